@@ -1,0 +1,202 @@
+"""What is done about officials, their links, sessions and PINs."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from sqlalchemy import insert, select, update
+
+from app.access.queries import link_out, link_row, official, official_row
+from app.access.secrets import hash_secret, new_secret
+from app.access.tables import join_links, officials, sessions
+from app.access.tries import clear_tries, count_try
+from app.access.wire import LinkOut, OfficialIn, OfficialOut
+from app.ids import LinkId, OfficialId, SessionId
+from app.record.kinds import Kind
+from app.refusals import IdTaken, NotFound, Stale, StateConflict
+from app.roles import Role
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+LINK_LASTS = timedelta(days=14)
+
+
+def name_official(official_id: OfficialId, sent: OfficialIn) -> Action[Put[OfficialOut]]:
+    """Add an official to the meet. The same again is the same; other content is refused."""
+
+    def act(unit: Unit) -> Done[Put[OfficialOut]]:
+        known = unit.conn.execute(
+            select(officials).where(officials.c.id == official_id)
+        ).one_or_none()
+        if known is not None:
+            if known.meet_id != unit.meet_id or not _says_the_same(known, sent):
+                raise IdTaken("an official", official_id)
+            return Done(Put(official(unit.conn, unit.meet_id, official_id), created=False), None)
+        add_official(unit, official_id, sent)
+        out = official(unit.conn, unit.meet_id, official_id)
+        return Done(Put(out, created=True), Deed(Kind.OFFICIAL_NAMED, official_id, _facts(sent)))
+
+    return act
+
+
+def add_official(unit: Unit, official_id: OfficialId, sent: OfficialIn) -> None:
+    """Store a new official."""
+    unit.conn.execute(
+        insert(officials).values(id=official_id, meet_id=unit.meet_id, version=1, **_columns(sent))
+    )
+
+
+def change_official(official_id: OfficialId, sent: OfficialIn, version: int) -> Action[OfficialOut]:
+    """Change an official's name or roles; takes effect with the next request they send."""
+
+    def act(unit: Unit) -> Done[OfficialOut]:
+        known = official_row(unit.conn, unit.meet_id, official_id)
+        if known.version != version:
+            raise Stale("This official was changed meanwhile. Read it again, then decide.")
+        _keep_an_organiser(unit, known, sent)
+        unit.conn.execute(
+            update(officials)
+            .where(officials.c.id == official_id)
+            .values(version=version + 1, **_columns(sent))
+        )
+        out = official(unit.conn, unit.meet_id, official_id)
+        return Done(out, Deed(Kind.OFFICIAL_CHANGED, official_id, _facts(sent)))
+
+    return act
+
+
+def _keep_an_organiser(unit: Unit, known: AnyRow, sent: OfficialIn) -> None:
+    if unit.actor.id == known.id and (Role.ORGANISER not in sent.roles or not sent.active):
+        raise StateConflict("Nobody takes the organiser's role from themselves; let another do it.")
+
+
+def _columns(sent: OfficialIn) -> dict[str, object]:
+    return {
+        "name": sent.name,
+        "affiliation": sent.affiliation,
+        "roles": sorted(set(sent.roles)),
+        "active": sent.active,
+    }
+
+
+def _says_the_same(known: AnyRow, sent: OfficialIn) -> bool:
+    return all(getattr(known, column) == value for column, value in _columns(sent).items())
+
+
+def _facts(sent: OfficialIn) -> dict[str, object]:
+    return sent.model_dump(mode="json")
+
+
+def issue_link(official_id: OfficialId, link_id: LinkId) -> Action[Put[LinkOut]]:
+    """Issue a personal link. Its token is told once; ask for another link if it got lost."""
+
+    def act(unit: Unit) -> Done[Put[LinkOut]]:
+        official_row(unit.conn, unit.meet_id, official_id)
+        known = link_row(unit.conn, link_id)
+        if known is not None:
+            if known.official_id != official_id:
+                raise IdTaken("a personal link", link_id)
+            return Done(Put(link_out(known), created=False), None)
+        secret = new_secret()
+        unit.conn.execute(
+            insert(join_links).values(
+                id=link_id,
+                meet_id=unit.meet_id,
+                official_id=official_id,
+                secret_hash=hash_secret(secret),
+                issued_at=unit.now,
+                expires_at=unit.now + LINK_LASTS,
+            )
+        )
+        made = link_row(unit.conn, link_id)
+        out = link_out(made, token=f"{link_id}.{secret}") if made else None
+        if out is None:
+            raise NotFound("There is no such personal link.")
+        return Done(
+            Put(out, created=True), Deed(Kind.LINK_ISSUED, link_id, {"official": official_id})
+        )
+
+    return act
+
+
+def revoke_link(official_id: OfficialId, link_id: LinkId) -> Action[LinkOut]:
+    """Take a personal link back, and end the session it opened."""
+
+    def act(unit: Unit) -> Done[LinkOut]:
+        known = link_row(unit.conn, link_id)
+        if known is None or known.official_id != official_id or known.meet_id != unit.meet_id:
+            raise NotFound("There is no such personal link at this meet.")
+        if known.revoked_at is not None:
+            return Done(link_out(known), None)
+        unit.conn.execute(
+            update(join_links).where(join_links.c.id == link_id).values(revoked_at=unit.now)
+        )
+        unit.conn.execute(
+            update(sessions)
+            .where(sessions.c.link_id == link_id, sessions.c.ended_at.is_(None))
+            .values(ended_at=unit.now)
+        )
+        out = link_out(known).model_copy(update={"revoked_at": unit.now})
+        return Done(out, Deed(Kind.LINK_REVOKED, link_id, {"official": official_id}))
+
+    return act
+
+
+def leave(session_id: SessionId) -> Action[None]:
+    """End the caller's own session on this device."""
+
+    def act(unit: Unit) -> Done[None]:
+        unit.conn.execute(
+            update(sessions).where(sessions.c.id == session_id).values(ended_at=unit.now)
+        )
+        return Done(None, Deed(Kind.LEFT, unit.actor.id, {"session": session_id}))
+
+    return act
+
+
+def clear_pin(official_id: OfficialId) -> Action[OfficialOut]:
+    """Forget an official's PIN; they choose a new one when they join with a new link."""
+
+    def act(unit: Unit) -> Done[OfficialOut]:
+        official_row(unit.conn, unit.meet_id, official_id)
+        unit.conn.execute(
+            update(officials).where(officials.c.id == official_id).values(pin_hash=None)
+        )
+        unit.conn.execute(
+            update(sessions)
+            .where(sessions.c.official_id == official_id, sessions.c.ended_at.is_(None))
+            .values(ended_at=unit.now)
+        )
+        out = official(unit.conn, unit.meet_id, official_id)
+        return Done(out, Deed(Kind.PIN_CLEARED, official_id, {}))
+
+    return act
+
+
+def count_pin_try(key: str) -> Action[None]:
+    """Count a try with a PIN before it is looked at."""
+
+    def act(unit: Unit) -> Done[None]:
+        count_try(unit.conn, key, unit.now)
+        return Done(None, None)
+
+    return act
+
+
+def note_wrong_pin(key: str) -> Action[None]:
+    """A wrong PIN stands in the record: somebody tried to sign for this person."""
+
+    def act(unit: Unit) -> Done[None]:
+        return Done(None, Deed(Kind.PIN_REFUSED, unit.actor.id, {"counted_by": key}))
+
+    return act
+
+
+def accept_pin(key: str) -> Action[None]:
+    """A right PIN: its tries are counted anew."""
+
+    def act(unit: Unit) -> Done[None]:
+        clear_tries(unit.conn, key)
+        return Done(None, None)
+
+    return act

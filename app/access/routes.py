@@ -1,0 +1,173 @@
+"""Joining, officials and their personal links over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+from starlette.concurrency import run_in_threadpool
+
+from app.access import actions, joining, queries
+from app.access.guard import FOUNDER, ActorHere, CallerHere
+from app.access.secrets import hash_pin, is_guessable, pin_matches
+from app.access.wire import (
+    JoinIn,
+    JoinOut,
+    LinkOut,
+    LookIn,
+    LookOut,
+    OfficialIn,
+    OfficialOut,
+    SelfOut,
+)
+from app.answers import VersionNamed, answer, answer_put
+from app.ids import ChosenId, LinkId, MeetId, OfficialId
+from app.meets.queries import meet_name
+from app.refusals import Malformed, PinRefused
+from app.roles import Role
+from app.services import StoreHere
+from app.store.action import Actor
+
+router = APIRouter(tags=["access"])
+
+Meet = Annotated[ChosenId, Path()]
+Official = Annotated[ChosenId, Path()]
+Link = Annotated[ChosenId, Path()]
+
+
+@router.post("/api/join/look", response_model=LookOut)
+async def look_at_link(sent: LookIn, store: StoreHere) -> Response:
+    """Whose link is this? Looking does not use it up."""
+    link, person = await store.read(lambda conn: joining.look_up(conn, sent.token))
+    name = await store.read(lambda conn: meet_name(conn, MeetId(link.meet_id)))
+    return answer(
+        LookOut(
+            meet=link.meet_id,
+            meet_name=name,
+            official=person.id,
+            name=person.name,
+            roles=[Role(role) for role in person.roles],
+            has_pin=person.pin_hash is not None,
+        )
+    )
+
+
+@router.post("/api/join", response_model=JoinOut)
+async def join_with_link(sent: JoinIn, store: StoreHere) -> Response:
+    """Use a personal link: the device gets its session, the official their PIN."""
+    link_id, _secret = joining.split_token(sent.token)
+    link = await store.read(lambda conn: queries.link_row(conn, link_id))
+    meet_id = MeetId(link.meet_id) if link is not None else None
+    if meet_id is not None:
+        await store.act(meet_id, FOUNDER, joining.count_join_try(link_id))
+    found, person = await store.read(lambda conn: joining.look_up(conn, sent.token))
+    checked, fresh = await _look_at_pin(person.pin_hash, sent.pin)
+    out = await store.act(
+        MeetId(found.meet_id),
+        Actor(person.id),
+        joining.join(sent, checked, fresh),
+    )
+    return answer(out)
+
+
+async def _look_at_pin(stored: str | None, pin: str) -> tuple[str | None, str]:
+    """The hash the PIN was checked against, and the hash to store where there was none."""
+    if stored is None:
+        if is_guessable(pin):
+            raise Malformed(
+                "This PIN is the first that anybody would try. Choose another.", field="/pin"
+            )
+        return None, await run_in_threadpool(hash_pin, pin)
+    if not await run_in_threadpool(pin_matches, stored, pin):
+        raise PinRefused("This is not the PIN you chose when you joined first. Try again.")
+    return stored, stored
+
+
+@router.get("/api/me", response_model=SelfOut)
+async def who_am_i(caller: CallerHere, store: StoreHere) -> Response:
+    """The caller's own name, roles and meet."""
+    person = await store.read(
+        lambda conn: queries.official(conn, caller.meet_id, caller.official_id)
+    )
+    return answer(
+        SelfOut(
+            meet=caller.meet_id,
+            official=caller.official_id,
+            name=person.name,
+            roles=person.roles,
+            session=caller.session_id,
+        )
+    )
+
+
+@router.delete("/api/me/session", status_code=204)
+async def leave_session(caller: CallerHere, actor: ActorHere, store: StoreHere) -> Response:
+    """End this device's session."""
+    await store.act(caller.meet_id, actor, actions.leave(caller.session_id))
+    return Response(status_code=204)
+
+
+@router.get("/api/meets/{meet}/officials", response_model=list[OfficialOut])
+async def list_officials(meet: Meet, store: StoreHere) -> list[OfficialOut]:
+    """All officials of the meet."""
+    return await store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
+
+
+@router.put("/api/meets/{meet}/officials/{official}", response_model=OfficialOut)
+async def put_official(
+    meet: Meet,
+    official: Official,
+    sent: OfficialIn,
+    actor: ActorHere,
+    store: StoreHere,
+    version: VersionNamed,
+) -> Response:
+    """Name an official; with If-Match, change one."""
+    meet_id, official_id = MeetId(meet), OfficialId(official)
+    if version is not None:
+        changed = await store.act(
+            meet_id, actor, actions.change_official(official_id, sent, version)
+        )
+        return answer(changed, version=changed.version)
+    put = await store.act(meet_id, actor, actions.name_official(official_id, sent))
+    return answer_put(put, version=put.thing.version)
+
+
+@router.get("/api/meets/{meet}/officials/{official}", response_model=OfficialOut)
+async def get_official(meet: Meet, official: Official, store: StoreHere) -> Response:
+    """One official."""
+    found = await store.read(
+        lambda conn: queries.official(conn, MeetId(meet), OfficialId(official))
+    )
+    return answer(found, version=found.version)
+
+
+@router.delete("/api/meets/{meet}/officials/{official}/pin", response_model=OfficialOut)
+async def delete_pin(
+    meet: Meet, official: Official, actor: ActorHere, store: StoreHere
+) -> Response:
+    """Forget an official's PIN and end their sessions; they join again with a new link."""
+    out = await store.act(MeetId(meet), actor, actions.clear_pin(OfficialId(official)))
+    return answer(out, version=out.version)
+
+
+@router.put("/api/meets/{meet}/officials/{official}/join-links/{link}", response_model=LinkOut)
+async def put_link(
+    meet: Meet, official: Official, link: Link, actor: ActorHere, store: StoreHere
+) -> Response:
+    """Issue a personal link. Its token is told in this answer only."""
+    put = await store.act(
+        MeetId(meet), actor, actions.issue_link(OfficialId(official), LinkId(link))
+    )
+    return answer_put(put)
+
+
+@router.delete("/api/meets/{meet}/officials/{official}/join-links/{link}", response_model=LinkOut)
+async def delete_link(
+    meet: Meet, official: Official, link: Link, actor: ActorHere, store: StoreHere
+) -> Response:
+    """Take a personal link back and end the session it opened."""
+    out = await store.act(
+        MeetId(meet), actor, actions.revoke_link(OfficialId(official), LinkId(link))
+    )
+    return answer(out)

@@ -1,0 +1,90 @@
+"""Who may call each route: one table, read by the guard of every request and by a test.
+
+A route that is not named here cannot be called, and the program refuses to start with it. What a
+role may do *to a particular thing* (only your own report, never rule on it) is the action's
+business.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from app.roles import Role
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """Those who may call a route."""
+
+    roles: frozenset[Role] = frozenset()
+    public: bool = False
+    founder: bool = False
+
+
+ANYONE = Who(public=True)
+FOUNDER = Who(founder=True)
+JOINED = Who(frozenset(Role))
+ORGANISER = Who(frozenset({Role.ORGANISER}))
+ORGANISER_OR_FOUNDER = Who(frozenset({Role.ORGANISER}), founder=True)
+HEAD = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE}))
+HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
+UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
+READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
+RESULTS = Who(frozenset({Role.RESULTS}))
+DESK = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.ORGANISER, Role.JURY}))
+
+MEET = "/api/meets/{meet}"
+
+WHO_MAY: dict[tuple[str, str], Who] = {
+    ("GET", "/healthz"): ANYONE,
+    ("GET", "/readyz"): ANYONE,
+    ("GET", "/metrics"): ANYONE,
+    ("GET", "/problems/{slug}"): ANYONE,
+    ("GET", "/api/editions"): ANYONE,
+    ("POST", "/api/join/look"): ANYONE,
+    ("POST", "/api/join"): ANYONE,
+    ("GET", "/api/me"): JOINED,
+    ("DELETE", "/api/me/session"): JOINED,
+    ("PUT", MEET): ORGANISER_OR_FOUNDER,
+    ("GET", MEET): ANYONE,
+    ("GET", f"{MEET}/officials"): Who(frozenset({Role.ORGANISER, Role.REFEREE, Role.CHIEF_UMPIRE})),
+    ("PUT", f"{MEET}/officials/{{official}}"): ORGANISER,
+    ("GET", f"{MEET}/officials/{{official}}"): ORGANISER,
+    ("DELETE", f"{MEET}/officials/{{official}}/pin"): ORGANISER,
+    ("PUT", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER_OR_FOUNDER,
+    ("DELETE", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER,
+    ("POST", f"{MEET}/start-lists"): ORGANISER,
+    ("GET", f"{MEET}/heats"): ANYONE,
+    ("GET", f"{MEET}/heats/{{heat}}"): ANYONE,
+    ("POST", f"{MEET}/heats/{{heat}}/start"): HEAD,
+    ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HEAD,
+    ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
+    ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
+    ("GET", f"{MEET}/crew"): JOINED,
+    ("PUT", f"{MEET}/calls/{{call}}"): UMPIRES,
+    ("GET", f"{MEET}/calls/{{call}}"): READERS_OF_REPORTS,
+    ("PUT", f"{MEET}/reports/{{report}}"): UMPIRES,
+    ("GET", f"{MEET}/reports/{{report}}"): READERS_OF_REPORTS,
+    ("GET", f"{MEET}/reports"): UMPIRES,
+    ("POST", f"{MEET}/reports/{{report}}/return"): HEAD,
+    ("POST", f"{MEET}/reports/{{report}}/withdraw"): UMPIRES,
+    ("GET", f"{MEET}/docket"): HEAD,
+    ("GET", f"{MEET}/cases/{{case}}"): HEAD_OR_JURY,
+    ("PUT", f"{MEET}/cases/{{case}}/rulings/{{ruling}}"): HEAD,
+    ("GET", f"{MEET}/rulings/{{ruling}}"): DESK,
+    ("GET", f"{MEET}/rulings/{{ruling}}/form.pdf"): DESK,
+    ("GET", f"{MEET}/disqualifications"): DESK,
+    ("PUT", f"{MEET}/heats/{{heat}}/result"): RESULTS,
+    ("GET", f"{MEET}/heats/{{heat}}/result"): DESK,
+    ("PUT", f"{MEET}/announcements/{{announcement}}"): RESULTS,
+    ("GET", f"{MEET}/announcements"): ANYONE,
+    ("GET", f"{MEET}/announcements/{{announcement}}.json"): ANYONE,
+    ("GET", f"{MEET}/announcements/{{announcement}}.csv"): ANYONE,
+    ("GET", f"{MEET}/announcements/{{announcement}}.pdf"): ANYONE,
+    ("GET", f"{MEET}/announcements/{{announcement}}.txt"): ANYONE,
+    ("GET", f"{MEET}/windows.json"): ANYONE,
+    ("GET", f"{MEET}/windows.ics"): ANYONE,
+    ("GET", f"{MEET}/feed"): JOINED,
+    ("GET", f"{MEET}/record"): Who(frozenset({Role.ORGANISER, Role.JURY, Role.REFEREE})),
+    ("GET", f"{MEET}/record/head"): ANYONE,
+}

@@ -1,0 +1,92 @@
+"""Officials, links, joining and sessions as they go over HTTP."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated
+
+from pydantic import Field
+
+from app.ids import ChosenId, LinkId, MeetId, OfficialId, SessionId
+from app.roles import Role
+from app.wire import Name, OptionalName, Pin, Wire
+
+
+class OfficialIn(Wire):
+    """An official as the organiser names them."""
+
+    name: Name
+    affiliation: OptionalName = ""
+    roles: Annotated[list[Role], Field(min_length=1, max_length=len(Role))]
+    active: bool = True
+
+
+class OfficialOut(Wire):
+    """An official as stored."""
+
+    id: OfficialId
+    name: str
+    affiliation: str
+    roles: list[Role]
+    active: bool
+    has_pin: bool
+    version: int
+
+
+class LinkOut(Wire):
+    """A personal link. `token` is told once, when the link is issued; only its hash is kept."""
+
+    id: LinkId
+    official: OfficialId
+    token: str | None = None
+    issued_at: datetime
+    expires_at: datetime
+    used_at: datetime | None = None
+    revoked_at: datetime | None = None
+
+
+class LookIn(Wire):
+    """A personal link's token, to see whose it is before using it."""
+
+    token: Annotated[str, Field(max_length=200)]
+
+
+class LookOut(Wire):
+    """Whose link this is. Looking does not use it up."""
+
+    meet: MeetId
+    meet_name: str
+    official: OfficialId
+    name: str
+    roles: list[Role]
+    has_pin: bool
+
+
+class JoinIn(LookIn):
+    """Joining with a personal link. Send the same `session` again if the answer was lost."""
+
+    session: ChosenId
+    pin: Pin
+    device: OptionalName = ""
+
+
+class JoinOut(Wire):
+    """A joined device. `token` goes into the Authorization header: Bearer."""
+
+    session: SessionId
+    token: str
+    meet: MeetId
+    official: OfficialId
+    name: str
+    roles: list[Role]
+    expires_at: datetime
+
+
+class SelfOut(Wire):
+    """Who the caller is."""
+
+    meet: MeetId
+    official: OfficialId
+    name: str
+    roles: list[Role]
+    session: SessionId

@@ -1,0 +1,62 @@
+"""How answers are made: JSON with an ETag, 201 for what this call made, and preconditions.
+
+A change says which version it changes: `If-Match` with the ETag that the caller has seen.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated
+
+from fastapi import Depends, Header, Response
+from pydantic import BaseModel
+
+from app.refusals import PreconditionMissing, Stale
+from app.store.action import Put
+
+_ETAG = re.compile(r'"v([1-9][0-9]{0,9})"')
+
+
+def etag(version: int) -> str:
+    """The strong ETag of a version."""
+    return f'"v{version}"'
+
+
+def answer(thing: BaseModel, *, version: int | None = None, created: bool = False) -> Response:
+    """A document as JSON, with its ETag where it has versions."""
+    headers = {} if version is None else {"ETag": etag(version)}
+    return Response(
+        thing.model_dump_json(),
+        status_code=201 if created else 200,
+        media_type="application/json",
+        headers=headers,
+    )
+
+
+def answer_put(put: Put[BaseModel], *, version: int | None = None) -> Response:
+    """The answer to a PUT with the caller's own id."""
+    return answer(put.thing, version=version, created=put.created)
+
+
+def version_named(if_match: Annotated[str | None, Header()] = None) -> int | None:
+    """The version an `If-Match` names, None where there is no such header."""
+    if if_match is None:
+        return None
+    named = _ETAG.fullmatch(if_match.strip())
+    if named is None:
+        raise Stale('If-Match must be the ETag that came with the thing, such as "v3".')
+    return int(named[1])
+
+
+def version_required(if_match: Annotated[str | None, Header()] = None) -> int:
+    """The version an `If-Match` names; PreconditionMissing where there is none."""
+    version = version_named(if_match)
+    if version is None:
+        raise PreconditionMissing(
+            "Say which version you are changing: send If-Match with the ETag you have seen."
+        )
+    return version
+
+
+VersionNamed = Annotated[int | None, Depends(version_named)]
+VersionRequired = Annotated[int, Depends(version_required)]

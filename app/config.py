@@ -1,0 +1,34 @@
+"""Settings, from the environment or a .env file."""
+
+from __future__ import annotations
+
+from pydantic import AliasChoices, Field, SecretStr
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+
+class Settings(BaseSettings):
+    """Every setting of the server. Names in the environment start with ZONEDOCKET_."""
+
+    model_config = SettingsConfigDict(
+        env_prefix="ZONEDOCKET_", env_file=".env", extra="ignore", populate_by_name=True
+    )
+
+    database_url: str = Field(
+        default="sqlite:///zonedocket.db",
+        validation_alias=AliasChoices("DATABASE_URL", "ZONEDOCKET_DATABASE_URL"),
+        description="sqlite:///file.db (one process) or postgresql://… (any number)",
+    )
+    setup_key: SecretStr = Field(
+        default=SecretStr(""),
+        description="who holds it may make meets; without one, `serve` makes one and prints it",
+    )
+    host: str = Field(default="127.0.0.1", description="the address to listen on")
+    port: int = Field(default=8480, ge=0, le=65_535, description="the port to listen on")
+    public_url: str = Field(
+        default="", description="how phones reach the server, for join links; else host and port"
+    )
+
+    @property
+    def address(self) -> str:
+        """The server's address as phones are told it."""
+        return self.public_url.rstrip("/") or f"http://{self.host}:{self.port}"

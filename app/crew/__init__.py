@@ -1,0 +1,1 @@
+"""The crew plan: which official stands where and watches what."""

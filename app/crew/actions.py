@@ -1,0 +1,109 @@
+"""Setting the crew plan, as a whole."""
+
+from __future__ import annotations
+
+from sqlalchemy import insert, select, update
+
+from app.access.queries import officials_of
+from app.crew.queries import crew, plan_row
+from app.crew.tables import crew_plans, posts
+from app.crew.wire import CrewIn, CrewOut, PostIn
+from app.ids import MeetId
+from app.meets.queries import meet_facts
+from app.record.kinds import Kind
+from app.refusals import IdTaken, Malformed, PreconditionMissing, Stale
+from app.roles import Role
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.upsert import insert_or_keep
+
+WATCHERS = frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE})
+
+
+def plan_crew(sent: CrewIn, version: int | None) -> Action[Put[CrewOut]]:
+    """Set the plan; a later one replaces it and must name the version it replaces."""
+
+    def act(unit: Unit) -> Done[Put[CrewOut]]:
+        content = sent.model_dump(mode="json")
+        known = plan_row(unit.conn, unit.meet_id)
+        if known is not None and known.content == content:
+            return Done(Put(crew(unit.conn, unit.meet_id), created=False), None)
+        _insist_on_version(known.version if known else None, version)
+        _insist_on_people(unit, sent)
+        _store_posts(unit, sent)
+        insert_or_keep(
+            unit.conn, crew_plans, {"meet_id": unit.meet_id, "version": 0, "content": {}}
+        )
+        unit.conn.execute(
+            update(crew_plans)
+            .where(crew_plans.c.meet_id == unit.meet_id)
+            .values(version=crew_plans.c.version + 1, content=content)
+        )
+        out = crew(unit.conn, unit.meet_id)
+        return Done(Put(out, created=known is None), Deed(Kind.CREW_PLANNED, unit.meet_id, content))
+
+    return act
+
+
+def _insist_on_version(stored: int | None, named: int | None) -> None:
+    if stored is None:
+        return
+    if named is None:
+        raise PreconditionMissing(
+            "There is a crew plan already: send If-Match with its ETag to replace it."
+        )
+    if named != stored:
+        raise Stale("The crew plan was changed meanwhile. Read it again, then decide.")
+
+
+def _insist_on_people(unit: Unit, sent: CrewIn) -> None:
+    people = {person.id: person for person in officials_of(unit.conn, unit.meet_id)}
+    lanes = meet_facts(unit.conn, unit.meet_id).track.lanes
+    for number, place in enumerate(sent.posts):
+        person = people.get(place.official)  # type: ignore[call-overload]
+        if person is None:
+            raise Malformed(
+                f"Post {number + 1} names somebody who is no official of this meet.",
+                field=f"/posts/{number}/official",
+            )
+        if WATCHERS.isdisjoint(person.roles):
+            raise Malformed(
+                f"{person.name} is no umpire: give them the role, or the post to another.",
+                field=f"/posts/{number}/official",
+            )
+        if max(place.lanes) > lanes:
+            raise Malformed(
+                f"Post {number + 1} watches lane {max(place.lanes)}; the track has {lanes}.",
+                field=f"/posts/{number}/lanes",
+            )
+    if len({place.id for place in sent.posts}) != len(sent.posts):
+        raise Malformed("Two posts of the plan have the same id.", field="/posts")
+
+
+def _store_posts(unit: Unit, sent: CrewIn) -> None:
+    wanted = select(posts.c.id, posts.c.meet_id).where(
+        posts.c.id.in_([place.id for place in sent.posts])
+    )
+    owners = {row.id: row.meet_id for row in unit.conn.execute(wanted)}
+    unit.conn.execute(update(posts).where(posts.c.meet_id == unit.meet_id).values(retired=True))
+    for place in sent.posts:
+        if place.id not in owners:
+            unit.conn.execute(insert(posts).values(id=place.id, **_columns(place, unit.meet_id)))
+        elif owners[place.id] == unit.meet_id:
+            unit.conn.execute(
+                update(posts).where(posts.c.id == place.id).values(**_columns(place, unit.meet_id))
+            )
+        else:
+            raise IdTaken("a post of another meet", place.id)
+
+
+def _columns(place: PostIn, meet_id: MeetId) -> dict[str, object]:
+    return {
+        "meet_id": meet_id,
+        "official_id": place.official,
+        "take_over": place.take_over,
+        "edge": place.edge.value,
+        "lanes": sorted(set(place.lanes)),
+        "side": place.side.value,
+        "relays": sorted(set(place.relays)),
+        "retired": False,
+    }

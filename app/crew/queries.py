@@ -1,0 +1,139 @@
+"""Reading the crew plan: posts, who is expected to call for a heat, what is unwatched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, bindparam, select
+
+from app.access.queries import official_names
+from app.crew.tables import crew_plans, posts
+from app.crew.wire import CrewOut, GapOut, PostOut, Side
+from app.ids import MeetId, OfficialId, PostId
+from app.meets.queries import meet_facts, relays_of
+from app.refusals import NotFound
+from app.rules.cover import PostPlace, uncovered
+from app.rules.relay import Edge, Relay
+from app.store.rows import AnyRow
+
+_POSTS = (
+    select(posts)
+    .where(posts.c.meet_id == bindparam("meet"), posts.c.retired.is_(False))
+    .order_by(posts.c.take_over, posts.c.edge.desc(), posts.c.id)
+)
+_POST = select(posts).where(posts.c.meet_id == bindparam("meet"), posts.c.id == bindparam("post"))
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """A post as actions need it."""
+
+    id: PostId
+    official_id: OfficialId
+    take_over: int
+    edge: Edge
+    lanes: frozenset[int]
+    side: Side
+    relays: frozenset[Relay]
+
+    def stands_for(self, relay: Relay) -> bool:
+        return not self.relays or relay in self.relays
+
+    @property
+    def words(self) -> str:
+        """The post as people name it: take-over 2, end, lanes 3–4, outside."""
+        return f"take-over {self.take_over}, {self.edge}, {lanes_in_words(self.lanes)}, {self.side}"
+
+
+def lanes_in_words(lanes: Iterable[int]) -> str:
+    """Lanes as people write them: lane 3, lanes 1–4, lanes 1–2, 5."""
+    ordered = sorted(lanes)
+    runs: list[list[int]] = []
+    for lane in ordered:
+        if runs and lane == runs[-1][-1] + 1:
+            runs[-1].append(lane)
+        else:
+            runs.append([lane])
+    words = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
+    return f"lane {words}" if len(ordered) == 1 else f"lanes {words}"
+
+
+def post(conn: Connection, meet_id: MeetId, post_id: PostId) -> Post:
+    """One post, also a retired one; NotFound for an id that is not of this meet."""
+    row = conn.execute(_POST, {"meet": meet_id, "post": post_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such post in this meet's crew plan.")
+    return _post(row)
+
+
+def posts_of(conn: Connection, meet_id: MeetId) -> list[Post]:
+    """The posts of the plan in force."""
+    return [_post(row) for row in conn.execute(_POSTS, {"meet": meet_id})]
+
+
+def expected_posts(
+    conn: Connection, meet_id: MeetId, relay: Relay, lanes_in_use: frozenset[int]
+) -> list[Post]:
+    """The posts that must call for a heat: they stand for its relay and watch a lane in use."""
+    return [
+        known
+        for known in posts_of(conn, meet_id)
+        if known.stands_for(relay) and known.lanes & lanes_in_use
+    ]
+
+
+def _post(row: AnyRow) -> Post:
+    return Post(
+        row.id,
+        row.official_id,
+        row.take_over,
+        Edge(row.edge),
+        frozenset(row.lanes),
+        Side(row.side),
+        frozenset(Relay(relay) for relay in row.relays),
+    )
+
+
+def plan_row(conn: Connection, meet_id: MeetId) -> AnyRow | None:
+    """The version and content of the plan in force, None where there is none yet."""
+    return conn.execute(select(crew_plans).where(crew_plans.c.meet_id == meet_id)).one_or_none()
+
+
+def crew(conn: Connection, meet_id: MeetId) -> CrewOut:
+    """The crew plan with names, and what it leaves unwatched for each relay on the programme."""
+    facts = meet_facts(conn, meet_id)
+    names = official_names(conn, meet_id)
+    known = posts_of(conn, meet_id)
+    plan = plan_row(conn, meet_id)
+    gaps = [
+        GapOut(relay=relay, take_over=gap.take_over, edge=gap.edge, lane=gap.lane)
+        for relay in relays_of(conn, meet_id)
+        for gap in uncovered(_places(known, relay), range(1, facts.track.lanes + 1))
+    ]
+    return CrewOut(
+        posts=[_post_out(place, names[place.official_id]) for place in known],
+        unwatched=gaps,
+        version=plan.version if plan else 0,
+    )
+
+
+def _places(known: Iterable[Post], relay: Relay) -> list[PostPlace]:
+    return [
+        PostPlace(place.id, place.take_over, place.edge, place.lanes)
+        for place in known
+        if place.stands_for(relay)
+    ]
+
+
+def _post_out(place: Post, name: str) -> PostOut:
+    return PostOut(
+        id=place.id,
+        official=place.official_id,
+        official_name=name,
+        take_over=place.take_over,
+        edge=place.edge,
+        lanes=sorted(place.lanes),
+        side=place.side,
+        relays=sorted(place.relays),
+    )

@@ -1,0 +1,67 @@
+"""The crew plan as it goes over HTTP."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import Field
+
+from app.ids import ChosenId, OfficialId, PostId
+from app.rules.relay import Edge, Relay
+from app.wire import Lane, Wire
+
+
+class Side(StrEnum):
+    """Which side of the track a post stands on."""
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
+
+
+class PostIn(Wire):
+    """One place in the crew plan. `relays` empty means every relay of the meet."""
+
+    id: ChosenId
+    official: ChosenId
+    take_over: Annotated[int, Field(ge=1, le=3)]
+    edge: Edge
+    lanes: Annotated[list[Lane], Field(min_length=1, max_length=10)]
+    side: Side = Side.INSIDE
+    relays: Annotated[list[Relay], Field(max_length=len(Relay))] = Field(default_factory=list)
+
+
+class CrewIn(Wire):
+    """The whole crew plan; it replaces the one before."""
+
+    posts: Annotated[list[PostIn], Field(max_length=500)]
+
+
+class PostOut(Wire):
+    """One place in the crew plan, with its official's name."""
+
+    id: PostId
+    official: OfficialId
+    official_name: str
+    take_over: int
+    edge: Edge
+    lanes: list[int]
+    side: Side
+    relays: list[Relay]
+
+
+class GapOut(Wire):
+    """An edge of a lane that nobody watches."""
+
+    relay: Relay
+    take_over: int
+    edge: Edge
+    lane: int
+
+
+class CrewOut(Wire):
+    """The crew plan, and what it leaves unwatched."""
+
+    posts: list[PostOut]
+    unwatched: list[GapOut]
+    version: int

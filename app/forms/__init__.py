@@ -1,0 +1,1 @@
+"""Printed forms: PDF pages drawn with ReportLab from facts that are already formatted."""

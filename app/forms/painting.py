@@ -1,0 +1,185 @@
+"""How do planned pages become a PDF?
+
+A page is a list of shapes, measured in points from its upper left corner. ReportLab makes the
+document, the lines and the areas; text goes in as glyphs, with the text behind them for readers,
+search and screen readers (ISO 32000-1, 9.4 and 14.9.4). The same pages give the same bytes.
+What stands on a page is left to `flow`, `zone_drawing` and the forms.
+"""
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import chain, groupby
+
+from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
+
+from app.forms.embedding import NO_FONT, EmbeddedFont, embed_font, prepare_reportlab
+from app.forms.fonts import Typeface, Weight
+from app.forms.glyph_code import order_clusters, show_glyphs
+from app.forms.paper import Paper, Sheet
+from app.forms.typesetting import Line
+
+LANGUAGE = "en-GB"
+MAKER = "Zone Docket"
+PDF_VERSION = (1, 5)  # the first with all that is used here: language, ActualText, viewer's title
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A straight line."""
+
+    x_from: float
+    y_from: float
+    x_to: float
+    y_to: float
+    thickness: float = 0.5
+    dashes: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A polygon, filled with a grey (0 black, 1 white) and outlined where it has a thickness."""
+
+    corners: tuple[tuple[float, float], ...]
+    grey: float | None = None
+    thickness: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """A circle, filled with a grey and outlined in black."""
+
+    x: float
+    y: float
+    radius: float
+    grey: float
+
+
+@dataclass(frozen=True, slots=True)
+class SetText:
+    """A line of text; y is its baseline."""
+
+    x: float
+    y: float
+    line: Line
+    grey: float = 0.0
+
+
+Shape = Stroke | Area | Disc | SetText
+Page = list[Shape]
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What a reader shows about the file."""
+
+    title: str
+    subject: str
+
+
+def box(x: float, y: float, width: float, height: float) -> tuple[tuple[float, float], ...]:
+    """The corners of a rectangle from its upper left one."""
+    return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
+
+
+def paint(pages: Sequence[Page], paper: Paper, about: About) -> bytes:
+    """The pages as one PDF."""
+    prepare_reportlab()
+    out = io.BytesIO()
+    sheet = paper.sheet
+    canvas = Canvas(
+        out,
+        pagesize=(sheet.width, sheet.height),
+        pageCompression=1,
+        invariant=1,
+        pdfVersion=PDF_VERSION,
+        initialFontName=NO_FONT,
+        lang=LANGUAGE,
+    )
+    _describe(canvas, about)
+    painter = _Painter(canvas, sheet)
+    for page in pages:
+        painter.paint_page(page)
+    canvas.save()
+    return out.getvalue()
+
+
+def _describe(canvas: Canvas, about: About) -> None:
+    canvas.setTitle(_whole(about.title))
+    canvas.setSubject(_whole(about.subject))
+    canvas.setAuthor(MAKER)
+    canvas.setCreator(MAKER)
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+
+
+def _whole(text: str) -> str:
+    # Half of a surrogate pair is no character, and cannot be written into a file.
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+@dataclass(slots=True)
+class _Painter:
+    canvas: Canvas
+    sheet: Sheet
+    fonts: dict[tuple[str, Weight], EmbeddedFont] = field(default_factory=dict)
+
+    def paint_page(self, page: Page) -> None:
+        for shape in page:
+            match shape:
+                case Stroke():
+                    self._paint_stroke(shape)
+                case Area():
+                    self._paint_area(shape)
+                case Disc():
+                    self._paint_disc(shape)
+                case SetText():
+                    self._paint_text(shape)
+        self.canvas.showPage()
+
+    def _up(self, y: float) -> float:
+        return self.sheet.height - y
+
+    def _paint_stroke(self, stroke: Stroke) -> None:
+        self.canvas.setLineWidth(stroke.thickness)
+        self.canvas.setDash(list(stroke.dashes))
+        self.canvas.line(stroke.x_from, self._up(stroke.y_from), stroke.x_to, self._up(stroke.y_to))
+
+    def _paint_area(self, area: Area) -> None:
+        (x, y), *further = area.corners
+        path = self.canvas.beginPath()
+        path.moveTo(x, self._up(y))
+        for x, y in further:
+            path.lineTo(x, self._up(y))
+        path.close()
+        self.canvas.setDash([])
+        self.canvas.setLineWidth(area.thickness)
+        if area.grey is not None:
+            self.canvas.setFillGray(area.grey)
+        self.canvas.drawPath(path, stroke=area.thickness > 0, fill=area.grey is not None)
+
+    def _paint_disc(self, disc: Disc) -> None:
+        self.canvas.setDash([])
+        self.canvas.setLineWidth(0.8)
+        self.canvas.setFillGray(disc.grey)
+        self.canvas.circle(disc.x, self._up(disc.y), disc.radius, stroke=1, fill=1)
+
+    def _paint_text(self, text: SetText) -> None:
+        self.canvas.setFillGray(text.grey)
+        code = [f"BT 1 0 0 1 {text.x:.2f} {self._up(text.y):.2f} Tm"]
+        for (typeface, weight), runs in groupby(
+            text.line.runs, key=lambda run: (run.typeface, run.weight)
+        ):
+            font = self._embed(typeface, weight)
+            code.append(f"/{font.name} {text.line.size:.2f} Tf")
+            code += show_glyphs(
+                chain.from_iterable(map(order_clusters, runs)), font, text.line.size
+            )
+        code.append("ET")
+        # ReportLab's own text calls know no glyphs, so the code for them is put in directly.
+        self.canvas._code.append(" ".join(code))
+
+    def _embed(self, typeface: Typeface, weight: Weight) -> EmbeddedFont:
+        key = (typeface.family, weight)
+        if key not in self.fonts:
+            self.fonts[key] = embed_font(self.canvas._doc, typeface, weight)
+        return self.fonts[key]

@@ -1,0 +1,88 @@
+"""What did one observer report, and what does the rule make of it?
+
+The words are the observer's own, whole and in their order. The finding is given as the suggestion
+that it is, with its reason and its rule.
+"""
+
+from dataclasses import dataclass
+
+from app.forms.flow import INDENT, Flow
+from app.forms.fonts import Weight
+from app.forms.sheet_parts import BODY, SMALL, Fact, join_facts
+from app.forms.typesetting import Segment
+
+
+@dataclass(frozen=True, slots=True)
+class ReportOnForm:
+    """One report in words, as the form shows it."""
+
+    observer: str
+    post: str
+    seen: str
+    details: tuple[tuple[str, str], ...]
+    words: str
+    written_at: str
+    received_at: str
+    clock_note: str
+    finding: str
+    finding_reason: str
+    rule: str
+    marks_note: str
+    attested: str
+
+
+def write_report(flow: Flow, report: ReportOnForm, number: int) -> None:
+    """The report from its observer to its finding."""
+    where = f"report {number}"
+    flow.need(4 * BODY * flow.scale)
+    flow.number(
+        number,
+        [
+            Segment(report.observer, f"observer of {where}", Weight.BOLD),
+            Segment("  \u00b7  ", where),
+            Segment(report.post, f"post of {where}"),
+        ],
+        BODY,
+    )
+    _write_seen(flow, report, where)
+    _write_finding(flow, report, where)
+    _write_times(flow, report, where)
+
+
+def _write_seen(flow: Flow, report: ReportOnForm, where: str) -> None:
+    flow.write(
+        [
+            Segment("Seen: ", where),
+            Segment(report.seen, f"what was seen in {where}", Weight.BOLD),
+        ],
+        BODY,
+        INDENT,
+    )
+    details = [Fact(label, value, f"details of {where}") for label, value in report.details]
+    if details:
+        flow.write(join_facts(details), BODY, INDENT)
+    if report.words:
+        flow.write([Segment(report.words, f"words of {where}")], BODY, INDENT)
+
+
+def _write_finding(flow: Flow, report: ReportOnForm, where: str) -> None:
+    finding = Fact("Finding (a suggestion)", report.finding, f"finding of {where}")
+    grounds = [
+        Fact("rule", report.rule, f"rule of {where}"),
+        Fact("reason", report.finding_reason, f"reason of the finding of {where}"),
+    ]
+    parting = [Segment("  \u00b7  ", where)]
+    words = join_facts([finding], Weight.BOLD) + parting + join_facts(grounds)
+    flow.write(words, BODY, INDENT)
+
+
+def _write_times(flow: Flow, report: ReportOnForm, where: str) -> None:
+    if report.marks_note:
+        flow.write([Segment(report.marks_note, f"note on {where}", Weight.BOLD)], SMALL, INDENT)
+    times = [
+        Fact("written", report.written_at, f"time of {where}"),
+        Fact("received", report.received_at, f"time of {where}"),
+        Fact("clock", report.clock_note, f"clock note of {where}"),
+        Fact("attested", report.attested, f"attestation of {where}"),
+    ]
+    flow.write(join_facts(times), SMALL, INDENT)

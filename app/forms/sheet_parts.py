@@ -1,0 +1,171 @@
+"""What every sheet of ours has: a head, cells of facts, notes on missing letters, and a foot.
+
+The foot says on each page which case or announcement it belongs to, which page of how many it is,
+and what a reader must not take it for. Letters that could not be printed are named in plain words.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from app.forms.flow import LABEL_GREY, Align, Column, Flow
+from app.forms.fonts import Weight
+from app.forms.painting import SetText, Stroke
+from app.forms.paper import Paper
+from app.forms.typesetting import Line, Segment, Typesetter, name_missing
+
+TITLE = 17.0
+BODY = 9.0
+SMALL = 7.2
+LABEL = 6.8
+FOOT = 6.8
+GAP = 10.0
+LINES_IN_A_CELL = 3
+LETTERS_IN_A_FOOT = 70
+WIDEST_IN_A_FOOT = 0.8  # of the text width; the rest is for the number of the page
+IN_FULL_BELOW = "(in full below)"
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A label of ours and the value that goes with it."""
+
+    label: str
+    value: str
+    field: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A fact in a grid: its share of the width, and the size of its value."""
+
+    fact: Fact
+    share: float
+    size: float = BODY
+    weight: Weight = Weight.REGULAR
+
+
+def join_facts(facts: Iterable[Fact], weight: Weight = Weight.REGULAR) -> list[Segment]:
+    """The facts that have a value, one after another in one paragraph."""
+    segments: list[Segment] = []
+    for fact in facts:
+        if not fact.value:
+            continue
+        if segments:
+            segments.append(Segment("  \u00b7  ", fact.field))
+        if fact.label:
+            segments.append(Segment(f"{fact.label}: ", fact.field))
+        segments.append(Segment(fact.value, fact.field, weight))
+    return segments
+
+
+def write_title(flow: Flow, title: str, aside: Sequence[Fact]) -> None:
+    """The sheet's name at the left, what tells it from others at the right."""
+    wide = flow.width * 0.55
+    name = flow.set_lines([Segment(title, "title", Weight.BOLD)], TITLE, wide)
+    notes: list[Line] = []
+    for fact in aside:
+        notes += flow.set_lines(join_facts([fact], Weight.BOLD), SMALL + 0.8, flow.width - wide)
+    right = Column(flow.left + wide, flow.width - wide, notes, Align.RIGHT)
+    top = flow.y
+    if len(notes) > LINES_IN_A_CELL:  # too long to stand beside the title
+        flow.columns([Column(flow.left, flow.width, name)])
+        flow.columns([Column(flow.left, flow.width, notes)])
+        return
+    flow.columns([right])
+    below, flow.y = flow.y, top
+    flow.columns([Column(flow.left, wide, name)])
+    flow.y = max(flow.y, below)
+
+
+def write_cells(flow: Flow, cells: Sequence[Cell]) -> None:
+    """One row of facts; what is too long for its cell follows over the whole width."""
+    labels: list[Column] = []
+    values: list[Column] = []
+    long: list[Fact] = []
+    x = flow.left
+    for cell in cells:
+        width = flow.width * cell.share - 6.0
+        label = flow.set_lines([Segment(cell.fact.label, "labels")], LABEL, width)
+        lines = flow.set_lines([_value(cell)], cell.size, width)
+        if len(lines) > LINES_IN_A_CELL:
+            long.append(cell.fact)
+            lines = flow.set_lines([Segment(IN_FULL_BELOW, "labels")], BODY, width)
+        labels.append(Column(x, width, label, grey=LABEL_GREY))
+        values.append(Column(x, width, lines))
+        x += flow.width * cell.share
+    flow.need(4 * BODY * flow.scale)
+    flow.columns(labels)
+    flow.columns(values)
+    for fact in long:
+        flow.write(join_facts([fact]), BODY)
+
+
+def _value(cell: Cell) -> Segment:
+    return Segment(cell.fact.value or "\u2013", cell.fact.field, cell.weight)
+
+
+def write_missing(flow: Flow) -> None:
+    """Which characters could not be printed, and in which field; nothing when all could."""
+    notes = name_missing(flow.typesetter)
+    if not notes:
+        return
+    flow.skip(GAP / 2)
+    words = f"{'; '.join(notes)}. Each stands as an empty box, or is left out if it has no shape."
+    flow.write(
+        [Segment("Could not be printed: ", "notes", Weight.BOLD), Segment(words, "notes")], SMALL
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Foot:
+    """The lines below every page."""
+
+    caution: tuple[Line, ...]
+    owner: str
+    printed: str
+
+    @property
+    def height(self) -> float:
+        """What the foot takes from the page, in points."""
+        return sum(line.height for line in self.caution) + FOOT * 1.4 + 10.0
+
+
+def plan_foot(typesetter: Typesetter, paper: Paper, caution: str, owner: str, printed: str) -> Foot:
+    """Set the foot first, since what flows must end above it."""
+    words = [Segment(caution, "foot")]
+    lines = typesetter.set_lines(words, FOOT, paper.sheet.text_width)
+    return Foot(tuple(lines), shorten(owner), shorten(printed))
+
+
+def shorten(text: str) -> str:
+    """A text for the foot of a page; what is longer stands in full on the sheet itself."""
+    line = " ".join(text.split())
+    return line if len(line) <= LETTERS_IN_A_FOOT else f"{line[:LETTERS_IN_A_FOOT]}\u2026"
+
+
+def add_feet(flow: Flow, foot: Foot) -> None:
+    """Write the foot on every page, now that their number is known."""
+    sheet, right = flow.sheet, flow.left + flow.width
+    for number, page in enumerate(flow.pages, 1):
+        y = sheet.height - sheet.foot - foot.height + 6.0
+        page.append(Stroke(flow.left, y, right, y, 0.5))
+        y += 3.0
+        for line in foot.caution:
+            page.append(SetText(flow.left, y + line.top, line, LABEL_GREY))
+            y += line.height
+        left = _fit_foot_line(flow, f"{foot.owner}  \u00b7  {foot.printed}")
+        pages = _foot_line(flow, f"page {number} of {len(flow.pages)}")
+        page.append(SetText(flow.left, y + left.top, left))
+        page.append(SetText(right - pages.width, y + pages.top, pages))
+
+
+def _fit_foot_line(flow: Flow, text: str) -> Line:
+    line = _foot_line(flow, text)
+    while line.width > flow.width * WIDEST_IN_A_FOOT:
+        text = f"{text[: len(text) * 9 // 10]}\u2026"
+        line = _foot_line(flow, text)
+    return line
+
+
+def _foot_line(flow: Flow, text: str) -> Line:
+    return flow.typesetter.set_line(text, "foot", FOOT, Weight.BOLD)

@@ -1,0 +1,56 @@
+"""The ids of things, typed, so that a heat is never taken for a team.
+
+Ids are RFC 9562 UUIDs in their canonical text form. Whoever creates a thing chooses its id: a
+phone without a network can name its report before the server has heard of it, and may send it
+as often as it likes. Version 7 sorts by time and is what this program makes itself; version 4
+is accepted from callers whose tools make nothing else.
+"""
+
+from __future__ import annotations
+
+import uuid
+from typing import Annotated, NewType
+
+from pydantic import AfterValidator
+from uuid_utils import uuid7
+
+MeetId = NewType("MeetId", str)
+EventId = NewType("EventId", str)
+TeamId = NewType("TeamId", str)
+HeatId = NewType("HeatId", str)
+OfficialId = NewType("OfficialId", str)
+LinkId = NewType("LinkId", str)
+SessionId = NewType("SessionId", str)
+PostId = NewType("PostId", str)
+CallId = NewType("CallId", str)
+ReportId = NewType("ReportId", str)
+CaseId = NewType("CaseId", str)
+RulingId = NewType("RulingId", str)
+DisqualificationId = NewType("DisqualificationId", str)
+AnnouncementId = NewType("AnnouncementId", str)
+WindowId = NewType("WindowId", str)
+
+ACCEPTED_VERSIONS = (4, 7)
+
+
+def new_id() -> str:
+    """A fresh UUIDv7 in canonical text form."""
+    return str(uuid7())
+
+
+def canonical_id(text: str) -> str:
+    """The canonical form of an id that a caller chose; ValueError says what an id looks like."""
+    try:
+        parsed = uuid.UUID(text)
+    except ValueError:
+        parsed = None
+    if parsed is None or parsed.version not in ACCEPTED_VERSIONS or len(text) != len(str(parsed)):
+        raise ValueError(
+            "an id is a UUID of version 7 (version 4 is accepted), "
+            "such as 01936f2e-7b1c-7cc3-98c4-dc0c0c07398f"
+        )
+    return str(parsed)
+
+
+ChosenId = Annotated[str, AfterValidator(canonical_id)]
+"""An id in a path or a body, chosen by the caller."""

@@ -1,0 +1,1 @@
+"""Meets, their events, heats, lanes and teams."""

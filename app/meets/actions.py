@@ -1,0 +1,115 @@
+"""What is done about meets and heats."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sqlalchemy import insert, select, update
+
+from app.access.actions import add_official
+from app.access.wire import OfficialIn
+from app.ids import HeatId, MeetId, OfficialId
+from app.meets.queries import heat, meet, meet_row
+from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.meets.tables import heats, meets
+from app.meets.wire import HeatOut, MeetIn, MeetOut
+from app.record.kinds import Kind
+from app.refusals import IdTaken, Malformed, RoleMissing, Stale
+from app.roles import Role
+from app.rules.book import BookRefused, load_book
+from app.store.action import Action, Deed, Done, Put, Unit
+
+
+def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
+    """Set up a meet with its first official. The same again is the same."""
+
+    def act(unit: Unit) -> Done[Put[MeetOut]]:
+        _insist_on_edition(sent.edition)
+        known = unit.conn.execute(select(meets).where(meets.c.id == meet_id)).one_or_none()
+        if known is not None:
+            if known.facts != _facts(sent) or known.name != sent.name:
+                raise IdTaken("a meet", meet_id)
+            return Done(Put(meet(unit.conn, meet_id), created=False), None)
+        if unit.actor.roles:
+            raise RoleMissing("A new meet is made with the server's setup key.")
+        unit.conn.execute(
+            insert(meets).values(id=meet_id, made_at=unit.now, version=1, **_columns(sent))
+        )
+        organiser = OfficialIn(name=sent.organiser.name, roles=[Role.ORGANISER])
+        add_official(unit, OfficialId(sent.organiser.id), organiser)
+        out = meet(unit.conn, meet_id)
+        return Done(
+            Put(out, created=True), Deed(Kind.MEET_MADE, meet_id, sent.model_dump(mode="json"))
+        )
+
+    return act
+
+
+def change_meet(meet_id: MeetId, sent: MeetIn, version: int) -> Action[MeetOut]:
+    """Change a meet's settings. What was judged and opened before stays as it was."""
+
+    def act(unit: Unit) -> Done[MeetOut]:
+        _insist_on_edition(sent.edition)
+        known = meet_row(unit.conn, meet_id)
+        if known.version != version:
+            raise Stale("This meet was changed meanwhile. Read it again, then decide.")
+        unit.conn.execute(
+            update(meets).where(meets.c.id == meet_id).values(version=version + 1, **_columns(sent))
+        )
+        out = meet(unit.conn, meet_id)
+        return Done(out, Deed(Kind.MEET_CHANGED, meet_id, sent.model_dump(mode="json")))
+
+    return act
+
+
+def _insist_on_edition(key: str) -> None:
+    try:
+        load_book(key)
+    except BookRefused as error:
+        raise Malformed(str(error), field="/edition") from error
+
+
+def _columns(sent: MeetIn) -> Mapping[str, object]:
+    return {
+        "name": sent.name,
+        "time_zone": sent.time_zone,
+        "edition": sent.edition,
+        "facts": _facts(sent),
+    }
+
+
+def _facts(sent: MeetIn) -> Mapping[str, object]:
+    return sent.model_dump(mode="json", exclude={"name"})
+
+
+def start_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
+    """The heat runs now: every phone follows."""
+    return _move_heat(heat_id, version, HeatAct.START, Kind.HEAT_STARTED)
+
+
+def hold_back_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
+    """The heat was started by mistake, or the start was recalled."""
+    return _move_heat(heat_id, version, HeatAct.HOLD_BACK, Kind.HEAT_HELD_BACK)
+
+
+def _move_heat(heat_id: HeatId, version: int, what: HeatAct, kind: Kind) -> Action[HeatOut]:
+    def act(unit: Unit) -> Done[HeatOut]:
+        known = heat(unit.conn, unit.meet_id, heat_id)
+        step = HEAT_TABLE.step(known.state, what)
+        if known.version != version:
+            raise Stale("This heat was changed meanwhile. Read it again, then decide.")
+        set_heat_state(unit, heat_id, step.becomes)
+        out = heat(unit.conn, unit.meet_id, heat_id)
+        return Done(out, Deed(kind, heat_id, {"state": step.becomes}))
+
+    return act
+
+
+def set_heat_state(unit: Unit, heat_id: HeatId, state: HeatState) -> None:
+    """Store a heat's new state; the caller has asked the state table."""
+    values: dict[str, object] = {"state": state.value, "version": heats.c.version + 1}
+    if state is HeatState.RUNNING:
+        values["started_at"] = unit.now
+    if state is HeatState.TO_COME:
+        values["started_at"] = None
+    unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))

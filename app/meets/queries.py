@@ -1,0 +1,240 @@
+"""Reading meets, heats and lanes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import Connection, bindparam, select
+
+from app.ids import EventId, HeatId, MeetId, TeamId
+from app.meets.states import HeatState
+from app.meets.tables import events, heats, lanes, meets, teams
+from app.meets.wire import HeatOut, HeatsOut, LaneOut, MeetOut, TermsIn, TrackIn
+from app.refusals import NotFound
+from app.rules.book import Book, load_book
+from app.rules.relay import Relay
+from app.rules.windows import MeetTerms
+from app.store.rows import AnyRow
+
+HEATS_A_PAGE = 100
+
+_MEET = select(meets).where(meets.c.id == bindparam("meet"))
+_HEAT_COLUMNS = select(
+    heats.c.id,
+    heats.c.meet_id,
+    heats.c.event_id,
+    heats.c.round,
+    heats.c.number,
+    heats.c.scheduled,
+    heats.c.position,
+    heats.c.state,
+    heats.c.started_at,
+    heats.c.version,
+    events.c.name.label("event_name"),
+    events.c.relay,
+).join(events, events.c.id == heats.c.event_id)
+_HEAT = _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
+_HEAT_PAGE = (
+    _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.position > bindparam("after"))
+    .order_by(heats.c.position)
+    .limit(HEATS_A_PAGE + 1)
+)
+_RUNNING = (
+    select(heats.c.id)
+    .where(heats.c.meet_id == bindparam("meet"), heats.c.state == HeatState.RUNNING.value)
+    .order_by(heats.c.started_at.desc(), heats.c.id)
+    .limit(1)
+)
+_LANES = (
+    select(
+        lanes.c.heat_id,
+        lanes.c.lane,
+        lanes.c.team_id,
+        lanes.c.bib,
+        lanes.c.legs,
+        teams.c.name,
+        teams.c.affiliation,
+    )
+    .join(teams, teams.c.id == lanes.c.team_id)
+    .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
+    .order_by(lanes.c.heat_id, lanes.c.lane)
+)
+_WHO_RUNS = (
+    select(
+        heats.c.state,
+        heats.c.event_id,
+        events.c.relay,
+        lanes.c.team_id,
+        meets.c.edition,
+    )
+    .join(events, events.c.id == heats.c.event_id)
+    .join(meets, meets.c.id == heats.c.meet_id)
+    .outerjoin(lanes, (lanes.c.heat_id == heats.c.id) & (lanes.c.lane == bindparam("lane")))
+    .where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
+)
+
+
+@dataclass(frozen=True, slots=True)
+class MeetFacts:
+    """What actions need to know about a meet."""
+
+    id: MeetId
+    name: str
+    venue: str
+    first_day: date
+    last_day: date
+    time_zone: str
+    book: Book
+    terms: TermsIn
+    track: TrackIn
+    version: int
+
+    @property
+    def window_terms(self) -> MeetTerms:
+        return MeetTerms(self.terms.protest_minutes, self.terms.appeal_minutes)
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """Who runs in a lane of a heat, as far as the start list knows."""
+
+    state: HeatState
+    event_id: EventId
+    relay: Relay
+    team_id: TeamId | None
+    edition: str
+
+
+def meet_row(conn: Connection, meet_id: MeetId) -> AnyRow:
+    """A meet's row; NotFound for an unknown id."""
+    row = conn.execute(_MEET, {"meet": meet_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such meet.")
+    return row
+
+
+def meet_name(conn: Connection, meet_id: MeetId) -> str:
+    """A meet's name."""
+    return str(meet_row(conn, meet_id).name)
+
+
+def meet_facts(conn: Connection, meet_id: MeetId) -> MeetFacts:
+    """A meet with its edition's book."""
+    row = meet_row(conn, meet_id)
+    return MeetFacts(
+        id=meet_id,
+        name=row.name,
+        venue=row.facts["venue"],
+        first_day=date.fromisoformat(row.facts["first_day"]),
+        last_day=date.fromisoformat(row.facts["last_day"]),
+        time_zone=row.time_zone,
+        book=load_book(row.edition),
+        terms=TermsIn.model_validate(row.facts["terms"]),
+        track=TrackIn.model_validate(row.facts["track"]),
+        version=row.version,
+    )
+
+
+def meet(conn: Connection, meet_id: MeetId) -> MeetOut:
+    """A meet as anybody may see it."""
+    facts = meet_facts(conn, meet_id)
+    return MeetOut(
+        id=facts.id,
+        name=facts.name,
+        venue=facts.venue,
+        first_day=facts.first_day,
+        last_day=facts.last_day,
+        time_zone=facts.time_zone,
+        edition=facts.book.key,
+        edition_title=f"{facts.book.title}, {facts.book.edition}",
+        edition_note=edition_note(facts.book, facts.first_day, facts.last_day),
+        track=facts.track,
+        terms=facts.terms,
+        version=facts.version,
+    )
+
+
+def edition_note(book: Book, first_day: date, last_day: date) -> str:
+    """A warning where a meet's days lie outside the time its edition was in force."""
+    if first_day < book.in_force_from:
+        return f"This edition took force on {book.in_force_from}, after the meet's first day."
+    if book.in_force_until is not None and last_day > book.in_force_until:
+        return f"This edition was in force until {book.in_force_until}, before the meet's last day."
+    return ""
+
+
+def heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatOut:
+    """One heat with its lanes; NotFound for an id that is not of this meet."""
+    row = conn.execute(_HEAT, {"meet": meet_id, "heat": heat_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such heat at this meet.")
+    return _heat_out(row, lanes_of(conn, [heat_id]).get(heat_id, []))
+
+
+def heats_page(conn: Connection, meet_id: MeetId, after: int) -> HeatsOut:
+    """A page of heats in the order of the programme."""
+    meet_row(conn, meet_id)
+    rows = conn.execute(_HEAT_PAGE, {"meet": meet_id, "after": after}).all()
+    page = rows[:HEATS_A_PAGE]
+    by_heat = lanes_of(conn, [row.id for row in page])
+    running = conn.execute(_RUNNING, {"meet": meet_id}).scalar()
+    return HeatsOut(
+        heats=[_heat_out(row, by_heat.get(row.id, [])) for row in page],
+        running=running,
+        next=page[-1].position if len(rows) > HEATS_A_PAGE else None,
+    )
+
+
+def lanes_of(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[LaneOut]]:
+    """The lanes of heats, by heat, in lane order."""
+    found: dict[HeatId, list[LaneOut]] = {}
+    for row in conn.execute(_LANES, {"heats": list(heat_ids)}):
+        found.setdefault(row.heat_id, []).append(
+            LaneOut(
+                lane=row.lane,
+                team=row.team_id,
+                name=row.name,
+                affiliation=row.affiliation,
+                bib=row.bib,
+                legs=row.legs,
+            )
+        )
+    return found
+
+
+def who_runs(conn: Connection, meet_id: MeetId, heat_id: HeatId, lane: int | None) -> Running:
+    """The heat's state and the team in a lane; NotFound for a heat that is not of this meet."""
+    row = conn.execute(_WHO_RUNS, {"meet": meet_id, "heat": heat_id, "lane": lane}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such heat at this meet.")
+    return Running(HeatState(row.state), row.event_id, Relay(row.relay), row.team_id, row.edition)
+
+
+def relays_of(conn: Connection, meet_id: MeetId) -> list[Relay]:
+    """The relays on the meet's programme."""
+    statement = (
+        select(events.c.relay)
+        .where(events.c.meet_id == meet_id)
+        .distinct()
+        .order_by(events.c.relay)
+    )
+    return [Relay(relay) for relay in conn.execute(statement).scalars()]
+
+
+def _heat_out(row: AnyRow, heat_lanes: list[LaneOut]) -> HeatOut:
+    started: datetime | None = row.started_at
+    return HeatOut(
+        id=row.id,
+        event=row.event_id,
+        event_name=row.event_name,
+        relay=Relay(row.relay),
+        round=row.round,
+        number=row.number,
+        scheduled=row.scheduled,
+        state=HeatState(row.state),
+        started_at=started,
+        lanes=heat_lanes,
+        version=row.version,
+    )

@@ -1,0 +1,321 @@
+"""Loading start lists: first what would change, then all of it or nothing.
+
+A file holds whole heats. A heat that the meet does not have is added; one that it has and that has
+not begun takes the file's lanes; one that has begun may only be named with the lanes it already
+has. Heats that the file does not name stay as they are, so that each round can come in its own
+file, and the same file a second time changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from hashlib import sha256
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
+
+from app.ids import EventId, HeatId, MeetId, TeamId, new_id
+from app.meets.states import HeatState
+from app.meets.tables import events, heats, lanes, teams
+from app.meets.wire import StartListsOut
+from app.record.kinds import Kind
+from app.refusals import FileRefused
+from app.sheets.problems import Problem
+from app.sheets.start_list import Entry, HeatRows, StartList, read_start_list
+from app.sheets.table import SheetRefused
+from app.store.action import Action, Deed, Done, Unit
+
+CHUNK = 500
+
+EventKey = str
+TeamKey = tuple[EventKey, str]
+HeatKey = tuple[EventKey, str, int]
+Running = dict[int, tuple[str, str, tuple[str, ...]]]
+
+
+def key_of(name: str) -> str:
+    """What makes two names the same: letters, whatever their case."""
+    return name.casefold()
+
+
+@dataclass(slots=True)
+class Known:
+    """What the meet already has."""
+
+    events: dict[EventKey, tuple[EventId, str]] = field(default_factory=dict)
+    teams: dict[TeamKey, tuple[TeamId, str]] = field(default_factory=dict)
+    heats: dict[HeatKey, tuple[HeatId, HeatState, str | None]] = field(default_factory=dict)
+    running: dict[HeatId, Running] = field(default_factory=dict)
+    last_position: int = 0
+
+
+@dataclass(slots=True)
+class Plan:
+    """What loading a start list does."""
+
+    new_events: list[dict[str, object]] = field(default_factory=list)
+    new_teams: list[dict[str, object]] = field(default_factory=list)
+    moved_teams: list[dict[str, object]] = field(default_factory=list)
+    new_heats: list[dict[str, object]] = field(default_factory=list)
+    changed_heats: list[dict[str, object]] = field(default_factory=list)
+    new_lanes: list[dict[str, object]] = field(default_factory=list)
+    unchanged: int = 0
+    problems: list[Problem] = field(default_factory=list)
+
+    @property
+    def changes_something(self) -> bool:
+        return bool(self.new_heats or self.changed_heats or self.moved_teams)
+
+
+def read_known(conn: Connection, meet_id: MeetId) -> Known:
+    """What the meet already has, in four statements whatever its size."""
+    known = Known()
+    names: dict[str, EventKey] = {}
+    for row in conn.execute(select(events).where(events.c.meet_id == meet_id)):
+        known.events[row.name_key] = (row.id, row.relay)
+        names[row.id] = row.name_key
+    for row in conn.execute(select(teams).where(teams.c.meet_id == meet_id)):
+        known.teams[names[row.event_id], row.name_key] = (row.id, row.affiliation)
+    for row in conn.execute(select(heats).where(heats.c.meet_id == meet_id)):
+        state = HeatState(row.state)
+        known.heats[names[row.event_id], row.round_key, row.number] = (row.id, state, row.scheduled)
+        known.last_position = max(known.last_position, row.position)
+    statement = (
+        select(lanes, teams.c.name_key)
+        .join(teams, teams.c.id == lanes.c.team_id)
+        .where(teams.c.meet_id == meet_id)
+    )
+    for row in conn.execute(statement):
+        heat = known.running.setdefault(row.heat_id, {})
+        heat[row.lane] = (row.name_key, row.bib, tuple(row.legs))
+    return known
+
+
+class Planner:
+    """Works out what loading does, heat by heat."""
+
+    def __init__(self, meet_id: MeetId, known: Known) -> None:
+        self.meet_id = meet_id
+        self.known = known
+        self.plan = Plan()
+
+    def take(self, heat: HeatRows) -> None:
+        """One heat of the file."""
+        event_id = self._event(heat)
+        if event_id is None:
+            return
+        event_key = key_of(heat.event)
+        stored = self.known.heats.get((event_key, key_of(heat.round), heat.heat))
+        if stored is None:
+            heat_id = self._add_heat(heat, event_id)
+        else:
+            heat_id, state, scheduled = stored
+            unchanged_lanes = self.known.running.get(heat_id, {}) == _running(heat.entries)
+            if unchanged_lanes and heat.scheduled in (None, scheduled):
+                self.plan.unchanged += 1
+                self._teams(event_id, event_key, heat.entries)
+                return
+            if state is not HeatState.TO_COME:
+                self._refuse_begun(heat, state)
+                return
+            self.plan.changed_heats.append(
+                {"heat": heat_id, "new_scheduled": heat.scheduled or scheduled}
+            )
+        team_ids = self._teams(event_id, event_key, heat.entries)
+        self.plan.new_lanes += [
+            {
+                "heat_id": heat_id,
+                "lane": entry.lane,
+                "team_id": team_id,
+                "bib": entry.bib,
+                "legs": list(entry.legs),
+            }
+            for entry, team_id in zip(heat.entries, team_ids, strict=True)
+        ]
+
+    def _event(self, heat: HeatRows) -> EventId | None:
+        key = key_of(heat.event)
+        stored = self.known.events.get(key)
+        if stored is None:
+            event_id = EventId(new_id())
+            self.plan.new_events.append(
+                {
+                    "id": event_id,
+                    "meet_id": self.meet_id,
+                    "name": heat.event,
+                    "name_key": key,
+                    "relay": heat.relay.value,
+                }
+            )
+            self.known.events[key] = (event_id, heat.relay.value)
+            return event_id
+        event_id, relay = stored
+        if relay != heat.relay.value:
+            self.plan.problems.append(
+                Problem(
+                    heat.entries[0].row,
+                    "event",
+                    f"“{heat.event}” is stored as {relay}, the file makes it {heat.relay}; "
+                    "give the event another name or the same relay",
+                )
+            )
+            return None
+        return event_id
+
+    def _teams(
+        self, event_id: EventId, event_key: EventKey, entries: Iterable[Entry]
+    ) -> list[TeamId]:
+        return [self._team(event_id, event_key, entry) for entry in entries]
+
+    def _team(self, event_id: EventId, event_key: EventKey, entry: Entry) -> TeamId:
+        key = (event_key, key_of(entry.team))
+        stored = self.known.teams.get(key)
+        if stored is None:
+            team_id = TeamId(new_id())
+            self.plan.new_teams.append(
+                {
+                    "id": team_id,
+                    "meet_id": self.meet_id,
+                    "event_id": event_id,
+                    "name": entry.team,
+                    "name_key": key[1],
+                    "affiliation": entry.affiliation,
+                }
+            )
+        else:
+            team_id, affiliation = stored
+            if affiliation != entry.affiliation:
+                self.plan.moved_teams.append(
+                    {"team": team_id, "new_affiliation": entry.affiliation}
+                )
+        self.known.teams[key] = (team_id, entry.affiliation)
+        return team_id
+
+    def _add_heat(self, heat: HeatRows, event_id: EventId) -> HeatId:
+        heat_id = HeatId(new_id())
+        self.known.last_position += 1
+        self.plan.new_heats.append(
+            {
+                "id": heat_id,
+                "meet_id": self.meet_id,
+                "event_id": event_id,
+                "round": heat.round,
+                "round_key": key_of(heat.round),
+                "number": heat.heat,
+                "scheduled": heat.scheduled,
+                "position": self.known.last_position,
+                "state": HeatState.TO_COME.value,
+                "started_at": None,
+                "version": 1,
+            }
+        )
+        return heat_id
+
+    def _refuse_begun(self, heat: HeatRows, state: HeatState) -> None:
+        self.plan.problems.append(
+            Problem(
+                heat.entries[0].row,
+                "heat",
+                f"{heat.event}, {heat.round}, heat {heat.heat} is “{state}”, and the file changes "
+                "its lanes; leave this heat out, or hold it back first if it has not been run",
+            )
+        )
+
+
+def _running(entries: Iterable[Entry]) -> Running:
+    return {entry.lane: (key_of(entry.team), entry.bib, tuple(entry.legs)) for entry in entries}
+
+
+def read_file(content: bytes, columns: Mapping[str, str]) -> tuple[StartList, tuple[Problem, ...]]:
+    """The start list in a file and every problem in it, by row and column."""
+    try:
+        return read_start_list(content, mapping=columns)
+    except SheetRefused as refused:
+        return StartList((), ()), refused.problems
+
+
+def check(
+    conn: Connection, meet_id: MeetId, start_list: StartList, problems: Sequence[Problem]
+) -> StartListsOut:
+    """What loading would do, and everything that stands against it; stores nothing."""
+    plan = plan_loading(conn, meet_id, start_list)
+    plan.problems[:0] = problems
+    return summary(start_list, plan, stored=False)
+
+
+def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Plan:
+    """What loading this start list would do now."""
+    planner = Planner(meet_id, read_known(conn, meet_id))
+    for heat in start_list.heats:
+        planner.take(heat)
+    return planner.plan
+
+
+def summary(start_list: StartList, plan: Plan, *, stored: bool) -> StartListsOut:
+    """What a start list holds, and what loading it does."""
+    entries = [
+        (key_of(heat.event), key_of(entry.team))
+        for heat in start_list.heats
+        for entry in heat.entries
+    ]
+    return StartListsOut(
+        stored=stored,
+        events=len({event for event, _team in entries}),
+        heats=len(start_list.heats),
+        teams=len(set(entries)),
+        lanes=len(entries),
+        heats_added=len(plan.new_heats),
+        heats_changed=len(plan.changed_heats),
+        heats_unchanged=plan.unchanged,
+        ignored_columns=list(start_list.ignored_columns),
+        problems=plan.problems,
+    )
+
+
+def load(start_list: StartList, content: bytes) -> Action[StartListsOut]:
+    """Load a start list: all of it, or nothing and FileRefused."""
+
+    def act(unit: Unit) -> Done[StartListsOut]:
+        plan = plan_loading(unit.conn, unit.meet_id, start_list)
+        if plan.problems:
+            raise FileRefused("start list", plan.problems)
+        out = summary(start_list, plan, stored=True)
+        if not plan.changes_something:
+            return Done(out, None)
+        _store(unit.conn, plan)
+        facts: dict[str, Any] = out.model_dump(mode="json", exclude={"stored", "problems"})
+        facts["sha256"] = sha256(content).hexdigest()
+        return Done(out, Deed(Kind.START_LISTS_LOADED, unit.meet_id, facts))
+
+    return act
+
+
+def _store(conn: Connection, plan: Plan) -> None:
+    _insert(conn, events, plan.new_events)
+    _insert(conn, teams, plan.new_teams)
+    if plan.moved_teams:
+        conn.execute(
+            update(teams)
+            .where(teams.c.id == bindparam("team"))
+            .values(affiliation=bindparam("new_affiliation")),
+            plan.moved_teams,
+        )
+    _insert(conn, heats, plan.new_heats)
+    if plan.changed_heats:
+        conn.execute(
+            update(heats)
+            .where(heats.c.id == bindparam("heat"))
+            .values(scheduled=bindparam("new_scheduled"), version=heats.c.version + 1),
+            plan.changed_heats,
+        )
+        conn.execute(
+            delete(lanes).where(lanes.c.heat_id == bindparam("heat")),
+            [{"heat": heat["heat"]} for heat in plan.changed_heats],
+        )
+    _insert(conn, lanes, plan.new_lanes)
+
+
+def _insert(conn: Connection, table: Any, rows: list[dict[str, object]]) -> None:
+    for start in range(0, len(rows), CHUNK):
+        conn.execute(insert(table), rows[start : start + CHUNK])

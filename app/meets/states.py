@@ -1,0 +1,53 @@
+"""The states of a heat, as the design page has them.
+
+`to come` → `running` → `judged` (every post has called) → `announced` → `final`. That a result has
+become final follows from its windows and the time; nobody does it.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from app.roles import Role
+from app.transitions import Need, StateTable, Step
+
+
+class HeatState(StrEnum):
+    """Where a heat stands."""
+
+    TO_COME = "to come"
+    RUNNING = "running"
+    JUDGED = "judged"
+    ANNOUNCED = "announced"
+    FINAL = "final"
+
+
+class HeatAct(StrEnum):
+    """What can happen to a heat."""
+
+    START = "start"
+    HOLD_BACK = "hold back"
+    LAST_POST_CALLS = "last post calls"
+    ANNOUNCE = "announce"
+
+
+HEAD = frozenset({Role.REFEREE, Role.CHIEF_UMPIRE})
+DESK = frozenset({Role.RESULTS})
+CREW = frozenset({Role.UMPIRE, *HEAD})
+
+HEAT_TABLE = StateTable(
+    "heat",
+    [
+        Step(HeatState.TO_COME, HeatAct.START, HeatState.RUNNING, HEAD),
+        Step(HeatState.RUNNING, HeatAct.HOLD_BACK, HeatState.TO_COME, HEAD),
+        Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED, CREW),
+        # A result can be announced for a heat that nobody started on the screen: it was run all the
+        # same, and the silent posts then need their explicit word.
+        Step(HeatState.TO_COME, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})),
+        Step(HeatState.RUNNING, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})),
+        Step(HeatState.JUDGED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})),
+        Step(
+            HeatState.ANNOUNCED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})
+        ),
+    ],
+)

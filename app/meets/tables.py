@@ -1,0 +1,72 @@
+"""Meets, events, teams, heats, and who runs in which lane."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, UniqueConstraint
+
+from app.store.columns import Instant, Json, id_type, metadata
+
+meets = Table(
+    "meets",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("name", String(120), nullable=False),
+    Column("time_zone", String(60), nullable=False),
+    Column("edition", String(60), nullable=False),
+    Column("facts", Json, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("made_at", Instant, nullable=False),
+)
+
+events = Table(
+    "events",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("name", String(120), nullable=False),
+    Column("name_key", String(240), nullable=False),
+    Column("relay", String(20), nullable=False),
+    UniqueConstraint("meet_id", "name_key"),
+)
+
+teams = Table(
+    "teams",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("event_id", id_type(), ForeignKey("events.id"), nullable=False),
+    Column("name", String(500), nullable=False),
+    Column("name_key", String(1000), nullable=False),
+    Column("affiliation", String(500), nullable=False),
+    UniqueConstraint("event_id", "name_key"),
+    Index(None, "meet_id"),
+)
+
+heats = Table(
+    "heats",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("event_id", id_type(), ForeignKey("events.id"), nullable=False),
+    Column("round", String(120), nullable=False),
+    Column("round_key", String(240), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("scheduled", String(60)),
+    Column("position", Integer, nullable=False),
+    Column("state", String(20), nullable=False),
+    Column("started_at", Instant),
+    Column("version", Integer, nullable=False),
+    UniqueConstraint("event_id", "round_key", "number"),
+    Index(None, "meet_id", "position"),
+)
+
+lanes = Table(
+    "lanes",
+    metadata,
+    Column("heat_id", id_type(), ForeignKey("heats.id"), primary_key=True),
+    Column("lane", Integer, primary_key=True, autoincrement=False),
+    Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False, index=True),
+    Column("bib", String(60), nullable=False),
+    Column("legs", Json, nullable=False),
+    UniqueConstraint("heat_id", "team_id"),
+)

@@ -1,0 +1,147 @@
+"""Meets, heats and start lists as they go over HTTP."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, Field, model_validator
+
+from app.ids import ChosenId, EventId, HeatId, MeetId, TeamId
+from app.meets.states import HeatState
+from app.rules.relay import Relay
+from app.sheets.problems import Problem
+from app.wire import Name, OptionalName, Wire
+
+Metres = Annotated[float, Field(gt=0, le=200)]
+
+
+def _known_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (ValueError, OSError, KeyError) as error:
+        raise ValueError("this is no time zone name such as Europe/Paris") from error
+    return name
+
+
+TimeZone = Annotated[str, AfterValidator(_known_zone), Field(max_length=60)]
+
+
+class TrackIn(Wire):
+    """The meet's track. The default is the 400 m standard track."""
+
+    radius_m: Metres = 36.50
+    straight_m: Metres = 84.39
+    lane_width_m: Annotated[float, Field(ge=0.9, le=1.3)] = 1.22
+    lanes: Annotated[int, Field(ge=1, le=10)] = 8
+    kerb: bool = True
+
+
+class TermsIn(Wire):
+    """The meet's own settings where they depart from the edition. They show wherever they count."""
+
+    protest_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
+    appeal_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
+    appeal_deposit: OptionalName = ""
+    chief_umpire_rules: bool = Field(
+        default=False, description="whether the chief umpire may rule where there is no referee"
+    )
+
+
+class OrganiserIn(Wire):
+    """The meet's first official, who names all others."""
+
+    id: ChosenId
+    name: Name
+
+
+class MeetIn(Wire):
+    """A meet as the organiser sets it up."""
+
+    name: Name
+    venue: OptionalName = ""
+    first_day: date
+    last_day: date
+    time_zone: TimeZone
+    edition: Annotated[str, Field(max_length=60, examples=["world-athletics-2025"])]
+    track: TrackIn = TrackIn()
+    terms: TermsIn = TermsIn()
+    organiser: OrganiserIn
+
+    @model_validator(mode="after")
+    def _days_in_order(self) -> MeetIn:
+        if not 2000 <= self.first_day.year <= self.last_day.year < 2100:
+            raise ValueError("the meet's days lie outside the years 2000 to 2099")
+        if self.last_day < self.first_day:
+            raise ValueError("the last day lies before the first")
+        if (self.last_day - self.first_day).days > 60:
+            raise ValueError("a meet lasts at most 60 days")
+        return self
+
+
+class MeetOut(Wire):
+    """A meet as anybody may see it."""
+
+    id: MeetId
+    name: str
+    venue: str
+    first_day: date
+    last_day: date
+    time_zone: str
+    edition: str
+    edition_title: str
+    edition_note: str = Field(description="empty, or that the edition was not in force that day")
+    track: TrackIn
+    terms: TermsIn
+    version: int
+
+
+class LaneOut(Wire):
+    """One lane of a heat."""
+
+    lane: int
+    team: TeamId
+    name: str
+    affiliation: str
+    bib: str
+    legs: list[str]
+
+
+class HeatOut(Wire):
+    """A heat with its lanes."""
+
+    id: HeatId
+    event: EventId
+    event_name: str
+    relay: Relay
+    round: str
+    number: int
+    scheduled: str | None
+    state: HeatState
+    started_at: datetime | None
+    lanes: list[LaneOut]
+    version: int
+
+
+class HeatsOut(Wire):
+    """A page of heats, in the order of the programme; `next` is the next page's `after`."""
+
+    heats: list[HeatOut]
+    running: HeatId | None = Field(description="the heat that was started last and is not judged")
+    next: int | None
+
+
+class StartListsOut(Wire):
+    """What a start list holds, and what loading it does (or would do)."""
+
+    stored: bool
+    events: int
+    heats: int
+    teams: int
+    lanes: int
+    heats_added: int
+    heats_changed: int
+    heats_unchanged: int
+    ignored_columns: list[str]
+    problems: list[Problem]

@@ -1,0 +1,29 @@
+"""Bringing a database to this program's schema, one process at a time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, Engine, text
+
+import migrations
+
+ADVISORY_LOCK = 0x5A44_0001
+
+
+def alembic_config(conn: Connection) -> Config:
+    """Alembic's settings in code, so that an installed copy needs no file beside it."""
+    config = Config()
+    config.set_main_option("script_location", str(Path(migrations.__file__).parent))
+    config.attributes["connection"] = conn
+    return config
+
+
+def migrate(engine: Engine, revision: str = "head") -> None:
+    """Upgrade to a revision. A second process waits for the first."""
+    with engine.connect() as conn, conn.begin():
+        if conn.dialect.name == "postgresql":
+            conn.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": ADVISORY_LOCK})
+        command.upgrade(alembic_config(conn), revision)

@@ -1,0 +1,78 @@
+"""Is the server alive, is it ready, and what are its numbers."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from fastapi import APIRouter, Response
+from prometheus_client import CollectorRegistry, Gauge, generate_latest
+from sqlalchemy import Connection, func, select
+
+from app.problems import OTHERS, PROBLEMS
+from app.refusals import NotFound, Unavailable
+from app.reports.states import CaseState
+from app.reports.tables import cases
+from app.schema import REVISION
+from app.services import ServicesHere
+from app.store.revision import stored_revision
+
+router = APIRouter(tags=["operating"])
+
+
+@router.get("/healthz")
+async def healthz() -> dict[str, str]:
+    """The process answers."""
+    return {"status": "alive"}
+
+
+@router.get("/readyz")
+async def readyz(services: ServicesHere) -> dict[str, str]:
+    """The store can be read, its schema is this program's, and the server is not stopping."""
+    if services.feed.stopping:
+        raise Unavailable("The server is shutting down.")
+    revision = await services.store.read_apart(stored_revision)
+    if revision != REVISION:
+        raise Unavailable(f"The database has schema {revision}; run `migrate` to get {REVISION}.")
+    return {"status": "ready", "schema": REVISION}
+
+
+@router.get("/metrics", response_class=Response)
+async def metrics(services: ServicesHere) -> Response:
+    """Numbers for Prometheus; nothing in them names a person or a team."""
+    count, oldest = await services.store.read_apart(_open_cases)
+    registry = CollectorRegistry()
+    _gauge(registry, "zonedocket_open_cases", "Cases that await a ruling.", count)
+    age = (services.clock.now() - oldest).total_seconds() if oldest else 0.0
+    _gauge(registry, "zonedocket_oldest_open_case_seconds", "Age of the oldest open case.", age)
+    streams = services.feed.open_streams
+    _gauge(registry, "zonedocket_open_streams", "Open live feeds of this process.", streams)
+    return Response(generate_latest(registry), media_type="text/plain; version=0.0.4")
+
+
+def _gauge(registry: CollectorRegistry, name: str, words: str, value: float) -> None:
+    Gauge(name, words, registry=registry).set(value)
+
+
+def _open_cases(conn: Connection) -> tuple[int, datetime | None]:
+    is_open = cases.c.state == CaseState.OPEN.value
+    count, oldest = conn.execute(
+        select(func.count(), func.min(cases.c.opened_at)).where(is_open)
+    ).one()
+    return count, oldest
+
+
+@router.get("/problems/{slug}")
+async def explain_problem(slug: str) -> dict[str, object]:
+    """What a problem type means: every `type` in a problem document resolves here."""
+    for condition, kind in PROBLEMS.items():
+        if kind.slug == slug:
+            return {
+                "type": f"/problems/{slug}",
+                "title": kind.title,
+                "status": kind.status,
+                "meaning": condition.__doc__,
+            }
+    for kind in OTHERS.values():
+        if kind.slug == slug:
+            return {"type": f"/problems/{slug}", "title": kind.title, "status": kind.status}
+    raise NotFound("There is no such problem type.")

@@ -1,0 +1,163 @@
+"""One table from conditions to problem documents (RFC 9457).
+
+Every error is `application/problem+json` with a stable `type`, a title, a sentence about what to do
+next, and where it applies the field at fault. An unknown error is a 500 with nothing but an id.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+from dataclasses import asdict, dataclass
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+
+from app import refusals
+from app.ids import new_id
+
+log = logging.getLogger(__name__)
+
+MEDIA_TYPE = "application/problem+json"
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemType:
+    """A kind of problem: its status, the last part of its type URI, its title."""
+
+    status: int
+    slug: str
+    title: str
+
+
+PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
+    refusals.Malformed: ProblemType(422, "malformed", "This cannot be read"),
+    refusals.FileRefused: ProblemType(422, "file-refused", "The file has problems"),
+    refusals.TooLarge: ProblemType(413, "too-large", "This is too large"),
+    refusals.NotFound: ProblemType(404, "not-found", "There is no such thing"),
+    refusals.IdTaken: ProblemType(409, "id-taken", "The id belongs to something else"),
+    refusals.NotPossible: ProblemType(409, "not-possible", "Not possible in this state"),
+    refusals.StateConflict: ProblemType(409, "conflict", "This contradicts what is stored"),
+    refusals.NeedsWord: ProblemType(409, "needs-word", "This needs an explicit word"),
+    refusals.Stale: ProblemType(412, "stale", "Somebody was first"),
+    refusals.PreconditionMissing: ProblemType(
+        428, "precondition-missing", "Which version is meant?"
+    ),
+    refusals.NotJoined: ProblemType(401, "not-joined", "Join first"),
+    refusals.RoleMissing: ProblemType(403, "role-missing", "Your role does not allow this"),
+    refusals.NotYours: ProblemType(403, "not-yours", "This belongs to somebody else"),
+    refusals.OwnReport: ProblemType(403, "own-report", "Nobody rules on their own report"),
+    refusals.JoinRefused: ProblemType(403, "join-refused", "The personal link is not good"),
+    refusals.PinRefused: ProblemType(403, "pin-refused", "The PIN is not right"),
+    refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
+    refusals.WrongOrigin: ProblemType(403, "wrong-origin", "Sent from another site"),
+    refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
+}
+
+OTHERS: dict[int, ProblemType] = {
+    400: ProblemType(400, "bad-request", "This request cannot be read"),
+    404: ProblemType(404, "not-found", "There is no such thing"),
+    405: ProblemType(405, "method-not-allowed", "This cannot be done here"),
+    413: ProblemType(413, "too-large", "This is too large"),
+    415: ProblemType(415, "media-type", "This kind of document is not taken here"),
+    500: ProblemType(500, "unexpected", "Something went wrong"),
+}
+
+ADVICE = {
+    404: "There is nothing at this address. Look at /docs for what there is.",
+    405: "This address knows other methods; the Allow header names them.",
+    413: "What was sent is larger than this address takes. Nothing was stored.",
+}
+
+
+def problem(
+    kind: ProblemType, detail: str, headers: dict[str, str] | None = None, **more: object
+) -> Response:
+    """A problem document."""
+    body = {
+        "type": f"/problems/{kind.slug}",
+        "title": kind.title,
+        "status": kind.status,
+        "detail": detail,
+        "instance": f"urn:uuid:{new_id()}",
+        **more,
+    }
+    return Response(
+        json.dumps(body, ensure_ascii=False, default=str).encode("utf-8", "replace"),
+        status_code=kind.status,
+        media_type=MEDIA_TYPE,
+        headers=headers,
+    )
+
+
+async def answer_refusal(_request: Request, refusal: Exception) -> Response:
+    """A condition in words of the trade, as a problem document."""
+    assert isinstance(refusal, refusals.Refusal)
+    kind = PROBLEMS[type(refusal)]
+    more: dict[str, object] = dict(refusal.facts)
+    if isinstance(refusal, refusals.FileRefused):
+        more["problems"] = [asdict(found) for found in refusal.problems]
+    if refusal.field is not None:
+        more["errors"] = [{"pointer": refusal.field, "detail": refusal.detail}]
+    return problem(kind, refusal.detail, _headers(refusal), **more)
+
+
+def _headers(refusal: refusals.Refusal) -> dict[str, str]:
+    if isinstance(refusal, refusals.TooManyTries):
+        return {"Retry-After": str(refusal.retry_after)}
+    if isinstance(refusal, refusals.Unavailable):
+        return {"Retry-After": "2"}
+    if isinstance(refusal, refusals.NotJoined):
+        return {"WWW-Authenticate": "Bearer"}
+    return {}
+
+
+async def answer_malformed(_request: Request, error: Exception) -> Response:
+    """A body, path or query that does not fit its document: which field, and why."""
+    assert isinstance(error, RequestValidationError)
+    errors = [
+        {"pointer": _pointer(found["loc"]), "detail": _plain(found["msg"])}
+        for found in error.errors()[:50]
+    ]
+    first = errors[0] if errors else {"pointer": "", "detail": "it cannot be read"}
+    detail = f"{first['pointer'] or 'The body'}: {first['detail']}. Nothing was stored."
+    return problem(PROBLEMS[refusals.Malformed], detail, errors=errors)
+
+
+def _pointer(location: tuple[int | str, ...] | list[int | str]) -> str:
+    """A JSON pointer (RFC 6901) into the body, or the name of a path or query parameter."""
+    place, *rest = location
+    if place == "body":
+        return "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in rest)
+    return f"{place} {rest[0]}" if rest else str(place)
+
+
+def _plain(message: str) -> str:
+    return message.removeprefix("Value error, ").removeprefix("Assertion failed, ")
+
+
+async def answer_http_error(_request: Request, error: Exception) -> Response:
+    """What the framework refuses by itself: unknown addresses, methods, oversized bodies."""
+    assert isinstance(error, HTTPException)
+    kind = OTHERS.get(error.status_code) or ProblemType(
+        error.status_code, "bad-request", "This request was refused"
+    )
+    detail = ADVICE.get(error.status_code, str(error.detail))
+    return problem(kind, detail, dict(error.headers or {}))
+
+
+async def answer_unexpected(_request: Request, error: Exception) -> Response:
+    """Anything else: nothing but an id that also stands in the log."""
+    response = problem(OTHERS[500], "Something went wrong on the server; it has been noted.")
+    instance = json.loads(bytes(response.body))["instance"]
+    log.error("unexpected error %s", instance, exc_info=error)
+    return response
+
+
+def install(app: FastAPI) -> None:
+    """Give every error of an application its problem document."""
+    app.add_exception_handler(refusals.Refusal, answer_refusal)
+    app.add_exception_handler(RequestValidationError, answer_malformed)
+    app.add_exception_handler(HTTPException, answer_http_error)
+    app.add_exception_handler(Exception, answer_unexpected)

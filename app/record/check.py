@@ -1,0 +1,120 @@
+"""Does an exported record say what was recorded? Checked without a database or a network.
+
+Every entry is hashed again, every body is held against its commitment, the order and the times are
+looked at, and the root over all of it is compared with the head on the last line.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import rfc8785
+
+from app.record.log import commitment
+from app.record.merkle import Frontier, leaf_hash
+
+LONGEST_LINE = 4 * 1024 * 1024
+
+
+@dataclass(slots=True)
+class Checked:
+    """What a check found: the head it computed, and every mismatch with its place."""
+
+    size: int = 0
+    root: str = ""
+    erased: int = 0
+    mismatches: list[str] = field(default_factory=list)
+
+    @property
+    def is_good(self) -> bool:
+        return not self.mismatches
+
+
+def check_lines(lines: Iterable[str]) -> Checked:
+    """Check an export line by line; nothing in it makes this raise."""
+    checked, frontier, head = Checked(), Frontier(), None
+    meet: str | None = None
+    for number, line in enumerate(lines, start=1):
+        if head is not None:
+            checked.mismatches.append(f"line {number}: something follows the head")
+            break
+        document = _read_line(line)
+        if isinstance(document, dict) and isinstance(document.get("head"), dict):
+            head = document["head"]
+            continue
+        entry = document.get("entry") if isinstance(document, dict) else None
+        if not isinstance(entry, str):
+            checked.mismatches.append(f"line {number}: this is no entry")
+            continue
+        frontier = frontier.grow(leaf_hash(entry.encode("utf-8", "surrogatepass")))
+        facts = _read_line(entry)
+        if not isinstance(facts, dict):
+            checked.mismatches.append(f"line {number}: the entry cannot be read")
+            continue
+        meet = meet or facts.get("meet")
+        checked.erased += document["body"] is None if "body" in document else 0
+        checked.mismatches += _look_at(number, frontier.size, meet, entry, facts, document)
+    checked.size, checked.root = frontier.size, frontier.root.hex()
+    checked.mismatches += _compare_head(checked, head, meet)
+    return checked
+
+
+def _read_line(line: str) -> Any:
+    if len(line) > LONGEST_LINE:
+        return None
+    try:
+        return json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+
+
+def _look_at(
+    number: int,
+    size: int,
+    meet: str | None,
+    entry: str,
+    facts: dict[str, Any],
+    line: dict[str, Any],
+) -> Iterator[str]:
+    """Everything that is wrong with one entry, with its place."""
+    place = f"line {number} (entry {facts.get('seq')})"
+    if facts.get("seq") != size:
+        yield f"{place}: expected entry {size} here; one was removed, added or moved"
+    if facts.get("meet") != meet:
+        yield f"{place}: the entry belongs to another meet's record"
+    if _canonical(facts) != entry:
+        yield f"{place}: the entry is not in its canonical form"
+    salt, body = line.get("salt"), line.get("body")
+    if salt is None and body is None:
+        return
+    if _committed(salt, body) != facts.get("commitment"):
+        yield f"{place}: what was done does not match the entry's commitment"
+
+
+def _canonical(facts: dict[str, Any]) -> str | None:
+    try:
+        return rfc8785.dumps(facts).decode()
+    except (rfc8785.CanonicalizationError, UnicodeError, RecursionError):
+        return None
+
+
+def _committed(salt: Any, body: Any) -> str | None:
+    try:
+        return commitment(bytes.fromhex(salt), body.encode())
+    except (TypeError, ValueError, AttributeError, UnicodeError):
+        return None
+
+
+def _compare_head(checked: Checked, head: Any, meet: str | None) -> Iterator[str]:
+    if head is None:
+        yield "the last line: the head is missing, so the end may have been cut off"
+        return
+    if head.get("size") != checked.size:
+        yield f"the head: it says {head.get('size')} entries, there are {checked.size}"
+    if head.get("root") != checked.root:
+        yield f"the head: its root is {head.get('root')}, the entries give {checked.root}"
+    if meet is not None and head.get("meet") != meet:
+        yield "the head: it belongs to another meet"

@@ -1,0 +1,125 @@
+"""The live feed: the record read from a seq onward, shown to those who may follow it.
+
+The writer says "this meet has a new head" after each commit; readers wake and read the record from
+where they were. A reader that lost the line says its last seq and misses nothing. Where several
+processes write (PostgreSQL), a reader also looks every second, so that it never depends on having
+been woken.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import partial
+
+from sqlalchemy import Connection
+
+from app.ids import MeetId
+from app.record.kinds import KINDS
+from app.record.queries import FeedEntry, entries_after
+from app.roles import Role
+from app.store.store import Store
+
+LOOK_EVERY = 1.0
+PING_EVERY = 15.0
+BATCH = 200
+
+
+@dataclass(eq=False, slots=True)
+class Reader:
+    """One open stream: wakes when its meet's record grew or the server stops."""
+
+    meet_id: MeetId
+    wake: asyncio.Event
+
+
+class Feed:
+    """The open streams of this process."""
+
+    def __init__(self) -> None:
+        self._readers: set[Reader] = set()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self.stopping = False
+
+    def start(self) -> None:
+        """Remember the event loop that the streams run on."""
+        self._loop = asyncio.get_running_loop()
+
+    @property
+    def open_streams(self) -> int:
+        return len(self._readers)
+
+    def notify(self, heads: Mapping[MeetId, int]) -> None:
+        """Called from the writer's thread after a commit."""
+        if self._loop is not None and self._readers:
+            self._loop.call_soon_threadsafe(self._wake, frozenset(heads))
+
+    def _wake(self, meets: frozenset[MeetId]) -> None:
+        for reader in self._readers:
+            if reader.meet_id in meets:
+                reader.wake.set()
+
+    def stop(self) -> None:
+        """End all streams with a farewell; safe to call from a signal handler."""
+        self.stopping = True
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._wake_all)
+
+    def _wake_all(self) -> None:
+        for reader in self._readers:
+            reader.wake.set()
+
+    async def follow(
+        self,
+        store: Store,
+        meet_id: MeetId,
+        after: int,
+        roles_now: Callable[[], Awaitable[frozenset[Role] | None]],
+    ) -> AsyncIterator[str]:
+        """Server-sent events from `after` on, until the server stops or the reader may not."""
+        reader = Reader(meet_id, asyncio.Event())
+        self._readers.add(reader)
+        loop = asyncio.get_running_loop()
+        last_sign = loop.time()
+        try:
+            yield "retry: 1000\n\n"
+            while not self.stopping:
+                reader.wake.clear()
+                roles = await roles_now()
+                if roles is None:
+                    yield 'event: ended\ndata: {"reason":"this session has ended"}\n\n'
+                    return
+                entries = await store.read(partial(_next_entries, meet_id=meet_id, after=after))
+                shown = "".join(as_event(entry) for entry in entries if may_follow(entry, roles))
+                if entries:
+                    after = entries[-1].seq
+                if not shown and loop.time() - last_sign > PING_EVERY:
+                    shown = ": still here\n\n"
+                if shown:
+                    last_sign = loop.time()
+                    yield shown
+                if len(entries) < BATCH:
+                    await self._wait(reader)
+            yield 'event: bye\ndata: {"reason":"the server is shutting down"}\n\n'
+        finally:
+            self._readers.discard(reader)
+
+    async def _wait(self, reader: Reader) -> None:
+        with suppress(TimeoutError):
+            await asyncio.wait_for(reader.wake.wait(), LOOK_EVERY)
+
+
+def _next_entries(conn: Connection, meet_id: MeetId, after: int) -> list[FeedEntry]:
+    return entries_after(conn, meet_id, after, BATCH)
+
+
+def may_follow(entry: FeedEntry, roles: frozenset[Role]) -> bool:
+    """Whether somebody with these roles sees this entry live."""
+    return not KINDS[entry.kind].followers.isdisjoint(roles)
+
+
+def as_event(entry: FeedEntry) -> str:
+    """One entry as a server-sent event; its id is its seq."""
+    return f"id: {entry.seq}\nevent: entry\ndata: {entry.entry}\n\n"

@@ -1,0 +1,137 @@
+"""Appending to the record: one entry an act, in the same transaction as the act.
+
+An entry is the RFC 8785 form of: meet, seq, time, actor, kind, subject, and a commitment to its
+body. The commitment is SHA-256(salt ‖ RFC 8785 form of the body), with 32 random bytes of salt: a
+reader of the log learns nothing about a body that was erased together with its salt.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+
+import rfc8785
+from sqlalchemy import Connection, bindparam, insert, select, update
+
+from app.clock import rfc3339
+from app.ids import MeetId
+from app.record.kinds import Kind
+from app.record.merkle import Frontier, leaf_hash
+from app.record.tables import record_bodies, record_entries, record_heads
+from app.store.action import Deed, Unit
+from app.store.upsert import insert_or_keep
+
+SALT_BYTES = 32
+
+_HEADS = (
+    select(record_heads.c.meet_id, record_heads.c.size, record_heads.c.frontier)
+    .where(record_heads.c.meet_id.in_(bindparam("meets", expanding=True)))
+    .order_by(record_heads.c.meet_id)
+    .with_for_update()
+)
+_SAVE_HEAD = (
+    update(record_heads)
+    .where(record_heads.c.meet_id == bindparam("meet"))
+    .values(
+        size=bindparam("new_size"), frontier=bindparam("new_frontier"), root=bindparam("new_root")
+    )
+)
+_ADD_ENTRY = insert(record_entries)
+_ADD_BODY = insert(record_bodies)
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What a meet's record is, as a whole: how many entries, and the root over them."""
+
+    size: int
+    root: str
+
+
+def commitment(salt: bytes, body: bytes) -> str:
+    """The salted commitment to a body, in hex."""
+    return sha256(salt + body).hexdigest()
+
+
+def entry_text(unit: Unit, seq: int, deed: Deed, committed: str) -> str:
+    """The entry's RFC 8785 form."""
+    return rfc8785.dumps(
+        {
+            "actor": unit.actor.id,
+            "at": rfc3339(unit.now),
+            "commitment": committed,
+            "kind": deed.kind,
+            "meet": unit.meet_id,
+            "seq": seq,
+            "subject": deed.subject,
+        }
+    ).decode()
+
+
+class Keeper:
+    """The record's side of the store's writer."""
+
+    def open_group(self, conn: Connection, meets: frozenset[MeetId]) -> Group:
+        """The heads of the meets concerned, locked in order so that two workers never cross."""
+        ordered = sorted(meets)
+        found = _read_heads(conn, ordered)
+        missing = [meet for meet in ordered if meet not in found]
+        if missing:
+            _open_heads(conn, missing)
+            found = _read_heads(conn, ordered)
+        return Group(conn, found)
+
+
+def _read_heads(conn: Connection, meets: list[MeetId]) -> dict[MeetId, Frontier]:
+    rows = conn.execute(_HEADS, {"meets": meets})
+    return {
+        MeetId(row.meet_id): Frontier(row.size, tuple(bytes.fromhex(r) for r in row.frontier))
+        for row in rows
+    }
+
+
+def _open_heads(conn: Connection, meets: list[MeetId]) -> None:
+    empty = Frontier()
+    rows = [{"meet_id": m, "size": 0, "frontier": [], "root": empty.root.hex()} for m in meets]
+    insert_or_keep(conn, record_heads, rows)
+
+
+class Group:
+    """The record during one group of actions."""
+
+    def __init__(self, conn: Connection, heads: dict[MeetId, Frontier]) -> None:
+        self._conn = conn
+        self._heads = heads
+        self._grown: set[MeetId] = set()
+
+    def append(self, unit: Unit, deed: Deed) -> None:
+        """Write one entry and its body; the head follows at the end of the group."""
+        kind = Kind(deed.kind)
+        frontier = self._heads[unit.meet_id]
+        seq = frontier.size + 1
+        salt, body = secrets.token_bytes(SALT_BYTES), rfc8785.dumps(dict(deed.body))  # type: ignore[arg-type]
+        entry = entry_text(unit, seq, deed, commitment(salt, body))
+        key = {"meet_id": unit.meet_id, "seq": seq}
+        self._conn.execute(
+            _ADD_ENTRY, {**key, "kind": kind, "subject": deed.subject, "entry": entry}
+        )
+        self._conn.execute(_ADD_BODY, {**key, "salt": salt, "body": body.decode()})
+        self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry.encode()))
+        self._grown.add(unit.meet_id)
+
+    def finish(self) -> Mapping[MeetId, int]:
+        """Write the heads that moved; returns their sizes."""
+        for meet in self._grown:
+            frontier = self._heads[meet]
+            self._conn.execute(
+                _SAVE_HEAD,
+                {
+                    "meet": meet,
+                    "new_size": frontier.size,
+                    "new_frontier": [root.hex() for root in frontier.roots],
+                    "new_root": frontier.root.hex(),
+                },
+            )
+        return {meet: self._heads[meet].size for meet in self._grown}

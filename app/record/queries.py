@@ -1,0 +1,81 @@
+"""Reading the record: its head, its entries from a seq onward, and the export's lines."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, and_, bindparam, select
+
+from app.ids import MeetId
+from app.record.kinds import Kind
+from app.record.log import Head
+from app.record.merkle import EMPTY_ROOT
+from app.record.tables import record_bodies, record_entries, record_heads
+from app.store.rows import AnyRow
+
+PAGE = 500
+
+_HEAD = select(record_heads.c.size, record_heads.c.root).where(
+    record_heads.c.meet_id == bindparam("meet")
+)
+_AFTER = (
+    select(record_entries.c.seq, record_entries.c.kind, record_entries.c.entry)
+    .where(record_entries.c.meet_id == bindparam("meet"), record_entries.c.seq > bindparam("after"))
+    .order_by(record_entries.c.seq)
+    .limit(bindparam("most"))
+)
+_EXPORT = (
+    select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
+    .outerjoin(
+        record_bodies,
+        and_(
+            record_bodies.c.meet_id == record_entries.c.meet_id,
+            record_bodies.c.seq == record_entries.c.seq,
+        ),
+    )
+    .where(record_entries.c.meet_id == bindparam("meet"), record_entries.c.seq > bindparam("after"))
+    .order_by(record_entries.c.seq)
+    .limit(PAGE)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FeedEntry:
+    """An entry as the live feed shows it."""
+
+    seq: int
+    kind: Kind
+    entry: str
+
+
+def head_of(conn: Connection, meet_id: MeetId) -> Head:
+    """The record's size and root; an empty one for a meet that has none."""
+    row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
+    return Head(row.size, row.root) if row else Head(0, EMPTY_ROOT.hex())
+
+
+def entries_after(conn: Connection, meet_id: MeetId, after: int, most: int) -> list[FeedEntry]:
+    """Up to `most` entries with a seq above `after`, in order."""
+    rows = conn.execute(_AFTER, {"meet": meet_id, "after": after, "most": most})
+    return [FeedEntry(row.seq, Kind(row.kind), row.entry) for row in rows]
+
+
+def export_lines(conn: Connection, meet_id: MeetId) -> Iterator[str]:
+    """The export, one JSON line an entry, and a last line with the head.
+
+    An entry's line is {"entry": its RFC 8785 text, "salt": hex, "body": RFC 8785 text}; an erased
+    body is null together with its salt.
+    """
+    after = 0
+    while rows := conn.execute(_EXPORT, {"meet": meet_id, "after": after}).all():
+        yield from (_export_line(row) for row in rows)
+        after = rows[-1].seq
+    head = head_of(conn, meet_id)
+    yield json.dumps({"head": {"meet": meet_id, "size": head.size, "root": head.root}})
+
+
+def _export_line(row: AnyRow) -> str:
+    salt = row.salt.hex() if row.salt is not None else None
+    return json.dumps({"entry": row.entry, "salt": salt, "body": row.body}, ensure_ascii=False)

@@ -1,0 +1,86 @@
+"""The record, its head, its export and the live feed over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Header, Path, Query, Request, Response
+from fastapi.responses import StreamingResponse
+
+from app.access.guard import CallerHere, bearer_token
+from app.access.queries import caller_of
+from app.ids import ChosenId, MeetId
+from app.record.queries import export_lines, head_of
+from app.roles import Role
+from app.services import ServicesHere, StoreHere
+from app.wire import Wire
+
+router = APIRouter(tags=["record"])
+
+Meet = Annotated[ChosenId, Path()]
+
+
+class HeadOut(Wire):
+    """The record's head: how many entries, and the RFC 9162 root over them."""
+
+    meet: MeetId
+    size: int
+    root: str
+
+
+@router.get("/api/meets/{meet}/record/head", response_model=HeadOut)
+async def get_head(meet: Meet, store: StoreHere) -> HeadOut:
+    """The record's size and root hash. Whoever keeps it can prove a later rewrite."""
+    head = await store.read(lambda conn: head_of(conn, MeetId(meet)))
+    return HeadOut(meet=MeetId(meet), size=head.size, root=head.root)
+
+
+@router.get(
+    "/api/meets/{meet}/record",
+    response_class=Response,
+    responses={200: {"content": {"application/jsonl": {}}}},
+)
+async def export_record(meet: Meet, store: StoreHere) -> Response:
+    """The record as JSON lines, the head last. `check` reads it without a database."""
+    lines = await store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
+    return Response(
+        "".join(f"{line}\n" for line in lines),
+        media_type="application/jsonl",
+        headers={"Content-Disposition": 'attachment; filename="record.jsonl"'},
+    )
+
+
+@router.get(
+    "/api/meets/{meet}/feed",
+    response_class=Response,
+    responses={200: {"content": {"text/event-stream": {}}}},
+)
+async def follow_feed(
+    meet: Meet,
+    request: Request,
+    caller: CallerHere,
+    services: ServicesHere,
+    after: Annotated[int | None, Query(ge=0, le=2**31 - 1)] = None,
+    last_event_id: Annotated[int | None, Header(ge=0, le=2**31 - 1)] = None,
+) -> StreamingResponse:
+    """What is done, as it is done: server-sent events from the record.
+
+    A reader that lost the line sends `Last-Event-ID` and misses nothing; without a place it starts
+    at the present head.
+    """
+    store = services.store
+    token = bearer_token(request)
+    start = last_event_id if last_event_id is not None else after
+    if start is None:
+        start = (await store.read(lambda conn: head_of(conn, MeetId(meet)))).size
+
+    async def roles_now() -> frozenset[Role] | None:
+        now = services.clock.now()
+        found = await store.read(lambda conn: caller_of(conn, token, now))
+        return found.roles if found else None
+
+    return StreamingResponse(
+        services.feed.follow(store, caller.meet_id, start, roles_now),
+        media_type="text/event-stream",
+        headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
+    )

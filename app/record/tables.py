@@ -1,0 +1,78 @@
+"""The record's tables, and the triggers that refuse to rewrite it.
+
+`record_entries` holds the committed facts and can only grow. `record_bodies` holds what each entry
+commits to, with its salt; it can be erased for privacy, and every proof stays good. A rebuild of a
+table drops its triggers, so they are listed here, created by the migrations, and looked for by a
+test after every migration.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import BigInteger, Column, Index, Integer, LargeBinary, String, Table, Text
+
+from app.store.columns import Json, id_type, metadata
+
+record_entries = Table(
+    "record_entries",
+    metadata,
+    Column("meet_id", id_type(), primary_key=True),
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("kind", String(40), nullable=False),
+    Column("subject", String(80), nullable=False),
+    Column("entry", Text, nullable=False),
+    Index(None, "meet_id", "subject"),
+)
+
+record_bodies = Table(
+    "record_bodies",
+    metadata,
+    Column("meet_id", id_type(), primary_key=True),
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("salt", LargeBinary, nullable=False),
+    Column("body", Text, nullable=False),
+)
+
+record_heads = Table(
+    "record_heads",
+    metadata,
+    Column("meet_id", id_type(), primary_key=True),
+    Column("size", BigInteger, nullable=False),
+    Column("frontier", Json, nullable=False),
+    Column("root", String(64), nullable=False),
+)
+
+REFUSAL = "the record is append-only"
+
+GUARDS: dict[str, dict[str, str]] = {
+    "sqlite": {
+        f"{table}_refuse_{act.lower()}": (
+            f"CREATE TRIGGER {table}_refuse_{act.lower()} BEFORE {act} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END"
+        )
+        for table, act in (
+            ("record_entries", "UPDATE"),
+            ("record_entries", "DELETE"),
+            ("record_bodies", "UPDATE"),
+        )
+    },
+    "postgresql": {
+        f"{table}_refuse_{act.lower()}": (
+            f"CREATE TRIGGER {table}_refuse_{act.lower()} BEFORE {act} ON {table} "
+            "FOR EACH STATEMENT EXECUTE FUNCTION refuse_record_change()"
+        )
+        for table, act in (
+            ("record_entries", "UPDATE"),
+            ("record_entries", "DELETE"),
+            ("record_entries", "TRUNCATE"),
+            ("record_bodies", "UPDATE"),
+            ("record_bodies", "TRUNCATE"),
+        )
+    },
+}
+"""Trigger name → the statement that makes it, per engine."""
+
+GUARD_FUNCTION = (
+    "CREATE OR REPLACE FUNCTION refuse_record_change() RETURNS trigger LANGUAGE plpgsql AS "
+    f"$$ BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$"
+)
+"""What the PostgreSQL triggers call."""

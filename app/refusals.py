@@ -1,0 +1,125 @@
+"""Why the program says no, in words of the trade.
+
+Each condition carries the facts a tired official needs and the way out. None knows HTTP;
+`app/problems.py` holds the one table that turns them into answers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from app.sheets.problems import Problem
+
+
+class Refusal(Exception):
+    """The base of all conditions under which an act is refused. `detail` says what to do next."""
+
+    def __init__(self, detail: str, *, field: str | None = None, **facts: object) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.field = field
+        self.facts: Mapping[str, object] = facts
+
+
+class NotFound(Refusal):
+    """The thing does not exist, or is not for this caller to see."""
+
+
+class Malformed(Refusal):
+    """What was sent cannot be read as what it should be."""
+
+
+class TooLarge(Refusal):
+    """What was sent is larger than this route takes."""
+
+
+class IdTaken(Refusal):
+    """The id already names something with other content."""
+
+    def __init__(self, what: str, ident: str) -> None:
+        super().__init__(
+            f"This id already belongs to {what} with other content. Nothing was changed. "
+            "Send the first content again to get the same answer, or choose a new id.",
+            id=ident,
+        )
+
+
+class NotPossible(Refusal):
+    """The thing is in a state that does not allow this act."""
+
+    def __init__(self, what: str, state: str, act: str, possible: Iterable[str]) -> None:
+        others = sorted(possible)
+        instead = f"Possible now: {', '.join(others)}." if others else "Nothing more can be done."
+        super().__init__(
+            f"This {what} is “{state}”, so “{act}” is not possible. {instead}",
+            state=state,
+            possible=others,
+        )
+
+
+class StateConflict(Refusal):
+    """What was asked contradicts what has been decided or stored meanwhile."""
+
+
+class Stale(Refusal):
+    """The caller acted on an older version than the one that is stored."""
+
+
+class PreconditionMissing(Refusal):
+    """A change was sent without saying which version it changes."""
+
+
+class NotJoined(Refusal):
+    """No valid session came with the request."""
+
+
+class RoleMissing(Refusal):
+    """The caller's roles do not allow this."""
+
+
+class NotYours(Refusal):
+    """The caller holds the role, but this thing belongs to somebody else."""
+
+
+class OwnReport(Refusal):
+    """Whoever wrote a report never rules on it."""
+
+
+class JoinRefused(Refusal):
+    """The personal link is unknown, used, expired or revoked."""
+
+
+class PinRefused(Refusal):
+    """The PIN does not match."""
+
+
+class TooManyTries(Refusal):
+    """Too many wrong tries by this person on this device; `retry_after` in seconds."""
+
+    def __init__(self, detail: str, retry_after: int) -> None:
+        super().__init__(detail, retry_after=retry_after)
+        self.retry_after = retry_after
+
+
+class NeedsWord(Refusal):
+    """An announcement with a silent post or an open case needs an explicit word and a reason."""
+
+
+class WrongOrigin(Refusal):
+    """A browser sent this from another site's page."""
+
+
+class Unavailable(Refusal):
+    """The store cannot answer just now; nothing was changed."""
+
+
+class FileRefused(Refusal):
+    """A start list or finish list has problems; nothing of it was stored."""
+
+    def __init__(self, what: str, problems: Sequence[Problem]) -> None:
+        count = len(problems)
+        super().__init__(
+            f"The {what} has {count} problem{'' if count == 1 else 's'}. Nothing was stored. "
+            "Mend the rows named here and send the file again."
+        )
+        self.problems = tuple(problems)

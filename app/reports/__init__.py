@@ -1,0 +1,1 @@
+"""Calls, reports, the cases they form, and the docket."""

@@ -1,0 +1,348 @@
+"""What is done with flags and reports."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import bindparam, insert, select, update
+
+from app.access.queries import Caller
+from app.crew.queries import Post, expected_posts, post
+from app.ids import CallId, CaseId, HeatId, PostId, ReportId, new_id
+from app.meets.actions import set_heat_state
+from app.meets.queries import Running, lanes_of, who_runs
+from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.record.kinds import Kind
+from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale
+from app.reports.findings import as_stored, judge_report, observation_document
+from app.reports.grouping import Place, case_for, move_report, touch_case_of
+from app.reports.queries import call_out, called_posts, report_out
+from app.reports.states import REPORT_TABLE, Mark, ReportAct, ReportState
+from app.reports.tables import calls, reports
+from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+from app.wire import Wire
+
+NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
+
+_CALL = select(calls).where(calls.c.id == bindparam("call"))
+_REPORT = select(reports).where(reports.c.id == bindparam("report"))
+_ADD_CALL = insert(calls)
+_ADD_REPORT = insert(reports)
+_WRITE_REPORT = (
+    update(reports)
+    .where(reports.c.id == bindparam("report"))
+    .values(
+        {
+            name: bindparam(f"new_{name}")
+            for name in (
+                "heat_id",
+                "case_id",
+                "post_id",
+                "take_over",
+                "lane",
+                "team_id",
+                "state",
+                "observation",
+                "words",
+                "marks",
+                "finding",
+                "clock",
+                "received_at",
+                "content",
+            )
+        }
+        | {"version": reports.c.version + 1}
+    )
+)
+
+
+def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:
+    """A post shows white or yellow. Yellow raises a report and opens (or joins) a case at once."""
+
+    def act(unit: Unit) -> Done[Put[CallOut]]:
+        content = _content(sent)
+        known = unit.conn.execute(_CALL, {"call": call_id}).one_or_none()
+        if known is not None:
+            _insist_same(known, unit, caller, content, "a call")
+            return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
+        running = who_runs(unit.conn, unit.meet_id, HeatId(sent.heat), sent.lane)
+        place = post(unit.conn, unit.meet_id, PostId(sent.post))
+        marks = _marks(running, place, sent.lane, caller)
+        report_id, case_id = None, None
+        if sent.flag is Flag.YELLOW:
+            report_id, case_id = _raise_report(unit, sent, caller, place, running, marks)
+        unit.conn.execute(
+            _ADD_CALL,
+            {
+                "id": call_id,
+                "meet_id": unit.meet_id,
+                "heat_id": sent.heat,
+                "post_id": sent.post,
+                "official_id": caller.official_id,
+                "flag": sent.flag.value,
+                "lane": sent.lane,
+                "report_id": report_id,
+                "clock": sent.clock.model_dump(mode="json"),
+                "marks": marks,
+                "received_at": unit.now,
+                "content": content,
+            },
+        )
+        judged = _note_if_judged(unit, HeatId(sent.heat), running)
+        facts = {
+            **sent.model_dump(mode="json"),
+            "report": report_id,
+            "case": case_id,
+            "marks": marks,
+            "judged": judged,
+        }
+        out = call_out(unit.conn, unit.meet_id, call_id)
+        return Done(Put(out, created=True), Deed(Kind.CALL, call_id, facts))
+
+    return act
+
+
+def _raise_report(
+    unit: Unit, sent: CallIn, caller: Caller, place: Post, running: Running, marks: list[str]
+) -> tuple[ReportId, CaseId]:
+    report_id = ReportId(sent.report or new_id())
+    known = unit.conn.execute(_REPORT, {"report": report_id}).one_or_none()
+    if known is not None:
+        # The written report overtook its flag on a bad line: it stands, the flag joins it.
+        if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
+            raise IdTaken("a report", report_id)
+        return report_id, known.case_id
+    case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
+    unit.conn.execute(
+        _ADD_REPORT,
+        {
+            "id": report_id,
+            "meet_id": unit.meet_id,
+            "heat_id": sent.heat,
+            "case_id": case_id,
+            "official_id": caller.official_id,
+            "post_id": place.id,
+            "take_over": place.take_over,
+            "lane": sent.lane,
+            "team_id": running.team_id,
+            "state": ReportState.RAISED.value,
+            "observation": None,
+            "words": "",
+            "marks": marks,
+            "finding": None,
+            "clock": None,
+            "raised_at": unit.now,
+            "received_at": None,
+            "content": None,
+            "remark": None,
+            "version": 1,
+        },
+    )
+    return report_id, case_id
+
+
+def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
+    """Whether this call was the last one the heat waited for."""
+    if running.state is not HeatState.RUNNING:
+        return False
+    in_use = frozenset(lane.lane for lane in lanes_of(unit.conn, [heat_id]).get(heat_id, []))
+    expected = expected_posts(unit.conn, unit.meet_id, running.relay, in_use)
+    if not {place.id for place in expected} <= called_posts(unit.conn, heat_id).keys():
+        return False
+    step = HEAT_TABLE.step(running.state, HeatAct.LAST_POST_CALLS)
+    set_heat_state(unit, heat_id, step.becomes)
+    return True
+
+
+def _marks(running: Running, place: Post | None, lane: int | None, caller: Caller) -> list[str]:
+    found: list[Mark] = []
+    if lane is not None and running.team_id is None:
+        found.append(Mark.NO_TEAM)
+    if running.state in NOT_RUNNING:
+        found.append(Mark.NOT_RUNNING)
+    if place is not None and lane is not None and lane not in place.lanes:
+        found.append(Mark.OUTSIDE_POST)
+    if place is not None and place.official_id != caller.official_id:
+        found.append(Mark.OTHERS_POST)
+    return [mark.value for mark in found]
+
+
+def write_report(
+    report_id: ReportId, sent: ReportIn, caller: Caller, version: int | None
+) -> Action[Put[ReportOut]]:
+    """The facts of a report: new, after its flag, or again after it was returned.
+
+    The same content again is the same report. A returned report is a change and names the version
+    it changes; a report that was only raised holds nothing that could be overwritten.
+    """
+
+    def act(unit: Unit) -> Done[Put[ReportOut]]:
+        content = _content(sent)
+        known = unit.conn.execute(_REPORT, {"report": report_id}).one_or_none()
+        if known is not None and known.content == content:
+            _insist_same(known, unit, caller, content, "a report")
+            return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
+        if known is not None:
+            _insist_writable(known, unit, caller, version)
+        facts = _judge_and_place(unit, report_id, sent, caller, known, content)
+        if known is None:
+            unit.conn.execute(_ADD_REPORT, facts | _first_facts(unit, report_id, caller))
+        else:
+            unit.conn.execute(
+                _WRITE_REPORT,
+                {"report": report_id} | {f"new_{name}": value for name, value in facts.items()},
+            )
+        deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
+        out = report_out(unit.conn, unit.meet_id, report_id)
+        return Done(Put(out, created=known is None or known.content is None), deed)
+
+    return act
+
+
+def _judge_and_place(
+    unit: Unit,
+    report_id: ReportId,
+    sent: ReportIn,
+    caller: Caller,
+    known: AnyRow | None,
+    content: str,
+) -> dict[str, Any]:
+    running = who_runs(unit.conn, unit.meet_id, HeatId(sent.heat), sent.lane)
+    place = post(unit.conn, unit.meet_id, PostId(sent.post)) if sent.post else None
+    take_over = place.take_over if place else sent.take_over
+    finding = judge_report(unit.conn, unit.meet_id, running, take_over, sent.observation)
+    about = Place(HeatId(sent.heat), sent.lane, running.team_id)
+    case_id = (
+        case_for(unit, about)
+        if known is None
+        else move_report(unit, report_id, CaseId(known.case_id), about)
+    )
+    return {
+        "heat_id": sent.heat,
+        "case_id": case_id,
+        "post_id": sent.post,
+        "take_over": take_over,
+        "lane": sent.lane,
+        "team_id": running.team_id,
+        "state": ReportState.WRITTEN.value,
+        "observation": observation_document(sent.observation),
+        "words": sent.words,
+        "marks": _marks(running, place, sent.lane, caller),
+        "finding": as_stored(finding),
+        "clock": sent.clock.model_dump(mode="json"),
+        "received_at": unit.now,
+        "content": content,
+    }
+
+
+def _first_facts(unit: Unit, report_id: ReportId, caller: Caller) -> dict[str, Any]:
+    return {
+        "id": report_id,
+        "meet_id": unit.meet_id,
+        "official_id": caller.official_id,
+        "raised_at": unit.now,
+        "remark": None,
+        "version": 1,
+    }
+
+
+def _written(sent: ReportIn, facts: Mapping[str, Any]) -> dict[str, Any]:
+    """What the record keeps of a written report: all that was sent, and what followed from it."""
+    return {
+        "case": facts["case_id"],
+        "clock": facts["clock"],
+        "finding": facts["finding"],
+        "heat": sent.heat,
+        "lane": sent.lane,
+        "marks": facts["marks"],
+        "observation": facts["observation"],
+        "post": sent.post,
+        "take_over": facts["take_over"],
+        "team": facts["team_id"],
+        "words": sent.words,
+    }
+
+
+def _insist_same(known: AnyRow, unit: Unit, caller: Caller, content: str, what: str) -> None:
+    same_author = known.meet_id == unit.meet_id and known.official_id == caller.official_id
+    if not same_author or known.content != content:
+        raise IdTaken(what, known.id)
+
+
+def _insist_writable(known: AnyRow, unit: Unit, caller: Caller, version: int | None) -> None:
+    if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
+        raise IdTaken("a report", known.id)
+    state = ReportState(known.state)
+    if version is None and state not in {ReportState.RAISED, ReportState.RETURNED}:
+        raise IdTaken("a report", known.id)
+    REPORT_TABLE.step(state, ReportAct.WRITE)
+    if state is ReportState.RAISED and version is None:
+        return
+    if version is None:
+        raise PreconditionMissing(
+            "This report was returned to you: send If-Match with its ETag to write it again."
+        )
+    if version != known.version:
+        raise Stale("This report was changed meanwhile. Read it again, then write.")
+
+
+def return_report(report_id: ReportId, reason: str, version: int) -> Action[ReportOut]:
+    """The head official asks the umpire back: something is missing or unclear."""
+
+    def act(unit: Unit) -> Done[ReportOut]:
+        known = _report_of_meet(unit, report_id)
+        _step(known, ReportAct.RETURN, version)
+        _set_state(unit, report_id, ReportState.RETURNED, reason)
+        out = report_out(unit.conn, unit.meet_id, report_id)
+        return Done(out, Deed(Kind.REPORT_RETURNED, report_id, {"reason": reason}))
+
+    return act
+
+
+def withdraw_report(
+    report_id: ReportId, reason: str, caller: Caller, version: int
+) -> Action[ReportOut]:
+    """Its umpire takes a report back before a ruling, with a reason. It stays on the case."""
+
+    def act(unit: Unit) -> Done[ReportOut]:
+        known = _report_of_meet(unit, report_id)
+        if known.official_id != caller.official_id:
+            raise NotYours("Only the umpire who wrote a report can withdraw it.")
+        _step(known, ReportAct.WITHDRAW, version)
+        _set_state(unit, report_id, ReportState.WITHDRAWN, reason)
+        out = report_out(unit.conn, unit.meet_id, report_id)
+        return Done(out, Deed(Kind.REPORT_WITHDRAWN, report_id, {"reason": reason}))
+
+    return act
+
+
+def _report_of_meet(unit: Unit, report_id: ReportId) -> AnyRow:
+    known = unit.conn.execute(_REPORT, {"report": report_id}).one_or_none()
+    if known is None or known.meet_id != unit.meet_id:
+        raise NotFound("There is no such report at this meet.")
+    return known
+
+
+def _step(known: AnyRow, what: ReportAct, version: int) -> None:
+    REPORT_TABLE.step(ReportState(known.state), what)
+    if known.version != version:
+        raise Stale("This report was changed meanwhile. Read it again, then decide.")
+
+
+def _set_state(unit: Unit, report_id: ReportId, state: ReportState, remark: str) -> None:
+    """Store the new state; the case's version moves too, since what it says has changed."""
+    unit.conn.execute(
+        update(reports)
+        .where(reports.c.id == report_id)
+        .values(state=state.value, remark=remark, version=reports.c.version + 1)
+    )
+    touch_case_of(unit, report_id)
+
+
+def _content(sent: Wire) -> str:
+    """What was sent, in one line: two sendings of the same thing read the same."""
+    return json.dumps(sent.model_dump(mode="json"), ensure_ascii=False, sort_keys=True)

@@ -1,0 +1,51 @@
+"""The finding on a report: asks the rule book, with what is known about the team and the heat."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import Connection
+
+from app.ids import MeetId, TeamId
+from app.meets.queries import Running
+from app.reports.wire import FindingOut
+from app.rules.book import load_book
+from app.rules.finding import Circumstances, Finding, judge, title_of
+from app.rules.observation import Infringement, LaneInfringement, Observation
+from app.rulings.lane_count import earlier_lane_infringements
+
+OBSERVATIONS: TypeAdapter[Observation] = TypeAdapter(Observation)
+
+
+def judge_report(
+    conn: Connection,
+    meet_id: MeetId,
+    running: Running,
+    take_over: int | None,
+    observation: Observation,
+) -> Finding:
+    """What the meet's edition makes of an observation."""
+    earlier = 0
+    if isinstance(observation, LaneInfringement) and running.team_id is not None:
+        earlier = earlier_lane_infringements(conn, meet_id, TeamId(running.team_id))
+    circumstances = Circumstances(running.relay, take_over, earlier)
+    return judge(observation, circumstances, load_book(running.edition))
+
+
+def as_stored(finding: Finding) -> Mapping[str, Any]:
+    """A finding as a small document."""
+    return asdict(finding)
+
+
+def finding_out(stored: Mapping[str, Any]) -> FindingOut:
+    """A stored finding as it goes over HTTP."""
+    return FindingOut(title=title_of(Infringement(stored["infringement"])), **stored)
+
+
+def observation_document(observation: Observation) -> dict[str, Any]:
+    """An observation as a small document."""
+    document: dict[str, Any] = OBSERVATIONS.dump_python(observation, mode="json")
+    return document

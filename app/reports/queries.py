@@ -1,0 +1,348 @@
+"""Reading calls, reports, cases and the docket."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, and_, bindparam, func, or_, select
+
+from app.access.queries import official_names
+from app.access.tables import officials
+from app.crew.queries import expected_posts, lanes_in_words
+from app.crew.tables import posts
+from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId
+from app.meets.queries import heat
+from app.meets.tables import events, heats, teams
+from app.refusals import Malformed, NotFound
+from app.reports.findings import finding_out
+from app.reports.states import CASE_TABLE, REPORT_TABLE, CaseState, Mark, ReportState
+from app.reports.tables import calls, cases, reports
+from app.reports.wire import (
+    CallOut,
+    CaseLine,
+    CaseOut,
+    DocketOut,
+    Flag,
+    HeatPostsOut,
+    PostLine,
+    ReportLine,
+    ReportOut,
+)
+from app.rules.observation import Infringement
+from app.store.rows import AnyRow
+from app.wire import PhoneClock
+
+DOCKET_PAGE = 50
+REPORTS_PAGE = 100
+
+_CALL = (
+    select(calls, reports.c.case_id)
+    .outerjoin(reports, reports.c.id == calls.c.report_id)
+    .where(calls.c.meet_id == bindparam("meet"), calls.c.id == bindparam("call"))
+)
+_CALLED = (
+    select(calls.c.post_id, calls.c.flag, calls.c.received_at, reports.c.state)
+    .outerjoin(reports, reports.c.id == calls.c.report_id)
+    .where(calls.c.heat_id == bindparam("heat"))
+)
+_REPORT_COLUMNS = (
+    select(
+        reports,
+        officials.c.name.label("official_name"),
+        posts.c.edge,
+        posts.c.side,
+        posts.c.lanes.label("post_lanes"),
+    )
+    .join(officials, officials.c.id == reports.c.official_id)
+    .outerjoin(posts, posts.c.id == reports.c.post_id)
+)
+_REPORT = _REPORT_COLUMNS.where(
+    reports.c.meet_id == bindparam("meet"), reports.c.id == bindparam("report")
+)
+_REPORTS_OF_CASE = _REPORT_COLUMNS.where(reports.c.case_id == bindparam("case")).order_by(
+    reports.c.raised_at, reports.c.id
+)
+_REPORTS_OF_OFFICIAL = (
+    _REPORT_COLUMNS.where(
+        reports.c.meet_id == bindparam("meet"), reports.c.official_id == bindparam("official")
+    )
+    .order_by(reports.c.raised_at.desc(), reports.c.id.desc())
+    .limit(REPORTS_PAGE)
+)
+_CASE_COLUMNS = (
+    select(
+        cases,
+        events.c.name.label("event_name"),
+        events.c.relay,
+        heats.c.round,
+        heats.c.number,
+        teams.c.name.label("team_name"),
+        teams.c.affiliation,
+    )
+    .join(heats, heats.c.id == cases.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+    .outerjoin(teams, teams.c.id == cases.c.team_id)
+)
+_CASE = _CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
+_OPEN = and_(cases.c.meet_id == bindparam("meet"), cases.c.state == "open")
+_DOCKET_FIRST = (
+    _CASE_COLUMNS.where(_OPEN).order_by(cases.c.opened_at, cases.c.id).limit(DOCKET_PAGE + 1)
+)
+_DOCKET_NEXT = (
+    _CASE_COLUMNS.where(
+        _OPEN,
+        or_(
+            cases.c.opened_at > bindparam("opened_at"),
+            and_(cases.c.opened_at == bindparam("opened_at"), cases.c.id > bindparam("case")),
+        ),
+    )
+    .order_by(cases.c.opened_at, cases.c.id)
+    .limit(DOCKET_PAGE + 1)
+)
+_COUNT_OPEN = select(func.count()).select_from(cases).where(_OPEN)
+_OPEN_OF_HEAT = (
+    select(cases.c.id)
+    .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
+    .order_by(cases.c.opened_at, cases.c.id)
+)
+_DOCKET_REPORTS = (
+    select(
+        reports.c.id,
+        reports.c.case_id,
+        reports.c.state,
+        reports.c.finding,
+        reports.c.marks,
+        officials.c.name.label("official_name"),
+    )
+    .join(officials, officials.c.id == reports.c.official_id)
+    .where(reports.c.case_id.in_(bindparam("cases", expanding=True)))
+    .order_by(reports.c.raised_at, reports.c.id)
+)
+
+
+def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
+    """One call; NotFound for an id that is not of this meet."""
+    row = conn.execute(_CALL, {"meet": meet_id, "call": call_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such call at this meet.")
+    return CallOut(
+        id=row.id,
+        heat=row.heat_id,
+        post=row.post_id,
+        official=row.official_id,
+        flag=Flag(row.flag),
+        lane=row.lane,
+        report=row.report_id,
+        case=row.case_id,
+        marks=[Mark(mark) for mark in row.marks],
+        received_at=row.received_at,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Called:
+    """What a post has shown for a heat: yellow, unless every yellow flag was withdrawn."""
+
+    flag: Flag
+    at: datetime
+
+
+def called_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
+    """What each post has shown for a heat; a silent post is absent."""
+    shown: dict[PostId, Called] = {}
+    for row in conn.execute(_CALLED, {"heat": heat_id}):
+        stands = row.flag == Flag.YELLOW and row.state != ReportState.WITHDRAWN
+        before = shown.get(row.post_id)
+        yellow = stands or (before is not None and before.flag is Flag.YELLOW)
+        at = max(row.received_at, before.at) if before else row.received_at
+        shown[row.post_id] = Called(Flag.YELLOW if yellow else Flag.WHITE, at)
+    return shown
+
+
+def heat_posts(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatPostsOut:
+    """Who is expected to call for a heat, and what each post has shown."""
+    facts = heat(conn, meet_id, heat_id)
+    in_use = frozenset(lane.lane for lane in facts.lanes)
+    shown = called_posts(conn, heat_id)
+    names = official_names(conn, meet_id)
+    lines = [
+        PostLine(
+            post=place.id,
+            official=place.official_id,
+            official_name=names[place.official_id],
+            words=place.words,
+            take_over=place.take_over,
+            flag=shown[place.id].flag if place.id in shown else None,
+            called_at=shown[place.id].at if place.id in shown else None,
+        )
+        for place in expected_posts(conn, meet_id, facts.relay, in_use)
+    ]
+    silent = sum(line.flag is None for line in lines)
+    return HeatPostsOut(heat=heat_id, posts=lines, silent=silent)
+
+
+def open_cases_of_heat(conn: Connection, heat_id: HeatId) -> list[CaseId]:
+    """The heat's cases that await a ruling."""
+    return list(conn.execute(_OPEN_OF_HEAT, {"heat": heat_id}).scalars())
+
+
+def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> ReportOut:
+    """One report; NotFound for an id that is not of this meet."""
+    row = conn.execute(_REPORT, {"meet": meet_id, "report": report_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such report at this meet.")
+    return _report_out(row)
+
+
+def reports_of_official(
+    conn: Connection, meet_id: MeetId, official_id: OfficialId
+) -> list[ReportOut]:
+    """An official's own reports, newest first, at most a hundred."""
+    rows = conn.execute(_REPORTS_OF_OFFICIAL, {"meet": meet_id, "official": official_id})
+    return [_report_out(row) for row in rows]
+
+
+def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
+    """A case's reports in the order their flags came."""
+    return [_report_out(row) for row in conn.execute(_REPORTS_OF_CASE, {"case": case_id})]
+
+
+def _report_out(row: AnyRow) -> ReportOut:
+    state = ReportState(row.state)
+    return ReportOut(
+        id=row.id,
+        heat=row.heat_id,
+        case=row.case_id,
+        official=row.official_id,
+        official_name=row.official_name,
+        post=row.post_id,
+        post_words=_post_words(row),
+        take_over=row.take_over,
+        lane=row.lane,
+        team=row.team_id,
+        state=state,
+        observation=row.observation,
+        words=row.words,
+        marks=[Mark(mark) for mark in row.marks],
+        finding=finding_out(row.finding) if row.finding else None,
+        clock=PhoneClock.model_validate(row.clock) if row.clock else None,
+        raised_at=row.raised_at,
+        received_at=row.received_at,
+        remark=row.remark,
+        possible=[act.value for act in REPORT_TABLE.possible(state)],
+        version=row.version,
+    )
+
+
+def _post_words(row: AnyRow) -> str:
+    if row.post_id is None:
+        return f"take-over {row.take_over}, own observation" if row.take_over else "own observation"
+    return f"take-over {row.take_over}, {row.edge}, {lanes_in_words(row.post_lanes)}, {row.side}"
+
+
+def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
+    """A case's row with its heat, event and team; NotFound for an id not of this meet."""
+    row = conn.execute(_CASE, {"meet": meet_id, "case": case_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such case at this meet.")
+    return row
+
+
+def case_out(
+    conn: Connection, meet_id: MeetId, case_id: CaseId, rulings: Iterable[RulingId]
+) -> CaseOut:
+    """A case with everything about it."""
+    row = case_row(conn, meet_id, case_id)
+    state = CaseState(row.state)
+    return CaseOut(
+        id=row.id,
+        heat=row.heat_id,
+        event_name=row.event_name,
+        round=row.round,
+        number=row.number,
+        lane=row.lane,
+        team=row.team_id,
+        team_name=row.team_name,
+        affiliation=row.affiliation,
+        state=state,
+        opened_at=row.opened_at,
+        further_of=row.further_of,
+        joined_to=row.joined_to,
+        reports=reports_of_case(conn, case_id),
+        rulings=list(rulings),
+        possible=[act.value for act in CASE_TABLE.possible(state)],
+        version=row.version,
+    )
+
+
+def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
+    """The open cases, oldest first, fifty a page, each with its reports in short."""
+    rows = _docket_rows(conn, meet_id, after)
+    page = rows[:DOCKET_PAGE]
+    by_case = _report_lines(conn, [row.id for row in page])
+    lines = [_case_line(row, by_case.get(row.id, [])) for row in page]
+    count = len(rows)
+    if after is not None or count > DOCKET_PAGE:
+        count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
+    return DocketOut(
+        cases=lines, open=count, next=_cursor(page[-1]) if len(rows) > len(page) else None
+    )
+
+
+def _docket_rows(conn: Connection, meet_id: MeetId, after: str | None) -> list[AnyRow]:
+    if after is None:
+        return list(conn.execute(_DOCKET_FIRST, {"meet": meet_id}))
+    instant, _, case_id = after.partition("~")
+    try:
+        opened_at = datetime.fromisoformat(instant)
+    except ValueError as error:
+        raise Malformed(
+            "This is no place in the docket; leave “after” out to begin at its start.",
+            field="query after",
+        ) from error
+    if opened_at.tzinfo is None:
+        raise Malformed("This place in the docket has no time zone.", field="query after")
+    return list(
+        conn.execute(_DOCKET_NEXT, {"meet": meet_id, "opened_at": opened_at, "case": case_id})
+    )
+
+
+def _cursor(row: AnyRow) -> str:
+    return f"{row.opened_at.isoformat().replace('+00:00', 'Z')}~{row.id}"
+
+
+def _report_lines(conn: Connection, case_ids: list[CaseId]) -> Mapping[CaseId, list[ReportLine]]:
+    found: dict[CaseId, list[ReportLine]] = {}
+    for row in conn.execute(_DOCKET_REPORTS, {"cases": case_ids}):
+        finding = row.finding or {}
+        found.setdefault(row.case_id, []).append(
+            ReportLine(
+                id=row.id,
+                official_name=row.official_name,
+                state=ReportState(row.state),
+                seen=Infringement(finding["infringement"]) if finding else None,
+                outcome=finding.get("outcome"),
+                rule=finding.get("rule"),
+                marks=[Mark(mark) for mark in row.marks],
+            )
+        )
+    return found
+
+
+def _case_line(row: AnyRow, lines: list[ReportLine]) -> CaseLine:
+    return CaseLine(
+        id=row.id,
+        heat=row.heat_id,
+        event_name=row.event_name,
+        round=row.round,
+        number=row.number,
+        lane=row.lane,
+        team=row.team_id,
+        team_name=row.team_name,
+        opened_at=row.opened_at,
+        further_of=row.further_of,
+        reports=lines,
+        version=row.version,
+    )

@@ -1,0 +1,155 @@
+"""Calls, reports, cases and the docket over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Response
+
+from app.access.guard import ActorHere, CallerHere
+from app.access.queries import Caller
+from app.answers import VersionNamed, VersionRequired, answer, answer_put
+from app.ids import CallId, CaseId, ChosenId, HeatId, MeetId, ReportId
+from app.refusals import NotYours
+from app.reports import actions, queries
+from app.reports.wire import (
+    CallIn,
+    CallOut,
+    CaseOut,
+    DocketOut,
+    HeatPostsOut,
+    ReasonIn,
+    ReportIn,
+    ReportOut,
+)
+from app.roles import Role
+from app.rulings.queries import rulings_of_case
+from app.services import StoreHere
+
+router = APIRouter(tags=["reports"])
+
+Meet = Annotated[ChosenId, Path()]
+Heat = Annotated[ChosenId, Path()]
+Call = Annotated[ChosenId, Path()]
+Report = Annotated[ChosenId, Path()]
+Case = Annotated[ChosenId, Path()]
+
+READERS = (Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY)
+
+
+def _insist_may_read(caller: Caller, author: str) -> None:
+    """Umpires read what they wrote themselves; the head official and the jury read all of it."""
+    if caller.official_id != author and not caller.holds(*READERS):
+        raise NotYours("This was written by another official.")
+
+
+@router.put("/api/meets/{meet}/calls/{call}", response_model=CallOut)
+async def put_call(
+    meet: Meet, call: Call, sent: CallIn, caller: CallerHere, actor: ActorHere, store: StoreHere
+) -> Response:
+    """Show a flag for a heat."""
+    put = await store.act(MeetId(meet), actor, actions.show_flag(CallId(call), sent, caller))
+    return answer_put(put)
+
+
+@router.get("/api/meets/{meet}/calls/{call}", response_model=CallOut)
+async def get_call(meet: Meet, call: Call, caller: CallerHere, store: StoreHere) -> Response:
+    """One call."""
+    out = await store.read(lambda conn: queries.call_out(conn, MeetId(meet), CallId(call)))
+    _insist_may_read(caller, out.official)
+    return answer(out)
+
+
+@router.get("/api/meets/{meet}/heats/{heat}/posts", response_model=HeatPostsOut)
+async def get_heat_posts(meet: Meet, heat: Heat, store: StoreHere) -> Response:
+    """What each post has shown for a heat, and who is silent."""
+    out = await store.read(lambda conn: queries.heat_posts(conn, MeetId(meet), HeatId(heat)))
+    return answer(out)
+
+
+@router.put("/api/meets/{meet}/reports/{report}", response_model=ReportOut)
+async def put_report(
+    meet: Meet,
+    report: Report,
+    sent: ReportIn,
+    caller: CallerHere,
+    actor: ActorHere,
+    store: StoreHere,
+    version: VersionNamed,
+) -> Response:
+    """Write a report; with If-Match, write a returned one again."""
+    put = await store.act(
+        MeetId(meet), actor, actions.write_report(ReportId(report), sent, caller, version)
+    )
+    return answer_put(put, version=put.thing.version)
+
+
+@router.get("/api/meets/{meet}/reports/{report}", response_model=ReportOut)
+async def get_report(meet: Meet, report: Report, caller: CallerHere, store: StoreHere) -> Response:
+    """One report."""
+    out = await store.read(lambda conn: queries.report_out(conn, MeetId(meet), ReportId(report)))
+    _insist_may_read(caller, out.official)
+    return answer(out, version=out.version)
+
+
+@router.get("/api/meets/{meet}/reports", response_model=list[ReportOut])
+async def list_own_reports(meet: Meet, caller: CallerHere, store: StoreHere) -> list[ReportOut]:
+    """The caller's own reports, newest first."""
+    return await store.read(
+        lambda conn: queries.reports_of_official(conn, MeetId(meet), caller.official_id)
+    )
+
+
+@router.post("/api/meets/{meet}/reports/{report}/return", response_model=ReportOut)
+async def return_report(
+    meet: Meet,
+    report: Report,
+    sent: ReasonIn,
+    actor: ActorHere,
+    store: StoreHere,
+    version: VersionRequired,
+) -> Response:
+    """Ask the umpire back: what is missing or unclear."""
+    out = await store.act(
+        MeetId(meet), actor, actions.return_report(ReportId(report), sent.reason, version)
+    )
+    return answer(out, version=out.version)
+
+
+@router.post("/api/meets/{meet}/reports/{report}/withdraw", response_model=ReportOut)
+async def withdraw_report(
+    meet: Meet,
+    report: Report,
+    sent: ReasonIn,
+    caller: CallerHere,
+    actor: ActorHere,
+    store: StoreHere,
+    version: VersionRequired,
+) -> Response:
+    """Take one's own report back, with a reason."""
+    out = await store.act(
+        MeetId(meet),
+        actor,
+        actions.withdraw_report(ReportId(report), sent.reason, caller, version),
+    )
+    return answer(out, version=out.version)
+
+
+@router.get("/api/meets/{meet}/docket", response_model=DocketOut)
+async def get_docket(
+    meet: Meet, store: StoreHere, after: Annotated[str | None, Query(max_length=80)] = None
+) -> Response:
+    """The cases that await a ruling, oldest first."""
+    return answer(await store.read(lambda conn: queries.docket(conn, MeetId(meet), after)))
+
+
+@router.get("/api/meets/{meet}/cases/{case}", response_model=CaseOut)
+async def get_case(meet: Meet, case: Case, store: StoreHere) -> Response:
+    """A case: its reports side by side, with findings."""
+    meet_id, case_id = MeetId(meet), CaseId(case)
+    out = await store.read(
+        lambda conn: queries.case_out(
+            conn, meet_id, case_id, rulings_of_case(conn, meet_id, case_id)
+        )
+    )
+    return answer(out, version=out.version)

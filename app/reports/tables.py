@@ -1,0 +1,87 @@
+"""Flags shown, reports written, and the cases they form. Nothing here is ever deleted."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, text
+
+from app.store.columns import Instant, Json, id_type, metadata
+
+cases = Table(
+    "cases",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
+    Column("team_id", id_type(), ForeignKey("teams.id")),
+    Column("lane", Integer),
+    Column("state", String(10), nullable=False),
+    Column("opened_at", Instant, nullable=False),
+    Column("further_of", id_type(), ForeignKey("cases.id")),
+    Column("joined_to", id_type(), ForeignKey("cases.id")),
+    Column("version", Integer, nullable=False),
+    # One open case for a team in a heat; the database holds to it too.
+    Index(
+        "uq_cases_open_team",
+        "heat_id",
+        "team_id",
+        unique=True,
+        sqlite_where=text("state = 'open' AND team_id IS NOT NULL"),
+        postgresql_where=text("state = 'open' AND team_id IS NOT NULL"),
+    ),
+    # The docket reads the open cases of one meet, oldest first: as fast with a season stored.
+    Index(
+        "ix_cases_docket",
+        "meet_id",
+        "opened_at",
+        "id",
+        sqlite_where=text("state = 'open'"),
+        postgresql_where=text("state = 'open'"),
+    ),
+    Index(None, "heat_id", "state"),
+)
+
+reports = Table(
+    "reports",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
+    Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False, index=True),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("post_id", id_type(), ForeignKey("posts.id")),
+    Column("take_over", Integer),
+    Column("lane", Integer),
+    Column("team_id", id_type(), ForeignKey("teams.id")),
+    Column("state", String(12), nullable=False),
+    Column("observation", Json),
+    Column("words", Text, nullable=False),
+    Column("marks", Json, nullable=False),
+    Column("finding", Json),
+    Column("clock", Json),
+    Column("raised_at", Instant, nullable=False),
+    Column("received_at", Instant),
+    Column("content", Text),
+    Column("remark", Text),
+    Column("version", Integer, nullable=False),
+    Index(None, "meet_id", "official_id", "raised_at"),
+)
+"""`content` is what was sent, in one line: it tells a repetition from a change.
+`remark` is the head official's question with a returned report, or the reason of a withdrawal."""
+
+calls = Table(
+    "calls",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
+    Column("post_id", id_type(), ForeignKey("posts.id"), nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("flag", String(10), nullable=False),
+    Column("lane", Integer),
+    Column("report_id", id_type(), ForeignKey("reports.id")),
+    Column("clock", Json, nullable=False),
+    Column("marks", Json, nullable=False),
+    Column("received_at", Instant, nullable=False),
+    Column("content", Text, nullable=False),
+    Index(None, "heat_id", "post_id"),
+)

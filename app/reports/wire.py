@@ -1,0 +1,199 @@
+"""Calls, reports, cases and the docket as they go over HTTP."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from enum import StrEnum
+from typing import Annotated, Any
+
+from pydantic import Field, model_validator
+
+from app.ids import CallId, CaseId, ChosenId, HeatId, OfficialId, PostId, ReportId, RulingId, TeamId
+from app.reports.states import CaseState, Mark, ReportState
+from app.rules.book_parts import Consequence
+from app.rules.finding import Outcome
+from app.rules.observation import Infringement, Observation
+from app.wire import Lane, PhoneClock, Reasons, Wire, Words
+
+
+class Flag(StrEnum):
+    """White: nothing to report. Yellow: an apparent infringement."""
+
+    WHITE = "white"
+    YELLOW = "yellow"
+
+
+class CallIn(Wire):
+    """A flag shown by a post for a heat. Yellow alone opens a case; the report follows."""
+
+    heat: ChosenId
+    post: ChosenId
+    flag: Flag
+    lane: Lane | None = Field(default=None, description="with yellow, where it is known already")
+    report: ChosenId | None = Field(
+        default=None, description="with yellow: the id under which the written report will come"
+    )
+    clock: PhoneClock
+
+    @model_validator(mode="after")
+    def _white_says_no_more(self) -> CallIn:
+        if self.flag is Flag.WHITE and (self.lane is not None or self.report is not None):
+            raise ValueError("a white flag has no lane and no report")
+        return self
+
+
+class CallOut(Wire):
+    """A call as stored."""
+
+    id: CallId
+    heat: HeatId
+    post: PostId
+    official: OfficialId
+    flag: Flag
+    lane: int | None
+    report: ReportId | None
+    case: CaseId | None
+    marks: list[Mark]
+    received_at: datetime
+
+
+class ReportIn(Wire):
+    """The written account that follows a yellow flag: one lane, one apparent infringement."""
+
+    heat: ChosenId
+    lane: Lane
+    post: ChosenId | None = Field(
+        default=None, description="the umpire's post; none for an official's own observation"
+    )
+    take_over: Annotated[int, Field(ge=1, le=3)] | None = Field(
+        default=None, description="only without a post; a post knows its take-over"
+    )
+    observation: Annotated[Observation, Field(discriminator="seen")]
+    words: Words = ""
+    clock: PhoneClock
+
+
+class FindingOut(Wire):
+    """What the rule book makes of an observation. A suggestion, never a decision."""
+
+    outcome: Outcome
+    infringement: Infringement
+    title: str
+    reason: str
+    rule: str
+    consequence: Consequence
+    edition: str
+
+
+class ReportOut(Wire):
+    """A report as stored."""
+
+    id: ReportId
+    heat: HeatId
+    case: CaseId
+    official: OfficialId
+    official_name: str
+    post: PostId | None
+    post_words: str
+    take_over: int | None
+    lane: int | None
+    team: TeamId | None
+    state: ReportState
+    observation: dict[str, Any] | None
+    words: str
+    marks: list[Mark]
+    finding: FindingOut | None
+    clock: PhoneClock | None
+    raised_at: datetime
+    received_at: datetime | None
+    remark: str | None
+    possible: list[str]
+    version: int
+
+
+class ReasonIn(Wire):
+    """A reason, as the act needs one."""
+
+    reason: Reasons
+
+
+class CaseLine(Wire):
+    """A case as the docket lists it."""
+
+    id: CaseId
+    heat: HeatId
+    event_name: str
+    round: str
+    number: int
+    lane: int | None
+    team: TeamId | None
+    team_name: str | None
+    opened_at: datetime
+    further_of: CaseId | None
+    reports: list[ReportLine]
+    version: int
+
+
+class ReportLine(Wire):
+    """A report as the docket lists it."""
+
+    id: ReportId
+    official_name: str
+    state: ReportState
+    seen: Infringement | None
+    outcome: Outcome | None
+    rule: str | None
+    marks: list[Mark]
+
+
+class DocketOut(Wire):
+    """The open cases, oldest first; `next` is the next page's `after`."""
+
+    cases: list[CaseLine]
+    open: int
+    next: str | None
+
+
+class CaseOut(Wire):
+    """A case with everything about it."""
+
+    id: CaseId
+    heat: HeatId
+    event_name: str
+    round: str
+    number: int
+    lane: int | None
+    team: TeamId | None
+    team_name: str | None
+    affiliation: str | None
+    state: CaseState
+    opened_at: datetime
+    further_of: CaseId | None
+    joined_to: CaseId | None
+    reports: list[ReportOut]
+    rulings: list[RulingId]
+    possible: list[str]
+    version: int
+
+
+class PostLine(Wire):
+    """What a post has shown for a heat."""
+
+    post: PostId
+    official: OfficialId
+    official_name: str
+    words: str
+    take_over: int
+    flag: Flag | None = Field(description="null while the post is silent")
+    called_at: datetime | None
+
+
+class HeatPostsOut(Wire):
+    """The posts that are expected to call for a heat, and what each has shown."""
+
+    heat: HeatId
+    posts: list[PostLine]
+    silent: int
+
+
+CaseLine.model_rebuild()

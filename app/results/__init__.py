@@ -1,0 +1,1 @@
+"""Finish lists, annotated results, announcements, and the windows they open."""

@@ -1,0 +1,299 @@
+"""Loading finish lists and announcing results.
+
+An announcement is a snapshot with a number; it is never changed, a later one supersedes it. From
+its instant the protest window runs. A silent post or an open case needs the explicit word and a
+reason, and both show on the announcement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from hashlib import sha256
+from typing import Any
+
+from sqlalchemy import insert, select, update
+
+from app.access.queries import Caller, official_row
+from app.access.signing import statement_digest
+from app.clock import in_zone
+from app.ids import AnnouncementId, HeatId, OfficialId, WindowId, new_id
+from app.meets.actions import set_heat_state
+from app.meets.queries import MeetFacts, heat, meet_facts
+from app.meets.states import HEAT_TABLE, HeatAct
+from app.record.kinds import Kind
+from app.refusals import (
+    FileRefused,
+    IdTaken,
+    Malformed,
+    NeedsWord,
+    NotFound,
+    PreconditionMissing,
+    Stale,
+    StateConflict,
+)
+from app.results.queries import announcement, last_announcement, result, result_row
+from app.results.tables import announcements, results, windows
+from app.results.wire import (
+    AnnouncementIn,
+    AnnouncementOut,
+    BlockersOut,
+    ResultOut,
+    SnapshotWindow,
+)
+from app.rules.windows import Window, WindowOpener, windows_opened
+from app.sheets.finish_list import FinishRow
+from app.sheets.problems import Problem
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+EARLIEST_ENTRY = timedelta(hours=12)
+
+
+def load_result(
+    heat_id: HeatId, rows: Sequence[FinishRow], content: bytes, caller: Caller, version: int | None
+) -> Action[Put[ResultOut]]:
+    """Load a heat's finish list; with If-Match, replace it."""
+
+    def act(unit: Unit) -> Done[Put[ResultOut]]:
+        _insist_same_lanes(unit, heat_id, rows)
+        stored = [_as_stored(row) for row in rows]
+        known = result_row(unit.conn, unit.meet_id, heat_id)
+        if known is not None and known.rows == stored:
+            return Done(Put(result(unit.conn, unit.meet_id, heat_id), created=False), None)
+        values: dict[str, Any] = {
+            "rows": stored,
+            "loaded_by": caller.official_id,
+            "loaded_at": unit.now,
+        }
+        if known is None:
+            unit.conn.execute(
+                insert(results).values(heat_id=heat_id, meet_id=unit.meet_id, version=1, **values)
+            )
+        else:
+            _insist_version(result(unit.conn, unit.meet_id, heat_id), version)
+            unit.conn.execute(
+                update(results)
+                .where(results.c.heat_id == heat_id)
+                .values(version=known.version + 1, **values)
+            )
+        out = result(unit.conn, unit.meet_id, heat_id)
+        facts = {"rows": stored, "sha256": sha256(content).hexdigest()}
+        return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, facts))
+
+    return act
+
+
+def _insist_version(seen: ResultOut, version: int | None) -> None:
+    if version is None:
+        raise PreconditionMissing(
+            "This heat has a finish list already: send If-Match with its ETag to replace it."
+        )
+    if version != seen.version:
+        raise Stale("This result was changed meanwhile. Read it again, then decide.")
+
+
+def _insist_same_lanes(unit: Unit, heat_id: HeatId, rows: Sequence[FinishRow]) -> None:
+    """Every team of the start list has a row, and no row is for an empty lane."""
+    teams = {lane.lane: lane.name for lane in heat(unit.conn, unit.meet_id, heat_id).lanes}
+    problems = [
+        Problem(row.row, "lane", f"lane {row.lane} has no team in this heat; look at the lane")
+        for row in rows
+        if row.lane not in teams
+    ]
+    missing = sorted(teams.keys() - {row.lane for row in rows})
+    problems += [
+        Problem(None, "lane", f"lane {lane} ({teams[lane]}) is missing; give its time, DNS or DNF")
+        for lane in missing
+    ]
+    if problems:
+        raise FileRefused("finish list", problems)
+
+
+def _as_stored(row: FinishRow) -> dict[str, Any]:
+    return {
+        "lane": row.lane,
+        "status": row.status.value,
+        "thousandths": row.thousandths,
+        "decimals": row.decimals,
+        "place": row.place,
+    }
+
+
+def announce(
+    announcement_id: AnnouncementId, sent: AnnouncementIn, caller: Caller, version: int
+) -> Action[Put[AnnouncementOut]]:
+    """Announce a heat's result as it was looked at. The PIN was confirmed before."""
+
+    def act(unit: Unit) -> Done[Put[AnnouncementOut]]:
+        content = sent.model_dump(mode="json", exclude={"pin"})
+        known = unit.conn.execute(
+            select(announcements).where(announcements.c.id == announcement_id)
+        ).one_or_none()
+        if known is not None:
+            _insist_same(known, unit, caller, content)
+            out = announcement(unit.conn, unit.meet_id, announcement_id)
+            return Done(Put(out, created=False), None)
+        heat_id = HeatId(sent.heat)
+        seen = _what_is_announced(unit, heat_id, version)
+        blockers = _insist_on_word(seen.blockers, sent.despite)
+        last = last_announcement(unit.conn, heat_id)
+        at = _announced_at(unit, sent.announced_at, last)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        opened = windows_opened(WindowOpener.ANNOUNCEMENT, at, meet.book, meet.window_terms)
+        out = _snapshot(unit, announcement_id, sent, seen, blockers, last, at, meet, opened)
+        unit.conn.execute(
+            insert(announcements).values(
+                id=announcement_id,
+                meet_id=unit.meet_id,
+                heat_id=heat_id,
+                number=out.number,
+                official_id=caller.official_id,
+                announced_at=at,
+                entered_at=unit.now,
+                snapshot=out.model_dump(mode="json"),
+                statement_digest=out.statement_digest,
+                content=content,
+            )
+        )
+        _open_windows(unit, out, opened)
+        step = HEAT_TABLE.step(heat(unit.conn, unit.meet_id, heat_id).state, HeatAct.ANNOUNCE)
+        set_heat_state(unit, heat_id, step.becomes)
+        deed = Deed(Kind.ANNOUNCEMENT, announcement_id, out.model_dump(mode="json"))
+        return Done(Put(out, created=True), deed)
+
+    return act
+
+
+def _insist_same(known: AnyRow, unit: Unit, caller: Caller, content: dict[str, object]) -> None:
+    same = known.meet_id == unit.meet_id and known.official_id == caller.official_id
+    if not same or known.content != content:
+        raise IdTaken("an announcement", known.id)
+
+
+def _what_is_announced(unit: Unit, heat_id: HeatId, version: int) -> ResultOut:
+    try:
+        seen = result(unit.conn, unit.meet_id, heat_id)
+    except NotFound as error:
+        raise StateConflict(error.detail) from error
+    if seen.version != version:
+        raise Stale(
+            "The finish list or a ruling has changed since you looked at this result. "
+            "Look at it again, then announce it."
+        )
+    return seen
+
+
+def _insist_on_word(blockers: BlockersOut, despite: str | None) -> BlockersOut:
+    if blockers.is_clear or despite is not None:
+        return blockers
+    silent, cases = len(blockers.silent_posts), len(blockers.open_cases)
+    raise NeedsWord(
+        f"{silent} silent post(s) and {cases} open case(s) stand in the way. To announce all the "
+        "same, give the reason in “despite”; it will show on the announcement.",
+        field="/despite",
+        silent_posts=blockers.silent_posts,
+        open_cases=blockers.open_cases,
+    )
+
+
+def _announced_at(unit: Unit, given: datetime | None, last: AnyRow | None) -> datetime:
+    """The instant that the windows count from: now, or the one the desk gives."""
+    at = given or unit.now
+    if at > unit.now:
+        raise Malformed(
+            "This announcement lies in the future. Leave the time out to announce now.",
+            field="/announced_at",
+        )
+    if at < unit.now - EARLIEST_ENTRY:
+        raise Malformed(
+            "This announcement lies more than twelve hours back; look at the day.",
+            field="/announced_at",
+        )
+    if last is not None and at <= last.announced_at:
+        raise Malformed(
+            f"Announcement {last.number} of this heat was made later than that.",
+            field="/announced_at",
+        )
+    return at
+
+
+def _snapshot(
+    unit: Unit,
+    announcement_id: AnnouncementId,
+    sent: AnnouncementIn,
+    seen: ResultOut,
+    blockers: BlockersOut,
+    last: AnyRow | None,
+    at: datetime,
+    meet: MeetFacts,
+    opened: Sequence[Window],
+) -> AnnouncementOut:
+    person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
+    out = AnnouncementOut(
+        id=announcement_id,
+        heat=seen.heat,
+        number=last.number + 1 if last else 1,
+        supersedes=last.id if last else None,
+        meet_name=meet.name,
+        venue=meet.venue,
+        time_zone=meet.time_zone,
+        edition=meet.book.key,
+        edition_title=f"{meet.book.title}, {meet.book.edition}",
+        event_name=seen.event_name,
+        round=seen.round,
+        heat_number=seen.number,
+        announced_at=at,
+        announced_at_local=in_zone(at, meet.time_zone),
+        entered_at=unit.now,
+        announced_by=person.id,
+        announced_by_name=person.name,
+        lines=seen.lines,
+        despite=None if blockers.is_clear else sent.despite,
+        blockers=blockers,
+        remark=sent.remark,
+        windows=[_snapshot_window(window) for window in opened],
+        abbreviations=_abbreviations(meet, seen),
+        statement_digest="",
+    )
+    statement = out.model_dump(mode="json", exclude={"statement_digest"})
+    return out.model_copy(update={"statement_digest": statement_digest(statement)})
+
+
+def _snapshot_window(window: Window) -> SnapshotWindow:
+    return SnapshotWindow(
+        kind=window.kind,
+        remedy=window.remedy,
+        closes_at=window.closes_at,
+        minutes=window.minutes,
+        rule=window.rule,
+        origin=window.origin,
+    )
+
+
+def _abbreviations(meet: MeetFacts, seen: ResultOut) -> dict[str, str]:
+    """The edition's notations that this result uses, in words."""
+    used = {word.strip(",") for line in seen.lines for word in line.annotation.split()}
+    return {
+        code: notation.meaning for code, notation in meet.book.notations.items() if code in used
+    }
+
+
+def _open_windows(unit: Unit, out: AnnouncementOut, opened: Sequence[Window]) -> None:
+    for window in opened:
+        unit.conn.execute(
+            insert(windows).values(
+                id=WindowId(new_id()),
+                meet_id=unit.meet_id,
+                heat_id=out.heat,
+                announcement_id=out.id,
+                kind=window.kind,
+                remedy=window.remedy.value,
+                opened_by=f"announcement {out.number}",
+                opened_at=window.opened_at,
+                closes_at=window.closes_at,
+                minutes=window.minutes,
+                rule=window.rule,
+                origin=window.origin,
+            )
+        )

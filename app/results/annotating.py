@@ -1,0 +1,121 @@
+"""The annotated result of a heat: finish list, disqualifications and notes put together.
+
+Places come from the rules: a disqualified team loses its place in this round, those behind move up.
+Notations are those of the meet's edition (World Athletics CR25.4): DNS, DNF, DQ with its rule, L.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from app.meets.wire import LaneOut
+from app.results.wire import ResultLineOut
+from app.rules.finding import title_of
+from app.rules.placing import Finish, FinishStatus, place_heat
+from app.rulings.wire import DisqualificationOut
+
+LAST = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class FinishLine:
+    """One row of a finish list as stored."""
+
+    lane: int
+    status: FinishStatus
+    thousandths: int | None
+    decimals: int
+    place: int | None
+
+    @classmethod
+    def from_stored(cls, row: Mapping[str, Any]) -> FinishLine:
+        return cls(
+            row["lane"],
+            FinishStatus(row["status"]),
+            row["thousandths"],
+            row["decimals"],
+            row["place"],
+        )
+
+
+def show_time(thousandths: int, decimals: int) -> str:
+    """A time as results show it: 42.35, 3:02.12, 1:02:03.4."""
+    seconds, fraction = divmod(thousandths, 1000)
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    tail = f".{fraction:03d}"[: decimals + 1]
+    if hours:
+        return f"{hours}:{minutes:02d}:{seconds:02d}{tail}"
+    return f"{minutes}:{seconds:02d}{tail}" if minutes else f"{seconds}{tail}"
+
+
+def annotate(
+    lanes: Sequence[LaneOut],
+    finish: Sequence[FinishLine],
+    disqualified: Sequence[DisqualificationOut],
+    noted: frozenset[int],
+) -> list[ResultLineOut]:
+    """The heat's lines in the order of an announcement: by place, then those without one."""
+    out_of_it = _by_lane(disqualified)
+    placed = place_heat(
+        [Finish(row.lane, row.status, row.thousandths, row.place) for row in finish],
+        frozenset(out_of_it),
+    )
+    places = {one.lane: one.place for one in placed}
+    rows = {row.lane: row for row in finish}
+    lines = [
+        _line(lane, rows[lane.lane], places[lane.lane], out_of_it.get(lane.lane, []), noted)
+        for lane in lanes
+        if lane.lane in rows
+    ]
+    return sorted(lines, key=lambda line: (line.place or LAST, _kind(line), line.lane))
+
+
+def _by_lane(disqualified: Sequence[DisqualificationOut]) -> dict[int, list[DisqualificationOut]]:
+    found: dict[int, list[DisqualificationOut]] = {}
+    for one in disqualified:
+        found.setdefault(one.lane, []).append(one)
+    return found
+
+
+def _kind(line: ResultLineOut) -> int:
+    """Behind the placed teams: those who did not finish, then DQ, then those who did not start."""
+    if line.annotation.startswith("DQ"):
+        return 1
+    return 2 if line.status is FinishStatus.DID_NOT_START else 0
+
+
+def _line(
+    lane: LaneOut,
+    row: FinishLine,
+    place: int | None,
+    disqualified: list[DisqualificationOut],
+    noted: frozenset[int],
+) -> ResultLineOut:
+    shown = row.thousandths is not None and not disqualified
+    return ResultLineOut(
+        place=place,
+        lane=lane.lane,
+        bib=lane.bib,
+        team=lane.team,
+        team_name=lane.name,
+        affiliation=lane.affiliation,
+        status=row.status,
+        thousandths=row.thousandths,
+        time=show_time(row.thousandths or 0, row.decimals) if shown else "",
+        annotation=_annotation(row, disqualified, noted=lane.lane in noted),
+        reason="; ".join(_unique(title_of(one.infringement) for one in disqualified)),
+    )
+
+
+def _annotation(row: FinishLine, disqualified: list[DisqualificationOut], *, noted: bool) -> str:
+    if disqualified:
+        return "DQ " + ", ".join(_unique(one.rule for one in disqualified))
+    status = "" if row.status is FinishStatus.FINISHED else row.status.value
+    return " ".join(filter(None, [status, "L" if noted else ""]))
+
+
+def _unique(texts: Any) -> list[str]:
+    return list(dict.fromkeys(texts))

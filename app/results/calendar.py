@@ -1,0 +1,45 @@
+"""The windows as an RFC 5545 calendar: what closes when, in any calendar program."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from icalendar import Alarm, Calendar, Event
+
+from app.results.wire import WindowOut, WindowsOut
+
+WARN_BEFORE = timedelta(minutes=5)
+
+
+def as_calendar(found: WindowsOut) -> bytes:
+    """Every window with an end as an event in UTC, with a stable UID and an alarm."""
+    calendar = Calendar()
+    calendar.add("prodid", "-//Zone Docket//windows//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("name", f"{found.meet}: protests and appeals")
+    for window in found.windows:
+        if window.closes_at is not None:
+            calendar.add_component(_event(window))
+    return bytes(calendar.to_ical())
+
+
+def _event(window: WindowOut) -> Event:
+    event = Event()
+    event.add("uid", f"{window.id}@zonedocket")
+    event.add("dtstamp", window.opened_at)
+    event.add("dtstart", window.opened_at)
+    event.add("dtend", window.closes_at)
+    event.add("sequence", 0)
+    event.add("summary", f"{window.remedy.value.capitalize()} window: {window.subject}")
+    event.add(
+        "description",
+        f"{window.kind}, {window.minutes} minutes from {window.opened_by} ({window.rule}, set by "
+        f"the {window.origin}). Closes {window.closes_at_local}, inclusive.",
+    )
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", f"Closes at {window.closes_at_local}")
+    alarm.add("trigger", -WARN_BEFORE, parameters={"RELATED": "END"})
+    event.add_component(alarm)
+    return event

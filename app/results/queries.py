@@ -1,0 +1,253 @@
+"""Reading results, announcements and windows."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection, and_, bindparam, or_, select
+
+from app.clock import in_zone
+from app.ids import AnnouncementId, HeatId, MeetId
+from app.meets.queries import heat, meet_row
+from app.meets.tables import events, heats
+from app.refusals import Malformed, NotFound
+from app.reports.queries import heat_posts, open_cases_of_heat
+from app.results.annotating import FinishLine, annotate
+from app.results.tables import announcements, results, windows
+from app.results.wire import (
+    AnnouncementLine,
+    AnnouncementOut,
+    AnnouncementsOut,
+    BlockersOut,
+    ResultOut,
+    WindowOut,
+    WindowsOut,
+)
+from app.rules.windows import Remedy, Window, is_open
+from app.rulings.queries import count_rulings_in_heat, in_force_in_heat, noted_lanes
+from app.store.rows import AnyRow
+
+PAGE = 50
+WINDOWS_SHOWN = 500
+
+_RESULT = select(results).where(
+    results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
+)
+_ANNOUNCEMENT = select(announcements).where(
+    announcements.c.meet_id == bindparam("meet"), announcements.c.id == bindparam("announcement")
+)
+_LAST = (
+    select(announcements)
+    .where(announcements.c.heat_id == bindparam("heat"))
+    .order_by(announcements.c.number.desc())
+    .limit(1)
+)
+_later = announcements.alias("later")
+_LIST = (
+    select(
+        announcements.c.id,
+        announcements.c.heat_id,
+        announcements.c.number,
+        announcements.c.announced_at,
+        events.c.name.label("event_name"),
+        heats.c.round,
+        heats.c.number.label("heat_number"),
+        ~select(_later.c.id)
+        .where(
+            _later.c.heat_id == announcements.c.heat_id,
+            _later.c.number == announcements.c.number + 1,
+        )
+        .exists()
+        .label("is_latest"),
+    )
+    .join(heats, heats.c.id == announcements.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+    .where(announcements.c.meet_id == bindparam("meet"))
+    .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
+    .limit(PAGE + 1)
+)
+_LIST_BEFORE = _LIST.where(
+    or_(
+        announcements.c.announced_at < bindparam("at"),
+        and_(
+            announcements.c.announced_at == bindparam("at"),
+            announcements.c.id < bindparam("announcement"),
+        ),
+    )
+)
+_WINDOW_COLUMNS = (
+    select(
+        windows,
+        events.c.name.label("event_name"),
+        heats.c.round,
+        heats.c.number.label("heat_number"),
+    )
+    .join(heats, heats.c.id == windows.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+)
+_RUNNING_WINDOWS = (
+    _WINDOW_COLUMNS.where(
+        windows.c.meet_id == bindparam("meet"), windows.c.closes_at >= bindparam("now")
+    )
+    .order_by(windows.c.closes_at, windows.c.id)
+    .limit(WINDOWS_SHOWN)
+)
+_ENDLESS_WINDOWS = (
+    _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"), windows.c.closes_at.is_(None))
+    .order_by(windows.c.opened_at, windows.c.id)
+    .limit(WINDOWS_SHOWN)
+)
+_CLOSED_WINDOWS = (
+    _WINDOW_COLUMNS.where(
+        windows.c.meet_id == bindparam("meet"), windows.c.closes_at < bindparam("now")
+    )
+    .order_by(windows.c.closes_at.desc(), windows.c.id)
+    .limit(WINDOWS_SHOWN)
+)
+
+
+def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | None:
+    """A heat's finish list as stored, None where none was loaded."""
+    return conn.execute(_RESULT, {"meet": meet_id, "heat": heat_id}).one_or_none()
+
+
+def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
+    """The heat's annotated result as it would be announced now.
+
+    Its version moves with the finish list and with every ruling in the heat, so that an
+    announcement can name exactly what was looked at.
+    """
+    facts = heat(conn, meet_id, heat_id)
+    row = result_row(conn, meet_id, heat_id)
+    if row is None:
+        raise NotFound("No finish list has been loaded for this heat yet.")
+    lines = annotate(
+        facts.lanes,
+        [FinishLine.from_stored(stored) for stored in row.rows],
+        in_force_in_heat(conn, heat_id),
+        noted_lanes(conn, heat_id),
+    )
+    return ResultOut(
+        heat=heat_id,
+        event_name=facts.event_name,
+        round=facts.round,
+        number=facts.number,
+        lines=lines,
+        blockers=blockers(conn, meet_id, heat_id),
+        version=row.version + count_rulings_in_heat(conn, heat_id),
+    )
+
+
+def blockers(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> BlockersOut:
+    """The posts that are silent and the cases that are open for a heat."""
+    posts = heat_posts(conn, meet_id, heat_id).posts
+    return BlockersOut(
+        silent_posts=[line.post for line in posts if line.flag is None],
+        open_cases=open_cases_of_heat(conn, heat_id),
+    )
+
+
+def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
+    """The announcement of a heat that stands, None before the first."""
+    return conn.execute(_LAST, {"heat": heat_id}).one_or_none()
+
+
+def announcement(
+    conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId
+) -> AnnouncementOut:
+    """One announcement as it was made; NotFound for an id that is not of this meet."""
+    row = conn.execute(
+        _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
+    ).one_or_none()
+    if row is None:
+        raise NotFound("There is no such announcement at this meet.")
+    return AnnouncementOut.model_validate(row.snapshot)
+
+
+def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:
+    """Announcements, newest first, fifty a page."""
+    zone = meet_row(conn, meet_id).time_zone
+    if before is None:
+        rows = conn.execute(_LIST, {"meet": meet_id}).all()
+    else:
+        at, ident = _split_cursor(before)
+        rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
+    page = rows[:PAGE]
+    more = len(rows) > PAGE
+    return AnnouncementsOut(
+        announcements=[
+            AnnouncementLine(
+                id=row.id,
+                heat=row.heat_id,
+                number=row.number,
+                event_name=row.event_name,
+                round=row.round,
+                heat_number=row.heat_number,
+                announced_at=row.announced_at,
+                announced_at_local=in_zone(row.announced_at, zone),
+                is_latest=row.is_latest,
+            )
+            for row in page
+        ],
+        next=f"{page[-1].announced_at.isoformat().replace('+00:00', 'Z')}~{page[-1].id}"
+        if more
+        else None,
+    )
+
+
+def _split_cursor(before: str) -> tuple[datetime, str]:
+    instant, _, ident = before.partition("~")
+    try:
+        at = datetime.fromisoformat(instant)
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        raise Malformed("This is no place in the list; leave it out to begin at the newest.")
+    return at, ident
+
+
+def windows_of(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:
+    """The meet's windows: running ones soonest first, endless ones, then the closed."""
+    meet = meet_row(conn, meet_id)
+    values = {"meet": meet_id, "now": now}
+    rows = [
+        *conn.execute(_RUNNING_WINDOWS, values),
+        *conn.execute(_ENDLESS_WINDOWS, {"meet": meet_id}),
+        *conn.execute(_CLOSED_WINDOWS, values),
+    ]
+    return WindowsOut(
+        meet=meet.name,
+        time_zone=meet.time_zone,
+        now=now,
+        windows=[_window_out(row, meet.time_zone, now) for row in rows],
+    )
+
+
+def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
+    window = Window(
+        row.kind,
+        row.opened_at,
+        row.closes_at,
+        row.minutes,
+        row.rule,
+        row.origin,
+        Remedy(row.remedy),
+    )
+    to_come = now < row.opened_at
+    return WindowOut(
+        id=row.id,
+        heat=row.heat_id,
+        announcement=row.announcement_id,
+        subject=f"{row.event_name}, {row.round}, heat {row.heat_number}",
+        kind=row.kind,
+        remedy=window.remedy,
+        opened_by=row.opened_by,
+        opened_at=row.opened_at,
+        opened_at_local=in_zone(row.opened_at, zone),
+        closes_at=row.closes_at,
+        closes_at_local=in_zone(row.closes_at, zone) if row.closes_at else None,
+        minutes=row.minutes,
+        rule=row.rule,
+        origin=row.origin,
+        state="to come" if to_come else "open" if is_open(window, now) else "closed",
+    )

@@ -1,0 +1,189 @@
+"""Results, announcements and windows over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
+
+from app.access.guard import ActorHere, CallerHere
+from app.access.signing import confirm_pin
+from app.answers import VersionNamed, VersionRequired, answer, answer_put
+from app.forms.paper import Paper
+from app.forms.result_sheet import draw_result_sheet
+from app.header_names import header_names
+from app.ids import AnnouncementId, ChosenId, HeatId, MeetId
+from app.record.queries import head_of
+from app.refusals import FileRefused
+from app.results import actions, queries
+from app.results.calendar import as_calendar
+from app.results.printing import as_csv, as_text, sheet_facts
+from app.results.wire import (
+    AnnouncementIn,
+    AnnouncementOut,
+    AnnouncementsOut,
+    ResultOut,
+    WindowsOut,
+)
+from app.services import ServicesHere, StoreHere
+from app.sheets.finish_list import FinishRow, read_finish_list
+from app.sheets.table import SheetRefused
+
+router = APIRouter(tags=["results"])
+
+LARGEST_FINISH_LIST = 256 * 1024
+
+Meet = Annotated[ChosenId, Path()]
+Heat = Annotated[ChosenId, Path()]
+Announcement = Annotated[ChosenId, Path()]
+
+
+@router.put(
+    "/api/meets/{meet}/heats/{heat}/result",
+    response_model=ResultOut,
+    max_body_size=LARGEST_FINISH_LIST,
+)
+async def put_result(
+    meet: Meet,
+    heat: Heat,
+    request: Request,
+    caller: CallerHere,
+    actor: ActorHere,
+    store: StoreHere,
+    version: VersionNamed,
+    columns: Annotated[
+        str, Query(max_length=2000, description='own header names: {"Bahn":"lane","Zeit":"time"}')
+    ] = "{}",
+) -> Response:
+    """Load a heat's finish order and times from a CSV file in the body."""
+    content = await request.body()
+    rows = await run_in_threadpool(read_file, content, header_names(columns))
+    put = await store.act(
+        MeetId(meet), actor, actions.load_result(HeatId(heat), rows, content, caller, version)
+    )
+    return answer_put(put, version=put.thing.version)
+
+
+def read_file(content: bytes, columns: dict[str, str]) -> tuple[FinishRow, ...]:
+    """The rows of a finish list; FileRefused names every problem by row and column."""
+    try:
+        rows, problems = read_finish_list(content, mapping=columns)
+    except SheetRefused as refused:
+        raise FileRefused("finish list", refused.problems) from refused
+    if problems:
+        raise FileRefused("finish list", problems)
+    return rows
+
+
+@router.get("/api/meets/{meet}/heats/{heat}/result", response_model=ResultOut)
+async def get_result(meet: Meet, heat: Heat, store: StoreHere) -> Response:
+    """The heat's annotated result as it would be announced now, and what blocks that."""
+    out = await store.read(lambda conn: queries.result(conn, MeetId(meet), HeatId(heat)))
+    return answer(out, version=out.version)
+
+
+@router.put("/api/meets/{meet}/announcements/{announcement}", response_model=AnnouncementOut)
+async def put_announcement(
+    meet: Meet,
+    announcement: Announcement,
+    sent: AnnouncementIn,
+    caller: CallerHere,
+    actor: ActorHere,
+    store: StoreHere,
+    version: VersionRequired,
+) -> Response:
+    """Announce a result, signed with the PIN; If-Match names the result as it was looked at."""
+    await confirm_pin(store, caller, sent.pin)
+    put = await store.act(
+        MeetId(meet),
+        actor,
+        actions.announce(AnnouncementId(announcement), sent, caller, version),
+    )
+    return answer_put(put)
+
+
+@router.get("/api/meets/{meet}/announcements", response_model=AnnouncementsOut)
+async def list_announcements(
+    meet: Meet, store: StoreHere, before: Annotated[str | None, Query(max_length=80)] = None
+) -> Response:
+    """What has been announced, newest first."""
+    out = await store.read(lambda conn: queries.announcements_page(conn, MeetId(meet), before))
+    return answer(out)
+
+
+@router.get("/api/meets/{meet}/announcements/{announcement}.json", response_model=AnnouncementOut)
+async def get_announcement(meet: Meet, announcement: Announcement, store: StoreHere) -> Response:
+    """One announcement."""
+    return answer(await _announcement(store, meet, announcement))
+
+
+@router.get(
+    "/api/meets/{meet}/announcements/{announcement}.csv",
+    response_class=Response,
+    responses={200: {"content": {"text/csv": {}}}},
+)
+async def get_announcement_csv(
+    meet: Meet, announcement: Announcement, store: StoreHere
+) -> Response:
+    """The annotated result as CSV."""
+    announced = await _announcement(store, meet, announcement)
+    return Response(as_csv(announced), media_type="text/csv; charset=utf-8; header=present")
+
+
+@router.get(
+    "/api/meets/{meet}/announcements/{announcement}.txt",
+    response_class=Response,
+    responses={200: {"content": {"text/plain": {}}}},
+)
+async def get_announcement_text(
+    meet: Meet, announcement: Announcement, store: StoreHere
+) -> Response:
+    """The result as text for the announcer to read aloud."""
+    announced = await _announcement(store, meet, announcement)
+    return Response(as_text(announced), media_type="text/plain; charset=utf-8")
+
+
+@router.get(
+    "/api/meets/{meet}/announcements/{announcement}.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def get_announcement_pdf(
+    meet: Meet,
+    announcement: Announcement,
+    store: StoreHere,
+    paper: Annotated[Paper, Query()] = Paper.A4,
+) -> Response:
+    """The announcement as a sheet to print and post."""
+    announced = await _announcement(store, meet, announcement)
+    head = await store.read(lambda conn: head_of(conn, MeetId(meet)))
+    pdf = await run_in_threadpool(draw_result_sheet, sheet_facts(announced, head), paper)
+    return Response(pdf, media_type="application/pdf")
+
+
+async def _announcement(store: StoreHere, meet: str, announcement: str) -> AnnouncementOut:
+    return await store.read(
+        lambda conn: queries.announcement(conn, MeetId(meet), AnnouncementId(announcement))
+    )
+
+
+@router.get("/api/meets/{meet}/windows.json", response_model=WindowsOut)
+async def get_windows(meet: Meet, services: ServicesHere) -> Response:
+    """Running windows, soonest to close first; then those that have closed."""
+    now = services.clock.now()
+    return answer(
+        await services.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now))
+    )
+
+
+@router.get(
+    "/api/meets/{meet}/windows.ics",
+    response_class=Response,
+    responses={200: {"content": {"text/calendar": {}}}},
+)
+async def get_windows_calendar(meet: Meet, services: ServicesHere) -> Response:
+    """The windows as a calendar."""
+    now = services.clock.now()
+    found = await services.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now))
+    return Response(as_calendar(found), media_type="text/calendar; charset=utf-8")

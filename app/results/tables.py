@@ -1,0 +1,53 @@
+"""Finish lists, announcements and windows. An announcement is never changed."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, UniqueConstraint
+
+from app.store.columns import Instant, Json, id_type, metadata
+
+results = Table(
+    "results",
+    metadata,
+    Column("heat_id", id_type(), ForeignKey("heats.id"), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("rows", Json, nullable=False),
+    Column("loaded_by", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("loaded_at", Instant, nullable=False),
+    Column("version", Integer, nullable=False),
+)
+
+announcements = Table(
+    "announcements",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("announced_at", Instant, nullable=False),
+    Column("entered_at", Instant, nullable=False),
+    Column("snapshot", Json, nullable=False),
+    Column("statement_digest", String(64), nullable=False),
+    Column("content", Json, nullable=False),
+    UniqueConstraint("heat_id", "number"),
+    Index(None, "meet_id", "announced_at"),
+)
+
+windows = Table(
+    "windows",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
+    Column("announcement_id", id_type(), ForeignKey("announcements.id"), nullable=False),
+    Column("kind", String(60), nullable=False),
+    Column("remedy", String(20), nullable=False),
+    Column("opened_by", String(40), nullable=False),
+    Column("opened_at", Instant, nullable=False),
+    Column("closes_at", Instant),
+    Column("minutes", Integer),
+    Column("rule", String(60), nullable=False),
+    Column("origin", String(20), nullable=False),
+    Index(None, "meet_id", "closes_at"),
+)

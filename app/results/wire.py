@@ -1,0 +1,157 @@
+"""Results, announcements and windows as they go over HTTP."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from app.ids import AnnouncementId, CaseId, ChosenId, HeatId, OfficialId, PostId, TeamId, WindowId
+from app.rules.placing import FinishStatus
+from app.rules.windows import Remedy
+from app.wire import PhoneTime, Pin, Reasons, Wire, Words
+
+
+class ResultLineOut(Wire):
+    """One team's line of an annotated result."""
+
+    place: int | None
+    lane: int
+    bib: str
+    team: TeamId
+    team_name: str
+    affiliation: str
+    status: FinishStatus
+    thousandths: int | None = Field(description="the time in thousandths of a second")
+    time: str = Field(description="the time as shown; empty for a disqualified team")
+    annotation: str = Field(description="such as “DQ TR24.7”, “DNF”, “L”, or empty")
+    reason: str = Field(description="what the annotation means, in words")
+
+
+class BlockersOut(Wire):
+    """What stands in the way of announcing a heat without an explicit word."""
+
+    silent_posts: list[PostId]
+    open_cases: list[CaseId]
+
+    @property
+    def is_clear(self) -> bool:
+        return not self.silent_posts and not self.open_cases
+
+
+class ResultOut(Wire):
+    """A heat's annotated result as it would be announced now."""
+
+    heat: HeatId
+    event_name: str
+    round: str
+    number: int
+    lines: list[ResultLineOut]
+    blockers: BlockersOut
+    version: int
+
+
+class AnnouncementIn(Wire):
+    """The announcement of a heat's result, signed with the PIN."""
+
+    heat: ChosenId
+    announced_at: PhoneTime | None = Field(
+        default=None, description="when it was announced; left out, it is now"
+    )
+    despite: Reasons | None = Field(
+        default=None,
+        description="the explicit word where a post is silent or a case open: why it is announced",
+    )
+    remark: Words = Field(default="", description="what changed, on an amended result")
+    pin: Pin
+
+
+class WindowOut(Wire):
+    """The time in which something can be lodged."""
+
+    id: WindowId
+    heat: HeatId
+    announcement: AnnouncementId
+    subject: str = Field(description="event, round and heat in words")
+    kind: str
+    remedy: Remedy
+    opened_by: str
+    opened_at: datetime
+    opened_at_local: str
+    closes_at: datetime | None
+    closes_at_local: str | None
+    minutes: int | None
+    rule: str
+    origin: Literal["edition", "meet"]
+    state: Literal["open", "closed", "to come"]
+
+
+class WindowsOut(Wire):
+    """The windows of a meet: those that run, soonest to close first; then those that closed."""
+
+    meet: str
+    time_zone: str
+    now: datetime
+    windows: list[WindowOut]
+
+
+class SnapshotWindow(Wire):
+    """A window as an announcement tells it."""
+
+    kind: str
+    remedy: Remedy
+    closes_at: datetime | None
+    minutes: int | None
+    rule: str
+    origin: Literal["edition", "meet"]
+
+
+class AnnouncementOut(Wire):
+    """An announcement: a snapshot that is never changed."""
+
+    id: AnnouncementId
+    heat: HeatId
+    number: int
+    supersedes: AnnouncementId | None
+    meet_name: str
+    venue: str
+    time_zone: str
+    edition: str
+    edition_title: str
+    event_name: str
+    round: str
+    heat_number: int
+    announced_at: datetime
+    announced_at_local: str
+    entered_at: datetime
+    announced_by: OfficialId
+    announced_by_name: str
+    lines: list[ResultLineOut]
+    despite: str | None
+    blockers: BlockersOut
+    remark: str
+    windows: list[SnapshotWindow]
+    abbreviations: dict[str, str]
+    statement_digest: str
+
+
+class AnnouncementLine(Wire):
+    """An announcement as a list shows it."""
+
+    id: AnnouncementId
+    heat: HeatId
+    number: int
+    event_name: str
+    round: str
+    heat_number: int
+    announced_at: datetime
+    announced_at_local: str
+    is_latest: bool
+
+
+class AnnouncementsOut(Wire):
+    """Announcements, newest first."""
+
+    announcements: list[AnnouncementLine]
+    next: Annotated[str | None, Field(description="the next page's `before`")]

@@ -1,0 +1,16 @@
+"""The roles an official can hold at a meet."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """One official may hold several; what each route asks for stands in `app/access/who_may.py`."""
+
+    UMPIRE = "umpire"
+    CHIEF_UMPIRE = "chief_umpire"
+    REFEREE = "referee"
+    RESULTS = "results"
+    JURY = "jury"
+    ORGANISER = "organiser"

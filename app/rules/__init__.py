@@ -1,0 +1,1 @@
+"""What the rule books say about a relay: pure functions over frozen facts."""

@@ -1,0 +1,172 @@
+"""Which rules hold? Loads the editions of the rule books, one TOML file each, and checks them.
+
+This is the only module of the rules that reads files, and only those that come with it. Every
+value stands in its file beside its source. An edition that has been replaced stays, for a report
+is judged by the edition of its day.
+"""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from importlib.resources import files
+from typing import Final
+
+from app.rules.book_page import BookRefused, Page
+from app.rules.book_parts import (
+    Consequence,
+    Deposit,
+    DroppedBatonRule,
+    InfringementRule,
+    LaneRule,
+    Notation,
+    Remedy,
+    ReturnPoint,
+    WindowOpener,
+    WindowRule,
+    ZoneRule,
+)
+from app.rules.book_reading import (
+    Zones,
+    read_days,
+    read_deposit,
+    read_dropped_baton,
+    read_hindrance,
+    read_infringements,
+    read_lane_rule,
+    read_notations,
+    read_protests,
+    read_windows,
+    read_zones,
+)
+from app.rules.observation import Infringement
+from app.rules.relay import Relay
+
+__all__ = [
+    "Book",
+    "BookRefused",
+    "Consequence",
+    "Deposit",
+    "DroppedBatonRule",
+    "InfringementRule",
+    "LaneRule",
+    "Notation",
+    "Remedy",
+    "ReturnPoint",
+    "WindowOpener",
+    "WindowRule",
+    "ZoneRule",
+    "book_on",
+    "editions",
+    "load_book",
+    "read_book",
+]
+
+SUFFIX: Final = ".toml"
+_BOOKS: Final = files("app.rules") / "books"
+_WHERE_IN_FILE: Final = re.compile(r"\(at (.+)\)$")
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """One edition of a rule book. `sources` names the source of each value by its place."""
+
+    key: str
+    code: str
+    title: str
+    edition: str
+    in_force_from: date
+    in_force_until: date | None
+    zones: Zones
+    infringements: Mapping[Infringement, InfringementRule]
+    lane_rule: LaneRule
+    dropped_baton: DroppedBatonRule
+    hindrance_must_be_wilful: bool
+    windows: tuple[WindowRule, ...]
+    notations: Mapping[str, Notation]
+    appeal_deposit: Deposit | None
+    protestable_judgement: bool
+    sources: Mapping[str, str]
+
+    @property
+    def tolerated_lane_infringements(self) -> int:
+        """How many lane infringements of a team are only noted, over all rounds."""
+        return self.lane_rule.tolerated
+
+    def zone(self, relay: Relay, take_over: int) -> ZoneRule:
+        """The zone of a take-over; one that the relay lacks is refused with ValueError."""
+        zones = self.zones[relay]
+        if take_over not in zones:
+            raise ValueError(f"The {relay} has no take-over {take_over}: choose 1, 2 or 3.")
+        return zones[take_over]
+
+    def reference(self, infringement: Infringement) -> str:
+        """The rule that stands after "DQ"."""
+        return self.infringements[infringement].rule
+
+    def holds_on(self, day: date) -> bool:
+        """Whether the edition is in force on a day; its last day belongs to it."""
+        return self.in_force_from <= day <= (self.in_force_until or date.max)
+
+
+def editions() -> tuple[str, ...]:
+    """The keys of the editions at hand, in alphabetical order."""
+    names = (entry.name for entry in _BOOKS.iterdir())
+    return tuple(sorted(name.removesuffix(SUFFIX) for name in names if name.endswith(SUFFIX)))
+
+
+@cache
+def load_book(key: str) -> Book:
+    """The edition of this key; an unknown key is refused naming the known ones."""
+    if key not in editions():
+        raise BookRefused(f"{key}{SUFFIX}", f"is unknown; choose one of: {', '.join(editions())}")
+    return read_book((_BOOKS / f"{key}{SUFFIX}").read_text(encoding="utf-8"), key)
+
+
+def book_on(code: str, day: date) -> Book:
+    """The edition of a code that was in force on a day."""
+    books = [load_book(key) for key in editions()]
+    for book in books:
+        if book.code == code and book.holds_on(day):
+            return book
+    known = ", ".join(sorted({book.code for book in books}))
+    raise BookRefused(code, f"has no edition in force on {day}; the codes are: {known}")
+
+
+def read_book(text: str, name: str) -> Book:
+    """Read and check the text of a book; `name` is its key, with or without the file's suffix."""
+    key = name.removesuffix(SUFFIX)
+    sources: dict[str, str] = {}
+    with Page(f"{key}{SUFFIX}", "", _parse(text, f"{key}{SUFFIX}"), sources) as root:
+        first, last = read_days(root)
+        lane_rule = read_lane_rule(root)
+        return Book(
+            key=key,
+            code=root.text("code"),
+            title=root.text("title"),
+            edition=root.text("edition"),
+            in_force_from=first,
+            in_force_until=last,
+            zones=read_zones(root),
+            infringements=read_infringements(root),
+            lane_rule=lane_rule,
+            dropped_baton=read_dropped_baton(root),
+            hindrance_must_be_wilful=read_hindrance(root),
+            windows=read_windows(root),
+            notations=read_notations(root, lane_rule),
+            appeal_deposit=read_deposit(root),
+            protestable_judgement=read_protests(root),
+            sources=sources,
+        )
+
+
+def _parse(text: str, file: str) -> dict[str, object]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        where = _WHERE_IN_FILE.search(str(error))
+        problem = str(error)[: where.start()].strip() if where else str(error)
+        place = where.group(1) if where else "end of document"
+        raise BookRefused(f"{file}: {place}", f"is not TOML: {problem}") from error

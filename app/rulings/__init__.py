@@ -1,0 +1,1 @@
+"""The head official's rulings, and the disqualifications they put on the result."""

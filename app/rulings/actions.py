@@ -1,0 +1,262 @@
+"""Ruling on a case: confirmed or dismissed, with reasons, signed, by somebody who reported nothing.
+
+The effect of a confirmed case follows from the edition: a disqualification with its rule, or, for a
+tolerated first lane infringement, the note L. A later ruling on the same case names the one it
+replaces; the disqualification of the replaced ruling is then set aside.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import bindparam, insert, select, update
+
+from app.access.queries import Caller
+from app.access.signing import statement_digest
+from app.clock import rfc3339
+from app.ids import CaseId, DisqualificationId, RulingId, TeamId, new_id
+from app.meets.queries import MeetFacts, meet_facts
+from app.record.kinds import Kind
+from app.refusals import IdTaken, Malformed, OwnReport, RoleMissing, Stale, StateConflict
+from app.reports.grouping import close_case
+from app.reports.queries import case_row, reports_of_case
+from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
+from app.reports.wire import ReportOut
+from app.roles import Role
+from app.rules.finding import Consequence, consequence_of
+from app.rules.observation import Infringement
+from app.rulings.lane_count import earlier_lane_infringements
+from app.rulings.queries import annotation, ruling_out, rulings_of_case
+from app.rulings.states import (
+    DISQUALIFICATION_TABLE,
+    DisqualificationAct,
+    DisqualificationState,
+)
+from app.rulings.tables import disqualifications, rulings
+from app.rulings.wire import RulingIn, RulingOut, Verdict
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+_RULING = select(rulings).where(rulings.c.id == bindparam("ruling"))
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What a ruling does: which infringement, by which rule, with which consequence."""
+
+    infringement: Infringement | None
+    rule: str | None
+    consequence: Consequence
+
+
+NOTHING = Effect(None, None, Consequence.NONE)
+
+
+def rule_on(
+    case_id: CaseId, ruling_id: RulingId, sent: RulingIn, caller: Caller, version: int | None
+) -> Action[Put[RulingOut]]:
+    """Rule on a case. The PIN was confirmed before, on the same request."""
+
+    def act(unit: Unit) -> Done[Put[RulingOut]]:
+        content = json.dumps(sent.model_dump(mode="json", exclude={"pin"}), sort_keys=True)
+        known = unit.conn.execute(_RULING, {"ruling": ruling_id}).one_or_none()
+        if known is not None:
+            _insist_same(known, unit, case_id, caller, content)
+            return Done(Put(ruling_out(unit.conn, unit.meet_id, ruling_id), created=False), None)
+        case = case_row(unit.conn, unit.meet_id, case_id)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        _insist_may_rule(caller, meet)
+        replaced = _step(unit, case, sent, version)
+        reports = reports_of_case(unit.conn, case_id)
+        _insist_second_person(reports, caller)
+        effect = _effect(unit, case, meet, sent, reports, replaced)
+        statement = _statement(unit, case, ruling_id, sent, effect, reports)
+        digest = statement_digest(statement)
+        unit.conn.execute(
+            insert(rulings).values(
+                id=ruling_id,
+                meet_id=unit.meet_id,
+                case_id=case_id,
+                heat_id=case.heat_id,
+                team_id=case.team_id,
+                lane=case.lane,
+                official_id=caller.official_id,
+                verdict=sent.verdict.value,
+                infringement=effect.infringement,
+                rule=effect.rule,
+                effect=effect.consequence.value,
+                edition=meet.book.key,
+                reasons=sent.reasons,
+                statement=statement,
+                statement_digest=digest,
+                ruled_at=unit.now,
+                reconsiders=sent.reconsiders,
+                content=content,
+            )
+        )
+        if replaced is not None:
+            _replace(unit, replaced, ruling_id)
+        if effect.consequence is Consequence.DISQUALIFICATION:
+            _disqualify(unit, case, ruling_id, effect)
+        close_case(unit, case_id)
+        out = ruling_out(unit.conn, unit.meet_id, ruling_id)
+        deed = Deed(Kind.RULING, ruling_id, {**statement, "statement_sha256": digest})
+        return Done(Put(out, created=True), deed)
+
+    return act
+
+
+def _insist_same(known: AnyRow, unit: Unit, case_id: CaseId, caller: Caller, content: str) -> None:
+    if (known.meet_id, known.case_id, known.official_id, known.content) != (
+        unit.meet_id,
+        case_id,
+        caller.official_id,
+        content,
+    ):
+        raise IdTaken("a ruling", known.id)
+
+
+def _insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
+    if caller.holds(Role.REFEREE) or meet.terms.chief_umpire_rules:
+        return
+    raise RoleMissing("At this meet only the referee rules; the chief umpire does not.")
+
+
+def _insist_second_person(reports: list[ReportOut], caller: Caller) -> None:
+    if any(report.official == caller.official_id for report in reports):
+        raise OwnReport("You wrote a report in this case, so another official must rule on it.")
+
+
+def _step(unit: Unit, case: AnyRow, sent: RulingIn, version: int | None) -> RulingId | None:
+    """Ask the state table, and find the ruling that this one replaces."""
+    earlier = rulings_of_case(unit.conn, unit.meet_id, CaseId(case.id))
+    what = CaseAct.RECONSIDER if sent.reconsiders else CaseAct.RULE
+    if version is not None and version != case.version:
+        raise Stale(_who_was_first(unit, earlier))
+    CASE_TABLE.step(CaseState(case.state), what)
+    if sent.reconsiders is None:
+        return None
+    if sent.reconsiders != earlier[-1]:
+        raise StateConflict("This is not the ruling that stands on this case. Read it again.")
+    return RulingId(sent.reconsiders)
+
+
+def _who_was_first(unit: Unit, earlier: list[RulingId]) -> str:
+    if not earlier:
+        return "Something was added to this case meanwhile. Read it again, then rule."
+    last = ruling_out(unit.conn, unit.meet_id, earlier[-1])
+    return (
+        f"{last.official_name} has ruled on this case meanwhile: {last.verdict}. "
+        "Read it again before you decide anything."
+    )
+
+
+def _effect(
+    unit: Unit,
+    case: AnyRow,
+    meet: MeetFacts,
+    sent: RulingIn,
+    reports: list[ReportOut],
+    replaced: RulingId | None,
+) -> Effect:
+    if sent.verdict is Verdict.DISMISSED:
+        return NOTHING
+    if case.team_id is None:
+        raise StateConflict(
+            "This case has no team yet: ask the umpire back for the lane, or dismiss the case."
+        )
+    infringement = sent.infringement or _what_all_saw(reports)
+    earlier = earlier_lane_infringements(unit.conn, unit.meet_id, TeamId(case.team_id))
+    if replaced is not None:
+        earlier -= _was_noted(unit, replaced)
+    consequence = consequence_of(infringement, meet.book, earlier)
+    return Effect(infringement, meet.book.reference(infringement), consequence)
+
+
+def _was_noted(unit: Unit, ruling_id: RulingId) -> int:
+    row = unit.conn.execute(_RULING, {"ruling": ruling_id}).one()
+    return int(row.effect == Consequence.NOTED)
+
+
+def _what_all_saw(reports: list[ReportOut]) -> Infringement:
+    seen = {
+        report.finding.infringement
+        for report in reports
+        if report.finding is not None and report.state is not ReportState.WITHDRAWN
+    }
+    if len(seen) != 1:
+        why = "The reports name different infringements" if seen else "No report is written yet"
+        raise Malformed(f"{why}: say which one is confirmed.", field="/infringement")
+    return seen.pop()
+
+
+def _statement(
+    unit: Unit,
+    case: AnyRow,
+    ruling_id: RulingId,
+    sent: RulingIn,
+    effect: Effect,
+    reports: list[ReportOut],
+) -> dict[str, Any]:
+    """What the head official signs: all that the ruling says and rests on."""
+    return {
+        "act": "ruling",
+        "case": case.id,
+        "effect": annotation(effect.consequence, effect.rule),
+        "heat": case.heat_id,
+        "infringement": effect.infringement,
+        "lane": case.lane,
+        "meet": unit.meet_id,
+        "official": unit.actor.id,
+        "reasons": sent.reasons,
+        "reconsiders": sent.reconsiders,
+        "reports": [{"id": report.id, "version": report.version} for report in reports],
+        "ruled_at": rfc3339(unit.now),
+        "ruling": ruling_id,
+        "rule": effect.rule,
+        "team": case.team_id,
+        "verdict": sent.verdict.value,
+    }
+
+
+def _replace(unit: Unit, replaced: RulingId, ruling_id: RulingId) -> None:
+    unit.conn.execute(update(rulings).where(rulings.c.id == replaced).values(replaced_by=ruling_id))
+    known = unit.conn.execute(
+        select(disqualifications).where(disqualifications.c.by_ruling == replaced)
+    ).one_or_none()
+    if known is None or known.state != DisqualificationState.IN_FORCE:
+        return
+    step = DISQUALIFICATION_TABLE.step(
+        DisqualificationState.IN_FORCE, DisqualificationAct.SET_ASIDE
+    )
+    unit.conn.execute(
+        update(disqualifications)
+        .where(disqualifications.c.id == known.id)
+        .values(
+            state=step.becomes.value,
+            since=unit.now,
+            set_aside_by=ruling_id,
+            version=known.version + 1,
+        )
+    )
+
+
+def _disqualify(unit: Unit, case: AnyRow, ruling_id: RulingId, effect: Effect) -> None:
+    unit.conn.execute(
+        insert(disqualifications).values(
+            id=DisqualificationId(new_id()),
+            meet_id=unit.meet_id,
+            heat_id=case.heat_id,
+            team_id=case.team_id,
+            case_id=case.id,
+            lane=case.lane,
+            infringement=effect.infringement,
+            rule=effect.rule,
+            state=DisqualificationState.IN_FORCE.value,
+            since=unit.now,
+            by_ruling=ruling_id,
+            version=1,
+        )
+    )

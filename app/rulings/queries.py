@@ -1,0 +1,141 @@
+"""Reading rulings and disqualifications."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import Connection, bindparam, func, select
+
+from app.access.tables import officials
+from app.ids import CaseId, HeatId, MeetId, RulingId
+from app.meets.tables import teams
+from app.refusals import NotFound
+from app.rules.finding import Consequence, title_of
+from app.rules.observation import Infringement
+from app.rulings.states import DisqualificationState
+from app.rulings.tables import disqualifications, rulings
+from app.rulings.wire import DisqualificationOut, RulingOut, Verdict
+from app.store.rows import AnyRow
+
+_RULING = (
+    select(
+        rulings,
+        officials.c.name.label("official_name"),
+        disqualifications.c.id.label("disqualification"),
+    )
+    .join(officials, officials.c.id == rulings.c.official_id)
+    .outerjoin(disqualifications, disqualifications.c.by_ruling == rulings.c.id)
+    .where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
+)
+_OF_CASE = (
+    select(rulings.c.id)
+    .where(rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case"))
+    .order_by(rulings.c.ruled_at, rulings.c.id)
+)
+_DISQUALIFICATIONS = (
+    select(disqualifications, teams.c.name.label("team_name"))
+    .join(teams, teams.c.id == disqualifications.c.team_id)
+    .where(disqualifications.c.meet_id == bindparam("meet"))
+    .order_by(disqualifications.c.since, disqualifications.c.id)
+)
+_OF_HEAT = (
+    select(disqualifications, teams.c.name.label("team_name"))
+    .join(teams, teams.c.id == disqualifications.c.team_id)
+    .where(disqualifications.c.heat_id == bindparam("heat"))
+    .order_by(disqualifications.c.lane, disqualifications.c.since, disqualifications.c.id)
+)
+_NOTED_IN_HEAT = select(rulings.c.lane).where(
+    rulings.c.heat_id == bindparam("heat"),
+    rulings.c.effect == Consequence.NOTED.value,
+    rulings.c.replaced_by.is_(None),
+    rulings.c.lane.is_not(None),
+)
+
+
+_COUNT_IN_HEAT = (
+    select(func.count()).select_from(rulings).where(rulings.c.heat_id == bindparam("heat"))
+)
+
+
+def count_rulings_in_heat(conn: Connection, heat_id: HeatId) -> int:
+    """How many rulings there have been in a heat: it moves whenever one could change its result."""
+    return conn.execute(_COUNT_IN_HEAT, {"heat": heat_id}).scalar_one()
+
+
+def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> RulingOut:
+    """One ruling; NotFound for an id that is not of this meet."""
+    row = conn.execute(_RULING, {"meet": meet_id, "ruling": ruling_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such ruling at this meet.")
+    infringement = Infringement(row.infringement) if row.infringement else None
+    return RulingOut(
+        id=row.id,
+        case=row.case_id,
+        heat=row.heat_id,
+        team=row.team_id,
+        lane=row.lane,
+        official=row.official_id,
+        official_name=row.official_name,
+        verdict=Verdict(row.verdict),
+        infringement=infringement,
+        infringement_title=title_of(infringement) if infringement else None,
+        rule=row.rule,
+        effect=annotation(Consequence(row.effect), row.rule),
+        edition=row.edition,
+        reasons=row.reasons,
+        statement_digest=row.statement_digest,
+        ruled_at=row.ruled_at,
+        reconsiders=row.reconsiders,
+        replaced_by=row.replaced_by,
+        disqualification=row.disqualification,
+    )
+
+
+def annotation(consequence: Consequence, rule: str | None) -> str:
+    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or nothing."""
+    match consequence:
+        case Consequence.DISQUALIFICATION:
+            return f"DQ {rule}"
+        case Consequence.NOTED:
+            return "L"
+        case Consequence.NONE:
+            return ""
+
+
+def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[RulingId]:
+    """A case's rulings in order; the last one stands."""
+    return list(conn.execute(_OF_CASE, {"meet": meet_id, "case": case_id}).scalars())
+
+
+def disqualifications_of(conn: Connection, meet_id: MeetId) -> list[DisqualificationOut]:
+    """All disqualifications of a meet, also those set aside."""
+    rows = conn.execute(_DISQUALIFICATIONS, {"meet": meet_id})
+    return [_disqualification_out(row) for row in rows]
+
+
+def in_force_in_heat(conn: Connection, heat_id: HeatId) -> Sequence[DisqualificationOut]:
+    """The disqualifications that count in a heat."""
+    found = (_disqualification_out(row) for row in conn.execute(_OF_HEAT, {"heat": heat_id}))
+    return [one for one in found if one.state is DisqualificationState.IN_FORCE]
+
+
+def noted_lanes(conn: Connection, heat_id: HeatId) -> frozenset[int]:
+    """The lanes of a heat whose lane infringement was noted without disqualification."""
+    return frozenset(conn.execute(_NOTED_IN_HEAT, {"heat": heat_id}).scalars())
+
+
+def _disqualification_out(row: AnyRow) -> DisqualificationOut:
+    return DisqualificationOut(
+        id=row.id,
+        heat=row.heat_id,
+        team=row.team_id,
+        team_name=row.team_name,
+        lane=row.lane,
+        infringement=Infringement(row.infringement),
+        rule=row.rule,
+        state=DisqualificationState(row.state),
+        since=row.since,
+        by_ruling=row.by_ruling,
+        set_aside_by=row.set_aside_by,
+        version=row.version,
+    )

@@ -1,0 +1,85 @@
+"""Rulings, their forms and disqualifications over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Response
+from starlette.concurrency import run_in_threadpool
+
+from app.access.guard import ActorHere, CallerHere
+from app.access.signing import confirm_pin
+from app.answers import VersionRequired, answer, answer_put
+from app.forms.infringement_form import draw_infringement_form
+from app.forms.paper import Paper
+from app.ids import CaseId, ChosenId, MeetId, RulingId
+from app.rulings import actions, queries
+from app.rulings.form import form_facts
+from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut
+from app.services import ServicesHere, StoreHere
+
+router = APIRouter(tags=["rulings"])
+
+Meet = Annotated[ChosenId, Path()]
+Case = Annotated[ChosenId, Path()]
+Ruling = Annotated[ChosenId, Path()]
+
+
+@router.put("/api/meets/{meet}/cases/{case}/rulings/{ruling}", response_model=RulingOut)
+async def put_ruling(
+    meet: Meet,
+    case: Case,
+    ruling: Ruling,
+    sent: RulingIn,
+    caller: CallerHere,
+    actor: ActorHere,
+    store: StoreHere,
+    version: VersionRequired,
+) -> Response:
+    """Confirm or dismiss a case, with reasons and PIN; If-Match names the case as it was read."""
+    await confirm_pin(store, caller, sent.pin)
+    put = await store.act(
+        MeetId(meet),
+        actor,
+        actions.rule_on(CaseId(case), RulingId(ruling), sent, caller, version),
+    )
+    return answer_put(put)
+
+
+@router.get("/api/meets/{meet}/rulings/{ruling}", response_model=RulingOut)
+async def get_ruling(meet: Meet, ruling: Ruling, store: StoreHere) -> Response:
+    """One ruling."""
+    return answer(
+        await store.read(lambda conn: queries.ruling_out(conn, MeetId(meet), RulingId(ruling)))
+    )
+
+
+@router.get(
+    "/api/meets/{meet}/rulings/{ruling}/form.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def get_form(
+    meet: Meet,
+    ruling: Ruling,
+    services: ServicesHere,
+    paper: Annotated[Paper, Query()] = Paper.A4,
+) -> Response:
+    """The filled infringement form."""
+    now = services.clock.now()
+    facts = await services.store.read_apart(
+        lambda conn: form_facts(conn, MeetId(meet), RulingId(ruling), now)
+    )
+    pdf = await run_in_threadpool(draw_infringement_form, facts, paper)
+    name = f"infringement-form-{ruling}.pdf"
+    return Response(
+        pdf,
+        media_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )
+
+
+@router.get("/api/meets/{meet}/disqualifications", response_model=list[DisqualificationOut])
+async def list_disqualifications(meet: Meet, store: StoreHere) -> list[DisqualificationOut]:
+    """All disqualifications of the meet, also those set aside."""
+    return await store.read(lambda conn: queries.disqualifications_of(conn, MeetId(meet)))

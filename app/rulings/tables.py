@@ -1,0 +1,51 @@
+"""Rulings and disqualifications. Neither is deleted; a later ruling names the one it replaces."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text
+
+from app.store.columns import Instant, Json, id_type, metadata
+
+rulings = Table(
+    "rulings",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False, index=True),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
+    Column("team_id", id_type(), ForeignKey("teams.id"), index=True),
+    Column("lane", Integer),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("verdict", String(12), nullable=False),
+    Column("infringement", String(40)),
+    Column("rule", String(60)),
+    Column("effect", String(20), nullable=False),
+    Column("edition", String(60), nullable=False),
+    Column("reasons", Text, nullable=False),
+    Column("statement", Json, nullable=False),
+    Column("statement_digest", String(64), nullable=False),
+    Column("ruled_at", Instant, nullable=False),
+    Column("reconsiders", id_type(), ForeignKey("rulings.id")),
+    Column("replaced_by", id_type()),
+    Column("content", Text, nullable=False),
+)
+
+disqualifications = Table(
+    "disqualifications",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
+    Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False),
+    Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False),
+    Column("lane", Integer, nullable=False),
+    Column("infringement", String(40), nullable=False),
+    Column("rule", String(60), nullable=False),
+    Column("state", String(12), nullable=False),
+    Column("since", Instant, nullable=False),
+    Column("by_ruling", id_type(), ForeignKey("rulings.id"), nullable=False),
+    Column("set_aside_by", id_type()),
+    Column("version", Integer, nullable=False),
+    Index(None, "heat_id", "state"),
+    Index(None, "meet_id", "since"),
+)

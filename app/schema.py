@@ -1,0 +1,31 @@
+"""All tables together, and the version of the schema that this program works with."""
+
+from __future__ import annotations
+
+from sqlalchemy import MetaData
+
+from app.access import tables as access_tables
+from app.crew import tables as crew_tables
+from app.meets import tables as meets_tables
+from app.record import tables as record_tables
+from app.reports import tables as reports_tables
+from app.results import tables as results_tables
+from app.rulings import tables as rulings_tables
+from app.store.columns import metadata
+
+REVISION = "0001"
+
+TABLE_MODULES = (
+    meets_tables,
+    access_tables,
+    crew_tables,
+    reports_tables,
+    rulings_tables,
+    results_tables,
+    record_tables,
+)
+
+
+def all_tables() -> MetaData:
+    """The metadata with every capability's tables on it."""
+    return metadata

@@ -1,0 +1,115 @@
+"""Assembly: the one place that picks implementations and puts the service together."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import AsyncIterator, Iterable
+from contextlib import asynccontextmanager
+from types import FrameType
+
+from fastapi import APIRouter, Depends, FastAPI
+from starlette.routing import BaseRoute
+
+from app import __version__, operating, problems
+from app.access import routes as access
+from app.access.guard import admit
+from app.access.who_may import WHO_MAY
+from app.clock import Clock, SystemClock
+from app.config import Settings
+from app.crew import routes as crew
+from app.meets import routes as meets
+from app.record import routes as record
+from app.record.feed import Feed
+from app.record.log import Keeper
+from app.reports import routes as reports
+from app.results import routes as results
+from app.rulings import routes as rulings
+from app.services import Services
+from app.store.store import Store
+
+LARGEST_BODY = 64 * 1024
+
+ROUTERS: tuple[APIRouter, ...] = (
+    operating.router,
+    access.router,
+    meets.router,
+    crew.router,
+    reports.router,
+    rulings.router,
+    results.router,
+    record.router,
+)
+
+
+def create_app(settings: Settings | None = None, clock: Clock | None = None) -> FastAPI:
+    """The service over one database, with the clock that all of it tells the time by."""
+    settings = settings or Settings()
+    clock = clock or SystemClock()
+    feed = Feed()
+    store = Store(settings.database_url, clock, Keeper(), feed.notify)
+    app = FastAPI(
+        title="Zone Docket",
+        version=__version__,
+        summary="Relay zone reports, from an umpire's flag to a ruling and an announced result.",
+        lifespan=_lifespan,
+        max_body_size=LARGEST_BODY,
+    )
+    app.state.services = Services(settings, clock, store, feed)
+    for router in ROUTERS:
+        app.include_router(router, dependencies=[Depends(admit)])
+    _insist_all_declared()
+    problems.install(app)
+    return app
+
+
+def declared_routes() -> Iterable[tuple[str, str]]:
+    """Every method and path template of the service."""
+    for router in ROUTERS:
+        for route in router.routes:
+            yield from _methods(route)
+
+
+def _methods(route: BaseRoute) -> Iterable[tuple[str, str]]:
+    path: str = getattr(route, "path", "")
+    for method in getattr(route, "methods", None) or ():
+        if method != "HEAD":
+            yield method, path
+
+
+def _insist_all_declared() -> None:
+    undeclared = set(declared_routes()) ^ WHO_MAY.keys()
+    if undeclared:
+        raise RuntimeError(f"who may call these routes is not declared: {sorted(undeclared)}")
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    services: Services = app.state.services
+    services.feed.start()
+    services.store.start()
+    _end_streams_on_signals(services.feed)
+    try:
+        yield
+    finally:
+        services.feed.stop()
+        services.store.stop()
+
+
+def _end_streams_on_signals(feed: Feed) -> None:
+    """Say goodbye on open streams first, then do what the server does on the signal.
+
+    The server waits for open answers before it runs the end of the lifespan, and a live feed is an
+    answer that never ends; so the farewell cannot wait for that.
+    """
+    for number in (signal.SIGTERM, signal.SIGINT):
+        before = signal.getsignal(number)
+
+        def handle(got: int, frame: FrameType | None, before: object = before) -> None:
+            feed.stop()
+            if callable(before):
+                before(got, frame)
+
+        try:
+            signal.signal(number, handle)
+        except ValueError:  # not the main thread: whoever embeds the service stops it itself
+            return

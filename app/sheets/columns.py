@@ -1,0 +1,131 @@
+"""Finding our columns in the header row of somebody else's sheet.
+
+Answers where each column stands, which headers are left aside, and what is wrong with the header:
+a required column missing, a column there twice, a mapping that leads nowhere. Header names are
+compared without regard to case and white space (common practice).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from app.sheets.cells import MISREAD_DATE, GridCell, GridRow, Unreadable, clean_text
+from app.sheets.problems import ProblemList, show
+
+NO_MAPPING: Mapping[str, str] = MappingProxyType({})
+_TITLES_LISTED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """What a list looks for: names, which of them must be there, and which may hold times.
+    `mapping` leads from a header in the file to one of our names.
+    """
+
+    names: Sequence[str]
+    required: Sequence[str]
+    times: Sequence[str]
+    mapping: Mapping[str, str]
+
+    def by_header(self) -> dict[str, str]:
+        """Folded header to column. Once a column is mapped, its own name no longer counts."""
+        mapped = set(self.mapping.values())
+        names = {fold_name(name): name for name in self.names if name not in mapped}
+        return names | {fold_name(theirs): ours for theirs, ours in self.mapping.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where each of our columns stands, how wide the list is, and which headers are not ours."""
+
+    places: Mapping[str, int]
+    width: int
+    ignored: tuple[str, ...]
+
+
+def fold_name(name: str) -> str:
+    """A column's name without regard to case and white space: "Leg 1" is "leg1"."""
+    return "".join(name.casefold().split())
+
+
+def find_columns(header: GridRow, columns: Columns, problems: ProblemList) -> Layout:
+    """The layout under this header. Of a column that is there twice, the first place counts."""
+    titles = _read_titles(header, problems)
+    names = columns.by_header()
+    ours = [names.get(fold_name(title)) for title in titles]
+    places: dict[str, int] = {}
+    for at, name in enumerate(ours):
+        if name is not None and name in columns.names:
+            places.setdefault(name, at)
+    _tell_of_mapping(titles, columns, problems)
+    _tell_of_doubled(ours, header.number, problems)
+    _tell_of_missing(titles, [n for n in columns.required if n not in places], header, problems)
+    ignored = [_name_title(titles, at) for at, name in enumerate(ours) if name not in places]
+    return Layout(places, len(titles), tuple(ignored))
+
+
+def _read_titles(header: GridRow, problems: ProblemList) -> list[str]:
+    titles = [
+        _read_title(cell, at, header.number, problems) for at, cell in enumerate(header.cells)
+    ]
+    while titles and not titles[-1]:
+        titles.pop()
+    return titles
+
+
+def _read_title(cell: GridCell, at: int, row: int, problems: ProblemList) -> str:
+    taken = clean_text(cell) if isinstance(cell, str) else cell
+    if isinstance(taken, str):
+        return taken
+    why = taken.why if isinstance(taken, Unreadable) else MISREAD_DATE.why
+    problems.add(row, f"column {at + 1}", why)
+    return f"(column {at + 1}, unreadable)"
+
+
+def _name_title(titles: Sequence[str], at: int) -> str:
+    return titles[at] or f"(column {at + 1}, without a name)"
+
+
+def _tell_of_mapping(titles: Sequence[str], columns: Columns, problems: ProblemList) -> None:
+    present = {fold_name(title) for title in titles}
+    for theirs, ours in columns.mapping.items():
+        wish = f"The column {show(theirs)} is to be read as {show(ours)}, but"
+        if ours not in columns.names:
+            choice = ", ".join(columns.names)
+            problems.add(None, ours, f"{wish} this list has no such column. Choose from {choice}.")
+        elif fold_name(theirs) not in present:
+            problems.add(
+                None, ours, f"{wish} the file has no such column. It has {_list_titles(titles)}."
+            )
+
+
+def _tell_of_doubled(ours: Sequence[str | None], row: int, problems: ProblemList) -> None:
+    for name, times in Counter(ours).items():
+        if name is not None and times > 1:
+            problems.add(
+                row,
+                name,
+                f"The column {name} is there {times} times. Keep one, and delete or rename the "
+                "others.",
+            )
+
+
+def _tell_of_missing(
+    titles: Sequence[str], missing: Sequence[str], header: GridRow, problems: ProblemList
+) -> None:
+    for name in missing:
+        problems.add(
+            header.number,
+            name,
+            f"The column {name} is missing. Name it in the header row, or say which of your "
+            f"columns holds it. The file has {_list_titles(titles)}.",
+        )
+
+
+def _list_titles(titles: Sequence[str]) -> str:
+    named = [show(title) for title in titles if title]
+    more = f" and {len(named) - _TITLES_LISTED} more" if len(named) > _TITLES_LISTED else ""
+    return ", ".join(named[:_TITLES_LISTED]) + more

@@ -1,0 +1,86 @@
+"""What an action is: one act of one person, all or nothing, with one entry in the record.
+
+An action is a function that takes a `Unit` and returns `Done`. The writer runs it, appends its
+deed to the meet's record and commits both together; an action cannot forget its entry because it
+does not write it, and it cannot commit because it holds no transaction of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Generic, Protocol, TypeVar
+
+from sqlalchemy import Connection
+
+from app.ids import MeetId
+
+Result = TypeVar("Result")
+Result_co = TypeVar("Result_co", covariant=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """Who acts: an official of the meet, or the holder of the setup key ("founder")."""
+
+    id: str
+    roles: frozenset[str] = frozenset()
+
+    def __str__(self) -> str:
+        return self.id
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """What an action works with: the open transaction, the instant, the meet and the actor."""
+
+    conn: Connection
+    now: datetime
+    meet_id: MeetId
+    actor: Actor
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What an action leaves in the record: its kind, its subject's id, and the facts.
+
+    `body` holds JSON values; its RFC 8785 form is what the entry commits to.
+    """
+
+    kind: str
+    subject: str
+    body: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Done(Generic[Result_co]):
+    """An action's result. `deed` is None only where the same thing was asked for a second time."""
+
+    result: Result_co
+    deed: Deed | None
+
+
+@dataclass(frozen=True, slots=True)
+class Put(Generic[Result_co]):
+    """The result of a PUT with the caller's own id: the thing, and whether this call made it."""
+
+    thing: Result_co
+    created: bool
+
+
+Action = Callable[[Unit], Done[Result]]
+
+
+class RecordGroup(Protocol):
+    """The record's side of one group of actions: appends now, writes its heads at the end."""
+
+    def append(self, unit: Unit, deed: Deed) -> None: ...
+
+    def finish(self) -> Mapping[MeetId, int]: ...
+
+
+class RecordKeeper(Protocol):
+    """Opens the record for one group; locks the heads of the meets concerned, in order."""
+
+    def open_group(self, conn: Connection, meets: frozenset[MeetId]) -> RecordGroup: ...

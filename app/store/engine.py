@@ -1,0 +1,121 @@
+"""Opening the database: which engine, with which promises.
+
+SQLite is the default: write-ahead log, a disk sync at every commit, foreign keys enforced, one
+writing connection, readers that cannot write. SQLite before 3.51.3 has a race when two connections
+write or checkpoint a write-ahead log at once; one writer and one process stay clear of it, and a
+lock file beside the database refuses a second process. PostgreSQL takes any number of processes.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy.engine import URL
+
+from app.refusals import Unavailable
+
+BUSY_TIMEOUT_MS = 5_000
+READERS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Engines:
+    """One engine to write with (a single connection) and one to read with."""
+
+    writing: Engine
+    reading: Engine
+    url: URL
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether this is SQLite, with its one process and its reads on the event loop."""
+        return self.url.get_backend_name() == "sqlite"
+
+    def dispose(self) -> None:
+        """Close all connections."""
+        self.reading.dispose()
+        self.writing.dispose()
+
+
+def open_engines(database_url: str) -> Engines:
+    """Engines for a SQLAlchemy URL; ValueError for an engine that is neither of the two."""
+    url = make_url(database_url)
+    backend = url.get_backend_name()
+    if backend == "sqlite":
+        return _open_sqlite(url)
+    if backend == "postgresql":
+        return _open_postgresql(url.set(drivername="postgresql+psycopg"))
+    raise ValueError(f"DATABASE_URL names {backend}; it must be sqlite:/// or postgresql://")
+
+
+def _open_sqlite(url: URL) -> Engines:
+    if not url.database or url.database == ":memory:":
+        raise ValueError("Zone Docket keeps its record in a file: give sqlite:///path/to/file.db")
+    # isolation_level=None: the driver opens no transaction of its own; the writer and the readers
+    # say BEGIN themselves, so that a write takes the lock at once (BEGIN IMMEDIATE).
+    options: dict[str, Any] = {"check_same_thread": False, "isolation_level": None}
+    writing = create_engine(url, connect_args=options, pool_size=1, max_overflow=0)
+    reading = create_engine(url, connect_args=options, pool_size=READERS, max_overflow=READERS)
+    event.listen(writing, "connect", _prepare_sqlite_writer)
+    event.listen(reading, "connect", _prepare_sqlite_reader)
+    event.listen(writing, "begin", lambda conn: conn.exec_driver_sql("BEGIN IMMEDIATE"))
+    event.listen(reading, "begin", lambda conn: conn.exec_driver_sql("BEGIN"))
+    return Engines(writing, reading, url)
+
+
+def _prepare_sqlite_writer(connection: sqlite3.Connection, _record: object) -> None:
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("PRAGMA synchronous=FULL")
+    _prepare_sqlite(connection)
+
+
+def _prepare_sqlite_reader(connection: sqlite3.Connection, _record: object) -> None:
+    _prepare_sqlite(connection)
+    connection.execute("PRAGMA query_only=ON")
+
+
+def _prepare_sqlite(connection: sqlite3.Connection) -> None:
+    connection.execute("PRAGMA foreign_keys=ON")
+    connection.execute(f"PRAGMA busy_timeout={BUSY_TIMEOUT_MS}")
+
+
+def _open_postgresql(url: URL) -> Engines:
+    writing = create_engine(url, pool_size=1, max_overflow=0, pool_pre_ping=True)
+    reading = create_engine(
+        url,
+        pool_size=READERS,
+        max_overflow=READERS,
+        pool_pre_ping=True,
+        isolation_level="REPEATABLE READ",
+        execution_options={"postgresql_readonly": True},
+    )
+    return Engines(writing, reading, url)
+
+
+@contextmanager
+def only_process(url: URL) -> Iterator[None]:
+    """Hold the lock file beside a SQLite database; Unavailable where another process has it."""
+    if url.get_backend_name() != "sqlite":
+        yield
+        return
+    path = Path(f"{url.database}.lock")
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise Unavailable(
+                f"Another process uses {url.database}. SQLite serves one process: stop the other "
+                "one, or move to PostgreSQL with DATABASE_URL."
+            ) from error
+        yield
+    finally:
+        os.close(descriptor)

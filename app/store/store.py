@@ -1,0 +1,109 @@
+"""The store: how the rest of the program writes (`act`) and reads (`read`, `read_apart`).
+
+Reading on SQLite happens on the event loop itself: short, indexed, bounded statements answer
+faster than a thread could be woken for them. On PostgreSQL a read waits for a socket, so it runs
+in a thread. `read_apart` is for what takes long on either (an export, the facts of a form).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import TypeVar
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError
+from starlette.concurrency import run_in_threadpool
+
+from app.clock import Clock
+from app.ids import MeetId
+from app.refusals import Unavailable
+from app.store.action import Action, Actor, RecordKeeper
+from app.store.engine import Engines, open_engines
+from app.store.writer import Deliver, Job, Notify, Writer, settle
+
+Result = TypeVar("Result")
+Query = Callable[[Connection], Result]
+
+
+class Store:
+    """One database, its writer and its readers."""
+
+    def __init__(
+        self,
+        database_url: str,
+        clock: Clock,
+        keeper: RecordKeeper,
+        notify: Notify = lambda _heads: None,
+    ) -> None:
+        self.engines: Engines = open_engines(database_url)
+        self.clock = clock
+        self._writer = Writer(self.engines, clock, keeper, notify)
+        self._loop_reader: Connection | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._deliver: Deliver = _settle_all
+
+    def start(self) -> None:
+        self._writer.start()
+
+    def stop(self) -> None:
+        """Finish the queued actions, then close all connections."""
+        self._writer.stop()
+        if self._loop_reader is not None:
+            self._loop_reader.close()
+        self.engines.dispose()
+
+    async def act(self, meet_id: MeetId, actor: Actor, action: Action[Result]) -> Result:
+        """Run an action; returns after its commit, or raises why nothing was changed."""
+        loop = asyncio.get_running_loop()
+        receipt: asyncio.Future[Result] = loop.create_future()
+        self._writer.submit(Job(meet_id, actor, action, self._deliverer(loop), receipt=receipt))
+        return await receipt
+
+    def _deliverer(self, loop: asyncio.AbstractEventLoop) -> Deliver:
+        """How a group's outcomes reach this event loop: with a single wake-up."""
+        if self._loop is not loop:
+            self._loop = loop
+            self._deliver = lambda jobs: loop.call_soon_threadsafe(_settle_all, jobs)
+        return self._deliver
+
+    def act_now(self, meet_id: MeetId, actor: Actor, action: Action[Result]) -> Result:
+        """The same for callers without an event loop."""
+        outcome: Result = self._writer.act_now(meet_id, actor, action)
+        return outcome
+
+    async def read(self, query: Query[Result]) -> Result:
+        """Answer a short question from one consistent snapshot."""
+        if self.engines.is_sqlite:
+            return self._read_here(query)
+        return await run_in_threadpool(self.read_now, query)
+
+    async def read_apart(self, query: Query[Result]) -> Result:
+        """Answer a long question from one consistent snapshot, off the event loop."""
+        return await run_in_threadpool(self.read_now, query)
+
+    def read_now(self, query: Query[Result]) -> Result:
+        """Answer a question in this thread."""
+        try:
+            with self.engines.reading.connect() as conn, conn.begin():
+                return query(conn)
+        except DBAPIError as error:
+            raise Unavailable("The store cannot answer just now; try again.") from error
+
+    def _read_here(self, query: Query[Result]) -> Result:
+        # The event loop keeps one connection of its own: checking one out costs more than the
+        # question itself. Nothing else runs on the loop between BEGIN and the end.
+        if self._loop_reader is None:
+            self._loop_reader = self.engines.reading.connect()
+        try:
+            with self._loop_reader.begin():
+                return query(self._loop_reader)
+        except DBAPIError as error:
+            self._loop_reader.close()
+            self._loop_reader = None
+            raise Unavailable("The store cannot answer just now; try again.") from error
+
+
+def _settle_all(jobs: list[Job]) -> None:
+    for job in jobs:
+        settle(job.receipt, job)

@@ -1,0 +1,179 @@
+"""The one writer of a process: runs queued actions one after another and commits them in groups.
+
+Each action runs in its own savepoint, so that one that fails never fails its neighbours. What has
+gathered while the last group was being written forms the next group, and one disk sync serves all
+of it. Answers go out after the commit. Within a meet, actions are serial on both engines: SQLite
+has one writer, and on PostgreSQL each group locks the record heads of its meets in a fixed order.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+
+from app.clock import Clock
+from app.ids import MeetId
+from app.refusals import Refusal, Unavailable
+from app.store.action import Action, Actor, Done, RecordGroup, RecordKeeper, Unit
+from app.store.engine import Engines
+
+log = logging.getLogger(__name__)
+
+LARGEST_GROUP = 128
+
+Deliver = Callable[["list[Job]"], object]
+Notify = Callable[[Mapping[MeetId, int]], object]
+
+
+@dataclass(slots=True, eq=False)
+class Job:
+    """One queued action and, once its group is through, its outcome."""
+
+    meet_id: MeetId
+    actor: Actor
+    action: Action[Any]
+    deliver: Deliver
+    receipt: Any = None
+    result: Any = field(default=None)
+    error: BaseException | None = None
+
+
+class Writer:
+    """Owns the writing connection and the thread that uses it."""
+
+    def __init__(
+        self, engines: Engines, clock: Clock, keeper: RecordKeeper, notify: Notify
+    ) -> None:
+        self._engines = engines
+        self._clock = clock
+        self._keeper = keeper
+        self._notify = notify
+        self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
+        self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
+        self._stopping = False
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Finish what is queued, then end the thread."""
+        self._stopping = True
+        self._jobs.put(None)
+        self._thread.join()
+
+    def submit(self, job: Job) -> None:
+        """Queue a job; its `deliver` is called from the writer's thread, once a group."""
+        if self._stopping:
+            raise Unavailable("The server is shutting down. Nothing was changed; try again.")
+        self._jobs.put(job)
+
+    def act_now(self, meet_id: MeetId, actor: Actor, action: Action[Any]) -> Any:
+        """Run one action and wait for its commit. For callers without an event loop."""
+        outcome: Future[Any] = Future()
+
+        def deliver(jobs: list[Job]) -> None:
+            for job in jobs:
+                settle(job.receipt, job)
+
+        self.submit(Job(meet_id, actor, action, deliver, receipt=outcome))
+        return outcome.result()
+
+    def _run(self) -> None:
+        while True:
+            first = self._jobs.get()
+            if first is None:
+                return
+            group, last = self._gather(first)
+            self._write(group)
+            self._hand_out(group)
+            if last:
+                return
+
+    def _gather(self, first: Job) -> tuple[list[Job], bool]:
+        group = [first]
+        while len(group) < LARGEST_GROUP:
+            try:
+                job = self._jobs.get_nowait()
+            except queue.Empty:
+                break
+            if job is None:
+                return group, True
+            group.append(job)
+        return group, False
+
+    def _write(self, group: list[Job]) -> None:
+        try:
+            heads = self._commit_group(group)
+        except Exception as error:  # whatever it was, nobody may be told "stored"
+            log.exception("a group of %d actions was not committed", len(group))
+            reason = Unavailable(
+                "The store could not keep this just now. Nothing was changed; send it again."
+            )
+            reason.__cause__ = error
+            for job in group:
+                job.error = job.error or reason
+            return
+        if heads:
+            self._notify(heads)
+
+    def _commit_group(self, group: list[Job]) -> Mapping[MeetId, int]:
+        meets = frozenset(job.meet_id for job in group)
+        with self._engines.writing.connect() as conn, conn.begin():
+            record = self._keeper.open_group(conn, meets)
+            for job in group:
+                self._perform(conn, record, job)
+            return record.finish()
+
+    def _perform(self, conn: Connection, record: RecordGroup, job: Job) -> None:
+        unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)
+        conn.exec_driver_sql("SAVEPOINT act")
+        try:
+            done: Done[Any] = job.action(unit)
+            if done.deed is not None:
+                record.append(unit, done.deed)
+        except Refusal as refusal:
+            conn.exec_driver_sql("ROLLBACK TO SAVEPOINT act")
+            job.error = refusal
+        except Exception as error:
+            if _transaction_is_lost(error):
+                raise
+            conn.exec_driver_sql("ROLLBACK TO SAVEPOINT act")
+            job.error = error
+        else:
+            job.result = done.result
+        conn.exec_driver_sql("RELEASE SAVEPOINT act")
+
+    def _hand_out(self, group: list[Job]) -> None:
+        by_receiver: dict[Deliver, list[Job]] = {}
+        for job in group:
+            by_receiver.setdefault(job.deliver, []).append(job)
+        for deliver, jobs in by_receiver.items():
+            try:
+                deliver(jobs)
+            except RuntimeError:  # the receiver's event loop has ended; the work is stored
+                log.warning("%d outcomes had nobody left to receive them", len(jobs))
+
+
+def settle(receipt: Any, job: Job) -> None:
+    """Put a job's outcome into a future, unless its holder has given up waiting."""
+    if receipt.cancelled() or receipt.done():
+        return
+    if job.error is not None:
+        receipt.set_exception(job.error)
+    else:
+        receipt.set_result(job.result)
+
+
+def _transaction_is_lost(error: Exception) -> bool:
+    """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
+    if isinstance(error, DBAPIError):
+        return error.connection_invalidated or type(error).__name__ == "OperationalError"
+    return isinstance(error, SQLAlchemyError) and "rolled back" in str(error)

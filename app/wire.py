@@ -1,0 +1,66 @@
+"""What all documents over HTTP share: the base model, and what text people may send."""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import UTC, datetime
+from typing import Annotated
+
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
+
+EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
+LATEST = datetime(2100, 1, 1, tzinfo=UTC)
+
+
+class Wire(BaseModel):
+    """A document as it goes over HTTP. Unknown fields are refused, so that a slip is noticed."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+def _clean(text: str, *, lines: bool) -> str:
+    text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").strip())
+    for character in text:
+        if character == "\n" and lines:
+            continue
+        if unicodedata.category(character) in {"Cc", "Cs"}:
+            raise ValueError(f"the character U+{ord(character):04X} cannot be kept; leave it out")
+    return text
+
+
+def clean_line(text: str) -> str:
+    """One line of text in NFC, without control characters; ValueError otherwise."""
+    return _clean(text, lines=False)
+
+
+def clean_words(text: str) -> str:
+    """Text of several lines in NFC, without other control characters; ValueError otherwise."""
+    return _clean(text, lines=True)
+
+
+def sane_instant(instant: datetime) -> datetime:
+    """An instant between 2000 and 2100, in UTC; a phone's clock may be wrong, not absurd."""
+    if not EARLIEST <= instant < LATEST:
+        raise ValueError("this time lies outside the years 2000 to 2099")
+    return instant.astimezone(UTC)
+
+
+Name = Annotated[str, AfterValidator(clean_line), Field(min_length=1, max_length=120)]
+OptionalName = Annotated[str, AfterValidator(clean_line), Field(max_length=120)]
+Words = Annotated[str, AfterValidator(clean_words), Field(max_length=4000)]
+Reasons = Annotated[str, AfterValidator(clean_words), Field(min_length=3, max_length=4000)]
+PhoneTime = Annotated[AwareDatetime, AfterValidator(sane_instant)]
+Lane = Annotated[int, Field(ge=1, le=10)]
+Pin = Annotated[str, Field(pattern=r"^[0-9]{4,12}$", examples=["480213"])]
+
+
+class PhoneClock(Wire):
+    """A phone's clock when it wrote something, and what it knew of its error."""
+
+    at: PhoneTime = Field(description="the phone's own time, with its zone offset")
+    offset_ms: Annotated[int, Field(ge=-86_400_000_000, le=86_400_000_000)] | None = Field(
+        default=None, description="server time minus phone time, as last measured"
+    )
+    error_ms: Annotated[int, Field(ge=0, le=3_600_000)] | None = Field(
+        default=None, description="half the round trip of that measurement"
+    )

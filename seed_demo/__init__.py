@@ -1,0 +1,1 @@
+"""An invented meet as plain files, and the script that plays it."""

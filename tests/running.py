@@ -1,0 +1,86 @@
+"""A running service for tests: the real server on a loopback port, with a clock that can be set."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+
+import httpx
+import uvicorn
+from fastapi import FastAPI
+from pydantic import SecretStr
+
+from app.config import Settings
+from app.server import create_app
+from app.store.store import Store
+
+SETUP_KEY = "the-setup-key-of-the-tests"
+
+
+class TestingClock:
+    """The machine's clock, moved by what a test asks for."""
+
+    __test__ = False
+
+    def __init__(self) -> None:
+        self._offset = timedelta(0)
+        self._fixed: datetime | None = None
+
+    def now(self) -> datetime:
+        return self._fixed or datetime.now(UTC) + self._offset
+
+    def move(self, by: timedelta) -> None:
+        if self._fixed is not None:
+            self._fixed += by
+        else:
+            self._offset += by
+
+    def stand_at(self, instant: datetime) -> None:
+        self._fixed = instant
+
+    def run_again(self) -> None:
+        self._fixed, self._offset = None, timedelta(0)
+
+
+class Service:
+    """A service under test."""
+
+    def __init__(self, app: FastAPI, address: str, clock: TestingClock, database_url: str) -> None:
+        self.app = app
+        self.address = address
+        self.clock = clock
+        self.database_url = database_url
+        self.http = httpx.Client(base_url=address, timeout=30)
+
+    @property
+    def store(self) -> Store:
+        store: Store = self.app.state.services.store
+        return store
+
+
+@contextmanager
+def a_service(database_url: str) -> Iterator[Service]:
+    """The service over a migrated database, until the test is done with it."""
+    clock = TestingClock()
+    settings = Settings(_env_file=None, setup_key=SecretStr(SETUP_KEY)).model_copy(
+        update={"database_url": database_url}
+    )
+    app = create_app(settings, clock)
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning", access_log=False))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        if not thread.is_alive():
+            raise RuntimeError("the service under test did not start")
+        time.sleep(0.005)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    service = Service(app, f"http://127.0.0.1:{port}", clock, database_url)
+    try:
+        yield service
+    finally:
+        service.http.close()
+        server.should_exit = True
+        thread.join(10)
