@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import refusals
 from app.ids import new_id
@@ -147,12 +148,33 @@ async def answer_http_error(_request: Request, error: Exception) -> Response:
     return problem(kind, detail, dict(error.headers or {}))
 
 
-async def answer_unexpected(_request: Request, error: Exception) -> Response:
-    """Anything else: nothing but an id that also stands in the log."""
-    response = problem(OTHERS[500], "Something went wrong on the server; it has been noted.")
-    instance = json.loads(bytes(response.body))["instance"]
-    log.error("unexpected error %s", instance, exc_info=error)
-    return response
+class CatchUnexpected:
+    """Turns any other error into a 500 with nothing but an id that also stands in the log.
+
+    The framework's own handler raises the error again after answering, and the server then drops
+    the connection, with whatever else the phone had sent on it.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        started = False
+
+        async def watch(message: Message) -> None:
+            nonlocal started
+            started = started or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self._app(scope, receive, watch)
+        except Exception:
+            if scope["type"] != "http" or started:
+                raise
+            response = problem(OTHERS[500], "Something went wrong on the server; it was noted.")
+            instance = json.loads(bytes(response.body))["instance"]
+            log.exception("unexpected error %s", instance)
+            await response(scope, receive, send)
 
 
 def install(app: FastAPI) -> None:
@@ -160,4 +182,4 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(refusals.Refusal, answer_refusal)
     app.add_exception_handler(RequestValidationError, answer_malformed)
     app.add_exception_handler(HTTPException, answer_http_error)
-    app.add_exception_handler(Exception, answer_unexpected)
+    app.add_middleware(CatchUnexpected)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import signal
 import socket
 
 import uvicorn
@@ -54,13 +55,26 @@ def serve_settings(settings: Settings, clock: Clock | None = None) -> int:
                 )
             )
             _calm_the_collector()
+            _end_well_on_signals()
             server.run(sockets=[listener])
     return 0
 
 
+def _end_well_on_signals() -> None:
+    """Being told to stop is no failure: the process ends with 0 once the server has stopped.
+
+    The server raises the signal it caught once more when it is done; this is what then answers.
+    """
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda _number, _frame: None)
+
+
 def _calm_the_collector() -> None:
-    """What start-up made lives as long as the process; out of the collector's way, its pauses no
-    longer show in the slowest answers (measured: p99 from 27 to 9 ms at 16 clients)."""
+    """Keep the collector's pauses out of the slowest answers.
+
+    What start-up made lives as long as the process and need not be looked at again (measured: p99
+    from 27 to 9 ms at 16 clients).
+    """
     gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 20, 100)

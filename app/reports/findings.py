@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import TypeAdapter
+from pydantic import Field, TypeAdapter
 from sqlalchemy import Connection
 
 from app.ids import MeetId, TeamId
 from app.meets.queries import Running
-from app.reports.wire import FindingOut
+from app.reports.wire import FindingOut, ReportOut
 from app.rules.book import load_book
 from app.rules.finding import Circumstances, Finding, judge, title_of
 from app.rules.observation import Infringement, LaneInfringement, Observation
 from app.rulings.lane_count import earlier_lane_infringements
 
-OBSERVATIONS: TypeAdapter[Observation] = TypeAdapter(Observation)
+OBSERVATIONS: TypeAdapter[Observation] = TypeAdapter(
+    Annotated[Observation, Field(discriminator="seen")]
+)
 
 
 def judge_report(
@@ -33,6 +35,12 @@ def judge_report(
         earlier = earlier_lane_infringements(conn, meet_id, TeamId(running.team_id))
     circumstances = Circumstances(running.relay, take_over, earlier)
     return judge(observation, circumstances, load_book(running.edition))
+
+
+def judge_again(conn: Connection, meet_id: MeetId, running: Running, report: ReportOut) -> Finding:
+    """The finding on a stored report as of now: lane infringements may have been noted since."""
+    observation = OBSERVATIONS.validate_python(report.observation)
+    return judge_report(conn, meet_id, running, report.take_over, observation)
 
 
 def as_stored(finding: Finding) -> Mapping[str, Any]:

@@ -16,16 +16,17 @@ from sqlalchemy import bindparam, insert, select, update
 from app.access.queries import Caller
 from app.access.signing import statement_digest
 from app.clock import rfc3339
-from app.ids import CaseId, DisqualificationId, RulingId, TeamId, new_id
-from app.meets.queries import MeetFacts, meet_facts
+from app.ids import CaseId, DisqualificationId, HeatId, RulingId, TeamId, new_id
+from app.meets.queries import MeetFacts, meet_facts, who_runs
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, OwnReport, RoleMissing, Stale, StateConflict
+from app.reports.findings import judge_again
 from app.reports.grouping import close_case
 from app.reports.queries import case_row, reports_of_case
 from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.roles import Role
-from app.rules.finding import Consequence, consequence_of
+from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rulings.lane_count import earlier_lane_infringements
 from app.rulings.queries import annotation, ruling_out, rulings_of_case
@@ -71,7 +72,10 @@ def rule_on(
         replaced = _step(unit, case, sent, version)
         reports = reports_of_case(unit.conn, case_id)
         _insist_second_person(reports, caller)
-        effect = _effect(unit, case, meet, sent, reports, replaced)
+        if replaced is not None:
+            # First, so that a lane infringement it noted no longer counts against the team.
+            _replace(unit, replaced, ruling_id)
+        effect = _effect(unit, case, meet, sent, reports)
         statement = _statement(unit, case, ruling_id, sent, effect, reports)
         digest = statement_digest(statement)
         unit.conn.execute(
@@ -96,8 +100,6 @@ def rule_on(
                 content=content,
             )
         )
-        if replaced is not None:
-            _replace(unit, replaced, ruling_id)
         if effect.consequence is Consequence.DISQUALIFICATION:
             _disqualify(unit, case, ruling_id, effect)
         close_case(unit, case_id)
@@ -159,7 +161,6 @@ def _effect(
     meet: MeetFacts,
     sent: RulingIn,
     reports: list[ReportOut],
-    replaced: RulingId | None,
 ) -> Effect:
     if sent.verdict is Verdict.DISMISSED:
         return NOTHING
@@ -168,16 +169,33 @@ def _effect(
             "This case has no team yet: ask the umpire back for the lane, or dismiss the case."
         )
     infringement = sent.infringement or _what_all_saw(reports)
+    found = _found_now(unit, case, reports, infringement)
     earlier = earlier_lane_infringements(unit.conn, unit.meet_id, TeamId(case.team_id))
-    if replaced is not None:
-        earlier -= _was_noted(unit, replaced)
-    consequence = consequence_of(infringement, meet.book, earlier)
+    consequence = found or consequence_of(infringement, meet.book, earlier)
     return Effect(infringement, meet.book.reference(infringement), consequence)
 
 
-def _was_noted(unit: Unit, ruling_id: RulingId) -> int:
-    row = unit.conn.execute(_RULING, {"ruling": ruling_id}).one()
-    return int(row.effect == Consequence.NOTED)
+def _found_now(
+    unit: Unit, case: AnyRow, reports: list[ReportOut], infringement: Infringement
+) -> Consequence | None:
+    """What the findings on this infringement lead to: the gravest, None where none says so.
+
+    A lane infringement with ground gained disqualifies at once, and only the facts tell.
+    """
+    running = who_runs(unit.conn, unit.meet_id, HeatId(case.heat_id), case.lane)
+    findings = [
+        judge_again(unit.conn, unit.meet_id, running, report)
+        for report in reports
+        if report.observation is not None and report.state is not ReportState.WITHDRAWN
+    ]
+    consequences = {
+        finding.consequence
+        for finding in findings
+        if finding.outcome is Outcome.INFRINGEMENT and finding.infringement is infringement
+    }
+    if Consequence.DISQUALIFICATION in consequences:
+        return Consequence.DISQUALIFICATION
+    return Consequence.NOTED if Consequence.NOTED in consequences else None
 
 
 def _what_all_saw(reports: list[ReportOut]) -> Infringement:

@@ -125,6 +125,8 @@ def test_a_baton_that_went_backward_was_to_be_returned_under_the_oldest_rule_alo
     assert found(report, OLD).outcome is YES
     unsure = replace(report, went=Roll.UNSURE)
     assert found(unsure, BEFORE_2025).outcome is OPEN
+    returned = replace(unsure, returned_to_drop_point=Seen.YES)
+    assert found(returned, BEFORE_2025).outcome is NO
 
 
 def test_a_baton_that_nobody_fetched_was_not_fetched_wrongly() -> None:

@@ -139,6 +139,15 @@ def test_the_third_leg_line_lies_a_hundred_metres_before_the_finish(lane: int) -
     assert to_bend_end == pytest.approx(15.61, abs=TOLERANCE)
 
 
+@pytest.mark.parametrize(("lane", "s800"), [(2, 3.526), (5, 15.151), (8, 26.933)])
+def test_the_second_zone_of_a_medley_follows_the_800_m_start(lane: int, s800: float) -> None:
+    # 300 m run from the 200 m start, one laned bend and the crossing still to come: 100 m past the
+    # finish and the 800 m stagger of the Facilities Manual's table farther on
+    rule = load_book(NEW).zone(Relay.MEDLEY, 2)
+    leg_line = zone_on_track(STANDARD, Relay.MEDLEY, 2, lane, rule).leg_line
+    assert leg_line.past_finish_m == pytest.approx(100 + s800, abs=TOLERANCE)
+
+
 @pytest.mark.parametrize("lane", range(1, 10))
 def test_legs_are_as_long_as_their_names_say_from_start_to_leg_line(lane: int) -> None:
     first = load_book(NEW).zone(Relay.FOUR_BY_100, 1)

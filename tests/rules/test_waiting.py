@@ -114,6 +114,12 @@ def test_there_is_no_waiting_order_in_lanes() -> None:
     assert found(CHANGED, NEW, Relay.FOUR_BY_800, None).outcome is YES
 
 
+def test_a_medley_leaves_its_lanes_before_the_third_take_over() -> None:
+    # two bends in lanes: from memory
+    outcomes = [found(CHANGED, NEW, Relay.MEDLEY, take_over).outcome for take_over in (1, 2, 3)]
+    assert outcomes == [NO, NO, YES]
+
+
 def test_an_order_not_yet_fixed_or_not_changed_is_in_order() -> None:
     for report in (
         WaitingOrderChanged(changed=Seen.YES, order_fixed=Seen.NO),

@@ -1,0 +1,61 @@
+"""Migrations: forward from empty on both engines, back again, and the tables match the models."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import inspect
+
+from app.migrating import alembic_config, migrate
+from app.schema import REVISION, all_tables
+from app.serving import bring_up_to_date
+from app.store.engine import Engines, open_engines
+from app.store.revision import stored_revision
+from tests.conftest import ENGINES
+from tests.postgres import Databases
+
+
+@pytest.fixture(params=ENGINES)
+def empty(request: pytest.FixtureRequest, tmp_path: object) -> Engines:
+    if request.param == "sqlite":
+        return open_engines(f"sqlite:///{tmp_path}/empty.db")
+    databases: Databases = request.getfixturevalue("postgres")
+    return open_engines(databases.make())
+
+
+def test_migrating_from_empty_gives_the_tables_of_the_models(empty: Engines) -> None:
+    migrate(empty.writing)
+    with empty.writing.connect() as conn:
+        context = MigrationContext.configure(conn, opts={"compare_type": True})
+        assert compare_metadata(context, all_tables()) == []
+        assert stored_revision(conn) == REVISION
+    empty.dispose()
+
+
+def test_migrating_back_leaves_nothing_and_forward_again_works(empty: Engines) -> None:
+    migrate(empty.writing)
+    with empty.writing.connect() as conn, conn.begin():
+        command.downgrade(alembic_config(conn), "base")
+    with empty.writing.connect() as conn:
+        assert set(inspect(conn).get_table_names()) <= {"alembic_version"}
+    migrate(empty.writing)
+    empty.dispose()
+
+
+def test_the_program_knows_the_newest_revision(empty: Engines) -> None:
+    with empty.writing.connect() as conn:
+        script = ScriptDirectory.from_config(alembic_config(conn))
+    assert script.get_current_head() == REVISION
+    empty.dispose()
+
+
+def test_bringing_up_to_date_twice_changes_nothing(
+    new_database: Callable[[str], str],
+) -> None:
+    for engine in ENGINES:
+        assert bring_up_to_date(new_database(engine)) == (REVISION, REVISION)
