@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import logging
 from dataclasses import asdict, dataclass
+from typing import Any
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -70,6 +71,39 @@ ADVICE = {
     405: "This address knows other methods; the Allow header names them.",
     413: "What was sent is larger than this address takes. Nothing was stored.",
 }
+
+
+DOCUMENTED: dict[int | str, dict[str, Any]] = {
+    "default": {
+        "description": "A problem document (RFC 9457); `type` resolves to its meaning.",
+        "content": {
+            MEDIA_TYPE: {
+                "schema": {
+                    "type": "object",
+                    "required": ["type", "title", "status", "detail", "instance"],
+                    "properties": {
+                        "type": {"type": "string", "format": "uri-reference"},
+                        "title": {"type": "string"},
+                        "status": {"type": "integer"},
+                        "detail": {"type": "string"},
+                        "instance": {"type": "string", "format": "uri"},
+                        "errors": {
+                            "type": "array",
+                            "items": {
+                                "type": "object",
+                                "properties": {
+                                    "pointer": {"type": "string"},
+                                    "detail": {"type": "string"},
+                                },
+                            },
+                        },
+                    },
+                }
+            }
+        },
+    }
+}
+"""What the OpenAPI document says of every route's errors."""
 
 
 def problem(

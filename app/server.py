@@ -53,6 +53,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         summary="Relay zone reports, from an umpire's flag to a ruling and an announced result.",
         lifespan=_lifespan,
         max_body_size=LARGEST_BODY,
+        responses=problems.DOCUMENTED,
     )
     app.state.services = Services(settings, clock, store, feed)
     for router in ROUTERS:

@@ -19,6 +19,7 @@ from app.services import StoreHere
 
 router = APIRouter(tags=["meets"])
 
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 LARGEST_FILE = 8 * 1024 * 1024
 
 Meet = Annotated[ChosenId, Path()]
@@ -61,7 +62,10 @@ async def get_meet(meet: Meet, store: StoreHere) -> Response:
 
 
 @router.post(
-    "/api/meets/{meet}/start-lists", response_model=StartListsOut, max_body_size=LARGEST_FILE
+    "/api/meets/{meet}/start-lists",
+    response_model=StartListsOut,
+    max_body_size=LARGEST_FILE,
+    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
 )
 async def post_start_lists(
     meet: Meet,

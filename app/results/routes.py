@@ -43,6 +43,7 @@ Announcement = Annotated[ChosenId, Path()]
     "/api/meets/{meet}/heats/{heat}/result",
     response_model=ResultOut,
     max_body_size=LARGEST_FINISH_LIST,
+    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}}}},
 )
 async def put_result(
     meet: Meet,

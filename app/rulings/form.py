@@ -123,7 +123,7 @@ def _marks(report: ReportOut, zone: ZoneRule) -> list[ZoneMark]:
             label=ASPECTS[aspect],
             metres=metres_along(position, concerned, zone),
             uncertainty=position.uncertainty,
-            note=f"{ASPECTS[aspect]}, seen by {report.official_name}",
+            note=f"seen by {report.official_name}",
         )
         for aspect, position in _positions(report.observation)
     ]
@@ -162,7 +162,7 @@ def _report(report: ReportOut, meet: MeetFacts) -> ReportOnForm:
         finding_reason=finding.reason if finding else "",
         rule=finding.rule if finding else "",
         marks_note=_marks_note(report),
-        attested="attested by the server" if report.received_at else "",
+        attested="by the server" if report.received_at else "",
     )
 
 
@@ -176,8 +176,8 @@ def _marks_note(report: ReportOut) -> str:
 def _clock_note(report: ReportOut) -> str:
     if report.clock is None or report.clock.offset_ms is None:
         return "the phone's clock was not compared with the server's"
-    error = "" if report.clock.error_ms is None else f" ± {report.clock.error_ms / 1000:.1f} s"
-    return f"server time minus phone time: {report.clock.offset_ms / 1000:+.1f} s{error}"
+    error = "" if report.clock.error_ms is None else f" ± {report.clock.error_ms / 1000:.2f} s"
+    return f"server time minus phone time: {report.clock.offset_ms / 1000:+.2f} s{error}"
 
 
 def _details(observation: dict[str, Any]) -> list[tuple[str, str]]:

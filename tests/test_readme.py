@@ -1,0 +1,56 @@
+"""The README tells the truth: its example runs and prints what it says, its names exist."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+from app.cli import main
+from app.config import Settings
+from app.roles import Role
+from app.rules.book import editions
+from tests.running import SETUP_KEY, Service
+
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+
+MOVES = re.compile(r"\d\d:\d\d:\d\d|\d{4}-\d\d-\d\d|CES?T|\{'outcome'.*")
+"""What differs from run to run: times, days, summer time, and the finding that is folded."""
+
+
+def block(language: str, holding: str) -> str:
+    found = re.findall(rf"```{language}\n(.*?)```", README, flags=re.DOTALL)
+    return next(text for text in found if holding in text)
+
+
+def test_the_example_prints_what_the_readme_says(service: Service, tmp_path: Path) -> None:
+    ran = subprocess.run(
+        ["bash", "-euc", block("bash", "start-list.csv")],
+        cwd=tmp_path,
+        env={"BASE": service.address, "KEY": SETUP_KEY, "PATH": "/usr/local/bin:/usr/bin:/bin"},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stderr
+    printed = [MOVES.sub("~", line) for line in ran.stdout.replace("\r", "").splitlines()]
+    told = [MOVES.sub("~", line) for line in block("text", "Bo Halyard").splitlines()]
+    assert printed == told
+    assert (tmp_path / "form.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_every_role_edition_and_setting_has_its_place_in_the_readme() -> None:
+    for name in [*Role, *editions()]:
+        assert f"`{name}`" in README
+    for field in Settings.model_fields:
+        assert f"{field.upper()}`" in README
+
+
+def test_every_command_of_the_readme_exists() -> None:
+    for command in ("demo", "serve", "migrate", "check", "backup", "restore"):
+        assert f"`{command}`" in README
+        try:
+            main([command, "--help"])
+        except SystemExit as ended:
+            assert ended.code == 0
