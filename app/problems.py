@@ -152,7 +152,9 @@ async def answer_malformed(_request: Request, error: Exception) -> Response:
     """A body, path or query that does not fit its document: which field, and why."""
     assert isinstance(error, RequestValidationError)
     errors = [
-        {"pointer": _pointer(found["loc"]), "detail": _plain(found["msg"])}
+        {"pointer": "", "detail": f"this is no JSON from its character {found['loc'][1]} onward"}
+        if found["type"] == "json_invalid"
+        else {"pointer": _pointer(found["loc"]), "detail": _plain(found["msg"])}
         for found in error.errors()[:50]
     ]
     first = errors[0] if errors else {"pointer": "", "detail": "it cannot be read"}
@@ -209,6 +211,35 @@ class CatchUnexpected:
             instance = json.loads(bytes(response.body))["instance"]
             log.exception("unexpected error %s", instance)
             await response(scope, receive, send)
+
+
+class TellTooLarge:
+    """Gives an oversized body its problem document, where the framework would answer plain text.
+
+    The framework's limit sits outside all handlers and middleware, and replaces whatever they
+    answer to a body whose length was declared, so this wraps the finished application.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        replaced = False
+
+        async def replace(message: Message) -> None:
+            nonlocal replaced
+            if message["type"] == "http.response.start" and _is_plain_too_large(message):
+                replaced = True
+                await problem(OTHERS[413], ADVICE[413])(scope, receive, send)
+            elif not replaced:
+                await send(message)
+
+        await self._app(scope, receive, replace)
+
+
+def _is_plain_too_large(start: Message) -> bool:
+    kinds = {value for name, value in start["headers"] if name == b"content-type"}
+    return start["status"] == 413 and MEDIA_TYPE.encode() not in kinds
 
 
 def install(app: FastAPI) -> None:

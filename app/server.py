@@ -9,6 +9,7 @@ from types import FrameType
 
 from fastapi import APIRouter, Depends, FastAPI
 from starlette.routing import BaseRoute
+from starlette.types import ASGIApp
 
 from app import __version__, operating, problems
 from app.access import routes as access
@@ -41,13 +42,20 @@ ROUTERS: tuple[APIRouter, ...] = (
 )
 
 
+class Application(FastAPI):
+    """The framework's application, with a problem document for oversized bodies too."""
+
+    def build_middleware_stack(self) -> ASGIApp:
+        return problems.TellTooLarge(super().build_middleware_stack())
+
+
 def create_app(settings: Settings | None = None, clock: Clock | None = None) -> FastAPI:
     """The service over one database, with the clock that all of it tells the time by."""
     settings = settings or Settings()
     clock = clock or SystemClock()
     feed = Feed()
     store = Store(settings.database_url, clock, Keeper(), feed.notify)
-    app = FastAPI(
+    app = Application(
         title="Zone Docket",
         version=__version__,
         summary="Relay zone reports, from an umpire's flag to a ruling and an announced result.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import signal
 import socket
+from collections.abc import Callable
 
 import uvicorn
 
@@ -33,8 +34,14 @@ def bring_up_to_date(database_url: str) -> tuple[str | None, str]:
     return before, REVISION
 
 
-def serve_settings(settings: Settings, clock: Clock | None = None) -> int:
-    """Serve until a signal ends it."""
+def _say_where(address: str) -> None:
+    print(f"Serving {address}", flush=True)
+
+
+def serve_settings(
+    settings: Settings, clock: Clock | None = None, say: Callable[[str], None] = _say_where
+) -> int:
+    """Serve until a signal ends it; `say` tells the address once it is taken."""
     # Bound before the application is made, so that a taken port is told at once, and port 0 has
     # its number when the address is printed.
     listener = socket.create_server((settings.host, settings.port), backlog=512)
@@ -45,7 +52,7 @@ def serve_settings(settings: Settings, clock: Clock | None = None) -> int:
         store = app.state.services.store
         with only_process(store.engines.url):
             bring_up_to_date(settings.database_url)
-            print(f"Serving {settings.address}", flush=True)
+            say(settings.address)
             server = uvicorn.Server(
                 uvicorn.Config(
                     app,

@@ -14,6 +14,7 @@ from app.access.wire import LinkOut, OfficialOut
 from app.ids import LinkId, MeetId, OfficialId, SessionId
 from app.refusals import NotFound
 from app.roles import Role
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 
@@ -25,6 +26,7 @@ class Caller:
     meet_id: MeetId
     session_id: SessionId
     roles: frozenset[Role]
+    name: str = ""
 
     def holds(self, *roles: Role) -> bool:
         return not self.roles.isdisjoint(roles)
@@ -35,13 +37,14 @@ class Caller:
         return f"pin:{self.official_id}:{self.session_id}"
 
 
-_SESSION = (
+_SESSION = Prepared(
     select(
         sessions.c.id,
         sessions.c.meet_id,
         sessions.c.official_id,
         sessions.c.expires_at,
         officials.c.roles,
+        officials.c.name,
     )
     .join(officials, officials.c.id == sessions.c.official_id)
     .where(
@@ -63,10 +66,11 @@ _LINK = select(join_links).where(join_links.c.id == bindparam("link"))
 
 def caller_of(conn: Connection, token: str, now: datetime) -> Caller | None:
     """The caller whose session token this is, None where it is unknown, ended or expired."""
-    row = conn.execute(_SESSION, {"secret_hash": hash_secret(token)}).one_or_none()
+    row = _SESSION.first(conn, {"secret_hash": hash_secret(token)})
     if row is None or row.expires_at <= now:
         return None
-    return Caller(row.official_id, row.meet_id, row.id, frozenset(Role(r) for r in row.roles))
+    roles = frozenset(Role(role) for role in row.roles)
+    return Caller(row.official_id, row.meet_id, row.id, roles, row.name)
 
 
 def official_row(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> AnyRow:
@@ -80,6 +84,14 @@ def official_row(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> 
 def official(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> OfficialOut:
     """One official of this meet; NotFound for any other id."""
     return _official_out(official_row(conn, meet_id, official_id))
+
+
+def is_official(conn: Connection, official_id: OfficialId) -> bool:
+    """Whether an id names an official, in whatever meet."""
+    return (
+        conn.execute(select(officials.c.id).where(officials.c.id == official_id)).first()
+        is not None
+    )
 
 
 def officials_of(conn: Connection, meet_id: MeetId) -> list[OfficialOut]:

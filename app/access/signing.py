@@ -11,12 +11,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from hashlib import sha256
 
-import rfc8785
 from starlette.concurrency import run_in_threadpool
 
 from app.access.actions import accept_pin, count_pin_try, note_wrong_pin
 from app.access.queries import Caller, official_row
 from app.access.secrets import pin_matches
+from app.record.canonical import canonical
 from app.refusals import PinRefused
 from app.store.action import Actor
 from app.store.store import Store
@@ -36,4 +36,4 @@ async def confirm_pin(store: Store, caller: Caller, pin: str) -> None:
 
 def statement_digest(statement: Mapping[str, object]) -> str:
     """The SHA-256 of a statement's RFC 8785 form, in hex: what a signature is over."""
-    return sha256(rfc8785.dumps(dict(statement))).hexdigest()  # type: ignore[arg-type]
+    return sha256(canonical(dict(statement))).hexdigest()

@@ -15,6 +15,7 @@ from app.meets.queries import meet_facts, relays_of
 from app.refusals import NotFound
 from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import Edge, Relay
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 _POSTS = (
@@ -22,7 +23,9 @@ _POSTS = (
     .where(posts.c.meet_id == bindparam("meet"), posts.c.retired.is_(False))
     .order_by(posts.c.take_over, posts.c.edge.desc(), posts.c.id)
 )
-_POST = select(posts).where(posts.c.meet_id == bindparam("meet"), posts.c.id == bindparam("post"))
+_POST = Prepared(
+    select(posts).where(posts.c.meet_id == bindparam("meet"), posts.c.id == bindparam("post"))
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,7 @@ def lanes_in_words(lanes: Iterable[int]) -> str:
 
 def post(conn: Connection, meet_id: MeetId, post_id: PostId) -> Post:
     """One post, also a retired one; NotFound for an id that is not of this meet."""
-    row = conn.execute(_POST, {"meet": meet_id, "post": post_id}).one_or_none()
+    row = _POST.first(conn, {"meet": meet_id, "post": post_id})
     if row is None:
         raise NotFound("There is no such post in this meet's crew plan.")
     return _post(row)

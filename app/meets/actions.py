@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from sqlalchemy import insert, select, update
 
 from app.access.actions import add_official
+from app.access.queries import is_official
 from app.access.wire import OfficialIn
 from app.ids import HeatId, MeetId, OfficialId
 from app.meets.queries import heat, meet, meet_row
@@ -16,7 +17,7 @@ from app.meets.wire import HeatOut, MeetIn, MeetOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, RoleMissing, Stale
 from app.roles import Role
-from app.rules.book import BookRefused, load_book
+from app.rules.book import BookRefused, editions, load_book
 from app.store.action import Action, Deed, Done, Put, Unit
 
 
@@ -32,6 +33,8 @@ def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
             return Done(Put(meet(unit.conn, meet_id), created=False), None)
         if unit.actor.roles:
             raise RoleMissing("A new meet is made with the server's setup key.")
+        if is_official(unit.conn, OfficialId(sent.organiser.id)):
+            raise IdTaken("an official", sent.organiser.id)
         unit.conn.execute(
             insert(meets).values(id=meet_id, made_at=unit.now, version=1, **_columns(sent))
         )
@@ -66,7 +69,10 @@ def _insist_on_edition(key: str) -> None:
     try:
         load_book(key)
     except BookRefused as error:
-        raise Malformed(str(error), field="/edition") from error
+        raise Malformed(
+            f"There is no edition “{key}”. Choose one of: {', '.join(editions())}.",
+            field="/edition",
+        ) from error
 
 
 def _columns(sent: MeetIn) -> Mapping[str, object]:

@@ -16,6 +16,7 @@ from app.refusals import NotFound
 from app.rules.book import Book, load_book
 from app.rules.relay import Relay
 from app.rules.windows import MeetTerms
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 HEATS_A_PAGE = 100
@@ -61,7 +62,7 @@ _LANES = (
     .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
     .order_by(lanes.c.heat_id, lanes.c.lane)
 )
-_WHO_RUNS = (
+_WHO_RUNS = Prepared(
     select(
         heats.c.state,
         heats.c.event_id,
@@ -206,7 +207,7 @@ def lanes_of(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, li
 
 def who_runs(conn: Connection, meet_id: MeetId, heat_id: HeatId, lane: int | None) -> Running:
     """The heat's state and the team in a lane; NotFound for a heat that is not of this meet."""
-    row = conn.execute(_WHO_RUNS, {"meet": meet_id, "heat": heat_id, "lane": lane}).one_or_none()
+    row = _WHO_RUNS.first(conn, {"meet": meet_id, "heat": heat_id, "lane": lane})
     if row is None:
         raise NotFound("There is no such heat at this meet.")
     return Running(HeatState(row.state), row.event_id, Relay(row.relay), row.team_id, row.edition)

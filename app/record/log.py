@@ -12,15 +12,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 
-import rfc8785
 from sqlalchemy import Connection, bindparam, insert, select, update
 
 from app.clock import rfc3339
 from app.ids import MeetId
+from app.record.canonical import canonical
 from app.record.kinds import Kind
 from app.record.merkle import Frontier, leaf_hash
 from app.record.tables import record_bodies, record_entries, record_heads
 from app.store.action import Deed, Unit
+from app.store.prepared import Prepared
 from app.store.upsert import insert_or_keep
 
 SALT_BYTES = 32
@@ -31,15 +32,15 @@ _HEADS = (
     .order_by(record_heads.c.meet_id)
     .with_for_update()
 )
-_SAVE_HEAD = (
+_SAVE_HEAD = Prepared(
     update(record_heads)
     .where(record_heads.c.meet_id == bindparam("meet"))
     .values(
         size=bindparam("new_size"), frontier=bindparam("new_frontier"), root=bindparam("new_root")
     )
 )
-_ADD_ENTRY = insert(record_entries)
-_ADD_BODY = insert(record_bodies)
+_ADD_ENTRY = Prepared(insert(record_entries))
+_ADD_BODY = Prepared(insert(record_bodies))
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +56,9 @@ def commitment(salt: bytes, body: bytes) -> str:
     return sha256(salt + body).hexdigest()
 
 
-def entry_text(unit: Unit, seq: int, deed: Deed, committed: str) -> str:
+def entry_form(unit: Unit, seq: int, deed: Deed, committed: str) -> bytes:
     """The entry's RFC 8785 form."""
-    return rfc8785.dumps(
+    return canonical(
         {
             "actor": unit.actor.id,
             "at": rfc3339(unit.now),
@@ -67,7 +68,7 @@ def entry_text(unit: Unit, seq: int, deed: Deed, committed: str) -> str:
             "seq": seq,
             "subject": deed.subject,
         }
-    ).decode()
+    )
 
 
 class Keeper:
@@ -104,29 +105,37 @@ class Group:
     def __init__(self, conn: Connection, heads: dict[MeetId, Frontier]) -> None:
         self._conn = conn
         self._heads = heads
-        self._grown: set[MeetId] = set()
+        self._entries: list[dict[str, object]] = []
+        self._bodies: list[dict[str, object]] = []
 
     def append(self, unit: Unit, deed: Deed) -> None:
-        """Write one entry and its body; the head follows at the end of the group."""
+        """Add one entry and its body; they are written with the heads at the end of the group.
+
+        Nothing in them can fail for one action alone: the group holds the lock on its heads.
+        """
         kind = Kind(deed.kind)
         frontier = self._heads[unit.meet_id]
         seq = frontier.size + 1
-        salt, body = secrets.token_bytes(SALT_BYTES), rfc8785.dumps(dict(deed.body))  # type: ignore[arg-type]
-        entry = entry_text(unit, seq, deed, commitment(salt, body))
+        salt, body = secrets.token_bytes(SALT_BYTES), canonical(dict(deed.body))
+        entry = entry_form(unit, seq, deed, commitment(salt, body))
         key = {"meet_id": unit.meet_id, "seq": seq}
-        self._conn.execute(
-            _ADD_ENTRY, {**key, "kind": kind, "subject": deed.subject, "entry": entry}
+        self._entries.append(
+            {**key, "kind": kind.value, "subject": deed.subject, "entry": entry.decode()}
         )
-        self._conn.execute(_ADD_BODY, {**key, "salt": salt, "body": body.decode()})
-        self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry.encode()))
-        self._grown.add(unit.meet_id)
+        self._bodies.append({**key, "salt": salt, "body": body.decode()})
+        self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
 
     def finish(self) -> Mapping[MeetId, int]:
-        """Write the heads that moved; returns their sizes."""
-        for meet in self._grown:
+        """Write the entries, their bodies and the heads that moved; returns the heads' sizes."""
+        if not self._entries:
+            return {}
+        _ADD_ENTRY.run_many(self._conn, self._entries)
+        _ADD_BODY.run_many(self._conn, self._bodies)
+        grown = {MeetId(str(entry["meet_id"])) for entry in self._entries}
+        for meet in grown:
             frontier = self._heads[meet]
-            self._conn.execute(
-                _SAVE_HEAD,
+            _SAVE_HEAD.run(
+                self._conn,
                 {
                     "meet": meet,
                     "new_size": frontier.size,
@@ -134,4 +143,4 @@ class Group:
                     "new_root": frontier.root.hex(),
                 },
             )
-        return {meet: self._heads[meet].size for meet in self._grown}
+        return {meet: self._heads[meet].size for meet in grown}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,21 +17,22 @@ from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale
 from app.reports.findings import as_stored, judge_report, observation_document
 from app.reports.grouping import Place, case_for, move_report, touch_case_of
-from app.reports.queries import call_out, called_posts, report_out
+from app.reports.queries import call_out, called_posts, report_from, report_out
 from app.reports.states import REPORT_TABLE, Mark, ReportAct, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
 from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import Wire
 
 NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
-_CALL = select(calls).where(calls.c.id == bindparam("call"))
-_REPORT = select(reports).where(reports.c.id == bindparam("report"))
-_ADD_CALL = insert(calls)
-_ADD_REPORT = insert(reports)
-_WRITE_REPORT = (
+_CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
+_REPORT = Prepared(select(reports).where(reports.c.id == bindparam("report")))
+_ADD_CALL = Prepared(insert(calls))
+_ADD_REPORT = Prepared(insert(reports))
+_WRITE_REPORT = Prepared(
     update(reports)
     .where(reports.c.id == bindparam("report"))
     .values(
@@ -65,7 +65,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
 
     def act(unit: Unit) -> Done[Put[CallOut]]:
         content = _content(sent)
-        known = unit.conn.execute(_CALL, {"call": call_id}).one_or_none()
+        known = _CALL.first(unit.conn, {"call": call_id})
         if known is not None:
             _insist_same(known, unit, caller, content, "a call")
             return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
@@ -75,8 +75,8 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
         report_id, case_id = None, None
         if sent.flag is Flag.YELLOW:
             report_id, case_id = _raise_report(unit, sent, caller, place, running, marks)
-        unit.conn.execute(
-            _ADD_CALL,
+        _ADD_CALL.run(
+            unit.conn,
             {
                 "id": call_id,
                 "meet_id": unit.meet_id,
@@ -110,15 +110,15 @@ def _raise_report(
     unit: Unit, sent: CallIn, caller: Caller, place: Post, running: Running, marks: list[str]
 ) -> tuple[ReportId, CaseId]:
     report_id = ReportId(sent.report or new_id())
-    known = unit.conn.execute(_REPORT, {"report": report_id}).one_or_none()
+    known = _REPORT.first(unit.conn, {"report": report_id})
     if known is not None:
         # The written report overtook its flag on a bad line: it stands, the flag joins it.
         if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
             raise IdTaken("a report", report_id)
         return report_id, known.case_id
     case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
-    unit.conn.execute(
-        _ADD_REPORT,
+    _ADD_REPORT.run(
+        unit.conn,
         {
             "id": report_id,
             "meet_id": unit.meet_id,
@@ -182,23 +182,25 @@ def write_report(
 
     def act(unit: Unit) -> Done[Put[ReportOut]]:
         content = _content(sent)
-        known = unit.conn.execute(_REPORT, {"report": report_id}).one_or_none()
+        known = _REPORT.first(unit.conn, {"report": report_id})
         if known is not None and known.content == content:
             _insist_same(known, unit, caller, content, "a report")
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
         if known is not None:
             _insist_writable(known, unit, caller, version)
-        facts = _judge_and_place(unit, report_id, sent, caller, known, content)
-        if known is None:
-            unit.conn.execute(_ADD_REPORT, facts | _first_facts(unit, report_id, caller))
-        else:
-            unit.conn.execute(
-                _WRITE_REPORT,
-                {"report": report_id} | {f"new_{name}": value for name, value in facts.items()},
-            )
+        place = post(unit.conn, unit.meet_id, PostId(sent.post)) if sent.post else None
+        facts = _judge_and_place(unit, report_id, sent, caller, known, content, place)
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
+        if known is None:
+            stored = facts | _first_facts(unit, report_id, caller)
+            _ADD_REPORT.run(unit.conn, stored)
+            return Done(Put(report_from(stored, caller.name, place), created=True), deed)
+        _WRITE_REPORT.run(
+            unit.conn,
+            {"report": report_id} | {f"new_{name}": value for name, value in facts.items()},
+        )
         out = report_out(unit.conn, unit.meet_id, report_id)
-        return Done(Put(out, created=known is None or known.content is None), deed)
+        return Done(Put(out, created=known.content is None), deed)
 
     return act
 
@@ -210,9 +212,9 @@ def _judge_and_place(
     caller: Caller,
     known: AnyRow | None,
     content: str,
+    place: Post | None,
 ) -> dict[str, Any]:
     running = who_runs(unit.conn, unit.meet_id, HeatId(sent.heat), sent.lane)
-    place = post(unit.conn, unit.meet_id, PostId(sent.post)) if sent.post else None
     take_over = place.take_over if place else sent.take_over
     finding = judge_report(unit.conn, unit.meet_id, running, take_over, sent.observation)
     about = Place(HeatId(sent.heat), sent.lane, running.team_id)
@@ -321,7 +323,7 @@ def withdraw_report(
 
 
 def _report_of_meet(unit: Unit, report_id: ReportId) -> AnyRow:
-    known = unit.conn.execute(_REPORT, {"report": report_id}).one_or_none()
+    known: AnyRow | None = _REPORT.first(unit.conn, {"report": report_id})
     if known is None or known.meet_id != unit.meet_id:
         raise NotFound("There is no such report at this meet.")
     return known
@@ -345,4 +347,4 @@ def _set_state(unit: Unit, report_id: ReportId, state: ReportState, remark: str)
 
 def _content(sent: Wire) -> str:
     """What was sent, in one line: two sendings of the same thing read the same."""
-    return json.dumps(sent.model_dump(mode="json"), ensure_ascii=False, sort_keys=True)
+    return sent.model_dump_json()

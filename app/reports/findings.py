@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import fields
 from typing import Annotated, Any
 
 from pydantic import Field, TypeAdapter
@@ -16,6 +16,8 @@ from app.rules.book import load_book
 from app.rules.finding import Circumstances, Finding, judge, title_of
 from app.rules.observation import Infringement, LaneInfringement, Observation
 from app.rulings.lane_count import earlier_lane_infringements
+
+FINDING_FIELDS = tuple(field.name for field in fields(Finding))
 
 OBSERVATIONS: TypeAdapter[Observation] = TypeAdapter(
     Annotated[Observation, Field(discriminator="seen")]
@@ -45,7 +47,7 @@ def judge_again(conn: Connection, meet_id: MeetId, running: Running, report: Rep
 
 def as_stored(finding: Finding) -> Mapping[str, Any]:
     """A finding as a small document."""
-    return asdict(finding)
+    return {name: getattr(finding, name) for name in FINDING_FIELDS}
 
 
 def finding_out(stored: Mapping[str, Any]) -> FindingOut:

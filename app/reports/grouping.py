@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, and_, bindparam, insert, literal_column, select, update
 
 from app.ids import CaseId, HeatId, TeamId, new_id
 from app.reports.states import (
@@ -22,20 +22,29 @@ from app.reports.states import (
 )
 from app.reports.tables import cases, reports
 from app.store.action import Unit
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
-_OPEN_FOR_TEAM = select(cases.c.id).where(
-    cases.c.heat_id == bindparam("heat"),
-    cases.c.team_id == bindparam("team"),
-    cases.c.state == "open",
+# Written out, not bound: only then does the engine know that the index of open cases will do.
+_IS_OPEN = cases.c.state == literal_column("'open'")
+_OF_TEAM = and_(
+    cases.c.heat_id == bindparam("heat"), cases.c.team_id == bindparam("team"), _IS_OPEN
 )
-_OPEN_FOR_LANE = select(cases.c.id).where(
+_OF_LANE = and_(
     cases.c.heat_id == bindparam("heat"),
     cases.c.team_id.is_(None),
     cases.c.lane == bindparam("lane"),
-    cases.c.state == "open",
+    _IS_OPEN,
 )
-_LAST_RULED = (
+_OPEN_FOR_TEAM = Prepared(select(cases.c.id).where(_OF_TEAM))
+_OPEN_FOR_LANE = Prepared(select(cases.c.id).where(_OF_LANE))
+_ADD_TO_TEAMS = Prepared(
+    update(cases).where(_OF_TEAM).values(version=cases.c.version + 1).returning(cases.c.id)
+)
+_ADD_TO_LANES = Prepared(
+    update(cases).where(_OF_LANE).values(version=cases.c.version + 1).returning(cases.c.id)
+)
+_LAST_RULED = Prepared(
     select(cases.c.id)
     .where(
         cases.c.heat_id == bindparam("heat"),
@@ -45,10 +54,12 @@ _LAST_RULED = (
     .order_by(cases.c.opened_at.desc(), cases.c.id.desc())
     .limit(1)
 )
-_OPEN_CASE = insert(cases)
-_TOUCH = update(cases).where(cases.c.id == bindparam("case")).values(version=cases.c.version + 1)
-_CASE = select(cases).where(cases.c.id == bindparam("case"))
-_OTHERS = (
+_OPEN_CASE = Prepared(insert(cases))
+_TOUCH = Prepared(
+    update(cases).where(cases.c.id == bindparam("case")).values(version=cases.c.version + 1)
+)
+_CASE = Prepared(select(cases).where(cases.c.id == bindparam("case")))
+_OTHERS = Prepared(
     select(reports.c.id)
     .where(
         reports.c.case_id == bindparam("case"),
@@ -70,30 +81,29 @@ class Place:
 
 def case_for(unit: Unit, place: Place) -> CaseId:
     """The open case for this place, opened where there is none; its version moves."""
-    known = find_open(unit.conn, place)
-    if known is None:
-        return open_case(unit, place)
-    unit.conn.execute(_TOUCH, {"case": known})
-    return known
+    known = None
+    if place.team_id is not None:
+        known = _ADD_TO_TEAMS.first(unit.conn, {"heat": place.heat_id, "team": place.team_id})
+    elif place.lane is not None:
+        known = _ADD_TO_LANES.first(unit.conn, {"heat": place.heat_id, "lane": place.lane})
+    return CaseId(known.id) if known is not None else open_case(unit, place)
 
 
 def find_open(conn: Connection, place: Place) -> CaseId | None:
     """The open case for this place, if there is one."""
+    found = None
     if place.team_id is not None:
-        found = conn.execute(_OPEN_FOR_TEAM, {"heat": place.heat_id, "team": place.team_id})
+        found = _OPEN_FOR_TEAM.first(conn, {"heat": place.heat_id, "team": place.team_id})
     elif place.lane is not None:
-        found = conn.execute(_OPEN_FOR_LANE, {"heat": place.heat_id, "lane": place.lane})
-    else:
-        return None
-    case_id: CaseId | None = found.scalars().first()
-    return case_id
+        found = _OPEN_FOR_LANE.first(conn, {"heat": place.heat_id, "lane": place.lane})
+    return None if found is None else CaseId(found.id)
 
 
 def open_case(unit: Unit, place: Place) -> CaseId:
     """A new case; a further one where this team was ruled on in this heat before."""
     case_id = CaseId(new_id())
-    unit.conn.execute(
-        _OPEN_CASE,
+    _OPEN_CASE.run(
+        unit.conn,
         {
             "id": case_id,
             "meet_id": unit.meet_id,
@@ -113,21 +123,19 @@ def open_case(unit: Unit, place: Place) -> CaseId:
 def _last_ruled(conn: Connection, place: Place) -> CaseId | None:
     if place.team_id is None:
         return None
-    found: CaseId | None = conn.execute(
-        _LAST_RULED, {"heat": place.heat_id, "team": place.team_id}
-    ).scalar()
-    return found
+    found = _LAST_RULED.first(conn, {"heat": place.heat_id, "team": place.team_id})
+    return None if found is None else CaseId(found.id)
 
 
 def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> CaseId:
     """The case of a report whose facts have come: the same, the team's open one, or a further."""
-    current = unit.conn.execute(_CASE, {"case": from_case}).one()
+    current = _CASE.first(unit.conn, {"case": from_case})
     if _is_about(current, place) and current.state == CaseState.OPEN:
-        unit.conn.execute(_TOUCH, {"case": from_case})
+        _TOUCH.run(unit.conn, {"case": from_case})
         return from_case
     if current.state != CaseState.OPEN:
         return case_for(unit, place)
-    shared = unit.conn.execute(_OTHERS, {"case": from_case, "report": report_id}).scalar()
+    shared = _OTHERS.first(unit.conn, {"case": from_case, "report": report_id})
     target = find_open(unit.conn, place)
     if target is None and shared is None:
         _point_at(unit, from_case, place)
@@ -136,7 +144,7 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
     if shared is None:
         _join(unit, from_case, target)
     else:
-        unit.conn.execute(_TOUCH, {"case": from_case})
+        _TOUCH.run(unit.conn, {"case": from_case})
     return target
 
 

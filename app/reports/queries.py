@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, func, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
 
 from app.access.queries import official_names
 from app.access.tables import officials
-from app.crew.queries import expected_posts, lanes_in_words
+from app.crew.queries import Post, expected_posts
 from app.crew.tables import posts
+from app.crew.wire import Side
 from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId
 from app.meets.queries import heat
 from app.meets.tables import events, heats, teams
@@ -31,6 +33,8 @@ from app.reports.wire import (
     ReportOut,
 )
 from app.rules.observation import Infringement
+from app.rules.relay import Edge
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import PhoneClock
 
@@ -51,9 +55,11 @@ _REPORT_COLUMNS = (
     select(
         reports,
         officials.c.name.label("official_name"),
-        posts.c.edge,
-        posts.c.side,
+        posts.c.edge.label("post_edge"),
+        posts.c.side.label("post_side"),
         posts.c.lanes.label("post_lanes"),
+        posts.c.take_over.label("post_take_over"),
+        posts.c.official_id.label("post_official_id"),
     )
     .join(officials, officials.c.id == reports.c.official_id)
     .outerjoin(posts, posts.c.id == reports.c.post_id)
@@ -86,20 +92,16 @@ _CASE_COLUMNS = (
     .outerjoin(teams, teams.c.id == cases.c.team_id)
 )
 _CASE = _CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
-_OPEN = and_(cases.c.meet_id == bindparam("meet"), cases.c.state == "open")
-_DOCKET_FIRST = (
-    _CASE_COLUMNS.where(_OPEN).order_by(cases.c.opened_at, cases.c.id).limit(DOCKET_PAGE + 1)
+# Written out, not bound: only then does the engine know that the docket's own index will do.
+_OPEN = and_(cases.c.meet_id == bindparam("meet"), cases.c.state == literal_column("'open'"))
+_LATER = or_(
+    cases.c.opened_at > bindparam("opened_at"),
+    and_(cases.c.opened_at == bindparam("opened_at"), cases.c.id > bindparam("case")),
 )
-_DOCKET_NEXT = (
-    _CASE_COLUMNS.where(
-        _OPEN,
-        or_(
-            cases.c.opened_at > bindparam("opened_at"),
-            and_(cases.c.opened_at == bindparam("opened_at"), cases.c.id > bindparam("case")),
-        ),
-    )
-    .order_by(cases.c.opened_at, cases.c.id)
-    .limit(DOCKET_PAGE + 1)
+_OLDEST_FIRST = (cases.c.opened_at, cases.c.id)
+_DOCKET_FIRST = Prepared(_CASE_COLUMNS.where(_OPEN).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1))
+_DOCKET_NEXT = Prepared(
+    _CASE_COLUMNS.where(_OPEN, _LATER).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1)
 )
 _COUNT_OPEN = select(func.count()).select_from(cases).where(_OPEN)
 _OPEN_OF_HEAT = (
@@ -107,7 +109,7 @@ _OPEN_OF_HEAT = (
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
-_DOCKET_REPORTS = (
+_REPORT_LINES = (
     select(
         reports.c.id,
         reports.c.case_id,
@@ -117,9 +119,17 @@ _DOCKET_REPORTS = (
         officials.c.name.label("official_name"),
     )
     .join(officials, officials.c.id == reports.c.official_id)
-    .where(reports.c.case_id.in_(bindparam("cases", expanding=True)))
     .order_by(reports.c.raised_at, reports.c.id)
 )
+
+
+def _reports_on(*where: ColumnElement[bool]) -> Prepared:
+    page = select(cases.c.id).where(*where).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE)
+    return Prepared(_REPORT_LINES.where(reports.c.case_id.in_(page)))
+
+
+_REPORTS_ON_FIRST = _reports_on(_OPEN)
+_REPORTS_ON_NEXT = _reports_on(_OPEN, _LATER)
 
 
 def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
@@ -209,37 +219,53 @@ def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
     return [_report_out(row) for row in conn.execute(_REPORTS_OF_CASE, {"case": case_id})]
 
 
-def _report_out(row: AnyRow) -> ReportOut:
-    state = ReportState(row.state)
+def report_from(stored: Mapping[str, Any], official_name: str, place: Post | None) -> ReportOut:
+    """A report as it goes over HTTP, from its stored columns, its author's name and its post."""
+    state = ReportState(stored["state"])
     return ReportOut(
-        id=row.id,
-        heat=row.heat_id,
-        case=row.case_id,
-        official=row.official_id,
-        official_name=row.official_name,
-        post=row.post_id,
-        post_words=_post_words(row),
-        take_over=row.take_over,
-        lane=row.lane,
-        team=row.team_id,
+        id=stored["id"],
+        heat=stored["heat_id"],
+        case=stored["case_id"],
+        official=stored["official_id"],
+        official_name=official_name,
+        post=stored["post_id"],
+        post_words=place.words if place else _no_post_words(stored["take_over"]),
+        take_over=stored["take_over"],
+        lane=stored["lane"],
+        team=stored["team_id"],
         state=state,
-        observation=row.observation,
-        words=row.words,
-        marks=[Mark(mark) for mark in row.marks],
-        finding=finding_out(row.finding) if row.finding else None,
-        clock=PhoneClock.model_validate(row.clock) if row.clock else None,
-        raised_at=row.raised_at,
-        received_at=row.received_at,
-        remark=row.remark,
+        observation=stored["observation"],
+        words=stored["words"],
+        marks=[Mark(mark) for mark in stored["marks"]],
+        finding=finding_out(stored["finding"]) if stored["finding"] else None,
+        clock=PhoneClock.model_validate(stored["clock"]) if stored["clock"] else None,
+        raised_at=stored["raised_at"],
+        received_at=stored["received_at"],
+        remark=stored["remark"],
         possible=[act.value for act in REPORT_TABLE.possible(state)],
-        version=row.version,
+        version=stored["version"],
     )
 
 
-def _post_words(row: AnyRow) -> str:
-    if row.post_id is None:
-        return f"take-over {row.take_over}, own observation" if row.take_over else "own observation"
-    return f"take-over {row.take_over}, {row.edge}, {lanes_in_words(row.post_lanes)}, {row.side}"
+def _report_out(row: AnyRow) -> ReportOut:
+    place = _post_of(row) if row.post_id is not None else None
+    return report_from(row._asdict(), row.official_name, place)
+
+
+def _post_of(row: AnyRow) -> Post:
+    return Post(
+        row.post_id,
+        row.post_official_id,
+        row.post_take_over,
+        Edge(row.post_edge),
+        frozenset(row.post_lanes),
+        Side(row.post_side),
+        frozenset(),
+    )
+
+
+def _no_post_words(take_over: int | None) -> str:
+    return f"take-over {take_over}, own observation" if take_over else "own observation"
 
 
 def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
@@ -279,21 +305,27 @@ def case_out(
 
 def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
     """The open cases, oldest first, fifty a page, each with its reports in short."""
-    rows = _docket_rows(conn, meet_id, after)
-    page = rows[:DOCKET_PAGE]
-    by_case = _report_lines(conn, [row.id for row in page])
-    lines = [_case_line(row, by_case.get(row.id, [])) for row in page]
+    values: dict[str, Any] = {"meet": meet_id}
+    if after is None:
+        rows = _DOCKET_FIRST.all(conn, values)
+        reported = _REPORTS_ON_FIRST.all(conn, values)
+    else:
+        values |= _place_in_docket(after)
+        rows = _DOCKET_NEXT.all(conn, values)
+        reported = _REPORTS_ON_NEXT.all(conn, values)
+    page, more = rows[:DOCKET_PAGE], len(rows) > DOCKET_PAGE
+    by_case = _report_lines(reported)
     count = len(rows)
-    if after is not None or count > DOCKET_PAGE:
+    if more or after is not None:
         count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
     return DocketOut(
-        cases=lines, open=count, next=_cursor(page[-1]) if len(rows) > len(page) else None
+        cases=[_case_line(row, by_case.get(row.id, [])) for row in page],
+        open=count,
+        next=_cursor(page[-1]) if more else None,
     )
 
 
-def _docket_rows(conn: Connection, meet_id: MeetId, after: str | None) -> list[AnyRow]:
-    if after is None:
-        return list(conn.execute(_DOCKET_FIRST, {"meet": meet_id}))
+def _place_in_docket(after: str) -> Mapping[str, Any]:
     instant, _, case_id = after.partition("~")
     try:
         opened_at = datetime.fromisoformat(instant)
@@ -304,18 +336,16 @@ def _docket_rows(conn: Connection, meet_id: MeetId, after: str | None) -> list[A
         ) from error
     if opened_at.tzinfo is None:
         raise Malformed("This place in the docket has no time zone.", field="query after")
-    return list(
-        conn.execute(_DOCKET_NEXT, {"meet": meet_id, "opened_at": opened_at, "case": case_id})
-    )
+    return {"opened_at": opened_at, "case": case_id}
 
 
 def _cursor(row: AnyRow) -> str:
     return f"{row.opened_at.isoformat().replace('+00:00', 'Z')}~{row.id}"
 
 
-def _report_lines(conn: Connection, case_ids: list[CaseId]) -> Mapping[CaseId, list[ReportLine]]:
+def _report_lines(rows: Iterable[Any]) -> Mapping[CaseId, list[ReportLine]]:
     found: dict[CaseId, list[ReportLine]] = {}
-    for row in conn.execute(_DOCKET_REPORTS, {"cases": case_ids}):
+    for row in rows:
         finding = row.finding or {}
         found.setdefault(row.case_id, []).append(
             ReportLine(

@@ -39,6 +39,12 @@ class Engines:
         """Whether this is SQLite, with its one process and its reads on the event loop."""
         return self.url.get_backend_name() == "sqlite"
 
+    @property
+    def driver_error(self) -> type[Exception]:
+        """The base of what the driver itself raises."""
+        error: type[Exception] = self.writing.dialect.loaded_dbapi.Error
+        return error
+
     def dispose(self) -> None:
         """Close all connections."""
         self.reading.dispose()

@@ -87,7 +87,7 @@ class Store:
         try:
             with self.engines.reading.connect() as conn, conn.begin():
                 return query(conn)
-        except DBAPIError as error:
+        except (DBAPIError, self.engines.driver_error) as error:
             raise Unavailable("The store cannot answer just now; try again.") from error
 
     def _read_here(self, query: Query[Result]) -> Result:
@@ -98,7 +98,7 @@ class Store:
         try:
             with self._loop_reader.begin():
                 return query(self._loop_reader)
-        except DBAPIError as error:
+        except (DBAPIError, self.engines.driver_error) as error:
             self._loop_reader.close()
             self._loop_reader = None
             raise Unavailable("The store cannot answer just now; try again.") from error

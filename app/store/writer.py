@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, OperationalError
 
 from app.clock import Clock
 from app.ids import MeetId
@@ -128,28 +128,33 @@ class Writer:
         meets = frozenset(job.meet_id for job in group)
         with self._engines.writing.connect() as conn, conn.begin():
             record = self._keeper.open_group(conn, meets)
+            # Straight through the driver: an action costs three of these, and the toolkit's way
+            # to them takes ten times as long as they do.
+            mark = conn.connection.cursor().execute
             for job in group:
-                self._perform(conn, record, job)
+                self._perform(conn, mark, record, job)
             return record.finish()
 
-    def _perform(self, conn: Connection, record: RecordGroup, job: Job) -> None:
+    def _perform(
+        self, conn: Connection, mark: Callable[[str], object], record: RecordGroup, job: Job
+    ) -> None:
         unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)
-        conn.exec_driver_sql("SAVEPOINT act")
+        mark("SAVEPOINT act")
         try:
             done: Done[Any] = job.action(unit)
             if done.deed is not None:
                 record.append(unit, done.deed)
         except Refusal as refusal:
-            conn.exec_driver_sql("ROLLBACK TO SAVEPOINT act")
+            mark("ROLLBACK TO SAVEPOINT act")
             job.error = refusal
         except Exception as error:
             if _transaction_is_lost(error):
                 raise
-            conn.exec_driver_sql("ROLLBACK TO SAVEPOINT act")
+            mark("ROLLBACK TO SAVEPOINT act")
             job.error = error
         else:
             job.result = done.result
-        conn.exec_driver_sql("RELEASE SAVEPOINT act")
+        mark("RELEASE SAVEPOINT act")
 
     def _hand_out(self, group: list[Job]) -> None:
         by_receiver: dict[Deliver, list[Job]] = {}
@@ -175,5 +180,5 @@ def settle(receipt: Any, job: Job) -> None:
 def _transaction_is_lost(error: Exception) -> bool:
     """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
     if isinstance(error, DBAPIError):
-        return error.connection_invalidated or type(error).__name__ == "OperationalError"
-    return isinstance(error, SQLAlchemyError) and "rolled back" in str(error)
+        return error.connection_invalidated or isinstance(error, OperationalError)
+    return type(error).__name__ == "OperationalError"  # the driver's own, of either engine

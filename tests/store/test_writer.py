@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
+import threading
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -21,6 +23,7 @@ from app.record.queries import head_of
 from app.refusals import Refusal, StateConflict, Unavailable
 from app.store.action import Action, Actor, Deed, Done, Unit
 from app.store.engine import only_process, open_engines
+from app.store.prepared import Compiled, Values
 from app.store.store import Store
 from tests.builders import MeetAtHand
 from tests.running import Service
@@ -115,27 +118,25 @@ def test_nobody_is_told_stored_when_the_commit_fails(service: Service) -> None:
 
 @pytest.mark.parametrize("nth", range(1, 12))
 def test_whichever_statement_of_a_report_fails_nothing_of_it_is_stored(
-    meet: MeetAtHand, nth: int
+    meet: MeetAtHand, nth: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from tests.builders import a_report
 
     before = meet.referee.get("record/head").json()
     report, sent = new_id(), a_report(meet.heat(), meet.posts["umpire"])
-    writing, count = meet.service.store.engines.writing, 0
+    count, bind = 0, Compiled._bind
 
-    def fail_the_nth(_conn: object, _cursor: object, statement: str, *_more: object) -> None:
+    def fail_the_nth(self: Compiled, values: Values) -> dict[str, Any]:
         nonlocal count
-        if "SAVEPOINT" in statement or "record_heads" in statement:
-            return
-        count += 1
-        if count == nth:
-            raise RuntimeError("this statement failed")
+        if threading.current_thread().name == "writer":
+            count += 1
+            if count == nth:
+                raise RuntimeError("this statement failed")
+        return bind(self, values)
 
-    event.listen(writing, "before_cursor_execute", fail_the_nth)
-    try:
-        answer = meet.umpire.put(f"reports/{report}", sent)
-    finally:
-        event.remove(writing, "before_cursor_execute", fail_the_nth)
+    monkeypatch.setattr(Compiled, "_bind", fail_the_nth)
+    answer = meet.umpire.put(f"reports/{report}", sent)
+    monkeypatch.undo()
     if count < nth:
         assert answer.status_code == 201
         return

@@ -1,0 +1,48 @@
+"""The RFC 8785 form, against the library and the RFC's own example."""
+
+from __future__ import annotations
+
+import pytest
+import rfc8785
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.record.canonical import canonical
+
+WORDS = st.text(st.characters(exclude_categories=["Cs"]))
+NUMBERS = st.integers(-(2**53) + 1, 2**53 - 1) | st.floats(allow_nan=False, allow_infinity=False)
+DOCUMENTS = st.recursive(
+    st.none() | st.booleans() | NUMBERS | WORDS,
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(WORDS, inner, max_size=4),
+    max_leaves=20,
+)
+
+
+@given(DOCUMENTS)
+def test_every_document_gets_the_form_that_the_library_gives_it(document: object) -> None:
+    assert canonical(document) == rfc8785.dumps(document)  # type: ignore[arg-type]
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_every_number_is_written_as_ecmascript_writes_it(number: float) -> None:
+    assert canonical([number]) == rfc8785.dumps([number])
+
+
+def test_the_example_of_the_rfc() -> None:
+    # Source: RFC 8785, section 3.2.2 and 3.2.3, the sample object and its canonical form.
+    document = {
+        "numbers": [333333333.33333329, 1e30, 4.50, 2e-3, 0.000000000000000000000000001],
+        "string": "\u20ac$\u000f\u000aA'\u0042\u0022\u005c\\\"/",
+        "literals": [None, True, False],
+    }
+    expected = (
+        '{"literals":[null,true,false],"numbers":[333333333.3333333,1e+30,4.5,0.002,1e-27],'
+        '"string":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/"}'
+    )
+    assert canonical(document).decode() == expected
+
+
+@pytest.mark.parametrize("wrong", [float("nan"), float("inf"), "\ud800", 2**53, {1: 2}])
+def test_what_json_cannot_carry_is_refused(wrong: object) -> None:
+    with pytest.raises((ValueError, rfc8785.CanonicalizationError)):
+        canonical([wrong])
