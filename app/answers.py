@@ -38,24 +38,25 @@ def answer_put(put: Put[BaseModel], *, version: int | None = None) -> Response:
     return answer(put.thing, version=version, created=put.created)
 
 
-def version_named(if_match: Annotated[str | None, Header()] = None) -> int | None:
+async def version_named(if_match: Annotated[str | None, Header()] = None) -> int | None:
     """The version an `If-Match` names, None where there is no such header."""
-    if if_match is None:
-        return None
-    named = _ETAG.fullmatch(if_match.strip())
-    if named is None:
-        raise Stale('If-Match must be the ETag that came with the thing, such as "v3".')
-    return int(named[1])
+    return None if if_match is None else _read_etag(if_match)
 
 
-def version_required(if_match: Annotated[str | None, Header()] = None) -> int:
+async def version_required(if_match: Annotated[str | None, Header()] = None) -> int:
     """The version an `If-Match` names; PreconditionMissing where there is none."""
-    version = version_named(if_match)
-    if version is None:
+    if if_match is None:
         raise PreconditionMissing(
             "Say which version you are changing: send If-Match with the ETag you have seen."
         )
-    return version
+    return _read_etag(if_match)
+
+
+def _read_etag(text: str) -> int:
+    named = _ETAG.fullmatch(text.strip())
+    if named is None:
+        raise Stale('If-Match must be the ETag that came with the thing, such as "v3".')
+    return int(named[1])
 
 
 VersionNamed = Annotated[int | None, Depends(version_named)]

@@ -8,12 +8,12 @@ from fastapi import APIRouter, Response
 from prometheus_client import CollectorRegistry, Gauge, generate_latest
 from sqlalchemy import Connection, func, select
 
+from app.access.guard import Here
 from app.problems import OTHERS, PROBLEMS
 from app.refusals import NotFound, Unavailable
 from app.reports.states import CaseState
 from app.reports.tables import cases
 from app.schema import REVISION
-from app.services import ServicesHere
 from app.store.revision import stored_revision
 
 router = APIRouter(tags=["operating"])
@@ -26,25 +26,25 @@ async def healthz() -> dict[str, str]:
 
 
 @router.get("/readyz")
-async def readyz(services: ServicesHere) -> dict[str, str]:
+async def readyz(here: Here) -> dict[str, str]:
     """The store can be read, its schema is this program's, and the server is not stopping."""
-    if services.feed.stopping:
+    if here.feed.stopping:
         raise Unavailable("The server is shutting down.")
-    revision = await services.store.read_apart(stored_revision)
+    revision = await here.store.read_apart(stored_revision)
     if revision != REVISION:
         raise Unavailable(f"The database has schema {revision}; run `migrate` to get {REVISION}.")
     return {"status": "ready", "schema": REVISION}
 
 
 @router.get("/metrics", response_class=Response)
-async def metrics(services: ServicesHere) -> Response:
+async def metrics(here: Here) -> Response:
     """Numbers for Prometheus; nothing in them names a person or a team."""
-    count, oldest = await services.store.read_apart(_open_cases)
+    count, oldest = await here.store.read_apart(_open_cases)
     registry = CollectorRegistry()
     _gauge(registry, "zonedocket_open_cases", "Cases that await a ruling.", count)
-    age = (services.clock.now() - oldest).total_seconds() if oldest else 0.0
+    age = (here.clock.now() - oldest).total_seconds() if oldest else 0.0
     _gauge(registry, "zonedocket_oldest_open_case_seconds", "Age of the oldest open case.", age)
-    streams = services.feed.open_streams
+    streams = here.feed.open_streams
     _gauge(registry, "zonedocket_open_streams", "Open live feeds of this process.", streams)
     return Response(generate_latest(registry), media_type="text/plain; version=0.0.4")
 

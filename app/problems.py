@@ -67,6 +67,7 @@ OTHERS: dict[int, ProblemType] = {
 }
 
 ADVICE = {
+    400: "The body cannot be read: send JSON in UTF-8. Nothing was stored.",
     404: "There is nothing at this address. Look at /docs for what there is.",
     405: "This address knows other methods; the Allow header names them.",
     413: "What was sent is larger than this address takes. Nothing was stored.",

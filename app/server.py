@@ -30,22 +30,24 @@ from app.store.store import Store
 
 LARGEST_BODY = 64 * 1024
 
+# Matched in this order, so what phones send in a hurry stands first.
 ROUTERS: tuple[APIRouter, ...] = (
-    operating.router,
-    access.router,
-    meets.router,
-    crew.router,
     reports.router,
-    rulings.router,
     results.router,
+    meets.router,
+    rulings.router,
+    crew.router,
     record.router,
+    access.router,
+    operating.router,
 )
 
 
 class Application(FastAPI):
-    """The framework's application, with a problem document for oversized bodies too."""
+    """The framework's application, inside what gives its last plain answers a problem document."""
 
     def build_middleware_stack(self) -> ASGIApp:
+        """All middleware, with the one for oversized bodies outermost."""
         return problems.TellTooLarge(super().build_middleware_stack())
 
 

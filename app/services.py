@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import Depends, Request
+from fastapi import Request
 
 from app.clock import Clock
 from app.config import Settings
@@ -27,15 +26,3 @@ def services_of(request: Request) -> Services:
     """The services behind a request."""
     services: Services = request.app.state.services
     return services
-
-
-async def _store(request: Request) -> Store:
-    return services_of(request).store
-
-
-async def _services(request: Request) -> Services:
-    return services_of(request)
-
-
-StoreHere = Annotated[Store, Depends(_store)]
-ServicesHere = Annotated[Services, Depends(_services)]

@@ -6,6 +6,7 @@ import gc
 import signal
 import socket
 from collections.abc import Callable
+from types import FrameType
 
 import uvicorn
 
@@ -49,31 +50,36 @@ def serve_settings(
         port = listener.getsockname()[1]
         settings = settings.model_copy(update={"port": port})
         app = create_app(settings, clock)
+        server = uvicorn.Server(
+            uvicorn.Config(
+                app,
+                log_level="warning",
+                access_log=False,
+                timeout_graceful_shutdown=SECONDS_TO_STOP,
+            )
+        )
+        _end_well_on_signals(server)
         store = app.state.services.store
         with only_process(store.engines.url):
             bring_up_to_date(settings.database_url)
             say(settings.address)
-            server = uvicorn.Server(
-                uvicorn.Config(
-                    app,
-                    log_level="warning",
-                    access_log=False,
-                    timeout_graceful_shutdown=SECONDS_TO_STOP,
-                )
-            )
             _calm_the_collector()
-            _end_well_on_signals()
             server.run(sockets=[listener])
     return 0
 
 
-def _end_well_on_signals() -> None:
+def _end_well_on_signals(server: uvicorn.Server) -> None:
     """Being told to stop is no failure: the process ends with 0 once the server has stopped.
 
-    The server raises the signal it caught once more when it is done; this is what then answers.
+    While it runs, the server catches the signal itself and raises it once more when it is done.
+    This answers then, and also before it runs: whoever has read the address may stop it at once.
     """
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        server.should_exit = True
+
     for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda _number, _frame: None)
+        signal.signal(number, stop)
 
 
 def _calm_the_collector() -> None:

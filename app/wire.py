@@ -50,7 +50,7 @@ OptionalName = Annotated[str, AfterValidator(clean_line), Field(max_length=120)]
 Words = Annotated[str, AfterValidator(clean_words), Field(max_length=4000)]
 Reasons = Annotated[str, AfterValidator(clean_words), Field(min_length=3, max_length=4000)]
 PhoneTime = Annotated[AwareDatetime, AfterValidator(sane_instant)]
-Lane = Annotated[int, Field(ge=1, le=10)]
+Lane = Annotated[int, Field(ge=1, le=10, strict=True)]
 Pin = Annotated[str, Field(pattern=r"^[0-9]{4,12}$", examples=["480213"])]
 
 

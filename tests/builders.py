@@ -5,9 +5,10 @@ All names here are invented for the tests.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from itertools import count
 from typing import Any
 
 import httpx
@@ -18,8 +19,11 @@ from tests.running import SETUP_KEY, Service
 PIN = "480213"
 TEAMS = ("Tern", "Gull", "Heron", "Plover", "Curlew", "Puffin", "Dunlin", "Petrel")
 ROLES = ("umpire", "chief_umpire", "referee", "results", "jury", "organiser")
+INNARDS = ("Traceback", 'File "', "sqlalchemy", "psycopg", "sqlite3", "pydantic", "starlette")
 
 Json = dict[str, Any]
+
+_event_numbers = count(1)
 
 
 @dataclass
@@ -61,6 +65,9 @@ class Person:
     def post(self, path: str, json: Any = None, **more: Any) -> httpx.Response:
         return self.send("POST", path, json=json, **more)
 
+    def delete(self, path: str, **more: Any) -> httpx.Response:
+        return self.send("DELETE", path, **more)
+
 
 @dataclass
 class MeetAtHand:
@@ -95,11 +102,45 @@ class MeetAtHand:
         """The id of a heat, in the order of the programme."""
         return str(self.heats[number]["id"])
 
+    def head(self) -> Json:
+        """The record's size and root: it moves with whatever is stored."""
+        answer = self.service.http.get(f"/api/meets/{self.id}/record/head")
+        return dict(answer.json())
+
     def start(self, number: int = 0) -> None:
         """The heat runs."""
         seen = self.referee.get(f"heats/{self.heat(number)}")
         answer = self.referee.post(f"heats/{self.heat(number)}/start", etag=seen.headers["ETag"])
         assert answer.status_code == 200, answer.text
+
+    def call(
+        self, flag: str = "white", *, by: str = "umpire", heat: int = 0, **changes: Any
+    ) -> httpx.Response:
+        """Show a flag at one's own post."""
+        post = changes.pop("post", self.posts.get(by))
+        return self[by].put(
+            f"calls/{changes.pop('id', new_id())}", a_call(self.heat(heat), post, flag, **changes)
+        )
+
+    def case(self, case: str) -> Json:
+        """A case as the referee reads it."""
+        answer = self.referee.get(f"cases/{case}")
+        assert answer.status_code == 200, answer.text
+        return dict(answer.json())
+
+    def open_cases(self, heat: int = 0) -> list[str]:
+        """The ids of a heat's cases on the docket, oldest first."""
+        return [line["id"] for line in self.docket() if line["heat"] == self.heat(heat)]
+
+    def docket(self) -> list[Json]:
+        """All cases on the docket, page by page."""
+        lines: list[Json] = []
+        page: Json = {"next": ""}
+        while page["next"] is not None:
+            place = {"after": page["next"]} if page["next"] else None
+            page = self.referee.get("docket", params=place).json()
+            lines += page["cases"]
+        return lines
 
     def report(self, *, by: str = "umpire", heat: int = 0, **changes: Any) -> Json:
         """Write a report and return it as stored."""
@@ -123,6 +164,14 @@ class MeetAtHand:
             f"heats/{self.heat(heat)}/result", content=content or "\n".join(["lane,time", *rows])
         )
 
+    def annotations(self, heat: int = 0) -> dict[int, str]:
+        """What stands beside the lanes of a heat's result; without a list, all finished."""
+        address = f"heats/{self.heat(heat)}/result"
+        if self.desk.get(address).status_code == 404:
+            assert self.load_result(heat).status_code == 201
+        lines = self.desk.get(address).json()["lines"]
+        return {line["lane"]: line["annotation"] for line in lines if line["annotation"]}
+
     def announce(self, heat: int = 0, **changes: Any) -> httpx.Response:
         """Announce a heat's result as it stands."""
         seen = self.desk.get(f"heats/{self.heat(heat)}/result")
@@ -130,6 +179,20 @@ class MeetAtHand:
         return self.desk.put(
             f"announcements/{new_id()}", sent, etag=seen.headers.get("ETag", '"v1"')
         )
+
+
+def a_problem(answer: httpx.Response, status: int, slug: str) -> Json:
+    """The problem document (RFC 9457) of a refused request, checked for its form."""
+    assert answer.status_code == status, (answer.status_code, answer.text)
+    assert answer.headers["content-type"] == "application/problem+json"
+    told: Json = answer.json()
+    assert told["type"] == f"/problems/{slug}", told
+    assert told["status"] == status
+    assert told["title"]
+    assert told["detail"].endswith((".", "?")), told["detail"]
+    assert told["instance"].startswith("urn:uuid:")
+    assert not [word for word in INNARDS if word in answer.text], answer.text
+    return told
 
 
 def founder(service: Service) -> dict[str, str]:
@@ -267,3 +330,27 @@ def a_meet(
     planned = hand.organiser.put("crew", {"posts": places})
     assert planned.status_code == 201, planned.text
     return hand
+
+
+def with_own_heats(hand: MeetAtHand, heats: int = 2) -> MeetAtHand:
+    """The same meet and people, seen from heats and teams that no other test touches."""
+    event = f"Women 4x100 m no {next(_event_numbers)}"
+    loaded = hand.organiser.post("start-lists", content=a_start_list(heats, event))
+    assert loaded.status_code == 200, loaded.text
+    return replace(
+        hand, people=dict(hand.people), posts=dict(hand.posts), heats=heats_of(hand, event)
+    )
+
+
+def heats_of(hand: MeetAtHand, event: str) -> list[Json]:
+    """The heats of an event, in the order of the programme."""
+    return [heat for heat in all_heats(hand) if heat["event_name"] == event]
+
+
+def all_heats(hand: MeetAtHand) -> Iterator[Json]:
+    """All heats of the meet, page by page."""
+    after = 0
+    while after is not None:
+        page = hand.organiser.get("heats", params={"after": str(after)}).json()
+        yield from page["heats"]
+        after = page["next"]

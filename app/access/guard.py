@@ -1,42 +1,84 @@
 """The guard at every route: who is calling, and may they.
 
 The session's token comes as `Authorization: Bearer`, never in a URL. Roles are read with every
-request, so taking a role away acts at once.
+request, so taking a role away acts at once. What the guard learnt, and what a route works with,
+comes to the route as one thing, `here`: the framework's price for each further dependency shows
+in how many phones a server can take.
 """
 
 from __future__ import annotations
 
 import hmac
+from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, Request
 
 from app.access.queries import Caller, caller_of
 from app.access.who_may import WHO_MAY, Who
+from app.clock import Clock
+from app.record.feed import Feed
 from app.refusals import NotJoined, RoleMissing
 from app.services import Services, services_of
 from app.store.action import Actor
+from app.store.store import Store
 
 FOUNDER = Actor("founder")
 
 
-async def admit(request: Request) -> None:
-    """Let the request through to its route, or refuse it. Leaves the caller on the request."""
+@dataclass(frozen=True, slots=True)
+class Admitted:
+    """A request that was let through: the services it may reach, and who sent it."""
+
+    services: Services
+    sender: Caller | None = None
+
+    @property
+    def store(self) -> Store:
+        """The store."""
+        return self.services.store
+
+    @property
+    def clock(self) -> Clock:
+        """The clock."""
+        return self.services.clock
+
+    @property
+    def feed(self) -> Feed:
+        """The live feed."""
+        return self.services.feed
+
+    @property
+    def caller(self) -> Caller:
+        """The official who is calling; NotJoined on a route that was reached without a session."""
+        if self.sender is None:
+            raise NotJoined("This needs an official's session, not the setup key.")
+        return self.sender
+
+    @property
+    def actor(self) -> Actor:
+        """Who acts: the official, or the holder of the setup key."""
+        if self.sender is None:
+            return FOUNDER
+        return Actor(self.sender.official_id, self.sender.roles)
+
+
+async def admit(request: Request) -> Admitted:
+    """Let the request through to its route, or refuse it."""
     who = WHO_MAY[request.method, request.scope["route"].path]
-    request.state.caller = None
-    if who.public:
-        return
     services = services_of(request)
+    if who.public:
+        return Admitted(services)
     token = bearer_token(request)
     if who.founder and is_setup_key(services, token):
-        return
+        return Admitted(services)
     now = services.clock.now()
     caller = await services.store.read(lambda conn: caller_of(conn, token, now))
     if caller is None:
         raise NotJoined("This session is unknown or has ended. Join again with a personal link.")
     _insist_on_meet(request, caller)
     _insist_on_role(who, caller)
-    request.state.caller = caller
+    return Admitted(services, caller)
 
 
 def bearer_token(request: Request) -> str:
@@ -65,19 +107,4 @@ def _insist_on_role(who: Who, caller: Caller) -> None:
         raise RoleMissing(f"This needs one of these roles: {needed}.", needed=sorted(who.roles))
 
 
-def the_caller(request: Request) -> Caller:
-    """The official who is calling; only on routes that are not public."""
-    caller: Caller | None = request.state.caller
-    if caller is None:
-        raise NotJoined("This needs an official's session, not the setup key.")
-    return caller
-
-
-def the_actor(request: Request) -> Actor:
-    """Who acts: the official, or the holder of the setup key."""
-    caller: Caller | None = request.state.caller
-    return FOUNDER if caller is None else Actor(caller.official_id, caller.roles)
-
-
-CallerHere = Annotated[Caller, Depends(the_caller)]
-ActorHere = Annotated[Actor, Depends(the_actor)]
+Here = Annotated[Admitted, Depends(admit)]

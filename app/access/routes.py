@@ -8,7 +8,7 @@ from fastapi import APIRouter, Path, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access import actions, joining, queries
-from app.access.guard import FOUNDER, ActorHere, CallerHere
+from app.access.guard import FOUNDER, Here
 from app.access.secrets import hash_pin, is_guessable, pin_matches
 from app.access.wire import (
     JoinIn,
@@ -25,7 +25,6 @@ from app.ids import ChosenId, LinkId, MeetId, OfficialId
 from app.meets.queries import meet_name
 from app.refusals import Malformed, PinRefused
 from app.roles import Role
-from app.services import StoreHere
 from app.store.action import Actor
 
 router = APIRouter(tags=["access"])
@@ -36,10 +35,10 @@ Link = Annotated[ChosenId, Path()]
 
 
 @router.post("/api/join/look", response_model=LookOut)
-async def look_at_link(sent: LookIn, store: StoreHere) -> Response:
+async def look_at_link(sent: LookIn, here: Here) -> Response:
     """Whose link is this? Looking does not use it up."""
-    link, person = await store.read(lambda conn: joining.look_up(conn, sent.token))
-    name = await store.read(lambda conn: meet_name(conn, MeetId(link.meet_id)))
+    link, person = await here.store.read(lambda conn: joining.look_up(conn, sent.token))
+    name = await here.store.read(lambda conn: meet_name(conn, MeetId(link.meet_id)))
     return answer(
         LookOut(
             meet=link.meet_id,
@@ -53,16 +52,16 @@ async def look_at_link(sent: LookIn, store: StoreHere) -> Response:
 
 
 @router.post("/api/join", response_model=JoinOut)
-async def join_with_link(sent: JoinIn, store: StoreHere) -> Response:
+async def join_with_link(sent: JoinIn, here: Here) -> Response:
     """Use a personal link: the device gets its session, the official their PIN."""
     link_id, _secret = joining.split_token(sent.token)
-    link = await store.read(lambda conn: queries.link_row(conn, link_id))
+    link = await here.store.read(lambda conn: queries.link_row(conn, link_id))
     meet_id = MeetId(link.meet_id) if link is not None else None
     if meet_id is not None:
-        await store.act(meet_id, FOUNDER, joining.count_join_try(link_id))
-    found, person = await store.read(lambda conn: joining.look_up(conn, sent.token))
+        await here.store.act(meet_id, FOUNDER, joining.count_join_try(link_id))
+    found, person = await here.store.read(lambda conn: joining.look_up(conn, sent.token))
     checked, fresh = await _look_at_pin(person.pin_hash, sent.pin)
-    out = await store.act(
+    out = await here.store.act(
         MeetId(found.meet_id),
         Actor(person.id),
         joining.join(sent, checked, fresh),
@@ -84,33 +83,33 @@ async def _look_at_pin(stored: str | None, pin: str) -> tuple[str | None, str]:
 
 
 @router.get("/api/me", response_model=SelfOut)
-async def who_am_i(caller: CallerHere, store: StoreHere) -> Response:
+async def who_am_i(here: Here) -> Response:
     """The caller's own name, roles and meet."""
-    person = await store.read(
-        lambda conn: queries.official(conn, caller.meet_id, caller.official_id)
+    person = await here.store.read(
+        lambda conn: queries.official(conn, here.caller.meet_id, here.caller.official_id)
     )
     return answer(
         SelfOut(
-            meet=caller.meet_id,
-            official=caller.official_id,
+            meet=here.caller.meet_id,
+            official=here.caller.official_id,
             name=person.name,
             roles=person.roles,
-            session=caller.session_id,
+            session=here.caller.session_id,
         )
     )
 
 
 @router.delete("/api/me/session", status_code=204)
-async def leave_session(caller: CallerHere, actor: ActorHere, store: StoreHere) -> Response:
+async def leave_session(here: Here) -> Response:
     """End this device's session."""
-    await store.act(caller.meet_id, actor, actions.leave(caller.session_id))
+    await here.store.act(here.caller.meet_id, here.actor, actions.leave(here.caller.session_id))
     return Response(status_code=204)
 
 
 @router.get("/api/meets/{meet}/officials", response_model=list[OfficialOut])
-async def list_officials(meet: Meet, store: StoreHere) -> list[OfficialOut]:
+async def list_officials(meet: Meet, here: Here) -> list[OfficialOut]:
     """All officials of the meet."""
-    return await store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
+    return await here.store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
 
 
 @router.put("/api/meets/{meet}/officials/{official}", response_model=OfficialOut)
@@ -118,25 +117,24 @@ async def put_official(
     meet: Meet,
     official: Official,
     sent: OfficialIn,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     version: VersionNamed,
 ) -> Response:
     """Name an official; with If-Match, change one."""
     meet_id, official_id = MeetId(meet), OfficialId(official)
     if version is not None:
-        changed = await store.act(
-            meet_id, actor, actions.change_official(official_id, sent, version)
+        changed = await here.store.act(
+            meet_id, here.actor, actions.change_official(official_id, sent, version)
         )
         return answer(changed, version=changed.version)
-    put = await store.act(meet_id, actor, actions.name_official(official_id, sent))
+    put = await here.store.act(meet_id, here.actor, actions.name_official(official_id, sent))
     return answer_put(put, version=put.thing.version)
 
 
 @router.get("/api/meets/{meet}/officials/{official}", response_model=OfficialOut)
-async def get_official(meet: Meet, official: Official, store: StoreHere) -> Response:
+async def get_official(meet: Meet, official: Official, here: Here) -> Response:
     """One official."""
-    found = await store.read(
+    found = await here.store.read(
         lambda conn: queries.official(conn, MeetId(meet), OfficialId(official))
     )
     return answer(found, version=found.version)
@@ -144,30 +142,38 @@ async def get_official(meet: Meet, official: Official, store: StoreHere) -> Resp
 
 @router.delete("/api/meets/{meet}/officials/{official}/pin", response_model=OfficialOut)
 async def delete_pin(
-    meet: Meet, official: Official, actor: ActorHere, store: StoreHere
+    meet: Meet,
+    official: Official,
+    here: Here,
 ) -> Response:
     """Forget an official's PIN and end their sessions; they join again with a new link."""
-    out = await store.act(MeetId(meet), actor, actions.clear_pin(OfficialId(official)))
+    out = await here.store.act(MeetId(meet), here.actor, actions.clear_pin(OfficialId(official)))
     return answer(out, version=out.version)
 
 
 @router.put("/api/meets/{meet}/officials/{official}/join-links/{link}", response_model=LinkOut)
 async def put_link(
-    meet: Meet, official: Official, link: Link, actor: ActorHere, store: StoreHere
+    meet: Meet,
+    official: Official,
+    link: Link,
+    here: Here,
 ) -> Response:
     """Issue a personal link. Its token is told in this answer only."""
-    put = await store.act(
-        MeetId(meet), actor, actions.issue_link(OfficialId(official), LinkId(link))
+    put = await here.store.act(
+        MeetId(meet), here.actor, actions.issue_link(OfficialId(official), LinkId(link))
     )
     return answer_put(put)
 
 
 @router.delete("/api/meets/{meet}/officials/{official}/join-links/{link}", response_model=LinkOut)
 async def delete_link(
-    meet: Meet, official: Official, link: Link, actor: ActorHere, store: StoreHere
+    meet: Meet,
+    official: Official,
+    link: Link,
+    here: Here,
 ) -> Response:
     """Take a personal link back and end the session it opened."""
-    out = await store.act(
-        MeetId(meet), actor, actions.revoke_link(OfficialId(official), LinkId(link))
+    out = await here.store.act(
+        MeetId(meet), here.actor, actions.revoke_link(OfficialId(official), LinkId(link))
     )
     return answer(out)

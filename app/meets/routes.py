@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
-from app.access.guard import ActorHere
+from app.access.guard import Here
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.header_names import header_names
 from app.ids import ChosenId, HeatId, MeetId
@@ -15,7 +15,6 @@ from app.meets import actions, queries, start_lists
 from app.meets.wire import HeatOut, HeatsOut, MeetIn, MeetOut, StartListsOut
 from app.refusals import FileRefused
 from app.rules.book import editions, load_book
-from app.services import StoreHere
 
 router = APIRouter(tags=["meets"])
 
@@ -42,22 +41,20 @@ async def list_editions() -> list[dict[str, str]]:
 
 
 @router.put("/api/meets/{meet}", response_model=MeetOut)
-async def put_meet(
-    meet: Meet, sent: MeetIn, actor: ActorHere, store: StoreHere, version: VersionNamed
-) -> Response:
+async def put_meet(meet: Meet, sent: MeetIn, here: Here, version: VersionNamed) -> Response:
     """Make a meet (with the setup key); with If-Match, change one."""
     meet_id = MeetId(meet)
     if version is not None:
-        out = await store.act(meet_id, actor, actions.change_meet(meet_id, sent, version))
+        out = await here.store.act(meet_id, here.actor, actions.change_meet(meet_id, sent, version))
         return answer(out, version=out.version)
-    put = await store.act(meet_id, actor, actions.make_meet(meet_id, sent))
+    put = await here.store.act(meet_id, here.actor, actions.make_meet(meet_id, sent))
     return answer_put(put, version=put.thing.version)
 
 
 @router.get("/api/meets/{meet}", response_model=MeetOut)
-async def get_meet(meet: Meet, store: StoreHere) -> Response:
+async def get_meet(meet: Meet, here: Here) -> Response:
     """A meet."""
-    out = await store.read(lambda conn: queries.meet(conn, MeetId(meet)))
+    out = await here.store.read(lambda conn: queries.meet(conn, MeetId(meet)))
     return answer(out, version=out.version)
 
 
@@ -70,8 +67,7 @@ async def get_meet(meet: Meet, store: StoreHere) -> Response:
 async def post_start_lists(
     meet: Meet,
     request: Request,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     check: Annotated[bool, Query()] = False,
     columns: Annotated[
         str,
@@ -84,43 +80,43 @@ async def post_start_lists(
         start_lists.read_file, content, header_names(columns)
     )
     if check:
-        out = await store.read_apart(
+        out = await here.store.read_apart(
             lambda conn: start_lists.check(conn, MeetId(meet), start_list, problems)
         )
         return answer(out)
     if problems:
         raise FileRefused("start list", problems)
-    return answer(await store.act(MeetId(meet), actor, start_lists.load(start_list, content)))
+    return answer(
+        await here.store.act(MeetId(meet), here.actor, start_lists.load(start_list, content))
+    )
 
 
 @router.get("/api/meets/{meet}/heats", response_model=HeatsOut)
 async def list_heats(
-    meet: Meet, store: StoreHere, after: Annotated[int, Query(ge=0, le=2**31 - 1)] = 0
+    meet: Meet, here: Here, after: Annotated[int, Query(ge=0, le=2**31 - 1)] = 0
 ) -> Response:
     """Heats in the order of the programme, a hundred a page, and the one that runs."""
-    return answer(await store.read(lambda conn: queries.heats_page(conn, MeetId(meet), after)))
+    return answer(await here.store.read(lambda conn: queries.heats_page(conn, MeetId(meet), after)))
 
 
 @router.get("/api/meets/{meet}/heats/{heat}", response_model=HeatOut)
-async def get_heat(meet: Meet, heat: Heat, store: StoreHere) -> Response:
+async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
     """One heat with its lanes."""
-    out = await store.read(lambda conn: queries.heat(conn, MeetId(meet), HeatId(heat)))
+    out = await here.store.read(lambda conn: queries.heat(conn, MeetId(meet), HeatId(heat)))
     return answer(out, version=out.version)
 
 
 @router.post("/api/meets/{meet}/heats/{heat}/start", response_model=HeatOut)
-async def start_heat(
-    meet: Meet, heat: Heat, actor: ActorHere, store: StoreHere, version: VersionRequired
-) -> Response:
+async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
     """This heat runs now."""
-    out = await store.act(MeetId(meet), actor, actions.start_heat(HeatId(heat), version))
+    out = await here.store.act(MeetId(meet), here.actor, actions.start_heat(HeatId(heat), version))
     return answer(out, version=out.version)
 
 
 @router.post("/api/meets/{meet}/heats/{heat}/hold-back", response_model=HeatOut)
-async def hold_back_heat(
-    meet: Meet, heat: Heat, actor: ActorHere, store: StoreHere, version: VersionRequired
-) -> Response:
+async def hold_back_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
     """This heat has not begun after all."""
-    out = await store.act(MeetId(meet), actor, actions.hold_back_heat(HeatId(heat), version))
+    out = await here.store.act(
+        MeetId(meet), here.actor, actions.hold_back_heat(HeatId(heat), version)
+    )
     return answer(out, version=out.version)

@@ -26,10 +26,9 @@ from app.store.upsert import insert_or_keep
 
 SALT_BYTES = 32
 
-_HEADS = (
-    select(record_heads.c.meet_id, record_heads.c.size, record_heads.c.frontier)
-    .where(record_heads.c.meet_id.in_(bindparam("meets", expanding=True)))
-    .order_by(record_heads.c.meet_id)
+_HEAD = Prepared(
+    select(record_heads.c.size, record_heads.c.frontier)
+    .where(record_heads.c.meet_id == bindparam("meet"))
     .with_for_update()
 )
 _SAVE_HEAD = Prepared(
@@ -76,27 +75,16 @@ class Keeper:
 
     def open_group(self, conn: Connection, meets: frozenset[MeetId]) -> Group:
         """The heads of the meets concerned, locked in order so that two workers never cross."""
-        ordered = sorted(meets)
-        found = _read_heads(conn, ordered)
-        missing = [meet for meet in ordered if meet not in found]
-        if missing:
-            _open_heads(conn, missing)
-            found = _read_heads(conn, ordered)
-        return Group(conn, found)
+        return Group(conn, {meet: _lock_head(conn, meet) for meet in sorted(meets)})
 
 
-def _read_heads(conn: Connection, meets: list[MeetId]) -> dict[MeetId, Frontier]:
-    rows = conn.execute(_HEADS, {"meets": meets})
-    return {
-        MeetId(row.meet_id): Frontier(row.size, tuple(bytes.fromhex(r) for r in row.frontier))
-        for row in rows
-    }
-
-
-def _open_heads(conn: Connection, meets: list[MeetId]) -> None:
-    empty = Frontier()
-    rows = [{"meet_id": m, "size": 0, "frontier": [], "root": empty.root.hex()} for m in meets]
-    insert_or_keep(conn, record_heads, rows)
+def _lock_head(conn: Connection, meet: MeetId) -> Frontier:
+    row = _HEAD.first(conn, {"meet": meet})
+    if row is None:
+        empty = {"meet_id": meet, "size": 0, "frontier": [], "root": Frontier().root.hex()}
+        insert_or_keep(conn, record_heads, empty)
+        row = _HEAD.first(conn, {"meet": meet})
+    return Frontier(row.size, tuple(bytes.fromhex(root) for root in row.frontier))
 
 
 class Group:

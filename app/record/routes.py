@@ -7,12 +7,11 @@ from typing import Annotated
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
-from app.access.guard import CallerHere, bearer_token
+from app.access.guard import Here, bearer_token
 from app.access.queries import caller_of
 from app.ids import ChosenId, MeetId
 from app.record.queries import export_lines, head_of
 from app.roles import Role
-from app.services import ServicesHere, StoreHere
 from app.wire import Wire
 
 router = APIRouter(tags=["record"])
@@ -29,9 +28,9 @@ class HeadOut(Wire):
 
 
 @router.get("/api/meets/{meet}/record/head", response_model=HeadOut)
-async def get_head(meet: Meet, store: StoreHere) -> HeadOut:
+async def get_head(meet: Meet, here: Here) -> HeadOut:
     """The record's size and root hash. Whoever keeps it can prove a later rewrite."""
-    head = await store.read(lambda conn: head_of(conn, MeetId(meet)))
+    head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
     return HeadOut(meet=MeetId(meet), size=head.size, root=head.root)
 
 
@@ -40,9 +39,9 @@ async def get_head(meet: Meet, store: StoreHere) -> HeadOut:
     response_class=Response,
     responses={200: {"content": {"application/jsonl": {}}}},
 )
-async def export_record(meet: Meet, store: StoreHere) -> Response:
+async def export_record(meet: Meet, here: Here) -> Response:
     """The record as JSON lines, the head last. `check` reads it without a database."""
-    lines = await store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
+    lines = await here.store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
     return Response(
         "".join(f"{line}\n" for line in lines),
         media_type="application/jsonl",
@@ -58,8 +57,7 @@ async def export_record(meet: Meet, store: StoreHere) -> Response:
 async def follow_feed(
     meet: Meet,
     request: Request,
-    caller: CallerHere,
-    services: ServicesHere,
+    here: Here,
     after: Annotated[int | None, Query(ge=0, le=2**31 - 1)] = None,
     last_event_id: Annotated[int | None, Header(ge=0, le=2**31 - 1)] = None,
 ) -> StreamingResponse:
@@ -68,19 +66,19 @@ async def follow_feed(
     A reader that lost the line sends `Last-Event-ID` and misses nothing; without a place it starts
     at the present head.
     """
-    store = services.store
+    store = here.store
     token = bearer_token(request)
     start = last_event_id if last_event_id is not None else after
     if start is None:
-        start = (await store.read(lambda conn: head_of(conn, MeetId(meet)))).size
+        start = (await here.store.read(lambda conn: head_of(conn, MeetId(meet)))).size
 
     async def roles_now() -> frozenset[Role] | None:
-        now = services.clock.now()
-        found = await store.read(lambda conn: caller_of(conn, token, now))
+        now = here.clock.now()
+        found = await here.store.read(lambda conn: caller_of(conn, token, now))
         return found.roles if found else None
 
     return StreamingResponse(
-        services.feed.follow(store, caller.meet_id, start, roles_now),
+        here.feed.follow(store, here.caller.meet_id, start, roles_now),
         media_type="text/event-stream",
         headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
     )

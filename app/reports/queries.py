@@ -14,10 +14,11 @@ from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
 from app.crew.tables import posts
 from app.crew.wire import Side
+from app.cursors import cursor, split_cursor
 from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId
 from app.meets.queries import heat
 from app.meets.tables import events, heats, teams
-from app.refusals import Malformed, NotFound
+from app.refusals import NotFound
 from app.reports.findings import finding_out
 from app.reports.states import CASE_TABLE, REPORT_TABLE, CaseState, Mark, ReportState
 from app.reports.tables import calls, cases, reports
@@ -321,26 +322,13 @@ def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
     return DocketOut(
         cases=[_case_line(row, by_case.get(row.id, [])) for row in page],
         open=count,
-        next=_cursor(page[-1]) if more else None,
+        next=cursor(page[-1].opened_at, page[-1].id) if more else None,
     )
 
 
 def _place_in_docket(after: str) -> Mapping[str, Any]:
-    instant, _, case_id = after.partition("~")
-    try:
-        opened_at = datetime.fromisoformat(instant)
-    except ValueError as error:
-        raise Malformed(
-            "This is no place in the docket; leave “after” out to begin at its start.",
-            field="query after",
-        ) from error
-    if opened_at.tzinfo is None:
-        raise Malformed("This place in the docket has no time zone.", field="query after")
+    opened_at, case_id = split_cursor(after, "after")
     return {"opened_at": opened_at, "case": case_id}
-
-
-def _cursor(row: AnyRow) -> str:
-    return f"{row.opened_at.isoformat().replace('+00:00', 'Z')}~{row.id}"
 
 
 def _report_lines(rows: Iterable[Any]) -> Mapping[CaseId, list[ReportLine]]:

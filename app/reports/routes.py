@@ -6,7 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Response
 
-from app.access.guard import ActorHere, CallerHere
+from app.access.guard import Here
 from app.access.queries import Caller
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.ids import CallId, CaseId, ChosenId, HeatId, MeetId, ReportId
@@ -24,7 +24,6 @@ from app.reports.wire import (
 )
 from app.roles import Role
 from app.rulings.queries import rulings_of_case
-from app.services import StoreHere
 
 router = APIRouter(tags=["reports"])
 
@@ -45,25 +44,30 @@ def _insist_may_read(caller: Caller, author: str) -> None:
 
 @router.put("/api/meets/{meet}/calls/{call}", response_model=CallOut)
 async def put_call(
-    meet: Meet, call: Call, sent: CallIn, caller: CallerHere, actor: ActorHere, store: StoreHere
+    meet: Meet,
+    call: Call,
+    sent: CallIn,
+    here: Here,
 ) -> Response:
     """Show a flag for a heat."""
-    put = await store.act(MeetId(meet), actor, actions.show_flag(CallId(call), sent, caller))
+    put = await here.store.act(
+        MeetId(meet), here.actor, actions.show_flag(CallId(call), sent, here.caller)
+    )
     return answer_put(put)
 
 
 @router.get("/api/meets/{meet}/calls/{call}", response_model=CallOut)
-async def get_call(meet: Meet, call: Call, caller: CallerHere, store: StoreHere) -> Response:
+async def get_call(meet: Meet, call: Call, here: Here) -> Response:
     """One call."""
-    out = await store.read(lambda conn: queries.call_out(conn, MeetId(meet), CallId(call)))
-    _insist_may_read(caller, out.official)
+    out = await here.store.read(lambda conn: queries.call_out(conn, MeetId(meet), CallId(call)))
+    _insist_may_read(here.caller, out.official)
     return answer(out)
 
 
 @router.get("/api/meets/{meet}/heats/{heat}/posts", response_model=HeatPostsOut)
-async def get_heat_posts(meet: Meet, heat: Heat, store: StoreHere) -> Response:
+async def get_heat_posts(meet: Meet, heat: Heat, here: Here) -> Response:
     """What each post has shown for a heat, and who is silent."""
-    out = await store.read(lambda conn: queries.heat_posts(conn, MeetId(meet), HeatId(heat)))
+    out = await here.store.read(lambda conn: queries.heat_posts(conn, MeetId(meet), HeatId(heat)))
     return answer(out)
 
 
@@ -72,31 +76,31 @@ async def put_report(
     meet: Meet,
     report: Report,
     sent: ReportIn,
-    caller: CallerHere,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     version: VersionNamed,
 ) -> Response:
     """Write a report; with If-Match, write a returned one again."""
-    put = await store.act(
-        MeetId(meet), actor, actions.write_report(ReportId(report), sent, caller, version)
+    put = await here.store.act(
+        MeetId(meet), here.actor, actions.write_report(ReportId(report), sent, here.caller, version)
     )
     return answer_put(put, version=put.thing.version)
 
 
 @router.get("/api/meets/{meet}/reports/{report}", response_model=ReportOut)
-async def get_report(meet: Meet, report: Report, caller: CallerHere, store: StoreHere) -> Response:
+async def get_report(meet: Meet, report: Report, here: Here) -> Response:
     """One report."""
-    out = await store.read(lambda conn: queries.report_out(conn, MeetId(meet), ReportId(report)))
-    _insist_may_read(caller, out.official)
+    out = await here.store.read(
+        lambda conn: queries.report_out(conn, MeetId(meet), ReportId(report))
+    )
+    _insist_may_read(here.caller, out.official)
     return answer(out, version=out.version)
 
 
 @router.get("/api/meets/{meet}/reports", response_model=list[ReportOut])
-async def list_own_reports(meet: Meet, caller: CallerHere, store: StoreHere) -> list[ReportOut]:
+async def list_own_reports(meet: Meet, here: Here) -> list[ReportOut]:
     """The caller's own reports, newest first."""
-    return await store.read(
-        lambda conn: queries.reports_of_official(conn, MeetId(meet), caller.official_id)
+    return await here.store.read(
+        lambda conn: queries.reports_of_official(conn, MeetId(meet), here.caller.official_id)
     )
 
 
@@ -105,13 +109,12 @@ async def return_report(
     meet: Meet,
     report: Report,
     sent: ReasonIn,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     version: VersionRequired,
 ) -> Response:
     """Ask the umpire back: what is missing or unclear."""
-    out = await store.act(
-        MeetId(meet), actor, actions.return_report(ReportId(report), sent.reason, version)
+    out = await here.store.act(
+        MeetId(meet), here.actor, actions.return_report(ReportId(report), sent.reason, version)
     )
     return answer(out, version=out.version)
 
@@ -121,33 +124,31 @@ async def withdraw_report(
     meet: Meet,
     report: Report,
     sent: ReasonIn,
-    caller: CallerHere,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     version: VersionRequired,
 ) -> Response:
     """Take one's own report back, with a reason."""
-    out = await store.act(
+    out = await here.store.act(
         MeetId(meet),
-        actor,
-        actions.withdraw_report(ReportId(report), sent.reason, caller, version),
+        here.actor,
+        actions.withdraw_report(ReportId(report), sent.reason, here.caller, version),
     )
     return answer(out, version=out.version)
 
 
 @router.get("/api/meets/{meet}/docket", response_model=DocketOut)
 async def get_docket(
-    meet: Meet, store: StoreHere, after: Annotated[str | None, Query(max_length=80)] = None
+    meet: Meet, here: Here, after: Annotated[str | None, Query(max_length=80)] = None
 ) -> Response:
     """The cases that await a ruling, oldest first."""
-    return answer(await store.read(lambda conn: queries.docket(conn, MeetId(meet), after)))
+    return answer(await here.store.read(lambda conn: queries.docket(conn, MeetId(meet), after)))
 
 
 @router.get("/api/meets/{meet}/cases/{case}", response_model=CaseOut)
-async def get_case(meet: Meet, case: Case, store: StoreHere) -> Response:
+async def get_case(meet: Meet, case: Case, here: Here) -> Response:
     """A case: its reports side by side, with findings."""
     meet_id, case_id = MeetId(meet), CaseId(case)
-    out = await store.read(
+    out = await here.store.read(
         lambda conn: queries.case_out(
             conn, meet_id, case_id, rulings_of_case(conn, meet_id, case_id)
         )

@@ -181,7 +181,19 @@ def _what_is_announced(unit: Unit, heat_id: HeatId, version: int) -> ResultOut:
             "The finish list or a ruling has changed since you looked at this result. "
             "Look at it again, then announce it."
         )
+    if {line.lane for line in seen.lines} != _lanes_of_the_list(unit, heat_id):
+        raise StateConflict(
+            "The start list of this heat has changed since its finish list was loaded. Load the "
+            "finish list again, with a row for every team."
+        )
     return seen
+
+
+def _lanes_of_the_list(unit: Unit, heat_id: HeatId) -> set[int]:
+    """The lanes in either list: a line of the result needs both."""
+    known = result_row(unit.conn, unit.meet_id, heat_id)
+    finished = {row["lane"] for row in known.rows} if known is not None else set()
+    return finished | {lane.lane for lane in heat(unit.conn, unit.meet_id, heat_id).lanes}
 
 
 def _insist_on_word(blockers: BlockersOut, despite: str | None) -> BlockersOut:

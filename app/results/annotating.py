@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from app.ids import TeamId
 from app.meets.wire import LaneOut
 from app.results.wire import ResultLineOut
 from app.rules.finding import title_of
@@ -55,10 +56,13 @@ def annotate(
     lanes: Sequence[LaneOut],
     finish: Sequence[FinishLine],
     disqualified: Sequence[DisqualificationOut],
-    noted: frozenset[int],
+    noted: frozenset[TeamId],
 ) -> list[ResultLineOut]:
-    """The heat's lines in the order of an announcement: by place, then those without one."""
-    out_of_it = _by_lane(disqualified)
+    """The heat's lines in the order of an announcement: by place, then those without one.
+
+    A ruling is about a team, wherever it runs: lanes may have been drawn anew since.
+    """
+    out_of_it = _by_lane(lanes, disqualified)
     placed = place_heat(
         [Finish(row.lane, row.status, row.thousandths, row.place) for row in finish],
         frozenset(out_of_it),
@@ -73,11 +77,11 @@ def annotate(
     return sorted(lines, key=lambda line: (line.place or LAST, _kind(line), line.lane))
 
 
-def _by_lane(disqualified: Sequence[DisqualificationOut]) -> dict[int, list[DisqualificationOut]]:
-    found: dict[int, list[DisqualificationOut]] = {}
-    for one in disqualified:
-        found.setdefault(one.lane, []).append(one)
-    return found
+def _by_lane(
+    lanes: Sequence[LaneOut], disqualified: Sequence[DisqualificationOut]
+) -> dict[int, list[DisqualificationOut]]:
+    found = {lane.lane: [one for one in disqualified if one.team == lane.team] for lane in lanes}
+    return {lane: those for lane, those in found.items() if those}
 
 
 def _kind(line: ResultLineOut) -> int:
@@ -92,7 +96,7 @@ def _line(
     row: FinishLine,
     place: int | None,
     disqualified: list[DisqualificationOut],
-    noted: frozenset[int],
+    noted: frozenset[TeamId],
 ) -> ResultLineOut:
     shown = row.thousandths is not None and not disqualified
     return ResultLineOut(
@@ -105,7 +109,7 @@ def _line(
         status=row.status,
         thousandths=row.thousandths,
         time=show_time(row.thousandths or 0, row.decimals) if shown else "",
-        annotation=_annotation(row, disqualified, noted=lane.lane in noted),
+        annotation=_annotation(row, disqualified, noted=lane.team in noted),
         reason="; ".join(_unique(title_of(one.infringement) for one in disqualified)),
     )
 

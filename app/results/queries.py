@@ -7,10 +7,11 @@ from datetime import datetime
 from sqlalchemy import Connection, and_, bindparam, or_, select
 
 from app.clock import in_zone
+from app.cursors import cursor, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import heat, meet_row
 from app.meets.tables import events, heats
-from app.refusals import Malformed, NotFound
+from app.refusals import NotFound
 from app.reports.queries import heat_posts, open_cases_of_heat
 from app.results.annotating import FinishLine, annotate
 from app.results.tables import announcements, results, windows
@@ -24,7 +25,7 @@ from app.results.wire import (
     WindowsOut,
 )
 from app.rules.windows import Remedy, Window, is_open
-from app.rulings.queries import count_rulings_in_heat, in_force_in_heat, noted_lanes
+from app.rulings.queries import count_rulings_in_heat, in_force_in_heat, noted_teams
 from app.store.rows import AnyRow
 
 PAGE = 50
@@ -125,7 +126,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         facts.lanes,
         [FinishLine.from_stored(stored) for stored in row.rows],
         in_force_in_heat(conn, heat_id),
-        noted_lanes(conn, heat_id),
+        noted_teams(conn, heat_id),
     )
     return ResultOut(
         heat=heat_id,
@@ -170,7 +171,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
     if before is None:
         rows = conn.execute(_LIST, {"meet": meet_id}).all()
     else:
-        at, ident = _split_cursor(before)
+        at, ident = split_cursor(before, "before")
         rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
     page = rows[:PAGE]
     more = len(rows) > PAGE
@@ -189,21 +190,8 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
             )
             for row in page
         ],
-        next=f"{page[-1].announced_at.isoformat().replace('+00:00', 'Z')}~{page[-1].id}"
-        if more
-        else None,
+        next=cursor(page[-1].announced_at, page[-1].id) if more else None,
     )
-
-
-def _split_cursor(before: str) -> tuple[datetime, str]:
-    instant, _, ident = before.partition("~")
-    try:
-        at = datetime.fromisoformat(instant)
-    except ValueError:
-        at = None
-    if at is None or at.tzinfo is None:
-        raise Malformed("This is no place in the list; leave it out to begin at the newest.")
-    return at, ident
 
 
 def windows_of(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
-from app.access.guard import ActorHere, CallerHere
+from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.forms.paper import Paper
@@ -26,7 +26,6 @@ from app.results.wire import (
     ResultOut,
     WindowsOut,
 )
-from app.services import ServicesHere, StoreHere
 from app.sheets.finish_list import FinishRow, read_finish_list
 from app.sheets.table import SheetRefused
 
@@ -49,9 +48,7 @@ async def put_result(
     meet: Meet,
     heat: Heat,
     request: Request,
-    caller: CallerHere,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     version: VersionNamed,
     columns: Annotated[
         str, Query(max_length=2000, description='own header names: {"Bahn":"lane","Zeit":"time"}')
@@ -60,8 +57,10 @@ async def put_result(
     """Load a heat's finish order and times from a CSV file in the body."""
     content = await request.body()
     rows = await run_in_threadpool(read_file, content, header_names(columns))
-    put = await store.act(
-        MeetId(meet), actor, actions.load_result(HeatId(heat), rows, content, caller, version)
+    put = await here.store.act(
+        MeetId(meet),
+        here.actor,
+        actions.load_result(HeatId(heat), rows, content, here.caller, version),
     )
     return answer_put(put, version=put.thing.version)
 
@@ -78,9 +77,9 @@ def read_file(content: bytes, columns: dict[str, str]) -> tuple[FinishRow, ...]:
 
 
 @router.get("/api/meets/{meet}/heats/{heat}/result", response_model=ResultOut)
-async def get_result(meet: Meet, heat: Heat, store: StoreHere) -> Response:
+async def get_result(meet: Meet, heat: Heat, here: Here) -> Response:
     """The heat's annotated result as it would be announced now, and what blocks that."""
-    out = await store.read(lambda conn: queries.result(conn, MeetId(meet), HeatId(heat)))
+    out = await here.store.read(lambda conn: queries.result(conn, MeetId(meet), HeatId(heat)))
     return answer(out, version=out.version)
 
 
@@ -89,34 +88,32 @@ async def put_announcement(
     meet: Meet,
     announcement: Announcement,
     sent: AnnouncementIn,
-    caller: CallerHere,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     version: VersionRequired,
 ) -> Response:
     """Announce a result, signed with the PIN; If-Match names the result as it was looked at."""
-    await confirm_pin(store, caller, sent.pin)
-    put = await store.act(
+    await confirm_pin(here.store, here.caller, sent.pin)
+    put = await here.store.act(
         MeetId(meet),
-        actor,
-        actions.announce(AnnouncementId(announcement), sent, caller, version),
+        here.actor,
+        actions.announce(AnnouncementId(announcement), sent, here.caller, version),
     )
     return answer_put(put)
 
 
 @router.get("/api/meets/{meet}/announcements", response_model=AnnouncementsOut)
 async def list_announcements(
-    meet: Meet, store: StoreHere, before: Annotated[str | None, Query(max_length=80)] = None
+    meet: Meet, here: Here, before: Annotated[str | None, Query(max_length=80)] = None
 ) -> Response:
     """What has been announced, newest first."""
-    out = await store.read(lambda conn: queries.announcements_page(conn, MeetId(meet), before))
+    out = await here.store.read(lambda conn: queries.announcements_page(conn, MeetId(meet), before))
     return answer(out)
 
 
 @router.get("/api/meets/{meet}/announcements/{announcement}.json", response_model=AnnouncementOut)
-async def get_announcement(meet: Meet, announcement: Announcement, store: StoreHere) -> Response:
+async def get_announcement(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """One announcement."""
-    return answer(await _announcement(store, meet, announcement))
+    return answer(await _announcement(here, meet, announcement))
 
 
 @router.get(
@@ -124,11 +121,9 @@ async def get_announcement(meet: Meet, announcement: Announcement, store: StoreH
     response_class=Response,
     responses={200: {"content": {"text/csv": {}}}},
 )
-async def get_announcement_csv(
-    meet: Meet, announcement: Announcement, store: StoreHere
-) -> Response:
+async def get_announcement_csv(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """The annotated result as CSV."""
-    announced = await _announcement(store, meet, announcement)
+    announced = await _announcement(here, meet, announcement)
     return Response(as_csv(announced), media_type="text/csv; charset=utf-8; header=present")
 
 
@@ -137,11 +132,9 @@ async def get_announcement_csv(
     response_class=Response,
     responses={200: {"content": {"text/plain": {}}}},
 )
-async def get_announcement_text(
-    meet: Meet, announcement: Announcement, store: StoreHere
-) -> Response:
+async def get_announcement_text(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """The result as text for the announcer to read aloud."""
-    announced = await _announcement(store, meet, announcement)
+    announced = await _announcement(here, meet, announcement)
     return Response(as_text(announced), media_type="text/plain; charset=utf-8")
 
 
@@ -153,29 +146,27 @@ async def get_announcement_text(
 async def get_announcement_pdf(
     meet: Meet,
     announcement: Announcement,
-    store: StoreHere,
+    here: Here,
     paper: Annotated[Paper, Query()] = Paper.A4,
 ) -> Response:
     """The announcement as a sheet to print and post."""
-    announced = await _announcement(store, meet, announcement)
-    head = await store.read(lambda conn: head_of(conn, MeetId(meet)))
+    announced = await _announcement(here, meet, announcement)
+    head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
     pdf = await run_in_threadpool(draw_result_sheet, sheet_facts(announced, head), paper)
     return Response(pdf, media_type="application/pdf")
 
 
-async def _announcement(store: StoreHere, meet: str, announcement: str) -> AnnouncementOut:
-    return await store.read(
+async def _announcement(here: Here, meet: str, announcement: str) -> AnnouncementOut:
+    return await here.store.read(
         lambda conn: queries.announcement(conn, MeetId(meet), AnnouncementId(announcement))
     )
 
 
 @router.get("/api/meets/{meet}/windows.json", response_model=WindowsOut)
-async def get_windows(meet: Meet, services: ServicesHere) -> Response:
+async def get_windows(meet: Meet, here: Here) -> Response:
     """Running windows, soonest to close first; then those that have closed."""
-    now = services.clock.now()
-    return answer(
-        await services.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now))
-    )
+    now = here.clock.now()
+    return answer(await here.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now)))
 
 
 @router.get(
@@ -183,8 +174,8 @@ async def get_windows(meet: Meet, services: ServicesHere) -> Response:
     response_class=Response,
     responses={200: {"content": {"text/calendar": {}}}},
 )
-async def get_windows_calendar(meet: Meet, services: ServicesHere) -> Response:
+async def get_windows_calendar(meet: Meet, here: Here) -> Response:
     """The windows as a calendar."""
-    now = services.clock.now()
-    found = await services.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now))
+    now = here.clock.now()
+    found = await here.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now))
     return Response(as_calendar(found), media_type="text/calendar; charset=utf-8")

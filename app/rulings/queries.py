@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
-from app.ids import CaseId, HeatId, MeetId, RulingId
+from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.tables import teams
 from app.refusals import NotFound
 from app.rules.finding import Consequence, title_of
@@ -44,11 +44,11 @@ _OF_HEAT = (
     .where(disqualifications.c.heat_id == bindparam("heat"))
     .order_by(disqualifications.c.lane, disqualifications.c.since, disqualifications.c.id)
 )
-_NOTED_IN_HEAT = select(rulings.c.lane).where(
+_NOTED_IN_HEAT = select(rulings.c.team_id).where(
     rulings.c.heat_id == bindparam("heat"),
     rulings.c.effect == Consequence.NOTED.value,
     rulings.c.replaced_by.is_(None),
-    rulings.c.lane.is_not(None),
+    rulings.c.team_id.is_not(None),
 )
 
 
@@ -119,8 +119,8 @@ def in_force_in_heat(conn: Connection, heat_id: HeatId) -> Sequence[Disqualifica
     return [one for one in found if one.state is DisqualificationState.IN_FORCE]
 
 
-def noted_lanes(conn: Connection, heat_id: HeatId) -> frozenset[int]:
-    """The lanes of a heat whose lane infringement was noted without disqualification."""
+def noted_teams(conn: Connection, heat_id: HeatId) -> frozenset[TeamId]:
+    """The teams whose lane infringement in a heat was noted without disqualification."""
     return frozenset(conn.execute(_NOTED_IN_HEAT, {"heat": heat_id}).scalars())
 
 

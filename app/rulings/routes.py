@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 from starlette.concurrency import run_in_threadpool
 
-from app.access.guard import ActorHere, CallerHere
+from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
 from app.forms.infringement_form import draw_infringement_form
@@ -16,7 +16,6 @@ from app.ids import CaseId, ChosenId, MeetId, RulingId
 from app.rulings import actions, queries
 from app.rulings.form import form_facts
 from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut
-from app.services import ServicesHere, StoreHere
 
 router = APIRouter(tags=["rulings"])
 
@@ -31,26 +30,24 @@ async def put_ruling(
     case: Case,
     ruling: Ruling,
     sent: RulingIn,
-    caller: CallerHere,
-    actor: ActorHere,
-    store: StoreHere,
+    here: Here,
     version: VersionRequired,
 ) -> Response:
     """Confirm or dismiss a case, with reasons and PIN; If-Match names the case as it was read."""
-    await confirm_pin(store, caller, sent.pin)
-    put = await store.act(
+    await confirm_pin(here.store, here.caller, sent.pin)
+    put = await here.store.act(
         MeetId(meet),
-        actor,
-        actions.rule_on(CaseId(case), RulingId(ruling), sent, caller, version),
+        here.actor,
+        actions.rule_on(CaseId(case), RulingId(ruling), sent, here.caller, version),
     )
     return answer_put(put)
 
 
 @router.get("/api/meets/{meet}/rulings/{ruling}", response_model=RulingOut)
-async def get_ruling(meet: Meet, ruling: Ruling, store: StoreHere) -> Response:
+async def get_ruling(meet: Meet, ruling: Ruling, here: Here) -> Response:
     """One ruling."""
     return answer(
-        await store.read(lambda conn: queries.ruling_out(conn, MeetId(meet), RulingId(ruling)))
+        await here.store.read(lambda conn: queries.ruling_out(conn, MeetId(meet), RulingId(ruling)))
     )
 
 
@@ -62,12 +59,12 @@ async def get_ruling(meet: Meet, ruling: Ruling, store: StoreHere) -> Response:
 async def get_form(
     meet: Meet,
     ruling: Ruling,
-    services: ServicesHere,
+    here: Here,
     paper: Annotated[Paper, Query()] = Paper.A4,
 ) -> Response:
     """The filled infringement form."""
-    now = services.clock.now()
-    facts = await services.store.read_apart(
+    now = here.clock.now()
+    facts = await here.store.read_apart(
         lambda conn: form_facts(conn, MeetId(meet), RulingId(ruling), now)
     )
     pdf = await run_in_threadpool(draw_infringement_form, facts, paper)
@@ -80,6 +77,6 @@ async def get_form(
 
 
 @router.get("/api/meets/{meet}/disqualifications", response_model=list[DisqualificationOut])
-async def list_disqualifications(meet: Meet, store: StoreHere) -> list[DisqualificationOut]:
+async def list_disqualifications(meet: Meet, here: Here) -> list[DisqualificationOut]:
     """All disqualifications of the meet, also those set aside."""
-    return await store.read(lambda conn: queries.disqualifications_of(conn, MeetId(meet)))
+    return await here.store.read(lambda conn: queries.disqualifications_of(conn, MeetId(meet)))

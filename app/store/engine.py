@@ -73,7 +73,6 @@ def _open_sqlite(url: URL) -> Engines:
     event.listen(writing, "connect", _prepare_sqlite_writer)
     event.listen(reading, "connect", _prepare_sqlite_reader)
     event.listen(writing, "begin", lambda conn: conn.exec_driver_sql("BEGIN IMMEDIATE"))
-    event.listen(reading, "begin", lambda conn: conn.exec_driver_sql("BEGIN"))
     return Engines(writing, reading, url)
 
 

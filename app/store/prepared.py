@@ -77,7 +77,7 @@ class Compiled:
         returned = list(statement.exported_columns)
         names = [str(column.key) for column in returned]
         # The columns are known only here, so there is no class to write down.
-        row_type: Any = namedtuple("Row", names, rename=True)  # noqa: PYI024
+        row_type: Any = namedtuple("Row", names, rename=True)  # type: ignore[misc]  # noqa: PYI024
         self._make = row_type._make
         self._results: list[Convert] = [
             column.type.dialect_impl(dialect).result_processor(dialect, None) for column in returned

@@ -85,23 +85,34 @@ class Store:
     def read_now(self, query: Query[Result]) -> Result:
         """Answer a question in this thread."""
         try:
-            with self.engines.reading.connect() as conn, conn.begin():
-                return query(conn)
+            with self.engines.reading.connect() as conn:
+                if not self.engines.is_sqlite:
+                    return query(conn)  # repeatable read: one snapshot from the first statement on
+                return _in_one_snapshot(conn, query)
         except (DBAPIError, self.engines.driver_error) as error:
             raise Unavailable("The store cannot answer just now; try again.") from error
 
     def _read_here(self, query: Query[Result]) -> Result:
         # The event loop keeps one connection of its own: checking one out costs more than the
-        # question itself. Nothing else runs on the loop between BEGIN and the end.
+        # question itself. Nothing else runs on the loop while it is answered.
         if self._loop_reader is None:
             self._loop_reader = self.engines.reading.connect()
         try:
-            with self._loop_reader.begin():
-                return query(self._loop_reader)
+            return _in_one_snapshot(self._loop_reader, query)
         except (DBAPIError, self.engines.driver_error) as error:
             self._loop_reader.close()
             self._loop_reader = None
             raise Unavailable("The store cannot answer just now; try again.") from error
+
+
+def _in_one_snapshot(conn: Connection, query: Query[Result]) -> Result:
+    """Answer from one snapshot of SQLite, begun and ended straight on the driver."""
+    run = conn.connection.cursor().execute
+    run("BEGIN")
+    try:
+        return query(conn)
+    finally:
+        run("ROLLBACK")
 
 
 def _settle_all(jobs: list[Job]) -> None:

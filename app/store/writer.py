@@ -59,6 +59,7 @@ class Writer:
         self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
         self._stopping = False
+        self._connection: Connection | None = None
 
     def start(self) -> None:
         self._thread.start()
@@ -90,12 +91,13 @@ class Writer:
         while True:
             first = self._jobs.get()
             if first is None:
-                return
+                break
             group, last = self._gather(first)
             self._write(group)
             self._hand_out(group)
             if last:
-                return
+                break
+        self._give_up_connection()
 
     def _gather(self, first: Job) -> tuple[list[Job], bool]:
         group = [first]
@@ -114,6 +116,7 @@ class Writer:
             heads = self._commit_group(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"
             log.exception("a group of %d actions was not committed", len(group))
+            self._give_up_connection()
             reason = Unavailable(
                 "The store could not keep this just now. Nothing was changed; send it again."
             )
@@ -124,9 +127,19 @@ class Writer:
         if heads:
             self._notify(heads)
 
+    def _give_up_connection(self) -> None:
+        """After a failed group the next one starts on a fresh connection."""
+        if self._connection is not None:
+            self._connection.invalidate()
+            self._connection.close()
+            self._connection = None
+
     def _commit_group(self, group: list[Job]) -> Mapping[MeetId, int]:
         meets = frozenset(job.meet_id for job in group)
-        with self._engines.writing.connect() as conn, conn.begin():
+        if self._connection is None:
+            self._connection = self._engines.writing.connect()
+        conn = self._connection
+        with conn.begin():
             record = self._keeper.open_group(conn, meets)
             # Straight through the driver: an action costs three of these, and the toolkit's way
             # to them takes ten times as long as they do.

@@ -16,6 +16,7 @@ from app.record.check import check_lines
 from app.record.kinds import KINDS, Kind
 from app.record.queries import entries_after, export_lines, head_of
 from app.record.tables import GUARDS
+from app.store.engine import open_engines
 from tests.builders import MeetAtHand
 from tests.running import Service
 
@@ -35,12 +36,14 @@ def export(meet: MeetAtHand) -> list[str]:
 def test_the_database_itself_refuses_to_rewrite_the_record(
     meet: MeetAtHand, statement: str
 ) -> None:
+    engines = open_engines(meet.service.database_url)
     with (
         pytest.raises(DBAPIError, match="append-only"),
-        meet.service.store.engines.writing.connect() as conn,
+        engines.writing.connect() as conn,
         conn.begin(),
     ):
         conn.execute(text(statement))
+    engines.dispose()
 
 
 def test_the_guards_are_there_after_migrating(service: Service) -> None:

@@ -1,0 +1,27 @@
+"""A place in a long list, as a page hands it to the next request: an instant and an id."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from app.clock import rfc3339
+from app.ids import canonical_id
+from app.refusals import Malformed
+from app.wire import sane_instant
+
+
+def cursor(instant: datetime, ident: str) -> str:
+    """The place of a row, in one word."""
+    return f"{rfc3339(instant)}~{ident}"
+
+
+def split_cursor(text: str, field: str) -> tuple[datetime, str]:
+    """The instant and the id; Malformed for anything that no page of ours has handed out."""
+    instant, _, ident = text.partition("~")
+    try:
+        return sane_instant(datetime.fromisoformat(instant)), canonical_id(ident)
+    except (ValueError, TypeError, OverflowError) as error:  # TypeError: it has no time zone
+        raise Malformed(
+            f"This is no place in the list; leave “{field}” out to begin at its start.",
+            field=f"query {field}",
+        ) from error

@@ -1,0 +1,70 @@
+"""Personal links for one official of each role, and how a device joins with one.
+
+A link works once; the token stands in its fragment, so that no server log ever holds it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from app.ids import new_id
+from app.roles import Role
+from app.store.action import Actor
+from seed_demo.joining import PIN, new_token
+from seed_demo.stage import Stage
+
+ROLES = {
+    Role.REFEREE: "referee",
+    Role.CHIEF_UMPIRE: "chief umpire",
+    Role.RESULTS: "results",
+    Role.JURY: "jury",
+    Role.ORGANISER: "organiser",
+    Role.UMPIRE: "umpire",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Invitation:
+    """Somebody's personal link, as far as it does not depend on the server's address."""
+
+    role: str
+    name: str
+    token: str
+
+
+def invite_each_role(stage: Stage) -> tuple[Invitation, ...]:
+    """A further personal link for the first official of each role."""
+    return tuple(_invite(stage, role) for role in ROLES)
+
+
+def _invite(stage: Stage, role: Role) -> Invitation:
+    organiser = stage.people[stage.files.organiser]
+    person = next(one for one in stage.people.values() if role in one.roles)
+    token = new_token(stage, person, Actor(organiser.id, organiser.roles))
+    return Invitation(ROLES[role], person.name, token)
+
+
+def tell_links(invitations: tuple[Invitation, ...], meet_id: str, address: str) -> Iterator[str]:
+    """The links of every role, how to join with one, and what anybody may look at."""
+    yield "Personal links, one for each role; each works once:"
+    for one in invitations:
+        yield f"  {one.role:<12}  {one.name}"
+        yield f"      {address}/join#{one.token}"
+    yield ""
+    yield from _tell_joining(invitations[0], meet_id, address)
+
+
+def _tell_joining(first: Invitation, meet_id: str, address: str) -> Iterator[str]:
+    yield "There are no pages behind these links yet: join from a terminal, with the part of a link"
+    yield f"after its #. As {first.role}:"
+    yield f"  curl {address}/api/join -H 'Content-Type: application/json' \\"
+    yield f'    -d \'{{"token":"{first.token}",'
+    yield f'         "session":"{new_id()}","pin":"{PIN}"}}\''
+    yield f"Everybody's PIN is {PIN}; it is asked again for whatever is signed. The answer's token"
+    yield "opens what the role may see, here the docket:"
+    yield f"  curl -H 'Authorization: Bearer …' {address}/api/meets/{meet_id}/docket"
+    yield "Anybody may read, without joining:"
+    yield f"  {address}/api/meets/{meet_id}/heats"
+    yield f"  {address}/api/meets/{meet_id}/announcements"
+    yield f"  {address}/api/meets/{meet_id}/windows.ics"

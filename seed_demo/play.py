@@ -1,0 +1,140 @@
+"""Playing the invented meet: for its papers, or to be served.
+
+The meet is set up and every step of the story done through the program's own actions, on a clock
+that the story moves. For the papers it stands on its own day, in a database that is thrown away;
+to be served it ends now, and the server then goes on with the machine's clock.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC
+from pathlib import Path
+
+from sqlalchemy import make_url
+
+from app.clock import SystemClock
+from app.config import Settings
+from app.record.log import Keeper
+from app.serving import bring_up_to_date, serve_settings
+from app.store.engine import only_process
+from app.store.store import Store
+from seed_demo.deeds import Happening, Told, do_step
+from seed_demo.files import MeetFiles, read_meet
+from seed_demo.links import invite_each_role, tell_links
+from seed_demo.papers import Written, write_all
+from seed_demo.setting_up import set_up
+from seed_demo.stage import Stage
+from seed_demo.story import Story, read_story
+from seed_demo.story_clock import StoryClock, Timetable, ending_at
+from seed_demo.telling import table_of
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """The meet after its story, still open in its store."""
+
+    stage: Stage
+    happenings: tuple[Happening, ...]
+
+
+def write_papers(out: Path) -> int:
+    """Play the meet on its own day and write its papers; 0 when its record checks."""
+    files, story = read_meet(), read_story()
+    out.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        database_url = f"sqlite:///{Path(folder) / 'demo.db'}"
+        with play(database_url, files, story, _own_day(files)) as played:
+            _tell(played)
+            written = write_all(played.stage, out)
+    return _tell_written(written, out)
+
+
+def serve_meet(out: Path | None, host: str, port: int) -> int:
+    """Play the meet so that it ends now, and serve it until a signal ends that.
+
+    With a folder, its papers are written there as well and the database stays there.
+    """
+    if out is not None:
+        out.mkdir(parents=True, exist_ok=True)
+        return _serve(out, host, port, keep=True)
+    with tempfile.TemporaryDirectory() as folder:
+        return _serve(Path(folder), host, port, keep=False)
+
+
+def _serve(folder: Path, host: str, port: int, *, keep: bool) -> int:
+    settings = Settings().model_copy(
+        update={"database_url": f"sqlite:///{folder / 'demo.db'}", "host": host, "port": port}
+    )
+    files, story, now = read_meet(), read_story(), SystemClock().now()
+    timetable = ending_at(now, _own_day(files).first, story.ends)
+    with (
+        only_process(make_url(settings.database_url)),
+        play(settings.database_url, files, story, timetable) as played,
+    ):
+        _tell(played)
+        if keep and _tell_written(write_all(played.stage, folder), folder):
+            return 1
+        played.stage.clock.move_to(SystemClock().now())
+        invitations = invite_each_role(played.stage)
+    meet_id = played.stage.meet_id
+
+    def say(address: str) -> None:
+        print(f"\nServing {address}  (Ctrl-C ends it)\n")
+        print("\n".join(tell_links(invitations, meet_id, address)), flush=True)
+
+    return serve_settings(settings, say=say)
+
+
+@contextmanager
+def play(
+    database_url: str, files: MeetFiles, story: Story, timetable: Timetable
+) -> Iterator[Played]:
+    """Set the meet up in a database and play the whole story."""
+    bring_up_to_date(database_url)
+    clock = StoryClock(timetable.set_up_at)
+    store = Store(database_url, clock, Keeper())
+    store.start()
+    try:
+        stage = Stage(store, clock, timetable, files, story)
+        first = Happening(timetable.set_up_at, _set_up(stage))
+        yield Played(stage, (first, *(do_step(stage, step) for step in story.step)))
+    finally:
+        store.stop()
+
+
+def _set_up(stage: Stage) -> Told:
+    crew = set_up(stage)
+    gaps = len(crew.unwatched)
+    what = (
+        f"sets up the meet: {len(stage.people)} officials, {len(crew.posts)} posts, "
+        f"{len(stage.heats)} heats; edges of lanes unwatched: {gaps}"
+    )
+    return Told("", stage.people[stage.files.organiser].name, what)
+
+
+def _own_day(files: MeetFiles) -> Timetable:
+    return Timetable(files.set_up_at.astimezone(UTC), files.set_up_at.time())
+
+
+def _tell(played: Played) -> None:
+    files = played.stage.files
+    print(f"{files.name}, {files.venue}  (times in {files.time_zone})\n")
+    print("\n".join(table_of(played.happenings, files.time_zone)))
+    print()
+
+
+def _tell_written(written: Written, out: Path) -> int:
+    print(f"Written to {out}:")
+    for file in written.files:
+        print(f"  {file.path.as_posix():<52}{len(file.content):>9,} bytes")
+    for mismatch in written.checked.mismatches:
+        print(f"The record does not agree: {mismatch}")
+    if not written.checked.is_good:
+        return 1
+    print(f"The record's {written.checked.size} entries agree with its head.")
+    print(f"Check it again with: python -m app check {out}")
+    return 0

@@ -1,0 +1,86 @@
+"""How does the invented meet come about? Through the same actions that HTTP calls, in their order.
+
+The holder of the setup key makes the meet; its organiser joins, names the officials, loads the
+first start list and plans the crew; every official joins with a personal link and a PIN.
+"""
+
+from __future__ import annotations
+
+from app.access.actions import name_official
+from app.access.guard import FOUNDER
+from app.access.wire import OfficialIn
+from app.crew.actions import plan_crew
+from app.crew.wire import CrewIn, CrewOut, PostIn
+from app.ids import OfficialId, PostId, SessionId, new_id
+from app.meets.actions import make_meet
+from app.meets.wire import MeetIn, OrganiserIn
+from app.store.action import Actor
+from seed_demo.files import OfficialLine, PostLine
+from seed_demo.joining import join_meet
+from seed_demo.stage import Person, Stage
+
+
+def set_up(stage: Stage) -> CrewOut:
+    """Make the meet, name its officials, load the first start list and plan the crew."""
+    _make_meet(stage)
+    for line in stage.files.officials:
+        if line.key != stage.files.organiser:
+            _name(stage, line)
+    stage.load_start_list(stage.files.organiser, "start-list.csv")
+    return _plan_crew(stage)
+
+
+def _make_meet(stage: Stage) -> None:
+    files = stage.files
+    organiser = next(line for line in files.officials if line.key == files.organiser)
+    person = _remember(stage, organiser)
+    first, last = stage.timetable.set_up_at, stage.timetable.instant(stage.story.ends)
+    sent = MeetIn(
+        name=files.name,
+        venue=files.venue,
+        first_day=stage.local_day(first),
+        last_day=stage.local_day(last),
+        time_zone=files.time_zone,
+        edition=files.edition,
+        organiser=OrganiserIn(id=person.id, name=person.name),
+    )
+    stage.store.act_now(stage.meet_id, FOUNDER, make_meet(stage.meet_id, sent))
+    join_meet(stage, person, FOUNDER)
+
+
+def _name(stage: Stage, line: OfficialLine) -> None:
+    organiser = stage.people[stage.files.organiser]
+    person = _remember(stage, line)
+    sent = OfficialIn(name=line.name, affiliation=line.affiliation, roles=list(line.roles))
+    stage.act(stage.files.organiser, name_official(person.id, sent))
+    join_meet(stage, person, Actor(organiser.id, organiser.roles))
+
+
+def _remember(stage: Stage, line: OfficialLine) -> Person:
+    person = Person(
+        id=OfficialId(new_id()),
+        name=line.name,
+        roles=frozenset(line.roles),
+        phone_ms=line.phone_ms,
+        session_id=SessionId(new_id()),
+    )
+    stage.people[line.key] = person
+    return person
+
+
+def _plan_crew(stage: Stage) -> CrewOut:
+    for line in stage.files.crew:
+        stage.posts[line.official] = PostId(new_id())
+    sent = CrewIn(posts=[_post(stage, line) for line in stage.files.crew])
+    return stage.act(stage.files.organiser, plan_crew(sent, None)).thing
+
+
+def _post(stage: Stage, line: PostLine) -> PostIn:
+    return PostIn(
+        id=stage.posts[line.official],
+        official=stage.people[line.official].id,
+        take_over=line.take_over,
+        edge=line.edge,
+        lanes=list(line.lanes),
+        side=line.side,
+    )

@@ -1,0 +1,152 @@
+"""What happens at the invented meet: the steps of `story.toml`, read into typed steps.
+
+A step is what one person does at one time of day. What it brings about is for `deeds.py`; here it
+is only read, and a misspelt step or field is refused.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import time
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from app.rules.observation import Observation
+from app.rules.relay import TAKE_OVERS
+from app.rulings.wire import Verdict
+from app.wire import Wire
+
+FOLDER = Path(__file__).parent
+
+
+class HeatName(Wire):
+    """How the start lists name a heat that the story calls by a short key."""
+
+    event: str
+    round: str
+    number: int
+
+
+class Start(Wire):
+    """A heat is started."""
+
+    do: Literal["start"]
+    at: time
+    by: str
+    heat: str
+
+
+class Whites(Wire):
+    """Every post of these take-overs that has not called shows white, but for the silent ones."""
+
+    do: Literal["whites"]
+    at: time
+    heat: str
+    take_overs: tuple[int, ...] = TAKE_OVERS
+    silent: tuple[str, ...] = ()
+
+
+class Yellow(Wire):
+    """An umpire raises the yellow flag; the lane may not be known yet."""
+
+    do: Literal["yellow"]
+    at: time
+    by: str
+    heat: str
+    lane: int | None = None
+    report: str
+
+
+class Report(Wire):
+    """An umpire writes a report, or writes it again after it was returned."""
+
+    do: Literal["report"]
+    at: time
+    by: str
+    heat: str
+    lane: int
+    report: str
+    words: str
+    observation: Annotated[Observation, Field(discriminator="seen")]
+
+
+class Return(Wire):
+    """The head official returns a report to its umpire."""
+
+    do: Literal["return"]
+    at: time
+    by: str
+    report: str
+    reason: str
+
+
+class Withdraw(Wire):
+    """An umpire withdraws a report."""
+
+    do: Literal["withdraw"]
+    at: time
+    by: str
+    report: str
+    reason: str
+
+
+class Rule(Wire):
+    """The head official rules on the case that a report belongs to."""
+
+    do: Literal["rule"]
+    at: time
+    by: str
+    report: str
+    verdict: Verdict
+    reasons: str
+
+
+class Finish(Wire):
+    """The results desk loads a heat's finish list, from the file of the same name."""
+
+    do: Literal["finish"]
+    at: time
+    by: str
+    heat: str
+
+
+class Announce(Wire):
+    """The results desk announces a heat's result as it stands."""
+
+    do: Literal["announce"]
+    at: time
+    by: str
+    heat: str
+    despite: str | None = None
+    remark: str = ""
+
+
+class Draw(Wire):
+    """The organiser loads a further start list."""
+
+    do: Literal["draw"]
+    at: time
+    by: str
+    file: str
+
+
+Step = Start | Whites | Yellow | Report | Return | Withdraw | Rule | Finish | Announce | Draw
+
+
+class Story(Wire):
+    """The heats by their short keys, and what happens in them."""
+
+    heats: dict[str, HeatName]
+    step: list[Annotated[Step, Field(discriminator="do")]]
+
+    @property
+    def ends(self) -> time:
+        """The time of day of the last step."""
+        return self.step[-1].at
+
+
+def read_story(folder: Path = FOLDER) -> Story:
+    """The story as written; ValueError names the step and field that cannot be read."""
+    return Story.model_validate(tomllib.loads((folder / "story.toml").read_text("utf-8")))

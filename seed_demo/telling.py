@@ -1,0 +1,61 @@
+"""How is the story told on a terminal: a table of what happened, 100 columns wide.
+
+Names come in many scripts, so a column is measured in cells as terminals show them (Unicode
+Standard Annex 11: wide letters take two, combining marks none), not in characters.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
+from zoneinfo import ZoneInfo
+
+from seed_demo.deeds import Happening
+
+WIDTH = 100
+GAP = "  "
+TIME, HEAT, WHO = 8, 12, 20
+WHAT = WIDTH - TIME - HEAT - WHO - 3 * len(GAP)
+
+
+def table_of(happenings: Iterable[Happening], zone: str) -> Iterator[str]:
+    """The table's lines: time of day at the meet, heat, who, and what happened."""
+    yield _line("time", "heat", "who", "what happened")
+    yield _line("-" * TIME, "-" * HEAT, "-" * WHO, "-" * WHAT)
+    for one in happenings:
+        first, *more = wrap(one.told.what, WHAT)
+        at = f"{one.at.astimezone(ZoneInfo(zone)):%H:%M:%S}"
+        yield _line(at, one.told.heat.replace("-", " "), one.told.who, first)
+        yield from (_line("", "", "", words) for words in more)
+
+
+def wrap(text: str, width: int) -> Sequence[str]:
+    """A text broken between words into lines of at most so many cells."""
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".lstrip()
+        if lines[-1] and cells(longer) > width:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
+
+
+def cells(text: str) -> int:
+    """How many cells a terminal needs for a text."""
+    return sum(_cells_of(character) for character in text)
+
+
+def _cells_of(character: str) -> int:
+    if unicodedata.category(character) in {"Mn", "Me", "Cf"}:
+        return 0
+    return 2 if unicodedata.east_asian_width(character) in {"W", "F"} else 1
+
+
+def _line(at: str, heat: str, who: str, what: str) -> str:
+    columns = [_pad(at, TIME), _pad(heat, HEAT), _pad(who, WHO), what]
+    return GAP.join(columns).rstrip()
+
+
+def _pad(text: str, width: int) -> str:
+    return text + " " * max(0, width - cells(text))

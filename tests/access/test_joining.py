@@ -1,0 +1,204 @@
+"""Personal links: one device each, for a time, taken back when lost, and never burnt by a look."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import httpx
+import pytest
+
+from app.access.actions import LINK_LASTS
+from app.access.joining import SESSION_LASTS
+from app.ids import new_id
+from tests.builders import (
+    PIN,
+    Json,
+    MeetAtHand,
+    a_meet,
+    a_problem,
+    add_official,
+    founder,
+    with_own_heats,
+)
+from tests.running import Service
+
+
+@pytest.fixture(scope="module")
+def stadium(running_service: Service) -> MeetAtHand:
+    return a_meet(running_service)
+
+
+@pytest.fixture
+def meet(stadium: MeetAtHand, service: Service) -> MeetAtHand:
+    return with_own_heats(stadium)
+
+
+def name_official(meet: MeetAtHand, *roles: str) -> str:
+    official = new_id()
+    document = {"name": "Nora Newcomer", "roles": list(roles) or ["umpire"]}
+    assert meet.organiser.put(f"officials/{official}", document).status_code == 201
+    return official
+
+
+def a_link(meet: MeetAtHand, official: str | None = None) -> Json:
+    official = official or name_official(meet)
+    made = meet.organiser.put(f"officials/{official}/join-links/{new_id()}")
+    assert made.status_code == 201, made.text
+    return dict(made.json())
+
+
+def join(meet: MeetAtHand, token: str, **changes: object) -> httpx.Response:
+    sent = {"token": token, "session": new_id(), "pin": PIN, **changes}
+    return meet.service.http.post("/api/join", json=sent)
+
+
+def who_is(meet: MeetAtHand, token: str) -> httpx.Response:
+    return meet.service.http.get("/api/me", headers={"Authorization": f"Bearer {token}"})
+
+
+def test_a_link_joins_one_device_and_no_second(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    joined = join(meet, link["token"])
+    assert joined.status_code == 200
+    assert who_is(meet, joined.json()["token"]).json()["official"] == link["official"]
+    told = a_problem(join(meet, link["token"]), 403, "join-refused")
+    assert "has been used" in told["detail"]
+
+
+def test_looking_at_a_link_does_not_use_it_up(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    before = meet.head()
+    for _ in range(3):
+        seen = meet.service.http.post("/api/join/look", json={"token": link["token"]})
+        assert seen.json()["name"] == "Nora Newcomer"
+        assert seen.json()["meet"] == meet.id
+        assert seen.json()["has_pin"] is False
+    assert meet.head() == before
+    assert join(meet, link["token"]).status_code == 200
+
+
+def test_a_device_that_lost_the_answer_sends_the_same_again_and_gets_a_fresh_token(
+    meet: MeetAtHand,
+) -> None:
+    link, session = a_link(meet), new_id()
+    lost = join(meet, link["token"], session=session).json()
+    again = join(meet, link["token"], session=session)
+    assert again.status_code == 200
+    assert again.json()["session"] == lost["session"]
+    assert again.json()["token"] != lost["token"]
+    assert who_is(meet, again.json()["token"]).status_code == 200
+    a_problem(who_is(meet, lost["token"]), 401, "not-joined")
+
+
+def test_a_session_id_serves_one_link_only(meet: MeetAtHand) -> None:
+    session = new_id()
+    assert join(meet, a_link(meet)["token"], session=session).status_code == 200
+    a_problem(join(meet, a_link(meet)["token"], session=session), 409, "conflict")
+
+
+def test_an_ended_session_is_not_opened_again_with_its_link(meet: MeetAtHand) -> None:
+    link, session = a_link(meet), new_id()
+    token = join(meet, link["token"], session=session).json()["token"]
+    ended = meet.service.http.delete(
+        "/api/me/session", headers={"Authorization": f"Bearer {token}"}
+    )
+    assert ended.status_code == 204
+    a_problem(join(meet, link["token"], session=session), 409, "conflict")
+    a_problem(join(meet, link["token"]), 403, "join-refused")
+
+
+def test_a_link_expires(meet: MeetAtHand) -> None:
+    last, late = a_link(meet), a_link(meet)
+    meet.service.clock.move(LINK_LASTS - timedelta(minutes=1))
+    assert join(meet, last["token"]).status_code == 200
+    meet.service.clock.move(timedelta(minutes=2))
+    told = a_problem(join(meet, late["token"]), 403, "join-refused")
+    assert "expired" in told["detail"]
+
+
+def test_a_session_expires(meet: MeetAtHand) -> None:
+    token = join(meet, a_link(meet)["token"]).json()["token"]
+    meet.service.clock.move(SESSION_LASTS - timedelta(minutes=1))
+    assert who_is(meet, token).status_code == 200
+    meet.service.clock.move(timedelta(minutes=2))
+    a_problem(who_is(meet, token), 401, "not-joined")
+
+
+def test_a_revoked_link_joins_nobody(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    address = f"officials/{link['official']}/join-links/{link['id']}"
+    assert meet.organiser.delete(address).json()["revoked_at"]
+    a_problem(join(meet, link["token"]), 403, "join-refused")
+    before = meet.head()
+    assert meet.organiser.delete(address).status_code == 200
+    assert meet.head() == before
+
+
+def test_revoking_a_link_ends_the_session_it_opened_and_no_other(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    first = join(meet, link["token"]).json()["token"]
+    second = join(meet, a_link(meet, link["official"])["token"]).json()["token"]
+    meet.organiser.delete(f"officials/{link['official']}/join-links/{link['id']}")
+    a_problem(who_is(meet, first), 401, "not-joined")
+    assert who_is(meet, second).status_code == 200
+
+
+def test_the_link_of_an_official_who_is_inactive_is_not_good(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    document = {"name": "Nora Newcomer", "roles": ["umpire"], "active": False}
+    assert meet.organiser.put(f"officials/{link['official']}", document, etag='"v1"').is_success
+    a_problem(join(meet, link["token"]), 403, "join-refused")
+
+
+def test_the_token_of_a_link_is_told_once(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    again = meet.organiser.put(f"officials/{link['official']}/join-links/{link['id']}")
+    assert again.status_code == 200
+    assert again.json()["token"] is None
+
+
+@pytest.mark.parametrize("spoil", ["x{}", "{}x", "", ".", "no token at all", "\x00{}"])
+def test_a_wrong_token_tells_nothing_and_uses_nothing_up(meet: MeetAtHand, spoil: str) -> None:
+    link = a_link(meet)
+    wrong = spoil.format(link["token"])
+    for answer in (
+        meet.service.http.post("/api/join/look", json={"token": wrong}),
+        join(meet, wrong),
+    ):
+        told = a_problem(answer, 403, "join-refused")
+        assert link["id"] not in told["detail"]
+    assert join(meet, link["token"]).status_code == 200
+
+
+def test_a_link_that_never_was_is_refused_like_a_wrong_one(meet: MeetAtHand) -> None:
+    known = join(meet, f"{a_link(meet)['id']}.guess").json()
+    unknown = join(meet, f"{new_id()}.guess").json()
+    assert known["detail"] == unknown["detail"]
+    assert known["status"] == unknown["status"]
+
+
+def test_guessing_at_a_link_is_slowed_and_waiting_helps(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    for _ in range(5):
+        a_problem(join(meet, f"{link['id']}.guess"), 403, "join-refused")
+    told = a_problem(join(meet, link["token"]), 429, "too-many-tries")
+    assert 0 < told["retry_after"] <= 30
+    assert join(meet, a_link(meet)["token"]).status_code == 200
+    meet.service.clock.move(timedelta(seconds=31))
+    assert join(meet, link["token"]).status_code == 200
+
+
+def test_the_first_organiser_joins_with_a_link_from_the_setup_key(meet: MeetAtHand) -> None:
+    address = f"/api/meets/{meet.id}/officials/{meet.organiser.id}/join-links/{new_id()}"
+    link = meet.service.http.put(address, headers=founder(meet.service))
+    assert link.status_code == 201
+    joined = join(meet, link.json()["token"])
+    assert joined.json()["roles"] == ["organiser"]
+
+
+def test_an_official_works_with_two_devices_at_a_time(meet: MeetAtHand) -> None:
+    person = add_official(meet, "two phones", "umpire")
+    other = join(meet, a_link(meet, person.id)["token"]).json()
+    assert who_is(meet, other["token"]).status_code == 200
+    assert person.get("/api/me").status_code == 200
+    assert other["session"] != person.get("/api/me").json()["session"]

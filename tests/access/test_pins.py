@@ -1,0 +1,216 @@
+"""The PIN: chosen once, the same on every device, asked for what is signed, and tried a few times
+only, by this person on this device. (OWASP Transaction Authorization cheat sheet; OWASP ASVS 5.0,
+6.1.1 and 6.3.1.)
+"""
+
+from __future__ import annotations
+
+import json
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from itertools import pairwise
+
+import httpx
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.access.secrets import is_guessable
+from app.access.tries import FIRST_WAIT, FREE_TRIES, LONGEST_WAIT, wait_after
+from app.ids import new_id
+from tests.builders import (
+    PIN,
+    Json,
+    MeetAtHand,
+    Person,
+    a_meet,
+    a_problem,
+    a_ruling,
+    add_official,
+    with_own_heats,
+)
+from tests.running import Service
+
+WRONG = "593047"
+
+
+@pytest.fixture(scope="module")
+def stadium(running_service: Service) -> MeetAtHand:
+    return a_meet(running_service)
+
+
+@pytest.fixture
+def meet(stadium: MeetAtHand, service: Service) -> MeetAtHand:
+    return with_own_heats(stadium)
+
+
+@pytest.fixture
+def referee(meet: MeetAtHand) -> Person:
+    """A referee whose tries nobody else counts."""
+    return add_official(meet, "referee apart", "referee")
+
+
+def rule(person: Person, case: str, pin: str = PIN) -> httpx.Response:
+    return person.put(f"cases/{case}/rulings/{new_id()}", a_ruling(pin=pin), etag='"v1"')
+
+
+def join(meet: MeetAtHand, official: str, pin: str) -> httpx.Response:
+    link = meet.organiser.put(f"officials/{official}/join-links/{new_id()}").json()
+    sent = {"token": link["token"], "session": new_id(), "pin": pin}
+    return meet.service.http.post("/api/join", json=sent)
+
+
+def name_official(meet: MeetAtHand) -> str:
+    official = new_id()
+    meet.organiser.put(f"officials/{official}", {"name": "Nora", "roles": ["referee"]})
+    return official
+
+
+def second_device(meet: MeetAtHand, person: Person) -> Person:
+    token = join(meet, person.id, PIN).json()["token"]
+    return Person(person.id, person.name, token, person.http, person.meet)
+
+
+def refused_pins(meet: MeetAtHand, person: Person) -> list[Json]:
+    """The entries that a wrong PIN of this person left in the record."""
+    lines = meet.referee.get("record").text.splitlines()[:-1]
+    entries = [json.loads(json.loads(line)["entry"]) for line in lines]
+    return [e for e in entries if e["kind"] == "PIN refused" and e["subject"] == person.id]
+
+
+@pytest.mark.parametrize("pin", ["1111", "000000", "1234", "123456", "654321", "3456789012"])
+def test_a_pin_that_anybody_would_try_first_is_refused(meet: MeetAtHand, pin: str) -> None:
+    told = a_problem(join(meet, name_official(meet), pin), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/pin"
+
+
+@pytest.mark.parametrize("pin", ["123", "1234567890123", "12 34", "abcd", "४८०२१३", "", "480213\n"])
+def test_a_pin_is_four_to_twelve_figures(meet: MeetAtHand, pin: str) -> None:
+    told = a_problem(join(meet, name_official(meet), pin), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/pin"
+
+
+@pytest.mark.parametrize("length", range(4, 13))
+def test_counting_up_or_down_from_any_figure_is_guessable(length: int) -> None:
+    for first in range(10):
+        up = "".join(str((first + step) % 10) for step in range(length))
+        assert is_guessable(up), up
+        assert is_guessable(up[::-1]), up[::-1]
+
+
+@given(st.from_regex(r"[0-9]{4,12}", fullmatch=True))
+def test_few_pins_are_called_guessable(pin: str) -> None:
+    steps = {(int(after) - int(before)) % 10 for before, after in pairwise(pin)}
+    assert is_guessable(pin) == (steps in ({0}, {1}, {9}))
+
+
+def test_a_second_device_needs_the_same_pin(meet: MeetAtHand, referee: Person) -> None:
+    told = a_problem(join(meet, referee.id, WRONG), 403, "pin-refused")
+    assert WRONG not in json.dumps(told)
+    assert join(meet, referee.id, PIN).status_code == 200
+
+
+def test_the_organiser_clears_a_forgotten_pin_and_the_sessions_with_it(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    cleared = meet.organiser.delete(f"officials/{referee.id}/pin")
+    assert cleared.json()["has_pin"] is False
+    a_problem(referee.get("/api/me"), 401, "not-joined")
+    assert join(meet, referee.id, WRONG).status_code == 200
+    a_problem(join(meet, referee.id, PIN), 403, "pin-refused")
+
+
+def test_a_wrong_pin_signs_nothing_and_stands_in_the_record(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    case = meet.report()["case"]
+    told = a_problem(rule(referee, case, WRONG), 403, "pin-refused")
+    assert WRONG not in json.dumps(told)
+    assert meet.case(case)["state"] == "open"
+    assert len(refused_pins(meet, referee)) == 1
+
+
+def test_after_five_wrong_pins_the_device_waits_and_then_signs(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    case = meet.report()["case"]
+    for _ in range(FREE_TRIES):
+        a_problem(rule(referee, case, WRONG), 403, "pin-refused")
+    blocked = rule(referee, case)
+    told = a_problem(blocked, 429, "too-many-tries")
+    assert blocked.headers["retry-after"] == str(told["retry_after"])
+    assert 0 < told["retry_after"] <= FIRST_WAIT.total_seconds()
+    assert str(told["retry_after"]) in told["detail"]
+    meet.service.clock.move(timedelta(seconds=told["retry_after"]))
+    assert rule(referee, case).status_code == 201
+
+
+def test_others_and_other_devices_are_not_slowed(meet: MeetAtHand, referee: Person) -> None:
+    first, second = meet.report(lane=3)["case"], meet.report(lane=4)["case"]
+    spare = second_device(meet, referee)
+    for _ in range(FREE_TRIES + 1):
+        rule(referee, first, WRONG)
+    a_problem(rule(referee, first), 429, "too-many-tries")
+    assert rule(meet.referee, first).status_code == 201
+    assert rule(spare, second).status_code == 201
+
+
+def test_a_right_pin_begins_the_count_anew(meet: MeetAtHand, referee: Person) -> None:
+    cases = [meet.report(lane=lane)["case"] for lane in (3, 4)]
+    for case in cases:
+        for _ in range(FREE_TRIES - 1):
+            a_problem(rule(referee, case, WRONG), 403, "pin-refused")
+        assert rule(referee, case).status_code == 201
+
+
+def test_the_desk_is_slowed_at_announcing_too(meet: MeetAtHand) -> None:
+    desk = add_official(meet, "desk apart", "results")
+    sent = {"heat": meet.heat(), "pin": WRONG}
+    for _ in range(FREE_TRIES):
+        refused = desk.put(f"announcements/{new_id()}", sent, etag='"v1"')
+        a_problem(refused, 403, "pin-refused")
+    blocked = desk.put(f"announcements/{new_id()}", sent | {"pin": PIN}, etag='"v1"')
+    a_problem(blocked, 429, "too-many-tries")
+
+
+def test_many_wrong_pins_at_once_do_not_slip_through_together(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    case = meet.report()["case"]
+    with ThreadPoolExecutor(12) as crowd:
+        answers = list(crowd.map(lambda _: rule(referee, case, WRONG), range(24)))
+    statuses = sorted(answer.status_code for answer in answers)
+    assert statuses == [403] * FREE_TRIES + [429] * (24 - FREE_TRIES)
+    assert len(refused_pins(meet, referee)) == FREE_TRIES
+
+
+def test_the_waits_grow_and_never_last_for_ever() -> None:
+    waits = [wait_after(count) for count in range(1, 40)]
+    assert waits[: FREE_TRIES - 1] == [timedelta(0)] * (FREE_TRIES - 1)
+    assert waits[FREE_TRIES - 1] == FIRST_WAIT
+    assert waits == sorted(waits)
+    assert waits[-1] == LONGEST_WAIT
+
+
+def test_no_token_and_no_pin_reaches_the_record_or_an_error(meet: MeetAtHand) -> None:
+    pin, wrong = "730519284605", "918273645072"
+    official = name_official(meet)
+    link = meet.organiser.put(f"officials/{official}/join-links/{new_id()}").json()
+    sent = {"token": link["token"], "session": new_id(), "pin": pin}
+    joined = meet.service.http.post("/api/join", json=sent).json()
+    person = Person(official, "Nora", joined["token"], meet.service.http, meet.id)
+    case = meet.report()["case"]
+    errors = [
+        meet.service.http.post("/api/join", json=sent | {"session": new_id()}),
+        meet.service.http.post("/api/join", json=sent | {"session": "?"}),
+        meet.service.http.post("/api/join", json=sent | {"more": "?"}),
+        rule(person, case, wrong),
+        person.put(f"cases/{case}/rulings/{new_id()}", {"pin": pin, "verdict": "?"}, etag='"v1"'),
+        person.put(f"cases/{case}/rulings/{new_id()}", {"pin": f"{pin}x"}, etag='"v1"'),
+    ]
+    assert all(answer.status_code >= 400 for answer in errors)
+    assert rule(person, case, pin).status_code == 201
+    told = [meet.referee.get("record").text, *(answer.text for answer in errors)]
+    secrets = (pin, wrong, joined["token"], link["token"], link["token"].split(".")[1])
+    for text in told:
+        assert not [secret for secret in secrets if secret in text]

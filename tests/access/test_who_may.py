@@ -1,0 +1,110 @@
+"""The table of who may call what: complete, and saying what the trade says.
+
+That umpires assist and never decide, that the referee rules, that the results desk announces:
+World Athletics CR18 and CR20 in secondary texts; that the organiser names the officials is common
+practice.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from fastapi import APIRouter
+
+from app import server
+from app.access.who_may import WHO_MAY
+from app.config import Settings
+from app.roles import Role
+
+MEET = "/api/meets/{meet}"
+HEAD = {Role.REFEREE, Role.CHIEF_UMPIRE}
+DOCUMENTATION = {"/docs", "/docs/oauth2-redirect", "/redoc", "/openapi.json"}
+PUBLIC = {
+    "/healthz",
+    "/readyz",
+    "/metrics",
+    "/problems/{slug}",
+    "/api/editions",
+    "/api/join/look",
+    "/api/join",
+    MEET,
+    f"{MEET}/heats",
+    f"{MEET}/heats/{{heat}}",
+    f"{MEET}/announcements",
+    f"{MEET}/announcements/{{announcement}}.json",
+    f"{MEET}/announcements/{{announcement}}.csv",
+    f"{MEET}/announcements/{{announcement}}.pdf",
+    f"{MEET}/announcements/{{announcement}}.txt",
+    f"{MEET}/windows.json",
+    f"{MEET}/windows.ics",
+    f"{MEET}/record/head",
+}
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(_env_file=None).model_copy(
+        update={"database_url": f"sqlite:///{tmp_path / 'unused.db'}"}
+    )
+
+
+def test_every_route_of_the_program_is_declared_and_every_declared_one_exists() -> None:
+    assert set(server.declared_routes()) == set(WHO_MAY)
+
+
+def test_an_undeclared_route_keeps_the_program_from_starting(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    extra = APIRouter()
+    extra.add_api_route(f"{MEET}/secrets", dict, methods=["GET"])
+    monkeypatch.setattr(server, "ROUTERS", (*server.ROUTERS, extra))
+    with pytest.raises(RuntimeError, match="/secrets"):
+        server.create_app(settings)
+
+
+def test_a_declared_route_that_does_not_exist_keeps_the_program_from_starting(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(server, "ROUTERS", server.ROUTERS[1:])
+    with pytest.raises(RuntimeError, match="/healthz"):
+        server.create_app(settings)
+
+
+def test_beside_the_declared_routes_there_is_only_the_documentation(settings: Settings) -> None:
+    app = server.create_app(settings)
+    described = set(app.openapi()["paths"])
+    assert described == {path for _method, path in WHO_MAY}
+    plain = {path for route in app.routes if (path := getattr(route, "path", ""))}
+    assert plain - described <= DOCUMENTATION
+
+
+def test_the_public_sees_the_programme_and_what_was_announced_and_nothing_else() -> None:
+    assert {path for (_method, path), who in WHO_MAY.items() if who.public} == PUBLIC
+
+
+def test_only_the_head_official_rules_and_reads_the_docket() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/cases/{{case}}/rulings/{{ruling}}"].roles == HEAD
+    assert WHO_MAY["GET", f"{MEET}/docket"].roles == HEAD
+
+
+def test_only_the_results_desk_announces() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/announcements/{{announcement}}"].roles == {Role.RESULTS}
+    assert WHO_MAY["PUT", f"{MEET}/heats/{{heat}}/result"].roles == {Role.RESULTS}
+
+
+def test_only_the_organiser_names_officials_and_gives_them_roles() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/officials/{{official}}"].roles == {Role.ORGANISER}
+    assert not WHO_MAY["PUT", f"{MEET}/officials/{{official}}"].founder
+
+
+def test_no_report_is_for_the_results_desk_or_the_organiser() -> None:
+    for path in ("reports/{report}", "reports", "calls/{call}", "cases/{case}", "docket"):
+        who = WHO_MAY["GET", f"{MEET}/{path}"]
+        assert who.roles.isdisjoint({Role.RESULTS, Role.ORGANISER}), path
+
+
+def test_whoever_changes_something_at_a_meet_is_known_by_name() -> None:
+    for (method, path), who in WHO_MAY.items():
+        if method != "GET" and not path.startswith("/api/join"):
+            assert not who.public, (method, path)

@@ -1,0 +1,122 @@
+"""Where are the reports kept while the benchmark runs? Fresh databases of either engine.
+
+The tests' own PostgreSQL runs without disk syncs, which is right for tests and wrong here: a
+durable insert is what is measured. So the benchmark starts the same binaries with syncs on, unless
+the environment names a server.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from itertools import count
+from pathlib import Path
+from typing import Protocol
+
+from sqlalchemy import make_url
+
+from app.serving import bring_up_to_date
+from tests import postgres
+from tests.bench.plan import EngineName
+
+PORT = 5432
+
+
+class Databases(Protocol):
+    """Makes databases of one engine and returns their URLs."""
+
+    def empty(self) -> str:
+        """A database with nothing in it."""
+
+    def migrated(self) -> str:
+        """A database with the service's schema."""
+
+    def copy(self, url: str) -> str:
+        """A copy of a database that nobody has open."""
+
+
+@contextmanager
+def fresh_databases(engine: EngineName) -> Iterator[Databases]:
+    """Makes databases of an engine; all of them are gone at the end."""
+    with tempfile.TemporaryDirectory(prefix="zd-bench-") as folder:
+        if engine is EngineName.SQLITE:
+            yield SqliteDatabases(Path(folder))
+        else:
+            with _durable_postgres(Path(folder)) as url:
+                yield PostgresqlDatabases(postgres.Databases(url))
+
+
+class SqliteDatabases:
+    """Files in a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._files = (folder / f"{number}.db" for number in count(1))
+
+    def empty(self) -> str:
+        return f"sqlite:///{next(self._files)}"
+
+    def migrated(self) -> str:
+        url = self.empty()
+        bring_up_to_date(url)
+        return url
+
+    def copy(self, url: str) -> str:
+        made = self.empty()
+        source, target = (sqlite3.connect(one.removeprefix("sqlite:///")) for one in (url, made))
+        with closing(source), closing(target):
+            source.backup(target)
+        return made
+
+
+class PostgresqlDatabases:
+    """Databases on one server."""
+
+    def __init__(self, server: postgres.Databases) -> None:
+        self._server = server
+
+    def empty(self) -> str:
+        return self._server.make()
+
+    def migrated(self) -> str:
+        url = self.empty()
+        bring_up_to_date(url)
+        return url
+
+    def copy(self, url: str) -> str:
+        return self._server.make(template=str(make_url(url).database))
+
+
+@contextmanager
+def _durable_postgres(folder: Path) -> Iterator[str]:
+    if os.environ.get(postgres.NAMED):
+        with postgres.a_postgres() as url:
+            yield url
+        return
+    binaries, prefix = postgres._binaries()
+    data = folder / "data"
+    if prefix[:1] == ["runuser"]:
+        folder.chmod(0o755)
+        data.mkdir()
+        shutil.chown(data, "postgres")
+        shutil.chown(folder, "postgres")
+    make = [*prefix, str(binaries / "initdb"), "-D", str(data), "-U", "tester", "-A", "trust"]
+    subprocess.run([*make, "-E", "UTF8", "--no-sync"], check=True, capture_output=True)
+    where = ["-D", str(data), "-k", str(folder), "-p", str(PORT), "-c", "listen_addresses="]
+    server = subprocess.Popen(
+        [*prefix, str(binaries / "postgres"), *where],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        postgres._wait(folder, PORT)
+        yield f"postgresql://tester@/{{database}}?host={folder}&port={PORT}"
+    finally:
+        # Nothing of it is needed any more, and a polite stop takes seconds.
+        stop = [*prefix, str(binaries / "pg_ctl"), "stop", "-D", str(data), "-m", "immediate"]
+        subprocess.run(stop, check=True, capture_output=True)
+        server.wait(30)

@@ -1,0 +1,44 @@
+"""How long and how wide is one run of the benchmark? Its sizes, and the goals it is held against.
+
+The sizes are those of a large meet: 100 heats of eight lanes, 18 umpires (six a zone, common
+practice), 50 cases that await a ruling. What is measured with them is left to the modules beside
+this one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+SUBMISSIONS_A_SECOND = 2_000
+CLIENTS_OF_THE_GOAL = 16
+LARGEST_GROWTH = 1.3
+SLOWEST_START_S = 2.0
+
+
+class EngineName(StrEnum):
+    """The engines that the service runs on."""
+
+    SQLITE = "sqlite"
+    POSTGRESQL = "postgresql"
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The sizes of one run. `seconds` is how long one load lasts in one round."""
+
+    rounds: int
+    seconds: float
+    clients: tuple[int, ...] = (1, 16, 64)
+    readers: tuple[int, ...] = (1, 16)
+    heats: int = 100
+    zones: int = 3
+    open_cases: int = 50
+    few_stored: int = 100
+    many_stored: int = 100_000
+    heats_loaded: int = 2_000
+    forms_a_round: int = 20
+
+
+FULL = Plan(rounds=5, seconds=2.0)
+QUICK = Plan(rounds=3, seconds=0.4, forms_a_round=5)

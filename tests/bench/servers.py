@@ -1,0 +1,63 @@
+"""What is measured against? A server in a process of its own, started as in production.
+
+`python -m tests.bench.servers` is the service in such a process, as `python -m tests.bench.bare` is
+the bare endpoint: each reads its settings from the environment, takes a free port, prints its
+address and serves until it is terminated.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from app.config import Settings
+from app.serving import serve_settings
+from tests.running import SETUP_KEY
+
+Command = tuple[str, ...]
+
+SECONDS_TO_END = 15.0
+SERVICE = (sys.executable, "-m", "tests.bench.servers")
+BARE = (sys.executable, "-m", "tests.bench.bare")
+COMMAND = (sys.executable, "-m", "app", "serve", "--port", "0")
+
+
+@contextmanager
+def some_servers(*wanted: tuple[Command, str]) -> Iterator[list[str]]:
+    """The addresses of servers, each over its own database, that run until the block ends."""
+    processes: list[subprocess.Popen[str]] = []
+    try:
+        processes += [_spawn(command, database_url) for command, database_url in wanted]
+        yield [_address_of(process) for process in processes]
+    finally:
+        for process in processes:
+            process.terminate()
+        for process in processes:
+            process.wait(SECONDS_TO_END)
+            assert process.stdout is not None
+            process.stdout.close()
+
+
+def _spawn(command: Command, database_url: str) -> subprocess.Popen[str]:
+    environment = os.environ | {"DATABASE_URL": database_url, "ZONEDOCKET_SETUP_KEY": SETUP_KEY}
+    return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
+
+
+def _address_of(process: subprocess.Popen[str]) -> str:
+    assert process.stdout is not None
+    said = process.stdout.readline()
+    if not said.startswith("Serving "):
+        raise RuntimeError(f"the server did not start; it said: {said!r}")
+    return said.split()[1]
+
+
+def serve_service() -> int:
+    """The service, assembled and served as the command line does it."""
+    return serve_settings(Settings(_env_file=None).model_copy(update={"port": 0}))
+
+
+if __name__ == "__main__":
+    sys.exit(serve_service())

@@ -1,0 +1,150 @@
+"""The crew plan over HTTP: set whole, replaced as seen, and honest about what nobody watches.
+
+Every edge of every lane of a zone wants a pair of eyes (Swiss federation 2016: one judge for two
+lanes at the entry and one at the exit).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from app.ids import new_id
+from tests.builders import Json, MeetAtHand, a_meet, a_post, a_problem, with_own_heats
+from tests.running import Service
+
+EDGES_OF_4X100 = 3 * 2 * 8
+
+
+@pytest.fixture(scope="module")
+def stadium(running_service: Service) -> MeetAtHand:
+    return a_meet(running_service)
+
+
+@pytest.fixture
+def meet(stadium: MeetAtHand, service: Service) -> MeetAtHand:
+    return with_own_heats(stadium)
+
+
+def etag(meet: MeetAtHand) -> str:
+    return meet.organiser.get("crew").headers["ETag"]
+
+
+def plan(meet: MeetAtHand, *posts: Json) -> Json:
+    """Set the plan as it stands now, and return it."""
+    answer = meet.organiser.put("crew", {"posts": list(posts)}, etag=etag(meet))
+    assert answer.status_code == 200, answer.text
+    return dict(answer.json())
+
+
+def test_a_plan_is_replaced_only_as_it_was_seen(meet: MeetAtHand) -> None:
+    seen = etag(meet)
+    posts = {"posts": [a_post(new_id(), meet.umpire.id, lanes=[1])]}
+    before = meet.head()
+    a_problem(meet.organiser.put("crew", posts), 428, "precondition-missing")
+    assert meet.head() == before
+    assert meet.organiser.put("crew", posts, etag=seen).status_code == 200
+    other = {"posts": [a_post(new_id(), meet.umpire.id, lanes=[2])]}
+    a_problem(meet.organiser.put("crew", other, etag=seen), 412, "stale")
+    assert meet.organiser.get("crew").json()["posts"][0]["lanes"] == [1]
+
+
+def test_the_same_plan_again_changes_nothing(meet: MeetAtHand) -> None:
+    posts = {"posts": [a_post(new_id(), meet.umpire.id)]}
+    plan(meet, *posts["posts"])
+    before = meet.head()
+    assert meet.organiser.put("crew", posts).status_code == 200
+    assert meet.head() == before
+
+
+def test_the_first_plan_needs_no_version(service: Service) -> None:
+    hand = a_meet(service)
+    assert hand.organiser.get("crew").json()["version"] == 1
+
+
+def test_a_plan_without_posts_leaves_every_edge_of_every_lane_unwatched(meet: MeetAtHand) -> None:
+    gaps = plan(meet)["unwatched"]
+    assert len(gaps) == EDGES_OF_4X100
+    assert {gap["relay"] for gap in gaps} == {"4x100"}
+
+
+def test_what_is_unwatched_is_said_edge_by_edge(meet: MeetAtHand) -> None:
+    posts = [
+        a_post(new_id(), meet.umpire.id, take_over=take_over, edge=edge, lanes=list(range(1, 9)))
+        for take_over in (1, 2, 3)
+        for edge in ("start", "end")
+    ]
+    assert plan(meet, *posts)["unwatched"] == []
+    posts[3] |= {"lanes": [1, 2, 3, 4, 5, 6, 8]}
+    gaps = plan(meet, *posts)["unwatched"]
+    assert gaps == [{"relay": "4x100", "take_over": 2, "edge": "end", "lane": 7}]
+
+
+def test_a_post_stands_for_the_relays_it_names(meet: MeetAtHand) -> None:
+    post = a_post(new_id(), meet.umpire.id, lanes=list(range(1, 9)), relays=["4x400"])
+    assert len(plan(meet, post)["unwatched"]) == EDGES_OF_4X100
+    posts = meet.referee.get(f"heats/{meet.heat()}/posts").json()
+    assert posts["posts"] == []
+
+
+@pytest.mark.parametrize("role", ["referee", "results", "jury", "organiser"])
+def test_only_umpires_stand_at_posts(meet: MeetAtHand, role: str) -> None:
+    before = meet.head()
+    posts = {"posts": [a_post(new_id(), meet[role].id)]}
+    told = a_problem(meet.organiser.put("crew", posts, etag=etag(meet)), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/posts/0/official"
+    assert meet[role].name in told["detail"]
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer"),
+    [
+        ({"lanes": [8, 9]}, "/posts/0/lanes"),
+        ({"lanes": []}, "/posts/0/lanes"),
+        ({"lanes": [0]}, "/posts/0/lanes/0"),
+        ({"lanes": [11]}, "/posts/0/lanes/0"),
+        ({"take_over": 0}, "/posts/0/take_over"),
+        ({"take_over": 4}, "/posts/0/take_over"),
+        ({"edge": "middle"}, "/posts/0/edge"),
+        ({"side": "above"}, "/posts/0/side"),
+        ({"relays": ["5x80"]}, "/posts/0/relays/0"),
+        ({"official": "nobody"}, "/posts/0/official"),
+    ],
+)
+def test_a_post_that_cannot_be_is_refused_and_the_field_named(
+    meet: MeetAtHand, changes: Json, pointer: str
+) -> None:
+    before = meet.head()
+    posts = {"posts": [a_post(new_id(), meet.umpire.id) | changes]}
+    told = a_problem(meet.organiser.put("crew", posts, etag=etag(meet)), 422, "malformed")
+    assert told["errors"][0]["pointer"] == pointer
+    assert meet.head() == before
+
+
+def test_an_unknown_official_or_a_post_named_twice_is_refused(meet: MeetAtHand) -> None:
+    stranger = {"posts": [a_post(new_id(), new_id())]}
+    a_problem(meet.organiser.put("crew", stranger, etag=etag(meet)), 422, "malformed")
+    post = a_post(new_id(), meet.umpire.id)
+    twice = {"posts": [post, post | {"lanes": [7]}]}
+    a_problem(meet.organiser.put("crew", twice, etag=etag(meet)), 422, "malformed")
+
+
+def test_a_post_that_left_the_plan_is_no_longer_awaited_and_its_calls_stay(
+    meet: MeetAtHand,
+) -> None:
+    first, second = new_id(), new_id()
+    mine = a_post(first, meet.umpire.id)
+    plan(meet, mine, a_post(second, meet["second"].id, lanes=[5, 6]))
+    meet.start()
+    call = meet.call("yellow", post=first, lane=4).json()
+    plan(meet, a_post(second, meet["second"].id, lanes=[5, 6]))
+    posts = meet.referee.get(f"heats/{meet.heat()}/posts").json()
+    assert [line["post"] for line in posts["posts"]] == [second]
+    assert meet.referee.get(f"calls/{call['id']}").json()["post"] == first
+    assert meet.open_cases() == [call["case"]]
+
+
+def test_the_chief_umpire_plans_the_crew_too(meet: MeetAtHand) -> None:
+    posts = {"posts": [a_post(new_id(), meet["chief_umpire"].id, lanes=[1, 2])]}
+    assert meet["chief_umpire"].put("crew", posts, etag=etag(meet)).status_code == 200
+    a_problem(meet.umpire.put("crew", posts, etag=etag(meet)), 403, "role-missing")

@@ -1,0 +1,136 @@
+"""`demo` as a real process: the played meet is served, its links work, a signal ends it well."""
+
+from __future__ import annotations
+
+import json
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from sqlalchemy import make_url
+
+from app.cli import main
+from app.ids import new_id
+from app.record.check import check_lines
+from app.store.engine import only_process
+from seed_demo.files import read_meet
+from tests.demo.conftest import ROOT, bare_environment
+
+LAST_LINE = "windows.ics"
+LINK = re.compile(r"(http://\S+)/join#(\S+)")
+ROLES = ("referee", "chief umpire", "results", "jury", "organiser", "umpire")
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """A running demo and what it had printed when it was ready."""
+
+    process: subprocess.Popen[str]
+    lines: tuple[str, ...]
+
+    @property
+    def links(self) -> list[tuple[str, str]]:
+        """Address and token of every personal link, in the order printed."""
+        return [(found[1], found[2]) for line in self.lines if (found := LINK.search(line))]
+
+
+@contextmanager
+def a_served_demo(folder: Path, *arguments: str) -> Iterator[Served]:
+    temporary = folder / "temporary"
+    temporary.mkdir()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "app", "demo", "--port", "0", *arguments],
+        cwd=ROOT,
+        env=bare_environment(temporary),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        encoding="utf-8",
+    )
+    assert process.stdout is not None
+    try:
+        lines = []
+        for line in process.stdout:
+            lines.append(line.rstrip("\n"))
+            if line.rstrip().endswith(LAST_LINE) and "http" in line:
+                break
+        assert LAST_LINE in "".join(lines[-1:]), "\n".join(lines)
+        yield Served(process, tuple(lines))
+    finally:
+        process.kill()
+        process.wait()
+        process.stdout.close()
+
+
+def join_as_printed(served: Served) -> dict[str, Any]:
+    """Join with exactly the document that the printed curl command sends."""
+    (document,) = re.findall(r"-d '(.+?)'", " ".join(served.lines))
+    joined = httpx.post(f"{served.links[0][0]}/api/join", json=json.loads(document))
+    assert joined.status_code == 200, joined.text
+    return dict(joined.json())
+
+
+def test_the_links_of_every_role_are_printed_and_the_demo_goes_on(tmp_path: Path) -> None:
+    with a_served_demo(tmp_path) as served:
+        text = "\n".join(served.lines)
+        assert len(served.links) == len(ROLES)
+        assert all(f"\n  {role:<12}  " in text for role in ROLES)
+        referee = join_as_printed(served)
+        assert referee["roles"] == ["referee"]
+        look_around(served.links[0][0], referee)
+        for address, token in served.links[1:]:
+            look = httpx.post(f"{address}/api/join/look", json={"token": token})
+            assert look.status_code == 200
+        began = time.monotonic()
+        served.process.send_signal(signal.SIGTERM)
+        assert served.process.wait(10) == 0
+        assert time.monotonic() - began < 3
+    assert list((tmp_path / "temporary").iterdir()) == []
+
+
+def look_around(address: str, referee: dict[str, Any]) -> None:
+    """A case waits, a window runs, and the referee can rule with the PIN that was printed."""
+    meet = f"{address}/api/meets/{referee['meet']}"
+    headers = {"Authorization": f"Bearer {referee['token']}"}
+    windows = httpx.get(f"{meet}/windows.json").json()["windows"]
+    assert any(window["state"] == "open" for window in windows)
+    assert httpx.get(f"{meet}/heats").json()["running"]
+    (case,) = httpx.get(f"{meet}/docket", headers=headers).json()["cases"]
+    seen = httpx.get(f"{meet}/cases/{case['id']}", headers=headers)
+    ruled = httpx.put(
+        f"{meet}/cases/{case['id']}/rulings/{new_id()}",
+        headers={**headers, "If-Match": seen.headers["ETag"]},
+        json={"verdict": "confirmed", "reasons": "Seen from two metres.", "pin": "480213"},
+    )
+    assert ruled.status_code == 201, ruled.text
+    # Pushing or any help disqualifies the team: IAAF Rule 170.16 (2012).
+    assert ruled.json()["effect"].startswith("DQ ")
+
+
+def test_told_to_stop_at_once_it_ends_well_and_leaves_papers_and_database(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    with a_served_demo(tmp_path, "--out", str(out)) as served:
+        served.process.send_signal(signal.SIGTERM)
+        assert served.process.wait(10) == 0
+    assert (out / "demo.db").stat().st_size > 0
+    announced = json.loads((out / "results/women-final-announcement-1.json").read_text("utf-8"))
+    assert announced["meet_name"] == read_meet().name
+    checked = check_lines((out / "record.jsonl").read_text("utf-8").splitlines())
+    assert checked.is_good
+
+
+def test_a_folder_that_another_demo_serves_from_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with only_process(make_url(f"sqlite:///{tmp_path / 'demo.db'}")):
+        assert main(["demo", "--port", "0", "--out", str(tmp_path)]) == 1
+    assert "stop the other one" in capsys.readouterr().err

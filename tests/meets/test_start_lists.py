@@ -1,0 +1,208 @@
+"""Start lists over HTTP: looked at first, taken whole or not at all, and harmless to send again."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import time
+
+import httpx
+import openpyxl  # type: ignore[import-untyped]
+import pytest
+
+from tests.builders import Json, MeetAtHand, a_bare_meet, a_problem, a_start_list, all_heats
+from tests.running import Service
+
+HEADER = "event,round,heat,lane,team\n"
+
+
+@pytest.fixture
+def bare(service: Service) -> MeetAtHand:
+    return a_bare_meet(service)
+
+
+def load(meet: MeetAtHand, content: str | bytes, **query: str) -> httpx.Response:
+    return meet.organiser.post("start-lists", content=content, params=query)
+
+
+def as_xlsx(text: str) -> bytes:
+    """The same list as a workbook, written by openpyxl."""
+    book = openpyxl.Workbook()
+    for row in csv.reader(io.StringIO(text)):
+        book.active.append([int(cell) if cell.isdecimal() else cell for cell in row])
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def lanes_of(meet: MeetAtHand) -> list[tuple[int, int, str]]:
+    return [
+        (heat["number"], lane["lane"], lane["name"])
+        for heat in all_heats(meet)
+        for lane in heat["lanes"]
+    ]
+
+
+def problems(answer: httpx.Response) -> list[tuple[int | None, str | None]]:
+    told = a_problem(answer, 422, "file-refused")
+    return [(found["row"], found["column"]) for found in told["problems"]]
+
+
+def test_checking_a_list_tells_what_loading_would_do_and_stores_nothing(bare: MeetAtHand) -> None:
+    before = bare.head()
+    checked = load(bare, a_start_list(2), check="true").json()
+    assert checked["stored"] is False
+    assert bare.head() == before
+    assert lanes_of(bare) == []
+    loaded = load(bare, a_start_list(2)).json()
+    assert loaded == checked | {"stored": True}
+    assert (loaded["heats"], loaded["teams"], loaded["lanes"]) == (2, 16, 16)
+
+
+def test_the_same_list_a_second_time_changes_nothing(meet: MeetAtHand) -> None:
+    before = meet.head()
+    again = load(meet, a_start_list(2)).json()
+    assert (again["heats_added"], again["heats_changed"], again["heats_unchanged"]) == (0, 0, 2)
+    assert meet.head() == before
+
+
+def test_a_list_with_one_wrong_row_is_not_taken_at_all(bare: MeetAtHand) -> None:
+    before = bare.head()
+    rows = [*a_start_list(2).splitlines(), "Women 4x100 m,heats,3,11,Stray,,"]
+    assert problems(load(bare, "\n".join(rows))) == [(18, "lane")]
+    assert bare.head() == before
+    assert lanes_of(bare) == []
+
+
+@pytest.mark.parametrize(
+    ("rows", "expected"),
+    [
+        ("W 4x100,h,1,0,Tern\n", [(2, "lane")]),
+        ("W 4x100,h,1,-1,Tern\n", [(2, "lane")]),
+        ("W 4x100,h,one,1,Tern\n", [(2, "heat")]),
+        ("W 4x100,h,1,1,\n", [(2, "team")]),
+        ("W 4x100,h,1,1,Tern\nW 4x100,h,1,1,Gull\n", [(3, "lane")]),
+        ("W 4x100,h,1,1,Tern\nW 4x100,h,1,2,tern\n", [(3, "team")]),
+        ("Women's relay,h,1,1,Tern\n", [(2, "event")]),
+        ("W 4x100,h,1,1,=HYPERLINK(1)\n", [(2, "team")]),
+        ("W 4x100,h,1,1,Te\x07rn\n", [(2, "team")]),
+        ("W 4x100,h,1,1,Tern\nW 4x100,,2,12,\n", [(3, "round"), (3, "lane"), (3, "team")]),
+    ],
+)
+def test_every_problem_is_named_with_its_row_and_column(
+    bare: MeetAtHand, rows: str, expected: list[tuple[int, str]]
+) -> None:
+    assert problems(load(bare, HEADER + rows)) == expected
+    checked = load(bare, HEADER + rows, check="true").json()["problems"]
+    assert [(found["row"], found["column"]) for found in checked] == expected
+
+
+@pytest.mark.parametrize("content", [b"", b"\x00\x01\x02", b"PK\x03\x04 no archive", b"\xff" * 99])
+def test_a_file_that_is_no_list_is_refused(bare: MeetAtHand, content: bytes) -> None:
+    told = a_problem(load(bare, content), 422, "file-refused")
+    assert told["problems"][0]["problem"]
+
+
+def test_a_list_with_own_header_names_is_read(bare: MeetAtHand) -> None:
+    rows = "Wettbewerb;Runde;Lauf;Bahn;Mannschaft\nFrauen 4x100;Vorlauf;1;4;Möwe\n"
+    names = {"Wettbewerb": "event", "Runde": "round", "Lauf": "heat", "Bahn": "lane"}
+    missing = problems(load(bare, rows, columns=json.dumps(names)))
+    assert missing == [(1, "team")]
+    loaded = load(bare, rows, columns=json.dumps(names | {"Mannschaft": "team"}))
+    assert loaded.status_code == 200
+    assert lanes_of(bare) == [(1, 4, "Möwe")]
+
+
+@pytest.mark.parametrize("columns", ["[]", "{", '{"Bahn": 4}', "null", "4" * 1500, "[" * 1500])
+def test_header_names_that_are_no_object_are_refused(bare: MeetAtHand, columns: str) -> None:
+    told = a_problem(load(bare, a_start_list(), columns=columns), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "query columns"
+
+
+def test_a_workbook_says_the_same_as_its_csv(bare: MeetAtHand) -> None:
+    loaded = load(bare, as_xlsx(a_start_list(2)))
+    assert loaded.status_code == 200
+    before = bare.head()
+    assert load(bare, a_start_list(2)).json()["heats_unchanged"] == 2
+    assert bare.head() == before
+
+
+def test_a_column_that_is_not_known_is_left_aside_and_named(bare: MeetAtHand) -> None:
+    rows = "event,round,heat,lane,team,seed time\nW 4x100,heats,1,4,Tern,43.10\n"
+    assert load(bare, rows).json()["ignored_columns"] == ["seed time"]
+
+
+def test_a_heat_that_has_not_begun_takes_the_new_lanes(meet: MeetAtHand) -> None:
+    changed = a_start_list(2).replace("heats,2,8,Petrel 2", "heats,2,8,Sanderling")
+    answer = load(meet, changed).json()
+    assert (answer["heats_changed"], answer["heats_unchanged"]) == (1, 1)
+    assert (2, 8, "Sanderling") in lanes_of(meet)
+    assert (2, 8, "Petrel 2") not in lanes_of(meet)
+
+
+def test_a_heat_that_has_begun_keeps_its_lanes(meet: MeetAtHand) -> None:
+    meet.start()
+    before = meet.head()
+    assert load(meet, a_start_list(2)).status_code == 200
+    changed = a_start_list(2).replace("heats,1,8,Petrel 1", "heats,1,8,Sanderling")
+    assert problems(load(meet, changed)) == [(2, "heat")]
+    assert problems(load(meet, changed.replace("heats,2,7,Dunlin 2", "heats,2,7,Knot"))) == [
+        (2, "heat")
+    ]
+    assert meet.head() == before
+    assert (2, 7, "Dunlin 2") in lanes_of(meet)
+
+
+def test_each_round_may_come_in_a_file_of_its_own(meet: MeetAtHand) -> None:
+    final = HEADER + "Women 4x100 m,final,1,4,Tern 1\nWomen 4x100 m,final,1,5,Gull 2\n"
+    loaded = load(meet, final).json()
+    assert (loaded["heats_added"], loaded["heats_unchanged"]) == (1, 0)
+    teams = {lane["team"] for heat in all_heats(meet) for lane in heat["lanes"]}
+    assert len(teams) == 16
+
+
+def test_an_event_does_not_become_another_relay(meet: MeetAtHand) -> None:
+    rows = "event,relay,round,heat,lane,team\nWomen 4x100 m,4x400,final,1,4,Tern 1\n"
+    assert problems(load(meet, rows)) == [(2, "event")]
+
+
+def test_two_thousand_heats_come_in_one_file(bare: MeetAtHand) -> None:
+    rows: list[str] = ["event,round,heat,lane,team,affiliation,bib"]
+    for event in range(100):
+        rows += a_start_list(20, event=f"Event {event} 4x100 m").splitlines()[1:]
+    content = "\n".join(rows)
+    began = time.perf_counter()
+    loaded = load(bare, content)
+    seconds = time.perf_counter() - began
+    engine = bare.service.store.engines.writing.dialect.name
+    print(f"2,000 heats, 16,000 lanes, {len(content) // 1024} KiB, {engine}: {seconds:.2f} s")
+    assert loaded.json()["heats_added"] == 2000
+    assert loaded.json()["lanes"] == 16_000
+    before = bare.head()
+    assert load(bare, content).json()["heats_unchanged"] == 2000
+    assert bare.head() == before
+
+
+def test_a_file_larger_than_eight_mebibytes_is_refused_unread(bare: MeetAtHand) -> None:
+    before = bare.head()
+    a_problem(load(bare, b"x" * (8 * 1024 * 1024 + 1)), 413, "too-large")
+    assert bare.head() == before
+    assert load(bare, a_start_list()).status_code == 200
+
+
+def test_what_was_loaded_is_what_everybody_sees(bare: MeetAtHand) -> None:
+    rows = (
+        "event,round,heat,lane,team,affiliation,bib,scheduled,leg1,leg2,leg3,leg4\n"
+        "Mixed 4x400 m,final,1,5,Tern,Harbour Club,12,2026-06-13T14:20,Ada,Bo,Cy,Di\n"
+    )
+    assert load(bare, rows).status_code == 200
+    heat: Json = bare.service.http.get(f"/api/meets/{bare.id}/heats").json()["heats"][0]
+    assert (heat["relay"], heat["round"], heat["scheduled"]) == (
+        "4x400",
+        "final",
+        "2026-06-13T14:20",
+    )
+    lane = heat["lanes"][0]
+    assert (lane["affiliation"], lane["bib"]) == ("Harbour Club", "12")
+    assert lane["legs"] == ["Ada", "Bo", "Cy", "Di"]

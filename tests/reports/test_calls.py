@@ -1,0 +1,180 @@
+"""Flags over HTTP: white says nothing to report, yellow opens a case at once.
+
+World Athletics CR20 and its notes, in secondary texts: a yellow flag is followed by a written
+report straight away, without waiting for anybody's protest.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from app.ids import new_id
+from tests.builders import Json, MeetAtHand, a_call, a_meet, a_post, a_problem, a_report
+from tests.running import Service
+
+
+def state_of(meet: MeetAtHand) -> str:
+    return str(meet.referee.get(f"heats/{meet.heat()}").json()["state"])
+
+
+def test_yellow_alone_opens_a_case(meet: MeetAtHand) -> None:
+    meet.start()
+    call = meet.call("yellow", lane=4).json()
+    case = meet.case(call["case"])
+    assert meet.open_cases() == [case["id"]]
+    assert (case["state"], case["lane"], case["team_name"]) == ("open", 4, "Plover 1")
+    assert [report["state"] for report in case["reports"]] == ["raised"]
+    assert case["reports"][0]["finding"] is None
+
+
+def test_white_opens_nothing(meet: MeetAtHand) -> None:
+    meet.start()
+    call = meet.call("white").json()
+    assert (call["case"], call["report"]) == (None, None)
+    assert meet.open_cases() == []
+
+
+def test_yellow_without_a_lane_waits_in_a_case_of_its_own(meet: MeetAtHand) -> None:
+    meet.start()
+    first = meet.call("yellow").json()["case"]
+    second = meet.call("yellow", by="second").json()["case"]
+    assert meet.open_cases() == [first, second]
+    assert (meet.case(first)["lane"], meet.case(first)["team"]) == (None, None)
+
+
+def test_two_yellow_flags_for_a_lane_are_one_case(meet: MeetAtHand) -> None:
+    meet.start()
+    first = meet.call("yellow", lane=4).json()
+    second = meet.call("yellow", by="second", lane=4).json()
+    assert first["case"] == second["case"]
+    assert first["report"] != second["report"]
+
+
+def test_a_heat_is_judged_when_the_last_post_has_called(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.call("white")
+    assert state_of(meet) == "running"
+    meet.call("white")
+    assert state_of(meet) == "running"
+    meet.call("yellow", by="second", lane=5)
+    assert state_of(meet) == "judged"
+
+
+def test_a_post_for_other_lanes_or_relays_is_not_awaited(service: Service) -> None:
+    hand = a_meet(service, umpires=())
+    posts = [
+        a_post(hand.posts["umpire"], hand.umpire.id),
+        a_post(new_id(), hand.umpire.id, relays=["4x400"]),
+    ]
+    seen = hand.organiser.get("crew")
+    hand.organiser.put("crew", {"posts": posts}, etag=seen.headers["ETag"])
+    hand.start()
+    hand.call("white")
+    assert state_of(hand) == "judged"
+
+
+def test_who_is_silent_is_told_post_by_post(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.call("yellow", lane=3)
+    seen = meet.desk.get(f"heats/{meet.heat()}/posts").json()
+    flags = {line["post"]: line["flag"] for line in seen["posts"]}
+    assert flags == {meet.posts["umpire"]: "yellow", meet.posts["second"]: None}
+    assert seen["silent"] == 1
+
+
+def test_a_post_shows_white_again_when_its_yellow_was_withdrawn(meet: MeetAtHand) -> None:
+    meet.start()
+    call = meet.call("yellow", lane=4).json()
+    reason = {"reason": "It was the team in the next lane."}
+    meet.umpire.post(f"reports/{call['report']}/withdraw", reason, etag='"v1"')
+    seen = meet.desk.get(f"heats/{meet.heat()}/posts").json()
+    flags = {line["post"]: line["flag"] for line in seen["posts"]}
+    assert flags[meet.posts["umpire"]] == "white"
+
+
+@pytest.mark.parametrize(
+    ("changes", "marks"),
+    [
+        ({"lane": 4}, []),
+        ({"lane": 6}, ["lane outside the post"]),
+        ({"lane": 9}, ["no team in this lane", "lane outside the post"]),
+    ],
+)
+def test_what_is_odd_about_a_flag_is_kept_and_marked(
+    meet: MeetAtHand, changes: Json, marks: list[str]
+) -> None:
+    meet.start()
+    call = meet.call("yellow", **changes)
+    assert call.status_code == 201
+    assert call.json()["marks"] == marks
+    assert meet.case(call.json()["case"])["reports"][0]["marks"] == marks
+
+
+def test_a_flag_for_a_heat_that_does_not_run_or_from_anothers_post_is_kept_and_marked(
+    meet: MeetAtHand,
+) -> None:
+    early = meet.call("yellow", lane=4)
+    assert early.json()["marks"] == ["heat was not running"]
+    meet.start()
+    others = meet.call("yellow", post=meet.posts["second"], lane=4)
+    assert others.json()["marks"] == ["post of somebody else"]
+
+
+def test_the_same_flag_again_is_the_same_flag(meet: MeetAtHand) -> None:
+    call, report = new_id(), new_id()
+    first = meet.call("yellow", id=call, lane=4, report=report)
+    before = meet.head()
+    again = meet.call("yellow", id=call, lane=4, report=report)
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert first.json() == again.json()
+    assert meet.head() == before
+
+
+def test_another_flag_under_the_same_id_is_refused(meet: MeetAtHand) -> None:
+    call = meet.call("white").json()["id"]
+    before = meet.head()
+    a_problem(meet.call("yellow", id=call, lane=4), 409, "id-taken")
+    a_problem(meet.call("white", id=call, by="second"), 409, "id-taken")
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize(
+    "changes", [{"lane": 4}, {"report": "01936f2e-7b1c-7cc3-98c4-dc0c0c07398f"}]
+)
+def test_a_white_flag_has_no_lane_and_no_report(meet: MeetAtHand, changes: Json) -> None:
+    a_problem(meet.call("white", **changes), 422, "malformed")
+
+
+def test_an_unknown_heat_or_post_is_not_found(meet: MeetAtHand) -> None:
+    before = meet.head()
+    a_problem(meet.call(post=new_id()), 404, "not-found")
+    lost = a_call(new_id(), meet.posts["umpire"])
+    a_problem(meet.umpire.put(f"calls/{new_id()}", lost), 404, "not-found")
+    assert meet.head() == before
+
+
+def test_a_report_that_overtook_its_flag_stands_and_the_flag_joins_it(meet: MeetAtHand) -> None:
+    meet.start()
+    report = new_id()
+    sent = a_report(meet.heat(), meet.posts["umpire"])
+    written = meet.umpire.put(f"reports/{report}", sent).json()
+    call = meet.call("yellow", lane=4, report=report).json()
+    assert (call["report"], call["case"]) == (report, written["case"])
+    assert meet.umpire.get(f"reports/{report}").json() == written
+    assert len(meet.case(written["case"])["reports"]) == 1
+    seen = meet.desk.get(f"heats/{meet.heat()}/posts").json()
+    assert seen["silent"] == 1
+
+
+def test_a_flag_cannot_take_the_report_of_another_umpire(meet: MeetAtHand) -> None:
+    report = meet.report(by="second")["id"]
+    a_problem(meet.call("yellow", lane=4, report=report), 409, "id-taken")
+
+
+def test_the_docket_lists_the_oldest_case_first_page_by_page(service: Service) -> None:
+    hand = a_meet(service, heats=20)
+    hand.start()
+    opened = [hand.call("yellow", heat=number // 4).json()["case"] for number in range(53)]
+    first = hand.referee.get("docket").json()
+    assert (first["open"], len(first["cases"])) == (53, 50)
+    assert [line["id"] for line in hand.docket()] == opened

@@ -1,0 +1,94 @@
+"""The state tables of reports and cases, held against the design's text.
+
+Report: raised → written → returned → written … → ruled; withdrawn by its umpire before a ruling,
+with a reason. Case: open → ruled; a report after the ruling opens a further case. That a case can
+be joined to another, and reconsidered, the design's decisions add.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any
+
+import pytest
+
+from app.refusals import NotPossible
+from app.reports.states import (
+    CASE_TABLE,
+    REPORT_TABLE,
+    CaseAct,
+    CaseState,
+    ReportAct,
+    ReportState,
+)
+from app.roles import Role
+from app.transitions import Need, StateTable, Step
+
+HEAD = {Role.REFEREE, Role.CHIEF_UMPIRE}
+REPORT_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
+    (ReportState.RAISED, ReportAct.WRITE): ReportState.WRITTEN,
+    (ReportState.RETURNED, ReportAct.WRITE): ReportState.WRITTEN,
+    (ReportState.WRITTEN, ReportAct.RETURN): ReportState.RETURNED,
+    (ReportState.WRITTEN, ReportAct.RULE): ReportState.RULED,
+    (ReportState.RAISED, ReportAct.WITHDRAW): ReportState.WITHDRAWN,
+    (ReportState.WRITTEN, ReportAct.WITHDRAW): ReportState.WITHDRAWN,
+    (ReportState.RETURNED, ReportAct.WITHDRAW): ReportState.WITHDRAWN,
+}
+CASE_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
+    (CaseState.OPEN, CaseAct.ADD_REPORT): CaseState.OPEN,
+    (CaseState.OPEN, CaseAct.JOIN): CaseState.JOINED,
+    (CaseState.OPEN, CaseAct.RULE): CaseState.RULED,
+    (CaseState.RULED, CaseAct.RECONSIDER): CaseState.RULED,
+}
+PAIRS = [
+    *((REPORT_TABLE, REPORT_STEPS, state, act) for state in ReportState for act in ReportAct),
+    *((CASE_TABLE, CASE_STEPS, state, act) for state in CaseState for act in CaseAct),
+]
+
+
+@pytest.mark.parametrize(("table", "steps", "state", "act"), PAIRS)
+def test_a_thing_goes_only_where_the_design_lets_it(
+    table: StateTable[Any, Any],
+    steps: dict[tuple[StrEnum, StrEnum], StrEnum],
+    state: StrEnum,
+    act: StrEnum,
+) -> None:
+    if (state, act) in steps:
+        assert table.step(state, act).becomes is steps[state, act]
+        return
+    with pytest.raises(NotPossible) as refused:
+        table.step(state, act)
+    assert refused.value.facts["possible"] == sorted(a for s, a in steps if s == state)
+    assert state in refused.value.detail
+
+
+def test_nothing_leads_out_of_ruled_or_withdrawn() -> None:
+    for state in (ReportState.RULED, ReportState.WITHDRAWN):
+        assert REPORT_TABLE.possible(state) == ()
+
+
+def test_the_head_official_returns_and_the_umpire_withdraws_each_with_a_reason() -> None:
+    for step in REPORT_TABLE.steps:
+        if step.act is ReportAct.RETURN:
+            assert step.roles == HEAD
+        if step.act in {ReportAct.RETURN, ReportAct.WITHDRAW}:
+            assert Need.REASON in step.needs
+        if step.act is ReportAct.WITHDRAW:
+            assert Role.UMPIRE in step.roles
+
+
+def test_a_ruling_is_signed_by_the_head_official_who_reported_nothing() -> None:
+    rulings: list[Step[Any, Any]] = [
+        *(step for step in REPORT_TABLE.steps if step.act is ReportAct.RULE),
+        *(step for step in CASE_TABLE.steps if step.act in {CaseAct.RULE, CaseAct.RECONSIDER}),
+    ]
+    assert len(rulings) == 3
+    for step in rulings:
+        assert step.roles == HEAD
+        assert step.needs == {Need.REASON, Need.PIN, Need.SECOND_PERSON}
+
+
+def test_a_table_that_names_a_step_twice_is_refused() -> None:
+    step = Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED, frozenset(HEAD))
+    with pytest.raises(ValueError, match="twice"):
+        StateTable("case", [step, step])

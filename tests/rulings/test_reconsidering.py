@@ -1,0 +1,73 @@
+"""A ruling is reconsidered by a later one that names it; what it put on the result goes with it."""
+
+from __future__ import annotations
+
+from app.ids import new_id
+from tests.builders import Json, MeetAtHand, a_problem
+from tests.rulings.test_rulings import disqualifications
+
+
+def ruling(meet: MeetAtHand, ruling_id: str) -> Json:
+    return dict(meet.referee.get(f"rulings/{ruling_id}").json())
+
+
+def test_a_reconsidered_ruling_sets_its_disqualification_aside(meet: MeetAtHand) -> None:
+    case = meet.report()["case"]
+    first = meet.rule(case).json()
+    assert meet.annotations() == {4: "DQ TR24.7"}
+    second = meet.rule(
+        case, verdict="dismissed", reconsiders=first["id"], reasons="The video shows the line."
+    )
+    assert second.status_code == 201
+    (one,) = disqualifications(meet)
+    assert (one["state"], one["set_aside_by"]) == ("set aside", second.json()["id"])
+    assert meet.annotations() == {}
+    assert ruling(meet, first["id"])["replaced_by"] == second.json()["id"]
+    assert meet.case(case)["rulings"] == [first["id"], second.json()["id"]]
+    assert meet.case(case)["state"] == "ruled"
+
+
+def test_a_team_may_be_disqualified_after_all(meet: MeetAtHand) -> None:
+    case = meet.report()["case"]
+    first = meet.rule(case, verdict="dismissed").json()
+    meet.rule(case, reconsiders=first["id"])
+    assert [one["state"] for one in disqualifications(meet)] == ["in force"]
+    assert meet.annotations() == {4: "DQ TR24.7"}
+
+
+def test_another_infringement_replaces_the_first_and_both_stay_known(meet: MeetAtHand) -> None:
+    case = meet.report()["case"]
+    first = meet.rule(case).json()
+    meet.rule(case, reconsiders=first["id"], infringement="help_given")
+    states = {one["rule"]: one["state"] for one in disqualifications(meet)}
+    assert states == {"TR24.7": "set aside", "TR6.3": "in force"}
+    assert meet.annotations() == {4: "DQ TR6.3"}
+
+
+def test_only_the_ruling_that_stands_can_be_reconsidered(meet: MeetAtHand) -> None:
+    case, other = meet.report(lane=4)["case"], meet.report(lane=3)["case"]
+    first, elsewhere = meet.rule(case).json(), meet.rule(other).json()
+    meet.rule(case, verdict="dismissed", reconsiders=first["id"])
+    before = meet.head()
+    for named in (first["id"], elsewhere["id"], new_id()):
+        a_problem(meet.rule(case, reconsiders=named), 409, "conflict")
+    assert meet.head() == before
+
+
+def test_an_open_case_is_not_reconsidered(meet: MeetAtHand) -> None:
+    told = a_problem(meet.rule(meet.report()["case"], reconsiders=new_id()), 409, "not-possible")
+    assert told["state"] == "open"
+
+
+def test_a_further_case_leaves_the_first_ruling_in_force(meet: MeetAtHand) -> None:
+    meet.rule(meet.report()["case"])
+    further = meet.report(by="second")["case"]
+    meet.rule(further, verdict="dismissed")
+    assert [one["state"] for one in disqualifications(meet)] == ["in force"]
+    assert meet.annotations() == {4: "DQ TR24.7"}
+
+
+def test_a_team_disqualified_twice_stands_once_with_both_rules(meet: MeetAtHand) -> None:
+    meet.rule(meet.report()["case"])
+    meet.rule(meet.report(by="second")["case"], infringement="help_given")
+    assert meet.annotations() == {4: "DQ TR24.7, TR6.3"}

@@ -1,0 +1,181 @@
+"""One good request for each route that changes something, to be spoilt by the tests of bad input.
+
+A sending is built anew for each test from the meet at hand, with ids nobody has used; sent as it
+is, it succeeds.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import httpx
+
+from app.ids import new_id
+from tests.builders import (
+    PIN,
+    Json,
+    MeetAtHand,
+    a_call,
+    a_meet_document,
+    a_phone_clock,
+    a_post,
+    a_report,
+    a_ruling,
+    founder,
+)
+
+JSON = "application/json"
+SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
+CREW = 512 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """A request: where to, by whom, and with what body; `largest` is what its route takes."""
+
+    method: str
+    path: str
+    token: str
+    body: Json | bytes | None
+    etag: str | None = None
+    largest: int = SMALL
+
+    @property
+    def content(self) -> bytes:
+        if isinstance(self.body, bytes):
+            return self.body
+        return b"" if self.body is None else json.dumps(self.body).encode()
+
+    @property
+    def document(self) -> Json:
+        assert isinstance(self.body, dict)
+        return self.body
+
+    def changed(self, **changes: object) -> Sending:
+        """The same with some fields of its document changed."""
+        return replace(self, body=self.document | changes)
+
+    def send(
+        self, http: httpx.Client, content: bytes | None = None, kind: str | None = None
+    ) -> httpx.Response:
+        """Send it, or other content in its place, under its own or another content type."""
+        headers = self.headers
+        if kind is not None or isinstance(self.body, dict):
+            headers["Content-Type"] = kind if kind is not None else JSON
+        body = self.content if content is None else content
+        return http.request(self.method, self.path, content=body, headers=headers)
+
+    @property
+    def headers(self) -> dict[str, str]:
+        """The caller's session, where there is one, and the version that is meant."""
+        session = {"Authorization": f"Bearer {self.token}"} if self.token else {}
+        return session | ({"If-Match": self.etag} if self.etag else {})
+
+
+Build = Callable[[MeetAtHand], Sending]
+
+
+def a_setup(meet: MeetAtHand) -> Sending:
+    token = founder(meet.service)["Authorization"].removeprefix("Bearer ")
+    return Sending("PUT", f"/api/meets/{new_id()}", token, a_meet_document())
+
+
+def an_official(meet: MeetAtHand) -> Sending:
+    document = {"name": "Nora Newcomer", "affiliation": "Harbour Club", "roles": ["umpire"]}
+    return _of(meet, "organiser", f"officials/{new_id()}", document)
+
+
+def a_look(meet: MeetAtHand) -> Sending:
+    return Sending("POST", "/api/join/look", "", {"token": _fresh_link(meet)})
+
+
+def a_joining(meet: MeetAtHand) -> Sending:
+    document = {"token": _fresh_link(meet), "session": new_id(), "pin": PIN, "device": "Phone"}
+    return Sending("POST", "/api/join", "", document)
+
+
+def _fresh_link(meet: MeetAtHand) -> str:
+    official = an_official(meet)
+    assert official.send(meet.service.http).status_code == 201
+    address = f"{official.path}/join-links/{new_id()}"
+    return str(meet.organiser.put(address).json()["token"])
+
+
+def a_crew(meet: MeetAtHand) -> Sending:
+    posts = [a_post(new_id(), meet.umpire.id, relays=["4x100"], side="outside")]
+    version = meet.organiser.get("crew").headers["ETag"]
+    return replace(_of(meet, "organiser", "crew", {"posts": posts}), etag=version, largest=CREW)
+
+
+def a_flag(meet: MeetAtHand) -> Sending:
+    document = a_call(meet.heat(), meet.posts["umpire"], "yellow", lane=4, report=new_id())
+    return _of(meet, "umpire", f"calls/{new_id()}", document)
+
+
+def an_account(meet: MeetAtHand) -> Sending:
+    document = a_report(meet.heat(), meet.posts["umpire"], clock=a_phone_clock())
+    return _of(meet, "umpire", f"reports/{new_id()}", document)
+
+
+def a_question(meet: MeetAtHand) -> Sending:
+    report = meet.report()
+    asked = _of(meet, "referee", f"reports/{report['id']}/return", {"reason": "How far?"})
+    return replace(asked, method="POST", etag='"v1"')
+
+
+def a_withdrawal(meet: MeetAtHand) -> Sending:
+    report = meet.report()
+    sent = _of(meet, "umpire", f"reports/{report['id']}/withdraw", {"reason": "Lane 5 it was."})
+    return replace(sent, method="POST", etag='"v1"')
+
+
+def a_decision(meet: MeetAtHand) -> Sending:
+    case = meet.report(lane=3)["case"]
+    document = a_ruling(infringement="help_given")
+    version = meet.referee.get(f"cases/{case}").headers["ETag"]
+    return replace(_of(meet, "referee", f"cases/{case}/rulings/{new_id()}", document), etag=version)
+
+
+def an_announcement(meet: MeetAtHand) -> Sending:
+    if meet.desk.get(f"heats/{meet.heat(1)}/result").status_code == 404:
+        assert meet.load_result(1).status_code == 201
+    document = {"heat": meet.heat(1), "despite": "No telephone.", "remark": "", "pin": PIN}
+    version = meet.desk.get(f"heats/{meet.heat(1)}/result").headers["ETag"]
+    return replace(_of(meet, "results", f"announcements/{new_id()}", document), etag=version)
+
+
+def a_start_list_file(meet: MeetAtHand) -> Sending:
+    rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
+    sent = _of(meet, "organiser", "start-lists", rows.encode())
+    return replace(sent, method="POST", largest=LARGE)
+
+
+def a_finish_list_file(meet: MeetAtHand) -> Sending:
+    rows = [f"{lane['lane']},42.{lane['lane']}1" for lane in meet.heats[0]["lanes"]]
+    content = "\n".join(["lane,time", *rows]).encode()
+    seen = meet.desk.get(f"heats/{meet.heat()}/result").headers.get("ETag")
+    sent = _of(meet, "results", f"heats/{meet.heat()}/result", content)
+    return replace(sent, etag=seen, largest=MIDDLE)
+
+
+def _of(meet: MeetAtHand, who: str, path: str, body: Json | bytes) -> Sending:
+    return Sending("PUT", f"/api/meets/{meet.id}/{path}", meet[who].token, body)
+
+
+DOCUMENTS: dict[str, Build] = {
+    "meet": a_setup,
+    "official": an_official,
+    "look": a_look,
+    "joining": a_joining,
+    "crew": a_crew,
+    "call": a_flag,
+    "report": an_account,
+    "return": a_question,
+    "withdraw": a_withdrawal,
+    "ruling": a_decision,
+    "announcement": an_announcement,
+}
+FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
+SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES}
