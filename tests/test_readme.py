@@ -6,6 +6,8 @@ import re
 import subprocess
 from pathlib import Path
 
+import pytest
+
 from app.cli import main
 from app.config import Settings
 from app.roles import Role
@@ -50,7 +52,6 @@ def test_every_role_edition_and_setting_has_its_place_in_the_readme() -> None:
 def test_every_command_of_the_readme_exists() -> None:
     for command in ("demo", "serve", "migrate", "check", "backup", "restore"):
         assert f"`{command}`" in README
-        try:
+        with pytest.raises(SystemExit) as ended:
             main([command, "--help"])
-        except SystemExit as ended:
-            assert ended.code == 0
+        assert ended.value.code == 0

@@ -66,6 +66,8 @@ def _write_seen(flow: Flow, report: ReportOnForm, where: str) -> None:
 
 
 def _write_finding(flow: Flow, report: ReportOnForm, where: str) -> None:
+    if not report.finding:
+        return
     finding = Fact("Finding (a suggestion)", report.finding, f"finding of {where}")
     grounds = [
         Fact("rule", report.rule, f"rule of {where}"),

@@ -96,7 +96,10 @@ TABLE = (
 def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
     """The result as a PDF; the same result on the same paper gives the same bytes."""
     typesetter = Typesetter()
-    owner = f"{shorten(sheet.event)}, {shorten(sheet.heat)}, announcement {sheet.number}"
+    owner = (
+        f"{shorten(sheet.event)}, {shorten(sheet.round)}, heat {shorten(sheet.heat)}, "
+        f"announcement {sheet.number}"
+    )
     foot = plan_foot(typesetter, paper, CAUTION, owner, f"announced {sheet.announced_at}")
     flow = Flow(paper, foot.height, typesetter=typesetter)
     _write_head(flow, sheet)
@@ -107,7 +110,7 @@ def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
     _write_seal(flow, sheet)
     write_missing(flow)
     add_feet(flow, foot)
-    title = f"Result \u2013 {shorten(sheet.event)} \u2013 {shorten(sheet.heat)}"
+    title = f"Result \u2013 {shorten(sheet.event)} \u2013 heat {shorten(sheet.heat)}"
     subject = f"Announcement {sheet.number}, {shorten(sheet.meet)}, {shorten(sheet.date)}"
     return paint(flow.pages, paper, About(title, subject))
 
@@ -117,7 +120,7 @@ def _write_head(flow: Flow, sheet: ResultSheet) -> None:
         Fact("Announcement", str(sheet.number), "announcement"),
         Fact("Supersedes", sheet.supersedes, "superseded announcement"),
     ]
-    write_title(flow, "Result", aside)
+    write_title(flow, "Amended result" if sheet.number > 1 else "Result", aside)
     meet = [
         Fact("", sheet.meet, "meet"),
         Fact("", sheet.place, "place"),

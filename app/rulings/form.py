@@ -174,7 +174,9 @@ def _marks_note(report: ReportOut) -> str:
 
 
 def _clock_note(report: ReportOut) -> str:
-    if report.clock is None or report.clock.offset_ms is None:
+    if report.clock is None:
+        return ""
+    if report.clock.offset_ms is None:
         return "the phone's clock was not compared with the server's"
     error = "" if report.clock.error_ms is None else f" ± {report.clock.error_ms / 1000:.2f} s"
     return f"server time minus phone time: {report.clock.offset_ms / 1000:+.2f} s{error}"

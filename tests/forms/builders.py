@@ -141,7 +141,7 @@ def a_result(**changes: Any) -> ResultSheet:
         time_zone="Europe/Vienna (CEST, UTC+2)",
         event="4x100 m relay women",
         round="first round",
-        heat="heat 2",
+        heat="2",
         number=2,
         supersedes="announcement 1 of 14:01:10",
         announced_at="14:12:31",
