@@ -14,6 +14,7 @@ from starlette.types import ASGIApp
 from app import __version__, operating, problems
 from app.access import routes as access
 from app.access.guard import admit
+from app.access.known_callers import KnownCallers
 from app.access.who_may import WHO_MAY
 from app.clock import Clock, SystemClock
 from app.config import Settings
@@ -26,6 +27,7 @@ from app.reports import routes as reports
 from app.results import routes as results
 from app.rulings import routes as rulings
 from app.services import Services
+from app.store.action import Committed
 from app.store.store import Store
 
 LARGEST_BODY = 64 * 1024
@@ -56,7 +58,13 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
     settings = settings or Settings()
     clock = clock or SystemClock()
     feed = Feed()
-    store = Store(settings.database_url, clock, Keeper(), feed.notify)
+    callers = KnownCallers()
+
+    def notify(committed: Committed) -> None:
+        callers.notice(committed)
+        feed.notify(committed)
+
+    store = Store(settings.database_url, clock, Keeper(), notify)
     app = Application(
         title="Zone Docket",
         version=__version__,
@@ -65,7 +73,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         max_body_size=LARGEST_BODY,
         responses=problems.DOCUMENTED,
     )
-    app.state.services = Services(settings, clock, store, feed)
+    app.state.services = Services(settings, clock, store, feed, callers)
     for router in ROUTERS:
         app.include_router(router, dependencies=[Depends(admit)])
     _insist_all_declared()

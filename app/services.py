@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from fastapi import Request
 
+from app.access.known_callers import KnownCallers
 from app.clock import Clock
 from app.config import Settings
 from app.record.feed import Feed
@@ -20,6 +21,7 @@ class Services:
     clock: Clock
     store: Store
     feed: Feed
+    callers: KnownCallers
 
 
 def services_of(request: Request) -> Services:

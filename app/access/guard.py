@@ -14,7 +14,7 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from app.access.queries import Caller, caller_of
+from app.access.queries import Caller
 from app.access.who_may import WHO_MAY, Who
 from app.clock import Clock
 from app.record.feed import Feed
@@ -73,7 +73,7 @@ async def admit(request: Request) -> Admitted:
     if who.founder and is_setup_key(services, token):
         return Admitted(services)
     now = services.clock.now()
-    caller = await services.store.read(lambda conn: caller_of(conn, token, now))
+    caller = await services.callers.find(services.store, token, now)
     if caller is None:
         raise NotJoined("This session is unknown or has ended. Join again with a personal link.")
     _insist_on_meet(request, caller)

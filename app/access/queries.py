@@ -8,7 +8,6 @@ from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, select
 
-from app.access.secrets import hash_secret
 from app.access.tables import join_links, officials, sessions
 from app.access.wire import LinkOut, OfficialOut
 from app.ids import LinkId, MeetId, OfficialId, SessionId
@@ -35,6 +34,14 @@ class Caller:
     def tries_key(self) -> str:
         """What wrong PINs are counted by: this person on this device."""
         return f"pin:{self.official_id}:{self.session_id}"
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A session that has not been ended, and until when it lasts."""
+
+    caller: Caller
+    expires_at: datetime
 
 
 _SESSION = Prepared(
@@ -64,13 +71,14 @@ _OFFICIALS = (
 _LINK = select(join_links).where(join_links.c.id == bindparam("link"))
 
 
-def caller_of(conn: Connection, token: str, now: datetime) -> Caller | None:
-    """The caller whose session token this is, None where it is unknown, ended or expired."""
-    row = _SESSION.first(conn, {"secret_hash": hash_secret(token)})
-    if row is None or row.expires_at <= now:
+def session_of(conn: Connection, secret_hash: str) -> Session | None:
+    """The session with this token's hash, None where it is unknown or has been ended."""
+    row = _SESSION.first(conn, {"secret_hash": secret_hash})
+    if row is None:
         return None
     roles = frozenset(Role(role) for role in row.roles)
-    return Caller(row.official_id, row.meet_id, row.id, roles, row.name)
+    caller = Caller(row.official_id, row.meet_id, row.id, roles, row.name)
+    return Session(caller, row.expires_at)
 
 
 def official_row(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> AnyRow:

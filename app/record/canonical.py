@@ -12,17 +12,15 @@ from typing import Any
 
 import rfc8785
 
+_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), sort_keys=True).encode
+
 LARGEST_WHOLE = 2**53 - 1
 """RFC 8785, 3.2.2.3: whole numbers are safe up to here (IEEE 754 doubles)."""
 
 
 def canonical(document: Any) -> bytes:
     """The document's RFC 8785 form; ValueError for what JSON cannot carry (NaN, half a letter)."""
-    if _is_plain(document):
-        return json.dumps(
-            document, ensure_ascii=False, separators=(",", ":"), sort_keys=True
-        ).encode()
-    return rfc8785.dumps(document)
+    return _encode(document).encode() if _is_plain(document) else rfc8785.dumps(document)
 
 
 def _is_plain(value: Any) -> bool:

@@ -9,7 +9,7 @@ been woken.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
@@ -20,6 +20,7 @@ from app.ids import MeetId
 from app.record.kinds import KINDS
 from app.record.queries import FeedEntry, entries_after
 from app.roles import Role
+from app.store.action import Committed
 from app.store.store import Store
 
 LOOK_EVERY = 1.0
@@ -51,10 +52,10 @@ class Feed:
     def open_streams(self) -> int:
         return len(self._readers)
 
-    def notify(self, heads: Mapping[MeetId, int]) -> None:
+    def notify(self, committed: Committed) -> None:
         """Called from the writer's thread after a commit."""
         if self._loop is not None and self._readers:
-            self._loop.call_soon_threadsafe(self._wake, frozenset(heads))
+            self._loop.call_soon_threadsafe(self._wake, frozenset(committed.sizes))
 
     def _wake(self, meets: frozenset[MeetId]) -> None:
         for reader in self._readers:

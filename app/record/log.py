@@ -8,7 +8,6 @@ reader of the log learns nothing about a body that was erased together with its 
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -20,7 +19,7 @@ from app.record.canonical import canonical
 from app.record.kinds import Kind
 from app.record.merkle import Frontier, leaf_hash
 from app.record.tables import record_bodies, record_entries, record_heads
-from app.store.action import Deed, Unit
+from app.store.action import Committed, Deed, Unit
 from app.store.prepared import Prepared
 from app.store.upsert import insert_or_keep
 
@@ -113,10 +112,10 @@ class Group:
         self._bodies.append({**key, "salt": salt, "body": body.decode()})
         self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
 
-    def finish(self) -> Mapping[MeetId, int]:
-        """Write the entries, their bodies and the heads that moved; returns the heads' sizes."""
+    def finish(self) -> Committed:
+        """Write the entries, their bodies and the heads that moved."""
         if not self._entries:
-            return {}
+            return Committed({}, frozenset())
         _ADD_ENTRY.run_many(self._conn, self._entries)
         _ADD_BODY.run_many(self._conn, self._bodies)
         grown = {MeetId(str(entry["meet_id"])) for entry in self._entries}
@@ -131,4 +130,5 @@ class Group:
                     "new_root": frontier.root.hex(),
                 },
             )
-        return {meet: self._heads[meet].size for meet in grown}
+        sizes = {meet: self._heads[meet].size for meet in grown}
+        return Committed(sizes, frozenset(str(entry["kind"]) for entry in self._entries))

@@ -8,7 +8,6 @@ from fastapi import APIRouter, Header, Path, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
 from app.access.guard import Here, bearer_token
-from app.access.queries import caller_of
 from app.ids import ChosenId, MeetId
 from app.record.queries import export_lines, head_of
 from app.roles import Role
@@ -73,8 +72,7 @@ async def follow_feed(
         start = (await here.store.read(lambda conn: head_of(conn, MeetId(meet)))).size
 
     async def roles_now() -> frozenset[Role] | None:
-        now = here.clock.now()
-        found = await here.store.read(lambda conn: caller_of(conn, token, now))
+        found = await here.services.callers.find(here.store, token, here.clock.now())
         return found.roles if found else None
 
     return StreamingResponse(

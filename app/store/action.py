@@ -72,12 +72,20 @@ class Put(Generic[Result_co]):
 Action = Callable[[Unit], Done[Result]]
 
 
+@dataclass(frozen=True, slots=True)
+class Committed:
+    """What a group has added to the record: the new sizes by meet, and the kinds of its deeds."""
+
+    sizes: Mapping[MeetId, int]
+    kinds: frozenset[str]
+
+
 class RecordGroup(Protocol):
     """The record's side of one group of actions: appends now, writes its heads at the end."""
 
     def append(self, unit: Unit, deed: Deed) -> None: ...
 
-    def finish(self) -> Mapping[MeetId, int]: ...
+    def finish(self) -> Committed: ...
 
 
 class RecordKeeper(Protocol):

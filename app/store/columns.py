@@ -15,6 +15,8 @@ from sqlalchemy.dialects.postgresql import TIMESTAMP
 
 ID_LENGTH = 36
 
+_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
+
 metadata = MetaData(
     naming_convention={
         "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -68,7 +70,7 @@ class Json(types.TypeDecorator[Any]):
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
         if value is None:
             return None
-        return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+        return _encode(value)
 
     def process_result_value(self, value: Any, dialect: Dialect) -> Any:
         return None if value is None else json.loads(value)

@@ -34,7 +34,7 @@ class Store:
         database_url: str,
         clock: Clock,
         keeper: RecordKeeper,
-        notify: Notify = lambda _heads: None,
+        notify: Notify = lambda _committed: None,
     ) -> None:
         self.engines: Engines = open_engines(database_url)
         self.clock = clock

@@ -11,7 +11,7 @@ from __future__ import annotations
 import logging
 import queue
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
@@ -22,7 +22,15 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from app.clock import Clock
 from app.ids import MeetId
 from app.refusals import Refusal, Unavailable
-from app.store.action import Action, Actor, Done, RecordGroup, RecordKeeper, Unit
+from app.store.action import (
+    Action,
+    Actor,
+    Committed,
+    Done,
+    RecordGroup,
+    RecordKeeper,
+    Unit,
+)
 from app.store.engine import Engines
 
 log = logging.getLogger(__name__)
@@ -30,7 +38,7 @@ log = logging.getLogger(__name__)
 LARGEST_GROUP = 128
 
 Deliver = Callable[["list[Job]"], object]
-Notify = Callable[[Mapping[MeetId, int]], object]
+Notify = Callable[[Committed], object]
 
 
 @dataclass(slots=True, eq=False)
@@ -113,7 +121,7 @@ class Writer:
 
     def _write(self, group: list[Job]) -> None:
         try:
-            heads = self._commit_group(group)
+            committed = self._commit_group(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"
             log.exception("a group of %d actions was not committed", len(group))
             self._give_up_connection()
@@ -124,8 +132,8 @@ class Writer:
             for job in group:
                 job.error = job.error or reason
             return
-        if heads:
-            self._notify(heads)
+        if committed.kinds:
+            self._notify(committed)
 
     def _give_up_connection(self) -> None:
         """After a failed group the next one starts on a fresh connection."""
@@ -134,7 +142,7 @@ class Writer:
             self._connection.close()
             self._connection = None
 
-    def _commit_group(self, group: list[Job]) -> Mapping[MeetId, int]:
+    def _commit_group(self, group: list[Job]) -> Committed:
         meets = frozenset(job.meet_id for job in group)
         if self._connection is None:
             self._connection = self._engines.writing.connect()
