@@ -1,9 +1,11 @@
 """The one writer of a process: runs queued actions one after another and commits them in groups.
 
-Each action runs in its own savepoint, so that one that fails never fails its neighbours. What has
-gathered while the last group was being written forms the next group, and one disk sync serves all
-of it. Answers go out after the commit. Within a meet, actions are serial on both engines: SQLite
-has one writer, and on PostgreSQL each group locks the record heads of its meets in a fixed order.
+An action that fails never fails its neighbours: the group is then run again, each action in its
+own savepoint. So an action may be run twice, and does nothing but read and write the store. What
+has gathered while the last group was being written forms the next group, and one disk sync serves
+all of it. Answers go out after the commit. Within a meet, actions are serial on both engines:
+SQLite has one writer, and on PostgreSQL each group locks the record heads of its meets in a fixed
+order.
 """
 
 from __future__ import annotations
@@ -21,7 +23,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 
 from app.clock import Clock
 from app.ids import MeetId
-from app.refusals import Refusal, Unavailable
+from app.refusals import Unavailable
 from app.store.action import (
     Action,
     Actor,
@@ -37,6 +39,12 @@ log = logging.getLogger(__name__)
 
 LARGEST_GROUP = 128
 
+
+class _Stumble(Exception):
+    """One action of a group has failed."""
+
+
+Perform = Callable[[Connection, RecordGroup, "Job"], None]
 Deliver = Callable[["list[Job]"], object]
 Notify = Callable[[Committed], object]
 
@@ -143,39 +151,55 @@ class Writer:
             self._connection = None
 
     def _commit_group(self, group: list[Job]) -> Committed:
+        """One transaction for all of them: first without savepoints, since nearly all succeed.
+
+        Where one fails, the whole is undone and run again with a savepoint each, so that the one
+        that fails takes nothing of its neighbours along.
+        """
+        try:
+            return self._run_group(group, self._perform)
+        except _Stumble:
+            return self._run_group(group, self._perform_in_savepoint)
+
+    def _run_group(self, group: list[Job], perform: Perform) -> Committed:
         meets = frozenset(job.meet_id for job in group)
         if self._connection is None:
             self._connection = self._engines.writing.connect()
         conn = self._connection
         with conn.begin():
             record = self._keeper.open_group(conn, meets)
-            # Straight through the driver: an action costs three of these, and the toolkit's way
-            # to them takes ten times as long as they do.
-            mark = conn.connection.cursor().execute
             for job in group:
-                self._perform(conn, mark, record, job)
+                perform(conn, record, job)
             return record.finish()
 
-    def _perform(
-        self, conn: Connection, mark: Callable[[str], object], record: RecordGroup, job: Job
-    ) -> None:
-        unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)
+    def _perform(self, conn: Connection, record: RecordGroup, job: Job) -> None:
+        try:
+            job.result = self._act(conn, record, job)
+        except Exception as error:
+            if _transaction_is_lost(error):
+                raise
+            raise _Stumble from error
+
+    def _perform_in_savepoint(self, conn: Connection, record: RecordGroup, job: Job) -> None:
+        # Straight through the driver: the toolkit's way to a savepoint takes ten times as long as
+        # the savepoint does.
+        mark = conn.connection.cursor().execute
         mark("SAVEPOINT act")
         try:
-            done: Done[Any] = job.action(unit)
-            if done.deed is not None:
-                record.append(unit, done.deed)
-        except Refusal as refusal:
-            mark("ROLLBACK TO SAVEPOINT act")
-            job.error = refusal
+            job.result = self._act(conn, record, job)
         except Exception as error:
             if _transaction_is_lost(error):
                 raise
             mark("ROLLBACK TO SAVEPOINT act")
             job.error = error
-        else:
-            job.result = done.result
         mark("RELEASE SAVEPOINT act")
+
+    def _act(self, conn: Connection, record: RecordGroup, job: Job) -> Any:
+        unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)
+        done: Done[Any] = job.action(unit)
+        if done.deed is not None:
+            record.append(unit, done.deed)
+        return done.result
 
     def _hand_out(self, group: list[Job]) -> None:
         by_receiver: dict[Deliver, list[Job]] = {}

@@ -124,20 +124,21 @@ def test_whichever_statement_of_a_report_fails_nothing_of_it_is_stored(
 
     before = meet.referee.get("record/head").json()
     report, sent = new_id(), a_report(meet.heat(), meet.posts["umpire"])
-    count, bind = 0, Compiled._bind
+    seen: list[str] = []
+    bind = Compiled._bind
 
     def fail_the_nth(self: Compiled, values: Values) -> dict[str, Any]:
-        nonlocal count
         if threading.current_thread().name == "writer":
-            count += 1
-            if count == nth:
+            if self._text not in seen:
+                seen.append(self._text)
+            if seen.index(self._text) + 1 == nth:  # also when the group is run again
                 raise RuntimeError("this statement failed")
         return bind(self, values)
 
     monkeypatch.setattr(Compiled, "_bind", fail_the_nth)
     answer = meet.umpire.put(f"reports/{report}", sent)
     monkeypatch.undo()
-    if count < nth:
+    if len(seen) < nth:
         assert answer.status_code == 201
         return
     assert answer.status_code in {500, 503}, answer.text
