@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, select
 
@@ -12,19 +13,24 @@ from app.crew.tables import crew_plans, posts
 from app.crew.wire import CrewOut, GapOut, PostOut, Side
 from app.ids import MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_of
-from app.refusals import NotFound
 from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import Edge, Relay
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
-_POSTS = (
-    select(posts)
+POST_COLUMNS = (
+    posts.c.id.label("post_id"),
+    posts.c.official_id.label("post_official_id"),
+    posts.c.take_over.label("post_take_over"),
+    posts.c.edge.label("post_edge"),
+    posts.c.lanes.label("post_lanes"),
+    posts.c.side.label("post_side"),
+    posts.c.relays.label("post_relays"),
+)
+_POSTS = Prepared(
+    select(*POST_COLUMNS)
     .where(posts.c.meet_id == bindparam("meet"), posts.c.retired.is_(False))
     .order_by(posts.c.take_over, posts.c.edge.desc(), posts.c.id)
-)
-_POST = Prepared(
-    select(posts).where(posts.c.meet_id == bindparam("meet"), posts.c.id == bindparam("post"))
 )
 
 
@@ -62,17 +68,9 @@ def lanes_in_words(lanes: Iterable[int]) -> str:
     return f"lane {words}" if len(ordered) == 1 else f"lanes {words}"
 
 
-def post(conn: Connection, meet_id: MeetId, post_id: PostId) -> Post:
-    """One post, also a retired one; NotFound for an id that is not of this meet."""
-    row = _POST.first(conn, {"meet": meet_id, "post": post_id})
-    if row is None:
-        raise NotFound("There is no such post in this meet's crew plan.")
-    return _post(row)
-
-
 def posts_of(conn: Connection, meet_id: MeetId) -> list[Post]:
     """The posts of the plan in force."""
-    return [_post(row) for row in conn.execute(_POSTS, {"meet": meet_id})]
+    return [post_from(row) for row in _POSTS.all(conn, {"meet": meet_id})]
 
 
 def expected_posts(
@@ -86,15 +84,16 @@ def expected_posts(
     ]
 
 
-def _post(row: AnyRow) -> Post:
+def post_from(row: Any) -> Post:
+    """A post from a row with POST_COLUMNS."""
     return Post(
-        row.id,
-        row.official_id,
-        row.take_over,
-        Edge(row.edge),
-        frozenset(row.lanes),
-        Side(row.side),
-        frozenset(Relay(relay) for relay in row.relays),
+        row.post_id,
+        row.post_official_id,
+        row.post_take_over,
+        Edge(row.post_edge),
+        frozenset(row.post_lanes),
+        Side(row.post_side),
+        frozenset(Relay(relay) for relay in row.post_relays),
     )
 
 

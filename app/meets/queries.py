@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, select
 
@@ -62,17 +63,21 @@ _LANES = (
     .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
     .order_by(lanes.c.heat_id, lanes.c.lane)
 )
-_WHO_RUNS = Prepared(
-    select(
-        heats.c.state,
-        heats.c.event_id,
-        events.c.relay,
-        lanes.c.team_id,
-        meets.c.edition,
-    )
-    .join(events, events.c.id == heats.c.event_id)
+RUNNING_COLUMNS = (
+    heats.c.state.label("heat_state"),
+    heats.c.event_id,
+    events.c.relay,
+    lanes.c.team_id,
+    meets.c.edition,
+)
+RUNNING_IN = (
+    heats.join(events, events.c.id == heats.c.event_id)
     .join(meets, meets.c.id == heats.c.meet_id)
     .outerjoin(lanes, (lanes.c.heat_id == heats.c.id) & (lanes.c.lane == bindparam("lane")))
+)
+_WHO_RUNS = Prepared(
+    select(*RUNNING_COLUMNS)
+    .select_from(RUNNING_IN)
     .where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
 )
 
@@ -210,7 +215,13 @@ def who_runs(conn: Connection, meet_id: MeetId, heat_id: HeatId, lane: int | Non
     row = _WHO_RUNS.first(conn, {"meet": meet_id, "heat": heat_id, "lane": lane})
     if row is None:
         raise NotFound("There is no such heat at this meet.")
-    return Running(HeatState(row.state), row.event_id, Relay(row.relay), row.team_id, row.edition)
+    return running_from(row)
+
+
+def running_from(row: Any) -> Running:
+    """Who runs, from a row with RUNNING_COLUMNS."""
+    state = HeatState(row.heat_state)
+    return Running(state, row.event_id, Relay(row.relay), row.team_id, row.edition)
 
 
 def relays_of(conn: Connection, meet_id: MeetId) -> list[Relay]:

@@ -8,13 +8,14 @@ from typing import Any
 from sqlalchemy import bindparam, insert, select, update
 
 from app.access.queries import Caller
-from app.crew.queries import Post, expected_posts, post
+from app.crew.queries import Post, expected_posts
 from app.ids import CallId, CaseId, HeatId, PostId, ReportId, new_id
 from app.meets.actions import set_heat_state
-from app.meets.queries import Running, lanes_of, who_runs
+from app.meets.queries import Running, lanes_of
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale
+from app.reports.arriving import Arriving, arriving
 from app.reports.findings import as_stored, judge_report, observation_document
 from app.reports.grouping import Place, case_for, move_report, touch_case_of
 from app.reports.queries import call_out, called_posts, report_from, report_out
@@ -69,8 +70,8 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
         if known is not None:
             _insist_same(known, unit, caller, content, "a call")
             return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
-        running = who_runs(unit.conn, unit.meet_id, HeatId(sent.heat), sent.lane)
-        place = post(unit.conn, unit.meet_id, PostId(sent.post))
+        here = arriving(unit, HeatId(sent.heat), sent.lane, PostId(sent.post))
+        running, place = here.running, here.post
         marks = _marks(running, place, sent.lane, caller)
         report_id, case_id = None, None
         if sent.flag is Flag.YELLOW:
@@ -107,7 +108,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
 
 
 def _raise_report(
-    unit: Unit, sent: CallIn, caller: Caller, place: Post, running: Running, marks: list[str]
+    unit: Unit, sent: CallIn, caller: Caller, place: Post | None, running: Running, marks: list[str]
 ) -> tuple[ReportId, CaseId]:
     report_id = ReportId(sent.report or new_id())
     known = _REPORT.first(unit.conn, {"report": report_id})
@@ -125,8 +126,8 @@ def _raise_report(
             "heat_id": sent.heat,
             "case_id": case_id,
             "official_id": caller.official_id,
-            "post_id": place.id,
-            "take_over": place.take_over,
+            "post_id": sent.post,
+            "take_over": place.take_over if place else None,
             "lane": sent.lane,
             "team_id": running.team_id,
             "state": ReportState.RAISED.value,
@@ -188,13 +189,14 @@ def write_report(
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
         if known is not None:
             _insist_writable(known, unit, caller, version)
-        place = post(unit.conn, unit.meet_id, PostId(sent.post)) if sent.post else None
-        facts = _judge_and_place(unit, report_id, sent, caller, known, content, place)
+        post_id = PostId(sent.post) if sent.post else None
+        here = arriving(unit, HeatId(sent.heat), sent.lane, post_id)
+        facts = _judge_and_place(unit, report_id, sent, caller, known, content, here)
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
         if known is None:
             stored = facts | _first_facts(unit, report_id, caller)
             _ADD_REPORT.run(unit.conn, stored)
-            return Done(Put(report_from(stored, caller.name, place), created=True), deed)
+            return Done(Put(report_from(stored, caller.name, here.post), created=True), deed)
         _WRITE_REPORT.run(
             unit.conn,
             {"report": report_id} | {f"new_{name}": value for name, value in facts.items()},
@@ -212,9 +214,9 @@ def _judge_and_place(
     caller: Caller,
     known: AnyRow | None,
     content: str,
-    place: Post | None,
+    here: Arriving,
 ) -> dict[str, Any]:
-    running = who_runs(unit.conn, unit.meet_id, HeatId(sent.heat), sent.lane)
+    running, place = here.running, here.post
     take_over = place.take_over if place else sent.take_over
     finding = judge_report(unit.conn, unit.meet_id, running, take_over, sent.observation)
     about = Place(HeatId(sent.heat), sent.lane, running.team_id)

@@ -11,9 +11,8 @@ from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal
 
 from app.access.queries import official_names
 from app.access.tables import officials
-from app.crew.queries import Post, expected_posts
+from app.crew.queries import POST_COLUMNS, Post, expected_posts, post_from
 from app.crew.tables import posts
-from app.crew.wire import Side
 from app.cursors import cursor, split_cursor
 from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId
 from app.meets.queries import heat
@@ -34,7 +33,6 @@ from app.reports.wire import (
     ReportOut,
 )
 from app.rules.observation import Infringement
-from app.rules.relay import Edge
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import PhoneClock
@@ -56,11 +54,7 @@ _REPORT_COLUMNS = (
     select(
         reports,
         officials.c.name.label("official_name"),
-        posts.c.edge.label("post_edge"),
-        posts.c.side.label("post_side"),
-        posts.c.lanes.label("post_lanes"),
-        posts.c.take_over.label("post_take_over"),
-        posts.c.official_id.label("post_official_id"),
+        *(column for column in POST_COLUMNS if column.name != "post_id"),
     )
     .join(officials, officials.c.id == reports.c.official_id)
     .outerjoin(posts, posts.c.id == reports.c.post_id)
@@ -249,20 +243,8 @@ def report_from(stored: Mapping[str, Any], official_name: str, place: Post | Non
 
 
 def _report_out(row: AnyRow) -> ReportOut:
-    place = _post_of(row) if row.post_id is not None else None
+    place = post_from(row) if row.post_id is not None else None
     return report_from(row._asdict(), row.official_name, place)
-
-
-def _post_of(row: AnyRow) -> Post:
-    return Post(
-        row.post_id,
-        row.post_official_id,
-        row.post_take_over,
-        Edge(row.post_edge),
-        frozenset(row.post_lanes),
-        Side(row.post_side),
-        frozenset(),
-    )
 
 
 def _no_post_words(take_over: int | None) -> str:
