@@ -2,8 +2,8 @@
 
 It keeps the body it was sent under the id in the path and answers after the commit, as the service
 does, and does nothing else: no session, no validation, no finding, no record. It stands on the same
-server and the same engine, with the same promise at every commit, and imports nothing of the service,
-so that its start, too, is the least that a server takes.
+server and the same engine, with the same promise at every commit. It imports nothing of the
+service, so that its start, too, is the least that a server takes.
 """
 
 from __future__ import annotations

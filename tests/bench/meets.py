@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from app.ids import new_id
 from tests.bench.plan import Plan
 from tests.builders import (
-    Json,
     MeetAtHand,
     Person,
     a_bare_meet,
     a_post,
     a_start_list,
     add_official,
+    all_heats,
 )
 from tests.running import a_service
 
@@ -71,7 +71,7 @@ def set_up_meet(database_url: str, plan: Plan) -> MeetUnderLoad:
         umpires = _set_up_crew(hand, plan.zones)
         loaded = hand.organiser.post("start-lists", content=a_start_list(plan.heats))
         assert loaded.status_code == 200, loaded.text
-        hand.heats = _all_heats(hand)
+        hand.heats = list(all_heats(hand))
         for number in range(len(hand.heats)):
             hand.start(number)
         return MeetUnderLoad(
@@ -100,16 +100,6 @@ def _set_up_crew(hand: MeetAtHand, zones: int) -> tuple[Umpire, ...]:
     planned = hand.organiser.put("crew", {"posts": posts})
     assert planned.status_code == 201, planned.text
     return tuple(umpires)
-
-
-def _all_heats(hand: MeetAtHand) -> list[Json]:
-    heats: list[Json] = []
-    after: int | None = 0
-    while after is not None:
-        page = hand.organiser.get("heats", params={"after": str(after)}).json()
-        heats += page["heats"]
-        after = page["next"]
-    return heats
 
 
 def _rule_on_one_case(hand: MeetAtHand, umpire: Umpire) -> str:
