@@ -5,6 +5,7 @@ All names here are invented for the tests.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -24,6 +25,7 @@ INNARDS = ("Traceback", 'File "', "sqlalchemy", "psycopg", "sqlite3", "pydantic"
 Json = dict[str, Any]
 
 _event_numbers = count(1)
+_loaded: Counter[str] = Counter()
 
 
 @dataclass
@@ -310,26 +312,36 @@ def add_official(hand: MeetAtHand, name: str, *roles: str, affiliation: str = ""
 
 
 def a_meet(
-    service: Service, *, umpires: Sequence[str] = ("second",), heats: int = 2, **changes: Any
+    service: Service,
+    *,
+    roles: Sequence[str] = ROLES[:-1],
+    umpires: Sequence[str] = ("second",),
+    heats: int = 2,
+    **changes: Any,
 ) -> MeetAtHand:
     """A meet with one official of each role, named by the role, more umpires, and two heats.
 
     `umpire` watches the end of the first zone for lanes 3 and 4, `second` for lanes 4 and 5.
     """
     hand = a_bare_meet(service, **changes)
-    for role in ROLES[:-1]:
+    for role in roles:
         add_official(hand, role, role)
     for name in umpires:
         add_official(hand, name, "umpire")
     loaded = hand.organiser.post("start-lists", content=a_start_list(heats))
     assert loaded.status_code == 200, loaded.text
     hand.heats = hand.organiser.get("heats").json()["heats"]
+    if "umpire" in roles:
+        _plan_crew(hand, umpires)
+    return hand
+
+
+def _plan_crew(hand: MeetAtHand, umpires: Sequence[str]) -> None:
     hand.posts = {"umpire": new_id(), **{name: new_id() for name in umpires}}
     places = [a_post(hand.posts["umpire"], hand["umpire"].id)]
     places += [a_post(hand.posts[name], hand[name].id, lanes=[4, 5]) for name in umpires]
     planned = hand.organiser.put("crew", {"posts": places})
     assert planned.status_code == 201, planned.text
-    return hand
 
 
 def with_own_heats(hand: MeetAtHand, heats: int = 2) -> MeetAtHand:
@@ -337,19 +349,14 @@ def with_own_heats(hand: MeetAtHand, heats: int = 2) -> MeetAtHand:
     event = f"Women 4x100 m no {next(_event_numbers)}"
     loaded = hand.organiser.post("start-lists", content=a_start_list(heats, event))
     assert loaded.status_code == 200, loaded.text
-    return replace(
-        hand, people=dict(hand.people), posts=dict(hand.posts), heats=heats_of(hand, event)
-    )
+    # New heats come last: whatever was loaded here before need not be read again.
+    found = [heat for heat in all_heats(hand, _loaded[hand.id]) if heat["event_name"] == event]
+    _loaded[hand.id] += heats
+    return replace(hand, people=dict(hand.people), posts=dict(hand.posts), heats=found)
 
 
-def heats_of(hand: MeetAtHand, event: str) -> list[Json]:
-    """The heats of an event, in the order of the programme."""
-    return [heat for heat in all_heats(hand) if heat["event_name"] == event]
-
-
-def all_heats(hand: MeetAtHand) -> Iterator[Json]:
-    """All heats of the meet, page by page."""
-    after = 0
+def all_heats(hand: MeetAtHand, after: int | None = 0) -> Iterator[Json]:
+    """All heats of the meet in the order of the programme, page by page."""
     while after is not None:
         page = hand.organiser.get("heats", params={"after": str(after)}).json()
         yield from page["heats"]

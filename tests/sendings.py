@@ -21,6 +21,7 @@ from tests.builders import (
     a_meet_document,
     a_phone_clock,
     a_post,
+    a_problem,
     a_report,
     a_ruling,
     founder,
@@ -29,6 +30,14 @@ from tests.builders import (
 JSON = "application/json"
 SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
 CREW = 512 * 1024
+REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
+
+
+def told(answer: httpx.Response) -> Json:
+    """The problem document of a refusal, whatever its kind, after a look at its form."""
+    assert answer.status_code in REFUSED, (answer.status_code, answer.text)
+    slug = str(answer.json()["type"]).rsplit("/", 1)[1]
+    return a_problem(answer, answer.status_code, slug)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,23 +14,23 @@ from tests.builders import (
     PIN,
     Json,
     MeetAtHand,
-    a_meet,
+    a_bare_meet,
     a_problem,
     add_official,
     founder,
-    with_own_heats,
 )
 from tests.running import Service
 
 
 @pytest.fixture(scope="module")
 def stadium(running_service: Service) -> MeetAtHand:
-    return a_meet(running_service)
+    return a_bare_meet(running_service)
 
 
 @pytest.fixture
 def meet(stadium: MeetAtHand, service: Service) -> MeetAtHand:
-    return with_own_heats(stadium)
+    """The same for all tests; each joins people of its own."""
+    return stadium
 
 
 def name_official(meet: MeetAtHand, *roles: str) -> str:

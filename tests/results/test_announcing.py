@@ -194,7 +194,7 @@ def test_a_flag_after_the_announcement_is_kept_and_blocks_the_next(ready: MeetAt
 
 def test_announcements_are_listed_newest_first_page_by_page(meet: MeetAtHand) -> None:
     meet.load_result()
-    made = [meet.announce(despite=DESPITE, remark=f"No {n}.").json()["id"] for n in range(52)]
+    made = [meet.announce(despite=DESPITE, remark=f"No {n}.").json()["id"] for n in range(51)]
     listed: list[str] = []
     before: str | None = ""
     while before is not None:

@@ -7,6 +7,7 @@ the last instant counts no code says; it is read as inclusive (the design's read
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from icalendar import Calendar
@@ -18,10 +19,10 @@ NOON = datetime(2026, 6, 13, 10, 0, 0, 123_456, tzinfo=UTC)
 TICK = timedelta(microseconds=1)
 
 
-def announced_at(service: Service, instant: datetime, **meet: object) -> MeetAtHand:
+def announced_at(service: Service, instant: datetime, **meet: Any) -> MeetAtHand:
     """A meet one of whose heats was announced at this instant."""
     service.clock.stand_at(instant)
-    hand = a_meet(service, umpires=(), heats=1, **meet)
+    hand = a_meet(service, heats=1, **{"roles": ("results",), "umpires": (), **meet})
     hand.load_result()
     assert hand.announce(despite="One post only.").status_code == 201
     return hand
@@ -70,7 +71,7 @@ def test_the_american_code_names_what_can_be_protested(service: Service) -> None
 
 
 def test_an_amended_announcement_opens_a_window_of_its_own(service: Service) -> None:
-    hand = announced_at(service, NOON)
+    hand = announced_at(service, NOON, roles=("results", "umpire", "referee"))
     service.clock.stand_at(NOON + timedelta(minutes=20))
     hand.rule(hand.report()["case"])
     assert hand.announce(despite="One post only.").status_code == 201
@@ -153,7 +154,7 @@ def test_an_event_keeps_its_uid(service: Service) -> None:
 
 
 def test_a_meet_without_windows_has_an_empty_calendar(service: Service) -> None:
-    hand = a_meet(service, umpires=(), heats=1)
+    hand = a_meet(service, roles=("results",), umpires=(), heats=1)
     assert windows(hand) == []
     assert calendar(hand)[1].walk("VEVENT") == []
 

@@ -22,6 +22,7 @@ ONE_STEP: Json = {
     "distance_gained": "no",
     "other_team_impeded": "no",
 }
+RULING = ("umpire", "referee")
 
 
 @pytest.fixture
@@ -103,5 +104,5 @@ def test_what_is_more_than_one_step_disqualifies_at_once(rounds: MeetAtHand, gra
 
 
 def test_an_edition_without_that_tolerance_disqualifies_at_once(service: Service) -> None:
-    hand = a_meet(service, umpires=(), heats=1, edition="nfhs-2019")
+    hand = a_meet(service, roles=RULING, umpires=(), heats=1, edition="nfhs-2019")
     assert ruled(hand, observation=ONE_STEP | {"steps": 3})["effect"] == "DQ 5-5"

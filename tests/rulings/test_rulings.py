@@ -22,6 +22,7 @@ from tests.builders import (
 from tests.running import Service
 
 BEGUN = {"seen": "pass_begun_before_zone", "baton": {"metres": -2.0, "uncertainty": 0.2}}
+RULING = ("umpire", "referee")
 
 
 def disqualifications(meet: MeetAtHand) -> list[Json]:
@@ -97,7 +98,9 @@ def test_the_chief_umpire_rules_only_where_the_meet_lets_them(
     before = meet.head()
     a_problem(meet.rule(case, by="chief_umpire"), 403, "role-missing")
     assert meet.head() == before
-    other = a_meet(service, terms={"chief_umpire_rules": True})
+    other = a_meet(
+        service, roles=("umpire", "chief_umpire"), umpires=(), terms={"chief_umpire_rules": True}
+    )
     ruled = other.rule(other.report()["case"], by="chief_umpire")
     assert ruled.json()["official_name"] == "chief_umpire"
 
@@ -190,13 +193,13 @@ def test_the_head_official_may_confirm_where_the_finding_could_not_tell(meet: Me
 def test_the_rule_after_dq_is_that_of_the_meets_edition(
     service: Service, edition: str, effect: str
 ) -> None:
-    hand = a_meet(service, umpires=(), heats=1, edition=edition)
+    hand = a_meet(service, roles=RULING, umpires=(), heats=1, edition=edition)
     ruled = hand.rule(hand.report()["case"]).json()
     assert (ruled["effect"], ruled["edition"]) == (effect, edition)
 
 
 def test_a_change_of_edition_leaves_what_was_ruled_before(service: Service) -> None:
-    hand = a_meet(service, heats=1)
+    hand = a_meet(service, roles=RULING, umpires=(), heats=1)
     first = hand.rule(hand.report(lane=4)["case"]).json()
     changed = hand.organiser.put(
         f"/api/meets/{hand.id}", a_meet_document(edition="nfhs-2019"), etag='"v1"'

@@ -1,0 +1,155 @@
+"""Single values out of bounds, in bodies, paths and queries: refused, named, and nothing stored."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from app.access.who_may import WHO_MAY
+from app.ids import new_id
+from tests.builders import Json, MeetAtHand, a_meet, a_problem
+from tests.running import Service
+from tests.sendings import DOCUMENTS, told
+
+PARAMETER = re.compile(r"{\w+}")
+FIELDS: list[tuple[str, Json, str]] = [
+    *(("call", {"lane": lane}, "/lane") for lane in (0, -1, 11, 2**63, 10**30, 1.5, "4", True)),
+    *(("report", {"lane": lane}, "/lane") for lane in (0, -4, 11, None)),
+    *(("report", {"take_over": number}, "/take_over") for number in (0, 4, -1)),
+    ("report", {"heat": "1"}, "/heat"),
+    ("report", {"heat": None}, "/heat"),
+    ("report", {"heat": "01936f2e-7b1c-1cc3-98c4-dc0c0c07398f"}, "/heat"),  # version 1
+    ("report", {"heat": "{01936f2e-7b1c-7cc3-98c4-dc0c0c07398f}"}, "/heat"),
+    ("report", {"post": "' OR 1=1 --"}, "/post"),
+    ("report", {"words": "x" * 4001}, "/words"),
+    ("report", {"words": ["a", "list"]}, "/words"),
+    ("report", {"observation": {}}, "/observation"),
+    ("report", {"observation": {"seen": "nothing_at_all"}}, "/observation"),
+    ("call", {"flag": "red"}, "/flag"),
+    ("call", {"report": "none"}, "/report"),
+    ("call", {"clock": {"at": "yesterday"}}, "/clock/at"),
+    ("call", {"clock": {"at": "2026-06-13T12:00:00"}}, "/clock/at"),
+    ("call", {"clock": {"at": "9999-12-31T23:59:59Z"}}, "/clock/at"),
+    ("call", {"clock": {"at": "9999-12-31T23:59:59-23:59"}}, "/clock/at"),
+    ("call", {"clock": {"at": "0001-01-01T00:00:00+23:59"}}, "/clock/at"),
+    ("call", {"clock": {"at": 1e300}}, "/clock/at"),
+    ("call", {"clock": {"at": "2026-06-13T12:00:00Z", "offset_ms": 10**20}}, "/clock/offset_ms"),
+    ("call", {"clock": {"at": "2026-06-13T12:00:00Z", "error_ms": -1}}, "/clock/error_ms"),
+    ("official", {"roles": []}, "/roles"),
+    ("official", {"roles": ["king"]}, "/roles/0"),
+    ("official", {"roles": "umpire"}, "/roles"),
+    ("official", {"name": ""}, "/name"),
+    ("official", {"name": "\u00a0\u2003"}, "/name"),
+    ("official", {"active": "perhaps"}, "/active"),
+    ("ruling", {"verdict": "guilty"}, "/verdict"),
+    ("ruling", {"reasons": "."}, "/reasons"),
+    ("ruling", {"infringement": "walking"}, "/infringement"),
+    ("ruling", {"reconsiders": "the first"}, "/reconsiders"),
+    ("ruling", {"pin": 480213}, "/pin"),
+    ("announcement", {"announced_at": "9999-01-01T00:00:00Z"}, "/announced_at"),
+    ("announcement", {"heat": "../../etc"}, "/heat"),
+    ("joining", {"session": "mine"}, "/session"),
+    ("joining", {"device": "x" * 121}, "/device"),
+    ("look", {"token": "x" * 201}, "/token"),
+    ("return", {"reason": "  "}, "/reason"),
+    ("withdraw", {"reason": 7}, "/reason"),
+    ("meet", {"first_day": "9999-12-31"}, ""),
+    ("crew", {"posts": [None]}, "/posts/0"),
+    ("crew", {"posts": [{}] * 501}, "/posts"),
+]
+
+
+@pytest.fixture(scope="module")
+def stadium(running_service: Service) -> MeetAtHand:
+    return a_meet(running_service)
+
+
+@pytest.fixture
+def meet(stadium: MeetAtHand, service: Service) -> MeetAtHand:
+    """The same for all tests: what is refused leaves nothing behind."""
+    return stadium
+
+
+@pytest.mark.parametrize(("name", "changes", "pointer"), FIELDS)
+def test_a_field_out_of_bounds_is_refused_and_named(
+    meet: MeetAtHand, name: str, changes: Json, pointer: str
+) -> None:
+    sending = DOCUMENTS[name](meet)
+    before = meet.head()
+    problem = a_problem(sending.changed(**changes).send(meet.service.http), 422, "malformed")
+    assert problem["errors"][0]["pointer"].startswith(pointer)
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize(
+    "number", ["NaN", "Infinity", "-Infinity", "1e999", "-1e999", "61", "-60.01", "9" * 400, '"x"']
+)
+@pytest.mark.parametrize("field", ["metres", "uncertainty"])
+def test_a_position_is_a_number_near_its_mark(meet: MeetAtHand, field: str, number: str) -> None:
+    sending = DOCUMENTS["report"](meet)
+    position = {"metres": 1.0, "uncertainty": 0.3} | {field: "@"}
+    spoilt = sending.changed(
+        observation={"seen": "pass_completed_beyond_zone", "baton": position}
+    ).content.replace(b'"@"', number.encode())
+    before = meet.head()
+    problem = a_problem(sending.send(meet.service.http, spoilt), 422, "malformed")
+    assert problem["errors"][0]["pointer"].startswith("/observation")
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize(
+    ("name", "field"),
+    [
+        ("call", "heat"),
+        ("call", "post"),
+        ("report", "heat"),
+        ("report", "post"),
+        ("announcement", "heat"),
+        ("ruling", "reconsiders"),
+    ],
+)
+def test_an_id_of_nothing_is_refused(meet: MeetAtHand, name: str, field: str) -> None:
+    sending = DOCUMENTS[name](meet)
+    before = meet.head()
+    answer = sending.changed(**{field: new_id()}).send(meet.service.http)
+    assert told(answer)["status"] in {404, 409}
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize(
+    "ident", ["1", "%00", "%ED%A0%80", "..%2f..", "x" * 3000, "%F0%9F%8F%83", "null", "'--", "%"]
+)
+def test_a_path_that_names_no_id_is_refused(meet: MeetAtHand, ident: str) -> None:
+    before = meet.head()
+    for method, template in sorted(WHO_MAY):
+        path = PARAMETER.sub(ident, template.replace("{meet}", meet.id))
+        if PARAMETER.search(template.replace("{meet}", meet.id)):
+            answer = meet.organiser.send(method, path)
+            assert told(answer)["status"] in {400, 403, 404, 405, 422}, (method, template)
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize(
+    ("path", "query"),
+    [
+        ("heats", {"after": "-1"}),
+        ("heats", {"after": "first"}),
+        ("heats", {"after": str(2**31)}),
+        ("docket", {"after": "nowhere"}),
+        ("docket", {"after": "2026-06-13T12:00:00"}),
+        ("docket", {"after": "x" * 81}),
+        ("docket", {"after": "0001-01-01T00:00:00+23:59~x"}),
+        ("docket", {"after": "9999-12-31T23:59:59-23:59~x"}),
+        ("docket", {"after": "2026-06-13T12:00:00Z~\x00"}),
+        ("announcements", {"before": "nowhere"}),
+        ("announcements", {"before": "2026-06-13T12:00:00"}),
+        ("announcements", {"before": "0001-01-01T00:00:00+23:59~x"}),
+        ("announcements", {"before": "9999-12-31T23:59:59-23:59~x"}),
+        ("announcements", {"before": "2026-06-13T12:00:00Z~\x00"}),
+        ("feed", {"after": "-1"}),
+        ("feed", {"after": "1e3"}),
+    ],
+)
+def test_a_query_that_makes_no_sense_is_refused(meet: MeetAtHand, path: str, query: Json) -> None:
+    a_problem(meet.referee.get(path, params=query), 422, "malformed")
