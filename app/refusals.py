@@ -34,12 +34,16 @@ class TooLarge(Refusal):
 
 
 class IdTaken(Refusal):
-    """The id already names something with other content."""
+    """The id already names something with other content; `way_out` is what to do about it."""
 
-    def __init__(self, what: str, ident: str) -> None:
+    def __init__(
+        self,
+        what: str,
+        ident: str,
+        way_out: str = "Send the first content again to get the same answer, or choose a new id.",
+    ) -> None:
         super().__init__(
-            f"This id already belongs to {what} with other content. Nothing was changed. "
-            "Send the first content again to get the same answer, or choose a new id.",
+            f"This id already belongs to {what} with other content. Nothing was changed. {way_out}",
             id=ident,
         )
 

@@ -207,6 +207,7 @@ class Planner:
                 "position": self.known.last_position,
                 "state": HeatState.TO_COME.value,
                 "started_at": None,
+                "run": 0,
                 "version": 1,
             }
         )

@@ -55,10 +55,12 @@ heats = Table(
     Column("position", Integer, nullable=False),
     Column("state", String(20), nullable=False),
     Column("started_at", Instant),
+    Column("run", Integer, nullable=False),
     Column("version", Integer, nullable=False),
     UniqueConstraint("event_id", "round_key", "number"),
     Index(None, "meet_id", "position"),
 )
+"""`run` counts how often the heat was started: a recalled start makes the next one another run."""
 
 lanes = Table(
     "lanes",

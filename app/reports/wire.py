@@ -186,6 +186,10 @@ class PostLine(Wire):
     take_over: int
     flag: Flag | None = Field(description="null while the post is silent")
     called_at: datetime | None
+    called_by: OfficialId | None = Field(
+        description="who called; the head of the crew may call for a post that reports by radio"
+    )
+    called_by_name: str | None
 
 
 class HeatPostsOut(Wire):

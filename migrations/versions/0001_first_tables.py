@@ -111,6 +111,7 @@ def upgrade() -> None:
         sa.Column("position", sa.Integer(), nullable=False),
         sa.Column("state", sa.String(length=20), nullable=False),
         sa.Column("started_at", Instant(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["event_id"], ["events.id"], name=op.f("fk_heats_event_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_heats_meet_id")),
@@ -219,6 +220,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["joined_to"], ["cases.id"], name=op.f("fk_cases_joined_to")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_cases_meet_id")),
         sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_cases_team_id")),
+        sa.CheckConstraint("joined_to <> id", name=op.f("ck_cases_joined_to_another")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_cases")),
     )
     op.create_index(
@@ -295,6 +297,7 @@ def upgrade() -> None:
         sa.Column("case_id", sa.String(length=36), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("post_id", sa.String(length=36), nullable=True),
+        sa.Column("post_words", sa.Text(), nullable=False),
         sa.Column("take_over", sa.Integer(), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
         sa.Column("team_id", sa.String(length=36), nullable=True),
@@ -398,6 +401,7 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("flag", sa.String(length=10), nullable=False),
         sa.Column("lane", sa.Integer(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("report_id", sa.String(length=36), nullable=True),
         sa.Column("clock", Json(), nullable=False),
         sa.Column("marks", Json(), nullable=False),
@@ -413,6 +417,23 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_calls")),
     )
     op.create_index("ix_calls_heat_id_post_id", "calls", ["heat_id", "post_id"], unique=False)
+
+    op.create_table(
+        "heat_posts",
+        sa.Column("heat_id", sa.String(length=36), nullable=False),
+        sa.Column("post_id", sa.String(length=36), nullable=False),
+        sa.Column("official_id", sa.String(length=36), nullable=False),
+        sa.Column("take_over", sa.Integer(), nullable=False),
+        sa.Column("edge", sa.String(length=10), nullable=False),
+        sa.Column("lanes", Json(), nullable=False),
+        sa.Column("side", sa.String(length=10), nullable=False),
+        sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_heat_posts_heat_id")),
+        sa.ForeignKeyConstraint(
+            ["official_id"], ["officials.id"], name=op.f("fk_heat_posts_official_id")
+        ),
+        sa.ForeignKeyConstraint(["post_id"], ["posts.id"], name=op.f("fk_heat_posts_post_id")),
+        sa.PrimaryKeyConstraint("heat_id", "post_id", name=op.f("pk_heat_posts")),
+    )
 
     op.create_table(
         "disqualifications",
@@ -474,6 +495,7 @@ def downgrade() -> None:
     for table in (
         "disqualifications",
         "calls",
+        "heat_posts",
         "windows",
         "rulings",
         "reports",
