@@ -25,6 +25,7 @@ class FinishLine:
     """One row of a finish list as stored."""
 
     lane: int
+    team: TeamId
     status: FinishStatus
     thousandths: int | None
     decimals: int
@@ -34,6 +35,7 @@ class FinishLine:
     def from_stored(cls, row: Mapping[str, Any]) -> FinishLine:
         return cls(
             row["lane"],
+            row["team"],
             FinishStatus(row["status"]),
             row["thousandths"],
             row["decimals"],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -52,14 +53,13 @@ _NOTED_IN_HEAT = select(rulings.c.team_id).where(
 )
 
 
-_COUNT_IN_HEAT = (
-    select(func.count()).select_from(rulings).where(rulings.c.heat_id == bindparam("heat"))
-)
+_LAST_IN_HEAT = select(func.max(rulings.c.ruled_at)).where(rulings.c.heat_id == bindparam("heat"))
 
 
-def count_rulings_in_heat(conn: Connection, heat_id: HeatId) -> int:
-    """How many rulings there have been in a heat: it moves whenever one could change its result."""
-    return conn.execute(_COUNT_IN_HEAT, {"heat": heat_id}).scalar_one()
+def last_ruled_at(conn: Connection, heat_id: HeatId) -> datetime | None:
+    """When a case of this heat was ruled on last, None before the first."""
+    found: datetime | None = conn.execute(_LAST_IN_HEAT, {"heat": heat_id}).scalar_one()
+    return found
 
 
 def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> RulingOut:
