@@ -34,6 +34,7 @@ from app.reports.wire import (
     CaseOut,
     DocketOut,
     Flag,
+    GoneOn,
     HeatPostsOut,
     PostLine,
     ReportLine,
@@ -278,7 +279,11 @@ def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
 
 
 def case_out(
-    conn: Connection, meet_id: MeetId, case_id: CaseId, rulings: Iterable[RulingId]
+    conn: Connection,
+    meet_id: MeetId,
+    case_id: CaseId,
+    rulings: Iterable[RulingId],
+    gone_on: Iterable[GoneOn],
 ) -> CaseOut:
     """A case with everything about it."""
     row = case_row(conn, meet_id, case_id)
@@ -298,6 +303,7 @@ def case_out(
         further_of=row.further_of,
         joined_to=row.joined_to,
         reports=reports_of_case(conn, case_id),
+        gone_on=list(gone_on),
         rulings=list(rulings),
         possible=[act.value for act in CASE_TABLE.possible(state)],
         version=row.version,

@@ -154,6 +154,13 @@ class DocketOut(Wire):
     next: str | None
 
 
+class GoneOn(Wire):
+    """A report that was written again after the ruling, and the further case it went to."""
+
+    report: ReportId
+    case: CaseId
+
+
 class CaseOut(Wire):
     """A case with everything about it."""
 
@@ -171,6 +178,9 @@ class CaseOut(Wire):
     further_of: CaseId | None
     joined_to: CaseId | None
     reports: list[ReportOut]
+    gone_on: list[GoneOn] = Field(
+        description="reports that a ruling on this case rested on and that were written after it"
+    )
     rulings: list[RulingId]
     possible: list[str]
     version: int

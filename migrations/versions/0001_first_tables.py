@@ -344,6 +344,8 @@ def upgrade() -> None:
         sa.Column("rule", sa.String(length=60), nullable=True),
         sa.Column("effect", sa.String(length=20), nullable=False),
         sa.Column("edition", sa.String(length=60), nullable=False),
+        sa.Column("separate", sa.Integer(), nullable=False),
+        sa.Column("rests_on", Json(), nullable=False),
         sa.Column("reasons", sa.Text(), nullable=False),
         sa.Column("statement", Json(), nullable=False),
         sa.Column("statement_digest", sa.String(length=64), nullable=False),

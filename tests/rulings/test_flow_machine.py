@@ -175,6 +175,8 @@ class Flow(RuleBasedStateMachine):
         named = infringement if verdict == "confirmed" else None
         etag = self.etag_of(case, stale=stale and choice % 4 == 0)
         body = a_ruling(verdict=verdict, infringement=named)
+        if named == "lane_infringement":
+            body["separate"] = 1 + choice % 2
         self.put(by, f"cases/{case.id}/rulings/{new_id()}", body, etag)
 
     @precondition(lambda self: self.stored.rulings)
