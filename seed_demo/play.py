@@ -108,7 +108,7 @@ def play(
 
 def _set_up(stage: Stage) -> Told:
     crew = set_up(stage)
-    gaps = len(crew.unwatched)
+    gaps = sum(len(gap.lanes) for gap in crew.unwatched)
     what = (
         f"sets up the meet: {len(stage.people)} officials, {len(crew.posts)} posts, "
         f"{len(stage.heats)} heats; edges of lanes unwatched: {gaps}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, Select, bindparam, desc, func, select
@@ -152,15 +153,29 @@ def crew(conn: Connection, meet_id: MeetId) -> CrewOut:
     known = posts_of(conn, meet_id)
     plan = plan_row(conn, meet_id)
     gaps = [
-        GapOut(relay=relay, take_over=gap.take_over, edge=gap.edge, lane=gap.lane)
+        gap
         for relay in relays_of(conn, meet_id)
-        for gap in uncovered(_places(known, relay), range(1, facts.track.lanes + 1))
+        for gap in _gaps(relay, known, range(1, facts.track.lanes + 1))
     ]
     return CrewOut(
         posts=[_post_out(place, names[place.official_id]) for place in known],
         unwatched=gaps,
         version=plan.version if plan else 0,
     )
+
+
+def _gaps(relay: Relay, known: Iterable[Post], lanes: Iterable[int]) -> list[GapOut]:
+    """What nobody watches, edge by edge."""
+    found = uncovered(_places(known, relay), lanes)
+    return [
+        _gap_out(relay, take_over, edge, [gap.lane for gap in gaps])
+        for (take_over, edge), gaps in groupby(found, key=lambda gap: (gap.take_over, gap.edge))
+    ]
+
+
+def _gap_out(relay: Relay, take_over: int, edge: Edge, lanes: list[int]) -> GapOut:
+    words = f"{relay}, take-over {take_over}, {edge}, {lanes_in_words(lanes)}"
+    return GapOut(relay=relay, take_over=take_over, edge=edge, lanes=lanes, words=words)
 
 
 def _places(known: Iterable[Post], relay: Relay) -> list[PostPlace]:

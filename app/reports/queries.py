@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
@@ -47,6 +48,7 @@ from app.wire import PhoneClock
 
 DOCKET_PAGE = 50
 REPORTS_PAGE = 100
+REPORTS_IN_SHORT = 10
 
 _CALL = (
     select(calls, reports.c.case_id)
@@ -114,23 +116,38 @@ _OPEN_OF_HEAT = (
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
-_REPORT_LINES = (
-    select(
-        reports.c.id,
-        reports.c.case_id,
-        reports.c.state,
-        reports.c.finding,
-        reports.c.marks,
-        officials.c.name.label("official_name"),
-    )
-    .join(officials, officials.c.id == reports.c.official_id)
-    .order_by(reports.c.raised_at, reports.c.id)
-)
 
 
 def _reports_on(*where: ColumnElement[bool]) -> Prepared:
+    """The first reports of each case on a page, and how many the case has."""
     page = select(cases.c.id).where(*where).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE)
-    return Prepared(_REPORT_LINES.where(reports.c.case_id.in_(page)))
+    case = reports.c.case_id
+    numbered = (
+        select(
+            reports.c.id,
+            func.count().over(partition_by=case).label("in_all"),
+            func.row_number()
+            .over(partition_by=case, order_by=(reports.c.raised_at, reports.c.id))
+            .label("place"),
+        )
+        .where(reports.c.case_id.in_(page))
+        .subquery()
+    )
+    return Prepared(
+        select(
+            reports.c.id,
+            reports.c.case_id,
+            reports.c.state,
+            reports.c.finding,
+            reports.c.marks,
+            officials.c.name.label("official_name"),
+            numbered.c.in_all,
+        )
+        .join(numbered, numbered.c.id == reports.c.id)
+        .join(officials, officials.c.id == reports.c.official_id)
+        .where(numbered.c.place <= REPORTS_IN_SHORT)
+        .order_by(reports.c.case_id, numbered.c.place)
+    )
 
 
 _REPORTS_ON_FIRST = _reports_on(_OPEN)
@@ -321,7 +338,7 @@ def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
         rows = _DOCKET_NEXT.all(conn, values)
         reported = _REPORTS_ON_NEXT.all(conn, values)
     page, more = rows[:DOCKET_PAGE], len(rows) > DOCKET_PAGE
-    by_case = _report_lines(reported)
+    by_case = {case: list(those) for case, those in groupby(reported, key=lambda row: row.case_id)}
     count = len(rows)
     if more or after is not None:
         count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
@@ -337,25 +354,20 @@ def _place_in_docket(after: str) -> Mapping[str, Any]:
     return {"opened_at": opened_at, "case": case_id}
 
 
-def _report_lines(rows: Iterable[Any]) -> Mapping[CaseId, list[ReportLine]]:
-    found: dict[CaseId, list[ReportLine]] = {}
-    for row in rows:
-        finding = row.finding or {}
-        found.setdefault(row.case_id, []).append(
-            ReportLine(
-                id=row.id,
-                official_name=row.official_name,
-                state=ReportState(row.state),
-                seen=Infringement(finding["infringement"]) if finding else None,
-                outcome=finding.get("outcome"),
-                rule=finding.get("rule"),
-                marks=[Mark(mark) for mark in row.marks],
-            )
-        )
-    return found
+def _report_line(row: Any) -> ReportLine:
+    finding = row.finding or {}
+    return ReportLine(
+        id=row.id,
+        official_name=row.official_name,
+        state=ReportState(row.state),
+        seen=Infringement(finding["infringement"]) if finding else None,
+        outcome=finding.get("outcome"),
+        rule=finding.get("rule"),
+        marks=[Mark(mark) for mark in row.marks],
+    )
 
 
-def _case_line(row: AnyRow, lines: list[ReportLine]) -> CaseLine:
+def _case_line(row: AnyRow, reported: list[Any]) -> CaseLine:
     return CaseLine(
         id=row.id,
         heat=row.heat_id,
@@ -367,6 +379,7 @@ def _case_line(row: AnyRow, lines: list[ReportLine]) -> CaseLine:
         team_name=row.team_name,
         opened_at=row.opened_at,
         further_of=row.further_of,
-        reports=lines,
+        reports=[_report_line(one) for one in reported],
+        reports_in_all=reported[0].in_all if reported else 0,
         version=row.version,
     )

@@ -130,7 +130,8 @@ class CaseLine(Wire):
     team_name: str | None
     opened_at: datetime
     further_of: CaseId | None
-    reports: list[ReportLine]
+    reports: list[ReportLine] = Field(description="the first ten; the case itself has them all")
+    reports_in_all: int
     version: int
 
 

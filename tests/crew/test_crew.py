@@ -63,7 +63,7 @@ def test_the_first_plan_needs_no_version(service: Service) -> None:
 
 def test_a_plan_without_posts_leaves_every_edge_of_every_lane_unwatched(meet: MeetAtHand) -> None:
     gaps = plan(meet)["unwatched"]
-    assert len(gaps) == EDGES_OF_4X100
+    assert sum(len(gap["lanes"]) for gap in gaps) == EDGES_OF_4X100
     assert {gap["relay"] for gap in gaps} == {"4x100"}
 
 
@@ -76,12 +76,14 @@ def test_what_is_unwatched_is_said_edge_by_edge(meet: MeetAtHand) -> None:
     assert plan(meet, *posts)["unwatched"] == []
     posts[3] |= {"lanes": [1, 2, 3, 4, 5, 6, 8]}
     gaps = plan(meet, *posts)["unwatched"]
-    assert gaps == [{"relay": "4x100", "take_over": 2, "edge": "end", "lane": 7}]
+    words = "4x100, take-over 2, end, lane 7"
+    assert gaps == [{"relay": "4x100", "take_over": 2, "edge": "end", "lanes": [7], "words": words}]
 
 
 def test_a_post_stands_for_the_relays_it_names(meet: MeetAtHand) -> None:
     post = a_post(new_id(), meet.umpire.id, lanes=list(range(1, 9)), relays=["4x400"])
-    assert len(plan(meet, post)["unwatched"]) == EDGES_OF_4X100
+    gaps = plan(meet, post)["unwatched"]
+    assert sum(len(gap["lanes"]) for gap in gaps) == EDGES_OF_4X100
     posts = meet.referee.get(f"heats/{meet.heat()}/posts").json()
     assert posts["posts"] == []
 

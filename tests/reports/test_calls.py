@@ -246,3 +246,17 @@ def test_a_flag_that_names_a_report_about_something_else_still_opens_its_case(
     assert call["case"] != report["case"]
     assert meet.case(call["case"])["heat"] == meet.heat(heat)
     assert call["case"] in meet.open_cases(heat)
+
+
+def test_the_docket_shows_the_first_reports_of_a_case_and_how_many_there_are(
+    meet: MeetAtHand,
+) -> None:
+    told = [meet.report(words=f"Seen again, {n}.")["id"] for n in range(12)]
+    other = meet.report(lane=5)
+    lines = {line["id"]: line for line in meet.docket()}
+    case = meet.referee.get(f"reports/{told[0]}").json()["case"]
+    assert [line["id"] for line in lines[case]["reports"]] == told[:10]
+    assert lines[case]["reports_in_all"] == 12
+    assert len(meet.case(case)["reports"]) == 12
+    assert [line["id"] for line in lines[other["case"]]["reports"]] == [other["id"]]
+    assert lines[other["case"]]["reports_in_all"] == 1
