@@ -87,7 +87,7 @@ class PassCompletedBeforeZone(Closed):
     """The receiver alone held the baton short of the zone.
 
     `baton` is its leading end when `held_by` held it; with "receiver", when that hand first held
-    it alone. `clearly` stands in: was it clearly short when only the receiver held it?
+    it alone. `clearly` stands in: was it clearly short of the start just then?
     """
 
     seen: Literal["pass_completed_before_zone"] = "pass_completed_before_zone"
@@ -100,7 +100,8 @@ class PassCompletedBeforeZone(Closed):
 class PassCompletedBeyondZone(Closed):
     """The receiver did not hold the baton alone before its leading end was past the zone.
 
-    Fields as in `PassCompletedBeforeZone`; positions count from the end of the zone.
+    Fields as in `PassCompletedBeforeZone`; positions count from the end of the zone, and `clearly`
+    asks: was it clearly past the end?
     """
 
     seen: Literal["pass_completed_beyond_zone"] = "pass_completed_beyond_zone"
