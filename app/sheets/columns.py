@@ -16,19 +16,22 @@ from app.sheets.cells import MISREAD_DATE, GridCell, GridRow, Unreadable, clean_
 from app.sheets.problems import ProblemList, show
 
 NO_MAPPING: Mapping[str, str] = MappingProxyType({})
+NO_LENGTHS: Mapping[str, int] = MappingProxyType({})
 _TITLES_LISTED = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Columns:
     """What a list looks for: names, which of them must be there, and which may hold times.
-    `mapping` leads from a header in the file to one of our names.
+    `mapping` leads from a header in the file to one of our names. `longest` says how many
+    characters a column takes, where that is fewer than any cell may have.
     """
 
     names: Sequence[str]
     required: Sequence[str]
     times: Sequence[str]
     mapping: Mapping[str, str]
+    longest: Mapping[str, int]
 
     def by_header(self) -> dict[str, str]:
         """Folded header to column. Once a column is mapped, its own name no longer counts."""

@@ -22,8 +22,8 @@ from app.sheets.cells import (
     clean_text,
     is_formula,
 )
-from app.sheets.columns import NO_MAPPING, Columns, Layout, find_columns, fold_name
-from app.sheets.limits import MAX_FILE_BYTES
+from app.sheets.columns import NO_LENGTHS, NO_MAPPING, Columns, Layout, find_columns, fold_name
+from app.sheets.limits import MAX_CELL_LENGTH, MAX_FILE_BYTES
 from app.sheets.problems import Problem, ProblemList, SheetRefused
 from app.sheets.text_file import read_text_grid
 from app.sheets.workbook import read_workbook_grid
@@ -65,7 +65,7 @@ def read_table(
 ) -> tuple[Table, list[Problem]]:
     """The table and all that is wrong with its shape; raises SheetRefused when it is no table."""
     problems = ProblemList()
-    table = fill_table(content, Columns(columns, required, times, mapping), problems)
+    table = fill_table(content, Columns(columns, required, times, mapping, NO_LENGTHS), problems)
     return table, list(problems.told())
 
 
@@ -104,6 +104,7 @@ class _Filler:
     def __init__(self, layout: Layout, columns: Columns, problems: ProblemList) -> None:
         self._layout = layout
         self._times = frozenset(columns.times)
+        self._longest = columns.longest
         told_missing = {name for name in columns.required if name not in layout.places}
         self._absent = {
             name: ""
@@ -159,6 +160,13 @@ class _Filler:
         taken = self._cleaned.get(cell)
         if taken is None:
             taken = self._cleaned[cell] = _clean(cell)
+        # Asked of the cleaned text: NFC can lengthen it (Unicode Standard Annex 15).
+        longest = self._longest.get(name, MAX_CELL_LENGTH)
+        if isinstance(taken, str) and len(taken) > longest:
+            return Unreadable(
+                f"This cell holds {len(taken):,} characters; a {name} takes at most {longest}. "
+                "Shorten it."
+            )
         return taken
 
 
