@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from app.rules.placing import FinishStatus
-from app.sheets.columns import NO_LENGTHS, NO_MAPPING, Columns
+from app.sheets.columns import NO_MAPPING, Columns
 from app.sheets.fields import LANES, PLACES, read_whole_number
 from app.sheets.finish_checks import FinishRow, check_own_sense, check_together
 from app.sheets.problems import Problem, ProblemList, SheetRefused, show
@@ -39,7 +39,7 @@ def read_finish_list(
     file is no table.
     """
     problems = ProblemList()
-    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("time",), mapping, NO_LENGTHS)
+    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("time",), mapping, OPTIONAL)
     table = fill_table(content, columns, problems)
     read = [_read_row(row, problems) for row in table.rows]
     rows = tuple(row for row in read if row is not None)

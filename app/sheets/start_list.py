@@ -89,7 +89,7 @@ def read_start_list(
     file is no table.
     """
     problems = ProblemList()
-    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("scheduled",), mapping, LONGEST)
+    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("scheduled",), mapping, longest=LONGEST)
     table = fill_table(content, columns, problems)
     checks = DrawChecks(problems)
     relays = _RelayFinder(problems)
