@@ -39,7 +39,6 @@ class ProblemType:
 PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.Malformed: ProblemType(422, "malformed", "This cannot be read"),
     refusals.FileRefused: ProblemType(422, "file-refused", "The file has problems"),
-    refusals.TooLarge: ProblemType(413, "too-large", "This is too large"),
     refusals.NotFound: ProblemType(404, "not-found", "There is no such thing"),
     refusals.IdTaken: ProblemType(409, "id-taken", "The id belongs to something else"),
     refusals.NotPossible: ProblemType(409, "not-possible", "Not possible in this state"),
@@ -56,7 +55,6 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.JoinRefused: ProblemType(403, "join-refused", "The personal link is not good"),
     refusals.PinRefused: ProblemType(403, "pin-refused", "The PIN is not right"),
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
-    refusals.WrongOrigin: ProblemType(403, "wrong-origin", "Sent from another site"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
 }
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import Any, get_args, get_type_hints
+from typing import Any, get_type_hints
 
 import pytest
 
-from app.rules.observation import Infringement, Observation, Position
+from app.rules.observation import Infringement, Position
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
+from tests.rules.builders import OBSERVATION_OF
 from tests.running import Service
 from tests.sendings import DOCUMENTS
 
-KINDS = {kind().seen: kind for kind in get_args(Observation)}
+KINDS = {str(seen): kind for seen, kind in OBSERVATION_OF.items()}
 FIELDS = [
     (seen, field.name)
     for seen, kind in KINDS.items()
