@@ -29,10 +29,6 @@ class Malformed(Refusal):
     """What was sent cannot be read as what it should be."""
 
 
-class TooLarge(Refusal):
-    """What was sent is larger than this route takes."""
-
-
 class IdTaken(Refusal):
     """The id already names something with other content; `way_out` is what to do about it."""
 
@@ -107,10 +103,6 @@ class TooManyTries(Refusal):
 
 class NeedsWord(Refusal):
     """An announcement with a silent post or an open case needs an explicit word and a reason."""
-
-
-class WrongOrigin(Refusal):
-    """A browser sent this from another site's page."""
 
 
 class Unavailable(Refusal):

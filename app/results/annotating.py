@@ -66,7 +66,7 @@ def annotate(
     """
     out_of_it = _by_lane(lanes, disqualified)
     placed = place_heat(
-        [Finish(row.lane, row.status, row.thousandths, row.place) for row in finish],
+        [Finish(row.lane, row.status, row.thousandths, row.place, row.decimals) for row in finish],
         frozenset(out_of_it),
     )
     places = {one.lane: one.place for one in placed}

@@ -39,7 +39,7 @@ def read_finish_list(
     file is no table.
     """
     problems = ProblemList()
-    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("time",), mapping)
+    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("time",), mapping, OPTIONAL)
     table = fill_table(content, columns, problems)
     read = [_read_row(row, problems) for row in table.rows]
     rows = tuple(row for row in read if row is not None)

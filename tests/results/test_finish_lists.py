@@ -84,6 +84,14 @@ def test_thousandths_part_a_tie(meet: MeetAtHand) -> None:
     assert [place for _lane, place, _note in placed(answer)] == list(range(1, 9))
 
 
+def test_the_photo_finish_parts_times_given_unlike(meet: MeetAtHand) -> None:
+    # 42.345 rounds up to 42.35 (World Athletics TR19, from memory): the places decide.
+    rows = [f"{lane},43.{lane}0,{lane}" for lane in range(3, 9)]
+    content = "\n".join(["lane,time,place", "1,42.35,1", "2,42.345,2", *rows])
+    answer = load(meet, content)
+    assert placed(answer)[:2] == [(1, 1, ""), (2, 2, "")]
+
+
 def test_who_did_not_start_or_finish_takes_no_place(meet: MeetAtHand) -> None:
     answer = load(meet, a_list(lane1="DNS", lane2="dnf"))
     assert placed(answer)[0] == (3, 1, "")
