@@ -19,9 +19,10 @@ from app.reports.arriving import Arriving, arriving
 from app.reports.findings import as_stored, judge_report, observation_document
 from app.reports.grouping import Place, case_for, move_report, touch_case_of
 from app.reports.queries import call_out, called_posts, case_row, report_from, report_out
-from app.reports.states import HEAD, REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
+from app.reports.states import REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
+from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -173,7 +174,7 @@ def _speaks_in(running: Running, place: Post | None, caller: Caller) -> int | No
     """
     if running.state is HeatState.TO_COME or place is None:
         return None
-    stands_there = place.is_of(caller.official_id) or caller.holds(*HEAD)
+    stands_there = place.is_of(caller.official_id) or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE)
     return running.run if stands_there else None
 
 
