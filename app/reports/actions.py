@@ -19,14 +19,16 @@ from app.reports.arriving import Arriving, arriving
 from app.reports.findings import as_stored, judge_report, observation_document
 from app.reports.grouping import Place, case_for, move_report, touch_case_of
 from app.reports.queries import call_out, called_posts, case_row, report_from, report_out
-from app.reports.states import HEAD, REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
+from app.reports.states import REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
+from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import Wire
 
+HEAD = (Role.REFEREE, Role.CHIEF_UMPIRE)
 NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
