@@ -208,7 +208,7 @@ def _rule(stage: Stage, step: Rule) -> Told:
     ruled = stage.act(step.by, action).thing
     heat_key = stage.heat_key(ruled.heat)
     stage.rulings.append(Ruled(ruled.id, heat_key, ruled.lane))
-    what = f"RULES on lane {ruled.lane}: {ruled.verdict}, {ruled.effect or 'no disqualification'}"
+    what = f"RULES on lane {ruled.lane}: {ruled.verdict}, {ruled.effect}"
     return Told(heat_key, ruled.official_name, what)
 
 

@@ -55,7 +55,9 @@ class RulingOut(Wire):
     infringement: Infringement | None
     infringement_title: str | None
     rule: str | None
-    effect: str = Field(description="what stands on the result: “DQ TR24.7”, “L”, or nothing")
+    effect: str = Field(
+        description="what stands on the result: “DQ TR24.7”, “L”, or “no disqualification”"
+    )
     edition: str
     reasons: str
     statement_digest: str = Field(description="SHA-256 of the signed statement's RFC 8785 form")
