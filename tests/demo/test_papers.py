@@ -141,7 +141,7 @@ def test_announcing_with_a_silent_post_shows_the_explicit_word(demo: DemoRun) ->
     assert len(first["blockers"]["silent_posts"]) == 1
     assert "telephone has failed" in first["despite"]
     sheet = words_of(demo.out / "results/men-heat-2-announcement-1.pdf")
-    assert "1 silent post(s)" in sheet
+    assert "Announced with 1 silent post: The post" in sheet
     second = json.loads((demo.out / "results/men-heat-2-announcement-2.json").read_text("utf-8"))
     assert second["supersedes"] == first["id"]
     assert second["despite"] is None
@@ -150,6 +150,9 @@ def test_announcing_with_a_silent_post_shows_the_explicit_word(demo: DemoRun) ->
 def test_the_announcer_reads_the_disqualification_with_its_rule(demo: DemoRun) -> None:
     said = (demo.out / "results/women-heat-1-announcement-1.txt").read_text("utf-8").splitlines()
     assert said[0] == "Result for Women 4x100 m, heats, heat 1."
+    assert said[1] == (
+        "Harbour Lights Relay Carnival, 13 June 2026. Announcement 1, made at 14:09:00 CEST."
+    )
     assert (
         "Disqualified: مرسى النورس, lane 4, by rule TR24.7: "
         "pass completed beyond the take-over zone." in said

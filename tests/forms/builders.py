@@ -146,6 +146,7 @@ def a_result(**changes: Any) -> ResultSheet:
         heat="2",
         number=2,
         supersedes="announcement 1 of 14:01:10",
+        superseded="",
         announced_at="14:12:31",
         announced_by="T. Desk",
         lines=tuple(lines),
