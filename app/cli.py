@@ -16,6 +16,8 @@ from app.config import Settings
 from app.record.check import check_lines
 from app.refusals import Refusal
 
+OUT_HELP = "where to write forms, results, windows and record (default: out, with --no-serve only)"
+
 Command = Callable[[argparse.Namespace], int]
 
 
@@ -46,7 +48,7 @@ def _parser() -> argparse.ArgumentParser:
         "demo --no-serve --out out",
     )
     demo.add_argument("--no-serve", action="store_true", help="write the papers and end")
-    demo.add_argument("--out", type=Path, help="where to write forms, results, windows and record")
+    demo.add_argument("--out", type=Path, help=OUT_HELP)
     demo.add_argument("--host", default="127.0.0.1", help="the address to serve on")
     demo.add_argument(
         "--port", type=int, default=8480, help="the port to serve on; 0 takes a free one"

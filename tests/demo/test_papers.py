@@ -78,6 +78,21 @@ def test_the_table_fits_a_hundred_columns_and_tells_every_step(demo: DemoRun) ->
     assert len(told) == len(read_story().step) + 1
 
 
+def test_the_story_names_its_day_and_what_is_left_to_the_reader(demo: DemoRun) -> None:
+    lines = demo.printed.splitlines()
+    first = next(number for number, line in enumerate(lines) if line[:2].isdigit())
+    assert lines[first - 1] == "Saturday, 13 June 2026"
+    (left,) = (line for line in lines if line.startswith("Left for you to rule on:"))
+    assert "lane 1" in left
+    assert "Men 4x400 m, final, heat 1" in left
+
+
+def test_the_help_names_the_folder_that_papers_go_to(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["demo", "--help"])
+    assert "(default: out, with --no-serve only)" in " ".join(capsys.readouterr().out.split())
+
+
 def test_two_umpires_who_saw_the_same_stand_on_one_form(demo: DemoRun) -> None:
     """A pass completed beyond the zone disqualifies: World Athletics TR24.7."""
     form = form_of(demo, "women-heat-1-lane-4")
