@@ -130,7 +130,10 @@ def _insist_same(known: AnyRow, unit: Unit, case_id: CaseId, caller: Caller, con
 def _insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
     if caller.holds(Role.REFEREE) or meet.terms.chief_umpire_rules:
         return
-    raise RoleMissing("At this meet only the referee rules; the chief umpire does not.")
+    raise RoleMissing(
+        "At this meet only the referee rules. Let the referee rule, or have the organiser set "
+        "terms.chief_umpire_rules."
+    )
 
 
 def _reports_to_rule_on(unit: Unit, case_id: CaseId, replaced: RulingId | None) -> list[ReportOut]:
