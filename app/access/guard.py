@@ -63,27 +63,51 @@ class Admitted:
         return Actor(self.sender.official_id, self.sender.roles)
 
 
+@dataclass(frozen=True, slots=True)
+class Knock:
+    """What the guard looks at: the route, the meet in its path, and the Authorization header."""
+
+    method: str
+    template: str
+    meet: str | None
+    authorization: str
+
+
 async def admit(request: Request) -> Admitted:
     """Let the request through to its route, or refuse it."""
-    who = WHO_MAY[request.method, request.scope["route"].path]
-    services = services_of(request)
+    knock = Knock(
+        request.method,
+        request.scope["route"].path,
+        request.path_params.get("meet"),
+        request.headers.get("authorization", ""),
+    )
+    return await admit_knock(services_of(request), knock)
+
+
+async def admit_knock(services: Services, knock: Knock) -> Admitted:
+    """Let whoever knocks through to the route, or refuse them."""
+    who = WHO_MAY[knock.method, knock.template]
     if who.public:
         return Admitted(services)
-    token = bearer_token(request)
+    token = _token_in(knock.authorization)
     if who.founder and is_setup_key(services, token):
         return Admitted(services)
     now = services.clock.now()
     caller = await services.callers.find(services.store, token, now)
     if caller is None:
         raise NotJoined("This session is unknown or has ended. Join again with a personal link.")
-    _insist_on_meet(request, caller)
+    _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
     return Admitted(services, caller)
 
 
 def bearer_token(request: Request) -> str:
     """The token of the Authorization header; NotJoined where there is none."""
-    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    return _token_in(request.headers.get("authorization", ""))
+
+
+def _token_in(authorization: str) -> str:
+    scheme, _, token = authorization.partition(" ")
     if scheme.lower() != "bearer" or not token:
         raise NotJoined("Join first: open your personal link, then send the session's token.")
     return token.strip()
@@ -95,9 +119,8 @@ def is_setup_key(services: Services, token: str) -> bool:
     return bool(key) and hmac.compare_digest(key.encode(), token.encode("utf-8", "replace"))
 
 
-def _insist_on_meet(request: Request, caller: Caller) -> None:
-    meet = request.path_params.get("meet")
-    if meet is not None and meet != caller.meet_id:
+def _insist_on_meet(knock: Knock, caller: Caller) -> None:
+    if knock.meet is not None and knock.meet != caller.meet_id:
         raise RoleMissing("Your session belongs to another meet.")
 
 
