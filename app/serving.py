@@ -12,6 +12,7 @@ import uvicorn
 
 from app.clock import Clock
 from app.config import Settings
+from app.logs import keep_log
 from app.schema import REVISION
 from app.server import create_app
 from app.store.engine import only_process, open_engines
@@ -46,6 +47,7 @@ def serve_settings(
     # Bound before the application is made, so that a taken port is told at once, and port 0 has
     # its number when the address is printed.
     listener = socket.create_server((settings.host, settings.port), backlog=512)
+    keep_log()
     with listener:
         port = listener.getsockname()[1]
         settings = settings.model_copy(update={"port": port})
@@ -54,6 +56,7 @@ def serve_settings(
             uvicorn.Config(
                 app,
                 log_level="warning",
+                log_config=None,  # the process has one log: see app/logs.py
                 access_log=False,
                 timeout_graceful_shutdown=SECONDS_TO_STOP,
             )
