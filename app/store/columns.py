@@ -13,6 +13,8 @@ from typing import Any
 from sqlalchemy import Dialect, MetaData, String, Text, types
 from sqlalchemy.dialects.postgresql import TIMESTAMP
 
+from app.clock import rfc3339
+
 ID_LENGTH = 36
 
 _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
@@ -51,7 +53,7 @@ class Instant(types.TypeDecorator[datetime]):
             raise ValueError("an instant needs its zone")
         if dialect.name == "postgresql":
             return value
-        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        return rfc3339(value)
 
     def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
         if value is None:

@@ -100,7 +100,9 @@ def change_everything_but_the_ruling(hand: MeetAtHand, late: str) -> None:
         ("977", "Another Club")
     ]
     renamed = a_meet_document(
-        name="Renamed Meet", venue="Elsewhere", organiser={"id": hand.organiser.id, "name": "O"}
+        name="Renamed Meet",
+        venue="Elsewhere",
+        organiser={"id": hand.organiser.id, "name": hand.organiser.name},
     )
     accepted(hand, f"/api/meets/{hand.id}", renamed)
     for person in (hand.referee, hand.umpire):
