@@ -346,4 +346,4 @@ def test_a_record_that_was_changed_names_the_first_place_and_both_roots(
     assert lines[2].startswith("root of the 5 entries: ")
     assert lines[3] == f"root that the head says:  {head['root']}"
     assert len(lines) == 4
-    assert err == f"zonedocket check: the 2 entries of {path} do NOT agree\n"
+    assert err == f"zonedocket check: the 5 entries of {path} do NOT agree\n"
