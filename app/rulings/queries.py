@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -10,6 +12,8 @@ from app.access.tables import officials
 from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.tables import teams
 from app.refusals import NotFound
+from app.reports.tables import reports
+from app.reports.wire import GoneOn
 from app.rules.finding import Consequence, title_of
 from app.rules.observation import Infringement
 from app.rulings.states import DisqualificationState
@@ -27,10 +31,26 @@ _RULING = (
     .outerjoin(disqualifications, disqualifications.c.by_ruling == rulings.c.id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
 )
+_FORM = select(
+    rulings.c.form_facts.label("facts"), rulings.c.statement_digest, rulings.c.replaced_by
+).where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
 _OF_CASE = (
     select(rulings.c.id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case"))
     .order_by(rulings.c.ruled_at, rulings.c.id)
+)
+_OF_TEAM = (
+    select(rulings.c.id, rulings.c.rests_on, rulings.c.replaced_by)
+    .where(rulings.c.meet_id == bindparam("meet"), rulings.c.team_id == bindparam("team"))
+    .order_by(rulings.c.ruled_at, rulings.c.id)
+)
+_STATEMENTS_OF_CASE = select(rulings.c.statement).where(
+    rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case")
+)
+_CASES_OF_REPORTS = (
+    select(reports.c.id, reports.c.case_id)
+    .where(reports.c.id.in_(bindparam("reports", expanding=True)))
+    .order_by(reports.c.id)
 )
 _DISQUALIFICATIONS = (
     select(disqualifications, teams.c.name.label("team_name"))
@@ -52,14 +72,13 @@ _NOTED_IN_HEAT = select(rulings.c.team_id).where(
 )
 
 
-_COUNT_IN_HEAT = (
-    select(func.count()).select_from(rulings).where(rulings.c.heat_id == bindparam("heat"))
-)
+_LAST_IN_HEAT = select(func.max(rulings.c.ruled_at)).where(rulings.c.heat_id == bindparam("heat"))
 
 
-def count_rulings_in_heat(conn: Connection, heat_id: HeatId) -> int:
-    """How many rulings there have been in a heat: it moves whenever one could change its result."""
-    return conn.execute(_COUNT_IN_HEAT, {"heat": heat_id}).scalar_one()
+def last_ruled_at(conn: Connection, heat_id: HeatId) -> datetime | None:
+    """When a case of this heat was ruled on last, None before the first."""
+    found: datetime | None = conn.execute(_LAST_IN_HEAT, {"heat": heat_id}).scalar_one()
+    return found
 
 
 def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> RulingOut:
@@ -68,6 +87,13 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     if row is None:
         raise NotFound("There is no such ruling at this meet.")
     infringement = Infringement(row.infringement) if row.infringement else None
+    of_team = conn.execute(_OF_TEAM, {"meet": meet_id, "team": row.team_id}).all()
+    replaced = {other.id for other in of_team if other.replaced_by is not None}
+    shakes = [
+        other.id
+        for other in of_team
+        if other.replaced_by is None and row.reconsiders in other.rests_on
+    ]
     return RulingOut(
         id=row.id,
         case=row.case_id,
@@ -80,8 +106,12 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         infringement=infringement,
         infringement_title=title_of(infringement) if infringement else None,
         rule=row.rule,
-        effect=annotation(Consequence(row.effect), row.rule),
+        effect=effect_in_words(Consequence(row.effect), row.rule),
         edition=row.edition,
+        separate=row.separate,
+        rests_on=row.rests_on,
+        is_shaken=row.replaced_by is None and not replaced.isdisjoint(row.rests_on),
+        shakes=shakes,
         reasons=row.reasons,
         statement_digest=row.statement_digest,
         ruled_at=row.ruled_at,
@@ -91,20 +121,47 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     )
 
 
-def annotation(consequence: Consequence, rule: str | None) -> str:
-    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or nothing."""
+class StoredForm(NamedTuple):
+    """What is stored of a ruling's form, and the two columns that go with it."""
+
+    facts: dict[str, Any]
+    statement_digest: str
+    replaced_by: RulingId | None
+
+
+def stored_form(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> StoredForm:
+    """The facts of a ruling's form; NotFound for an id that is not of this meet."""
+    row = conn.execute(_FORM, {"meet": meet_id, "ruling": ruling_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such ruling at this meet.")
+    return StoredForm(*row)
+
+
+def effect_in_words(consequence: Consequence, rule: str | None) -> str:
+    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or neither."""
     match consequence:
         case Consequence.DISQUALIFICATION:
             return f"DQ {rule}"
         case Consequence.NOTED:
             return "L"
         case Consequence.NONE:
-            return ""
+            return "no disqualification"
 
 
 def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[RulingId]:
     """A case's rulings in order; the last one stands."""
     return list(conn.execute(_OF_CASE, {"meet": meet_id, "case": case_id}).scalars())
+
+
+def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[GoneOn]:
+    """The reports that a ruling on this case rested on and that have moved to a further case."""
+    signed = conn.execute(_STATEMENTS_OF_CASE, {"meet": meet_id, "case": case_id}).scalars()
+    named = {report["id"] for statement in signed for report in statement["reports"]}
+    return [
+        GoneOn(report=row.id, case=row.case_id)
+        for row in conn.execute(_CASES_OF_REPORTS, {"reports": sorted(named)})
+        if row.case_id != case_id
+    ]
 
 
 def disqualifications_of(conn: Connection, meet_id: MeetId) -> list[DisqualificationOut]:
