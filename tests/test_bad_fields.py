@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -10,7 +11,7 @@ from app.access.who_may import WHO_MAY
 from app.ids import new_id
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
-from tests.sendings import DOCUMENTS, told
+from tests.sendings import DOCUMENTS, SENDINGS, told
 
 PARAMETER = re.compile(r"{\w+}")
 FIELDS: list[tuple[str, Json, str]] = [
@@ -167,6 +168,19 @@ def test_a_query_that_nobody_knows_is_refused_at_every_address(meet: MeetAtHand)
         assert set(problem["known"]) == known
         assert all(name in problem["detail"] for name in known), problem["detail"]
     assert meet.head() == before
+
+
+@pytest.mark.parametrize("name", sorted(SENDINGS))
+def test_what_would_have_been_stored_is_not_where_its_query_is_unknown(
+    meet: MeetAtHand, name: str
+) -> None:
+    sending = SENDINGS[name](meet)
+    before = meet.head()
+    asked = replace(sending, path=f"{sending.path}?dry_run=true")
+    problem = a_problem(asked.send(meet.service.http), 422, "malformed")
+    assert problem["errors"][0]["pointer"] == "query dry_run"
+    assert meet.head() == before
+    assert sending.send(meet.service.http).is_success
 
 
 def declared_query(meet: MeetAtHand, method: str, template: str) -> list[Json]:

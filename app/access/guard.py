@@ -114,8 +114,7 @@ def _insist_on_known_query(request: Request) -> None:
     What was meant to change what a request does must not be passed over in silence: somebody who
     asks a route to look only, and whom it does not understand, would find the thing stored.
     """
-    dependant: Dependant | None = getattr(request.scope["route"], "dependant", None)
-    known = sorted(_query_names(dependant)) if dependant is not None else []
+    known = sorted(_query_names(request.scope["route"].dependant))
     given = [name for name, _value in request.query_params.multi_items()]
     for name in given:
         if name not in known:

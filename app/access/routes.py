@@ -60,7 +60,12 @@ async def join_with_link(sent: JoinIn, here: Here) -> Response:
     if meet_id is not None:
         await here.store.act(meet_id, FOUNDER, joining.count_join_try(link_id))
     found, person = await here.store.read(lambda conn: joining.look_up(conn, sent.token))
-    checked, fresh = await _look_at_pin(person.pin_hash, sent.pin)
+    try:
+        checked, fresh = await _look_at_pin(person.pin_hash, sent.pin)
+    except PinRefused:
+        wrong = actions.note_wrong_pin(joining.tries_key(link_id))
+        await here.store.act(MeetId(found.meet_id), Actor(person.id), wrong)
+        raise
     out = await here.store.act(
         MeetId(found.meet_id),
         Actor(person.id),

@@ -39,13 +39,17 @@ class TrackIn(Wire):
 
 
 class TermsIn(Wire):
-    """The meet's own settings where they depart from the edition. They show wherever they count."""
+    """The meet's own settings where they depart from the edition.
+
+    Protest minutes count where the edition's book lets a meet set them, and the window says so.
+    Appeal minutes and the deposit are kept and shown, and count once appeals can be lodged.
+    """
 
     protest_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
     appeal_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
     appeal_deposit: OptionalName = ""
     chief_umpire_rules: bool = Field(
-        default=False, description="whether the chief umpire may rule where there is no referee"
+        default=False, description="whether the chief umpire may rule, as the referee may"
     )
 
 

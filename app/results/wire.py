@@ -111,12 +111,13 @@ class WindowOut(Wire):
 
 
 class WindowsOut(Wire):
-    """The windows of a meet: those that run, soonest to close first; then those that closed."""
+    """A page of a meet's windows: running ones, soonest to close first; then those that closed."""
 
     meet: str
     time_zone: str
     now: datetime
     windows: list[WindowOut]
+    next: Annotated[str | None, Field(description="the next page's `after`")]
 
 
 class SnapshotWindow(Wire):

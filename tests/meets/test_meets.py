@@ -179,9 +179,11 @@ def test_anybody_finds_every_meet_in_the_list_once_the_last_one_first(service: S
         page = service.http.get("/api/meets", params=place).json()
         assert 0 < len(page["meets"]) <= 50
         listed += page["meets"]
-    assert [line["id"] for line in listed[:60]] == made[::-1]
     assert len({line["id"] for line in listed}) == len(listed)
-    assert listed[0] == {
+    # Other tests have made theirs on other days.
+    ours = [line for line in listed if line["id"] in made]
+    assert [line["id"] for line in ours] == made[::-1]
+    assert ours[0] == {
         "id": made[-1],
         "name": "Harbour Relays 59",
         "first_day": "2026-06-13",
