@@ -183,7 +183,7 @@ def _speaks_in(running: Running, place: Post | None, caller: Caller) -> int | No
     """
     if running.state is HeatState.TO_COME or place is None:
         return None
-    stands_there = place.is_of(caller.official_id) or caller.holds(*HEAD)
+    stands_there = place.is_of(caller.official_id) or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE)
     return running.run if stands_there else None
 
 

@@ -7,7 +7,7 @@ reason, and both show on the announcement.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Any
@@ -22,10 +22,9 @@ from app.ids import AnnouncementId, HeatId, OfficialId, TeamId, WindowId, new_id
 from app.meets.actions import set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
-from app.meets.wire import HeatOut, LaneOut
+from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import (
-    FileRefused,
     IdTaken,
     Malformed,
     NeedsWord,
@@ -34,6 +33,7 @@ from app.refusals import (
     Stale,
     StateConflict,
 )
+from app.results.matching import insist_list_is_of
 from app.results.queries import announcement, last_announcement, result, result_row
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
@@ -46,7 +46,6 @@ from app.results.wire import (
 from app.rules.windows import Window, WindowOpener, windows_opened
 from app.rulings.queries import last_ruled_at
 from app.sheets.finish_list import FinishRow
-from app.sheets.problems import Problem
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -59,9 +58,10 @@ def load_result(
     """Load a heat's finish list; with If-Match, replace it."""
 
     def act(unit: Unit) -> Done[Put[ResultOut]]:
-        teams = {lane.lane: lane for lane in heat(unit.conn, unit.meet_id, heat_id).lanes}
-        _insist_same_lanes(teams, rows)
-        stored = [_as_stored(row, teams[row.lane].team) for row in rows]
+        facts = heat(unit.conn, unit.meet_id, heat_id)
+        insist_list_is_of(facts, rows)
+        teams = {lane.lane: lane.team for lane in facts.lanes}
+        stored = [_as_stored(row, teams[row.lane]) for row in rows]
         known = result_row(unit.conn, unit.meet_id, heat_id)
         if known is not None and known.rows == stored:
             return Done(Put(result(unit.conn, unit.meet_id, heat_id), created=False), None)
@@ -82,8 +82,8 @@ def load_result(
                 .values(version=known.version + 1, **values)
             )
         out = result(unit.conn, unit.meet_id, heat_id)
-        facts = {"rows": stored, "sha256": sha256(content).hexdigest()}
-        return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, facts))
+        body = {"rows": stored, "sha256": sha256(content).hexdigest()}
+        return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, body))
 
     return act
 
@@ -95,24 +95,6 @@ def _insist_version(seen: ResultOut, version: int | None) -> None:
         )
     if version != seen.version:
         raise Stale("This result was changed meanwhile. Read it again, then decide.")
-
-
-def _insist_same_lanes(teams: Mapping[int, LaneOut], rows: Sequence[FinishRow]) -> None:
-    """Every team of the start list has a row, and no row is for an empty lane."""
-    problems = [
-        Problem(row.row, "lane", f"lane {row.lane} has no team in this heat; look at the lane")
-        for row in rows
-        if row.lane not in teams
-    ]
-    missing = sorted(teams.keys() - {row.lane for row in rows})
-    problems += [
-        Problem(
-            None, "lane", f"lane {lane} ({teams[lane].name}) is missing; give its time, DNS or DNF"
-        )
-        for lane in missing
-    ]
-    if problems:
-        raise FileRefused("finish list", problems)
 
 
 def _as_stored(row: FinishRow, team: TeamId) -> dict[str, Any]:

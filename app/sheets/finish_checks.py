@@ -9,7 +9,7 @@ tie stays unless the photo finish parts it (IAAF Rule 167.1, 2010-11). The rest 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from app.rules.placing import (
     THOUSANDTHS,
@@ -26,7 +26,8 @@ from app.sheets.problems import ProblemList
 @dataclass(frozen=True, slots=True)
 class FinishRow:
     """One lane's finish. `decimals` says whether the time was given in hundredths (2) or
-    thousandths (3); `place` is the judges' order, where the file gives one.
+    thousandths (3); `place` is the judges' order, where the file gives one; `about` holds what the
+    row says of its event, round, heat and team.
     """
 
     row: int
@@ -35,6 +36,7 @@ class FinishRow:
     thousandths: int | None
     decimals: int
     place: int | None
+    about: Mapping[str, str] = field(default_factory=dict)
 
     def as_finish(self) -> Finish:
         """The same for the rules."""
