@@ -36,7 +36,6 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import Wire
 
-HEAD = (Role.REFEREE, Role.CHIEF_UMPIRE)
 NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
