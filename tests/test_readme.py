@@ -16,7 +16,7 @@ from tests.running import SETUP_KEY, Service
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
-MOVES = re.compile(r"\d\d:\d\d:\d\d|\d{4}-\d\d-\d\d|CES?T|\{'outcome'.*")
+MOVES = re.compile(r"\d\d:\d\d:\d\d|\d{4}-\d\d-\d\d|\d+ [A-Z][a-z]+ \d{4}|CES?T|\{'outcome'.*")
 """What differs from run to run: times, days, summer time, and the finding that is folded."""
 
 

@@ -74,7 +74,9 @@ async def _look_at_pin(stored: str | None, pin: str) -> tuple[str | None, str]:
     if stored is None:
         if is_guessable(pin):
             raise Malformed(
-                "This PIN is the first that anybody would try. Choose another.", field="/pin"
+                "This PIN is the first that anybody would try. Choose another: not one figure "
+                "repeated, nor figures that count up or down.",
+                field="/pin",
             )
         return None, await run_in_threadpool(hash_pin, pin)
     if not await run_in_threadpool(pin_matches, stored, pin):

@@ -97,6 +97,22 @@ class MeetOut(Wire):
     version: int
 
 
+class MeetLine(Wire):
+    """A meet as the list shows it."""
+
+    id: MeetId
+    name: str
+    first_day: date
+    last_day: date
+
+
+class MeetsOut(Wire):
+    """The server's meets, the one that was set up last first."""
+
+    meets: list[MeetLine]
+    next: str | None = Field(description="the next page's `before`")
+
+
 class LaneOut(Wire):
     """One lane of a heat."""
 

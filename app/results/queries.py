@@ -24,6 +24,7 @@ from app.results.wire import (
     AnnouncementOut,
     AnnouncementsOut,
     BlockersOut,
+    LaterAnnouncement,
     ResultLineOut,
     ResultOut,
     WindowOut,
@@ -200,13 +201,29 @@ def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
 def announcement(
     conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId
 ) -> AnnouncementOut:
-    """One announcement as it was made; NotFound for an id that is not of this meet."""
+    """One announcement as it was made, and the one that stands if that is a later one.
+
+    NotFound for an id that is not of this meet.
+    """
     row = conn.execute(
         _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
     ).one_or_none()
     if row is None:
         raise NotFound("There is no such announcement at this meet.")
-    return AnnouncementOut.model_validate(row.snapshot)
+    made = AnnouncementOut.model_validate(row.snapshot)
+    return made.model_copy(update={"superseded_by": _superseded_by(conn, made)})
+
+
+def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:
+    stands = last_announcement(conn, made.heat)
+    if stands is None or stands.number == made.number:
+        return None
+    return LaterAnnouncement(
+        id=stands.id,
+        number=stands.number,
+        announced_at=stands.announced_at,
+        announced_at_local=in_zone(stands.announced_at, made.time_zone),
+    )
 
 
 def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:

@@ -22,7 +22,7 @@ TICK = timedelta(microseconds=1)
 def announced_at(service: Service, instant: datetime, **meet: Any) -> MeetAtHand:
     """A meet one of whose heats was announced at this instant."""
     service.clock.stand_at(instant)
-    hand = a_meet(service, heats=1, **{"roles": ("results",), "umpires": (), **meet})
+    hand = a_meet(service, **{"heats": 1, "roles": ("results",), "umpires": (), **meet})
     hand.load_result()
     assert hand.announce(**despite_of(hand)).status_code == 201
     return hand
@@ -140,7 +140,9 @@ def test_a_calendar_program_reads_the_windows(service: Service) -> None:
     (event,) = found.walk("VEVENT")
     assert event.decoded("dtstart") == NOON.replace(microsecond=0)
     assert event.decoded("dtend") - event.decoded("dtstart") == timedelta(minutes=30)
-    assert "Women 4x100 m, heats, heat 1" in str(event["summary"])
+    assert str(event["summary"]) == (
+        "Protests until 12:30:00 CEST: Women 4x100 m, heats, heat 1 (announcement 1)"
+    )
     (alarm,) = event.walk("VALARM")
     assert alarm["action"] == "DISPLAY"
     assert alarm.decoded("trigger") == timedelta(minutes=-5)
@@ -148,6 +150,35 @@ def test_a_calendar_program_reads_the_windows(service: Service) -> None:
     # 3.1: lines end with CRLF and hold at most 75 octets.
     assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
     assert "\n" not in text.replace("\r\n", "")
+
+
+def test_the_calendar_names_windows_in_the_order_in_which_they_close(service: Service) -> None:
+    hand = announced_at(service, NOON, terms={"protest_minutes": 15}, heats=3)
+    for minutes, heat in ((1, 2), (2, 1)):
+        service.clock.stand_at(NOON + timedelta(minutes=minutes))
+        hand.load_result(heat)
+        assert hand.announce(heat, despite="One post only.").status_code == 201
+    # The first has closed, the others run: on the board running ones come first.
+    service.clock.stand_at(NOON + timedelta(minutes=15, seconds=30))
+    told = [window["subject"][-6:] for window in windows(hand)]
+    assert told == ["heat 3", "heat 2", "heat 1"]
+    events = calendar(hand)[1].walk("VEVENT")
+    assert [str(event["summary"])[:24] for event in events] == [
+        "Protests until 12:15:00 ",
+        "Protests until 12:16:00 ",
+        "Protests until 12:17:00 ",
+    ]
+    assert [event.decoded("dtend") for event in events] == sorted(
+        event.decoded("dtend") for event in events
+    )
+
+
+def test_an_event_says_what_can_be_protested_where_the_code_names_it(service: Service) -> None:
+    hand = announced_at(service, NOON, edition="nfhs-2019")
+    (event,) = calendar(hand)[1].walk("VEVENT")
+    assert str(event["summary"]).startswith(
+        "Protests (misapplication of rules) until 12:30:00 CEST: Women 4x100 m, heats, heat 1"
+    )
 
 
 def test_an_event_keeps_its_uid(service: Service) -> None:
