@@ -282,6 +282,8 @@ def _form(
         infringement=effect.infringement,
         rule=effect.rule,
         effect=effect_in_words(effect.consequence, effect.rule),
+        separate=sent.separate or 1,
+        rests_on=effect.rests_on,
         reasons=sent.reasons,
     )
     return as_stored(facts_as_ruled(unit.conn, meet, case, reports, decided))
