@@ -6,17 +6,27 @@ import argparse
 import secrets
 import sqlite3
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import NoReturn
 
-from pydantic import SecretStr
+from pydantic import SecretStr, ValidationError
 from sqlalchemy import make_url
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from app.config import Settings
-from app.record.check import check_lines
+from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
 Command = Callable[[argparse.Namespace], int]
+
+
+class Parser(argparse.ArgumentParser):
+    """The standard parser, whose complaint is one line that names the way to the help."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the call, and end with 2."""
+        self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -25,15 +35,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
     command: Command = parsed.command
     try:
         return command(parsed)
-    except (Refusal, OSError, ValueError, sqlite3.Error) as error:
-        print(f"zonedocket {parsed.name}: {error}", file=sys.stderr)
+    except (Refusal, OSError, ValueError, ImportError, sqlite3.Error, SQLAlchemyError) as error:
+        print(f"zonedocket {parsed.name}: {_in_one_line(error)}", file=sys.stderr)
         return 1
     except KeyboardInterrupt:
         return 130
 
 
+def _in_one_line(error: Exception) -> str:
+    if isinstance(error, ValidationError):
+        found = error.errors()[0]
+        return f"the setting {'.'.join(map(str, found['loc'])).upper()}: {found['msg']}"
+    if isinstance(error, DBAPIError):
+        reason = " ".join(str(error.orig).split())
+        return f"the database that DATABASE_URL names does not answer: {reason}"
+    if isinstance(error, ImportError) and error.name == "psycopg":
+        return "PostgreSQL needs its driver: install zonedocket[postgres]"
+    return " ".join(str(error).split())
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="zonedocket",
         description="Relay zone reports, from an umpire's flag to an announced result.",
     )
@@ -49,13 +71,15 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument("--out", type=Path, help="where to write forms, results, windows and record")
     demo.add_argument("--host", default="127.0.0.1", help="the address to serve on")
     demo.add_argument(
-        "--port", type=int, default=8480, help="the port to serve on; 0 takes a free one"
+        "--port", type=_port, default=8480, help="the port to serve on; 0 takes a free one"
     )
     serve_parser = _add(
         commands, "serve", serve, "serve the database that DATABASE_URL names", "serve"
     )
     serve_parser.add_argument("--host", help="the address to listen on")
-    serve_parser.add_argument("--port", type=int, help="the port to listen on; 0 takes a free one")
+    serve_parser.add_argument(
+        "--port", type=_port, help="the port to listen on; 0 takes a free one"
+    )
     _add(commands, "migrate", migrate, "bring the database to this program's schema", "migrate")
     check = _add(
         commands, "check", check_record, "check an exported record", "check out/record.jsonl"
@@ -71,8 +95,14 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _port(text: str) -> int:
+    if not text.isdecimal() or int(text) > 65_535:
+        raise argparse.ArgumentTypeError(f"{text} is no port; choose one from 0 to 65535")
+    return int(text)
+
+
 def _add(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    commands: argparse._SubParsersAction[Parser],
     name: str,
     command: Command,
     words: str,
@@ -99,7 +129,7 @@ def play_demo(parsed: argparse.Namespace) -> int:
 
 def serve(parsed: argparse.Namespace) -> int:
     """Serve the database, after bringing it to the program's schema."""
-    from app.serving import serve_settings  # noqa: PLC0415  (not needed by the other commands)
+    from app.serving import listen, serve_settings  # noqa: PLC0415  (the others need none of it)
 
     settings = Settings()
     changes: dict[str, object] = {}
@@ -111,15 +141,18 @@ def serve(parsed: argparse.Namespace) -> int:
         setup_key = secrets.token_urlsafe(24)
         changes["setup_key"] = SecretStr(setup_key)
         print(f"Setup key of this run, which makes meets: {setup_key}")
-    return serve_settings(settings.model_copy(update=changes))
+    settings = settings.model_copy(update=changes)
+    return serve_settings(settings, listen(settings))
 
 
 def migrate(_parsed: argparse.Namespace) -> int:
-    """Bring the database to this program's schema."""
+    """Bring the database to this program's schema. On SQLite no server may be running."""
     from app.serving import bring_up_to_date  # noqa: PLC0415
+    from app.store.engine import only_process  # noqa: PLC0415
 
     settings = Settings()
-    before, after = bring_up_to_date(settings.database_url)
+    with only_process(make_url(settings.database_url)):
+        before, after = bring_up_to_date(settings.database_url)
     print(
         f"Schema {before or 'none'} → {after}." if before != after else f"Schema {after} already."
     )
@@ -132,58 +165,48 @@ def check_record(parsed: argparse.Namespace) -> int:
     path = path / "record.jsonl" if path.is_dir() else path
     with path.open(encoding="utf-8", errors="surrogateescape") as lines:
         checked = check_lines(line.rstrip("\n") for line in lines)
-    for mismatch in checked.mismatches:
-        print(f"{path}: {mismatch}")
+    if not checked.size and checked.head_root is None:
+        raise ValueError(f"{path} is no exported record: nothing in it is an entry or a head")
+    if not checked.is_good:
+        print("\n".join(_disagreement(path, checked)))
+        raise ValueError(f"the {checked.size} entries of {path} do NOT agree")
     erased = f", {checked.erased} of them with erased bodies" if checked.erased else ""
-    verdict = "agree with its head" if checked.is_good else "do NOT agree"
-    print(f"{checked.size} entries{erased} {verdict}: root {checked.root}")
-    return 0 if checked.is_good else 1
+    print(f"{checked.size} entries{erased} agree with its head: root {checked.root}")
+    return 0
+
+
+def _disagreement(path: Path, checked: Checked) -> Iterator[str]:
+    """The first mismatch, since one change upsets all that follows, and the roots."""
+    first, *others = checked.mismatches
+    yield f"{path}: {first}"
+    if others:
+        yield f"{path}: {len(others)} more do not agree after that"
+    if checked.head_root is not None and checked.head_root != checked.root:
+        yield f"root of the {checked.size} entries: {checked.root}"
+        yield f"root that the head says:  {checked.head_root}"
 
 
 def backup(parsed: argparse.Namespace) -> int:
     """Write a consistent copy of the SQLite database, also while the server runs."""
+    from app.copying import back_up  # noqa: PLC0415
+
     source = _sqlite_file(Settings())
-    if parsed.path.exists():
-        raise ValueError(f"{parsed.path} is there already; choose another name")
-    with sqlite3.connect(f"file:{source}?mode=ro", uri=True) as live:
-        copy = sqlite3.connect(parsed.path)
-        live.backup(copy)
-        copy.close()
+    back_up(source, parsed.path)
     print(f"Copied {source} to {parsed.path}.")
     return 0
 
 
 def restore(parsed: argparse.Namespace) -> int:
     """Put a copy in place of the database. The server must not be running."""
+    from app.copying import put_back  # noqa: PLC0415
     from app.store.engine import only_process  # noqa: PLC0415
 
     settings = Settings()
     target = _sqlite_file(settings)
-    _insist_good_copy(parsed.path)
     with only_process(make_url(settings.database_url)):
-        if target.exists() and not parsed.replace:
-            raise ValueError(f"{target} is there already; say --replace to replace it")
-        for leftover in (target, Path(f"{target}-wal"), Path(f"{target}-shm")):
-            leftover.unlink(missing_ok=True)
-        source, copy = sqlite3.connect(parsed.path), sqlite3.connect(target)
-        source.backup(copy)
-        source.close()
-        copy.close()
+        put_back(parsed.path, target, replace=parsed.replace)
     print(f"Restored {target} from {parsed.path}.")
     return 0
-
-
-def _insist_good_copy(path: Path) -> None:
-    if not path.exists():
-        raise ValueError(f"{path} is not there")
-    copy = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
-    try:
-        found = copy.execute("PRAGMA integrity_check").fetchone()[0]
-        copy.execute("SELECT size FROM record_heads LIMIT 1")
-    finally:
-        copy.close()
-    if found != "ok":
-        raise ValueError(f"{path} is damaged: {found}")
 
 
 def _sqlite_file(settings: Settings) -> Path:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import logging
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -18,10 +19,12 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import refusals
 from app.ids import new_id
+from app.rules.observation import Infringement
 
 log = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
+_OBSERVATIONS = frozenset(Infringement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,6 @@ class ProblemType:
 PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.Malformed: ProblemType(422, "malformed", "This cannot be read"),
     refusals.FileRefused: ProblemType(422, "file-refused", "The file has problems"),
-    refusals.TooLarge: ProblemType(413, "too-large", "This is too large"),
     refusals.NotFound: ProblemType(404, "not-found", "There is no such thing"),
     refusals.IdTaken: ProblemType(409, "id-taken", "The id belongs to something else"),
     refusals.NotPossible: ProblemType(409, "not-possible", "Not possible in this state"),
@@ -53,7 +55,6 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.JoinRefused: ProblemType(403, "join-refused", "The personal link is not good"),
     refusals.PinRefused: ProblemType(403, "pin-refused", "The PIN is not right"),
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
-    refusals.WrongOrigin: ProblemType(403, "wrong-origin", "Sent from another site"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
 }
 
@@ -167,8 +168,14 @@ def _pointer(location: tuple[int | str, ...] | list[int | str]) -> str:
     """A JSON pointer (RFC 6901) into the body, or the name of a path or query parameter."""
     place, *rest = location
     if place == "body":
-        return "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in rest)
+        parts = [part for at, part in enumerate(rest) if not _is_tag(rest, at)]
+        return "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in parts)
     return f"{place} {rest[0]}" if rest else str(place)
+
+
+def _is_tag(parts: Sequence[int | str], at: int) -> bool:
+    """Whether this is no step into the body, but the reader's note of which observation it took."""
+    return at > 0 and parts[at - 1] == "observation" and parts[at] in _OBSERVATIONS
 
 
 def _plain(message: str) -> str:

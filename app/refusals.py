@@ -29,17 +29,17 @@ class Malformed(Refusal):
     """What was sent cannot be read as what it should be."""
 
 
-class TooLarge(Refusal):
-    """What was sent is larger than this route takes."""
-
-
 class IdTaken(Refusal):
-    """The id already names something with other content."""
+    """The id already names something with other content; `way_out` is what to do about it."""
 
-    def __init__(self, what: str, ident: str) -> None:
+    def __init__(
+        self,
+        what: str,
+        ident: str,
+        way_out: str = "Send the first content again to get the same answer, or choose a new id.",
+    ) -> None:
         super().__init__(
-            f"This id already belongs to {what} with other content. Nothing was changed. "
-            "Send the first content again to get the same answer, or choose a new id.",
+            f"This id already belongs to {what} with other content. Nothing was changed. {way_out}",
             id=ident,
         )
 
@@ -103,10 +103,6 @@ class TooManyTries(Refusal):
 
 class NeedsWord(Refusal):
     """An announcement with a silent post or an open case needs an explicit word and a reason."""
-
-
-class WrongOrigin(Refusal):
-    """A browser sent this from another site's page."""
 
 
 class Unavailable(Refusal):

@@ -28,8 +28,11 @@ def bring_up_to_date(database_url: str) -> tuple[str | None, str]:
         with engines.writing.connect() as conn:
             before = stored_revision(conn)
         if before != REVISION:
-            from app.migrating import migrate  # noqa: PLC0415  (costs a third of a cold start)
+            # Not at the top: it costs a third of a cold start.
+            from app.migrating import insist_known, migrate  # noqa: PLC0415
 
+            if before is not None:
+                insist_known(before)
             migrate(engines.writing)
     finally:
         engines.dispose()
@@ -40,15 +43,27 @@ def _say_where(address: str) -> None:
     print(f"Serving {address}", flush=True)
 
 
+def listen(settings: Settings) -> socket.socket:
+    """Take the port, before anything else is done; ValueError where it cannot be had."""
+    try:
+        return socket.create_server((settings.host, settings.port), backlog=512)
+    except OSError as error:
+        raise ValueError(
+            f"cannot listen on {settings.host}, port {settings.port} "
+            f"({error.strerror or error}); choose another with --host or --port"
+        ) from error
+
+
 def serve_settings(
-    settings: Settings, clock: Clock | None = None, say: Callable[[str], None] = _say_where
+    settings: Settings,
+    listener: socket.socket,
+    clock: Clock | None = None,
+    say: Callable[[str], None] = _say_where,
 ) -> int:
-    """Serve until a signal ends it; `say` tells the address once it is taken."""
-    # Bound before the application is made, so that a taken port is told at once, and port 0 has
-    # its number when the address is printed.
-    listener = socket.create_server((settings.host, settings.port), backlog=512)
+    """Serve on a socket until a signal ends it; `say` tells the address once all is ready."""
     keep_log()
     with listener:
+        # Port 0 has its number by now.
         port = listener.getsockname()[1]
         settings = settings.model_copy(update={"port": port})
         app = create_app(settings, clock)

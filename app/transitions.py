@@ -1,7 +1,8 @@
 """State tables: what may happen to a thing in each of its states, held against the design page.
 
 One table per kind of thing lists every step. Whatever the table lacks is refused, and the refusal
-says what is possible instead. The same table answers which buttons a page shows.
+says what is possible instead. Who may act stands in `app/access/who_may.py`, and what an act must
+bring along (reason, PIN) in its document.
 """
 
 from __future__ import annotations
@@ -17,23 +18,13 @@ State = TypeVar("State", bound=StrEnum)
 Act = TypeVar("Act", bound=StrEnum)
 
 
-class Need(StrEnum):
-    """What an act must bring along."""
-
-    REASON = "reason"
-    PIN = "PIN"
-    SECOND_PERSON = "second person"
-
-
 @dataclass(frozen=True, slots=True)
 class Step(Generic[State, Act]):
-    """From a state, by an act, to a state; by whom, and with what."""
+    """From a state, by an act, to a state."""
 
     state: State
     act: Act
     becomes: State
-    roles: frozenset[str]
-    needs: frozenset[Need] = frozenset()
 
 
 class StateTable(Generic[State, Act]):

@@ -19,7 +19,7 @@ from sqlalchemy import make_url
 from app.clock import SystemClock
 from app.config import Settings
 from app.record.log import Keeper
-from app.serving import bring_up_to_date, serve_settings
+from app.serving import bring_up_to_date, listen, serve_settings
 from app.store.engine import only_process
 from app.store.store import Store
 from seed_demo.deeds import Happening, Told, do_step
@@ -71,22 +71,23 @@ def _serve(folder: Path, host: str, port: int, *, keep: bool) -> int:
     )
     files, story, now = read_meet(), read_story(), SystemClock().now()
     timetable = ending_at(now, _own_day(files).first, story.ends)
-    with (
-        only_process(make_url(settings.database_url)),
-        play(settings.database_url, files, story, timetable) as played,
-    ):
-        _tell(played)
-        if keep and _tell_written(write_all(played.stage, folder), folder):
-            return 1
-        played.stage.clock.move_to(SystemClock().now())
-        invitations = invite_each_role(played.stage)
-    meet_id = played.stage.meet_id
+    with listen(settings) as listener:  # taken before the story is told, which takes a while
+        with (
+            only_process(make_url(settings.database_url)),
+            play(settings.database_url, files, story, timetable) as played,
+        ):
+            _tell(played)
+            if keep and _tell_written(write_all(played.stage, folder), folder):
+                return 1
+            played.stage.clock.move_to(SystemClock().now())
+            invitations = invite_each_role(played.stage)
+        meet_id = played.stage.meet_id
 
-    def say(address: str) -> None:
-        print(f"\nServing {address}  (Ctrl-C ends it)\n")
-        print("\n".join(tell_links(invitations, meet_id, address)), flush=True)
+        def say(address: str) -> None:
+            print(f"\nServing {address}  (Ctrl-C ends it)\n")
+            print("\n".join(tell_links(invitations, meet_id, address)), flush=True)
 
-    return serve_settings(settings, say=say)
+        return serve_settings(settings, listener, say=say)
 
 
 @contextmanager
@@ -108,7 +109,7 @@ def play(
 
 def _set_up(stage: Stage) -> Told:
     crew = set_up(stage)
-    gaps = len(crew.unwatched)
+    gaps = sum(len(gap.lanes) for gap in crew.unwatched)
     what = (
         f"sets up the meet: {len(stage.people)} officials, {len(crew.posts)} posts, "
         f"{len(stage.heats)} heats; edges of lanes unwatched: {gaps}"

@@ -158,6 +158,18 @@ class MeetAtHand:
         etag = seen.headers.get("ETag", '"v1"')
         return self[by].put(f"cases/{case}/rulings/{new_id()}", a_ruling(**changes), etag=etag)
 
+    def draw_lanes(self, lanes: Mapping[int, int], heat: int = 0) -> httpx.Response:
+        """Load the heat's start list again, with teams moved from lane to lane."""
+        known = self.heats[heat]
+        rows = [
+            f"{known['event_name']},{known['round']},{known['number']},"
+            f"{lanes.get(lane['lane'], lane['lane'])},{lane['name']},{lane['affiliation']},"
+            f"{lane['bib']}"
+            for lane in known["lanes"]
+        ]
+        header = "event,round,heat,lane,team,affiliation,bib"
+        return self.organiser.post("start-lists", content="\n".join([header, *rows]))
+
     def load_result(self, heat: int = 0, content: str | None = None) -> httpx.Response:
         """Load a finish list for a heat; by default all teams finish in lane order."""
         lanes = [lane["lane"] for lane in self.heats[heat]["lanes"]]

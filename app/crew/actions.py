@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import delete, insert, select, update
 
 from app.access.queries import officials_of
-from app.crew.queries import crew, plan_row
-from app.crew.tables import crew_plans, posts
+from app.crew.queries import crew, plan_row, planned_posts
+from app.crew.tables import crew_plans, heat_posts, posts
 from app.crew.wire import CrewIn, CrewOut, PostIn
-from app.ids import MeetId
+from app.ids import HeatId, MeetId, PostId
 from app.meets.queries import meet_facts
+from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, PreconditionMissing, Stale
 from app.roles import Role
@@ -107,3 +108,26 @@ def _columns(place: PostIn, meet_id: MeetId) -> dict[str, object]:
         "relays": sorted(set(place.relays)),
         "retired": False,
     }
+
+
+def hold_posts(unit: Unit, facts: HeatOut) -> list[PostId]:
+    """Keep who stands where for a heat that starts, whatever the plan becomes."""
+    places = planned_posts(unit.conn, unit.meet_id, facts)
+    for place in places:
+        unit.conn.execute(
+            insert(heat_posts).values(
+                heat_id=facts.id,
+                post_id=place.id,
+                official_id=place.official_id,
+                take_over=place.take_over,
+                edge=place.edge.value,
+                lanes=sorted(place.lanes),
+                side=place.side.value,
+            )
+        )
+    return [place.id for place in places]
+
+
+def release_posts(unit: Unit, heat_id: HeatId) -> None:
+    """The heat has not begun after all: its next start takes the plan of that time."""
+    unit.conn.execute(delete(heat_posts).where(heat_posts.c.heat_id == heat_id))

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, Select, bindparam, desc, func, select
 
 from app.access.queries import official_names
-from app.crew.tables import crew_plans, posts
+from app.crew.tables import crew_plans, heat_posts, posts
 from app.crew.wire import CrewOut, GapOut, PostOut, Side
-from app.ids import MeetId, OfficialId, PostId
+from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_of
+from app.meets.wire import HeatOut
 from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import Edge, Relay
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
-POST_COLUMNS = (
+_POST_COLUMNS = (
     posts.c.id.label("post_id"),
     posts.c.official_id.label("post_official_id"),
     posts.c.take_over.label("post_take_over"),
@@ -26,17 +28,44 @@ POST_COLUMNS = (
     posts.c.lanes.label("post_lanes"),
     posts.c.side.label("post_side"),
     posts.c.relays.label("post_relays"),
+    posts.c.official_id.label("post_now_of"),
 )
+# The post as it stood when the heat was started, else as the plan has it now.
+POST_AT_HEAT_COLUMNS = (
+    posts.c.id.label("post_id"),
+    func.coalesce(heat_posts.c.official_id, posts.c.official_id).label("post_official_id"),
+    func.coalesce(heat_posts.c.take_over, posts.c.take_over).label("post_take_over"),
+    func.coalesce(heat_posts.c.edge, posts.c.edge).label("post_edge"),
+    func.coalesce(heat_posts.c.lanes, posts.c.lanes).label("post_lanes"),
+    func.coalesce(heat_posts.c.side, posts.c.side).label("post_side"),
+    posts.c.relays.label("post_relays"),
+    posts.c.official_id.label("post_now_of"),
+)
+
+
+def _in_order(statement: Select[Any]) -> Select[Any]:
+    return statement.order_by("post_take_over", desc("post_edge"), "post_id")
+
+
 _POSTS = Prepared(
-    select(*POST_COLUMNS)
-    .where(posts.c.meet_id == bindparam("meet"), posts.c.retired.is_(False))
-    .order_by(posts.c.take_over, posts.c.edge.desc(), posts.c.id)
+    _in_order(
+        select(*_POST_COLUMNS).where(
+            posts.c.meet_id == bindparam("meet"), posts.c.retired.is_(False)
+        )
+    )
+)
+_AT_START = Prepared(
+    _in_order(
+        select(*POST_AT_HEAT_COLUMNS)
+        .join(heat_posts, heat_posts.c.post_id == posts.c.id)
+        .where(heat_posts.c.heat_id == bindparam("heat"))
+    )
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """A post as actions need it."""
+    """A post as actions need it; `now_of` is whose it is by the plan in force."""
 
     id: PostId
     official_id: OfficialId
@@ -45,6 +74,11 @@ class Post:
     lanes: frozenset[int]
     side: Side
     relays: frozenset[Relay]
+    now_of: OfficialId
+
+    def is_of(self, official_id: OfficialId) -> bool:
+        """Whether this official stands there: by the plan of the start, or as a stand-in since."""
+        return official_id in {self.official_id, self.now_of}
 
     def stands_for(self, relay: Relay) -> bool:
         return not self.relays or relay in self.relays
@@ -73,19 +107,28 @@ def posts_of(conn: Connection, meet_id: MeetId) -> list[Post]:
     return [post_from(row) for row in _POSTS.all(conn, {"meet": meet_id})]
 
 
-def expected_posts(
-    conn: Connection, meet_id: MeetId, relay: Relay, lanes_in_use: frozenset[int]
-) -> list[Post]:
-    """The posts that must call for a heat: they stand for its relay and watch a lane in use."""
+def expected_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Post]:
+    """The posts that must call for a heat: those of its start, else those of the plan in force."""
+    return posts_at_start(conn, facts.id) or planned_posts(conn, meet_id, facts)
+
+
+def posts_at_start(conn: Connection, heat_id: HeatId) -> list[Post]:
+    """The posts that the heat was started with; none where it was not started."""
+    return [post_from(row) for row in _AT_START.all(conn, {"heat": heat_id})]
+
+
+def planned_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Post]:
+    """The posts of the plan in force that stand for the heat's relay and watch a lane in use."""
+    in_use = frozenset(lane.lane for lane in facts.lanes)
     return [
         known
         for known in posts_of(conn, meet_id)
-        if known.stands_for(relay) and known.lanes & lanes_in_use
+        if known.stands_for(facts.relay) and known.lanes & in_use
     ]
 
 
 def post_from(row: Any) -> Post:
-    """A post from a row with POST_COLUMNS."""
+    """A post from a row with the columns of a post."""
     return Post(
         row.post_id,
         row.post_official_id,
@@ -94,6 +137,7 @@ def post_from(row: Any) -> Post:
         frozenset(row.post_lanes),
         Side(row.post_side),
         frozenset(Relay(relay) for relay in row.post_relays),
+        row.post_now_of,
     )
 
 
@@ -109,15 +153,29 @@ def crew(conn: Connection, meet_id: MeetId) -> CrewOut:
     known = posts_of(conn, meet_id)
     plan = plan_row(conn, meet_id)
     gaps = [
-        GapOut(relay=relay, take_over=gap.take_over, edge=gap.edge, lane=gap.lane)
+        gap
         for relay in relays_of(conn, meet_id)
-        for gap in uncovered(_places(known, relay), range(1, facts.track.lanes + 1))
+        for gap in _gaps(relay, known, range(1, facts.track.lanes + 1))
     ]
     return CrewOut(
         posts=[_post_out(place, names[place.official_id]) for place in known],
         unwatched=gaps,
         version=plan.version if plan else 0,
     )
+
+
+def _gaps(relay: Relay, known: Iterable[Post], lanes: Iterable[int]) -> list[GapOut]:
+    """What nobody watches, edge by edge."""
+    found = uncovered(_places(known, relay), lanes)
+    return [
+        _gap_out(relay, take_over, edge, [gap.lane for gap in gaps])
+        for (take_over, edge), gaps in groupby(found, key=lambda gap: (gap.take_over, gap.edge))
+    ]
+
+
+def _gap_out(relay: Relay, take_over: int, edge: Edge, lanes: list[int]) -> GapOut:
+    words = f"{relay}, take-over {take_over}, {edge}, {lanes_in_words(lanes)}"
+    return GapOut(relay=relay, take_over=take_over, edge=edge, lanes=lanes, words=words)
 
 
 def _places(known: Iterable[Post], relay: Relay) -> list[PostPlace]:

@@ -29,3 +29,16 @@ posts = Table(
     Index(None, "meet_id", "retired"),
 )
 """`relays` lists the relays the post stands for; empty means all of them."""
+
+heat_posts = Table(
+    "heat_posts",
+    metadata,
+    Column("heat_id", id_type(), ForeignKey("heats.id"), primary_key=True),
+    Column("post_id", id_type(), ForeignKey("posts.id"), primary_key=True),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("take_over", Integer, nullable=False),
+    Column("edge", String(10), nullable=False),
+    Column("lanes", Json, nullable=False),
+    Column("side", String(10), nullable=False),
+)
+"""Who stood where when the heat was started: a later plan makes nobody silent for it."""

@@ -51,12 +51,13 @@ class PostOut(Wire):
 
 
 class GapOut(Wire):
-    """An edge of a lane that nobody watches."""
+    """An edge of a zone and the lanes of it that nobody watches."""
 
     relay: Relay
     take_over: int
     edge: Edge
-    lane: int
+    lanes: list[int]
+    words: str = Field(description="the same as people say it: 4x100, take-over 1, end, lanes 5–8")
 
 
 class CrewOut(Wire):

@@ -9,6 +9,7 @@ from sqlalchemy import insert, select, update
 from app.access.actions import add_official
 from app.access.queries import is_official
 from app.access.wire import OfficialIn
+from app.crew.actions import hold_posts, release_posts
 from app.ids import HeatId, MeetId, OfficialId
 from app.meets.queries import heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
@@ -90,32 +91,41 @@ def _facts(sent: MeetIn) -> Mapping[str, object]:
 
 def start_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
     """The heat runs now: every phone follows."""
-    return _move_heat(heat_id, version, HeatAct.START, Kind.HEAT_STARTED)
+
+    def act(unit: Unit) -> Done[HeatOut]:
+        facts = _move_heat(unit, heat_id, version, HeatAct.START)
+        held = hold_posts(unit, facts)
+        deed = Deed(Kind.HEAT_STARTED, heat_id, {"posts": held, "run": facts.run})
+        return Done(facts, deed)
+
+    return act
 
 
 def hold_back_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
     """The heat was started by mistake, or the start was recalled."""
-    return _move_heat(heat_id, version, HeatAct.HOLD_BACK, Kind.HEAT_HELD_BACK)
 
-
-def _move_heat(heat_id: HeatId, version: int, what: HeatAct, kind: Kind) -> Action[HeatOut]:
     def act(unit: Unit) -> Done[HeatOut]:
-        known = heat(unit.conn, unit.meet_id, heat_id)
-        step = HEAT_TABLE.step(known.state, what)
-        if known.version != version:
-            raise Stale("This heat was changed meanwhile. Read it again, then decide.")
-        set_heat_state(unit, heat_id, step.becomes)
-        out = heat(unit.conn, unit.meet_id, heat_id)
-        return Done(out, Deed(kind, heat_id, {"state": step.becomes}))
+        facts = _move_heat(unit, heat_id, version, HeatAct.HOLD_BACK)
+        release_posts(unit, heat_id)
+        return Done(facts, Deed(Kind.HEAT_HELD_BACK, heat_id, {"run": facts.run}))
 
     return act
+
+
+def _move_heat(unit: Unit, heat_id: HeatId, version: int, what: HeatAct) -> HeatOut:
+    known = heat(unit.conn, unit.meet_id, heat_id)
+    step = HEAT_TABLE.step(known.state, what)
+    if known.version != version:
+        raise Stale("This heat was changed meanwhile. Read it again, then decide.")
+    set_heat_state(unit, heat_id, step.becomes)
+    return heat(unit.conn, unit.meet_id, heat_id)
 
 
 def set_heat_state(unit: Unit, heat_id: HeatId, state: HeatState) -> None:
     """Store a heat's new state; the caller has asked the state table."""
     values: dict[str, object] = {"state": state.value, "version": heats.c.version + 1}
     if state is HeatState.RUNNING:
-        values["started_at"] = unit.now
+        values |= {"started_at": unit.now, "run": heats.c.run + 1}
     if state is HeatState.TO_COME:
         values["started_at"] = None
     unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))

@@ -33,6 +33,7 @@ _HEAT_COLUMNS = select(
     heats.c.position,
     heats.c.state,
     heats.c.started_at,
+    heats.c.run,
     heats.c.version,
     events.c.name.label("event_name"),
     events.c.relay,
@@ -65,6 +66,7 @@ _LANES = (
 )
 RUNNING_COLUMNS = (
     heats.c.state.label("heat_state"),
+    heats.c.run.label("heat_run"),
     heats.c.event_id,
     events.c.relay,
     lanes.c.team_id,
@@ -107,6 +109,7 @@ class Running:
     """Who runs in a lane of a heat, as far as the start list knows."""
 
     state: HeatState
+    run: int
     event_id: EventId
     relay: Relay
     team_id: TeamId | None
@@ -221,7 +224,7 @@ def who_runs(conn: Connection, meet_id: MeetId, heat_id: HeatId, lane: int | Non
 def running_from(row: Any) -> Running:
     """Who runs, from a row with RUNNING_COLUMNS."""
     state = HeatState(row.heat_state)
-    return Running(state, row.event_id, Relay(row.relay), row.team_id, row.edition)
+    return Running(state, row.heat_run, row.event_id, Relay(row.relay), row.team_id, row.edition)
 
 
 def relays_of(conn: Connection, meet_id: MeetId) -> list[Relay]:
@@ -247,6 +250,7 @@ def _heat_out(row: AnyRow, heat_lanes: list[LaneOut]) -> HeatOut:
         scheduled=row.scheduled,
         state=HeatState(row.state),
         started_at=started,
+        run=row.run,
         lanes=heat_lanes,
         version=row.version,
     )

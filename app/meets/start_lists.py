@@ -3,7 +3,8 @@
 A file holds whole heats. A heat that the meet does not have is added; one that it has and that has
 not begun takes the file's lanes; one that has begun may only be named with the lanes it already
 has. Heats that the file does not name stay as they are, so that each round can come in its own
-file, and the same file a second time changes nothing.
+file, and the same file a second time changes nothing. A team's affiliation is the first that the
+file gives it; where it gives none, what is known stays.
 """
 
 from __future__ import annotations
@@ -16,12 +17,13 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from app.ids import EventId, HeatId, MeetId, TeamId, new_id
+from app.meets.queries import meet_facts
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.meets.wire import StartListsOut
 from app.record.kinds import Kind
 from app.refusals import FileRefused
-from app.sheets.problems import Problem
+from app.sheets.problems import Problem, ProblemList
 from app.sheets.start_list import Entry, HeatRows, StartList, read_start_list
 from app.sheets.table import SheetRefused
 from app.store.action import Action, Deed, Done, Unit
@@ -61,7 +63,7 @@ class Plan:
     changed_heats: list[dict[str, object]] = field(default_factory=list)
     new_lanes: list[dict[str, object]] = field(default_factory=list)
     unchanged: int = 0
-    problems: list[Problem] = field(default_factory=list)
+    problems: ProblemList = field(default_factory=ProblemList)
 
     @property
     def changes_something(self) -> bool:
@@ -93,15 +95,20 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
 
 
 class Planner:
-    """Works out what loading does, heat by heat."""
+    """Works out what loading does, heat by heat. `affiliations` are those that the file gives."""
 
-    def __init__(self, meet_id: MeetId, known: Known) -> None:
+    def __init__(
+        self, meet_id: MeetId, known: Known, track_lanes: int, affiliations: Mapping[TeamKey, str]
+    ) -> None:
         self.meet_id = meet_id
         self.known = known
+        self.track_lanes = track_lanes
+        self.affiliations = affiliations
         self.plan = Plan()
 
     def take(self, heat: HeatRows) -> None:
         """One heat of the file."""
+        self._refuse_lanes_beside_the_track(heat)
         event_id = self._event(heat)
         if event_id is None:
             return
@@ -152,13 +159,11 @@ class Planner:
             return event_id
         event_id, relay = stored
         if relay != heat.relay.value:
-            self.plan.problems.append(
-                Problem(
-                    heat.entries[0].row,
-                    "event",
-                    f"“{heat.event}” is stored as {relay}, the file makes it {heat.relay}; "
-                    "give the event another name or the same relay",
-                )
+            self.plan.problems.add(
+                heat.entries[0].row,
+                "event",
+                f"“{heat.event}” is stored as {relay}, the file makes it {heat.relay}. Give the "
+                "event another name, or the same relay.",
             )
             return None
         return event_id
@@ -170,6 +175,7 @@ class Planner:
 
     def _team(self, event_id: EventId, event_key: EventKey, entry: Entry) -> TeamId:
         key = (event_key, key_of(entry.team))
+        affiliation = self.affiliations.get(key, "")
         stored = self.known.teams.get(key)
         if stored is None:
             team_id = TeamId(new_id())
@@ -180,16 +186,15 @@ class Planner:
                     "event_id": event_id,
                     "name": entry.team,
                     "name_key": key[1],
-                    "affiliation": entry.affiliation,
+                    "affiliation": affiliation,
                 }
             )
         else:
-            team_id, affiliation = stored
-            if affiliation != entry.affiliation:
-                self.plan.moved_teams.append(
-                    {"team": team_id, "new_affiliation": entry.affiliation}
-                )
-        self.known.teams[key] = (team_id, entry.affiliation)
+            team_id, before = stored
+            affiliation = affiliation or before
+            if affiliation != before:
+                self.plan.moved_teams.append({"team": team_id, "new_affiliation": affiliation})
+        self.known.teams[key] = (team_id, affiliation)
         return team_id
 
     def _add_heat(self, heat: HeatRows, event_id: EventId) -> HeatId:
@@ -207,19 +212,28 @@ class Planner:
                 "position": self.known.last_position,
                 "state": HeatState.TO_COME.value,
                 "started_at": None,
+                "run": 0,
                 "version": 1,
             }
         )
         return heat_id
 
+    def _refuse_lanes_beside_the_track(self, heat: HeatRows) -> None:
+        for entry in heat.entries:
+            if entry.lane > self.track_lanes:
+                self.plan.problems.add(
+                    entry.row,
+                    "lane",
+                    f"There is no lane {entry.lane}: this meet's track has {self.track_lanes}. "
+                    "Correct the lane, or the number of lanes among the meet's settings.",
+                )
+
     def _refuse_begun(self, heat: HeatRows, state: HeatState) -> None:
-        self.plan.problems.append(
-            Problem(
-                heat.entries[0].row,
-                "heat",
-                f"{heat.event}, {heat.round}, heat {heat.heat} is “{state}”, and the file changes "
-                "its lanes; leave this heat out, or hold it back first if it has not been run",
-            )
+        self.plan.problems.add(
+            heat.entries[0].row,
+            "heat",
+            f"{heat.event}, {heat.round}, heat {heat.heat} is “{state}”, and the file changes its "
+            "lanes. Leave this heat out, or hold it back first if it has not been run.",
         )
 
 
@@ -240,19 +254,32 @@ def check(
 ) -> StartListsOut:
     """What loading would do, and everything that stands against it; stores nothing."""
     plan = plan_loading(conn, meet_id, start_list)
-    plan.problems[:0] = problems
-    return summary(start_list, plan, stored=False)
+    return summary(start_list, plan, (*problems, *plan.problems.told()), stored=False)
 
 
 def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Plan:
     """What loading this start list would do now."""
-    planner = Planner(meet_id, read_known(conn, meet_id))
+    track = meet_facts(conn, meet_id).track
+    known = read_known(conn, meet_id)
+    planner = Planner(meet_id, known, track.lanes, _stated_affiliations(start_list))
     for heat in start_list.heats:
         planner.take(heat)
     return planner.plan
 
 
-def summary(start_list: StartList, plan: Plan, *, stored: bool) -> StartListsOut:
+def _stated_affiliations(start_list: StartList) -> dict[TeamKey, str]:
+    """What the file says first about each team; nothing of teams that it leaves without."""
+    stated: dict[TeamKey, str] = {}
+    for heat in start_list.heats:
+        for entry in heat.entries:
+            if entry.affiliation:
+                stated.setdefault((key_of(heat.event), key_of(entry.team)), entry.affiliation)
+    return stated
+
+
+def summary(
+    start_list: StartList, plan: Plan, problems: Sequence[Problem] = (), *, stored: bool
+) -> StartListsOut:
     """What a start list holds, and what loading it does."""
     entries = [
         (key_of(heat.event), key_of(entry.team))
@@ -269,7 +296,7 @@ def summary(start_list: StartList, plan: Plan, *, stored: bool) -> StartListsOut
         heats_changed=len(plan.changed_heats),
         heats_unchanged=plan.unchanged,
         ignored_columns=list(start_list.ignored_columns),
-        problems=plan.problems,
+        problems=list(problems),
     )
 
 
@@ -279,7 +306,7 @@ def load(start_list: StartList, content: bytes) -> Action[StartListsOut]:
     def act(unit: Unit) -> Done[StartListsOut]:
         plan = plan_loading(unit.conn, unit.meet_id, start_list)
         if plan.problems:
-            raise FileRefused("start list", plan.problems)
+            raise FileRefused("start list", plan.problems.told())
         out = summary(start_list, plan, stored=True)
         if not plan.changes_something:
             return Done(out, None)

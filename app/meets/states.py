@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from app.roles import Role
-from app.transitions import Need, StateTable, Step
+from app.transitions import StateTable, Step
 
 
 class HeatState(StrEnum):
@@ -31,23 +30,17 @@ class HeatAct(StrEnum):
     ANNOUNCE = "announce"
 
 
-HEAD = frozenset({Role.REFEREE, Role.CHIEF_UMPIRE})
-DESK = frozenset({Role.RESULTS})
-CREW = frozenset({Role.UMPIRE, *HEAD})
-
 HEAT_TABLE = StateTable(
     "heat",
     [
-        Step(HeatState.TO_COME, HeatAct.START, HeatState.RUNNING, HEAD),
-        Step(HeatState.RUNNING, HeatAct.HOLD_BACK, HeatState.TO_COME, HEAD),
-        Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED, CREW),
+        Step(HeatState.TO_COME, HeatAct.START, HeatState.RUNNING),
+        Step(HeatState.RUNNING, HeatAct.HOLD_BACK, HeatState.TO_COME),
+        Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED),
         # A result can be announced for a heat that nobody started on the screen: it was run all the
         # same, and the silent posts then need their explicit word.
-        Step(HeatState.TO_COME, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})),
-        Step(HeatState.RUNNING, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})),
-        Step(HeatState.JUDGED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})),
-        Step(
-            HeatState.ANNOUNCED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED, DESK, frozenset({Need.PIN})
-        ),
+        Step(HeatState.TO_COME, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),
+        Step(HeatState.RUNNING, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),
+        Step(HeatState.JUDGED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),
+        Step(HeatState.ANNOUNCED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),
     ],
 )

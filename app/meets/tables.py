@@ -1,9 +1,19 @@
-"""Meets, events, teams, heats, and who runs in which lane."""
+"""Meets, events, teams, heats, and who runs in which lane.
+
+A key is a name without regard to case; folding can make it up to three times as long as the name
+(Unicode Standard, 3.13), so keys have no length of their own.
+"""
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, UniqueConstraint
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
 
+from app.sheets.limits import (
+    MAX_BIB_LENGTH,
+    MAX_EVENT_LENGTH,
+    MAX_ROUND_LENGTH,
+    MAX_TEAM_LENGTH,
+)
 from app.store.columns import Instant, Json, id_type, metadata
 
 meets = Table(
@@ -23,8 +33,8 @@ events = Table(
     metadata,
     Column("id", id_type(), primary_key=True),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
-    Column("name", String(120), nullable=False),
-    Column("name_key", String(240), nullable=False),
+    Column("name", String(MAX_EVENT_LENGTH), nullable=False),
+    Column("name_key", Text, nullable=False),
     Column("relay", String(20), nullable=False),
     UniqueConstraint("meet_id", "name_key"),
 )
@@ -35,9 +45,9 @@ teams = Table(
     Column("id", id_type(), primary_key=True),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("event_id", id_type(), ForeignKey("events.id"), nullable=False),
-    Column("name", String(500), nullable=False),
-    Column("name_key", String(1000), nullable=False),
-    Column("affiliation", String(500), nullable=False),
+    Column("name", String(MAX_TEAM_LENGTH), nullable=False),
+    Column("name_key", Text, nullable=False),
+    Column("affiliation", String(MAX_TEAM_LENGTH), nullable=False),
     UniqueConstraint("event_id", "name_key"),
     Index(None, "meet_id"),
 )
@@ -48,17 +58,19 @@ heats = Table(
     Column("id", id_type(), primary_key=True),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("event_id", id_type(), ForeignKey("events.id"), nullable=False),
-    Column("round", String(120), nullable=False),
-    Column("round_key", String(240), nullable=False),
+    Column("round", String(MAX_ROUND_LENGTH), nullable=False),
+    Column("round_key", Text, nullable=False),
     Column("number", Integer, nullable=False),
     Column("scheduled", String(60)),
     Column("position", Integer, nullable=False),
     Column("state", String(20), nullable=False),
     Column("started_at", Instant),
+    Column("run", Integer, nullable=False),
     Column("version", Integer, nullable=False),
     UniqueConstraint("event_id", "round_key", "number"),
     Index(None, "meet_id", "position"),
 )
+"""`run` counts how often the heat was started: a recalled start makes the next one another run."""
 
 lanes = Table(
     "lanes",
@@ -66,7 +78,7 @@ lanes = Table(
     Column("heat_id", id_type(), ForeignKey("heats.id"), primary_key=True),
     Column("lane", Integer, primary_key=True, autoincrement=False),
     Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False, index=True),
-    Column("bib", String(60), nullable=False),
+    Column("bib", String(MAX_BIB_LENGTH), nullable=False),
     Column("legs", Json, nullable=False),
     UniqueConstraint("heat_id", "team_id"),
 )

@@ -120,6 +120,7 @@ class HeatOut(Wire):
     scheduled: str | None
     state: HeatState
     started_at: datetime | None
+    run: int = Field(description="how often the heat was started, recalled starts included")
     lanes: list[LaneOut]
     version: int
 

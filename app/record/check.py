@@ -1,7 +1,8 @@
 """Does an exported record say what was recorded? Checked without a database or a network.
 
-Every entry is hashed again, every body is held against its commitment, the order and the times are
-looked at, and the root over all of it is compared with the head on the last line.
+Every entry is hashed again, every body is held against its commitment, the order of the entries is
+looked at (their times are not: a clock may be set back), and the root over all of it is compared
+with the head on the last line.
 """
 
 from __future__ import annotations
@@ -21,10 +22,14 @@ LONGEST_LINE = 4 * 1024 * 1024
 
 @dataclass(slots=True)
 class Checked:
-    """What a check found: the head it computed, and every mismatch with its place."""
+    """What a check found: the head it computed, and every mismatch with its place.
+
+    `head_root` is the root that the export itself says, None where it has no head.
+    """
 
     size: int = 0
     root: str = ""
+    head_root: str | None = None
     erased: int = 0
     mismatches: list[str] = field(default_factory=list)
 
@@ -44,6 +49,7 @@ def check_lines(lines: Iterable[str]) -> Checked:
         document = _read_line(line)
         if isinstance(document, dict) and isinstance(document.get("head"), dict):
             head = document["head"]
+            checked.head_root = str(head.get("root"))
             continue
         entry = document.get("entry") if isinstance(document, dict) else None
         if not isinstance(entry, str):

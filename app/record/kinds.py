@@ -1,7 +1,8 @@
 """The closed list of what can stand in a record: each kind, its sentence, and who may follow it.
 
-The live feed shows an entry to those roles only. Umpires follow calls and what concerns heats;
-what was reported, found and ruled stays with the head official until it is announced.
+The live feed shows an entry to those roles only, and never its body. Umpires follow what concerns
+heats and announcements; the desk follows flags and rulings besides; that something was reported,
+returned or withdrawn stays with the head official.
 """
 
 from __future__ import annotations

@@ -11,22 +11,24 @@ from app.access.queries import Caller
 from app.crew.queries import Post, expected_posts
 from app.ids import CallId, CaseId, HeatId, PostId, ReportId, new_id
 from app.meets.actions import set_heat_state
-from app.meets.queries import Running, lanes_of
+from app.meets.queries import Running, heat
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.record.kinds import Kind
-from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale
+from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
 from app.reports.arriving import Arriving, arriving
 from app.reports.findings import as_stored, judge_report, observation_document
 from app.reports.grouping import Place, case_for, move_report, touch_case_of
-from app.reports.queries import call_out, called_posts, report_from, report_out
-from app.reports.states import REPORT_TABLE, Mark, ReportAct, ReportState
+from app.reports.queries import call_out, called_posts, case_row, report_from, report_out
+from app.reports.states import REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
+from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import Wire
 
+HEAD = (Role.REFEREE, Role.CHIEF_UMPIRE)
 NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
@@ -43,6 +45,7 @@ _WRITE_REPORT = Prepared(
                 "heat_id",
                 "case_id",
                 "post_id",
+                "post_words",
                 "take_over",
                 "lane",
                 "team_id",
@@ -86,6 +89,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
                 "official_id": caller.official_id,
                 "flag": sent.flag.value,
                 "lane": sent.lane,
+                "run": _speaks_in(running, place, caller),
                 "report_id": report_id,
                 "clock": sent.clock.model_dump(mode="json"),
                 "marks": marks,
@@ -113,10 +117,13 @@ def _raise_report(
     report_id = ReportId(sent.report or new_id())
     known = _REPORT.first(unit.conn, {"report": report_id})
     if known is not None:
-        # The written report overtook its flag on a bad line: it stands, the flag joins it.
         if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
             raise IdTaken("a report", report_id)
-        return report_id, known.case_id
+        if (known.heat_id, known.post_id) == (sent.heat, sent.post):
+            # The written report overtook its flag on a bad line: it stands, the flag joins it.
+            return report_id, known.case_id
+        # A phone that names its last report by mistake: this flag is another one, never lost.
+        report_id = ReportId(new_id())
     case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
     _ADD_REPORT.run(
         unit.conn,
@@ -127,6 +134,7 @@ def _raise_report(
             "case_id": case_id,
             "official_id": caller.official_id,
             "post_id": sent.post,
+            "post_words": _post_words(place, None),
             "take_over": place.take_over if place else None,
             "lane": sent.lane,
             "team_id": running.team_id,
@@ -150,13 +158,31 @@ def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
     """Whether this call was the last one the heat waited for."""
     if running.state is not HeatState.RUNNING:
         return False
-    in_use = frozenset(lane.lane for lane in lanes_of(unit.conn, [heat_id]).get(heat_id, []))
-    expected = expected_posts(unit.conn, unit.meet_id, running.relay, in_use)
+    expected = expected_posts(unit.conn, unit.meet_id, heat(unit.conn, unit.meet_id, heat_id))
     if not {place.id for place in expected} <= called_posts(unit.conn, heat_id).keys():
         return False
     step = HEAT_TABLE.step(running.state, HeatAct.LAST_POST_CALLS)
     set_heat_state(unit, heat_id, step.becomes)
     return True
+
+
+def _speaks_in(running: Running, place: Post | None, caller: Caller) -> int | None:
+    """The run of the heat for which this call speaks for its post, None where it does not.
+
+    A flag shown before the start says nothing about the race, and one shown at a post of somebody
+    else does not end that post's silence, unless the head of the crew calls for it: a post that
+    reports by radio.
+    """
+    if running.state is HeatState.TO_COME or place is None:
+        return None
+    stands_there = place.is_of(caller.official_id) or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE)
+    return running.run if stands_there else None
+
+
+def _post_words(place: Post | None, take_over: int | None) -> str:
+    if place is not None:
+        return place.words
+    return f"take-over {take_over}, own observation" if take_over else "own observation"
 
 
 def _marks(running: Running, place: Post | None, lane: int | None, caller: Caller) -> list[str]:
@@ -167,7 +193,7 @@ def _marks(running: Running, place: Post | None, lane: int | None, caller: Calle
         found.append(Mark.NOT_RUNNING)
     if place is not None and lane is not None and lane not in place.lanes:
         found.append(Mark.OUTSIDE_POST)
-    if place is not None and place.official_id != caller.official_id:
+    if place is not None and not place.is_of(caller.official_id):
         found.append(Mark.OTHERS_POST)
     return [mark.value for mark in found]
 
@@ -196,7 +222,7 @@ def write_report(
         if known is None:
             stored = facts | _first_facts(unit, report_id, caller)
             _ADD_REPORT.run(unit.conn, stored)
-            return Done(Put(report_from(stored, caller.name, here.post), created=True), deed)
+            return Done(Put(report_from(stored, caller.name), created=True), deed)
         _WRITE_REPORT.run(
             unit.conn,
             {"report": report_id} | {f"new_{name}": value for name, value in facts.items()},
@@ -229,6 +255,7 @@ def _judge_and_place(
         "heat_id": sent.heat,
         "case_id": case_id,
         "post_id": sent.post,
+        "post_words": _post_words(place, take_over),
         "take_over": take_over,
         "lane": sent.lane,
         "team_id": running.team_id,
@@ -265,6 +292,7 @@ def _written(sent: ReportIn, facts: Mapping[str, Any]) -> dict[str, Any]:
         "marks": facts["marks"],
         "observation": facts["observation"],
         "post": sent.post,
+        "post_words": facts["post_words"],
         "take_over": facts["take_over"],
         "team": facts["team_id"],
         "words": sent.words,
@@ -281,6 +309,13 @@ def _insist_writable(known: AnyRow, unit: Unit, caller: Caller, version: int | N
     if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
         raise IdTaken("a report", known.id)
     state = ReportState(known.state)
+    if version is None and state is ReportState.WRITTEN:
+        raise IdTaken(
+            "a written report",
+            known.id,
+            "To correct it, ask the head official to return it to you, or withdraw it and write "
+            "another under a new id.",
+        )
     if version is None and state not in {ReportState.RAISED, ReportState.RETURNED}:
         raise IdTaken("a report", known.id)
     REPORT_TABLE.step(state, ReportAct.WRITE)
@@ -317,11 +352,22 @@ def withdraw_report(
         if known.official_id != caller.official_id:
             raise NotYours("Only the umpire who wrote a report can withdraw it.")
         _step(known, ReportAct.WITHDRAW, version)
+        _insist_not_ruled(unit, known)
         _set_state(unit, report_id, ReportState.WITHDRAWN, reason)
         out = report_out(unit.conn, unit.meet_id, report_id)
         return Done(out, Deed(Kind.REPORT_WITHDRAWN, report_id, {"reason": reason}))
 
     return act
+
+
+def _insist_not_ruled(unit: Unit, known: AnyRow) -> None:
+    """A ruling rests on what lay before it: a report of its case is no longer taken back."""
+    case = case_row(unit.conn, unit.meet_id, CaseId(known.case_id))
+    if case.state == CaseState.RULED:
+        raise StateConflict(
+            "The case of this report has been ruled on, so it can no longer be withdrawn. "
+            "Tell the head official, who can reconsider the ruling."
+        )
 
 
 def _report_of_meet(unit: Unit, report_id: ReportId) -> AnyRow:

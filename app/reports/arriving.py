@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from sqlalchemy import bindparam, select
 
-from app.crew.queries import POST_COLUMNS, Post, post_from
-from app.crew.tables import posts
+from app.crew.queries import POST_AT_HEAT_COLUMNS, Post, post_from
+from app.crew.tables import heat_posts, posts
 from app.ids import HeatId, PostId
 from app.meets.queries import RUNNING_COLUMNS, RUNNING_IN, Running, running_from
 from app.meets.tables import heats
@@ -19,10 +19,13 @@ from app.store.action import Unit
 from app.store.prepared import Prepared
 
 _ARRIVING = Prepared(
-    select(*RUNNING_COLUMNS, *POST_COLUMNS)
+    select(*RUNNING_COLUMNS, *POST_AT_HEAT_COLUMNS)
     .select_from(
         RUNNING_IN.outerjoin(
             posts, (posts.c.id == bindparam("post")) & (posts.c.meet_id == heats.c.meet_id)
+        ).outerjoin(
+            heat_posts,
+            (heat_posts.c.heat_id == heats.c.id) & (heat_posts.c.post_id == posts.c.id),
         )
     )
     .where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))

@@ -15,7 +15,7 @@ from app.reports.wire import FindingOut, ReportOut
 from app.rules.book import load_book
 from app.rules.finding import Circumstances, Finding, judge, title_of
 from app.rules.observation import Infringement, LaneInfringement, Observation
-from app.rulings.lane_count import earlier_lane_infringements
+from app.rulings.lane_count import noted_against
 
 FINDING_FIELDS = tuple(field.name for field in fields(Finding))
 
@@ -31,18 +31,25 @@ def judge_report(
     take_over: int | None,
     observation: Observation,
 ) -> Finding:
-    """What the meet's edition makes of an observation."""
+    """What the meet's edition makes of an observation, with what was noted against the team."""
     earlier = 0
     if isinstance(observation, LaneInfringement) and running.team_id is not None:
-        earlier = earlier_lane_infringements(conn, meet_id, TeamId(running.team_id))
+        earlier = noted_against(conn, meet_id, TeamId(running.team_id)).count
+    return judge_with(running, take_over, observation, earlier)
+
+
+def judge_with(
+    running: Running, take_over: int | None, observation: Observation, earlier: int
+) -> Finding:
+    """What the meet's edition makes of an observation after so many lane infringements."""
     circumstances = Circumstances(running.relay, take_over, earlier)
     return judge(observation, circumstances, load_book(running.edition))
 
 
-def judge_again(conn: Connection, meet_id: MeetId, running: Running, report: ReportOut) -> Finding:
+def judge_again(running: Running, report: ReportOut, earlier: int) -> Finding:
     """The finding on a stored report as of now: lane infringements may have been noted since."""
     observation = OBSERVATIONS.validate_python(report.observation)
-    return judge_report(conn, meet_id, running, report.take_over, observation)
+    return judge_with(running, report.take_over, observation, earlier)
 
 
 def as_stored(finding: Finding) -> Mapping[str, Any]:

@@ -136,8 +136,10 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
     if current.state != CaseState.OPEN:
         return case_for(unit, place)
     shared = _OTHERS.first(unit.conn, {"case": from_case, "report": report_id})
-    target = find_open(unit.conn, place)
-    if target is None and shared is None:
+    known = find_open(unit.conn, place)
+    if known == from_case or (known is None and shared is None):
+        # Known by its team while the lane was drawn anew, or the only report of its case: the case
+        # itself takes the place. It is never joined to itself.
         _point_at(unit, from_case, place)
         return from_case
     target = case_for(unit, place)

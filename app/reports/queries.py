@@ -5,21 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
 
 from app.access.queries import official_names
 from app.access.tables import officials
-from app.crew.queries import POST_COLUMNS, Post, expected_posts, post_from
-from app.crew.tables import posts
+from app.crew.queries import Post, expected_posts
 from app.cursors import cursor, split_cursor
 from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId
 from app.meets.queries import heat
+from app.meets.states import HeatState
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.findings import finding_out
-from app.reports.states import CASE_TABLE, REPORT_TABLE, CaseState, Mark, ReportState
+from app.reports.states import (
+    CASE_TABLE,
+    REPORT_TABLE,
+    CaseState,
+    Mark,
+    ReportAct,
+    ReportState,
+)
 from app.reports.tables import calls, cases, reports
 from app.reports.wire import (
     CallOut,
@@ -27,6 +35,7 @@ from app.reports.wire import (
     CaseOut,
     DocketOut,
     Flag,
+    GoneOn,
     HeatPostsOut,
     PostLine,
     ReportLine,
@@ -39,6 +48,7 @@ from app.wire import PhoneClock
 
 DOCKET_PAGE = 50
 REPORTS_PAGE = 100
+REPORTS_IN_SHORT = 10
 
 _CALL = (
     select(calls, reports.c.case_id)
@@ -46,18 +56,20 @@ _CALL = (
     .where(calls.c.meet_id == bindparam("meet"), calls.c.id == bindparam("call"))
 )
 _CALLED = (
-    select(calls.c.post_id, calls.c.flag, calls.c.received_at, reports.c.state)
+    select(calls.c.post_id, calls.c.flag, calls.c.received_at, calls.c.official_id, reports.c.state)
+    .join(heats, heats.c.id == calls.c.heat_id)
     .outerjoin(reports, reports.c.id == calls.c.report_id)
-    .where(calls.c.heat_id == bindparam("heat"))
+    .where(
+        calls.c.heat_id == bindparam("heat"),
+        calls.c.run == heats.c.run,
+        heats.c.state != HeatState.TO_COME.value,
+    )
+    .order_by(calls.c.received_at, calls.c.id)
 )
 _REPORT_COLUMNS = (
-    select(
-        reports,
-        officials.c.name.label("official_name"),
-        *(column for column in POST_COLUMNS if column.name != "post_id"),
-    )
+    select(reports, officials.c.name.label("official_name"), cases.c.state.label("case_state"))
     .join(officials, officials.c.id == reports.c.official_id)
-    .outerjoin(posts, posts.c.id == reports.c.post_id)
+    .join(cases, cases.c.id == reports.c.case_id)
 )
 _REPORT = _REPORT_COLUMNS.where(
     reports.c.meet_id == bindparam("meet"), reports.c.id == bindparam("report")
@@ -104,23 +116,38 @@ _OPEN_OF_HEAT = (
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
-_REPORT_LINES = (
-    select(
-        reports.c.id,
-        reports.c.case_id,
-        reports.c.state,
-        reports.c.finding,
-        reports.c.marks,
-        officials.c.name.label("official_name"),
-    )
-    .join(officials, officials.c.id == reports.c.official_id)
-    .order_by(reports.c.raised_at, reports.c.id)
-)
 
 
 def _reports_on(*where: ColumnElement[bool]) -> Prepared:
+    """The first reports of each case on a page, and how many the case has."""
     page = select(cases.c.id).where(*where).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE)
-    return Prepared(_REPORT_LINES.where(reports.c.case_id.in_(page)))
+    case = reports.c.case_id
+    numbered = (
+        select(
+            reports.c.id,
+            func.count().over(partition_by=case).label("in_all"),
+            func.row_number()
+            .over(partition_by=case, order_by=(reports.c.raised_at, reports.c.id))
+            .label("place"),
+        )
+        .where(reports.c.case_id.in_(page))
+        .subquery()
+    )
+    return Prepared(
+        select(
+            reports.c.id,
+            reports.c.case_id,
+            reports.c.state,
+            reports.c.finding,
+            reports.c.marks,
+            officials.c.name.label("official_name"),
+            numbered.c.in_all,
+        )
+        .join(numbered, numbered.c.id == reports.c.id)
+        .join(officials, officials.c.id == reports.c.official_id)
+        .where(numbered.c.place <= REPORTS_IN_SHORT)
+        .order_by(reports.c.case_id, numbered.c.place)
+    )
 
 
 _REPORTS_ON_FIRST = _reports_on(_OPEN)
@@ -152,40 +179,46 @@ class Called:
 
     flag: Flag
     at: datetime
+    by: OfficialId
 
 
 def called_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
-    """What each post has shown for a heat; a silent post is absent."""
+    """What each post has shown in this run of a heat; a silent post is absent."""
     shown: dict[PostId, Called] = {}
     for row in conn.execute(_CALLED, {"heat": heat_id}):
         stands = row.flag == Flag.YELLOW and row.state != ReportState.WITHDRAWN
         before = shown.get(row.post_id)
         yellow = stands or (before is not None and before.flag is Flag.YELLOW)
-        at = max(row.received_at, before.at) if before else row.received_at
-        shown[row.post_id] = Called(Flag.YELLOW if yellow else Flag.WHITE, at)
+        flag = Flag.YELLOW if yellow else Flag.WHITE
+        shown[row.post_id] = Called(flag, row.received_at, row.official_id)
     return shown
 
 
 def heat_posts(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatPostsOut:
     """Who is expected to call for a heat, and what each post has shown."""
     facts = heat(conn, meet_id, heat_id)
-    in_use = frozenset(lane.lane for lane in facts.lanes)
     shown = called_posts(conn, heat_id)
     names = official_names(conn, meet_id)
     lines = [
-        PostLine(
-            post=place.id,
-            official=place.official_id,
-            official_name=names[place.official_id],
-            words=place.words,
-            take_over=place.take_over,
-            flag=shown[place.id].flag if place.id in shown else None,
-            called_at=shown[place.id].at if place.id in shown else None,
-        )
-        for place in expected_posts(conn, meet_id, facts.relay, in_use)
+        _post_line(place, shown.get(place.id), names)
+        for place in expected_posts(conn, meet_id, facts)
     ]
     silent = sum(line.flag is None for line in lines)
     return HeatPostsOut(heat=heat_id, posts=lines, silent=silent)
+
+
+def _post_line(place: Post, called: Called | None, names: Mapping[OfficialId, str]) -> PostLine:
+    return PostLine(
+        post=place.id,
+        official=place.official_id,
+        official_name=names[place.official_id],
+        words=place.words,
+        take_over=place.take_over,
+        flag=called.flag if called else None,
+        called_at=called.at if called else None,
+        called_by=called.by if called else None,
+        called_by_name=names[called.by] if called else None,
+    )
 
 
 def open_cases_of_heat(conn: Connection, heat_id: HeatId) -> list[CaseId]:
@@ -214,8 +247,10 @@ def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
     return [_report_out(row) for row in conn.execute(_REPORTS_OF_CASE, {"case": case_id})]
 
 
-def report_from(stored: Mapping[str, Any], official_name: str, place: Post | None) -> ReportOut:
-    """A report as it goes over HTTP, from its stored columns, its author's name and its post."""
+def report_from(
+    stored: Mapping[str, Any], official_name: str, case: CaseState = CaseState.OPEN
+) -> ReportOut:
+    """A report as it goes over HTTP, from its stored columns, its author and its case's state."""
     state = ReportState(stored["state"])
     return ReportOut(
         id=stored["id"],
@@ -224,7 +259,7 @@ def report_from(stored: Mapping[str, Any], official_name: str, place: Post | Non
         official=stored["official_id"],
         official_name=official_name,
         post=stored["post_id"],
-        post_words=place.words if place else _no_post_words(stored["take_over"]),
+        post_words=stored["post_words"],
         take_over=stored["take_over"],
         lane=stored["lane"],
         team=stored["team_id"],
@@ -237,18 +272,19 @@ def report_from(stored: Mapping[str, Any], official_name: str, place: Post | Non
         raised_at=stored["raised_at"],
         received_at=stored["received_at"],
         remark=stored["remark"],
-        possible=[act.value for act in REPORT_TABLE.possible(state)],
+        possible=[act.value for act in possible_for(state, case)],
         version=stored["version"],
     )
 
 
+def possible_for(state: ReportState, case: CaseState) -> list[ReportAct]:
+    """What can happen to a report: once its case is ruled on, it is no longer taken back."""
+    too_late = ReportAct.WITHDRAW if case is CaseState.RULED else None
+    return [act for act in REPORT_TABLE.possible(state) if act is not too_late]
+
+
 def _report_out(row: AnyRow) -> ReportOut:
-    place = post_from(row) if row.post_id is not None else None
-    return report_from(row._asdict(), row.official_name, place)
-
-
-def _no_post_words(take_over: int | None) -> str:
-    return f"take-over {take_over}, own observation" if take_over else "own observation"
+    return report_from(row._asdict(), row.official_name, CaseState(row.case_state))
 
 
 def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
@@ -260,7 +296,11 @@ def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
 
 
 def case_out(
-    conn: Connection, meet_id: MeetId, case_id: CaseId, rulings: Iterable[RulingId]
+    conn: Connection,
+    meet_id: MeetId,
+    case_id: CaseId,
+    rulings: Iterable[RulingId],
+    gone_on: Iterable[GoneOn],
 ) -> CaseOut:
     """A case with everything about it."""
     row = case_row(conn, meet_id, case_id)
@@ -280,6 +320,7 @@ def case_out(
         further_of=row.further_of,
         joined_to=row.joined_to,
         reports=reports_of_case(conn, case_id),
+        gone_on=list(gone_on),
         rulings=list(rulings),
         possible=[act.value for act in CASE_TABLE.possible(state)],
         version=row.version,
@@ -297,7 +338,7 @@ def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
         rows = _DOCKET_NEXT.all(conn, values)
         reported = _REPORTS_ON_NEXT.all(conn, values)
     page, more = rows[:DOCKET_PAGE], len(rows) > DOCKET_PAGE
-    by_case = _report_lines(reported)
+    by_case = {case: list(those) for case, those in groupby(reported, key=lambda row: row.case_id)}
     count = len(rows)
     if more or after is not None:
         count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
@@ -313,25 +354,20 @@ def _place_in_docket(after: str) -> Mapping[str, Any]:
     return {"opened_at": opened_at, "case": case_id}
 
 
-def _report_lines(rows: Iterable[Any]) -> Mapping[CaseId, list[ReportLine]]:
-    found: dict[CaseId, list[ReportLine]] = {}
-    for row in rows:
-        finding = row.finding or {}
-        found.setdefault(row.case_id, []).append(
-            ReportLine(
-                id=row.id,
-                official_name=row.official_name,
-                state=ReportState(row.state),
-                seen=Infringement(finding["infringement"]) if finding else None,
-                outcome=finding.get("outcome"),
-                rule=finding.get("rule"),
-                marks=[Mark(mark) for mark in row.marks],
-            )
-        )
-    return found
+def _report_line(row: Any) -> ReportLine:
+    finding = row.finding or {}
+    return ReportLine(
+        id=row.id,
+        official_name=row.official_name,
+        state=ReportState(row.state),
+        seen=Infringement(finding["infringement"]) if finding else None,
+        outcome=finding.get("outcome"),
+        rule=finding.get("rule"),
+        marks=[Mark(mark) for mark in row.marks],
+    )
 
 
-def _case_line(row: AnyRow, lines: list[ReportLine]) -> CaseLine:
+def _case_line(row: AnyRow, reported: list[Any]) -> CaseLine:
     return CaseLine(
         id=row.id,
         heat=row.heat_id,
@@ -343,6 +379,7 @@ def _case_line(row: AnyRow, lines: list[ReportLine]) -> CaseLine:
         team_name=row.team_name,
         opened_at=row.opened_at,
         further_of=row.further_of,
-        reports=lines,
+        reports=[_report_line(one) for one in reported],
+        reports_in_all=reported[0].in_all if reported else 0,
         version=row.version,
     )

@@ -23,7 +23,7 @@ from app.reports.wire import (
     ReportOut,
 )
 from app.roles import Role
-from app.rulings.queries import rulings_of_case
+from app.rulings.queries import reports_gone_on, rulings_of_case
 from app.short_way import Hurried
 
 router = APIRouter(tags=["reports"])
@@ -151,7 +151,11 @@ async def get_case(meet: Meet, case: Case, here: Here) -> Response:
     meet_id, case_id = MeetId(meet), CaseId(case)
     out = await here.store.read(
         lambda conn: queries.case_out(
-            conn, meet_id, case_id, rulings_of_case(conn, meet_id, case_id)
+            conn,
+            meet_id,
+            case_id,
+            rulings_of_case(conn, meet_id, case_id),
+            reports_gone_on(conn, meet_id, case_id),
         )
     )
     return answer(out, version=out.version)

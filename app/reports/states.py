@@ -8,11 +8,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from app.roles import Role
-from app.transitions import Need, StateTable, Step
-
-UMPIRES = frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE})
-HEAD = frozenset({Role.REFEREE, Role.CHIEF_UMPIRE})
+from app.transitions import StateTable, Step
 
 
 class ReportState(StrEnum):
@@ -37,28 +33,14 @@ class ReportAct(StrEnum):
 REPORT_TABLE = StateTable(
     "report",
     [
-        Step(ReportState.RAISED, ReportAct.WRITE, ReportState.WRITTEN, UMPIRES),
-        Step(ReportState.RETURNED, ReportAct.WRITE, ReportState.WRITTEN, UMPIRES),
-        Step(
-            ReportState.WRITTEN,
-            ReportAct.RETURN,
-            ReportState.RETURNED,
-            HEAD,
-            frozenset({Need.REASON}),
-        ),
+        Step(ReportState.RAISED, ReportAct.WRITE, ReportState.WRITTEN),
+        Step(ReportState.RETURNED, ReportAct.WRITE, ReportState.WRITTEN),
+        Step(ReportState.WRITTEN, ReportAct.RETURN, ReportState.RETURNED),
         *(
-            Step(
-                state, ReportAct.WITHDRAW, ReportState.WITHDRAWN, UMPIRES, frozenset({Need.REASON})
-            )
+            Step(state, ReportAct.WITHDRAW, ReportState.WITHDRAWN)
             for state in (ReportState.RAISED, ReportState.WRITTEN, ReportState.RETURNED)
         ),
-        Step(
-            ReportState.WRITTEN,
-            ReportAct.RULE,
-            ReportState.RULED,
-            HEAD,
-            frozenset({Need.REASON, Need.PIN, Need.SECOND_PERSON}),
-        ),
+        Step(ReportState.WRITTEN, ReportAct.RULE, ReportState.RULED),
     ],
 )
 
@@ -74,21 +56,17 @@ class CaseState(StrEnum):
 class CaseAct(StrEnum):
     """What can happen to a case."""
 
-    ADD_REPORT = "add report"
     JOIN = "join"
     RULE = "rule"
     RECONSIDER = "reconsider"
 
 
-SIGNED_BY_ANOTHER = frozenset({Need.REASON, Need.PIN, Need.SECOND_PERSON})
-
 CASE_TABLE = StateTable(
     "case",
     [
-        Step(CaseState.OPEN, CaseAct.ADD_REPORT, CaseState.OPEN, UMPIRES),
-        Step(CaseState.OPEN, CaseAct.JOIN, CaseState.JOINED, UMPIRES),
-        Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED, HEAD, SIGNED_BY_ANOTHER),
-        Step(CaseState.RULED, CaseAct.RECONSIDER, CaseState.RULED, HEAD, SIGNED_BY_ANOTHER),
+        Step(CaseState.OPEN, CaseAct.JOIN, CaseState.JOINED),
+        Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED),
+        Step(CaseState.RULED, CaseAct.RECONSIDER, CaseState.RULED),
     ],
 )
 

@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, text
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    Table,
+    Text,
+    text,
+)
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -19,6 +29,7 @@ cases = Table(
     Column("further_of", id_type(), ForeignKey("cases.id")),
     Column("joined_to", id_type(), ForeignKey("cases.id")),
     Column("version", Integer, nullable=False),
+    CheckConstraint("joined_to <> id", "joined_to_another"),
     # One open case for a team in a heat; the database holds to it too.
     Index(
         "uq_cases_open_team",
@@ -49,6 +60,7 @@ reports = Table(
     Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False, index=True),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("post_id", id_type(), ForeignKey("posts.id")),
+    Column("post_words", Text, nullable=False),
     Column("take_over", Integer),
     Column("lane", Integer),
     Column("team_id", id_type(), ForeignKey("teams.id")),
@@ -66,6 +78,7 @@ reports = Table(
     Index(None, "meet_id", "official_id", "raised_at"),
 )
 """`content` is what was sent, in one line: it tells a repetition from a change.
+`post_words` is the post as it was then: a later crew plan may use its id for another place.
 `remark` is the head official's question with a returned report, or the reason of a withdrawal."""
 
 calls = Table(
@@ -78,6 +91,7 @@ calls = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("flag", String(10), nullable=False),
     Column("lane", Integer),
+    Column("run", Integer),
     Column("report_id", id_type(), ForeignKey("reports.id")),
     Column("clock", Json, nullable=False),
     Column("marks", Json, nullable=False),
@@ -85,3 +99,5 @@ calls = Table(
     Column("content", Text, nullable=False),
     Index(None, "heat_id", "post_id"),
 )
+"""`run` is the run of the heat for which the call speaks for its post; null where it does not: the
+heat had not been started, or the post is somebody else's."""

@@ -130,7 +130,8 @@ class CaseLine(Wire):
     team_name: str | None
     opened_at: datetime
     further_of: CaseId | None
-    reports: list[ReportLine]
+    reports: list[ReportLine] = Field(description="the first ten; the case itself has them all")
+    reports_in_all: int
     version: int
 
 
@@ -154,6 +155,13 @@ class DocketOut(Wire):
     next: str | None
 
 
+class GoneOn(Wire):
+    """A report that was written again after the ruling, and the further case it went to."""
+
+    report: ReportId
+    case: CaseId
+
+
 class CaseOut(Wire):
     """A case with everything about it."""
 
@@ -171,6 +179,9 @@ class CaseOut(Wire):
     further_of: CaseId | None
     joined_to: CaseId | None
     reports: list[ReportOut]
+    gone_on: list[GoneOn] = Field(
+        description="reports that a ruling on this case rested on and that were written after it"
+    )
     rulings: list[RulingId]
     possible: list[str]
     version: int
@@ -186,6 +197,10 @@ class PostLine(Wire):
     take_over: int
     flag: Flag | None = Field(description="null while the post is silent")
     called_at: datetime | None
+    called_by: OfficialId | None = Field(
+        description="who called; the head of the crew may call for a post that reports by radio"
+    )
+    called_by_name: str | None
 
 
 class HeatPostsOut(Wire):

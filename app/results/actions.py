@@ -17,13 +17,14 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row
 from app.access.signing import statement_digest
 from app.clock import in_zone
-from app.ids import AnnouncementId, HeatId, OfficialId, WindowId, new_id
+from app.crew.actions import hold_posts
+from app.ids import AnnouncementId, HeatId, OfficialId, TeamId, WindowId, new_id
 from app.meets.actions import set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
-from app.meets.states import HEAT_TABLE, HeatAct
+from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import (
-    FileRefused,
     IdTaken,
     Malformed,
     NeedsWord,
@@ -32,6 +33,7 @@ from app.refusals import (
     Stale,
     StateConflict,
 )
+from app.results.matching import insist_list_is_of
 from app.results.queries import announcement, last_announcement, result, result_row
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
@@ -42,8 +44,8 @@ from app.results.wire import (
     SnapshotWindow,
 )
 from app.rules.windows import Window, WindowOpener, windows_opened
+from app.rulings.queries import last_ruled_at
 from app.sheets.finish_list import FinishRow
-from app.sheets.problems import Problem
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -56,8 +58,10 @@ def load_result(
     """Load a heat's finish list; with If-Match, replace it."""
 
     def act(unit: Unit) -> Done[Put[ResultOut]]:
-        _insist_same_lanes(unit, heat_id, rows)
-        stored = [_as_stored(row) for row in rows]
+        facts = heat(unit.conn, unit.meet_id, heat_id)
+        insist_list_is_of(facts, rows)
+        teams = {lane.lane: lane.team for lane in facts.lanes}
+        stored = [_as_stored(row, teams[row.lane]) for row in rows]
         known = result_row(unit.conn, unit.meet_id, heat_id)
         if known is not None and known.rows == stored:
             return Done(Put(result(unit.conn, unit.meet_id, heat_id), created=False), None)
@@ -78,8 +82,8 @@ def load_result(
                 .values(version=known.version + 1, **values)
             )
         out = result(unit.conn, unit.meet_id, heat_id)
-        facts = {"rows": stored, "sha256": sha256(content).hexdigest()}
-        return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, facts))
+        body = {"rows": stored, "sha256": sha256(content).hexdigest()}
+        return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, body))
 
     return act
 
@@ -93,26 +97,11 @@ def _insist_version(seen: ResultOut, version: int | None) -> None:
         raise Stale("This result was changed meanwhile. Read it again, then decide.")
 
 
-def _insist_same_lanes(unit: Unit, heat_id: HeatId, rows: Sequence[FinishRow]) -> None:
-    """Every team of the start list has a row, and no row is for an empty lane."""
-    teams = {lane.lane: lane.name for lane in heat(unit.conn, unit.meet_id, heat_id).lanes}
-    problems = [
-        Problem(row.row, "lane", f"lane {row.lane} has no team in this heat; look at the lane")
-        for row in rows
-        if row.lane not in teams
-    ]
-    missing = sorted(teams.keys() - {row.lane for row in rows})
-    problems += [
-        Problem(None, "lane", f"lane {lane} ({teams[lane]}) is missing; give its time, DNS or DNF")
-        for lane in missing
-    ]
-    if problems:
-        raise FileRefused("finish list", problems)
-
-
-def _as_stored(row: FinishRow) -> dict[str, Any]:
+def _as_stored(row: FinishRow, team: TeamId) -> dict[str, Any]:
+    """A row with its team: the start list may be drawn anew before the result is announced."""
     return {
         "lane": row.lane,
+        "team": team,
         "status": row.status.value,
         "thousandths": row.thousandths,
         "decimals": row.decimals,
@@ -136,12 +125,14 @@ def announce(
             return Done(Put(out, created=False), None)
         heat_id = HeatId(sent.heat)
         seen = _what_is_announced(unit, heat_id, version)
-        blockers = _insist_on_word(seen.blockers, sent.despite)
+        _insist_on_word(seen.blockers, sent.despite)
         last = last_announcement(unit.conn, heat_id)
-        at = _announced_at(unit, sent.announced_at, last)
+        _insist_on_news(last, seen, sent.remark)
+        facts = heat(unit.conn, unit.meet_id, heat_id)
+        at = _announced_at(unit, sent.announced_at, last, facts)
         meet = meet_facts(unit.conn, unit.meet_id)
         opened = windows_opened(WindowOpener.ANNOUNCEMENT, at, meet.book, meet.window_terms)
-        out = _snapshot(unit, announcement_id, sent, seen, blockers, last, at, meet, opened)
+        out = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened)
         unit.conn.execute(
             insert(announcements).values(
                 id=announcement_id,
@@ -157,7 +148,9 @@ def announce(
             )
         )
         _open_windows(unit, out, opened)
-        step = HEAT_TABLE.step(heat(unit.conn, unit.meet_id, heat_id).state, HeatAct.ANNOUNCE)
+        step = HEAT_TABLE.step(facts.state, HeatAct.ANNOUNCE)
+        if facts.state is HeatState.TO_COME:
+            hold_posts(unit, facts)
         set_heat_state(unit, heat_id, step.becomes)
         deed = Deed(Kind.ANNOUNCEMENT, announcement_id, out.model_dump(mode="json"))
         return Done(Put(out, created=True), deed)
@@ -181,7 +174,7 @@ def _what_is_announced(unit: Unit, heat_id: HeatId, version: int) -> ResultOut:
             "The finish list or a ruling has changed since you looked at this result. "
             "Look at it again, then announce it."
         )
-    if {line.lane for line in seen.lines} != _lanes_of_the_list(unit, heat_id):
+    if seen.start_list_changed:
         raise StateConflict(
             "The start list of this heat has changed since its finish list was loaded. Load the "
             "finish list again, with a row for every team."
@@ -189,16 +182,15 @@ def _what_is_announced(unit: Unit, heat_id: HeatId, version: int) -> ResultOut:
     return seen
 
 
-def _lanes_of_the_list(unit: Unit, heat_id: HeatId) -> set[int]:
-    """The lanes in either list: a line of the result needs both."""
-    known = result_row(unit.conn, unit.meet_id, heat_id)
-    finished = {row["lane"] for row in known.rows} if known is not None else set()
-    return finished | {lane.lane for lane in heat(unit.conn, unit.meet_id, heat_id).lanes}
-
-
-def _insist_on_word(blockers: BlockersOut, despite: str | None) -> BlockersOut:
+def _insist_on_word(blockers: BlockersOut, despite: str | None) -> None:
+    if blockers.is_clear and despite is not None:
+        raise Malformed(
+            "Every post has called and no case is open: there is nothing to announce this "
+            "despite of. Leave “despite” out.",
+            field="/despite",
+        )
     if blockers.is_clear or despite is not None:
-        return blockers
+        return
     silent, cases = len(blockers.silent_posts), len(blockers.open_cases)
     raise NeedsWord(
         f"{silent} silent post(s) and {cases} open case(s) stand in the way. To announce all the "
@@ -209,7 +201,20 @@ def _insist_on_word(blockers: BlockersOut, despite: str | None) -> BlockersOut:
     )
 
 
-def _announced_at(unit: Unit, given: datetime | None, last: AnyRow | None) -> datetime:
+def _insist_on_news(last: AnyRow | None, seen: ResultOut, remark: str) -> None:
+    """A second announcement opens a second protest window: it says what it is for."""
+    if last is None or seen.announced is None or not seen.announced.holds or remark:
+        return
+    if AnnouncementOut.model_validate(last.snapshot).blockers == seen.blockers:
+        raise StateConflict(
+            f"Nothing has changed since announcement {last.number} of this heat. To announce it "
+            "again all the same, say why in “remark”; a further protest window will then run."
+        )
+
+
+def _announced_at(
+    unit: Unit, given: datetime | None, last: AnyRow | None, facts: HeatOut
+) -> datetime:
     """The instant that the windows count from: now, or the one the desk gives."""
     at = given or unit.now
     if at > unit.now:
@@ -220,6 +225,18 @@ def _announced_at(unit: Unit, given: datetime | None, last: AnyRow | None) -> da
     if at < unit.now - EARLIEST_ENTRY:
         raise Malformed(
             "This announcement lies more than twelve hours back; look at the day.",
+            field="/announced_at",
+        )
+    if facts.started_at is not None and at < facts.started_at:
+        raise Malformed(
+            "This announcement lies before the start of its heat; look at the time.",
+            field="/announced_at",
+        )
+    ruled_at = last_ruled_at(unit.conn, facts.id)
+    if ruled_at is not None and at < ruled_at:
+        raise Malformed(
+            "This announcement lies before the last ruling in its heat, so it cannot have shown "
+            "it. Leave the time out to announce now.",
             field="/announced_at",
         )
     if last is not None and at <= last.announced_at:
@@ -235,7 +252,6 @@ def _snapshot(
     announcement_id: AnnouncementId,
     sent: AnnouncementIn,
     seen: ResultOut,
-    blockers: BlockersOut,
     last: AnyRow | None,
     at: datetime,
     meet: MeetFacts,
@@ -261,8 +277,8 @@ def _snapshot(
         announced_by=person.id,
         announced_by_name=person.name,
         lines=seen.lines,
-        despite=None if blockers.is_clear else sent.despite,
-        blockers=blockers,
+        despite=sent.despite,
+        blockers=seen.blockers,
         remark=sent.remark,
         windows=[_snapshot_window(window) for window in opened],
         abbreviations=_abbreviations(meet, seen),

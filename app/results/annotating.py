@@ -25,6 +25,7 @@ class FinishLine:
     """One row of a finish list as stored."""
 
     lane: int
+    team: TeamId
     status: FinishStatus
     thousandths: int | None
     decimals: int
@@ -34,6 +35,7 @@ class FinishLine:
     def from_stored(cls, row: Mapping[str, Any]) -> FinishLine:
         return cls(
             row["lane"],
+            row["team"],
             FinishStatus(row["status"]),
             row["thousandths"],
             row["decimals"],
@@ -64,7 +66,7 @@ def annotate(
     """
     out_of_it = _by_lane(lanes, disqualified)
     placed = place_heat(
-        [Finish(row.lane, row.status, row.thousandths, row.place) for row in finish],
+        [Finish(row.lane, row.status, row.thousandths, row.place, row.decimals) for row in finish],
         frozenset(out_of_it),
     )
     places = {one.lane: one.place for one in placed}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
+from hashlib import sha256
 
 from sqlalchemy import Connection, and_, bindparam, or_, select
 
@@ -11,21 +13,25 @@ from app.cursors import cursor, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import heat, meet_row
 from app.meets.tables import events, heats
+from app.record.canonical import canonical
 from app.refusals import NotFound
 from app.reports.queries import heat_posts, open_cases_of_heat
 from app.results.annotating import FinishLine, annotate
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
+    AnnouncedOut,
     AnnouncementLine,
     AnnouncementOut,
     AnnouncementsOut,
     BlockersOut,
+    ResultLineOut,
     ResultOut,
     WindowOut,
     WindowsOut,
 )
 from app.rules.windows import Remedy, Window, is_open
-from app.rulings.queries import count_rulings_in_heat, in_force_in_heat, noted_teams
+from app.rulings.queries import in_force_in_heat, noted_teams
+from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
 PAGE = 50
@@ -44,6 +50,20 @@ _LAST = (
     .limit(1)
 )
 _later = announcements.alias("later")
+_TOUCHED_SINCE = or_(
+    select(rulings.c.id)
+    .where(
+        rulings.c.heat_id == announcements.c.heat_id,
+        rulings.c.ruled_at > announcements.c.entered_at,
+    )
+    .exists(),
+    select(results.c.heat_id)
+    .where(
+        results.c.heat_id == announcements.c.heat_id,
+        results.c.loaded_at > announcements.c.entered_at,
+    )
+    .exists(),
+)
 _LIST = (
     select(
         announcements.c.id,
@@ -60,6 +80,7 @@ _LIST = (
         )
         .exists()
         .label("is_latest"),
+        _TOUCHED_SINCE.label("is_touched"),
     )
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
@@ -115,27 +136,50 @@ def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | N
 def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     """The heat's annotated result as it would be announced now.
 
-    Its version moves with the finish list and with every ruling in the heat, so that an
-    announcement can name exactly what was looked at.
+    Its version names its content, the lines and what stands in the way: an announcement says by it
+    exactly what was looked at.
     """
     facts = heat(conn, meet_id, heat_id)
     row = result_row(conn, meet_id, heat_id)
     if row is None:
         raise NotFound("No finish list has been loaded for this heat yet.")
+    listed = {(lane.lane, lane.team) for lane in facts.lanes}
+    finish = [FinishLine.from_stored(stored) for stored in row.rows]
+    still_there = [line for line in finish if (line.lane, line.team) in listed]
     lines = annotate(
-        facts.lanes,
-        [FinishLine.from_stored(stored) for stored in row.rows],
-        in_force_in_heat(conn, heat_id),
-        noted_teams(conn, heat_id),
+        facts.lanes, still_there, in_force_in_heat(conn, heat_id), noted_teams(conn, heat_id)
     )
+    in_the_way = blockers(conn, meet_id, heat_id)
     return ResultOut(
         heat=heat_id,
         event_name=facts.event_name,
         round=facts.round,
         number=facts.number,
         lines=lines,
-        blockers=blockers(conn, meet_id, heat_id),
-        version=row.version + count_rulings_in_heat(conn, heat_id),
+        start_list_changed=listed != {(line.lane, line.team) for line in finish},
+        blockers=in_the_way,
+        announced=_announced(last_announcement(conn, heat_id), lines),
+        version=_version_of(lines, in_the_way),
+    )
+
+
+def _version_of(lines: Sequence[ResultLineOut], in_the_way: BlockersOut) -> int:
+    seen = {
+        "blockers": in_the_way.model_dump(mode="json"),
+        "lines": [line.model_dump(mode="json") for line in lines],
+    }
+    return 1 + int.from_bytes(sha256(canonical(seen)).digest()[:4])
+
+
+def _announced(last: AnyRow | None, lines: list[ResultLineOut]) -> AnnouncedOut | None:
+    if last is None:
+        return None
+    said = AnnouncementOut.model_validate(last.snapshot)
+    return AnnouncedOut(
+        id=said.id,
+        number=said.number,
+        announced_at=said.announced_at,
+        holds=said.lines == lines,
     )
 
 
@@ -187,11 +231,20 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
                 announced_at=row.announced_at,
                 announced_at_local=in_zone(row.announced_at, zone),
                 is_latest=row.is_latest,
+                holds=_holds(conn, meet_id, row),
             )
             for row in page
         ],
         next=cursor(page[-1].announced_at, page[-1].id) if more else None,
     )
+
+
+def _holds(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
+    """Whether an announcement still says what the result is; worked out only where it may not."""
+    if not row.is_latest or not row.is_touched:
+        return bool(row.is_latest)
+    announced = result(conn, meet_id, HeatId(row.heat_id)).announced
+    return announced is not None and announced.holds
 
 
 def windows_of(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:

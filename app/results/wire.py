@@ -40,6 +40,17 @@ class BlockersOut(Wire):
         return not self.silent_posts and not self.open_cases
 
 
+class AnnouncedOut(Wire):
+    """The announcement that stands for a heat, and whether it still says what the result is."""
+
+    id: AnnouncementId
+    number: int
+    announced_at: datetime
+    holds: bool = Field(
+        description="false: a ruling or the finish list has changed the result since; announce it"
+    )
+
+
 class ResultOut(Wire):
     """A heat's annotated result as it would be announced now."""
 
@@ -48,7 +59,11 @@ class ResultOut(Wire):
     round: str
     number: int
     lines: list[ResultLineOut]
+    start_list_changed: bool = Field(
+        description="true: teams or lanes have changed since; load the finish list again"
+    )
     blockers: BlockersOut
+    announced: AnnouncedOut | None
     version: int
 
 
@@ -148,6 +163,7 @@ class AnnouncementLine(Wire):
     announced_at: datetime
     announced_at_local: str
     is_latest: bool
+    holds: bool = Field(description="whether it is the latest and the result is still the same")
 
 
 class AnnouncementsOut(Wire):

@@ -58,7 +58,6 @@ __all__ = [
     "WindowOpener",
     "WindowRule",
     "ZoneRule",
-    "book_on",
     "editions",
     "load_book",
     "read_book",
@@ -106,10 +105,6 @@ class Book:
         """The rule that stands after "DQ"."""
         return self.infringements[infringement].rule
 
-    def holds_on(self, day: date) -> bool:
-        """Whether the edition is in force on a day; its last day belongs to it."""
-        return self.in_force_from <= day <= (self.in_force_until or date.max)
-
 
 def editions() -> tuple[str, ...]:
     """The keys of the editions at hand, in alphabetical order."""
@@ -123,16 +118,6 @@ def load_book(key: str) -> Book:
     if key not in editions():
         raise BookRefused(f"{key}{SUFFIX}", f"is unknown; choose one of: {', '.join(editions())}")
     return read_book((_BOOKS / f"{key}{SUFFIX}").read_text(encoding="utf-8"), key)
-
-
-def book_on(code: str, day: date) -> Book:
-    """The edition of a code that was in force on a day."""
-    books = [load_book(key) for key in editions()]
-    for book in books:
-        if book.code == code and book.holds_on(day):
-            return book
-    known = ", ".join(sorted({book.code for book in books}))
-    raise BookRefused(code, f"has no edition in force on {day}; the codes are: {known}")
 
 
 def read_book(text: str, name: str) -> Book:

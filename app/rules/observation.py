@@ -10,17 +10,13 @@ Every class is closed to fields it does not know, and `seen` tells the classes a
 web layer can read them from JSON as they are.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
 from app.rules.facts import Closed, DropPlace, Fetcher, Holder, Mark, Position, Roll, Seen
-from app.rules.relay import Edge
 
 __all__ = [
-    "OBSERVATION_OF",
     "BatonNotInHand",
     "DropPlace",
     "DroppedBaton",
@@ -43,11 +39,8 @@ __all__ = [
     "Roll",
     "Seen",
     "WaitingOrderChanged",
-    "visible_from",
 ]
 
-MOST_METRES: Final = 60.0  # two zones' length: whatever lies farther off is a slip of the finger
-MOST_UNCERTAINTY: Final = 10.0
 MOST_STEPS: Final = 50
 
 
@@ -87,7 +80,7 @@ class PassCompletedBeforeZone(Closed):
     """The receiver alone held the baton short of the zone.
 
     `baton` is its leading end when `held_by` held it; with "receiver", when that hand first held
-    it alone. `clearly` stands in: was it clearly short when only the receiver held it?
+    it alone. `clearly` stands in: was it clearly short of the start just then?
     """
 
     seen: Literal["pass_completed_before_zone"] = "pass_completed_before_zone"
@@ -100,7 +93,8 @@ class PassCompletedBeforeZone(Closed):
 class PassCompletedBeyondZone(Closed):
     """The receiver did not hold the baton alone before its leading end was past the zone.
 
-    Fields as in `PassCompletedBeforeZone`; positions count from the end of the zone.
+    Fields as in `PassCompletedBeforeZone`; positions count from the end of the zone, and `clearly`
+    asks: was it clearly past the end?
     """
 
     seen: Literal["pass_completed_beyond_zone"] = "pass_completed_beyond_zone"
@@ -235,52 +229,3 @@ Observation: TypeAlias = (
     | BatonNotInHand
     | LaneInfringement
 )
-
-OBSERVATION_OF: Final[Mapping[Infringement, type[Observation]]] = MappingProxyType(
-    {
-        Infringement.PASS_BEGUN_BEFORE_ZONE: PassBegunBeforeZone,
-        Infringement.PASS_COMPLETED_BEFORE_ZONE: PassCompletedBeforeZone,
-        Infringement.PASS_COMPLETED_BEYOND_ZONE: PassCompletedBeyondZone,
-        Infringement.RECEIVER_WAITING_OUTSIDE: ReceiverWaitingOutside,
-        Infringement.RECEIVER_STARTING_OUTSIDE: ReceiverStartingOutside,
-        Infringement.WAITING_ORDER_CHANGED: WaitingOrderChanged,
-        Infringement.DROPPED_BATON: DroppedBaton,
-        Infringement.OTHER_TEAMS_BATON: OtherTeamsBaton,
-        Infringement.HELP_GIVEN: HelpGiven,
-        Infringement.HINDERED_AFTER_PASS: HinderedAfterPass,
-        Infringement.LEFT_LANE_AFTER_PASS: LeftLaneAfterPass,
-        Infringement.BATON_NOT_IN_HAND: BatonNotInHand,
-        Infringement.LANE_INFRINGEMENT: LaneInfringement,
-    }
-)
-
-_AT_EITHER_EDGE: Final = (
-    Infringement.DROPPED_BATON,
-    Infringement.LANE_INFRINGEMENT,
-    Infringement.OTHER_TEAMS_BATON,
-    Infringement.HELP_GIVEN,
-    Infringement.BATON_NOT_IN_HAND,
-)
-_VISIBLE_FROM: Final[Mapping[Edge, tuple[Infringement, ...]]] = MappingProxyType(
-    {
-        Edge.START: (
-            Infringement.RECEIVER_STARTING_OUTSIDE,
-            Infringement.RECEIVER_WAITING_OUTSIDE,
-            Infringement.PASS_BEGUN_BEFORE_ZONE,
-            Infringement.PASS_COMPLETED_BEFORE_ZONE,
-            Infringement.WAITING_ORDER_CHANGED,
-            *_AT_EITHER_EDGE,
-        ),
-        Edge.END: (
-            Infringement.PASS_COMPLETED_BEYOND_ZONE,
-            Infringement.HINDERED_AFTER_PASS,
-            Infringement.LEFT_LANE_AFTER_PASS,
-            *_AT_EITHER_EDGE,
-        ),
-    }
-)
-
-
-def visible_from(edge: Edge) -> tuple[Infringement, ...]:
-    """What an umpire at this edge typically sees, the commonest first (common practice)."""
-    return _VISIBLE_FROM[edge]

@@ -89,7 +89,7 @@ def judge_completed_before(
         touch = PassBegunBeforeZone(baton=observation.baton, clearly=observation.clearly)
         return judge_pass_begun(touch, circumstances, book)
     if observation.baton is None:
-        return _by_word(observation.clearly, COMPLETED_BEFORE, _ALONE)
+        return _completion_by_word(observation.clearly, observation.held_by, COMPLETED_BEFORE)
     place = _place(observation.baton, Mark.ZONE_START, circumstances, book)
     if _contradicts(observation.clearly, place, Whereabouts.BEFORE):
         return _contradiction(COMPLETED_BEFORE, place)
@@ -104,7 +104,7 @@ def judge_completed_beyond(
     World Athletics TR24.7; IAAF Rule 170.7; NFHS 5-10.
     """
     if observation.baton is None:
-        return _by_word(observation.clearly, COMPLETED_BEYOND, _ALONE)
+        return _completion_by_word(observation.clearly, observation.held_by, COMPLETED_BEYOND)
     place = _place(observation.baton, Mark.ZONE_END, circumstances, book)
     if _contradicts(observation.clearly, place, Whereabouts.BEYOND):
         return _contradiction(COMPLETED_BEYOND, place)
@@ -174,6 +174,30 @@ def _by_word(clearly: Seen, kind: Infringement, moment: str) -> Verdict:
         kind,
         f"Not known: where the baton was {moment}. Give metres from a mark, "
         f"or say whether it was clearly {side}.",
+    )
+
+
+def _completion_by_word(clearly: Seen, holder: Holder, kind: Infringement) -> Verdict:
+    """Without metres too, who held the baton decides what its place means.
+
+    With the incoming runner's hand on it a pass is not completed before the zone, wherever that
+    was; past the end it can only be completed beyond.
+    """
+    if holder is Holder.RECEIVER:
+        return _by_word(clearly, kind, _ALONE)
+    if holder is Holder.UNSURE:
+        return leaves_open(kind, "Not known: whether only the receiver held the baton.")
+    words = "The incoming runner still had a hand on the baton"
+    if kind is COMPLETED_BEFORE:
+        return clears(kind, f"{words}: the pass was not completed there.")
+    if clearly is Seen.YES:
+        return infringes(
+            kind,
+            f"By the umpire's word the baton was clearly past the end. {words}: from there a pass "
+            "can only be completed beyond the zone.",
+        )
+    return leaves_open(
+        kind, f"{words}, not clearly past the end: say where only the receiver held it."
     )
 
 

@@ -1,15 +1,24 @@
 """Which place does each team of a heat take, and do the judges' order and the times agree?
 
-Times are whole thousandths of a second. Teams behind a disqualified one move up: Rio 2016 men's
-4x100 m final, third across the line disqualified, fourth placed third (press accounts). A tie for
-a place stays a tie unless the photo finish parts it (IAAF Rule 167.1, 2010-11). Left to others:
-who qualifies for the next round, and points.
+Times are thousandths of a second, given to 0.01 s or to 0.001 s. Between teams whose times were
+given unlike, a comparison goes by 0.01 s: a photo-finish time not ending in zero is rounded up to
+the next longer hundredth (World Athletics TR19, from memory). What times so compared leave open,
+the places of the finish judges or the photo finish decide. A tie for a place stays a tie unless
+the photo finish parts it (IAAF Rule 167.1, 2010-11).
+
+Teams behind a disqualified one move up: Rio 2016 men's 4x100 m final, third across the line
+disqualified, fourth placed third (press accounts). Left to others: who qualifies for the next
+round, and points.
 """
 
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
+
+HUNDREDTHS: Final = 2
+THOUSANDTHS: Final = 3
 
 
 class FinishStatus(StrEnum):
@@ -25,13 +34,15 @@ class Finish:
     """What the finish recorded for one lane.
 
     `decided_place` is the order that finish judges or the photo finish gave where times tie.
-    A finished team without a time (a watch failed) needs a decided place.
+    A finished team without a time (a watch failed) needs a decided place. `decimals` says whether
+    the time was given in hundredths (2) or thousandths (3).
     """
 
     lane: int
     status: FinishStatus
     thousandths: int | None = None
     decided_place: int | None = None
+    decimals: int = THOUSANDTHS
 
     def __post_init__(self) -> None:
         if self.lane < 1:
@@ -40,6 +51,8 @@ class Finish:
             raise ValueError(f"Lane {self.lane}: a time must be more than nothing.")
         if self.decided_place is not None and self.decided_place < 1:
             raise ValueError(f"Lane {self.lane}: places count from 1.")
+        if self.decimals not in {HUNDREDTHS, THOUSANDTHS}:
+            raise ValueError(f"Lane {self.lane}: a time is given to 2 or 3 decimals.")
         self._agree_with_status()
 
     def _agree_with_status(self) -> None:
@@ -64,10 +77,21 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """A team placed ahead of another by decision although its time is slower."""
+    """A team placed ahead of another by decision, or level with it, although its time is slower."""
 
     lane: int
     ahead_of_lane: int
+
+
+@dataclass(frozen=True, slots=True)
+class OpenTie:
+    """Lanes that neither their times nor their decided places put in order.
+
+    Either only some of them have a place (`places_missing`), or only some a time to 0.001 s.
+    """
+
+    lanes: tuple[int, ...]
+    places_missing: bool
 
 
 def place_heat(
@@ -76,8 +100,9 @@ def place_heat(
     """Give every lane its place, in lane order; ties share one (1, 2, 2, 4).
 
     Lanes disqualified, not started or not finished take none, and those behind move up. Times
-    rank; judges' places part equal times where every team of the tie has one, and rank the whole
-    heat where a finished team has no time. Otherwise a missing time is refused with ValueError.
+    rank; decided places part teams that tie where every one of them has a place, and rank the
+    whole heat where a finished team has no time. Otherwise a missing time is refused with
+    ValueError.
     """
     entered = _each_lane_once(finishes)
     ranked = [finish for finish in entered if _takes_a_place(finish, disqualified)]
@@ -90,16 +115,29 @@ def place_heat(
 
 
 def order_contradicts_times(finishes: Iterable[Finish]) -> list[Contradiction]:
-    """List where a decided place puts a slower time ahead of a faster one.
+    """List where decided places put a slower time ahead of a faster one, or level with it.
 
-    Equal times contradict nothing: parting them is what a decided place is for.
+    Times that tie contradict nothing: parting them is what a decided place is for.
     """
     entered = _each_lane_once(finishes)
     return [
         Contradiction(one.lane, other.lane)
         for one in entered
         for other in entered
-        if _decided_ahead(one, other) and _slower(one, other)
+        if _decided_ahead_or_level(one, other) and _slower(one, other)
+    ]
+
+
+def open_ties(finishes: Iterable[Finish]) -> list[OpenTie]:
+    """List the ties that look as if more were known than was given: some lanes of a tie have a
+    place or thousandths, and the others have not (common practice).
+    """
+    timed = [finish for finish in _each_lane_once(finishes) if finish.thousandths is not None]
+    ties = dict.fromkeys(tuple(_tied(finish, timed)) for finish in timed)
+    return [
+        OpenTie(tuple(finish.lane for finish in tie), places_missing=_some_placed(tie))
+        for tie in ties
+        if not _all_placed(tie) and (_some_placed(tie) or len({one.decimals for one in tie}) > 1)
     ]
 
 
@@ -117,7 +155,7 @@ def _takes_a_place(finish: Finish, disqualified: frozenset[int]) -> bool:
     return finish.status is FinishStatus.FINISHED and finish.lane not in disqualified
 
 
-def _rank(finish: Finish, ranked: list[Finish]) -> tuple[int, int]:
+def _rank(finish: Finish, ranked: list[Finish]) -> tuple[int, int, int]:
     """What a team is sorted by; equal ranks share a place."""
     untimed = [other.lane for other in ranked if other.thousandths is None]
     if untimed and finish.decided_place is None:
@@ -126,19 +164,49 @@ def _rank(finish: Finish, ranked: list[Finish]) -> tuple[int, int]:
             f"and lane {finish.lane} has none: give the missing time or every team's place."
         )
     if untimed or finish.thousandths is None:
-        return finish.decided_place or 0, 0
-    tied = [other for other in ranked if other.thousandths == finish.thousandths]
-    parted = all(other.decided_place is not None for other in tied)
-    return finish.thousandths, (finish.decided_place or 0) if parted else 0
+        return finish.decided_place or 0, 0, 0
+    tie = _tied(finish, ranked)
+    fine = finish.thousandths if _all_fine(tie) else 0
+    return _hundredths(finish), fine, (finish.decided_place or 0) if _all_placed(tie) else 0
+
+
+def _tied(finish: Finish, among: Iterable[Finish]) -> list[Finish]:
+    """Those whose times do not part them from this team, itself included.
+
+    Those with one time to 0.01 s, unless all of them have thousandths to go by.
+    """
+    level = [other for other in among if _hundredths(other) == _hundredths(finish)]
+    if _all_fine(level):
+        return [other for other in level if other.thousandths == finish.thousandths]
+    return level
 
 
 def _slower(one: Finish, other: Finish) -> bool:
     if one.thousandths is None or other.thousandths is None:
         return False
-    return one.thousandths > other.thousandths
+    if _all_fine((one, other)):
+        return one.thousandths > other.thousandths
+    return _hundredths(one) > _hundredths(other)
 
 
-def _decided_ahead(one: Finish, other: Finish) -> bool:
+def _hundredths(finish: Finish) -> int:
+    """The time in hundredths of a second, rounded up."""
+    return -(-(finish.thousandths or 0) // 10)
+
+
+def _all_fine(finishes: Iterable[Finish]) -> bool:
+    return all(finish.decimals == THOUSANDTHS for finish in finishes)
+
+
+def _all_placed(tie: Iterable[Finish]) -> bool:
+    return all(finish.decided_place is not None for finish in tie)
+
+
+def _some_placed(tie: Iterable[Finish]) -> bool:
+    return any(finish.decided_place is not None for finish in tie)
+
+
+def _decided_ahead_or_level(one: Finish, other: Finish) -> bool:
     if one.decided_place is None or other.decided_place is None:
         return False
-    return one.decided_place < other.decided_place
+    return one.decided_place <= other.decided_place

@@ -8,6 +8,7 @@ replaces; the disqualification of the replaced ruling is then set aside.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,20 +17,20 @@ from sqlalchemy import bindparam, insert, select, update
 from app.access.queries import Caller
 from app.access.signing import statement_digest
 from app.clock import rfc3339
-from app.ids import CaseId, DisqualificationId, HeatId, RulingId, TeamId, new_id
-from app.meets.queries import MeetFacts, meet_facts, who_runs
+from app.ids import CaseId, DisqualificationId, HeatId, ReportId, RulingId, TeamId, new_id
+from app.meets.queries import MeetFacts, Running, meet_facts, who_runs
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, OwnReport, RoleMissing, Stale, StateConflict
 from app.reports.findings import judge_again
 from app.reports.grouping import close_case
-from app.reports.queries import case_row, reports_of_case
+from app.reports.queries import case_row, report_out, reports_of_case
 from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
-from app.rulings.lane_count import earlier_lane_infringements
-from app.rulings.queries import annotation, ruling_out, rulings_of_case
+from app.rulings.lane_count import noted_against
+from app.rulings.queries import annotation, reports_gone_on, ruling_out, rulings_of_case
 from app.rulings.states import (
     DISQUALIFICATION_TABLE,
     DisqualificationAct,
@@ -50,6 +51,7 @@ class Effect:
     infringement: Infringement | None
     rule: str | None
     consequence: Consequence
+    rests_on: tuple[RulingId, ...] = ()
 
 
 NOTHING = Effect(None, None, Consequence.NONE)
@@ -70,7 +72,7 @@ def rule_on(
         meet = meet_facts(unit.conn, unit.meet_id)
         _insist_may_rule(caller, meet)
         replaced = _step(unit, case, sent, version)
-        reports = reports_of_case(unit.conn, case_id)
+        reports = _reports_to_rule_on(unit, case_id, replaced)
         _insist_second_person(reports, caller)
         if replaced is not None:
             # First, so that a lane infringement it noted no longer counts against the team.
@@ -92,6 +94,8 @@ def rule_on(
                 rule=effect.rule,
                 effect=effect.consequence.value,
                 edition=meet.book.key,
+                separate=sent.separate or 1,
+                rests_on=list(effect.rests_on),
                 reasons=sent.reasons,
                 statement=statement,
                 statement_digest=digest,
@@ -124,6 +128,14 @@ def _insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
     if caller.holds(Role.REFEREE) or meet.terms.chief_umpire_rules:
         return
     raise RoleMissing("At this meet only the referee rules; the chief umpire does not.")
+
+
+def _reports_to_rule_on(unit: Unit, case_id: CaseId, replaced: RulingId | None) -> list[ReportOut]:
+    """The case's reports, and those the replaced ruling rested on that have gone on since."""
+    gone = [] if replaced is None else reports_gone_on(unit.conn, unit.meet_id, case_id)
+    return reports_of_case(unit.conn, case_id) + [
+        report_out(unit.conn, unit.meet_id, ReportId(one.report)) for one in gone
+    ]
 
 
 def _insist_second_person(reports: list[ReportOut], caller: Caller) -> None:
@@ -169,22 +181,60 @@ def _effect(
             "This case has no team yet: ask the umpire back for the lane, or dismiss the case."
         )
     infringement = sent.infringement or _what_all_saw(reports)
-    found = _found_now(unit, case, reports, infringement)
-    earlier = earlier_lane_infringements(unit.conn, unit.meet_id, TeamId(case.team_id))
-    consequence = found or consequence_of(infringement, meet.book, earlier)
-    return Effect(infringement, meet.book.reference(infringement), consequence)
+    here = _separate_infringements(sent, infringement, reports) - 1
+    noted = noted_against(unit.conn, unit.meet_id, TeamId(case.team_id))
+    running = who_runs(unit.conn, unit.meet_id, HeatId(case.heat_id), case.lane)
+
+    def with_earlier(earlier: int) -> Consequence:
+        found = _found_now(running, reports, infringement, earlier)
+        return found or consequence_of(infringement, meet.book, earlier)
+
+    consequence = with_earlier(noted.count + here)
+    rests_on = noted.by if consequence is not with_earlier(here) else ()
+    return Effect(infringement, meet.book.reference(infringement), consequence, rests_on)
+
+
+def _separate_infringements(
+    sent: RulingIn, infringement: Infringement, reports: list[ReportOut]
+) -> int:
+    """How many infringements are confirmed: only lane infringements are counted one by one.
+
+    One report tells of one. Two from one umpire, or from different take-overs, may be two, and
+    only the head official can say.
+    """
+    if infringement is not Infringement.LANE_INFRINGEMENT:
+        if sent.separate is not None:
+            raise Malformed(
+                "Only lane infringements are counted; leave the number out.", field="/separate"
+            )
+        return 1
+    told = [
+        report
+        for report in reports
+        if report.state is not ReportState.WITHDRAWN
+        and report.finding is not None
+        and report.finding.infringement is infringement
+    ]
+    observers = Counter(report.official for report in told)
+    places = {report.take_over for report in told}
+    if sent.separate is None and (len(places) > 1 or max(observers.values(), default=0) > 1):
+        raise Malformed(
+            "The reports may tell of more than one lane infringement: say how many separate ones "
+            "are confirmed.",
+            field="/separate",
+        )
+    return sent.separate or 1
 
 
 def _found_now(
-    unit: Unit, case: AnyRow, reports: list[ReportOut], infringement: Infringement
+    running: Running, reports: list[ReportOut], infringement: Infringement, earlier: int
 ) -> Consequence | None:
     """What the findings on this infringement lead to: the gravest, None where none says so.
 
     A lane infringement with ground gained disqualifies at once, and only the facts tell.
     """
-    running = who_runs(unit.conn, unit.meet_id, HeatId(case.heat_id), case.lane)
     findings = [
-        judge_again(unit.conn, unit.meet_id, running, report)
+        judge_again(running, report, earlier)
         for report in reports
         if report.observation is not None and report.state is not ReportState.WITHDRAWN
     ]
@@ -234,6 +284,7 @@ def _statement(
         "ruled_at": rfc3339(unit.now),
         "ruling": ruling_id,
         "rule": effect.rule,
+        "separate": sent.separate or 1,
         "team": case.team_id,
         "verdict": sent.verdict.value,
     }

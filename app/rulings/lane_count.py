@@ -7,24 +7,35 @@ A team here is a team in one event, so counting by team counts over the event's 
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, bindparam, func, select
+from dataclasses import dataclass
 
-from app.ids import MeetId, TeamId
+from sqlalchemy import Connection, bindparam, select
+
+from app.ids import MeetId, RulingId, TeamId
 from app.rules.finding import Consequence
 from app.rulings.tables import rulings
 
 _NOTED = (
-    select(func.count())
-    .select_from(rulings)
+    select(rulings.c.id, rulings.c.separate)
     .where(
         rulings.c.meet_id == bindparam("meet"),
         rulings.c.team_id == bindparam("team"),
         rulings.c.effect == Consequence.NOTED.value,
         rulings.c.replaced_by.is_(None),
     )
+    .order_by(rulings.c.ruled_at, rulings.c.id)
 )
 
 
-def earlier_lane_infringements(conn: Connection, meet_id: MeetId, team_id: TeamId) -> int:
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """The lane infringements that stand against a team, and the rulings that noted them."""
+
+    count: int
+    by: tuple[RulingId, ...]
+
+
+def noted_against(conn: Connection, meet_id: MeetId, team_id: TeamId) -> Noted:
     """The tolerated lane infringements that rulings have noted against a team."""
-    return conn.execute(_NOTED, {"meet": meet_id, "team": team_id}).scalar_one()
+    rows = conn.execute(_NOTED, {"meet": meet_id, "team": team_id}).all()
+    return Noted(sum(row.separate for row in rows), tuple(row.id for row in rows))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -10,6 +11,8 @@ from app.access.tables import officials
 from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.tables import teams
 from app.refusals import NotFound
+from app.reports.tables import reports
+from app.reports.wire import GoneOn
 from app.rules.finding import Consequence, title_of
 from app.rules.observation import Infringement
 from app.rulings.states import DisqualificationState
@@ -32,6 +35,19 @@ _OF_CASE = (
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case"))
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
+_OF_TEAM = (
+    select(rulings.c.id, rulings.c.rests_on, rulings.c.replaced_by)
+    .where(rulings.c.meet_id == bindparam("meet"), rulings.c.team_id == bindparam("team"))
+    .order_by(rulings.c.ruled_at, rulings.c.id)
+)
+_STATEMENTS_OF_CASE = select(rulings.c.statement).where(
+    rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case")
+)
+_CASES_OF_REPORTS = (
+    select(reports.c.id, reports.c.case_id)
+    .where(reports.c.id.in_(bindparam("reports", expanding=True)))
+    .order_by(reports.c.id)
+)
 _DISQUALIFICATIONS = (
     select(disqualifications, teams.c.name.label("team_name"))
     .join(teams, teams.c.id == disqualifications.c.team_id)
@@ -52,14 +68,13 @@ _NOTED_IN_HEAT = select(rulings.c.team_id).where(
 )
 
 
-_COUNT_IN_HEAT = (
-    select(func.count()).select_from(rulings).where(rulings.c.heat_id == bindparam("heat"))
-)
+_LAST_IN_HEAT = select(func.max(rulings.c.ruled_at)).where(rulings.c.heat_id == bindparam("heat"))
 
 
-def count_rulings_in_heat(conn: Connection, heat_id: HeatId) -> int:
-    """How many rulings there have been in a heat: it moves whenever one could change its result."""
-    return conn.execute(_COUNT_IN_HEAT, {"heat": heat_id}).scalar_one()
+def last_ruled_at(conn: Connection, heat_id: HeatId) -> datetime | None:
+    """When a case of this heat was ruled on last, None before the first."""
+    found: datetime | None = conn.execute(_LAST_IN_HEAT, {"heat": heat_id}).scalar_one()
+    return found
 
 
 def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> RulingOut:
@@ -68,6 +83,13 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     if row is None:
         raise NotFound("There is no such ruling at this meet.")
     infringement = Infringement(row.infringement) if row.infringement else None
+    of_team = conn.execute(_OF_TEAM, {"meet": meet_id, "team": row.team_id}).all()
+    replaced = {other.id for other in of_team if other.replaced_by is not None}
+    shakes = [
+        other.id
+        for other in of_team
+        if other.replaced_by is None and row.reconsiders in other.rests_on
+    ]
     return RulingOut(
         id=row.id,
         case=row.case_id,
@@ -82,6 +104,10 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         rule=row.rule,
         effect=annotation(Consequence(row.effect), row.rule),
         edition=row.edition,
+        separate=row.separate,
+        rests_on=row.rests_on,
+        is_shaken=row.replaced_by is None and not replaced.isdisjoint(row.rests_on),
+        shakes=shakes,
         reasons=row.reasons,
         statement_digest=row.statement_digest,
         ruled_at=row.ruled_at,
@@ -105,6 +131,17 @@ def annotation(consequence: Consequence, rule: str | None) -> str:
 def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[RulingId]:
     """A case's rulings in order; the last one stands."""
     return list(conn.execute(_OF_CASE, {"meet": meet_id, "case": case_id}).scalars())
+
+
+def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[GoneOn]:
+    """The reports that a ruling on this case rested on and that have moved to a further case."""
+    signed = conn.execute(_STATEMENTS_OF_CASE, {"meet": meet_id, "case": case_id}).scalars()
+    named = {report["id"] for statement in signed for report in statement["reports"]}
+    return [
+        GoneOn(report=row.id, case=row.case_id)
+        for row in conn.execute(_CASES_OF_REPORTS, {"reports": sorted(named)})
+        if row.case_id != case_id
+    ]
 
 
 def disqualifications_of(conn: Connection, meet_id: MeetId) -> list[DisqualificationOut]:

@@ -1,11 +1,13 @@
-"""The states of a disqualification: in force ⇄ set aside, each change by a named ruling."""
+"""The states of a disqualification: in force → set aside, by a named ruling.
+
+A ruling that disqualifies again makes a new one, so that each names the ruling it comes from.
+"""
 
 from __future__ import annotations
 
 from enum import StrEnum
 
-from app.roles import Role
-from app.transitions import Need, StateTable, Step
+from app.transitions import StateTable, Step
 
 
 class DisqualificationState(StrEnum):
@@ -19,11 +21,7 @@ class DisqualificationAct(StrEnum):
     """What can happen to a disqualification."""
 
     SET_ASIDE = "set aside"
-    REINSTATE = "reinstate"
 
-
-HEAD = frozenset({Role.REFEREE, Role.CHIEF_UMPIRE})
-SIGNED = frozenset({Need.REASON, Need.PIN})
 
 DISQUALIFICATION_TABLE = StateTable(
     "disqualification",
@@ -32,15 +30,6 @@ DISQUALIFICATION_TABLE = StateTable(
             DisqualificationState.IN_FORCE,
             DisqualificationAct.SET_ASIDE,
             DisqualificationState.SET_ASIDE,
-            HEAD,
-            SIGNED,
-        ),
-        Step(
-            DisqualificationState.SET_ASIDE,
-            DisqualificationAct.REINSTATE,
-            DisqualificationState.IN_FORCE,
-            HEAD,
-            SIGNED,
         ),
     ],
 )

@@ -21,6 +21,8 @@ rulings = Table(
     Column("rule", String(60)),
     Column("effect", String(20), nullable=False),
     Column("edition", String(60), nullable=False),
+    Column("separate", Integer, nullable=False),
+    Column("rests_on", Json, nullable=False),
     Column("reasons", Text, nullable=False),
     Column("statement", Json, nullable=False),
     Column("statement_digest", String(64), nullable=False),
@@ -29,6 +31,8 @@ rulings = Table(
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
 )
+"""`separate` counts the lane infringements that a ruling confirms; `rests_on` names the rulings
+whose notes L made this one a disqualification."""
 
 disqualifications = Table(
     "disqualifications",

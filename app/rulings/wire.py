@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from enum import StrEnum
+from typing import Annotated
 
 from pydantic import Field, model_validator
 
@@ -28,6 +29,11 @@ class RulingIn(Wire):
         default=None,
         description="what is confirmed; may be left out where all reports say the same",
     )
+    separate: Annotated[int, Field(ge=1, le=10)] | None = Field(
+        default=None,
+        description="how many separate lane infringements are confirmed; two umpires may have "
+        "seen the same one. Left out, it is one",
+    )
     reasons: Reasons
     reconsiders: ChosenId | None = Field(
         default=None, description="the earlier ruling on this case that this one replaces"
@@ -38,6 +44,8 @@ class RulingIn(Wire):
     def _dismissal_names_nothing(self) -> RulingIn:
         if self.verdict is Verdict.DISMISSED and self.infringement is not None:
             raise ValueError("a dismissal confirms no infringement; leave it out")
+        if self.verdict is Verdict.DISMISSED and self.separate is not None:
+            raise ValueError("a dismissal counts no infringements; leave the number out")
         return self
 
 
@@ -57,6 +65,16 @@ class RulingOut(Wire):
     rule: str | None
     effect: str = Field(description="what stands on the result: “DQ TR24.7”, “L”, or nothing")
     edition: str
+    separate: int
+    rests_on: list[RulingId] = Field(
+        description="the rulings whose notes L made this one a disqualification"
+    )
+    is_shaken: bool = Field(
+        description="true: a ruling that this one rests on was replaced; reconsider this one too"
+    )
+    shakes: list[RulingId] = Field(
+        description="the standing rulings that rest on the one that this ruling replaced"
+    )
     reasons: str
     statement_digest: str = Field(description="SHA-256 of the signed statement's RFC 8785 form")
     ruled_at: datetime

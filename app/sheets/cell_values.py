@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import datetime
+from datetime import datetime, time
 from decimal import Decimal
 from functools import lru_cache
 
@@ -24,6 +24,7 @@ from app.sheets.cells import GridCell, Moment, Unreadable
 
 _MILLISECONDS_A_DAY = 86_400_000
 _PLAIN_FORMAT = re.compile(r"(0+)(?:\.(0+))?(?:[;_].*)?")
+_HOURS = re.compile("[hH]")
 _SECOND_DECIMALS = re.compile(r"[sS]+\]?\.(0+)")
 _NOT_A_NUMBER = Unreadable("This cell holds a number that cannot be read. Type it again.")
 _NOT_A_DATE = Unreadable("This cell holds a date outside the calendar. Type it again as text.")
@@ -67,6 +68,9 @@ def _show_moment(value: float, code: str, epoch: datetime) -> GridCell:
         moment: datetime = from_excel(value, epoch)
     except (OverflowError, ValueError):
         return _NOT_A_DATE
+    if moment.time() == time.min and not _HOURS.search(code):
+        # A date alone: its midnight was never meant as a time of day.
+        return Moment(moment.date().isoformat())
     return Moment(moment.isoformat(sep=" "))
 
 

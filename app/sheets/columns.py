@@ -1,19 +1,19 @@
 """Finding our columns in the header row of somebody else's sheet.
 
 Answers where each column stands, which headers are left aside, and what is wrong with the header:
-a required column missing, a column there twice, a mapping that leads nowhere. Header names are
-compared without regard to case and white space (common practice).
+a required column missing, a column there twice, a mapping that leads nowhere, no header at all.
+Header names are compared without regard to case and white space (common practice).
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from app.sheets.cells import MISREAD_DATE, GridCell, GridRow, Unreadable, clean_text
-from app.sheets.problems import ProblemList, show
+from app.sheets.problems import ProblemList, SheetRefused, show
 
 NO_MAPPING: Mapping[str, str] = MappingProxyType({})
 _TITLES_LISTED = 12
@@ -22,13 +22,17 @@ _TITLES_LISTED = 12
 @dataclass(frozen=True, slots=True)
 class Columns:
     """What a list looks for: names, which of them must be there, and which may hold times.
-    `mapping` leads from a header in the file to one of our names.
+    `mapping` leads from a header in the file to one of our names. Of `one_of` at least one must be
+    there. `longest` says how many characters a column takes, where that is fewer than any cell may
+    have.
     """
 
     names: Sequence[str]
     required: Sequence[str]
     times: Sequence[str]
     mapping: Mapping[str, str]
+    one_of: Sequence[str] = ()
+    longest: Mapping[str, int] = field(default_factory=dict)
 
     def by_header(self) -> dict[str, str]:
         """Folded header to column. Once a column is mapped, its own name no longer counts."""
@@ -39,11 +43,14 @@ class Columns:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Where each of our columns stands, how wide the list is, and which headers are not ours."""
+    """Where each of our columns stands, how wide the list is, which headers are not ours, and
+    which columns have been told to be missing.
+    """
 
     places: Mapping[str, int]
     width: int
     ignored: tuple[str, ...]
+    missing: tuple[str, ...]
 
 
 def fold_name(name: str) -> str:
@@ -52,19 +59,27 @@ def fold_name(name: str) -> str:
 
 
 def find_columns(header: GridRow, columns: Columns, problems: ProblemList) -> Layout:
-    """The layout under this header. Of a column that is there twice, the first place counts."""
+    """The layout under this header. Of a column that is there twice, the first place counts.
+
+    Raises SheetRefused where the row is no header: it holds one cell, and that is no column.
+    """
     titles = _read_titles(header, problems)
     names = columns.by_header()
     ours = [names.get(fold_name(title)) for title in titles]
+    _refuse_single_cell(titles, ours, header.number)
     places: dict[str, int] = {}
     for at, name in enumerate(ours):
         if name is not None and name in columns.names:
             places.setdefault(name, at)
     _tell_of_mapping(titles, columns, problems)
     _tell_of_doubled(ours, header.number, problems)
-    _tell_of_missing(titles, [n for n in columns.required if n not in places], header, problems)
+    missing = [name for name in columns.required if name not in places]
+    _tell_of_missing(titles, missing, header, problems)
+    if columns.one_of and places.keys().isdisjoint(columns.one_of):
+        _tell_of_none(titles, columns.one_of, header, problems)
+        missing += columns.one_of
     ignored = [_name_title(titles, at) for at, name in enumerate(ours) if name not in places]
-    return Layout(places, len(titles), tuple(ignored))
+    return Layout(places, len(titles), tuple(ignored), tuple(missing))
 
 
 def _read_titles(header: GridRow, problems: ProblemList) -> list[str]:
@@ -83,6 +98,17 @@ def _read_title(cell: GridCell, at: int, row: int, problems: ProblemList) -> str
     why = taken.why if isinstance(taken, Unreadable) else MISREAD_DATE.why
     problems.add(row, f"column {at + 1}", why)
     return f"(column {at + 1}, unreadable)"
+
+
+def _refuse_single_cell(titles: Sequence[str], ours: Sequence[str | None], row: int) -> None:
+    named = [title for title in titles if title]
+    if len(named) == 1 and not any(ours):
+        raise SheetRefused(
+            "The first row must hold the names of the columns, with commas, semicolons or tabs "
+            f"between them. Here it holds only {show(named[0])}. Delete what stands above the "
+            "names, or save the list again as CSV or XLSX.",
+            row=row,
+        )
 
 
 def _name_title(titles: Sequence[str], at: int) -> str:
@@ -117,12 +143,26 @@ def _tell_of_missing(
     titles: Sequence[str], missing: Sequence[str], header: GridRow, problems: ProblemList
 ) -> None:
     for name in missing:
-        problems.add(
-            header.number,
-            name,
-            f"The column {name} is missing. Name it in the header row, or say which of your "
-            f"columns holds it. The file has {_list_titles(titles)}.",
-        )
+        problems.add(header.number, name, f"The column {name} is missing. {_way_out(titles, name)}")
+
+
+def _tell_of_none(
+    titles: Sequence[str], names: Sequence[str], header: GridRow, problems: ProblemList
+) -> None:
+    choice = f"{', '.join(names[:-1])} and {names[-1]}"
+    problems.add(
+        header.number,
+        names[0],
+        f"None of the columns {choice} is there. {_way_out(titles, names[0])}",
+    )
+
+
+def _way_out(titles: Sequence[str], name: str) -> str:
+    return (
+        f"Name it in the header row, or say which of your columns holds it, with "
+        f'?columns={{"your name for it":"{name}"}} after the address. '
+        f"The file has {_list_titles(titles)}."
+    )
 
 
 def _list_titles(titles: Sequence[str]) -> str:

@@ -1,24 +1,33 @@
 """What must hold within and between the rows of a finish list.
 
 Answers whether a row contradicts itself (a time for a team that did not start) or another row (a
-lane twice, a place ahead of a faster team). Equal times without places are a tie and fine: a tie
-stays unless the photo finish parts it (IAAF Rule 167.1, 2010-11). The rest is common practice.
+lane twice, a place ahead of a faster team). How times and places compare is left to
+`app.rules.placing`, which also ranks the heat. Equal times without places are a tie and fine: a
+tie stays unless the photo finish parts it (IAAF Rule 167.1, 2010-11). The rest is common practice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from app.rules.placing import FinishStatus
+from app.rules.placing import (
+    THOUSANDTHS,
+    Contradiction,
+    Finish,
+    FinishStatus,
+    OpenTie,
+    open_ties,
+    order_contradicts_times,
+)
 from app.sheets.problems import ProblemList
 
 
 @dataclass(frozen=True, slots=True)
 class FinishRow:
     """One lane's finish. `decimals` says whether the time was given in hundredths (2) or
-    thousandths (3); `place` is the judges' order, where the file gives one.
+    thousandths (3); `place` is the judges' order, where the file gives one; `about` holds what the
+    row says of its event, round, heat and team.
     """
 
     row: int
@@ -27,6 +36,11 @@ class FinishRow:
     thousandths: int | None
     decimals: int
     place: int | None
+    about: Mapping[str, str] = field(default_factory=dict)
+
+    def as_finish(self) -> Finish:
+        """The same for the rules."""
+        return Finish(self.lane, self.status, self.thousandths, self.place, self.decimals)
 
 
 def check_own_sense(row: FinishRow, problems: ProblemList) -> None:
@@ -53,7 +67,7 @@ def check_together(rows: Sequence[FinishRow], problems: ProblemList) -> None:
     _check_lanes(rows, problems)
     finished = [row for row in rows if row.status is FinishStatus.FINISHED]
     _check_comparable(finished, problems)
-    _check_places(finished, problems)
+    _check_times_and_places(finished, problems)
 
 
 def _check_lanes(rows: Sequence[FinishRow], problems: ProblemList) -> None:
@@ -84,25 +98,68 @@ def _check_comparable(finished: Sequence[FinishRow], problems: ProblemList) -> N
             )
 
 
-def _check_places(finished: Sequence[FinishRow], problems: ProblemList) -> None:
-    """Places follow the times. With equal times either order may stand: the picture decides."""
-    both = [row for row in finished if row.place is not None and row.thousandths is not None]
-    ordered = sorted(both, key=lambda row: (row.place or 0, row.thousandths or 0))
-    for ahead, behind in pairwise(ordered):
-        faster, slower = _compare(ahead, behind)
-        if faster > slower or (ahead.place == behind.place and faster != slower):
+def _check_times_and_places(finished: Sequence[FinishRow], problems: ProblemList) -> None:
+    """Places follow the times, and part a tie of times only as a whole."""
+    by_lane: dict[int, FinishRow] = {}
+    for row in finished:
+        by_lane.setdefault(row.lane, row)
+    finishes = [row.as_finish() for row in by_lane.values()]
+    _tell_contradictions(order_contradicts_times(finishes), by_lane, problems)
+    if all(finish.thousandths is not None for finish in finishes):
+        _tell_open_ties(open_ties(finishes), by_lane, problems)
+
+
+def _tell_contradictions(
+    found: Sequence[Contradiction], by_lane: Mapping[int, FinishRow], problems: ProblemList
+) -> None:
+    """Each row once, with the first of the rows above it that it contradicts."""
+    told: dict[int, tuple[FinishRow, FinishRow]] = {}
+    for one in found:
+        pair = by_lane[one.lane], by_lane[one.ahead_of_lane]
+        above, below = sorted(pair, key=lambda row: row.row)
+        if below.row not in told or above.row < told[below.row][1].row:
+            told[below.row] = below, above
+    for below, above in told.values():
+        problems.add(
+            below.row,
+            "place",
+            f"Lane {below.lane} has place {below.place} and lane {above.lane} in row {above.row} "
+            f"has place {above.place}, but their times say otherwise. Correct the times or the "
+            "places.",
+        )
+
+
+def _tell_open_ties(
+    found: Sequence[OpenTie], by_lane: Mapping[int, FinishRow], problems: ProblemList
+) -> None:
+    for tie in found:
+        rows = sorted((by_lane[lane] for lane in tie.lanes), key=lambda row: row.row)
+        if tie.places_missing:
+            _tell_half_placed(rows, problems)
+        else:
+            _tell_half_timed(rows, problems)
+
+
+def _tell_half_placed(rows: Sequence[FinishRow], problems: ProblemList) -> None:
+    placed = next(row for row in rows if row.place is not None)
+    for row in rows:
+        if row.place is None:
             problems.add(
-                behind.row,
+                row.row,
                 "place",
-                f"Lane {behind.lane} has place {behind.place} and lane {ahead.lane} in row "
-                f"{ahead.row} has place {ahead.place}, but their times say otherwise. Correct "
-                "the times or the places.",
+                f"Lane {row.lane} has no place, but lane {placed.lane} in row {placed.row} has the "
+                "same time and a place. Give every team with this time its place, or none of them.",
             )
 
 
-def _compare(one: FinishRow, other: FinishRow) -> tuple[int, int]:
-    """Both times at the coarser precision; a photo-finish time is rounded up to 0.01 s (World
-    Athletics TR19, from memory).
-    """
-    step = 10 ** (3 - min(one.decimals, other.decimals))
-    return -(-(one.thousandths or 0) // step), -(-(other.thousandths or 0) // step)
+def _tell_half_timed(rows: Sequence[FinishRow], problems: ProblemList) -> None:
+    fine = next(row for row in rows if row.decimals == THOUSANDTHS)
+    for row in rows:
+        if row.decimals < THOUSANDTHS:
+            problems.add(
+                row.row,
+                "time",
+                f"Lane {row.lane} and lane {fine.lane} in row {fine.row} have the same time to "
+                "0.01 s, and only one of them is given to 0.001 s. Give both to 0.001 s (42.340, "
+                "not 42.34), or give every team with this time its place.",
+            )

@@ -22,6 +22,8 @@ __all__ = ["FinishRow", "NotATime", "Problem", "SheetRefused", "parse_time", "re
 
 REQUIRED = ("lane",)
 OPTIONAL = ("time", "status", "place")
+# Where a list says what it is about, whoever loads it can tell that it is the wrong one.
+ABOUT = ("event", "round", "heat", "team")
 _STATUSES = {status.casefold(): status for status in FinishStatus}
 _DISQUALIFIED = ("dq", "dsq", "disq")
 # What people put where there is nothing to put.
@@ -39,7 +41,7 @@ def read_finish_list(
     file is no table.
     """
     problems = ProblemList()
-    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("time",), mapping)
+    columns = Columns((*REQUIRED, *OPTIONAL, *ABOUT), REQUIRED, ("time",), mapping, OPTIONAL)
     table = fill_table(content, columns, problems)
     read = [_read_row(row, problems) for row in table.rows]
     rows = tuple(row for row in read if row is not None)
@@ -59,7 +61,8 @@ def _read_row(row: Row, problems: ProblemList) -> FinishRow | None:
     is_whole = all(name in row.cells for name in (*REQUIRED, *OPTIONAL))
     if lane is None or status is None or not is_whole or len(problems) > before:
         return None
-    found = FinishRow(row.number, lane, status, thousandths, decimals, place)
+    about = {name: row.cells[name] for name in ABOUT if row.cells.get(name)}
+    found = FinishRow(row.number, lane, status, thousandths, decimals, place, about)
     check_own_sense(found, problems)
     return found if len(problems) == before else None
 

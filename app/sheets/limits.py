@@ -10,6 +10,11 @@ MAX_FILE_BYTES = 8 * 1024 * 1024
 MAX_ROWS = 50_000
 MAX_COLUMNS = 64
 MAX_CELL_LENGTH = 500
+# Characters of the texts that are kept, as long as the tables of a meet hold them.
+MAX_EVENT_LENGTH = 120
+MAX_ROUND_LENGTH = 120
+MAX_BIB_LENGTH = 60
+MAX_TEAM_LENGTH = 500
 MAX_PROBLEMS = 200
 
 # XLSX is a zip archive: these hold for what comes out of it.

@@ -17,6 +17,7 @@ _TIME = re.compile(
     r"(?:(?:(?P<hours>[0-9]{1,2}):)?(?P<minutes>[0-9]{1,3}):)?"
     r"(?P<seconds>[0-9]{1,5})(?:[.,](?P<decimals>[0-9]+))?"
 )
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}.*")
 _WAY_OUT = "Write it as 42.35 or 3:02.12."
 
 
@@ -27,6 +28,11 @@ class NotATime(ValueError):
 def parse_time(text: str) -> tuple[int, int]:
     """Thousandths of a second, and the number of decimals given (1 to 3)."""
     parts = _TIME.fullmatch(text.strip())
+    if parts is None and _DATE.fullmatch(text.strip()):
+        raise NotATime(
+            f"{show(text)} is a date: the spreadsheet has made it of what was typed. Format the "
+            "column as text and type the time again."
+        )
     if parts is None:
         raise NotATime(f"{show(text)} is no time. {_WAY_OUT}")
     hours, minutes, seconds = (parts[name] for name in ("hours", "minutes", "seconds"))

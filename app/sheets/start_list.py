@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from app.rules.relay import Relay, relay_named
 from app.sheets.columns import NO_MAPPING, Columns
@@ -21,6 +22,12 @@ from app.sheets.fields import (
     read_scheduled,
     read_whole_number,
 )
+from app.sheets.limits import (
+    MAX_BIB_LENGTH,
+    MAX_EVENT_LENGTH,
+    MAX_ROUND_LENGTH,
+    MAX_TEAM_LENGTH,
+)
 from app.sheets.problems import Problem, ProblemList, SheetRefused, show
 from app.sheets.table import Row, fill_table
 
@@ -29,6 +36,14 @@ __all__ = ["Entry", "HeatRows", "Problem", "SheetRefused", "StartList", "read_st
 REQUIRED = ("event", "round", "heat", "lane", "team")
 LEGS = tuple(f"leg{number}" for number in range(1, 9))
 OPTIONAL = ("affiliation", "bib", "relay", "scheduled", *LEGS)
+LONGEST: Mapping[str, int] = MappingProxyType(
+    {
+        "event": MAX_EVENT_LENGTH,
+        "round": MAX_ROUND_LENGTH,
+        "bib": MAX_BIB_LENGTH,
+        **dict.fromkeys(("team", "affiliation", *LEGS), MAX_TEAM_LENGTH),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +89,7 @@ def read_start_list(
     file is no table.
     """
     problems = ProblemList()
-    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("scheduled",), mapping)
+    columns = Columns((*REQUIRED, *OPTIONAL), REQUIRED, ("scheduled",), mapping, longest=LONGEST)
     table = fill_table(content, columns, problems)
     checks = DrawChecks(problems)
     relays = _RelayFinder(problems)

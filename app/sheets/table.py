@@ -23,7 +23,7 @@ from app.sheets.cells import (
     is_formula,
 )
 from app.sheets.columns import NO_MAPPING, Columns, Layout, find_columns, fold_name
-from app.sheets.limits import MAX_FILE_BYTES
+from app.sheets.limits import MAX_CELL_LENGTH, MAX_FILE_BYTES
 from app.sheets.problems import Problem, ProblemList, SheetRefused
 from app.sheets.text_file import read_text_grid
 from app.sheets.workbook import read_workbook_grid
@@ -78,7 +78,18 @@ def fill_table(content: bytes, columns: Columns, problems: ProblemList) -> Table
     layout = find_columns(header, columns, problems)
     filler = _Filler(layout, columns, problems)
     rows = filler.fill(grid)
+    if not filler.rows_seen and (layout.missing or layout.ignored):
+        _tell_of_single_row(header, problems)
     return Table(tuple(layout.places), rows, layout.ignored)
+
+
+def _tell_of_single_row(header: GridRow, problems: ProblemList) -> None:
+    problems.add(
+        header.number,
+        None,
+        "Below this row there is nothing. If it holds the whole list, its line breaks were lost: "
+        "save the list again, with a row for each team.",
+    )
 
 
 def _read_grid(content: bytes, columns: Columns) -> Grid:
@@ -104,15 +115,16 @@ class _Filler:
     def __init__(self, layout: Layout, columns: Columns, problems: ProblemList) -> None:
         self._layout = layout
         self._times = frozenset(columns.times)
-        told_missing = {name for name in columns.required if name not in layout.places}
+        self._longest = columns.longest
         self._absent = {
             name: ""
             for name in columns.names
-            if name not in layout.places and name not in told_missing
+            if name not in layout.places and name not in layout.missing
         }
         self._problems = problems
         # Names repeat from row to row: each distinct text is cleaned, and kept, once.
         self._cleaned: dict[str, str | Unreadable] = {}
+        self.rows_seen = 0
 
     def fill(self, grid: Grid) -> tuple[Row, ...]:
         """All rows that hold anything and have the right shape."""
@@ -123,6 +135,7 @@ class _Filler:
         )
 
     def _has_shape(self, row: GridRow, may_be_short: bool) -> bool:
+        self.rows_seen += 1
         width = self._layout.width
         if len(row.cells) < width and not may_be_short:
             self._tell_of_shape(row, "fewer")
@@ -159,6 +172,13 @@ class _Filler:
         taken = self._cleaned.get(cell)
         if taken is None:
             taken = self._cleaned[cell] = _clean(cell)
+        # Asked of the cleaned text: NFC can lengthen it (Unicode Standard Annex 15).
+        longest = self._longest.get(name, MAX_CELL_LENGTH)
+        if isinstance(taken, str) and len(taken) > longest:
+            return Unreadable(
+                f"This cell holds {len(taken):,} characters; a {name} takes at most {longest}. "
+                "Shorten it."
+            )
         return taken
 
 

@@ -78,7 +78,7 @@ def upgrade() -> None:
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("meet_id", sa.String(length=36), nullable=False),
         sa.Column("name", sa.String(length=120), nullable=False),
-        sa.Column("name_key", sa.String(length=240), nullable=False),
+        sa.Column("name_key", sa.Text(), nullable=False),
         sa.Column("relay", sa.String(length=20), nullable=False),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_events_meet_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_events")),
@@ -105,12 +105,13 @@ def upgrade() -> None:
         sa.Column("meet_id", sa.String(length=36), nullable=False),
         sa.Column("event_id", sa.String(length=36), nullable=False),
         sa.Column("round", sa.String(length=120), nullable=False),
-        sa.Column("round_key", sa.String(length=240), nullable=False),
+        sa.Column("round_key", sa.Text(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("scheduled", sa.String(length=60), nullable=True),
         sa.Column("position", sa.Integer(), nullable=False),
         sa.Column("state", sa.String(length=20), nullable=False),
         sa.Column("started_at", Instant(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["event_id"], ["events.id"], name=op.f("fk_heats_event_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_heats_meet_id")),
@@ -166,7 +167,7 @@ def upgrade() -> None:
         sa.Column("meet_id", sa.String(length=36), nullable=False),
         sa.Column("event_id", sa.String(length=36), nullable=False),
         sa.Column("name", sa.String(length=500), nullable=False),
-        sa.Column("name_key", sa.String(length=1000), nullable=False),
+        sa.Column("name_key", sa.Text(), nullable=False),
         sa.Column("affiliation", sa.String(length=500), nullable=False),
         sa.ForeignKeyConstraint(["event_id"], ["events.id"], name=op.f("fk_teams_event_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_teams_meet_id")),
@@ -219,6 +220,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["joined_to"], ["cases.id"], name=op.f("fk_cases_joined_to")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_cases_meet_id")),
         sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_cases_team_id")),
+        sa.CheckConstraint("joined_to <> id", name=op.f("ck_cases_joined_to_another")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_cases")),
     )
     op.create_index(
@@ -295,6 +297,7 @@ def upgrade() -> None:
         sa.Column("case_id", sa.String(length=36), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("post_id", sa.String(length=36), nullable=True),
+        sa.Column("post_words", sa.Text(), nullable=False),
         sa.Column("take_over", sa.Integer(), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
         sa.Column("team_id", sa.String(length=36), nullable=True),
@@ -341,6 +344,8 @@ def upgrade() -> None:
         sa.Column("rule", sa.String(length=60), nullable=True),
         sa.Column("effect", sa.String(length=20), nullable=False),
         sa.Column("edition", sa.String(length=60), nullable=False),
+        sa.Column("separate", sa.Integer(), nullable=False),
+        sa.Column("rests_on", Json(), nullable=False),
         sa.Column("reasons", sa.Text(), nullable=False),
         sa.Column("statement", Json(), nullable=False),
         sa.Column("statement_digest", sa.String(length=64), nullable=False),
@@ -398,6 +403,7 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("flag", sa.String(length=10), nullable=False),
         sa.Column("lane", sa.Integer(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("report_id", sa.String(length=36), nullable=True),
         sa.Column("clock", Json(), nullable=False),
         sa.Column("marks", Json(), nullable=False),
@@ -413,6 +419,23 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_calls")),
     )
     op.create_index("ix_calls_heat_id_post_id", "calls", ["heat_id", "post_id"], unique=False)
+
+    op.create_table(
+        "heat_posts",
+        sa.Column("heat_id", sa.String(length=36), nullable=False),
+        sa.Column("post_id", sa.String(length=36), nullable=False),
+        sa.Column("official_id", sa.String(length=36), nullable=False),
+        sa.Column("take_over", sa.Integer(), nullable=False),
+        sa.Column("edge", sa.String(length=10), nullable=False),
+        sa.Column("lanes", Json(), nullable=False),
+        sa.Column("side", sa.String(length=10), nullable=False),
+        sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_heat_posts_heat_id")),
+        sa.ForeignKeyConstraint(
+            ["official_id"], ["officials.id"], name=op.f("fk_heat_posts_official_id")
+        ),
+        sa.ForeignKeyConstraint(["post_id"], ["posts.id"], name=op.f("fk_heat_posts_post_id")),
+        sa.PrimaryKeyConstraint("heat_id", "post_id", name=op.f("pk_heat_posts")),
+    )
 
     op.create_table(
         "disqualifications",
@@ -474,6 +497,7 @@ def downgrade() -> None:
     for table in (
         "disqualifications",
         "calls",
+        "heat_posts",
         "windows",
         "rulings",
         "reports",

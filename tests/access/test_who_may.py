@@ -92,6 +92,20 @@ def test_only_the_head_official_rules_and_reads_the_docket() -> None:
     assert WHO_MAY["GET", f"{MEET}/docket"].roles == HEAD
 
 
+def test_the_head_official_starts_heats_and_returns_reports() -> None:
+    for act in ("heats/{heat}/start", "heats/{heat}/hold-back", "reports/{report}/return"):
+        assert WHO_MAY["POST", f"{MEET}/{act}"].roles == HEAD, act
+
+
+def test_umpires_and_the_head_official_report_and_withdraw() -> None:
+    for route in (
+        ("PUT", "calls/{call}"),
+        ("PUT", "reports/{report}"),
+        ("POST", "reports/{report}/withdraw"),
+    ):
+        assert WHO_MAY[route[0], f"{MEET}/{route[1]}"].roles == {Role.UMPIRE, *HEAD}, route
+
+
 def test_only_the_results_desk_announces() -> None:
     assert WHO_MAY["PUT", f"{MEET}/announcements/{{announcement}}"].roles == {Role.RESULTS}
     assert WHO_MAY["PUT", f"{MEET}/heats/{{heat}}/result"].roles == {Role.RESULTS}

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from app.config import Settings
-from app.serving import serve_settings
+from app.serving import listen, serve_settings
 from tests.running import SETUP_KEY
 
 Command = tuple[str, ...]
@@ -56,7 +56,8 @@ def _address_of(process: subprocess.Popen[str]) -> str:
 
 def serve_service() -> int:
     """The service, assembled and served as the command line does it."""
-    return serve_settings(Settings(_env_file=None).model_copy(update={"port": 0}))
+    settings = Settings(_env_file=None).model_copy(update={"port": 0})
+    return serve_settings(settings, listen(settings))
 
 
 if __name__ == "__main__":

@@ -63,7 +63,7 @@ def test_the_first_plan_needs_no_version(service: Service) -> None:
 
 def test_a_plan_without_posts_leaves_every_edge_of_every_lane_unwatched(meet: MeetAtHand) -> None:
     gaps = plan(meet)["unwatched"]
-    assert len(gaps) == EDGES_OF_4X100
+    assert sum(len(gap["lanes"]) for gap in gaps) == EDGES_OF_4X100
     assert {gap["relay"] for gap in gaps} == {"4x100"}
 
 
@@ -76,12 +76,14 @@ def test_what_is_unwatched_is_said_edge_by_edge(meet: MeetAtHand) -> None:
     assert plan(meet, *posts)["unwatched"] == []
     posts[3] |= {"lanes": [1, 2, 3, 4, 5, 6, 8]}
     gaps = plan(meet, *posts)["unwatched"]
-    assert gaps == [{"relay": "4x100", "take_over": 2, "edge": "end", "lane": 7}]
+    words = "4x100, take-over 2, end, lane 7"
+    assert gaps == [{"relay": "4x100", "take_over": 2, "edge": "end", "lanes": [7], "words": words}]
 
 
 def test_a_post_stands_for_the_relays_it_names(meet: MeetAtHand) -> None:
     post = a_post(new_id(), meet.umpire.id, lanes=list(range(1, 9)), relays=["4x400"])
-    assert len(plan(meet, post)["unwatched"]) == EDGES_OF_4X100
+    gaps = plan(meet, post)["unwatched"]
+    assert sum(len(gap["lanes"]) for gap in gaps) == EDGES_OF_4X100
     posts = meet.referee.get(f"heats/{meet.heat()}/posts").json()
     assert posts["posts"] == []
 
@@ -129,7 +131,13 @@ def test_an_unknown_official_or_a_post_named_twice_is_refused(meet: MeetAtHand) 
     a_problem(meet.organiser.put("crew", twice, etag=etag(meet)), 422, "malformed")
 
 
-def test_a_post_that_left_the_plan_is_no_longer_awaited_and_its_calls_stay(
+def awaited(meet: MeetAtHand, heat: int = 0) -> dict[str, str]:
+    """The posts that are expected to call for a heat, in words."""
+    posts = meet.referee.get(f"heats/{meet.heat(heat)}/posts").json()["posts"]
+    return {line["post"]: line["words"] for line in posts}
+
+
+def test_a_post_that_left_the_plan_is_awaited_no_more_in_heats_that_start_later(
     meet: MeetAtHand,
 ) -> None:
     first, second = new_id(), new_id()
@@ -138,10 +146,54 @@ def test_a_post_that_left_the_plan_is_no_longer_awaited_and_its_calls_stay(
     meet.start()
     call = meet.call("yellow", post=first, lane=4).json()
     plan(meet, a_post(second, meet["second"].id, lanes=[5, 6]))
-    posts = meet.referee.get(f"heats/{meet.heat()}/posts").json()
-    assert [line["post"] for line in posts["posts"]] == [second]
+    assert awaited(meet).keys() == {first, second}
+    assert awaited(meet, 1).keys() == {second}
     assert meet.referee.get(f"calls/{call['id']}").json()["post"] == first
     assert meet.open_cases() == [call["case"]]
+
+
+def test_a_new_plan_makes_nobody_silent_for_a_heat_that_was_started_before(
+    meet: MeetAtHand,
+) -> None:
+    first, later = new_id(), new_id()
+    plan(meet, a_post(first, meet.umpire.id))
+    meet.start()
+    meet.call("white", post=first)
+    plan(meet, a_post(later, meet["second"].id, lanes=[5, 6]))
+    seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()
+    assert ([line["post"] for line in seen["posts"]], seen["silent"]) == ([first], 0)
+
+
+def test_a_post_id_that_is_used_again_elsewhere_leaves_a_started_heat_as_it_was(
+    meet: MeetAtHand,
+) -> None:
+    post = new_id()
+    plan(meet, a_post(post, meet.umpire.id))
+    meet.start()
+    report = meet.report(post=post)
+    plan(meet, a_post(post, meet["second"].id, take_over=3, lanes=[7]))
+    words = "take-over 1, end, lanes 3–4, inside"
+    assert awaited(meet) == {post: words}
+    assert meet.umpire.get(f"reports/{report['id']}").json()["post_words"] == words
+    late = meet.report(post=post, lane=3)
+    assert (late["post_words"], late["take_over"], late["marks"]) == (words, 1, [])
+    meet.call("white", post=post)
+    seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()["posts"][0]
+    assert (seen["official"], seen["flag"], seen["called_by"]) == (
+        meet.umpire.id,
+        "white",
+        meet.umpire.id,
+    )
+
+
+def test_a_stand_in_who_takes_a_post_over_calls_for_it(meet: MeetAtHand) -> None:
+    post = new_id()
+    plan(meet, a_post(post, meet.umpire.id))
+    meet.start()
+    plan(meet, a_post(post, meet["second"].id))
+    assert meet.call("white", by="second", post=post).json()["marks"] == []
+    seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()["posts"][0]
+    assert (seen["flag"], seen["called_by"]) == ("white", meet["second"].id)
 
 
 def test_the_chief_umpire_plans_the_crew_too(meet: MeetAtHand) -> None:

@@ -178,3 +178,85 @@ def test_the_docket_lists_the_oldest_case_first_page_by_page(service: Service) -
     first = hand.referee.get("docket").json()
     assert (first["open"], len(first["cases"])) == (53, 50)
     assert [line["id"] for line in hand.docket()] == opened
+
+
+def posts_of(meet: MeetAtHand) -> dict[str, Json]:
+    """What each post has shown, by post."""
+    seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()["posts"]
+    return {line["post"]: line for line in seen}
+
+
+def test_a_flag_at_somebody_elses_post_leaves_that_post_silent(meet: MeetAtHand) -> None:
+    meet.start()
+    call = meet.call("yellow", lane=5, post=meet.posts["second"]).json()
+    assert call["marks"] == ["post of somebody else"]
+    assert posts_of(meet)[meet.posts["second"]]["flag"] is None
+    assert meet.open_cases() == [call["case"]]
+    meet.call("white")
+    assert state_of(meet) == "running"
+
+
+def test_the_head_of_the_crew_calls_for_a_post_that_reports_by_radio(meet: MeetAtHand) -> None:
+    meet.start()
+    post = meet.posts["second"]
+    meet.call("white", by="chief_umpire", post=post)
+    seen = posts_of(meet)[post]
+    assert (seen["flag"], seen["official"]) == ("white", meet["second"].id)
+    assert (seen["called_by"], seen["called_by_name"]) == (meet["chief_umpire"].id, "chief_umpire")
+
+
+def test_a_flag_shown_before_the_start_does_not_speak_for_the_race(meet: MeetAtHand) -> None:
+    meet.call("white")
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+    meet.start()
+    meet.call("white", by="second")
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+    assert state_of(meet) == "running"
+
+
+def test_after_a_recalled_start_every_post_is_asked_again(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.call("white")
+    hold_back(meet)
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+    meet.start()
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+    meet.call("white", by="second")
+    assert state_of(meet) == "running"
+    meet.call("white")
+    assert state_of(meet) == "judged"
+
+
+def hold_back(meet: MeetAtHand) -> None:
+    seen = meet.referee.get(f"heats/{meet.heat()}")
+    held = meet.referee.post(f"heats/{meet.heat()}/hold-back", etag=seen.headers["ETag"])
+    assert held.status_code == 200, held.text
+
+
+@pytest.mark.parametrize("slip", [{"heat": 1}, {"post": "second"}])
+def test_a_flag_that_names_a_report_about_something_else_still_opens_its_case(
+    meet: MeetAtHand, slip: Json
+) -> None:
+    meet.start(slip.get("heat", 0))
+    report = meet.report(lane=3)
+    post = meet.posts[slip.get("post", "umpire")]
+    heat = slip.get("heat", 0)
+    call = meet.call("yellow", heat=heat, post=post, lane=5, report=report["id"]).json()
+    assert call["report"] != report["id"]
+    assert call["case"] != report["case"]
+    assert meet.case(call["case"])["heat"] == meet.heat(heat)
+    assert call["case"] in meet.open_cases(heat)
+
+
+def test_the_docket_shows_the_first_reports_of_a_case_and_how_many_there_are(
+    meet: MeetAtHand,
+) -> None:
+    told = [meet.report(words=f"Seen again, {n}.")["id"] for n in range(12)]
+    other = meet.report(lane=5)
+    lines = {line["id"]: line for line in meet.docket()}
+    case = meet.referee.get(f"reports/{told[0]}").json()["case"]
+    assert [line["id"] for line in lines[case]["reports"]] == told[:10]
+    assert lines[case]["reports_in_all"] == 12
+    assert len(meet.case(case)["reports"]) == 12
+    assert [line["id"] for line in lines[other["case"]]["reports"]] == [other["id"]]
+    assert lines[other["case"]]["reports_in_all"] == 1

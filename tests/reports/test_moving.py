@@ -118,3 +118,25 @@ def test_a_withdrawn_report_does_not_hold_a_case_open_when_the_last_other_moves(
     left = meet.case(wrong["case"])
     assert (left["state"], left["joined_to"]) == ("joined", target)
     assert [one["state"] for one in left["reports"]] == ["withdrawn"]
+
+
+def test_a_case_whose_team_was_drawn_into_another_lane_stays_that_teams_open_case(
+    meet: MeetAtHand,
+) -> None:
+    report = meet.report(lane=4)
+    assert meet.draw_lanes({3: 4, 4: 3}).status_code == 200
+    moved = rewritten(meet, returned(meet, report), lane=3)
+    assert (moved["case"], moved["team"]) == (report["case"], report["team"])
+    case = meet.case(report["case"])
+    assert (case["state"], case["joined_to"], case["lane"]) == ("open", None, 3)
+    assert meet.open_cases() == [report["case"]]
+
+
+def test_a_shared_case_follows_its_team_to_the_lane_it_was_drawn_into(meet: MeetAtHand) -> None:
+    report = meet.report(lane=4)
+    meet.report(by="second", lane=4)
+    meet.draw_lanes({3: 4, 4: 3})
+    moved = rewritten(meet, returned(meet, report), lane=3)
+    assert moved["case"] == report["case"]
+    case = meet.case(report["case"])
+    assert (case["lane"], len(case["reports"])) == (3, 2)

@@ -181,6 +181,21 @@ def test_a_report_cannot_be_withdrawn_after_the_ruling(meet: MeetAtHand) -> None
     assert told["possible"] == []
 
 
+def test_a_flag_without_facts_is_not_taken_back_once_its_case_is_ruled_on(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    report = new_id()
+    call = meet.call("yellow", lane=4, report=report).json()
+    meet.rule(call["case"], verdict="dismissed")
+    seen = meet.umpire.get(f"reports/{report}")
+    assert (seen.json()["state"], seen.json()["possible"]) == ("raised", ["write"])
+    reason = {"reason": "It was lane 5."}
+    address = f"reports/{report}/withdraw"
+    told = a_problem(meet.umpire.post(address, reason, etag=seen.headers["ETag"]), 409, "conflict")
+    assert "reconsider" in told["detail"]
+
+
 def test_a_report_after_the_ruling_opens_a_further_case_that_names_the_first(
     meet: MeetAtHand,
 ) -> None:

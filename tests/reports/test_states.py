@@ -21,10 +21,8 @@ from app.reports.states import (
     ReportAct,
     ReportState,
 )
-from app.roles import Role
-from app.transitions import Need, StateTable, Step
+from app.transitions import StateTable, Step
 
-HEAD = {Role.REFEREE, Role.CHIEF_UMPIRE}
 REPORT_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
     (ReportState.RAISED, ReportAct.WRITE): ReportState.WRITTEN,
     (ReportState.RETURNED, ReportAct.WRITE): ReportState.WRITTEN,
@@ -35,7 +33,6 @@ REPORT_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
     (ReportState.RETURNED, ReportAct.WITHDRAW): ReportState.WITHDRAWN,
 }
 CASE_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
-    (CaseState.OPEN, CaseAct.ADD_REPORT): CaseState.OPEN,
     (CaseState.OPEN, CaseAct.JOIN): CaseState.JOINED,
     (CaseState.OPEN, CaseAct.RULE): CaseState.RULED,
     (CaseState.RULED, CaseAct.RECONSIDER): CaseState.RULED,
@@ -67,28 +64,7 @@ def test_nothing_leads_out_of_ruled_or_withdrawn() -> None:
         assert REPORT_TABLE.possible(state) == ()
 
 
-def test_the_head_official_returns_and_the_umpire_withdraws_each_with_a_reason() -> None:
-    for step in REPORT_TABLE.steps:
-        if step.act is ReportAct.RETURN:
-            assert step.roles == HEAD
-        if step.act in {ReportAct.RETURN, ReportAct.WITHDRAW}:
-            assert Need.REASON in step.needs
-        if step.act is ReportAct.WITHDRAW:
-            assert Role.UMPIRE in step.roles
-
-
-def test_a_ruling_is_signed_by_the_head_official_who_reported_nothing() -> None:
-    rulings: list[Step[Any, Any]] = [
-        *(step for step in REPORT_TABLE.steps if step.act is ReportAct.RULE),
-        *(step for step in CASE_TABLE.steps if step.act in {CaseAct.RULE, CaseAct.RECONSIDER}),
-    ]
-    assert len(rulings) == 3
-    for step in rulings:
-        assert step.roles == HEAD
-        assert step.needs == {Need.REASON, Need.PIN, Need.SECOND_PERSON}
-
-
 def test_a_table_that_names_a_step_twice_is_refused() -> None:
-    step = Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED, frozenset(HEAD))
+    step = Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED)
     with pytest.raises(ValueError, match="twice"):
         StateTable("case", [step, step])

@@ -71,7 +71,22 @@ def test_an_open_case_needs_an_explicit_word_and_shows(ready: MeetAtHand) -> Non
     assert announced["blockers"]["open_cases"] == [case]
     assert "still awaited" in shown(ready, announced["id"], "txt")
     ready.rule(case, verdict="dismissed")
-    assert ready.announce(despite=DESPITE).json()["despite"] is None
+    assert ready.announce().json()["despite"] is None
+
+
+def test_a_word_that_nothing_calls_for_is_refused(ready: MeetAtHand) -> None:
+    told = a_problem(ready.announce(despite=DESPITE), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/despite"
+
+
+def test_the_word_covers_only_what_stood_in_the_way_when_the_result_was_looked_at(
+    ready: MeetAtHand,
+) -> None:
+    ready.report()
+    seen = ready.desk.get(f"heats/{ready.heat()}/result").headers["ETag"]
+    ready.report(by="second", lane=5)
+    sent = {"heat": ready.heat(), "pin": PIN, "despite": DESPITE}
+    a_problem(ready.desk.put(f"announcements/{new_id()}", sent, etag=seen), 412, "stale")
 
 
 @pytest.mark.parametrize("despite", ["", "  ", "no", "x" * 4001])
@@ -143,7 +158,8 @@ def test_nothing_is_announced_as_of_yesterday(ready: MeetAtHand) -> None:
 def test_an_announcement_made_by_loudspeaker_is_entered_with_its_own_time(
     ready: MeetAtHand,
 ) -> None:
-    at = datetime.now(UTC) - timedelta(minutes=7)
+    at = datetime.now(UTC)
+    ready.service.clock.stand_at(at + timedelta(minutes=7))
     told = ready.announce(announced_at=rfc3339(at)).json()
     assert datetime.fromisoformat(told["announced_at"]) == at
     assert datetime.fromisoformat(told["entered_at"]) > at
@@ -151,7 +167,22 @@ def test_an_announcement_made_by_loudspeaker_is_entered_with_its_own_time(
     assert closes == at + timedelta(minutes=30)
 
 
+@pytest.mark.parametrize("moment", ["its start", "its ruling"])
+def test_nothing_is_announced_before_the_heat_began_or_a_ruling_it_shows(
+    ready: MeetAtHand, moment: str
+) -> None:
+    if moment == "its ruling":
+        ready.rule(ready.report()["case"])
+    began = ready.referee.get(f"heats/{ready.heat()}").json()["started_at"]
+    at = datetime.fromisoformat(began) + timedelta(milliseconds=0 if moment == "its ruling" else -1)
+    told = a_problem(ready.announce(announced_at=rfc3339(at)), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/announced_at"
+    assert ("start" if moment == "its start" else "ruling") in told["detail"]
+
+
 def test_an_amended_result_is_not_announced_before_the_one_it_amends(ready: MeetAtHand) -> None:
+    began = ready.referee.get(f"heats/{ready.heat()}").json()["started_at"]
+    ready.service.clock.stand_at(datetime.fromisoformat(began) + timedelta(minutes=5))
     first = datetime.fromisoformat(ready.announce().json()["announced_at"])
     for at in (first, first - timedelta(seconds=1)):
         told = a_problem(
@@ -160,19 +191,83 @@ def test_an_amended_result_is_not_announced_before_the_one_it_amends(ready: Meet
         assert "Announcement 1" in told["detail"]
 
 
-@pytest.mark.parametrize("lanes", [range(1, 10), range(1, 8)])
+@pytest.mark.parametrize(("before", "after"), [(7, 8), (8, 7)])
 def test_a_start_list_that_changed_under_a_finish_list_is_noticed(
-    meet: MeetAtHand, lanes: range
+    meet: MeetAtHand, before: int, after: int
 ) -> None:
-    meet.load_result()
-    event = meet.heats[0]["event_name"]
-    rows = [f"{event},heats,1,{lane},Team in lane {lane}" for lane in lanes]
-    changed = "\n".join(["event,round,heat,lane,team", *rows])
-    assert meet.organiser.post("start-lists", content=changed).status_code == 200
-    before = meet.head()
+    list_teams(meet, before)
+    times = "\n".join(["lane,time", *(f"{lane},4{lane}.00" for lane in range(1, before + 1))])
+    assert meet.load_result(content=times).status_code == 201
+    list_teams(meet, after)
+    head = meet.head()
     told = a_problem(meet.announce(despite=DESPITE), 409, "conflict")
     assert "start list" in told["detail"]
-    assert meet.head() == before
+    assert meet.head() == head
+
+
+def list_teams(meet: MeetAtHand, lanes: int) -> None:
+    event = meet.heats[0]["event_name"]
+    rows = [f"{event},heats,1,{lane},Team in lane {lane}" for lane in range(1, lanes + 1)]
+    listed = "\n".join(["event,round,heat,lane,team", *rows])
+    assert meet.organiser.post("start-lists", content=listed).status_code == 200
+
+
+def test_times_are_never_announced_for_teams_that_have_changed_lanes_since(
+    meet: MeetAtHand,
+) -> None:
+    meet.load_result()
+    seen = meet.desk.get(f"heats/{meet.heat()}/result")
+    assert meet.draw_lanes({3: 4, 4: 3}).status_code == 200
+    sent = {"heat": meet.heat(), "pin": PIN, "despite": DESPITE}
+    stale = meet.desk.put(f"announcements/{new_id()}", sent, etag=seen.headers["ETag"])
+    a_problem(stale, 412, "stale")
+    told = meet.desk.get(f"heats/{meet.heat()}/result").json()
+    assert told["start_list_changed"] is True
+    assert {line["lane"] for line in told["lines"]} == {1, 2, 5, 6, 7, 8}
+    a_problem(meet.announce(despite=DESPITE), 409, "conflict")
+    etag = meet.desk.get(f"heats/{meet.heat()}/result").headers["ETag"]
+    again = "\n".join(["lane,time", *(f"{lane},4{lane}.00" for lane in range(1, 9))])
+    loaded = meet.desk.put(f"heats/{meet.heat()}/result", content=again, etag=etag)
+    assert (loaded.status_code, loaded.json()["start_list_changed"]) == (200, False)
+    lines = {
+        line["lane"]: line["team_name"] for line in meet.announce(despite=DESPITE).json()["lines"]
+    }
+    assert (lines[3], lines[4]) == ("Plover 1", "Heron 1")
+
+
+def holds(meet: MeetAtHand) -> tuple[bool, list[bool]]:
+    """What the result says of its announcement, and what the list says, newest first."""
+    told = meet.desk.get(f"heats/{meet.heat()}/result").json()["announced"]["holds"]
+    listed = meet.desk.get("announcements").json()["announcements"]
+    return told, [one["holds"] for one in listed if one["heat"] == meet.heat()]
+
+
+def test_the_desk_sees_that_an_announced_result_no_longer_holds(ready: MeetAtHand) -> None:
+    case = ready.report()["case"]
+    ruling = ready.rule(case).json()["id"]
+    ready.announce()
+    assert holds(ready) == (True, [True])
+    ready.rule(case, verdict="dismissed", reconsiders=ruling)
+    assert holds(ready) == (False, [False])
+    ready.announce(remark="The ruling on lane 4 was reconsidered")
+    assert holds(ready) == (True, [True, False])
+
+
+def test_a_finish_list_that_is_replaced_shows_on_what_was_announced(ready: MeetAtHand) -> None:
+    ready.announce()
+    etag = ready.desk.get(f"heats/{ready.heat()}/result").headers["ETag"]
+    other = "\n".join(["lane,time", *(f"{lane},5{lane}.00" for lane in range(1, 9))])
+    assert ready.desk.put(f"heats/{ready.heat()}/result", content=other, etag=etag).is_success
+    assert holds(ready) == (False, [False])
+
+
+def test_an_unchanged_result_is_announced_again_only_with_a_remark(ready: MeetAtHand) -> None:
+    ready.announce()
+    before = ready.head()
+    told = a_problem(ready.announce(), 409, "conflict")
+    assert "remark" in told["detail"]
+    assert ready.head() == before
+    assert ready.announce(remark="The first was not heard in the stadium").status_code == 201
 
 
 def test_a_heat_that_nobody_started_on_the_screen_can_be_announced(meet: MeetAtHand) -> None:

@@ -84,6 +84,14 @@ def test_thousandths_part_a_tie(meet: MeetAtHand) -> None:
     assert [place for _lane, place, _note in placed(answer)] == list(range(1, 9))
 
 
+def test_the_photo_finish_parts_times_given_unlike(meet: MeetAtHand) -> None:
+    # 42.345 rounds up to 42.35 (World Athletics TR19, from memory): the places decide.
+    rows = [f"{lane},43.{lane}0,{lane}" for lane in range(3, 9)]
+    content = "\n".join(["lane,time,place", "1,42.35,1", "2,42.345,2", *rows])
+    answer = load(meet, content)
+    assert placed(answer)[:2] == [(1, 1, ""), (2, 2, "")]
+
+
 def test_who_did_not_start_or_finish_takes_no_place(meet: MeetAtHand) -> None:
     answer = load(meet, a_list(lane1="DNS", lane2="dnf"))
     assert placed(answer)[0] == (3, 1, "")
@@ -201,3 +209,30 @@ def test_the_lists_of_other_heats_are_left_alone(meet: MeetAtHand) -> None:
     others = [heat for heat in all_heats(meet) if heat["event_name"] == event][1:]
     for heat in others:
         assert meet.desk.get(f"heats/{heat['id']}/result").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("column", "right", "wrong"),
+    [
+        ("event", "women 4x100 M", "Men 4x100 m"),
+        ("round", "Heats", "final"),
+        ("heat", "1", "2"),
+        ("team", "plover  1", "Heron 1"),
+    ],
+)
+def test_a_list_of_another_heat_or_with_teams_in_other_lanes_is_refused(
+    meet: MeetAtHand, column: str, right: str, wrong: str
+) -> None:
+    name = meet.heats[0]["event_name"]
+    right = right.replace("women 4x100 M", name.upper())
+    times = {lane: f"{lane},4{lane}.00," for lane in range(1, 9)}
+
+    def a_list(said: str) -> str:
+        rows = [times[lane] + (said if lane == 4 else "") for lane in times]
+        return "\n".join([f"lane,time,{column}", *rows])
+
+    before = meet.head()
+    told = a_problem(meet.load_result(content=a_list(wrong)), 422, "file-refused")
+    assert (told["problems"][0]["row"], told["problems"][0]["column"]) == (5, column)
+    assert meet.head() == before
+    assert meet.load_result(content=a_list(right)).status_code == 201

@@ -2,14 +2,13 @@
 
 import csv
 from pathlib import Path
-from typing import get_type_hints
+from typing import get_args, get_type_hints
 
 from hypothesis import strategies as st
 
 from app.rules.book import Book, editions, load_book
 from app.rules.finding import Circumstances, Finding, judge
 from app.rules.observation import (
-    OBSERVATION_OF,
     Infringement,
     Mark,
     Observation,
@@ -20,6 +19,9 @@ from app.rules.observation import (
 )
 from app.rules.relay import Relay
 
+OBSERVATION_OF: dict[Infringement, type[Observation]] = {
+    Infringement(kind().seen): kind for kind in get_args(Observation)
+}
 PUBLISHED = Path(__file__).parent / "published"
 NEW = "world-athletics-2025"
 BEFORE_2025 = "world-athletics-2021"

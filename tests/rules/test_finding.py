@@ -6,9 +6,9 @@ from hypothesis import strategies as st
 
 from app.rules.book import Book, editions, load_book
 from app.rules.finding import Circumstances, Consequence, Outcome, judge, title_of
-from app.rules.observation import OBSERVATION_OF, Infringement, Observation
+from app.rules.observation import Infringement, Observation
 from app.rules.relay import Relay
-from tests.rules.builders import all_books, circumstances, found, observations
+from tests.rules.builders import OBSERVATION_OF, all_books, circumstances, found, observations
 
 books = st.sampled_from(all_books())
 

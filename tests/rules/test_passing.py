@@ -164,6 +164,51 @@ def test_a_report_without_metres_rests_on_the_umpires_word(
     assert "Give metres from a mark" in bare.reason
 
 
+@pytest.mark.parametrize(
+    ("kind", "held_by", "by_answer"),
+    [
+        # common practice; outcomes for clearly outside, clearly not, and unsure
+        (PassCompletedBeforeZone, Holder.RECEIVER, (YES, NO, OPEN)),
+        (PassCompletedBeforeZone, Holder.INCOMING, (NO, NO, NO)),
+        (PassCompletedBeforeZone, Holder.BOTH, (YES, NO, OPEN)),
+        (PassCompletedBeforeZone, Holder.UNSURE, (OPEN, OPEN, OPEN)),
+        (PassCompletedBeyondZone, Holder.RECEIVER, (YES, NO, OPEN)),
+        (PassCompletedBeyondZone, Holder.INCOMING, (YES, OPEN, OPEN)),
+        (PassCompletedBeyondZone, Holder.BOTH, (YES, OPEN, OPEN)),
+        (PassCompletedBeyondZone, Holder.UNSURE, (OPEN, OPEN, OPEN)),
+    ],
+)
+@every_edition
+def test_without_metres_who_held_the_baton_decides_what_the_umpires_word_means(
+    kind: type[PassCompletedBeforeZone | PassCompletedBeyondZone],
+    held_by: Holder,
+    by_answer: tuple[Outcome, Outcome, Outcome],
+    key: str,
+) -> None:
+    answers = (Seen.YES, Seen.NO, Seen.UNSURE)
+    told = [found(kind(clearly=answer, held_by=held_by), key).outcome for answer in answers]
+    assert told == list(by_answer)
+
+
+@pytest.mark.parametrize("held_by", Holder)
+@pytest.mark.parametrize(
+    ("kind", "outside"), [(PassCompletedBeforeZone, -3), (PassCompletedBeyondZone, 3)]
+)
+def test_the_umpires_word_means_the_same_as_metres(
+    kind: type[PassCompletedBeforeZone | PassCompletedBeyondZone], outside: int, held_by: Holder
+) -> None:
+    for clearly, metres in ((Seen.YES, outside), (Seen.NO, -outside)):
+        by_word = found(kind(clearly=clearly, held_by=held_by))
+        by_metres = found(kind(baton=at(metres), held_by=held_by))
+        assert by_word.outcome is by_metres.outcome
+        assert by_word.infringement is by_metres.infringement
+
+
+def test_a_baton_that_both_hold_clearly_short_of_the_start_was_touched_there() -> None:
+    finding = found(PassCompletedBeforeZone(clearly=Seen.YES, held_by=Holder.BOTH))
+    assert (finding.outcome, finding.infringement) == (YES, Infringement.PASS_BEGUN_BEFORE_ZONE)
+
+
 def test_words_that_contradict_the_metres_leave_it_open() -> None:
     for report in (
         PassBegunBeforeZone(baton=at(5), clearly=Seen.YES),

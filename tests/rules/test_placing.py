@@ -8,6 +8,8 @@ from app.rules.placing import (
     Contradiction,
     Finish,
     FinishStatus,
+    OpenTie,
+    open_ties,
     order_contradicts_times,
     place_heat,
 )
@@ -17,6 +19,10 @@ FINISHED = FinishStatus.FINISHED
 
 def _timed(lane: int, thousandths: int, decided: int | None = None) -> Finish:
     return Finish(lane, FINISHED, thousandths, decided)
+
+
+def _to_hundredths(lane: int, thousandths: int, decided: int | None = None) -> Finish:
+    return Finish(lane, FINISHED, thousandths, decided, decimals=2)
 
 
 def _places(finishes: list[Finish], *disqualified: int) -> dict[int, int | None]:
@@ -46,6 +52,43 @@ def test_the_photo_finish_parts_equal_times() -> None:
 def test_a_tie_that_is_only_half_decided_stays_a_tie() -> None:
     finishes = [_timed(1, 41000, 1), _timed(2, 41000, 2), _timed(3, 41000)]
     assert _places(finishes) == {1: 1, 2: 1, 3: 1}
+
+
+def test_thousandths_rank_where_every_team_with_the_same_hundredth_has_them() -> None:
+    assert _places([_timed(1, 41347), _timed(2, 41342), _to_hundredths(3, 41360)]) == {
+        1: 2,
+        2: 1,
+        3: 3,
+    }
+
+
+def test_the_photo_finish_places_a_time_to_the_hundredth_ahead_of_one_to_the_thousandth() -> None:
+    # 42.345 rounds up to 42.35: World Athletics TR19, from memory
+    assert _places([_to_hundredths(3, 42350, 1), _timed(4, 42345, 2)]) == {3: 1, 4: 2}
+    assert _places([_to_hundredths(3, 42350, 2), _timed(4, 42345, 1)]) == {3: 2, 4: 1}
+
+
+def test_times_given_unlike_that_are_one_hundredth_tie_until_they_are_parted() -> None:
+    finishes = [_to_hundredths(3, 42350), _timed(4, 42345), _timed(5, 42341), _timed(6, 42351)]
+    assert _places(finishes) == {3: 1, 4: 1, 5: 1, 6: 4}
+    assert open_ties(finishes) == [OpenTie((3, 4, 5), places_missing=False)]
+    assert _places(finishes, 3) == {3: None, 4: 2, 5: 1, 6: 3}
+
+
+def test_a_contradiction_is_seen_past_a_team_that_ties_with_both() -> None:
+    finishes = [_timed(1, 42348, 1), _to_hundredths(2, 42350, 2), _timed(3, 42344, 3)]
+    assert order_contradicts_times(finishes) == [Contradiction(lane=1, ahead_of_lane=3)]
+
+
+def test_one_place_for_two_times_is_a_contradiction() -> None:
+    finishes = [_timed(1, 42348, 1), _timed(2, 42344, 1)]
+    assert order_contradicts_times(finishes) == [Contradiction(lane=1, ahead_of_lane=2)]
+    assert order_contradicts_times([_timed(1, 42348, 1), _to_hundredths(2, 42350, 1)]) == []
+
+
+def test_a_tie_with_places_for_some_is_open() -> None:
+    finishes = [_timed(1, 41000, 1), _timed(2, 41000), _timed(3, 42000), _timed(4, 42000)]
+    assert open_ties(finishes) == [OpenTie((1, 2), places_missing=True)]
 
 
 def test_a_team_without_a_finish_takes_no_place() -> None:
@@ -90,6 +133,7 @@ def test_a_team_without_a_time_contradicts_nobody() -> None:
         ((1, FINISHED, 0), "more than nothing"),
         ((1, FINISHED, 41000, 0), "places count from 1"),
         ((1, FINISHED), "neither a time nor a place"),
+        ((1, FINISHED, 41000, 1, 1), "2 or 3 decimals"),
         ((1, FinishStatus.DID_NOT_START, 41000), "takes neither"),
         ((1, FinishStatus.DID_NOT_FINISH, None, 3), "takes neither"),
     ],
@@ -144,3 +188,43 @@ def test_a_disqualification_never_moves_anybody_down(
         if placed.place is not None:
             assert earlier is not None
             assert placed.place <= earlier
+
+
+@st.composite
+def _finish_lists(draw: st.DrawFn) -> list[Finish]:
+    """Close finishes to 0.01 s and to 0.001 s, with and without places."""
+    lanes = draw(st.lists(st.integers(1, 10), unique=True, min_size=2, max_size=5))
+    finishes = []
+    for lane in lanes:
+        decimals = draw(st.sampled_from([2, 3]))
+        time = draw(st.integers(38000, 38025)) // 10 ** (3 - decimals) * 10 ** (3 - decimals)
+        place = draw(st.none() | st.integers(1, 4))
+        finishes.append(Finish(lane, FINISHED, time, place, decimals))
+    return finishes
+
+
+@given(_finish_lists())
+@settings(max_examples=300, deadline=None)
+def test_places_never_go_against_what_was_decided_unless_it_is_called_a_contradiction(
+    finishes: list[Finish],
+) -> None:
+    if order_contradicts_times(finishes) or open_ties(finishes):
+        return
+    places = _places(finishes)
+    for one in finishes:
+        for other in finishes:
+            if one.decided_place and other.decided_place:
+                assert (one.decided_place < other.decided_place) == (
+                    (places[one.lane] or 0) < (places[other.lane] or 0)
+                )
+
+
+@given(_finish_lists())
+@settings(max_examples=300, deadline=None)
+def test_a_team_that_is_surely_faster_is_never_placed_behind(finishes: list[Finish]) -> None:
+    places = _places(finishes) if not order_contradicts_times(finishes) else {}
+    for one in finishes:
+        for other in finishes:
+            longest = -(-(one.thousandths or 0) // 10) * 10
+            if places and longest < (other.thousandths or 0):
+                assert (places[one.lane] or 0) < (places[other.lane] or 0)

@@ -73,6 +73,7 @@ class Flow(RuleBasedStateMachine):
     def begin(self) -> None:
         self.meet = with_own_heats(self.stadium)
         self.told: set[str] = set()
+        self.drawn = [False, False]
         self.sent: list[tuple[str, str, Json, str | None]] = []
         self.size = self.meet.head()["size"]
         self.stored = self.read()
@@ -174,6 +175,8 @@ class Flow(RuleBasedStateMachine):
         named = infringement if verdict == "confirmed" else None
         etag = self.etag_of(case, stale=stale and choice % 4 == 0)
         body = a_ruling(verdict=verdict, infringement=named)
+        if named == "lane_infringement":
+            body["separate"] = 1 + choice % 2
         self.put(by, f"cases/{case.id}/rulings/{new_id()}", body, etag)
 
     @precondition(lambda self: self.stored.rulings)
@@ -191,6 +194,14 @@ class Flow(RuleBasedStateMachine):
         known = self.stored.heats[self.meet.heat(heat)]
         etag = self.etag_of(known, stale=False)
         self.settle(self.meet.referee.post(f"heats/{known.id}/{act}", etag=etag))
+
+    @rule(heat=HEATS)
+    def draw_lanes_anew(self, heat: int) -> None:
+        """The teams of lanes 3 and 4 change places, as long as the heat has not begun."""
+        lanes = {3: 3, 4: 4} if self.drawn[heat] else {3: 4, 4: 3}
+        answer = self.meet.draw_lanes(lanes, heat)
+        self.settle(answer)
+        self.drawn[heat] ^= answer.is_success
 
     @rule(heat=HEATS, despite=st.sampled_from([None, "It was late."]))
     def announce(self, heat: int, despite: str | None) -> None:

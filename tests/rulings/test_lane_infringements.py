@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from tests.builders import Json, MeetAtHand, a_meet, all_heats
+from tests.builders import Json, MeetAtHand, a_meet, a_problem, all_heats
 from tests.running import Service
 
 ONE_STEP: Json = {
@@ -76,6 +76,52 @@ def test_each_team_has_its_own_count(rounds: MeetAtHand) -> None:
 def test_the_second_in_the_same_heat_disqualifies_too(rounds: MeetAtHand) -> None:
     ruled(rounds)
     assert ruled(rounds)["effect"].startswith("DQ TR17")
+
+
+@pytest.mark.parametrize("second", [{}, {"by": "second"}])
+def test_two_reports_that_may_tell_of_two_ask_how_many(rounds: MeetAtHand, second: Json) -> None:
+    # One umpire who writes twice, or two take-overs: one report tells of one infringement.
+    case = rounds.report(observation=ONE_STEP, post=None, take_over=1)["case"]
+    rounds.report(observation=ONE_STEP, post=None, take_over=2, **second)
+    told = a_problem(rounds.rule(case), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/separate"
+    ruling = rounds.rule(case, separate=2).json()
+    assert ruling["effect"].startswith("DQ TR17")
+    assert (ruling["separate"], ruling["rests_on"]) == (2, [])
+
+
+def test_two_umpires_who_saw_the_same_step_tell_of_one(rounds: MeetAtHand) -> None:
+    case = rounds.report(observation=ONE_STEP)["case"]
+    rounds.report(observation=ONE_STEP, by="second")
+    assert rounds.rule(case).json()["effect"] == "L"
+
+
+def test_only_lane_infringements_are_counted(rounds: MeetAtHand) -> None:
+    told = a_problem(rounds.rule(rounds.report()["case"], separate=2), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/separate"
+    case = rounds.report(observation=ONE_STEP, lane=3)["case"]
+    a_problem(rounds.rule(case, verdict="dismissed", separate=2), 422, "malformed")
+
+
+def test_a_note_taken_back_shows_on_the_disqualification_that_rests_on_it(
+    rounds: MeetAtHand,
+) -> None:
+    first = ruled(rounds)
+    second = ruled(rounds, heat=2, lane=5)
+    assert (second["rests_on"], second["is_shaken"]) == ([first["id"]], False)
+    back = rounds.rule(first["case"], verdict="dismissed", reconsiders=first["id"]).json()
+    assert back["shakes"] == [second["id"]]
+    seen = rounds.referee.get(f"rulings/{second['id']}").json()
+    assert seen["is_shaken"] is True
+    again = rounds.rule(second["case"], reconsiders=second["id"]).json()
+    assert (again["effect"], again["is_shaken"]) == ("L", False)
+    assert rounds.referee.get(f"rulings/{back['id']}").json()["shakes"] == []
+
+
+def test_a_grave_one_rests_on_no_earlier_note(rounds: MeetAtHand) -> None:
+    ruled(rounds)
+    grave = ruled(rounds, heat=2, lane=5, observation=ONE_STEP | {"distance_gained": "yes"})
+    assert (grave["effect"][:2], grave["rests_on"]) == ("DQ", [])
 
 
 def test_a_note_that_was_taken_back_no_longer_counts(rounds: MeetAtHand) -> None:

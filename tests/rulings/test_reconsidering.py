@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from app.ids import new_id
-from tests.builders import Json, MeetAtHand, a_problem
+from tests.builders import Json, MeetAtHand, a_problem, a_report, a_ruling, add_official
+from tests.reports.test_reports import returned, rewritten
 from tests.rulings.test_rulings import disqualifications
 
 
@@ -71,3 +72,35 @@ def test_a_team_disqualified_twice_stands_once_with_both_rules(meet: MeetAtHand)
     meet.rule(meet.report()["case"])
     meet.rule(meet.report(by="second")["case"], infringement="help_given")
     assert meet.annotations() == {4: "DQ TR24.7, TR6.3"}
+
+
+def test_a_report_written_again_after_the_ruling_is_still_named_on_the_case(
+    meet: MeetAtHand,
+) -> None:
+    report = returned(meet, meet.report())
+    meet.report(by="second")
+    first = meet.rule(report["case"]).json()
+    assert meet.case(report["case"])["gone_on"] == []
+    seen = meet.umpire.get(f"reports/{report['id']}").json()
+    moved = rewritten(meet, seen, words="It was at the line.")
+    assert moved["case"] != report["case"]
+    ruled, further = meet.case(report["case"]), meet.case(moved["case"])
+    assert ruled["gone_on"] == [{"report": report["id"], "case": moved["case"]}]
+    assert further["further_of"] == report["case"]
+    assert ruling(meet, first["id"])["replaced_by"] is None
+
+
+def test_whoever_reported_before_the_ruling_does_not_reconsider_it(meet: MeetAtHand) -> None:
+    author = add_official(meet, f"referee who saw it {new_id()}", "referee")
+    sent = {"post": None, "take_over": 1}
+    report = meet.report(by=author.name, **sent)
+    meet.report(by="second")
+    asked = meet.referee.post(f"reports/{report['id']}/return", {"reason": "How far?"}, etag='"v1"')
+    first = meet.rule(report["case"]).json()
+    again = a_report(meet.heat(), None, take_over=1, words="By a metre.")
+    etag = asked.headers["ETag"]
+    assert author.put(f"reports/{report['id']}", again, etag=etag).status_code == 200
+    body = a_ruling(verdict="dismissed", reconsiders=first["id"])
+    case = author.get(f"cases/{report['case']}")
+    address = f"cases/{report['case']}/rulings/{new_id()}"
+    a_problem(author.put(address, body, etag=case.headers["ETag"]), 403, "own-report")

@@ -1,24 +1,23 @@
-"""The state table of a disqualification: in force ⇄ set aside, each change by a signed ruling."""
+"""The states of a disqualification: in force → set aside; and what a signed act brings along."""
 
 from __future__ import annotations
 
 import pytest
 
 from app.refusals import NotPossible
-from app.roles import Role
+from app.reports.wire import ReasonIn
+from app.results.wire import AnnouncementIn
 from app.rulings.states import (
     DISQUALIFICATION_TABLE,
     DisqualificationAct,
     DisqualificationState,
 )
-from app.transitions import Need
+from app.rulings.wire import RulingIn
+from app.wire import Wire
 
 STEPS = {
     (DisqualificationState.IN_FORCE, DisqualificationAct.SET_ASIDE): (
         DisqualificationState.SET_ASIDE
-    ),
-    (DisqualificationState.SET_ASIDE, DisqualificationAct.REINSTATE): (
-        DisqualificationState.IN_FORCE
     ),
 }
 
@@ -35,7 +34,16 @@ def test_a_disqualification_goes_only_where_the_design_lets_it(
             DISQUALIFICATION_TABLE.step(state, act)
 
 
-def test_every_change_is_signed_by_the_head_official_with_a_reason() -> None:
-    for step in DISQUALIFICATION_TABLE.steps:
-        assert step.roles == {Role.REFEREE, Role.CHIEF_UMPIRE}
-        assert step.needs == {Need.REASON, Need.PIN}
+@pytest.mark.parametrize(
+    ("document", "brought"),
+    [
+        (RulingIn, {"reasons", "pin"}),
+        (AnnouncementIn, {"pin"}),
+        (ReasonIn, {"reason"}),
+    ],
+)
+def test_what_is_signed_brings_its_pin_and_what_needs_a_reason_its_reason(
+    document: type[Wire], brought: set[str]
+) -> None:
+    required = {name for name, field in document.model_fields.items() if field.is_required()}
+    assert required >= brought

@@ -6,8 +6,10 @@ from datetime import timedelta
 
 import openpyxl  # type: ignore[import-untyped]
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from app.rules.placing import FinishStatus
+from app.rules.placing import FinishStatus, place_heat
 from app.sheets.finish_list import FinishRow, read_finish_list
 from app.sheets.problems import Problem
 from tests.sheets.builders import Value, as_csv, as_xlsx, save
@@ -148,6 +150,56 @@ def test_places_that_contradict_the_times_are_named(
 ) -> None:
     assert places(first, second) == [(3, "place")]
     assert len(places(second, first)) == 1
+
+
+def test_a_contradiction_past_a_team_that_ties_with_both_is_named() -> None:
+    rows = [a_finish(1, "42.348", place=1), a_finish(2, "42.35", place=2)]
+    (problem,) = read(*rows, a_finish(3, "42.344", place=3))[1]
+    assert (problem.row, problem.column) == (4, "place")
+    assert "lane 1 in row 2" in problem.problem
+
+
+def test_a_row_with_many_contradictions_is_told_once() -> None:
+    rows = [a_finish(lane, f"42.{lane}0", place=9 - lane) for lane in range(1, 9)]
+    assert places(*rows) == [(row, "place") for row in range(3, 10)]
+
+
+def test_times_given_unlike_that_are_one_hundredth_need_places() -> None:
+    # common practice; 42.345 rounds up to 42.35: World Athletics TR19, from memory
+    (problem,) = read(a_finish(3, "42.345"), a_finish(4, "42.35"))[1]
+    assert (problem.row, problem.column) == (3, "time")
+    assert "lane 3 in row 2" in problem.problem
+    assert "give every team with this time its place" in problem.problem
+    good(a_finish(3, "42.345", place=2), a_finish(4, "42.35", place=1))
+    good(a_finish(3, "42.345"), a_finish(4, "42.36"))
+
+
+def test_a_tie_with_a_place_for_one_team_only_is_named() -> None:
+    assert places(a_finish(3, "42.35", place=1), a_finish(4, "42.35")) == [(3, "place")]
+
+
+@st.composite
+def close_finishes(draw: st.DrawFn) -> list[dict[str, Value]]:
+    """Teams within two hundredths, given to 0.01 s or 0.001 s, with and without places."""
+    rows = []
+    for lane in draw(st.lists(st.integers(1, 10), unique=True, min_size=2, max_size=5)):
+        time = draw(st.integers(0, 25))
+        text = draw(st.sampled_from([f"42.{time:03}", f"42.{time // 10:02}"]))
+        rows.append(a_finish(lane, text, place=draw(st.sampled_from(["", 1, 2, 3]))))
+    return rows
+
+
+@given(close_finishes())
+@settings(max_examples=300, deadline=None)
+def test_a_list_that_is_taken_is_placed_as_its_own_places_say(rows: list[dict[str, Value]]) -> None:
+    found, problems = read(*rows)
+    if problems:
+        return
+    placed = {one.lane: one.place or 0 for one in place_heat(row.as_finish() for row in found)}
+    for one in found:
+        for other in found:
+            if one.place and other.place:
+                assert (one.place < other.place) == (placed[one.lane] < placed[other.lane])
 
 
 def test_a_time_and_a_bare_place_cannot_be_compared() -> None:

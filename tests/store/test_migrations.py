@@ -9,7 +9,7 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import inspect
+from sqlalchemy import CheckConstraint, inspect
 
 from app.migrating import alembic_config, migrate
 from app.schema import REVISION, all_tables
@@ -34,6 +34,22 @@ def test_migrating_from_empty_gives_the_tables_of_the_models(empty: Engines) -> 
         context = MigrationContext.configure(conn, opts={"compare_type": True})
         assert compare_metadata(context, all_tables()) == []
         assert stored_revision(conn) == REVISION
+    empty.dispose()
+
+
+def test_the_migrated_tables_hold_the_checks_of_the_models(empty: Engines) -> None:
+    migrate(empty.writing)
+    with empty.writing.connect() as conn:
+        stored = {
+            table: {check["name"] for check in inspect(conn).get_check_constraints(table)}
+            for table in all_tables().tables
+        }
+    known = {
+        name: {one.name for one in table.constraints if isinstance(one, CheckConstraint)}
+        for name, table in all_tables().tables.items()
+    }
+    assert stored == known
+    assert known["cases"] == {"ck_cases_joined_to_another"}
     empty.dispose()
 
 
