@@ -9,7 +9,7 @@ from sqlalchemy import insert, select, update
 from app.access.queries import link_out, link_row, official, official_row
 from app.access.secrets import hash_secret, new_secret
 from app.access.tables import join_links, officials, sessions
-from app.access.tries import clear_tries, count_try
+from app.access.tries import clear_tries, count_wrong_try
 from app.access.wire import LinkOut, OfficialIn, OfficialOut
 from app.ids import LinkId, OfficialId, SessionId
 from app.record.kinds import Kind
@@ -173,30 +173,23 @@ def clear_pin(official_id: OfficialId) -> Action[OfficialOut]:
     return act
 
 
-def count_pin_try(key: str) -> Action[None]:
-    """Count a try with a PIN before it is looked at."""
+def refuse_pin(key: str) -> Action[None]:
+    """Count a wrong PIN. It stands in the record: somebody tried to sign, or to join, as this
+    person. TooManyTries, and nothing counted, while a wait runs.
+    """
 
     def act(unit: Unit) -> Done[None]:
-        count_try(unit.conn, key, unit.now)
-        return Done(None, None)
-
-    return act
-
-
-def note_wrong_pin(key: str) -> Action[None]:
-    """A wrong PIN stands in the record: somebody tried to sign, or to join, as this person."""
-
-    def act(unit: Unit) -> Done[None]:
+        count_wrong_try(unit.conn, key, unit.now)
         return Done(None, Deed(Kind.PIN_REFUSED, unit.actor.id, {"counted_by": key}))
 
     return act
 
 
 def accept_pin(key: str) -> Action[None]:
-    """A right PIN: its tries are counted anew."""
+    """A right PIN: its tries are counted anew. TooManyTries while a wait runs."""
 
     def act(unit: Unit) -> Done[None]:
-        clear_tries(unit.conn, key)
+        clear_tries(unit.conn, key, unit.now)
         return Done(None, None)
 
     return act
