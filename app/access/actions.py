@@ -88,15 +88,22 @@ def _facts(sent: OfficialIn) -> dict[str, object]:
 
 
 def issue_link(official_id: OfficialId, link_id: LinkId) -> Action[Put[LinkOut]]:
-    """Issue a personal link. Its token is told once; ask for another link if it got lost."""
+    """Issue a personal link. Its token is told once; ask for another link if it got lost.
+
+    StateConflict for an inactive official, who could not use it.
+    """
 
     def act(unit: Unit) -> Done[Put[LinkOut]]:
-        official_row(unit.conn, unit.meet_id, official_id)
+        person = official_row(unit.conn, unit.meet_id, official_id)
         known = link_row(unit.conn, link_id)
         if known is not None:
             if known.official_id != official_id:
                 raise IdTaken("a personal link", link_id)
             return Done(Put(link_out(known), created=False), None)
+        if not person.active:
+            raise StateConflict(
+                f"{person.name} is inactive and could not join: make them active first."
+            )
         secret = new_secret()
         unit.conn.execute(
             insert(join_links).values(

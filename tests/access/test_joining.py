@@ -222,6 +222,45 @@ def test_whoever_knows_only_a_links_id_slows_nobody_who_holds_the_link(meet: Mee
     assert join(meet, link["token"]).status_code == 200
 
 
+def look(meet: MeetAtHand, link: Json) -> httpx.Response:
+    return meet.service.http.post("/api/join/look", json={"token": link["token"]})
+
+
+def test_a_link_that_was_taken_back_or_has_expired_tells_nobody_whose_it_was(
+    meet: MeetAtHand,
+) -> None:
+    taken, old, of_inactive = a_link(meet), a_link(meet), a_link(meet)
+    meet.organiser.delete(f"officials/{taken['official']}/join-links/{taken['id']}")
+    deactivate(meet, of_inactive["official"])
+    for link in (taken, of_inactive):
+        assert "taken back" in a_problem(look(meet, link), 403, "join-refused")["detail"]
+    assert look(meet, old).status_code == 200
+    meet.service.clock.move(LINK_LASTS)
+    assert "expired" in a_problem(look(meet, old), 403, "join-refused")["detail"]
+
+
+def test_a_used_link_still_tells_whose_it_is(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    join(meet, link["token"])
+    assert look(meet, link).json()["has_pin"] is True
+
+
+def test_an_inactive_official_gets_no_link(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    deactivate(meet, link["official"])
+    before = meet.head()
+    address = f"officials/{link['official']}/join-links"
+    told = a_problem(meet.organiser.put(f"{address}/{new_id()}"), 409, "conflict")
+    assert "Nora Newcomer is inactive" in told["detail"]
+    assert meet.head() == before
+    assert meet.organiser.put(f"{address}/{link['id']}").status_code == 200
+
+
+def deactivate(meet: MeetAtHand, official: str) -> None:
+    document = {"name": "Nora Newcomer", "roles": ["umpire"], "active": False}
+    assert meet.organiser.put(f"officials/{official}", document, etag='"v1"').is_success
+
+
 def test_the_first_organiser_joins_with_a_link_from_the_setup_key(meet: MeetAtHand) -> None:
     address = f"/api/meets/{meet.id}/officials/{meet.organiser.id}/join-links/{new_id()}"
     link = meet.service.http.put(address, headers=founder(meet.service))
