@@ -18,6 +18,8 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, PydanticKnownError
 
+from app.visible import find_unseen, shows_something
+
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 LATEST = datetime(2100, 1, 1, tzinfo=UTC)
 
@@ -65,21 +67,24 @@ def _clean(text: str, *, lines: bool) -> str:
             text  # nearly all words of a report; looking at each letter took longer than all else
         )
     text = unicodedata.normalize("NFC", text)
-    for character in text:
-        if character == "\n" and lines:
-            continue
-        if unicodedata.category(character) in {"Cc", "Cs"}:
-            raise ValueError(f"the character U+{ord(character):04X} cannot be kept; leave it out")
+    unseen = find_unseen(text.replace("\n", " ") if lines else text)
+    if unseen is not None:
+        raise ValueError(
+            f"the character U+{ord(unseen):04X} cannot be kept: people would not see it; leave "
+            "it out"
+        )
+    if text and not shows_something(text):
+        raise ValueError("nothing of this can be seen; write letters, digits or signs")
     return text
 
 
 def clean_line(text: str) -> str:
-    """One line of text in NFC, without control characters; ValueError otherwise."""
+    """One line of text in NFC that people can see, or none; ValueError otherwise."""
     return _clean(text, lines=False)
 
 
 def clean_words(text: str) -> str:
-    """Text of several lines in NFC, without other control characters; ValueError otherwise."""
+    """Text of several lines in NFC that people can see, or none; ValueError otherwise."""
     return _clean(text, lines=True)
 
 

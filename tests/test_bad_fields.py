@@ -44,6 +44,16 @@ FIELDS: list[tuple[str, Json, str]] = [
     ("official", {"roles": "umpire"}, "/roles"),
     ("official", {"name": ""}, "/name"),
     ("official", {"name": "\u00a0\u2003"}, "/name"),
+    *(
+        ("official", {"name": name}, "/name")
+        for name in ("\u200b\u200b", "\u3164", "\u2800", "\u202egull", "A\u2028B", "A\uffffB")
+    ),
+    ("official", {"affiliation": "\u200d"}, "/affiliation"),
+    ("report", {"words": "\u2060\u2060"}, "/words"),
+    ("ruling", {"reasons": "\u200b\u200b\u200b"}, "/reasons"),
+    ("return", {"reason": "\u3164\u3164\u3164"}, "/reason"),
+    ("joining", {"device": "\u115f"}, "/device"),
+    ("meet", {"name": "\u180e"}, "/name"),
     ("official", {"active": "perhaps"}, "/active"),
     ("ruling", {"verdict": "guilty"}, "/verdict"),
     ("ruling", {"reasons": "."}, "/reasons"),
