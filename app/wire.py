@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 import unicodedata
+from contextlib import suppress
 from datetime import UTC, date, datetime
 from typing import Annotated, Any
 
@@ -18,6 +20,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, PydanticKnownError
 
+from app.refusals import Malformed
 from app.visible import find_unseen, shows_something
 
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
@@ -58,6 +61,31 @@ class Wire(BaseModel):
         schema = handler(source)
         _take_as_they_are(schema)
         return schema
+
+
+def _names_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    read = dict(pairs)
+    if len(read) != len(pairs):
+        names = [name for name, _value in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise Malformed(
+            f"“{twice[:60]}” is given more than once in one object of this document. Send it once. "
+            "Nothing was stored."
+        )
+    return read
+
+
+_READ_NAMES = json.JSONDecoder(object_pairs_hook=_names_once)
+
+
+def insist_names_once(body: bytes) -> None:
+    """Malformed where an object of a JSON text has a name twice; nothing where it is no JSON.
+
+    RFC 8259, section 4, leaves open which of the two counts: of two verdicts one would be signed,
+    and the other be what somebody read.
+    """
+    with suppress(ValueError, RecursionError):
+        _READ_NAMES.decode(body.decode(json.detect_encoding(body)))
 
 
 def _clean(text: str, *, lines: bool) -> str:
