@@ -101,6 +101,12 @@ class Package:
         parts = self._archive.infolist()
         if any(part.flag_bits & 0x1 for part in parts):
             raise SheetRefused(_PROTECTED)
+        if len({part.filename.lower() for part in parts}) != len(parts):
+            # Which of the two is read is left to each program (ECMA-376, Part 2, part names).
+            raise SheetRefused(
+                "This workbook holds two parts of the same name, so programs differ on what it "
+                "says. Save it again as XLSX from a spreadsheet program."
+            )
         if any(part.compress_type not in _METHODS for part in parts):
             raise SheetRefused("This workbook is packed in an unusual way. Save it again as XLSX.")
         if sum(part.file_size for part in parts) > MAX_UNPACKED_BYTES or any(map(_swells, parts)):

@@ -76,6 +76,16 @@ def test_200_megabytes_of_zeros_are_refused_within_a_second_and_in_little_memory
     assert peak < 4 * MEBIBYTE
 
 
+def test_a_workbook_with_two_parts_of_one_name_is_refused() -> None:
+    # ECMA-376, Part 2: no two parts of a package have equivalent names, in whatever case.
+    other = SHEET.replace("one", "two")
+    content = pack(with_part(other, parts_of_workbook("")[SHEET]))
+    for twin in (SHEET, SHEET.upper()):
+        assert "two parts of the same name" in refuse(
+            content.replace(other.encode(), twin.encode())
+        )
+
+
 def test_a_directory_that_lies_about_a_size_gains_nothing() -> None:
     content = lie_about_size(pack(with_part(SHEET, bytes(20 * MEBIBYTE))), SHEET, 4096)
     assert zipfile.ZipFile(io.BytesIO(content)).getinfo(SHEET).file_size == 4096
