@@ -27,7 +27,8 @@ class SystemClock:
 
 def rfc3339(instant: datetime) -> str:
     """An instant as RFC 3339 in UTC with microseconds, such as 2026-06-13T12:03:22.000000Z."""
-    return instant.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    # Half the time of strftime, and it is asked three times for every report.
+    return instant.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 def in_zone(instant: datetime, zone: str) -> str:

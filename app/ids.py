@@ -30,8 +30,10 @@ DisqualificationId = NewType("DisqualificationId", str)
 AnnouncementId = NewType("AnnouncementId", str)
 WindowId = NewType("WindowId", str)
 
-_ACCEPTED = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[47][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")
+ACCEPTED_ID = r"[0-9a-f]{8}-[0-9a-f]{4}-[47][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}"
 """RFC 9562, section 4 and 5: the text form, version 4 or 7, and the variant of that RFC."""
+
+_ACCEPTED = re.compile(ACCEPTED_ID)
 
 
 def new_id() -> str:

@@ -27,9 +27,13 @@ async def healthz() -> dict[str, str]:
 
 @router.get("/readyz")
 async def readyz(here: Here) -> dict[str, str]:
-    """The store can be read, its schema is this program's, and the server is not stopping."""
+    """The store can be read and written, with this program's schema, by a server that stays."""
     if here.feed.stopping:
         raise Unavailable("The server is shutting down.")
+    if not here.store.takes_work:
+        raise Unavailable(
+            "The server stores nothing any more: its writer has ended. Start it again."
+        )
     revision = await here.store.read_apart(stored_revision)
     if revision != REVISION:
         raise Unavailable(f"The database has schema {revision}; run `migrate` to get {REVISION}.")

@@ -30,6 +30,7 @@ from app.reports import routes as reports
 from app.results import routes as results
 from app.rulings import routes as rulings
 from app.services import Services
+from app.short_way import ShortWay
 from app.store.action import Committed
 from app.store.store import Store
 
@@ -90,6 +91,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
     for router in ROUTERS:
         app.include_router(router, dependencies=[Depends(admit)])
     _insist_all_declared()
+    app.add_middleware(ShortWay, routes=reports.HURRIED)
     problems.install(app)
     return app
 

@@ -12,6 +12,7 @@ import uvicorn
 
 from app.clock import Clock
 from app.config import Settings
+from app.logs import keep_log
 from app.schema import REVISION
 from app.server import create_app
 from app.store.engine import only_process, open_engines
@@ -60,6 +61,7 @@ def serve_settings(
     say: Callable[[str], None] = _say_where,
 ) -> int:
     """Serve on a socket until a signal ends it; `say` tells the address once all is ready."""
+    keep_log()
     with listener:
         # Port 0 has its number by now.
         port = listener.getsockname()[1]
@@ -69,6 +71,7 @@ def serve_settings(
             uvicorn.Config(
                 app,
                 log_level="warning",
+                log_config=None,  # the process has one log: see app/logs.py
                 access_log=False,
                 timeout_graceful_shutdown=SECONDS_TO_STOP,
             )

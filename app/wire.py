@@ -19,7 +19,12 @@ class Wire(BaseModel):
 
 
 def _clean(text: str, *, lines: bool) -> str:
-    text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").strip())
+    text = text.replace("\r\n", "\n").strip()
+    if text.isascii() and text.isprintable():
+        return (
+            text  # nearly all words of a report; looking at each letter took longer than all else
+        )
+    text = unicodedata.normalize("NFC", text)
     for character in text:
         if character == "\n" and lines:
             continue

@@ -67,27 +67,43 @@ class Admitted:
         return Actor(self.sender.official_id, self.sender.roles)
 
 
+@dataclass(frozen=True, slots=True)
+class Knock:
+    """What the guard looks at: the route, the meet in its path, and the Authorization header."""
+
+    method: str
+    template: str
+    meet: str | None
+    authorization: str
+
+
 async def admit(request: Request) -> Admitted:
     """Let the request through to its route, or refuse it: who it is first, then what it asks."""
-    admitted = await _admit_sender(request)
+    knock = Knock(
+        request.method,
+        request.scope["route"].path,
+        request.path_params.get("meet"),
+        request.headers.get("authorization", ""),
+    )
+    admitted = await admit_knock(services_of(request), knock)
     if request.scope["query_string"]:
         _insist_on_known_query(request)
     return admitted
 
 
-async def _admit_sender(request: Request) -> Admitted:
-    who = WHO_MAY[request.method, request.scope["route"].path]
-    services = services_of(request)
+async def admit_knock(services: Services, knock: Knock) -> Admitted:
+    """Let whoever knocks through to the route, or refuse them."""
+    who = WHO_MAY[knock.method, knock.template]
     if who.public:
         return Admitted(services)
-    token = bearer_token(request, or_key=who.founder)
+    token = _token_in(knock.authorization, or_key=who.founder)
     if who.founder and is_setup_key(services, token):
         return Admitted(services)
     now = services.clock.now()
     caller = await services.callers.find(services.store, token, now)
     if caller is None:
         raise NotJoined(_why_unknown(services, who, token))
-    _insist_on_meet(request, caller)
+    _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
     return Admitted(services, caller)
 
@@ -119,9 +135,13 @@ def _query_names(dependant: Dependant) -> Iterator[str]:
         yield from _query_names(further)
 
 
-def bearer_token(request: Request, *, or_key: bool = False) -> str:
+def bearer_token(request: Request) -> str:
     """The token of the Authorization header; NotJoined where there is none."""
-    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    return _token_in(request.headers.get("authorization", ""))
+
+
+def _token_in(authorization: str, *, or_key: bool = False) -> str:
+    scheme, _, token = authorization.partition(" ")
     if scheme.lower() != "bearer" or not token:
         otherwise = ", or the server's setup key" if or_key else ""
         raise NotJoined(
@@ -157,9 +177,8 @@ def is_setup_key(services: Services, token: str) -> bool:
     return bool(key) and hmac.compare_digest(key.encode(), token.encode("utf-8", "replace"))
 
 
-def _insist_on_meet(request: Request, caller: Caller) -> None:
-    meet = request.path_params.get("meet")
-    if meet is not None and meet != caller.meet_id:
+def _insist_on_meet(knock: Knock, caller: Caller) -> None:
+    if knock.meet is not None and knock.meet != caller.meet_id:
         raise RoleMissing("Your session belongs to another meet.")
 
 

@@ -53,7 +53,8 @@ SCALES = (1.0, 0.94, 0.88)
 class FormFacts:
     """What was ruled on and what was ruled, with times and distances already in words.
 
-    Fixed at the ruling: none of it is read anew when the form is printed again.
+    Fixed at the ruling: none of it is read anew when the form is printed again. `ruling_count` says
+    how lane infringements were counted, where that mattered.
     """
 
     meet: str
@@ -74,6 +75,7 @@ class FormFacts:
     ruling_verdict: str
     ruling_infringement: str
     ruling_rule: str
+    ruling_count: str
     ruling_reasons: str
     ruled_at: str
     ruled_by: str
@@ -187,6 +189,8 @@ def _write_ruling(flow: Flow, form: InfringementForm) -> None:
             Fact("by", form.ruled_by, "head official"),
         ]
         flow.write(join_facts(facts, Weight.BOLD), BODY)
+        if form.ruling_count:
+            flow.write([Segment(form.ruling_count, "count of the ruling")], BODY)
         if form.ruling_reasons:
             flow.skip(2.0)
             flow.write([Segment("reasons", "labels")], LABEL, grey=LABEL_GREY)

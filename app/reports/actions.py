@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pydantic_core import to_json
 from sqlalchemy import bindparam, insert, select, update
 
 from app.access.queries import Caller
@@ -16,19 +17,26 @@ from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
 from app.reports.arriving import Arriving, arriving
-from app.reports.findings import as_stored, judge_report, observation_document
+from app.reports.findings import as_stored, judge_report
 from app.reports.grouping import Place, case_for, move_report, touch_case_of
-from app.reports.queries import call_out, called_posts, case_row, report_from, report_out
+from app.reports.queries import (
+    call_out,
+    called_posts,
+    case_row,
+    noted_against,
+    report_from,
+    report_out,
+)
 from app.reports.states import REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
 from app.roles import Role
+from app.rules.observation import LaneInfringement
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import Wire
 
-HEAD = (Role.REFEREE, Role.CHIEF_UMPIRE)
 NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
@@ -66,9 +74,9 @@ _WRITE_REPORT = Prepared(
 
 def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:
     """A post shows white or yellow. Yellow raises a report and opens (or joins) a case at once."""
+    said, content = _said(sent)
 
     def act(unit: Unit) -> Done[Put[CallOut]]:
-        content = _content(sent)
         known = _CALL.first(unit.conn, {"call": call_id})
         if known is not None:
             _insist_same(known, unit, caller, content, "a call")
@@ -91,7 +99,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
                 "lane": sent.lane,
                 "run": _speaks_in(running, place, caller),
                 "report_id": report_id,
-                "clock": sent.clock.model_dump(mode="json"),
+                "clock": said["clock"],
                 "marks": marks,
                 "received_at": unit.now,
                 "content": content,
@@ -99,7 +107,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
         )
         judged = _note_if_judged(unit, HeatId(sent.heat), running)
         facts = {
-            **sent.model_dump(mode="json"),
+            **said,
             "report": report_id,
             "case": case_id,
             "marks": marks,
@@ -206,9 +214,9 @@ def write_report(
     The same content again is the same report. A returned report is a change and names the version
     it changes; a report that was only raised holds nothing that could be overwritten.
     """
+    said, content = _said(sent)
 
     def act(unit: Unit) -> Done[Put[ReportOut]]:
-        content = _content(sent)
         known = _REPORT.first(unit.conn, {"report": report_id})
         if known is not None and known.content == content:
             _insist_same(known, unit, caller, content, "a report")
@@ -217,7 +225,8 @@ def write_report(
             _insist_writable(known, unit, caller, version)
         post_id = PostId(sent.post) if sent.post else None
         here = arriving(unit, HeatId(sent.heat), sent.lane, post_id)
-        facts = _judge_and_place(unit, report_id, sent, caller, known, content, here)
+        facts = _judge_and_place(unit, report_id, sent, caller, known, here)
+        facts |= {"observation": said["observation"], "clock": said["clock"], "content": content}
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
         if known is None:
             stored = facts | _first_facts(unit, report_id, caller)
@@ -233,18 +242,24 @@ def write_report(
     return act
 
 
+def _noted_before(unit: Unit, sent: ReportIn, running: Running) -> int:
+    """The lane infringements noted against the team, where the report is about one."""
+    if running.team_id is None or not isinstance(sent.observation, LaneInfringement):
+        return 0
+    return noted_against(unit.conn, unit.meet_id, running.team_id).count
+
+
 def _judge_and_place(
     unit: Unit,
     report_id: ReportId,
     sent: ReportIn,
     caller: Caller,
     known: AnyRow | None,
-    content: str,
     here: Arriving,
 ) -> dict[str, Any]:
     running, place = here.running, here.post
     take_over = place.take_over if place else sent.take_over
-    finding = judge_report(unit.conn, unit.meet_id, running, take_over, sent.observation)
+    finding = judge_report(running, take_over, sent.observation, _noted_before(unit, sent, running))
     about = Place(HeatId(sent.heat), sent.lane, running.team_id)
     case_id = (
         case_for(unit, about)
@@ -260,13 +275,10 @@ def _judge_and_place(
         "lane": sent.lane,
         "team_id": running.team_id,
         "state": ReportState.WRITTEN.value,
-        "observation": observation_document(sent.observation),
         "words": sent.words,
         "marks": _marks(running, place, sent.lane, caller),
         "finding": as_stored(finding),
-        "clock": sent.clock.model_dump(mode="json"),
         "received_at": unit.now,
-        "content": content,
     }
 
 
@@ -393,6 +405,10 @@ def _set_state(unit: Unit, report_id: ReportId, state: ReportState, remark: str)
     touch_case_of(unit, report_id)
 
 
-def _content(sent: Wire) -> str:
-    """What was sent, in one line: two sendings of the same thing read the same."""
-    return sent.model_dump_json()
+def _said(sent: Wire) -> tuple[dict[str, Any], str]:
+    """What was sent, as a document and in one line: two sendings of one thing read the same.
+
+    Written out once, before the action is queued, since the writer's time is the dearest.
+    """
+    document = sent.model_dump(mode="json")
+    return document, to_json(document).decode()

@@ -14,7 +14,17 @@ from app.access.queries import official_names
 from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
 from app.cursors import cursor, split_cursor
-from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId
+from app.ids import (
+    CallId,
+    CaseId,
+    HeatId,
+    MeetId,
+    OfficialId,
+    PostId,
+    ReportId,
+    RulingId,
+    TeamId,
+)
 from app.meets.queries import heat
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, teams
@@ -41,7 +51,9 @@ from app.reports.wire import (
     ReportLine,
     ReportOut,
 )
+from app.rules.finding import Consequence
 from app.rules.observation import Infringement
+from app.rulings.tables import rulings
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import PhoneClock
@@ -50,7 +62,7 @@ DOCKET_PAGE = 50
 REPORTS_PAGE = 100
 REPORTS_IN_SHORT = 10
 
-_CALL = (
+_CALL = Prepared(
     select(calls, reports.c.case_id)
     .outerjoin(reports, reports.c.id == calls.c.report_id)
     .where(calls.c.meet_id == bindparam("meet"), calls.c.id == bindparam("call"))
@@ -71,8 +83,10 @@ _REPORT_COLUMNS = (
     .join(officials, officials.c.id == reports.c.official_id)
     .join(cases, cases.c.id == reports.c.case_id)
 )
-_REPORT = _REPORT_COLUMNS.where(
-    reports.c.meet_id == bindparam("meet"), reports.c.id == bindparam("report")
+_REPORT = Prepared(
+    _REPORT_COLUMNS.where(
+        reports.c.meet_id == bindparam("meet"), reports.c.id == bindparam("report")
+    )
 )
 _REPORTS_OF_CASE = _REPORT_COLUMNS.where(reports.c.case_id == bindparam("case")).order_by(
     reports.c.raised_at, reports.c.id
@@ -116,6 +130,16 @@ _OPEN_OF_HEAT = (
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
+_LANE_INFRINGEMENTS = (
+    select(rulings.c.id, rulings.c.separate)
+    .where(
+        rulings.c.meet_id == bindparam("meet"),
+        rulings.c.team_id == bindparam("team"),
+        rulings.c.effect == Consequence.NOTED.value,
+        rulings.c.replaced_by.is_(None),
+    )
+    .order_by(rulings.c.ruled_at, rulings.c.id)
+)
 
 
 def _reports_on(*where: ColumnElement[bool]) -> Prepared:
@@ -154,9 +178,28 @@ _REPORTS_ON_FIRST = _reports_on(_OPEN)
 _REPORTS_ON_NEXT = _reports_on(_OPEN, _LATER)
 
 
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """The lane infringements that stand against a team, and the rulings that noted them."""
+
+    count: int
+    by: tuple[RulingId, ...]
+
+
+def noted_against(conn: Connection, meet_id: MeetId, team_id: TeamId) -> Noted:
+    """The tolerated lane infringements of a team, over all rounds of its event.
+
+    Since 1 November 2021 a first one can be tolerated and is noted as L; the next, by whichever
+    member of the team and in whichever round, disqualifies (World Athletics TR17.4 in the numbering
+    of 2021). A team here is a team in one event.
+    """
+    rows = conn.execute(_LANE_INFRINGEMENTS, {"meet": meet_id, "team": team_id}).all()
+    return Noted(sum(row.separate for row in rows), tuple(row.id for row in rows))
+
+
 def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
     """One call; NotFound for an id that is not of this meet."""
-    row = conn.execute(_CALL, {"meet": meet_id, "call": call_id}).one_or_none()
+    row = _CALL.first(conn, {"meet": meet_id, "call": call_id})
     if row is None:
         raise NotFound("There is no such call at this meet.")
     return CallOut(
@@ -228,7 +271,7 @@ def open_cases_of_heat(conn: Connection, heat_id: HeatId) -> list[CaseId]:
 
 def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> ReportOut:
     """One report; NotFound for an id that is not of this meet."""
-    row = conn.execute(_REPORT, {"meet": meet_id, "report": report_id}).one_or_none()
+    row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
     if row is None:
         raise NotFound("There is no such report at this meet.")
     return _report_out(row)

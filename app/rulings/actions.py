@@ -23,14 +23,13 @@ from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, OwnReport, RoleMissing, Stale, StateConflict
 from app.reports.findings import judge_again
 from app.reports.grouping import close_case
-from app.reports.queries import case_row, report_out, reports_of_case
+from app.reports.queries import case_row, noted_against, report_out, reports_of_case
 from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rulings.form import Decided, as_stored, facts_as_ruled
-from app.rulings.lane_count import noted_against
 from app.rulings.queries import effect_in_words, reports_gone_on, ruling_out, rulings_of_case
 from app.rulings.states import (
     DISQUALIFICATION_TABLE,
@@ -283,6 +282,8 @@ def _form(
         infringement=effect.infringement,
         rule=effect.rule,
         effect=effect_in_words(effect.consequence, effect.rule),
+        separate=sent.separate or 1,
+        rests_on=effect.rests_on,
         reasons=sent.reasons,
     )
     return as_stored(facts_as_ruled(unit.conn, meet, case, reports, decided))

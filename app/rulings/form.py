@@ -8,46 +8,29 @@ Times stand in the meet's zone.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.clock import in_zone
-from app.forms.infringement_form import (
-    FormFacts,
-    InfringementForm,
-    ReportOnForm,
-    Signature,
-    ZoneMark,
-    ZonePicture,
-)
+from app.forms.infringement_form import FormFacts, InfringementForm, Signature
 from app.ids import HeatId, MeetId, RulingId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
 from app.record.queries import head_of
-from app.reports.findings import OBSERVATIONS
-from app.reports.states import ReportState
 from app.reports.wire import ReportOut
-from app.rules.book import Book
-from app.rules.book_parts import ZoneRule
 from app.rules.finding import title_of
-from app.rules.observation import Infringement, Mark, Observation, Position
-from app.rules.whereabouts import metres_along
-from app.rulings.observed import tell
+from app.rules.observation import Infringement
 from app.rulings.queries import stored_form
+from app.rulings.reported import report_on_form, zone_picture
 from app.rulings.wire import Verdict
 from app.store.rows import AnyRow
-from app.wire import PhoneClock
 
 INK_FIELDS = ("Umpire", "Head official", "Team, for receipt")
-CONCERNED = {Infringement.PASS_COMPLETED_BEYOND_ZONE: Mark.ZONE_END}
-ASPECTS = {"baton": "baton", "foot": "receiver's foot"}
 
 FACTS: TypeAdapter[FormFacts] = TypeAdapter(FormFacts)
 
@@ -62,6 +45,8 @@ class Decided:
     infringement: Infringement | None
     rule: str | None
     effect: str
+    separate: int
+    rests_on: Sequence[RulingId]
     reasons: str
 
 
@@ -88,11 +73,12 @@ def facts_as_ruled(
         affiliation=case.affiliation or "",
         bib=_bib(run, case.lane),
         case_id=case.id,
-        zone=_zone(run, reports, meet.book),
-        reports=tuple(_report(report, meet.time_zone) for report in reports),
+        zone=zone_picture(run.relay, reports, meet.book),
+        reports=tuple(report_on_form(report, meet.time_zone) for report in reports),
         ruling_verdict=decided.verdict.value,
         ruling_infringement=title_of(decided.infringement) if decided.infringement else "",
         ruling_rule=decided.rule or "",
+        ruling_count=" ".join(_count(decided)),
         ruling_reasons=decided.reasons,
         ruled_at=in_zone(decided.at, meet.time_zone),
         ruled_by=decided.by,
@@ -139,107 +125,13 @@ def _signature(facts: FormFacts, digest: str) -> Signature:
     )
 
 
+def _count(decided: Decided) -> Iterator[str]:
+    if decided.separate > 1:
+        yield f"{decided.separate} separate lane infringements are confirmed."
+    if decided.rests_on:
+        rulings = ", ".join(decided.rests_on)
+        yield f"The team was noted with L before, by ruling {rulings}."
+
+
 def _bib(run: HeatOut, lane: int | None) -> str:
     return next((line.bib for line in run.lanes if line.lane == lane), "")
-
-
-def _zone(run: HeatOut, reports: Sequence[ReportOut], book: Book) -> ZonePicture | None:
-    """The zone of the take-over that the reports are about, with every observer's marks."""
-    take_overs = {report.take_over for report in reports if report.take_over is not None}
-    if len(take_overs) != 1:
-        return None
-    take_over = take_overs.pop()
-    zone = book.zone(run.relay, take_over)
-    return ZonePicture(
-        name=f"take-over {take_over}",
-        length_m=zone.length_m,
-        leg_line_m=zone.leg_line_m,
-        acceleration_m=zone.acceleration_m,
-        marks=tuple(mark for report in reports for mark in _marks(report, zone)),
-    )
-
-
-def _marks(report: ReportOut, zone: ZoneRule) -> list[ZoneMark]:
-    observation = _observation(report)
-    if observation is None or report.state is ReportState.WITHDRAWN:
-        return []
-    concerned = CONCERNED.get(Infringement(observation.seen), Mark.ZONE_START)
-    return [
-        ZoneMark(
-            label=label,
-            metres=metres_along(position, concerned, zone),
-            uncertainty=position.uncertainty,
-            note=f"seen by {report.official_name}",
-        )
-        for label, position in _positions(observation)
-    ]
-
-
-def _positions(observation: Observation) -> list[tuple[str, Position]]:
-    found = [(label, getattr(observation, aspect, None)) for aspect, label in ASPECTS.items()]
-    return [(label, position) for label, position in found if position is not None]
-
-
-def _observation(report: ReportOut) -> Observation | None:
-    if report.observation is None:
-        return None
-    return OBSERVATIONS.validate_python(report.observation)
-
-
-def _report(report: ReportOut, zone: str) -> ReportOnForm:
-    finding, observation = report.finding, _observation(report)
-    kind = Infringement(observation.seen) if observation else None
-    return ReportOnForm(
-        observer=report.official_name,
-        post=report.post_words,
-        seen=title_of(kind) if kind else "yellow flag; no written account before the ruling",
-        observed=tell(observation) if observation else "",
-        words=report.words,
-        written_at=_written_at(report, zone),
-        received_at=_at(report.received_at or report.raised_at, zone),
-        clock_note=_clock_note(report, zone),
-        finding=finding.outcome.value if finding else "",
-        finding_reason=finding.reason if finding else "",
-        rule=finding.rule if finding else "",
-        marks_note=_marks_note(report),
-        attested="by the server" if report.received_at else "",
-    )
-
-
-def _marks_note(report: ReportOut) -> str:
-    notes = [mark.value for mark in report.marks]
-    if report.state is ReportState.WITHDRAWN:
-        notes.append(f"withdrawn by its umpire: {report.remark}")
-    return "; ".join(notes)
-
-
-def _written_at(report: ReportOut, zone: str) -> str:
-    """When it was written by the server's clock, as far as the phone's was compared with it."""
-    if report.clock is None:
-        return ""
-    return _at(_corrected(report.clock), zone)
-
-
-def _corrected(clock: PhoneClock) -> datetime:
-    return clock.at + timedelta(milliseconds=clock.offset_ms or 0)
-
-
-def _clock_note(report: ReportOut, zone: str) -> str:
-    """What the phone's own clock showed, and how far it was off."""
-    clock = report.clock
-    if clock is None:
-        return ""
-    if clock.offset_ms is None:
-        return "by the phone's clock, which was not compared with the server's"
-    day, shown = _at(_corrected(clock), zone)[:10], _at(clock.at, zone)
-    by = f"{abs(clock.offset_ms) / 1000:.2f} s"
-    if clock.error_ms is not None:
-        # Rounded up: an error is not told smaller than it was measured.
-        by += f" ±{math.ceil(clock.error_ms / 10) / 100:.2f} s"
-    side = "behind" if clock.offset_ms > 0 else "ahead of"
-    return f"the phone showed {shown.removeprefix(day).strip()}, {side} the server by {by}"
-
-
-def _at(instant: datetime, zone: str) -> str:
-    """An instant in the meet's zone, which the head of the form names."""
-    return f"{instant.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M:%S %Z}"

@@ -50,13 +50,13 @@ HOLDERS = {
 DROPPED_FROM = {
     Holder.INCOMING: "The incoming runner dropped the baton",
     Holder.RECEIVER: "The receiver dropped the baton",
-    Holder.BOTH: "The baton fell while both runners held it",
-    Holder.UNSURE: "The baton fell; who held it last was not seen",
+    Holder.BOTH: "While both runners held it, the baton fell",
+    Holder.UNSURE: "The baton fell",
 }
 DROPPED_AT = {
-    DropPlace.INSIDE_ZONE: ", inside the zone",
-    DropPlace.OUTSIDE_ZONE: ", outside the zone during the pass",
-    DropPlace.ON_THE_LEG: ", away from the zone",
+    DropPlace.INSIDE_ZONE: " inside the zone",
+    DropPlace.OUTSIDE_ZONE: " outside the zone during the pass",
+    DropPlace.ON_THE_LEG: " away from the zone",
     DropPlace.UNSURE: "",
 }
 FETCHED_BY = {
@@ -176,6 +176,8 @@ def _waiting_order(seen: WaitingOrderChanged) -> Iterator[str]:
 
 def _dropped(seen: DroppedBaton) -> Iterator[str]:
     yield f"{DROPPED_FROM[seen.held_by]}{DROPPED_AT[seen.dropped_at]}."
+    if seen.held_by is Holder.UNSURE:
+        yield "Who held it last was not seen."
     yield from WENT[seen.went]
     yield FETCHED_BY[seen.fetched_by]
     yield from _say(

@@ -10,8 +10,11 @@ import json
 from datetime import UTC, datetime
 from typing import Any
 
+from pydantic_core import from_json
 from sqlalchemy import Dialect, MetaData, String, Text, types
 from sqlalchemy.dialects.postgresql import TIMESTAMP
+
+from app.clock import rfc3339
 
 ID_LENGTH = 36
 
@@ -51,7 +54,7 @@ class Instant(types.TypeDecorator[datetime]):
             raise ValueError("an instant needs its zone")
         if dialect.name == "postgresql":
             return value
-        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        return rfc3339(value)
 
     def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
         if value is None:
@@ -73,4 +76,5 @@ class Json(types.TypeDecorator[Any]):
         return _encode(value)
 
     def process_result_value(self, value: Any, dialect: Dialect) -> Any:
-        return None if value is None else json.loads(value)
+        # A tenth of the time of the standard reader; every report reads four such columns.
+        return None if value is None else from_json(value)

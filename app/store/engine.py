@@ -4,6 +4,7 @@ SQLite is the default: write-ahead log, a disk sync at every commit, foreign key
 writing connection, readers that cannot write. SQLite before 3.51.3 has a race when two connections
 write or checkpoint a write-ahead log at once; one writer and one process stay clear of it, and a
 lock file beside the database refuses a second process. PostgreSQL takes any number of processes.
+Errors do not show the values of a statement, since they end in a log and may name people.
 """
 
 from __future__ import annotations
@@ -68,8 +69,16 @@ def _open_sqlite(url: URL) -> Engines:
     # isolation_level=None: the driver opens no transaction of its own; the writer and the readers
     # say BEGIN themselves, so that a write takes the lock at once (BEGIN IMMEDIATE).
     options: dict[str, Any] = {"check_same_thread": False, "isolation_level": None}
-    writing = create_engine(url, connect_args=options, pool_size=1, max_overflow=0)
-    reading = create_engine(url, connect_args=options, pool_size=READERS, max_overflow=READERS)
+    writing = create_engine(
+        url, connect_args=options, pool_size=1, max_overflow=0, hide_parameters=True
+    )
+    reading = create_engine(
+        url,
+        connect_args=options,
+        pool_size=READERS,
+        max_overflow=READERS,
+        hide_parameters=True,
+    )
     event.listen(writing, "connect", _prepare_sqlite_writer)
     event.listen(reading, "connect", _prepare_sqlite_reader)
     event.listen(writing, "begin", lambda conn: conn.exec_driver_sql("BEGIN IMMEDIATE"))
@@ -93,12 +102,15 @@ def _prepare_sqlite(connection: sqlite3.Connection) -> None:
 
 
 def _open_postgresql(url: URL) -> Engines:
-    writing = create_engine(url, pool_size=1, max_overflow=0, pool_pre_ping=True)
+    writing = create_engine(
+        url, pool_size=1, max_overflow=0, pool_pre_ping=True, hide_parameters=True
+    )
     reading = create_engine(
         url,
         pool_size=READERS,
         max_overflow=READERS,
         pool_pre_ping=True,
+        hide_parameters=True,
         isolation_level="REPEATABLE READ",
         execution_options={"postgresql_readonly": True},
     )

@@ -3,21 +3,21 @@
 The toolkit spends some 20 µs on each execution of a statement that SQLite answers in 2. The dozen
 statements behind a report, a session and a docket are run so often that this decides how many
 phones a server can take. They stay declared on the mapped tables, so both engines and the column
-types are served by one text; rows come back as named tuples.
+types are served by one text; values go by position, and only those columns are converted that need
+it. Rows come back as named tuples.
 """
 
 from __future__ import annotations
 
 from collections import namedtuple
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Dialect
-from sqlalchemy.dialects import sqlite
 from sqlalchemy.sql.dml import UpdateBase
 from sqlalchemy.sql.expression import Select
 
-Convert = Callable[[Any], Any] | None
+Convert = Callable[[Any], Any]
 Values = Mapping[str, Any]
 
 
@@ -60,28 +60,26 @@ class Compiled:
     """A statement as one engine's driver takes it."""
 
     def __init__(self, statement: Select[*tuple[Any, ...]] | UpdateBase, dialect: Dialect) -> None:
-        if dialect.name == "sqlite":
-            dialect = sqlite.dialect(paramstyle="named")
-        compiled = statement.compile(dialect=dialect)
+        compiled = statement.compile(dialect=_by_position(dialect))
         self._text = str(compiled)
-        binds: Mapping[Any, str] = compiled.bind_names
+        binds: Mapping[str, Any] = compiled.binds
         self._constants = {
             name: bound.value
-            for bound, name in binds.items()
+            for name, bound in binds.items()
             if not bound.required and bound.value is not None
         }
-        self._binding = [
-            (name, bound.type.dialect_impl(dialect).bind_processor(dialect))
-            for bound, name in binds.items()
-        ]
+        self._names: Sequence[str] = compiled.positiontup or ()
+        self._outward = _conversions(
+            binds[name].type.dialect_impl(dialect).bind_processor(dialect) for name in self._names
+        )
         returned = list(statement.exported_columns)
         names = [str(column.key) for column in returned]
         # The columns are known only here, so there is no class to write down.
         row_type: Any = namedtuple("Row", names, rename=True)  # type: ignore[misc]  # noqa: PYI024
         self._make = row_type._make
-        self._results: list[Convert] = [
+        self._inward = _conversions(
             column.type.dialect_impl(dialect).result_processor(dialect, None) for column in returned
-        ]
+        )
 
     def execute(self, conn: Connection, values: Values) -> Any:
         """The driver's cursor after executing."""
@@ -95,14 +93,28 @@ class Compiled:
 
     def row(self, raw: Sequence[Any]) -> Any:
         """A driver's row with its columns converted and named."""
-        return self._make(
-            value if convert is None else convert(value)
-            for value, convert in zip(raw, self._results, strict=True)
-        )
+        if self._inward:
+            raw = list(raw)
+            for place, convert in self._inward:
+                raw[place] = convert(raw[place])
+        return self._make(raw)
 
-    def _bind(self, values: Values) -> dict[str, Any]:
-        given = {**self._constants, **values}
-        return {
-            name: given[name] if convert is None else convert(given[name])
-            for name, convert in self._binding
-        }
+    def _bind(self, values: Values) -> list[Any]:
+        if self._constants:
+            values = {**self._constants, **values}
+        bound = [values[name] for name in self._names]
+        for place, convert in self._outward:
+            bound[place] = convert(bound[place])
+        return bound
+
+
+def _by_position(dialect: Dialect) -> Dialect:
+    """The same dialect, with the driver's placeholder that takes its value by position."""
+    same: Any = type(dialect)
+    taken: Dialect = same(paramstyle="qmark" if dialect.name == "sqlite" else "format")
+    return taken
+
+
+def _conversions(converts: Iterable[Convert | None]) -> list[tuple[int, Convert]]:
+    """The places whose values must be converted, and how."""
+    return [(place, convert) for place, convert in enumerate(converts) if convert is not None]

@@ -53,6 +53,11 @@ class Store:
             self._loop_reader.close()
         self.engines.dispose()
 
+    @property
+    def takes_work(self) -> bool:
+        """Whether actions are run: false before the start and after the end of the writer."""
+        return self._writer.is_at_work
+
     async def act(self, meet_id: MeetId, actor: Actor, action: Action[Result]) -> Result:
         """Run an action; returns after its commit, or raises why nothing was changed."""
         loop = asyncio.get_running_loop()

@@ -75,6 +75,7 @@ class Writer:
         self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
         self._stopping = False
+        self._ended = False
         self._connection: Connection | None = None
 
     def start(self) -> None:
@@ -86,11 +87,18 @@ class Writer:
         self._jobs.put(None)
         self._thread.join()
 
+    @property
+    def is_at_work(self) -> bool:
+        """Whether what is queued will be run: the thread has been started and has not ended."""
+        return self._thread.is_alive() and not self._ended
+
     def submit(self, job: Job) -> None:
         """Queue a job; its `deliver` is called from the writer's thread, once a group."""
         if self._stopping:
             raise Unavailable("The server is shutting down. Nothing was changed; try again.")
         self._jobs.put(job)
+        if self._ended:  # queued behind the thread's last look
+            self._turn_away_queued()
 
     def act_now(self, meet_id: MeetId, actor: Actor, action: Action[Any]) -> Any:
         """Run one action and wait for its commit. For callers without an event loop."""
@@ -104,16 +112,36 @@ class Writer:
         return outcome.result()
 
     def _run(self) -> None:
+        group: list[Job] = []
+        try:
+            last = False
+            while not last and (first := self._jobs.get()) is not None:
+                group, last = self._gather(first)
+                self._write(group)
+                self._hand_out(group)
+                group = []
+        except BaseException:
+            log.exception("the writer has ended")
+        finally:
+            # Whatever ended it, nobody may wait for ever for an answer.
+            self._ended = True
+            self._turn_away(group, "The server failed while it kept this; send it again.")
+            self._turn_away_queued()
+            self._give_up_connection()
+
+    def _turn_away_queued(self) -> None:
         while True:
-            first = self._jobs.get()
-            if first is None:
-                break
-            group, last = self._gather(first)
-            self._write(group)
-            self._hand_out(group)
-            if last:
-                break
-        self._give_up_connection()
+            try:
+                job = self._jobs.get_nowait()
+            except queue.Empty:
+                return
+            if job is not None:
+                self._turn_away([job], "The server stores nothing just now; send it again later.")
+
+    def _turn_away(self, group: list[Job], reason: str) -> None:
+        for job in group:
+            job.error = job.error or Unavailable(reason)
+        self._hand_out(group)
 
     def _gather(self, first: Job) -> tuple[list[Job], bool]:
         group = [first]
@@ -132,23 +160,29 @@ class Writer:
             committed = self._commit_group(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"
             log.exception("a group of %d actions was not committed", len(group))
-            self._give_up_connection()
             reason = Unavailable(
                 "The store could not keep this just now. Nothing was changed; send it again."
             )
             reason.__cause__ = error
             for job in group:
                 job.error = job.error or reason
+            self._give_up_connection()
             return
         if committed.kinds:
+            self._tell(committed)
+
+    def _tell(self, committed: Committed) -> None:
+        try:
             self._notify(committed)
+        except Exception:  # what is stored stays stored, and the next group is to be written
+            log.exception("those who follow the record were not told of a commit")
 
     def _give_up_connection(self) -> None:
         """After a failed group the next one starts on a fresh connection."""
-        if self._connection is not None:
-            self._connection.invalidate()
-            self._connection.close()
-            self._connection = None
+        given_up, self._connection = self._connection, None
+        if given_up is not None:
+            given_up.invalidate()
+            given_up.close()
 
     def _commit_group(self, group: list[Job]) -> Committed:
         """One transaction for all of them: first without savepoints, since nearly all succeed.
@@ -210,6 +244,8 @@ class Writer:
                 deliver(jobs)
             except RuntimeError:  # the receiver's event loop has ended; the work is stored
                 log.warning("%d outcomes had nobody left to receive them", len(jobs))
+            except Exception:
+                log.exception("%d outcomes could not be handed out", len(jobs))
 
 
 def settle(receipt: Any, job: Job) -> None:

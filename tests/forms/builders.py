@@ -104,6 +104,7 @@ def a_form(**changes: Any) -> InfringementForm:
         ruling_verdict="Confirmed",
         ruling_infringement="pass completed outside the take-over zone",
         ruling_rule="World Athletics TR24.7",
+        ruling_count="",
         ruling_reasons="Two umpires with a clear view from both sides agree. The video from the "
         "home straight does not contradict them.",
         ruled_at="14:11:40",

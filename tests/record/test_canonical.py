@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
+
 import pytest
 import rfc8785
 from hypothesis import given
@@ -46,3 +48,13 @@ def test_the_example_of_the_rfc() -> None:
 def test_what_json_cannot_carry_is_refused(wrong: object) -> None:
     with pytest.raises((ValueError, rfc8785.CanonicalizationError)):
         canonical([wrong])
+
+
+class Word(StrEnum):
+    """A word of a closed list, as findings hold them."""
+
+    GOOD = "good"
+
+
+def test_words_of_closed_lists_and_tuples_are_written_as_text_and_lists() -> None:
+    assert canonical({"b": (Word.GOOD, 1), "a": [Word.GOOD]}) == b'{"a":["good"],"b":["good",1]}'

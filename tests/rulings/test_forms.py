@@ -99,9 +99,8 @@ def change_everything_but_the_ruling(hand: MeetAtHand, late: str) -> None:
     assert [(line["bib"], line["affiliation"]) for line in lanes if line["lane"] == 4] == [
         ("977", "Another Club")
     ]
-    renamed = a_meet_document(
-        name="Renamed Meet", venue="Elsewhere", organiser={"id": hand.organiser.id, "name": "O"}
-    )
+    organiser = {"id": hand.organiser.id, "name": hand.organiser.name}
+    renamed = a_meet_document(name="Renamed Meet", venue="Elsewhere", organiser=organiser)
     accepted(hand, f"/api/meets/{hand.id}", renamed)
     for person in (hand.referee, hand.umpire):
         role = "referee" if person is hand.referee else "umpire"

@@ -87,7 +87,13 @@ def told(seen: str, **answers: Any) -> str:
         (
             "dropped_baton",
             {"held_by": "incoming runner", "dropped_at": "inside the zone", "fetched_by": "nobody"},
-            "The incoming runner dropped the baton, inside the zone. Nobody fetched it.",
+            "The incoming runner dropped the baton inside the zone. Nobody fetched it.",
+        ),
+        (
+            "dropped_baton",
+            {"dropped_at": "away from the zone", "went": "backward"},
+            "The baton fell away from the zone. Who held it last was not seen. It went backward. "
+            "Who fetched it was not seen.",
         ),
         ("other_teams_baton", {"taken": "no"}, "No runner took the baton of another team."),
         ("help_given", {"helped": "yes"}, "A runner was pushed or helped in another way."),
