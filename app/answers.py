@@ -11,7 +11,7 @@ from typing import Annotated
 from fastapi import Depends, Header, Response
 from pydantic import BaseModel
 
-from app.refusals import PreconditionMissing, Stale
+from app.refusals import EtagUnknown, PreconditionMissing
 from app.store.action import Put
 
 _ETAG = re.compile(r'"v([1-9][0-9]{0,9})"')
@@ -38,12 +38,15 @@ def answer_put(put: Put[BaseModel], *, version: int | None = None) -> Response:
     return answer(put.thing, version=version, created=put.created)
 
 
-async def version_named(if_match: Annotated[str | None, Header()] = None) -> int | None:
+IfMatch = Annotated[str | None, Header(alias="If-Match")]
+
+
+async def version_named(if_match: IfMatch = None) -> int | None:
     """The version an `If-Match` names, None where there is no such header."""
     return None if if_match is None else _read_etag(if_match)
 
 
-async def version_required(if_match: Annotated[str | None, Header()] = None) -> int:
+async def version_required(if_match: IfMatch = None) -> int:
     """The version an `If-Match` names; PreconditionMissing where there is none."""
     if if_match is None:
         raise PreconditionMissing(
@@ -55,7 +58,10 @@ async def version_required(if_match: Annotated[str | None, Header()] = None) -> 
 def _read_etag(text: str) -> int:
     named = _ETAG.fullmatch(text.strip())
     if named is None:
-        raise Stale('If-Match must be the ETag that came with the thing, such as "v3".')
+        raise EtagUnknown(
+            'If-Match must be the ETag that came with the thing, with its quotes, such as "v3". '
+            "Read the thing again and send its ETag."
+        )
     return int(named[1])
 
 

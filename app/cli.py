@@ -18,6 +18,8 @@ from app.config import Settings
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
+OUT_HELP = "where to write forms, results, windows and record (default: out, with --no-serve only)"
+
 Command = Callable[[argparse.Namespace], int]
 
 
@@ -68,7 +70,7 @@ def _parser() -> argparse.ArgumentParser:
         "demo --no-serve --out out",
     )
     demo.add_argument("--no-serve", action="store_true", help="write the papers and end")
-    demo.add_argument("--out", type=Path, help="where to write forms, results, windows and record")
+    demo.add_argument("--out", type=Path, help=OUT_HELP)
     demo.add_argument("--host", default="127.0.0.1", help="the address to serve on")
     demo.add_argument(
         "--port", type=_port, default=8480, help="the port to serve on; 0 takes a free one"

@@ -37,6 +37,12 @@ def in_zone(instant: datetime, zone: str) -> str:
     return f"{local:%Y-%m-%d %H:%M:%S %Z} ({zone})"
 
 
+def long_date(instant: datetime, zone: str) -> str:
+    """The day at the meet, as it is read aloud: 13 June 2026."""
+    local = instant.astimezone(ZoneInfo(zone))
+    return f"{local.day} {local:%B %Y}"
+
+
 def clock_time(instant: datetime, zone: str) -> str:
     """The time of day in the meet's zone, with the zone's short name: 14:03:22 CEST."""
     return f"{instant.astimezone(ZoneInfo(zone)):%H:%M:%S %Z}"

@@ -21,7 +21,12 @@ def split_cursor(text: str, field: str) -> tuple[datetime, str]:
     try:
         return sane_instant(datetime.fromisoformat(instant)), canonical_id(ident)
     except (ValueError, TypeError, OverflowError) as error:  # TypeError: it has no time zone
-        raise Malformed(
-            f"This is no place in the list; leave “{field}” out to begin at its start.",
-            field=f"query {field}",
-        ) from error
+        raise no_place(field) from error
+
+
+def no_place(field: str) -> Malformed:
+    """What is told to whoever sends a place that no page of ours has handed out."""
+    return Malformed(
+        f"This is no place in the list; leave “{field}” out to begin at its start.",
+        field=f"query {field}",
+    )

@@ -9,7 +9,7 @@ from prometheus_client import CollectorRegistry, Gauge, generate_latest
 from sqlalchemy import Connection, func, select
 
 from app.access.guard import Here
-from app.problems import OTHERS, PROBLEMS
+from app.problems import explained
 from app.refusals import NotFound, Unavailable
 from app.reports.states import CaseState
 from app.reports.tables import cases
@@ -65,18 +65,16 @@ def _open_cases(conn: Connection) -> tuple[int, datetime | None]:
     return count, oldest
 
 
+@router.get("/problems")
+async def list_problems() -> dict[str, list[dict[str, object]]]:
+    """Every problem type: its address, its title, its status and what it means."""
+    return {"problems": explained()}
+
+
 @router.get("/problems/{slug}")
 async def explain_problem(slug: str) -> dict[str, object]:
     """What a problem type means: every `type` in a problem document resolves here."""
-    for condition, kind in PROBLEMS.items():
-        if kind.slug == slug:
-            return {
-                "type": f"/problems/{slug}",
-                "title": kind.title,
-                "status": kind.status,
-                "meaning": condition.__doc__,
-            }
-    for kind in OTHERS.values():
-        if kind.slug == slug:
-            return {"type": f"/problems/{slug}", "title": kind.title, "status": kind.status}
-    raise NotFound("There is no such problem type.")
+    for kind in explained():
+        if kind["type"] == f"/problems/{slug}":
+            return kind
+    raise NotFound("There is no such problem type. /problems lists them all.")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -45,6 +45,7 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.StateConflict: ProblemType(409, "conflict", "This contradicts what is stored"),
     refusals.NeedsWord: ProblemType(409, "needs-word", "This needs an explicit word"),
     refusals.Stale: ProblemType(412, "stale", "Somebody was first"),
+    refusals.EtagUnknown: ProblemType(412, "etag-unknown", "This is no ETag of this server"),
     refusals.PreconditionMissing: ProblemType(
         428, "precondition-missing", "Which version is meant?"
     ),
@@ -68,11 +69,27 @@ OTHERS: dict[int, ProblemType] = {
 }
 
 ADVICE = {
-    400: "The body cannot be read: send JSON in UTF-8. Nothing was stored.",
-    404: "There is nothing at this address. Look at /docs for what there is.",
+    400: "The body cannot be read: send JSON in UTF-8.",
+    404: "There is nothing at this address. /openapi.json names what there is.",
     405: "This address knows other methods; the Allow header names them.",
-    413: "What was sent is larger than this address takes. Nothing was stored.",
+    413: "What was sent is larger than this address takes.",
+    415: "Send a JSON document, with the header “Content-Type: application/json”.",
 }
+
+REASONS = {
+    "missing": "this is missing",
+    "extra_forbidden": "this is not known here",
+    "model_attributes_type": "this must be a JSON object",
+    **dict.fromkeys(
+        ("date_type", "date_parsing", "date_from_datetime_parsing", "date_from_datetime_inexact"),
+        "write the day as YYYY-MM-DD, such as 2026-06-13",
+    ),
+    **dict.fromkeys(
+        ("datetime_type", "datetime_parsing", "datetime_from_date_parsing", "timezone_aware"),
+        "write the time with its zone (RFC 3339), such as 2026-06-13T14:03:10+02:00",
+    ),
+}
+"""Plain words for what the toolkit's own sentence does not help with."""
 
 
 DOCUMENTED: dict[int | str, dict[str, Any]] = {
@@ -150,18 +167,49 @@ def _headers(refusal: refusals.Refusal) -> dict[str, str]:
     return {}
 
 
-async def answer_malformed(_request: Request, error: Exception) -> Response:
+def explained() -> list[dict[str, object]]:
+    """Every problem type once: its address, status, title, and what it means where more is said."""
+    meanings = {kind: condition.__doc__ or "" for condition, kind in PROBLEMS.items()}
+    kinds = {kind.slug: kind for kind in (*OTHERS.values(), *PROBLEMS.values())}
+    return [
+        {
+            "type": f"/problems/{slug}",
+            "title": kind.title,
+            "status": kind.status,
+            "meaning": meanings.get(kind, ""),
+        }
+        for slug, kind in sorted(kinds.items())
+    ]
+
+
+async def answer_malformed(request: Request, error: Exception) -> Response:
     """A body, path or query that does not fit its document: which field, and why."""
     assert isinstance(error, RequestValidationError)
+    if _is_other_media(request, error):
+        return problem(OTHERS[415], _with_comfort(ADVICE[415], request.method))
     errors = [
         {"pointer": "", "detail": f"this is no JSON from its character {found['loc'][1]} onward"}
         if found["type"] == "json_invalid"
-        else {"pointer": _pointer(found["loc"]), "detail": _plain(found["msg"])}
+        else {"pointer": _pointer(found["loc"]), "detail": _plain(found)}
         for found in error.errors()[:50]
     ]
     first = errors[0] if errors else {"pointer": "", "detail": "it cannot be read"}
-    detail = f"{first['pointer'] or 'The body'}: {first['detail']}. Nothing was stored."
-    return problem(PROBLEMS[refusals.Malformed], detail, errors=errors)
+    detail = f"{first['pointer'] or 'The body'}: {first['detail']}."
+    return problem(
+        PROBLEMS[refusals.Malformed], _with_comfort(detail, request.method), errors=errors
+    )
+
+
+def _is_other_media(request: Request, error: RequestValidationError) -> bool:
+    """Whether the whole body was not read, because its content type is not that of JSON."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    is_json = kind.startswith("application/") and kind.endswith(("/json", "+json"))
+    return not is_json and all(tuple(found["loc"]) == ("body",) for found in error.errors())
+
+
+def _with_comfort(detail: str, method: str) -> str:
+    """What somebody who sent something wants to know as well; a reader expects nothing else."""
+    return detail if method in {"GET", "HEAD"} else f"{detail} Nothing was stored."
 
 
 def _pointer(location: tuple[int | str, ...] | list[int | str]) -> str:
@@ -178,17 +226,19 @@ def _is_tag(parts: Sequence[int | str], at: int) -> bool:
     return at > 0 and parts[at - 1] == "observation" and parts[at] in _OBSERVATIONS
 
 
-def _plain(message: str) -> str:
-    return message.removeprefix("Value error, ").removeprefix("Assertion failed, ")
+def _plain(found: Mapping[str, Any]) -> str:
+    return REASONS.get(found["type"]) or str(found["msg"]).removeprefix("Value error, ")
 
 
-async def answer_http_error(_request: Request, error: Exception) -> Response:
+async def answer_http_error(request: Request, error: Exception) -> Response:
     """What the framework refuses by itself: unknown addresses, methods, oversized bodies."""
     assert isinstance(error, HTTPException)
     kind = OTHERS.get(error.status_code) or ProblemType(
         error.status_code, "bad-request", "This request was refused"
     )
     detail = ADVICE.get(error.status_code, str(error.detail))
+    if error.status_code in {400, 413}:
+        detail = _with_comfort(detail, request.method)
     return problem(kind, detail, dict(error.headers or {}))
 
 
@@ -238,7 +288,8 @@ class TellTooLarge:
             nonlocal replaced
             if message["type"] == "http.response.start" and _is_plain_too_large(message):
                 replaced = True
-                await problem(OTHERS[413], ADVICE[413])(scope, receive, send)
+                detail = _with_comfort(ADVICE[413], scope["method"])
+                await problem(OTHERS[413], detail)(scope, receive, send)
             elif not replaced:
                 await send(message)
 

@@ -65,6 +65,10 @@ class Stale(Refusal):
     """The caller acted on an older version than the one that is stored."""
 
 
+class EtagUnknown(Refusal):
+    """If-Match names no version that this server has ever given out."""
+
+
 class PreconditionMissing(Refusal):
     """A change was sent without saying which version it changes."""
 

@@ -6,6 +6,7 @@ import signal
 from collections.abc import AsyncIterator, Iterable
 from contextlib import asynccontextmanager
 from types import FrameType
+from typing import Any
 
 from fastapi import APIRouter, Depends, FastAPI
 from starlette.routing import BaseRoute
@@ -16,9 +17,11 @@ from app.access import routes as access
 from app.access.guard import admit
 from app.access.known_callers import KnownCallers
 from app.access.who_may import WHO_MAY
+from app.answering_head import AnswerHead
 from app.clock import Clock, SystemClock
 from app.config import Settings
 from app.crew import routes as crew
+from app.describing import describe
 from app.meets import routes as meets
 from app.record import routes as record
 from app.record.feed import Feed
@@ -50,8 +53,15 @@ class Application(FastAPI):
     """The framework's application, inside what gives its last plain answers a problem document."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        """All middleware, with the one for oversized bodies outermost."""
-        return problems.TellTooLarge(super().build_middleware_stack())
+        """All middleware, with the ones for HEAD and for oversized bodies outermost."""
+        return AnswerHead(problems.TellTooLarge(super().build_middleware_stack()))
+
+    def openapi(self) -> dict[str, Any]:
+        """The OpenAPI document, made once."""
+        if self.openapi_schema is None:
+            routes = (route for router in ROUTERS for route in router.routes)
+            self.openapi_schema = describe(super().openapi(), routes)
+        return self.openapi_schema
 
 
 def create_app(settings: Settings | None = None, clock: Clock | None = None) -> FastAPI:
@@ -71,6 +81,9 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         version=__version__,
         summary="Relay zone reports, from an umpire's flag to a ruling and an announced result.",
         lifespan=_lifespan,
+        # The framework's pages for the document load scripts from another host.
+        docs_url=None,
+        redoc_url=None,
         max_body_size=LARGEST_BODY,
         responses=problems.DOCUMENTED,
     )

@@ -50,13 +50,24 @@ def sane_instant(instant: datetime) -> datetime:
     return instant.astimezone(UTC)
 
 
+def four_to_twelve_figures(pin: str) -> str:
+    """A PIN of 4 to 12 figures; ValueError otherwise."""
+    if not (4 <= len(pin) <= 12 and pin.isascii() and pin.isdecimal()):
+        raise ValueError("a PIN is 4 to 12 figures, without blanks")
+    return pin
+
+
 Name = Annotated[str, AfterValidator(clean_line), Field(min_length=1, max_length=120)]
 OptionalName = Annotated[str, AfterValidator(clean_line), Field(max_length=120)]
 Words = Annotated[str, AfterValidator(clean_words), Field(max_length=4000)]
 Reasons = Annotated[str, AfterValidator(clean_words), Field(min_length=3, max_length=4000)]
 PhoneTime = Annotated[AwareDatetime, AfterValidator(sane_instant)]
 Lane = Annotated[int, Field(ge=1, le=10, strict=True)]
-Pin = Annotated[str, Field(pattern=r"^[0-9]{4,12}$", examples=["480213"])]
+Pin = Annotated[
+    str,
+    AfterValidator(four_to_twelve_figures),
+    Field(examples=["480213"], json_schema_extra={"pattern": "^[0-9]{4,12}$"}),
+]
 
 
 class PhoneClock(Wire):

@@ -208,7 +208,7 @@ def _rule(stage: Stage, step: Rule) -> Told:
     ruled = stage.act(step.by, action).thing
     heat_key = stage.heat_key(ruled.heat)
     stage.rulings.append(Ruled(ruled.id, heat_key, ruled.lane))
-    what = f"RULES on lane {ruled.lane}: {ruled.verdict}, {ruled.effect or 'no disqualification'}"
+    what = f"RULES on lane {ruled.lane}: {ruled.verdict}, {ruled.effect}"
     return Told(heat_key, ruled.official_name, what)
 
 
@@ -241,8 +241,7 @@ def _announced(made: AnnouncementOut) -> str:
     notes = [f"{line.annotation} lane {line.lane}" for line in made.lines if line.annotation]
     parts = [f"ANNOUNCES result {made.number}", *notes]
     if made.despite:
-        silent, cases = len(made.blockers.silent_posts), len(made.blockers.open_cases)
-        parts.append(f"by explicit word, with {silent} silent post(s) and {cases} open case(s)")
+        parts.append(f"by explicit word, with {made.blockers.words}")
     parts += [
         f"{window.remedy}s until {clock_time(window.closes_at, made.time_zone)}"
         for window in made.windows

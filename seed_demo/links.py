@@ -1,18 +1,21 @@
-"""Personal links for one official of each role, and how a device joins with one.
+"""Personal links for one official of each role, how a device joins with one, what is left to do.
 
 A link works once; the token stands in its fragment, so that no server log ever holds it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from app.ids import new_id
+from app.reports.queries import docket
+from app.reports.wire import CaseLine
 from app.roles import Role
 from app.store.action import Actor
 from seed_demo.joining import PIN, new_token
 from seed_demo.stage import Stage
+from seed_demo.story import Whites
 
 ROLES = {
     Role.REFEREE: "referee",
@@ -34,25 +37,40 @@ class Invitation:
 
 
 def invite_each_role(stage: Stage) -> tuple[Invitation, ...]:
-    """A further personal link for the first official of each role."""
+    """A further personal link for one official of each role: whoever of them acted last."""
     return tuple(_invite(stage, role) for role in ROLES)
+
+
+def open_cases(stage: Stage) -> Sequence[CaseLine]:
+    """The cases that still await the referee, oldest first."""
+    return stage.read(lambda conn: docket(conn, stage.meet_id, None)).cases
 
 
 def _invite(stage: Stage, role: Role) -> Invitation:
     organiser = stage.people[stage.files.organiser]
-    person = next(one for one in stage.people.values() if role in one.roles)
+    acted = [stage.people[step.by] for step in stage.story.step if not isinstance(step, Whites)]
+    known = [*reversed(acted), *stage.people.values()]
+    person = next(one for one in known if role in one.roles)
     token = new_token(stage, person, Actor(organiser.id, organiser.roles))
     return Invitation(ROLES[role], person.name, token)
 
 
-def tell_links(invitations: tuple[Invitation, ...], meet_id: str, address: str) -> Iterator[str]:
-    """The links of every role, how to join with one, and what anybody may look at."""
+def tell_links(
+    invitations: tuple[Invitation, ...], meet_id: str, left: Sequence[CaseLine], address: str
+) -> Iterator[str]:
+    """The links of every role, how to join with one and rule, and what anybody may look at."""
     yield "Personal links, one for each role; each works once:"
     for one in invitations:
         yield f"  {one.role:<12}  {one.name}"
         yield f"      {address}/join#{one.token}"
     yield ""
     yield from _tell_joining(invitations[0], meet_id, address)
+    for case in left:
+        yield from _tell_ruling(case, f"{address}/api/meets/{meet_id}/cases/{case.id}")
+    yield "Anybody may read, without joining:"
+    yield f"  {address}/api/meets/{meet_id}/heats"
+    yield f"  {address}/api/meets/{meet_id}/announcements"
+    yield f"  {address}/api/meets/{meet_id}/windows.ics"
 
 
 def _tell_joining(first: Invitation, meet_id: str, address: str) -> Iterator[str]:
@@ -64,7 +82,11 @@ def _tell_joining(first: Invitation, meet_id: str, address: str) -> Iterator[str
     yield f"Everybody's PIN is {PIN}; it is asked again for whatever is signed. The answer's token"
     yield "opens what the role may see, here the docket:"
     yield f"  curl -H 'Authorization: Bearer …' {address}/api/meets/{meet_id}/docket"
-    yield "Anybody may read, without joining:"
-    yield f"  {address}/api/meets/{meet_id}/heats"
-    yield f"  {address}/api/meets/{meet_id}/announcements"
-    yield f"  {address}/api/meets/{meet_id}/windows.ics"
+
+
+def _tell_ruling(case: CaseLine, address: str) -> Iterator[str]:
+    yield f"The case of lane {case.lane} there is left for you to rule on, as the referee:"
+    yield f"  curl -X PUT {address}/rulings/{new_id()} \\"
+    yield "    -H 'Authorization: Bearer …' -H 'Content-Type: application/json' \\"
+    yield f"    -H 'If-Match: \"v{case.version}\"' \\"
+    yield f'    -d \'{{"verdict":"confirmed","reasons":"Your reasons.","pin":"{PIN}"}}\''

@@ -18,7 +18,7 @@ from app.record.check import Checked, check_lines
 from app.record.queries import export_lines, head_of
 from app.results.calendar import as_calendar
 from app.results.printing import as_csv, as_text, sheet_facts
-from app.results.queries import announcement, windows_of
+from app.results.queries import all_windows, announcement
 from app.rulings.form import form_facts
 from seed_demo.stage import Announced, Ruled, Stage
 
@@ -78,6 +78,6 @@ def _result(stage: Stage, announced: Announced) -> Iterator[PaperFile]:
 
 def _windows(stage: Stage) -> Iterator[PaperFile]:
     now = stage.clock.now()
-    found = stage.read(lambda conn: windows_of(conn, stage.meet_id, now))
+    found = stage.read(lambda conn: all_windows(conn, stage.meet_id, now))
     yield PaperFile(Path("windows.json"), f"{found.model_dump_json(indent=2)}\n".encode())
     yield PaperFile(Path("windows.ics"), as_calendar(found))

@@ -24,13 +24,13 @@ from app.store.engine import only_process
 from app.store.store import Store
 from seed_demo.deeds import Happening, Told, do_step
 from seed_demo.files import MeetFiles, read_meet
-from seed_demo.links import invite_each_role, tell_links
+from seed_demo.links import invite_each_role, open_cases, tell_links
 from seed_demo.papers import Written, write_all
 from seed_demo.setting_up import set_up
 from seed_demo.stage import Stage
 from seed_demo.story import Story, read_story
 from seed_demo.story_clock import StoryClock, Timetable, ending_at
-from seed_demo.telling import table_of
+from seed_demo.telling import left_open, table_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,7 @@ def write_papers(out: Path) -> int:
         database_url = f"sqlite:///{Path(folder) / 'demo.db'}"
         with play(database_url, files, story, _own_day(files)) as played:
             _tell(played)
+            print("The same command without --no-serve serves the meet, so that you can.\n")
             written = write_all(played.stage, out)
     return _tell_written(written, out)
 
@@ -80,12 +81,12 @@ def _serve(folder: Path, host: str, port: int, *, keep: bool) -> int:
             if keep and _tell_written(write_all(played.stage, folder), folder):
                 return 1
             played.stage.clock.move_to(SystemClock().now())
-            invitations = invite_each_role(played.stage)
+            invitations, left = invite_each_role(played.stage), open_cases(played.stage)
         meet_id = played.stage.meet_id
 
         def say(address: str) -> None:
             print(f"\nServing {address}  (Ctrl-C ends it)\n")
-            print("\n".join(tell_links(invitations, meet_id, address)), flush=True)
+            print("\n".join(tell_links(invitations, meet_id, left, address)), flush=True)
 
         return serve_settings(settings, listener, say=say)
 
@@ -126,6 +127,7 @@ def _tell(played: Played) -> None:
     print(f"{files.name}, {files.venue}  (times in {files.time_zone})\n")
     print("\n".join(table_of(played.happenings, files.time_zone)))
     print()
+    print("\n".join(left_open(open_cases(played.stage))))
 
 
 def _tell_written(written: Written, out: Path) -> int:

@@ -1,4 +1,4 @@
-"""How is the story told on a terminal: a table of what happened, 100 columns wide.
+"""How is the story told on a terminal: a table of what happened, 100 columns wide, day by day.
 
 Names come in many scripts, so a column is measured in cells as terminals show them (Unicode
 Standard Annex 11: wide letters take two, combining marks none), not in characters.
@@ -10,6 +10,8 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from zoneinfo import ZoneInfo
 
+from app.clock import long_date
+from app.reports.wire import CaseLine
 from seed_demo.deeds import Happening
 
 WIDTH = 100
@@ -19,14 +21,34 @@ WHAT = WIDTH - TIME - HEAT - WHO - 3 * len(GAP)
 
 
 def table_of(happenings: Iterable[Happening], zone: str) -> Iterator[str]:
-    """The table's lines: time of day at the meet, heat, who, and what happened."""
+    """The table's lines: time of day at the meet, heat, who, and what happened.
+
+    Each day is named where it begins; a served story may run over midnight.
+    """
     yield _line("time", "heat", "who", "what happened")
     yield _line("-" * TIME, "-" * HEAT, "-" * WHO, "-" * WHAT)
+    day = ""
     for one in happenings:
+        if day != (day := _day(one, zone)):
+            yield day
         first, *more = wrap(one.told.what, WHAT)
         at = f"{one.at.astimezone(ZoneInfo(zone)):%H:%M:%S}"
         yield _line(at, one.told.heat.replace("-", " "), one.told.who, first)
         yield from (_line("", "", "", words) for words in more)
+
+
+def _day(one: Happening, zone: str) -> str:
+    return f"{one.at.astimezone(ZoneInfo(zone)):%A}, {long_date(one.at, zone)}"
+
+
+def left_open(cases: Iterable[CaseLine]) -> Iterator[str]:
+    """The cases that the story leaves to whoever reads it, a sentence each."""
+    for case in cases:
+        text = (
+            f"Left for you to rule on: the case of lane {case.lane}, {case.team_name}, in "
+            f"{case.event_name}, {case.round}, heat {case.number}."
+        )
+        yield from wrap(text, WIDTH)
 
 
 def wrap(text: str, width: int) -> Sequence[str]:

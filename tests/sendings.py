@@ -150,7 +150,7 @@ def a_decision(meet: MeetAtHand) -> Sending:
 def an_announcement(meet: MeetAtHand) -> Sending:
     if meet.desk.get(f"heats/{meet.heat(1)}/result").status_code == 404:
         assert meet.load_result(1).status_code == 201
-    document = {"heat": meet.heat(1), "despite": "No telephone.", "remark": "", "pin": PIN}
+    document = {"heat": meet.heat(1), "despite": "No telephone.", "remark": "As seen.", "pin": PIN}
     version = meet.desk.get(f"heats/{meet.heat(1)}/result").headers["ETag"]
     return replace(_of(meet, "results", f"announcements/{new_id()}", document), etag=version)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -10,7 +11,7 @@ from app.access.who_may import WHO_MAY
 from app.ids import new_id
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
-from tests.sendings import DOCUMENTS, told
+from tests.sendings import DOCUMENTS, SENDINGS, told
 
 PARAMETER = re.compile(r"{\w+}")
 FIELDS: list[tuple[str, Json, str]] = [
@@ -153,3 +154,57 @@ def test_a_path_that_names_no_id_is_refused(meet: MeetAtHand, ident: str) -> Non
 )
 def test_a_query_that_makes_no_sense_is_refused(meet: MeetAtHand, path: str, query: Json) -> None:
     a_problem(meet.referee.get(path, params=query), 422, "malformed")
+
+
+def test_a_query_that_nobody_knows_is_refused_at_every_address(meet: MeetAtHand) -> None:
+    before = meet.head()
+    for method, template in sorted(WHO_MAY):
+        path = PARAMETER.sub(new_id(), template.replace("{meet}", meet.id))
+        who = min(WHO_MAY[method, template].roles, default="organiser")
+        answer = meet[who].send(method, path, params={"dry_run": "true"})
+        problem = a_problem(answer, 422, "malformed")
+        assert problem["errors"][0]["pointer"] == "query dry_run", (method, template)
+        known = {parameter["name"] for parameter in declared_query(meet, method, template)}
+        assert set(problem["known"]) == known
+        assert all(name in problem["detail"] for name in known), problem["detail"]
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize("name", sorted(SENDINGS))
+def test_what_would_have_been_stored_is_not_where_its_query_is_unknown(
+    meet: MeetAtHand, name: str
+) -> None:
+    sending = SENDINGS[name](meet)
+    before = meet.head()
+    asked = replace(sending, path=f"{sending.path}?dry_run=true")
+    problem = a_problem(asked.send(meet.service.http), 422, "malformed")
+    assert problem["errors"][0]["pointer"] == "query dry_run"
+    assert meet.head() == before
+    assert sending.send(meet.service.http).is_success
+
+
+def declared_query(meet: MeetAtHand, method: str, template: str) -> list[Json]:
+    """What the OpenAPI document says of a route's query."""
+    document = meet.service.http.get("/openapi.json").json()
+    parameters = document["paths"][template][method.lower()].get("parameters", [])
+    return [parameter for parameter in parameters if parameter["in"] == "query"]
+
+
+def test_a_request_to_look_only_never_stores_where_looking_is_not_known(meet: MeetAtHand) -> None:
+    before = meet.head()
+    rows = "lane,time\n3,45.12"
+    address = f"heats/{meet.heat()}/result"
+    answer = meet.desk.put(address, content=rows, params={"check": "true"})
+    problem = a_problem(answer, 422, "malformed")
+    assert "columns" in problem["detail"]
+    assert problem["detail"].endswith("It knows: columns.")
+    assert meet.head() == before
+    assert meet.desk.get(address).status_code == 404
+
+
+def test_a_query_that_contradicts_itself_is_refused(meet: MeetAtHand) -> None:
+    before = meet.head()
+    rows = b"event,round,heat,lane,team\nMixed 4x100 m,final,1,4,Tern\n"
+    answer = meet.organiser.post("start-lists?check=true&check=false", content=rows)
+    a_problem(answer, 422, "malformed")
+    assert meet.head() == before

@@ -67,9 +67,24 @@ def make_meet(address: str) -> str:
 def join_organiser(address: str, meet: str, document: dict[str, object]) -> str:
     organiser = document["organiser"]
     assert isinstance(organiser, dict)
+    return join(address, meet, organiser["id"], KEY)
+
+
+def join_jury(address: str, meet: str, organiser: str) -> str:
+    official = new_id()
+    named = httpx.put(
+        f"{address}/api/meets/{meet}/officials/{official}",
+        json={"name": "Judith Juror", "affiliation": "", "roles": ["jury"]},
+        headers={"Authorization": f"Bearer {organiser}"},
+    )
+    assert named.status_code == 201, named.text
+    return join(address, meet, official, organiser)
+
+
+def join(address: str, meet: str, official: str, by: str) -> str:
     link = httpx.put(
-        f"{address}/api/meets/{meet}/officials/{organiser['id']}/join-links/{new_id()}",
-        headers={"Authorization": f"Bearer {KEY}"},
+        f"{address}/api/meets/{meet}/officials/{official}/join-links/{new_id()}",
+        headers={"Authorization": f"Bearer {by}"},
     ).json()
     joined = httpx.post(
         f"{address}/api/join",
@@ -311,7 +326,8 @@ def test_a_record_that_was_changed_names_the_first_place_and_both_roots(
             json=document,
             headers={"Authorization": f"Bearer {KEY}"},
         )
-        token = join_organiser(address, meet, document)
+        organiser = join_organiser(address, meet, document)
+        token = join_jury(address, meet, organiser)
         export = httpx.get(
             f"{address}/api/meets/{meet}/record", headers={"Authorization": f"Bearer {token}"}
         ).text.splitlines(keepends=True)
@@ -325,8 +341,9 @@ def test_a_record_that_was_changed_names_the_first_place_and_both_roots(
     out, err = capsys.readouterr()
     lines = out.splitlines()
     assert "line 1 (entry 2): expected entry 1 here" in lines[0]
-    assert lines[1].endswith("3 more do not agree after that")  # entry 3, the head's size and root
-    assert lines[2].startswith("root of the 2 entries: ")
+    # Entries 3 to 6, and the size and the root that the head says.
+    assert lines[1].endswith("6 more do not agree after that")
+    assert lines[2].startswith("root of the 5 entries: ")
     assert lines[3] == f"root that the head says:  {head['root']}"
     assert len(lines) == 4
-    assert err == f"zonedocket check: the 2 entries of {path} do NOT agree\n"
+    assert err == f"zonedocket check: the 5 entries of {path} do NOT agree\n"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import subprocess
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from tests.running import SETUP_KEY, Service
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
-MOVES = re.compile(r"\d\d:\d\d:\d\d|\d{4}-\d\d-\d\d|CES?T|\{'outcome'.*")
+MOVES = re.compile(r"\d\d:\d\d:\d\d|\d{4}-\d\d-\d\d|\d+ [A-Z][a-z]+ \d{4}|CES?T|\{'outcome'.*")
 """What differs from run to run: times, days, summer time, and the finding that is folded."""
 
 
@@ -40,6 +41,19 @@ def test_the_example_prints_what_the_readme_says(service: Service, tmp_path: Pat
     told = [MOVES.sub("~", line) for line in block("text", "Bo Halyard").splitlines()]
     assert printed == told
     assert (tmp_path / "form.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_the_run_that_was_pasted_agrees_with_itself() -> None:
+    """Protests run 30 minutes from the announcement: World Athletics TR8.2."""
+    told = block("text", "Bo Halyard")
+    moments = [datetime.fromisoformat(found) for found in re.findall(r"2\d{3}-\S+ [\d:]{8}", told)]
+    announced, closes = min(moments), max(moments)
+    assert closes - announced == timedelta(minutes=30)
+    assert f"until {closes:%H:%M:%S} " in told
+
+
+def test_the_example_tells_the_day_on_which_it_is_run() -> None:
+    assert not re.search(r"20\d\d-\d\d-\d\d", block("bash", "start-list.csv"))
 
 
 def test_every_role_edition_and_setting_has_its_place_in_the_readme() -> None:

@@ -191,6 +191,7 @@ def a_scope(meet: MeetAtHand, path: str, body: bytes, **headers: str) -> Scope:
         "type": "http",
         "method": "PUT",
         "path": path,
+        "query_string": b"",
         "headers": pairs,
         "app": meet.service.app,
     }
@@ -226,6 +227,7 @@ def test_only_what_a_phone_sends_goes_the_short_way(stadium: MeetAtHand, service
         (a_scope(stadium, f"{path}/", body), body),
         (a_scope(stadium, f"/under{path}", body), body),
         (a_scope(stadium, path, body) | {"method": "GET"}, body),
+        (a_scope(stadium, path, body) | {"query_string": b"check=true"}, body),
     ]
     twice = a_scope(stadium, path, body)
     twice["headers"].append((b"authorization", b"Bearer other"))

@@ -184,7 +184,7 @@ def count_pin_try(key: str) -> Action[None]:
 
 
 def note_wrong_pin(key: str) -> Action[None]:
-    """A wrong PIN stands in the record: somebody tried to sign for this person."""
+    """A wrong PIN stands in the record: somebody tried to sign, or to join, as this person."""
 
     def act(unit: Unit) -> Done[None]:
         return Done(None, Deed(Kind.PIN_REFUSED, unit.actor.id, {"counted_by": key}))

@@ -1,24 +1,28 @@
 """The guard at every route: who is calling, and may they.
 
-The session's token comes as `Authorization: Bearer`, never in a URL. Roles are read with every
-request, so taking a role away acts at once. What the guard learnt, and what a route works with,
-comes to the route as one thing, `here`: the framework's price for each further dependency shows
-in how many phones a server can take.
+The session's token comes as `Authorization: Bearer`, never in a URL. A role that is taken away is
+gone with the next request: on PostgreSQL every request reads the roles, on SQLite they are
+remembered until something about access changes (`known_callers.py`). What the guard learnt, and
+what a route works with, comes to the route as one thing, `here`: the framework's price for each
+further dependency shows in how many phones a server can take.
 """
 
 from __future__ import annotations
 
 import hmac
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, Request
+from fastapi.dependencies.models import Dependant
 
+from app.access.joining import is_link_token
 from app.access.queries import Caller
 from app.access.who_may import WHO_MAY, Who
 from app.clock import Clock
 from app.record.feed import Feed
-from app.refusals import NotJoined, RoleMissing
+from app.refusals import Malformed, NotJoined, RoleMissing
 from app.services import Services, services_of
 from app.store.action import Actor
 from app.store.store import Store
@@ -74,14 +78,17 @@ class Knock:
 
 
 async def admit(request: Request) -> Admitted:
-    """Let the request through to its route, or refuse it."""
+    """Let the request through to its route, or refuse it: who it is first, then what it asks."""
     knock = Knock(
         request.method,
         request.scope["route"].path,
         request.path_params.get("meet"),
         request.headers.get("authorization", ""),
     )
-    return await admit_knock(services_of(request), knock)
+    admitted = await admit_knock(services_of(request), knock)
+    if request.scope["query_string"]:
+        _insist_on_known_query(request)
+    return admitted
 
 
 async def admit_knock(services: Services, knock: Knock) -> Admitted:
@@ -89,16 +96,43 @@ async def admit_knock(services: Services, knock: Knock) -> Admitted:
     who = WHO_MAY[knock.method, knock.template]
     if who.public:
         return Admitted(services)
-    token = _token_in(knock.authorization)
+    token = _token_in(knock.authorization, or_key=who.founder)
     if who.founder and is_setup_key(services, token):
         return Admitted(services)
     now = services.clock.now()
     caller = await services.callers.find(services.store, token, now)
     if caller is None:
-        raise NotJoined("This session is unknown or has ended. Join again with a personal link.")
+        raise NotJoined(_why_unknown(services, who, token))
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
     return Admitted(services, caller)
+
+
+def _insist_on_known_query(request: Request) -> None:
+    """Malformed for a query that the route does not know, or that is given twice.
+
+    What was meant to change what a request does must not be passed over in silence: somebody who
+    asks a route to look only, and whom it does not understand, would find the thing stored.
+    """
+    known = sorted(_query_names(request.scope["route"].dependant))
+    given = [name for name, _value in request.query_params.multi_items()]
+    for name in given:
+        if name not in known:
+            there = f"It knows: {', '.join(known)}." if known else "It takes none."
+            raise Malformed(
+                f"This address knows no query parameter “{name[:60]}”. {there}",
+                field=f"query {name[:60]}",
+                known=known,
+            )
+        if given.count(name) > 1:
+            raise Malformed(f"Give the query parameter “{name}” once.", field=f"query {name}")
+
+
+def _query_names(dependant: Dependant) -> Iterator[str]:
+    """The query parameters that a route and what it depends on declare."""
+    yield from (field.alias for field in dependant.query_params)
+    for further in dependant.dependencies:
+        yield from _query_names(further)
 
 
 def bearer_token(request: Request) -> str:
@@ -106,11 +140,35 @@ def bearer_token(request: Request) -> str:
     return _token_in(request.headers.get("authorization", ""))
 
 
-def _token_in(authorization: str) -> str:
+def _token_in(authorization: str, *, or_key: bool = False) -> str:
     scheme, _, token = authorization.partition(" ")
     if scheme.lower() != "bearer" or not token:
-        raise NotJoined("Join first: open your personal link, then send the session's token.")
+        otherwise = ", or the server's setup key" if or_key else ""
+        raise NotJoined(
+            "Join first: open your personal link, then send the session's token as "
+            f"“Authorization: Bearer …”{otherwise}."
+        )
     return token.strip()
+
+
+def _why_unknown(services: Services, who: Who, token: str) -> str:
+    """What a token is that opens no session here, and what to send instead."""
+    if is_setup_key(services, token):
+        return (
+            "The setup key makes meets and issues personal links, nothing else. Join with a "
+            "personal link, then send the session's token."
+        )
+    if is_link_token(token):
+        return (
+            "This is a personal link, not a session. Send it to POST /api/join, then use the "
+            "token of the answer."
+        )
+    if who.founder:
+        return (
+            "This is neither the server's setup key nor a session that lasts. The key is what "
+            "ZONEDOCKET_SETUP_KEY was when the server started; without that, `serve` printed one."
+        )
+    return "This session is unknown or has ended. Join again with a personal link."
 
 
 def is_setup_key(services: Services, token: str) -> bool:
@@ -126,8 +184,12 @@ def _insist_on_meet(knock: Knock, caller: Caller) -> None:
 
 def _insist_on_role(who: Who, caller: Caller) -> None:
     if caller.roles.isdisjoint(who.roles):
-        needed = ", ".join(sorted(who.roles))
-        raise RoleMissing(f"This needs one of these roles: {needed}.", needed=sorted(who.roles))
+        needed = sorted(who.roles)
+        one = f"the role {needed[0]}" if len(needed) == 1 else f"a role of: {', '.join(needed)}"
+        aside = f" ({who.aside})" if who.aside else ""
+        raise RoleMissing(
+            f"This needs {one}{aside}. The organiser gives out the roles.", needed=needed
+        )
 
 
 Here = Annotated[Admitted, Depends(admit)]

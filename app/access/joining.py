@@ -29,12 +29,24 @@ NOT_GOOD = "This personal link is not good. Ask the organiser for a new one."
 
 
 def split_token(token: str) -> tuple[LinkId, str]:
-    """The link's id and its secret; JoinRefused where the text is no token."""
-    link, _, secret = token.partition(".")
+    """The link's id and its secret; JoinRefused where the text is no token.
+
+    The whole link is as good as the token in its fragment.
+    """
+    link, _, secret = token.strip().rpartition("#")[2].partition(".")
     try:
         return LinkId(canonical_id(link)), secret
     except ValueError as error:
         raise JoinRefused(NOT_GOOD) from error
+
+
+def is_link_token(text: str) -> bool:
+    """Whether this is a personal link, or its token, good or not."""
+    try:
+        split_token(text)
+    except JoinRefused:
+        return False
+    return True
 
 
 def look_up(conn: Connection, token: str) -> tuple[AnyRow, AnyRow]:

@@ -60,7 +60,12 @@ async def join_with_link(sent: JoinIn, here: Here) -> Response:
     if meet_id is not None:
         await here.store.act(meet_id, FOUNDER, joining.count_join_try(link_id))
     found, person = await here.store.read(lambda conn: joining.look_up(conn, sent.token))
-    checked, fresh = await _look_at_pin(person.pin_hash, sent.pin)
+    try:
+        checked, fresh = await _look_at_pin(person.pin_hash, sent.pin)
+    except PinRefused:
+        wrong = actions.note_wrong_pin(joining.tries_key(link_id))
+        await here.store.act(MeetId(found.meet_id), Actor(person.id), wrong)
+        raise
     out = await here.store.act(
         MeetId(found.meet_id),
         Actor(person.id),
@@ -74,7 +79,9 @@ async def _look_at_pin(stored: str | None, pin: str) -> tuple[str | None, str]:
     if stored is None:
         if is_guessable(pin):
             raise Malformed(
-                "This PIN is the first that anybody would try. Choose another.", field="/pin"
+                "This PIN is the first that anybody would try. Choose another: not one figure "
+                "repeated, nor figures that count up or down.",
+                field="/pin",
             )
         return None, await run_in_threadpool(hash_pin, pin)
     if not await run_in_threadpool(pin_matches, stored, pin):

@@ -14,11 +14,12 @@ from app.roles import Role
 
 @dataclass(frozen=True, slots=True)
 class Who:
-    """Those who may call a route."""
+    """Those who may call a route; `aside` is what an action asks of one of the roles besides."""
 
     roles: frozenset[Role] = frozenset()
     public: bool = False
     founder: bool = False
+    aside: str = ""
 
 
 ANYONE = Who(public=True)
@@ -27,6 +28,7 @@ JOINED = Who(frozenset(Role))
 ORGANISER = Who(frozenset({Role.ORGANISER}))
 ORGANISER_OR_FOUNDER = Who(frozenset({Role.ORGANISER}), founder=True)
 HEAD = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE}))
+RULES = Who(HEAD.roles, aside="chief_umpire only where the meet says terms.chief_umpire_rules")
 HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
 UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
 READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
@@ -39,11 +41,13 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", "/healthz"): ANYONE,
     ("GET", "/readyz"): ANYONE,
     ("GET", "/metrics"): ANYONE,
+    ("GET", "/problems"): ANYONE,
     ("GET", "/problems/{slug}"): ANYONE,
     ("GET", "/api/editions"): ANYONE,
     ("POST", "/api/join/look"): ANYONE,
     ("POST", "/api/join"): ANYONE,
     ("GET", "/api/me"): JOINED,
+    ("GET", "/api/meets"): ANYONE,
     ("DELETE", "/api/me/session"): JOINED,
     ("PUT", MEET): ORGANISER_OR_FOUNDER,
     ("GET", MEET): ANYONE,
@@ -70,7 +74,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/reports/{{report}}/withdraw"): UMPIRES,
     ("GET", f"{MEET}/docket"): HEAD,
     ("GET", f"{MEET}/cases/{{case}}"): HEAD_OR_JURY,
-    ("PUT", f"{MEET}/cases/{{case}}/rulings/{{ruling}}"): HEAD,
+    ("PUT", f"{MEET}/cases/{{case}}/rulings/{{ruling}}"): RULES,
     ("GET", f"{MEET}/rulings/{{ruling}}"): DESK,
     ("GET", f"{MEET}/rulings/{{ruling}}/form.pdf"): DESK,
     ("GET", f"{MEET}/disqualifications"): DESK,

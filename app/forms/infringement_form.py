@@ -34,6 +34,7 @@ from app.forms.zone_drawing import draw_zone
 from app.forms.zone_scale import ZoneMark, ZonePicture, can_draw, say_metres
 
 __all__ = [
+    "FormFacts",
     "InfringementForm",
     "ReportOnForm",
     "Signature",
@@ -49,8 +50,12 @@ SCALES = (1.0, 0.94, 0.88)
 
 
 @dataclass(frozen=True, slots=True)
-class InfringementForm:
-    """Everything on the form, with times and distances already in words."""
+class FormFacts:
+    """What was ruled on and what was ruled, with times and distances already in words.
+
+    Fixed at the ruling: none of it is read anew when the form is printed again. `ruling_count` says
+    how lane infringements were counted, where that mattered.
+    """
 
     meet: str
     place: str
@@ -70,9 +75,21 @@ class InfringementForm:
     ruling_verdict: str
     ruling_infringement: str
     ruling_rule: str
+    ruling_count: str
     ruling_reasons: str
     ruled_at: str
+    ruled_by: str
     effect: str
+
+
+@dataclass(frozen=True, slots=True)
+class InfringementForm(FormFacts):
+    """Everything on the form: the facts of the ruling, and what is known when it is printed.
+
+    `later_ruling` tells that another ruling has replaced this one; it is empty while this stands.
+    """
+
+    later_ruling: str
     signatures: tuple[Signature, ...]
     ink_fields: tuple[str, ...]
     record_head: str
@@ -93,8 +110,8 @@ def draw_infringement_form(form: InfringementForm, paper: Paper) -> bytes:
 def _plan(form: InfringementForm, paper: Paper, scale: float) -> Flow:
     typesetter = Typesetter()
     caution = (
-        f"Findings are suggestions made by rule {shorten(form.edition)}; the appointed officials "
-        "decide under the current edition of their own rule book."
+        f"Findings are suggestions by the edition “{shorten(form.edition)}”. The appointed "
+        "officials decide under the current edition of their own rule book."
     )
     foot = plan_foot(
         typesetter, paper, caution, f"case {form.case_id}", f"printed {form.printed_at}"
@@ -160,14 +177,20 @@ def _write_identity(flow: Flow, form: InfringementForm) -> None:
 
 
 def _write_ruling(flow: Flow, form: InfringementForm) -> None:
+    if form.later_ruling:
+        flow.write([Segment(form.later_ruling, "later ruling", Weight.BOLD)], BODY + 2.0)
+        flow.skip(3.0)
     with flow.frame(5.0, 1.8):
         _write_verdict(flow, form)
         facts = [
             Fact("infringement", form.ruling_infringement, "infringement"),
             Fact("rule", form.ruling_rule, "rule of the ruling"),
             Fact("ruled", form.ruled_at, "time of the ruling"),
+            Fact("by", form.ruled_by, "head official"),
         ]
         flow.write(join_facts(facts, Weight.BOLD), BODY)
+        if form.ruling_count:
+            flow.write([Segment(form.ruling_count, "count of the ruling")], BODY)
         if form.ruling_reasons:
             flow.skip(2.0)
             flow.write([Segment("reasons", "labels")], LABEL, grey=LABEL_GREY)
@@ -206,22 +229,25 @@ def _write_verdict(flow: Flow, form: InfringementForm) -> None:
 
 
 def _write_zone(flow: Flow, zone: ZonePicture | None) -> None:
-    heading = "The zone, drawn to scale"
     if zone is None or not can_draw(zone):
-        flow.label(heading, BODY)
-        words = "No zone is drawn: its measures, or the place of the take-over, are not known."
-        flow.write([Segment(words, "zone")], BODY)
+        _write_no_zone(flow, "the reports do not name one take-over whose measures are known")
         return
-    draw_zone(flow, zone, heading)
+    if not zone.marks:
+        _write_no_zone(flow, "no report gives a position")
+        return
+    draw_zone(flow, zone, f"Zone of {zone.name}, drawn to scale")
     for number, mark in enumerate(zone.marks, 1):
         _write_mark(flow, mark, number)
-    if not zone.marks:
-        flow.write([Segment("No report gives a position of the baton.", "zone")], SMALL)
+
+
+def _write_no_zone(flow: Flow, why: str) -> None:
+    flow.write([Segment(f"No zone is drawn: {why}.", "zone")], SMALL)
 
 
 def _write_mark(flow: Flow, mark: ZoneMark, number: int) -> None:
     field = f"mark {number} of the zone"
-    where = f"{say_metres(mark.metres)} \u00b1 {say_metres(abs(mark.uncertainty))}"
+    error = say_metres(abs(mark.uncertainty))
+    where = f"{say_metres(mark.metres)} (\u00b1{error}) from the start of the zone,"
     flow.number(
         number,
         [

@@ -1,7 +1,8 @@
 """What did one observer report, and what does the rule make of it?
 
-The words are the observer's own, whole and in their order. The finding is given as the suggestion
-that it is, with its reason and its rule.
+What was observed stands in sentences made from the observer's answers. The words are the observer's
+own, whole and in their order. The finding is given as the suggestion that it is, with its reason
+and its rule.
 """
 
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ class ReportOnForm:
     observer: str
     post: str
     seen: str
-    details: tuple[tuple[str, str], ...]
+    observed: str
     words: str
     written_at: str
     received_at: str
@@ -58,11 +59,11 @@ def _write_seen(flow: Flow, report: ReportOnForm, where: str) -> None:
         BODY,
         INDENT,
     )
-    details = [Fact(label, value, f"details of {where}") for label, value in report.details]
-    if details:
-        flow.write(join_facts(details), BODY, INDENT)
+    if report.observed:
+        flow.write([Segment(report.observed, f"observations of {where}")], BODY, INDENT)
     if report.words:
-        flow.write([Segment(report.words, f"words of {where}")], BODY, INDENT)
+        words = [Fact("In the observer's words", report.words, f"words of {where}")]
+        flow.write(join_facts(words), BODY, INDENT)
 
 
 def _write_finding(flow: Flow, report: ReportOnForm, where: str) -> None:
@@ -81,10 +82,12 @@ def _write_finding(flow: Flow, report: ReportOnForm, where: str) -> None:
 def _write_times(flow: Flow, report: ReportOnForm, where: str) -> None:
     if report.marks_note:
         flow.write([Segment(report.marks_note, f"note on {where}", Weight.BOLD)], SMALL, INDENT)
+    written = report.written_at
+    if written and report.clock_note:
+        written = f"{written} ({report.clock_note})"
     times = [
-        Fact("written", report.written_at, f"time of {where}"),
+        Fact("written", written, f"time of {where}"),
         Fact("received", report.received_at, f"time of {where}"),
-        Fact("clock", report.clock_note, f"clock note of {where}"),
         Fact("attested", report.attested, f"attestation of {where}"),
     ]
     flow.write(join_facts(times), SMALL, INDENT)

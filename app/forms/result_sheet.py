@@ -51,7 +51,10 @@ class ResultLine:
 
 @dataclass(frozen=True, slots=True)
 class ResultSheet:
-    """One announcement, with times and marks already in words."""
+    """One announcement, with times and marks already in words.
+
+    `superseded` tells that a later announcement stands; it is empty while this one does.
+    """
 
     meet: str
     place: str
@@ -62,6 +65,7 @@ class ResultSheet:
     heat: str
     number: int
     supersedes: str
+    superseded: str
     announced_at: str
     announced_by: str
     lines: tuple[ResultLine, ...]
@@ -84,12 +88,12 @@ class TableColumn:
 
 TABLE = (
     TableColumn("place", 0.06, Align.RIGHT, Weight.BOLD),
-    TableColumn("lane", 0.06, Align.RIGHT),
-    TableColumn("bib", 0.08, Align.RIGHT),
-    TableColumn("team", 0.28, weight=Weight.BOLD),
-    TableColumn("affiliation", 0.22),
-    TableColumn("time", 0.13, Align.RIGHT, Weight.BOLD),
-    TableColumn("note", 0.17, weight=Weight.BOLD),
+    TableColumn("lane", 0.055, Align.RIGHT),
+    TableColumn("bib", 0.07, Align.RIGHT),
+    TableColumn("team", 0.26, weight=Weight.BOLD),
+    TableColumn("affiliation", 0.285),
+    TableColumn("time", 0.12, Align.RIGHT, Weight.BOLD),
+    TableColumn("note", 0.15, weight=Weight.BOLD),
 )
 
 
@@ -131,6 +135,10 @@ def _write_head(flow: Flow, sheet: ResultSheet) -> None:
     flow.skip(3.0)
     flow.rule(1.2)
     flow.skip(4.0)
+    if sheet.superseded:
+        with flow.frame(4.0, 1.8):
+            flow.write([Segment(sheet.superseded, "later announcement", Weight.BOLD)], BODY + 3.0)
+        flow.skip(GAP)
     large = BODY + 3.0
     write_cells(
         flow,

@@ -99,8 +99,9 @@ def _draw_axis(flow: Flow, picture: ZonePicture, scale: Scale, top: float) -> It
         yield Stroke(scale.x(metre), top + 1.5, scale.x(metre), top + 1.5 + tall, 0.5)
     every = 5 if scale.points_per_metre * 5 > NARROWEST_FOR_FIVES else 50
     for metre in range(math.ceil(scale.first_m / every) * every, int(scale.last_m) + 1, every):
-        yield _set_caption(flow, Caption(say_metres(metre), scale.x(metre), top + 14.0))
-    names = [("start of zone", 0.0), ("end of zone", picture.length_m)]
+        figure = f"{metre} m".replace("-", "\u2212")
+        yield _set_caption(flow, Caption(figure, scale.x(metre), top + 14.0))
+    names = [("start", 0.0), ("end", picture.length_m)]
     names.append(("leg line", picture.leg_line_m))
     if picture.acceleration_m > 0:
         names.append(("acceleration zone", -picture.acceleration_m))

@@ -30,8 +30,12 @@ class ZoneMark:
 
 @dataclass(frozen=True, slots=True)
 class ZonePicture:
-    """The zone of one take-over, in metres; an acceleration zone of 0 means that there is none."""
+    """The zone of one take-over, in metres; an acceleration zone of 0 means that there is none.
 
+    `name` is the take-over as people name it.
+    """
+
+    name: str
     length_m: float
     leg_line_m: float
     acceleration_m: float
@@ -124,11 +128,11 @@ def _reach(mark: ZoneMark, scale: Scale) -> tuple[float, float]:
 
 
 def say_metres(metres: float) -> str:
-    """A distance as people write it: "21.4 m", with a true minus sign before the zone."""
+    """A distance to the centimetre: "21.40 m", with a true minus sign before the zone."""
     if not math.isfinite(metres):
         return "not known"
     if abs(metres) > FARTHEST_M:
         return f"over {FARTHEST_M:.0f} m away"
-    number = f"{abs(metres):.2f}".rstrip("0").rstrip(".")
-    sign = "\u2212" if metres < 0 and number != "0" else ""
+    number = f"{abs(metres):.2f}"
+    sign = "\u2212" if metres < 0 and number != "0.00" else ""
     return f"{sign}{number} m"

@@ -16,10 +16,11 @@ from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.tables import heats, meets
 from app.meets.wire import HeatOut, MeetIn, MeetOut
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed, RoleMissing, Stale
+from app.refusals import IdTaken, Malformed, RoleMissing, Stale, StateConflict
 from app.roles import Role
 from app.rules.book import BookRefused, editions, load_book
 from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
 
 
 def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
@@ -50,13 +51,18 @@ def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
 
 
 def change_meet(meet_id: MeetId, sent: MeetIn, version: int) -> Action[MeetOut]:
-    """Change a meet's settings. What was judged and opened before stays as it was."""
+    """Change a meet's settings; its first official stays who it was.
+
+    Findings, rulings and windows that are there stay as they are. A report that is written later,
+    and a ruling that is made later, also on a report from before, go by the changed edition.
+    """
 
     def act(unit: Unit) -> Done[MeetOut]:
         _insist_on_edition(sent.edition)
         known = meet_row(unit.conn, meet_id)
         if known.version != version:
             raise Stale("This meet was changed meanwhile. Read it again, then decide.")
+        _insist_same_organiser(known, sent)
         unit.conn.execute(
             update(meets).where(meets.c.id == meet_id).values(version=version + 1, **_columns(sent))
         )
@@ -64,6 +70,18 @@ def change_meet(meet_id: MeetId, sent: MeetIn, version: int) -> Action[MeetOut]:
         return Done(out, Deed(Kind.MEET_CHANGED, meet_id, sent.model_dump(mode="json")))
 
     return act
+
+
+def _insist_same_organiser(known: AnyRow, sent: MeetIn) -> None:
+    """Officials are named one by one, with their own addresses; the meet only names its first."""
+    first = known.facts["organiser"]
+    if sent.organiser.model_dump() != first:
+        raise StateConflict(
+            "The official who set this meet up stays its first one. Send “organiser” as it is "
+            "here, and give the role to somebody else at …/officials/{id}. Nothing was changed.",
+            field="/organiser",
+            organiser=first,
+        )
 
 
 def _insist_on_edition(key: str) -> None:

@@ -7,12 +7,22 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, and_, bindparam, or_, select
 
+from app.cursors import cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, meets, teams
-from app.meets.wire import HeatOut, HeatsOut, LaneOut, MeetOut, TermsIn, TrackIn
+from app.meets.wire import (
+    HeatOut,
+    HeatsOut,
+    LaneOut,
+    MeetLine,
+    MeetOut,
+    MeetsOut,
+    TermsIn,
+    TrackIn,
+)
 from app.refusals import NotFound
 from app.rules.book import Book, load_book
 from app.rules.relay import Relay
@@ -21,8 +31,20 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 HEATS_A_PAGE = 100
+MEETS_A_PAGE = 50
 
 _MEET = select(meets).where(meets.c.id == bindparam("meet"))
+_MEETS = (
+    select(meets.c.id, meets.c.name, meets.c.facts, meets.c.made_at)
+    .order_by(meets.c.made_at.desc(), meets.c.id.desc())
+    .limit(MEETS_A_PAGE + 1)
+)
+_MEETS_BEFORE = _MEETS.where(
+    or_(
+        meets.c.made_at < bindparam("at"),
+        and_(meets.c.made_at == bindparam("at"), meets.c.id < bindparam("meet")),
+    )
+)
 _HEAT_COLUMNS = select(
     heats.c.id,
     heats.c.meet_id,
@@ -162,6 +184,28 @@ def meet(conn: Connection, meet_id: MeetId) -> MeetOut:
         track=facts.track,
         terms=facts.terms,
         version=facts.version,
+    )
+
+
+def meets_page(conn: Connection, before: str | None) -> MeetsOut:
+    """Meets, the one that was set up last first, fifty a page."""
+    if before is None:
+        rows = conn.execute(_MEETS).all()
+    else:
+        at, ident = split_cursor(before, "before")
+        rows = conn.execute(_MEETS_BEFORE, {"at": at, "meet": ident}).all()
+    page = rows[:MEETS_A_PAGE]
+    return MeetsOut(
+        meets=[
+            MeetLine(
+                id=row.id,
+                name=row.name,
+                first_day=row.facts["first_day"],
+                last_day=row.facts["last_day"],
+            )
+            for row in page
+        ],
+        next=cursor(page[-1].made_at, page[-1].id) if len(rows) > MEETS_A_PAGE else None,
     )
 
 

@@ -12,7 +12,7 @@ from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.header_names import header_names
 from app.ids import ChosenId, HeatId, MeetId
 from app.meets import actions, queries, start_lists
-from app.meets.wire import HeatOut, HeatsOut, MeetIn, MeetOut, StartListsOut
+from app.meets.wire import HeatOut, HeatsOut, MeetIn, MeetOut, MeetsOut, StartListsOut
 from app.refusals import FileRefused
 from app.rules.book import editions, load_book
 
@@ -38,6 +38,14 @@ async def list_editions() -> list[dict[str, str]]:
         }
         for book in books
     ]
+
+
+@router.get("/api/meets", response_model=MeetsOut)
+async def list_meets(
+    here: Here, before: Annotated[str | None, Query(max_length=80)] = None
+) -> Response:
+    """The meets of this server, the one that was set up last first, fifty a page."""
+    return answer(await here.store.read(lambda conn: queries.meets_page(conn, before)))
 
 
 @router.put("/api/meets/{meet}", response_model=MeetOut)

@@ -39,13 +39,17 @@ class TrackIn(Wire):
 
 
 class TermsIn(Wire):
-    """The meet's own settings where they depart from the edition. They show wherever they count."""
+    """The meet's own settings where they depart from the edition.
+
+    Protest minutes count where the edition's book lets a meet set them, and the window says so.
+    Appeal minutes and the deposit are kept and shown, and count once appeals can be lodged.
+    """
 
     protest_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
     appeal_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
     appeal_deposit: OptionalName = ""
     chief_umpire_rules: bool = Field(
-        default=False, description="whether the chief umpire may rule where there is no referee"
+        default=False, description="whether the chief umpire may rule, as the referee may"
     )
 
 
@@ -95,6 +99,22 @@ class MeetOut(Wire):
     track: TrackIn
     terms: TermsIn
     version: int
+
+
+class MeetLine(Wire):
+    """A meet as the list shows it."""
+
+    id: MeetId
+    name: str
+    first_day: date
+    last_day: date
+
+
+class MeetsOut(Wire):
+    """The server's meets, the one that was set up last first."""
+
+    meets: list[MeetLine]
+    next: str | None = Field(description="the next page's `before`")
 
 
 class LaneOut(Wire):

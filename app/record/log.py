@@ -11,7 +11,7 @@ import secrets
 from dataclasses import dataclass
 from hashlib import sha256
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from app.clock import rfc3339
 from app.ids import MeetId
@@ -37,6 +37,7 @@ _SAVE_HEAD = Prepared(
         size=bindparam("new_size"), frontier=bindparam("new_frontier"), root=bindparam("new_root")
     )
 )
+_DROP_HEAD = Prepared(delete(record_heads).where(record_heads.c.meet_id == bindparam("meet")))
 _ADD_ENTRY = Prepared(insert(record_entries))
 _ADD_BODY = Prepared(insert(record_bodies))
 
@@ -113,7 +114,13 @@ class Group:
         self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
 
     def finish(self) -> Committed:
-        """Write the entries, their bodies and the heads that moved."""
+        """Write the entries, their bodies and the heads that moved.
+
+        A head that was made for a meet which then was not made goes again.
+        """
+        for meet, frontier in self._heads.items():
+            if not frontier.size:
+                _DROP_HEAD.run(self._conn, {"meet": meet})
         if not self._entries:
             return Committed({}, frozenset())
         _ADD_ENTRY.run_many(self._conn, self._entries)

@@ -19,17 +19,24 @@ from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale
 from app.reports.arriving import Arriving, arriving
 from app.reports.findings import as_stored, judge_report
 from app.reports.grouping import Place, case_for, move_report, touch_case_of
-from app.reports.queries import call_out, called_posts, case_row, report_from, report_out
+from app.reports.queries import (
+    call_out,
+    called_posts,
+    case_row,
+    noted_against,
+    report_from,
+    report_out,
+)
 from app.reports.states import REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
 from app.roles import Role
+from app.rules.observation import LaneInfringement
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import Wire
 
-HEAD = (Role.REFEREE, Role.CHIEF_UMPIRE)
 NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
@@ -235,6 +242,13 @@ def write_report(
     return act
 
 
+def _noted_before(unit: Unit, sent: ReportIn, running: Running) -> int:
+    """The lane infringements noted against the team, where the report is about one."""
+    if running.team_id is None or not isinstance(sent.observation, LaneInfringement):
+        return 0
+    return noted_against(unit.conn, unit.meet_id, running.team_id).count
+
+
 def _judge_and_place(
     unit: Unit,
     report_id: ReportId,
@@ -245,7 +259,7 @@ def _judge_and_place(
 ) -> dict[str, Any]:
     running, place = here.running, here.post
     take_over = place.take_over if place else sent.take_over
-    finding = judge_report(unit.conn, unit.meet_id, running, take_over, sent.observation)
+    finding = judge_report(running, take_over, sent.observation, _noted_before(unit, sent, running))
     about = Place(HeatId(sent.heat), sent.lane, running.team_id)
     case_id = (
         case_for(unit, about)

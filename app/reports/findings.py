@@ -1,4 +1,7 @@
-"""The finding on a report: asks the rule book, with what is known about the team and the heat."""
+"""The finding on a report: asks the rule book, with what is known about the team and the heat.
+
+How many lane infringements were noted against the team before is handed in by whoever asks.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,12 @@ from dataclasses import fields
 from typing import Annotated, Any
 
 from pydantic import Field, TypeAdapter
-from sqlalchemy import Connection
 
-from app.ids import MeetId, TeamId
 from app.meets.queries import Running
 from app.reports.wire import FindingOut, ReportOut
 from app.rules.book import load_book
 from app.rules.finding import Circumstances, Finding, judge, title_of
-from app.rules.observation import Infringement, LaneInfringement, Observation
-from app.rulings.lane_count import noted_against
+from app.rules.observation import Infringement, Observation
 
 FINDING_FIELDS = tuple(field.name for field in fields(Finding))
 
@@ -25,20 +25,6 @@ OBSERVATIONS: TypeAdapter[Observation] = TypeAdapter(
 
 
 def judge_report(
-    conn: Connection,
-    meet_id: MeetId,
-    running: Running,
-    take_over: int | None,
-    observation: Observation,
-) -> Finding:
-    """What the meet's edition makes of an observation, with what was noted against the team."""
-    earlier = 0
-    if isinstance(observation, LaneInfringement) and running.team_id is not None:
-        earlier = noted_against(conn, meet_id, TeamId(running.team_id)).count
-    return judge_with(running, take_over, observation, earlier)
-
-
-def judge_with(
     running: Running, take_over: int | None, observation: Observation, earlier: int
 ) -> Finding:
     """What the meet's edition makes of an observation after so many lane infringements."""
@@ -49,7 +35,7 @@ def judge_with(
 def judge_again(running: Running, report: ReportOut, earlier: int) -> Finding:
     """The finding on a stored report as of now: lane infringements may have been noted since."""
     observation = OBSERVATIONS.validate_python(report.observation)
-    return judge_with(running, report.take_over, observation, earlier)
+    return judge_report(running, report.take_over, observation, earlier)
 
 
 def as_stored(finding: Finding) -> Mapping[str, Any]:

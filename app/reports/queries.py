@@ -14,7 +14,17 @@ from app.access.queries import official_names
 from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
 from app.cursors import cursor, split_cursor
-from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId
+from app.ids import (
+    CallId,
+    CaseId,
+    HeatId,
+    MeetId,
+    OfficialId,
+    PostId,
+    ReportId,
+    RulingId,
+    TeamId,
+)
 from app.meets.queries import heat
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, teams
@@ -41,7 +51,9 @@ from app.reports.wire import (
     ReportLine,
     ReportOut,
 )
+from app.rules.finding import Consequence
 from app.rules.observation import Infringement
+from app.rulings.tables import rulings
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import PhoneClock
@@ -118,6 +130,16 @@ _OPEN_OF_HEAT = (
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
+_LANE_INFRINGEMENTS = (
+    select(rulings.c.id, rulings.c.separate)
+    .where(
+        rulings.c.meet_id == bindparam("meet"),
+        rulings.c.team_id == bindparam("team"),
+        rulings.c.effect == Consequence.NOTED.value,
+        rulings.c.replaced_by.is_(None),
+    )
+    .order_by(rulings.c.ruled_at, rulings.c.id)
+)
 
 
 def _reports_on(*where: ColumnElement[bool]) -> Prepared:
@@ -154,6 +176,25 @@ def _reports_on(*where: ColumnElement[bool]) -> Prepared:
 
 _REPORTS_ON_FIRST = _reports_on(_OPEN)
 _REPORTS_ON_NEXT = _reports_on(_OPEN, _LATER)
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """The lane infringements that stand against a team, and the rulings that noted them."""
+
+    count: int
+    by: tuple[RulingId, ...]
+
+
+def noted_against(conn: Connection, meet_id: MeetId, team_id: TeamId) -> Noted:
+    """The tolerated lane infringements of a team, over all rounds of its event.
+
+    Since 1 November 2021 a first one can be tolerated and is noted as L; the next, by whichever
+    member of the team and in whichever round, disqualifies (World Athletics TR17.4 in the numbering
+    of 2021). A team here is a team in one event.
+    """
+    rows = conn.execute(_LANE_INFRINGEMENTS, {"meet": meet_id, "team": team_id}).all()
+    return Noted(sum(row.separate for row in rows), tuple(row.id for row in rows))
 
 
 def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:

@@ -1,4 +1,4 @@
-"""Calls, reports, cases and the docket over HTTP."""
+"""Calls, reports and the docket over HTTP."""
 
 from __future__ import annotations
 
@@ -9,13 +9,12 @@ from fastapi import APIRouter, Path, Query, Response
 from app.access.guard import Here
 from app.access.queries import Caller
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
-from app.ids import CallId, CaseId, ChosenId, HeatId, MeetId, ReportId
+from app.ids import CallId, ChosenId, HeatId, MeetId, ReportId
 from app.refusals import NotYours
 from app.reports import actions, queries
 from app.reports.wire import (
     CallIn,
     CallOut,
-    CaseOut,
     DocketOut,
     HeatPostsOut,
     ReasonIn,
@@ -23,7 +22,6 @@ from app.reports.wire import (
     ReportOut,
 )
 from app.roles import Role
-from app.rulings.queries import reports_gone_on, rulings_of_case
 from app.short_way import Hurried
 
 router = APIRouter(tags=["reports"])
@@ -32,7 +30,6 @@ Meet = Annotated[ChosenId, Path()]
 Heat = Annotated[ChosenId, Path()]
 Call = Annotated[ChosenId, Path()]
 Report = Annotated[ChosenId, Path()]
-Case = Annotated[ChosenId, Path()]
 
 READERS = (Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY)
 
@@ -143,22 +140,6 @@ async def get_docket(
 ) -> Response:
     """The cases that await a ruling, oldest first."""
     return answer(await here.store.read(lambda conn: queries.docket(conn, MeetId(meet), after)))
-
-
-@router.get("/api/meets/{meet}/cases/{case}", response_model=CaseOut)
-async def get_case(meet: Meet, case: Case, here: Here) -> Response:
-    """A case: its reports side by side, with findings."""
-    meet_id, case_id = MeetId(meet), CaseId(case)
-    out = await here.store.read(
-        lambda conn: queries.case_out(
-            conn,
-            meet_id,
-            case_id,
-            rulings_of_case(conn, meet_id, case_id),
-            reports_gone_on(conn, meet_id, case_id),
-        )
-    )
-    return answer(out, version=out.version)
 
 
 HURRIED = (

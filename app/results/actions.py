@@ -142,7 +142,7 @@ def announce(
                 official_id=caller.official_id,
                 announced_at=at,
                 entered_at=unit.now,
-                snapshot=out.model_dump(mode="json"),
+                snapshot=out.snapshot(),
                 statement_digest=out.statement_digest,
                 content=content,
             )
@@ -152,7 +152,7 @@ def announce(
         if facts.state is HeatState.TO_COME:
             hold_posts(unit, facts)
         set_heat_state(unit, heat_id, step.becomes)
-        deed = Deed(Kind.ANNOUNCEMENT, announcement_id, out.model_dump(mode="json"))
+        deed = Deed(Kind.ANNOUNCEMENT, announcement_id, out.snapshot())
         return Done(Put(out, created=True), deed)
 
     return act
@@ -191,10 +191,9 @@ def _insist_on_word(blockers: BlockersOut, despite: str | None) -> None:
         )
     if blockers.is_clear or despite is not None:
         return
-    silent, cases = len(blockers.silent_posts), len(blockers.open_cases)
     raise NeedsWord(
-        f"{silent} silent post(s) and {cases} open case(s) stand in the way. To announce all the "
-        "same, give the reason in “despite”; it will show on the announcement.",
+        f"In the way of this announcement: {blockers.words}. To announce all the same, give the "
+        "reason in “despite”; it will show on the announcement.",
         field="/despite",
         silent_posts=blockers.silent_posts,
         open_cases=blockers.open_cases,
@@ -284,7 +283,8 @@ def _snapshot(
         abbreviations=_abbreviations(meet, seen),
         statement_digest="",
     )
-    statement = out.model_dump(mode="json", exclude={"statement_digest"})
+    statement = out.snapshot()
+    del statement["statement_digest"]
     return out.model_copy(update={"statement_digest": statement_digest(statement)})
 
 

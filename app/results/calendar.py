@@ -6,32 +6,36 @@ from datetime import timedelta
 
 from icalendar import Alarm, Calendar, Event
 
+from app.clock import clock_time
 from app.results.wire import WindowOut, WindowsOut
 
 WARN_BEFORE = timedelta(minutes=5)
 
 
 def as_calendar(found: WindowsOut) -> bytes:
-    """Every window with an end as an event in UTC, with a stable UID and an alarm."""
+    """Every window with an end as an event in UTC, in the order of closing.
+
+    Each has a stable UID and an alarm.
+    """
     calendar = Calendar()
     calendar.add("prodid", "-//Zone Docket//windows//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("name", f"{found.meet}: protests and appeals")
-    for window in found.windows:
-        if window.closes_at is not None:
-            calendar.add_component(_event(window))
+    closing = [(window.closes_at, window) for window in found.windows if window.closes_at]
+    for closes_at, window in sorted(closing, key=lambda pair: (pair[0], pair[1].id)):
+        calendar.add_component(_event(window, clock_time(closes_at, found.time_zone)))
     return bytes(calendar.to_ical())
 
 
-def _event(window: WindowOut) -> Event:
+def _event(window: WindowOut, until: str) -> Event:
     event = Event()
     event.add("uid", f"{window.id}@zonedocket")
     event.add("dtstamp", window.opened_at)
     event.add("dtstart", window.opened_at)
     event.add("dtend", window.closes_at)
     event.add("sequence", 0)
-    event.add("summary", f"{window.remedy.value.capitalize()} window: {window.subject}")
+    event.add("summary", f"{_what(window)} until {until}: {window.subject} ({window.opened_by})")
     event.add(
         "description",
         f"{window.kind}, {window.minutes} minutes from {window.opened_by} ({window.rule}, set by "
@@ -43,3 +47,8 @@ def _event(window: WindowOut) -> Event:
     alarm.add("trigger", -WARN_BEFORE, parameters={"RELATED": "END"})
     event.add_component(alarm)
     return event
+
+
+def _what(window: WindowOut) -> str:
+    what = f"{window.remedy.value.capitalize()}s"
+    return what if window.kind == window.remedy else f"{what} ({window.kind})"

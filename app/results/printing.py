@@ -1,21 +1,40 @@
-"""An announcement as CSV, as text to be read aloud, and as the facts of its sheet."""
+"""An announcement as CSV, as text to be read aloud, and as the facts of its sheet.
+
+Each says of which meet and day it is, which announcement it was, and whether that still stands.
+"""
 
 from __future__ import annotations
 
-from app.clock import clock_time, in_zone
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
 from app.results.wire import AnnouncementOut, ResultLineOut, SnapshotWindow
 from app.sheets.writing import write_csv
 
-HEADER = ("place", "lane", "bib", "team", "affiliation", "time", "annotation")
+LINE_HEADER = ("place", "lane", "bib", "team", "affiliation", "time", "annotation")
+ABOUT_HEADER = ("meet", "event", "round", "heat", "announcement", "announced_at", "superseded_by")
 ORDINALS = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth")
 
 
 def as_csv(announced: AnnouncementOut) -> str:
-    """The annotated result as RFC 4180 CSV."""
+    """The annotated result as RFC 4180 CSV; every row says of which announcement it is.
+
+    `superseded_by` is the number of the announcement that stands, empty while this one does.
+    """
+    stands = announced.superseded_by
+    about = (
+        announced.meet_name,
+        announced.event_name,
+        announced.round,
+        announced.heat_number,
+        announced.number,
+        announced.announced_at_local,
+        None if stands is None else stands.number,
+    )
     return write_csv(
-        HEADER,
+        (*LINE_HEADER, *ABOUT_HEADER),
         [
             (
                 line.place,
@@ -25,6 +44,7 @@ def as_csv(announced: AnnouncementOut) -> str:
                 line.affiliation,
                 line.time,
                 line.annotation,
+                *about,
             )
             for line in announced.lines
         ],
@@ -33,11 +53,16 @@ def as_csv(announced: AnnouncementOut) -> str:
 
 def as_text(announced: AnnouncementOut) -> str:
     """The result as the announcer reads it aloud, sentence by sentence."""
-    sentences = [
+    sentences = [announced.superseded_by.words] if announced.superseded_by else []
+    sentences += [
         f"{_kind(announced)} for {announced.event_name}, {announced.round}, "
         f"heat {announced.heat_number}.",
+        f"{announced.meet_name}, {long_date(announced.announced_at, announced.time_zone)}. "
+        f"Announcement {announced.number}, made at "
+        f"{clock_time(announced.announced_at, announced.time_zone)}.",
         *(_placed(line) for line in announced.lines if line.place is not None),
         *(_unplaced(line) for line in announced.lines if line.place is None),
+        *parted_ties(announced.lines),
     ]
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
@@ -90,6 +115,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         heat=str(announced.heat_number),
         number=announced.number,
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
+        superseded=announced.superseded_by.words if announced.superseded_by else "",
         announced_at=announced.announced_at_local,
         announced_by=announced.announced_by_name,
         lines=tuple(_sheet_line(line) for line in announced.lines),
@@ -119,15 +145,38 @@ def _remarks(announced: AnnouncementOut) -> list[str]:
         for line in announced.lines
         if line.reason
     ]
+    remarks += parted_ties(announced.lines)
     if announced.remark:
         remarks.append(announced.remark)
     if announced.despite:
-        silent = len(announced.blockers.silent_posts)
-        cases = len(announced.blockers.open_cases)
-        remarks.append(
-            f"Announced with {silent} silent post(s) and {cases} open case(s): {announced.despite}"
-        )
+        remarks.append(f"Announced with {announced.blockers.words}: {announced.despite}")
     return remarks
+
+
+def parted_ties(lines: Iterable[ResultLineOut]) -> Iterator[str]:
+    """Why teams with the same time as shown have different places, a sentence for each time."""
+    shown: dict[str, list[ResultLineOut]] = {}
+    for line in lines:
+        if line.place is not None and line.time:
+            shown.setdefault(line.time, []).append(line)
+    for time, tied in shown.items():
+        if len({line.place for line in tied}) > 1:
+            lanes = [str(line.lane) for line in tied]
+            yield (
+                f"Lanes {', '.join(lanes[:-1])} and {lanes[-1]}, {time}: placed by {_parted(tied)}."
+            )
+
+
+def _parted(tied: Sequence[ResultLineOut]) -> str:
+    """Thousandths decide where they differ; else the photo finish was read (World Athletics TR19,
+    from memory).
+    """
+    places: Mapping[int | None, set[int | None]] = {
+        line.thousandths: {other.place for other in tied if other.thousandths == line.thousandths}
+        for line in tied
+    }
+    apart = all(len(taken) == 1 for taken in places.values())
+    return "thousandths of a second" if apart else "photo finish"
 
 
 def _window_words(window: SnapshotWindow, announced: AnnouncementOut) -> str:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
+from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, or_, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindparam, or_, select
 
-from app.clock import in_zone
-from app.cursors import cursor, split_cursor
+from app.clock import in_zone, rfc3339
+from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import heat, meet_row
 from app.meets.tables import events, heats
@@ -24,6 +26,7 @@ from app.results.wire import (
     AnnouncementOut,
     AnnouncementsOut,
     BlockersOut,
+    LaterAnnouncement,
     ResultLineOut,
     ResultOut,
     WindowOut,
@@ -34,8 +37,10 @@ from app.rulings.queries import in_force_in_heat, noted_teams
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
+WindowSelect = Select[*tuple[Any, ...]]
+
 PAGE = 50
-WINDOWS_SHOWN = 500
+WINDOWS_A_PAGE = 100
 
 _RESULT = select(results).where(
     results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
@@ -107,25 +112,26 @@ _WINDOW_COLUMNS = (
     .join(heats, heats.c.id == windows.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
 )
-_RUNNING_WINDOWS = (
-    _WINDOW_COLUMNS.where(
-        windows.c.meet_id == bindparam("meet"), windows.c.closes_at >= bindparam("now")
-    )
-    .order_by(windows.c.closes_at, windows.c.id)
-    .limit(WINDOWS_SHOWN)
+_OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
+
+
+def _stretch(
+    which: ColumnElement[bool], instant: Column[datetime], *, latest_first: bool = False
+) -> tuple[WindowSelect, WindowSelect]:
+    """One stretch of the list of windows: the statement from its start, and from a place in it."""
+    order = instant.desc() if latest_first else instant
+    start = _OF_MEET.where(which).order_by(order, windows.c.id).limit(bindparam("most"))
+    at = bindparam("at", type_=instant.type)
+    further = instant < at if latest_first else instant > at
+    return start, start.where(or_(further, and_(instant == at, windows.c.id > bindparam("window"))))
+
+
+_STRETCHES = (
+    _stretch(windows.c.closes_at >= bindparam("now"), windows.c.closes_at),
+    _stretch(windows.c.closes_at.is_(None), windows.c.opened_at),
+    _stretch(windows.c.closes_at < bindparam("now"), windows.c.closes_at, latest_first=True),
 )
-_ENDLESS_WINDOWS = (
-    _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"), windows.c.closes_at.is_(None))
-    .order_by(windows.c.opened_at, windows.c.id)
-    .limit(WINDOWS_SHOWN)
-)
-_CLOSED_WINDOWS = (
-    _WINDOW_COLUMNS.where(
-        windows.c.meet_id == bindparam("meet"), windows.c.closes_at < bindparam("now")
-    )
-    .order_by(windows.c.closes_at.desc(), windows.c.id)
-    .limit(WINDOWS_SHOWN)
-)
+"""Those that run, soonest to close first; those that never close; those that have closed."""
 
 
 def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | None:
@@ -200,13 +206,29 @@ def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
 def announcement(
     conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId
 ) -> AnnouncementOut:
-    """One announcement as it was made; NotFound for an id that is not of this meet."""
+    """One announcement as it was made, and the one that stands if that is a later one.
+
+    NotFound for an id that is not of this meet.
+    """
     row = conn.execute(
         _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
     ).one_or_none()
     if row is None:
         raise NotFound("There is no such announcement at this meet.")
-    return AnnouncementOut.model_validate(row.snapshot)
+    made = AnnouncementOut.model_validate(row.snapshot)
+    return made.model_copy(update={"superseded_by": _superseded_by(conn, made)})
+
+
+def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:
+    stands = last_announcement(conn, made.heat)
+    if stands is None or stands.number == made.number:
+        return None
+    return LaterAnnouncement(
+        id=stands.id,
+        number=stands.number,
+        announced_at=stands.announced_at,
+        announced_at_local=in_zone(stands.announced_at, made.time_zone),
+    )
 
 
 def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:
@@ -247,21 +269,80 @@ def _holds(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
     return announced is not None and announced.holds
 
 
-def windows_of(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:
-    """The meet's windows: running ones soonest first, endless ones, then the closed."""
+def windows_of(
+    conn: Connection, meet_id: MeetId, now: datetime, after: str | None = None
+) -> WindowsOut:
+    """A page of the meet's windows: running ones soonest first, endless ones, then the closed.
+
+    The place in the list holds the instant of its first page too. So all pages are of one list,
+    and a window that closes between two of them is neither left out nor shown twice.
+    """
     meet = meet_row(conn, meet_id)
-    values = {"meet": meet_id, "now": now}
-    rows = [
-        *conn.execute(_RUNNING_WINDOWS, values),
-        *conn.execute(_ENDLESS_WINDOWS, {"meet": meet_id}),
-        *conn.execute(_CLOSED_WINDOWS, values),
-    ]
+    place = Place(now) if after is None else Place.read(after)
+    rows = _window_rows(conn, meet_id, place)
+    page = rows[:WINDOWS_A_PAGE]
     return WindowsOut(
         meet=meet.name,
         time_zone=meet.time_zone,
         now=now,
-        windows=[_window_out(row, meet.time_zone, now) for row in rows],
+        windows=[_window_out(row, meet.time_zone, now) for _stretch, row in page],
+        next=_place_after(*page[-1], place.now) if len(rows) > WINDOWS_A_PAGE else None,
     )
+
+
+def all_windows(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:
+    """All windows of the meet in one document, in the order of the pages."""
+    found = windows_of(conn, meet_id, now)
+    pages = [found]
+    while pages[-1].next is not None:
+        pages.append(windows_of(conn, meet_id, now, pages[-1].next))
+    together = [window for page in pages for window in page.windows]
+    return found.model_copy(update={"windows": together, "next": None})
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place in the list of windows as it was at `now`: after which window of which stretch."""
+
+    now: datetime
+    stretch: int = 0
+    at: datetime | None = None
+    window: str = ""
+
+    @classmethod
+    def read(cls, text: str) -> Place:
+        """Malformed for anything that no page of ours has handed out."""
+        now, _, rest = text.partition("~")
+        stretch, _, last = rest.partition("~")
+        at, window = split_cursor(last, "after")
+        first, _ = split_cursor(f"{now}~{window}", "after")
+        if stretch not in {"0", "1", "2"}:
+            raise no_place("after")
+        return cls(first, int(stretch), at, window)
+
+
+def _window_rows(conn: Connection, meet_id: MeetId, place: Place) -> list[tuple[int, AnyRow]]:
+    """Up to one more than a page from a place on, each with the number of its stretch."""
+    found: list[tuple[int, AnyRow]] = []
+    for number in range(place.stretch, len(_STRETCHES)):
+        from_start, from_place = _STRETCHES[number]
+        is_within = number == place.stretch and place.at is not None
+        values = {
+            "meet": meet_id,
+            "now": place.now,
+            "most": WINDOWS_A_PAGE + 1 - len(found),
+            "at": place.at,
+            "window": place.window,
+        }
+        rows = conn.execute(from_place if is_within else from_start, values)
+        found += [(number, row) for row in rows]
+    return found
+
+
+def _place_after(stretch: int, row: AnyRow, now: datetime) -> str:
+    """The place after a row in one word, as `Place.read` takes it."""
+    at = row.opened_at if row.closes_at is None else row.closes_at
+    return f"{rfc3339(now)}~{stretch}~{cursor(at, row.id)}"
 
 
 def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:

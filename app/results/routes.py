@@ -163,10 +163,13 @@ async def _announcement(here: Here, meet: str, announcement: str) -> Announcemen
 
 
 @router.get("/api/meets/{meet}/windows.json", response_model=WindowsOut)
-async def get_windows(meet: Meet, here: Here) -> Response:
-    """Running windows, soonest to close first; then those that have closed."""
+async def get_windows(
+    meet: Meet, here: Here, after: Annotated[str | None, Query(max_length=120)] = None
+) -> Response:
+    """Running windows, soonest to close first; then those that have closed; a hundred a page."""
     now = here.clock.now()
-    return answer(await here.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now)))
+    out = await here.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now, after))
+    return answer(out)
 
 
 @router.get(
@@ -175,7 +178,9 @@ async def get_windows(meet: Meet, here: Here) -> Response:
     responses={200: {"content": {"text/calendar": {}}}},
 )
 async def get_windows_calendar(meet: Meet, here: Here) -> Response:
-    """The windows as a calendar."""
+    """All windows as a calendar."""
     now = here.clock.now()
-    found = await here.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now))
-    return Response(as_calendar(found), media_type="text/calendar; charset=utf-8")
+    # Apart, and drawn up in a thread: a long meet's calendar takes its time.
+    found = await here.store.read_apart(lambda conn: queries.all_windows(conn, MeetId(meet), now))
+    content = await run_in_threadpool(as_calendar, found)
+    return Response(content, media_type="text/calendar; charset=utf-8")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -38,6 +38,14 @@ class BlockersOut(Wire):
     @property
     def is_clear(self) -> bool:
         return not self.silent_posts and not self.open_cases
+
+    @property
+    def words(self) -> str:
+        """What stands in the way, counted: "1 silent post and 2 open cases"."""
+        counts = ((len(self.silent_posts), "silent post"), (len(self.open_cases), "open case"))
+        return " and ".join(
+            f"{count} {name}{'' if count == 1 else 's'}" for count, name in counts if count
+        )
 
 
 class AnnouncedOut(Wire):
@@ -103,12 +111,13 @@ class WindowOut(Wire):
 
 
 class WindowsOut(Wire):
-    """The windows of a meet: those that run, soonest to close first; then those that closed."""
+    """A page of a meet's windows: running ones, soonest to close first; then those that closed."""
 
     meet: str
     time_zone: str
     now: datetime
     windows: list[WindowOut]
+    next: Annotated[str | None, Field(description="the next page's `after`")]
 
 
 class SnapshotWindow(Wire):
@@ -122,8 +131,21 @@ class SnapshotWindow(Wire):
     origin: Literal["edition", "meet"]
 
 
+class LaterAnnouncement(Wire):
+    """The announcement that stands in place of an earlier one of the same heat."""
+
+    id: AnnouncementId
+    number: int
+    announced_at: datetime
+    announced_at_local: str
+
+    @property
+    def words(self) -> str:
+        return f"Superseded by announcement {self.number}, made {self.announced_at_local}."
+
+
 class AnnouncementOut(Wire):
-    """An announcement: a snapshot that is never changed."""
+    """An announcement: a snapshot that is never changed, and what is known about it since."""
 
     id: AnnouncementId
     heat: HeatId
@@ -149,6 +171,13 @@ class AnnouncementOut(Wire):
     windows: list[SnapshotWindow]
     abbreviations: dict[str, str]
     statement_digest: str
+    superseded_by: LaterAnnouncement | None = Field(
+        default=None, description="the announcement that stands now; null for the one that stands"
+    )
+
+    def snapshot(self) -> dict[str, Any]:
+        """What is stored, recorded and signed; what is known only later is no part of it."""
+        return self.model_dump(mode="json", exclude={"superseded_by"})
 
 
 class AnnouncementLine(Wire):

@@ -144,7 +144,12 @@ def _count_steps(observation: LaneInfringement, book: Book) -> Verdict:
     if observation.steps is None and needed > 1:
         return leaves_open(kind, f"Not known: how many steps in a row; {needed} infringe.")
     steps = observation.steps or 1
-    reason = f"Steps in a row on or over the inner line on a bend: {steps}; {needed} infringe."
+    enough = "1 step infringes" if needed == 1 else f"{needed} in a row infringe"
+    reason = f"{_say_steps(steps)} on or over the inner line on a bend, where {enough}."
     if steps < needed:
         return clears(kind, reason)
     return infringes(kind, reason, Consequence.DISQUALIFICATION if steps > 1 else None)
+
+
+def _say_steps(steps: int) -> str:
+    return "1 step" if steps == 1 else f"{steps} steps in a row"

@@ -14,7 +14,7 @@ from typing import Any
 
 from sqlalchemy import bindparam, insert, select, update
 
-from app.access.queries import Caller
+from app.access.queries import Caller, official_row
 from app.access.signing import statement_digest
 from app.clock import rfc3339
 from app.ids import CaseId, DisqualificationId, HeatId, ReportId, RulingId, TeamId, new_id
@@ -23,14 +23,14 @@ from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, OwnReport, RoleMissing, Stale, StateConflict
 from app.reports.findings import judge_again
 from app.reports.grouping import close_case
-from app.reports.queries import case_row, report_out, reports_of_case
+from app.reports.queries import case_row, noted_against, report_out, reports_of_case
 from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
-from app.rulings.lane_count import noted_against
-from app.rulings.queries import annotation, reports_gone_on, ruling_out, rulings_of_case
+from app.rulings.form import Decided, as_stored, facts_as_ruled
+from app.rulings.queries import effect_in_words, reports_gone_on, ruling_out, rulings_of_case
 from app.rulings.states import (
     DISQUALIFICATION_TABLE,
     DisqualificationAct,
@@ -78,7 +78,8 @@ def rule_on(
             # First, so that a lane infringement it noted no longer counts against the team.
             _replace(unit, replaced, ruling_id)
         effect = _effect(unit, case, meet, sent, reports)
-        statement = _statement(unit, case, ruling_id, sent, effect, reports)
+        form = _form(unit, meet, case, sent, effect, reports, caller)
+        statement = _statement(unit, case, ruling_id, sent, effect, reports, form)
         digest = statement_digest(statement)
         unit.conn.execute(
             insert(rulings).values(
@@ -99,6 +100,7 @@ def rule_on(
                 reasons=sent.reasons,
                 statement=statement,
                 statement_digest=digest,
+                form_facts=form,
                 ruled_at=unit.now,
                 reconsiders=sent.reconsiders,
                 content=content,
@@ -127,7 +129,10 @@ def _insist_same(known: AnyRow, unit: Unit, case_id: CaseId, caller: Caller, con
 def _insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
     if caller.holds(Role.REFEREE) or meet.terms.chief_umpire_rules:
         return
-    raise RoleMissing("At this meet only the referee rules; the chief umpire does not.")
+    raise RoleMissing(
+        "At this meet only the referee rules. Let the referee rule, or have the organiser set "
+        "terms.chief_umpire_rules."
+    )
 
 
 def _reports_to_rule_on(unit: Unit, case_id: CaseId, replaced: RulingId | None) -> list[ReportOut]:
@@ -260,6 +265,30 @@ def _what_all_saw(reports: list[ReportOut]) -> Infringement:
     return seen.pop()
 
 
+def _form(
+    unit: Unit,
+    meet: MeetFacts,
+    case: AnyRow,
+    sent: RulingIn,
+    effect: Effect,
+    reports: list[ReportOut],
+    caller: Caller,
+) -> dict[str, Any]:
+    """What the ruling's form will tell for ever, as a small document."""
+    decided = Decided(
+        by=official_row(unit.conn, unit.meet_id, caller.official_id).name,
+        at=unit.now,
+        verdict=sent.verdict,
+        infringement=effect.infringement,
+        rule=effect.rule,
+        effect=effect_in_words(effect.consequence, effect.rule),
+        separate=sent.separate or 1,
+        rests_on=effect.rests_on,
+        reasons=sent.reasons,
+    )
+    return as_stored(facts_as_ruled(unit.conn, meet, case, reports, decided))
+
+
 def _statement(
     unit: Unit,
     case: AnyRow,
@@ -267,12 +296,14 @@ def _statement(
     sent: RulingIn,
     effect: Effect,
     reports: list[ReportOut],
+    form: dict[str, Any],
 ) -> dict[str, Any]:
-    """What the head official signs: all that the ruling says and rests on."""
+    """What the head official signs: all that the ruling says and rests on, and its form."""
     return {
         "act": "ruling",
         "case": case.id,
-        "effect": annotation(effect.consequence, effect.rule),
+        "effect": effect_in_words(effect.consequence, effect.rule),
+        "form_sha256": statement_digest(form),
         "heat": case.heat_id,
         "infringement": effect.infringement,
         "lane": case.lane,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -30,6 +31,9 @@ _RULING = (
     .outerjoin(disqualifications, disqualifications.c.by_ruling == rulings.c.id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
 )
+_FORM = select(
+    rulings.c.form_facts.label("facts"), rulings.c.statement_digest, rulings.c.replaced_by
+).where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
 _OF_CASE = (
     select(rulings.c.id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case"))
@@ -102,7 +106,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         infringement=infringement,
         infringement_title=title_of(infringement) if infringement else None,
         rule=row.rule,
-        effect=annotation(Consequence(row.effect), row.rule),
+        effect=effect_in_words(Consequence(row.effect), row.rule),
         edition=row.edition,
         separate=row.separate,
         rests_on=row.rests_on,
@@ -117,15 +121,31 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     )
 
 
-def annotation(consequence: Consequence, rule: str | None) -> str:
-    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or nothing."""
+class StoredForm(NamedTuple):
+    """What is stored of a ruling's form, and the two columns that go with it."""
+
+    facts: dict[str, Any]
+    statement_digest: str
+    replaced_by: RulingId | None
+
+
+def stored_form(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> StoredForm:
+    """The facts of a ruling's form; NotFound for an id that is not of this meet."""
+    row = conn.execute(_FORM, {"meet": meet_id, "ruling": ruling_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such ruling at this meet.")
+    return StoredForm(*row)
+
+
+def effect_in_words(consequence: Consequence, rule: str | None) -> str:
+    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or neither."""
     match consequence:
         case Consequence.DISQUALIFICATION:
             return f"DQ {rule}"
         case Consequence.NOTED:
             return "L"
         case Consequence.NONE:
-            return ""
+            return "no disqualification"
 
 
 def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[RulingId]:

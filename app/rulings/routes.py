@@ -1,4 +1,4 @@
-"""Rulings, their forms and disqualifications over HTTP."""
+"""Cases, rulings, their forms and disqualifications over HTTP."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from app.answers import VersionRequired, answer, answer_put
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
 from app.ids import CaseId, ChosenId, MeetId, RulingId
+from app.reports.queries import case_out
+from app.reports.wire import CaseOut
 from app.rulings import actions, queries
 from app.rulings.form import form_facts
 from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut
@@ -22,6 +24,22 @@ router = APIRouter(tags=["rulings"])
 Meet = Annotated[ChosenId, Path()]
 Case = Annotated[ChosenId, Path()]
 Ruling = Annotated[ChosenId, Path()]
+
+
+@router.get("/api/meets/{meet}/cases/{case}", response_model=CaseOut)
+async def get_case(meet: Meet, case: Case, here: Here) -> Response:
+    """A case: its reports side by side, with findings."""
+    meet_id, case_id = MeetId(meet), CaseId(case)
+    out = await here.store.read(
+        lambda conn: case_out(
+            conn,
+            meet_id,
+            case_id,
+            queries.rulings_of_case(conn, meet_id, case_id),
+            queries.reports_gone_on(conn, meet_id, case_id),
+        )
+    )
+    return answer(out, version=out.version)
 
 
 @router.put("/api/meets/{meet}/cases/{case}/rulings/{ruling}", response_model=RulingOut)

@@ -26,6 +26,7 @@ rulings = Table(
     Column("reasons", Text, nullable=False),
     Column("statement", Json, nullable=False),
     Column("statement_digest", String(64), nullable=False),
+    Column("form_facts", Json, nullable=False),
     Column("ruled_at", Instant, nullable=False),
     Column("reconsiders", id_type(), ForeignKey("rulings.id")),
     Column("replaced_by", id_type()),

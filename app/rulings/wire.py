@@ -63,7 +63,9 @@ class RulingOut(Wire):
     infringement: Infringement | None
     infringement_title: str | None
     rule: str | None
-    effect: str = Field(description="what stands on the result: “DQ TR24.7”, “L”, or nothing")
+    effect: str = Field(
+        description="what stands on the result: “DQ TR24.7”, “L”, or “no disqualification”"
+    )
     edition: str
     separate: int
     rests_on: list[RulingId] = Field(

@@ -349,6 +349,7 @@ def upgrade() -> None:
         sa.Column("reasons", sa.Text(), nullable=False),
         sa.Column("statement", Json(), nullable=False),
         sa.Column("statement_digest", sa.String(length=64), nullable=False),
+        sa.Column("form_facts", Json(), nullable=False),
         sa.Column("ruled_at", Instant(), nullable=False),
         sa.Column("reconsiders", sa.String(length=36), nullable=True),
         sa.Column("replaced_by", sa.String(length=36), nullable=True),

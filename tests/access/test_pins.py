@@ -110,6 +110,24 @@ def test_a_second_device_needs_the_same_pin(meet: MeetAtHand, referee: Person) -
     assert join(meet, referee.id, PIN).status_code == 200
 
 
+def test_wrong_pins_at_joining_are_counted_by_the_link_and_stand_in_the_record(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    link = meet.organiser.put(f"officials/{referee.id}/join-links/{new_id()}").json()
+
+    def try_link(pin: str) -> httpx.Response:
+        sent = {"token": link["token"], "session": new_id(), "pin": pin}
+        return meet.service.http.post("/api/join", json=sent)
+
+    for _ in range(FREE_TRIES):
+        a_problem(try_link(WRONG), 403, "pin-refused")
+    told = a_problem(try_link(PIN), 429, "too-many-tries")
+    assert len(refused_pins(meet, referee)) == FREE_TRIES
+    meet.service.clock.move(timedelta(seconds=told["retry_after"]))
+    assert try_link(PIN).status_code == 200
+    assert len(refused_pins(meet, referee)) == FREE_TRIES
+
+
 def test_the_organiser_clears_a_forgotten_pin_and_the_sessions_with_it(
     meet: MeetAtHand, referee: Person
 ) -> None:

@@ -19,15 +19,17 @@ from app.roles import Role
 
 MEET = "/api/meets/{meet}"
 HEAD = {Role.REFEREE, Role.CHIEF_UMPIRE}
-DOCUMENTATION = {"/docs", "/docs/oauth2-redirect", "/redoc", "/openapi.json"}
+DOCUMENTATION = {"/openapi.json"}
 PUBLIC = {
     "/healthz",
     "/readyz",
     "/metrics",
+    "/problems",
     "/problems/{slug}",
     "/api/editions",
     "/api/join/look",
     "/api/join",
+    "/api/meets",
     MEET,
     f"{MEET}/heats",
     f"{MEET}/heats/{{heat}}",

@@ -78,6 +78,21 @@ def test_the_table_fits_a_hundred_columns_and_tells_every_step(demo: DemoRun) ->
     assert len(told) == len(read_story().step) + 1
 
 
+def test_the_story_names_its_day_and_what_is_left_to_the_reader(demo: DemoRun) -> None:
+    lines = demo.printed.splitlines()
+    first = next(number for number, line in enumerate(lines) if line[:2].isdigit())
+    assert lines[first - 1] == "Saturday, 13 June 2026"
+    (left,) = (line for line in lines if line.startswith("Left for you to rule on:"))
+    assert "lane 1" in left
+    assert "Men 4x400 m, final, heat 1" in left
+
+
+def test_the_help_names_the_folder_that_papers_go_to(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["demo", "--help"])
+    assert "(default: out, with --no-serve only)" in " ".join(capsys.readouterr().out.split())
+
+
 def test_two_umpires_who_saw_the_same_stand_on_one_form(demo: DemoRun) -> None:
     """A pass completed beyond the zone disqualifies: World Athletics TR24.7."""
     form = form_of(demo, "women-heat-1-lane-4")
@@ -141,7 +156,7 @@ def test_announcing_with_a_silent_post_shows_the_explicit_word(demo: DemoRun) ->
     assert len(first["blockers"]["silent_posts"]) == 1
     assert "telephone has failed" in first["despite"]
     sheet = words_of(demo.out / "results/men-heat-2-announcement-1.pdf")
-    assert "1 silent post(s)" in sheet
+    assert "Announced with 1 silent post: The post" in sheet
     second = json.loads((demo.out / "results/men-heat-2-announcement-2.json").read_text("utf-8"))
     assert second["supersedes"] == first["id"]
     assert second["despite"] is None
@@ -150,6 +165,9 @@ def test_announcing_with_a_silent_post_shows_the_explicit_word(demo: DemoRun) ->
 def test_the_announcer_reads_the_disqualification_with_its_rule(demo: DemoRun) -> None:
     said = (demo.out / "results/women-heat-1-announcement-1.txt").read_text("utf-8").splitlines()
     assert said[0] == "Result for Women 4x100 m, heats, heat 1."
+    assert said[1] == (
+        "Harbour Lights Relay Carnival, 13 June 2026. Announcement 1, made at 14:09:00 CEST."
+    )
     assert (
         "Disqualified: مرسى النورس, lane 4, by rule TR24.7: "
         "pass completed beyond the take-over zone." in said

@@ -19,7 +19,6 @@ import pytest
 from sqlalchemy import make_url
 
 from app.cli import main
-from app.ids import new_id
 from app.record.check import check_lines
 from app.store.engine import only_process
 from seed_demo.files import read_meet
@@ -73,7 +72,7 @@ def a_served_demo(folder: Path, *arguments: str) -> Iterator[Served]:
 
 def join_as_printed(served: Served) -> dict[str, Any]:
     """Join with exactly the document that the printed curl command sends."""
-    (document,) = re.findall(r"-d '(.+?)'", " ".join(served.lines))
+    document, _ruling = re.findall(r"-d '(.+?)'", " ".join(served.lines))
     joined = httpx.post(f"{served.links[0][0]}/api/join", json=json.loads(document))
     assert joined.status_code == 200, joined.text
     return dict(joined.json())
@@ -87,9 +86,12 @@ def test_the_links_of_every_role_are_printed_and_the_demo_goes_on(tmp_path: Path
         referee = join_as_printed(served)
         assert referee["roles"] == ["referee"]
         look_around(served.links[0][0], referee)
+        rule_as_printed(served, referee)
         for address, token in served.links[1:]:
             look = httpx.post(f"{address}/api/join/look", json={"token": token})
             assert look.status_code == 200
+        umpire = look.json()["name"]
+        assert [line for line in served.lines if line[:2].isdigit() and umpire in line]
         began = time.monotonic()
         served.process.send_signal(signal.SIGTERM)
         assert served.process.wait(10) == 0
@@ -98,19 +100,24 @@ def test_the_links_of_every_role_are_printed_and_the_demo_goes_on(tmp_path: Path
 
 
 def look_around(address: str, referee: dict[str, Any]) -> None:
-    """A case waits, a window runs, and the referee can rule with the PIN that was printed."""
+    """A case waits, and a window runs."""
     meet = f"{address}/api/meets/{referee['meet']}"
     headers = {"Authorization": f"Bearer {referee['token']}"}
     windows = httpx.get(f"{meet}/windows.json").json()["windows"]
     assert any(window["state"] == "open" for window in windows)
     assert httpx.get(f"{meet}/heats").json()["running"]
     (case,) = httpx.get(f"{meet}/docket", headers=headers).json()["cases"]
-    seen = httpx.get(f"{meet}/cases/{case['id']}", headers=headers)
-    ruled = httpx.put(
-        f"{meet}/cases/{case['id']}/rulings/{new_id()}",
-        headers={**headers, "If-Match": seen.headers["ETag"]},
-        json={"verdict": "confirmed", "reasons": "Seen from two metres.", "pin": "480213"},
-    )
+    assert httpx.get(f"{meet}/cases/{case['id']}", headers=headers).json()["state"] == "open"
+
+
+def rule_as_printed(served: Served, referee: dict[str, Any]) -> None:
+    """Rule on the case that is left, with exactly the command that is printed."""
+    text = " ".join(served.lines)
+    (address,) = re.findall(r"curl -X PUT (\S+)", text)
+    (etag,) = re.findall(r"If-Match: (\S+)'", text)
+    _join, document = re.findall(r"-d '(.+?)'", text)
+    headers = {"Authorization": f"Bearer {referee['token']}", "If-Match": etag}
+    ruled = httpx.put(address, headers=headers, json=json.loads(document))
     assert ruled.status_code == 201, ruled.text
     # Pushing or any help disqualifies the team: IAAF Rule 170.16 (2012).
     assert ruled.json()["effect"].startswith("DQ ")

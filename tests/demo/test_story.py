@@ -20,12 +20,12 @@ from app.rules.relay import Edge
 from app.serving import bring_up_to_date
 from app.sheets.finish_list import read_finish_list
 from app.sheets.start_list import read_start_list
-from seed_demo.deeds import do_step
+from seed_demo.deeds import Happening, Told, do_step
 from seed_demo.files import FOLDER, read_bytes, read_meet
 from seed_demo.play import play
 from seed_demo.story import Finish, Rule, Story, read_story
 from seed_demo.story_clock import StoryClock, Timetable, ending_at
-from seed_demo.telling import cells, wrap
+from seed_demo.telling import cells, table_of, wrap
 from tests.demo.conftest import DemoRun
 
 NOON = datetime(2026, 6, 13, 12, tzinfo=UTC)
@@ -178,6 +178,20 @@ def test_the_story_clock_never_goes_back() -> None:
 def test_text_is_measured_in_cells_of_a_terminal(text: str, width: int) -> None:
     """Unicode Standard Annex 11: wide letters take two cells; combining marks take none."""
     assert cells(text) == width
+
+
+def test_a_story_over_midnight_names_both_days() -> None:
+    told = Told("", "Ada", "looks at the clock")
+    night = datetime(2026, 6, 13, 21, 59, tzinfo=UTC)
+    happenings = [Happening(night + timedelta(minutes=minutes), told) for minutes in (0, 1, 2)]
+    lines = list(table_of(happenings, "Europe/Copenhagen"))[2:]
+    assert [line if line[0] in "SM" else line[:8] for line in lines] == [
+        "Saturday, 13 June 2026",
+        "23:59:00",
+        "Sunday, 14 June 2026",
+        "00:00:00",
+        "00:01:00",
+    ]
 
 
 @given(st.lists(st.text("abcčあ", min_size=1, max_size=10), max_size=30), st.integers(20, 60))

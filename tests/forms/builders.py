@@ -54,7 +54,7 @@ def a_mark(metres: float = 31.4, **changes: Any) -> ZoneMark:
 
 def a_zone(*marks: ZoneMark, **changes: Any) -> ZonePicture:
     """The 30 m zone with its leg line at 20 m (World Athletics TR24.3, from 1 November 2017)."""
-    return replace(ZonePicture(30.0, 20.0, 0.0, marks), **changes)
+    return replace(ZonePicture("take-over 2", 30.0, 20.0, 0.0, marks), **changes)
 
 
 def a_report(**changes: Any) -> ReportOnForm:
@@ -63,11 +63,11 @@ def a_report(**changes: Any) -> ReportOnForm:
         observer="J. Example",
         post="take-over 1, end of the zone, lanes 3 and 4",
         seen="baton passed outside the zone",
-        details=(("first touch", "inside the zone"), ("baton dropped", "no")),
+        observed="When both runners held the baton, its leading end was past the end of the zone.",
         words="The incoming runner let go about a stride and a half after the end line.",
         written_at="14:03:22",
         received_at="14:03:25",
-        clock_note="phone 1.2 s fast, corrected",
+        clock_note="the phone showed 14:03:23, 1.20 s ahead of the server's clock",
         finding="infringement",
         finding_reason="the pass was completed past the end of the zone",
         rule="TR24.7",
@@ -104,10 +104,13 @@ def a_form(**changes: Any) -> InfringementForm:
         ruling_verdict="Confirmed",
         ruling_infringement="pass completed outside the take-over zone",
         ruling_rule="World Athletics TR24.7",
+        ruling_count="",
         ruling_reasons="Two umpires with a clear view from both sides agree. The video from the "
         "home straight does not contradict them.",
         ruled_at="14:11:40",
+        ruled_by="A. Specimen",
         effect="DQ TR24.7",
+        later_ruling="",
         signatures=(a_signature(),),
         ink_fields=("Referee", "Chief umpire"),
         record_head=f"size 412, root {DIGEST}",
@@ -144,6 +147,7 @@ def a_result(**changes: Any) -> ResultSheet:
         heat="2",
         number=2,
         supersedes="announcement 1 of 14:01:10",
+        superseded="",
         announced_at="14:12:31",
         announced_by="T. Desk",
         lines=tuple(lines),

@@ -55,7 +55,6 @@ def test_every_field_of_an_ordinary_case_can_be_read(paper: Paper) -> None:
     report, signature = form.reports[0], form.signatures[0]
     values = [getattr(form, name) for name in PLAIN_TEXTS]
     values += [getattr(report, field.name) for field in fields(report) if field.type is str]
-    values += [part for detail in report.details for part in detail]
     values += [getattr(signature, field.name) for field in fields(signature)]
     values += [*form.ink_fields, *(mark.note for mark in a_zone(a_mark()).marks)]
     missing = [word for value in values for word in value.split() if word not in text.split()]
@@ -79,7 +78,7 @@ def test_every_word_of_every_field_can_be_found_again(data: st.DataObject) -> No
 @settings(max_examples=40, deadline=None)
 @given(st.text(max_size=400), st.text(max_size=80), st.sampled_from(list(Paper)))
 def test_no_text_makes_the_form_fail(long: str, short: str, paper: Paper) -> None:
-    report = a_report(words=long, observer=short, details=((short, long),), finding=short)
+    report = a_report(words=long, observer=short, observed=long, finding=short)
     mark = a_mark(label=short, note=long)
     form = replace(
         a_form(team=short, lane=short, case_id=short, ruling_reasons=long, effect=short),
@@ -159,10 +158,24 @@ def test_the_file_says_what_it_is_and_in_which_language() -> None:
 def test_the_caution_names_the_edition_that_judged() -> None:
     text = read_text(draw_infringement_form(a_form(edition="an older edition"), Paper.A4))
     words = (
-        "Findings are suggestions made by rule an older edition; the appointed officials decide "
-        "under the current edition of their own rule book."
+        "Findings are suggestions by the edition “an older edition”. The appointed officials "
+        "decide under the current edition of their own rule book."
     )
     assert words in " ".join(text.split())
+
+
+def test_a_ruling_that_was_replaced_says_so_above_everything_it_ruled() -> None:
+    form = a_form(later_ruling="This ruling was reconsidered.")
+    text = read_text(draw_infringement_form(form, Paper.A4))
+    assert text.index("This ruling was reconsidered.") < text.index("Confirmed")
+
+
+def test_a_zone_in_which_nobody_gave_a_position_is_not_drawn() -> None:
+    drawn = read_text(draw_infringement_form(a_form(zone=a_zone(a_mark())), Paper.A4))
+    left_out = read_text(draw_infringement_form(a_form(zone=a_zone()), Paper.A4))
+    assert "Zone of take-over 2, drawn to scale" in drawn
+    assert "No zone is drawn: no report gives a position." in left_out
+    assert "drawn to scale" not in left_out
 
 
 def test_a_form_without_zone_reports_and_signatures_says_so() -> None:

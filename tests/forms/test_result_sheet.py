@@ -31,6 +31,20 @@ def test_a_line_of_the_result_reads_from_place_to_note() -> None:
     assert "4 404 Invented Team 4 Invented Club 4 43.20 DQ TR24.7" in text
 
 
+def test_a_superseded_sheet_says_so_above_the_result() -> None:
+    sheet = a_result(superseded="Superseded by announcement 3, made 14:20:00 CEST.")
+    text = read_text(draw_result_sheet(sheet, Paper.A4))
+    assert text.index(sheet.superseded) < text.index("place lane bib team")
+
+
+@both_papers
+def test_an_affiliation_of_ordinary_length_takes_one_line(paper: Paper) -> None:
+    sheet = a_result(lines=(a_line(1, affiliation="Gullhaven Breakwater Club"),))
+    assert "Gullhaven Breakwater Club" in read_text(draw_result_sheet(sheet, paper)).replace(
+        "-", ""
+    )
+
+
 @both_papers
 def test_the_heading_of_the_table_comes_again_on_each_page(paper: Paper) -> None:
     lines = tuple(a_line(1, team=f"Team number {number}") for number in range(120))

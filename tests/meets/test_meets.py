@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import httpx
 import pytest
+from sqlalchemy import func, select
 
 from app.ids import new_id
-from tests.builders import Json, a_bare_meet, a_meet_document, a_problem, founder
+from app.record.tables import record_heads
+from tests.builders import Json, MeetAtHand, a_bare_meet, a_meet_document, a_problem, founder
 from tests.running import Service
 
 
 def make(service: Service, meet: str, document: Json, **headers: str) -> httpx.Response:
     sent = founder(service) | headers
     return service.http.put(f"/api/meets/{meet}", json=document, headers=sent)
+
+
+def the_same_meet(hand: MeetAtHand, **changes: Any) -> Json:
+    """The document that a bare meet was made with, with some changes."""
+    organiser = {"id": hand.organiser.id, "name": hand.organiser.name}
+    return a_meet_document(organiser=organiser, **changes)
 
 
 def test_the_same_meet_sent_again_is_the_same_meet(service: Service) -> None:
@@ -39,7 +49,7 @@ def test_an_organiser_of_one_meet_is_a_new_person_at_another(service: Service) -
 
 def test_a_meet_is_changed_only_as_it_was_seen(service: Service) -> None:
     hand = a_bare_meet(service)
-    document = a_meet_document(name="Harbour Relays, second day")
+    document = the_same_meet(hand, name="Harbour Relays, second day")
     changed = hand.organiser.put(f"/api/meets/{hand.id}", document, etag='"v1"')
     assert changed.json()["version"] == 2
     late = hand.organiser.put(f"/api/meets/{hand.id}", document, etag='"v1"')
@@ -49,11 +59,15 @@ def test_a_meet_is_changed_only_as_it_was_seen(service: Service) -> None:
 
 
 @pytest.mark.parametrize("etag", ['"v0"', "v1", 'W/"v1"', "*", "", '"v1", "v2"', '"v99999999999"'])
-def test_an_etag_that_this_server_never_gave_is_stale(service: Service, etag: str) -> None:
+def test_an_etag_that_this_server_never_gave_is_refused_as_that(
+    service: Service, etag: str
+) -> None:
     hand = a_bare_meet(service)
     before = hand.head()
-    answer = hand.organiser.put(f"/api/meets/{hand.id}", a_meet_document(), etag=etag)
-    a_problem(answer, 412, "stale")
+    answer = hand.organiser.put(f"/api/meets/{hand.id}", the_same_meet(hand), etag=etag)
+    told = a_problem(answer, 412, "etag-unknown")
+    assert "first" not in told["title"]  # nobody was: it is a slip
+    assert '"v3"' in told["detail"]
     assert hand.head() == before
 
 
@@ -137,3 +151,54 @@ def test_names_keep_their_letters_in_normal_form(service: Service) -> None:
     made = make(service, new_id(), a_meet_document(name=" Re\u0301gate des Relais ", venue="Łódź"))
     assert made.json()["name"] == "R\u00e9gate des Relais"
     assert made.json()["venue"] == "Łódź"
+
+
+@pytest.mark.parametrize("changed", ["id", "name"])
+def test_a_change_of_the_meet_never_passes_over_another_organiser(
+    service: Service, changed: str
+) -> None:
+    hand = a_bare_meet(service)
+    first = the_same_meet(hand)["organiser"]
+    other = first | {changed: new_id()}
+    before = hand.head()
+    answer = hand.organiser.put(
+        f"/api/meets/{hand.id}", a_meet_document(organiser=other), etag='"v1"'
+    )
+    told = a_problem(answer, 409, "conflict")
+    assert told["organiser"] == first
+    assert told["errors"][0]["pointer"] == "/organiser"
+    assert hand.head() == before
+
+
+def test_anybody_finds_every_meet_in_the_list_once_the_last_one_first(service: Service) -> None:
+    made = [a_bare_meet(service, name=f"Harbour Relays {number}").id for number in range(60)]
+    listed: list[Json] = []
+    page: Json = {"next": ""}
+    while page["next"] is not None:
+        place = {"before": page["next"]} if page["next"] else {}
+        page = service.http.get("/api/meets", params=place).json()
+        assert 0 < len(page["meets"]) <= 50
+        listed += page["meets"]
+    assert len({line["id"] for line in listed}) == len(listed)
+    # Other tests have made theirs on other days.
+    ours = [line for line in listed if line["id"] in made]
+    assert [line["id"] for line in ours] == made[::-1]
+    assert ours[0] == {
+        "id": made[-1],
+        "name": "Harbour Relays 59",
+        "first_day": "2026-06-13",
+        "last_day": "2026-06-14",
+    }
+
+
+def test_the_setup_key_at_an_unknown_meet_leaves_nothing_behind(service: Service) -> None:
+    def heads() -> int:
+        return service.store.read_now(
+            lambda conn: conn.execute(select(func.count()).select_from(record_heads)).scalar_one()
+        )
+
+    before = heads()
+    link = f"/api/meets/{new_id()}/officials/{new_id()}/join-links/{new_id()}"
+    a_problem(service.http.put(link, headers=founder(service)), 404, "not-found")
+    a_problem(make(service, new_id(), a_meet_document(edition="ours")), 422, "malformed")
+    assert heads() == before

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+import re
 from collections.abc import Iterator
+from hashlib import sha256
 
 import pytest
+import rfc8785
 from pypdf import PdfReader
 
-from app.ids import new_id
+from app.ids import CaseId, PostId, TeamId, new_id
+from app.results.printing import parted_ties
+from app.results.wire import BlockersOut, ResultLineOut
+from app.rules.placing import FinishStatus
 from tests.builders import Json, MeetAtHand, a_meet, a_problem, all_heats
+from tests.forms.pdf_reading import read_text
 from tests.running import Service
 
 DESPITE = "The post at the first zone has no telephone."
@@ -74,6 +82,10 @@ def test_the_csv_is_read_by_any_csv_reader(meet: MeetAtHand, announced: Json) ->
 def test_the_text_can_be_read_aloud(meet: MeetAtHand, announced: Json) -> None:
     lines = shown(meet, announced, "txt").decode().splitlines()
     assert lines[0].startswith("Result for Women 4x100 m no ")
+    assert re.fullmatch(
+        r"Harbour Relays, \d+ [A-Z][a-z]+ 20\d\d\. Announcement 1, made at \d\d:\d\d:\d\d CES?T\.",
+        lines[1],
+    )
     assert "First, Gull 1, 42.10." in lines
     assert "First, Heron 1, 42.10. A lane infringement was noted." in lines
     assert (
@@ -89,6 +101,112 @@ def test_the_text_can_be_read_aloud(meet: MeetAtHand, announced: Json) -> None:
 def test_an_amended_result_says_so(meet: MeetAtHand, announced: Json) -> None:
     second = meet.announce(despite=DESPITE, remark="Times corrected").json()
     assert shown(meet, second, "txt").startswith(b"Amended result for ")
+
+
+def test_every_row_of_the_csv_says_of_which_announcement_it_is(
+    meet: MeetAtHand, announced: Json
+) -> None:
+    for row in rows_of(shown(meet, announced, "csv")):
+        assert row["meet"] == "Harbour Relays"
+        assert row["event"].startswith("Women 4x100 m no ")
+        assert (row["round"], row["heat"], row["announcement"]) == ("heats", "1", "1")
+        assert row["announced_at"] == announced["announced_at_local"]
+        assert row["superseded_by"] == ""
+
+
+def test_a_superseded_announcement_says_so_wherever_it_is_read_again(
+    meet: MeetAtHand, announced: Json
+) -> None:
+    meet.announce(despite=DESPITE, remark="Times corrected")
+    last = meet.announce(despite=DESPITE, remark="Times corrected again").json()
+    words = f"Superseded by announcement 3, made {last['announced_at_local']}."
+    assert shown(meet, announced, "txt").decode().startswith(words)
+    assert words in " ".join(read_text(shown(meet, announced, "pdf")).split())
+    rows = list(rows_of(shown(meet, announced, "csv")))
+    assert {row["superseded_by"] for row in rows} == {"3"}
+    told = json.loads(shown(meet, announced, "json"))
+    assert told["superseded_by"] == {
+        "id": last["id"],
+        "number": 3,
+        "announced_at": last["announced_at"],
+        "announced_at_local": last["announced_at_local"],
+    }
+    assert told | {"superseded_by": None} == announced
+    assert json.loads(shown(meet, last, "json"))["superseded_by"] is None
+    assert b"Superseded" not in shown(meet, last, "txt")
+
+
+def test_what_was_signed_says_nothing_of_later_announcements(
+    meet: MeetAtHand, announced: Json
+) -> None:
+    # RFC 8785 by the library rfc8785, SHA-256 by the standard library.
+    meet.announce(despite=DESPITE, remark="Times corrected")
+    told = json.loads(shown(meet, announced, "json"))
+    signed = {
+        name: value
+        for name, value in told.items()
+        if name not in {"statement_digest", "superseded_by"}
+    }
+    assert sha256(rfc8785.dumps(signed)).hexdigest() == told["statement_digest"]
+    lines = map(json.loads, meet.referee.get("record").text.splitlines()[:-1])
+    bodies = [json.loads(line["body"]) for line in lines if announced["id"] in line["entry"]]
+    assert bodies == [{name: told[name] for name in told if name != "superseded_by"}]
+
+
+def test_teams_parted_within_the_same_time_are_explained(meet: MeetAtHand) -> None:
+    rows = ["1,DNS,", "2,42.10,2", "3,42.10,1", "4,42.10,3", "5,43.00,", "6,43.00,", "7,DNF,"]
+    sent = "\n".join(["lane,time,place", *rows, "8,44.00,"])
+    assert meet.load_result(content=sent).status_code == 201
+    told = meet.announce(despite=DESPITE).json()
+    words = "Lanes 3, 2 and 4, 42.10: placed by photo finish."
+    assert words in shown(meet, told, "txt").decode().splitlines()
+    sheet = " ".join(read_text(shown(meet, told, "pdf")).split())
+    assert words in sheet
+    assert "43.00: placed by" not in sheet
+
+
+def a_placed_line(place: int, thousandths: int, lane: int) -> ResultLineOut:
+    return ResultLineOut(
+        place=place,
+        lane=lane,
+        bib="",
+        team=TeamId(new_id()),
+        team_name="Tern",
+        affiliation="",
+        status=FinishStatus.FINISHED,
+        thousandths=thousandths,
+        time="42.35",
+        annotation="",
+        reason="",
+    )
+
+
+def test_thousandths_that_part_the_same_shown_time_are_named() -> None:
+    """World Athletics TR19, from memory: thousandths part what hundredths leave equal."""
+    lines = [a_placed_line(1, 42341, 4), a_placed_line(2, 42345, 6), a_placed_line(2, 42345, 7)]
+    assert list(parted_ties(lines)) == [
+        "Lanes 4, 6 and 7, 42.35: placed by thousandths of a second."
+    ]
+    assert list(parted_ties(lines[1:])) == []
+
+
+@pytest.mark.parametrize(
+    ("posts", "cases", "words"),
+    [
+        (1, 0, "1 silent post"),
+        (2, 1, "2 silent posts and 1 open case"),
+        (0, 3, "3 open cases"),
+        (0, 0, ""),
+    ],
+)
+def test_what_stands_in_the_way_is_counted_in_true_plurals(
+    posts: int, cases: int, words: str
+) -> None:
+    blockers = BlockersOut(
+        silent_posts=[PostId(new_id()) for _ in range(posts)],
+        open_cases=[CaseId(new_id()) for _ in range(cases)],
+    )
+    assert blockers.words == words
 
 
 @pytest.mark.parametrize(("paper", "height"), [("A4", 841.89), ("letter", 792.0)])

@@ -6,13 +6,18 @@ the last instant counts no code says; it is read as inclusive (the design's read
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 from icalendar import Calendar
+from sqlalchemy import insert, select
 
-from tests.builders import Json, MeetAtHand, a_meet
+from app.ids import MeetId, new_id
+from app.results.tables import windows as window_table
+from app.store.action import Actor, Done, Unit
+from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, 0, 123_456, tzinfo=UTC)
@@ -22,7 +27,7 @@ TICK = timedelta(microseconds=1)
 def announced_at(service: Service, instant: datetime, **meet: Any) -> MeetAtHand:
     """A meet one of whose heats was announced at this instant."""
     service.clock.stand_at(instant)
-    hand = a_meet(service, heats=1, **{"roles": ("results",), "umpires": (), **meet})
+    hand = a_meet(service, **{"heats": 1, "roles": ("results",), "umpires": (), **meet})
     hand.load_result()
     assert hand.announce(**despite_of(hand)).status_code == 201
     return hand
@@ -100,6 +105,81 @@ def test_a_window_of_an_announcement_is_not_moved_by_a_later_setting(service: Se
     assert windows(hand) == before
 
 
+@pytest.fixture(scope="module")
+def long_meet(running_service: Service) -> MeetAtHand:
+    """More windows than two pages hold, a minute apart; some never close."""
+    running_service.clock.run_again()
+    hand = a_meet(running_service, heats=1, roles=("results",), umpires=())
+    hand.load_result()
+    assert hand.announce(**despite_of(hand)).status_code == 201
+    kept = hand.service.store.read_now(
+        lambda conn: dict(
+            conn.execute(select(window_table).where(window_table.c.meet_id == hand.id))
+            .mappings()
+            .one()
+        )
+    )
+
+    def add(unit: Unit) -> Done[None]:
+        for number in range(250):
+            opened = NOON + timedelta(minutes=number // 2)  # two of each at the same instant
+            closes = None if number % 25 == 0 else opened + timedelta(minutes=30)
+            row = kept | {"id": new_id(), "opened_at": opened, "closes_at": closes}
+            unit.conn.execute(insert(window_table).values(**row))
+        return Done(None, None)
+
+    hand.service.store.act_now(MeetId(hand.id), Actor("test"), add)
+    return hand
+
+
+def pages(hand: MeetAtHand, before_next: Callable[[], object]) -> list[list[Json]]:
+    found: list[list[Json]] = []
+    place: str | None = ""
+    while place is not None:
+        answer = hand.service.http.get(
+            f"/api/meets/{hand.id}/windows.json", params={"after": place} if place else {}
+        )
+        assert answer.status_code == 200, answer.text
+        found.append(answer.json()["windows"])
+        place = answer.json()["next"]
+        before_next()
+    return found
+
+
+def test_every_window_is_on_one_page_also_when_time_goes_on_between_them(
+    service: Service, long_meet: MeetAtHand
+) -> None:
+    service.clock.stand_at(NOON + timedelta(minutes=80))
+    found = pages(long_meet, lambda: service.clock.move(timedelta(minutes=20)))
+    assert [len(page) for page in found] == [100, 100, 51]
+    together = [window for page in found for window in page]
+    assert len({window["id"] for window in together}) == 251
+    now = NOON + timedelta(minutes=80)
+    at = [datetime.fromisoformat(one["closes_at"] or one["opened_at"]) for one in together]
+    ends = [one["closes_at"] is None for one in together]
+    running = [one for one, endless in zip(at, ends, strict=True) if not endless and one >= now]
+    closed = [one for one, endless in zip(at, ends, strict=True) if not endless and one < now]
+    endless = [one for one, never in zip(at, ends, strict=True) if never]
+    assert at == sorted(running) + sorted(endless) + sorted(closed, reverse=True)
+
+
+def test_the_calendar_has_every_window_that_closes(service: Service, long_meet: MeetAtHand) -> None:
+    assert len(calendar(long_meet)[1].walk("VEVENT")) == 241
+
+
+@pytest.mark.parametrize(
+    "spoil", ["{}x", "x{}", "nowhere", "{}~", "~~", "2026-06-13T10:00:00Z~3~{}"]
+)
+def test_a_place_that_no_page_gave_out_is_refused(
+    service: Service, long_meet: MeetAtHand, spoil: str
+) -> None:
+    place = service.http.get(f"/api/meets/{long_meet.id}/windows.json").json()["next"]
+    answer = service.http.get(
+        f"/api/meets/{long_meet.id}/windows.json", params={"after": spoil.format(place)}
+    )
+    a_problem(answer, 422, "malformed")
+
+
 @pytest.mark.parametrize(
     ("instant", "opened", "closes"),
     [
@@ -140,7 +220,9 @@ def test_a_calendar_program_reads_the_windows(service: Service) -> None:
     (event,) = found.walk("VEVENT")
     assert event.decoded("dtstart") == NOON.replace(microsecond=0)
     assert event.decoded("dtend") - event.decoded("dtstart") == timedelta(minutes=30)
-    assert "Women 4x100 m, heats, heat 1" in str(event["summary"])
+    assert str(event["summary"]) == (
+        "Protests until 12:30:00 CEST: Women 4x100 m, heats, heat 1 (announcement 1)"
+    )
     (alarm,) = event.walk("VALARM")
     assert alarm["action"] == "DISPLAY"
     assert alarm.decoded("trigger") == timedelta(minutes=-5)
@@ -148,6 +230,35 @@ def test_a_calendar_program_reads_the_windows(service: Service) -> None:
     # 3.1: lines end with CRLF and hold at most 75 octets.
     assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
     assert "\n" not in text.replace("\r\n", "")
+
+
+def test_the_calendar_names_windows_in_the_order_in_which_they_close(service: Service) -> None:
+    hand = announced_at(service, NOON, terms={"protest_minutes": 15}, heats=3)
+    for minutes, heat in ((1, 2), (2, 1)):
+        service.clock.stand_at(NOON + timedelta(minutes=minutes))
+        hand.load_result(heat)
+        assert hand.announce(heat).status_code == 201
+    # The first has closed, the others run: on the board running ones come first.
+    service.clock.stand_at(NOON + timedelta(minutes=15, seconds=30))
+    told = [window["subject"][-6:] for window in windows(hand)]
+    assert told == ["heat 3", "heat 2", "heat 1"]
+    events = calendar(hand)[1].walk("VEVENT")
+    assert [str(event["summary"])[:24] for event in events] == [
+        "Protests until 12:15:00 ",
+        "Protests until 12:16:00 ",
+        "Protests until 12:17:00 ",
+    ]
+    assert [event.decoded("dtend") for event in events] == sorted(
+        event.decoded("dtend") for event in events
+    )
+
+
+def test_an_event_says_what_can_be_protested_where_the_code_names_it(service: Service) -> None:
+    hand = announced_at(service, NOON, edition="nfhs-2019")
+    (event,) = calendar(hand)[1].walk("VEVENT")
+    assert str(event["summary"]).startswith(
+        "Protests (misapplication of rules) until 12:30:00 CEST: Women 4x100 m, heats, heat 1"
+    )
 
 
 def test_an_event_keeps_its_uid(service: Service) -> None:

@@ -1,16 +1,46 @@
-"""The printed form of a ruling over HTTP: on either paper, with what was ruled by which rule."""
+"""The printed form of a ruling over HTTP: on either paper, and the same whenever it is printed."""
 
 from __future__ import annotations
 
 import io
+import json
+import re
+from hashlib import sha256
 
 import pytest
+import rfc8785
+from hypothesis import given
+from hypothesis.strategies import builds, floats, lists, none
 from pypdf import PdfReader
+from sqlalchemy import text
 
-from tests.builders import MeetAtHand, a_problem
+from app.forms.infringement_form import FormFacts, ZoneMark, ZonePicture
+from app.forms.paper import Paper
+from app.ids import new_id
+from app.rulings.form import FACTS
+from app.store.engine import open_engines
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_meet,
+    a_meet_document,
+    a_phone_clock,
+    a_post,
+    a_problem,
+    a_report,
+    a_start_list,
+)
+from tests.forms.pdf_reading import read_text
+from tests.running import Service
 
 # ISO 216: A4 is 210 mm × 297 mm. ANSI/ASME Y14.1: size A is 8.5 in × 11 in. 72 points an inch.
 SIZES = {"A4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 72)}
+
+
+# Positions and zones are measured: their numbers are finite.
+METRES = floats(allow_nan=False, allow_infinity=False)
+MARKS = lists(builds(ZoneMark, metres=METRES, uncertainty=METRES)).map(tuple)
+ZONES = builds(ZonePicture, length_m=METRES, leg_line_m=METRES, acceleration_m=METRES, marks=MARKS)
 
 
 def form(meet: MeetAtHand, ruling: str, **query: str) -> PdfReader:
@@ -41,13 +71,120 @@ def test_the_form_says_what_was_ruled_by_whom_and_by_which_rule(meet: MeetAtHand
     assert ruling["statement_digest"][:16] in text.replace("\n", "").replace(" ", "")
 
 
+def words_of(meet: MeetAtHand, ruling: str, paper: Paper = Paper.A4) -> str:
+    """The form's text in one line, without the time of printing and the record's head of then."""
+    answer = meet.referee.get(f"rulings/{ruling}/form.pdf", params={"paper": paper.value})
+    words = " ".join(read_text(answer.content).split())
+    words = re.sub(r"(P|p)rinted:? \d{4}-\d\d-\d\d [\d:]+ \w+ \(\S+\)", "", words)
+    return re.sub(r"Record head at printing: \d+ entries, root \w+", "", words)
+
+
+def accepted(meet: MeetAtHand, address: str, document: Json) -> None:
+    etag = meet.organiser.get(address).headers["ETag"]
+    answer = meet.organiser.put(address, document, etag=etag)
+    assert answer.status_code == 200, answer.text
+
+
+def change_everything_but_the_ruling(hand: MeetAtHand, late: str) -> None:
+    """New crew plan under the same post ids, start list, meet, names, and a report moved away."""
+    posts = [
+        a_post(hand.posts["umpire"], hand["umpire"].id, take_over=3, edge="start", lanes=[1, 2]),
+        a_post(hand.posts["second"], hand["second"].id, take_over=2, lanes=[4, 7]),
+    ]
+    accepted(hand, "crew", {"posts": posts})
+    redrawn = a_start_list().replace(",104", ",977").replace("Club 4", "Another Club")
+    loaded = hand.organiser.post("start-lists", content=redrawn)
+    assert loaded.status_code == 200, loaded.text
+    lanes = hand.referee.get(f"heats/{hand.heat()}").json()["lanes"]
+    assert [(line["bib"], line["affiliation"]) for line in lanes if line["lane"] == 4] == [
+        ("977", "Another Club")
+    ]
+    organiser = {"id": hand.organiser.id, "name": hand.organiser.name}
+    renamed = a_meet_document(name="Renamed Meet", venue="Elsewhere", organiser=organiser)
+    accepted(hand, f"/api/meets/{hand.id}", renamed)
+    for person in (hand.referee, hand.umpire):
+        role = "referee" if person is hand.referee else "umpire"
+        accepted(hand, f"officials/{person.id}", {"name": "Somebody Else", "roles": [role]})
+    written = hand["second"].put(
+        f"reports/{late}", a_report(hand.heat(), hand.posts["second"], lane=5)
+    )
+    assert written.status_code == 201, written.text
+
+
+@pytest.mark.parametrize("paper", list(Paper))
+def test_the_form_stays_as_it_was_at_the_ruling_whatever_changes_later(
+    service: Service, paper: Paper
+) -> None:
+    hand = a_meet(service)
+    late = new_id()
+    hand.call("yellow", by="second", lane=4, report=late)
+    ruling = hand.rule(hand.report()["case"]).json()["id"]
+    before = words_of(hand, ruling, paper)
+    assert "no written account before the ruling" in before
+    for words in ("Harbour Relays", "Tidewater Stadium", "Club 4", "104", "take-over 1, end"):
+        assert words in before, words
+    change_everything_but_the_ruling(hand, late)
+    assert words_of(hand, ruling, paper) == before
+
+
+def test_what_the_form_tells_is_part_of_what_was_signed(service: Service) -> None:
+    # RFC 8785 by the library rfc8785, SHA-256 by the standard library.
+    hand = a_meet(service)
+    ruling = hand.rule(hand.report()["case"], reasons="Seen clearly by two umpires.").json()
+    engines = open_engines(service.database_url)
+    with engines.writing.connect() as conn:
+        stored = text("SELECT form_facts, statement FROM rulings WHERE id = :ruling")
+        facts, statement = (
+            json.loads(column) for column in conn.execute(stored, {"ruling": ruling["id"]}).one()
+        )
+    engines.dispose()
+    assert facts["ruling_reasons"] == "Seen clearly by two umpires."
+    assert statement["form_sha256"] == sha256(rfc8785.dumps(facts)).hexdigest()
+    assert ruling["statement_digest"] == sha256(rfc8785.dumps(statement)).hexdigest()
+    told = hand.referee.get("record").text
+    assert statement["form_sha256"] in told
+
+
+def test_a_form_gives_the_time_by_the_servers_clock_before_the_phones(meet: MeetAtHand) -> None:
+    clock = a_phone_clock(at="2026-06-13T12:00:04.700Z", offset_ms=-4700, error_ms=41)
+    ruling = meet.rule(meet.report(clock=clock)["case"]).json()["id"]
+    words = (
+        "written: 2026-06-13 14:00:00 CEST (the phone showed 14:00:04 CEST, ahead of the server "
+        "by 4.70 s ±0.05 s)"
+    )
+    assert words in words_of(meet, ruling)
+
+
+def test_a_form_says_that_a_phones_clock_was_never_compared(meet: MeetAtHand) -> None:
+    clock = {"at": "2026-06-13T12:00:00Z"}
+    ruling = meet.rule(meet.report(clock=clock)["case"]).json()["id"]
+    words = "14:00:00 CEST (by the phone's clock, which was not compared with the server's)"
+    assert words in words_of(meet, ruling)
+
+
+def test_a_phone_that_was_a_day_off_is_shown_with_its_day(meet: MeetAtHand) -> None:
+    clock = a_phone_clock(at="2026-06-12T12:00:00Z", offset_ms=86_400_000, error_ms=40)
+    ruling = meet.rule(meet.report(clock=clock)["case"]).json()["id"]
+    words = "written: 2026-06-13 14:00:00 CEST (the phone showed 2026-06-12 14:00:00 CEST, behind"
+    assert words in words_of(meet, ruling)
+
+
+def test_a_dismissed_ruling_says_no_disqualification_in_the_words_of_its_form(
+    meet: MeetAtHand,
+) -> None:
+    ruling = meet.rule(meet.report()["case"], verdict="dismissed").json()
+    assert ruling["effect"] == "no disqualification"
+    assert ruling["effect"] in words_of(meet, ruling["id"])
+
+
 def test_a_dismissed_and_a_reconsidered_ruling_have_their_forms_too(meet: MeetAtHand) -> None:
     case = meet.report(lane=9)["case"]
     dismissed = meet.rule(case, verdict="dismissed").json()
     again = meet.rule(case, verdict="dismissed", reconsiders=dismissed["id"]).json()
     text = "\n".join(page.extract_text() for page in form(meet, dismissed["id"]).pages)
     assert again["id"] in text.replace("\n", "")
-    assert form(meet, again["id"]).pages
+    assert "no longer stands" in words_of(meet, dismissed["id"])
+    assert "no longer stands" not in words_of(meet, again["id"])
 
 
 def test_an_unknown_paper_is_refused(meet: MeetAtHand) -> None:
@@ -55,3 +192,9 @@ def test_an_unknown_paper_is_refused(meet: MeetAtHand) -> None:
     answer = meet.referee.get(f"rulings/{ruling}/form.pdf", params={"paper": "papyrus"})
     told = a_problem(answer, 422, "malformed")
     assert told["errors"][0]["pointer"] == "query paper"
+
+
+@given(builds(FormFacts, zone=none() | ZONES))
+def test_the_stored_facts_are_read_back_as_they_were(facts: FormFacts) -> None:
+    written = json.dumps(FACTS.dump_python(facts, mode="json"), allow_nan=False)
+    assert FACTS.validate_python(json.loads(written)) == facts

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from tests.builders import Json, MeetAtHand, a_meet, a_problem, all_heats
+from tests.rulings.test_forms import words_of
 from tests.running import Service
 
 ONE_STEP: Json = {
@@ -152,3 +153,20 @@ def test_what_is_more_than_one_step_disqualifies_at_once(rounds: MeetAtHand, gra
 def test_an_edition_without_that_tolerance_disqualifies_at_once(service: Service) -> None:
     hand = a_meet(service, roles=RULING, umpires=(), heats=1, edition="nfhs-2019")
     assert ruled(hand, observation=ONE_STEP | {"steps": 3})["effect"] == "DQ 5-5"
+
+
+def test_the_form_says_how_lane_infringements_were_counted(rounds: MeetAtHand) -> None:
+    first = ruled(rounds)
+    second = ruled(rounds, heat=2, lane=5)
+    assert f"noted with L before, by ruling {first['id']}." in words_of(rounds, second["id"])
+    assert "noted with L before" not in words_of(rounds, first["id"])
+
+
+def test_the_form_says_how_many_separate_lane_infringements_are_confirmed(
+    rounds: MeetAtHand,
+) -> None:
+    case = rounds.report(observation=ONE_STEP)["case"]
+    rounds.report(observation=ONE_STEP, by="second")
+    ruling = rounds.rule(case, separate=2).json()
+    words = "2 separate lane infringements are confirmed."
+    assert words in words_of(rounds, ruling["id"])

@@ -1,0 +1,134 @@
+"""How does a report stand on the form of a ruling: what was seen, where, and when by whose clock?
+
+A time is told by the server's clock as far as the phone's was compared with it, and what the phone
+itself showed stands behind it, with its error. Positions of all reports go onto one drawing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from app.forms.infringement_form import ReportOnForm, ZoneMark, ZonePicture
+from app.reports.findings import OBSERVATIONS
+from app.reports.states import ReportState
+from app.reports.wire import ReportOut
+from app.rules.book import Book
+from app.rules.book_parts import ZoneRule
+from app.rules.finding import title_of
+from app.rules.observation import Infringement, Mark, Observation, Position
+from app.rules.relay import Relay
+from app.rules.whereabouts import metres_along
+from app.rulings.observed import tell
+from app.wire import PhoneClock
+
+CONCERNED = {Infringement.PASS_COMPLETED_BEYOND_ZONE: Mark.ZONE_END}
+ASPECTS = {"baton": "baton", "foot": "receiver's foot"}
+
+
+def zone_picture(relay: Relay, reports: Sequence[ReportOut], book: Book) -> ZonePicture | None:
+    """The zone of the take-over that the reports are about, with every observer's marks.
+
+    None where they name no take-over, or several.
+    """
+    take_overs = {report.take_over for report in reports if report.take_over is not None}
+    if len(take_overs) != 1:
+        return None
+    take_over = take_overs.pop()
+    zone = book.zone(relay, take_over)
+    return ZonePicture(
+        name=f"take-over {take_over}",
+        length_m=zone.length_m,
+        leg_line_m=zone.leg_line_m,
+        acceleration_m=zone.acceleration_m,
+        marks=tuple(mark for report in reports for mark in _marks(report, zone)),
+    )
+
+
+def _marks(report: ReportOut, zone: ZoneRule) -> list[ZoneMark]:
+    observation = _observation(report)
+    if observation is None or report.state is ReportState.WITHDRAWN:
+        return []
+    concerned = CONCERNED.get(Infringement(observation.seen), Mark.ZONE_START)
+    return [
+        ZoneMark(
+            label=label,
+            metres=metres_along(position, concerned, zone),
+            uncertainty=position.uncertainty,
+            note=f"seen by {report.official_name}",
+        )
+        for label, position in _positions(observation)
+    ]
+
+
+def _positions(observation: Observation) -> list[tuple[str, Position]]:
+    found = [(label, getattr(observation, aspect, None)) for aspect, label in ASPECTS.items()]
+    return [(label, position) for label, position in found if position is not None]
+
+
+def _observation(report: ReportOut) -> Observation | None:
+    if report.observation is None:
+        return None
+    return OBSERVATIONS.validate_python(report.observation)
+
+
+def report_on_form(report: ReportOut, zone: str) -> ReportOnForm:
+    """What was seen, when by whose clock, and what the rule book makes of it, in words."""
+    finding, observation = report.finding, _observation(report)
+    kind = Infringement(observation.seen) if observation else None
+    return ReportOnForm(
+        observer=report.official_name,
+        post=report.post_words,
+        seen=title_of(kind) if kind else "yellow flag; no written account before the ruling",
+        observed=tell(observation) if observation else "",
+        words=report.words,
+        written_at=_written_at(report, zone),
+        received_at=_at(report.received_at or report.raised_at, zone),
+        clock_note=_clock_note(report, zone),
+        finding=finding.outcome.value if finding else "",
+        finding_reason=finding.reason if finding else "",
+        rule=finding.rule if finding else "",
+        marks_note=_marks_note(report),
+        attested="by the server" if report.received_at else "",
+    )
+
+
+def _marks_note(report: ReportOut) -> str:
+    notes = [mark.value for mark in report.marks]
+    if report.state is ReportState.WITHDRAWN:
+        notes.append(f"withdrawn by its umpire: {report.remark}")
+    return "; ".join(notes)
+
+
+def _written_at(report: ReportOut, zone: str) -> str:
+    """When it was written by the server's clock, as far as the phone's was compared with it."""
+    if report.clock is None:
+        return ""
+    return _at(_corrected(report.clock), zone)
+
+
+def _corrected(clock: PhoneClock) -> datetime:
+    return clock.at + timedelta(milliseconds=clock.offset_ms or 0)
+
+
+def _clock_note(report: ReportOut, zone: str) -> str:
+    """What the phone's own clock showed, and how far it was off."""
+    clock = report.clock
+    if clock is None:
+        return ""
+    if clock.offset_ms is None:
+        return "by the phone's clock, which was not compared with the server's"
+    day, shown = _at(_corrected(clock), zone)[:10], _at(clock.at, zone)
+    by = f"{abs(clock.offset_ms) / 1000:.2f} s"
+    if clock.error_ms is not None:
+        # Rounded up: an error is not told smaller than it was measured.
+        by += f" ±{math.ceil(clock.error_ms / 10) / 100:.2f} s"
+    side = "behind" if clock.offset_ms > 0 else "ahead of"
+    return f"the phone showed {shown.removeprefix(day).strip()}, {side} the server by {by}"
+
+
+def _at(instant: datetime, zone: str) -> str:
+    """An instant in the meet's zone, which the head of the form names."""
+    return f"{instant.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M:%S %Z}"

@@ -1,0 +1,126 @@
+"""The OpenAPI document (3.1.0) says what the routes do, and nothing is loaded from elsewhere."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from app.access.who_may import WHO_MAY
+from app.ids import new_id
+from tests.builders import Json, MeetAtHand, a_meet, a_problem
+from tests.running import Service
+from tests.sendings import DOCUMENTS, FILES
+
+VERSIONED = ("meet", "crew", "report", "finish list")
+PARAMETER = re.compile(r"{\w+}")
+
+
+@pytest.fixture(scope="module")
+def stadium(running_service: Service) -> MeetAtHand:
+    return a_meet(running_service)
+
+
+@pytest.fixture
+def meet(stadium: MeetAtHand, service: Service) -> MeetAtHand:
+    return stadium
+
+
+@pytest.fixture
+def document(service: Service) -> Json:
+    described: Json = service.http.get("/openapi.json").json()
+    return described
+
+
+def operations(document: Json) -> dict[tuple[str, str], Json]:
+    return {
+        (method.upper(), path): operation
+        for path, item in document["paths"].items()
+        for method, operation in item.items()
+    }
+
+
+def if_match(operation: Json) -> Json | None:
+    """How an operation declares If-Match, None where it does not."""
+    named = [one for one in operation.get("parameters", []) if one["name"] == "If-Match"]
+    return named[0] if named else None
+
+
+def test_every_route_says_who_may_call_it_and_how_it_refuses(document: Json) -> None:
+    schemes = document["components"]["securitySchemes"]
+    assert {scheme["scheme"] for scheme in schemes.values()} == {"bearer"}
+    described = operations(document)
+    assert described.keys() == WHO_MAY.keys()
+    for route, operation in described.items():
+        who = WHO_MAY[route]
+        named = [name for one in operation["security"] for name in one]
+        assert named == ["session"] * bool(who.roles) + ["setupKey"] * who.founder, route
+        refusal = operation["responses"]["default"]["content"]
+        assert list(refusal) == ["application/problem+json"], route
+        assert "422" not in operation["responses"], route
+
+
+def test_every_put_tells_what_it_made_from_what_was_there(document: Json) -> None:
+    for (method, path), operation in operations(document).items():
+        answers = operation["responses"].keys()
+        assert ("201" in answers) == (method == "PUT"), path
+        assert "200" in answers or "204" in answers, path
+
+
+def test_a_route_that_asks_for_a_version_declares_it_and_says_whether_it_must_come(
+    meet: MeetAtHand, document: Json
+) -> None:
+    for (method, path), operation in operations(document).items():
+        filled = PARAMETER.sub(new_id(), path.replace("{meet}", meet.id))
+        declared = if_match(operation)
+        malformed = {"If-Match": "no ETag"}
+        statuses = {
+            person.send(method, filled, json={}, headers=malformed).status_code
+            for person in meet.people.values()
+            if not path.endswith("/feed") and path != "/api/me/session"
+        }
+        assert (412 in statuses) == (declared is not None), path
+
+
+def test_what_must_name_a_version_is_told_from_what_may(document: Json) -> None:
+    needed = {path for (_, path), one in operations(document).items() if must_match(one)}
+    ends = ("/start", "/hold-back", "/return", "/withdraw", "{ruling}", "{announcement}")
+    assert all(path.endswith(ends) for path in needed)
+    assert len(needed) == len(ends)
+
+
+def must_match(operation: Json) -> bool:
+    declared = if_match(operation)
+    return declared is not None and declared["required"]
+
+
+def test_what_is_answered_with_an_etag_says_so(meet: MeetAtHand, document: Json) -> None:
+    paths = operations(document)
+    for name, build in {**DOCUMENTS, **FILES}.items():
+        sending = build(meet)
+        answer = sending.send(meet.service.http)
+        assert answer.is_success, name
+        template = next(
+            path
+            for method, path in paths
+            if method == sending.method and re.fullmatch(PARAMETER.sub("[^/]+", path), sending.path)
+        )
+        told = paths[sending.method, template]["responses"][str(answer.status_code)]
+        assert ("ETag" in told.get("headers", {})) == ("etag" in answer.headers), name
+
+
+@pytest.mark.parametrize("path", ["/docs", "/redoc", "/docs/oauth2-redirect"])
+def test_no_page_needs_scripts_of_another_host(service: Service, path: str) -> None:
+    told = a_problem(service.http.get(path), 404, "not-found")
+    assert "/openapi.json" in told["detail"]
+
+
+def test_the_index_of_problems_lists_every_type_once_and_each_resolves(service: Service) -> None:
+    listed = service.http.get("/problems").json()["problems"]
+    addresses = [one["type"] for one in listed]
+    assert len(set(addresses)) == len(addresses)
+    for one in listed:
+        assert one["title"]
+        assert 400 <= one["status"] < 600
+        assert service.http.get(one["type"]).json() == one
+    a_problem(service.http.get("/problems/none-of-ours"), 404, "not-found")
