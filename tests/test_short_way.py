@@ -228,6 +228,7 @@ def test_only_what_a_phone_sends_goes_the_short_way(stadium: MeetAtHand, service
         (a_scope(stadium, f"/under{path}", body), body),
         (a_scope(stadium, path, body) | {"method": "GET"}, body),
         (a_scope(stadium, path, body) | {"query_string": b"check=true"}, body),
+        (a_scope(stadium, path, body) | {"query_string": b"check=true"}, body),
     ]
     twice = a_scope(stadium, path, body)
     twice["headers"].append((b"authorization", b"Bearer other"))
