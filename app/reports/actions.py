@@ -7,7 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 from pydantic_core import to_json
-from sqlalchemy import bindparam, insert, select, update
+from sqlalchemy import bindparam, func, insert, select, update
 
 from app.access.queries import Caller
 from app.crew.queries import Post, expected_posts
@@ -42,6 +42,15 @@ NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
 _REPORT = Prepared(select(reports).where(reports.c.id == bindparam("report")))
+# One report tells of one apparent infringement. So many from one umpire on one case are a fault of
+# a phone, and would bury the case for everybody who has to read it.
+MOST_BY_ONE = 50
+
+_BY_ONE = Prepared(
+    select(func.count())
+    .select_from(reports)
+    .where(reports.c.case_id == bindparam("case"), reports.c.official_id == bindparam("official"))
+)
 _FLAG_OF = Prepared(select(calls.c.id).where(calls.c.report_id == bindparam("report")).limit(1))
 _ADD_CALL = Prepared(insert(calls))
 _ADD_REPORT = Prepared(insert(reports))
@@ -140,6 +149,7 @@ def _raise_report(
         # A phone that names another report by mistake: this flag is one more, never lost.
         report_id = ReportId(new_id())
     case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
+    _insist_on_measure(unit, case_id, caller)
     _ADD_REPORT.run(
         unit.conn,
         {
@@ -175,6 +185,15 @@ def _is_flag_of(unit: Unit, known: AnyRow, sent: CallIn) -> bool:
     same_lane = sent.lane is None or sent.lane == known.lane
     same_place = (known.heat_id, known.post_id) == (sent.heat, sent.post)
     return same_place and same_lane and _FLAG_OF.first(unit.conn, {"report": known.id}) is None
+
+
+def _insist_on_measure(unit: Unit, case_id: CaseId, caller: Caller) -> None:
+    found = _BY_ONE.first(unit.conn, {"case": case_id, "official": caller.official_id})
+    if found is not None and found[0] >= MOST_BY_ONE:
+        raise StateConflict(
+            f"You have written {MOST_BY_ONE} reports about this team in this heat already. Tell "
+            "the head official what is missing."
+        )
 
 
 def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
@@ -264,6 +283,7 @@ def write_report(
         facts |= {"observation": said["observation"], "clock": said["clock"], "content": content}
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
         if known is None:
+            _insist_on_measure(unit, facts["case_id"], caller)
             stored = facts | _first_facts(unit, report_id, caller)
             _ADD_REPORT.run(unit.conn, stored)
             return Done(Put(report_from(stored, caller.name), created=True), deed)

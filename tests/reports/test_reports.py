@@ -260,3 +260,14 @@ def test_own_reports_are_listed_newest_first(meet: MeetAtHand) -> None:
     mine = [meet.report(lane=lane)["id"] for lane in (3, 4)]
     listed = [report["id"] for report in meet.umpire.get("reports").json()]
     assert [one for one in listed if one in mine] == mine[::-1]
+
+
+def test_one_umpire_does_not_bury_a_case_under_reports(meet: MeetAtHand) -> None:
+    case = {meet.report(words=f"Again, {n}.")["case"] for n in range(50)}
+    assert len(case) == 1
+    before = meet.head()
+    sent = a_report(meet.heat(), meet.posts["umpire"])
+    a_problem(meet.umpire.put(f"reports/{new_id()}", sent), 409, "conflict")
+    assert meet.head() == before
+    assert meet.report(by="second")["case"] in case
+    assert meet.report(lane=3)["case"] not in case
