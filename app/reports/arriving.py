@@ -7,6 +7,7 @@ it stood when the heat was started: a later plan may give its id, or its officia
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from sqlalchemy import bindparam, select
 
@@ -21,12 +22,14 @@ from app.crew.queries import (
 from app.crew.tables import heat_posts, posts
 from app.ids import HeatId, OfficialId, PostId
 from app.meets.queries import RUNNING_COLUMNS, RUNNING_IN, Running, running_from
+from app.meets.states import HeatState
 from app.meets.tables import heats
 from app.refusals import NotFound
 from app.reports.states import Mark
 from app.store.action import Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
+from app.wire import PhoneClock
 
 _ARRIVING = Prepared(
     select(*RUNNING_COLUMNS, *POST_COLUMNS, *HELD_COLUMNS)
@@ -40,6 +43,9 @@ _ARRIVING = Prepared(
     )
     .where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
 )
+
+
+NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,3 +94,41 @@ def _place_of(unit: Unit, heat_id: HeatId, row: AnyRow, by: OfficialId) -> tuple
     # Whoever had a post of their own at the start stands there, whatever the next heat's plan says.
     elsewhere = holds_a_post(unit.conn, heat_id, by)
     return held, Mark.OTHERS_POST if elsewhere else Mark.STAND_IN
+
+
+def is_early(clock: PhoneClock, running: Running) -> bool:
+    """Whether a flag was shown before the heat's start, as a flag of a recalled start is that
+    comes late. Only a phone whose clock was compared with the server's can tell.
+    """
+    if running.started_at is None or clock.offset_ms is None:
+        return False
+    error = timedelta(milliseconds=clock.error_ms or 0)
+    return clock.at + timedelta(milliseconds=clock.offset_ms) + error < running.started_at
+
+
+def run_of(running: Running) -> int | None:
+    """The run that a report is about, None where the heat had not been started."""
+    return None if running.state is HeatState.TO_COME else running.run
+
+
+def post_words(place: Post | None, take_over: int | None) -> str:
+    """The post as people name it, or that there was none."""
+    if place is not None:
+        return place.words
+    return f"take-over {take_over}, own observation" if take_over else "own observation"
+
+
+def marks_on(here: Arriving, lane: int | None, *, early: bool = False) -> list[str]:
+    """What is odd about a call or a report that is kept all the same."""
+    found: list[Mark] = []
+    if lane is not None and here.running.team_id is None:
+        found.append(Mark.NO_TEAM)
+    if here.running.state in NOT_RUNNING:
+        found.append(Mark.NOT_RUNNING)
+    if early:
+        found.append(Mark.BEFORE_START)
+    if here.post is not None and lane is not None and lane not in here.post.lanes:
+        found.append(Mark.OUTSIDE_POST)
+    if here.mark is not None:
+        found.append(here.mark)
+    return [mark.value for mark in found]

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, and_, bindparam, insert, literal_column, select, update
+from sqlalchemy import Connection, and_, bindparam, func, insert, literal_column, select, update
 
-from app.ids import CaseId, HeatId, TeamId, new_id
+from app.ids import CaseId, HeatId, OfficialId, TeamId, new_id
+from app.refusals import StateConflict
 from app.reports.states import (
     CASE_TABLE,
     REPORT_TABLE,
@@ -70,6 +71,16 @@ _OTHERS = Prepared(
         reports.c.state != ReportState.WITHDRAWN.value,
     )
     .limit(1)
+)
+
+# One report tells of one apparent infringement. So many from one umpire on one case are a fault of
+# a phone, and would bury the case for everybody who has to read it.
+MOST_BY_ONE = 50
+
+_BY_ONE = Prepared(
+    select(func.count())
+    .select_from(reports)
+    .where(reports.c.case_id == bindparam("case"), reports.c.official_id == bindparam("official"))
 )
 
 
@@ -155,6 +166,16 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
     else:
         _TOUCH.run(unit.conn, {"case": from_case})
     return target
+
+
+def insist_on_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> None:
+    """StateConflict where one official has written as much on a case as anybody can read."""
+    found = _BY_ONE.first(unit.conn, {"case": case_id, "official": official_id})
+    if found is not None and found[0] >= MOST_BY_ONE:
+        raise StateConflict(
+            f"You have written {MOST_BY_ONE} reports about this team in this heat already. Tell "
+            "the head official what is missing."
+        )
 
 
 def close_case(unit: Unit, case_id: CaseId) -> None:
