@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import timedelta
 from typing import Any
 
 from pydantic_core import to_json
@@ -35,12 +36,13 @@ from app.rules.observation import LaneInfringement
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
-from app.wire import Wire
+from app.wire import PhoneClock, Wire
 
 NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
 _REPORT = Prepared(select(reports).where(reports.c.id == bindparam("report")))
+_FLAG_OF = Prepared(select(calls.c.id).where(calls.c.report_id == bindparam("report")).limit(1))
 _ADD_CALL = Prepared(insert(calls))
 _ADD_REPORT = Prepared(insert(reports))
 _WRITE_REPORT = Prepared(
@@ -54,6 +56,7 @@ _WRITE_REPORT = Prepared(
                 "case_id",
                 "post_id",
                 "post_words",
+                "run",
                 "take_over",
                 "lane",
                 "team_id",
@@ -81,12 +84,14 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
         if known is not None:
             _insist_same(known, unit, caller, content, "a call")
             return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
-        here = arriving(unit, HeatId(sent.heat), sent.lane, PostId(sent.post))
-        running, place = here.running, here.post
-        marks = _marks(running, place, sent.lane, caller)
+        here = arriving(unit, HeatId(sent.heat), sent.lane, PostId(sent.post), caller.official_id)
+        running = here.running
+        early = _is_early(sent.clock, running)
+        run = _speaks_in(here, caller, early=early)
+        marks = _marks(here, sent.lane, early=early)
         report_id, case_id = None, None
         if sent.flag is Flag.YELLOW:
-            report_id, case_id = _raise_report(unit, sent, caller, place, running, marks)
+            report_id, case_id = _raise_report(unit, sent, caller, here, marks)
         _ADD_CALL.run(
             unit.conn,
             {
@@ -97,7 +102,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
                 "official_id": caller.official_id,
                 "flag": sent.flag.value,
                 "lane": sent.lane,
-                "run": _speaks_in(running, place, caller),
+                "run": run,
                 "report_id": report_id,
                 "clock": said["clock"],
                 "marks": marks,
@@ -111,6 +116,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
             "report": report_id,
             "case": case_id,
             "marks": marks,
+            "run": run,
             "judged": judged,
         }
         out = call_out(unit.conn, unit.meet_id, call_id)
@@ -120,17 +126,18 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
 
 
 def _raise_report(
-    unit: Unit, sent: CallIn, caller: Caller, place: Post | None, running: Running, marks: list[str]
+    unit: Unit, sent: CallIn, caller: Caller, here: Arriving, marks: list[str]
 ) -> tuple[ReportId, CaseId]:
+    running, place = here.running, here.post
     report_id = ReportId(sent.report or new_id())
     known = _REPORT.first(unit.conn, {"report": report_id})
     if known is not None:
         if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
             raise IdTaken("a report", report_id)
-        if (known.heat_id, known.post_id) == (sent.heat, sent.post):
+        if _is_flag_of(unit, known, sent):
             # The written report overtook its flag on a bad line: it stands, the flag joins it.
             return report_id, known.case_id
-        # A phone that names its last report by mistake: this flag is another one, never lost.
+        # A phone that names another report by mistake: this flag is one more, never lost.
         report_id = ReportId(new_id())
     case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
     _ADD_REPORT.run(
@@ -143,6 +150,7 @@ def _raise_report(
             "official_id": caller.official_id,
             "post_id": sent.post,
             "post_words": _post_words(place, None),
+            "run": _run_of(running),
             "take_over": place.take_over if place else None,
             "lane": sent.lane,
             "team_id": running.team_id,
@@ -162,29 +170,54 @@ def _raise_report(
     return report_id, case_id
 
 
+def _is_flag_of(unit: Unit, known: AnyRow, sent: CallIn) -> bool:
+    """Whether this is the flag of a report that came before it: same place, and no flag yet."""
+    same_lane = sent.lane is None or sent.lane == known.lane
+    same_place = (known.heat_id, known.post_id) == (sent.heat, sent.post)
+    return same_place and same_lane and _FLAG_OF.first(unit.conn, {"report": known.id}) is None
+
+
 def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
     """Whether this call was the last one the heat waited for."""
     if running.state is not HeatState.RUNNING:
         return False
     expected = expected_posts(unit.conn, unit.meet_id, heat(unit.conn, unit.meet_id, heat_id))
-    if not {place.id for place in expected} <= called_posts(unit.conn, heat_id).keys():
+    silent = {place.id for place in expected} - called_posts(unit.conn, heat_id).keys()
+    if silent or not expected:
         return False
     step = HEAT_TABLE.step(running.state, HeatAct.LAST_POST_CALLS)
     set_heat_state(unit, heat_id, step.becomes)
     return True
 
 
-def _speaks_in(running: Running, place: Post | None, caller: Caller) -> int | None:
+def _speaks_in(here: Arriving, caller: Caller, *, early: bool) -> int | None:
     """The run of the heat for which this call speaks for its post, None where it does not.
 
     A flag shown before the start says nothing about the race, and one shown at a post of somebody
     else does not end that post's silence, unless the head of the crew calls for it: a post that
     reports by radio.
     """
-    if running.state is HeatState.TO_COME or place is None:
+    if here.post is None or here.running.state is HeatState.TO_COME or early:
         return None
-    stands_there = place.is_of(caller.official_id) or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE)
-    return running.run if stands_there else None
+    stands_there = here.mark in {None, Mark.STAND_IN}
+    if stands_there or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE):
+        return here.running.run
+    return None
+
+
+def _is_early(clock: PhoneClock, running: Running) -> bool:
+    """Whether a flag was shown before the heat's start, as a flag of a recalled start is that
+    comes late. Only a phone whose clock was compared with the server's can tell.
+    """
+    if running.started_at is None or clock.offset_ms is None:
+        return False
+    error = timedelta(milliseconds=clock.error_ms or 0)
+    return clock.at + timedelta(milliseconds=clock.offset_ms) + error < running.started_at
+
+
+def _run_of(running: Running) -> int | None:
+    """The run that a report is about, None where the heat had not been started."""
+    return None if running.state is HeatState.TO_COME else running.run
 
 
 def _post_words(place: Post | None, take_over: int | None) -> str:
@@ -193,16 +226,18 @@ def _post_words(place: Post | None, take_over: int | None) -> str:
     return f"take-over {take_over}, own observation" if take_over else "own observation"
 
 
-def _marks(running: Running, place: Post | None, lane: int | None, caller: Caller) -> list[str]:
+def _marks(here: Arriving, lane: int | None, *, early: bool = False) -> list[str]:
     found: list[Mark] = []
-    if lane is not None and running.team_id is None:
+    if lane is not None and here.running.team_id is None:
         found.append(Mark.NO_TEAM)
-    if running.state in NOT_RUNNING:
+    if here.running.state in NOT_RUNNING:
         found.append(Mark.NOT_RUNNING)
-    if place is not None and lane is not None and lane not in place.lanes:
+    if early:
+        found.append(Mark.BEFORE_START)
+    if here.post is not None and lane is not None and lane not in here.post.lanes:
         found.append(Mark.OUTSIDE_POST)
-    if place is not None and not place.is_of(caller.official_id):
-        found.append(Mark.OTHERS_POST)
+    if here.mark is not None:
+        found.append(here.mark)
     return [mark.value for mark in found]
 
 
@@ -224,8 +259,8 @@ def write_report(
         if known is not None:
             _insist_writable(known, unit, caller, version)
         post_id = PostId(sent.post) if sent.post else None
-        here = arriving(unit, HeatId(sent.heat), sent.lane, post_id)
-        facts = _judge_and_place(unit, report_id, sent, caller, known, here)
+        here = arriving(unit, HeatId(sent.heat), sent.lane, post_id, caller.official_id)
+        facts = _judge_and_place(unit, report_id, sent, known, here)
         facts |= {"observation": said["observation"], "clock": said["clock"], "content": content}
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
         if known is None:
@@ -246,14 +281,13 @@ def _noted_before(unit: Unit, sent: ReportIn, running: Running) -> int:
     """The lane infringements noted against the team, where the report is about one."""
     if running.team_id is None or not isinstance(sent.observation, LaneInfringement):
         return 0
-    return noted_against(unit.conn, unit.meet_id, running.team_id).count
+    return noted_against(unit.conn, unit.meet_id, running.team_id, HeatId(sent.heat)).count
 
 
 def _judge_and_place(
     unit: Unit,
     report_id: ReportId,
     sent: ReportIn,
-    caller: Caller,
     known: AnyRow | None,
     here: Arriving,
 ) -> dict[str, Any]:
@@ -271,12 +305,14 @@ def _judge_and_place(
         "case_id": case_id,
         "post_id": sent.post,
         "post_words": _post_words(place, take_over),
+        # Written late or again, it is still about the run in which its flag was shown.
+        "run": known.run if known and known.heat_id == sent.heat else _run_of(running),
         "take_over": take_over,
         "lane": sent.lane,
         "team_id": running.team_id,
         "state": ReportState.WRITTEN.value,
         "words": sent.words,
-        "marks": _marks(running, place, sent.lane, caller),
+        "marks": _marks(here, sent.lane, early=_is_early(sent.clock, running)),
         "finding": as_stored(finding),
         "received_at": unit.now,
     }
@@ -305,6 +341,7 @@ def _written(sent: ReportIn, facts: Mapping[str, Any]) -> dict[str, Any]:
         "observation": facts["observation"],
         "post": sent.post,
         "post_words": facts["post_words"],
+        "run": facts["run"],
         "take_over": facts["take_over"],
         "team": facts["team_id"],
         "words": sent.words,
@@ -373,9 +410,9 @@ def withdraw_report(
 
 
 def _insist_not_ruled(unit: Unit, known: AnyRow) -> None:
-    """A ruling rests on what lay before it: a report of its case is no longer taken back."""
+    """A ruling rests on what lay before it: an account in its case is no longer taken back."""
     case = case_row(unit.conn, unit.meet_id, CaseId(known.case_id))
-    if case.state == CaseState.RULED:
+    if case.state == CaseState.RULED and known.state != ReportState.RAISED:
         raise StateConflict(
             "The case of this report has been ruled on, so it can no longer be withdrawn. "
             "Tell the head official, who can reconsider the ruling."

@@ -1,6 +1,7 @@
 """What is known when a flag or a report comes in: who runs there, and which post sent it.
 
-One statement, since a phone that waits for its receipt waits for nothing else.
+One statement, since a phone that waits for its receipt waits for nothing else. A post is taken as
+it stood when the heat was started: a later plan may give its id, or its official, another place.
 """
 
 from __future__ import annotations
@@ -9,17 +10,26 @@ from dataclasses import dataclass
 
 from sqlalchemy import bindparam, select
 
-from app.crew.queries import POST_AT_HEAT_COLUMNS, Post, post_from
+from app.crew.queries import (
+    HELD_COLUMNS,
+    POST_COLUMNS,
+    Post,
+    held_from,
+    holds_a_post,
+    post_from,
+)
 from app.crew.tables import heat_posts, posts
-from app.ids import HeatId, PostId
+from app.ids import HeatId, OfficialId, PostId
 from app.meets.queries import RUNNING_COLUMNS, RUNNING_IN, Running, running_from
 from app.meets.tables import heats
 from app.refusals import NotFound
+from app.reports.states import Mark
 from app.store.action import Unit
 from app.store.prepared import Prepared
+from app.store.rows import AnyRow
 
 _ARRIVING = Prepared(
-    select(*RUNNING_COLUMNS, *POST_AT_HEAT_COLUMNS)
+    select(*RUNNING_COLUMNS, *POST_COLUMNS, *HELD_COLUMNS)
     .select_from(
         RUNNING_IN.outerjoin(
             posts, (posts.c.id == bindparam("post")) & (posts.c.meet_id == heats.c.meet_id)
@@ -34,19 +44,47 @@ _ARRIVING = Prepared(
 
 @dataclass(frozen=True, slots=True)
 class Arriving:
-    """Who runs in the lane, and the post that watches; none for an own observation."""
+    """Who runs in the lane, and the post that watches; none for an own observation.
+
+    `mark` says what is odd about the official at that post, None where it is their own.
+    """
 
     running: Running
     post: Post | None
+    mark: Mark | None = None
 
 
-def arriving(unit: Unit, heat_id: HeatId, lane: int | None, post_id: PostId | None) -> Arriving:
+def arriving(
+    unit: Unit, heat_id: HeatId, lane: int | None, post_id: PostId | None, by: OfficialId
+) -> Arriving:
     """What is known; NotFound for a heat or a post that is not of this meet."""
     row = _ARRIVING.first(
         unit.conn, {"meet": unit.meet_id, "heat": heat_id, "lane": lane, "post": post_id}
     )
     if row is None:
         raise NotFound("There is no such heat at this meet.")
-    if post_id is not None and row.post_id is None:
+    running = running_from(row)
+    if post_id is None:
+        return Arriving(running, None)
+    if row.post_id is None:
         raise NotFound("There is no such post in this meet's crew plan.")
-    return Arriving(running_from(row), None if post_id is None else post_from(row))
+    return Arriving(running, *_place_of(unit, heat_id, row, by))
+
+
+def _place_of(unit: Unit, heat_id: HeatId, row: AnyRow, by: OfficialId) -> tuple[Post, Mark | None]:
+    """Where the official stands, and what is odd about it."""
+    if row.held_id is None:
+        planned = post_from(row)
+        return planned, None if planned.official_id == by else Mark.OTHERS_POST
+    held = held_from(row)
+    if held.official_id == by:
+        return held, None
+    planned = post_from(row)
+    if planned.official_id != by:
+        return held, Mark.OTHERS_POST
+    if not planned.is_where(held):
+        # The id now names another place: that is where they stand, and this heat has no post there.
+        return planned, Mark.LATER_POST
+    # Whoever had a post of their own at the start stands there, whatever the next heat's plan says.
+    elsewhere = holds_a_post(unit.conn, heat_id, by)
+    return held, Mark.OTHERS_POST if elsewhere else Mark.STAND_IN

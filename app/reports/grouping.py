@@ -39,7 +39,10 @@ _OF_LANE = and_(
 _OPEN_FOR_TEAM = Prepared(select(cases.c.id).where(_OF_TEAM))
 _OPEN_FOR_LANE = Prepared(select(cases.c.id).where(_OF_LANE))
 _ADD_TO_TEAMS = Prepared(
-    update(cases).where(_OF_TEAM).values(version=cases.c.version + 1).returning(cases.c.id)
+    update(cases)
+    .where(_OF_TEAM)
+    .values(version=cases.c.version + 1, lane=bindparam("now_in"))
+    .returning(cases.c.id)
 )
 _ADD_TO_LANES = Prepared(
     update(cases).where(_OF_LANE).values(version=cases.c.version + 1).returning(cases.c.id)
@@ -83,7 +86,9 @@ def case_for(unit: Unit, place: Place) -> CaseId:
     """The open case for this place, opened where there is none; its version moves."""
     known = None
     if place.team_id is not None:
-        known = _ADD_TO_TEAMS.first(unit.conn, {"heat": place.heat_id, "team": place.team_id})
+        # The lane too: the team may have been drawn into another since the case was opened.
+        where = {"heat": place.heat_id, "team": place.team_id, "now_in": place.lane}
+        known = _ADD_TO_TEAMS.first(unit.conn, where)
     elif place.lane is not None:
         known = _ADD_TO_LANES.first(unit.conn, {"heat": place.heat_id, "lane": place.lane})
     return CaseId(known.id) if known is not None else open_case(unit, place)
@@ -134,6 +139,8 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
         _TOUCH.run(unit.conn, {"case": from_case})
         return from_case
     if current.state != CaseState.OPEN:
+        # Whoever rules on that case again is to see that a report has left it.
+        _TOUCH.run(unit.conn, {"case": from_case})
         return case_for(unit, place)
     shared = _OTHERS.first(unit.conn, {"case": from_case, "report": report_id})
     known = find_open(unit.conn, place)

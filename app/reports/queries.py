@@ -79,9 +79,16 @@ _CALLED = (
     .order_by(calls.c.received_at, calls.c.id)
 )
 _REPORT_COLUMNS = (
-    select(reports, officials.c.name.label("official_name"), cases.c.state.label("case_state"))
+    select(
+        reports,
+        officials.c.name.label("official_name"),
+        cases.c.state.label("case_state"),
+        heats.c.run.label("heat_run"),
+        heats.c.state.label("heat_state"),
+    )
     .join(officials, officials.c.id == reports.c.official_id)
     .join(cases, cases.c.id == reports.c.case_id)
+    .join(heats, heats.c.id == reports.c.heat_id)
 )
 _REPORT = Prepared(
     _REPORT_COLUMNS.where(
@@ -131,7 +138,15 @@ _OPEN_OF_HEAT = (
     .order_by(cases.c.opened_at, cases.c.id)
 )
 _LANE_INFRINGEMENTS = (
-    select(rulings.c.id, rulings.c.separate)
+    select(
+        rulings.c.id,
+        rulings.c.separate,
+        rulings.c.ruled_at,
+        rulings.c.heat_id,
+        heats.c.started_at,
+        heats.c.position,
+    )
+    .join(heats, heats.c.id == rulings.c.heat_id)
     .where(
         rulings.c.meet_id == bindparam("meet"),
         rulings.c.team_id == bindparam("team"),
@@ -140,18 +155,19 @@ _LANE_INFRINGEMENTS = (
     )
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
+_HEAT_IN_ORDER = select(heats.c.started_at, heats.c.position).where(heats.c.id == bindparam("heat"))
 
 
 def _reports_on(*where: ColumnElement[bool]) -> Prepared:
-    """The first reports of each case on a page, and how many the case has."""
+    """The first reports of each case on a page, withdrawn ones last, and how many it has."""
     page = select(cases.c.id).where(*where).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE)
-    case = reports.c.case_id
+    case, withdrawn = reports.c.case_id, reports.c.state == ReportState.WITHDRAWN.value
     numbered = (
         select(
             reports.c.id,
             func.count().over(partition_by=case).label("in_all"),
             func.row_number()
-            .over(partition_by=case, order_by=(reports.c.raised_at, reports.c.id))
+            .over(partition_by=case, order_by=(withdrawn, reports.c.raised_at, reports.c.id))
             .label("place"),
         )
         .where(reports.c.case_id.in_(page))
@@ -164,11 +180,15 @@ def _reports_on(*where: ColumnElement[bool]) -> Prepared:
             reports.c.state,
             reports.c.finding,
             reports.c.marks,
+            reports.c.run,
             officials.c.name.label("official_name"),
+            heats.c.run.label("heat_run"),
+            heats.c.state.label("heat_state"),
             numbered.c.in_all,
         )
         .join(numbered, numbered.c.id == reports.c.id)
         .join(officials, officials.c.id == reports.c.official_id)
+        .join(heats, heats.c.id == reports.c.heat_id)
         .where(numbered.c.place <= REPORTS_IN_SHORT)
         .order_by(reports.c.case_id, numbered.c.place)
     )
@@ -180,21 +200,55 @@ _REPORTS_ON_NEXT = _reports_on(_OPEN, _LATER)
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """The lane infringements that stand against a team, and the rulings that noted them."""
+    """The lane infringements that stand against a team, the rulings that noted them, and which of
+    those are about the same heat.
+    """
 
-    count: int
-    by: tuple[RulingId, ...]
+    count: int = 0
+    by: tuple[RulingId, ...] = ()
+    in_this_heat: tuple[RulingId, ...] = ()
 
 
-def noted_against(conn: Connection, meet_id: MeetId, team_id: TeamId) -> Noted:
-    """The tolerated lane infringements of a team, over all rounds of its event.
+def noted_against(
+    conn: Connection,
+    meet_id: MeetId,
+    team_id: TeamId,
+    heat_id: HeatId,
+    before: tuple[datetime, RulingId] | None = None,
+) -> Noted:
+    """The tolerated lane infringements of a team up to and with this heat.
 
     Since 1 November 2021 a first one can be tolerated and is noted as L; the next, by whichever
     member of the team and in whichever round, disqualifies (World Athletics TR17.4 in the numbering
-    of 2021). A team here is a team in one event.
+    of 2021). A team here is a team in one event. They count in the order of racing, in whichever
+    order they were ruled on. `before` leaves out that ruling, and what was ruled on in the same
+    heat after it.
     """
     rows = conn.execute(_LANE_INFRINGEMENTS, {"meet": meet_id, "team": team_id}).all()
-    return Noted(sum(row.separate for row in rows), tuple(row.id for row in rows))
+    if not rows:
+        return Noted()
+    here = conn.execute(_HEAT_IN_ORDER, {"heat": heat_id}).one()
+    counted = [
+        row
+        for row in rows
+        if (
+            (before is None or (row.ruled_at, row.id) < before)
+            if row.heat_id == heat_id
+            else _ran_before(row, here)
+        )
+    ]
+    return Noted(
+        sum(row.separate for row in counted),
+        tuple(row.id for row in counted),
+        tuple(row.id for row in counted if row.heat_id == heat_id),
+    )
+
+
+def _ran_before(one: AnyRow, other: AnyRow) -> bool:
+    """Which heat ran first: by their starts, else by the programme."""
+    if one.started_at is not None and other.started_at is not None:
+        return bool(one.started_at < other.started_at)
+    return bool(one.position < other.position)
 
 
 def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
@@ -212,6 +266,7 @@ def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
         report=row.report_id,
         case=row.case_id,
         marks=[Mark(mark) for mark in row.marks],
+        counts=row.run is not None,
         received_at=row.received_at,
     )
 
@@ -231,9 +286,9 @@ def called_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
     for row in conn.execute(_CALLED, {"heat": heat_id}):
         stands = row.flag == Flag.YELLOW and row.state != ReportState.WITHDRAWN
         before = shown.get(row.post_id)
-        yellow = stands or (before is not None and before.flag is Flag.YELLOW)
-        flag = Flag.YELLOW if yellow else Flag.WHITE
-        shown[row.post_id] = Called(flag, row.received_at, row.official_id)
+        if stands or before is None or before.flag is Flag.WHITE:
+            flag = Flag.YELLOW if stands else Flag.WHITE
+            shown[row.post_id] = Called(flag, row.received_at, row.official_id)
     return shown
 
 
@@ -321,13 +376,23 @@ def report_from(
 
 
 def possible_for(state: ReportState, case: CaseState) -> list[ReportAct]:
-    """What can happen to a report: once its case is ruled on, it is no longer taken back."""
-    too_late = ReportAct.WITHDRAW if case is CaseState.RULED else None
+    """What can happen to a report: an account is no longer taken back once its case is ruled on."""
+    on_record = case is CaseState.RULED and state is not ReportState.RAISED
+    too_late = ReportAct.WITHDRAW if on_record else None
     return [act for act in REPORT_TABLE.possible(state) if act is not too_late]
 
 
 def _report_out(row: AnyRow) -> ReportOut:
-    return report_from(row._asdict(), row.official_name, CaseState(row.case_state))
+    stored = row._asdict() | {"marks": _marks_now(row)}
+    return report_from(stored, row.official_name, CaseState(row.case_state))
+
+
+def _marks_now(row: Any) -> list[str]:
+    """A report's marks, and whether its heat was held back or started again since."""
+    held_back = row.heat_state == HeatState.TO_COME
+    if row.run is None or (row.run == row.heat_run and not held_back):
+        return list(row.marks)
+    return [*row.marks, Mark.EARLIER_RUN.value]
 
 
 def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
@@ -406,7 +471,7 @@ def _report_line(row: Any) -> ReportLine:
         seen=Infringement(finding["infringement"]) if finding else None,
         outcome=finding.get("outcome"),
         rule=finding.get("rule"),
-        marks=[Mark(mark) for mark in row.marks],
+        marks=[Mark(mark) for mark in _marks_now(row)],
     )
 
 

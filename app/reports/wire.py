@@ -54,6 +54,7 @@ class CallOut(Wire):
     report: ReportId | None
     case: CaseId | None
     marks: list[Mark]
+    counts: bool = Field(description="whether this call speaks for its post, and ends its silence")
     received_at: datetime
 
 
@@ -156,7 +157,7 @@ class DocketOut(Wire):
 
 
 class GoneOn(Wire):
-    """A report that was written again after the ruling, and the further case it went to."""
+    """A report that lay in the case at its ruling and was written since, and where it went."""
 
     report: ReportId
     case: CaseId
@@ -180,7 +181,7 @@ class CaseOut(Wire):
     joined_to: CaseId | None
     reports: list[ReportOut]
     gone_on: list[GoneOn] = Field(
-        description="reports that a ruling on this case rested on and that were written after it"
+        description="reports that lay in this case at its ruling and have gone to another since"
     )
     rulings: list[RulingId]
     possible: list[str]

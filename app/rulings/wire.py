@@ -29,10 +29,11 @@ class RulingIn(Wire):
         default=None,
         description="what is confirmed; may be left out where all reports say the same",
     )
-    separate: Annotated[int, Field(ge=1, le=10)] | None = Field(
+    separate: Annotated[int, Field(ge=0, le=10)] | None = Field(
         default=None,
         description="how many separate lane infringements are confirmed; two umpires may have "
-        "seen the same one. Left out, it is one",
+        "seen the same one. 0 where it is one that was noted in this heat before. Left out, it is "
+        "one, unless the reports may tell of more: then the number is asked for",
     )
     reasons: Reasons
     reconsiders: ChosenId | None = Field(
@@ -68,14 +69,16 @@ class RulingOut(Wire):
     )
     edition: str
     separate: int
+    noted_before: int = Field(description="lane infringements that stood against the team then")
     rests_on: list[RulingId] = Field(
         description="the rulings whose notes L made this one a disqualification"
     )
     is_shaken: bool = Field(
-        description="true: a ruling that this one rests on was replaced; reconsider this one too"
+        description="true: its heat was started anew since, or more or fewer lane infringements "
+        "stand before it now than it counted; look at it again"
     )
     shakes: list[RulingId] = Field(
-        description="the standing rulings that rest on the one that this ruling replaced"
+        description="the other standing rulings on this team that are shaken now"
     )
     reasons: str
     statement_digest: str = Field(description="SHA-256 of the signed statement's RFC 8785 form")

@@ -181,7 +181,7 @@ def test_a_report_cannot_be_withdrawn_after_the_ruling(meet: MeetAtHand) -> None
     assert told["possible"] == []
 
 
-def test_a_flag_without_facts_is_not_taken_back_once_its_case_is_ruled_on(
+def test_a_flag_without_facts_supports_nothing_and_is_taken_back_at_any_time(
     meet: MeetAtHand,
 ) -> None:
     meet.start()
@@ -189,7 +189,20 @@ def test_a_flag_without_facts_is_not_taken_back_once_its_case_is_ruled_on(
     call = meet.call("yellow", lane=4, report=report).json()
     meet.rule(call["case"], verdict="dismissed")
     seen = meet.umpire.get(f"reports/{report}")
-    assert (seen.json()["state"], seen.json()["possible"]) == ("raised", ["write"])
+    assert (seen.json()["state"], seen.json()["possible"]) == ("raised", ["write", "withdraw"])
+    reason = {"reason": "It was lane 5."}
+    address = f"reports/{report}/withdraw"
+    assert meet.umpire.post(address, reason, etag=seen.headers["ETag"]).status_code == 200
+    assert meet.open_cases() == []
+
+
+def test_an_account_that_was_asked_back_is_not_withdrawn_once_its_case_is_ruled_on(
+    meet: MeetAtHand,
+) -> None:
+    report = returned(meet, meet.report())["id"]
+    meet.rule(meet.report(by="second")["case"])
+    seen = meet.umpire.get(f"reports/{report}")
+    assert (seen.json()["state"], seen.json()["possible"]) == ("returned", ["write"])
     reason = {"reason": "It was lane 5."}
     address = f"reports/{report}/withdraw"
     told = a_problem(meet.umpire.post(address, reason, etag=seen.headers["ETag"]), 409, "conflict")
