@@ -14,7 +14,7 @@ import asyncio
 from app.refusals import Unavailable
 from app.store.writer import Job, Writer, settle
 
-QUIET_TURNS = 3
+QUIET_TURNS = 2
 """So many turns of the loop without a new action end the gathering; a turn takes microseconds."""
 
 
