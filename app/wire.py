@@ -2,20 +2,60 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
-from datetime import UTC, datetime
-from typing import Annotated
+from datetime import UTC, date, datetime
+from typing import Annotated, Any
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+)
+from pydantic_core import CoreSchema, PydanticKnownError
 
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 LATEST = datetime(2100, 1, 1, tzinfo=UTC)
 
+# RFC 3339, section 5.6: date-time, full-date.
+_TIME = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]+)?"
+    r"([Zz]|[+-][0-9]{2}:[0-9]{2})"
+)
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+def _take_as_they_are(part: Any) -> None:
+    """Mark all numbers and truth values in a part of a document's schema."""
+    if isinstance(part, dict):
+        if part.get("type") in {"int", "float", "bool"}:
+            part["strict"] = True
+        for inner in part.values():
+            _take_as_they_are(inner)
+    elif isinstance(part, list):
+        for inner in part:
+            _take_as_they_are(inner)
+
 
 class Wire(BaseModel):
-    """A document as it goes over HTTP. Unknown fields are refused, so that a slip is noticed."""
+    """A document as it goes over HTTP. Unknown fields are refused, so that a slip is noticed.
+
+    Numbers and truth values are taken as they are: `true` is no metre, and "2" no number. A whole
+    number may stand where a fraction is meant.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        # Not by the setting `strict`: it would refuse the texts of times and of choices as well.
+        schema = handler(source)
+        _take_as_they_are(schema)
+        return schema
 
 
 def _clean(text: str, *, lines: bool) -> str:
@@ -50,6 +90,20 @@ def sane_instant(instant: datetime) -> datetime:
     return instant.astimezone(UTC)
 
 
+def _time_text(said: object) -> object:
+    """Text of RFC 3339 only; a number would be taken for seconds or for milliseconds."""
+    if isinstance(said, datetime) or (isinstance(said, str) and _TIME.fullmatch(said)):
+        return said
+    raise PydanticKnownError("datetime_parsing", {"error": "not of RFC 3339"})
+
+
+def _day_text(said: object) -> object:
+    """Text of RFC 3339 only."""
+    if isinstance(said, date) or (isinstance(said, str) and _DAY.fullmatch(said)):
+        return said
+    raise PydanticKnownError("date_parsing", {"error": "not of RFC 3339"})
+
+
 def four_to_twelve_figures(pin: str) -> str:
     """A PIN of 4 to 12 figures; ValueError otherwise."""
     if not (4 <= len(pin) <= 12 and pin.isascii() and pin.isdecimal()):
@@ -61,7 +115,8 @@ Name = Annotated[str, AfterValidator(clean_line), Field(min_length=1, max_length
 OptionalName = Annotated[str, AfterValidator(clean_line), Field(max_length=120)]
 Words = Annotated[str, AfterValidator(clean_words), Field(max_length=4000)]
 Reasons = Annotated[str, AfterValidator(clean_words), Field(min_length=3, max_length=4000)]
-PhoneTime = Annotated[AwareDatetime, AfterValidator(sane_instant)]
+Day = Annotated[date, BeforeValidator(_day_text)]
+PhoneTime = Annotated[AwareDatetime, BeforeValidator(_time_text), AfterValidator(sane_instant)]
 Lane = Annotated[int, Field(ge=1, le=10, strict=True)]
 Pin = Annotated[
     str,

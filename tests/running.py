@@ -84,3 +84,13 @@ def a_service(database_url: str) -> Iterator[Service]:
         service.http.close()
         server.should_exit = True
         thread.join(10)
+
+
+@contextmanager
+def workers_of(service: Service) -> Iterator[list[httpx.Client]]:
+    """Clients of all that serve the same database: one process on SQLite, two on PostgreSQL."""
+    if service.store.engines.is_sqlite:
+        yield [service.http]
+    else:
+        with a_service(service.database_url) as other:
+            yield [service.http, other.http]

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import httpx
 import pytest
 
 from app.access.who_may import WHO_MAY
 from app.ids import new_id
-from tests.builders import Json, MeetAtHand, a_meet, a_problem
+from app.meets.wire import MeetIn
+from tests.builders import Json, MeetAtHand, a_meet, a_meet_document, a_problem
 from tests.running import Service
 from tests.sendings import DOCUMENTS, SENDINGS, told
 
@@ -62,6 +64,49 @@ FIELDS: list[tuple[str, Json, str]] = [
 ]
 
 
+def seen(**position: object) -> Json:
+    """An observation with a position."""
+    baton = {"metres": 1.2, "uncertainty": 0.3} | position
+    return {"observation": {"seen": "pass_completed_beyond_zone", "baton": baton}}
+
+
+def at(time: object) -> Json:
+    return {"clock": {"at": time}}
+
+
+# RFC 8259 knows numbers, texts and truth values apart; a time is a text of RFC 3339, section 5.6.
+OF_ANOTHER_KIND: list[tuple[str, Json, str]] = [
+    *(("report", seen(metres=m), "/observation/baton/metres") for m in (True, "1.2", "", None)),
+    *(("report", seen(uncertainty=u), "/observation/baton/uncertainty") for u in (False, "0.3")),
+    *(
+        ("report", {"observation": {"seen": "lane_infringement", "steps": n}}, "/observation/steps")
+        for n in (True, "3", 3.0)
+    ),
+    *(("report", {"take_over": t, "post": None}, "/take_over") for t in (True, "1", 1.0)),
+    ("call", {"clock": {"at": "2026-06-13T12:00:00Z", "offset_ms": "-3"}}, "/clock/offset_ms"),
+    ("call", {"clock": {"at": "2026-06-13T12:00:00Z", "error_ms": True}}, "/clock/error_ms"),
+    *(
+        ("call", at(time), "/clock/at")
+        for time in (1781352000, 1781352000.5, 1781352000000, "1781352000", "1781352000000", True)
+    ),
+    *(
+        ("call", at(time), "/clock/at")
+        for time in ("2026-06-13T12:00Z", "2026-06-13T12:00:00+0200", "2026-06-13T12:00:00", "")
+    ),
+    ("announcement", {"announced_at": 1781352000}, "/announced_at"),
+    *(("official", {"active": active}, "/active") for active in ("yes", "true", 1, 0, "on", None)),
+    *(("ruling", {"separate": number}, "/separate") for number in (True, "2", 2.0)),
+    *(("meet", {"terms": {"protest_minutes": m}}, "/terms/protest_minutes") for m in (True, "30")),
+    ("meet", {"terms": {"chief_umpire_rules": "no"}}, "/terms/chief_umpire_rules"),
+    *(("meet", {"track": {"lanes": lanes}}, "/track/lanes") for lanes in (True, "8", 8.0)),
+    *(("meet", {"track": {"radius_m": radius}}, "/track/radius_m") for radius in (True, "36.5")),
+    *(
+        ("meet", {"first_day": day}, "/first_day")
+        for day in (1781308800, "1781308800", "2026-06-13T00:00:00", True)
+    ),
+]
+
+
 @pytest.fixture(scope="module")
 def stadium(running_service: Service) -> MeetAtHand:
     return a_meet(running_service)
@@ -82,6 +127,42 @@ def test_a_field_out_of_bounds_is_refused_and_named(
     problem = a_problem(sending.changed(**changes).send(meet.service.http), 422, "malformed")
     assert problem["errors"][0]["pointer"].startswith(pointer)
     assert meet.head() == before
+
+
+@pytest.mark.parametrize(("name", "changes", "pointer"), OF_ANOTHER_KIND)
+def test_a_number_is_a_number_and_a_time_a_time(
+    meet: MeetAtHand, name: str, changes: Json, pointer: str
+) -> None:
+    sending = DOCUMENTS[name](meet)
+    before = meet.head()
+    problem = a_problem(sending.changed(**changes).send(meet.service.http), 422, "malformed")
+    assert [error["pointer"] for error in problem["errors"]] == [pointer]
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize(
+    ("name", "changes"),
+    [
+        ("report", seen(metres=1, uncertainty=0)),
+        ("report", {"observation": {"seen": "lane_infringement", "steps": 3}}),
+        ("call", at("2026-06-13T14:03:10.123456789+02:00")),
+        ("call", at("2026-06-13t12:03:10z")),
+        ("call", at("2026-06-13T12:00:00-00:00")),
+        ("meet", {"track": {"radius_m": 36, "straight_m": 85}}),
+        ("official", {"active": False}),
+    ],
+)
+def test_a_whole_number_stands_where_metres_are_meant_and_a_time_in_any_zone(
+    meet: MeetAtHand, name: str, changes: Json
+) -> None:
+    assert DOCUMENTS[name](meet).changed(**changes).send(meet.service.http).status_code == 201
+
+
+@pytest.mark.parametrize("field", ["first_day", "last_day"])
+@pytest.mark.parametrize("day", ["2026-06-13", date(2026, 6, 13)])
+def test_a_day_is_read_from_text_and_kept_as_it_is(field: str, day: object) -> None:
+    days = {"first_day": "2026-06-13", "last_day": "2026-06-13", field: day}
+    assert getattr(MeetIn.model_validate(a_meet_document(**days)), field) == date(2026, 6, 13)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from sqlalchemy import insert, select, update
 from app.access.queries import link_out, link_row, official, official_row
 from app.access.secrets import hash_secret, new_secret
 from app.access.tables import join_links, officials, sessions
-from app.access.tries import clear_tries, count_try
+from app.access.tries import clear_tries, count_wrong_try
 from app.access.wire import LinkOut, OfficialIn, OfficialOut
 from app.ids import LinkId, OfficialId, SessionId
 from app.record.kinds import Kind
@@ -88,15 +88,22 @@ def _facts(sent: OfficialIn) -> dict[str, object]:
 
 
 def issue_link(official_id: OfficialId, link_id: LinkId) -> Action[Put[LinkOut]]:
-    """Issue a personal link. Its token is told once; ask for another link if it got lost."""
+    """Issue a personal link. Its token is told once; ask for another link if it got lost.
+
+    StateConflict for an inactive official, who could not use it.
+    """
 
     def act(unit: Unit) -> Done[Put[LinkOut]]:
-        official_row(unit.conn, unit.meet_id, official_id)
+        person = official_row(unit.conn, unit.meet_id, official_id)
         known = link_row(unit.conn, link_id)
         if known is not None:
             if known.official_id != official_id:
                 raise IdTaken("a personal link", link_id)
             return Done(Put(link_out(known), created=False), None)
+        if not person.active:
+            raise StateConflict(
+                f"{person.name} is inactive and could not join: make them active first."
+            )
         secret = new_secret()
         unit.conn.execute(
             insert(join_links).values(
@@ -173,30 +180,23 @@ def clear_pin(official_id: OfficialId) -> Action[OfficialOut]:
     return act
 
 
-def count_pin_try(key: str) -> Action[None]:
-    """Count a try with a PIN before it is looked at."""
+def refuse_pin(key: str) -> Action[None]:
+    """Count a wrong PIN. It stands in the record: somebody tried to sign, or to join, as this
+    person. TooManyTries, and nothing counted, while a wait runs.
+    """
 
     def act(unit: Unit) -> Done[None]:
-        count_try(unit.conn, key, unit.now)
-        return Done(None, None)
-
-    return act
-
-
-def note_wrong_pin(key: str) -> Action[None]:
-    """A wrong PIN stands in the record: somebody tried to sign, or to join, as this person."""
-
-    def act(unit: Unit) -> Done[None]:
+        count_wrong_try(unit.conn, key, unit.now)
         return Done(None, Deed(Kind.PIN_REFUSED, unit.actor.id, {"counted_by": key}))
 
     return act
 
 
 def accept_pin(key: str) -> Action[None]:
-    """A right PIN: its tries are counted anew."""
+    """A right PIN: its tries are counted anew. TooManyTries while a wait runs."""
 
     def act(unit: Unit) -> Done[None]:
-        clear_tries(unit.conn, key)
+        clear_tries(unit.conn, key, unit.now)
         return Done(None, None)
 
     return act

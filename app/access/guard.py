@@ -178,7 +178,8 @@ def is_setup_key(services: Services, token: str) -> bool:
 
 
 def _insist_on_meet(knock: Knock, caller: Caller) -> None:
-    if knock.meet is not None and knock.meet != caller.meet_id:
+    # The path as it came: an id may be written in capitals (app/ids.py).
+    if knock.meet is not None and knock.meet.lower() != caller.meet_id:
         raise RoleMissing("Your session belongs to another meet.")
 
 

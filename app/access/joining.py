@@ -1,27 +1,46 @@
 """Joining: a personal link, opened on purpose, gives a device its session.
 
 Looking at a link does not use it up, so a messenger's preview cannot burn it. The phone chooses
-the session's id: when the answer to joining was lost, it sends the same again and gets a fresh
-token for the same session, and the link still counts as used once.
+the session's id: when the answer to joining was lost, it sends the same again, as often as it
+likes and at the same time, and gets the same answer; the link counts as used once.
+
+1. Look at the link and its secret. Nobody guesses 256 bits, so no wrong one is counted: whoever
+   knows a link's id only, which stands in the record, slows nobody who holds the link.
+2. Take the turn of the link, and insist that no wait runs.
+3. Look at the PIN, in a thread; a wrong one is counted by the link, and stands in the record.
+4. Open the session. Where another device of the same official has chosen the PIN meanwhile, begin
+   again at 3.
 """
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Mapping
+from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, insert, select, update
+from starlette.concurrency import run_in_threadpool
 
+from app.access.actions import refuse_pin
 from app.access.queries import link_row, official_row
-from app.access.secrets import hash_secret, new_secret, same_secret
+from app.access.secrets import (
+    hash_pin,
+    hash_secret,
+    is_guessable,
+    new_secret,
+    pin_matches,
+    same_secret,
+    session_token,
+)
 from app.access.tables import join_links, officials, sessions
-from app.access.tries import clear_tries, count_try
+from app.access.tries import clear_tries, insist_no_wait, turn_of
 from app.access.wire import JoinIn, JoinOut
 from app.ids import LinkId, MeetId, OfficialId, SessionId, canonical_id
 from app.record.kinds import Kind
-from app.refusals import JoinRefused, StateConflict
+from app.refusals import JoinRefused, Malformed, PinRefused, StateConflict
 from app.roles import Role
-from app.store.action import Action, Deed, Done, Unit
+from app.store.action import Action, Actor, Deed, Done, Unit
 from app.store.rows import AnyRow
+from app.store.store import Store
 
 SESSION_LASTS = timedelta(days=7)
 
@@ -49,110 +68,140 @@ def is_link_token(text: str) -> bool:
     return True
 
 
-def look_up(conn: Connection, token: str) -> tuple[AnyRow, AnyRow]:
-    """The link and its official, whether or not it was used; JoinRefused for a wrong token."""
+def look_up(conn: Connection, token: str, now: datetime) -> tuple[AnyRow, AnyRow]:
+    """The link and its official, whether or not it was used.
+
+    JoinRefused for a wrong token, and for a link that was taken back or has expired: it tells
+    nobody any more whose it was.
+    """
     link_id, secret = split_token(token)
     link = link_row(conn, link_id)
     if link is None or not same_secret(link.secret_hash, secret):
         raise JoinRefused(NOT_GOOD)
-    return link, official_row(conn, MeetId(link.meet_id), OfficialId(link.official_id))
+    person = official_row(conn, MeetId(link.meet_id), OfficialId(link.official_id))
+    if link.revoked_at is not None or not person.active:
+        raise JoinRefused("This personal link was taken back. Ask the organiser for a new one.")
+    if now >= link.expires_at:
+        raise JoinRefused("This personal link has expired. Ask the organiser for a new one.")
+    return link, person
 
 
-def tries_key(link_id: LinkId) -> str:
-    """What wrong tries with a link are counted by: the link, which is one person's."""
-    return f"join:{link_id}"
+async def join_with(store: Store, sent: JoinIn) -> JoinOut:
+    """Use a personal link: the device gets its session, the official their PIN.
+
+    JoinRefused for a link that is not good, PinRefused for a wrong PIN, TooManyTries after several.
+    """
+    link, _person = await store.read(lambda conn: look_up(conn, sent.token, store.clock.now()))
+    key = _tries_key(link)
+    async with turn_of(key):
+        joined = None
+        while joined is None:
+            joined = await _try_to_join(store, sent, key)
+    return joined
 
 
-def count_join_try(link_id: LinkId) -> Action[None]:
-    """Count a try before it is looked at."""
+async def _try_to_join(store: Store, sent: JoinIn, key: str) -> JoinOut | None:
+    """None where the official's PIN is no longer the one that this one was looked at against."""
+    await store.read(lambda conn: insist_no_wait(conn, key, store.clock.now()))
+    link, person = await store.read(lambda conn: look_up(conn, sent.token, store.clock.now()))
+    meet_id, actor = MeetId(link.meet_id), Actor(person.id)
+    stored = person.pin_hash
+    if stored is None:
+        fresh = await run_in_threadpool(hash_pin, _insist_good(sent.pin))
+        return await store.act(meet_id, actor, _join(sent, None, fresh))
+    if not await run_in_threadpool(pin_matches, stored, sent.pin):
+        await store.act(meet_id, actor, refuse_pin(key))
+        raise PinRefused("This is not the PIN you chose when you joined first. Try again.")
+    return await store.act(meet_id, actor, _join(sent, stored, stored))
 
-    def act(unit: Unit) -> Done[None]:
-        count_try(unit.conn, tries_key(link_id), unit.now)
-        return Done(None, None)
 
-    return act
+def _insist_good(pin: str) -> str:
+    if is_guessable(pin):
+        raise Malformed(
+            "This PIN is the first that anybody would try. Choose another: not one figure "
+            "repeated, nor figures that count up or down.",
+            field="/pin",
+        )
+    return pin
 
 
-def join(sent: JoinIn, checked: str | None, pin_hash: str) -> Action[JoinOut]:
-    """Use the link up and open the session.
+def _tries_key(link: AnyRow) -> str:
+    """What wrong PINs at joining are counted by: the link, which is one person's."""
+    return f"join:{link.id}"
 
-    The PIN was looked at before, outside the transaction: against `checked`, the stored hash, or,
-    where there was none, it became `pin_hash`.
+
+def _join(sent: JoinIn, checked: str | None, pin_hash: str) -> Action[JoinOut | None]:
+    """Use the link up and open the session; None where the PIN's hash is no longer `checked`.
+
+    The PIN was looked at before, outside the transaction: against `checked`, or, where there was
+    none, it became `pin_hash`.
     """
 
-    def act(unit: Unit) -> Done[JoinOut]:
-        link, person = look_up(unit.conn, sent.token)
-        again = _same_session(unit.conn, link.id, sent)
-        _insist_usable(link, person, unit, again=again)
+    def act(unit: Unit) -> Done[JoinOut | None]:
+        link, person = look_up(unit.conn, sent.token, unit.now)
         if person.pin_hash != checked:
-            raise StateConflict("The PIN was changed meanwhile. Join again.")
-        clear_tries(unit.conn, tries_key(link.id))
-        secret = new_secret()
-        if again:
-            _renew(unit, sent, secret)
+            return Done(None, None)
+        session = _session(unit.conn, link, sent)
+        if session is None and link.used_at is not None:
+            raise JoinRefused(
+                "This personal link has been used. If that was not you, tell the organiser at once."
+            )
+        clear_tries(unit.conn, _tries_key(link), unit.now)
+        secret = split_token(sent.token)[1]
+        if session is not None and unit.now < session.expires_at:
+            token = session_token(secret, session.salt)
+            return Done(_joined(person, sent, token, unit, session.expires_at), None)
+        salt, expires_at = new_secret(), unit.now + SESSION_LASTS
+        token = session_token(secret, salt)
+        lasting = {"secret_hash": hash_secret(token), "salt": salt, "expires_at": expires_at}
+        if session is None:
+            _open(unit, link, sent, lasting)
         else:
-            _open(unit, link, sent, secret)
+            unit.conn.execute(update(sessions).where(sessions.c.id == sent.session).values(lasting))
         if checked is None:
             unit.conn.execute(
                 update(officials).where(officials.c.id == person.id).values(pin_hash=pin_hash)
             )
-        out = _joined(person, sent, secret, unit)
+        out = _joined(person, sent, token, unit, expires_at)
         return Done(out, Deed(Kind.JOINED, person.id, {"session": sent.session, "link": link.id}))
 
     return act
 
 
-def _same_session(conn: Connection, link_id: str, sent: JoinIn) -> bool:
+def _session(conn: Connection, link: AnyRow, sent: JoinIn) -> AnyRow | None:
+    """The session that this joining repeats; StateConflict where its id stands for another."""
     row = conn.execute(
-        select(sessions.c.link_id, sessions.c.ended_at).where(sessions.c.id == sent.session)
+        select(
+            sessions.c.link_id, sessions.c.ended_at, sessions.c.salt, sessions.c.expires_at
+        ).where(sessions.c.id == sent.session)
     ).one_or_none()
-    if row is not None and (row.link_id != link_id or row.ended_at is not None):
+    if row is not None and (row.link_id != link.id or row.ended_at is not None):
         raise StateConflict("This session id has been used before. Choose a new one.")
-    return row is not None
+    return row
 
 
-def _insist_usable(link: AnyRow, person: AnyRow, unit: Unit, *, again: bool) -> None:
-    if link.revoked_at is not None or not person.active:
-        raise JoinRefused("This personal link was taken back. Ask the organiser for a new one.")
-    if link.used_at is not None and not again:
-        raise JoinRefused(
-            "This personal link has been used. If that was not you, tell the organiser at once."
-        )
-    if unit.now >= link.expires_at:
-        raise JoinRefused("This personal link has expired. Ask the organiser for a new one.")
-
-
-def _open(unit: Unit, link: AnyRow, sent: JoinIn, secret: str) -> None:
+def _open(unit: Unit, link: AnyRow, sent: JoinIn, lasting: Mapping[str, object]) -> None:
     unit.conn.execute(
         insert(sessions).values(
             id=sent.session,
-            secret_hash=hash_secret(secret),
             meet_id=link.meet_id,
             official_id=link.official_id,
             link_id=link.id,
             device=sent.device,
             joined_at=unit.now,
-            expires_at=unit.now + SESSION_LASTS,
+            **lasting,
         )
     )
     unit.conn.execute(update(join_links).where(join_links.c.id == link.id).values(used_at=unit.now))
 
 
-def _renew(unit: Unit, sent: JoinIn, secret: str) -> None:
-    unit.conn.execute(
-        update(sessions)
-        .where(sessions.c.id == sent.session)
-        .values(secret_hash=hash_secret(secret), expires_at=unit.now + SESSION_LASTS)
-    )
-
-
-def _joined(person: AnyRow, sent: JoinIn, secret: str, unit: Unit) -> JoinOut:
+def _joined(person: AnyRow, sent: JoinIn, token: str, unit: Unit, expires_at: datetime) -> JoinOut:
     return JoinOut(
         session=SessionId(sent.session),
-        token=secret,
+        token=token,
         meet=unit.meet_id,
         official=person.id,
         name=person.name,
         roles=[Role(role) for role in person.roles],
-        expires_at=unit.now + SESSION_LASTS,
+        expires_at=expires_at,
     )

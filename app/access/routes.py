@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
-from starlette.concurrency import run_in_threadpool
 
 from app.access import actions, joining, queries
-from app.access.guard import FOUNDER, Here
-from app.access.secrets import hash_pin, is_guessable, pin_matches
+from app.access.guard import Here
 from app.access.wire import (
     JoinIn,
     JoinOut,
@@ -23,9 +21,7 @@ from app.access.wire import (
 from app.answers import VersionNamed, answer, answer_put
 from app.ids import ChosenId, LinkId, MeetId, OfficialId
 from app.meets.queries import meet_name
-from app.refusals import Malformed, PinRefused
 from app.roles import Role
-from app.store.action import Actor
 
 router = APIRouter(tags=["access"])
 
@@ -37,7 +33,9 @@ Link = Annotated[ChosenId, Path()]
 @router.post("/api/join/look", response_model=LookOut)
 async def look_at_link(sent: LookIn, here: Here) -> Response:
     """Whose link is this? Looking does not use it up."""
-    link, person = await here.store.read(lambda conn: joining.look_up(conn, sent.token))
+    link, person = await here.store.read(
+        lambda conn: joining.look_up(conn, sent.token, here.clock.now())
+    )
     name = await here.store.read(lambda conn: meet_name(conn, MeetId(link.meet_id)))
     return answer(
         LookOut(
@@ -54,39 +52,7 @@ async def look_at_link(sent: LookIn, here: Here) -> Response:
 @router.post("/api/join", response_model=JoinOut)
 async def join_with_link(sent: JoinIn, here: Here) -> Response:
     """Use a personal link: the device gets its session, the official their PIN."""
-    link_id, _secret = joining.split_token(sent.token)
-    link = await here.store.read(lambda conn: queries.link_row(conn, link_id))
-    meet_id = MeetId(link.meet_id) if link is not None else None
-    if meet_id is not None:
-        await here.store.act(meet_id, FOUNDER, joining.count_join_try(link_id))
-    found, person = await here.store.read(lambda conn: joining.look_up(conn, sent.token))
-    try:
-        checked, fresh = await _look_at_pin(person.pin_hash, sent.pin)
-    except PinRefused:
-        wrong = actions.note_wrong_pin(joining.tries_key(link_id))
-        await here.store.act(MeetId(found.meet_id), Actor(person.id), wrong)
-        raise
-    out = await here.store.act(
-        MeetId(found.meet_id),
-        Actor(person.id),
-        joining.join(sent, checked, fresh),
-    )
-    return answer(out)
-
-
-async def _look_at_pin(stored: str | None, pin: str) -> tuple[str | None, str]:
-    """The hash the PIN was checked against, and the hash to store where there was none."""
-    if stored is None:
-        if is_guessable(pin):
-            raise Malformed(
-                "This PIN is the first that anybody would try. Choose another: not one figure "
-                "repeated, nor figures that count up or down.",
-                field="/pin",
-            )
-        return None, await run_in_threadpool(hash_pin, pin)
-    if not await run_in_threadpool(pin_matches, stored, pin):
-        raise PinRefused("This is not the PIN you chose when you joined first. Try again.")
-    return stored, stored
+    return answer(await joining.join_with(here.store, sent))
 
 
 @router.get("/api/me", response_model=SelfOut)

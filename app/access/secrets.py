@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hmac
 import secrets
+from base64 import urlsafe_b64encode
 from hashlib import sha256
 
 from argon2 import PasswordHasher
@@ -22,6 +23,16 @@ _ASCENDING = "0123456789" * 3
 def new_secret() -> str:
     """A fresh token of 256 bits, safe in a URL fragment."""
     return secrets.token_urlsafe(32)
+
+
+def session_token(link_secret: str, salt: str) -> str:
+    """A session's token: HMAC-SHA256 (RFC 2104) of the session's salt under its link's secret.
+
+    Made anew it is the same token, though only its hash is kept: the salt alone, which the server
+    keeps, or the secret alone, which whoever photographs a link has, makes none.
+    """
+    mac = hmac.digest(link_secret.encode("utf-8", "surrogatepass"), salt.encode(), sha256)
+    return urlsafe_b64encode(mac).rstrip(b"=").decode()
 
 
 def hash_secret(secret: str) -> str:

@@ -38,6 +38,7 @@ sessions = Table(
     metadata,
     Column("id", id_type(), primary_key=True),
     Column("secret_hash", String(64), nullable=False, unique=True),
+    Column("salt", String(64), nullable=False),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False, index=True),
     Column("link_id", id_type(), ForeignKey("join_links.id"), nullable=False),

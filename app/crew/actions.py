@@ -66,6 +66,11 @@ def _insist_on_people(unit: Unit, sent: CrewIn) -> None:
                 f"Post {number + 1} names somebody who is no official of this meet.",
                 field=f"/posts/{number}/official",
             )
+        if not person.active:
+            raise Malformed(
+                f"{person.name} is inactive and could call nothing: give the post to another.",
+                field=f"/posts/{number}/official",
+            )
         if WATCHERS.isdisjoint(person.roles):
             raise Malformed(
                 f"{person.name} is no umpire: give them the role, or the post to another.",

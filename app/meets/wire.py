@@ -12,7 +12,7 @@ from app.ids import ChosenId, EventId, HeatId, MeetId, TeamId
 from app.meets.states import HeatState
 from app.rules.relay import Relay
 from app.sheets.problems import Problem
-from app.wire import Name, OptionalName, Wire
+from app.wire import Day, Name, OptionalName, Wire
 
 Metres = Annotated[float, Field(gt=0, le=200)]
 
@@ -65,8 +65,8 @@ class MeetIn(Wire):
 
     name: Name
     venue: OptionalName = ""
-    first_day: date
-    last_day: date
+    first_day: Day
+    last_day: Day
     time_zone: TimeZone
     edition: Annotated[str, Field(max_length=60, examples=["world-athletics-2025"])]
     track: TrackIn = TrackIn()

@@ -10,7 +10,7 @@ federation data sheet 2016; NFHS 2020 5-3-3).
 from dataclasses import dataclass
 from enum import StrEnum
 from math import isfinite
-from typing import ClassVar, Final
+from typing import Annotated, Any, ClassVar, Final, TypeAlias
 
 MOST_METRES: Final = 60.0  # two zones' length: whatever lies farther off is a slip of the finger
 MOST_UNCERTAINTY: Final = 10.0
@@ -79,6 +79,20 @@ class Closed:
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
 
+class AsItIs:
+    """Marks a number that whoever reads it from JSON takes as it is: no text or truth value for it.
+
+    A whole number may stand where metres are meant.
+    """
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> dict[str, Any]:
+        return {**handler(source), "strict": True}
+
+
+Metres: TypeAlias = Annotated[float, AsItIs()]
+Number: TypeAlias = Annotated[int, AsItIs()]
+
+
 @dataclass(frozen=True, slots=True)
 class Position(Closed):
     """Metres along the direction of running from a mark, give or take the uncertainty.
@@ -86,8 +100,8 @@ class Position(Closed):
     Without `measured_from` it is the edge that the observation is about.
     """
 
-    metres: float
-    uncertainty: float
+    metres: Metres
+    uncertainty: Metres
     measured_from: Mark | None = None
 
     def __post_init__(self) -> None:

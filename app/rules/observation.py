@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final, Literal, TypeAlias
 
-from app.rules.facts import Closed, DropPlace, Fetcher, Holder, Mark, Position, Roll, Seen
+from app.rules.facts import Closed, DropPlace, Fetcher, Holder, Mark, Number, Position, Roll, Seen
 
 __all__ = [
     "BatonNotInHand",
@@ -202,7 +202,7 @@ class LaneInfringement(Closed):
     seen: Literal["lane_infringement"] = "lane_infringement"
     on_bend: Seen = Seen.UNSURE
     inner_line: Seen = Seen.UNSURE
-    steps: int | None = None
+    steps: Number | None = None
     distance_gained: Seen = Seen.UNSURE
     other_team_impeded: Seen = Seen.UNSURE
     forced_out: Seen = Seen.NO

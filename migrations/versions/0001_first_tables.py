@@ -274,6 +274,7 @@ def upgrade() -> None:
         "sessions",
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("secret_hash", sa.String(length=64), nullable=False),
+        sa.Column("salt", sa.String(length=64), nullable=False),
         sa.Column("meet_id", sa.String(length=36), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("link_id", sa.String(length=36), nullable=False),

@@ -53,6 +53,16 @@ def official_document(**changes: object) -> Json:
     return {"name": "Somebody", "roles": ["umpire"], **changes}
 
 
+def test_ones_own_meet_is_known_however_its_id_is_written(
+    stadium: MeetAtHand, service: Service
+) -> None:
+    # RFC 9562, section 4: hexadecimal digits are read in either case.
+    shouted = f"/api/meets/{stadium.id.upper()}"
+    assert stadium.referee.get(f"{shouted}/docket").status_code == 200
+    sent = a_report(stadium.heat(), stadium.posts["umpire"])
+    assert stadium.umpire.put(f"{shouted}/reports/{new_id()}", sent).status_code == 201
+
+
 def test_an_umpire_reads_only_own_calls_and_reports(stadium: MeetAtHand, service: Service) -> None:
     call, report = stadium.call("yellow", lane=3).json(), stadium.report(lane=3)
     for path in (f"calls/{call['id']}", f"reports/{report['id']}"):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 
@@ -15,9 +16,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.access.actions import accept_pin, refuse_pin
 from app.access.secrets import is_guessable
 from app.access.tries import FIRST_WAIT, FREE_TRIES, LONGEST_WAIT, wait_after
-from app.ids import new_id
+from app.ids import MeetId, new_id
+from app.refusals import TooManyTries
+from app.store.action import Actor
 from tests.builders import (
     PIN,
     Json,
@@ -29,7 +33,7 @@ from tests.builders import (
     add_official,
     with_own_heats,
 )
-from tests.running import Service
+from tests.running import Service, workers_of
 
 WRONG = "593047"
 
@@ -199,6 +203,51 @@ def test_many_wrong_pins_at_once_do_not_slip_through_together(
         answers = list(crowd.map(lambda _: rule(referee, case, WRONG), range(24)))
     statuses = sorted(answer.status_code for answer in answers)
     assert statuses == [403] * FREE_TRIES + [429] * (24 - FREE_TRIES)
+    assert len(refused_pins(meet, referee)) == FREE_TRIES
+
+
+def test_many_wrong_pins_at_all_workers_do_not_slip_through_together(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    case = meet.report()["case"]
+    with workers_of(meet.service) as workers, ThreadPoolExecutor(12) as crowd:
+        asked = [replace(referee, http=workers[number % len(workers)]) for number in range(24)]
+        answers = list(crowd.map(lambda person: rule(person, case, WRONG), asked))
+    statuses = sorted(answer.status_code for answer in answers)
+    assert statuses == [403] * FREE_TRIES + [429] * (24 - FREE_TRIES)
+
+
+def test_the_right_pin_is_right_however_many_requests_bring_it_at_once(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    case, ruling = meet.report()["case"], new_id()
+    address, sent = f"cases/{case}/rulings/{ruling}", a_ruling()
+    with ThreadPoolExecutor(12) as crowd:
+        answers = list(crowd.map(lambda _: referee.put(address, sent, etag='"v1"'), range(12)))
+    assert sorted(answer.status_code for answer in answers) == [200] * 11 + [201]
+
+
+def test_a_desk_announces_many_heats_at_once(service: Service) -> None:
+    meet = a_meet(service, heats=8)
+    for heat in range(8):
+        meet.load_result(heat)
+    with ThreadPoolExecutor(8) as crowd:
+        answers = list(
+            crowd.map(lambda heat: meet.announce(heat, despite="None called."), range(8))
+        )
+    assert [answer.status_code for answer in answers] == [201] * 8
+
+
+def test_a_right_pin_that_is_settled_while_the_wait_runs_is_told_no_more_than_a_wrong_one(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    key = f"pin:{referee.id}:{referee.get('/api/me').json()['session']}"
+    act, meet_id, actor = meet.service.store.act_now, MeetId(meet.id), Actor(referee.id)
+    for _ in range(FREE_TRIES):
+        act(meet_id, actor, refuse_pin(key))
+    for settle in (accept_pin(key), refuse_pin(key)):
+        with pytest.raises(TooManyTries):
+            act(meet_id, actor, settle)
     assert len(refused_pins(meet, referee)) == FREE_TRIES
 
 

@@ -61,6 +61,17 @@ def test_the_first_plan_needs_no_version(service: Service) -> None:
     assert hand.organiser.get("crew").json()["version"] == 1
 
 
+def test_an_inactive_official_gets_no_post(meet: MeetAtHand) -> None:
+    official, document = new_id(), {"name": "Ina Gone", "roles": ["umpire"], "active": False}
+    assert meet.organiser.put(f"officials/{official}", document).status_code == 201
+    before = meet.head()
+    posts = {"posts": [a_post(new_id(), meet.umpire.id), a_post(new_id(), official)]}
+    told = a_problem(meet.organiser.put("crew", posts, etag=etag(meet)), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/posts/1/official"
+    assert "Ina Gone is inactive" in told["detail"]
+    assert meet.head() == before
+
+
 def test_a_plan_without_posts_leaves_every_edge_of_every_lane_unwatched(meet: MeetAtHand) -> None:
     gaps = plan(meet)["unwatched"]
     assert sum(len(gap["lanes"]) for gap in gaps) == EDGES_OF_4X100
