@@ -84,6 +84,8 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         # The framework's pages for the document load scripts from another host.
         docs_url=None,
         redoc_url=None,
+        # The framework would build the right address from the Host header, which anybody may set.
+        redirect_slashes=False,
         max_body_size=LARGEST_BODY,
         responses=problems.DOCUMENTED,
     )

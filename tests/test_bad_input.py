@@ -192,6 +192,18 @@ def test_unknown_addresses_and_methods_are_problems_too(meet: MeetAtHand) -> Non
     a_problem(http.request("OPTIONS", "/api/join"), 405, "method-not-allowed")
 
 
+@pytest.mark.parametrize("path", ["/healthz/", "/api/meets/", "/api/join/", "/api/meets/{meet}/"])
+def test_an_address_with_a_slash_too_many_is_unknown_and_leads_nowhere(
+    meet: MeetAtHand, path: str
+) -> None:
+    """An answer made from the Host header would send people wherever its sender likes."""
+    address, elsewhere = path.format(meet=meet.id), {"Host": "elsewhere.example"}
+    for method in ("GET", "PUT"):
+        answer = meet.service.http.request(method, address, headers=elsewhere)
+        a_problem(answer, 404, "not-found")
+        assert "location" not in answer.headers
+
+
 def test_the_type_of_every_problem_resolves_to_its_meaning(meet: MeetAtHand) -> None:
     refusals = [
         meet.service.http.get("/api/nothing"),

@@ -10,6 +10,7 @@ from fastapi.responses import StreamingResponse
 from app.access.guard import Here, bearer_token
 from app.ids import ChosenId, MeetId
 from app.record.queries import export_lines, head_of
+from app.refusals import NotFound
 from app.roles import Role
 from app.wire import Wire
 
@@ -30,6 +31,8 @@ class HeadOut(Wire):
 async def get_head(meet: Meet, here: Here) -> HeadOut:
     """The record's size and root hash. Whoever keeps it can prove a later rewrite."""
     head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
+    if not head.size:  # making a meet is its record's first entry
+        raise NotFound("There is no such meet.")
     return HeadOut(meet=MeetId(meet), size=head.size, root=head.root)
 
 
