@@ -56,6 +56,7 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.JoinRefused: ProblemType(403, "join-refused", "The personal link is not good"),
     refusals.PinRefused: ProblemType(403, "pin-refused", "The PIN is not right"),
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
+    refusals.TooManyStreams: ProblemType(429, "too-many-streams", "Too many live feeds"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
 }
 
