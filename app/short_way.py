@@ -108,6 +108,7 @@ def _is_plain(headers: Mapping[bytes, bytes]) -> bool:
     return (
         headers.get(b"content-type") == b"application/json"
         and b"content-length" in headers
+        and b"content-encoding" not in headers
         and b"if-match" not in headers
     )
 

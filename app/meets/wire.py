@@ -17,11 +17,19 @@ from app.wire import Day, Name, OptionalName, Wire
 Metres = Annotated[float, Field(gt=0, le=200)]
 
 
+_NO_ZONE = "this is no time zone name such as Europe/Paris"
+_NOT_A_PLACE = frozenset({"right", "posix", "posixrules", "localtime", "Factory"})
+"""What a machine's zone folder holds besides the zones: `right/…` counts leap seconds, so its hours
+are 27 s off; the others repeat the zones, or mean the machine itself (tz database, Makefile)."""
+
+
 def _known_zone(name: str) -> str:
+    if name.partition("/")[0] in _NOT_A_PLACE:
+        raise ValueError(_NO_ZONE)
     try:
         ZoneInfo(name)
     except (ValueError, OSError, KeyError) as error:
-        raise ValueError("this is no time zone name such as Europe/Paris") from error
+        raise ValueError(_NO_ZONE) from error
     return name
 
 

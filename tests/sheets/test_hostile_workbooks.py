@@ -106,6 +106,28 @@ def test_very_many_tags_are_refused_although_the_file_is_small() -> None:
     assert "unpacks to more" in refuse(content)
 
 
+@pytest.mark.parametrize("attribute", ['a{}="x"', 'xmlns:a{}="x"', "a{}='>'"])
+def test_a_tag_without_end_is_refused_before_it_is_taken_apart(attribute: str) -> None:
+    content = with_sheet("<row ", " ".join(map(attribute.format, range(400_000))), "/>")
+    began = time.perf_counter()
+    assert "longer than any" in refuse(content)
+    assert time.perf_counter() - began < 0.2
+
+
+def test_a_cell_with_the_longest_text_that_spreadsheets_allow_is_still_read() -> None:
+    """32,767 characters (common practice), here of three bytes each; the cell is named instead."""
+    content = with_sheet(f"<row>{inline('event')}{inline('ア' * 32_767)}</row>")
+    _, problems = read_start_list(content)
+    assert problems
+    assert all(problem.row for problem in problems)
+
+
+def test_two_parts_of_the_same_name_are_refused() -> None:
+    """No two parts have names that differ in case alone: ECMA-376, Part 2, 6.3.2 (from memory)."""
+    content = pack(with_part(SHEET.upper(), "<worksheet/>"))
+    assert "twice" in refuse(content)
+
+
 def test_elements_within_elements_without_end_are_refused() -> None:
     assert "damaged" in refuse(with_sheet("<x>" * MAX_DEPTH, "</x>" * MAX_DEPTH))
 
