@@ -18,7 +18,7 @@ OBSERVATIONS: Final[tuple[dict[str, Any], ...]] = (
     {"seen": "waiting_order_changed", "changed": "yes", "order_fixed": "yes"},
     {
         "seen": "dropped_baton",
-        "held_by": "incoming",
+        "held_by": "incoming runner",
         "fetched_by": "receiver",
         "distance_shortened": "no",
         "other_team_impeded": "no",
