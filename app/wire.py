@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Annotated, Any
 
@@ -56,6 +57,11 @@ class Wire(BaseModel):
         schema = handler(source)
         _take_as_they_are(schema)
         return schema
+
+
+def shown(*examples: Mapping[str, Any]) -> ConfigDict:
+    """The setting that puts examples of a document into the description of the service."""
+    return ConfigDict(json_schema_extra={"examples": [dict(one) for one in examples]})
 
 
 def _clean(text: str, *, lines: bool) -> str:

@@ -9,11 +9,12 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from app.ids import CallId, CaseId, ChosenId, HeatId, OfficialId, PostId, ReportId, RulingId, TeamId
+from app.reports.examples import CALLS, REPORTS
 from app.reports.states import CaseState, Mark, ReportState
 from app.rules.book_parts import Consequence
 from app.rules.finding import Outcome
 from app.rules.observation import Infringement, Observation
-from app.wire import Lane, PhoneClock, Reasons, Wire, Words
+from app.wire import Lane, PhoneClock, Reasons, Wire, Words, shown
 
 
 class Flag(StrEnum):
@@ -25,6 +26,8 @@ class Flag(StrEnum):
 
 class CallIn(Wire):
     """A flag shown by a post for a heat. Yellow alone opens a case; the report follows."""
+
+    model_config = shown(*CALLS)
 
     heat: ChosenId
     post: ChosenId
@@ -60,6 +63,8 @@ class CallOut(Wire):
 
 class ReportIn(Wire):
     """The written account that follows a yellow flag: one lane, one apparent infringement."""
+
+    model_config = shown(*REPORTS)
 
     heat: ChosenId
     lane: Lane
@@ -114,6 +119,8 @@ class ReportOut(Wire):
 
 class ReasonIn(Wire):
     """A reason, as the act needs one."""
+
+    model_config = shown({"reason": "How far past the line was the baton, and who held it?"})
 
     reason: Reasons
 

@@ -20,7 +20,7 @@ from app.ids import (
 )
 from app.rules.placing import FinishStatus
 from app.rules.windows import Remedy
-from app.wire import PhoneTime, Pin, Reasons, Wire, Words
+from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
 
 
 class ResultLineOut(Wire):
@@ -102,6 +102,17 @@ class ResultOut(Wire):
 
 class AnnouncementIn(Wire):
     """The announcement of a heat's result, signed with the PIN."""
+
+    model_config = shown(
+        {"heat": "01890a5d-ac96-774b-bcce-b302099a8057", "pin": "480213"},
+        {
+            "heat": "01890a5d-ac96-774b-bcce-b302099a8057",
+            "announced_at": "2026-06-13T14:15:00+02:00",
+            "despite": "The post at the start of zone 3 cannot be reached.",
+            "remark": "Lane 4 is disqualified.",
+            "pin": "480213",
+        },
+    )
 
     heat: ChosenId
     announced_at: PhoneTime | None = Field(

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 from app.ids import CaseId, ChosenId, DisqualificationId, HeatId, OfficialId, RulingId, TeamId
 from app.rules.observation import Infringement
 from app.rulings.states import DisqualificationState
-from app.wire import Pin, Reasons, Wire
+from app.wire import Pin, Reasons, Wire, shown
 
 
 class Verdict(StrEnum):
@@ -23,6 +23,24 @@ class Verdict(StrEnum):
 
 class RulingIn(Wire):
     """A ruling on a case, signed with the PIN."""
+
+    model_config = shown(
+        {"verdict": "confirmed", "reasons": "Seen by two umpires, independently.", "pin": "480213"},
+        {"verdict": "dismissed", "reasons": "The line was not in view.", "pin": "480213"},
+        {
+            "verdict": "confirmed",
+            "infringement": "lane_infringement",
+            "separate": 2,
+            "reasons": "Two steps on the line, one in each bend.",
+            "pin": "480213",
+        },
+        {
+            "verdict": "dismissed",
+            "reasons": "The video shows the baton inside the zone.",
+            "reconsiders": "01890a5d-ac96-774b-bcce-b302099a8057",
+            "pin": "480213",
+        },
+    )
 
     verdict: Verdict
     infringement: Infringement | None = Field(
