@@ -56,6 +56,7 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.JoinRefused: ProblemType(403, "join-refused", "The personal link is not good"),
     refusals.PinRefused: ProblemType(403, "pin-refused", "The PIN is not right"),
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
+    refusals.TooManyStreams: ProblemType(429, "too-many-streams", "Too many live feeds"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
 }
 
@@ -273,9 +274,23 @@ async def answer_http_error(request: Request, error: Exception) -> Response:
         error.status_code, "bad-request", "This request was refused"
     )
     detail = ADVICE.get(error.status_code, str(error.detail))
+    if error.status_code == 400:
+        detail = _why_unread(error) or detail
     if error.status_code in {400, 413}:
         detail = _with_comfort(detail, request.method)
     return problem(kind, detail, dict(error.headers or {}))
+
+
+def _why_unread(error: HTTPException) -> str | None:
+    """What stopped the reader of JSON, where it was not the letters (RFC 8259, 9: its limits)."""
+    match error.__cause__:
+        case UnicodeError():
+            return None
+        case RecursionError():
+            return "The body cannot be read: its lists or objects are nested too deep."
+        case ValueError():
+            return "The body cannot be read: a number in it has too many digits."
+    return None
 
 
 class CatchUnexpected:

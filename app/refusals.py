@@ -105,6 +105,10 @@ class TooManyTries(Refusal):
         self.retry_after = retry_after
 
 
+class TooManyStreams(Refusal):
+    """The session has as many live feeds open as it may."""
+
+
 class NeedsWord(Refusal):
     """An announcement with a silent post or an open case needs an explicit word and a reason."""
 

@@ -20,6 +20,7 @@ from app.access.who_may import WHO_MAY
 from app.answering_head import AnswerHead
 from app.clock import Clock, SystemClock
 from app.config import Settings
+from app.content_coding import RefuseCoded
 from app.crew import routes as crew
 from app.describing import describe
 from app.meets import routes as meets
@@ -84,6 +85,8 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         # The framework's pages for the document load scripts from another host.
         docs_url=None,
         redoc_url=None,
+        # The framework would build the right address from the Host header, which anybody may set.
+        redirect_slashes=False,
         max_body_size=LARGEST_BODY,
         responses=problems.DOCUMENTED,
     )
@@ -91,6 +94,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
     for router in ROUTERS:
         app.include_router(router, dependencies=[Depends(admit)])
     _insist_all_declared()
+    app.add_middleware(RefuseCoded)
     app.add_middleware(ShortWay, routes=reports.HURRIED)
     problems.install(app)
     return app

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from collections.abc import Mapping
 from contextlib import suppress
 from datetime import UTC, date, datetime
 from typing import Annotated, Any
@@ -86,6 +87,11 @@ def insist_names_once(body: bytes) -> None:
     """
     with suppress(ValueError, RecursionError):
         _READ_NAMES.decode(body.decode(json.detect_encoding(body)))
+
+
+def shown(*examples: Mapping[str, Any]) -> ConfigDict:
+    """The setting that puts examples of a document into the description of the service."""
+    return ConfigDict(json_schema_extra={"examples": [dict(one) for one in examples]})
 
 
 def _clean(text: str, *, lines: bool) -> str:

@@ -15,7 +15,8 @@ from app.ids import AnnouncementId, CallId, CaseId, ReportId, RulingId, new_id
 from app.meets.actions import start_heat
 from app.meets.queries import heat
 from app.refusals import FileRefused
-from app.reports.actions import return_report, show_flag, withdraw_report, write_report
+from app.reports.actions import return_report, withdraw_report, write_report
+from app.reports.flags import show_flag
 from app.reports.queries import case_row, heat_posts, report_out, reports_of_case
 from app.reports.wire import CallIn, Flag, PostLine, ReportIn, ReportOut
 from app.results.actions import announce, load_result

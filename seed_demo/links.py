@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from app.ids import new_id
-from app.reports.queries import docket
+from app.reports.docket import docket
 from app.reports.wire import CaseLine
 from app.roles import Role
 from app.store.action import Actor

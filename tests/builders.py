@@ -249,15 +249,14 @@ def a_report(heat: str, post: str | None, **changes: Any) -> Json:
         "lane": 4,
         "observation": observation,
         "words": "Both hands on the baton at the line.",
-        "clock": a_phone_clock(at="2026-06-13T12:00:00Z"),
+        "clock": a_phone_clock(),
         **changes,
     }
 
 
 def a_call(heat: str, post: str, flag: str = "white", **changes: Any) -> Json:
     """A flag shown for a heat."""
-    clock = a_phone_clock(at="2026-06-13T12:00:00Z")
-    return {"heat": heat, "post": post, "flag": flag, "clock": clock, **changes}
+    return {"heat": heat, "post": post, "flag": flag, "clock": a_phone_clock(), **changes}
 
 
 def a_ruling(**changes: Any) -> Json:

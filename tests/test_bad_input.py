@@ -6,6 +6,7 @@ Refusals are problem documents (RFC 9457); JSON is RFC 8259, which knows no NaN;
 
 from __future__ import annotations
 
+import gzip
 import json
 import re
 from collections.abc import Iterator, Mapping
@@ -32,6 +33,7 @@ NOT_READABLE: dict[str, bytes] = {
     "nested and closed": b"[" * 30_000 + b"]" * 30_000,
     "many figures": b"9" * 60_000,
     "bytes": bytes(range(256)),
+    "Latin-1": '{"name": "Zoë"}'.encode("latin-1"),
     "UTF-16": '{"name": "Nora"}'.encode("utf-16"),
 }
 
@@ -111,6 +113,52 @@ def send_in_pieces(meet: MeetAtHand, sending: Sending, content: bytes) -> httpx.
     return meet.service.http.request(
         sending.method, sending.path, content=pieces(), headers=headers
     )
+
+
+@pytest.mark.parametrize("packed", [True, False])
+@pytest.mark.parametrize("coding", ["gzip", "br", "identity, gzip", "GZIP"])
+def test_a_body_with_a_content_coding_is_refused_whatever_is_in_it(
+    meet: MeetAtHand, coding: str, packed: bool
+) -> None:
+    """RFC 9110, 8.4 and 15.5.16; the answer names what is taken (12.5.3)."""
+    sendings = built(meet, SENDINGS)
+    before = meet.head()
+    for name, sending in sendings.items():
+        content = gzip.compress(sending.content) if packed else sending.content
+        answer = send_coded(meet, sending, content, coding)
+        assert "Content-Encoding" in a_problem(answer, 415, "media-type")["detail"], name
+        assert answer.headers["accept-encoding"] == "identity", name
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize("coding", ["identity", "Identity"])
+def test_a_body_that_says_it_has_no_coding_is_taken(meet: MeetAtHand, coding: str) -> None:
+    """RFC 9110, 8.4.1 reserves the word; it should not be sent, and does no harm."""
+    for name, build in SENDINGS.items():
+        sending = build(meet)
+        assert send_coded(meet, sending, sending.content, coding).is_success, name
+
+
+def send_coded(meet: MeetAtHand, sending: Sending, content: bytes, coding: str) -> httpx.Response:
+    headers = sending.headers | {"Content-Type": "application/json", "Content-Encoding": coding}
+    return meet.service.http.request(sending.method, sending.path, content=content, headers=headers)
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "words"),
+    [
+        ("nested", "too deep"),
+        ("nested and closed", "too deep"),
+        ("many figures", "too many digits"),
+        ("Latin-1", "UTF-8"),
+    ],
+)
+def test_a_body_that_cannot_be_read_is_answered_with_what_is_wrong_with_it(
+    meet: MeetAtHand, spoilt: str, words: str
+) -> None:
+    for name, sending in built(meet, DOCUMENTS).items():
+        answer = sending.send(meet.service.http, NOT_READABLE[spoilt])
+        assert words in a_problem(answer, 400, "bad-request")["detail"], name
 
 
 def test_a_field_nobody_knows_is_refused_and_named(meet: MeetAtHand) -> None:
@@ -212,6 +260,18 @@ def test_unknown_addresses_and_methods_are_problems_too(meet: MeetAtHand) -> Non
     a_problem(http.patch(f"/api/meets/{meet.id}"), 405, "method-not-allowed")
     assert http.patch(f"/api/meets/{meet.id}").headers["allow"]
     a_problem(http.request("OPTIONS", "/api/join"), 405, "method-not-allowed")
+
+
+@pytest.mark.parametrize("path", ["/healthz/", "/api/meets/", "/api/join/", "/api/meets/{meet}/"])
+def test_an_address_with_a_slash_too_many_is_unknown_and_leads_nowhere(
+    meet: MeetAtHand, path: str
+) -> None:
+    """An answer made from the Host header would send people wherever its sender likes."""
+    address, elsewhere = path.format(meet=meet.id), {"Host": "elsewhere.example"}
+    for method in ("GET", "PUT"):
+        answer = meet.service.http.request(method, address, headers=elsewhere)
+        a_problem(answer, 404, "not-found")
+        assert "location" not in answer.headers
 
 
 def test_the_type_of_every_problem_resolves_to_its_meaning(meet: MeetAtHand) -> None:

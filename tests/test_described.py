@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Iterator
 
 import pytest
 
 from app.access.who_may import WHO_MAY
 from app.ids import new_id
+from app.rules.observation import Infringement
+from app.wire import Wire
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
 from tests.sendings import DOCUMENTS, FILES
@@ -124,3 +128,29 @@ def test_the_index_of_problems_lists_every_type_once_and_each_resolves(service: 
         assert 400 <= one["status"] < 600
         assert service.http.get(one["type"]).json() == one
     a_problem(service.http.get("/problems/none-of-ours"), 404, "not-found")
+
+
+def test_every_document_shows_examples_that_are_taken(document: Json) -> None:
+    sent = {
+        operation["requestBody"]["content"]["application/json"]["schema"]["$ref"].split("/")[-1]
+        for operation in operations(document).values()
+        if "application/json" in operation.get("requestBody", {}).get("content", {})
+    }
+    models = {model.__name__: model for model in every_document(Wire)}
+    assert sent <= models.keys()
+    for name in sent:
+        examples = document["components"]["schemas"][name].get("examples")
+        assert examples, name
+        for example in examples:
+            models[name].model_validate_json(json.dumps(example))
+
+
+def test_each_infringement_has_its_example(document: Json) -> None:
+    examples = document["components"]["schemas"]["ReportIn"]["examples"]
+    assert {one["observation"]["seen"] for one in examples} == set(Infringement)
+
+
+def every_document(base: type[Wire]) -> Iterator[type[Wire]]:
+    yield base
+    for model in base.__subclasses__():
+        yield from every_document(model)

@@ -9,11 +9,15 @@ from pydantic import Field
 
 from app.ids import ChosenId, LinkId, MeetId, OfficialId, SessionId
 from app.roles import Role
-from app.wire import Name, OptionalName, Pin, Wire
+from app.wire import Name, OptionalName, Pin, Wire, shown
 
 
 class OfficialIn(Wire):
     """An official as the organiser names them."""
+
+    model_config = shown(
+        {"name": "Bo Halyard", "affiliation": "Saltmarsh Harriers", "roles": ["umpire"]}
+    )
 
     name: Name
     affiliation: OptionalName = ""
@@ -48,6 +52,8 @@ class LinkOut(Wire):
 class LookIn(Wire):
     """A personal link's token, to see whose it is before using it."""
 
+    model_config = shown({"token": "01890a5d-ac96-774b-bcce-b302099a8057.the-secret-of-the-link"})
+
     token: Annotated[str, Field(max_length=200)]
 
 
@@ -64,6 +70,15 @@ class LookOut(Wire):
 
 class JoinIn(LookIn):
     """Joining with a personal link. Send the same `session` again if the answer was lost."""
+
+    model_config = shown(
+        {
+            "token": "01890a5d-ac96-774b-bcce-b302099a8057.the-secret-of-the-link",
+            "session": "01890a5d-ac96-7ab2-80e2-4536629c90de",
+            "pin": "480213",
+            "device": "Bo's phone",
+        }
+    )
 
     session: ChosenId
     pin: Pin

@@ -7,20 +7,21 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, Select, bindparam, desc, func, select
+from sqlalchemy import Connection, bindparam, select
 
 from app.access.queries import official_names
 from app.crew.tables import crew_plans, heat_posts, posts
 from app.crew.wire import CrewOut, GapOut, PostOut, Side
 from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_of
+from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import Edge, Relay
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
-_POST_COLUMNS = (
+POST_COLUMNS = (
     posts.c.id.label("post_id"),
     posts.c.official_id.label("post_official_id"),
     posts.c.take_over.label("post_take_over"),
@@ -28,44 +29,37 @@ _POST_COLUMNS = (
     posts.c.lanes.label("post_lanes"),
     posts.c.side.label("post_side"),
     posts.c.relays.label("post_relays"),
-    posts.c.official_id.label("post_now_of"),
 )
-# The post as it stood when the heat was started, else as the plan has it now.
-POST_AT_HEAT_COLUMNS = (
-    posts.c.id.label("post_id"),
-    func.coalesce(heat_posts.c.official_id, posts.c.official_id).label("post_official_id"),
-    func.coalesce(heat_posts.c.take_over, posts.c.take_over).label("post_take_over"),
-    func.coalesce(heat_posts.c.edge, posts.c.edge).label("post_edge"),
-    func.coalesce(heat_posts.c.lanes, posts.c.lanes).label("post_lanes"),
-    func.coalesce(heat_posts.c.side, posts.c.side).label("post_side"),
-    posts.c.relays.label("post_relays"),
-    posts.c.official_id.label("post_now_of"),
+HELD_COLUMNS = (
+    heat_posts.c.post_id.label("held_id"),
+    heat_posts.c.official_id.label("held_official_id"),
+    heat_posts.c.take_over.label("held_take_over"),
+    heat_posts.c.edge.label("held_edge"),
+    heat_posts.c.lanes.label("held_lanes"),
+    heat_posts.c.side.label("held_side"),
 )
-
-
-def _in_order(statement: Select[Any]) -> Select[Any]:
-    return statement.order_by("post_take_over", desc("post_edge"), "post_id")
-
-
 _POSTS = Prepared(
-    _in_order(
-        select(*_POST_COLUMNS).where(
-            posts.c.meet_id == bindparam("meet"), posts.c.retired.is_(False)
-        )
-    )
+    select(*POST_COLUMNS)
+    .where(posts.c.meet_id == bindparam("meet"), posts.c.retired.is_(False))
+    .order_by(posts.c.take_over, posts.c.edge.desc(), posts.c.id)
 )
-_AT_START = Prepared(
-    _in_order(
-        select(*POST_AT_HEAT_COLUMNS)
-        .join(heat_posts, heat_posts.c.post_id == posts.c.id)
-        .where(heat_posts.c.heat_id == bindparam("heat"))
+_HELD = Prepared(
+    select(*HELD_COLUMNS)
+    .where(heat_posts.c.heat_id == bindparam("heat"))
+    .order_by(heat_posts.c.take_over, heat_posts.c.edge.desc(), heat_posts.c.post_id)
+)
+_HOLDS_A_POST = Prepared(
+    select(heat_posts.c.post_id)
+    .where(
+        heat_posts.c.heat_id == bindparam("heat"), heat_posts.c.official_id == bindparam("official")
     )
+    .limit(1)
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """A post as actions need it; `now_of` is whose it is by the plan in force."""
+    """A post as actions need it. No relays: it stands for all, or for the heat it was held for."""
 
     id: PostId
     official_id: OfficialId
@@ -74,11 +68,11 @@ class Post:
     lanes: frozenset[int]
     side: Side
     relays: frozenset[Relay]
-    now_of: OfficialId
 
-    def is_of(self, official_id: OfficialId) -> bool:
-        """Whether this official stands there: by the plan of the start, or as a stand-in since."""
-        return official_id in {self.official_id, self.now_of}
+    def is_where(self, other: Post) -> bool:
+        """Whether both are the same place on the track."""
+        here = (self.take_over, self.edge, self.lanes)
+        return here == (other.take_over, other.edge, other.lanes)
 
     def stands_for(self, relay: Relay) -> bool:
         return not self.relays or relay in self.relays
@@ -108,13 +102,15 @@ def posts_of(conn: Connection, meet_id: MeetId) -> list[Post]:
 
 
 def expected_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Post]:
-    """The posts that must call for a heat: those of its start, else those of the plan in force."""
-    return posts_at_start(conn, facts.id) or planned_posts(conn, meet_id, facts)
+    """The posts that must call for a heat: by the plan in force, and from its start by that one."""
+    if facts.state is HeatState.TO_COME:
+        return planned_posts(conn, meet_id, facts)
+    return [held_from(row) for row in _HELD.all(conn, {"heat": facts.id})]
 
 
-def posts_at_start(conn: Connection, heat_id: HeatId) -> list[Post]:
-    """The posts that the heat was started with; none where it was not started."""
-    return [post_from(row) for row in _AT_START.all(conn, {"heat": heat_id})]
+def holds_a_post(conn: Connection, heat_id: HeatId, official_id: OfficialId) -> bool:
+    """Whether this official has had a post in the heat since its start."""
+    return _HOLDS_A_POST.first(conn, {"heat": heat_id, "official": official_id}) is not None
 
 
 def planned_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Post]:
@@ -128,7 +124,7 @@ def planned_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Pos
 
 
 def post_from(row: Any) -> Post:
-    """A post from a row with the columns of a post."""
+    """A post of the plan from a row with POST_COLUMNS."""
     return Post(
         row.post_id,
         row.post_official_id,
@@ -137,7 +133,19 @@ def post_from(row: Any) -> Post:
         frozenset(row.post_lanes),
         Side(row.post_side),
         frozenset(Relay(relay) for relay in row.post_relays),
-        row.post_now_of,
+    )
+
+
+def held_from(row: Any) -> Post:
+    """A post of a heat's start from a row with HELD_COLUMNS."""
+    return Post(
+        row.held_id,
+        row.held_official_id,
+        row.held_take_over,
+        Edge(row.held_edge),
+        frozenset(row.held_lanes),
+        Side(row.held_side),
+        frozenset(),
     )
 
 

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from app.ids import ChosenId, OfficialId, PostId
 from app.rules.relay import Edge, Relay
-from app.wire import Lane, Wire
+from app.wire import Lane, Wire, shown
 
 
 class Side(StrEnum):
@@ -33,6 +33,22 @@ class PostIn(Wire):
 
 class CrewIn(Wire):
     """The whole crew plan; it replaces the one before."""
+
+    model_config = shown(
+        {
+            "posts": [
+                {
+                    "id": "01890a5d-ac96-7ab2-80e2-4536629c90de",
+                    "official": "01890a5d-ac96-774b-bcce-b302099a8057",
+                    "take_over": 1,
+                    "edge": "end",
+                    "lanes": [3, 4],
+                    "side": "outside",
+                    "relays": ["4x100"],
+                }
+            ]
+        }
+    )
 
     posts: Annotated[list[PostIn], Field(max_length=500)]
 

@@ -24,6 +24,7 @@ from app.meets.wire import (
     TrackIn,
 )
 from app.refusals import NotFound
+from app.reports.tables import cases
 from app.rules.book import Book, load_book
 from app.rules.relay import Relay
 from app.rules.windows import MeetTerms
@@ -89,6 +90,7 @@ _LANES = (
 RUNNING_COLUMNS = (
     heats.c.state.label("heat_state"),
     heats.c.run.label("heat_run"),
+    heats.c.started_at.label("heat_started_at"),
     heats.c.event_id,
     events.c.relay,
     lanes.c.team_id,
@@ -132,6 +134,7 @@ class Running:
 
     state: HeatState
     run: int
+    started_at: datetime | None
     event_id: EventId
     relay: Relay
     team_id: TeamId | None
@@ -268,7 +271,26 @@ def who_runs(conn: Connection, meet_id: MeetId, heat_id: HeatId, lane: int | Non
 def running_from(row: Any) -> Running:
     """Who runs, from a row with RUNNING_COLUMNS."""
     state = HeatState(row.heat_state)
-    return Running(state, row.heat_run, row.event_id, Relay(row.relay), row.team_id, row.edition)
+    return Running(
+        state,
+        row.heat_run,
+        row.heat_started_at,
+        row.event_id,
+        Relay(row.relay),
+        row.team_id,
+        row.edition,
+    )
+
+
+def teams_with_cases(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatId, TeamId], str]:
+    """The teams that a case is about, by heat, with their names."""
+    statement = (
+        select(cases.c.heat_id, cases.c.team_id, teams.c.name)
+        .join(teams, teams.c.id == cases.c.team_id)
+        .where(cases.c.meet_id == meet_id)
+        .distinct()
+    )
+    return {(row.heat_id, row.team_id): row.name for row in conn.execute(statement)}
 
 
 def relays_of(conn: Connection, meet_id: MeetId) -> list[Relay]:

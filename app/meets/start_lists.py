@@ -17,7 +17,7 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from app.ids import EventId, HeatId, MeetId, TeamId, new_id
-from app.meets.queries import meet_facts
+from app.meets.queries import meet_facts, teams_with_cases
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.meets.wire import StartListsOut
@@ -49,6 +49,7 @@ class Known:
     teams: dict[TeamKey, tuple[TeamId, str]] = field(default_factory=dict)
     heats: dict[HeatKey, tuple[HeatId, HeatState, str | None]] = field(default_factory=dict)
     running: dict[HeatId, Running] = field(default_factory=dict)
+    with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
     last_position: int = 0
 
 
@@ -88,6 +89,7 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
         .join(teams, teams.c.id == lanes.c.team_id)
         .where(teams.c.meet_id == meet_id)
     )
+    known.with_cases = teams_with_cases(conn, meet_id)
     for row in conn.execute(statement):
         heat = known.running.setdefault(row.heat_id, {})
         heat[row.lane] = (row.name_key, row.bib, tuple(row.legs))
@@ -126,6 +128,7 @@ class Planner:
             if state is not HeatState.TO_COME:
                 self._refuse_begun(heat, state)
                 return
+            self._refuse_to_lose_teams(heat, heat_id, event_key)
             self.plan.changed_heats.append(
                 {"heat": heat_id, "new_scheduled": heat.scheduled or scheduled}
             )
@@ -226,6 +229,20 @@ class Planner:
                     "lane",
                     f"There is no lane {entry.lane}: this meet's track has {self.track_lanes}. "
                     "Correct the lane, or the number of lanes among the meet's settings.",
+                )
+
+    def _refuse_to_lose_teams(self, heat: HeatRows, heat_id: HeatId, event_key: EventKey) -> None:
+        """A team that a case names stays in its heat: its disqualification would find no team."""
+        listed = {key_of(entry.team) for entry in heat.entries}
+        for name_key, _bib, _legs in self.known.running.get(heat_id, {}).values():
+            team_id, _affiliation = self.known.teams[event_key, name_key]
+            name = self.known.with_cases.get((heat_id, team_id))
+            if name is not None and name_key not in listed:
+                self.plan.problems.add(
+                    heat.entries[0].row,
+                    "team",
+                    f"In {heat.event}, {heat.round}, heat {heat.heat} there is a case about "
+                    f"“{name}”, and this file leaves that team out. List it, written as before.",
                 )
 
     def _refuse_begun(self, heat: HeatRows, state: HeatState) -> None:

@@ -9,16 +9,19 @@ been woken.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import suppress
+from collections import Counter
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
+from typing import TypeAlias
 
 from sqlalchemy import Connection
 
-from app.ids import MeetId
+from app.ids import MeetId, SessionId
 from app.record.kinds import KINDS
 from app.record.queries import FeedEntry, entries_after
+from app.refusals import TooManyStreams
 from app.roles import Role
 from app.store.action import Committed
 from app.store.store import Store
@@ -26,6 +29,10 @@ from app.store.store import Store
 LOOK_EVERY = 1.0
 PING_EVERY = 15.0
 BATCH = 200
+MOST_STREAMS = 4
+"""Open at once for a session, in one process: a page in a few windows, and a line that was lost."""
+
+NextEntries: TypeAlias = Callable[[Connection], list[FeedEntry]]
 
 
 @dataclass(eq=False, slots=True)
@@ -36,11 +43,23 @@ class Reader:
     wake: asyncio.Event
 
 
+@dataclass(frozen=True, slots=True)
+class Follower:
+    """Who follows what: after which seq, at which head of the record, and in which roles."""
+
+    meet_id: MeetId
+    after: int
+    head: int
+    roles_now: Callable[[], Awaitable[frozenset[Role] | None]]
+
+
 class Feed:
     """The open streams of this process."""
 
     def __init__(self) -> None:
         self._readers: set[Reader] = set()
+        self._by_session: Counter[SessionId] = Counter()
+        self._turn = asyncio.Lock()
         self._loop: asyncio.AbstractEventLoop | None = None
         self.stopping = False
 
@@ -72,27 +91,45 @@ class Feed:
         for reader in self._readers:
             reader.wake.set()
 
-    async def follow(
-        self,
-        store: Store,
-        meet_id: MeetId,
-        after: int,
-        roles_now: Callable[[], Awaitable[frozenset[Role] | None]],
-    ) -> AsyncIterator[str]:
-        """Server-sent events from `after` on, until the server stops or the reader may not."""
-        reader = Reader(meet_id, asyncio.Event())
+    @contextmanager
+    def one_more_for(self, session: SessionId) -> Iterator[None]:
+        """Count a stream of this session for as long as it is open; TooManyStreams for a fifth."""
+        if self._by_session[session] >= MOST_STREAMS:
+            raise TooManyStreams(
+                f"This session has {MOST_STREAMS} live feeds open, which is as many as it may. "
+                "Close one first; one whose line was lost is closed within a minute."
+            )
+        self._by_session[session] += 1
+        try:
+            yield
+        finally:
+            self._by_session[session] -= 1
+            if not self._by_session[session]:
+                del self._by_session[session]
+
+    async def follow(self, store: Store, follower: Follower) -> AsyncIterator[str]:
+        """Server-sent events from a place on, until the server stops or the reader may not."""
+        reader = Reader(follower.meet_id, asyncio.Event())
         self._readers.add(reader)
         loop = asyncio.get_running_loop()
         last_sign = loop.time()
+        after = min(follower.after, follower.head)
+        catching_up = True
         try:
             yield "retry: 1000\n\n"
+            if follower.after > follower.head:
+                yield _reset_to(follower.head)
             while not self.stopping:
                 reader.wake.clear()
-                roles = await roles_now()
+                roles = await follower.roles_now()
                 if roles is None:
                     yield 'event: ended\ndata: {"reason":"this session has ended"}\n\n'
                     return
-                entries = await store.read(partial(_next_entries, meet_id=meet_id, after=after))
+                query = partial(_next_entries, meet_id=follower.meet_id, after=after)
+                if catching_up:
+                    entries = await self._read_in_turn(store, query)
+                else:
+                    entries = await store.read(query)
                 shown = "".join(as_event(entry) for entry in entries if may_follow(entry, roles))
                 if entries:
                     after = entries[-1].seq
@@ -101,11 +138,22 @@ class Feed:
                 if shown:
                     last_sign = loop.time()
                     yield shown
-                if len(entries) < BATCH:
+                catching_up = len(entries) == BATCH
+                if not catching_up:
                     await self._wait(reader)
             yield 'event: bye\ndata: {"reason":"the server is shutting down"}\n\n'
         finally:
             self._readers.discard(reader)
+
+    async def _read_in_turn(self, store: Store, query: NextEntries) -> list[FeedEntry]:
+        """One reader after another, and all else that waits in between.
+
+        A read on SQLite does not let go of the event loop, so that many readers that catch up would
+        keep it to themselves.
+        """
+        async with self._turn:
+            await asyncio.sleep(0)
+            return [] if self.stopping else await store.read(query)
 
     async def _wait(self, reader: Reader) -> None:
         with suppress(TimeoutError):
@@ -124,3 +172,9 @@ def may_follow(entry: FeedEntry, roles: frozenset[Role]) -> bool:
 def as_event(entry: FeedEntry) -> str:
     """One entry as a server-sent event; its id is its seq."""
     return f"id: {entry.seq}\nevent: entry\ndata: {entry.entry}\n\n"
+
+
+def _reset_to(size: int) -> str:
+    """Said to a reader whose place lies beyond the record, as after a restore from a copy."""
+    reason = f"the record ends at {size}, before your place: read again what you show"
+    return f'id: {size}\nevent: reset\ndata: {{"reason":"{reason}","size":{size}}}\n\n'

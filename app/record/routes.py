@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from fastapi.responses import StreamingResponse
+from starlette.types import Receive, Scope, Send
 
-from app.access.guard import Here, bearer_token
+from app.access.guard import Admitted, Here, bearer_token
 from app.ids import ChosenId, MeetId
+from app.record.feed import Follower
 from app.record.queries import export_lines, head_of
+from app.refusals import NotFound
 from app.roles import Role
 from app.wire import Wire
 
@@ -26,10 +30,25 @@ class HeadOut(Wire):
     root: str
 
 
+class LiveFeed(StreamingResponse):
+    """A feed's stream, counted among those of its session from its first byte to its end."""
+
+    def __init__(self, here: Admitted, events: AsyncIterator[str]) -> None:
+        headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+        super().__init__(events, media_type="text/event-stream", headers=headers)
+        self._counted = here.feed.one_more_for(here.caller.session_id)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        with self._counted:
+            await super().__call__(scope, receive, send)
+
+
 @router.get("/api/meets/{meet}/record/head", response_model=HeadOut)
 async def get_head(meet: Meet, here: Here) -> HeadOut:
     """The record's size and root hash. Whoever keeps it can prove a later rewrite."""
     head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
+    if not head.size:  # making a meet is its record's first entry
+        raise NotFound("There is no such meet.")
     return HeadOut(meet=MeetId(meet), size=head.size, root=head.root)
 
 
@@ -63,20 +82,17 @@ async def follow_feed(
     """What is done, as it is done: server-sent events from the record.
 
     A reader that lost the line sends `Last-Event-ID` and misses nothing; without a place it starts
-    at the present head.
+    at the present head. A place beyond it is answered with the event `reset`. A session keeps up to
+    four feeds open.
     """
-    store = here.store
     token = bearer_token(request)
-    start = last_event_id if last_event_id is not None else after
-    if start is None:
-        start = (await here.store.read(lambda conn: head_of(conn, MeetId(meet)))).size
+    head = (await here.store.read(lambda conn: head_of(conn, MeetId(meet)))).size
+    place = last_event_id if last_event_id is not None else after
 
     async def roles_now() -> frozenset[Role] | None:
         found = await here.services.callers.find(here.store, token, here.clock.now())
         return found.roles if found else None
 
-    return StreamingResponse(
-        here.feed.follow(store, here.caller.meet_id, start, roles_now),
-        media_type="text/event-stream",
-        headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
-    )
+    start = place if place is not None else head
+    follower = Follower(here.caller.meet_id, start, head, roles_now)
+    return LiveFeed(here, here.feed.follow(here.store, follower))

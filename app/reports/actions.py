@@ -1,47 +1,31 @@
-"""What is done with flags and reports."""
+"""What is done with reports: written, asked back, written again, withdrawn."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
 
-from pydantic_core import to_json
 from sqlalchemy import bindparam, insert, select, update
 
 from app.access.queries import Caller
-from app.crew.queries import Post, expected_posts
-from app.ids import CallId, CaseId, HeatId, PostId, ReportId, new_id
-from app.meets.actions import set_heat_state
-from app.meets.queries import Running, heat
-from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.ids import CaseId, HeatId, PostId, ReportId
+from app.meets.queries import Running
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
-from app.reports.arriving import Arriving, arriving
+from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
 from app.reports.findings import as_stored, judge_report
-from app.reports.grouping import Place, case_for, move_report, touch_case_of
-from app.reports.queries import (
-    call_out,
-    called_posts,
-    case_row,
-    noted_against,
-    report_from,
-    report_out,
-)
-from app.reports.states import REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
-from app.reports.tables import calls, reports
-from app.reports.wire import CallIn, CallOut, Flag, ReportIn, ReportOut
-from app.roles import Role
+from app.reports.grouping import Place, case_for, insist_on_measure, move_report, touch_case_of
+from app.reports.queries import case_row, noted_against, report_from, report_out
+from app.reports.sendings import insist_same, said
+from app.reports.states import REPORT_TABLE, CaseState, ReportAct, ReportState
+from app.reports.tables import reports
+from app.reports.wire import ReportIn, ReportOut
 from app.rules.observation import LaneInfringement
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
-from app.wire import Wire
 
-NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
-
-_CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
 _REPORT = Prepared(select(reports).where(reports.c.id == bindparam("report")))
-_ADD_CALL = Prepared(insert(calls))
 _ADD_REPORT = Prepared(insert(reports))
 _WRITE_REPORT = Prepared(
     update(reports)
@@ -54,6 +38,7 @@ _WRITE_REPORT = Prepared(
                 "case_id",
                 "post_id",
                 "post_words",
+                "run",
                 "take_over",
                 "lane",
                 "team_id",
@@ -72,140 +57,6 @@ _WRITE_REPORT = Prepared(
 )
 
 
-def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:
-    """A post shows white or yellow. Yellow raises a report and opens (or joins) a case at once."""
-    said, content = _said(sent)
-
-    def act(unit: Unit) -> Done[Put[CallOut]]:
-        known = _CALL.first(unit.conn, {"call": call_id})
-        if known is not None:
-            _insist_same(known, unit, caller, content, "a call")
-            return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
-        here = arriving(unit, HeatId(sent.heat), sent.lane, PostId(sent.post))
-        running, place = here.running, here.post
-        marks = _marks(running, place, sent.lane, caller)
-        report_id, case_id = None, None
-        if sent.flag is Flag.YELLOW:
-            report_id, case_id = _raise_report(unit, sent, caller, place, running, marks)
-        _ADD_CALL.run(
-            unit.conn,
-            {
-                "id": call_id,
-                "meet_id": unit.meet_id,
-                "heat_id": sent.heat,
-                "post_id": sent.post,
-                "official_id": caller.official_id,
-                "flag": sent.flag.value,
-                "lane": sent.lane,
-                "run": _speaks_in(running, place, caller),
-                "report_id": report_id,
-                "clock": said["clock"],
-                "marks": marks,
-                "received_at": unit.now,
-                "content": content,
-            },
-        )
-        judged = _note_if_judged(unit, HeatId(sent.heat), running)
-        facts = {
-            **said,
-            "report": report_id,
-            "case": case_id,
-            "marks": marks,
-            "judged": judged,
-        }
-        out = call_out(unit.conn, unit.meet_id, call_id)
-        return Done(Put(out, created=True), Deed(Kind.CALL, call_id, facts))
-
-    return act
-
-
-def _raise_report(
-    unit: Unit, sent: CallIn, caller: Caller, place: Post | None, running: Running, marks: list[str]
-) -> tuple[ReportId, CaseId]:
-    report_id = ReportId(sent.report or new_id())
-    known = _REPORT.first(unit.conn, {"report": report_id})
-    if known is not None:
-        if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
-            raise IdTaken("a report", report_id)
-        if (known.heat_id, known.post_id) == (sent.heat, sent.post):
-            # The written report overtook its flag on a bad line: it stands, the flag joins it.
-            return report_id, known.case_id
-        # A phone that names its last report by mistake: this flag is another one, never lost.
-        report_id = ReportId(new_id())
-    case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
-    _ADD_REPORT.run(
-        unit.conn,
-        {
-            "id": report_id,
-            "meet_id": unit.meet_id,
-            "heat_id": sent.heat,
-            "case_id": case_id,
-            "official_id": caller.official_id,
-            "post_id": sent.post,
-            "post_words": _post_words(place, None),
-            "take_over": place.take_over if place else None,
-            "lane": sent.lane,
-            "team_id": running.team_id,
-            "state": ReportState.RAISED.value,
-            "observation": None,
-            "words": "",
-            "marks": marks,
-            "finding": None,
-            "clock": None,
-            "raised_at": unit.now,
-            "received_at": None,
-            "content": None,
-            "remark": None,
-            "version": 1,
-        },
-    )
-    return report_id, case_id
-
-
-def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
-    """Whether this call was the last one the heat waited for."""
-    if running.state is not HeatState.RUNNING:
-        return False
-    expected = expected_posts(unit.conn, unit.meet_id, heat(unit.conn, unit.meet_id, heat_id))
-    if not {place.id for place in expected} <= called_posts(unit.conn, heat_id).keys():
-        return False
-    step = HEAT_TABLE.step(running.state, HeatAct.LAST_POST_CALLS)
-    set_heat_state(unit, heat_id, step.becomes)
-    return True
-
-
-def _speaks_in(running: Running, place: Post | None, caller: Caller) -> int | None:
-    """The run of the heat for which this call speaks for its post, None where it does not.
-
-    A flag shown before the start says nothing about the race, and one shown at a post of somebody
-    else does not end that post's silence, unless the head of the crew calls for it: a post that
-    reports by radio.
-    """
-    if running.state is HeatState.TO_COME or place is None:
-        return None
-    stands_there = place.is_of(caller.official_id) or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE)
-    return running.run if stands_there else None
-
-
-def _post_words(place: Post | None, take_over: int | None) -> str:
-    if place is not None:
-        return place.words
-    return f"take-over {take_over}, own observation" if take_over else "own observation"
-
-
-def _marks(running: Running, place: Post | None, lane: int | None, caller: Caller) -> list[str]:
-    found: list[Mark] = []
-    if lane is not None and running.team_id is None:
-        found.append(Mark.NO_TEAM)
-    if running.state in NOT_RUNNING:
-        found.append(Mark.NOT_RUNNING)
-    if place is not None and lane is not None and lane not in place.lanes:
-        found.append(Mark.OUTSIDE_POST)
-    if place is not None and not place.is_of(caller.official_id):
-        found.append(Mark.OTHERS_POST)
-    return [mark.value for mark in found]
-
-
 def write_report(
     report_id: ReportId, sent: ReportIn, caller: Caller, version: int | None
 ) -> Action[Put[ReportOut]]:
@@ -214,21 +65,26 @@ def write_report(
     The same content again is the same report. A returned report is a change and names the version
     it changes; a report that was only raised holds nothing that could be overwritten.
     """
-    said, content = _said(sent)
+    document, content = said(sent)
 
     def act(unit: Unit) -> Done[Put[ReportOut]]:
         known = _REPORT.first(unit.conn, {"report": report_id})
         if known is not None and known.content == content:
-            _insist_same(known, unit, caller, content, "a report")
+            insist_same(known, unit, caller, content, "a report")
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
         if known is not None:
             _insist_writable(known, unit, caller, version)
         post_id = PostId(sent.post) if sent.post else None
-        here = arriving(unit, HeatId(sent.heat), sent.lane, post_id)
-        facts = _judge_and_place(unit, report_id, sent, caller, known, here)
-        facts |= {"observation": said["observation"], "clock": said["clock"], "content": content}
+        here = arriving(unit, HeatId(sent.heat), sent.lane, post_id, caller.official_id)
+        facts = _judge_and_place(unit, report_id, sent, known, here)
+        facts |= {
+            "observation": document["observation"],
+            "clock": document["clock"],
+            "content": content,
+        }
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
         if known is None:
+            insist_on_measure(unit, facts["case_id"], caller.official_id)
             stored = facts | _first_facts(unit, report_id, caller)
             _ADD_REPORT.run(unit.conn, stored)
             return Done(Put(report_from(stored, caller.name), created=True), deed)
@@ -246,14 +102,13 @@ def _noted_before(unit: Unit, sent: ReportIn, running: Running) -> int:
     """The lane infringements noted against the team, where the report is about one."""
     if running.team_id is None or not isinstance(sent.observation, LaneInfringement):
         return 0
-    return noted_against(unit.conn, unit.meet_id, running.team_id).count
+    return noted_against(unit.conn, unit.meet_id, running.team_id, HeatId(sent.heat)).count
 
 
 def _judge_and_place(
     unit: Unit,
     report_id: ReportId,
     sent: ReportIn,
-    caller: Caller,
     known: AnyRow | None,
     here: Arriving,
 ) -> dict[str, Any]:
@@ -270,13 +125,15 @@ def _judge_and_place(
         "heat_id": sent.heat,
         "case_id": case_id,
         "post_id": sent.post,
-        "post_words": _post_words(place, take_over),
+        "post_words": post_words(place, take_over),
+        # Written late or again, it is still about the run in which its flag was shown.
+        "run": known.run if known and known.heat_id == sent.heat else run_of(running),
         "take_over": take_over,
         "lane": sent.lane,
         "team_id": running.team_id,
         "state": ReportState.WRITTEN.value,
         "words": sent.words,
-        "marks": _marks(running, place, sent.lane, caller),
+        "marks": marks_on(here, sent.lane, early=is_early(sent.clock, running)),
         "finding": as_stored(finding),
         "received_at": unit.now,
     }
@@ -305,16 +162,11 @@ def _written(sent: ReportIn, facts: Mapping[str, Any]) -> dict[str, Any]:
         "observation": facts["observation"],
         "post": sent.post,
         "post_words": facts["post_words"],
+        "run": facts["run"],
         "take_over": facts["take_over"],
         "team": facts["team_id"],
         "words": sent.words,
     }
-
-
-def _insist_same(known: AnyRow, unit: Unit, caller: Caller, content: str, what: str) -> None:
-    same_author = known.meet_id == unit.meet_id and known.official_id == caller.official_id
-    if not same_author or known.content != content:
-        raise IdTaken(what, known.id)
 
 
 def _insist_writable(known: AnyRow, unit: Unit, caller: Caller, version: int | None) -> None:
@@ -373,9 +225,9 @@ def withdraw_report(
 
 
 def _insist_not_ruled(unit: Unit, known: AnyRow) -> None:
-    """A ruling rests on what lay before it: a report of its case is no longer taken back."""
+    """A ruling rests on what lay before it: an account in its case is no longer taken back."""
     case = case_row(unit.conn, unit.meet_id, CaseId(known.case_id))
-    if case.state == CaseState.RULED:
+    if case.state == CaseState.RULED and known.state != ReportState.RAISED:
         raise StateConflict(
             "The case of this report has been ruled on, so it can no longer be withdrawn. "
             "Tell the head official, who can reconsider the ruling."
@@ -403,12 +255,3 @@ def _set_state(unit: Unit, report_id: ReportId, state: ReportState, remark: str)
         .values(state=state.value, remark=remark, version=reports.c.version + 1)
     )
     touch_case_of(unit, report_id)
-
-
-def _said(sent: Wire) -> tuple[dict[str, Any], str]:
-    """What was sent, as a document and in one line: two sendings of one thing read the same.
-
-    Written out once, before the action is queued, since the writer's time is the dearest.
-    """
-    document = sent.model_dump(mode="json")
-    return document, to_json(document).decode()

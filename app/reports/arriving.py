@@ -1,25 +1,38 @@
 """What is known when a flag or a report comes in: who runs there, and which post sent it.
 
-One statement, since a phone that waits for its receipt waits for nothing else.
+One statement, since a phone that waits for its receipt waits for nothing else. A post is taken as
+it stood when the heat was started: a later plan may give its id, or its official, another place.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from sqlalchemy import bindparam, select
 
-from app.crew.queries import POST_AT_HEAT_COLUMNS, Post, post_from
+from app.crew.queries import (
+    HELD_COLUMNS,
+    POST_COLUMNS,
+    Post,
+    held_from,
+    holds_a_post,
+    post_from,
+)
 from app.crew.tables import heat_posts, posts
-from app.ids import HeatId, PostId
+from app.ids import HeatId, OfficialId, PostId
 from app.meets.queries import RUNNING_COLUMNS, RUNNING_IN, Running, running_from
+from app.meets.states import HeatState
 from app.meets.tables import heats
 from app.refusals import NotFound
+from app.reports.states import Mark
 from app.store.action import Unit
 from app.store.prepared import Prepared
+from app.store.rows import AnyRow
+from app.wire import PhoneClock
 
 _ARRIVING = Prepared(
-    select(*RUNNING_COLUMNS, *POST_AT_HEAT_COLUMNS)
+    select(*RUNNING_COLUMNS, *POST_COLUMNS, *HELD_COLUMNS)
     .select_from(
         RUNNING_IN.outerjoin(
             posts, (posts.c.id == bindparam("post")) & (posts.c.meet_id == heats.c.meet_id)
@@ -32,21 +45,90 @@ _ARRIVING = Prepared(
 )
 
 
+NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
+
+
 @dataclass(frozen=True, slots=True)
 class Arriving:
-    """Who runs in the lane, and the post that watches; none for an own observation."""
+    """Who runs in the lane, and the post that watches; none for an own observation.
+
+    `mark` says what is odd about the official at that post, None where it is their own.
+    """
 
     running: Running
     post: Post | None
+    mark: Mark | None = None
 
 
-def arriving(unit: Unit, heat_id: HeatId, lane: int | None, post_id: PostId | None) -> Arriving:
+def arriving(
+    unit: Unit, heat_id: HeatId, lane: int | None, post_id: PostId | None, by: OfficialId
+) -> Arriving:
     """What is known; NotFound for a heat or a post that is not of this meet."""
     row = _ARRIVING.first(
         unit.conn, {"meet": unit.meet_id, "heat": heat_id, "lane": lane, "post": post_id}
     )
     if row is None:
         raise NotFound("There is no such heat at this meet.")
-    if post_id is not None and row.post_id is None:
+    running = running_from(row)
+    if post_id is None:
+        return Arriving(running, None)
+    if row.post_id is None:
         raise NotFound("There is no such post in this meet's crew plan.")
-    return Arriving(running_from(row), None if post_id is None else post_from(row))
+    return Arriving(running, *_place_of(unit, heat_id, row, by))
+
+
+def _place_of(unit: Unit, heat_id: HeatId, row: AnyRow, by: OfficialId) -> tuple[Post, Mark | None]:
+    """Where the official stands, and what is odd about it."""
+    if row.held_id is None:
+        planned = post_from(row)
+        return planned, None if planned.official_id == by else Mark.OTHERS_POST
+    held = held_from(row)
+    if held.official_id == by:
+        return held, None
+    planned = post_from(row)
+    if planned.official_id != by:
+        return held, Mark.OTHERS_POST
+    if not planned.is_where(held):
+        # The id now names another place: that is where they stand, and this heat has no post there.
+        return planned, Mark.LATER_POST
+    # Whoever had a post of their own at the start stands there, whatever the next heat's plan says.
+    elsewhere = holds_a_post(unit.conn, heat_id, by)
+    return held, Mark.OTHERS_POST if elsewhere else Mark.STAND_IN
+
+
+def is_early(clock: PhoneClock, running: Running) -> bool:
+    """Whether a flag was shown before the heat's start, as a flag of a recalled start is that
+    comes late. Only a phone whose clock was compared with the server's can tell.
+    """
+    if running.started_at is None or clock.offset_ms is None:
+        return False
+    error = timedelta(milliseconds=clock.error_ms or 0)
+    return clock.at + timedelta(milliseconds=clock.offset_ms) + error < running.started_at
+
+
+def run_of(running: Running) -> int | None:
+    """The run that a report is about, None where the heat had not been started."""
+    return None if running.state is HeatState.TO_COME else running.run
+
+
+def post_words(place: Post | None, take_over: int | None) -> str:
+    """The post as people name it, or that there was none."""
+    if place is not None:
+        return place.words
+    return f"take-over {take_over}, own observation" if take_over else "own observation"
+
+
+def marks_on(here: Arriving, lane: int | None, *, early: bool = False) -> list[str]:
+    """What is odd about a call or a report that is kept all the same."""
+    found: list[Mark] = []
+    if lane is not None and here.running.team_id is None:
+        found.append(Mark.NO_TEAM)
+    if here.running.state in NOT_RUNNING:
+        found.append(Mark.NOT_RUNNING)
+    if early:
+        found.append(Mark.BEFORE_START)
+    if here.post is not None and lane is not None and lane not in here.post.lanes:
+        found.append(Mark.OUTSIDE_POST)
+    if here.mark is not None:
+        found.append(here.mark)
+    return [mark.value for mark in found]

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, and_, bindparam, insert, literal_column, select, update
+from sqlalchemy import Connection, and_, bindparam, func, insert, literal_column, select, update
 
-from app.ids import CaseId, HeatId, TeamId, new_id
+from app.ids import CaseId, HeatId, OfficialId, TeamId, new_id
+from app.refusals import StateConflict
 from app.reports.states import (
     CASE_TABLE,
     REPORT_TABLE,
@@ -39,7 +40,10 @@ _OF_LANE = and_(
 _OPEN_FOR_TEAM = Prepared(select(cases.c.id).where(_OF_TEAM))
 _OPEN_FOR_LANE = Prepared(select(cases.c.id).where(_OF_LANE))
 _ADD_TO_TEAMS = Prepared(
-    update(cases).where(_OF_TEAM).values(version=cases.c.version + 1).returning(cases.c.id)
+    update(cases)
+    .where(_OF_TEAM)
+    .values(version=cases.c.version + 1, lane=bindparam("now_in"))
+    .returning(cases.c.id)
 )
 _ADD_TO_LANES = Prepared(
     update(cases).where(_OF_LANE).values(version=cases.c.version + 1).returning(cases.c.id)
@@ -69,6 +73,16 @@ _OTHERS = Prepared(
     .limit(1)
 )
 
+# One report tells of one apparent infringement. So many from one umpire on one case are a fault of
+# a phone, and would bury the case for everybody who has to read it.
+MOST_BY_ONE = 50
+
+_BY_ONE = Prepared(
+    select(func.count())
+    .select_from(reports)
+    .where(reports.c.case_id == bindparam("case"), reports.c.official_id == bindparam("official"))
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -83,7 +97,9 @@ def case_for(unit: Unit, place: Place) -> CaseId:
     """The open case for this place, opened where there is none; its version moves."""
     known = None
     if place.team_id is not None:
-        known = _ADD_TO_TEAMS.first(unit.conn, {"heat": place.heat_id, "team": place.team_id})
+        # The lane too: the team may have been drawn into another since the case was opened.
+        where = {"heat": place.heat_id, "team": place.team_id, "now_in": place.lane}
+        known = _ADD_TO_TEAMS.first(unit.conn, where)
     elif place.lane is not None:
         known = _ADD_TO_LANES.first(unit.conn, {"heat": place.heat_id, "lane": place.lane})
     return CaseId(known.id) if known is not None else open_case(unit, place)
@@ -134,6 +150,8 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
         _TOUCH.run(unit.conn, {"case": from_case})
         return from_case
     if current.state != CaseState.OPEN:
+        # Whoever rules on that case again is to see that a report has left it.
+        _TOUCH.run(unit.conn, {"case": from_case})
         return case_for(unit, place)
     shared = _OTHERS.first(unit.conn, {"case": from_case, "report": report_id})
     known = find_open(unit.conn, place)
@@ -148,6 +166,16 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
     else:
         _TOUCH.run(unit.conn, {"case": from_case})
     return target
+
+
+def insist_on_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> None:
+    """StateConflict where one official has written as much on a case as anybody can read."""
+    found = _BY_ONE.first(unit.conn, {"case": case_id, "official": official_id})
+    if found is not None and found[0] >= MOST_BY_ONE:
+        raise StateConflict(
+            f"You have written {MOST_BY_ONE} reports about this team in this heat already. Tell "
+            "the head official what is missing."
+        )
 
 
 def close_case(unit: Unit, case_id: CaseId) -> None:

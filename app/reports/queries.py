@@ -5,62 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import groupby
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
+from sqlalchemy import Connection, bindparam, select
 
 from app.access.queries import official_names
 from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
-from app.cursors import cursor, split_cursor
-from app.ids import (
-    CallId,
-    CaseId,
-    HeatId,
-    MeetId,
-    OfficialId,
-    PostId,
-    ReportId,
-    RulingId,
-    TeamId,
-)
+from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId, TeamId
 from app.meets.queries import heat
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.findings import finding_out
-from app.reports.states import (
-    CASE_TABLE,
-    REPORT_TABLE,
-    CaseState,
-    Mark,
-    ReportAct,
-    ReportState,
-)
+from app.reports.states import CASE_TABLE, REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
 from app.reports.tables import calls, cases, reports
-from app.reports.wire import (
-    CallOut,
-    CaseLine,
-    CaseOut,
-    DocketOut,
-    Flag,
-    GoneOn,
-    HeatPostsOut,
-    PostLine,
-    ReportLine,
-    ReportOut,
-)
+from app.reports.wire import CallOut, CaseOut, Flag, GoneOn, HeatPostsOut, PostLine, ReportOut
 from app.rules.finding import Consequence
-from app.rules.observation import Infringement
 from app.rulings.tables import rulings
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import PhoneClock
 
-DOCKET_PAGE = 50
 REPORTS_PAGE = 100
-REPORTS_IN_SHORT = 10
 
 _CALL = Prepared(
     select(calls, reports.c.case_id)
@@ -79,9 +46,16 @@ _CALLED = (
     .order_by(calls.c.received_at, calls.c.id)
 )
 _REPORT_COLUMNS = (
-    select(reports, officials.c.name.label("official_name"), cases.c.state.label("case_state"))
+    select(
+        reports,
+        officials.c.name.label("official_name"),
+        cases.c.state.label("case_state"),
+        heats.c.run.label("heat_run"),
+        heats.c.state.label("heat_state"),
+    )
     .join(officials, officials.c.id == reports.c.official_id)
     .join(cases, cases.c.id == reports.c.case_id)
+    .join(heats, heats.c.id == reports.c.heat_id)
 )
 _REPORT = Prepared(
     _REPORT_COLUMNS.where(
@@ -98,7 +72,22 @@ _REPORTS_OF_OFFICIAL = (
     .order_by(reports.c.raised_at.desc(), reports.c.id.desc())
     .limit(REPORTS_PAGE)
 )
-_CASE_COLUMNS = (
+REPORT_LINES = (
+    select(
+        reports.c.id,
+        reports.c.case_id,
+        reports.c.state,
+        reports.c.finding,
+        reports.c.marks,
+        reports.c.run,
+        officials.c.name.label("official_name"),
+        heats.c.run.label("heat_run"),
+        heats.c.state.label("heat_state"),
+    )
+    .join(officials, officials.c.id == reports.c.official_id)
+    .join(heats, heats.c.id == reports.c.heat_id)
+)
+CASE_COLUMNS = (
     select(
         cases,
         events.c.name.label("event_name"),
@@ -112,26 +101,22 @@ _CASE_COLUMNS = (
     .join(events, events.c.id == heats.c.event_id)
     .outerjoin(teams, teams.c.id == cases.c.team_id)
 )
-_CASE = _CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
-# Written out, not bound: only then does the engine know that the docket's own index will do.
-_OPEN = and_(cases.c.meet_id == bindparam("meet"), cases.c.state == literal_column("'open'"))
-_LATER = or_(
-    cases.c.opened_at > bindparam("opened_at"),
-    and_(cases.c.opened_at == bindparam("opened_at"), cases.c.id > bindparam("case")),
-)
-_OLDEST_FIRST = (cases.c.opened_at, cases.c.id)
-_DOCKET_FIRST = Prepared(_CASE_COLUMNS.where(_OPEN).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1))
-_DOCKET_NEXT = Prepared(
-    _CASE_COLUMNS.where(_OPEN, _LATER).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1)
-)
-_COUNT_OPEN = select(func.count()).select_from(cases).where(_OPEN)
+_CASE = CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
 _OPEN_OF_HEAT = (
     select(cases.c.id)
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
 _LANE_INFRINGEMENTS = (
-    select(rulings.c.id, rulings.c.separate)
+    select(
+        rulings.c.id,
+        rulings.c.separate,
+        rulings.c.ruled_at,
+        rulings.c.heat_id,
+        heats.c.started_at,
+        heats.c.position,
+    )
+    .join(heats, heats.c.id == rulings.c.heat_id)
     .where(
         rulings.c.meet_id == bindparam("meet"),
         rulings.c.team_id == bindparam("team"),
@@ -140,61 +125,60 @@ _LANE_INFRINGEMENTS = (
     )
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
-
-
-def _reports_on(*where: ColumnElement[bool]) -> Prepared:
-    """The first reports of each case on a page, and how many the case has."""
-    page = select(cases.c.id).where(*where).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE)
-    case = reports.c.case_id
-    numbered = (
-        select(
-            reports.c.id,
-            func.count().over(partition_by=case).label("in_all"),
-            func.row_number()
-            .over(partition_by=case, order_by=(reports.c.raised_at, reports.c.id))
-            .label("place"),
-        )
-        .where(reports.c.case_id.in_(page))
-        .subquery()
-    )
-    return Prepared(
-        select(
-            reports.c.id,
-            reports.c.case_id,
-            reports.c.state,
-            reports.c.finding,
-            reports.c.marks,
-            officials.c.name.label("official_name"),
-            numbered.c.in_all,
-        )
-        .join(numbered, numbered.c.id == reports.c.id)
-        .join(officials, officials.c.id == reports.c.official_id)
-        .where(numbered.c.place <= REPORTS_IN_SHORT)
-        .order_by(reports.c.case_id, numbered.c.place)
-    )
-
-
-_REPORTS_ON_FIRST = _reports_on(_OPEN)
-_REPORTS_ON_NEXT = _reports_on(_OPEN, _LATER)
+_HEAT_IN_ORDER = select(heats.c.started_at, heats.c.position).where(heats.c.id == bindparam("heat"))
 
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """The lane infringements that stand against a team, and the rulings that noted them."""
+    """The lane infringements that stand against a team, the rulings that noted them, and which of
+    those are about the same heat.
+    """
 
-    count: int
-    by: tuple[RulingId, ...]
+    count: int = 0
+    by: tuple[RulingId, ...] = ()
+    in_this_heat: tuple[RulingId, ...] = ()
 
 
-def noted_against(conn: Connection, meet_id: MeetId, team_id: TeamId) -> Noted:
-    """The tolerated lane infringements of a team, over all rounds of its event.
+def noted_against(
+    conn: Connection,
+    meet_id: MeetId,
+    team_id: TeamId,
+    heat_id: HeatId,
+    before: tuple[datetime, RulingId] | None = None,
+) -> Noted:
+    """The tolerated lane infringements of a team up to and with this heat.
 
     Since 1 November 2021 a first one can be tolerated and is noted as L; the next, by whichever
     member of the team and in whichever round, disqualifies (World Athletics TR17.4 in the numbering
-    of 2021). A team here is a team in one event.
+    of 2021). A team here is a team in one event. They count in the order of racing, in whichever
+    order they were ruled on. `before` leaves out that ruling, and what was ruled on in the same
+    heat after it.
     """
     rows = conn.execute(_LANE_INFRINGEMENTS, {"meet": meet_id, "team": team_id}).all()
-    return Noted(sum(row.separate for row in rows), tuple(row.id for row in rows))
+    if not rows:
+        return Noted()
+    here = conn.execute(_HEAT_IN_ORDER, {"heat": heat_id}).one()
+    counted = [
+        row
+        for row in rows
+        if (
+            (before is None or (row.ruled_at, row.id) < before)
+            if row.heat_id == heat_id
+            else _ran_before(row, here)
+        )
+    ]
+    return Noted(
+        sum(row.separate for row in counted),
+        tuple(row.id for row in counted),
+        tuple(row.id for row in counted if row.heat_id == heat_id),
+    )
+
+
+def _ran_before(one: AnyRow, other: AnyRow) -> bool:
+    """Which heat ran first: by their starts, else by the programme."""
+    if one.started_at is not None and other.started_at is not None:
+        return bool(one.started_at < other.started_at)
+    return bool(one.position < other.position)
 
 
 def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
@@ -212,6 +196,7 @@ def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
         report=row.report_id,
         case=row.case_id,
         marks=[Mark(mark) for mark in row.marks],
+        counts=row.run is not None,
         received_at=row.received_at,
     )
 
@@ -231,9 +216,9 @@ def called_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
     for row in conn.execute(_CALLED, {"heat": heat_id}):
         stands = row.flag == Flag.YELLOW and row.state != ReportState.WITHDRAWN
         before = shown.get(row.post_id)
-        yellow = stands or (before is not None and before.flag is Flag.YELLOW)
-        flag = Flag.YELLOW if yellow else Flag.WHITE
-        shown[row.post_id] = Called(flag, row.received_at, row.official_id)
+        if stands or before is None or before.flag is Flag.WHITE:
+            flag = Flag.YELLOW if stands else Flag.WHITE
+            shown[row.post_id] = Called(flag, row.received_at, row.official_id)
     return shown
 
 
@@ -321,13 +306,23 @@ def report_from(
 
 
 def possible_for(state: ReportState, case: CaseState) -> list[ReportAct]:
-    """What can happen to a report: once its case is ruled on, it is no longer taken back."""
-    too_late = ReportAct.WITHDRAW if case is CaseState.RULED else None
+    """What can happen to a report: an account is no longer taken back once its case is ruled on."""
+    on_record = case is CaseState.RULED and state is not ReportState.RAISED
+    too_late = ReportAct.WITHDRAW if on_record else None
     return [act for act in REPORT_TABLE.possible(state) if act is not too_late]
 
 
 def _report_out(row: AnyRow) -> ReportOut:
-    return report_from(row._asdict(), row.official_name, CaseState(row.case_state))
+    stored = row._asdict() | {"marks": marks_now(row)}
+    return report_from(stored, row.official_name, CaseState(row.case_state))
+
+
+def marks_now(row: Any) -> list[str]:
+    """A report's marks, and whether its heat was held back or started again since."""
+    held_back = row.heat_state == HeatState.TO_COME
+    if row.run is None or (row.run == row.heat_run and not held_back):
+        return list(row.marks)
+    return [*row.marks, Mark.EARLIER_RUN.value]
 
 
 def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
@@ -366,63 +361,5 @@ def case_out(
         gone_on=list(gone_on),
         rulings=list(rulings),
         possible=[act.value for act in CASE_TABLE.possible(state)],
-        version=row.version,
-    )
-
-
-def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
-    """The open cases, oldest first, fifty a page, each with its reports in short."""
-    values: dict[str, Any] = {"meet": meet_id}
-    if after is None:
-        rows = _DOCKET_FIRST.all(conn, values)
-        reported = _REPORTS_ON_FIRST.all(conn, values)
-    else:
-        values |= _place_in_docket(after)
-        rows = _DOCKET_NEXT.all(conn, values)
-        reported = _REPORTS_ON_NEXT.all(conn, values)
-    page, more = rows[:DOCKET_PAGE], len(rows) > DOCKET_PAGE
-    by_case = {case: list(those) for case, those in groupby(reported, key=lambda row: row.case_id)}
-    count = len(rows)
-    if more or after is not None:
-        count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
-    return DocketOut(
-        cases=[_case_line(row, by_case.get(row.id, [])) for row in page],
-        open=count,
-        next=cursor(page[-1].opened_at, page[-1].id) if more else None,
-    )
-
-
-def _place_in_docket(after: str) -> Mapping[str, Any]:
-    opened_at, case_id = split_cursor(after, "after")
-    return {"opened_at": opened_at, "case": case_id}
-
-
-def _report_line(row: Any) -> ReportLine:
-    finding = row.finding or {}
-    return ReportLine(
-        id=row.id,
-        official_name=row.official_name,
-        state=ReportState(row.state),
-        seen=Infringement(finding["infringement"]) if finding else None,
-        outcome=finding.get("outcome"),
-        rule=finding.get("rule"),
-        marks=[Mark(mark) for mark in row.marks],
-    )
-
-
-def _case_line(row: AnyRow, reported: list[Any]) -> CaseLine:
-    return CaseLine(
-        id=row.id,
-        heat=row.heat_id,
-        event_name=row.event_name,
-        round=row.round,
-        number=row.number,
-        lane=row.lane,
-        team=row.team_id,
-        team_name=row.team_name,
-        opened_at=row.opened_at,
-        further_of=row.further_of,
-        reports=[_report_line(one) for one in reported],
-        reports_in_all=reported[0].in_all if reported else 0,
         version=row.version,
     )

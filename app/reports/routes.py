@@ -11,7 +11,7 @@ from app.access.queries import Caller
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.ids import CallId, ChosenId, HeatId, MeetId, ReportId
 from app.refusals import NotYours
-from app.reports import actions, queries
+from app.reports import actions, docket, flags, queries
 from app.reports.wire import (
     CallIn,
     CallOut,
@@ -49,7 +49,7 @@ async def put_call(
 ) -> Response:
     """Show a flag for a heat."""
     put = await here.store.act(
-        MeetId(meet), here.actor, actions.show_flag(CallId(call), sent, here.caller)
+        MeetId(meet), here.actor, flags.show_flag(CallId(call), sent, here.caller)
     )
     return answer_put(put)
 
@@ -139,7 +139,7 @@ async def get_docket(
     meet: Meet, here: Here, after: Annotated[str | None, Query(max_length=80)] = None
 ) -> Response:
     """The cases that await a ruling, oldest first."""
-    return answer(await here.store.read(lambda conn: queries.docket(conn, MeetId(meet), after)))
+    return answer(await here.store.read(lambda conn: docket.docket(conn, MeetId(meet), after)))
 
 
 HURRIED = (

@@ -78,3 +78,7 @@ class Mark(StrEnum):
     NOT_RUNNING = "heat was not running"
     OUTSIDE_POST = "lane outside the post"
     OTHERS_POST = "post of somebody else"
+    LATER_POST = "post of a later crew plan"
+    STAND_IN = "by a stand-in"
+    BEFORE_START = "shown before the heat was started"
+    EARLIER_RUN = "from a recalled start of the heat"

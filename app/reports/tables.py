@@ -61,6 +61,7 @@ reports = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("post_id", id_type(), ForeignKey("posts.id")),
     Column("post_words", Text, nullable=False),
+    Column("run", Integer),
     Column("take_over", Integer),
     Column("lane", Integer),
     Column("team_id", id_type(), ForeignKey("teams.id")),
@@ -78,6 +79,7 @@ reports = Table(
     Index(None, "meet_id", "official_id", "raised_at"),
 )
 """`content` is what was sent, in one line: it tells a repetition from a change.
+`run` is the run of the heat it is about, null where the heat had not been started.
 `post_words` is the post as it was then: a later crew plan may use its id for another place.
 `remark` is the head official's question with a returned report, or the reason of a withdrawal."""
 
@@ -98,6 +100,7 @@ calls = Table(
     Column("received_at", Instant, nullable=False),
     Column("content", Text, nullable=False),
     Index(None, "heat_id", "post_id"),
+    Index(None, "report_id"),
 )
 """`run` is the run of the heat for which the call speaks for its post; null where it does not: the
 heat had not been started, or the post is somebody else's."""

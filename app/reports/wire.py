@@ -9,11 +9,12 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from app.ids import CallId, CaseId, ChosenId, HeatId, OfficialId, PostId, ReportId, RulingId, TeamId
+from app.reports.examples import CALLS, REPORTS
 from app.reports.states import CaseState, Mark, ReportState
 from app.rules.book_parts import Consequence
 from app.rules.finding import Outcome
 from app.rules.observation import Infringement, Observation
-from app.wire import Lane, PhoneClock, Reasons, Wire, Words
+from app.wire import Lane, PhoneClock, Reasons, Wire, Words, shown
 
 
 class Flag(StrEnum):
@@ -25,6 +26,8 @@ class Flag(StrEnum):
 
 class CallIn(Wire):
     """A flag shown by a post for a heat. Yellow alone opens a case; the report follows."""
+
+    model_config = shown(*CALLS)
 
     heat: ChosenId
     post: ChosenId
@@ -54,11 +57,14 @@ class CallOut(Wire):
     report: ReportId | None
     case: CaseId | None
     marks: list[Mark]
+    counts: bool = Field(description="whether this call speaks for its post, and ends its silence")
     received_at: datetime
 
 
 class ReportIn(Wire):
     """The written account that follows a yellow flag: one lane, one apparent infringement."""
+
+    model_config = shown(*REPORTS)
 
     heat: ChosenId
     lane: Lane
@@ -114,6 +120,8 @@ class ReportOut(Wire):
 class ReasonIn(Wire):
     """A reason, as the act needs one."""
 
+    model_config = shown({"reason": "How far past the line was the baton, and who held it?"})
+
     reason: Reasons
 
 
@@ -156,7 +164,7 @@ class DocketOut(Wire):
 
 
 class GoneOn(Wire):
-    """A report that was written again after the ruling, and the further case it went to."""
+    """A report that lay in the case at its ruling and was written since, and where it went."""
 
     report: ReportId
     case: CaseId
@@ -180,7 +188,7 @@ class CaseOut(Wire):
     joined_to: CaseId | None
     reports: list[ReportOut]
     gone_on: list[GoneOn] = Field(
-        description="reports that a ruling on this case rested on and that were written after it"
+        description="reports that lay in this case at its ruling and have gone to another since"
     )
     rulings: list[RulingId]
     possible: list[str]

@@ -44,7 +44,7 @@ from app.results.wire import (
     SnapshotWindow,
 )
 from app.rules.windows import Window, WindowOpener, windows_opened
-from app.rulings.queries import last_ruled_at
+from app.rulings.queries import count_rulings_in_heat, last_ruled_at
 from app.sheets.finish_list import FinishRow
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
@@ -132,6 +132,7 @@ def announce(
         at = _announced_at(unit, sent.announced_at, last, facts)
         meet = meet_facts(unit.conn, unit.meet_id)
         opened = windows_opened(WindowOpener.ANNOUNCEMENT, at, meet.book, meet.window_terms)
+        _insist_still_open(opened, unit, meet, sent.remark)
         out = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened)
         unit.conn.execute(
             insert(announcements).values(
@@ -145,6 +146,8 @@ def announce(
                 snapshot=out.snapshot(),
                 statement_digest=out.statement_digest,
                 content=content,
+                list_seen=_list_version(unit, heat_id),
+                rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
             )
         )
         _open_windows(unit, out, opened)
@@ -182,10 +185,15 @@ def _what_is_announced(unit: Unit, heat_id: HeatId, version: int) -> ResultOut:
     return seen
 
 
+def _list_version(unit: Unit, heat_id: HeatId) -> int:
+    known = result_row(unit.conn, unit.meet_id, heat_id)
+    return known.version if known is not None else 0
+
+
 def _insist_on_word(blockers: BlockersOut, despite: str | None) -> None:
     if blockers.is_clear and despite is not None:
         raise Malformed(
-            "Every post has called and no case is open: there is nothing to announce this "
+            "Every post has called and nothing awaits a ruling: there is nothing to announce this "
             "despite of. Leave “despite” out.",
             field="/despite",
         )
@@ -197,6 +205,7 @@ def _insist_on_word(blockers: BlockersOut, despite: str | None) -> None:
         field="/despite",
         silent_posts=blockers.silent_posts,
         open_cases=blockers.open_cases,
+        shaken_rulings=blockers.shaken_rulings,
     )
 
 
@@ -204,11 +213,10 @@ def _insist_on_news(last: AnyRow | None, seen: ResultOut, remark: str) -> None:
     """A second announcement opens a second protest window: it says what it is for."""
     if last is None or seen.announced is None or not seen.announced.holds or remark:
         return
-    if AnnouncementOut.model_validate(last.snapshot).blockers == seen.blockers:
-        raise StateConflict(
-            f"Nothing has changed since announcement {last.number} of this heat. To announce it "
-            "again all the same, say why in “remark”; a further protest window will then run."
-        )
+    raise StateConflict(
+        f"This result is the same as in announcement {last.number} of this heat. To announce it "
+        "again, say why in “remark”; a further protest window will then run."
+    )
 
 
 def _announced_at(
@@ -244,6 +252,18 @@ def _announced_at(
             field="/announced_at",
         )
     return at
+
+
+def _insist_still_open(opened: Sequence[Window], unit: Unit, meet: MeetFacts, remark: str) -> None:
+    """Nobody can use a window that is over when it becomes known: whoever enters it says why."""
+    ends = [window.closes_at for window in opened if window.closes_at is not None]
+    if not remark and ends and max(ends) < unit.now:
+        raise Malformed(
+            "Announced then, the time for protests would be over already (until "
+            f"{in_zone(max(ends), meet.time_zone)}). Look at the time; if it is right, say in "
+            "“remark” why it is entered so late.",
+            field="/announced_at",
+        )
 
 
 def _snapshot(

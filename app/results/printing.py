@@ -68,7 +68,7 @@ def as_text(announced: AnnouncementOut) -> str:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
         sentences.append("This result is announced while reports are still awaited.")
-    sentences += [_window_aloud(window, announced.time_zone) for window in announced.windows]
+    sentences += [_window_aloud(window, announced) for window in announced.windows]
     return "\n".join(sentences) + "\n"
 
 
@@ -93,14 +93,15 @@ def _unplaced(line: ResultLineOut) -> str:
     return f"{line.team_name}, lane {line.lane}, {words}."
 
 
-def _window_aloud(window: SnapshotWindow, zone: str) -> str:
+def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut) -> str:
+    zone = announced.time_zone
     what = "Protests" if window.remedy == "protest" else "Appeals"
     if window.closes_at is None:
         return f"{what} ({window.kind}) can be lodged without a closing time."
-    return (
-        f"{what} can be lodged until {clock_time(window.closes_at, zone)}, "
-        f"{window.minutes} minutes from this announcement."
-    )
+    until, day = clock_time(window.closes_at, zone), long_date(window.closes_at, zone)
+    if day != long_date(announced.announced_at, zone):
+        until = f"{day}, {until}"
+    return f"{what} can be lodged until {until}, {window.minutes} minutes from this announcement."
 
 
 def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:

@@ -8,7 +8,7 @@ from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindparam, or_, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindparam, func, or_, select
 
 from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
@@ -33,7 +33,7 @@ from app.results.wire import (
     WindowsOut,
 )
 from app.rules.windows import Remedy, Window, is_open
-from app.rulings.queries import in_force_in_heat, noted_teams
+from app.rulings.queries import in_force_in_heat, noted_teams, shaken_in_heat
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
@@ -55,19 +55,15 @@ _LAST = (
     .limit(1)
 )
 _later = announcements.alias("later")
+# Counted, not timed: clocks differ between machines, and are set.
 _TOUCHED_SINCE = or_(
-    select(rulings.c.id)
-    .where(
-        rulings.c.heat_id == announcements.c.heat_id,
-        rulings.c.ruled_at > announcements.c.entered_at,
-    )
-    .exists(),
-    select(results.c.heat_id)
-    .where(
-        results.c.heat_id == announcements.c.heat_id,
-        results.c.loaded_at > announcements.c.entered_at,
-    )
-    .exists(),
+    select(func.count())
+    .select_from(rulings)
+    .where(rulings.c.heat_id == announcements.c.heat_id)
+    .scalar_subquery()
+    != announcements.c.rulings_seen,
+    select(results.c.version).where(results.c.heat_id == announcements.c.heat_id).scalar_subquery()
+    != announcements.c.list_seen,
 )
 _LIST = (
     select(
@@ -142,8 +138,8 @@ def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | N
 def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     """The heat's annotated result as it would be announced now.
 
-    Its version names its content, the lines and what stands in the way: an announcement says by it
-    exactly what was looked at.
+    Its version names what an announcement would say, the lines and what stands in the way: an
+    announcement says by it exactly what was looked at.
     """
     facts = heat(conn, meet_id, heat_id)
     row = result_row(conn, meet_id, heat_id)
@@ -151,28 +147,39 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         raise NotFound("No finish list has been loaded for this heat yet.")
     listed = {(lane.lane, lane.team) for lane in facts.lanes}
     finish = [FinishLine.from_stored(stored) for stored in row.rows]
-    still_there = [line for line in finish if (line.lane, line.team) in listed]
-    lines = annotate(
-        facts.lanes, still_there, in_force_in_heat(conn, heat_id), noted_teams(conn, heat_id)
+    is_changed = listed != {(line.lane, line.team) for line in finish}
+    # No places where teams are missing: they would be invented.
+    lines = (
+        []
+        if is_changed
+        else annotate(
+            facts.lanes, finish, in_force_in_heat(conn, heat_id), noted_teams(conn, heat_id)
+        )
     )
     in_the_way = blockers(conn, meet_id, heat_id)
+    last = last_announcement(conn, heat_id)
     return ResultOut(
         heat=heat_id,
         event_name=facts.event_name,
         round=facts.round,
         number=facts.number,
         lines=lines,
-        start_list_changed=listed != {(line.lane, line.team) for line in finish},
+        start_list_changed=is_changed,
         blockers=in_the_way,
-        announced=_announced(last_announcement(conn, heat_id), lines),
-        version=_version_of(lines, in_the_way),
+        announced=_announced(last, lines),
+        version=_version_of(lines, in_the_way, last, meet_row(conn, meet_id).version),
     )
 
 
-def _version_of(lines: Sequence[ResultLineOut], in_the_way: BlockersOut) -> int:
+def _version_of(
+    lines: Sequence[ResultLineOut], in_the_way: BlockersOut, last: AnyRow | None, meet_version: int
+) -> int:
+    """What an announcement would say: the meet's settings make its windows, the last its number."""
     seen = {
+        "announced": last.number if last else 0,
         "blockers": in_the_way.model_dump(mode="json"),
         "lines": [line.model_dump(mode="json") for line in lines],
+        "meet": meet_version,
     }
     return 1 + int.from_bytes(sha256(canonical(seen)).digest()[:4])
 
@@ -185,16 +192,25 @@ def _announced(last: AnyRow | None, lines: list[ResultLineOut]) -> AnnouncedOut 
         id=said.id,
         number=said.number,
         announced_at=said.announced_at,
-        holds=said.lines == lines,
+        holds=_what_counts(said.lines) == _what_counts(lines),
     )
 
 
+def _what_counts(lines: Sequence[ResultLineOut]) -> list[tuple[object, ...]]:
+    """What decides a result: not how a name is written."""
+    return [
+        (line.team, line.lane, line.place, line.status, line.time, line.annotation)
+        for line in lines
+    ]
+
+
 def blockers(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> BlockersOut:
-    """The posts that are silent and the cases that are open for a heat."""
+    """The posts that are silent, the cases that are open and the rulings that are shaken."""
     posts = heat_posts(conn, meet_id, heat_id).posts
     return BlockersOut(
         silent_posts=[line.post for line in posts if line.flag is None],
         open_cases=open_cases_of_heat(conn, heat_id),
+        shaken_rulings=shaken_in_heat(conn, meet_id, heat_id),
     )
 
 

@@ -30,6 +30,8 @@ announcements = Table(
     Column("snapshot", Json, nullable=False),
     Column("statement_digest", String(64), nullable=False),
     Column("content", Json, nullable=False),
+    Column("list_seen", Integer, nullable=False),
+    Column("rulings_seen", Integer, nullable=False),
     UniqueConstraint("heat_id", "number"),
     Index(None, "meet_id", "announced_at"),
 )

@@ -7,10 +7,20 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from app.ids import AnnouncementId, CaseId, ChosenId, HeatId, OfficialId, PostId, TeamId, WindowId
+from app.ids import (
+    AnnouncementId,
+    CaseId,
+    ChosenId,
+    HeatId,
+    OfficialId,
+    PostId,
+    RulingId,
+    TeamId,
+    WindowId,
+)
 from app.rules.placing import FinishStatus
 from app.rules.windows import Remedy
-from app.wire import PhoneTime, Pin, Reasons, Wire, Words
+from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
 
 
 class ResultLineOut(Wire):
@@ -29,22 +39,37 @@ class ResultLineOut(Wire):
     reason: str = Field(description="what the annotation means, in words")
 
 
+def _plural(name: str) -> str:
+    """Silent posts, open cases, rulings to reconsider."""
+    first, _, rest = name.partition(" to ")
+    return f"{first}s to {rest}" if rest else f"{name}s"
+
+
 class BlockersOut(Wire):
     """What stands in the way of announcing a heat without an explicit word."""
 
     silent_posts: list[PostId]
     open_cases: list[CaseId]
+    shaken_rulings: list[RulingId] = Field(
+        default_factory=list,
+        description="rulings to look at again: the heat was started anew since, or lane "
+        "infringements stand before them that they did not count, or no longer stand",
+    )
 
     @property
     def is_clear(self) -> bool:
-        return not self.silent_posts and not self.open_cases
+        return not self.silent_posts and not self.open_cases and not self.shaken_rulings
 
     @property
     def words(self) -> str:
         """What stands in the way, counted: "1 silent post and 2 open cases"."""
-        counts = ((len(self.silent_posts), "silent post"), (len(self.open_cases), "open case"))
+        counts = (
+            (len(self.silent_posts), "silent post"),
+            (len(self.open_cases), "open case"),
+            (len(self.shaken_rulings), "ruling to reconsider"),
+        )
         return " and ".join(
-            f"{count} {name}{'' if count == 1 else 's'}" for count, name in counts if count
+            f"{count} {name if count == 1 else _plural(name)}" for count, name in counts if count
         )
 
 
@@ -55,7 +80,7 @@ class AnnouncedOut(Wire):
     number: int
     announced_at: datetime
     holds: bool = Field(
-        description="false: a ruling or the finish list has changed the result since; announce it"
+        description="false: places, times or annotations have changed since; announce it again"
     )
 
 
@@ -78,13 +103,25 @@ class ResultOut(Wire):
 class AnnouncementIn(Wire):
     """The announcement of a heat's result, signed with the PIN."""
 
+    model_config = shown(
+        {"heat": "01890a5d-ac96-774b-bcce-b302099a8057", "pin": "480213"},
+        {
+            "heat": "01890a5d-ac96-774b-bcce-b302099a8057",
+            "announced_at": "2026-06-13T14:15:00+02:00",
+            "despite": "The post at the start of zone 3 cannot be reached.",
+            "remark": "Lane 4 is disqualified.",
+            "pin": "480213",
+        },
+    )
+
     heat: ChosenId
     announced_at: PhoneTime | None = Field(
         default=None, description="when it was announced; left out, it is now"
     )
     despite: Reasons | None = Field(
         default=None,
-        description="the explicit word where a post is silent or a case open: why it is announced",
+        description="the explicit word where a post is silent, a case open or a ruling to be "
+        "reconsidered: why it is announced all the same",
     )
     remark: Words = Field(default="", description="what changed, on an amended result")
     pin: Pin

@@ -8,8 +8,6 @@ replaces; the disqualification of the replaced ruling is then set aside.
 from __future__ import annotations
 
 import json
-from collections import Counter
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import bindparam, insert, select, update
@@ -17,18 +15,17 @@ from sqlalchemy import bindparam, insert, select, update
 from app.access.queries import Caller, official_row
 from app.access.signing import statement_digest
 from app.clock import rfc3339
-from app.ids import CaseId, DisqualificationId, HeatId, ReportId, RulingId, TeamId, new_id
-from app.meets.queries import MeetFacts, Running, meet_facts, who_runs
+from app.ids import CaseId, DisqualificationId, ReportId, RulingId, new_id
+from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed, OwnReport, RoleMissing, Stale, StateConflict
-from app.reports.findings import judge_again
+from app.refusals import IdTaken, OwnReport, RoleMissing, Stale, StateConflict
 from app.reports.grouping import close_case
-from app.reports.queries import case_row, noted_against, report_out, reports_of_case
-from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
+from app.reports.queries import case_row, report_out, reports_of_case
+from app.reports.states import CASE_TABLE, CaseAct, CaseState
 from app.reports.wire import ReportOut
 from app.roles import Role
-from app.rules.finding import Consequence, Outcome, consequence_of
-from app.rules.observation import Infringement
+from app.rules.finding import Consequence
+from app.rulings.effect import Effect, effect_of
 from app.rulings.form import Decided, as_stored, facts_as_ruled
 from app.rulings.queries import effect_in_words, reports_gone_on, ruling_out, rulings_of_case
 from app.rulings.states import (
@@ -37,24 +34,11 @@ from app.rulings.states import (
     DisqualificationState,
 )
 from app.rulings.tables import disqualifications, rulings
-from app.rulings.wire import RulingIn, RulingOut, Verdict
+from app.rulings.wire import RulingIn, RulingOut
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
 _RULING = select(rulings).where(rulings.c.id == bindparam("ruling"))
-
-
-@dataclass(frozen=True, slots=True)
-class Effect:
-    """What a ruling does: which infringement, by which rule, with which consequence."""
-
-    infringement: Infringement | None
-    rule: str | None
-    consequence: Consequence
-    rests_on: tuple[RulingId, ...] = ()
-
-
-NOTHING = Effect(None, None, Consequence.NONE)
 
 
 def rule_on(
@@ -72,14 +56,14 @@ def rule_on(
         meet = meet_facts(unit.conn, unit.meet_id)
         _insist_may_rule(caller, meet)
         replaced = _step(unit, case, sent, version)
-        reports = _reports_to_rule_on(unit, case_id, replaced)
-        _insist_second_person(reports, caller)
+        reports = reports_of_case(unit.conn, case_id)
+        _insist_second_person(unit, case_id, reports, caller)
         if replaced is not None:
             # First, so that a lane infringement it noted no longer counts against the team.
             _replace(unit, replaced, ruling_id)
-        effect = _effect(unit, case, meet, sent, reports)
+        effect = effect_of(unit, case, meet, sent, reports)
         form = _form(unit, meet, case, sent, effect, reports, caller)
-        statement = _statement(unit, case, ruling_id, sent, effect, reports, form)
+        statement = _statement(unit, meet, case, ruling_id, sent, effect, reports, form)
         digest = statement_digest(statement)
         unit.conn.execute(
             insert(rulings).values(
@@ -95,7 +79,8 @@ def rule_on(
                 rule=effect.rule,
                 effect=effect.consequence.value,
                 edition=meet.book.key,
-                separate=sent.separate or 1,
+                separate=effect.separate,
+                noted_before=effect.noted_before,
                 rests_on=list(effect.rests_on),
                 reasons=sent.reasons,
                 statement=statement,
@@ -135,16 +120,15 @@ def _insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
     )
 
 
-def _reports_to_rule_on(unit: Unit, case_id: CaseId, replaced: RulingId | None) -> list[ReportOut]:
-    """The case's reports, and those the replaced ruling rested on that have gone on since."""
-    gone = [] if replaced is None else reports_gone_on(unit.conn, unit.meet_id, case_id)
-    return reports_of_case(unit.conn, case_id) + [
-        report_out(unit.conn, unit.meet_id, ReportId(one.report)) for one in gone
+def _insist_second_person(
+    unit: Unit, case_id: CaseId, reports: list[ReportOut], caller: Caller
+) -> None:
+    """Nobody rules on what they reported, also where their report has gone on since."""
+    gone = [
+        report_out(unit.conn, unit.meet_id, ReportId(one.report))
+        for one in reports_gone_on(unit.conn, unit.meet_id, case_id)
     ]
-
-
-def _insist_second_person(reports: list[ReportOut], caller: Caller) -> None:
-    if any(report.official == caller.official_id for report in reports):
+    if any(report.official == caller.official_id for report in [*reports, *gone]):
         raise OwnReport("You wrote a report in this case, so another official must rule on it.")
 
 
@@ -172,99 +156,6 @@ def _who_was_first(unit: Unit, earlier: list[RulingId]) -> str:
     )
 
 
-def _effect(
-    unit: Unit,
-    case: AnyRow,
-    meet: MeetFacts,
-    sent: RulingIn,
-    reports: list[ReportOut],
-) -> Effect:
-    if sent.verdict is Verdict.DISMISSED:
-        return NOTHING
-    if case.team_id is None:
-        raise StateConflict(
-            "This case has no team yet: ask the umpire back for the lane, or dismiss the case."
-        )
-    infringement = sent.infringement or _what_all_saw(reports)
-    here = _separate_infringements(sent, infringement, reports) - 1
-    noted = noted_against(unit.conn, unit.meet_id, TeamId(case.team_id))
-    running = who_runs(unit.conn, unit.meet_id, HeatId(case.heat_id), case.lane)
-
-    def with_earlier(earlier: int) -> Consequence:
-        found = _found_now(running, reports, infringement, earlier)
-        return found or consequence_of(infringement, meet.book, earlier)
-
-    consequence = with_earlier(noted.count + here)
-    rests_on = noted.by if consequence is not with_earlier(here) else ()
-    return Effect(infringement, meet.book.reference(infringement), consequence, rests_on)
-
-
-def _separate_infringements(
-    sent: RulingIn, infringement: Infringement, reports: list[ReportOut]
-) -> int:
-    """How many infringements are confirmed: only lane infringements are counted one by one.
-
-    One report tells of one. Two from one umpire, or from different take-overs, may be two, and
-    only the head official can say.
-    """
-    if infringement is not Infringement.LANE_INFRINGEMENT:
-        if sent.separate is not None:
-            raise Malformed(
-                "Only lane infringements are counted; leave the number out.", field="/separate"
-            )
-        return 1
-    told = [
-        report
-        for report in reports
-        if report.state is not ReportState.WITHDRAWN
-        and report.finding is not None
-        and report.finding.infringement is infringement
-    ]
-    observers = Counter(report.official for report in told)
-    places = {report.take_over for report in told}
-    if sent.separate is None and (len(places) > 1 or max(observers.values(), default=0) > 1):
-        raise Malformed(
-            "The reports may tell of more than one lane infringement: say how many separate ones "
-            "are confirmed.",
-            field="/separate",
-        )
-    return sent.separate or 1
-
-
-def _found_now(
-    running: Running, reports: list[ReportOut], infringement: Infringement, earlier: int
-) -> Consequence | None:
-    """What the findings on this infringement lead to: the gravest, None where none says so.
-
-    A lane infringement with ground gained disqualifies at once, and only the facts tell.
-    """
-    findings = [
-        judge_again(running, report, earlier)
-        for report in reports
-        if report.observation is not None and report.state is not ReportState.WITHDRAWN
-    ]
-    consequences = {
-        finding.consequence
-        for finding in findings
-        if finding.outcome is Outcome.INFRINGEMENT and finding.infringement is infringement
-    }
-    if Consequence.DISQUALIFICATION in consequences:
-        return Consequence.DISQUALIFICATION
-    return Consequence.NOTED if Consequence.NOTED in consequences else None
-
-
-def _what_all_saw(reports: list[ReportOut]) -> Infringement:
-    seen = {
-        report.finding.infringement
-        for report in reports
-        if report.finding is not None and report.state is not ReportState.WITHDRAWN
-    }
-    if len(seen) != 1:
-        why = "The reports name different infringements" if seen else "No report is written yet"
-        raise Malformed(f"{why}: say which one is confirmed.", field="/infringement")
-    return seen.pop()
-
-
 def _form(
     unit: Unit,
     meet: MeetFacts,
@@ -282,7 +173,7 @@ def _form(
         infringement=effect.infringement,
         rule=effect.rule,
         effect=effect_in_words(effect.consequence, effect.rule),
-        separate=sent.separate or 1,
+        separate=effect.separate,
         rests_on=effect.rests_on,
         reasons=sent.reasons,
     )
@@ -291,6 +182,7 @@ def _form(
 
 def _statement(
     unit: Unit,
+    meet: MeetFacts,
     case: AnyRow,
     ruling_id: RulingId,
     sent: RulingIn,
@@ -302,6 +194,7 @@ def _statement(
     return {
         "act": "ruling",
         "case": case.id,
+        "edition": meet.book.key,
         "effect": effect_in_words(effect.consequence, effect.rule),
         "form_sha256": statement_digest(form),
         "heat": case.heat_id,
@@ -311,11 +204,15 @@ def _statement(
         "official": unit.actor.id,
         "reasons": sent.reasons,
         "reconsiders": sent.reconsiders,
-        "reports": [{"id": report.id, "version": report.version} for report in reports],
+        "reports": [
+            {"id": report.id, "state": report.state, "version": report.version}
+            for report in reports
+        ],
+        "rests_on": list(effect.rests_on),
         "ruled_at": rfc3339(unit.now),
         "ruling": ruling_id,
         "rule": effect.rule,
-        "separate": sent.separate or 1,
+        "separate": effect.separate,
         "team": case.team_id,
         "verdict": sent.verdict.value,
     }

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, func, select
+from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
 from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
-from app.meets.tables import teams
+from app.meets.tables import heats, teams
 from app.refusals import NotFound
+from app.reports.queries import noted_against
 from app.reports.tables import reports
 from app.reports.wire import GoneOn
 from app.rules.finding import Consequence, title_of
@@ -39,11 +40,27 @@ _OF_CASE = (
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case"))
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
-_OF_TEAM = (
-    select(rulings.c.id, rulings.c.rests_on, rulings.c.replaced_by)
-    .where(rulings.c.meet_id == bindparam("meet"), rulings.c.team_id == bindparam("team"))
+_STANDING = (
+    select(
+        rulings.c.id,
+        rulings.c.heat_id,
+        rulings.c.team_id,
+        rulings.c.infringement,
+        rulings.c.ruled_at,
+        rulings.c.noted_before,
+        heats.c.run,
+        heats.c.started_at,
+    )
+    .join(heats, heats.c.id == rulings.c.heat_id)
+    .where(
+        rulings.c.meet_id == bindparam("meet"),
+        rulings.c.effect != Consequence.NONE.value,
+        rulings.c.replaced_by.is_(None),
+    )
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
+_STANDING_ON_TEAM = _STANDING.where(rulings.c.team_id == bindparam("team"))
+_STANDING_IN_HEAT = _STANDING.where(rulings.c.heat_id == bindparam("heat"))
 _STATEMENTS_OF_CASE = select(rulings.c.statement).where(
     rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case")
 )
@@ -72,11 +89,23 @@ _NOTED_IN_HEAT = select(rulings.c.team_id).where(
 )
 
 
-_LAST_IN_HEAT = select(func.max(rulings.c.ruled_at)).where(rulings.c.heat_id == bindparam("heat"))
+_COUNT_IN_HEAT = (
+    select(func.count()).select_from(rulings).where(rulings.c.heat_id == bindparam("heat"))
+)
+# A dismissal of a case that was not ruled on before shows nowhere on a result.
+_LAST_IN_HEAT = select(func.max(rulings.c.ruled_at)).where(
+    rulings.c.heat_id == bindparam("heat"),
+    or_(rulings.c.effect != Consequence.NONE.value, rulings.c.reconsiders.is_not(None)),
+)
+
+
+def count_rulings_in_heat(conn: Connection, heat_id: HeatId) -> int:
+    """How many rulings there have been in a heat, replaced ones included."""
+    return conn.execute(_COUNT_IN_HEAT, {"heat": heat_id}).scalar_one()
 
 
 def last_ruled_at(conn: Connection, heat_id: HeatId) -> datetime | None:
-    """When a case of this heat was ruled on last, None before the first."""
+    """When a ruling changed this heat's result last, None before the first."""
     found: datetime | None = conn.execute(_LAST_IN_HEAT, {"heat": heat_id}).scalar_one()
     return found
 
@@ -87,13 +116,8 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     if row is None:
         raise NotFound("There is no such ruling at this meet.")
     infringement = Infringement(row.infringement) if row.infringement else None
-    of_team = conn.execute(_OF_TEAM, {"meet": meet_id, "team": row.team_id}).all()
-    replaced = {other.id for other in of_team if other.replaced_by is not None}
-    shakes = [
-        other.id
-        for other in of_team
-        if other.replaced_by is None and row.reconsiders in other.rests_on
-    ]
+    of_team = conn.execute(_STANDING_ON_TEAM, {"meet": meet_id, "team": row.team_id}).all()
+    shaken = [other.id for other in of_team if _is_shaken(conn, meet_id, other)]
     return RulingOut(
         id=row.id,
         case=row.case_id,
@@ -109,9 +133,10 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         effect=effect_in_words(Consequence(row.effect), row.rule),
         edition=row.edition,
         separate=row.separate,
+        noted_before=row.noted_before,
         rests_on=row.rests_on,
-        is_shaken=row.replaced_by is None and not replaced.isdisjoint(row.rests_on),
-        shakes=shakes,
+        is_shaken=row.id in shaken,
+        shakes=[other for other in shaken if other != row.id],
         reasons=row.reasons,
         statement_digest=row.statement_digest,
         ruled_at=row.ruled_at,
@@ -119,6 +144,23 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         replaced_by=row.replaced_by,
         disqualification=row.disqualification,
     )
+
+
+def shaken_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[RulingId]:
+    """The heat's standing rulings that are to be looked at again."""
+    found = conn.execute(_STANDING_IN_HEAT, {"meet": meet_id, "heat": heat_id}).all()
+    return [row.id for row in found if _is_shaken(conn, meet_id, row)]
+
+
+def _is_shaken(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
+    """Whether its heat was started anew since, or other lane infringements stand before it now."""
+    if row.run > 1 and row.started_at is not None and row.ruled_at < row.started_at:
+        return True
+    if row.infringement != Infringement.LANE_INFRINGEMENT:
+        return False
+    team, before = TeamId(row.team_id), (row.ruled_at, RulingId(row.id))
+    now = noted_against(conn, meet_id, team, HeatId(row.heat_id), before)
+    return bool(now.count != row.noted_before)
 
 
 class StoredForm(NamedTuple):
@@ -154,7 +196,7 @@ def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[
 
 
 def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[GoneOn]:
-    """The reports that a ruling on this case rested on and that have moved to a further case."""
+    """The reports that lay in this case at a ruling on it and have gone to another since."""
     signed = conn.execute(_STATEMENTS_OF_CASE, {"meet": meet_id, "case": case_id}).scalars()
     named = {report["id"] for statement in signed for report in statement["reports"]}
     return [

@@ -22,6 +22,7 @@ rulings = Table(
     Column("effect", String(20), nullable=False),
     Column("edition", String(60), nullable=False),
     Column("separate", Integer, nullable=False),
+    Column("noted_before", Integer, nullable=False),
     Column("rests_on", Json, nullable=False),
     Column("reasons", Text, nullable=False),
     Column("statement", Json, nullable=False),
@@ -32,8 +33,8 @@ rulings = Table(
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
 )
-"""`separate` counts the lane infringements that a ruling confirms; `rests_on` names the rulings
-whose notes L made this one a disqualification."""
+"""`separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
+against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 
 disqualifications = Table(
     "disqualifications",
@@ -53,4 +54,5 @@ disqualifications = Table(
     Column("version", Integer, nullable=False),
     Index(None, "heat_id", "state"),
     Index(None, "meet_id", "since"),
+    Index(None, "by_ruling"),
 )

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 from app.ids import CaseId, ChosenId, DisqualificationId, HeatId, OfficialId, RulingId, TeamId
 from app.rules.observation import Infringement
 from app.rulings.states import DisqualificationState
-from app.wire import Pin, Reasons, Wire
+from app.wire import Pin, Reasons, Wire, shown
 
 
 class Verdict(StrEnum):
@@ -24,15 +24,34 @@ class Verdict(StrEnum):
 class RulingIn(Wire):
     """A ruling on a case, signed with the PIN."""
 
+    model_config = shown(
+        {"verdict": "confirmed", "reasons": "Seen by two umpires, independently.", "pin": "480213"},
+        {"verdict": "dismissed", "reasons": "The line was not in view.", "pin": "480213"},
+        {
+            "verdict": "confirmed",
+            "infringement": "lane_infringement",
+            "separate": 2,
+            "reasons": "Two steps on the line, one in each bend.",
+            "pin": "480213",
+        },
+        {
+            "verdict": "dismissed",
+            "reasons": "The video shows the baton inside the zone.",
+            "reconsiders": "01890a5d-ac96-774b-bcce-b302099a8057",
+            "pin": "480213",
+        },
+    )
+
     verdict: Verdict
     infringement: Infringement | None = Field(
         default=None,
         description="what is confirmed; may be left out where all reports say the same",
     )
-    separate: Annotated[int, Field(ge=1, le=10)] | None = Field(
+    separate: Annotated[int, Field(ge=0, le=10)] | None = Field(
         default=None,
         description="how many separate lane infringements are confirmed; two umpires may have "
-        "seen the same one. Left out, it is one",
+        "seen the same one. 0 where it is one that was noted in this heat before. Left out, it is "
+        "one, unless the reports may tell of more: then the number is asked for",
     )
     reasons: Reasons
     reconsiders: ChosenId | None = Field(
@@ -68,14 +87,16 @@ class RulingOut(Wire):
     )
     edition: str
     separate: int
+    noted_before: int = Field(description="lane infringements that stood against the team then")
     rests_on: list[RulingId] = Field(
         description="the rulings whose notes L made this one a disqualification"
     )
     is_shaken: bool = Field(
-        description="true: a ruling that this one rests on was replaced; reconsider this one too"
+        description="true: its heat was started anew since, or more or fewer lane infringements "
+        "stand before it now than it counted; look at it again"
     )
     shakes: list[RulingId] = Field(
-        description="the standing rulings that rest on the one that this ruling replaced"
+        description="the other standing rulings on this team that are shaken now"
     )
     reasons: str
     statement_digest: str = Field(description="SHA-256 of the signed statement's RFC 8785 form")

@@ -27,6 +27,9 @@ MAX_RATIO = 200
 # Tags, opening and closing: what an XML parser has to work for. The largest list that the other
 # limits allow, with all its texts inside the cells, has about 3.5 million.
 MAX_TAGS = 4_000_000
+# One tag with its attributes, or the text after it. A cell's text has at most 32,767 characters,
+# which are 96 KiB.
+MAX_TAG_BYTES = 128 * 1024
 # SpreadsheetML needs about ten.
 MAX_DEPTH = 64
 # Cells of the sheet. Blank cells that only carry a format count.

@@ -27,6 +27,7 @@ from app.sheets.limits import (
     MAX_DEPTH,
     MAX_PARTS,
     MAX_RATIO,
+    MAX_TAG_BYTES,
     MAX_TAGS,
     MAX_UNPACKED_BYTES,
     RATIO_FREE_BYTES,
@@ -52,6 +53,10 @@ _DAMAGE = (
 TOO_LARGE = (
     "This workbook unpacks to more than a start list can need. Copy the list into a new workbook, "
     "or save it as CSV, and send that."
+)
+_ENDLESS_TAG = (
+    "This workbook has a tag or a text that is longer than any spreadsheet program writes. Save it "
+    "again as XLSX or CSV, and send that."
 )
 _PROTECTED = "This workbook is protected with a password. Save it without one and send that."
 
@@ -99,14 +104,10 @@ class Package:
 
     def _check_directory(self) -> None:
         parts = self._archive.infolist()
+        if len({part.filename.lower() for part in parts}) < len(parts):
+            raise SheetRefused("This workbook holds a part twice. Save it again as XLSX.")
         if any(part.flag_bits & 0x1 for part in parts):
             raise SheetRefused(_PROTECTED)
-        if len({part.filename.lower() for part in parts}) != len(parts):
-            # Which of the two is read is left to each program (ECMA-376, Part 2, part names).
-            raise SheetRefused(
-                "This workbook holds two parts of the same name, so programs differ on what it "
-                "says. Save it again as XLSX from a spreadsheet program."
-            )
         if any(part.compress_type not in _METHODS for part in parts):
             raise SheetRefused("This workbook is packed in an unusual way. Save it again as XLSX.")
         if sum(part.file_size for part in parts) > MAX_UNPACKED_BYTES or any(map(_swells, parts)):
@@ -133,7 +134,11 @@ class Package:
         parser.setContentHandler(handler)
         with damage_refused():
             source = self._archive.open(part)
+        since_tag = 0
         while chunk := self._next_chunk(source):
+            since_tag = _bytes_since_tag(chunk, since_tag)
+            if since_tag > MAX_TAG_BYTES:
+                raise SheetRefused(_ENDLESS_TAG)
             with damage_refused():
                 parser.feed(chunk)
             yield
@@ -149,6 +154,15 @@ class Package:
         if self._unpacked > MAX_UNPACKED_BYTES or self._tags > MAX_TAGS:
             raise SheetRefused(TOO_LARGE)
         return chunk
+
+
+def _bytes_since_tag(chunk: bytes, before: int) -> int:
+    """How long ago a tag began. No tag holds a further “<”, not even in a value (XML 1.0, 3.1).
+
+    The parser takes a tag with all its attributes apart in one go, however many they are.
+    """
+    began = chunk.rfind(b"<")
+    return before + len(chunk) if began < 0 else len(chunk) - began
 
 
 def _swells(part: zipfile.ZipInfo) -> bool:

@@ -20,7 +20,8 @@ from app.ids import MeetId
 from app.refusals import Unavailable
 from app.store.action import Action, Actor, RecordKeeper
 from app.store.engine import Engines, open_engines
-from app.store.writer import Deliver, Job, Notify, Writer, settle
+from app.store.intake import Intake
+from app.store.writer import Job, Notify, Writer
 
 Result = TypeVar("Result")
 Query = Callable[[Connection], Result]
@@ -40,8 +41,7 @@ class Store:
         self.clock = clock
         self._writer = Writer(self.engines, clock, keeper, notify)
         self._loop_reader: Connection | None = None
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._deliver: Deliver = _settle_all
+        self._intake: Intake | None = None
 
     def start(self) -> None:
         self._writer.start()
@@ -62,15 +62,10 @@ class Store:
         """Run an action; returns after its commit, or raises why nothing was changed."""
         loop = asyncio.get_running_loop()
         receipt: asyncio.Future[Result] = loop.create_future()
-        self._writer.submit(Job(meet_id, actor, action, self._deliverer(loop), receipt=receipt))
+        if self._intake is None or self._intake.loop is not loop:
+            self._intake = Intake(loop, self._writer)
+        self._intake.take(Job(meet_id, actor, action, self._intake.deliver, receipt=receipt))
         return await receipt
-
-    def _deliverer(self, loop: asyncio.AbstractEventLoop) -> Deliver:
-        """How a group's outcomes reach this event loop: with a single wake-up."""
-        if self._loop is not loop:
-            self._loop = loop
-            self._deliver = lambda jobs: loop.call_soon_threadsafe(_settle_all, jobs)
-        return self._deliver
 
     def act_now(self, meet_id: MeetId, actor: Actor, action: Action[Result]) -> Result:
         """The same for callers without an event loop."""
@@ -118,8 +113,3 @@ def _in_one_snapshot(conn: Connection, query: Query[Result]) -> Result:
         return query(conn)
     finally:
         run("ROLLBACK")
-
-
-def _settle_all(jobs: list[Job]) -> None:
-    for job in jobs:
-        settle(job.receipt, job)

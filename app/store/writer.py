@@ -1,7 +1,7 @@
 """The one writer of a process: runs queued actions one after another and commits them in groups.
 
 An action that fails never fails its neighbours: the group is then run again, each action in its
-own savepoint. So an action may be run twice, and does nothing but read and write the store. What
+own savepoint. So an action may be run again, and does nothing but read and write the store. What
 has gathered while the last group was being written forms the next group, and one disk sync serves
 all of it. Answers go out after the commit. Within a meet, actions are serial on both engines:
 SQLite has one writer, and on PostgreSQL each group locks the record heads of its meets in a fixed
@@ -219,14 +219,23 @@ class Writer:
         # the savepoint does.
         mark = conn.connection.cursor().execute
         mark("SAVEPOINT act")
-        try:
-            job.result = self._act(conn, record, job)
-        except Exception as error:
-            if _transaction_is_lost(error):
-                raise
-            mark("ROLLBACK TO SAVEPOINT act")
-            job.error = error
+        for may_try_again in (True, False):
+            try:
+                job.result = self._act(conn, record, job)
+                break
+            except Exception as error:
+                if _transaction_is_lost(error):
+                    raise
+                mark("ROLLBACK TO SAVEPOINT act")
+                # Another process may have stored, between this action's look and its write, what
+                # it collides with. It has committed now, so the action sees it and says so.
+                if not (may_try_again and self._is_by_the_database(error)):
+                    job.error = error
+                    break
         mark("RELEASE SAVEPOINT act")
+
+    def _is_by_the_database(self, error: Exception) -> bool:
+        return isinstance(error, (DBAPIError, self._engines.driver_error))
 
     def _act(self, conn: Connection, record: RecordGroup, job: Job) -> Any:
         unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)

@@ -188,6 +188,8 @@ def upgrade() -> None:
         sa.Column("snapshot", Json(), nullable=False),
         sa.Column("statement_digest", sa.String(length=64), nullable=False),
         sa.Column("content", Json(), nullable=False),
+        sa.Column("list_seen", sa.Integer(), nullable=False),
+        sa.Column("rulings_seen", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_announcements_heat_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_announcements_meet_id")),
         sa.ForeignKeyConstraint(
@@ -299,6 +301,7 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("post_id", sa.String(length=36), nullable=True),
         sa.Column("post_words", sa.Text(), nullable=False),
+        sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("take_over", sa.Integer(), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
         sa.Column("team_id", sa.String(length=36), nullable=True),
@@ -346,6 +349,7 @@ def upgrade() -> None:
         sa.Column("effect", sa.String(length=20), nullable=False),
         sa.Column("edition", sa.String(length=60), nullable=False),
         sa.Column("separate", sa.Integer(), nullable=False),
+        sa.Column("noted_before", sa.Integer(), nullable=False),
         sa.Column("rests_on", Json(), nullable=False),
         sa.Column("reasons", sa.Text(), nullable=False),
         sa.Column("statement", Json(), nullable=False),
@@ -421,6 +425,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_calls")),
     )
     op.create_index("ix_calls_heat_id_post_id", "calls", ["heat_id", "post_id"], unique=False)
+    op.create_index("ix_calls_report_id", "calls", ["report_id"], unique=False)
 
     op.create_table(
         "heat_posts",
@@ -470,6 +475,9 @@ def upgrade() -> None:
             ["team_id"], ["teams.id"], name=op.f("fk_disqualifications_team_id")
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_disqualifications")),
+    )
+    op.create_index(
+        "ix_disqualifications_by_ruling", "disqualifications", ["by_ruling"], unique=False
     )
     op.create_index(
         "ix_disqualifications_heat_id_state",

@@ -99,7 +99,7 @@ def _durable_postgres(folder: Path) -> Iterator[str]:
         return
     binaries, prefix = postgres._binaries()
     data = folder / "data"
-    if prefix:
+    if "postgres" in prefix:
         folder.chmod(0o755)
         data.mkdir()
         shutil.chown(data, "postgres")

@@ -202,9 +202,48 @@ def test_a_stand_in_who_takes_a_post_over_calls_for_it(meet: MeetAtHand) -> None
     plan(meet, a_post(post, meet.umpire.id))
     meet.start()
     plan(meet, a_post(post, meet["second"].id))
-    assert meet.call("white", by="second", post=post).json()["marks"] == []
+    call = meet.call("white", by="second", post=post).json()
+    assert (call["marks"], call["counts"]) == (["by a stand-in"], True)
     seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()["posts"][0]
     assert (seen["flag"], seen["called_by"]) == ("white", meet["second"].id)
+
+
+def test_whoever_has_the_id_of_a_post_elsewhere_now_does_not_speak_for_it(
+    meet: MeetAtHand,
+) -> None:
+    post = new_id()
+    plan(meet, a_post(post, meet.umpire.id))
+    meet.start()
+    plan(meet, a_post(post, meet["second"].id, take_over=3, lanes=[7]))
+    call = meet.call("white", by="second", post=post).json()
+    assert (call["marks"], call["counts"]) == (["post of a later crew plan"], False)
+    report = meet.report(by="second", post=post, lane=7)
+    assert (report["take_over"], report["post_words"]) == (3, "take-over 3, end, lane 7, inside")
+    seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()
+    assert (seen["posts"][0]["flag"], seen["silent"]) == (None, 1)
+
+
+def test_umpires_who_swap_for_the_next_heat_do_not_speak_for_each_other_in_this_one(
+    meet: MeetAtHand,
+) -> None:
+    first, second = new_id(), new_id()
+    plan(meet, a_post(first, meet.umpire.id), a_post(second, meet["second"].id, lanes=[5, 6]))
+    meet.start()
+    plan(meet, a_post(first, meet["second"].id), a_post(second, meet.umpire.id, lanes=[5, 6]))
+    call = meet.call("white", by="second", post=first).json()
+    assert (call["marks"], call["counts"]) == (["post of somebody else"], False)
+    assert meet.call("white", post=first).json()["counts"] is True
+
+
+def test_a_heat_that_was_started_without_posts_awaits_none_later(meet: MeetAtHand) -> None:
+    plan(meet)
+    meet.start()
+    post = new_id()
+    plan(meet, a_post(post, meet.umpire.id))
+    assert awaited(meet) == {}
+    assert awaited(meet, 1).keys() == {post}
+    meet.call("white", post=post)
+    assert meet.referee.get(f"heats/{meet.heat()}").json()["state"] == "running"
 
 
 def test_the_chief_umpire_plans_the_crew_too(meet: MeetAtHand) -> None:

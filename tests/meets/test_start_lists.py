@@ -11,7 +11,15 @@ import httpx
 import openpyxl  # type: ignore[import-untyped]
 import pytest
 
-from tests.builders import Json, MeetAtHand, a_bare_meet, a_problem, a_start_list, all_heats
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_bare_meet,
+    a_meet,
+    a_problem,
+    a_start_list,
+    all_heats,
+)
 from tests.running import Service
 
 HEADER = "event,round,heat,lane,team\n"
@@ -206,3 +214,30 @@ def test_what_was_loaded_is_what_everybody_sees(bare: MeetAtHand) -> None:
     lane = heat["lanes"][0]
     assert (lane["affiliation"], lane["bib"]) == ("Harbour Club", "12")
     assert lane["legs"] == ["Ada", "Bo", "Cy", "Di"]
+
+
+def test_a_team_with_a_case_stays_in_its_heat_under_its_name(service: Service) -> None:
+    meet = a_meet(service, roles=("umpire", "referee", "results"), umpires=())
+    case = meet.report(lane=4)["case"]
+    known = meet.heats[0]
+    header = "event,round,heat,lane,team,affiliation,bib"
+
+    def a_list(name: str) -> str:
+        rows = [
+            f"{known['event_name']},{known['round']},{known['number']},{lane['lane']},"
+            f"{name if lane['lane'] == 4 else lane['name']},{lane['affiliation']},{lane['bib']}"
+            for lane in known["lanes"]
+        ]
+        return "\n".join([header, *rows])
+
+    before = meet.head()
+    told = a_problem(
+        meet.organiser.post("start-lists", content=a_list("Gull One")), 422, "file-refused"
+    )
+    assert told["problems"][0]["column"] == "team"
+    assert "Plover 1" in told["problems"][0]["problem"]
+    assert meet.head() == before
+    assert meet.rule(case).status_code == 201
+    a_problem(load(meet, a_list("Gull One")), 422, "file-refused")
+    assert meet.draw_lanes({3: 4, 4: 3}).status_code == 200
+    assert meet.annotations() == {3: "DQ TR24.7"}

@@ -11,13 +11,13 @@ import rfc8785
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
-from app.ids import MeetId
+from app.ids import MeetId, new_id
 from app.record.check import check_lines
 from app.record.kinds import KINDS, Kind
 from app.record.queries import entries_after, export_lines, head_of
 from app.record.tables import GUARDS
 from app.store.engine import open_engines
-from tests.builders import MeetAtHand
+from tests.builders import MeetAtHand, a_problem
 from tests.running import Service
 
 
@@ -74,6 +74,10 @@ def test_the_head_moves_by_one_entry_with_every_act(meet: MeetAtHand) -> None:
     after = meet.referee.get("record/head").json()
     assert after["size"] == before["size"] + 1
     assert after["root"] != before["root"]
+
+
+def test_the_head_of_a_meet_that_is_not_there_is_not_found(service: Service) -> None:
+    a_problem(service.http.get(f"/api/meets/{new_id()}/record/head"), 404, "not-found")
 
 
 def test_an_entry_commits_to_its_body_without_telling_it(meet: MeetAtHand) -> None:

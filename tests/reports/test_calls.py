@@ -6,10 +6,21 @@ report straight away, without waiting for anybody's protest.
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from app.ids import new_id
-from tests.builders import Json, MeetAtHand, a_call, a_meet, a_post, a_problem, a_report
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_call,
+    a_meet,
+    a_phone_clock,
+    a_post,
+    a_problem,
+    a_report,
+)
 from tests.running import Service
 
 
@@ -121,10 +132,10 @@ def test_a_flag_for_a_heat_that_does_not_run_or_from_anothers_post_is_kept_and_m
 
 
 def test_the_same_flag_again_is_the_same_flag(meet: MeetAtHand) -> None:
-    call, report = new_id(), new_id()
-    first = meet.call("yellow", id=call, lane=4, report=report)
+    same = {"id": new_id(), "lane": 4, "report": new_id(), "clock": a_phone_clock()}
+    first = meet.call("yellow", **same)
     before = meet.head()
-    again = meet.call("yellow", id=call, lane=4, report=report)
+    again = meet.call("yellow", **same)
     assert (first.status_code, again.status_code) == (201, 200)
     assert first.json() == again.json()
     assert meet.head() == before
@@ -260,3 +271,107 @@ def test_the_docket_shows_the_first_reports_of_a_case_and_how_many_there_are(
     assert len(meet.case(case)["reports"]) == 12
     assert [line["id"] for line in lines[other["case"]]["reports"]] == [other["id"]]
     assert lines[other["case"]]["reports_in_all"] == 1
+
+
+def test_a_flag_of_a_recalled_start_that_comes_late_does_not_speak_for_the_next(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    shown = a_phone_clock(offset_ms=0, error_ms=0)
+    hold_back(meet)
+    meet.start()
+    late = meet.call("white", clock=shown).json()
+    assert (late["marks"], late["counts"]) == (["shown before the heat was started"], False)
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+    assert meet.call("white").json()["counts"] is True
+
+
+def test_a_phone_whose_clock_was_never_compared_speaks_when_it_is_heard(meet: MeetAtHand) -> None:
+    meet.start()
+    clock = {"at": "2026-06-13T12:00:00Z"}
+    assert meet.call("white", clock=clock).json()["counts"] is True
+
+
+def test_a_heat_that_was_judged_can_still_be_recalled(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.call("white")
+    meet.call("white", by="second")
+    assert state_of(meet) == "judged"
+    hold_back(meet)
+    assert state_of(meet) == "to come"
+
+
+def test_a_second_flag_under_the_same_report_is_a_report_of_its_own(meet: MeetAtHand) -> None:
+    meet.start()
+    first = meet.call("yellow", lane=3, report=new_id()).json()
+    second = meet.call("yellow", lane=4, report=first["report"]).json()
+    same = meet.call("yellow", lane=3, report=first["report"]).json()
+    assert len({first["report"], second["report"], same["report"]}) == 3
+    assert meet.open_cases() == [first["case"], second["case"]]
+    assert same["case"] == first["case"]
+
+
+def test_the_flag_of_a_written_report_joins_it_also_when_it_was_ruled_on_meanwhile(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    report = meet.report()
+    meet.rule(report["case"])
+    call = meet.call("yellow", lane=4, report=report["id"]).json()
+    assert (call["report"], call["case"]) == (report["id"], report["case"])
+    assert meet.open_cases() == []
+
+
+def test_the_yellow_flag_names_who_showed_it(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.call("yellow", lane=4)
+    meet.call("white", by="chief_umpire", post=meet.posts["umpire"])
+    seen = posts_of(meet)[meet.posts["umpire"]]
+    assert (seen["flag"], seen["called_by"]) == ("yellow", meet.umpire.id)
+
+
+def test_the_record_says_whether_a_call_ended_a_silence(meet: MeetAtHand) -> None:
+    meet.call("white")
+    meet.start()
+    meet.call("white")
+    bodies = [json.loads(json.loads(line)["body"]) for line in exported(meet) if "body" in line]
+    runs = [
+        body["run"]
+        for body in bodies
+        if body and body.get("heat") == meet.heat() and body.get("flag") == "white"
+    ]
+    assert runs == [None, 1]
+
+
+def exported(meet: MeetAtHand) -> list[str]:
+    return list(meet.referee.get("record").text.splitlines())
+
+
+def test_a_report_of_a_recalled_start_says_so(meet: MeetAtHand) -> None:
+    meet.start()
+    report = meet.report()
+    assert report["marks"] == []
+    hold_back(meet)
+    meet.start()
+    second = meet.report(by="second")
+    marks = {one["id"]: one["marks"] for one in meet.case(report["case"])["reports"]}
+    recalled = ["from a recalled start of the heat"]
+    assert marks == {report["id"]: recalled, second["id"]: []}
+    (line,) = [line for line in meet.docket() if line["id"] == report["case"]]
+    assert [one["marks"] for one in line["reports"]] == [recalled, []]
+
+
+def test_a_ruling_of_a_recalled_start_is_looked_at_again_before_the_result_is_announced(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    ruling = meet.rule(meet.report()["case"]).json()
+    hold_back(meet)
+    meet.start()
+    for umpire in ("umpire", "second"):
+        meet.call("white", by=umpire)
+    meet.load_result()
+    told = a_problem(meet.announce(), 409, "needs-word")
+    assert told["shaken_rulings"] == [ruling["id"]]
+    meet.rule(ruling["case"], verdict="dismissed", reconsiders=ruling["id"])
+    assert meet.announce().status_code == 201

@@ -181,7 +181,7 @@ def test_a_report_cannot_be_withdrawn_after_the_ruling(meet: MeetAtHand) -> None
     assert told["possible"] == []
 
 
-def test_a_flag_without_facts_is_not_taken_back_once_its_case_is_ruled_on(
+def test_a_flag_without_facts_supports_nothing_and_is_taken_back_at_any_time(
     meet: MeetAtHand,
 ) -> None:
     meet.start()
@@ -189,7 +189,20 @@ def test_a_flag_without_facts_is_not_taken_back_once_its_case_is_ruled_on(
     call = meet.call("yellow", lane=4, report=report).json()
     meet.rule(call["case"], verdict="dismissed")
     seen = meet.umpire.get(f"reports/{report}")
-    assert (seen.json()["state"], seen.json()["possible"]) == ("raised", ["write"])
+    assert (seen.json()["state"], seen.json()["possible"]) == ("raised", ["write", "withdraw"])
+    reason = {"reason": "It was lane 5."}
+    address = f"reports/{report}/withdraw"
+    assert meet.umpire.post(address, reason, etag=seen.headers["ETag"]).status_code == 200
+    assert meet.open_cases() == []
+
+
+def test_an_account_that_was_asked_back_is_not_withdrawn_once_its_case_is_ruled_on(
+    meet: MeetAtHand,
+) -> None:
+    report = returned(meet, meet.report())["id"]
+    meet.rule(meet.report(by="second")["case"])
+    seen = meet.umpire.get(f"reports/{report}")
+    assert (seen.json()["state"], seen.json()["possible"]) == ("returned", ["write"])
     reason = {"reason": "It was lane 5."}
     address = f"reports/{report}/withdraw"
     told = a_problem(meet.umpire.post(address, reason, etag=seen.headers["ETag"]), 409, "conflict")
@@ -247,3 +260,14 @@ def test_own_reports_are_listed_newest_first(meet: MeetAtHand) -> None:
     mine = [meet.report(lane=lane)["id"] for lane in (3, 4)]
     listed = [report["id"] for report in meet.umpire.get("reports").json()]
     assert [one for one in listed if one in mine] == mine[::-1]
+
+
+def test_one_umpire_does_not_bury_a_case_under_reports(meet: MeetAtHand) -> None:
+    case = {meet.report(words=f"Again, {n}.")["case"] for n in range(50)}
+    assert len(case) == 1
+    before = meet.head()
+    sent = a_report(meet.heat(), meet.posts["umpire"])
+    a_problem(meet.umpire.put(f"reports/{new_id()}", sent), 409, "conflict")
+    assert meet.head() == before
+    assert meet.report(by="second")["case"] in case
+    assert meet.report(lane=3)["case"] not in case

@@ -92,5 +92,7 @@ def insist_on_effects(now: Stored) -> None:
         one.by_ruling for one in now.disqualifications.values() if one.state == "in force"
     )
     assert in_force == Counter(one.id for one in standing if one.effect == "disqualification")
-    noted = Counter(one.team_id for one in standing if one.effect == "noted")
+    noted: Counter[str] = Counter()
+    for one in standing:
+        noted[one.team_id] += one.separate if one.effect == "noted" else 0
     assert not [team for team, times in noted.items() if times > 1]

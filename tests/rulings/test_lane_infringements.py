@@ -74,9 +74,69 @@ def test_each_team_has_its_own_count(rounds: MeetAtHand) -> None:
     assert ruled(rounds, heat=1, lane=4)["effect"] == "L"
 
 
+def test_a_report_after_the_ruling_in_the_same_heat_asks_whether_it_is_another_one(
+    rounds: MeetAtHand,
+) -> None:
+    first = ruled(rounds)
+    case = rounds.report(observation=ONE_STEP, by="second")["case"]
+    told = a_problem(rounds.rule(case), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/separate"
+    assert "0 if it is the same one" in told["detail"]
+    same = rounds.rule(case, separate=0).json()
+    assert (same["effect"], same["separate"], same["is_shaken"]) == ("L", 0, False)
+    assert ruled(rounds, heat=2, lane=5)["rests_on"] == [first["id"], same["id"]]
+
+
 def test_the_second_in_the_same_heat_disqualifies_too(rounds: MeetAtHand) -> None:
-    ruled(rounds)
-    assert ruled(rounds)["effect"].startswith("DQ TR17")
+    first = ruled(rounds)
+    second = rounds.rule(rounds.report(observation=ONE_STEP)["case"], separate=1).json()
+    assert second["effect"].startswith("DQ TR17")
+    assert (second["noted_before"], second["rests_on"]) == (1, [first["id"]])
+
+
+def test_the_same_one_needs_one_that_was_noted_in_this_heat(rounds: MeetAtHand) -> None:
+    ruled(rounds, heat=0, lane=4)
+    case = rounds.report(observation=ONE_STEP, heat=2, lane=5)["case"]
+    a_problem(rounds.rule(case, separate=0), 422, "malformed")
+
+
+def test_lane_infringements_count_in_the_order_of_racing(rounds: MeetAtHand) -> None:
+    # The final is ruled on first; the heat ran before it.
+    final = ruled(rounds, heat=2, lane=5)
+    assert (final["effect"], final["is_shaken"]) == ("L", False)
+    heat = ruled(rounds, heat=0, lane=4)
+    assert (heat["effect"], heat["noted_before"]) == ("L", 0)
+    assert heat["shakes"] == [final["id"]]
+    again = rounds.rule(final["case"], reconsiders=final["id"]).json()
+    assert again["effect"].startswith("DQ TR17")
+    assert rounds.referee.get(f"rulings/{heat['id']}").json()["shakes"] == []
+
+
+def test_a_note_confirmed_again_shakes_nothing(rounds: MeetAtHand) -> None:
+    first = ruled(rounds)
+    second = ruled(rounds, heat=2, lane=5)
+    again = rounds.rule(first["case"], reconsiders=first["id"], reasons="Seen on the video.")
+    assert (again.json()["effect"], again.json()["shakes"]) == ("L", [])
+    assert rounds.referee.get(f"rulings/{second['id']}").json()["is_shaken"] is False
+
+
+def test_a_shaken_disqualification_needs_the_explicit_word(rounds: MeetAtHand) -> None:
+    first = ruled(rounds)
+    second = ruled(rounds, heat=2, lane=5)
+    rounds.rule(first["case"], verdict="dismissed", reconsiders=first["id"])
+    rounds.load_result(2)
+    told = a_problem(rounds.announce(2), 409, "needs-word")
+    assert told["shaken_rulings"] == [second["id"]]
+    assert "1 ruling to reconsider" in told["detail"]
+
+
+def test_a_withdrawn_report_asks_for_no_number(rounds: MeetAtHand) -> None:
+    report = rounds.report(observation=ONE_STEP, post=None, take_over=1)
+    rounds.report(observation=ONE_STEP, post=None, take_over=2)
+    reason = {"reason": "It was lane 5."}
+    back = rounds.umpire.post(f"reports/{report['id']}/withdraw", reason, etag='"v1"')
+    assert back.status_code == 200
+    assert rounds.rule(report["case"]).json()["effect"] == "L"
 
 
 @pytest.mark.parametrize("second", [{}, {"by": "second"}])

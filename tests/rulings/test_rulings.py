@@ -16,6 +16,7 @@ from tests.builders import (
     a_meet,
     a_meet_document,
     a_problem,
+    a_report,
     a_ruling,
     add_official,
 )
@@ -224,3 +225,47 @@ def test_an_unknown_case_or_ruling_is_not_found(meet: MeetAtHand) -> None:
     for path in ("rulings/{}", "rulings/{}/form.pdf", "cases/{}"):
         a_problem(meet.referee.get(path.format(new_id())), 404, "not-found")
     assert meet.head() == before
+
+
+def test_a_case_of_withdrawn_reports_alone_is_not_confirmed(meet: MeetAtHand) -> None:
+    report = meet.report()
+    withdrawn(meet, report)
+    told = a_problem(meet.rule(report["case"], infringement="help_given"), 409, "conflict")
+    assert "withdrawn" in told["detail"]
+    assert meet.rule(report["case"], verdict="dismissed").status_code == 201
+
+
+def test_a_disqualification_stands_in_the_lane_where_the_team_was_drawn_at_last(
+    meet: MeetAtHand,
+) -> None:
+    case = meet.report(lane=4)["case"]
+    meet.draw_lanes({3: 4, 4: 3})
+    assert meet.report(by="second", lane=3)["case"] == case
+    ruling = meet.rule(case).json()
+    assert ruling["lane"] == 3
+    assert meet.annotations() == {3: "DQ TR24.7"}
+
+
+def test_a_report_that_turned_out_to_be_about_another_team_decides_nothing_on_this_one(
+    meet: MeetAtHand,
+) -> None:
+    step = {
+        "seen": "lane_infringement",
+        "on_bend": "yes",
+        "inner_line": "yes",
+        "steps": 1,
+        "distance_gained": "no",
+        "other_team_impeded": "no",
+    }
+    report = meet.report(observation=step)
+    meet.report(by="second", observation=step)
+    asked = meet.referee.post(f"reports/{report['id']}/return", {"reason": "Which?"}, etag='"v1"')
+    first = meet.rule(report["case"]).json()
+    seen = meet.referee.get(f"cases/{report['case']}").headers["ETag"]
+    grave = step | {"distance_gained": "yes"}
+    again = a_report(meet.heat(), meet.posts["umpire"], lane=3, observation=grave)
+    meet.umpire.put(f"reports/{report['id']}", again, etag=asked.headers["ETag"])
+    body = a_ruling(reconsiders=first["id"])
+    address = f"cases/{report['case']}/rulings/{new_id()}"
+    a_problem(meet.referee.put(address, body, etag=seen), 412, "stale")
+    assert meet.rule(report["case"], reconsiders=first["id"]).json()["effect"] == "L"

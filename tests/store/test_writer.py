@@ -20,12 +20,13 @@ from app.ids import MeetId, new_id
 from app.record.kinds import Kind
 from app.record.log import Keeper
 from app.record.queries import head_of
-from app.refusals import Refusal, StateConflict, Unavailable
+from app.refusals import IdTaken, Refusal, StateConflict, Unavailable
 from app.store.action import Action, Actor, Deed, Done, Unit
 from app.store.engine import only_process, open_engines
 from app.store.prepared import Compiled, Values
 from app.store.store import Store
 from tests.builders import MeetAtHand
+from tests.conftest import NewDatabase
 from tests.running import Service
 
 SOMEBODY = Actor("somebody")
@@ -85,6 +86,39 @@ def test_a_database_error_in_one_action_leaves_the_group_whole(service: Service)
     assert type(failed).__name__ == "IntegrityError"
     assert good == other
     assert other in stored_keys(service)
+
+
+def test_what_another_process_stored_a_moment_before_is_seen_and_refused_in_words(
+    new_database: NewDatabase,
+) -> None:
+    """Two PostgreSQL workers take the same new id at once, for two meets: one is told so.
+
+    The action below finds the id free; then the other worker commits it, before this one does.
+    """
+    url, key = new_database("postgresql"), f"id {new_id()}"
+    first, second = (Store(url, SystemClock(), Keeper()) for _ in range(2))
+    tried: list[bool] = []
+
+    def take(unit: Unit) -> Done[str]:
+        taken = unit.conn.execute(select(tries.c.key).where(tries.c.key == key)).first()
+        tried.append(taken is not None)
+        if len(tried) == 1:
+            raise StateConflict("the group is run again, with savepoints")
+        if taken:
+            raise IdTaken("something", key)
+        if len(tried) == 2:
+            second.act_now(MeetId(new_id()), SOMEBODY, add(key))
+        return add(key)(unit)
+
+    for store in (first, second):
+        store.start()
+    try:
+        with pytest.raises(IdTaken):
+            first.act_now(MeetId(new_id()), SOMEBODY, take)
+    finally:
+        for store in (first, second):
+            store.stop()
+    assert tried == [False, False, True]
 
 
 def test_an_action_and_its_entry_are_stored_together_or_not_at_all(service: Service) -> None:

@@ -1,0 +1,120 @@
+"""The docket: the cases that await a ruling, oldest first, each with its reports in short."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import groupby
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
+
+from app.cursors import cursor, split_cursor
+from app.ids import MeetId
+from app.reports.queries import CASE_COLUMNS, REPORT_LINES, marks_now
+from app.reports.states import Mark, ReportState
+from app.reports.tables import cases, reports
+from app.reports.wire import CaseLine, DocketOut, ReportLine
+from app.rules.observation import Infringement
+from app.store.prepared import Prepared
+from app.store.rows import AnyRow
+
+DOCKET_PAGE = 50
+REPORTS_IN_SHORT = 10
+
+# Written out, not bound: only then does the engine know that the docket's own index will do.
+_OPEN = and_(cases.c.meet_id == bindparam("meet"), cases.c.state == literal_column("'open'"))
+_LATER = or_(
+    cases.c.opened_at > bindparam("opened_at"),
+    and_(cases.c.opened_at == bindparam("opened_at"), cases.c.id > bindparam("case")),
+)
+_OLDEST_FIRST = (cases.c.opened_at, cases.c.id)
+_DOCKET_FIRST = Prepared(CASE_COLUMNS.where(_OPEN).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1))
+_DOCKET_NEXT = Prepared(
+    CASE_COLUMNS.where(_OPEN, _LATER).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1)
+)
+_COUNT_OPEN = select(func.count()).select_from(cases).where(_OPEN)
+
+
+def _reports_on(*where: ColumnElement[bool]) -> Prepared:
+    """The first reports of each case on a page, withdrawn ones last, and how many it has."""
+    page = select(cases.c.id).where(*where).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE)
+    case, withdrawn = reports.c.case_id, reports.c.state == ReportState.WITHDRAWN.value
+    numbered = (
+        select(
+            reports.c.id,
+            func.count().over(partition_by=case).label("in_all"),
+            func.row_number()
+            .over(partition_by=case, order_by=(withdrawn, reports.c.raised_at, reports.c.id))
+            .label("place"),
+        )
+        .where(reports.c.case_id.in_(page))
+        .subquery()
+    )
+    return Prepared(
+        REPORT_LINES.add_columns(numbered.c.in_all)
+        .join(numbered, numbered.c.id == reports.c.id)
+        .where(numbered.c.place <= REPORTS_IN_SHORT)
+        .order_by(reports.c.case_id, numbered.c.place)
+    )
+
+
+_REPORTS_ON_FIRST = _reports_on(_OPEN)
+_REPORTS_ON_NEXT = _reports_on(_OPEN, _LATER)
+
+
+def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
+    """The open cases, oldest first, fifty a page, each with its reports in short."""
+    values: dict[str, Any] = {"meet": meet_id}
+    if after is None:
+        rows = _DOCKET_FIRST.all(conn, values)
+        reported = _REPORTS_ON_FIRST.all(conn, values)
+    else:
+        values |= _place_in_docket(after)
+        rows = _DOCKET_NEXT.all(conn, values)
+        reported = _REPORTS_ON_NEXT.all(conn, values)
+    page, more = rows[:DOCKET_PAGE], len(rows) > DOCKET_PAGE
+    by_case = {case: list(those) for case, those in groupby(reported, key=lambda row: row.case_id)}
+    count = len(rows)
+    if more or after is not None:
+        count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
+    return DocketOut(
+        cases=[_case_line(row, by_case.get(row.id, [])) for row in page],
+        open=count,
+        next=cursor(page[-1].opened_at, page[-1].id) if more else None,
+    )
+
+
+def _place_in_docket(after: str) -> Mapping[str, Any]:
+    opened_at, case_id = split_cursor(after, "after")
+    return {"opened_at": opened_at, "case": case_id}
+
+
+def _report_line(row: Any) -> ReportLine:
+    finding = row.finding or {}
+    return ReportLine(
+        id=row.id,
+        official_name=row.official_name,
+        state=ReportState(row.state),
+        seen=Infringement(finding["infringement"]) if finding else None,
+        outcome=finding.get("outcome"),
+        rule=finding.get("rule"),
+        marks=[Mark(mark) for mark in marks_now(row)],
+    )
+
+
+def _case_line(row: AnyRow, reported: list[Any]) -> CaseLine:
+    return CaseLine(
+        id=row.id,
+        heat=row.heat_id,
+        event_name=row.event_name,
+        round=row.round,
+        number=row.number,
+        lane=row.lane,
+        team=row.team_id,
+        team_name=row.team_name,
+        opened_at=row.opened_at,
+        further_of=row.further_of,
+        reports=[_report_line(one) for one in reported],
+        reports_in_all=reported[0].in_all if reported else 0,
+        version=row.version,
+    )

@@ -1,0 +1,162 @@
+"""What is done with flags: white says nothing to report, yellow opens a case at once."""
+
+from __future__ import annotations
+
+from sqlalchemy import bindparam, insert, select
+
+from app.access.queries import Caller
+from app.crew.queries import expected_posts
+from app.ids import CallId, CaseId, HeatId, PostId, ReportId, new_id
+from app.meets.actions import set_heat_state
+from app.meets.queries import Running, heat
+from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.record.kinds import Kind
+from app.refusals import IdTaken
+from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
+from app.reports.grouping import Place, case_for, insist_on_measure
+from app.reports.queries import call_out, called_posts
+from app.reports.sendings import insist_same, said
+from app.reports.states import Mark, ReportState
+from app.reports.tables import calls, reports
+from app.reports.wire import CallIn, CallOut, Flag
+from app.roles import Role
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.prepared import Prepared
+from app.store.rows import AnyRow
+
+_CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
+_REPORT = Prepared(select(reports).where(reports.c.id == bindparam("report")))
+_FLAG_OF = Prepared(select(calls.c.id).where(calls.c.report_id == bindparam("report")).limit(1))
+_ADD_CALL = Prepared(insert(calls))
+_RAISE_REPORT = Prepared(insert(reports))
+
+
+def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:
+    """A post shows white or yellow. Yellow raises a report and opens (or joins) a case at once."""
+    document, content = said(sent)
+
+    def act(unit: Unit) -> Done[Put[CallOut]]:
+        known = _CALL.first(unit.conn, {"call": call_id})
+        if known is not None:
+            insist_same(known, unit, caller, content, "a call")
+            return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
+        here = arriving(unit, HeatId(sent.heat), sent.lane, PostId(sent.post), caller.official_id)
+        running = here.running
+        early = is_early(sent.clock, running)
+        run = _speaks_in(here, caller, early=early)
+        marks = marks_on(here, sent.lane, early=early)
+        report_id, case_id = None, None
+        if sent.flag is Flag.YELLOW:
+            report_id, case_id = _raise_report(unit, sent, caller, here, marks)
+        _ADD_CALL.run(
+            unit.conn,
+            {
+                "id": call_id,
+                "meet_id": unit.meet_id,
+                "heat_id": sent.heat,
+                "post_id": sent.post,
+                "official_id": caller.official_id,
+                "flag": sent.flag.value,
+                "lane": sent.lane,
+                "run": run,
+                "report_id": report_id,
+                "clock": document["clock"],
+                "marks": marks,
+                "received_at": unit.now,
+                "content": content,
+            },
+        )
+        judged = _note_if_judged(unit, HeatId(sent.heat), running)
+        facts = {
+            **document,
+            "report": report_id,
+            "case": case_id,
+            "marks": marks,
+            "run": run,
+            "judged": judged,
+        }
+        out = call_out(unit.conn, unit.meet_id, call_id)
+        return Done(Put(out, created=True), Deed(Kind.CALL, call_id, facts))
+
+    return act
+
+
+def _raise_report(
+    unit: Unit, sent: CallIn, caller: Caller, here: Arriving, marks: list[str]
+) -> tuple[ReportId, CaseId]:
+    running, place = here.running, here.post
+    report_id = ReportId(sent.report or new_id())
+    known = _REPORT.first(unit.conn, {"report": report_id})
+    if known is not None:
+        if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
+            raise IdTaken("a report", report_id)
+        if _is_flag_of(unit, known, sent):
+            # The written report overtook its flag on a bad line: it stands, the flag joins it.
+            return report_id, known.case_id
+        # A phone that names another report by mistake: this flag is one more, never lost.
+        report_id = ReportId(new_id())
+    case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
+    insist_on_measure(unit, case_id, caller.official_id)
+    _RAISE_REPORT.run(
+        unit.conn,
+        {
+            "id": report_id,
+            "meet_id": unit.meet_id,
+            "heat_id": sent.heat,
+            "case_id": case_id,
+            "official_id": caller.official_id,
+            "post_id": sent.post,
+            "post_words": post_words(place, None),
+            "run": run_of(running),
+            "take_over": place.take_over if place else None,
+            "lane": sent.lane,
+            "team_id": running.team_id,
+            "state": ReportState.RAISED.value,
+            "observation": None,
+            "words": "",
+            "marks": marks,
+            "finding": None,
+            "clock": None,
+            "raised_at": unit.now,
+            "received_at": None,
+            "content": None,
+            "remark": None,
+            "version": 1,
+        },
+    )
+    return report_id, case_id
+
+
+def _is_flag_of(unit: Unit, known: AnyRow, sent: CallIn) -> bool:
+    """Whether this is the flag of a report that came before it: same place, and no flag yet."""
+    same_lane = sent.lane is None or sent.lane == known.lane
+    same_place = (known.heat_id, known.post_id) == (sent.heat, sent.post)
+    return same_place and same_lane and _FLAG_OF.first(unit.conn, {"report": known.id}) is None
+
+
+def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
+    """Whether this call was the last one the heat waited for."""
+    if running.state is not HeatState.RUNNING:
+        return False
+    expected = expected_posts(unit.conn, unit.meet_id, heat(unit.conn, unit.meet_id, heat_id))
+    silent = {place.id for place in expected} - called_posts(unit.conn, heat_id).keys()
+    if silent or not expected:
+        return False
+    step = HEAT_TABLE.step(running.state, HeatAct.LAST_POST_CALLS)
+    set_heat_state(unit, heat_id, step.becomes)
+    return True
+
+
+def _speaks_in(here: Arriving, caller: Caller, *, early: bool) -> int | None:
+    """The run of the heat for which this call speaks for its post, None where it does not.
+
+    A flag shown before the start says nothing about the race, and one shown at a post of somebody
+    else does not end that post's silence, unless the head of the crew calls for it: a post that
+    reports by radio.
+    """
+    if here.post is None or here.running.state is HeatState.TO_COME or early:
+        return None
+    stands_there = here.mark in {None, Mark.STAND_IN}
+    if stands_there or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE):
+        return here.running.run
+    return None

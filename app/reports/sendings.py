@@ -1,0 +1,29 @@
+"""Has this been sent before? A phone may send a flag or a report again for ever."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic_core import to_json
+
+from app.access.queries import Caller
+from app.refusals import IdTaken
+from app.store.action import Unit
+from app.store.rows import AnyRow
+from app.wire import Wire
+
+
+def said(sent: Wire) -> tuple[dict[str, Any], str]:
+    """What was sent, as a document and in one line: two sendings of one thing read the same.
+
+    Written out once, before the action is queued, since the writer's time is the dearest.
+    """
+    document = sent.model_dump(mode="json")
+    return document, to_json(document).decode()
+
+
+def insist_same(known: AnyRow, unit: Unit, caller: Caller, content: str, what: str) -> None:
+    """IdTaken unless the same person sent the same content at this meet."""
+    same_author = known.meet_id == unit.meet_id and known.official_id == caller.official_id
+    if not same_author or known.content != content:
+        raise IdTaken(what, known.id)
