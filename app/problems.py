@@ -90,10 +90,10 @@ REASONS = {
     **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "write a whole number"),
     **dict.fromkeys(("float_type", "float_parsing", "finite_number"), "write a number"),
     "int_parsing_size": "this number is too large",
-    "greater_than": "write a number above {gt:g}",
-    "greater_than_equal": "write a number that is {ge:g} or more",
-    "less_than": "write a number below {lt:g}",
-    "less_than_equal": "write a number that is {le:g} or less",
+    "greater_than": "write a number above {gt:,}",
+    "greater_than_equal": "write a number that is {ge:,} or more",
+    "less_than": "write a number below {lt:,}",
+    "less_than_equal": "write a number that is {le:,} or less",
     **dict.fromkeys(("enum", "literal_error"), "write one of these: {expected}"),
     "union_tag_invalid": "“{discriminator}” is none of these: {expected_tags}",
     "union_tag_not_found": "“{discriminator}” is missing: it says what this is about",
@@ -259,12 +259,14 @@ def _plain(found: Mapping[str, Any]) -> str:
         return str(facts["error"]).removesuffix(".")
     lengths = OF_TEXT if isinstance(found["input"], str) else OF_LISTS
     words = lengths.get(kind) or REASONS.get(kind, "this cannot be taken as it is")
-    return words.format(**{name: _unquoted(fact) for name, fact in facts.items()})
+    return words.format(**{name: _as_written(fact) for name, fact in facts.items()})
 
 
-def _unquoted(fact: object) -> object:
-    """The toolkit puts names in quotes, as code has them."""
-    return fact.replace("'", "") if isinstance(fact, str) else fact
+def _as_written(fact: object) -> object:
+    """A fact as people write it: no quotes around names, no point behind a whole number."""
+    if isinstance(fact, str):
+        return fact.replace("'", "")
+    return int(fact) if isinstance(fact, float) and fact.is_integer() else fact
 
 
 async def answer_http_error(request: Request, error: Exception) -> Response:

@@ -212,6 +212,11 @@ def test_a_body_that_is_refused_names_its_first_fault(meet: MeetAtHand) -> None:
         ("call", {"flag": "red"}, "/flag: write one of these: white or yellow."),
         ("call", {"clock": 3}, "/clock: this must be a JSON object."),
         ("report", {"lane": 11}, "/lane: write a number that is 10 or less."),
+        (
+            "call",
+            {"clock": {"at": "2026-06-13T12:00:00Z", "offset_ms": 10**12}},
+            "/clock/offset_ms: write a number that is 86,400,000,000 or less.",
+        ),
         ("report", {"lane": 0}, "/lane: write a number that is 1 or more."),
         ("report", {"lane": "4"}, "/lane: write a whole number."),
         ("report", {"lane": 1.5}, "/lane: write a whole number."),
@@ -229,6 +234,11 @@ def test_a_body_that_is_refused_names_its_first_fault(meet: MeetAtHand) -> None:
             "/observation/baton: A position lies within 60 m of its mark: check the metres. N",
         ),
         ("meet", {"track": {"radius_m": 0}}, "/track/radius_m: write a number above 0."),
+        (
+            "meet",
+            {"track": {"lane_width_m": 0.5}},
+            "/track/lane_width_m: write a number that is 0.9 or more.",
+        ),
         ("meet", {"track": {"radius_m": "36"}}, "/track/radius_m: write a number."),
         ("look", {"token": "x" * 201}, "/token: write 200 characters at most."),
     ],
