@@ -86,7 +86,7 @@ def insist_names_once(body: bytes) -> None:
     and the other be what somebody read.
     """
     with suppress(ValueError, RecursionError):
-        _READ_NAMES.decode(body.decode(json.detect_encoding(body)))
+        _READ_NAMES.decode(body.decode(json.detect_encoding(body), "surrogatepass"))
 
 
 def shown(*examples: Mapping[str, Any]) -> ConfigDict:

@@ -102,8 +102,9 @@ async def join_with(store: Store, sent: JoinIn) -> JoinOut:
 
 async def _try_to_join(store: Store, sent: JoinIn, key: str) -> JoinOut | None:
     """None where the official's PIN is no longer the one that this one was looked at against."""
-    await store.read(lambda conn: insist_no_wait(conn, key, store.clock.now()))
-    link, person = await store.read(lambda conn: look_up(conn, sent.token, store.clock.now()))
+    now = store.clock.now()
+    await store.read(lambda conn: insist_no_wait(conn, key, now))
+    link, person = await store.read(lambda conn: look_up(conn, sent.token, now))
     meet_id, actor = MeetId(link.meet_id), Actor(person.id)
     stored = person.pin_hash
     if stored is None:

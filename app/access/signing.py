@@ -10,8 +10,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from hashlib import sha256
 
+from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from app.access.actions import accept_pin, refuse_pin
@@ -28,16 +30,19 @@ async def confirm_pin(store: Store, caller: Caller, pin: str) -> None:
     """Returns for the right PIN; PinRefused for a wrong one, TooManyTries after several."""
     key = caller.tries_key
     async with turn_of(key):
-        await store.read(lambda conn: insist_no_wait(conn, key, store.clock.now()))
-        person = await store.read(
-            lambda conn: official_row(conn, caller.meet_id, caller.official_id)
-        )
-        stored = person.pin_hash
+        stored = await store.read(lambda conn: _stored_pin(conn, caller, store.clock.now()))
         is_right = stored is not None and await run_in_threadpool(pin_matches, stored, pin)
         settle = accept_pin(key) if is_right else refuse_pin(key)
         await store.act(caller.meet_id, Actor(caller.official_id, caller.roles), settle)
     if not is_right:
         raise PinRefused("This PIN is not right. Nothing was signed; try again.")
+
+
+def _stored_pin(conn: Connection, caller: Caller, now: datetime) -> str | None:
+    """What is stored of the caller's PIN; TooManyTries while a wait runs."""
+    insist_no_wait(conn, caller.tries_key, now)
+    stored: str | None = official_row(conn, caller.meet_id, caller.official_id).pin_hash
+    return stored
 
 
 def statement_digest(statement: Mapping[str, object]) -> str:
