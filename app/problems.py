@@ -37,7 +37,7 @@ class ProblemType:
 
 
 PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
-    refusals.Malformed: ProblemType(422, "malformed", "This cannot be read"),
+    refusals.Malformed: ProblemType(422, "malformed", "This cannot be taken as it is"),
     refusals.FileRefused: ProblemType(422, "file-refused", "The file has problems"),
     refusals.NotFound: ProblemType(404, "not-found", "There is no such thing"),
     refusals.IdTaken: ProblemType(409, "id-taken", "The id belongs to something else"),
