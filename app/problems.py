@@ -84,7 +84,23 @@ ADVICE = {
 REASONS = {
     "missing": "this is missing",
     "extra_forbidden": "this is not known here",
-    "model_attributes_type": "this must be a JSON object",
+    **dict.fromkeys(
+        ("model_type", "model_attributes_type", "dataclass_type", "dict_type"),
+        "this must be a JSON object",
+    ),
+    "list_type": "this must be a list",
+    "string_type": "this must be a text",
+    **dict.fromkeys(("bool_type", "bool_parsing"), "write true or false"),
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "write a whole number"),
+    **dict.fromkeys(("float_type", "float_parsing", "finite_number"), "write a number"),
+    "int_parsing_size": "this number is too large",
+    "greater_than": "write a number above {gt:,}",
+    "greater_than_equal": "write a number that is {ge:,} or more",
+    "less_than": "write a number below {lt:,}",
+    "less_than_equal": "write a number that is {le:,} or less",
+    **dict.fromkeys(("enum", "literal_error"), "write one of these: {expected}"),
+    "union_tag_invalid": "“{discriminator}” is none of these: {expected_tags}",
+    "union_tag_not_found": "“{discriminator}” is missing: it says what this is about",
     **dict.fromkeys(
         ("date_type", "date_parsing", "date_from_datetime_parsing", "date_from_datetime_inexact"),
         "write the day as YYYY-MM-DD, such as 2026-06-13",
@@ -94,7 +110,17 @@ REASONS = {
         "write the time with its zone (RFC 3339), such as 2026-06-13T14:03:10+02:00",
     ),
 }
-"""Plain words for what the toolkit's own sentence does not help with."""
+"""What the toolkit finds wrong, by its own name for it, in plain words."""
+
+OF_TEXT = {
+    **dict.fromkeys(("string_too_long", "too_long"), "write {max_length} characters at most"),
+    **dict.fromkeys(("string_too_short", "too_short"), "write {min_length} or more characters"),
+}
+OF_LISTS = {
+    "too_long": "this list may have {max_length} entries at most",
+    "too_short": "this list must have {min_length} or more entries",
+}
+"""The same for lengths, which the toolkit names alike whatever has them."""
 
 
 DOCUMENTED: dict[int | str, dict[str, Any]] = {
@@ -232,7 +258,19 @@ def _is_tag(parts: Sequence[int | str], at: int) -> bool:
 
 
 def _plain(found: Mapping[str, Any]) -> str:
-    return REASONS.get(found["type"]) or str(found["msg"]).removeprefix("Value error, ")
+    kind, facts = found["type"], found.get("ctx", {})
+    if kind == "value_error":
+        return str(facts["error"]).removesuffix(".")
+    lengths = OF_TEXT if isinstance(found["input"], str) else OF_LISTS
+    words = lengths.get(kind) or REASONS.get(kind, "this cannot be taken as it is")
+    return words.format(**{name: _as_written(fact) for name, fact in facts.items()})
+
+
+def _as_written(fact: object) -> object:
+    """A fact as people write it: no quotes around names, no point behind a whole number."""
+    if isinstance(fact, str):
+        return fact.replace("'", "")
+    return int(fact) if isinstance(fact, float) and fact.is_integer() else fact
 
 
 async def answer_http_error(request: Request, error: Exception) -> Response:

@@ -25,7 +25,7 @@ from app.access.guard import Admitted, Knock, admit_knock
 from app.ids import ACCEPTED_ID
 from app.problems import answer_http_error, answer_refusal
 from app.refusals import Refusal
-from app.wire import Wire
+from app.wire import Wire, insist_names_once
 
 Answer: TypeAlias = Callable[[str, str, Any, Admitted], Awaitable[Response]]
 
@@ -89,7 +89,9 @@ class ShortWay:
             return
         try:
             here = await admit_knock(scope["app"].state.services, asked.knock)
-            sent = asked.route.read(b"".join(part.get("body", b"") for part in came))
+            body = b"".join(part.get("body", b"") for part in came)
+            sent = asked.route.read(body)
+            insist_names_once(body)
         except (Refusal, ValidationError):
             await self._app(scope, _once_more(came, receive), send)
             return

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 import unicodedata
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import UTC, date, datetime
 from typing import Annotated, Any
 
@@ -18,6 +20,9 @@ from pydantic import (
     GetCoreSchemaHandler,
 )
 from pydantic_core import CoreSchema, PydanticKnownError
+
+from app.refusals import Malformed
+from app.visible import find_unseen, shows_something
 
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 LATEST = datetime(2100, 1, 1, tzinfo=UTC)
@@ -59,6 +64,31 @@ class Wire(BaseModel):
         return schema
 
 
+def _names_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    read = dict(pairs)
+    if len(read) != len(pairs):
+        names = [name for name, _value in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise Malformed(
+            f"“{twice[:60]}” is given more than once in one object of this document. Send it once. "
+            "Nothing was stored."
+        )
+    return read
+
+
+_READ_NAMES = json.JSONDecoder(object_pairs_hook=_names_once)
+
+
+def insist_names_once(body: bytes) -> None:
+    """Malformed where an object of a JSON text has a name twice; nothing where it is no JSON.
+
+    RFC 8259, section 4, leaves open which of the two counts: of two verdicts one would be signed,
+    and the other be what somebody read.
+    """
+    with suppress(ValueError, RecursionError):
+        _READ_NAMES.decode(body.decode(json.detect_encoding(body)))
+
+
 def shown(*examples: Mapping[str, Any]) -> ConfigDict:
     """The setting that puts examples of a document into the description of the service."""
     return ConfigDict(json_schema_extra={"examples": [dict(one) for one in examples]})
@@ -71,21 +101,24 @@ def _clean(text: str, *, lines: bool) -> str:
             text  # nearly all words of a report; looking at each letter took longer than all else
         )
     text = unicodedata.normalize("NFC", text)
-    for character in text:
-        if character == "\n" and lines:
-            continue
-        if unicodedata.category(character) in {"Cc", "Cs"}:
-            raise ValueError(f"the character U+{ord(character):04X} cannot be kept; leave it out")
+    unseen = find_unseen(text.replace("\n", " ") if lines else text)
+    if unseen is not None:
+        raise ValueError(
+            f"the character U+{ord(unseen):04X} cannot be kept: people would not see it; leave "
+            "it out"
+        )
+    if text and not shows_something(text):
+        raise ValueError("nothing of this can be seen; write letters, digits or signs")
     return text
 
 
 def clean_line(text: str) -> str:
-    """One line of text in NFC, without control characters; ValueError otherwise."""
+    """One line of text in NFC that people can see, or none; ValueError otherwise."""
     return _clean(text, lines=False)
 
 
 def clean_words(text: str) -> str:
-    """Text of several lines in NFC, without other control characters; ValueError otherwise."""
+    """Text of several lines in NFC that people can see, or none; ValueError otherwise."""
     return _clean(text, lines=True)
 
 

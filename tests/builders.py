@@ -20,7 +20,10 @@ from tests.running import SETUP_KEY, Service
 PIN = "480213"
 TEAMS = ("Tern", "Gull", "Heron", "Plover", "Curlew", "Puffin", "Dunlin", "Petrel")
 ROLES = ("umpire", "chief_umpire", "referee", "results", "jury", "organiser")
-INNARDS = ("Traceback", 'File "', "sqlalchemy", "psycopg", "sqlite3", "pydantic", "starlette")
+INNARDS = (
+    *("Traceback", 'File "', "sqlalchemy", "psycopg", "sqlite3", "pydantic", "starlette"),
+    *("Input ", "Value ", "String should", "List should", "validation", "Unable to"),
+)
 
 Json = dict[str, Any]
 

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import httpx
 import pytest
+from fastapi.routing import APIRoute
 
 from app.access.who_may import WHO_MAY
 from app.ids import new_id
 from app.meets.wire import MeetIn
+from app.server import ROUTERS
 from tests.builders import Json, MeetAtHand, a_meet, a_meet_document, a_problem
 from tests.running import Service
 from tests.sendings import DOCUMENTS, SENDINGS, told
@@ -45,6 +49,16 @@ FIELDS: list[tuple[str, Json, str]] = [
     ("official", {"roles": "umpire"}, "/roles"),
     ("official", {"name": ""}, "/name"),
     ("official", {"name": "\u00a0\u2003"}, "/name"),
+    *(
+        ("official", {"name": name}, "/name")
+        for name in ("\u200b\u200b", "\u3164", "\u2800", "\u202egull", "A\u2028B", "A\uffffB")
+    ),
+    ("official", {"affiliation": "\u200d"}, "/affiliation"),
+    ("report", {"words": "\u2060\u2060"}, "/words"),
+    ("ruling", {"reasons": "\u200b\u200b\u200b"}, "/reasons"),
+    ("return", {"reason": "\u3164\u3164\u3164"}, "/reason"),
+    ("joining", {"device": "\u115f"}, "/device"),
+    ("meet", {"name": "\u180e"}, "/name"),
     ("official", {"active": "perhaps"}, "/active"),
     ("ruling", {"verdict": "guilty"}, "/verdict"),
     ("ruling", {"reasons": "."}, "/reasons"),
@@ -156,6 +170,31 @@ def test_a_whole_number_stands_where_metres_are_meant_and_a_time_in_any_zone(
     meet: MeetAtHand, name: str, changes: Json
 ) -> None:
     assert DOCUMENTS[name](meet).changed(**changes).send(meet.service.http).status_code == 201
+
+
+def test_no_document_takes_a_text_or_a_truth_value_for_a_number() -> None:
+    documents = {
+        route.body_field.field_info.annotation
+        for router in ROUTERS
+        for route in router.routes
+        if isinstance(route, APIRoute) and route.body_field is not None
+    }
+    assert len(documents) >= len(DOCUMENTS) - 1  # returning and withdrawing share theirs
+    for document in documents:
+        lax = [part for part in numbers_in(document.__pydantic_core_schema__) if not part["strict"]]
+        assert lax == [], document
+
+
+def numbers_in(part: Any) -> Iterator[Json]:
+    """The numbers and truth values in a document's schema, each with whether it is strict."""
+    if isinstance(part, dict):
+        if part.get("type") in {"int", "float", "bool"}:
+            yield {"strict": False} | part
+        for inner in part.values():
+            yield from numbers_in(inner)
+    elif isinstance(part, list):
+        for inner in part:
+            yield from numbers_in(inner)
 
 
 @pytest.mark.parametrize("field", ["first_day", "last_day"])

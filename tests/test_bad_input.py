@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gzip
 import json
+import re
 from collections.abc import Iterator, Mapping
 
 import httpx
@@ -168,6 +169,27 @@ def test_a_field_nobody_knows_is_refused_and_named(meet: MeetAtHand) -> None:
         problem = a_problem(answer, 422, "malformed")
         assert problem["errors"][0]["pointer"] == "/decider", name
     assert meet.head() == before
+
+
+def test_a_name_that_a_document_gives_twice_is_refused_everywhere(meet: MeetAtHand) -> None:
+    # RFC 8259, section 4: names should be unique, and which one counts is left open.
+    sendings = built(meet, DOCUMENTS)
+    before = meet.head()
+    for name, sending in sendings.items():
+        for field, content in twice(sending.content):
+            problem = a_problem(sending.send(meet.service.http, content), 422, "malformed")
+            assert f"“{field}” is given more than once" in problem["detail"], (name, field)
+    assert meet.head() == before
+    assert sendings["ruling"].send(meet.service.http).is_success
+
+
+def twice(content: bytes) -> Iterator[tuple[str, bytes]]:
+    """The document with each of its names given twice, wherever it stands, in turn."""
+    for found in re.finditer(rb'"(\w+)":', content):
+        field, start = found[1].decode(), found.start()
+        for spelled in (field, f"\\u{ord(field[0]):04x}{field[1:]}"):
+            again = f'"{spelled}": null, '.encode()
+            yield field, content[:start] + again + content[start:]
 
 
 def test_a_field_that_is_missing_is_named(meet: MeetAtHand) -> None:

@@ -191,3 +191,66 @@ def test_a_body_that_is_refused_names_its_first_fault(meet: MeetAtHand) -> None:
     document: Json = {"name": "Nora", "roles": ["umpire"], "role": "umpire"}
     told = a_problem(meet.organiser.put(f"officials/{new_id()}", document), 422, "malformed")
     assert told["detail"] == "/role: this is not known here. Nothing was stored."
+
+
+@pytest.mark.parametrize(
+    ("name", "changes", "words"),
+    [
+        ("official", {"name": "x" * 121}, "/name: write 120 characters at most."),
+        ("official", {"name": ""}, "/name: write 1 or more characters."),
+        ("official", {"roles": []}, "/roles: this list must have 1 or more entries."),
+        ("official", {"roles": ["umpire"] * 7}, "/roles: this list may have 6 entries at most."),
+        ("official", {"roles": "umpire"}, "/roles: this must be a list."),
+        ("official", {"name": 7}, "/name: this must be a text."),
+        ("official", {"active": "yes"}, "/active: write true or false."),
+        (
+            "official",
+            {"roles": ["king"]},
+            "/roles/0: write one of these: umpire, chief_umpire, referee, results, jury or "
+            "organiser.",
+        ),
+        ("call", {"flag": "red"}, "/flag: write one of these: white or yellow."),
+        ("call", {"clock": 3}, "/clock: this must be a JSON object."),
+        ("report", {"lane": 11}, "/lane: write a number that is 10 or less."),
+        (
+            "call",
+            {"clock": {"at": "2026-06-13T12:00:00Z", "offset_ms": 10**12}},
+            "/clock/offset_ms: write a number that is 86,400,000,000 or less.",
+        ),
+        ("report", {"lane": 0}, "/lane: write a number that is 1 or more."),
+        ("report", {"lane": "4"}, "/lane: write a whole number."),
+        ("report", {"lane": 1.5}, "/lane: write a whole number."),
+        ("report", {"observation": {"seen": "nope"}}, "/observation: “seen” is none of these: "),
+        ("report", {"observation": {}}, "/observation: “seen” is missing: "),
+        ("report", {"observation": 3}, "/observation: this must be a JSON object."),
+        (
+            "report",
+            {
+                "observation": {
+                    "seen": "pass_completed_beyond_zone",
+                    "baton": {"metres": 61, "uncertainty": 0.1},
+                }
+            },
+            "/observation/baton: A position lies within 60 m of its mark: check the metres. N",
+        ),
+        ("meet", {"track": {"radius_m": 0}}, "/track/radius_m: write a number above 0."),
+        (
+            "meet",
+            {"track": {"lane_width_m": 0.5}},
+            "/track/lane_width_m: write a number that is 0.9 or more.",
+        ),
+        ("meet", {"track": {"radius_m": "36"}}, "/track/radius_m: write a number."),
+        ("look", {"token": "x" * 201}, "/token: write 200 characters at most."),
+    ],
+)
+def test_what_is_wrong_with_a_field_is_told_in_plain_words(
+    meet: MeetAtHand, name: str, changes: Json, words: str
+) -> None:
+    answer = DOCUMENTS[name](meet).changed(**changes).send(meet.service.http)
+    assert a_problem(answer, 422, "malformed")["detail"].startswith(words)
+
+
+def test_a_query_that_is_no_number_is_told_in_plain_words(meet: MeetAtHand) -> None:
+    answer = meet.referee.get("heats", params={"after": "first"})
+    told = a_problem(answer, 422, "malformed")
+    assert told["detail"] == "query after: write a whole number."

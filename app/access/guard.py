@@ -26,6 +26,7 @@ from app.refusals import Malformed, NotJoined, RoleMissing
 from app.services import Services, services_of
 from app.store.action import Actor
 from app.store.store import Store
+from app.wire import insist_names_once
 
 FOUNDER = Actor("founder")
 
@@ -88,6 +89,8 @@ async def admit(request: Request) -> Admitted:
     admitted = await admit_knock(services_of(request), knock)
     if request.scope["query_string"]:
         _insist_on_known_query(request)
+    if request.scope["route"].body_field is not None:  # the framework has read the body by now
+        insist_names_once(await request.body())
     return admitted
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from app.sheets.limits import MAX_CELL_LENGTH
+from app.visible import find_unseen, shows_something
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +58,6 @@ class Grid:
 
 # Tab and line breaks are white space and become a space; all other control characters are refused.
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
-# They reverse or hide what a person reads: a name could be shown as another one.
-_HIDDEN = re.compile("[\u00ad\u200b\u202a-\u202e\u2060\u2066-\u2069\ufeff]")
 _LOST = re.compile("[\ufffd\ud800-\udfff]")
 # A dash for "none" and a signed number ("+1", "-0.35") are what people write, not formulas.
 _SIGNED_BUT_PLAIN = re.compile(r"-{1,3}|[+-][0-9][0-9 .,:]*")
@@ -71,10 +70,10 @@ def clean_text(raw: str) -> str | Unreadable:
             f"This cell holds {len(raw):,} characters or more; at most {MAX_CELL_LENGTH} are "
             "taken. Shorten it."
         )
-    hurt = _find_bad_character(raw)
-    if hurt is not None:
+    if hurt := _find_bad_character(raw):
         return hurt
-    return " ".join(unicodedata.normalize("NFC", raw).split())
+    text = " ".join(unicodedata.normalize("NFC", raw).split())
+    return _find_hidden(text) or text
 
 
 def _find_bad_character(raw: str) -> Unreadable | None:
@@ -83,15 +82,24 @@ def _find_bad_character(raw: str) -> Unreadable | None:
             f"This cell holds a control character (U+{ord(found[0]):04X}), which nobody can see. "
             "Delete the cell and type it again."
         )
-    if found := _HIDDEN.search(raw):
-        return Unreadable(
-            f"This cell holds a hidden character (U+{ord(found[0]):04X}) that changes how the "
-            "text is read. Delete the cell and type it again."
-        )
     if _LOST.search(raw):
         return Unreadable(
             "A letter of this cell was lost when the file was saved. Type it again and save the "
             "file as “CSV UTF-8” or as XLSX."
+        )
+    return None
+
+
+def _find_hidden(text: str) -> Unreadable | None:
+    """What would hide a part of the text, turn it, or make two names of one."""
+    if unseen := find_unseen(text):
+        return Unreadable(
+            f"This cell holds a hidden character (U+{ord(unseen):04X}) that changes how the "
+            "text is read. Delete the cell and type it again."
+        )
+    if text and not shows_something(text):
+        return Unreadable(
+            "Nothing of what this cell holds can be seen. Delete the cell and type it again."
         )
     return None
 

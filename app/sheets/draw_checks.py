@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from app.rules.relay import Relay
 from app.sheets.problems import ProblemList, show
+from app.visible import likeness
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,10 +32,10 @@ class Line:
     legs: tuple[str, ...]
 
     def heat_key(self) -> tuple[str, str, int] | None:
-        """What names the heat, without regard to case."""
+        """What names the heat, without regard to case and to what nobody sees."""
         if self.event is None or self.round is None or self.heat is None:
             return None
-        return self.event.casefold(), self.round.casefold(), self.heat
+        return likeness(self.event), likeness(self.round), self.heat
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +59,8 @@ class DrawChecks:
             self._check_team(line, heat)
             self._check_scheduled(line, heat)
         if line.event is not None:
-            self._check_affiliation(line, line.event.casefold())
-            self._check_relay(line, line.event.casefold())
+            self._check_affiliation(line, likeness(line.event))
+            self._check_relay(line, likeness(line.event))
 
     def _first(self, key: Hashable, line: Line, value: str) -> _Said | None:
         """What an earlier row said under this key; the first to speak is remembered."""
@@ -80,7 +81,7 @@ class DrawChecks:
     def _check_team(self, line: Line, heat: Hashable) -> None:
         if line.team is None:
             return
-        if before := self._first(("team", heat, line.team.casefold()), line, line.team):
+        if before := self._first(("team", heat, likeness(line.team)), line, line.team):
             self._problems.add(
                 line.row,
                 "team",
@@ -103,7 +104,7 @@ class DrawChecks:
     def _check_affiliation(self, line: Line, event: str) -> None:
         if line.team is None or not line.affiliation:
             return
-        key = ("affiliation", event, line.team.casefold())
+        key = ("affiliation", event, likeness(line.team))
         before = self._first(key, line, line.affiliation)
         if before and before.value.casefold() != line.affiliation.casefold():
             self._problems.add(

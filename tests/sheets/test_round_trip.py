@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from app.rules.relay import Relay
 from app.sheets.start_list import Entry, HeatRows, StartList, read_start_list
+from app.visible import find_unseen, shows_something
 from tests.sheets.builders import Value, as_csv, as_xlsx
 
 
@@ -22,6 +23,7 @@ def names_in(codec: str) -> st.SearchStrategy[str]:
         st.text(letters, min_size=1, max_size=20)
         .map(lambda text: " ".join(unicodedata.normalize("NFC", text).split()))
         .filter(lambda text: text != "" and text[0] not in "=+-@" and "_x" not in text)
+        .filter(lambda text: find_unseen(text) is None and shows_something(text))
     )
 
 

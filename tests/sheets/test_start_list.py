@@ -140,6 +140,17 @@ def test_a_lane_twice_in_one_heat_is_named_with_the_row_before() -> None:
     assert "“Gulls” in row 2" in sentence
 
 
+def test_two_teams_of_a_heat_that_look_alike_are_one_team_twice() -> None:
+    persian = "\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645"
+    rows = [
+        a_row(1, team=persian, affiliation=""),
+        a_row(2, team=persian.replace("\u200c", ""), affiliation=""),
+    ]
+    problems = read_start_list(as_csv(rows))[1]
+    assert [(problem.row, problem.column) for problem in problems] == [(3, "team")]
+    assert "already in this heat, in row 2" in problems[0].problem
+
+
 def test_a_team_twice_in_one_heat_is_named_also_in_other_case() -> None:
     first = a_row(4, team="Gulls", affiliation="")
     row, column, sentence = the_problem(first, a_row(5, team="GULLS", affiliation=""))
