@@ -37,7 +37,7 @@ class ProblemType:
 
 
 PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
-    refusals.Malformed: ProblemType(422, "malformed", "This cannot be read"),
+    refusals.Malformed: ProblemType(422, "malformed", "This cannot be taken as it is"),
     refusals.FileRefused: ProblemType(422, "file-refused", "The file has problems"),
     refusals.NotFound: ProblemType(404, "not-found", "There is no such thing"),
     refusals.IdTaken: ProblemType(409, "id-taken", "The id belongs to something else"),
@@ -64,8 +64,10 @@ OTHERS: dict[int, ProblemType] = {
     400: ProblemType(400, "bad-request", "This request cannot be read"),
     404: ProblemType(404, "not-found", "There is no such thing"),
     405: ProblemType(405, "method-not-allowed", "This cannot be done here"),
+    408: ProblemType(408, "too-slow", "This took too long"),
     413: ProblemType(413, "too-large", "This is too large"),
     415: ProblemType(415, "media-type", "This kind of document is not taken here"),
+    431: ProblemType(431, "head-too-large", "The headers are too large"),
     500: ProblemType(500, "unexpected", "Something went wrong"),
 }
 
@@ -73,8 +75,10 @@ ADVICE = {
     400: "The body cannot be read: send JSON in UTF-8.",
     404: "There is nothing at this address. /openapi.json names what there is.",
     405: "This address knows other methods; the Allow header names them.",
+    408: "The request did not come to its end in time. Nothing was stored; send it again.",
     413: "What was sent is larger than this address takes.",
     415: "Send a JSON document, with the header “Content-Type: application/json”.",
+    431: "The address and the headers together may have 16 KiB. Nothing was stored.",
 }
 
 REASONS = {

@@ -29,6 +29,11 @@ class Malformed(Refusal):
     """What was sent cannot be read as what it should be."""
 
 
+CHANGE_IT = (
+    "Send the first content again to get the same answer, or its ETag in If-Match to change it."
+)
+
+
 class IdTaken(Refusal):
     """The id already names something with other content; `way_out` is what to do about it."""
 
@@ -47,11 +52,13 @@ class IdTaken(Refusal):
 class NotPossible(Refusal):
     """The thing is in a state that does not allow this act."""
 
-    def __init__(self, what: str, state: str, act: str, possible: Iterable[str]) -> None:
+    def __init__(
+        self, what: str, state: str, act: str, possible: Iterable[str], way_out: str = ""
+    ) -> None:
         others = sorted(possible)
         instead = f"Possible now: {', '.join(others)}." if others else "Nothing more can be done."
         super().__init__(
-            f"This {what} is “{state}”, so “{act}” is not possible. {instead}",
+            f"This {what} is “{state}”, so “{act}” is not possible. {instead} {way_out}".rstrip(),
             state=state,
             possible=others,
         )

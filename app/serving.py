@@ -12,6 +12,7 @@ import uvicorn
 
 from app.clock import Clock
 from app.config import Settings
+from app.connections import Connection
 from app.logs import keep_log
 from app.schema import REVISION
 from app.server import create_app
@@ -19,6 +20,9 @@ from app.store.engine import only_process, open_engines
 from app.store.revision import stored_revision
 
 SECONDS_TO_STOP = 5
+MS_UNTIL_LOST = 30_000
+"""After so long without a sign from a phone that walked away, its live feed is given up (RFC 5482);
+else the system keeps trying for a quarter of an hour."""
 
 
 def bring_up_to_date(database_url: str) -> tuple[str | None, str]:
@@ -46,12 +50,15 @@ def _say_where(address: str) -> None:
 def listen(settings: Settings) -> socket.socket:
     """Take the port, before anything else is done; ValueError where it cannot be had."""
     try:
-        return socket.create_server((settings.host, settings.port), backlog=512)
+        listener = socket.create_server((settings.host, settings.port), backlog=512)
     except OSError as error:
         raise ValueError(
             f"cannot listen on {settings.host}, port {settings.port} "
             f"({error.strerror or error}); choose another with --host or --port"
         ) from error
+    if hasattr(socket, "TCP_USER_TIMEOUT"):  # Linux; connections inherit it
+        listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, MS_UNTIL_LOST)
+    return listener
 
 
 def serve_settings(
@@ -70,6 +77,8 @@ def serve_settings(
         server = uvicorn.Server(
             uvicorn.Config(
                 app,
+                http=Connection,
+                ws="none",
                 log_level="warning",
                 log_config=None,  # the process has one log: see app/logs.py
                 access_log=False,

@@ -14,6 +14,7 @@ from fastapi import FastAPI
 from pydantic import SecretStr
 
 from app.config import Settings
+from app.connections import Connection
 from app.server import create_app
 from app.store.store import Store
 
@@ -62,14 +63,18 @@ class Service:
 
 
 @contextmanager
-def a_service(database_url: str) -> Iterator[Service]:
+def a_service(database_url: str, connection: type[Connection] = Connection) -> Iterator[Service]:
     """The service over a migrated database, until the test is done with it."""
     clock = TestingClock()
     settings = Settings(_env_file=None, setup_key=SecretStr(SETUP_KEY)).model_copy(
         update={"database_url": database_url}
     )
     app = create_app(settings, clock)
-    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning", access_log=False))
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app, port=0, http=connection, ws="none", log_level="warning", access_log=False
+        )
+    )
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:

@@ -13,7 +13,7 @@ from app.access.tries import clear_tries, count_wrong_try
 from app.access.wire import LinkOut, OfficialIn, OfficialOut
 from app.ids import LinkId, OfficialId, SessionId
 from app.record.kinds import Kind
-from app.refusals import IdTaken, NotFound, Stale, StateConflict
+from app.refusals import CHANGE_IT, IdTaken, NotFound, Stale, StateConflict
 from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
@@ -30,7 +30,7 @@ def name_official(official_id: OfficialId, sent: OfficialIn) -> Action[Put[Offic
         ).one_or_none()
         if known is not None:
             if known.meet_id != unit.meet_id or not _says_the_same(known, sent):
-                raise IdTaken("an official", official_id)
+                raise IdTaken("an official", official_id, CHANGE_IT)
             return Done(Put(official(unit.conn, unit.meet_id, official_id), created=False), None)
         add_official(unit, official_id, sent)
         out = official(unit.conn, unit.meet_id, official_id)

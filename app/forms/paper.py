@@ -5,6 +5,8 @@ clear of the 8 mm that common office printers leave blank (common practice). Wha
 sheet is left to the forms.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -35,6 +37,10 @@ class Paper(StrEnum):
 
     A4 = "A4"
     LETTER = "letter"
+
+    @classmethod
+    def _missing_(cls, value: object) -> Paper | None:
+        return next((one for one in cls if one.lower() == str(value).lower()), None)
 
     @property
     def sheet(self) -> Sheet:

@@ -16,7 +16,7 @@ from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.tables import heats, meets
 from app.meets.wire import HeatOut, MeetIn, MeetOut
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed, RoleMissing, Stale, StateConflict
+from app.refusals import CHANGE_IT, IdTaken, Malformed, RoleMissing, Stale, StateConflict
 from app.roles import Role
 from app.rules.book import BookRefused, editions, load_book
 from app.store.action import Action, Deed, Done, Put, Unit
@@ -31,7 +31,7 @@ def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
         known = unit.conn.execute(select(meets).where(meets.c.id == meet_id)).one_or_none()
         if known is not None:
             if known.facts != _facts(sent) or known.name != sent.name:
-                raise IdTaken("a meet", meet_id)
+                raise IdTaken("a meet", meet_id, CHANGE_IT)
             return Done(Put(meet(unit.conn, meet_id), created=False), None)
         if unit.actor.roles:
             raise RoleMissing("A new meet is made with the server's setup key.")

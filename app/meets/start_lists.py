@@ -37,8 +37,8 @@ Running = dict[int, tuple[str, str, tuple[str, ...]]]
 
 
 def key_of(name: str) -> str:
-    """What makes two names the same: letters, whatever their case."""
-    return name.casefold()
+    """What makes two names the same: their letters, whatever the case and the blanks."""
+    return "".join(name.casefold().split())
 
 
 @dataclass(slots=True)
@@ -50,6 +50,7 @@ class Known:
     heats: dict[HeatKey, tuple[HeatId, HeatState, str | None]] = field(default_factory=dict)
     running: dict[HeatId, Running] = field(default_factory=dict)
     with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
+    raced: set[EventKey] = field(default_factory=set)
     last_position: int = 0
 
 
@@ -59,6 +60,7 @@ class Plan:
 
     new_events: list[dict[str, object]] = field(default_factory=list)
     new_teams: list[dict[str, object]] = field(default_factory=list)
+    new_to_event: list[str] = field(default_factory=list)
     moved_teams: list[dict[str, object]] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
@@ -77,6 +79,7 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
     names: dict[str, EventKey] = {}
     for row in conn.execute(select(events).where(events.c.meet_id == meet_id)):
         known.events[row.name_key] = (row.id, row.relay)
+        known.raced.add(row.name_key)
         names[row.id] = row.name_key
     for row in conn.execute(select(teams).where(teams.c.meet_id == meet_id)):
         known.teams[names[row.event_id], row.name_key] = (row.id, row.affiliation)
@@ -182,6 +185,8 @@ class Planner:
         stored = self.known.teams.get(key)
         if stored is None:
             team_id = TeamId(new_id())
+            if event_key in self.known.raced:
+                self.plan.new_to_event.append(f"{entry.team} (row {entry.row})")
             self.plan.new_teams.append(
                 {
                     "id": team_id,
@@ -309,6 +314,7 @@ def summary(
         heats=len(start_list.heats),
         teams=len(set(entries)),
         lanes=len(entries),
+        new_to_event=plan.new_to_event,
         heats_added=len(plan.new_heats),
         heats_changed=len(plan.changed_heats),
         heats_unchanged=plan.unchanged,

@@ -35,8 +35,10 @@ HEAT_TABLE = StateTable(
     [
         Step(HeatState.TO_COME, HeatAct.START, HeatState.RUNNING),
         Step(HeatState.RUNNING, HeatAct.HOLD_BACK, HeatState.TO_COME),
-        # The last flag may be up before the recall or the order to run again comes.
+        # The last flag may be up, and the result out, before the order to run again comes; and the
+        # desk may have announced another heat than it meant.
         Step(HeatState.JUDGED, HeatAct.HOLD_BACK, HeatState.TO_COME),
+        Step(HeatState.ANNOUNCED, HeatAct.HOLD_BACK, HeatState.TO_COME),
         Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED),
         # A result can be announced for a heat that nobody started on the screen: it was run all the
         # same, and the silent posts then need their explicit word.

@@ -183,6 +183,10 @@ class StartListsOut(Wire):
     heats: int
     teams: int
     lanes: int
+    new_to_event: list[str] = Field(
+        description="teams that no earlier list of their event names: look whether they are "
+        "written otherwise than before, since a team counts under its name"
+    )
     heats_added: int
     heats_changed: int
     heats_unchanged: int

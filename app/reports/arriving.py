@@ -45,9 +45,6 @@ _ARRIVING = Prepared(
 )
 
 
-NOT_RUNNING = frozenset({HeatState.TO_COME, HeatState.ANNOUNCED, HeatState.FINAL})
-
-
 @dataclass(frozen=True, slots=True)
 class Arriving:
     """Who runs in the lane, and the post that watches; none for an own observation.
@@ -123,8 +120,10 @@ def marks_on(here: Arriving, lane: int | None, *, early: bool = False) -> list[s
     found: list[Mark] = []
     if lane is not None and here.running.team_id is None:
         found.append(Mark.NO_TEAM)
-    if here.running.state in NOT_RUNNING:
+    if here.running.state is HeatState.TO_COME:
         found.append(Mark.NOT_RUNNING)
+    if here.running.state in {HeatState.ANNOUNCED, HeatState.FINAL}:
+        found.append(Mark.AFTER_ANNOUNCEMENT)
     if early:
         found.append(Mark.BEFORE_START)
     if here.post is not None and lane is not None and lane not in here.post.lanes:

@@ -76,6 +76,7 @@ class Mark(StrEnum):
 
     NO_TEAM = "no team in this lane"
     NOT_RUNNING = "heat was not running"
+    AFTER_ANNOUNCEMENT = "came after the result was announced"
     OUTSIDE_POST = "lane outside the post"
     OTHERS_POST = "post of somebody else"
     LATER_POST = "post of a later crew plan"

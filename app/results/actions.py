@@ -39,7 +39,6 @@ from app.results.tables import announcements, results, windows
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
-    BlockersOut,
     ResultOut,
     SnapshotWindow,
 )
@@ -63,12 +62,13 @@ def load_result(
         teams = {lane.lane: lane.team for lane in facts.lanes}
         stored = [_as_stored(row, teams[row.lane]) for row in rows]
         known = result_row(unit.conn, unit.meet_id, heat_id)
-        if known is not None and known.rows == stored:
+        if known is not None and (known.rows, known.run) == (stored, facts.run):
             return Done(Put(result(unit.conn, unit.meet_id, heat_id), created=False), None)
         values: dict[str, Any] = {
             "rows": stored,
             "loaded_by": caller.official_id,
             "loaded_at": unit.now,
+            "run": facts.run,
         }
         if known is None:
             unit.conn.execute(
@@ -82,7 +82,7 @@ def load_result(
                 .values(version=known.version + 1, **values)
             )
         out = result(unit.conn, unit.meet_id, heat_id)
-        body = {"rows": stored, "sha256": sha256(content).hexdigest()}
+        body = {"rows": stored, "run": facts.run, "sha256": sha256(content).hexdigest()}
         return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, body))
 
     return act
@@ -125,7 +125,7 @@ def announce(
             return Done(Put(out, created=False), None)
         heat_id = HeatId(sent.heat)
         seen = _what_is_announced(unit, heat_id, version)
-        _insist_on_word(seen.blockers, sent.despite)
+        _insist_on_word(seen, sent.despite)
         last = last_announcement(unit.conn, heat_id)
         _insist_on_news(last, seen, sent.remark)
         facts = heat(unit.conn, unit.meet_id, heat_id)
@@ -148,6 +148,7 @@ def announce(
                 content=content,
                 list_seen=_list_version(unit, heat_id),
                 rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
+                run_seen=facts.run,
             )
         )
         _open_windows(unit, out, opened)
@@ -177,10 +178,10 @@ def _what_is_announced(unit: Unit, heat_id: HeatId, version: int) -> ResultOut:
             "The finish list or a ruling has changed since you looked at this result. "
             "Look at it again, then announce it."
         )
-    if seen.start_list_changed:
+    if seen.is_list_outdated:
         raise StateConflict(
-            "The start list of this heat has changed since its finish list was loaded. Load the "
-            "finish list again, with a row for every team."
+            "Since this finish list was loaded the heat was started anew, or its start list has "
+            "changed. Load the finish list of this race, with a row for every team."
         )
     return seen
 
@@ -190,7 +191,8 @@ def _list_version(unit: Unit, heat_id: HeatId) -> int:
     return known.version if known is not None else 0
 
 
-def _insist_on_word(blockers: BlockersOut, despite: str | None) -> None:
+def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
+    blockers = seen.blockers
     if blockers.is_clear and despite is not None:
         raise Malformed(
             "Every post has called and nothing awaits a ruling: there is nothing to announce this "
@@ -206,6 +208,8 @@ def _insist_on_word(blockers: BlockersOut, despite: str | None) -> None:
         silent_posts=blockers.silent_posts,
         open_cases=blockers.open_cases,
         shaken_rulings=blockers.shaken_rulings,
+        not_started=blockers.not_started,
+        in_the_way=seen.in_the_way,
     )
 
 

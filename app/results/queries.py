@@ -14,10 +14,12 @@ from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import heat, meet_row
+from app.meets.states import HeatState
 from app.meets.tables import events, heats
+from app.meets.wire import HeatOut
 from app.record.canonical import canonical
 from app.refusals import NotFound
-from app.reports.queries import heat_posts, open_cases_of_heat
+from app.reports.queries import case_row, heat_posts, open_cases_of_heat
 from app.results.annotating import FinishLine, annotate
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
@@ -33,7 +35,7 @@ from app.results.wire import (
     WindowsOut,
 )
 from app.rules.windows import Remedy, Window, is_open
-from app.rulings.queries import in_force_in_heat, noted_teams, shaken_in_heat
+from app.rulings.queries import in_force_in_heat, noted_teams, ruling_out, shaken_in_heat
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
@@ -64,6 +66,7 @@ _TOUCHED_SINCE = or_(
     != announcements.c.rulings_seen,
     select(results.c.version).where(results.c.heat_id == announcements.c.heat_id).scalar_subquery()
     != announcements.c.list_seen,
+    heats.c.run != announcements.c.run_seen,
 )
 _LIST = (
     select(
@@ -147,16 +150,16 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         raise NotFound("No finish list has been loaded for this heat yet.")
     listed = {(lane.lane, lane.team) for lane in facts.lanes}
     finish = [FinishLine.from_stored(stored) for stored in row.rows]
-    is_changed = listed != {(line.lane, line.team) for line in finish}
-    # No places where teams are missing: they would be invented.
+    is_outdated = row.run != facts.run or listed != {(line.lane, line.team) for line in finish}
+    # No places from another race, or where teams are missing: they would be invented.
     lines = (
         []
-        if is_changed
+        if is_outdated
         else annotate(
             facts.lanes, finish, in_force_in_heat(conn, heat_id), noted_teams(conn, heat_id)
         )
     )
-    in_the_way = blockers(conn, meet_id, heat_id)
+    in_the_way = blockers(conn, meet_id, facts)
     last = last_announcement(conn, heat_id)
     return ResultOut(
         heat=heat_id,
@@ -164,8 +167,9 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         round=facts.round,
         number=facts.number,
         lines=lines,
-        start_list_changed=is_changed,
+        is_list_outdated=is_outdated,
         blockers=in_the_way,
+        in_the_way=_in_words(conn, meet_id, facts, in_the_way),
         announced=_announced(last, lines),
         version=_version_of(lines, in_the_way, last, meet_row(conn, meet_id).version),
     )
@@ -204,14 +208,39 @@ def _what_counts(lines: Sequence[ResultLineOut]) -> list[tuple[object, ...]]:
     ]
 
 
-def blockers(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> BlockersOut:
+def blockers(conn: Connection, meet_id: MeetId, facts: HeatOut) -> BlockersOut:
     """The posts that are silent, the cases that are open and the rulings that are shaken."""
-    posts = heat_posts(conn, meet_id, heat_id).posts
+    posts = heat_posts(conn, meet_id, facts.id).posts
     return BlockersOut(
         silent_posts=[line.post for line in posts if line.flag is None],
-        open_cases=open_cases_of_heat(conn, heat_id),
-        shaken_rulings=shaken_in_heat(conn, meet_id, heat_id),
+        open_cases=open_cases_of_heat(conn, facts.id),
+        shaken_rulings=shaken_in_heat(conn, meet_id, facts.id),
+        not_started=facts.state is HeatState.TO_COME,
     )
+
+
+def _in_words(
+    conn: Connection, meet_id: MeetId, facts: HeatOut, in_the_way: BlockersOut
+) -> list[str]:
+    """Whom the desk has to ask, and about which team; never part of what is announced."""
+    posts = heat_posts(conn, meet_id, facts.id).posts
+    teams = {lane.lane: lane.name for lane in facts.lanes}
+    cases = [case_row(conn, meet_id, case) for case in in_the_way.open_cases]
+    shaken = [ruling_out(conn, meet_id, ruling) for ruling in in_the_way.shaken_rulings]
+    return [
+        *(["The heat has not been started."] if in_the_way.not_started else []),
+        *(f"Silent: {line.words} ({line.official_name})." for line in posts if line.flag is None),
+        *(f"Open case: {_place(case.lane, case.team_name)}." for case in cases),
+        *(
+            f"Ruling to reconsider: {_place(ruling.lane, teams.get(ruling.lane or 0))}."
+            for ruling in shaken
+        ),
+    ]
+
+
+def _place(lane: int | None, team: str | None) -> str:
+    where = "lane not known" if lane is None else f"lane {lane}"
+    return f"{where}, {team}" if team else where
 
 
 def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:

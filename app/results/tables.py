@@ -14,6 +14,7 @@ results = Table(
     Column("rows", Json, nullable=False),
     Column("loaded_by", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("loaded_at", Instant, nullable=False),
+    Column("run", Integer, nullable=False),
     Column("version", Integer, nullable=False),
 )
 
@@ -32,6 +33,7 @@ announcements = Table(
     Column("content", Json, nullable=False),
     Column("list_seen", Integer, nullable=False),
     Column("rulings_seen", Integer, nullable=False),
+    Column("run_seen", Integer, nullable=False),
     UniqueConstraint("heat_id", "number"),
     Index(None, "meet_id", "announced_at"),
 )

@@ -56,9 +56,14 @@ class BlockersOut(Wire):
         "infringements stand before them that they did not count, or no longer stand",
     )
 
+    not_started: bool = Field(
+        default=False, description="true: nobody has started this heat, or it was held back"
+    )
+
     @property
     def is_clear(self) -> bool:
-        return not self.silent_posts and not self.open_cases and not self.shaken_rulings
+        lists = (self.silent_posts, self.open_cases, self.shaken_rulings)
+        return not self.not_started and not any(lists)
 
     @property
     def words(self) -> str:
@@ -68,9 +73,12 @@ class BlockersOut(Wire):
             (len(self.open_cases), "open case"),
             (len(self.shaken_rulings), "ruling to reconsider"),
         )
-        return " and ".join(
+        found = [
             f"{count} {name if count == 1 else _plural(name)}" for count, name in counts if count
-        )
+        ]
+        if self.not_started:
+            found.insert(0, "a heat that was not started")
+        return " and ".join(found)
 
 
 class AnnouncedOut(Wire):
@@ -92,10 +100,12 @@ class ResultOut(Wire):
     round: str
     number: int
     lines: list[ResultLineOut]
-    start_list_changed: bool = Field(
-        description="true: teams or lanes have changed since; load the finish list again"
+    is_list_outdated: bool = Field(
+        description="true: the heat was started anew since, or teams or lanes have changed; load "
+        "the finish list of this race"
     )
     blockers: BlockersOut
+    in_the_way: list[str] = Field(description="the same in words, for the desk alone")
     announced: AnnouncedOut | None
     version: int
 

@@ -129,7 +129,11 @@ def _insist_second_person(
         for one in reports_gone_on(unit.conn, unit.meet_id, case_id)
     ]
     if any(report.official == caller.official_id for report in [*reports, *gone]):
-        raise OwnReport("You wrote a report in this case, so another official must rule on it.")
+        raise OwnReport(
+            "You wrote a report in this case, so another official must rule on it: another "
+            "referee, or the chief umpire where the organiser lets them (“chief_umpire_rules” in "
+            "the meet's terms)."
+        )
 
 
 def _step(unit: Unit, case: AnyRow, sent: RulingIn, version: int | None) -> RulingId | None:
@@ -138,7 +142,12 @@ def _step(unit: Unit, case: AnyRow, sent: RulingIn, version: int | None) -> Ruli
     what = CaseAct.RECONSIDER if sent.reconsiders else CaseAct.RULE
     if version is not None and version != case.version:
         raise Stale(_who_was_first(unit, earlier))
-    CASE_TABLE.step(CaseState(case.state), what)
+    how = (
+        f"To reconsider, name the ruling that stands: “reconsiders”: “{earlier[-1]}”."
+        if earlier
+        else ""
+    )
+    CASE_TABLE.step(CaseState(case.state), what, how)
     if sent.reconsiders is None:
         return None
     if sent.reconsiders != earlier[-1]:

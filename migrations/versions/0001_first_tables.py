@@ -190,6 +190,7 @@ def upgrade() -> None:
         sa.Column("content", Json(), nullable=False),
         sa.Column("list_seen", sa.Integer(), nullable=False),
         sa.Column("rulings_seen", sa.Integer(), nullable=False),
+        sa.Column("run_seen", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_announcements_heat_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_announcements_meet_id")),
         sa.ForeignKeyConstraint(
@@ -264,6 +265,7 @@ def upgrade() -> None:
         sa.Column("rows", Json(), nullable=False),
         sa.Column("loaded_by", sa.String(length=36), nullable=False),
         sa.Column("loaded_at", Instant(), nullable=False),
+        sa.Column("run", sa.Integer(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_results_heat_id")),
         sa.ForeignKeyConstraint(["loaded_by"], ["officials.id"], name=op.f("fk_results_loaded_by")),

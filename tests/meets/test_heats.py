@@ -16,6 +16,7 @@ STEPS = {
     (HeatState.TO_COME, HeatAct.START): HeatState.RUNNING,
     (HeatState.RUNNING, HeatAct.HOLD_BACK): HeatState.TO_COME,
     (HeatState.JUDGED, HeatAct.HOLD_BACK): HeatState.TO_COME,
+    (HeatState.ANNOUNCED, HeatAct.HOLD_BACK): HeatState.TO_COME,
     (HeatState.RUNNING, HeatAct.LAST_POST_CALLS): HeatState.JUDGED,
     (HeatState.TO_COME, HeatAct.ANNOUNCE): HeatState.ANNOUNCED,
     (HeatState.RUNNING, HeatAct.ANNOUNCE): HeatState.ANNOUNCED,

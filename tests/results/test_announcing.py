@@ -45,7 +45,12 @@ def test_a_judged_heat_is_announced_without_a_further_word(ready: MeetAtHand) ->
     assert announced.status_code == 201
     told = announced.json()
     assert (told["number"], told["supersedes"], told["despite"]) == (1, None, None)
-    assert told["blockers"] == {"silent_posts": [], "open_cases": [], "shaken_rulings": []}
+    assert told["blockers"] == {
+        "silent_posts": [],
+        "open_cases": [],
+        "shaken_rulings": [],
+        "not_started": False,
+    }
     assert told["announced_by_name"] == "results"
     assert state_of(ready) == "announced"
 
@@ -228,13 +233,13 @@ def test_times_are_never_announced_for_teams_that_have_changed_lanes_since(
     stale = meet.desk.put(f"announcements/{new_id()}", sent, etag=seen.headers["ETag"])
     a_problem(stale, 412, "stale")
     told = meet.desk.get(f"heats/{meet.heat()}/result").json()
-    assert told["start_list_changed"] is True
+    assert told["is_list_outdated"] is True
     assert told["lines"] == []
     a_problem(meet.announce(despite=DESPITE), 409, "conflict")
     etag = meet.desk.get(f"heats/{meet.heat()}/result").headers["ETag"]
     again = "\n".join(["lane,time", *(f"{lane},4{lane}.00" for lane in range(1, 9))])
     loaded = meet.desk.put(f"heats/{meet.heat()}/result", content=again, etag=etag)
-    assert (loaded.status_code, loaded.json()["start_list_changed"]) == (200, False)
+    assert (loaded.status_code, loaded.json()["is_list_outdated"]) == (200, False)
     lines = {
         line["lane"]: line["team_name"] for line in meet.announce(despite=DESPITE).json()["lines"]
     }
@@ -319,9 +324,10 @@ def test_a_window_that_is_over_already_is_opened_only_with_a_reason(service: Ser
     hand = a_meet(service, roles=("results",), umpires=(), heats=1)
     hand.load_result()
     at = rfc3339(datetime.now(UTC) - timedelta(minutes=31))
-    told = a_problem(hand.announce(announced_at=at), 422, "malformed")
+    told = a_problem(hand.announce(announced_at=at, despite=DESPITE), 422, "malformed")
     assert told["errors"][0]["pointer"] == "/announced_at"
-    assert hand.announce(announced_at=at, remark="The desk was offline").status_code == 201
+    late = hand.announce(announced_at=at, remark="The desk was offline", despite=DESPITE)
+    assert late.status_code == 201
 
 
 def test_a_window_that_ends_on_another_day_is_read_aloud_with_its_day(service: Service) -> None:
@@ -329,7 +335,7 @@ def test_a_window_that_ends_on_another_day_is_read_aloud_with_its_day(service: S
     hand = a_meet(service, roles=("results",), umpires=(), heats=1, terms=terms)
     service.clock.stand_at(datetime(2026, 6, 13, 12, tzinfo=UTC))
     hand.load_result()
-    text = shown(hand, hand.announce().json()["id"], "txt")
+    text = shown(hand, hand.announce(despite=DESPITE).json()["id"], "txt")
     assert "until 16 June 2026, 14:00:00 CEST" in text
 
 
@@ -368,13 +374,13 @@ def test_a_heat_that_nobody_started_on_the_screen_can_be_announced(meet: MeetAtH
     told = a_problem(
         meet.referee.post(f"heats/{meet.heat()}/start", etag='"v2"'), 409, "not-possible"
     )
-    assert told["possible"] == ["announce"]
+    assert told["possible"] == ["announce", "hold back"]
 
 
 def test_a_flag_after_the_announcement_is_kept_and_blocks_the_next(ready: MeetAtHand) -> None:
     ready.announce()
     late: Json = ready.call("yellow", lane=4).json()
-    assert late["marks"] == ["heat was not running"]
+    assert late["marks"] == ["came after the result was announced"]
     told = a_problem(ready.announce(), 409, "needs-word")
     assert told["open_cases"] == [late["case"]]
 
@@ -389,3 +395,56 @@ def test_announcements_are_listed_newest_first_page_by_page(meet: MeetAtHand) ->
         listed += [one["id"] for one in page["announcements"] if one["heat"] == meet.heat()]
         before = page["next"]
     assert listed == made[::-1]
+
+
+def test_a_heat_that_nobody_started_is_announced_only_with_the_word(service: Service) -> None:
+    hand = a_meet(service, roles=("results",), umpires=(), heats=1)
+    hand.load_result()
+    told = a_problem(hand.announce(), 409, "needs-word")
+    assert (told["not_started"], told["in_the_way"]) == (True, ["The heat has not been started."])
+    announced = hand.announce(despite=DESPITE).json()
+    assert announced["blockers"]["not_started"] is True
+
+
+def test_the_desk_is_told_whom_to_ask_and_nobody_else_is(ready: MeetAtHand) -> None:
+    case = ready.report()["case"]
+    told = a_problem(ready.announce(), 409, "needs-word")
+    assert told["in_the_way"] == ["Open case: lane 4, Plover 1."]
+    public = shown(ready, ready.announce(despite=DESPITE).json()["id"])
+    assert case in public
+    assert "in_the_way" not in public
+
+
+def test_times_of_a_recalled_start_are_not_announced_for_the_next(ready: MeetAtHand) -> None:
+    hold_back(ready)
+    ready.start()
+    for umpire in ("umpire", "second"):
+        ready.call("white", by=umpire)
+    seen = ready.desk.get(f"heats/{ready.heat()}/result")
+    assert (seen.json()["is_list_outdated"], seen.json()["lines"]) == (True, [])
+    a_problem(ready.announce(), 409, "conflict")
+    same = "\n".join(["lane,time", *(f"{lane},{42 + lane / 10:.2f}" for lane in range(1, 9))])
+    address = f"heats/{ready.heat()}/result"
+    loaded = ready.desk.put(address, content=same, etag=seen.headers["ETag"])
+    assert (loaded.status_code, loaded.json()["is_list_outdated"]) == (200, False)
+    assert ready.announce().status_code == 201
+
+
+def test_a_heat_that_was_announced_by_mistake_can_still_be_run(meet: MeetAtHand) -> None:
+    meet.load_result()
+    meet.announce(despite=DESPITE)
+    hold_back(meet)
+    meet.start()
+    assert holds(meet) == (False, [False])
+    for umpire in ("umpire", "second"):
+        meet.call("white", by=umpire)
+    etag = meet.desk.get(f"heats/{meet.heat()}/result").headers["ETag"]
+    times = "\n".join(["lane,time", *(f"{lane},5{lane}.00" for lane in range(1, 9))])
+    meet.desk.put(f"heats/{meet.heat()}/result", content=times, etag=etag)
+    assert meet.announce().json()["number"] == 2
+
+
+def hold_back(meet: MeetAtHand) -> None:
+    seen = meet.referee.get(f"heats/{meet.heat()}")
+    held = meet.referee.post(f"heats/{meet.heat()}/hold-back", etag=seen.headers["ETag"])
+    assert held.status_code == 200, held.text

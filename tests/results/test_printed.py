@@ -231,7 +231,7 @@ def test_a_name_that_looks_like_a_formula_is_no_formula_in_the_csv(service: Serv
     assert hand.organiser.post("start-lists", content=rows).status_code == 200
     hand.heats = [heat for heat in all_heats(hand) if heat["event_name"] == "4x100 m"]
     hand.load_result()
-    told = hand.announce().json()
+    told = hand.announce(despite=DESPITE).json()
     found = list(rows_of(shown(hand, told, "csv")))
     assert [row["team"] for row in found] == ['Tern, "A"', "'\uff1dGull", "Żuraw"]
     assert [row["affiliation"] for row in found] == ["Club", "'\uff0b1", "'\uff20Club"]

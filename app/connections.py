@@ -1,0 +1,152 @@
+"""A connection: how much, and how long, a client may take up before its request is there.
+
+The server's own parser takes a head of any size, and waits for it and for the body for as long as
+the line is open. One request without an end would fill the memory; some hundreds that never end
+would take every file the process may open. Here each has its bounds, and what breaks them is
+answered with a problem document where an answer still makes sense, and closed.
+
+What costs time is done once a connection or every few seconds, not once a request.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import math
+import resource
+from typing import ClassVar
+
+from uvicorn.protocols.http.httptools_impl import STATUS_LINE, HttpToolsProtocol
+
+from app.problems import ADVICE, OTHERS, PROBLEMS, ProblemType, problem
+from app.refusals import Unavailable
+
+log = logging.getLogger(__name__)
+
+FILES_FOR_OTHERS = 128
+"""What the process opens besides connections: the database many times over, fonts, pictures."""
+
+
+def most_connections(files: int) -> int:
+    """How many connections a process may keep open that may open so many files."""
+    if files == resource.RLIM_INFINITY:
+        return 5_000
+    return min(5_000, max(files - FILES_FOR_OTHERS, files // 2))
+
+
+class _HeadTooLarge(Exception):
+    """Makes the parser give up: the head that was just completed is larger than it may be."""
+
+
+class Connection(HttpToolsProtocol):
+    """The server's connection, bounded. The bounds are our own: a phone's head has 500 bytes."""
+
+    largest_head: ClassVar[int] = 16 * 1024
+    """Bytes of the request line and headers; as many for the trailers of a body."""
+    seconds_for_head: ClassVar[float] = 15.0
+    """From the first byte that could be sent; what the line was idle before counts."""
+    seconds_for_body: ClassVar[float] = 120.0
+    """From the end of the head: 8 MiB of a start list at 600 kbit/s."""
+    look_every: ClassVar[float] = 5.0
+    """Seconds between two looks whether a request is late."""
+    most: ClassVar[int] = most_connections(resource.getrlimit(resource.RLIMIT_NOFILE)[0])
+    """Connections that are open at once."""
+    _told_full_at: ClassVar[float] = -math.inf
+
+    _unheard = 0
+    """Bytes received that were no body, since the last request or part of a body was complete."""
+    _due = math.inf
+    """When the present head, and then its body, must be complete; nothing is due to an answer."""
+    _is_head_too_large = False
+    _was_asked = False
+    _looking: asyncio.TimerHandle | None = None
+
+    def connection_made(  # type: ignore[override]  # as the server's own: it is a Transport
+        self, transport: asyncio.Transport
+    ) -> None:
+        super().connection_made(transport)
+        if len(self.connections) > self.most:
+            self.connections.discard(self)
+            self._tell_full()
+            self._refuse(PROBLEMS[Unavailable], "All lines are taken; try again in a moment.")
+            return
+        self._due = self.loop.time() + self.seconds_for_head
+        self._looking = self.loop.call_later(self.look_every, self._look)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        if self._looking is not None:
+            self._looking.cancel()
+        super().connection_lost(exc)
+
+    def _look(self) -> None:
+        if self.loop.time() > self._due:
+            self._refuse(OTHERS[408], ADVICE[408])
+        else:
+            self._looking = self.loop.call_later(self.look_every, self._look)
+
+    def _tell_full(self) -> None:
+        """In the log, once a minute."""
+        now = self.loop.time()
+        if now - Connection._told_full_at > 60:
+            Connection._told_full_at = now
+            log.warning("all %d connections are taken; further ones are turned away", self.most)
+
+    def data_received(self, data: bytes) -> None:
+        self._unheard += len(data)
+        super().data_received(data)
+        if self._unheard > self.largest_head and not self.transport.is_closing():
+            self._refuse(OTHERS[431], ADVICE[431])
+
+    def on_headers_complete(self) -> None:
+        # What came may be the body as well, so it is counted; few heads come with that much.
+        if self._unheard > self.largest_head and self._head_size() > self.largest_head:
+            self._is_head_too_large = True
+            raise _HeadTooLarge
+        self._was_asked = True
+        self._due += self.seconds_for_body
+        super().on_headers_complete()
+
+    def _head_size(self) -> int:
+        return len(self.url) + sum(len(name) + len(value) + 4 for name, value in self.headers)
+
+    def on_body(self, body: bytes) -> None:
+        self._unheard = 0
+        super().on_body(body)
+
+    def on_message_complete(self) -> None:
+        self._unheard = 0
+        if not self.cycle.response_complete:
+            self._due = math.inf
+        super().on_message_complete()
+
+    def on_response_complete(self) -> None:
+        super().on_response_complete()
+        if self.cycle.response_complete:  # and no further request is being answered
+            self._due = self.loop.time() + self.seconds_for_head
+
+    def send_400_response(self, msg: str) -> None:
+        """What the server says of a request that its parser gave up, or was made to give up."""
+        if self._is_head_too_large:
+            self._refuse(OTHERS[431], ADVICE[431])
+        else:
+            self._refuse(OTHERS[400], f"{msg} It is no HTTP/1.1 (RFC 9112).")
+
+    def _refuse(self, kind: ProblemType, detail: str) -> None:
+        """Answer where nobody would take it for another request's answer, and close."""
+        if self._may_answer():
+            response = problem(kind, detail, {"Connection": "close"})
+            headers = [*self.server_state.default_headers, *response.raw_headers]
+            lines = [name + b": " + value + b"\r\n" for name, value in headers]
+            head = b"".join([STATUS_LINE[kind.status], *lines, b"\r\n"])
+            self.transport.write(head + bytes(response.body))
+        self.transport.close()
+
+    def _may_answer(self) -> bool:
+        if self.pipeline:
+            return False
+        if not self._was_asked:
+            return True
+        # While its body comes, unless it was answered early; or between two requests.
+        if self.cycle.more_body:
+            return not self.cycle.response_started
+        return self.cycle.response_complete

@@ -1,0 +1,321 @@
+"""What a connection may take up: heads, time and numbers have bounds, and nobody else waits.
+
+HTTP/1.1 is RFC 9112; 431 is RFC 6585, 5; 408 is RFC 9110, 15.5.9. The bounds are our own.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import httpx
+import pytest
+
+from app.config import Settings
+from app.connections import FILES_FOR_OTHERS, Connection, most_connections
+from app.ids import new_id
+from app.serving import MS_UNTIL_LOST, listen
+from tests.builders import a_meet, a_report
+from tests.conftest import NewDatabase
+from tests.running import Service, a_service
+
+HOST = b"Host: here\r\n"
+
+
+class Hasty(Connection):
+    """The same bounds, in times and numbers that a test can wait for."""
+
+    seconds_for_head = 0.4
+    seconds_for_body = 0.6
+    look_every = 0.05
+    most = 12
+
+
+@pytest.fixture(scope="module")
+def service(new_database: NewDatabase) -> Iterator[Service]:
+    with a_service(new_database("sqlite"), Hasty) as hasty:
+        yield hasty
+
+
+@pytest.fixture(autouse=True)
+def close_idle_lines(service: Service) -> Iterator[None]:
+    yield
+    service.http.close()
+    service.http = httpx.Client(base_url=service.address, timeout=30)
+
+
+def line_to(service: Service) -> socket.socket:
+    host, port = service.address.removeprefix("http://").split(":")
+    return socket.create_connection((host, int(port)), timeout=5)
+
+
+def all_of(line: socket.socket) -> bytes:
+    """What the server sends until it closes; nothing but that ends this in time."""
+    came = b""
+    try:
+        while part := line.recv(65_536):
+            came += part
+    except ConnectionResetError:  # it closed while more was on its way to it
+        pass
+    return came
+
+
+def ask(service: Service, *pieces: bytes) -> bytes:
+    """Send pieces until the server closes the connection, and return what it said."""
+    with line_to(service) as line:
+        try:
+            for piece in pieces:
+                line.sendall(piece)
+        except (BrokenPipeError, ConnectionResetError):
+            pass
+        return all_of(line)
+
+
+def the_problem(answer: bytes, status: int, slug: str) -> str:
+    head, _, body = answer.partition(b"\r\n\r\n")
+    assert head.startswith(b"HTTP/1.1 %d " % status), head
+    assert b"content-type: application/problem+json" in head.lower()
+    assert b"connection: close" in head.lower()
+    told = json.loads(body)
+    assert told["type"] == f"/problems/{slug}"
+    assert told["detail"].endswith(".")
+    return str(told["detail"])
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        b"GET /healthz HTTP/1.1\r\nX-A: " + b"a" * 5_000_000 + b"\r\n\r\n",
+        b"GET /healthz HTTP/1.1\r\n" + b"X-A: a\r\n" * 20_000 + b"\r\n",
+        b"GET /healthz HTTP/1.1\r\nX-A: " + b"a" * Hasty.largest_head + b"\r\n\r\n",
+        b"GET /healthz HTTP/1.1\r\n" + b"X-A: a\r\n" * (Hasty.largest_head // 8) + b"\r\n",
+        b"GET /healthz?" + b"a" * 100_000 + b" HTTP/1.1\r\n\r\n",
+        b"\r\n" * 20_000,
+    ],
+    ids=["long", "many", "a little too long", "a little too many", "address", "blank"],
+)
+def test_a_head_that_is_too_large_is_refused(service: Service, head: bytes) -> None:
+    the_problem(ask(service, head), 431, "head-too-large")
+
+
+def test_a_header_without_end_is_cut_off_and_delays_nobody(service: Service) -> None:
+    sent, longest = 0, 0.0
+    with line_to(service) as line, httpx.Client(base_url=service.address) as other:
+        line.sendall(b"GET /healthz HTTP/1.1\r\nX-A: ")
+        try:
+            while sent < 50 * 1024 * 1024:
+                sent += line.send(b"a" * 65_536)
+                began = time.perf_counter()
+                assert other.get("/healthz").status_code == 200
+                longest = max(longest, time.perf_counter() - began)
+        except (BrokenPipeError, ConnectionResetError):
+            pass
+    assert sent < 16 * 1024 * 1024  # what the system's own buffers may hold
+    assert longest < 0.5
+
+
+def test_trailers_without_end_are_cut_off(service: Service) -> None:
+    """RFC 9112, 7.1.2: a chunked body may end with headers."""
+    head = b"PUT /api/meets/x HTTP/1.1\r\n" + HOST + b"Transfer-Encoding: chunked\r\n\r\n"
+    body = b"2\r\n{}\r\n0\r\n"
+    with line_to(service) as line:
+        line.sendall(head + body)
+        try:
+            for _ in range(1000):
+                line.sendall(b"X-A: " + b"a" * 60_000 + b"\r\n")
+        except (BrokenPipeError, ConnectionResetError):
+            return
+    pytest.fail("60 MB of trailers were taken")
+
+
+def test_a_head_as_large_as_it_may_be_is_answered_and_so_is_a_large_body(
+    service: Service,
+) -> None:
+    headers = {f"X-{number}": "a" * 1000 for number in range(15)}
+    assert service.http.get("/healthz", headers=headers).status_code == 200
+    meet = a_meet(service)
+    rows = [f"Women 4x100 m,heats,{heat},4,Tern {heat}" for heat in range(20_000)]
+    sent = "\n".join(["event,round,heat,lane,team", *rows])
+    assert len(sent) > 20 * Hasty.largest_head
+    looked = meet.organiser.post("start-lists", content=sent, params={"check": "true"})
+    assert looked.status_code == 200
+    assert looked.json()["heats"] > 0
+
+
+@pytest.mark.parametrize("begun", [b"", b"G", b"GET /healthz HTTP/1.1\r\nX-A: a"])
+def test_a_head_that_does_not_come_to_its_end_is_given_up(service: Service, begun: bytes) -> None:
+    began = time.perf_counter()
+    the_problem(ask(service, begun), 408, "too-slow")
+    assert Hasty.seconds_for_head <= time.perf_counter() - began < 2
+
+
+@pytest.mark.parametrize(
+    "path", ["/healthz", "/api/join", "/api/meets/{id}/calls/{id}", "/nothing"]
+)
+def test_a_body_that_does_not_come_to_its_end_is_given_up(
+    service: Service, path: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Also where it is trickling in, and where nobody waits for it: the answer has gone out."""
+    address = path.format(id=new_id()).encode()
+    method = b"PUT" if b"calls" in address else b"POST"
+    head = method + b" " + address + b" HTTP/1.1\r\n" + HOST
+    head += b"Content-Type: application/json\r\nContent-Length: 5000\r\n\r\n"
+    began = time.perf_counter()
+    with line_to(service) as line, caplog.at_level(logging.WARNING):
+        line.sendall(head)
+        line.settimeout(0.1)
+        came = b""
+        while time.perf_counter() - began < 5:
+            try:
+                line.sendall(b" ")
+                if not (part := line.recv(65_536)):
+                    break
+                came += part
+            except TimeoutError:
+                continue
+            except (BrokenPipeError, ConnectionResetError):
+                break
+    assert time.perf_counter() - began < 3
+    assert came.count(b"HTTP/1.1 ") == 1
+    if path in {"/api/join", "/api/meets/{id}/calls/{id}"}:
+        the_problem(came, 408, "too-slow")
+    assert not caplog.records
+
+
+def test_a_line_that_was_used_and_then_only_drips_is_given_up(service: Service) -> None:
+    with line_to(service) as line:
+        line.sendall(b"GET /healthz HTTP/1.1\r\n" + HOST + b"\r\n")
+        began = time.perf_counter()
+        try:
+            while time.perf_counter() - began < 5:
+                line.sendall(b"\r\n")
+                time.sleep(0.05)
+        except (BrokenPipeError, ConnectionResetError):
+            pass
+        assert time.perf_counter() - began < 3
+
+
+def test_requests_behind_one_another_on_a_line_are_all_answered(service: Service) -> None:
+    """Pipelined (RFC 9112, 9.3.2), in pieces, and for longer than a single one may take."""
+    request = b"GET /healthz HTTP/1.1\r\n" + HOST + b"\r\n"
+    with line_to(service) as line:
+        for _ in range(8):
+            line.sendall(request * 3 + request[:9])
+            time.sleep(0.15)
+            line.sendall(request[9:])
+            came = b""
+            while came.count(b"HTTP/1.1 200") < 4:
+                came += line.recv(65_536)
+
+
+def test_a_live_feed_outlasts_all_bounds(service: Service) -> None:
+    meet = a_meet(service)
+    headers = {"Authorization": f"Bearer {meet.referee.token}"}
+    address = f"/api/meets/{meet.id}/feed"
+    with service.http.stream("GET", address, headers=headers) as feed:
+        time.sleep(Hasty.seconds_for_head + Hasty.seconds_for_body + 0.3)
+        meet.start()
+        assert any("heat started" in line for line in feed.iter_lines() if "data" in line)
+
+
+def test_a_slow_phone_that_is_in_time_is_served(service: Service) -> None:
+    meet = a_meet(service)
+    body = json.dumps(a_report(meet.heat(), meet.posts["umpire"])).encode()
+    head = f"PUT /api/meets/{meet.id}/reports/{new_id()} HTTP/1.1\r\nHost: here\r\n"
+    head += f"Authorization: Bearer {meet.umpire.token}\r\nConnection: close\r\n"
+    head += f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
+    sent = head.encode() + body
+    with line_to(service) as line:
+        for start in range(0, len(sent), 100):
+            line.sendall(sent[start : start + 100])
+            time.sleep(0.02)
+        assert all_of(line).startswith(b"HTTP/1.1 201")
+
+
+@pytest.mark.parametrize(
+    "sent", [b"\x16\x03\x01\x02\x00\x01\x00", b"HELLO\r\n\r\n", b"GET\r\n\r\n"]
+)
+def test_what_is_no_http_is_answered_with_a_problem(service: Service, sent: bytes) -> None:
+    the_problem(ask(service, sent), 400, "bad-request")
+
+
+def test_further_connections_are_turned_away_and_let_in_again(
+    service: Service, caplog: pytest.LogCaptureFixture
+) -> None:
+    with ExitStack() as lines, caplog.at_level(logging.WARNING):
+        for _ in range(Hasty.most):
+            lines.enter_context(line_to(service)).sendall(b"GET")
+        for _ in range(3):
+            the_problem(ask(service), 503, "unavailable")
+    assert [record.getMessage() for record in caplog.records] == [
+        f"all {Hasty.most} connections are taken; further ones are turned away"
+    ]
+    assert answers_in_time(service.address)
+
+
+def answers_in_time(address: str) -> bool:
+    """Whether the server answers before two seconds have passed."""
+    until = time.perf_counter() + 2
+    while time.perf_counter() < until:
+        try:
+            if httpx.get(f"{address}/healthz").status_code == 200:
+                return True
+        except httpx.TransportError:
+            pass
+        time.sleep(0.02)
+    return False
+
+
+def test_the_number_of_connections_follows_from_the_files_a_process_may_open() -> None:
+    assert most_connections(1024) == 1024 - FILES_FOR_OTHERS
+    assert most_connections(64) == 32
+    assert most_connections(-1) == most_connections(2**20) == 5_000
+
+
+def test_half_open_requests_leave_files_for_the_work_of_others(tmp_path: Path) -> None:
+    """A real process that may open 256 files, and a client that opens more lines than that."""
+    serve = f"ulimit -n 256; exec {sys.executable} -m app serve --port 0"
+    settings = {"DATABASE_URL": f"sqlite:///{tmp_path / 'a.db'}", "ZONEDOCKET_SETUP_KEY": "k"}
+    process = subprocess.Popen(
+        ["bash", "-c", serve],
+        env=os.environ | settings,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    assert process.stdout is not None
+    try:
+        found = re.match(r"Serving (http://([\d.]+):(\d+))", process.stdout.readline())
+        assert found is not None
+        with httpx.Client(base_url=found[1]) as early, ExitStack() as lines:
+            assert early.get("/healthz").status_code == 200
+            for _ in range(300):
+                line = socket.create_connection((found[2], int(found[3])), timeout=5)
+                lines.enter_context(line).sendall(b"GET / HTTP/1.1\r\nX")
+            for _ in range(3):  # whoever is there already is served, the database included
+                assert early.get("/readyz").status_code == 200
+        assert answers_in_time(found[1])
+    finally:
+        process.terminate()
+        said, _ = process.communicate(timeout=20)
+    assert "128 connections are taken" in said
+    assert "Too many open files" not in said
+
+
+def test_a_line_that_was_lost_is_given_up_by_the_system() -> None:
+    """TCP_USER_TIMEOUT (RFC 5482), inherited by each connection from the listener (Linux)."""
+    settings = Settings(_env_file=None).model_copy(update={"port": 0})
+    with listen(settings) as listener, socket.create_connection(listener.getsockname()):
+        line, _ = listener.accept()
+        with line:
+            option = line.getsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT)
+    assert option == MS_UNTIL_LOST
