@@ -38,7 +38,7 @@ class StateTable(Generic[State, Act]):
             raise ValueError(f"the state table of a {thing} names a step twice")
 
     def step(self, state: State, act: Act, way_out: str = "") -> Step[State, Act]:
-        """The step for this act in this state; NotPossible says what could be done instead, and how."""
+        """The step for this act in this state; NotPossible says what could be done, and how."""
         found = self._by_key.get((state, act))
         if found is None:
             raise NotPossible(self.thing, state, act, self.possible(state), way_out)

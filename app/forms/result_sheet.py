@@ -64,6 +64,7 @@ class ResultSheet:
     round: str
     heat: str
     number: int
+    is_amended: bool
     supersedes: str
     superseded: str
     announced_at: str
@@ -124,7 +125,7 @@ def _write_head(flow: Flow, sheet: ResultSheet) -> None:
         Fact("Announcement", str(sheet.number), "announcement"),
         Fact("Supersedes", sheet.supersedes, "superseded announcement"),
     ]
-    write_title(flow, "Amended result" if sheet.number > 1 else "Result", aside)
+    write_title(flow, _title(sheet), aside)
     meet = [
         Fact("", sheet.meet, "meet"),
         Fact("", sheet.place, "place"),
@@ -152,6 +153,12 @@ def _write_head(flow: Flow, sheet: ResultSheet) -> None:
     if sheet.announced_by:
         flow.write(join_facts([Fact("announced by", sheet.announced_by, "announcer")]), BODY)
     flow.skip(GAP)
+
+
+def _title(sheet: ResultSheet) -> str:
+    if sheet.number == 1:
+        return "Result"
+    return "Amended result" if sheet.is_amended else "Result, announced again"
 
 
 def _write_table(flow: Flow, lines: Sequence[ResultLine]) -> None:

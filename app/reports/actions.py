@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import bindparam, insert, select, update
@@ -17,7 +18,7 @@ from app.reports.findings import as_stored, judge_report
 from app.reports.grouping import Place, case_for, insist_on_measure, move_report, touch_case_of
 from app.reports.queries import case_row, noted_against, report_from, report_out
 from app.reports.sendings import insist_same, said
-from app.reports.states import REPORT_TABLE, CaseState, ReportAct, ReportState
+from app.reports.states import OF_TIME, REPORT_TABLE, CaseState, ReportAct, ReportState
 from app.reports.tables import reports
 from app.reports.wire import ReportIn, ReportOut
 from app.rules.observation import LaneInfringement
@@ -69,7 +70,7 @@ def write_report(
 
     def act(unit: Unit) -> Done[Put[ReportOut]]:
         known = _REPORT.first(unit.conn, {"report": report_id})
-        if known is not None and known.content == content:
+        if known is not None and known.content == content and not _stands_by(known, version):
             insist_same(known, unit, caller, content, "a report")
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
         if known is not None:
@@ -83,8 +84,9 @@ def write_report(
             "content": content,
         }
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
-        if known is None:
+        if known is None or known.case_id != facts["case_id"]:
             insist_on_measure(unit, facts["case_id"], caller.official_id)
+        if known is None:
             stored = facts | _first_facts(unit, report_id, caller)
             _ADD_REPORT.run(unit.conn, stored)
             return Done(Put(report_from(stored, caller.name), created=True), deed)
@@ -96,6 +98,11 @@ def write_report(
         return Done(Put(out, created=known.content is None), deed)
 
     return act
+
+
+def _stands_by(known: AnyRow, version: int | None) -> bool:
+    """Whether an umpire who was asked back answers with the same account, and no phone repeats."""
+    return bool(known.state == ReportState.RETURNED and version == known.version)
 
 
 def _noted_before(unit: Unit, sent: ReportIn, running: Running) -> int:
@@ -112,7 +119,7 @@ def _judge_and_place(
     known: AnyRow | None,
     here: Arriving,
 ) -> dict[str, Any]:
-    running, place = here.running, here.post
+    running, place = _as_it_was(known, sent, here.running), here.post
     take_over = place.take_over if place else sent.take_over
     finding = judge_report(running, take_over, sent.observation, _noted_before(unit, sent, running))
     about = Place(HeatId(sent.heat), sent.lane, running.team_id)
@@ -133,10 +140,33 @@ def _judge_and_place(
         "team_id": running.team_id,
         "state": ReportState.WRITTEN.value,
         "words": sent.words,
-        "marks": marks_on(here, sent.lane, early=is_early(sent.clock, running)),
+        "marks": _marks(known, sent, here),
         "finding": as_stored(finding),
         "received_at": unit.now,
     }
+
+
+def _as_it_was(known: AnyRow | None, sent: ReportIn, running: Running) -> Running:
+    """Who runs in the lane; for a flag of an earlier start whoever ran there then."""
+    if (
+        known is not None
+        and known.run is not None
+        and (known.heat_id, known.lane) == (sent.heat, sent.lane)
+        and known.run != run_of(running)
+    ):
+        return replace(running, team_id=known.team_id)
+    return running
+
+
+def _marks(known: AnyRow | None, sent: ReportIn, here: Arriving) -> list[str]:
+    """A report under a flag has the flag's marks of time: it is about what was seen then."""
+    found = marks_on(here, sent.lane, early=is_early(sent.clock, here.running))
+    if known is None or known.heat_id != sent.heat:
+        return found
+    return [
+        *(mark for mark in known.marks if mark in OF_TIME),
+        *(mark for mark in found if mark not in OF_TIME),
+    ]
 
 
 def _first_facts(unit: Unit, report_id: ReportId, caller: Caller) -> dict[str, Any]:

@@ -32,7 +32,7 @@ from app.store.rows import AnyRow
 from app.wire import PhoneClock
 
 _ARRIVING = Prepared(
-    select(*RUNNING_COLUMNS, *POST_COLUMNS, *HELD_COLUMNS)
+    select(*RUNNING_COLUMNS, *POST_COLUMNS, *HELD_COLUMNS, posts.c.retired.label("post_retired"))
     .select_from(
         RUNNING_IN.outerjoin(
             posts, (posts.c.id == bindparam("post")) & (posts.c.meet_id == heats.c.meet_id)
@@ -76,6 +76,8 @@ def arriving(
 
 def _place_of(unit: Unit, heat_id: HeatId, row: AnyRow, by: OfficialId) -> tuple[Post, Mark | None]:
     """Where the official stands, and what is odd about it."""
+    if row.held_id is None and row.post_retired:
+        return post_from(row), Mark.RETIRED_POST
     if row.held_id is None:
         planned = post_from(row)
         return planned, None if planned.official_id == by else Mark.OTHERS_POST

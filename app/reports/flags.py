@@ -13,7 +13,7 @@ from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken
 from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
-from app.reports.grouping import Place, case_for, insist_on_measure
+from app.reports.grouping import Place, case_for, last_beyond_measure
 from app.reports.queries import call_out, called_posts
 from app.reports.sendings import insist_same, said
 from app.reports.states import Mark, ReportState
@@ -96,7 +96,9 @@ def _raise_report(
         # A phone that names another report by mistake: this flag is one more, never lost.
         report_id = ReportId(new_id())
     case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
-    insist_on_measure(unit, case_id, caller.official_id)
+    last = last_beyond_measure(unit, case_id, caller.official_id)
+    if last is not None:
+        return last, case_id
     _RAISE_REPORT.run(
         unit.conn,
         {
@@ -156,6 +158,8 @@ def _speaks_in(here: Arriving, caller: Caller, *, early: bool) -> int | None:
     """
     if here.post is None or here.running.state is HeatState.TO_COME or early:
         return None
+    if here.mark in {Mark.LATER_POST, Mark.RETIRED_POST}:
+        return None  # this heat has no such post
     stands_there = here.mark in {None, Mark.STAND_IN}
     if stands_there or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE):
         return here.running.run

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, and_, bindparam, func, insert, literal_column, select, update
+from sqlalchemy import Connection, and_, bindparam, insert, literal_column, select, update
 
-from app.ids import CaseId, HeatId, OfficialId, TeamId, new_id
+from app.ids import CaseId, HeatId, OfficialId, ReportId, TeamId, new_id
+from app.meets.queries import lanes_of
 from app.refusals import StateConflict
 from app.reports.states import (
     CASE_TABLE,
@@ -78,9 +79,10 @@ _OTHERS = Prepared(
 MOST_BY_ONE = 50
 
 _BY_ONE = Prepared(
-    select(func.count())
-    .select_from(reports)
+    select(reports.c.id)
     .where(reports.c.case_id == bindparam("case"), reports.c.official_id == bindparam("official"))
+    .order_by(reports.c.raised_at.desc(), reports.c.id.desc())
+    .limit(MOST_BY_ONE)
 )
 
 
@@ -170,12 +172,30 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
 
 def insist_on_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> None:
     """StateConflict where one official has written as much on a case as anybody can read."""
-    found = _BY_ONE.first(unit.conn, {"case": case_id, "official": official_id})
-    if found is not None and found[0] >= MOST_BY_ONE:
+    if last_beyond_measure(unit, case_id, official_id) is not None:
         raise StateConflict(
             f"You have written {MOST_BY_ONE} reports about this team in this heat already. Tell "
             "the head official what is missing."
         )
+
+
+def last_beyond_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> ReportId | None:
+    """The official's last report on a case that holds as many as it takes, None where it is less.
+
+    A flag is never refused: it then belongs to that report.
+    """
+    found = _BY_ONE.all(unit.conn, {"case": case_id, "official": official_id})
+    return ReportId(found[0].id) if len(found) >= MOST_BY_ONE else None
+
+
+def settle_lane(unit: Unit, case_id: CaseId) -> None:
+    """Set the case to the lane in which its team runs now: lanes may have been drawn anew."""
+    case = _CASE.first(unit.conn, {"case": case_id})
+    if case is None or case.team_id is None:
+        return
+    known = lanes_of(unit.conn, [case.heat_id]).get(case.heat_id, [])
+    lane = next((line.lane for line in known if line.team == case.team_id), case.lane)
+    unit.conn.execute(update(cases).where(cases.c.id == case_id).values(lane=lane))
 
 
 def close_case(unit: Unit, case_id: CaseId) -> None:

@@ -107,6 +107,17 @@ _OPEN_OF_HEAT = (
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
+_AWAITED = (
+    select(reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
+    .join(cases, cases.c.id == reports.c.case_id)
+    .join(officials, officials.c.id == reports.c.official_id)
+    .where(
+        cases.c.heat_id == bindparam("heat"),
+        cases.c.state == CaseState.RULED.value,
+        reports.c.state.in_([ReportState.RAISED.value, ReportState.RETURNED.value]),
+    )
+    .order_by(reports.c.raised_at, reports.c.id)
+)
 _LANE_INFRINGEMENTS = (
     select(
         rulings.c.id,
@@ -254,6 +265,11 @@ def open_cases_of_heat(conn: Connection, heat_id: HeatId) -> list[CaseId]:
     return list(conn.execute(_OPEN_OF_HEAT, {"heat": heat_id}).scalars())
 
 
+def accounts_awaited(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
+    """Flags and returned reports of a heat that still await their account, their case ruled on."""
+    return list(conn.execute(_AWAITED, {"heat": heat_id}))
+
+
 def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> ReportOut:
     """One report; NotFound for an id that is not of this meet."""
     row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
@@ -289,6 +305,7 @@ def report_from(
         post=stored["post_id"],
         post_words=stored["post_words"],
         take_over=stored["take_over"],
+        run=stored["run"],
         lane=stored["lane"],
         team=stored["team_id"],
         state=state,

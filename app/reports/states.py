@@ -83,3 +83,8 @@ class Mark(StrEnum):
     STAND_IN = "by a stand-in"
     BEFORE_START = "shown before the heat was started"
     EARLIER_RUN = "from a recalled start of the heat"
+    RETIRED_POST = "post no longer in the crew plan"
+
+
+OF_TIME = frozenset({Mark.NOT_RUNNING, Mark.AFTER_ANNOUNCEMENT, Mark.BEFORE_START})
+"""The marks that say when something came, not what it says."""

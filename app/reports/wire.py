@@ -102,6 +102,7 @@ class ReportOut(Wire):
     post: PostId | None
     post_words: str
     take_over: int | None
+    run: int | None = Field(description="the run of the heat it is about; null before any start")
     lane: int | None
     team: TeamId | None
     state: ReportState

@@ -33,6 +33,7 @@ from app.refusals import (
     Stale,
     StateConflict,
 )
+from app.results.changes import changes
 from app.results.matching import insist_list_is_of
 from app.results.queries import announcement, last_announcement, result, result_row
 from app.results.tables import announcements, results, windows
@@ -208,6 +209,7 @@ def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
         silent_posts=blockers.silent_posts,
         open_cases=blockers.open_cases,
         shaken_rulings=blockers.shaken_rulings,
+        awaited_accounts=blockers.awaited_accounts,
         not_started=blockers.not_started,
         in_the_way=seen.in_the_way,
     )
@@ -226,8 +228,16 @@ def _insist_on_news(last: AnyRow | None, seen: ResultOut, remark: str) -> None:
 def _announced_at(
     unit: Unit, given: datetime | None, last: AnyRow | None, facts: HeatOut
 ) -> datetime:
-    """The instant that the windows count from: now, or the one the desk gives."""
-    at = given or unit.now
+    """The instant that the windows count from: now, or the one the desk gives.
+
+    Now is never before what the announcement shows, also where a clock was set back meanwhile.
+    """
+    ruled_at = last_ruled_at(unit.conn, facts.id)
+    if given is None:
+        after_last = None if last is None else last.announced_at + timedelta(microseconds=1)
+        floors = (facts.started_at, ruled_at, after_last)
+        return max([unit.now, *(floor for floor in floors if floor is not None)])
+    at = given
     if at > unit.now:
         raise Malformed(
             "This announcement lies in the future. Leave the time out to announce now.",
@@ -243,7 +253,6 @@ def _announced_at(
             "This announcement lies before the start of its heat; look at the time.",
             field="/announced_at",
         )
-    ruled_at = last_ruled_at(unit.conn, facts.id)
     if ruled_at is not None and at < ruled_at:
         raise Malformed(
             "This announcement lies before the last ruling in its heat, so it cannot have shown "
@@ -300,6 +309,7 @@ def _snapshot(
         announced_by=person.id,
         announced_by_name=person.name,
         lines=seen.lines,
+        changes=_changes(last, seen),
         despite=sent.despite,
         blockers=seen.blockers,
         remark=sent.remark,
@@ -310,6 +320,12 @@ def _snapshot(
     statement = out.snapshot()
     del statement["statement_digest"]
     return out.model_copy(update={"statement_digest": statement_digest(statement)})
+
+
+def _changes(last: AnyRow | None, seen: ResultOut) -> list[str]:
+    if last is None:
+        return []
+    return changes(AnnouncementOut.model_validate(last.snapshot).lines, seen.lines)
 
 
 def _snapshot_window(window: Window) -> SnapshotWindow:

@@ -18,6 +18,7 @@ from app.rules.placing import Finish, FinishStatus, place_heat
 from app.rulings.wire import DisqualificationOut
 
 LAST = 1_000_000
+HUNDREDTHS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,12 @@ class FinishLine:
 
 
 def show_time(thousandths: int, decimals: int) -> str:
-    """A time as results show it: 42.35, 3:02.12, 1:02:03.4."""
+    """A time as results show it, to the hundredth: 42.35, 3:02.12.
+
+    Thousandths part ties and are rounded up for the result (World Athletics TR19, from memory).
+    """
+    if decimals > HUNDREDTHS:
+        thousandths, decimals = -(-thousandths // 10) * 10, HUNDREDTHS
     seconds, fraction = divmod(thousandths, 1000)
     minutes, seconds = divmod(seconds, 60)
     hours, minutes = divmod(minutes, 60)
@@ -112,8 +118,13 @@ def _line(
         thousandths=row.thousandths,
         time=show_time(row.thousandths or 0, row.decimals) if shown else "",
         annotation=_annotation(row, disqualified, noted=lane.team in noted),
-        reason="; ".join(_unique(title_of(one.infringement) for one in disqualified)),
+        reason="; ".join(_unique(_where(one) for one in disqualified)),
     )
+
+
+def _where(one: DisqualificationOut) -> str:
+    title = title_of(one.infringement)
+    return title if one.take_over is None else f"{title}, take-over {one.take_over}"
 
 
 def _annotation(row: FinishLine, disqualified: list[DisqualificationOut], *, noted: bool) -> str:

@@ -64,6 +64,7 @@ def as_text(announced: AnnouncementOut) -> str:
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
     ]
+    sentences += [f"Changed: {change}" for change in announced.changes]
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
@@ -73,7 +74,9 @@ def as_text(announced: AnnouncementOut) -> str:
 
 
 def _kind(announced: AnnouncementOut) -> str:
-    return "Result" if announced.number == 1 else "Amended result"
+    if announced.number == 1:
+        return "Result"
+    return "Amended result" if announced.changes else "Result, announced again,"
 
 
 def _placed(line: ResultLineOut) -> str:
@@ -115,6 +118,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         round=announced.round,
         heat=str(announced.heat_number),
         number=announced.number,
+        is_amended=bool(announced.changes),
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
         superseded=announced.superseded_by.words if announced.superseded_by else "",
         announced_at=announced.announced_at_local,
@@ -147,6 +151,7 @@ def _remarks(announced: AnnouncementOut) -> list[str]:
         if line.reason
     ]
     remarks += parted_ties(announced.lines)
+    remarks += [f"Changed: {change}" for change in announced.changes]
     if announced.remark:
         remarks.append(announced.remark)
     if announced.despite:

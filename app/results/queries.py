@@ -19,7 +19,7 @@ from app.meets.tables import events, heats
 from app.meets.wire import HeatOut
 from app.record.canonical import canonical
 from app.refusals import NotFound
-from app.reports.queries import case_row, heat_posts, open_cases_of_heat
+from app.reports.queries import accounts_awaited, case_row, heat_posts, open_cases_of_heat
 from app.results.annotating import FinishLine, annotate
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
@@ -215,6 +215,7 @@ def blockers(conn: Connection, meet_id: MeetId, facts: HeatOut) -> BlockersOut:
         silent_posts=[line.post for line in posts if line.flag is None],
         open_cases=open_cases_of_heat(conn, facts.id),
         shaken_rulings=shaken_in_heat(conn, meet_id, facts.id),
+        awaited_accounts=[row.id for row in accounts_awaited(conn, facts.id)],
         not_started=facts.state is HeatState.TO_COME,
     )
 
@@ -230,6 +231,10 @@ def _in_words(
     return [
         *(["The heat has not been started."] if in_the_way.not_started else []),
         *(f"Silent: {line.words} ({line.official_name})." for line in posts if line.flag is None),
+        *(
+            f"Account to come: {_place(row.lane, teams.get(row.lane or 0))} ({row.official_name})."
+            for row in accounts_awaited(conn, facts.id)
+        ),
         *(f"Open case: {_place(case.lane, case.team_name)}." for case in cases),
         *(
             f"Ruling to reconsider: {_place(ruling.lane, teams.get(ruling.lane or 0))}."

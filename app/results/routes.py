@@ -106,7 +106,10 @@ async def list_announcements(
     meet: Meet, here: Here, before: Annotated[str | None, Query(max_length=80)] = None
 ) -> Response:
     """What has been announced, newest first."""
-    out = await here.store.read(lambda conn: queries.announcements_page(conn, MeetId(meet), before))
+    # Apart from the loop: whether results still hold is worked out, and anybody may ask.
+    out = await here.store.read_apart(
+        lambda conn: queries.announcements_page(conn, MeetId(meet), before)
+    )
     return answer(out)
 
 

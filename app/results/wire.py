@@ -14,6 +14,7 @@ from app.ids import (
     HeatId,
     OfficialId,
     PostId,
+    ReportId,
     RulingId,
     TeamId,
     WindowId,
@@ -40,7 +41,7 @@ class ResultLineOut(Wire):
 
 
 def _plural(name: str) -> str:
-    """Silent posts, open cases, rulings to reconsider."""
+    """Silent posts, open cases, rulings to reconsider, written accounts to come."""
     first, _, rest = name.partition(" to ")
     return f"{first}s to {rest}" if rest else f"{name}s"
 
@@ -56,13 +57,23 @@ class BlockersOut(Wire):
         "infringements stand before them that they did not count, or no longer stand",
     )
 
+    awaited_accounts: list[ReportId] = Field(
+        default_factory=list,
+        description="flags and returned reports whose account has not come, though their case was "
+        "ruled on",
+    )
     not_started: bool = Field(
         default=False, description="true: nobody has started this heat, or it was held back"
     )
 
     @property
     def is_clear(self) -> bool:
-        lists = (self.silent_posts, self.open_cases, self.shaken_rulings)
+        lists = (
+            self.silent_posts,
+            self.open_cases,
+            self.shaken_rulings,
+            self.awaited_accounts,
+        )
         return not self.not_started and not any(lists)
 
     @property
@@ -72,6 +83,7 @@ class BlockersOut(Wire):
             (len(self.silent_posts), "silent post"),
             (len(self.open_cases), "open case"),
             (len(self.shaken_rulings), "ruling to reconsider"),
+            (len(self.awaited_accounts), "written account to come"),
         )
         found = [
             f"{count} {name if count == 1 else _plural(name)}" for count, name in counts if count
@@ -212,6 +224,9 @@ class AnnouncementOut(Wire):
     announced_by: OfficialId
     announced_by_name: str
     lines: list[ResultLineOut]
+    changes: list[str] = Field(
+        default_factory=list, description="what is otherwise than in the announcement before"
+    )
     despite: str | None
     blockers: BlockersOut
     remark: str

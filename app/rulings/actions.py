@@ -19,15 +19,21 @@ from app.ids import CaseId, DisqualificationId, ReportId, RulingId, new_id
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import IdTaken, OwnReport, RoleMissing, Stale, StateConflict
-from app.reports.grouping import close_case
+from app.reports.grouping import close_case, settle_lane
 from app.reports.queries import case_row, report_out, reports_of_case
-from app.reports.states import CASE_TABLE, CaseAct, CaseState
+from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence
 from app.rulings.effect import Effect, effect_of
 from app.rulings.form import Decided, as_stored, facts_as_ruled
-from app.rulings.queries import effect_in_words, reports_gone_on, ruling_out, rulings_of_case
+from app.rulings.queries import (
+    authors_in,
+    effect_in_words,
+    reports_gone_on,
+    ruling_out,
+    rulings_of_case,
+)
 from app.rulings.states import (
     DISQUALIFICATION_TABLE,
     DisqualificationAct,
@@ -52,6 +58,8 @@ def rule_on(
         if known is not None:
             _insist_same(known, unit, case_id, caller, content)
             return Done(Put(ruling_out(unit.conn, unit.meet_id, ruling_id), created=False), None)
+        case_row(unit.conn, unit.meet_id, case_id)
+        settle_lane(unit, case_id)
         case = case_row(unit.conn, unit.meet_id, case_id)
         meet = meet_facts(unit.conn, unit.meet_id)
         _insist_may_rule(caller, meet)
@@ -73,6 +81,7 @@ def rule_on(
                 heat_id=case.heat_id,
                 team_id=case.team_id,
                 lane=case.lane,
+                run=_run_of(reports),
                 official_id=caller.official_id,
                 verdict=sent.verdict.value,
                 infringement=effect.infringement,
@@ -92,7 +101,7 @@ def rule_on(
             )
         )
         if effect.consequence is Consequence.DISQUALIFICATION:
-            _disqualify(unit, case, ruling_id, effect)
+            _disqualify(unit, case, ruling_id, effect, reports)
         close_case(unit, case_id)
         out = ruling_out(unit.conn, unit.meet_id, ruling_id)
         deed = Deed(Kind.RULING, ruling_id, {**statement, "statement_sha256": digest})
@@ -128,7 +137,8 @@ def _insist_second_person(
         report_out(unit.conn, unit.meet_id, ReportId(one.report))
         for one in reports_gone_on(unit.conn, unit.meet_id, case_id)
     ]
-    if any(report.official == caller.official_id for report in [*reports, *gone]):
+    authors = {*authors_in(unit.conn, case_id), *(report.official for report in [*reports, *gone])}
+    if caller.official_id in authors:
         raise OwnReport(
             "You wrote a report in this case, so another official must rule on it: another "
             "referee, or the chief umpire where the organiser lets them (“chief_umpire_rules” in "
@@ -228,7 +238,13 @@ def _statement(
 
 
 def _replace(unit: Unit, replaced: RulingId, ruling_id: RulingId) -> None:
-    unit.conn.execute(update(rulings).where(rulings.c.id == replaced).values(replaced_by=ruling_id))
+    claimed = unit.conn.execute(
+        update(rulings)
+        .where(rulings.c.id == replaced, rulings.c.replaced_by.is_(None))
+        .values(replaced_by=ruling_id)
+    )
+    if claimed.rowcount != 1:
+        raise StateConflict("This ruling was replaced already. Read the case again.")
     known = unit.conn.execute(
         select(disqualifications).where(disqualifications.c.by_ruling == replaced)
     ).one_or_none()
@@ -249,7 +265,9 @@ def _replace(unit: Unit, replaced: RulingId, ruling_id: RulingId) -> None:
     )
 
 
-def _disqualify(unit: Unit, case: AnyRow, ruling_id: RulingId, effect: Effect) -> None:
+def _disqualify(
+    unit: Unit, case: AnyRow, ruling_id: RulingId, effect: Effect, reports: list[ReportOut]
+) -> None:
     unit.conn.execute(
         insert(disqualifications).values(
             id=DisqualificationId(new_id()),
@@ -258,6 +276,7 @@ def _disqualify(unit: Unit, case: AnyRow, ruling_id: RulingId, effect: Effect) -
             team_id=case.team_id,
             case_id=case.id,
             lane=case.lane,
+            take_over=_take_over_of(reports, effect),
             infringement=effect.infringement,
             rule=effect.rule,
             state=DisqualificationState.IN_FORCE.value,
@@ -266,3 +285,25 @@ def _disqualify(unit: Unit, case: AnyRow, ruling_id: RulingId, effect: Effect) -
             version=1,
         )
     )
+
+
+def _take_over_of(reports: list[ReportOut], effect: Effect) -> int | None:
+    """Where it happened, which the team asks first; None where the reports name several or none."""
+    named = {
+        report.take_over
+        for report in reports
+        if report.finding is not None
+        and report.finding.infringement is effect.infringement
+        and report.state is not ReportState.WITHDRAWN
+    }
+    return named.pop() if len(named) == 1 else None
+
+
+def _run_of(reports: list[ReportOut]) -> int | None:
+    """The last run of the heat that the standing reports are about, None where none says."""
+    runs = [
+        report.run
+        for report in reports
+        if report.run is not None and report.state is not ReportState.WITHDRAWN
+    ]
+    return max(runs, default=None)

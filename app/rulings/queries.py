@@ -9,11 +9,12 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
-from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
+from app.ids import CaseId, HeatId, MeetId, OfficialId, RulingId, TeamId
+from app.meets.states import HeatState
 from app.meets.tables import heats, teams
 from app.refusals import NotFound
 from app.reports.queries import noted_against
-from app.reports.tables import reports
+from app.reports.tables import cases, reports
 from app.reports.wire import GoneOn
 from app.rules.finding import Consequence, title_of
 from app.rules.observation import Infringement
@@ -38,7 +39,8 @@ _FORM = select(
 _OF_CASE = (
     select(rulings.c.id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case"))
-    .order_by(rulings.c.ruled_at, rulings.c.id)
+    # The one that stands comes last, whatever the clocks said.
+    .order_by(rulings.c.replaced_by.is_(None), rulings.c.ruled_at, rulings.c.id)
 )
 _STANDING = (
     select(
@@ -48,8 +50,9 @@ _STANDING = (
         rulings.c.infringement,
         rulings.c.ruled_at,
         rulings.c.noted_before,
-        heats.c.run,
-        heats.c.started_at,
+        rulings.c.run,
+        heats.c.run.label("heat_run"),
+        heats.c.state.label("heat_state"),
     )
     .join(heats, heats.c.id == rulings.c.heat_id)
     .where(
@@ -64,6 +67,10 @@ _STANDING_IN_HEAT = _STANDING.where(rulings.c.heat_id == bindparam("heat"))
 _STATEMENTS_OF_CASE = select(rulings.c.statement).where(
     rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case")
 )
+_AUTHORS = select(reports.c.official_id).where(
+    reports.c.case_id.in_(bindparam("cases", expanding=True))
+)
+_JOINED = select(cases.c.id).where(cases.c.joined_to.in_(bindparam("cases", expanding=True)))
 _CASES_OF_REPORTS = (
     select(reports.c.id, reports.c.case_id)
     .where(reports.c.id.in_(bindparam("reports", expanding=True)))
@@ -154,7 +161,8 @@ def shaken_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[R
 
 def _is_shaken(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
     """Whether its heat was started anew since, or other lane infringements stand before it now."""
-    if row.run > 1 and row.started_at is not None and row.ruled_at < row.started_at:
+    held_back = row.heat_state == HeatState.TO_COME
+    if row.run is not None and (held_back or row.run != row.heat_run):
         return True
     if row.infringement != Infringement.LANE_INFRINGEMENT:
         return False
@@ -195,6 +203,16 @@ def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[
     return list(conn.execute(_OF_CASE, {"meet": meet_id, "case": case_id}).scalars())
 
 
+def authors_in(conn: Connection, case_id: CaseId) -> frozenset[OfficialId]:
+    """Who wrote a report in this case, or in one that was joined to it."""
+    found: set[OfficialId] = set()
+    todo = [case_id]
+    while todo:
+        found.update(conn.execute(_AUTHORS, {"cases": todo}).scalars())
+        todo = list(conn.execute(_JOINED, {"cases": todo}).scalars())
+    return frozenset(found)
+
+
 def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[GoneOn]:
     """The reports that lay in this case at a ruling on it and have gone to another since."""
     signed = conn.execute(_STATEMENTS_OF_CASE, {"meet": meet_id, "case": case_id}).scalars()
@@ -230,6 +248,7 @@ def _disqualification_out(row: AnyRow) -> DisqualificationOut:
         team=row.team_id,
         team_name=row.team_name,
         lane=row.lane,
+        take_over=row.take_over,
         infringement=Infringement(row.infringement),
         rule=row.rule,
         state=DisqualificationState(row.state),

@@ -15,6 +15,7 @@ rulings = Table(
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
     Column("team_id", id_type(), ForeignKey("teams.id"), index=True),
     Column("lane", Integer),
+    Column("run", Integer),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("verdict", String(12), nullable=False),
     Column("infringement", String(40)),
@@ -33,7 +34,8 @@ rulings = Table(
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
 )
-"""`separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
+"""`run` is the run of the heat that its reports are about, null where none says.
+`separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
 against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 
 disqualifications = Table(
@@ -45,6 +47,7 @@ disqualifications = Table(
     Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False),
     Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False),
     Column("lane", Integer, nullable=False),
+    Column("take_over", Integer),
     Column("infringement", String(40), nullable=False),
     Column("rule", String(60), nullable=False),
     Column("state", String(12), nullable=False),

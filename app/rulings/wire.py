@@ -114,6 +114,7 @@ class DisqualificationOut(Wire):
     team: TeamId
     team_name: str
     lane: int
+    take_over: int | None
     infringement: Infringement
     rule: str
     state: DisqualificationState

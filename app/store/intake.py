@@ -15,7 +15,9 @@ from app.refusals import Unavailable
 from app.store.writer import Job, Writer, settle
 
 QUIET_TURNS = 2
-"""So many turns of the loop without a new action end the gathering; a turn takes microseconds."""
+"""So many turns of the loop without a new action end the gathering."""
+LONGEST_GATHERING = 0.001
+"""Seconds. A turn takes microseconds, unless the loop answers readers in it."""
 
 
 class Intake:
@@ -27,6 +29,7 @@ class Intake:
         self._gathered: list[Job] = []
         self._under_way = 0
         self._gathering = False
+        self._until = 0.0
 
     def take(self, job: Job) -> None:
         """Take an action along with the next batch; its outcome will be in its receipt."""
@@ -40,12 +43,13 @@ class Intake:
     def _go_on(self) -> None:
         if self._gathered and not self._under_way and not self._gathering:
             self._gathering = True
+            self._until = self.loop.time() + LONGEST_GATHERING
             self.loop.call_soon(self._look, len(self._gathered), QUIET_TURNS)
 
     def _look(self, seen: int, turns: int) -> None:
         if len(self._gathered) > seen:
             turns = QUIET_TURNS
-        if turns:
+        if turns and self.loop.time() < self._until:
             self.loop.call_soon(self._look, len(self._gathered), turns - 1)
         else:
             self._hand_over()

@@ -165,7 +165,8 @@ class Writer:
             )
             reason.__cause__ = error
             for job in group:
-                job.error = job.error or reason
+                # Also where an action was refused: what the refusal rested on may not be stored.
+                job.error = reason
             self._give_up_connection()
             return
         if committed.kinds:

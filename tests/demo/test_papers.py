@@ -170,7 +170,7 @@ def test_the_announcer_reads_the_disqualification_with_its_rule(demo: DemoRun) -
     )
     assert (
         "Disqualified: مرسى النورس, lane 4, by rule TR24.7: "
-        "pass completed beyond the take-over zone." in said
+        "pass completed beyond the take-over zone, take-over 2." in said
     )
 
 

@@ -271,3 +271,64 @@ def test_one_umpire_does_not_bury_a_case_under_reports(meet: MeetAtHand) -> None
     assert meet.head() == before
     assert meet.report(by="second")["case"] in case
     assert meet.report(lane=3)["case"] not in case
+
+
+def test_an_umpire_who_stands_by_a_returned_report_says_so_with_the_same_words(
+    meet: MeetAtHand,
+) -> None:
+    sent, address = a_report(meet.heat(), meet.posts["umpire"]), f"reports/{new_id()}"
+    meet.umpire.put(address, sent)
+    asked = meet.referee.post(f"{address}/return", ASKED, etag='"v1"')
+    again = meet.umpire.put(address, sent, etag=asked.headers["ETag"])
+    assert (again.status_code, again.json()["state"]) == (200, "written")
+    before = meet.head()
+    repeated = meet.umpire.put(address, sent, etag=asked.headers["ETag"])
+    assert (repeated.status_code, repeated.json()) == (200, again.json())
+    assert meet.head() == before
+
+
+def test_a_flag_is_never_refused_however_many_reports_there_are(meet: MeetAtHand) -> None:
+    meet.start()
+    told = [meet.report(words=f"Again, {n}.") for n in range(50)]
+    call = meet.call("yellow", lane=4).json()
+    assert (call["report"], call["case"]) == (told[-1]["id"], told[-1]["case"])
+    assert call["counts"] is True
+
+
+def test_no_case_is_buried_by_flags_whose_lane_comes_later(meet: MeetAtHand) -> None:
+    meet.start()
+    for _ in range(50):
+        report = new_id()
+        meet.call("yellow", report=report)
+        written = meet.umpire.put(f"reports/{report}", a_report(meet.heat(), meet.posts["umpire"]))
+        assert written.status_code == 201
+    report = new_id()
+    meet.call("yellow", report=report)
+    sent = a_report(meet.heat(), meet.posts["umpire"])
+    a_problem(meet.umpire.put(f"reports/{report}", sent), 409, "conflict")
+
+
+def test_a_report_under_a_flag_has_the_flags_marks_of_time(meet: MeetAtHand) -> None:
+    meet.start()
+    during, late = new_id(), new_id()
+    meet.call("yellow", lane=4, report=during)
+    meet.call("white", by="second")
+    meet.load_result()
+    meet.announce(despite="The account is to come.")
+    written = meet.umpire.put(f"reports/{during}", a_report(meet.heat(), meet.posts["umpire"]))
+    assert written.json()["marks"] == []
+    after = meet["second"].put(f"reports/{late}", a_report(meet.heat(), meet.posts["second"]))
+    assert after.json()["marks"] == ["came after the result was announced"]
+
+
+def test_a_flag_of_a_recalled_start_stays_with_the_team_that_ran_then(meet: MeetAtHand) -> None:
+    meet.start()
+    report = new_id()
+    call = meet.call("yellow", lane=4, report=report).json()
+    seen = meet.referee.get(f"heats/{meet.heat()}")
+    meet.referee.post(f"heats/{meet.heat()}/hold-back", etag=seen.headers["ETag"])
+    assert meet.draw_lanes({3: 4, 4: 3}).status_code == 200
+    written = meet.umpire.put(f"reports/{report}", a_report(meet.heat(), meet.posts["umpire"]))
+    assert written.json()["case"] == call["case"]
+    assert meet.case(call["case"])["team_name"] == "Plover 1"
+    assert written.json()["run"] == 1

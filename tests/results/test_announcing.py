@@ -49,6 +49,7 @@ def test_a_judged_heat_is_announced_without_a_further_word(ready: MeetAtHand) ->
         "silent_posts": [],
         "open_cases": [],
         "shaken_rulings": [],
+        "awaited_accounts": [],
         "not_started": False,
     }
     assert told["announced_by_name"] == "results"
@@ -448,3 +449,51 @@ def hold_back(meet: MeetAtHand) -> None:
     seen = meet.referee.get(f"heats/{meet.heat()}")
     held = meet.referee.post(f"heats/{meet.heat()}/hold-back", etag=seen.headers["ETag"])
     assert held.status_code == 200, held.text
+
+
+def test_an_account_that_is_still_awaited_needs_the_word_also_when_its_case_is_ruled_on(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    flag = meet.call("yellow", lane=4).json()
+    meet.report(by="second")
+    meet.call("white", by="second")
+    meet.rule(flag["case"])
+    meet.load_result()
+    told = a_problem(meet.announce(), 409, "needs-word")
+    assert told["awaited_accounts"] == [flag["report"]]
+    assert told["in_the_way"] == ["Account to come: lane 4, Plover 1 (umpire)."]
+    assert "1 written account to come" in told["detail"]
+
+
+def test_a_clock_that_was_set_back_does_not_keep_the_desk_from_announcing(
+    ready: MeetAtHand,
+) -> None:
+    began = datetime.fromisoformat(ready.referee.get(f"heats/{ready.heat()}").json()["started_at"])
+    ready.service.clock.stand_at(began - timedelta(minutes=10))
+    told = ready.announce()
+    assert told.status_code == 201
+    assert datetime.fromisoformat(told.json()["announced_at"]) == began
+
+
+def test_an_amended_result_says_what_has_changed_and_a_repeated_one_that_it_is_one(
+    ready: MeetAtHand,
+) -> None:
+    case = ready.report()["case"]
+    ruling = ready.rule(case).json()["id"]
+    ready.announce()
+    ready.rule(case, verdict="dismissed", reconsiders=ruling)
+    second = ready.announce().json()
+    assert second["changes"][0] == ("Plover 1, lane 4: place 4, 42.40; before: DQ TR24.7.")
+    assert [change.split(",")[0] for change in second["changes"][1:]] == [
+        "Curlew 1",
+        "Puffin 1",
+        "Dunlin 1",
+        "Petrel 1",
+    ]
+    text = shown(ready, second["id"], "txt")
+    assert text.startswith("Amended result for ")
+    assert "Changed: Plover 1, lane 4" in text
+    third = ready.announce(remark="It was not heard").json()
+    assert third["changes"] == []
+    assert shown(ready, third["id"], "txt").startswith("Result, announced again, for ")

@@ -68,7 +68,7 @@ def test_the_csv_is_read_by_any_csv_reader(meet: MeetAtHand, announced: Json) ->
     assert rows == [
         ("1", "2", "42.10", ""),
         ("1", "3", "42.10", "L"),
-        ("3", "5", "42.501", ""),
+        ("3", "5", "42.51", ""),
         ("4", "6", "43.00", ""),
         ("5", "8", "44.00", ""),
         ("", "7", "", "DNF"),
@@ -89,7 +89,7 @@ def test_the_text_can_be_read_aloud(meet: MeetAtHand, announced: Json) -> None:
     assert "First, Gull 1, 42.10." in lines
     assert "First, Heron 1, 42.10. A lane infringement was noted." in lines
     assert (
-        "Disqualified: Plover 1, lane 4, by rule TR24.7: pass completed beyond the take-over zone."
+        "Disqualified: Plover 1, lane 4, by rule TR24.7: pass completed beyond the take-over zone, take-over 1."
         in lines
     )
     assert "Tern 1, lane 1, did not start." in lines
@@ -99,8 +99,14 @@ def test_the_text_can_be_read_aloud(meet: MeetAtHand, announced: Json) -> None:
 
 
 def test_an_amended_result_says_so(meet: MeetAtHand, announced: Json) -> None:
+    address = f"heats/{meet.heat()}/result"
+    seen = meet.desk.get(address)
+    times = "\n".join(["lane,time", *(f"{lane},4{lane}.00" for lane in range(1, 9))])
+    assert meet.desk.put(address, content=times, etag=seen.headers["ETag"]).is_success
     second = meet.announce(despite=DESPITE, remark="Times corrected").json()
-    assert shown(meet, second, "txt").startswith(b"Amended result for ")
+    text = shown(meet, second, "txt")
+    assert text.startswith(b"Amended result for ")
+    assert b"Changed: Tern 1, lane 1: place 1, 41.00; before: DNS." in text
 
 
 def test_every_row_of_the_csv_says_of_which_announcement_it_is(

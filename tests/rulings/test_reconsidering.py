@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 from app.ids import new_id
-from tests.builders import Json, MeetAtHand, a_problem, a_report, a_ruling, add_official
+from tests.builders import Json, MeetAtHand, a_meet, a_problem, a_report, a_ruling, add_official
 from tests.reports.test_reports import returned, rewritten
 from tests.rulings.test_rulings import disqualifications
+from tests.running import Service
 
 
 def ruling(meet: MeetAtHand, ruling_id: str) -> Json:
@@ -104,3 +107,38 @@ def test_whoever_reported_before_the_ruling_does_not_reconsider_it(meet: MeetAtH
     case = author.get(f"cases/{report['case']}")
     address = f"cases/{report['case']}/rulings/{new_id()}"
     a_problem(author.put(address, body, etag=case.headers["ETag"]), 403, "own-report")
+
+
+def test_a_clock_that_is_set_back_leaves_one_ruling_standing(service: Service) -> None:
+    hand = a_meet(service, umpires=())
+    case = hand.report()["case"]
+    now = datetime.now(UTC)
+    first = hand.rule(case).json()
+    service.clock.stand_at(now - timedelta(minutes=10))
+    second = hand.rule(case, verdict="dismissed", reconsiders=first["id"]).json()
+    again = hand.rule(case, reconsiders=first["id"])
+    a_problem(again, 409, "conflict")
+    third = hand.rule(case, reconsiders=second["id"])
+    assert third.status_code == 201
+    assert hand.case(case)["rulings"][-1] == third.json()["id"]
+    standing = [
+        one for one in hand.case(case)["rulings"] if ruling(hand, one)["replaced_by"] is None
+    ]
+    assert standing == [third.json()["id"]]
+
+
+def test_whoever_reported_in_a_case_that_was_joined_does_not_rule(service: Service) -> None:
+    hand = a_meet(service, terms={"chief_umpire_rules": True})
+    own = {"by": "chief_umpire", "post": None, "take_over": 1, "lane": 9}
+    seen = hand.report(**own)
+    moved = hand.report(lane=9)
+    assert seen["case"] == moved["case"]
+    reason = {"reason": "It was somebody else."}
+    chief = hand["chief_umpire"]
+    chief.post(f"reports/{seen['id']}/withdraw", reason, etag='"v1"')
+    target = hand.report(by="second")["case"]
+    asked = hand.referee.post(f"reports/{moved['id']}/return", {"reason": "Which?"}, etag='"v1"')
+    again = a_report(hand.heat(), hand.posts["umpire"])
+    hand.umpire.put(f"reports/{moved['id']}", again, etag=asked.headers["ETag"])
+    assert hand.case(seen["case"])["joined_to"] == target
+    a_problem(hand.rule(target, by="chief_umpire"), 403, "own-report")
