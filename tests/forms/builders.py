@@ -146,6 +146,7 @@ def a_result(**changes: Any) -> ResultSheet:
         round="first round",
         heat="2",
         number=2,
+        is_amended=True,
         supersedes="announcement 1 of 14:01:10",
         superseded="",
         announced_at="14:12:31",

@@ -89,8 +89,8 @@ def test_the_text_can_be_read_aloud(meet: MeetAtHand, announced: Json) -> None:
     assert "First, Gull 1, 42.10." in lines
     assert "First, Heron 1, 42.10. A lane infringement was noted." in lines
     assert (
-        "Disqualified: Plover 1, lane 4, by rule TR24.7: pass completed beyond the take-over zone, take-over 1."
-        in lines
+        "Disqualified: Plover 1, lane 4, by rule TR24.7: "
+        "pass completed beyond the take-over zone, take-over 1." in lines
     )
     assert "Tern 1, lane 1, did not start." in lines
     assert "Dunlin 1, lane 7, did not finish." in lines
