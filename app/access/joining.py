@@ -59,6 +59,9 @@ def split_token(token: str) -> tuple[LinkId, str]:
         raise JoinRefused(NOT_GOOD) from error
 
 
+USED = "This personal link has been used. If that was not you, tell the organiser at once."
+
+
 def is_link_token(text: str) -> bool:
     """Whether this is a personal link, or its token, good or not."""
     try:
@@ -105,6 +108,9 @@ async def _try_to_join(store: Store, sent: JoinIn, key: str) -> JoinOut | None:
     now = store.clock.now()
     await store.read(lambda conn: insist_no_wait(conn, key, now))
     link, person = await store.read(lambda conn: look_up(conn, sent.token, now))
+    if link.used_at is not None:
+        # Before any PIN is looked at: a used link must not tell right ones from wrong ones.
+        await store.read(lambda conn: _insist_on_its_session(conn, link, sent))
     meet_id, actor = MeetId(link.meet_id), Actor(person.id)
     stored = person.pin_hash
     if stored is None:
@@ -144,9 +150,7 @@ def _join(sent: JoinIn, checked: str | None, pin_hash: str) -> Action[JoinOut | 
             return Done(None, None)
         session = _session(unit.conn, link, sent)
         if session is None and link.used_at is not None:
-            raise JoinRefused(
-                "This personal link has been used. If that was not you, tell the organiser at once."
-            )
+            raise JoinRefused(USED)
         clear_tries(unit.conn, _tries_key(link), unit.now)
         secret = split_token(sent.token)[1]
         if session is not None and unit.now < session.expires_at:
@@ -167,6 +171,11 @@ def _join(sent: JoinIn, checked: str | None, pin_hash: str) -> Action[JoinOut | 
         return Done(out, Deed(Kind.JOINED, person.id, {"session": sent.session, "link": link.id}))
 
     return act
+
+
+def _insist_on_its_session(conn: Connection, link: AnyRow, sent: JoinIn) -> None:
+    if _session(conn, link, sent) is None:
+        raise JoinRefused(USED)
 
 
 def _session(conn: Connection, link: AnyRow, sent: JoinIn) -> AnyRow | None:

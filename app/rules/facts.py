@@ -97,6 +97,7 @@ Number: TypeAlias = Annotated[int, AsItIs()]
 class Position(Closed):
     """Metres along the direction of running from a mark, give or take the uncertainty.
 
+    Negative metres lie before the mark: -0.4 is 0.4 m short of it, 0.4 is that far past it.
     Without `measured_from` it is the edge that the observation is about.
     """
 

@@ -31,6 +31,7 @@ from app.rulings.queries import (
     authors_in,
     effect_in_words,
     reports_gone_on,
+    ruling_in_words,
     ruling_out,
     rulings_of_case,
 )
@@ -185,6 +186,10 @@ def _form(
     caller: Caller,
 ) -> dict[str, Any]:
     """What the ruling's form will tell for ever, as a small document."""
+
+    def in_words(ruling: str) -> str:
+        return ruling_in_words(unit.conn, unit.meet_id, RulingId(ruling), meet.time_zone)
+
     decided = Decided(
         by=official_row(unit.conn, unit.meet_id, caller.official_id).name,
         at=unit.now,
@@ -193,7 +198,8 @@ def _form(
         rule=effect.rule,
         effect=effect_in_words(effect.consequence, effect.rule),
         separate=effect.separate,
-        rests_on=effect.rests_on,
+        rests_on=[in_words(ruling) for ruling in effect.rests_on],
+        replaces=in_words(sent.reconsiders) if sent.reconsiders else "",
         reasons=sent.reasons,
     )
     return as_stored(facts_as_ruled(unit.conn, meet, case, reports, decided))

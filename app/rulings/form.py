@@ -25,7 +25,7 @@ from app.record.queries import head_of
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
-from app.rulings.queries import stored_form
+from app.rulings.queries import ruling_in_words, stored_form
 from app.rulings.reported import report_on_form, zone_picture
 from app.rulings.wire import Verdict
 from app.store.rows import AnyRow
@@ -37,7 +37,11 @@ FACTS: TypeAdapter[FormFacts] = TypeAdapter(FormFacts)
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """What the head official decided; `effect` is what stands on the result, in words."""
+    """What the head official decided; `effect` is what stands on the result, in words.
+
+    `rests_on` and `replaces` name other rulings in words: those whose notes L made this one a
+    disqualification, and the one that this one replaces.
+    """
 
     by: str
     at: datetime
@@ -46,7 +50,8 @@ class Decided:
     rule: str | None
     effect: str
     separate: int
-    rests_on: Sequence[RulingId]
+    rests_on: Sequence[str]
+    replaces: str
     reasons: str
 
 
@@ -101,7 +106,7 @@ def form_facts(
     head = head_of(conn, meet_id)
     return InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
-        later_ruling=_later_ruling(stored.replaced_by),
+        later_ruling=_later_ruling(conn, meet_id, stored.replaced_by, facts.time_zone),
         signatures=(_signature(facts, stored.statement_digest),),
         ink_fields=INK_FIELDS,
         record_head=f"{head.size} entries, root {head.root}",
@@ -109,10 +114,13 @@ def form_facts(
     )
 
 
-def _later_ruling(replaced_by: RulingId | None) -> str:
+def _later_ruling(
+    conn: Connection, meet_id: MeetId, replaced_by: RulingId | None, zone: str
+) -> str:
     if replaced_by is None:
         return ""
-    return f"This ruling was reconsidered and no longer stands; ruling {replaced_by} replaces it."
+    later = ruling_in_words(conn, meet_id, replaced_by, zone)
+    return f"This ruling was reconsidered and no longer stands: {later} replaces it."
 
 
 def _signature(facts: FormFacts, digest: str) -> Signature:
@@ -129,8 +137,9 @@ def _count(decided: Decided) -> Iterator[str]:
     if decided.separate > 1:
         yield f"{decided.separate} separate lane infringements are confirmed."
     if decided.rests_on:
-        rulings = ", ".join(decided.rests_on)
-        yield f"The team was noted with L before, by ruling {rulings}."
+        yield f"The team was noted with L before, by {', and by '.join(decided.rests_on)}."
+    if decided.replaces:
+        yield f"It replaces {decided.replaces}."
 
 
 def _bib(run: HeatOut, lane: int | None) -> str:

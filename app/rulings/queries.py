@@ -9,9 +9,10 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
+from app.clock import in_zone
 from app.ids import CaseId, HeatId, MeetId, OfficialId, RulingId, TeamId
 from app.meets.states import HeatState
-from app.meets.tables import heats, teams
+from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.queries import noted_against
 from app.reports.tables import cases, reports
@@ -31,6 +32,22 @@ _RULING = (
     )
     .join(officials, officials.c.id == rulings.c.official_id)
     .outerjoin(disqualifications, disqualifications.c.by_ruling == rulings.c.id)
+    .where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
+)
+_IN_WORDS = (
+    select(
+        rulings.c.ruled_at,
+        rulings.c.verdict,
+        rulings.c.effect,
+        rulings.c.rule,
+        officials.c.name.label("official_name"),
+        events.c.name.label("event_name"),
+        heats.c.round,
+        heats.c.number,
+    )
+    .join(officials, officials.c.id == rulings.c.official_id)
+    .join(heats, heats.c.id == rulings.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
 )
 _FORM = select(
@@ -169,6 +186,16 @@ def _is_shaken(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
     team, before = TeamId(row.team_id), (row.ruled_at, RulingId(row.id))
     now = noted_against(conn, meet_id, team, HeatId(row.heat_id), before)
     return bool(now.count != row.noted_before)
+
+
+def ruling_in_words(conn: Connection, meet_id: MeetId, ruling_id: RulingId, zone: str) -> str:
+    """A ruling as people name it on paper: when, by whom, in which heat, and what it was."""
+    row = conn.execute(_IN_WORDS, {"meet": meet_id, "ruling": ruling_id}).one()
+    effect = effect_in_words(Consequence(row.effect), row.rule)
+    return (
+        f"the ruling of {in_zone(row.ruled_at, zone)} by {row.official_name} in {row.event_name}, "
+        f"{row.round}, heat {row.number} ({row.verdict}, {effect})"
+    )
 
 
 class StoredForm(NamedTuple):

@@ -275,3 +275,21 @@ def test_an_official_works_with_two_devices_at_a_time(meet: MeetAtHand) -> None:
     assert who_is(meet, other["token"]).status_code == 200
     assert person.get("/api/me").status_code == 200
     assert other["session"] != person.get("/api/me").json()["session"]
+
+
+def test_a_used_link_does_not_tell_right_pins_from_wrong_ones(service: Service) -> None:
+    hand = a_bare_meet(service)
+    official = new_id()
+    named = {"name": "Bo Halyard", "affiliation": "", "roles": ["umpire"]}
+    hand.organiser.put(f"officials/{official}", named)
+    token = hand.organiser.put(f"officials/{official}/join-links/{new_id()}").json()["token"]
+    first = {"token": token, "session": new_id(), "pin": PIN}
+    assert service.http.post("/api/join", json=first).status_code == 200
+    before = hand.head()
+    others = [
+        service.http.post("/api/join", json=first | {"session": new_id(), "pin": pin})
+        for pin in (PIN, "714582")
+    ]
+    told = [a_problem(answer, 403, "join-refused")["detail"] for answer in others]
+    assert told[0] == told[1]
+    assert hand.head() == before

@@ -181,9 +181,10 @@ def test_a_dismissed_and_a_reconsidered_ruling_have_their_forms_too(meet: MeetAt
     case = meet.report(lane=9)["case"]
     dismissed = meet.rule(case, verdict="dismissed").json()
     again = meet.rule(case, verdict="dismissed", reconsiders=dismissed["id"]).json()
-    text = "\n".join(page.extract_text() for page in form(meet, dismissed["id"]).pages)
-    assert again["id"] in text.replace("\n", "")
     assert "no longer stands" in words_of(meet, dismissed["id"])
+    assert "(dismissed, no disqualification) replaces it." in words_of(meet, dismissed["id"])
+    assert "It replaces the ruling of " in words_of(meet, again["id"])
+    assert "(dismissed, no disqualification)." in words_of(meet, again["id"])
     assert "no longer stands" not in words_of(meet, again["id"])
 
 

@@ -218,7 +218,9 @@ def test_an_edition_without_that_tolerance_disqualifies_at_once(service: Service
 def test_the_form_says_how_lane_infringements_were_counted(rounds: MeetAtHand) -> None:
     first = ruled(rounds)
     second = ruled(rounds, heat=2, lane=5)
-    assert f"noted with L before, by ruling {first['id']}." in words_of(rounds, second["id"])
+    told = words_of(rounds, second["id"])
+    assert "noted with L before, by the ruling of " in told
+    assert f"by referee in {rounds.heats[0]['event_name']}, heats, heat 1 (confirmed, L)." in told
     assert "noted with L before" not in words_of(rounds, first["id"])
 
 
