@@ -139,12 +139,14 @@ def serve(parsed: argparse.Namespace) -> int:
         changes["host"] = parsed.host
     if parsed.port is not None:
         changes["port"] = parsed.port
-    if not settings.setup_key.get_secret_value():
-        setup_key = secrets.token_urlsafe(24)
-        changes["setup_key"] = SecretStr(setup_key)
-        print(f"Setup key of this run, which makes meets: {setup_key}")
+    made = "" if settings.setup_key.get_secret_value() else secrets.token_urlsafe(24)
+    if made:
+        changes["setup_key"] = SecretStr(made)
     settings = settings.model_copy(update=changes)
-    return serve_settings(settings, listen(settings))
+    listener = listen(settings)
+    if made:
+        print(f"Setup key of this run, which makes meets: {made}")
+    return serve_settings(settings, listener)
 
 
 def migrate(_parsed: argparse.Namespace) -> int:

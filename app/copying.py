@@ -16,7 +16,7 @@ from app.migrating import insist_known
 from app.record.check import check_lines
 from app.record.queries import export_lines
 from app.record.tables import record_heads
-from app.store.engine import open_engines
+from app.store.engine import keep_private, open_engines
 from app.store.revision import stored_revision
 
 BESIDE = ("-wal", "-shm", "-journal")
@@ -82,6 +82,7 @@ def _insist_meant(copy: Path, target: Path, *, replace: bool) -> None:
 
 
 def _copy(source: Path, copy: Path) -> None:
+    keep_private(copy)
     with (
         closing(sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)) as live,
         closing(sqlite3.connect(copy)) as made,

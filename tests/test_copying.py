@@ -250,3 +250,19 @@ def test_a_backup_of_nothing_writes_nothing(
     assert main(["backup", str(tmp_path / "copy.db")]) == 1
     assert "there is no database" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_only_the_owner_reads_a_database_and_its_copy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DATABASE_URL", f"sqlite:///{tmp_path / 'meet.db'}")
+    before = os.umask(0)
+    try:
+        with serving(tmp_path) as (_, address):
+            make_meet(address)
+            assert main(["backup", str(tmp_path / "copy.db")]) == 0
+            modes = {path.name: path.stat().st_mode & 0o777 for path in tmp_path.glob("*.db*")}
+    finally:
+        os.umask(before)
+    assert {"meet.db", "meet.db-wal", "copy.db"} <= modes.keys()
+    assert set(modes.values()) == {0o600}, modes

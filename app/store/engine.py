@@ -13,7 +13,7 @@ import fcntl
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,9 +63,19 @@ def open_engines(database_url: str) -> Engines:
     raise ValueError(f"DATABASE_URL names {backend}; it must be sqlite:/// or postgresql://")
 
 
+def keep_private(path: Path) -> None:
+    """Make the file, where there is none, so that only its owner reads it: it holds names.
+
+    SQLite gives the files beside it the same rights.
+    """
+    with suppress(OSError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+
+
 def _open_sqlite(url: URL) -> Engines:
     if not url.database or url.database == ":memory:":
         raise ValueError("Zone Docket keeps its record in a file: give sqlite:///path/to/file.db")
+    keep_private(Path(url.database))
     # isolation_level=None: the driver opens no transaction of its own; the writer and the readers
     # say BEGIN themselves, so that a write takes the lock at once (BEGIN IMMEDIATE).
     options: dict[str, Any] = {"check_same_thread": False, "isolation_level": None}
