@@ -7,9 +7,11 @@ report straight away, without waiting for anybody's protest.
 from __future__ import annotations
 
 import json
+from datetime import datetime, timedelta
 
 import pytest
 
+from app.clock import rfc3339
 from app.ids import new_id
 from tests.builders import (
     Json,
@@ -375,3 +377,24 @@ def test_a_ruling_of_a_recalled_start_is_looked_at_again_before_the_result_is_an
     assert told["shaken_rulings"] == [ruling["id"]]
     meet.rule(ruling["case"], verdict="dismissed", reconsiders=ruling["id"])
     assert meet.announce().status_code == 201
+
+
+def test_a_flag_for_another_lane_is_not_the_flag_of_a_report_that_came_first(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    report = meet.report(lane=3)
+    call = meet.call("yellow", lane=4, report=report["id"]).json()
+    assert call["report"] != report["id"]
+    assert meet.open_cases() == [report["case"], call["case"]]
+
+
+@pytest.mark.parametrize(("error_ms", "counts"), [(0, False), (2_000, True)])
+def test_a_flag_is_early_only_beyond_the_error_of_its_clock(
+    meet: MeetAtHand, error_ms: int, counts: bool
+) -> None:
+    meet.start()
+    began = datetime.fromisoformat(meet.referee.get(f"heats/{meet.heat()}").json()["started_at"])
+    at = rfc3339(began - timedelta(seconds=1))
+    clock = {"at": at, "offset_ms": 0, "error_ms": error_ms}
+    assert meet.call("white", clock=clock).json()["counts"] is counts

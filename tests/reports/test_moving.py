@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from app.ids import new_id
-from tests.builders import Json, MeetAtHand, a_problem, a_report
+from tests.builders import Json, MeetAtHand, a_problem, a_report, a_ruling
 from tests.reports.test_reports import returned, rewritten
 
 
@@ -140,3 +140,12 @@ def test_a_shared_case_follows_its_team_to_the_lane_it_was_drawn_into(meet: Meet
     assert moved["case"] == report["case"]
     case = meet.case(report["case"])
     assert (case["lane"], len(case["reports"])) == (3, 2)
+
+
+def test_whoever_read_a_shared_case_sees_that_a_report_has_left_it(meet: MeetAtHand) -> None:
+    shared = meet.report(by="second")["case"]
+    asked = returned(meet, meet.report())
+    seen = meet.referee.get(f"cases/{shared}").headers["ETag"]
+    rewritten(meet, asked, lane=3)
+    address = f"cases/{shared}/rulings/{new_id()}"
+    a_problem(meet.referee.put(address, a_ruling(), etag=seen), 412, "stale")

@@ -232,3 +232,10 @@ def test_the_form_says_how_many_separate_lane_infringements_are_confirmed(
     ruling = rounds.rule(case, separate=2).json()
     words = "2 separate lane infringements are confirmed."
     assert words in words_of(rounds, ruling["id"])
+
+
+def test_two_at_once_rest_on_no_earlier_note(rounds: MeetAtHand) -> None:
+    ruled(rounds)
+    case = rounds.report(observation=ONE_STEP, heat=2, lane=5)["case"]
+    told = rounds.rule(case, separate=2).json()
+    assert (told["effect"][:2], told["noted_before"], told["rests_on"]) == ("DQ", 1, [])
