@@ -82,6 +82,7 @@ def serve_settings(
                 log_level="warning",
                 log_config=None,  # the process has one log: see app/logs.py
                 access_log=False,
+                timeout_keep_alive=SECONDS_IDLE,
                 timeout_graceful_shutdown=SECONDS_TO_STOP,
             )
         )
@@ -118,3 +119,8 @@ def _calm_the_collector() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 20, 100)
+
+
+SECONDS_IDLE = 10
+"""Longer than clients keep an idle line (5 s is common), so that they give it up first: a request that
+meets a line just closed looks unanswered. Shorter than a request may take to come."""

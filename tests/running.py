@@ -54,7 +54,10 @@ class Service:
         self.address = address
         self.clock = clock
         self.database_url = database_url
-        self.http = httpx.Client(base_url=address, timeout=30)
+        # Lines are given up before the server closes them: one that it closes while a request is on
+        # its way looks like a server that did not answer.
+        limits = httpx.Limits(keepalive_expiry=2)
+        self.http = httpx.Client(base_url=address, timeout=30, limits=limits)
 
     @property
     def store(self) -> Store:

@@ -238,7 +238,7 @@ def test_a_body_that_repeats_with_one_byte_changed_is_refused(meet: MeetAtHand, 
     changes: dict[str, Json] = {
         "meet": {"venue": "Tidewater Stadiun"},
         "official": {"name": "Nora Newcomes"},
-        "call": {"lane": 5},
+        "call": {"lane": 3},
         "report": {"words": "Both hands on the baton at the linf."},
         "ruling": {"reasons": "Seen clearly by the umpirf."},
         "announcement": {"despite": "No telephonf."},
