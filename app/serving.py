@@ -122,5 +122,5 @@ def _calm_the_collector() -> None:
 
 
 SECONDS_IDLE = 10
-"""Longer than clients keep an idle line (5 s is common), so that they give it up first: a request that
-meets a line just closed looks unanswered. Shorter than a request may take to come."""
+"""Longer than clients keep an idle line (5 s is common), so that they give it up first: a request
+that meets a line just closed looks unanswered. Shorter than a request may take to come."""
