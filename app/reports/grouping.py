@@ -78,12 +78,13 @@ _OTHERS = Prepared(
 # a phone, and would bury the case for everybody who has to read it.
 MOST_BY_ONE = 50
 
-_BY_ONE = Prepared(
+_BY_ONE = (
     select(reports.c.id)
     .where(reports.c.case_id == bindparam("case"), reports.c.official_id == bindparam("official"))
-    .order_by(reports.c.raised_at.desc(), reports.c.id.desc())
-    .limit(MOST_BY_ONE)
+    .limit(1)
 )
+_IS_FULL = Prepared(_BY_ONE.offset(MOST_BY_ONE - 1))
+_LAST_BY_ONE = Prepared(_BY_ONE.order_by(reports.c.raised_at.desc(), reports.c.id.desc()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,8 +185,10 @@ def last_beyond_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) ->
 
     A flag is never refused: it then belongs to that report.
     """
-    found = _BY_ONE.all(unit.conn, {"case": case_id, "official": official_id})
-    return ReportId(found[0].id) if len(found) >= MOST_BY_ONE else None
+    where = {"case": case_id, "official": official_id}
+    if _IS_FULL.first(unit.conn, where) is None:
+        return None
+    return ReportId(_LAST_BY_ONE.first(unit.conn, where).id)
 
 
 def settle_lane(unit: Unit, case_id: CaseId) -> None:
