@@ -241,3 +241,11 @@ def test_a_team_with_a_case_stays_in_its_heat_under_its_name(service: Service) -
     a_problem(load(meet, a_list("Gull One")), 422, "file-refused")
     assert meet.draw_lanes({3: 4, 4: 3}).status_code == 200
     assert meet.annotations() == {3: "DQ TR24.7"}
+
+
+def test_ten_teams_start_from_a_line_on_a_track_of_eight_lanes(bare: MeetAtHand) -> None:
+    rows = [f"Women 4x800 m,final,1,{place},Team {place}" for place in range(1, 11)]
+    listed = "\n".join(["event,round,heat,lane,team", *rows])
+    assert load(bare, listed).json()["lanes"] == 10
+    in_lanes = listed.replace("4x800", "4x400")
+    a_problem(load(bare, in_lanes), 422, "file-refused")
