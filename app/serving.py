@@ -20,6 +20,9 @@ from app.store.engine import only_process, open_engines
 from app.store.revision import stored_revision
 
 SECONDS_TO_STOP = 5
+SECONDS_IDLE = 10
+"""Longer than clients keep an idle line (5 s is common), so that they give it up first: a request
+that meets a line just closed looks unanswered. Shorter than a request may take to come."""
 MS_UNTIL_LOST = 30_000
 """After so long without a sign from a phone that walked away, its live feed is given up (RFC 5482);
 else the system keeps trying for a quarter of an hour."""
@@ -119,8 +122,3 @@ def _calm_the_collector() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 20, 100)
-
-
-SECONDS_IDLE = 10
-"""Longer than clients keep an idle line (5 s is common), so that they give it up first: a request
-that meets a line just closed looks unanswered. Shorter than a request may take to come."""

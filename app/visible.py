@@ -95,7 +95,8 @@ def _is_kept_for_emoji(character: str) -> bool:
 
 
 def likeness(name: str) -> str:
-    """What two names have in common that look alike but for their case."""
+    """What two names have in common that look alike but for their case and their blanks."""
+    name = "".join(name.split())
     if name.isascii():
         return name.casefold()
     seen = "".join(character for character in name if character not in _IGNORED)

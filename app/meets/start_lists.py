@@ -28,6 +28,7 @@ from app.sheets.problems import Problem, ProblemList
 from app.sheets.start_list import Entry, HeatRows, StartList, read_start_list
 from app.sheets.table import SheetRefused
 from app.store.action import Action, Deed, Done, Unit
+from app.visible import likeness
 
 CHUNK = 500
 
@@ -35,11 +36,6 @@ EventKey = str
 TeamKey = tuple[EventKey, str]
 HeatKey = tuple[EventKey, str, int]
 Running = dict[int, tuple[str, str, tuple[str, ...]]]
-
-
-def key_of(name: str) -> str:
-    """What makes two names the same: their letters, whatever the case and the blanks."""
-    return "".join(name.casefold().split())
 
 
 @dataclass(slots=True)
@@ -118,8 +114,8 @@ class Planner:
         event_id = self._event(heat)
         if event_id is None:
             return
-        event_key = key_of(heat.event)
-        stored = self.known.heats.get((event_key, key_of(heat.round), heat.heat))
+        event_key = likeness(heat.event)
+        stored = self.known.heats.get((event_key, likeness(heat.round), heat.heat))
         if stored is None:
             heat_id = self._add_heat(heat, event_id)
         else:
@@ -149,7 +145,7 @@ class Planner:
         ]
 
     def _event(self, heat: HeatRows) -> EventId | None:
-        key = key_of(heat.event)
+        key = likeness(heat.event)
         stored = self.known.events.get(key)
         if stored is None:
             event_id = EventId(new_id())
@@ -181,7 +177,7 @@ class Planner:
         return [self._team(event_id, event_key, entry) for entry in entries]
 
     def _team(self, event_id: EventId, event_key: EventKey, entry: Entry) -> TeamId:
-        key = (event_key, key_of(entry.team))
+        key = (event_key, likeness(entry.team))
         affiliation = self.affiliations.get(key, "")
         stored = self.known.teams.get(key)
         if stored is None:
@@ -215,7 +211,7 @@ class Planner:
                 "meet_id": self.meet_id,
                 "event_id": event_id,
                 "round": heat.round,
-                "round_key": key_of(heat.round),
+                "round_key": likeness(heat.round),
                 "number": heat.heat,
                 "scheduled": heat.scheduled,
                 "position": self.known.last_position,
@@ -241,7 +237,7 @@ class Planner:
 
     def _refuse_to_lose_teams(self, heat: HeatRows, heat_id: HeatId, event_key: EventKey) -> None:
         """A team that a case names stays in its heat: its disqualification would find no team."""
-        listed = {key_of(entry.team) for entry in heat.entries}
+        listed = {likeness(entry.team) for entry in heat.entries}
         for name_key, _bib, _legs in self.known.running.get(heat_id, {}).values():
             team_id, _affiliation = self.known.teams[event_key, name_key]
             name = self.known.with_cases.get((heat_id, team_id))
@@ -263,7 +259,7 @@ class Planner:
 
 
 def _running(entries: Iterable[Entry]) -> Running:
-    return {entry.lane: (key_of(entry.team), entry.bib, tuple(entry.legs)) for entry in entries}
+    return {entry.lane: (likeness(entry.team), entry.bib, tuple(entry.legs)) for entry in entries}
 
 
 def read_file(content: bytes, columns: Mapping[str, str]) -> tuple[StartList, tuple[Problem, ...]]:
@@ -298,7 +294,7 @@ def _stated_affiliations(start_list: StartList) -> dict[TeamKey, str]:
     for heat in start_list.heats:
         for entry in heat.entries:
             if entry.affiliation:
-                stated.setdefault((key_of(heat.event), key_of(entry.team)), entry.affiliation)
+                stated.setdefault((likeness(heat.event), likeness(entry.team)), entry.affiliation)
     return stated
 
 
@@ -307,7 +303,7 @@ def summary(
 ) -> StartListsOut:
     """What a start list holds, and what loading it does."""
     entries = [
-        (key_of(heat.event), key_of(entry.team))
+        (likeness(heat.event), likeness(entry.team))
         for heat in start_list.heats
         for entry in heat.entries
     ]

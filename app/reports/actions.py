@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import bindparam, insert, select, update
+from sqlalchemy import bindparam, update
 
 from app.access.queries import Caller
 from app.ids import CaseId, HeatId, PostId, ReportId
@@ -16,8 +16,8 @@ from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale
 from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
 from app.reports.findings import as_stored, judge_report
 from app.reports.grouping import Place, case_for, insist_on_measure, move_report, touch_case_of
-from app.reports.queries import case_row, noted_against, report_from, report_out
-from app.reports.sendings import insist_same, said
+from app.reports.queries import case_row, noted_against, possible_for, report_from, report_out
+from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
 from app.reports.states import OF_TIME, REPORT_TABLE, CaseState, ReportAct, ReportState
 from app.reports.tables import reports
 from app.reports.wire import ReportIn, ReportOut
@@ -26,8 +26,6 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
-_REPORT = Prepared(select(reports).where(reports.c.id == bindparam("report")))
-_ADD_REPORT = Prepared(insert(reports))
 _WRITE_REPORT = Prepared(
     update(reports)
     .where(reports.c.id == bindparam("report"))
@@ -69,7 +67,7 @@ def write_report(
     document, content = said(sent)
 
     def act(unit: Unit) -> Done[Put[ReportOut]]:
-        known = _REPORT.first(unit.conn, {"report": report_id})
+        known = REPORT_BY_ID.first(unit.conn, {"report": report_id})
         if known is not None and known.content == content and not _stands_by(known, version):
             insist_same(known, unit, caller, content, "a report")
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
@@ -88,7 +86,7 @@ def write_report(
             insist_on_measure(unit, facts["case_id"], caller.official_id)
         if known is None:
             stored = facts | _first_facts(unit, report_id, caller)
-            _ADD_REPORT.run(unit.conn, stored)
+            ADD_REPORT.run(unit.conn, stored)
             return Done(Put(report_from(stored, caller.name), created=True), deed)
         _WRITE_REPORT.run(
             unit.conn,
@@ -257,7 +255,8 @@ def withdraw_report(
 def _insist_not_ruled(unit: Unit, known: AnyRow) -> None:
     """A ruling rests on what lay before it: an account in its case is no longer taken back."""
     case = case_row(unit.conn, unit.meet_id, CaseId(known.case_id))
-    if case.state == CaseState.RULED and known.state != ReportState.RAISED:
+    possible = possible_for(ReportState(known.state), CaseState(case.state))
+    if ReportAct.WITHDRAW not in possible:
         raise StateConflict(
             "The case of this report has been ruled on, so it can no longer be withdrawn. "
             "Tell the head official, who can reconsider the ruling."
@@ -265,7 +264,7 @@ def _insist_not_ruled(unit: Unit, known: AnyRow) -> None:
 
 
 def _report_of_meet(unit: Unit, report_id: ReportId) -> AnyRow:
-    known: AnyRow | None = _REPORT.first(unit.conn, {"report": report_id})
+    known: AnyRow | None = REPORT_BY_ID.first(unit.conn, {"report": report_id})
     if known is None or known.meet_id != unit.meet_id:
         raise NotFound("There is no such report at this meet.")
     return known

@@ -15,9 +15,9 @@ from app.refusals import IdTaken
 from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
 from app.reports.grouping import Place, case_for, last_beyond_measure
 from app.reports.queries import call_out, called_posts
-from app.reports.sendings import insist_same, said
+from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
 from app.reports.states import Mark, ReportState
-from app.reports.tables import calls, reports
+from app.reports.tables import calls
 from app.reports.wire import CallIn, CallOut, Flag
 from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
@@ -25,10 +25,8 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
-_REPORT = Prepared(select(reports).where(reports.c.id == bindparam("report")))
 _FLAG_OF = Prepared(select(calls.c.id).where(calls.c.report_id == bindparam("report")).limit(1))
 _ADD_CALL = Prepared(insert(calls))
-_RAISE_REPORT = Prepared(insert(reports))
 
 
 def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:
@@ -86,7 +84,7 @@ def _raise_report(
 ) -> tuple[ReportId, CaseId]:
     running, place = here.running, here.post
     report_id = ReportId(sent.report or new_id())
-    known = _REPORT.first(unit.conn, {"report": report_id})
+    known = REPORT_BY_ID.first(unit.conn, {"report": report_id})
     if known is not None:
         if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
             raise IdTaken("a report", report_id)
@@ -99,7 +97,7 @@ def _raise_report(
     last = last_beyond_measure(unit, case_id, caller.official_id)
     if last is not None:
         return last, case_id
-    _RAISE_REPORT.run(
+    ADD_REPORT.run(
         unit.conn,
         {
             "id": report_id,

@@ -1,16 +1,25 @@
-"""Has this been sent before? A phone may send a flag or a report again for ever."""
+"""Has this been sent before? A phone may send a flag or a report again for ever.
+
+A flag raises a report, and an account may come first: both look for it and add it here.
+"""
 
 from __future__ import annotations
 
 from typing import Any
 
 from pydantic_core import to_json
+from sqlalchemy import bindparam, insert, select
 
 from app.access.queries import Caller
 from app.refusals import IdTaken
+from app.reports.tables import reports
 from app.store.action import Unit
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import Wire
+
+REPORT_BY_ID = Prepared(select(reports).where(reports.c.id == bindparam("report")))
+ADD_REPORT = Prepared(insert(reports))
 
 
 def said(sent: Wire) -> tuple[dict[str, Any], str]:

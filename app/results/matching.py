@@ -13,6 +13,7 @@ from app.meets.wire import HeatOut
 from app.refusals import FileRefused
 from app.sheets.finish_list import FinishRow
 from app.sheets.problems import Problem
+from app.visible import likeness
 
 
 def insist_list_is_of(facts: HeatOut, rows: Sequence[FinishRow]) -> None:
@@ -28,7 +29,7 @@ def _other_heats(facts: HeatOut, rows: Sequence[FinishRow]) -> Iterator[Problem]
     for row in rows:
         here = known | ({"team": teams[row.lane]} if row.lane in teams else {})
         for column, said in row.about.items():
-            if column in here and not _is_same(said, here[column]):
+            if column in here and likeness(said) != likeness(here[column]):
                 where = f"lane {row.lane} runs" if column == "team" else f"the {column} is"
                 yield Problem(
                     row.row,
@@ -38,16 +39,12 @@ def _other_heats(facts: HeatOut, rows: Sequence[FinishRow]) -> Iterator[Problem]
                 )
 
 
-def _is_same(said: str, known: str) -> bool:
-    return "".join(said.casefold().split()) == "".join(known.casefold().split())
-
-
 def _other_lanes(facts: HeatOut, rows: Sequence[FinishRow]) -> Iterator[Problem]:
     teams = {lane.lane: lane.name for lane in facts.lanes}
     for row in rows:
         if row.lane not in teams:
-            why = f"lane {row.lane} has no team in this heat; look at the lane"
+            why = f"Lane {row.lane} has no team in this heat. Look at the lane."
             yield Problem(row.row, "lane", why)
     for lane in sorted(teams.keys() - {row.lane for row in rows}):
-        why = f"lane {lane} ({teams[lane]}) is missing; give its time, DNS or DNF"
+        why = f"Lane {lane} ({teams[lane]}) is missing. Give its time, DNS or DNF."
         yield Problem(None, "lane", why)

@@ -159,7 +159,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
             facts.lanes, finish, in_force_in_heat(conn, heat_id), noted_teams(conn, heat_id)
         )
     )
-    in_the_way = blockers(conn, meet_id, facts)
+    in_the_way, in_words = _in_the_way(conn, meet_id, facts)
     last = last_announcement(conn, heat_id)
     return ResultOut(
         heat=heat_id,
@@ -169,7 +169,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         lines=lines,
         is_list_outdated=is_outdated,
         blockers=in_the_way,
-        in_the_way=_in_words(conn, meet_id, facts, in_the_way),
+        in_the_way=in_words,
         announced=_announced(last, lines),
         version=_version_of(lines, in_the_way, last, meet_row(conn, meet_id).version),
     )
@@ -208,39 +208,35 @@ def _what_counts(lines: Sequence[ResultLineOut]) -> list[tuple[object, ...]]:
     ]
 
 
-def blockers(conn: Connection, meet_id: MeetId, facts: HeatOut) -> BlockersOut:
-    """The posts that are silent, the cases that are open and the rulings that are shaken."""
-    posts = heat_posts(conn, meet_id, facts.id).posts
-    return BlockersOut(
-        silent_posts=[line.post for line in posts if line.flag is None],
-        open_cases=open_cases_of_heat(conn, facts.id),
-        shaken_rulings=shaken_in_heat(conn, meet_id, facts.id),
-        awaited_accounts=[row.id for row in accounts_awaited(conn, facts.id)],
+def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> tuple[BlockersOut, list[str]]:
+    """What stands in the way of announcing a heat, and the same in words.
+
+    The words say whom the desk has to ask, and about which team; they are never announced.
+    """
+    silent = [line for line in heat_posts(conn, meet_id, facts.id).posts if line.flag is None]
+    accounts = accounts_awaited(conn, facts.id)
+    cases = [case_row(conn, meet_id, case) for case in open_cases_of_heat(conn, facts.id)]
+    shaken = [ruling_out(conn, meet_id, one) for one in shaken_in_heat(conn, meet_id, facts.id)]
+    found = BlockersOut(
+        silent_posts=[line.post for line in silent],
+        open_cases=[case.id for case in cases],
+        shaken_rulings=[ruling.id for ruling in shaken],
+        awaited_accounts=[account.id for account in accounts],
         not_started=facts.state is HeatState.TO_COME,
     )
-
-
-def _in_words(
-    conn: Connection, meet_id: MeetId, facts: HeatOut, in_the_way: BlockersOut
-) -> list[str]:
-    """Whom the desk has to ask, and about which team; never part of what is announced."""
-    posts = heat_posts(conn, meet_id, facts.id).posts
     teams = {lane.lane: lane.name for lane in facts.lanes}
-    cases = [case_row(conn, meet_id, case) for case in in_the_way.open_cases]
-    shaken = [ruling_out(conn, meet_id, ruling) for ruling in in_the_way.shaken_rulings]
-    return [
-        *(["The heat has not been started."] if in_the_way.not_started else []),
-        *(f"Silent: {line.words} ({line.official_name})." for line in posts if line.flag is None),
-        *(
-            f"Account to come: {_place(row.lane, teams.get(row.lane or 0))} ({row.official_name})."
-            for row in accounts_awaited(conn, facts.id)
-        ),
+
+    def place(lane: int | None) -> str:
+        return _place(lane, None if lane is None else teams.get(lane))
+
+    words = [
+        *(["The heat has not been started."] if found.not_started else []),
+        *(f"Silent: {line.words} ({line.official_name})." for line in silent),
+        *(f"Account to come: {place(one.lane)} ({one.official_name})." for one in accounts),
         *(f"Open case: {_place(case.lane, case.team_name)}." for case in cases),
-        *(
-            f"Ruling to reconsider: {_place(ruling.lane, teams.get(ruling.lane or 0))}."
-            for ruling in shaken
-        ),
+        *(f"Ruling to reconsider: {place(ruling.lane)}." for ruling in shaken),
     ]
+    return found, words
 
 
 def _place(lane: int | None, team: str | None) -> str:

@@ -59,14 +59,14 @@ def rule_on(
         if known is not None:
             _insist_same(known, unit, case_id, caller, content)
             return Done(Put(ruling_out(unit.conn, unit.meet_id, ruling_id), created=False), None)
-        case_row(unit.conn, unit.meet_id, case_id)
+        case_row(unit.conn, unit.meet_id, case_id)  # a case of this meet, before it is touched
         settle_lane(unit, case_id)
         case = case_row(unit.conn, unit.meet_id, case_id)
         meet = meet_facts(unit.conn, unit.meet_id)
         _insist_may_rule(caller, meet)
         replaced = _step(unit, case, sent, version)
         reports = reports_of_case(unit.conn, case_id)
-        _insist_second_person(unit, case_id, reports, caller)
+        _insist_second_person(unit, case_id, caller)
         if replaced is not None:
             # First, so that a lane infringement it noted no longer counts against the team.
             _replace(unit, replaced, ruling_id)
@@ -130,16 +130,13 @@ def _insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
     )
 
 
-def _insist_second_person(
-    unit: Unit, case_id: CaseId, reports: list[ReportOut], caller: Caller
-) -> None:
+def _insist_second_person(unit: Unit, case_id: CaseId, caller: Caller) -> None:
     """Nobody rules on what they reported, also where their report has gone on since."""
     gone = [
-        report_out(unit.conn, unit.meet_id, ReportId(one.report))
+        report_out(unit.conn, unit.meet_id, ReportId(one.report)).official
         for one in reports_gone_on(unit.conn, unit.meet_id, case_id)
     ]
-    authors = {*authors_in(unit.conn, case_id), *(report.official for report in [*reports, *gone])}
-    if caller.official_id in authors:
+    if caller.official_id in {*authors_in(unit.conn, case_id), *gone}:
         raise OwnReport(
             "You wrote a report in this case, so another official must rule on it: another "
             "referee, or the chief umpire where the organiser lets them (“chief_umpire_rules” in "

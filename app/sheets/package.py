@@ -47,6 +47,7 @@ _DAMAGE = (
     ValueError,
     LookupError,
     OverflowError,
+    # Raised by zipfile for a way of packing that it does not know.
     NotImplementedError,
 )
 

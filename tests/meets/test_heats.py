@@ -11,7 +11,8 @@ from tests.builders import MeetAtHand, a_bare_meet, a_problem, a_start_list, all
 from tests.running import Service
 
 # Design: to come → running → judged (every post has called) → announced → final. Final follows
-# from the windows and the time. Holding back and announcing an unstarted heat are common practice.
+# from the windows and the time. Holding back, also when a heat is to be run again after its last
+# flag or its result, and announcing an unstarted heat are common practice.
 STEPS = {
     (HeatState.TO_COME, HeatAct.START): HeatState.RUNNING,
     (HeatState.RUNNING, HeatAct.HOLD_BACK): HeatState.TO_COME,

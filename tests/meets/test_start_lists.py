@@ -249,3 +249,15 @@ def test_ten_teams_start_from_a_line_on_a_track_of_eight_lanes(bare: MeetAtHand)
     assert load(bare, listed).json()["lanes"] == 10
     in_lanes = listed.replace("4x800", "4x400")
     a_problem(load(bare, in_lanes), 422, "file-refused")
+
+
+def test_a_name_written_with_and_without_a_blank_is_one_team(bare: MeetAtHand) -> None:
+    header = "event,round,heat,lane,team\n"
+    twice = f"{header}Men 4x100 m,heats,1,3,Fox1\nMen 4x100 m,heats,1,4,Fox 1\n"
+    told = a_problem(load(bare, twice), 422, "file-refused")
+    assert (told["problems"][0]["row"], told["problems"][0]["column"]) == (3, "team")
+    load(bare, f"{header}Men 4x100 m,heats,1,3,Fox1\n")
+    final = load(bare, f"{header}men 4x100m,final,1,5,FOX 1\nMen 4x100 m,final,1,6,Owl\n").json()
+    assert final["new_to_event"] == ["Owl (row 3)"]
+    first, last = all_heats(bare)
+    assert first["lanes"][0]["team"] == last["lanes"][0]["team"]

@@ -130,7 +130,7 @@ def test_every_team_of_the_start_list_is_accounted_for(meet: MeetAtHand) -> None
     before = meet.head()
     (found,) = refused(load(meet, a_list(lane5="")))
     assert found[0] is None
-    assert "lane 5 (Curlew 1)" in found[1]
+    assert "Lane 5 (Curlew 1)" in found[1]
     assert meet.head() == before
     assert meet.desk.get(f"heats/{meet.heat()}/result").status_code == 404
 
@@ -138,7 +138,7 @@ def test_every_team_of_the_start_list_is_accounted_for(meet: MeetAtHand) -> None
 def test_no_row_is_for_a_lane_without_a_team(meet: MeetAtHand) -> None:
     ((row, why),) = refused(load(meet, a_list(lane9="43.10")))
     assert row == 10
-    assert "lane 9" in why
+    assert "Lane 9" in why
 
 
 @pytest.mark.parametrize(
