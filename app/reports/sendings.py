@@ -5,6 +5,7 @@ A flag raises a report, and an account may come first: both look for it and add 
 
 from __future__ import annotations
 
+from hashlib import sha256
 from typing import Any
 
 from pydantic_core import to_json
@@ -23,12 +24,12 @@ ADD_REPORT = Prepared(insert(reports))
 
 
 def said(sent: Wire) -> tuple[dict[str, Any], str]:
-    """What was sent, as a document and in one line: two sendings of one thing read the same.
+    """What was sent, as a document, and its SHA-256: two sendings of one thing have the same.
 
-    Written out once, before the action is queued, since the writer's time is the dearest.
+    Made before the action is queued, since the writer's time is the dearest.
     """
     document = sent.model_dump(mode="json")
-    return document, to_json(document).decode()
+    return document, sha256(to_json(document)).hexdigest()
 
 
 def insist_same(known: AnyRow, unit: Unit, caller: Caller, content: str, what: str) -> None:

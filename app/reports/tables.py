@@ -57,7 +57,7 @@ reports = Table(
     Column("id", id_type(), primary_key=True),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
-    Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False, index=True),
+    Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("post_id", id_type(), ForeignKey("posts.id")),
     Column("post_words", Text, nullable=False),
@@ -73,12 +73,14 @@ reports = Table(
     Column("clock", Json),
     Column("raised_at", Instant, nullable=False),
     Column("received_at", Instant),
-    Column("content", Text),
+    Column("content", String(64)),
     Column("remark", Text),
     Column("version", Integer, nullable=False),
+    # A case's reports, and how many of them one official wrote.
+    Index(None, "case_id", "official_id"),
     Index(None, "meet_id", "official_id", "raised_at"),
 )
-"""`content` is what was sent, in one line: it tells a repetition from a change.
+"""`content` is the SHA-256 of what was sent: it tells a repetition from a change.
 `run` is the run of the heat it is about, null where the heat had not been started.
 `post_words` is the post as it was then: a later crew plan may use its id for another place.
 `remark` is the head official's question with a returned report, or the reason of a withdrawal."""
@@ -98,7 +100,7 @@ calls = Table(
     Column("clock", Json, nullable=False),
     Column("marks", Json, nullable=False),
     Column("received_at", Instant, nullable=False),
-    Column("content", Text, nullable=False),
+    Column("content", String(64), nullable=False),
     Index(None, "heat_id", "post_id"),
     Index(None, "report_id"),
 )

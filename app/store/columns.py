@@ -6,19 +6,16 @@ SQLite keeps the RFC 3339 text with a fixed width, so that text order is time or
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime
 from typing import Any
 
-from pydantic_core import from_json
+from pydantic_core import from_json, to_json
 from sqlalchemy import Dialect, MetaData, String, Text, types
 from sqlalchemy.dialects.postgresql import TIMESTAMP
 
 from app.clock import rfc3339
 
 ID_LENGTH = 36
-
-_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
 
 metadata = MetaData(
     naming_convention={
@@ -73,7 +70,7 @@ class Json(types.TypeDecorator[Any]):
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
         if value is None:
             return None
-        return _encode(value)
+        return to_json(value).decode()
 
     def process_result_value(self, value: Any, dialect: Dialect) -> Any:
         # A tenth of the time of the standard reader; every report reads four such columns.

@@ -315,7 +315,7 @@ def upgrade() -> None:
         sa.Column("clock", Json(), nullable=True),
         sa.Column("raised_at", Instant(), nullable=False),
         sa.Column("received_at", Instant(), nullable=True),
-        sa.Column("content", sa.Text(), nullable=True),
+        sa.Column("content", sa.String(length=64), nullable=True),
         sa.Column("remark", sa.Text(), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["case_id"], ["cases.id"], name=op.f("fk_reports_case_id")),
@@ -328,7 +328,9 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_reports_team_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_reports")),
     )
-    op.create_index("ix_reports_case_id", "reports", ["case_id"], unique=False)
+    op.create_index(
+        "ix_reports_case_id_official_id", "reports", ["case_id", "official_id"], unique=False
+    )
     op.create_index(
         "ix_reports_meet_id_official_id_raised_at",
         "reports",
@@ -417,7 +419,7 @@ def upgrade() -> None:
         sa.Column("clock", Json(), nullable=False),
         sa.Column("marks", Json(), nullable=False),
         sa.Column("received_at", Instant(), nullable=False),
-        sa.Column("content", sa.Text(), nullable=False),
+        sa.Column("content", sa.String(length=64), nullable=False),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_calls_heat_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_calls_meet_id")),
         sa.ForeignKeyConstraint(
