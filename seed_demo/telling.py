@@ -45,8 +45,8 @@ def left_open(cases: Iterable[CaseLine]) -> Iterator[str]:
     """The cases that the story leaves to whoever reads it, a sentence each."""
     for case in cases:
         text = (
-            f"Left for you to rule on: the case of lane {case.lane}, {case.team_name}, in "
-            f"{case.event_name}, {case.round}, heat {case.number}."
+            f"Left for you to rule on: case {case.number}, lane {case.lane}, {case.team_name}, in "
+            f"{case.event_name}, {case.round}, heat {case.heat_number}."
         )
         yield from wrap(text, WIDTH)
 

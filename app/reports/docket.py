@@ -98,10 +98,11 @@ def _report_line(row: Any) -> ReportLine:
 def _case_line(row: AnyRow, reported: list[Any]) -> CaseLine:
     return CaseLine(
         id=row.id,
+        number=row.number,
         heat=row.heat_id,
         event_name=row.event_name,
         round=row.round,
-        number=row.number,
+        heat_number=row.heat_number,
         lane=row.lane,
         team=row.team_id,
         team_name=row.team_name,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, and_, bindparam, insert, literal_column, select, update
+from sqlalchemy import Connection, and_, bindparam, func, insert, literal_column, select, update
 
 from app.ids import CaseId, HeatId, OfficialId, ReportId, TeamId, new_id
 from app.meets.queries import lanes_of
@@ -58,6 +58,12 @@ _LAST_RULED = Prepared(
     )
     .order_by(cases.c.opened_at.desc(), cases.c.id.desc())
     .limit(1)
+)
+# Nobody else takes the same number: within a meet actions run one after another.
+_NEXT_NUMBER = Prepared(
+    select((func.coalesce(func.max(cases.c.number), 0) + 1).label("number")).where(
+        cases.c.meet_id == bindparam("meet")
+    )
 )
 _OPEN_CASE = Prepared(insert(cases))
 _TOUCH = Prepared(
@@ -126,6 +132,7 @@ def open_case(unit: Unit, place: Place) -> CaseId:
         {
             "id": case_id,
             "meet_id": unit.meet_id,
+            "number": _NEXT_NUMBER.first(unit.conn, {"meet": unit.meet_id}).number,
             "heat_id": place.heat_id,
             "team_id": place.team_id,
             "lane": place.lane,

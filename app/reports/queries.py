@@ -93,7 +93,7 @@ CASE_COLUMNS = (
         events.c.name.label("event_name"),
         events.c.relay,
         heats.c.round,
-        heats.c.number,
+        heats.c.number.label("heat_number"),
         teams.c.name.label("team_name"),
         teams.c.affiliation,
     )
@@ -362,10 +362,11 @@ def case_out(
     state = CaseState(row.state)
     return CaseOut(
         id=row.id,
+        number=row.number,
         heat=row.heat_id,
         event_name=row.event_name,
         round=row.round,
-        number=row.number,
+        heat_number=row.heat_number,
         lane=row.lane,
         team=row.team_id,
         team_name=row.team_name,

@@ -21,6 +21,7 @@ cases = Table(
     metadata,
     Column("id", id_type(), primary_key=True),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("number", Integer, nullable=False),
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
     Column("team_id", id_type(), ForeignKey("teams.id")),
     Column("lane", Integer),
@@ -30,6 +31,7 @@ cases = Table(
     Column("joined_to", id_type(), ForeignKey("cases.id")),
     Column("version", Integer, nullable=False),
     CheckConstraint("joined_to <> id", "joined_to_another"),
+    Index(None, "meet_id", "number", unique=True),
     # One open case for a team in a heat; the database holds to it too.
     Index(
         "uq_cases_open_team",
@@ -50,6 +52,7 @@ cases = Table(
     ),
     Index(None, "heat_id", "state"),
 )
+"""`number` counts the cases of a meet in the order of opening: it can be said over a radio."""
 
 reports = Table(
     "reports",

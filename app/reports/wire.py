@@ -126,14 +126,18 @@ class ReasonIn(Wire):
     reason: Reasons
 
 
+CASE_NUMBER: Any = Field(description="the case's own number at this meet, to be said aloud")
+
+
 class CaseLine(Wire):
     """A case as the docket lists it."""
 
     id: CaseId
+    number: int = CASE_NUMBER
     heat: HeatId
     event_name: str
     round: str
-    number: int
+    heat_number: int
     lane: int | None
     team: TeamId | None
     team_name: str | None
@@ -175,10 +179,11 @@ class CaseOut(Wire):
     """A case with everything about it."""
 
     id: CaseId
+    number: int = CASE_NUMBER
     heat: HeatId
     event_name: str
     round: str
-    number: int
+    heat_number: int
     lane: int | None
     team: TeamId | None
     team_name: str | None

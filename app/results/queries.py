@@ -233,7 +233,7 @@ def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> tuple[Bloc
         *(["The heat has not been started."] if found.not_started else []),
         *(f"Silent: {line.words} ({line.official_name})." for line in silent),
         *(f"Account to come: {place(one.lane)} ({one.official_name})." for one in accounts),
-        *(f"Open case: {_place(case.lane, case.team_name)}." for case in cases),
+        *(f"Open case {case.number}: {_place(case.lane, case.team_name)}." for case in cases),
         *(f"Ruling to reconsider: {place(ruling.lane)}." for ruling in shaken),
     ]
     return found, words

@@ -28,9 +28,18 @@ _RULING = (
     select(
         rulings,
         officials.c.name.label("official_name"),
+        cases.c.number.label("case_number"),
+        events.c.name.label("event_name"),
+        heats.c.round,
+        heats.c.number.label("heat_number"),
+        teams.c.name.label("team_name"),
         disqualifications.c.id.label("disqualification"),
     )
     .join(officials, officials.c.id == rulings.c.official_id)
+    .join(cases, cases.c.id == rulings.c.case_id)
+    .join(heats, heats.c.id == rulings.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+    .outerjoin(teams, teams.c.id == rulings.c.team_id)
     .outerjoin(disqualifications, disqualifications.c.by_ruling == rulings.c.id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
 )
@@ -145,8 +154,13 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     return RulingOut(
         id=row.id,
         case=row.case_id,
+        case_number=row.case_number,
         heat=row.heat_id,
+        event_name=row.event_name,
+        round=row.round,
+        heat_number=row.heat_number,
         team=row.team_id,
+        team_name=row.team_name,
         lane=row.lane,
         official=row.official_id,
         official_name=row.official_name,

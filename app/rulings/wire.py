@@ -73,8 +73,13 @@ class RulingOut(Wire):
 
     id: RulingId
     case: CaseId
+    case_number: int
     heat: HeatId
+    event_name: str
+    round: str
+    heat_number: int
     team: TeamId | None
+    team_name: str | None
     lane: int | None
     official: OfficialId
     official_name: str

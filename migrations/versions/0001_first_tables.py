@@ -210,6 +210,7 @@ def upgrade() -> None:
         "cases",
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("meet_id", sa.String(length=36), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
@@ -234,6 +235,7 @@ def upgrade() -> None:
         sqlite_where=sa.text("state = 'open'"),
         postgresql_where=sa.text("state = 'open'"),
     )
+    op.create_index("ix_cases_meet_id_number", "cases", ["meet_id", "number"], unique=True)
     op.create_index("ix_cases_heat_id_state", "cases", ["heat_id", "state"], unique=False)
     op.create_index(
         "uq_cases_open_team",

@@ -27,6 +27,8 @@ from tests.bench.meets import MeetUnderLoad
 
 LANES = range(1, 9)
 REPORTS_A_CASE = 2
+NUMBER_OF_FIRST = 1_000
+"""Of the filled cases: the one that was played over HTTP has its own."""
 OTHER_MEETS = 20
 HEATS_AT_ONCE = 100
 POSITION_OF_FIRST = 100_000
@@ -182,7 +184,8 @@ def _add_heat(heap: Heap, pattern: Pattern, number: int) -> str:
 def _add_case(heap: Heap, pattern: Pattern, place: Row, number: int, *, is_open: bool) -> str:
     at = pattern.case["opened_at"] + timedelta(milliseconds=number)
     state = CaseState.OPEN if is_open else CaseState.RULED
-    case = pattern.case | place | {"id": new_id(), "state": state.value, "opened_at": at}
+    named = {"id": new_id(), "number": NUMBER_OF_FIRST + number}
+    case = pattern.case | place | named | {"state": state.value, "opened_at": at}
     heap.rows[cases].append(case)
     for _ in range(REPORTS_A_CASE):
         written = ReportState.WRITTEN if is_open else ReportState.RULED

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from app.ids import new_id
-from tests.builders import Json, MeetAtHand, a_phone_clock, a_problem, a_report
+from tests.builders import Json, MeetAtHand, a_meet, a_phone_clock, a_problem, a_report
+from tests.running import Service
 
 ASKED = {"reason": "Which foot was outside, and by how much?"}
 
@@ -332,3 +333,14 @@ def test_a_flag_of_a_recalled_start_stays_with_the_team_that_ran_then(meet: Meet
     assert written.json()["case"] == call["case"]
     assert meet.case(call["case"])["team_name"] == "Plover 1"
     assert written.json()["run"] == 1
+
+
+def test_a_case_has_a_number_that_can_be_said(service: Service) -> None:
+    ready = a_meet(service)
+    ready.start()
+    first, other = ready.report(lane=4)["case"], ready.report(lane=3)["case"]
+    assert (ready.case(first)["number"], ready.case(other)["number"]) == (1, 2)
+    assert [(line["id"], line["number"]) for line in ready.docket()] == [(first, 1), (other, 2)]
+    ruling = ready.rule(first).json()
+    assert (ruling["case_number"], ruling["heat_number"]) == (1, 1)
+    assert ready.case(ready.report(lane=4)["case"])["number"] == 3

@@ -410,7 +410,8 @@ def test_a_heat_that_nobody_started_is_announced_only_with_the_word(service: Ser
 def test_the_desk_is_told_whom_to_ask_and_nobody_else_is(ready: MeetAtHand) -> None:
     case = ready.report()["case"]
     told = a_problem(ready.announce(), 409, "needs-word")
-    assert told["in_the_way"] == ["Open case: lane 4, Plover 1."]
+    number = ready.case(case)["number"]
+    assert told["in_the_way"] == [f"Open case {number}: lane 4, Plover 1."]
     public = shown(ready, ready.announce(despite=DESPITE).json()["id"])
     assert case in public
     assert "in_the_way" not in public
