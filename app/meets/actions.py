@@ -14,7 +14,7 @@ from app.ids import HeatId, MeetId, OfficialId
 from app.meets.queries import heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.tables import heats, meets
-from app.meets.wire import HeatOut, MeetIn, MeetOut
+from app.meets.wire import HeatOut, MeetIn, MeetOut, OrganiserIn
 from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, Malformed, RoleMissing, Stale, StateConflict
 from app.roles import Role
@@ -35,13 +35,14 @@ def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
             return Done(Put(meet(unit.conn, meet_id), created=False), None)
         if unit.actor.roles:
             raise RoleMissing("A new meet is made with the server's setup key.")
-        if is_official(unit.conn, OfficialId(sent.organiser.id)):
-            raise IdTaken("an official", sent.organiser.id)
+        first = _first_official(sent)
+        if is_official(unit.conn, OfficialId(first.id)):
+            raise IdTaken("an official", first.id)
         unit.conn.execute(
             insert(meets).values(id=meet_id, made_at=unit.now, version=1, **_columns(sent))
         )
-        organiser = OfficialIn(name=sent.organiser.name, roles=[Role.ORGANISER])
-        add_official(unit, OfficialId(sent.organiser.id), organiser)
+        organiser = OfficialIn(name=first.name, roles=[Role.ORGANISER])
+        add_official(unit, OfficialId(first.id), organiser)
         out = meet(unit.conn, meet_id)
         return Done(
             Put(out, created=True), Deed(Kind.MEET_MADE, meet_id, sent.model_dump(mode="json"))
@@ -62,26 +63,39 @@ def change_meet(meet_id: MeetId, sent: MeetIn, version: int) -> Action[MeetOut]:
         known = meet_row(unit.conn, meet_id)
         if known.version != version:
             raise Stale("This meet was changed meanwhile. Read it again, then decide.")
-        _insist_same_organiser(known, sent)
+        changed = _by_the_same_organiser(known, sent)
         unit.conn.execute(
-            update(meets).where(meets.c.id == meet_id).values(version=version + 1, **_columns(sent))
+            update(meets)
+            .where(meets.c.id == meet_id)
+            .values(version=version + 1, **_columns(changed))
         )
         out = meet(unit.conn, meet_id)
-        return Done(out, Deed(Kind.MEET_CHANGED, meet_id, sent.model_dump(mode="json")))
+        return Done(out, Deed(Kind.MEET_CHANGED, meet_id, changed.model_dump(mode="json")))
 
     return act
 
 
-def _insist_same_organiser(known: AnyRow, sent: MeetIn) -> None:
-    """Officials are named one by one, with their own addresses; the meet only names its first."""
-    first = known.facts["organiser"]
-    if sent.organiser.model_dump() != first:
-        raise StateConflict(
-            "The official who set this meet up stays its first one. Send “organiser” as it is "
-            "here, and give the role to somebody else at …/officials/{id}. Nothing was changed.",
+def _first_official(sent: MeetIn) -> OrganiserIn:
+    if sent.organiser is None:
+        raise Malformed(
+            "A new meet needs its first official, who names all others: send “organiser” with "
+            "an id of your choice and a name.",
             field="/organiser",
-            organiser=first,
         )
+    return sent.organiser
+
+
+def _by_the_same_organiser(known: AnyRow, sent: MeetIn) -> MeetIn:
+    """Officials are named one by one, with their own addresses; the meet only names its first."""
+    first = OrganiserIn.model_validate(known.facts["organiser"])
+    if sent.organiser not in {None, first}:
+        raise StateConflict(
+            "The official who set this meet up stays its first one. Leave “organiser” out, and "
+            "give the role to somebody else at …/officials/{id}. Nothing was changed.",
+            field="/organiser",
+            organiser=known.facts["organiser"],
+        )
+    return sent.model_copy(update={"organiser": first})
 
 
 def _insist_on_edition(key: str) -> None:

@@ -93,7 +93,10 @@ class MeetIn(Wire):
     edition: Annotated[str, Field(max_length=60, examples=["world-athletics-2025"])]
     track: TrackIn = TrackIn()
     terms: TermsIn = TermsIn()
-    organiser: OrganiserIn
+    organiser: OrganiserIn | None = Field(
+        default=None,
+        description="needed for a new meet; stays as it is, and may be left out, in a change",
+    )
 
     @model_validator(mode="after")
     def _days_in_order(self) -> MeetIn:
