@@ -11,7 +11,7 @@ from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
 from app.forms.painting import About, paint
 from app.forms.paper import Paper
-from app.forms.report_section import ReportOnForm, write_report
+from app.forms.report_section import ReportOnForm, ReturnOnForm, write_report
 from app.forms.sheet_parts import (
     BODY,
     GAP,
@@ -37,6 +37,7 @@ __all__ = [
     "FormFacts",
     "InfringementForm",
     "ReportOnForm",
+    "ReturnOnForm",
     "Signature",
     "ZoneMark",
     "ZonePicture",

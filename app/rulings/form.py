@@ -27,6 +27,7 @@ from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rulings.queries import ruling_in_words, stored_form
 from app.rulings.reported import report_on_form, zone_picture
+from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
 from app.store.rows import AnyRow
 
@@ -64,6 +65,7 @@ def facts_as_ruled(
 ) -> FormFacts:
     """The facts of a form as they are at the ruling."""
     run = heat(conn, meet.id, HeatId(case.heat_id))
+    returns = returns_of(conn, meet.id, [report.id for report in reports])
     return FormFacts(
         meet=meet.name,
         place=meet.venue,
@@ -79,7 +81,9 @@ def facts_as_ruled(
         bib=_bib(run, case.lane),
         case_id=case.id,
         zone=zone_picture(run.relay, reports, meet.book),
-        reports=tuple(report_on_form(report, meet.time_zone) for report in reports),
+        reports=tuple(
+            report_on_form(report, returns.get(report.id, ()), meet.time_zone) for report in reports
+        ),
         ruling_verdict=decided.verdict.value,
         ruling_infringement=title_of(decided.infringement) if decided.infringement else "",
         ruling_rule=decided.rule or "",

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from app.forms.infringement_form import ReportOnForm, ZoneMark, ZonePicture
+from app.forms.infringement_form import ReportOnForm, ReturnOnForm, ZoneMark, ZonePicture
+from app.record.kinds import Kind
 from app.reports.findings import OBSERVATIONS
 from app.reports.states import ReportState
 from app.reports.wire import ReportOut
@@ -22,9 +23,15 @@ from app.rules.observation import Infringement, Mark, Observation, Position
 from app.rules.relay import Relay
 from app.rules.whereabouts import metres_along
 from app.rulings.observed import tell
+from app.rulings.returns import Return
 from app.wire import PhoneClock
 
 CONCERNED = {Infringement.PASS_COMPLETED_BEYOND_ZONE: Mark.ZONE_END}
+BECAME = {
+    Kind.REPORT_WRITTEN: "written again",
+    Kind.REPORT_WITHDRAWN: "withdrawn",
+    None: "not written again before the ruling",
+}
 ASPECTS = {"baton": "baton", "foot": "receiver's foot"}
 
 
@@ -74,7 +81,7 @@ def _observation(report: ReportOut) -> Observation | None:
     return OBSERVATIONS.validate_python(report.observation)
 
 
-def report_on_form(report: ReportOut, zone: str) -> ReportOnForm:
+def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> ReportOnForm:
     """What was seen, when by whose clock, and what the rule book makes of it, in words."""
     finding, observation = report.finding, _observation(report)
     kind = Infringement(observation.seen) if observation else None
@@ -92,7 +99,15 @@ def report_on_form(report: ReportOut, zone: str) -> ReportOnForm:
         rule=finding.rule if finding else "",
         marks_note=_marks_note(report),
         attested="by the server" if report.received_at else "",
+        returns=tuple(_return_on_form(one, zone) for one in returns),
     )
+
+
+def _return_on_form(one: Return, zone: str) -> ReturnOnForm:
+    became = BECAME[one.became]
+    if one.became_at is not None:
+        became = f"{became} {_at(one.became_at, zone)}"
+    return ReturnOnForm(at=_at(one.at, zone), by=one.by, asked=one.asked, became=became)
 
 
 def _marks_note(report: ReportOut) -> str:

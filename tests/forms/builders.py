@@ -6,6 +6,7 @@ from typing import Any
 from app.forms.infringement_form import (
     InfringementForm,
     ReportOnForm,
+    ReturnOnForm,
     Signature,
     ZoneMark,
     ZonePicture,
@@ -75,6 +76,17 @@ def a_report(**changes: Any) -> ReportOnForm:
         attested="by J. Example on a joined device",
     )
     return replace(report, **changes)
+
+
+def a_return(**changes: Any) -> ReturnOnForm:
+    """That the umpire was asked back, and answered."""
+    asked = ReturnOnForm(
+        at="14:05:40",
+        by="A. Specimen",
+        asked="How far past the line?",
+        became="written again 14:07:02",
+    )
+    return replace(asked, **changes)
 
 
 def a_signature(**changes: Any) -> Signature:

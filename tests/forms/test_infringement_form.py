@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from app.forms.infringement_form import InfringementForm, draw_infringement_form
 from app.forms.paper import Paper
-from tests.forms.builders import a_form, a_mark, a_report, a_signature, a_zone
+from tests.forms.builders import a_form, a_mark, a_report, a_return, a_signature, a_zone
 from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_text
 
 both_papers = pytest.mark.parametrize("paper", list(Paper))
@@ -162,6 +162,17 @@ def test_the_caution_names_the_edition_that_judged() -> None:
         "decide under the current edition of their own rule book."
     )
     assert words in " ".join(text.split())
+
+
+def test_a_return_stands_with_its_report_whatever_script_its_question_is_in() -> None:
+    asked = "كم كانت المسافة؟"
+    returned = a_report(returns=(a_return(), a_return(asked=asked)))
+    text = read_text(draw_infringement_form(a_form(reports=(returned, a_report())), Paper.A4))
+    told = "asked: How far past the line? · written again 14:07:02"
+    one_line = " ".join(text.split())
+    assert one_line.index("1 J. Example") < one_line.index(told) < one_line.index("2 J. Example")
+    assert set(asked) <= set(text)
+    assert one_line.count("Returned: 14:05:40 · by: A. Specimen") == 2
 
 
 def test_a_ruling_that_was_replaced_says_so_above_everything_it_ruled() -> None:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import io
 import json
 import re
+from datetime import datetime
 from hashlib import sha256
+from zoneinfo import ZoneInfo
 
 import pytest
 import rfc8785
@@ -167,6 +169,88 @@ def test_a_phone_that_was_a_day_off_is_shown_with_its_day(meet: MeetAtHand) -> N
     ruling = meet.rule(meet.report(clock=clock)["case"]).json()["id"]
     words = "written: 2026-06-13 14:00:00 CEST (the phone showed 2026-06-12 14:00:00 CEST, behind"
     assert words in words_of(meet, ruling)
+
+
+def asked_back(meet: MeetAtHand, report: str, question: str) -> None:
+    """The referee returns a report to its umpire."""
+    etag = meet.umpire.get(f"reports/{report}").headers["ETag"]
+    sent = {"reason": question}
+    assert meet.referee.post(f"reports/{report}/return", sent, etag=etag).status_code == 200
+
+
+def written_again(meet: MeetAtHand, report: str, words: str) -> None:
+    """Its umpire answers a returned report with another account."""
+    etag = meet.umpire.get(f"reports/{report}").headers["ETag"]
+    sent = a_report(meet.heat(), meet.posts["umpire"], words=words)
+    assert meet.umpire.put(f"reports/{report}", sent, etag=etag).status_code == 200
+
+
+def times_in_record(meet: MeetAtHand, report: str) -> list[str]:
+    """When something was done with a report, by the record's export, in the meet's zone."""
+    lines = [json.loads(line) for line in meet.referee.get("record").text.splitlines()[:-1]]
+    entries = [json.loads(line["entry"]) for line in lines]
+    at = (datetime.fromisoformat(one["at"]) for one in entries if one["subject"] == report)
+    return [f"{one.astimezone(ZoneInfo('Europe/Paris')):%Y-%m-%d %H:%M:%S %Z}" for one in at]
+
+
+def test_a_form_says_that_a_report_was_returned_and_written_again(meet: MeetAtHand) -> None:
+    report = meet.report(words="Seen from the stand.")
+    asked_back(meet, report["id"], "Which foot was outside?")
+    written_again(meet, report["id"], "The left foot.")
+    asked_back(meet, report["id"], "By how much?")
+    written_again(meet, report["id"], "The left foot, by a shoe's length.")
+    words = words_of(meet, meet.rule(report["case"]).json()["id"])
+    _, first, first_answer, second, second_answer = times_in_record(meet, report["id"])
+    for told in (
+        f"Returned: {first} · by: referee · asked: Which foot was outside? · "
+        f"written again {first_answer}",
+        f"Returned: {second} · by: referee · asked: By how much? · written again {second_answer}",
+        "The left foot, by a shoe's length.",
+    ):
+        assert told in words, told
+
+
+def test_a_form_says_that_a_returned_report_awaited_its_account(meet: MeetAtHand) -> None:
+    report = meet.report(by="second")
+    asked = meet.report()
+    asked_back(meet, asked["id"], "Which foot was outside?")
+    infringement = "pass_completed_beyond_zone"
+    ruling = meet.rule(report["case"], infringement=infringement).json()["id"]
+    told = "asked: Which foot was outside? · not written again before the ruling"
+    assert told in words_of(meet, ruling)
+    written_again(meet, asked["id"], "The left foot.")
+    assert told in words_of(meet, ruling)
+
+
+def test_a_form_says_that_a_returned_report_was_withdrawn(meet: MeetAtHand) -> None:
+    report = meet.report()
+    asked_back(meet, report["id"], "Which foot was outside?")
+    etag = meet.umpire.get(f"reports/{report['id']}").headers["ETag"]
+    reason = {"reason": "It was another lane."}
+    meet.umpire.post(f"reports/{report['id']}/withdraw", reason, etag=etag)
+    words = words_of(meet, meet.rule(report["case"], verdict="dismissed").json()["id"])
+    withdrawn = times_in_record(meet, report["id"])[2]
+    assert f"asked: Which foot was outside? · withdrawn {withdrawn}" in words
+
+
+def test_a_form_of_a_report_that_was_never_returned_says_nothing_of_it(meet: MeetAtHand) -> None:
+    assert "Returned" not in words_of(meet, meet.rule(meet.report()["case"]).json()["id"])
+
+
+def test_a_question_that_was_erased_from_the_record_leaves_the_return_on_the_form(
+    service: Service,
+) -> None:
+    hand = a_meet(service)
+    report = hand.report()
+    asked_back(hand, report["id"], "Which foot was outside?")
+    written_again(hand, report["id"], "The left foot.")
+    engines = open_engines(service.database_url)
+    with engines.writing.begin() as conn:
+        of_meet = {"meet": hand.id}
+        conn.execute(text("DELETE FROM record_bodies WHERE meet_id = :meet"), of_meet)
+    engines.dispose()
+    words = words_of(hand, hand.rule(report["case"]).json()["id"])
+    assert "by: referee · written again" in words
 
 
 def test_a_dismissed_ruling_says_no_disqualification_in_the_words_of_its_form(
