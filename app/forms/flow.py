@@ -5,7 +5,8 @@ in full: text, rows of columns and framed parts continue line by line, so nothin
 page. What the lines say is left to the forms, how they are drawn to `painting`.
 """
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from enum import Enum
@@ -19,6 +20,7 @@ LABEL_GREY = 0.3
 RULE = 0.5
 INDENT = 14.0
 LEAST_IN_A_FRAME = 60.0
+SPARE = 6.0  # lines ask for a little more room than they take
 
 
 class Align(Enum):
@@ -73,6 +75,23 @@ class Flow:
         if self.y + height > self.bottom and self.y > self.sheet.top:
             self.pages.append([])
             self.y = self.sheet.top
+
+    def measure(self, write: Callable[["Flow"], None]) -> float:
+        """What this writing takes of one page; infinite where it takes more than a page."""
+        trial = Flow(self.paper, self.foot_height, self.scale, self.typesetter)
+        write(trial)
+        return trial.y - self.sheet.top + SPARE if len(trial.pages) == 1 else math.inf
+
+    def has_room(self, height: float) -> bool:
+        """Whether this height is left on the page."""
+        return self.y + height <= self.bottom
+
+    def keep(self, write: Callable[["Flow"], None]) -> None:
+        """Write it on one page; what is taller than a page begins where the pen is."""
+        height = self.measure(write)
+        if math.isfinite(height):
+            self.need(height)
+        write(self)
 
     def skip(self, height: float) -> None:
         """Leave room, though none at the top of a further page."""

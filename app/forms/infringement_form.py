@@ -17,7 +17,6 @@ from app.forms.sheet_parts import (
     GAP,
     LABEL,
     LINES_IN_A_CELL,
-    SMALL,
     Cell,
     Fact,
     add_feet,
@@ -30,8 +29,8 @@ from app.forms.sheet_parts import (
 )
 from app.forms.signature_section import Signature, write_ink_fields, write_signatures
 from app.forms.typesetting import Segment, Typesetter
-from app.forms.zone_drawing import draw_zone
-from app.forms.zone_scale import ZoneMark, ZonePicture, can_draw, say_metres
+from app.forms.zone_scale import ZoneMark, ZonePicture
+from app.forms.zone_section import write_zones
 
 __all__ = [
     "FormFacts",
@@ -55,7 +54,7 @@ class FormFacts:
     """What was ruled on and what was ruled, with times and distances already in words.
 
     Fixed at the ruling: none of it is read anew when the form is printed again. `ruling_count` says
-    how lane infringements were counted, where that mattered.
+    how lane infringements were counted, where that mattered; `zone_note` what is not drawn.
     """
 
     meet: str
@@ -71,7 +70,7 @@ class FormFacts:
     affiliation: str
     bib: str
     case_id: str
-    zone: ZonePicture | None
+    zones: tuple[ZonePicture, ...]
     reports: tuple[ReportOnForm, ...]
     ruling_verdict: str
     ruling_infringement: str
@@ -81,9 +80,10 @@ class FormFacts:
     ruled_at: str
     ruled_by: str
     effect: str
+    zone_note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class InfringementForm(FormFacts):
     """Everything on the form: the facts of the ruling, and what is known when it is printed.
 
@@ -120,7 +120,7 @@ def _plan(form: InfringementForm, paper: Paper, scale: float) -> Flow:
     flow = Flow(paper, foot.height, scale, typesetter)
     _write_head(flow, form)
     _write_ruling(flow, form)
-    _write_zone(flow, form.zone)
+    write_zones(flow, form.zones, form.zone_note)
     _write_reports(flow, form.reports)
     flow.skip(GAP)
     write_signatures(flow, form.signatures)
@@ -226,37 +226,6 @@ def _write_verdict(flow: Flow, form: InfringementForm) -> None:
             Column(flow.left, half, large[0]),
             Column(flow.left + half, half, large[1], Align.RIGHT),
         ]
-    )
-
-
-def _write_zone(flow: Flow, zone: ZonePicture | None) -> None:
-    if zone is None or not can_draw(zone):
-        _write_no_zone(flow, "the reports do not name one take-over whose measures are known")
-        return
-    if not zone.marks:
-        _write_no_zone(flow, "no report gives a position")
-        return
-    draw_zone(flow, zone, f"Zone of {zone.name}, drawn to scale")
-    for number, mark in enumerate(zone.marks, 1):
-        _write_mark(flow, mark, number)
-
-
-def _write_no_zone(flow: Flow, why: str) -> None:
-    flow.write([Segment(f"No zone is drawn: {why}.", "zone")], SMALL)
-
-
-def _write_mark(flow: Flow, mark: ZoneMark, number: int) -> None:
-    field = f"mark {number} of the zone"
-    error = say_metres(abs(mark.uncertainty))
-    where = f"{say_metres(mark.metres)} (\u00b1{error}) from the start of the zone,"
-    flow.number(
-        number,
-        [
-            Segment(mark.label, field, Weight.BOLD),
-            Segment(f"  {where}  ", field),
-            Segment(mark.note, field),
-        ],
-        SMALL + 0.8,
     )
 
 

@@ -111,7 +111,7 @@ def a_form(**changes: Any) -> InfringementForm:
         affiliation="Harbour Runners",
         bib="412",
         case_id="0198c2f4-7a31-7c55-9d02-3f1e5b7a9c10",
-        zone=a_zone(a_mark(), a_mark(31.1, uncertainty=0.5), a_mark(28.2, uncertainty=1.0)),
+        zones=(a_zone(a_mark(), a_mark(31.1, uncertainty=0.5), a_mark(28.2, uncertainty=1.0)),),
         reports=(a_report(), a_report(observer="R. Sample")),
         ruling_verdict="Confirmed",
         ruling_infringement="pass completed outside the take-over zone",

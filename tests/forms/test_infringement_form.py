@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from app.forms.infringement_form import InfringementForm, draw_infringement_form
 from app.forms.paper import Paper
 from tests.forms.builders import a_form, a_mark, a_report, a_return, a_signature, a_zone
-from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_text
+from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_text, run_tool
 
 both_papers = pytest.mark.parametrize("paper", list(Paper))
 PLAIN_TEXTS = [field.name for field in fields(InfringementForm) if field.type is str]
@@ -83,7 +83,7 @@ def test_no_text_makes_the_form_fail(long: str, short: str, paper: Paper) -> Non
     form = replace(
         a_form(team=short, lane=short, case_id=short, ruling_reasons=long, effect=short),
         reports=(report,),
-        zone=a_zone(mark),
+        zones=(a_zone(mark),),
         signatures=(a_signature(name=short, digest=short),),
         ink_fields=(short,),
     )
@@ -182,16 +182,59 @@ def test_a_ruling_that_was_replaced_says_so_above_everything_it_ruled() -> None:
 
 
 def test_a_zone_in_which_nobody_gave_a_position_is_not_drawn() -> None:
-    drawn = read_text(draw_infringement_form(a_form(zone=a_zone(a_mark())), Paper.A4))
-    left_out = read_text(draw_infringement_form(a_form(zone=a_zone()), Paper.A4))
+    drawn = read_text(draw_infringement_form(a_form(zones=(a_zone(a_mark()),)), Paper.A4))
+    left_out = read_text(draw_infringement_form(a_form(zones=(a_zone(),)), Paper.A4))
     assert "Zone of take-over 2, drawn to scale" in drawn
-    assert "No zone is drawn: no report gives a position." in left_out
+    assert "No zone is drawn for take-over 2: no report gives a position there." in left_out
     assert "drawn to scale" not in left_out
 
 
-def test_a_form_without_zone_reports_and_signatures_says_so() -> None:
-    form = a_form(zone=None, reports=(), signatures=(), ink_fields=())
+def numbered_marks(pdf: bytes, page: int) -> list[str]:
+    """The lines below the drawings of one page, each with its number."""
+    text = run_tool("pdftotext", "-raw", "-f", str(page), "-l", str(page), "-", "-", pdf=pdf)
+    return re.findall(r"^(\d+) sole possession", text.decode(), re.MULTILINE)
+
+
+@both_papers
+@pytest.mark.parametrize("take_overs", [2, 3])
+def test_each_take_over_concerned_has_its_zone_and_no_two_marks_share_a_number(
+    take_overs: int, paper: Paper
+) -> None:
+    marks = (a_mark(), a_mark(28.2))
+    zones = tuple(a_zone(*marks, name=f"take-over {one + 1}") for one in range(take_overs))
+    pdf = draw_infringement_form(a_form(zones=zones), paper)
+    for zone in zones:
+        assert f"Zone of {zone.name}, drawn to scale" in read_text(pdf)
+    pages = range(1, count_pages(pdf) + 1)
+    found = [number for page in pages for number in numbered_marks(pdf, page)]
+    assert found == [str(number) for number in range(1, 2 * take_overs + 1)]
+
+
+@both_papers
+def test_a_case_at_two_take_overs_with_two_reports_fits_on_one_page(paper: Paper) -> None:
+    zones = (a_zone(a_mark(), name="take-over 1"), a_zone(a_mark(), name="take-over 3"))
+    assert count_pages(draw_infringement_form(a_form(zones=zones), paper)) == 1
+
+
+@both_papers
+def test_a_zone_stands_on_one_page_with_its_marks(paper: Paper) -> None:
+    zones = tuple(a_zone(a_mark(), name=f"take-over {number}") for number in (1, 2, 3))
+    for lines in range(1, 60, 4):
+        form = a_form(zones=zones, ruling_reasons="One line of many.\n" * lines)
+        pdf = draw_infringement_form(form, paper)
+        for page in range(1, count_pages(pdf) + 1):
+            words = run_tool("pdftotext", "-f", str(page), "-l", str(page), "-", "-", pdf=pdf)
+            assert words.decode().count("drawn to scale") == len(numbered_marks(pdf, page)), lines
+
+
+def test_what_is_not_drawn_is_told_with_its_reason() -> None:
+    form = a_form(zone_note="The position in report 2 is not drawn, since it names no take-over.")
+    assert form.zone_note in read_text(draw_infringement_form(form, Paper.A4))
+
+
+def test_a_form_without_reports_and_signatures_says_so() -> None:
+    form = a_form(zones=(), reports=(), signatures=(), ink_fields=())
     text = read_text(draw_infringement_form(form, Paper.A4))
-    assert "No zone is drawn" in text
+    assert "drawn to scale" not in text
     assert "No report belongs to this case" in text
     assert "Nobody has signed on a device." in text

@@ -17,7 +17,7 @@ EXTREME = a_form(
     case_id="Ẫ" * 200,
     edition="W" * 500,
     effect="DQ " * 40,
-    zone=a_zone(*(a_mark(metres) for metres in (-90.0, -5.0, 0.0, 34.9, 35.0, 80.0, 1e9))),
+    zones=(a_zone(*(a_mark(metres) for metres in (-90.0, -5.0, 0.0, 34.9, 35.0, 80.0, 1e9))),),
     reports=(a_report(words="\n".join(NAMES.values()), post="e" + "\u0302" * 60),) * 3,
     ruling_reasons="ẪỄ" * 4000,
     ink_fields=("W" * 200, "Referee"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+from dataclasses import replace
 from datetime import datetime
 from hashlib import sha256
 from zoneinfo import ZoneInfo
@@ -12,14 +13,14 @@ from zoneinfo import ZoneInfo
 import pytest
 import rfc8785
 from hypothesis import given
-from hypothesis.strategies import builds, floats, lists, none
+from hypothesis.strategies import builds, floats, just, lists
 from pypdf import PdfReader
 from sqlalchemy import text
 
 from app.forms.infringement_form import FormFacts, ZoneMark, ZonePicture
 from app.forms.paper import Paper
 from app.ids import new_id
-from app.rulings.form import FACTS
+from app.rulings.form import FACTS, as_told
 from app.store.engine import open_engines
 from tests.builders import (
     Json,
@@ -272,6 +273,51 @@ def test_a_dismissed_and_a_reconsidered_ruling_have_their_forms_too(meet: MeetAt
     assert "no longer stands" not in words_of(meet, again["id"])
 
 
+def two_take_overs(service: Service) -> MeetAtHand:
+    """A meet whose umpires watch the ends of the first and of the third zone, both for lane 4."""
+    hand = a_meet(service)
+    posts = [
+        a_post(hand.posts["umpire"], hand["umpire"].id),
+        a_post(hand.posts["second"], hand["second"].id, take_over=3),
+    ]
+    accepted(hand, "crew", {"posts": posts})
+    return hand
+
+
+def test_a_case_of_two_take_overs_has_a_drawing_of_each(service: Service) -> None:
+    hand = two_take_overs(service)
+    hand.report(by="second")
+    case = hand.report()["case"]
+    words = words_of(hand, hand.rule(case).json()["id"])
+    first, third = "Zone of take-over 1, drawn to scale", "Zone of take-over 3, drawn to scale"
+    by_umpire, by_second = "zone, seen by umpire", "zone, seen by second"
+    places = [words.index(one) for one in (first, by_umpire, third, by_second)]
+    assert places == sorted(places)
+    assert "No zone is drawn" not in words
+
+
+def test_a_take_over_that_only_a_withdrawn_report_names_has_no_drawing(service: Service) -> None:
+    hand = two_take_overs(service)
+    case, slip = hand.report()["case"], hand.report(by="second")["id"]
+    etag = hand["second"].get(f"reports/{slip}").headers["ETag"]
+    hand["second"].post(f"reports/{slip}/withdraw", {"reason": "A slip."}, etag=etag)
+    words = words_of(hand, hand.rule(case).json()["id"])
+    assert "Zone of take-over 1, drawn to scale" in words
+    assert "Zone of take-over 3" not in words
+
+
+def test_a_position_at_no_take_over_is_told_but_not_drawn(meet: MeetAtHand) -> None:
+    case = meet.report()["case"]
+    meet.report(by="chief_umpire", post=None)
+    words = words_of(meet, meet.rule(case).json()["id"])
+    assert "The position in report 2 is not drawn, since it names no take-over." in words
+    assert "seen by chief_umpire" not in words
+    alone = meet.report(by="chief_umpire", post=None, lane=7)["case"]
+    infringement = "pass_completed_beyond_zone"
+    words = words_of(meet, meet.rule(alone, infringement=infringement).json()["id"])
+    assert "No zone is drawn: no report that stands names a take-over." in words
+
+
 def test_an_unknown_paper_is_refused(meet: MeetAtHand) -> None:
     ruling = meet.rule(meet.report()["case"]).json()["id"]
     answer = meet.referee.get(f"rulings/{ruling}/form.pdf", params={"paper": "papyrus"})
@@ -279,7 +325,20 @@ def test_an_unknown_paper_is_refused(meet: MeetAtHand) -> None:
     assert told["errors"][0]["pointer"] == "query paper"
 
 
-@given(builds(FormFacts, zone=none() | ZONES))
+@given(builds(FormFacts, zones=lists(ZONES).map(tuple)))
 def test_the_stored_facts_are_read_back_as_they_were(facts: FormFacts) -> None:
     written = json.dumps(FACTS.dump_python(facts, mode="json"), allow_nan=False)
     assert FACTS.validate_python(json.loads(written)) == facts
+
+
+@given(builds(FormFacts, zones=lists(ZONES, max_size=1).map(tuple), zone_note=just("")))
+def test_facts_of_before_with_one_zone_or_none_are_still_read(facts: FormFacts) -> None:
+    document = FACTS.dump_python(facts, mode="json")
+    del document["zone_note"]
+    document["zone"] = next(iter(document.pop("zones")), None)
+    read = as_told(document)
+    if facts.zones:
+        assert read == facts
+    else:
+        assert "do not name one take-over" in read.zone_note
+        assert replace(read, zone_note="") == facts
