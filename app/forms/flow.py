@@ -20,7 +20,6 @@ LABEL_GREY = 0.3
 RULE = 0.5
 INDENT = 14.0
 LEAST_IN_A_FRAME = 60.0
-SPARE = 6.0  # lines ask for a little more room than they take
 
 
 class Align(Enum):
@@ -76,22 +75,21 @@ class Flow:
             self.pages.append([])
             self.y = self.sheet.top
 
-    def measure(self, write: Callable[["Flow"], None]) -> float:
-        """What this writing takes of one page; infinite where it takes more than a page."""
-        trial = Flow(self.paper, self.foot_height, self.scale, self.typesetter)
-        write(trial)
-        return trial.y - self.sheet.top + SPARE if len(trial.pages) == 1 else math.inf
-
-    def has_room(self, height: float) -> bool:
-        """Whether this height is left on the page."""
-        return self.y + height <= self.bottom
+    def fits(self, write: Callable[["Flow"], None]) -> bool:
+        """Write it if the page holds it whole; else leave the page as it was."""
+        pages, shapes, y = len(self.pages), len(self.pages[-1]), self.y
+        write(self)
+        if len(self.pages) == pages:
+            return True
+        del self.pages[pages:], self.pages[-1][shapes:]
+        self.y = y
+        return False
 
     def keep(self, write: Callable[["Flow"], None]) -> None:
-        """Write it on one page; what is taller than a page begins where the pen is."""
-        height = self.measure(write)
-        if math.isfinite(height):
-            self.need(height)
-        write(self)
+        """Write it on one page; what this page does not hold begins the next one."""
+        if not self.fits(write):
+            self.need(math.inf)
+            write(self)
 
     def skip(self, height: float) -> None:
         """Leave room, though none at the top of a further page."""

@@ -69,11 +69,9 @@ def group_digest(digest: str) -> str:
 
 
 def write_ink_fields(flow: Flow, roles: Sequence[str]) -> None:
-    """A line for each role that may sign in ink; all lines stand together if a page holds them."""
+    """A line for each role that may sign in ink."""
     if not roles:
         return
-    rows = len(roles) * INK_HEIGHT * flow.scale
-    flow.need(min(rows + 3 * BODY, flow.bottom - flow.sheet.top))
     flow.label("Signatures in ink", BODY)
     for role in roles:
         _write_ink_field(flow, role)

@@ -105,7 +105,7 @@ def a_form(**changes: Any) -> InfringementForm:
         edition="World Athletics, from 1 November 2025",
         event="4x100 m relay women",
         round="first round",
-        heat="heat 2 of 3",
+        heat="2",
         lane="4",
         team="Harbour Runners A",
         affiliation="Harbour Runners",

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from app.forms.infringement_form import InfringementForm, draw_infringement_form
 from app.forms.paper import Paper
-from tests.forms.builders import a_form, a_mark, a_report, a_return, a_signature, a_zone
-from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_text, run_tool
+from tests.forms.builders import NAMES, a_form, a_mark, a_report, a_return, a_signature, a_zone
+from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_pages, read_text
 
 both_papers = pytest.mark.parametrize("paper", list(Paper))
 PLAIN_TEXTS = [field.name for field in fields(InfringementForm) if field.type is str]
@@ -118,6 +118,58 @@ def test_every_field_can_be_twenty_thousand_characters_long() -> None:
         assert text.count("k") >= 2_500, name
 
 
+@both_papers
+def test_the_foot_of_every_page_names_what_it_belongs_to(paper: Paper) -> None:
+    pdf = draw_infringement_form(a_form(ruling_reasons="One line of many.\n" * 200), paper)
+    pages = read_pages(pdf)
+    assert len(pages) > 3
+    for number, page in enumerate(pages, 1):
+        foot = page[page.index("Findings are suggestions") :]
+        count, whose, which = (
+            foot.index(f"page {number} of {len(pages)}"),
+            foot.index("4x100 m relay women · first round · heat: 2 · lane: 4 · Harbour Runners A"),
+            foot.index("case: 0198c2f4-7a31-7c55-9d02-3f1e5b7a9c10 · printed: "),
+        )
+        assert count < whose < which
+
+
+@pytest.mark.parametrize("name", [NAMES["Arabic"], NAMES["Devanagari"], "W" * 300])
+def test_a_long_event_or_any_script_leaves_heat_lane_and_team_in_the_foot(name: str) -> None:
+    form = a_form(event=name, team=f"{name[:20]} A", heat="17", lane="9")
+    (page,) = read_pages(draw_infringement_form(form, Paper.LETTER))
+    foot = squeeze(page[page.index("Findings are suggestions") :])
+    for part in (squeeze(name)[:60], "heat:17", "lane:9", squeeze(form.team)):
+        assert set(part) <= set(foot), part
+    assert "heat:17·lane:9·" in foot
+
+
+LONG_CASES = [
+    pytest.param({"ruling_reasons": "One line of many.\n" * lines}, id=f"{lines} lines")
+    for lines in (20, 26, 30, 34, 40, 60, 100)
+]
+
+
+@both_papers
+@pytest.mark.parametrize("long", LONG_CASES)
+def test_whoever_signs_in_ink_has_the_ruling_on_the_same_page(
+    long: dict[str, str], paper: Paper
+) -> None:
+    pages = read_pages(draw_infringement_form(a_form(**long), paper))
+    (signed,) = (page for page in pages if "Signatures in ink" in page)
+    for words in ("Confirmed", "DQ TR24.7", "ruled: 14:11:40", "by: A. Specimen", "digest:"):
+        assert words in signed, words
+    is_repeated = "In full, with its reasons, on page 1." in signed
+    assert is_repeated == (signed != pages[0])
+
+
+def test_a_replaced_ruling_says_so_where_it_is_signed_too() -> None:
+    form = a_form(later_ruling="This ruling was reconsidered.", ruling_reasons="Line.\n" * 100)
+    pages = read_pages(draw_infringement_form(form, Paper.A4))
+    assert len(pages) > 1
+    assert "This ruling was reconsidered." in pages[0]
+    assert "This ruling was reconsidered." in pages[-1]
+
+
 def test_text_is_never_read_as_markup() -> None:
     words = "<b>not bold</b> &amp; &lt;tag&gt; <para> </font> %s {0}"
     text = read_text(draw_infringement_form(a_form(reports=(a_report(words=words),)), Paper.A4))
@@ -189,10 +241,9 @@ def test_a_zone_in_which_nobody_gave_a_position_is_not_drawn() -> None:
     assert "drawn to scale" not in left_out
 
 
-def numbered_marks(pdf: bytes, page: int) -> list[str]:
-    """The lines below the drawings of one page, each with its number."""
-    text = run_tool("pdftotext", "-raw", "-f", str(page), "-l", str(page), "-", "-", pdf=pdf)
-    return re.findall(r"^(\d+) sole possession", text.decode(), re.MULTILINE)
+def numbered_marks(page: str) -> list[str]:
+    """The numbers of the marks that are told on a page."""
+    return re.findall(r"(\d+) sole possession", page)
 
 
 @both_papers
@@ -205,8 +256,7 @@ def test_each_take_over_concerned_has_its_zone_and_no_two_marks_share_a_number(
     pdf = draw_infringement_form(a_form(zones=zones), paper)
     for zone in zones:
         assert f"Zone of {zone.name}, drawn to scale" in read_text(pdf)
-    pages = range(1, count_pages(pdf) + 1)
-    found = [number for page in pages for number in numbered_marks(pdf, page)]
+    found = [number for page in read_pages(pdf) for number in numbered_marks(page)]
     assert found == [str(number) for number in range(1, 2 * take_overs + 1)]
 
 
@@ -222,9 +272,8 @@ def test_a_zone_stands_on_one_page_with_its_marks(paper: Paper) -> None:
     for lines in range(1, 60, 4):
         form = a_form(zones=zones, ruling_reasons="One line of many.\n" * lines)
         pdf = draw_infringement_form(form, paper)
-        for page in range(1, count_pages(pdf) + 1):
-            words = run_tool("pdftotext", "-f", str(page), "-l", str(page), "-", "-", pdf=pdf)
-            assert words.decode().count("drawn to scale") == len(numbered_marks(pdf, page)), lines
+        for page in read_pages(pdf):
+            assert page.count("drawn to scale") == len(numbered_marks(page)), lines
 
 
 def test_what_is_not_drawn_is_told_with_its_reason() -> None:
