@@ -6,8 +6,11 @@ All of it comes in words; the sections of the form set it on paper.
 from dataclasses import dataclass
 
 from app.forms.report_section import ReportOnForm
-from app.forms.signature_section import Signature
+from app.forms.signature_section import InkField, Signature
 from app.forms.zone_scale import ZonePicture
+
+# What forms had before they named who signs.
+NAMELESS = (InkField("Umpire"), InkField("Head official"), InkField("Team, for receipt"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +45,7 @@ class FormFacts:
     ruled_by: str
     effect: str
     zone_note: str = ""
+    ink_fields: tuple[InkField, ...] = NAMELESS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +57,5 @@ class InfringementForm(FormFacts):
 
     later_ruling: str
     signatures: tuple[Signature, ...]
-    ink_fields: tuple[str, ...]
     record_head: str
     printed_at: str

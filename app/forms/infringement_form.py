@@ -29,7 +29,7 @@ from app.forms.sheet_parts import (
     write_missing,
     write_title,
 )
-from app.forms.signature_section import Signature, write_ink_fields, write_signatures
+from app.forms.signature_section import InkField, Signature, write_ink_fields, write_signatures
 from app.forms.typesetting import Typesetter
 from app.forms.zone_scale import ZoneMark, ZonePicture
 from app.forms.zone_section import write_zones
@@ -37,6 +37,7 @@ from app.forms.zone_section import write_zones
 __all__ = [
     "FormFacts",
     "InfringementForm",
+    "InkField",
     "ReportOnForm",
     "ReturnOnForm",
     "Signature",

@@ -17,7 +17,7 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.clock import in_zone
-from app.forms.infringement_form import FormFacts, InfringementForm, Signature
+from app.forms.infringement_form import FormFacts, InfringementForm, InkField, Signature
 from app.ids import HeatId, MeetId, RulingId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
@@ -26,12 +26,10 @@ from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rulings.queries import ruling_in_words, stored_form
-from app.rulings.reported import report_on_form, zone_note, zone_pictures
+from app.rulings.reported import report_on_form, reporters, zone_note, zone_pictures
 from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
 from app.store.rows import AnyRow
-
-INK_FIELDS = ("Umpire", "Head official", "Team, for receipt")
 
 NO_ONE_ZONE = "No zone is drawn: the reports do not name one take-over."
 
@@ -95,6 +93,11 @@ def facts_as_ruled(
         ruled_by=decided.by,
         effect=decided.effect,
         zone_note=zone_note(reports),
+        ink_fields=(
+            *reporters(reports),
+            InkField("Head official", decided.by),
+            InkField("Team, for receipt"),
+        ),
     )
 
 
@@ -124,7 +127,6 @@ def form_facts(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
         later_ruling=_later_ruling(conn, meet_id, stored.replaced_by, facts.time_zone),
         signatures=(_signature(facts, stored.statement_digest),),
-        ink_fields=INK_FIELDS,
         record_head=f"{head.size} entries, root {head.root}",
         printed_at=in_zone(now, facts.time_zone),
     )

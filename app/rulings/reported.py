@@ -8,11 +8,19 @@ one drawing.
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from app.forms.infringement_form import ReportOnForm, ReturnOnForm, ZoneMark, ZonePicture
+from app.forms.infringement_form import (
+    InkField,
+    ReportOnForm,
+    ReturnOnForm,
+    ZoneMark,
+    ZonePicture,
+)
+from app.ids import OfficialId
 from app.record.kinds import Kind
 from app.reports.findings import OBSERVATIONS
 from app.reports.states import ReportState
@@ -126,6 +134,22 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
         attested="by the server" if report.received_at else "",
         returns=tuple(_return_on_form(one, zone) for one in returns),
     )
+
+
+def reporters(reports: Sequence[ReportOut]) -> list[InkField]:
+    """A line for ink for each official whose reports stand, with their numbers on the form."""
+    numbers: defaultdict[OfficialId, list[str]] = defaultdict(list)
+    names: dict[OfficialId, str] = {}
+    for number, report in enumerate(reports, 1):
+        if stands(report):
+            numbers[report.official].append(str(number))
+            names[report.official] = report.official_name
+    return [InkField(_name_reports(numbers[one]), name) for one, name in names.items()]
+
+
+def _name_reports(numbers: Sequence[str]) -> str:
+    *others, last = numbers
+    return f"Reports {', '.join(others)} and {last}" if others else f"Report {last}"
 
 
 def _return_on_form(one: Return, zone: str) -> ReturnOnForm:

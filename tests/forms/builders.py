@@ -5,6 +5,7 @@ from typing import Any
 
 from app.forms.infringement_form import (
     InfringementForm,
+    InkField,
     ReportOnForm,
     ReturnOnForm,
     Signature,
@@ -124,7 +125,12 @@ def a_form(**changes: Any) -> InfringementForm:
         effect="DQ TR24.7",
         later_ruling="",
         signatures=(a_signature(),),
-        ink_fields=("Referee", "Chief umpire"),
+        ink_fields=(
+            InkField("Report 1", "J. Example"),
+            InkField("Report 2", "R. Sample"),
+            InkField("Head official", "A. Specimen"),
+            InkField("Team, for receipt"),
+        ),
         record_head=f"size 412, root {DIGEST}",
         printed_at="2026-06-13 14:12:03 CEST",
     )

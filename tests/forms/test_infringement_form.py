@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.forms.infringement_form import InfringementForm, draw_infringement_form
+from app.forms.infringement_form import InfringementForm, InkField, draw_infringement_form
 from app.forms.paper import Paper
 from tests.forms.builders import NAMES, a_form, a_mark, a_report, a_return, a_signature, a_zone
 from tests.forms.pdf_reading import count_pages, list_fonts, read_info, read_pages, read_text
@@ -56,7 +56,8 @@ def test_every_field_of_an_ordinary_case_can_be_read(paper: Paper) -> None:
     values = [getattr(form, name) for name in PLAIN_TEXTS]
     values += [getattr(report, field.name) for field in fields(report) if field.type is str]
     values += [getattr(signature, field.name) for field in fields(signature)]
-    values += [*form.ink_fields, *(mark.note for mark in a_zone(a_mark()).marks)]
+    values += [text for field in form.ink_fields for text in (field.role, field.name)]
+    values += [mark.note for zone in form.zones for mark in zone.marks]
     missing = [word for value in values for word in value.split() if word not in text.split()]
     # Words at the end of a label's value may carry the comma that parts it from the next.
     assert [word for word in missing if word not in text] == []
@@ -68,10 +69,11 @@ def test_every_word_of_every_field_can_be_found_again(data: st.DataObject) -> No
     texts = {name: data.draw(sentences, name) for name in PLAIN_TEXTS}
     texts["bib"] = data.draw(st.text(letters, min_size=1, max_size=3), "bib")
     report = a_report(words=data.draw(sentences), post=data.draw(sentences))
-    form = replace(a_form(**texts), reports=(report,), ink_fields=(data.draw(sentences),))
+    field = InkField(data.draw(sentences), data.draw(sentences))
+    form = replace(a_form(**texts), reports=(report,), ink_fields=(field,))
     paper = data.draw(st.sampled_from(list(Paper)))
     found = read_text(draw_infringement_form(form, paper))
-    values = [*texts.values(), report.words, report.post, *form.ink_fields]
+    values = [*texts.values(), report.words, report.post, field.role, field.name]
     assert [word for value in values for word in value.split() if word not in found] == []
 
 
@@ -85,7 +87,7 @@ def test_no_text_makes_the_form_fail(long: str, short: str, paper: Paper) -> Non
         reports=(report,),
         zones=(a_zone(mark),),
         signatures=(a_signature(name=short, digest=short),),
-        ink_fields=(short,),
+        ink_fields=(InkField(short, long), InkField(long)),
     )
     assert count_pages(draw_infringement_form(form, paper)) >= 1
 
@@ -141,6 +143,25 @@ def test_a_long_event_or_any_script_leaves_heat_lane_and_team_in_the_foot(name: 
     for part in (squeeze(name)[:60], "heat:17", "lane:9", squeeze(form.team)):
         assert set(part) <= set(foot), part
     assert "heat:17·lane:9·" in foot
+
+
+def test_each_line_for_ink_has_the_printed_name_below_it() -> None:
+    text = " ".join(read_text(draw_infringement_form(a_form(), Paper.A4)).split())
+    for words in (
+        "J. Example · Report 1 date, time R. Sample · Report 2 date, time",
+        "A. Specimen · Head official date, time",
+        "Team, for receipt name signature date, time",
+    ):
+        assert words in text
+
+
+@pytest.mark.parametrize("name", [NAMES["Arabic"], NAMES["Devanagari"]])
+def test_a_name_in_any_script_stands_below_its_line_for_ink(name: str) -> None:
+    fields = (InkField("Report 1", name),)
+    bare = squeeze(read_text(draw_infringement_form(a_form(ink_fields=()), Paper.A4)))
+    named = squeeze(read_text(draw_infringement_form(a_form(ink_fields=fields), Paper.A4)))
+    letters_of = {letter: named.count(letter) - bare.count(letter) for letter in squeeze(name)}
+    assert letters_of == {letter: squeeze(name).count(letter) for letter in squeeze(name)}
 
 
 LONG_CASES = [

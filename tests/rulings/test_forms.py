@@ -318,6 +318,23 @@ def test_a_position_at_no_take_over_is_told_but_not_drawn(meet: MeetAtHand) -> N
     assert "No zone is drawn: no report that stands names a take-over." in words
 
 
+def test_each_official_whose_report_stands_has_a_line_for_ink(service: Service) -> None:
+    hand = a_meet(service, umpires=("second", "third"))
+    case = hand.report()["case"]
+    hand.report(by="second")
+    hand.report(words="And another thing.")
+    slip = hand.report(by="third")["id"]
+    etag = hand["third"].get(f"reports/{slip}").headers["ETag"]
+    hand["third"].post(f"reports/{slip}/withdraw", {"reason": "A slip."}, etag=etag)
+    words = words_of(hand, hand.rule(case).json()["id"])
+    ink = words[words.index("Signatures in ink") :]
+    lines = (
+        "umpire · Reports 1 and 3 date, time second · Report 2 date, time "
+        "referee · Head official date, time Team, for receipt name signature date, time"
+    )
+    assert ink.startswith(f"Signatures in ink {lines}")
+
+
 def test_an_unknown_paper_is_refused(meet: MeetAtHand) -> None:
     ruling = meet.rule(meet.report()["case"]).json()["id"]
     answer = meet.referee.get(f"rulings/{ruling}/form.pdf", params={"paper": "papyrus"})
@@ -342,3 +359,12 @@ def test_facts_of_before_with_one_zone_or_none_are_still_read(facts: FormFacts) 
     else:
         assert "do not name one take-over" in read.zone_note
         assert replace(read, zone_note="") == facts
+
+
+@given(builds(FormFacts))
+def test_facts_of_before_have_lines_for_ink_without_names(facts: FormFacts) -> None:
+    document = FACTS.dump_python(facts, mode="json")
+    del document["ink_fields"]
+    fields = as_told(document).ink_fields
+    assert [field.role for field in fields] == ["Umpire", "Head official", "Team, for receipt"]
+    assert [field.name for field in fields] == ["", "", ""]
