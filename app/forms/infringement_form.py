@@ -18,6 +18,7 @@ from app.forms.sheet_parts import (
     BODY,
     GAP,
     LABEL,
+    NOT_GIVEN,
     Cell,
     Fact,
     Foot,
@@ -85,13 +86,13 @@ def _plan_foot(typesetter: Typesetter, form: InfringementForm, paper: Paper) -> 
     whose = [
         Fact("", form.event, "event"),
         Fact("", form.round, "round"),
-        Fact("heat", form.heat or "\u2013", "heat"),
-        Fact("lane", form.lane or "\u2013", "lane"),
+        Fact("", f"heat {form.heat or NOT_GIVEN}", "heat"),
+        Fact("", f"lane {form.lane or NOT_GIVEN}", "lane"),
         Fact("", form.team, "team"),
     ]
     which = [
-        Fact("case", form.case_id, "case"),
-        Fact("printed", form.printed_at, "time of printing"),
+        Fact("", f"case {form.case_id}", "case"),
+        Fact("", f"printed {form.printed_at}", "time of printing"),
     ]
     return plan_foot(typesetter, paper, caution, [whose, which])
 

@@ -104,9 +104,9 @@ def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
     whose = [
         Fact("", sheet.event, "event"),
         Fact("", sheet.round, "round"),
-        Fact("heat", sheet.heat, "heat"),
-        Fact("announcement", str(sheet.number), "announcement"),
-        Fact("announced", sheet.announced_at, "time of announcement"),
+        Fact("", f"heat {sheet.heat}", "heat"),
+        Fact("", f"announcement {sheet.number}", "announcement"),
+        Fact("", f"announced {sheet.announced_at}", "time of announcement"),
     ]
     foot = plan_foot(typesetter, paper, CAUTION, [whose])
     flow = Flow(paper, foot.height, typesetter=typesetter)

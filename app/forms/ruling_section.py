@@ -12,6 +12,7 @@ from app.forms.sheet_parts import (
     GAP,
     LABEL,
     LINES_IN_A_CELL,
+    NOT_GIVEN,
     Fact,
     join_facts,
     shorten_facts,
@@ -38,8 +39,8 @@ def write_ruling(flow: Flow, form: InfringementForm) -> None:
 
 def _write_verdict(flow: Flow, form: InfringementForm) -> None:
     half = flow.width / 2
-    verdict = Segment(form.ruling_verdict or "\u2013", "ruling", Weight.BOLD)
-    effect = Segment(form.effect or "\u2013", "effect", Weight.BOLD)
+    verdict = Segment(form.ruling_verdict or NOT_GIVEN, "ruling", Weight.BOLD)
+    effect = Segment(form.effect or NOT_GIVEN, "effect", Weight.BOLD)
     label = [Segment("ruling", "labels")]
     flow.columns(
         [

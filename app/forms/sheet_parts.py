@@ -22,6 +22,7 @@ GAP = 10.0
 LINES_IN_A_CELL = 3
 LETTERS_IN_A_FOOT = 70
 WIDEST_IN_A_FOOT = 0.8  # of the text width; the rest is for the number of the page
+NOT_GIVEN = "\u2013"
 IN_FULL_BELOW = "(in full below)"
 
 
@@ -101,7 +102,7 @@ def write_cells(flow: Flow, cells: Sequence[Cell]) -> None:
 
 
 def _value(cell: Cell) -> Segment:
-    return Segment(cell.fact.value or "\u2013", cell.fact.field, cell.weight)
+    return Segment(cell.fact.value or NOT_GIVEN, cell.fact.field, cell.weight)
 
 
 def write_missing(flow: Flow) -> None:
