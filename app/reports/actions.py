@@ -26,6 +26,11 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
+HOW_TO_CORRECT = (
+    "To correct it, ask the head official to return it to you, or withdraw it and write another "
+    "under a new id."
+)
+
 _WRITE_REPORT = Prepared(
     update(reports)
     .where(reports.c.id == bindparam("report"))
@@ -202,15 +207,11 @@ def _insist_writable(known: AnyRow, unit: Unit, caller: Caller, version: int | N
         raise IdTaken("a report", known.id)
     state = ReportState(known.state)
     if version is None and state is ReportState.WRITTEN:
-        raise IdTaken(
-            "a written report",
-            known.id,
-            "To correct it, ask the head official to return it to you, or withdraw it and write "
-            "another under a new id.",
-        )
+        raise IdTaken("a written report", known.id, HOW_TO_CORRECT)
     if version is None and state not in {ReportState.RAISED, ReportState.RETURNED}:
         raise IdTaken("a report", known.id)
-    REPORT_TABLE.step(state, ReportAct.WRITE)
+    how = HOW_TO_CORRECT if state is ReportState.WRITTEN else ""
+    REPORT_TABLE.step(state, ReportAct.WRITE, how)
     if state is ReportState.RAISED and version is None:
         return
     if version is None:

@@ -40,7 +40,7 @@ REPORT_TABLE = StateTable(
             Step(state, ReportAct.WITHDRAW, ReportState.WITHDRAWN)
             for state in (ReportState.RAISED, ReportState.WRITTEN, ReportState.RETURNED)
         ),
-        Step(ReportState.WRITTEN, ReportAct.RULE, ReportState.RULED),
+        Step(ReportState.WRITTEN, ReportAct.RULE, ReportState.RULED, follows=True),
     ],
 )
 
@@ -64,7 +64,7 @@ class CaseAct(StrEnum):
 CASE_TABLE = StateTable(
     "case",
     [
-        Step(CaseState.OPEN, CaseAct.JOIN, CaseState.JOINED),
+        Step(CaseState.OPEN, CaseAct.JOIN, CaseState.JOINED, follows=True),
         Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED),
         Step(CaseState.RULED, CaseAct.RECONSIDER, CaseState.RULED),
     ],

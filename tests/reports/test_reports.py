@@ -125,7 +125,16 @@ def test_a_written_report_is_not_written_over(meet: MeetAtHand) -> None:
     told = a_problem(
         meet.umpire.put(f"reports/{report['id']}", sent, etag='"v1"'), 409, "not-possible"
     )
-    assert told["possible"] == ["return", "rule", "withdraw"]
+    assert told["possible"] == ["return", "withdraw"]
+    assert "withdraw it and write another under a new id" in told["detail"]
+    without = a_problem(meet.umpire.put(f"reports/{report['id']}", sent), 409, "id-taken")
+    assert "withdraw it and write another under a new id" in without["detail"]
+
+
+def test_only_what_people_can_ask_for_is_called_possible(meet: MeetAtHand) -> None:
+    report = meet.report()
+    assert report["possible"] == ["return", "withdraw"]
+    assert meet.case(report["case"])["possible"] == ["rule"]
 
 
 def test_a_returned_report_is_written_again_as_it_was_seen(meet: MeetAtHand) -> None:
