@@ -92,7 +92,8 @@ def write_report(
         if known is None:
             stored = facts | _first_facts(unit, report_id, caller)
             ADD_REPORT.run(unit.conn, stored)
-            return Done(Put(report_from(stored, caller.name), created=True), deed)
+            out = report_from(stored, caller.name, here.running.team_name)
+            return Done(Put(out, created=True), deed)
         _WRITE_REPORT.run(
             unit.conn,
             {"report": report_id} | {f"new_{name}": value for name, value in facts.items()},

@@ -14,7 +14,7 @@ from app.record.kinds import Kind
 from app.refusals import IdTaken
 from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
 from app.reports.grouping import Place, case_for, last_beyond_measure
-from app.reports.queries import call_out, called_posts
+from app.reports.queries import call_from, call_out, called_posts
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
 from app.reports.states import Mark, ReportState
 from app.reports.tables import calls
@@ -46,24 +46,23 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
         report_id, case_id = None, None
         if sent.flag is Flag.YELLOW:
             report_id, case_id = _raise_report(unit, sent, caller, here, marks)
-        _ADD_CALL.run(
-            unit.conn,
-            {
-                "id": call_id,
-                "meet_id": unit.meet_id,
-                "heat_id": sent.heat,
-                "post_id": sent.post,
-                "official_id": caller.official_id,
-                "flag": sent.flag.value,
-                "lane": sent.lane,
-                "run": run,
-                "report_id": report_id,
-                "clock": document["clock"],
-                "marks": marks,
-                "received_at": unit.now,
-                "content": content,
-            },
-        )
+        stored = {
+            "id": call_id,
+            "meet_id": unit.meet_id,
+            "heat_id": sent.heat,
+            "post_id": sent.post,
+            "official_id": caller.official_id,
+            "flag": sent.flag.value,
+            "lane": sent.lane,
+            "team_id": running.team_id,
+            "run": run,
+            "report_id": report_id,
+            "clock": document["clock"],
+            "marks": marks,
+            "received_at": unit.now,
+            "content": content,
+        }
+        _ADD_CALL.run(unit.conn, stored)
         judged = _note_if_judged(unit, HeatId(sent.heat), running)
         facts = {
             **document,
@@ -73,7 +72,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
             "run": run,
             "judged": judged,
         }
-        out = call_out(unit.conn, unit.meet_id, call_id)
+        out = call_from(stored, running.team_name, case_id)
         return Done(Put(out, created=True), Deed(Kind.CALL, call_id, facts))
 
     return act

@@ -30,8 +30,9 @@ from app.wire import PhoneClock
 REPORTS_PAGE = 100
 
 _CALL = Prepared(
-    select(calls, reports.c.case_id)
+    select(calls, reports.c.case_id, teams.c.name.label("team_name"))
     .outerjoin(reports, reports.c.id == calls.c.report_id)
+    .outerjoin(teams, teams.c.id == calls.c.team_id)
     .where(calls.c.meet_id == bindparam("meet"), calls.c.id == bindparam("call"))
 )
 _CALLED = (
@@ -52,10 +53,12 @@ _REPORT_COLUMNS = (
         cases.c.state.label("case_state"),
         heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
+        teams.c.name.label("team_name"),
     )
     .join(officials, officials.c.id == reports.c.official_id)
     .join(cases, cases.c.id == reports.c.case_id)
     .join(heats, heats.c.id == reports.c.heat_id)
+    .outerjoin(teams, teams.c.id == reports.c.team_id)
 )
 _REPORT = Prepared(
     _REPORT_COLUMNS.where(
@@ -80,6 +83,8 @@ REPORT_LINES = (
         reports.c.finding,
         reports.c.marks,
         reports.c.run,
+        reports.c.post_words,
+        reports.c.take_over,
         officials.c.name.label("official_name"),
         heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
@@ -197,18 +202,25 @@ def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
     row = _CALL.first(conn, {"meet": meet_id, "call": call_id})
     if row is None:
         raise NotFound("There is no such call at this meet.")
+    return call_from(row._asdict(), row.team_name, row.case_id)
+
+
+def call_from(stored: Mapping[str, Any], team_name: str | None, case: CaseId | None) -> CallOut:
+    """A call as it goes over HTTP, from its stored columns, its lane's team and its case."""
     return CallOut(
-        id=row.id,
-        heat=row.heat_id,
-        post=row.post_id,
-        official=row.official_id,
-        flag=Flag(row.flag),
-        lane=row.lane,
-        report=row.report_id,
-        case=row.case_id,
-        marks=[Mark(mark) for mark in row.marks],
-        counts=row.run is not None,
-        received_at=row.received_at,
+        id=stored["id"],
+        heat=stored["heat_id"],
+        post=stored["post_id"],
+        official=stored["official_id"],
+        flag=Flag(stored["flag"]),
+        lane=stored["lane"],
+        team=stored["team_id"],
+        team_name=team_name,
+        report=stored["report_id"],
+        case=case,
+        marks=[Mark(mark) for mark in stored["marks"]],
+        counts=stored["run"] is not None,
+        received_at=stored["received_at"],
     )
 
 
@@ -292,9 +304,12 @@ def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
 
 
 def report_from(
-    stored: Mapping[str, Any], official_name: str, case: CaseState = CaseState.OPEN
+    stored: Mapping[str, Any],
+    official_name: str,
+    team_name: str | None,
+    case: CaseState = CaseState.OPEN,
 ) -> ReportOut:
-    """A report as it goes over HTTP, from its stored columns, its author and its case's state."""
+    """A report as it goes over HTTP, from its stored columns, the names and its case's state."""
     state = ReportState(stored["state"])
     return ReportOut(
         id=stored["id"],
@@ -308,6 +323,7 @@ def report_from(
         run=stored["run"],
         lane=stored["lane"],
         team=stored["team_id"],
+        team_name=team_name,
         state=state,
         observation=stored["observation"],
         words=stored["words"],
@@ -331,7 +347,7 @@ def possible_for(state: ReportState, case: CaseState) -> list[ReportAct]:
 
 def _report_out(row: AnyRow) -> ReportOut:
     stored = row._asdict() | {"marks": marks_now(row)}
-    return report_from(stored, row.official_name, CaseState(row.case_state))
+    return report_from(stored, row.official_name, row.team_name, CaseState(row.case_state))
 
 
 def marks_now(row: Any) -> list[str]:

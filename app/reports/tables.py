@@ -98,6 +98,7 @@ calls = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("flag", String(10), nullable=False),
     Column("lane", Integer),
+    Column("team_id", id_type(), ForeignKey("teams.id")),
     Column("run", Integer),
     Column("report_id", id_type(), ForeignKey("reports.id")),
     Column("clock", Json, nullable=False),
@@ -107,5 +108,6 @@ calls = Table(
     Index(None, "heat_id", "post_id"),
     Index(None, "report_id"),
 )
-"""`run` is the run of the heat for which the call speaks for its post; null where it does not: the
+"""`team_id` is the team that ran in the lane then: lanes may be drawn anew after a recall.
+`run` is the run of the heat for which the call speaks for its post; null where it does not: the
 heat had not been started, or the post is somebody else's."""

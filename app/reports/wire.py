@@ -54,6 +54,8 @@ class CallOut(Wire):
     official: OfficialId
     flag: Flag
     lane: int | None
+    team: TeamId | None
+    team_name: str | None = Field(description="who runs in that lane; null where nobody does")
     report: ReportId | None
     case: CaseId | None
     marks: list[Mark]
@@ -105,6 +107,7 @@ class ReportOut(Wire):
     run: int | None = Field(description="the run of the heat it is about; null before any start")
     lane: int | None
     team: TeamId | None
+    team_name: str | None = Field(description="who runs in that lane; null where nobody does")
     state: ReportState
     observation: dict[str, Any] | None
     words: str
@@ -153,6 +156,8 @@ class ReportLine(Wire):
 
     id: ReportId
     official_name: str
+    post_words: str
+    take_over: int | None
     state: ReportState
     seen: Infringement | None
     outcome: Outcome | None

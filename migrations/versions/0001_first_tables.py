@@ -416,6 +416,7 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("flag", sa.String(length=10), nullable=False),
         sa.Column("lane", sa.Integer(), nullable=True),
+        sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("report_id", sa.String(length=36), nullable=True),
         sa.Column("clock", Json(), nullable=False),
@@ -429,6 +430,7 @@ def upgrade() -> None:
         ),
         sa.ForeignKeyConstraint(["post_id"], ["posts.id"], name=op.f("fk_calls_post_id")),
         sa.ForeignKeyConstraint(["report_id"], ["reports.id"], name=op.f("fk_calls_report_id")),
+        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_calls_team_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_calls")),
     )
     op.create_index("ix_calls_heat_id_post_id", "calls", ["heat_id", "post_id"], unique=False)

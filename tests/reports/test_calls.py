@@ -40,6 +40,18 @@ def test_yellow_alone_opens_a_case(meet: MeetAtHand) -> None:
     assert case["reports"][0]["finding"] is None
 
 
+def test_a_flag_names_the_team_of_its_lane_so_that_a_slip_is_seen_at_once(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    call = meet.call("yellow", lane=3).json()
+    assert (call["team"], call["team_name"]) == (meet.heats[0]["lanes"][2]["team"], "Heron 1")
+    assert meet.umpire.get(f"calls/{call['id']}").json() == call
+    empty = meet.call("yellow", lane=9).json()
+    assert (empty["team"], empty["team_name"]) == (None, None)
+    assert meet.call("white").json()["team_name"] is None
+
+
 def test_white_opens_nothing(meet: MeetAtHand) -> None:
     meet.start()
     call = meet.call("white").json()

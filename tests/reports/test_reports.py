@@ -40,6 +40,24 @@ def test_a_report_follows_its_flag_into_the_same_case(meet: MeetAtHand) -> None:
     assert len(meet.case(call["case"])["reports"]) == 1
 
 
+def test_a_report_names_the_team_of_its_lane(meet: MeetAtHand) -> None:
+    report = meet.report(lane=3)
+    assert (report["team"], report["team_name"]) == (meet.heats[0]["lanes"][2]["team"], "Heron 1")
+    assert meet.umpire.get(f"reports/{report['id']}").json() == report
+    assert rewritten(meet, returned(meet, report), lane=4)["team_name"] == "Plover 1"
+    assert meet.report(lane=9)["team_name"] is None
+
+
+def test_the_docket_says_from_where_a_report_came(meet: MeetAtHand) -> None:
+    case = meet.report()["case"]
+    meet.report(by="referee", post=None, take_over=2)
+    (line,) = [line for line in meet.docket() if line["id"] == case]
+    assert [(one["take_over"], one["post_words"]) for one in line["reports"]] == [
+        (1, "take-over 1, end, lanes 3–4, inside"),
+        (2, "take-over 2, own observation"),
+    ]
+
+
 def test_two_umpires_who_saw_the_same_thing_stand_in_one_case_by_name(meet: MeetAtHand) -> None:
     meet.start()
     first, second = meet.report(), meet.report(by="second", words="Well beyond the line.")
