@@ -214,7 +214,12 @@ class PostLine(Wire):
     official_name: str
     words: str
     take_over: int
-    flag: Flag | None = Field(description="null while the post is silent")
+    flag: Flag | None = Field(
+        description="null while the post is silent; a written report that stands counts as yellow"
+    )
+    withdrawn: bool = Field(
+        description="whether its yellow flags were all taken back, and it has shown no white"
+    )
     called_at: datetime | None
     called_by: OfficialId | None = Field(
         description="who called; the head of the crew may call for a post that reports by radio"
