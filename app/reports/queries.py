@@ -393,6 +393,7 @@ def report_from(
         raised_at=stored["raised_at"],
         received_at=stored["received_at"],
         remark=stored["remark"],
+        came_as=stored["came_as"],
         possible=[act.value for act in possible_for(state, case)],
         version=stored["version"],
     )

@@ -28,6 +28,7 @@ class ReportAct(StrEnum):
     RETURN = "return"
     WITHDRAW = "withdraw"
     RULE = "rule"
+    WRITE_ALL_THE_SAME = "write all the same"
 
 
 REPORT_TABLE = StateTable(
@@ -41,6 +42,13 @@ REPORT_TABLE = StateTable(
             for state in (ReportState.RAISED, ReportState.WRITTEN, ReportState.RETURNED)
         ),
         Step(ReportState.WRITTEN, ReportAct.RULE, ReportState.RULED, follows=True),
+        # A flag whose account came as another report: a phone that still writes to it is heard.
+        Step(
+            ReportState.WITHDRAWN,
+            ReportAct.WRITE_ALL_THE_SAME,
+            ReportState.WRITTEN,
+            follows=True,
+        ),
     ],
 )
 
@@ -79,6 +87,7 @@ class Mark(StrEnum):
     AFTER_ANNOUNCEMENT = "came after the result was announced"
     OUTSIDE_POST = "lane outside the post"
     OTHERS_POST = "post of somebody else"
+    CALLED_BY_HEAD = "called by the head of the crew"
     LATER_POST = "post of a later crew plan"
     STAND_IN = "by a stand-in"
     BEFORE_START = "shown before the heat was started"

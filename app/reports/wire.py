@@ -117,6 +117,9 @@ class ReportOut(Wire):
     raised_at: datetime
     received_at: datetime | None
     remark: str | None
+    came_as: ReportId | None = Field(
+        description="for a flag whose account came under another id: that report"
+    )
     possible: list[str]
     version: int
 
