@@ -94,12 +94,14 @@ RUNNING_COLUMNS = (
     heats.c.event_id,
     events.c.relay,
     lanes.c.team_id,
+    teams.c.name.label("team_name"),
     meets.c.edition,
 )
 RUNNING_IN = (
     heats.join(events, events.c.id == heats.c.event_id)
     .join(meets, meets.c.id == heats.c.meet_id)
     .outerjoin(lanes, (lanes.c.heat_id == heats.c.id) & (lanes.c.lane == bindparam("lane")))
+    .outerjoin(teams, teams.c.id == lanes.c.team_id)
 )
 _WHO_RUNS = Prepared(
     select(*RUNNING_COLUMNS)
@@ -138,6 +140,7 @@ class Running:
     event_id: EventId
     relay: Relay
     team_id: TeamId | None
+    team_name: str | None
     edition: str
 
 
@@ -278,6 +281,7 @@ def running_from(row: Any) -> Running:
         row.event_id,
         Relay(row.relay),
         row.team_id,
+        row.team_name,
         row.edition,
     )
 

@@ -39,7 +39,7 @@ HEAT_TABLE = StateTable(
         # desk may have announced another heat than it meant.
         Step(HeatState.JUDGED, HeatAct.HOLD_BACK, HeatState.TO_COME),
         Step(HeatState.ANNOUNCED, HeatAct.HOLD_BACK, HeatState.TO_COME),
-        Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED),
+        Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED, follows=True),
         # A result can be announced for a heat that nobody started on the screen: it was run all the
         # same, and the silent posts then need their explicit word.
         Step(HeatState.TO_COME, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),

@@ -319,7 +319,9 @@ def upgrade() -> None:
         sa.Column("received_at", Instant(), nullable=True),
         sa.Column("content", sa.String(length=64), nullable=True),
         sa.Column("remark", sa.Text(), nullable=True),
+        sa.Column("came_as", sa.String(length=36), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["came_as"], ["reports.id"], name=op.f("fk_reports_came_as")),
         sa.ForeignKeyConstraint(["case_id"], ["cases.id"], name=op.f("fk_reports_case_id")),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_reports_heat_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_reports_meet_id")),
@@ -338,6 +340,14 @@ def upgrade() -> None:
         "reports",
         ["meet_id", "official_id", "raised_at"],
         unique=False,
+    )
+    op.create_index(
+        "ix_reports_raised",
+        "reports",
+        ["heat_id", "official_id"],
+        unique=False,
+        sqlite_where=sa.text("state = 'raised'"),
+        postgresql_where=sa.text("state = 'raised'"),
     )
 
     op.create_table(
@@ -416,8 +426,10 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("flag", sa.String(length=10), nullable=False),
         sa.Column("lane", sa.Integer(), nullable=True),
+        sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("report_id", sa.String(length=36), nullable=True),
+        sa.Column("names_report", sa.Boolean(), nullable=False),
         sa.Column("clock", Json(), nullable=False),
         sa.Column("marks", Json(), nullable=False),
         sa.Column("received_at", Instant(), nullable=False),
@@ -429,6 +441,7 @@ def upgrade() -> None:
         ),
         sa.ForeignKeyConstraint(["post_id"], ["posts.id"], name=op.f("fk_calls_post_id")),
         sa.ForeignKeyConstraint(["report_id"], ["reports.id"], name=op.f("fk_calls_report_id")),
+        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_calls_team_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_calls")),
     )
     op.create_index("ix_calls_heat_id_post_id", "calls", ["heat_id", "post_id"], unique=False)
