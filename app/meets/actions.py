@@ -10,10 +10,10 @@ from app.access.actions import add_official
 from app.access.queries import is_official
 from app.access.wire import OfficialIn
 from app.crew.actions import hold_posts, release_posts
-from app.ids import HeatId, MeetId, OfficialId
-from app.meets.queries import heat, meet, meet_row
+from app.ids import HeatId, MeetId, OfficialId, PostId
+from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
-from app.meets.tables import heats, meets
+from app.meets.tables import heats, meets, run_lanes
 from app.meets.wire import HeatOut, MeetIn, MeetOut, OrganiserIn
 from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, Malformed, RoleMissing, Stale, StateConflict
@@ -126,11 +126,20 @@ def start_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
 
     def act(unit: Unit) -> Done[HeatOut]:
         facts = _move_heat(unit, heat_id, version, HeatAct.START)
-        held = hold_posts(unit, facts)
+        held = begin_run(unit, facts)
         deed = Deed(Kind.HEAT_STARTED, heat_id, {"posts": held, "run": facts.run})
         return Done(facts, deed)
 
     return act
+
+
+def begin_run(unit: Unit, facts: HeatOut) -> list[PostId]:
+    """Keep who stands where and who runs where, whatever the plan and the lanes become."""
+    kept = {"heat_id": facts.id, "run": facts.present_run}
+    lanes = [kept | {"lane": lane.lane, "team_id": lane.team} for lane in facts.lanes]
+    if lanes:
+        unit.conn.execute(insert(run_lanes), lanes)
+    return hold_posts(unit, facts)
 
 
 def hold_back_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
@@ -156,8 +165,10 @@ def _move_heat(unit: Unit, heat_id: HeatId, version: int, what: HeatAct) -> Heat
 def set_heat_state(unit: Unit, heat_id: HeatId, state: HeatState) -> None:
     """Store a heat's new state; the caller has asked the state table."""
     values: dict[str, object] = {"state": state.value, "version": heats.c.version + 1}
-    if state is HeatState.RUNNING:
-        values |= {"started_at": unit.now, "run": heats.c.run + 1}
     if state is HeatState.TO_COME:
         values["started_at"] = None
+    else:
+        values["run"] = PRESENT_RUN  # the next one, where the heat was to come
+    if state is HeatState.RUNNING:
+        values["started_at"] = unit.now
     unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))
