@@ -118,6 +118,13 @@ class MeetAtHand:
         answer = self.referee.post(f"heats/{self.heat(number)}/start", etag=seen.headers["ETag"])
         assert answer.status_code == 200, answer.text
 
+    def hold_back(self, number: int = 0) -> None:
+        """The heat's start is recalled, or the heat is to run again."""
+        seen = self.referee.get(f"heats/{self.heat(number)}")
+        address = f"heats/{self.heat(number)}/hold-back"
+        answer = self.referee.post(address, etag=seen.headers["ETag"])
+        assert answer.status_code == 200, answer.text
+
     def call(
         self, flag: str = "white", *, by: str = "umpire", heat: int = 0, **changes: Any
     ) -> httpx.Response:

@@ -172,7 +172,7 @@ def test_a_report_from_somebody_elses_post_or_of_another_run_does_not_speak_for_
     meet.report(by="referee", post=meet.posts["umpire"])
     assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
     meet.report()
-    hold_back(meet)
+    meet.hold_back()
     meet.start()
     assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
 
@@ -183,7 +183,7 @@ def test_an_account_awaited_of_a_recalled_start_is_not_in_the_way_of_the_next(
     meet.start()
     flag = meet.call("yellow", lane=4).json()
     meet.rule(flag["case"], verdict="dismissed")
-    hold_back(meet)
+    meet.hold_back()
     meet.start()
     for umpire in ("umpire", "second"):
         meet.call("white", by=umpire)
@@ -326,7 +326,7 @@ def test_a_flag_shown_before_the_start_does_not_speak_for_the_race(meet: MeetAtH
 def test_after_a_recalled_start_every_post_is_asked_again(meet: MeetAtHand) -> None:
     meet.start()
     meet.call("white")
-    hold_back(meet)
+    meet.hold_back()
     assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
     meet.start()
     assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
@@ -334,12 +334,6 @@ def test_after_a_recalled_start_every_post_is_asked_again(meet: MeetAtHand) -> N
     assert state_of(meet) == "running"
     meet.call("white")
     assert state_of(meet) == "judged"
-
-
-def hold_back(meet: MeetAtHand) -> None:
-    seen = meet.referee.get(f"heats/{meet.heat()}")
-    held = meet.referee.post(f"heats/{meet.heat()}/hold-back", etag=seen.headers["ETag"])
-    assert held.status_code == 200, held.text
 
 
 @pytest.mark.parametrize("slip", [{"heat": 1}, {"post": "second"}])
@@ -376,7 +370,7 @@ def test_a_flag_of_a_recalled_start_that_comes_late_does_not_speak_for_the_next(
 ) -> None:
     meet.start()
     shown = a_phone_clock(offset_ms=0, error_ms=0)
-    hold_back(meet)
+    meet.hold_back()
     meet.start()
     late = meet.call("white", clock=shown).json()
     assert (late["marks"], late["counts"]) == (["shown before the heat was started"], False)
@@ -395,7 +389,7 @@ def test_a_heat_that_was_judged_can_still_be_recalled(meet: MeetAtHand) -> None:
     meet.call("white")
     meet.call("white", by="second")
     assert state_of(meet) == "judged"
-    hold_back(meet)
+    meet.hold_back()
     assert state_of(meet) == "to come"
 
 
@@ -449,7 +443,7 @@ def test_a_report_of_a_recalled_start_says_so(meet: MeetAtHand) -> None:
     meet.start()
     report = meet.report()
     assert report["marks"] == []
-    hold_back(meet)
+    meet.hold_back()
     meet.start()
     second = meet.report(by="second")
     marks = {one["id"]: one["marks"] for one in meet.case(report["case"])["reports"]}
@@ -464,7 +458,7 @@ def test_a_ruling_of_a_recalled_start_is_looked_at_again_before_the_result_is_an
 ) -> None:
     meet.start()
     ruling = meet.rule(meet.report()["case"]).json()
-    hold_back(meet)
+    meet.hold_back()
     meet.start()
     for umpire in ("umpire", "second"):
         meet.call("white", by=umpire)

@@ -418,7 +418,7 @@ def test_the_desk_is_told_whom_to_ask_and_nobody_else_is(ready: MeetAtHand) -> N
 
 
 def test_times_of_a_recalled_start_are_not_announced_for_the_next(ready: MeetAtHand) -> None:
-    hold_back(ready)
+    ready.hold_back()
     ready.start()
     for umpire in ("umpire", "second"):
         ready.call("white", by=umpire)
@@ -435,7 +435,7 @@ def test_times_of_a_recalled_start_are_not_announced_for_the_next(ready: MeetAtH
 def test_a_heat_that_was_announced_by_mistake_can_still_be_run(meet: MeetAtHand) -> None:
     meet.load_result()
     meet.announce(despite=DESPITE)
-    hold_back(meet)
+    meet.hold_back()
     meet.start()
     assert holds(meet) == (False, [False])
     for umpire in ("umpire", "second"):
@@ -444,12 +444,6 @@ def test_a_heat_that_was_announced_by_mistake_can_still_be_run(meet: MeetAtHand)
     times = "\n".join(["lane,time", *(f"{lane},5{lane}.00" for lane in range(1, 9))])
     meet.desk.put(f"heats/{meet.heat()}/result", content=times, etag=etag)
     assert meet.announce().json()["number"] == 2
-
-
-def hold_back(meet: MeetAtHand) -> None:
-    seen = meet.referee.get(f"heats/{meet.heat()}")
-    held = meet.referee.post(f"heats/{meet.heat()}/hold-back", etag=seen.headers["ETag"])
-    assert held.status_code == 200, held.text
 
 
 def test_an_account_that_is_still_awaited_needs_the_word_also_when_its_case_is_ruled_on(
