@@ -2,8 +2,8 @@
 
 Report: raised → written → returned → written … → ruled; withdrawn by its umpire before a ruling,
 with a reason. Case: open → ruled; a report after the ruling opens a further case. That a case can
-be joined to another, and reconsidered, and that a phone may still write to a flag whose account came
-as another report, the design's decisions add.
+be joined to another, and reconsidered, and that a phone may still write to a flag whose account
+came as another report, the design's decisions add.
 """
 
 from __future__ import annotations
