@@ -113,8 +113,13 @@ def _flags_of(
     """What the flags of this account raised under other ids; once it has come, nothing more."""
     if known is not None and known.state != ReportState.RAISED:
         return ()
-    run = known.run if known is not None else run_of(here.running)
+    run = _run_of(known, sent, here)
     return awaited_flags(unit, sent, run, caller.official_id, known)
+
+
+def _run_of(flag: AnyRow | None, sent: ReportIn, here: Arriving) -> int | None:
+    """Written late or again, it is still about the run in which its flag was shown."""
+    return flag.run if flag and flag.heat_id == sent.heat else run_of(here.running)
 
 
 def _write_over(unit: Unit, report_id: ReportId, facts: Mapping[str, Any]) -> None:
@@ -153,8 +158,7 @@ def _judge_and_place(
         "case_id": case_id,
         "post_id": sent.post,
         "post_words": post_words(place, take_over),
-        # Written late or again, it is still about the run in which its flag was shown.
-        "run": flag.run if flag and flag.heat_id == sent.heat else run_of(running),
+        "run": _run_of(flag, sent, here),
         "take_over": take_over,
         "lane": sent.lane,
         "team_id": running.team_id,
