@@ -15,6 +15,7 @@ from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
+from app.reports.following import has_stood_back
 from app.reports.grouping import Place, case_for, last_beyond_measure
 from app.reports.queries import call_from, call_out, called_posts
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
@@ -151,6 +152,8 @@ def _raise_report(
 
 def _is_flag_of(unit: Unit, known: AnyRow, sent: CallIn) -> bool:
     """Whether this is the flag of a report that came before it: same place, and no flag yet."""
+    if has_stood_back(known):
+        return False
     same_lane = sent.lane is None or sent.lane == known.lane
     same_place = (known.heat_id, known.post_id) == (sent.heat, sent.post)
     return same_place and same_lane and _FLAG_OF.first(unit.conn, {"report": known.id}) is None

@@ -26,6 +26,8 @@ from app.rules.verdict import (
     leaves_open,
 )
 
+_LANE = Infringement.LANE_INFRINGEMENT
+
 
 def judge_other_teams_baton(
     observation: OtherTeamsBaton, circumstances: Circumstances, book: Book
@@ -34,7 +36,7 @@ def judge_other_teams_baton(
     question = Question(
         observation.taken,
         "the runner took the baton of another team",
-        "whether the baton was that of another team",
+        "whether the baton was that of another team (“taken” was left open)",
     )
     return answer_all(Infringement.OTHER_TEAMS_BATON, [question], "It was the team's own baton.")
 
@@ -42,7 +44,9 @@ def judge_other_teams_baton(
 def judge_help(observation: HelpGiven, circumstances: Circumstances, book: Book) -> Verdict:
     """Pushing or any other help disqualifies the team (IAAF Rule 170.16, 2012)."""
     question = Question(
-        observation.helped, "a runner was pushed or helped", "whether a runner was pushed or helped"
+        observation.helped,
+        "a runner was pushed or helped",
+        "whether a runner was pushed or helped (“helped” was left open)",
     )
     return answer_all(Infringement.HELP_GIVEN, [question], "Nobody was pushed or helped.")
 
@@ -96,7 +100,7 @@ def judge_baton_in_hand(
     question = Question(
         observation.carried_otherwise,
         "the baton was carried other than in the hand, or not at all",
-        "whether the baton was carried in the hand",
+        "whether the baton was carried in the hand (“carried_otherwise” was left open)",
     )
     return answer_all(
         Infringement.BATON_NOT_IN_HAND, [question], "The baton was carried in the hand."
@@ -121,7 +125,7 @@ def judge_lane(observation: LaneInfringement, circumstances: Circumstances, book
         return _off_the_bend(observation)
     if Seen.UNSURE in (observation.on_bend, observation.inner_line):
         return leaves_open(kind, "Not known: whether it was the inner line, and on a bend.")
-    return _count_steps(observation, book)
+    return _count_steps(observation, circumstances.earlier_lane_infringements, book)
 
 
 def _off_the_bend(observation: LaneInfringement) -> Verdict:
@@ -137,7 +141,7 @@ def _off_the_bend(observation: LaneInfringement) -> Verdict:
     )
 
 
-def _count_steps(observation: LaneInfringement, book: Book) -> Verdict:
+def _count_steps(observation: LaneInfringement, earlier: int, book: Book) -> Verdict:
     """What is tolerated is a single step (TR17, since 1 Nov 2021, from memory)."""
     kind = Infringement.LANE_INFRINGEMENT
     needed = book.lane_rule.steps_that_infringe
@@ -148,7 +152,23 @@ def _count_steps(observation: LaneInfringement, book: Book) -> Verdict:
     reason = f"{_say_steps(steps)} on or over the inner line on a bend, where {enough}."
     if steps < needed:
         return clears(kind, reason)
+    if book.tolerated_lane_infringements:
+        reason = f"{reason} {_say_tolerance(steps, earlier, book)}"
     return infringes(kind, reason, Consequence.DISQUALIFICATION if steps > 1 else None)
+
+
+def _say_tolerance(steps: int, earlier: int, book: Book) -> str:
+    """Whether it is one of those that the edition only notes, and why not."""
+    tolerated, clause = book.tolerated_lane_infringements, book.reference(_LANE)
+    single = "a single step" if tolerated == 1 else f"{tolerated} single steps"
+    by = f"{book.title}, {book.edition}, tolerates {single} of a team in an event"
+    if steps > 1:
+        return f"{by}, not {steps} in a row: {clause} disqualifies."
+    before = {0: "None has", 1: "One has"}.get(earlier, f"{earlier} have")
+    noted = f"{before} been noted against the team in this event so far"
+    if earlier < tolerated:
+        return f"{noted}, so this one is only noted: {by}."
+    return f"{noted}, so this one disqualifies by {clause}: {by}, no more."
 
 
 def _say_steps(steps: int) -> str:

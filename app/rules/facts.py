@@ -89,6 +89,16 @@ class AsItIs:
         return {**handler(source), "strict": True}
 
 
+@dataclass(frozen=True, slots=True)
+class Means:
+    """What a field means, for whoever describes the documents in which it stands."""
+
+    words: str
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        return {**handler(schema), "description": self.words}
+
+
 Metres: TypeAlias = Annotated[float, AsItIs()]
 Number: TypeAlias = Annotated[int, AsItIs()]
 
@@ -101,9 +111,20 @@ class Position(Closed):
     Without `measured_from` it is the edge that the observation is about.
     """
 
-    metres: Metres
-    uncertainty: Metres
-    measured_from: Mark | None = None
+    metres: Annotated[
+        Metres,
+        Means(
+            "along the direction of running: negative short of the mark (-0.4 is 0.4 m before it), "
+            "positive past it (0.4 is 0.4 m beyond it)"
+        ),
+    ]
+    uncertainty: Annotated[
+        Metres, Means("how far the true place may lie to either side, 0 or more")
+    ]
+    measured_from: Annotated[
+        Mark | None,
+        Means("the mark that metres count from; without it the edge that the observation is about"),
+    ] = None
 
     def __post_init__(self) -> None:
         if not isfinite(self.metres) or abs(self.metres) > MOST_METRES:

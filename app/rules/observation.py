@@ -12,9 +12,20 @@ web layer can read them from JSON as they are.
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final, Literal, TypeAlias
+from typing import Annotated, Final, Literal, TypeAlias
 
-from app.rules.facts import Closed, DropPlace, Fetcher, Holder, Mark, Number, Position, Roll, Seen
+from app.rules.facts import (
+    Closed,
+    DropPlace,
+    Fetcher,
+    Holder,
+    Mark,
+    Means,
+    Number,
+    Position,
+    Roll,
+    Seen,
+)
 
 __all__ = [
     "BatonNotInHand",
@@ -44,6 +55,15 @@ __all__ = [
 MOST_STEPS: Final = 50
 
 
+FROM_START: Final = Means("counted from the start of the zone: negative metres lie before it")
+FROM_END: Final = Means("counted from the end of the zone: positive metres lie beyond it")
+
+
+def _decides(question: str) -> Means:
+    """The one fact that a finding rests on: left out, nobody can tell."""
+    return Means(f"{question} Answer yes or no: without it the finding is “cannot tell”.")
+
+
 class Infringement(StrEnum):
     """The infringements that a zone report can be about."""
 
@@ -70,7 +90,7 @@ class PassBegunBeforeZone(Closed):
     """
 
     seen: Literal["pass_begun_before_zone"] = "pass_begun_before_zone"
-    baton: Position | None = None
+    baton: Annotated[Position | None, FROM_START] = None
     clearly: Seen = Seen.UNSURE
     touched: Seen = Seen.YES
 
@@ -84,7 +104,7 @@ class PassCompletedBeforeZone(Closed):
     """
 
     seen: Literal["pass_completed_before_zone"] = "pass_completed_before_zone"
-    baton: Position | None = None
+    baton: Annotated[Position | None, FROM_START] = None
     clearly: Seen = Seen.UNSURE
     held_by: Holder = Holder.RECEIVER
 
@@ -98,7 +118,7 @@ class PassCompletedBeyondZone(Closed):
     """
 
     seen: Literal["pass_completed_beyond_zone"] = "pass_completed_beyond_zone"
-    baton: Position | None = None
+    baton: Annotated[Position | None, FROM_END] = None
     clearly: Seen = Seen.UNSURE
     held_by: Holder = Holder.RECEIVER
 
@@ -111,7 +131,7 @@ class ReceiverWaitingOutside(Closed):
     """
 
     seen: Literal["receiver_waiting_outside"] = "receiver_waiting_outside"
-    foot: Position | None = None
+    foot: Annotated[Position | None, FROM_START] = None
     clearly: Seen = Seen.UNSURE
     placed_by_official: Seen = Seen.NO
 
@@ -121,7 +141,7 @@ class ReceiverStartingOutside(Closed):
     """The receiver began to run outside; `foot` is the point of contact farthest outside."""
 
     seen: Literal["receiver_starting_outside"] = "receiver_starting_outside"
-    foot: Position | None = None
+    foot: Annotated[Position | None, FROM_START] = None
     clearly: Seen = Seen.UNSURE
     placed_by_official: Seen = Seen.NO
 
@@ -158,7 +178,7 @@ class OtherTeamsBaton(Closed):
     """A runner took or picked up the baton of another team."""
 
     seen: Literal["other_teams_baton"] = "other_teams_baton"
-    taken: Seen = Seen.UNSURE
+    taken: Annotated[Seen, _decides("Did the runner take another team's baton?")] = Seen.UNSURE
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +186,7 @@ class HelpGiven(Closed):
     """A runner was pushed or helped in any other way."""
 
     seen: Literal["help_given"] = "help_given"
-    helped: Seen = Seen.UNSURE
+    helped: Annotated[Seen, _decides("Was a runner pushed or helped?")] = Seen.UNSURE
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +212,9 @@ class BatonNotInHand(Closed):
     """The baton was carried other than in the hand, or not at all. A mere drop is another kind."""
 
     seen: Literal["baton_not_in_hand"] = "baton_not_in_hand"
-    carried_otherwise: Seen = Seen.UNSURE
+    carried_otherwise: Annotated[
+        Seen, _decides("Was the baton carried other than in the hand, or not at all?")
+    ] = Seen.UNSURE
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ are outside; sole possession with the baton short of the start, or with its lead
 end, is not; a baton still held by both inside the zone has done nothing yet.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.rules.book import Book
 from app.rules.observation import (
@@ -37,10 +37,11 @@ COMPLETED_BEYOND = Infringement.PASS_COMPLETED_BEYOND_ZONE
 
 @dataclass(frozen=True, slots=True)
 class BatonPlace:
-    """Where the baton was, and the same in words."""
+    """Where the baton was, the same in words, and the mark that it was measured from."""
 
     whereabouts: Whereabouts
     words: str
+    mark: Mark
 
 
 def judge_pass_begun(
@@ -58,8 +59,8 @@ def judge_pass_begun(
         return _by_word(observation.clearly, BEGUN_BEFORE, "at first touch")
     place = _place(observation.baton, Mark.ZONE_START, circumstances, book)
     if _contradicts(observation.clearly, place, Whereabouts.BEFORE):
-        return _contradiction(BEGUN_BEFORE, place)
-    return _verdict_on_touch(place)
+        return _look_at_sign(_contradiction(BEGUN_BEFORE, place), place, Whereabouts.BEFORE)
+    return _look_at_sign(_verdict_on_touch(place), place, Whereabouts.BEFORE)
 
 
 def _verdict_on_touch(place: BatonPlace) -> Verdict:
@@ -92,8 +93,9 @@ def judge_completed_before(
         return _completion_by_word(observation.clearly, observation.held_by, COMPLETED_BEFORE)
     place = _place(observation.baton, Mark.ZONE_START, circumstances, book)
     if _contradicts(observation.clearly, place, Whereabouts.BEFORE):
-        return _contradiction(COMPLETED_BEFORE, place)
-    return _verdict_on_completion(observation.held_by, place, COMPLETED_BEFORE)
+        return _look_at_sign(_contradiction(COMPLETED_BEFORE, place), place, Whereabouts.BEFORE)
+    verdict = _verdict_on_completion(observation.held_by, place, COMPLETED_BEFORE)
+    return _look_at_sign(verdict, place, Whereabouts.BEFORE)
 
 
 def judge_completed_beyond(
@@ -107,8 +109,9 @@ def judge_completed_beyond(
         return _completion_by_word(observation.clearly, observation.held_by, COMPLETED_BEYOND)
     place = _place(observation.baton, Mark.ZONE_END, circumstances, book)
     if _contradicts(observation.clearly, place, Whereabouts.BEYOND):
-        return _contradiction(COMPLETED_BEYOND, place)
-    return _verdict_on_completion(observation.held_by, place, COMPLETED_BEYOND)
+        return _look_at_sign(_contradiction(COMPLETED_BEYOND, place), place, Whereabouts.BEYOND)
+    verdict = _verdict_on_completion(observation.held_by, place, COMPLETED_BEYOND)
+    return _look_at_sign(verdict, place, Whereabouts.BEYOND)
 
 
 def _verdict_on_completion(holder: Holder, place: BatonPlace, kind: Infringement) -> Verdict:
@@ -153,13 +156,15 @@ def _place(
     position: Position, concerned: Mark, circumstances: Circumstances, book: Book
 ) -> BatonPlace:
     zone = zone_concerned(circumstances, book)
+    mark = position.measured_from or concerned
     if zone is None:
-        return BatonPlace(Whereabouts.UNCLEAR, "near a zone, but the take-over is not said")
+        return BatonPlace(Whereabouts.UNCLEAR, "near a zone, but the take-over is not said", mark)
     stretch: Stretch = baton_stretch(zone)
     metres = metres_along(position, concerned, zone)
     return BatonPlace(
         stretch.locate(metres, position.uncertainty),
         describe(metres, position.uncertainty, stretch),
+        mark,
     )
 
 
@@ -214,6 +219,17 @@ def _contradiction(kind: Infringement, place: BatonPlace) -> Verdict:
         f"The report contradicts itself: its metres put the baton {place.words}, "
         "its words say the opposite. Ask the umpire.",
     )
+
+
+def _look_at_sign(verdict: Verdict, place: BatonPlace, said: Whereabouts) -> Verdict:
+    """Where the metres put the baton elsewhere than the report says, the sign may be the slip."""
+    if place.whereabouts in {said, Whereabouts.UNCLEAR}:
+        return verdict
+    hint = (
+        f"But the report says “{said} the zone”. Metres short of the {place.mark} have a minus "
+        "sign, metres past it have none: ask the umpire whether the sign is right."
+    )
+    return replace(verdict, reason=f"{verdict.reason} {hint}")
 
 
 def _unclear(place: BatonPlace, moment: str) -> str:

@@ -226,6 +226,25 @@ def test_a_phone_that_writes_to_the_flag_after_all_is_heard(running: MeetAtHand)
     assert states == ["written", "written"]
 
 
+def test_a_further_flag_that_names_what_stood_back_is_a_flag_of_its_own(
+    running: MeetAtHand,
+) -> None:
+    call = running.call("yellow", lane=4).json()
+    running.report(lane=4)
+    further = running.call("yellow", lane=4, report=call["report"]).json()
+    assert further["report"] != call["report"]
+    assert awaited(running) == [further["report"]]
+
+
+def test_an_account_belongs_to_its_flag_also_where_both_came_before_the_start(
+    meet: MeetAtHand,
+) -> None:
+    call = meet.call("yellow").json()
+    account = meet.report(lane=4)
+    assert (account["case"], account["run"]) == (call["case"], None)
+    assert awaited(meet) == []
+
+
 def test_what_its_umpire_took_back_is_not_written_all_the_same(running: MeetAtHand) -> None:
     call = running.call("yellow", lane=4).json()
     assert withdraw(running, call["report"], by="umpire").status_code == 200

@@ -90,6 +90,37 @@ def test_the_first_lane_infringement_is_noted_and_the_second_disqualifies() -> N
         assert (second.outcome, second.consequence) == (YES, Consequence.DISQUALIFICATION)
 
 
+def test_a_lane_infringement_says_how_many_were_noted_before_and_whether_it_is_tolerated() -> None:
+    # since 1 Nov 2021, counted per team over all rounds; a single step: from memory
+    edition = "World Athletics, from 2025-11-01, tolerates a single step of a team in an event"
+    first, second, third = (found(_on_the_line(), earlier=earlier).reason for earlier in (0, 1, 2))
+    assert first.endswith(
+        "None has been noted against the team in this event so far, so this one is only noted: "
+        f"{edition}."
+    )
+    assert second.endswith(
+        "One has been noted against the team in this event so far, so this one disqualifies by "
+        f"TR17.2.1: {edition}, no more."
+    )
+    assert "2 have been noted against the team in this event so far" in third
+    assert found(_on_the_line(3)).reason.endswith(
+        f"{edition}, not 3 in a row: TR17.2.1 disqualifies."
+    )
+
+
+@pytest.mark.parametrize("key", [OLD, "world-athletics-2017", NFHS])
+def test_an_edition_that_tolerates_no_lane_infringement_says_nothing_of_earlier_ones(
+    key: str,
+) -> None:
+    assert "noted" not in found(_on_the_line(3), key, earlier=1).reason
+
+
+def test_what_was_left_open_is_named_by_its_field() -> None:
+    assert "“helped” was left open" in found(HelpGiven()).reason
+    assert "“taken” was left open" in found(OtherTeamsBaton()).reason
+    assert "“carried_otherwise” was left open" in found(BatonNotInHand()).reason
+
+
 def test_before_november_2021_the_first_lane_infringement_disqualified() -> None:
     for key in ("world-athletics-2017", OLD):
         assert found(_on_the_line(), key).consequence is Consequence.DISQUALIFICATION

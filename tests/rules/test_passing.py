@@ -222,6 +222,46 @@ def test_words_that_contradict_the_metres_leave_it_open() -> None:
         assert "contradicts itself" in finding.reason
 
 
+@pytest.mark.parametrize("key", [NEW, OLD, NFHS])
+@pytest.mark.parametrize(
+    ("report", "said", "mark"),
+    [
+        (begun(at(0.5)), "before", "zone start"),
+        (begun(at(-3, mark=Mark.LEG_LINE)), "before", "leg line"),
+        (begun(at(0.5, mark=Mark.ZONE_END)), "before", "zone end"),
+        (completed_before(at(0.5)), "before", "zone start"),
+        (PassCompletedBeforeZone(baton=at(2), held_by=Holder.INCOMING), "before", "zone start"),
+        (PassBegunBeforeZone(baton=at(5), clearly=Seen.YES), "before", "zone start"),
+        (completed_beyond(at(-0.5)), "beyond", "zone end"),
+        (PassCompletedBeyondZone(baton=at(-2), held_by=Holder.BOTH), "beyond", "zone end"),
+    ],
+)
+def test_a_distance_that_contradicts_what_was_seen_says_what_its_sign_means(
+    report: PassBegunBeforeZone, said: str, mark: str, key: str
+) -> None:
+    reason = found(report, key).reason
+    assert f"But the report says “{said} the zone”." in reason
+    assert f"Metres short of the {mark} have a minus sign, metres past it have none" in reason
+
+
+@pytest.mark.parametrize(
+    "report",
+    [
+        begun(at(-0.5)),
+        begun(at(0.1)),
+        completed_before(at(-0.5)),
+        completed_beyond(at(0.5)),
+        PassBegunBeforeZone(baton=at(-5), clearly=Seen.NO),
+        PassBegunBeforeZone(baton=at(5), touched=Seen.NO),
+        PassCompletedBeyondZone(clearly=Seen.NO),
+    ],
+)
+def test_a_distance_that_fits_or_does_not_tell_says_nothing_of_signs(
+    report: PassBegunBeforeZone,
+) -> None:
+    assert "minus sign" not in found(report).reason
+
+
 metres = st.floats(-40, 40)
 
 
