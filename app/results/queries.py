@@ -118,13 +118,23 @@ def _stretch(
     which: ColumnElement[bool], instant: Column[datetime], *, latest_first: bool = False
 ) -> tuple[WindowSelect, WindowSelect]:
     """One stretch of the list of windows: the statement from its start, and from a place in it."""
+_SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
+    announcements.c.id.in_(bindparam("announcements", expanding=True))
+)
+_STANDS_INSTEAD = (
+    select(func.max(_later.c.number))
+    .where(_later.c.heat_id == announcements.c.heat_id, _later.c.number > announcements.c.number)
+    .scalar_subquery()
+)
     order = instant.desc() if latest_first else instant
     start = _OF_MEET.where(which).order_by(order, windows.c.id).limit(bindparam("most"))
     at = bindparam("at", type_=instant.type)
+        _STANDS_INSTEAD.label("superseded_by"),
     further = instant < at if latest_first else instant > at
     return start, start.where(or_(further, and_(instant == at, windows.c.id > bindparam("window"))))
 
 
+    .join(announcements, announcements.c.id == windows.c.announcement_id)
 _STRETCHES = (
     _stretch(windows.c.closes_at >= bindparam("now"), windows.c.closes_at),
     _stretch(windows.c.closes_at.is_(None), windows.c.opened_at),
@@ -419,3 +429,4 @@ def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
         origin=row.origin,
         state="to come" if to_come else "open" if is_open(window, now) else "closed",
     )
+        superseded_by=row.superseded_by,

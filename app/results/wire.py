@@ -208,6 +208,10 @@ class AnnouncementOut(Wire):
 
     id: AnnouncementId
     heat: HeatId
+    superseded_by: int | None = Field(
+        description="the number of the announcement that stands in place of the one that opened "
+        "this window; null while that one stands. The window runs on all the same"
+    )
     number: int
     supersedes: AnnouncementId | None
     meet_name: str
