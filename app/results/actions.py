@@ -33,7 +33,7 @@ from app.refusals import (
     Stale,
     StateConflict,
 )
-from app.results.changes import changes
+from app.results.changes import Changes, changes
 from app.results.matching import insist_list_is_of
 from app.results.queries import announcement, last_announcement, result, result_row
 from app.results.tables import announcements, results, windows
@@ -296,6 +296,7 @@ def _snapshot(
         number=last.number + 1 if last else 1,
         supersedes=last.id if last else None,
         meet_name=meet.name,
+    changed = _changes(last, seen)
         venue=meet.venue,
         time_zone=meet.time_zone,
         edition=meet.book.key,
@@ -309,7 +310,8 @@ def _snapshot(
         announced_by=person.id,
         announced_by_name=person.name,
         lines=seen.lines,
-        changes=_changes(last, seen),
+        changes=changed.sentences,
+        moved_only=changed.moved_only,
         despite=sent.despite,
         blockers=seen.blockers,
         remark=sent.remark,
@@ -322,9 +324,9 @@ def _snapshot(
     return out.model_copy(update={"statement_digest": statement_digest(statement)})
 
 
-def _changes(last: AnyRow | None, seen: ResultOut) -> list[str]:
+def _changes(last: AnyRow | None, seen: ResultOut) -> Changes:
     if last is None:
-        return []
+        return Changes([], 0)
     return changes(AnnouncementOut.model_validate(last.snapshot).lines, seen.lines)
 
 

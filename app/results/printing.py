@@ -11,6 +11,7 @@ from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
 from app.results.wire import AnnouncementOut, ResultLineOut, SnapshotWindow
+from app.results.wording import in_sentence, listed, number_aloud
 from app.sheets.writing import write_csv
 
 LINE_HEADER = ("place", "lane", "bib", "team", "affiliation", "time", "annotation")
@@ -64,7 +65,7 @@ def as_text(announced: AnnouncementOut) -> str:
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
     ]
-    sentences += [f"Changed: {change}" for change in announced.changes]
+    sentences += _changes_aloud(announced)
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
@@ -80,6 +81,18 @@ def _kind(announced: AnnouncementOut) -> str:
 
 
 def _placed(line: ResultLineOut) -> str:
+def _changes_aloud(announced: AnnouncementOut) -> list[str]:
+    """What changed for whom; who only moved with that was read in the new order just before."""
+    moved = announced.moved_only
+    sentences = [
+        f"Changed: {change}" for change in announced.changes[: len(announced.changes) - moved]
+    ]
+    if moved:
+        teams = "team moves" if moved == 1 else "teams move"
+        sentences.append(f"With that, {number_aloud(moved)} other {teams} to another place.")
+    return sentences
+
+
     place = line.place or 0
     word = ORDINALS[place - 1] if place <= len(ORDINALS) else f"Place {place}"
     noted = " A lane infringement was noted." if "L" in line.annotation.split() else ""

@@ -229,7 +229,13 @@ class AnnouncementOut(Wire):
     announced_by_name: str
     lines: list[ResultLineOut]
     changes: list[str] = Field(
-        default_factory=list, description="what is otherwise than in the announcement before"
+        default_factory=list,
+        description="what is otherwise than in the announcement before, a sentence for each team",
+    )
+    moved_only: int = Field(
+        default=0,
+        description="how many of the changes, the last ones, are of teams whose place alone "
+        "changed, because of the others",
     )
     despite: str | None
     blockers: BlockersOut

@@ -498,3 +498,42 @@ def test_an_amended_result_says_what_has_changed_and_a_repeated_one_that_it_is_o
     third = ready.announce(remark="It was not heard").json()
     assert third["changes"] == []
     assert shown(ready, third["id"], "txt").startswith("Result, announced again, for ")
+    assert second["moved_only"] == 4
+    assert [line for line in text.splitlines() if "moves" in line or "move " in line] == [
+        "With that, four other teams move to another place."
+    ]
+    assert "Changed: Curlew" not in text
+
+
+def test_places_that_the_judges_changed_are_read_as_the_change(ready: MeetAtHand) -> None:
+    def listing(first: int, second: int) -> str:
+        rows = [f"{lane},DNS," for lane in range(3, 9)]
+        return "\n".join(["lane,time,place", f"1,42.10,{first}", f"2,42.10,{second}", *rows])
+
+    address = f"heats/{ready.heat()}/result"
+    for places in ((1, 2), (2, 1)):
+        etag = ready.desk.get(address).headers["ETag"]
+        assert ready.desk.put(address, content=listing(*places), etag=etag).is_success
+        told = ready.announce().json()
+    assert told["moved_only"] == 0
+    text = shown(ready, told["id"], "txt").splitlines()
+    assert "Changed: Gull 1, lane 2: place 1, 42.10; before: place 2, 42.10." in text
+    assert "Changed: Tern 1, lane 1: place 2, 42.10; before: place 1, 42.10." in text
+
+
+def test_a_time_that_changed_is_read_and_who_moved_with_it_is_counted(ready: MeetAtHand) -> None:
+    ready.announce()
+    times = {lane: f"{42 + lane / 10:.2f}" for lane in range(1, 9)} | {2: "42.35"}
+    etag = ready.desk.get(f"heats/{ready.heat()}/result").headers["ETag"]
+    content = "\n".join(["lane,time", *(f"{lane},{time}" for lane, time in times.items())])
+    ready.desk.put(f"heats/{ready.heat()}/result", content=content, etag=etag)
+    told = ready.announce().json()
+    assert told["changes"] == [
+        "Gull 1, lane 2: place 3, 42.35; before: place 2, 42.20.",
+        "Heron 1, lane 3: place 2, 42.30; before: place 3, 42.30.",
+    ]
+    text = shown(ready, told["id"], "txt").splitlines()
+    assert [line for line in text if line.startswith(("Changed", "With"))] == [
+        "Changed: Gull 1, lane 2: place 3, 42.35; before: place 2, 42.20.",
+        "With that, one other team moves to another place.",
+    ]
