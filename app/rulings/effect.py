@@ -28,14 +28,15 @@ from app.store.rows import AnyRow
 class Effect:
     """What a ruling does: which infringement, by which rule, with which consequence.
 
-    `separate` counts the lane infringements it adds, `noted_before` those that stood against the
-    team, and `rests_on` names the rulings whose notes made this one a disqualification.
+    `separate` counts the lane infringements it adds, none where it is about another kind;
+    `noted_before` counts those that stood against the team, and `rests_on` names the rulings whose
+    notes made this one a disqualification.
     """
 
     infringement: Infringement | None
     rule: str | None
     consequence: Consequence
-    separate: int = 1
+    separate: int = 0
     noted_before: int = 0
     rests_on: tuple[RulingId, ...] = ()
 

@@ -170,7 +170,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         rule=row.rule,
         effect=effect_in_words(Consequence(row.effect), row.rule),
         edition=row.edition,
-        separate=row.separate,
+        separate=row.separate if infringement is Infringement.LANE_INFRINGEMENT else None,
         noted_before=row.noted_before,
         rests_on=row.rests_on,
         is_shaken=row.id in shaken,

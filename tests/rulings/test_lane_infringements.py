@@ -168,6 +168,14 @@ def test_a_note_taken_back_shows_on_the_disqualification_that_rests_on_it(
     rounds: MeetAtHand,
 ) -> None:
     first = ruled(rounds)
+def test_what_is_no_lane_infringement_has_no_number(rounds: MeetAtHand) -> None:
+    assert rounds.rule(rounds.report()["case"]).json()["separate"] is None
+    assert (
+        rounds.rule(rounds.report(lane=3)["case"], verdict="dismissed").json()["separate"] is None
+    )
+    assert ruled(rounds, lane=5)["separate"] == 1
+
+
     second = ruled(rounds, heat=2, lane=5)
     assert (second["rests_on"], second["is_shaken"]) == ([first["id"]], False)
     back = rounds.rule(first["case"], verdict="dismissed", reconsiders=first["id"]).json()
