@@ -35,7 +35,13 @@ from app.refusals import (
 )
 from app.results.changes import Changes, changes
 from app.results.matching import insist_list_is_of
-from app.results.queries import announcement, last_announcement, result, result_row
+from app.results.queries import (
+    announcement,
+    last_announcement,
+    result,
+    result_row,
+    says_the_same,
+)
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
     AnnouncementIn,
@@ -217,7 +223,7 @@ def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
 
 def _insist_on_news(last: AnyRow | None, seen: ResultOut, remark: str) -> None:
     """A second announcement opens a second protest window: it says what it is for."""
-    if last is None or seen.announced is None or not seen.announced.holds or remark:
+    if last is None or remark or not says_the_same(last.snapshot, seen.lines):
         return
     raise StateConflict(
         f"This result is the same as in announcement {last.number} of this heat. To announce it "
@@ -290,13 +296,13 @@ def _snapshot(
     opened: Sequence[Window],
 ) -> AnnouncementOut:
     person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
+    changed = _changes(last, seen)
     out = AnnouncementOut(
         id=announcement_id,
         heat=seen.heat,
         number=last.number + 1 if last else 1,
         supersedes=last.id if last else None,
         meet_name=meet.name,
-    changed = _changes(last, seen)
         venue=meet.venue,
         time_zone=meet.time_zone,
         edition=meet.book.key,

@@ -25,11 +25,10 @@ from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence
-from app.rulings.effect import Effect, effect_of
+from app.rulings.effect import Effect, effect_in_words, effect_of
 from app.rulings.form import Decided, as_stored, facts_as_ruled
 from app.rulings.queries import (
     authors_in,
-    effect_in_words,
     reports_gone_on,
     ruling_in_words,
     ruling_out,

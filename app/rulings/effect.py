@@ -44,6 +44,17 @@ class Effect:
 NOTHING = Effect(None, None, Consequence.NONE)
 
 
+def effect_in_words(consequence: Consequence, rule: str | None) -> str:
+    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or neither."""
+    match consequence:
+        case Consequence.DISQUALIFICATION:
+            return f"DQ {rule}"
+        case Consequence.NOTED:
+            return "L"
+        case Consequence.NONE:
+            return "no disqualification"
+
+
 def effect_of(
     unit: Unit, case: AnyRow, meet: MeetFacts, sent: RulingIn, reports: list[ReportOut]
 ) -> Effect:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, text
 
 from app.store.columns import Instant, Json, id_type, metadata
+
+_LANE_INFRINGEMENT_STANDS = text("infringement = 'lane_infringement' AND replaced_by IS NULL")
 
 rulings = Table(
     "rulings",
@@ -33,6 +35,14 @@ rulings = Table(
     Column("reconsiders", id_type(), ForeignKey("rulings.id")),
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
+    # The few standing rulings whose count other rulings can shake: the docket looks for those.
+    Index(
+        "ix_rulings_lane_infringements",
+        "meet_id",
+        "team_id",
+        sqlite_where=_LANE_INFRINGEMENT_STANDS,
+        postgresql_where=_LANE_INFRINGEMENT_STANDS,
+    ),
 )
 """`run` is the run of the heat that its reports are about, null where none says.
 `separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood

@@ -121,6 +121,14 @@ def upgrade() -> None:
         ),
     )
     op.create_index("ix_heats_meet_id_position", "heats", ["meet_id", "position"], unique=False)
+    op.create_index(
+        "ix_heats_run_again",
+        "heats",
+        ["meet_id"],
+        unique=False,
+        sqlite_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
+        postgresql_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
+    )
 
     op.create_table(
         "join_links",
@@ -380,6 +388,14 @@ def upgrade() -> None:
     )
     op.create_index("ix_rulings_case_id", "rulings", ["case_id"], unique=False)
     op.create_index("ix_rulings_heat_id", "rulings", ["heat_id"], unique=False)
+    op.create_index(
+        "ix_rulings_lane_infringements",
+        "rulings",
+        ["meet_id", "team_id"],
+        unique=False,
+        sqlite_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
+        postgresql_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
+    )
     op.create_index("ix_rulings_team_id", "rulings", ["team_id"], unique=False)
 
     op.create_table(
