@@ -45,6 +45,7 @@ async def look_at_link(sent: LookIn, here: Here) -> Response:
             name=person.name,
             roles=[Role(role) for role in person.roles],
             has_pin=person.pin_hash is not None,
+            is_used=link.used_at is not None,
         )
     )
 

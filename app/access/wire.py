@@ -66,6 +66,9 @@ class LookOut(Wire):
     name: str
     roles: list[Role]
     has_pin: bool
+    is_used: bool = Field(
+        description="true: a device has joined with it, and no other one can; ask for a new link"
+    )
 
 
 class JoinIn(LookIn):

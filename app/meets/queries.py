@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, case, or_, select
+from sqlalchemy import ColumnElement, Connection, FromClause, and_, bindparam, case, or_, select
 
 from app.cursors import cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
@@ -87,8 +87,14 @@ _LANES = (
     .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
     .order_by(lanes.c.heat_id, lanes.c.lane)
 )
-PRESENT_RUN = heats.c.run + case((heats.c.state == HeatState.TO_COME.value, 1), else_=0)
-"""The same as `states.present_run`, for statements that choose by it."""
+
+
+def present_run_of(some: FromClause) -> ColumnElement[int]:
+    """The same as `states.present_run`, of the heats in a statement."""
+    return some.c.run + case((some.c.state == HeatState.TO_COME.value, 1), else_=0)
+
+
+PRESENT_RUN = present_run_of(heats)
 RUNNING_COLUMNS = (
     heats.c.state.label("heat_state"),
     heats.c.run.label("heat_run"),

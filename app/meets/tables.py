@@ -6,7 +6,17 @@ A key is a name without regard to case; folding can make it up to three times as
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
 
 from app.sheets.limits import (
     MAX_BIB_LENGTH,
@@ -52,6 +62,8 @@ teams = Table(
     Index(None, "meet_id"),
 )
 
+_RUN_AGAIN = text("run > 1 OR state = 'to come' AND run > 0")
+
 heats = Table(
     "heats",
     metadata,
@@ -69,6 +81,14 @@ heats = Table(
     Column("version", Integer, nullable=False),
     UniqueConstraint("event_id", "round_key", "number"),
     Index(None, "meet_id", "position"),
+    # The few heats that were started more than once or held back: what was ruled there before is
+    # looked at again.
+    Index(
+        "ix_heats_run_again",
+        "meet_id",
+        sqlite_where=_RUN_AGAIN,
+        postgresql_where=_RUN_AGAIN,
+    ),
 )
 """`run` counts how often the heat was started: a recalled start makes the next one another run."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from itertools import groupby
 from typing import Any
 
@@ -13,7 +13,7 @@ from app.ids import MeetId
 from app.reports.queries import CASE_COLUMNS, REPORT_LINES, marks_now
 from app.reports.states import Mark, ReportState
 from app.reports.tables import cases, reports
-from app.reports.wire import CaseLine, DocketOut, ReportLine
+from app.reports.wire import CaseLine, DocketOut, ReportLine, ToReconsider
 from app.rules.observation import Infringement
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -55,8 +55,16 @@ _REPORTS_ON_FIRST = _reports_on(_OPEN)
 _REPORTS_ON_NEXT = _reports_on(_OPEN, _LATER)
 
 
-def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
-    """The open cases, oldest first, fifty a page, each with its reports in short."""
+def docket(
+    conn: Connection,
+    meet_id: MeetId,
+    after: str | None,
+    to_reconsider: Iterable[ToReconsider] = (),
+) -> DocketOut:
+    """The open cases, oldest first, fifty a page, each with its reports in short.
+
+    Which rulings are to be looked at again, whoever knows rulings has found out.
+    """
     values: dict[str, Any] = {"meet": meet_id}
     if after is None:
         rows = _DOCKET_FIRST.all(conn, values)
@@ -71,6 +79,7 @@ def docket(conn: Connection, meet_id: MeetId, after: str | None) -> DocketOut:
     if more or after is not None:
         count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
     return DocketOut(
+        to_reconsider=list(to_reconsider),
         cases=[_case_line(row, by_case.get(row.id, [])) for row in page],
         open=count,
         next=cursor(page[-1].opened_at, page[-1].id) if more else None,

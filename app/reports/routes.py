@@ -1,21 +1,20 @@
-"""Calls, reports and the docket over HTTP."""
+"""Calls and reports over HTTP."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import APIRouter, Path, Response
 
 from app.access.guard import Here
 from app.access.queries import Caller
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.ids import CallId, ChosenId, HeatId, MeetId, ReportId
 from app.refusals import NotYours
-from app.reports import actions, docket, flags, queries
+from app.reports import actions, flags, queries
 from app.reports.wire import (
     CallIn,
     CallOut,
-    DocketOut,
     HeatPostsOut,
     ReasonIn,
     ReportIn,
@@ -132,14 +131,6 @@ async def withdraw_report(
         actions.withdraw_report(ReportId(report), sent.reason, here.caller, version),
     )
     return answer(out, version=out.version)
-
-
-@router.get("/api/meets/{meet}/docket", response_model=DocketOut)
-async def get_docket(
-    meet: Meet, here: Here, after: Annotated[str | None, Query(max_length=80)] = None
-) -> Response:
-    """The cases that await a ruling, oldest first."""
-    return answer(await here.store.read(lambda conn: docket.docket(conn, MeetId(meet), after)))
 
 
 HURRIED = (

@@ -168,9 +168,29 @@ class ReportLine(Wire):
     marks: list[Mark]
 
 
+class ToReconsider(Wire):
+    """A ruling that stands and is to be looked at again."""
+
+    ruling: RulingId
+    case: CaseId
+    case_number: int = CASE_NUMBER
+    heat: HeatId
+    event_name: str
+    round: str
+    heat_number: int
+    lane: int | None
+    team_name: str | None
+    effect: str = Field(description="what it puts on the result: “DQ TR24.7” or “L”")
+    why: str = Field(description="what has changed under it since, in a sentence")
+
+
 class DocketOut(Wire):
     """The open cases, oldest first; `next` is the next page's `after`."""
 
+    to_reconsider: list[ToReconsider] = Field(
+        description="on the first page: the rulings that are to be looked at again, oldest first, "
+        "fifty at most; empty on the further ones"
+    )
     cases: list[CaseLine]
     open: int
     next: str | None

@@ -32,9 +32,15 @@ from app.refusals import (
     Stale,
     StateConflict,
 )
-from app.results.changes import changes
+from app.results.changes import Changes, changes
 from app.results.matching import insist_list_is_of
-from app.results.queries import announcement, last_announcement, result, result_row
+from app.results.queries import (
+    announcement,
+    last_announcement,
+    result,
+    result_row,
+    says_the_same,
+)
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
     AnnouncementIn,
@@ -217,7 +223,7 @@ def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
 
 def _insist_on_news(last: AnyRow | None, seen: ResultOut, remark: str) -> None:
     """A second announcement opens a second protest window: it says what it is for."""
-    if last is None or seen.announced is None or not seen.announced.holds or remark:
+    if last is None or remark or not says_the_same(last.snapshot, seen.lines):
         return
     raise StateConflict(
         f"This result is the same as in announcement {last.number} of this heat. To announce it "
@@ -290,6 +296,7 @@ def _snapshot(
     opened: Sequence[Window],
 ) -> AnnouncementOut:
     person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
+    changed = _changes(last, seen)
     out = AnnouncementOut(
         id=announcement_id,
         heat=seen.heat,
@@ -309,7 +316,8 @@ def _snapshot(
         announced_by=person.id,
         announced_by_name=person.name,
         lines=seen.lines,
-        changes=_changes(last, seen),
+        changes=changed.sentences,
+        moved_only=changed.moved_only,
         despite=sent.despite,
         blockers=seen.blockers,
         remark=sent.remark,
@@ -322,9 +330,9 @@ def _snapshot(
     return out.model_copy(update={"statement_digest": statement_digest(statement)})
 
 
-def _changes(last: AnyRow | None, seen: ResultOut) -> list[str]:
+def _changes(last: AnyRow | None, seen: ResultOut) -> Changes:
     if last is None:
-        return []
+        return Changes([], 0)
     return changes(AnnouncementOut.model_validate(last.snapshot).lines, seen.lines)
 
 

@@ -34,12 +34,13 @@ def _event(window: WindowOut, until: str) -> Event:
     event.add("dtstamp", window.opened_at)
     event.add("dtstart", window.opened_at)
     event.add("dtend", window.closes_at)
-    event.add("sequence", 0)
+    # RFC 5545, 3.8.7.4: the number grows with each revision, and a supersession is the only one.
+    event.add("sequence", window.superseded_by or 0)
     event.add("summary", f"{_what(window)} until {until}: {window.subject} ({window.opened_by})")
     event.add(
         "description",
         f"{window.kind}, {window.minutes} minutes from {window.opened_by} ({window.rule}, set by "
-        f"the {window.origin}). Closes {window.closes_at_local}, inclusive.",
+        f"the {window.origin}). Closes {window.closes_at_local}, inclusive.{_superseded(window)}",
     )
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
@@ -47,6 +48,13 @@ def _event(window: WindowOut, until: str) -> Event:
     alarm.add("trigger", -WARN_BEFORE, parameters={"RELATED": "END"})
     event.add_component(alarm)
     return event
+
+
+def _superseded(window: WindowOut) -> str:
+    if window.superseded_by is None:
+        return ""
+    now = f"announcement {window.superseded_by}"
+    return f" {window.opened_by.capitalize()} was superseded: {now} stands."
 
 
 def _what(window: WindowOut) -> str:

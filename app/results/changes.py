@@ -1,34 +1,53 @@
 """What has changed from one announcement to the next, team by team, in a sentence each.
 
-Every team reads why its own place moved: the disqualified first, then those behind.
+Every team reads why its own place moved: first those whose own time, status or annotation changed,
+the disqualified before the others, then those who moved because of them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from app.results.wire import ResultLineOut
 
 LAST = 1_000_000
 
 
-def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> list[str]:
-    """The differences that decide something; none where both say the same."""
+class Changes(NamedTuple):
+    """A sentence for each team, and how many of them, the last ones, are of teams whose place alone
+    changed, because of the others.
+    """
+
+    sentences: list[str]
+    moved_only: int
+
+
+def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> Changes:
+    """The differences that decide something; none where both say the same.
+
+    Where nothing but places changed, the places are the change.
+    """
     known = {line.team: line for line in before}
-    moved = [
+    pairs = [
         (line, known[line.team])
         for line in now
         if line.team in known and _said(line) != _said(known[line.team])
     ]
-    moved.sort(key=lambda pair: (pair[0].annotation == pair[1].annotation, pair[0].place or LAST))
-    return [
-        f"{line.team_name}, lane {line.lane}: {_said(line)}; before: {_said(old)}."
-        for line, old in moved
-    ] + [
-        f"{line.team_name}, lane {line.lane}: {_said(line)}; before: not in this heat."
-        for line in now
-        if line.team not in known
-    ]
+    pairs.sort(key=lambda pair: (pair[0].annotation == pair[1].annotation, pair[0].place or LAST))
+    own = [_sentence(line, _said(old)) for line, old in pairs if _ran(line) != _ran(old)]
+    own += [_sentence(line, "not in this heat") for line in now if line.team not in known]
+    moved = [_sentence(line, _said(old)) for line, old in pairs if _ran(line) == _ran(old)]
+    return Changes(own + moved, len(moved) if own else 0)
+
+
+def _sentence(line: ResultLineOut, before: str) -> str:
+    return f"{line.team_name}, lane {line.lane}: {_said(line)}; before: {before}."
+
+
+def _ran(line: ResultLineOut) -> tuple[str, ...]:
+    """What a team's own race came to, whatever the others did."""
+    return (line.time, line.status, line.annotation)
 
 
 def _said(line: ResultLineOut) -> str:

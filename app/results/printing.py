@@ -11,9 +11,10 @@ from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
 from app.results.wire import AnnouncementOut, ResultLineOut, SnapshotWindow
+from app.results.wording import in_sentence, listed, number_aloud
 from app.sheets.writing import write_csv
 
-LINE_HEADER = ("place", "lane", "bib", "team", "affiliation", "time", "annotation")
+LINE_HEADER = ("place", "lane", "bib", "team", "affiliation", "time", "annotation", "reason")
 ABOUT_HEADER = ("meet", "event", "round", "heat", "announcement", "announced_at", "superseded_by")
 ORDINALS = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth")
 
@@ -44,6 +45,7 @@ def as_csv(announced: AnnouncementOut) -> str:
                 line.affiliation,
                 line.time,
                 line.annotation,
+                line.reason,
                 *about,
             )
             for line in announced.lines
@@ -64,11 +66,11 @@ def as_text(announced: AnnouncementOut) -> str:
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
     ]
-    sentences += [f"Changed: {change}" for change in announced.changes]
+    sentences += _changes_aloud(announced)
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
-        sentences.append("This result is announced while reports are still awaited.")
+        sentences.append(f"This result is announced although {announced.blockers.aloud}.")
     sentences += [_window_aloud(window, announced) for window in announced.windows]
     return "\n".join(sentences) + "\n"
 
@@ -79,21 +81,36 @@ def _kind(announced: AnnouncementOut) -> str:
     return "Amended result" if announced.changes else "Result, announced again,"
 
 
+def _changes_aloud(announced: AnnouncementOut) -> list[str]:
+    """What changed for whom; who only moved with that was read in the new order just before."""
+    moved = announced.moved_only
+    sentences = [
+        f"Changed: {change}" for change in announced.changes[: len(announced.changes) - moved]
+    ]
+    if moved:
+        teams = "team moves" if moved == 1 else "teams move"
+        sentences.append(f"With that, {number_aloud(moved)} other {teams} to another place.")
+    return sentences
+
+
 def _placed(line: ResultLineOut) -> str:
     place = line.place or 0
     word = ORDINALS[place - 1] if place <= len(ORDINALS) else f"Place {place}"
-    noted = " A lane infringement was noted." if "L" in line.annotation.split() else ""
-    return ", ".join(filter(None, [word, line.team_name, line.time])) + "." + noted
+    return ", ".join(filter(None, [word, line.team_name, line.time])) + "." + _noted(line)
+
+
+def _noted(line: ResultLineOut) -> str:
+    return f" {line.reason}." if line.reason else ""
 
 
 def _unplaced(line: ResultLineOut) -> str:
     if line.annotation.startswith("DQ"):
         rule = line.annotation.removeprefix("DQ ")
-        reason = line.reason[:1].lower() + line.reason[1:]
+        reason = in_sentence(line.reason)
         return f"Disqualified: {line.team_name}, lane {line.lane}, by rule {rule}: {reason}."
     said = {"DNS": "did not start", "DNF": "did not finish"}
     words = said.get(line.annotation.split(" ")[0], "has no place")
-    return f"{line.team_name}, lane {line.lane}, {words}."
+    return f"{line.team_name}, lane {line.lane}, {words}.{_noted(line)}"
 
 
 def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut) -> str:
@@ -146,7 +163,7 @@ def _sheet_line(line: ResultLineOut) -> ResultLine:
 
 def _remarks(announced: AnnouncementOut) -> list[str]:
     remarks = [
-        f"Lane {line.lane}, {line.annotation}: {line.reason}."
+        f"Lane {line.lane}, {line.annotation}: {in_sentence(line.reason)}."
         for line in announced.lines
         if line.reason
     ]
@@ -155,7 +172,7 @@ def _remarks(announced: AnnouncementOut) -> list[str]:
     if announced.remark:
         remarks.append(announced.remark)
     if announced.despite:
-        remarks.append(f"Announced with {announced.blockers.words}: {announced.despite}")
+        remarks.append(f"Announced although {announced.blockers.aloud}: {announced.despite}")
     return remarks
 
 
@@ -167,10 +184,8 @@ def parted_ties(lines: Iterable[ResultLineOut]) -> Iterator[str]:
             shown.setdefault(line.time, []).append(line)
     for time, tied in shown.items():
         if len({line.place for line in tied}) > 1:
-            lanes = [str(line.lane) for line in tied]
-            yield (
-                f"Lanes {', '.join(lanes[:-1])} and {lanes[-1]}, {time}: placed by {_parted(tied)}."
-            )
+            lanes = listed([str(line.lane) for line in tied])
+            yield f"Lanes {lanes}, {time}: placed by {_parted(tied)}."
 
 
 def _parted(tied: Sequence[ResultLineOut]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -10,17 +10,21 @@ from typing import Any
 
 from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindparam, func, or_, select
 
+from app.access.tables import officials
 from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
-from app.ids import AnnouncementId, HeatId, MeetId
-from app.meets.queries import PRESENT_RUN, heat, meet_row
+from app.ids import AnnouncementId, CaseId, HeatId, MeetId
+from app.meets.queries import PRESENT_RUN, heat, lanes_of, meet_row
 from app.meets.states import HeatState
 from app.meets.tables import events, heats
 from app.meets.wire import HeatOut
 from app.record.canonical import canonical
 from app.refusals import NotFound
-from app.reports.queries import accounts_awaited, case_row, heat_posts, open_cases_of_heat
+from app.reports.queries import CASE_COLUMNS, accounts_awaited, heat_posts
+from app.reports.states import CaseState, ReportState
+from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
+from app.results.in_the_way import InTheWay, by_lane
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
     AnnouncedOut,
@@ -35,7 +39,8 @@ from app.results.wire import (
     WindowsOut,
 )
 from app.rules.windows import Remedy, Window, is_open
-from app.rulings.queries import in_force_in_heat, noted_teams, ruling_out, shaken_in_heat
+from app.rulings.queries import in_force_in, noted_in
+from app.rulings.shaken import heats_with_shaken, shaken_in_heat
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
@@ -46,6 +51,16 @@ WINDOWS_A_PAGE = 100
 
 _RESULT = select(results).where(
     results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
+)
+_RESULTS = select(results).where(results.c.heat_id.in_(bindparam("heats", expanding=True)))
+_OPEN_IN_HEAT = and_(cases.c.heat_id == bindparam("heat"), cases.c.state == CaseState.OPEN.value)
+_OPEN_CASES = CASE_COLUMNS.where(_OPEN_IN_HEAT)
+_REPORTERS = (
+    select(reports.c.case_id, officials.c.name)
+    .join(cases, cases.c.id == reports.c.case_id)
+    .join(officials, officials.c.id == reports.c.official_id)
+    .where(_OPEN_IN_HEAT, reports.c.state != ReportState.WITHDRAWN.value)
+    .order_by(reports.c.raised_at, reports.c.id)
 )
 _ANNOUNCEMENT = select(announcements).where(
     announcements.c.meet_id == bindparam("meet"), announcements.c.id == bindparam("announcement")
@@ -77,6 +92,8 @@ _LIST = (
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number.label("heat_number"),
+        PRESENT_RUN.label("present_run"),
+        heats.c.state,
         ~select(_later.c.id)
         .where(
             _later.c.heat_id == announcements.c.heat_id,
@@ -101,13 +118,23 @@ _LIST_BEFORE = _LIST.where(
         ),
     )
 )
+_SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
+    announcements.c.id.in_(bindparam("announcements", expanding=True))
+)
+_STANDS_INSTEAD = (
+    select(func.max(_later.c.number))
+    .where(_later.c.heat_id == announcements.c.heat_id, _later.c.number > announcements.c.number)
+    .scalar_subquery()
+)
 _WINDOW_COLUMNS = (
     select(
         windows,
+        _STANDS_INSTEAD.label("superseded_by"),
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number.label("heat_number"),
     )
+    .join(announcements, announcements.c.id == windows.c.announcement_id)
     .join(heats, heats.c.id == windows.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
 )
@@ -145,61 +172,78 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     announcement says by it exactly what was looked at.
     """
     facts = heat(conn, meet_id, heat_id)
-    row = result_row(conn, meet_id, heat_id)
-    if row is None:
+    found = _lines_of(conn, {heat_id: facts.present_run})
+    if heat_id not in found:
         raise NotFound("No finish list has been loaded for this heat yet.")
-    listed = {(lane.lane, lane.team) for lane in facts.lanes}
-    finish = [FinishLine.from_stored(stored) for stored in row.rows]
-    is_outdated = row.run != facts.present_run or listed != {
-        (line.lane, line.team) for line in finish
-    }
-    # No places from another race, or where teams are missing: they would be invented.
-    lines = (
-        []
-        if is_outdated
-        else annotate(
-            facts.lanes, finish, in_force_in_heat(conn, heat_id), noted_teams(conn, heat_id)
-        )
-    )
-    in_the_way, in_words = _in_the_way(conn, meet_id, facts)
+    lines = found[heat_id]
+    found_there = _in_the_way(conn, meet_id, facts)
+    blockers = found_there.blockers
     last = last_announcement(conn, heat_id)
     return ResultOut(
         heat=heat_id,
         event_name=facts.event_name,
         round=facts.round,
         number=facts.number,
-        lines=lines,
-        is_list_outdated=is_outdated,
-        blockers=in_the_way,
-        in_the_way=in_words,
-        announced=_announced(last, lines),
-        version=_version_of(lines, in_the_way, last, meet_row(conn, meet_id).version),
+        lines=lines or [],
+        is_list_outdated=lines is None,
+        blockers=blockers,
+        in_the_way=found_there.words,
+        announced=_announced(last, lines or [], blockers),
+        version=_version_of(lines or [], blockers, last, meet_row(conn, meet_id).version),
     )
 
 
+def _lines_of(
+    conn: Connection, runs: Mapping[HeatId, int]
+) -> Mapping[HeatId, list[ResultLineOut] | None]:
+    """The lines that heats' results have now, for heats with a finish list, given their runs.
+
+    None where the list is of another race or another start list: places would be invented.
+    """
+    lanes, in_force = lanes_of(conn, runs), in_force_in(conn, runs)
+    noted = noted_in(conn, runs)
+    found: dict[HeatId, list[ResultLineOut] | None] = {}
+    for row in conn.execute(_RESULTS, {"heats": list(runs)}):
+        one, here = HeatId(row.heat_id), lanes.get(row.heat_id, [])
+        finish = [FinishLine.from_stored(stored) for stored in row.rows]
+        drawn = {(lane.lane, lane.team) for lane in here}
+        is_of_it = row.run == runs[one] and drawn == {(line.lane, line.team) for line in finish}
+        found[one] = (
+            annotate(here, finish, in_force.get(one, []), noted.get(one, {})) if is_of_it else None
+        )
+    return found
+
+
 def _version_of(
-    lines: Sequence[ResultLineOut], in_the_way: BlockersOut, last: AnyRow | None, meet_version: int
+    lines: Sequence[ResultLineOut], blockers: BlockersOut, last: AnyRow | None, meet_version: int
 ) -> int:
     """What an announcement would say: the meet's settings make its windows, the last its number."""
     seen = {
         "announced": last.number if last else 0,
-        "blockers": in_the_way.model_dump(mode="json"),
+        "blockers": blockers.model_dump(mode="json"),
         "lines": [line.model_dump(mode="json") for line in lines],
         "meet": meet_version,
     }
     return 1 + int.from_bytes(sha256(canonical(seen)).digest()[:4])
 
 
-def _announced(last: AnyRow | None, lines: list[ResultLineOut]) -> AnnouncedOut | None:
+def _announced(
+    last: AnyRow | None, lines: Sequence[ResultLineOut], blockers: BlockersOut
+) -> AnnouncedOut | None:
     if last is None:
         return None
-    said = AnnouncementOut.model_validate(last.snapshot)
+    stands = not blockers.not_started and not blockers.shaken_rulings
     return AnnouncedOut(
-        id=said.id,
-        number=said.number,
-        announced_at=said.announced_at,
-        holds=_what_counts(said.lines) == _what_counts(lines),
+        id=last.id,
+        number=last.number,
+        announced_at=last.announced_at,
+        holds=stands and says_the_same(last.snapshot, lines),
     )
+
+
+def says_the_same(snapshot: Mapping[str, Any], lines: Sequence[ResultLineOut]) -> bool:
+    """Whether an announcement has the places, times and annotations of these lines."""
+    return _what_counts(AnnouncementOut.model_validate(snapshot).lines) == _what_counts(lines)
 
 
 def _what_counts(lines: Sequence[ResultLineOut]) -> list[tuple[object, ...]]:
@@ -210,40 +254,25 @@ def _what_counts(lines: Sequence[ResultLineOut]) -> list[tuple[object, ...]]:
     ]
 
 
-def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> tuple[BlockersOut, list[str]]:
-    """What stands in the way of announcing a heat, and the same in words.
-
-    The words say whom the desk has to ask, and about which team; they are never announced.
-    """
-    silent = [line for line in heat_posts(conn, meet_id, facts.id).posts if line.flag is None]
-    accounts = accounts_awaited(conn, facts.id)
-    cases = [case_row(conn, meet_id, case) for case in open_cases_of_heat(conn, facts.id)]
-    shaken = [ruling_out(conn, meet_id, one) for one in shaken_in_heat(conn, meet_id, facts.id)]
-    found = BlockersOut(
-        silent_posts=[line.post for line in silent],
-        open_cases=[case.id for case in cases],
-        shaken_rulings=[ruling.id for ruling in shaken],
-        awaited_accounts=[account.id for account in accounts],
+def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
+    """What stands in the way of announcing a heat, each kind in the order of lanes."""
+    return InTheWay(
         not_started=facts.state is HeatState.TO_COME,
+        silent=[line for line in heat_posts(conn, meet_id, facts.id).posts if line.flag is None],
+        accounts=by_lane(accounts_awaited(conn, facts.id)),
+        cases=by_lane(conn.execute(_OPEN_CASES, {"heat": facts.id}).all()),
+        reporters=_reporters(conn, facts.id),
+        shaken=shaken_in_heat(conn, facts.id),
+        teams={lane.lane: lane.name for lane in facts.lanes},
     )
-    teams = {lane.lane: lane.name for lane in facts.lanes}
-
-    def place(lane: int | None) -> str:
-        return _place(lane, None if lane is None else teams.get(lane))
-
-    words = [
-        *(["The heat has not been started."] if found.not_started else []),
-        *(f"Silent: {line.words} ({line.official_name})." for line in silent),
-        *(f"Account to come: {place(one.lane)} ({one.official_name})." for one in accounts),
-        *(f"Open case {case.number}: {_place(case.lane, case.team_name)}." for case in cases),
-        *(f"Ruling to reconsider: {place(ruling.lane)}." for ruling in shaken),
-    ]
-    return found, words
 
 
-def _place(lane: int | None, team: str | None) -> str:
-    where = "lane not known" if lane is None else f"lane {lane}"
-    return f"{where}, {team}" if team else where
+def _reporters(conn: Connection, heat_id: HeatId) -> Mapping[CaseId, Sequence[str]]:
+    """Who wrote the reports that stand in a heat's open cases, in the order of their flags."""
+    found: dict[CaseId, list[str]] = {}
+    for row in conn.execute(_REPORTERS, {"heat": heat_id}):
+        found.setdefault(row.case_id, []).append(row.name)
+    return {case: list(dict.fromkeys(names)) for case, names in found.items()}
 
 
 def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
@@ -289,6 +318,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
         rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
     page = rows[:PAGE]
     more = len(rows) > PAGE
+    holding = _holding(conn, page)
     return AnnouncementsOut(
         announcements=[
             AnnouncementLine(
@@ -301,7 +331,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
                 announced_at=row.announced_at,
                 announced_at_local=in_zone(row.announced_at, zone),
                 is_latest=row.is_latest,
-                holds=_holds(conn, meet_id, row),
+                holds=row.id in holding,
             )
             for row in page
         ],
@@ -309,12 +339,25 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
     )
 
 
-def _holds(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
-    """Whether an announcement still says what the result is; worked out only where it may not."""
-    if not row.is_latest or not row.is_touched:
-        return bool(row.is_latest)
-    announced = result(conn, meet_id, HeatId(row.heat_id)).announced
-    return announced is not None and announced.holds
+def _holding(conn: Connection, page: Sequence[AnyRow]) -> frozenset[AnnouncementId]:
+    """The announcements of a page that still say what the result is.
+
+    Results are worked out only where something touched them, all of a page together.
+    """
+    latest = [row for row in page if row.is_latest and row.state != HeatState.TO_COME]
+    shaken = heats_with_shaken(conn, [row.heat_id for row in latest])
+    standing = [row for row in latest if row.heat_id not in shaken]
+    touched = [row for row in standing if row.is_touched]
+    changed = _changed(conn, touched) if touched else frozenset()
+    return frozenset(row.id for row in standing if row.heat_id not in changed)
+
+
+def _changed(conn: Connection, touched: Sequence[AnyRow]) -> frozenset[HeatId]:
+    lines = _lines_of(conn, {row.heat_id: row.present_run for row in touched})
+    said = conn.execute(_SNAPSHOTS, {"announcements": [row.id for row in touched]})
+    return frozenset(
+        row.heat_id for row in said if not says_the_same(row.snapshot, lines[row.heat_id] or [])
+    )
 
 
 def windows_of(
@@ -420,4 +463,5 @@ def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
         rule=row.rule,
         origin=row.origin,
         state="to come" if to_come else "open" if is_open(window, now) else "closed",
+        superseded_by=row.superseded_by,
     )

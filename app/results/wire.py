@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
@@ -19,6 +20,7 @@ from app.ids import (
     TeamId,
     WindowId,
 )
+from app.results.wording import listed, number_aloud
 from app.rules.placing import FinishStatus
 from app.rules.windows import Remedy
 from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
@@ -37,13 +39,44 @@ class ResultLineOut(Wire):
     thousandths: int | None = Field(description="the time in thousandths of a second")
     time: str = Field(description="the time as shown; empty for a disqualified team")
     annotation: str = Field(description="such as “DQ TR24.7”, “DNF”, “L”, or empty")
-    reason: str = Field(description="what the annotation means, in words")
+    reason: str = Field(
+        description="what a DQ or an L is for, in words; the second lane infringement names the "
+        "round and heat of the one noted before. Empty where neither stands"
+    )
 
 
-def _plural(name: str) -> str:
-    """Silent posts, open cases, rulings to reconsider, written accounts to come."""
-    first, _, rest = name.partition(" to ")
-    return f"{first}s to {rest}" if rest else f"{name}s"
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A kind of thing that stands in the way: its names, and what it was when announced."""
+
+    one: str
+    many: str
+    was: str
+    were: str
+
+    def words(self, count: int) -> str:
+        return f"{count} {self.one if count == 1 else self.many}"
+
+    def aloud(self, count: int) -> str:
+        return f"{number_aloud(count)} {self.was if count == 1 else self.were}"
+
+
+SILENT_POSTS = Counted(
+    "silent post", "silent posts", "post had not reported", "posts had not reported"
+)
+OPEN_CASES = Counted("open case", "open cases", "case awaited a ruling", "cases awaited a ruling")
+SHAKEN_RULINGS = Counted(
+    "ruling to reconsider",
+    "rulings to reconsider",
+    "ruling was to be reconsidered",
+    "rulings were to be reconsidered",
+)
+AWAITED_ACCOUNTS = Counted(
+    "written account to come",
+    "written accounts to come",
+    "written account had not come",
+    "written accounts had not come",
+)
 
 
 class BlockersOut(Wire):
@@ -68,29 +101,39 @@ class BlockersOut(Wire):
 
     @property
     def is_clear(self) -> bool:
-        lists = (
-            self.silent_posts,
-            self.open_cases,
-            self.shaken_rulings,
-            self.awaited_accounts,
-        )
-        return not self.not_started and not any(lists)
+        return not self.not_started and not self._counted()
 
     @property
     def words(self) -> str:
         """What stands in the way, counted: "1 silent post and 2 open cases"."""
+        start = ["a heat that was not started"] if self.not_started else []
+        return _all_of([*start, *(kind.words(count) for kind, count in self._counted())])
+
+    @property
+    def aloud(self) -> str:
+        """Despite what it was announced: "one post had not reported"."""
+        start = ["the heat was not marked as started"] if self.not_started else []
+        return _all_of([*start, *(kind.aloud(count) for kind, count in self._counted())])
+
+    def _counted(self) -> list[tuple[Counted, int]]:
         counts = (
-            (len(self.silent_posts), "silent post"),
-            (len(self.open_cases), "open case"),
-            (len(self.shaken_rulings), "ruling to reconsider"),
-            (len(self.awaited_accounts), "written account to come"),
+            (SILENT_POSTS, len(self.silent_posts)),
+            (OPEN_CASES, len(self.open_cases)),
+            (SHAKEN_RULINGS, len(self.shaken_rulings)),
+            (AWAITED_ACCOUNTS, len(self.awaited_accounts)),
         )
-        found = [
-            f"{count} {name if count == 1 else _plural(name)}" for count, name in counts if count
-        ]
-        if self.not_started:
-            found.insert(0, "a heat that was not started")
-        return " and ".join(found)
+        return [(kind, count) for kind, count in counts if count]
+
+
+def _all_of(parts: list[str]) -> str:
+    return listed(parts) if parts else ""
+
+
+HOLDS: Any = Field(
+    description="whether it is the latest of its heat and still says what the result is. False: "
+    "places, times or annotations have changed since, the heat was held back or started again, "
+    "or a ruling in it is to be reconsidered"
+)
 
 
 class AnnouncedOut(Wire):
@@ -99,9 +142,7 @@ class AnnouncedOut(Wire):
     id: AnnouncementId
     number: int
     announced_at: datetime
-    holds: bool = Field(
-        description="false: places, times or annotations have changed since; announce it again"
-    )
+    holds: bool = HOLDS
 
 
 class ResultOut(Wire):
@@ -167,6 +208,10 @@ class WindowOut(Wire):
     rule: str
     origin: Literal["edition", "meet"]
     state: Literal["open", "closed", "to come"]
+    superseded_by: int | None = Field(
+        description="the number of the announcement that stands in place of the one that opened "
+        "this window; null while that one stands. The window runs on all the same"
+    )
 
 
 class WindowsOut(Wire):
@@ -225,7 +270,13 @@ class AnnouncementOut(Wire):
     announced_by_name: str
     lines: list[ResultLineOut]
     changes: list[str] = Field(
-        default_factory=list, description="what is otherwise than in the announcement before"
+        default_factory=list,
+        description="what is otherwise than in the announcement before, a sentence for each team",
+    )
+    moved_only: int = Field(
+        default=0,
+        description="how many of the changes, the last ones, are of teams whose place alone "
+        "changed, because of the others",
     )
     despite: str | None
     blockers: BlockersOut
@@ -254,7 +305,7 @@ class AnnouncementLine(Wire):
     announced_at: datetime
     announced_at_local: str
     is_latest: bool
-    holds: bool = Field(description="whether it is the latest and the result is still the same")
+    holds: bool = HOLDS
 
 
 class AnnouncementsOut(Wire):

@@ -25,11 +25,10 @@ from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence
-from app.rulings.effect import Effect, effect_of
+from app.rulings.effect import Effect, effect_in_words, effect_of
 from app.rulings.form import Decided, as_stored, facts_as_ruled
 from app.rulings.queries import (
     authors_in,
-    effect_in_words,
     reports_gone_on,
     ruling_in_words,
     ruling_out,
@@ -44,6 +43,8 @@ from app.rulings.tables import disqualifications, rulings
 from app.rulings.wire import RulingIn, RulingOut, Verdict
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
+
+ACCOUNTS = frozenset({ReportState.WRITTEN, ReportState.RULED})
 
 _RULING = select(rulings).where(rulings.c.id == bindparam("ruling"))
 
@@ -85,6 +86,7 @@ def rule_on(
                 team_id=case.team_id,
                 lane=case.lane,
                 run=case.present_run,
+                accounts=sum(report.state in ACCOUNTS for report in reports),
                 official_id=caller.official_id,
                 verdict=sent.verdict.value,
                 infringement=effect.infringement,

@@ -28,19 +28,31 @@ from app.store.rows import AnyRow
 class Effect:
     """What a ruling does: which infringement, by which rule, with which consequence.
 
-    `separate` counts the lane infringements it adds, `noted_before` those that stood against the
-    team, and `rests_on` names the rulings whose notes made this one a disqualification.
+    `separate` counts the lane infringements it adds, none where it is about another kind;
+    `noted_before` counts those that stood against the team, and `rests_on` names the rulings whose
+    notes made this one a disqualification.
     """
 
     infringement: Infringement | None
     rule: str | None
     consequence: Consequence
-    separate: int = 1
+    separate: int = 0
     noted_before: int = 0
     rests_on: tuple[RulingId, ...] = ()
 
 
 NOTHING = Effect(None, None, Consequence.NONE)
+
+
+def effect_in_words(consequence: Consequence, rule: str | None) -> str:
+    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or neither."""
+    match consequence:
+        case Consequence.DISQUALIFICATION:
+            return f"DQ {rule}"
+        case Consequence.NOTED:
+            return "L"
+        case Consequence.NONE:
+            return "no disqualification"
 
 
 def effect_of(

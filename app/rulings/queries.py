@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, exists, func, or_, select
+from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
 from app.clock import in_zone
 from app.ids import CaseId, HeatId, MeetId, OfficialId, RulingId, TeamId
-from app.meets.states import HeatState, present_run
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
-from app.reports.queries import noted_against
-from app.reports.states import ReportState
 from app.reports.tables import cases, reports
 from app.reports.wire import GoneOn
 from app.rules.finding import Consequence, title_of
 from app.rules.observation import Infringement
+from app.rulings.effect import effect_in_words
+from app.rulings.shaken import shaken_of_team
 from app.rulings.states import DisqualificationState
 from app.rulings.tables import disqualifications, rulings
 from app.rulings.wire import DisqualificationOut, RulingOut, Verdict
@@ -69,38 +69,6 @@ _OF_CASE = (
     # The one that stands comes last, whatever the clocks said.
     .order_by(rulings.c.replaced_by.is_(None), rulings.c.ruled_at, rulings.c.id)
 )
-_STANDING = (
-    select(
-        rulings.c.id,
-        rulings.c.heat_id,
-        rulings.c.team_id,
-        rulings.c.infringement,
-        rulings.c.ruled_at,
-        rulings.c.noted_before,
-        rulings.c.rests_on,
-        rulings.c.run,
-        # In this case or a further one, to which an account goes that comes after the ruling.
-        exists()
-        .where(
-            cases.c.heat_id == rulings.c.heat_id,
-            cases.c.team_id == rulings.c.team_id,
-            reports.c.case_id == cases.c.id,
-            reports.c.state != ReportState.WITHDRAWN.value,
-        )
-        .label("is_reported"),
-        heats.c.run.label("heat_run"),
-        heats.c.state.label("heat_state"),
-    )
-    .join(heats, heats.c.id == rulings.c.heat_id)
-    .where(
-        rulings.c.meet_id == bindparam("meet"),
-        rulings.c.effect != Consequence.NONE.value,
-        rulings.c.replaced_by.is_(None),
-    )
-    .order_by(rulings.c.ruled_at, rulings.c.id)
-)
-_STANDING_ON_TEAM = _STANDING.where(rulings.c.team_id == bindparam("team"))
-_STANDING_IN_HEAT = _STANDING.where(rulings.c.heat_id == bindparam("heat"))
 _STATEMENTS_OF_CASE = select(rulings.c.statement).where(
     rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case")
 )
@@ -119,17 +87,29 @@ _DISQUALIFICATIONS = (
     .where(disqualifications.c.meet_id == bindparam("meet"))
     .order_by(disqualifications.c.since, disqualifications.c.id)
 )
-_OF_HEAT = (
-    select(disqualifications, teams.c.name.label("team_name"))
-    .join(teams, teams.c.id == disqualifications.c.team_id)
-    .where(disqualifications.c.heat_id == bindparam("heat"))
+_IN_FORCE = (
+    select(disqualifications, rulings.c.rests_on)
+    .join(rulings, rulings.c.id == disqualifications.c.by_ruling)
+    .where(
+        disqualifications.c.heat_id.in_(bindparam("heats", expanding=True)),
+        disqualifications.c.state == DisqualificationState.IN_FORCE.value,
+    )
     .order_by(disqualifications.c.lane, disqualifications.c.since, disqualifications.c.id)
 )
-_NOTED_IN_HEAT = select(rulings.c.team_id).where(
-    rulings.c.heat_id == bindparam("heat"),
-    rulings.c.effect == Consequence.NOTED.value,
-    rulings.c.replaced_by.is_(None),
-    rulings.c.team_id.is_not(None),
+_WHERE_NOTED = (
+    select(rulings.c.id, heats.c.round, heats.c.number)
+    .join(heats, heats.c.id == rulings.c.heat_id)
+    .where(rulings.c.id.in_(bindparam("rulings", expanding=True)))
+)
+_NOTED = (
+    select(rulings.c.heat_id, rulings.c.team_id, rulings.c.rule)
+    .where(
+        rulings.c.heat_id.in_(bindparam("heats", expanding=True)),
+        rulings.c.effect == Consequence.NOTED.value,
+        rulings.c.replaced_by.is_(None),
+        rulings.c.team_id.is_not(None),
+    )
+    .order_by(rulings.c.ruled_at, rulings.c.id)
 )
 
 
@@ -160,8 +140,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     if row is None:
         raise NotFound("There is no such ruling at this meet.")
     infringement = Infringement(row.infringement) if row.infringement else None
-    of_team = conn.execute(_STANDING_ON_TEAM, {"meet": meet_id, "team": row.team_id}).all()
-    shaken = [other.id for other in of_team if _is_shaken(conn, meet_id, other)]
+    shaken = shaken_of_team(conn, row.team_id)
     return RulingOut(
         id=row.id,
         case=row.case_id,
@@ -181,7 +160,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         rule=row.rule,
         effect=effect_in_words(Consequence(row.effect), row.rule),
         edition=row.edition,
-        separate=row.separate,
+        separate=row.separate if infringement is Infringement.LANE_INFRINGEMENT else None,
         noted_before=row.noted_before,
         rests_on=row.rests_on,
         is_shaken=row.id in shaken,
@@ -193,30 +172,6 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         replaced_by=row.replaced_by,
         disqualification=row.disqualification,
     )
-
-
-def shaken_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[RulingId]:
-    """The heat's standing rulings that are to be looked at again."""
-    found = conn.execute(_STANDING_IN_HEAT, {"meet": meet_id, "heat": heat_id}).all()
-    return [row.id for row in found if _is_shaken(conn, meet_id, row)]
-
-
-def _is_shaken(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
-    """Whether what a ruling stood on has gone since: its race, its reports, or what was noted."""
-    if row.run < present_run(HeatState(row.heat_state), row.heat_run) or not row.is_reported:
-        return True
-    if row.infringement != Infringement.LANE_INFRINGEMENT:
-        return False
-    team, before = TeamId(row.team_id), (row.ruled_at, RulingId(row.id))
-    now = noted_against(conn, meet_id, team, HeatId(row.heat_id), before)
-    return now.count != row.noted_before or _rests_on_shaken(conn, meet_id, row)
-
-
-def _rests_on_shaken(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
-    """Whether a note that made this ruling a disqualification is itself to be looked at again."""
-    of_team = conn.execute(_STANDING_ON_TEAM, {"meet": meet_id, "team": row.team_id}).all()
-    noted = [other for other in of_team if other.id in row.rests_on]
-    return any(_is_shaken(conn, meet_id, other) for other in noted)
 
 
 def ruling_in_words(conn: Connection, meet_id: MeetId, ruling_id: RulingId, zone: str) -> str:
@@ -243,17 +198,6 @@ def stored_form(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Store
     if row is None:
         raise NotFound("There is no such ruling at this meet.")
     return StoredForm(*row)
-
-
-def effect_in_words(consequence: Consequence, rule: str | None) -> str:
-    """What a ruling puts on the result (World Athletics CR25.4): "DQ TR24.7", "L", or neither."""
-    match consequence:
-        case Consequence.DISQUALIFICATION:
-            return f"DQ {rule}"
-        case Consequence.NOTED:
-            return "L"
-        case Consequence.NONE:
-            return "no disqualification"
 
 
 def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[RulingId]:
@@ -288,15 +232,49 @@ def disqualifications_of(conn: Connection, meet_id: MeetId) -> list[Disqualifica
     return [_disqualification_out(row) for row in rows]
 
 
-def in_force_in_heat(conn: Connection, heat_id: HeatId) -> Sequence[DisqualificationOut]:
-    """The disqualifications that count in a heat."""
-    found = (_disqualification_out(row) for row in conn.execute(_OF_HEAT, {"heat": heat_id}))
-    return [one for one in found if one.state is DisqualificationState.IN_FORCE]
+@dataclass(frozen=True, slots=True)
+class InForce:
+    """A disqualification that counts; `after` says in which heats the lane infringements were
+    noted that made it one.
+    """
+
+    team: TeamId
+    infringement: Infringement
+    rule: str
+    take_over: int | None
+    after: tuple[str, ...] = ()
 
 
-def noted_teams(conn: Connection, heat_id: HeatId) -> frozenset[TeamId]:
-    """The teams whose lane infringement in a heat was noted without disqualification."""
-    return frozenset(conn.execute(_NOTED_IN_HEAT, {"heat": heat_id}).scalars())
+def in_force_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[InForce]]:
+    """The disqualifications that count, by heat, in the order of lanes and of ruling."""
+    rows = conn.execute(_IN_FORCE, {"heats": list(heat_ids)}).all()
+    noted = _where_noted(conn, {ruling for row in rows for ruling in row.rests_on})
+    found: dict[HeatId, list[InForce]] = {}
+    for row in rows:
+        after = tuple(dict.fromkeys(noted[ruling] for ruling in row.rests_on))
+        kind = Infringement(row.infringement)
+        one = InForce(row.team_id, kind, row.rule, row.take_over, after)
+        found.setdefault(row.heat_id, []).append(one)
+    return found
+
+
+def _where_noted(conn: Connection, noted: Iterable[RulingId]) -> Mapping[RulingId, str]:
+    """In which round and heat rulings were made; asked only where there are any."""
+    asked = sorted(noted)
+    rows = conn.execute(_WHERE_NOTED, {"rulings": asked}).all() if asked else []
+    return {row.id: f"{row.round}, heat {row.number}" for row in rows}
+
+
+def noted_in(
+    conn: Connection, heat_ids: Iterable[HeatId]
+) -> Mapping[HeatId, Mapping[TeamId, Sequence[str]]]:
+    """The teams whose lane infringement was noted without disqualification, by heat, each with the
+    rules it was noted by.
+    """
+    found: dict[HeatId, dict[TeamId, list[str]]] = {}
+    for row in conn.execute(_NOTED, {"heats": list(heat_ids)}):
+        found.setdefault(row.heat_id, {}).setdefault(row.team_id, []).append(row.rule)
+    return found
 
 
 def _disqualification_out(row: AnyRow) -> DisqualificationOut:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, text
 
 from app.store.columns import Instant, Json, id_type, metadata
+
+_STANDS_ON_FLAGS = text("accounts = 0 AND replaced_by IS NULL")
+_LANE_INFRINGEMENT_STANDS = text("infringement = 'lane_infringement' AND replaced_by IS NULL")
 
 rulings = Table(
     "rulings",
@@ -16,6 +19,7 @@ rulings = Table(
     Column("team_id", id_type(), ForeignKey("teams.id"), index=True),
     Column("lane", Integer),
     Column("run", Integer, nullable=False),
+    Column("accounts", Integer, nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("verdict", String(12), nullable=False),
     Column("infringement", String(40)),
@@ -33,8 +37,23 @@ rulings = Table(
     Column("reconsiders", id_type(), ForeignKey("rulings.id")),
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
+    # The few standing rulings that can be shaken without another start: the docket looks for those.
+    Index(
+        "ix_rulings_on_flags",
+        "meet_id",
+        sqlite_where=_STANDS_ON_FLAGS,
+        postgresql_where=_STANDS_ON_FLAGS,
+    ),
+    Index(
+        "ix_rulings_lane_infringements",
+        "meet_id",
+        "team_id",
+        sqlite_where=_LANE_INFRINGEMENT_STANDS,
+        postgresql_where=_LANE_INFRINGEMENT_STANDS,
+    ),
 )
-"""`run` is the run of the heat that counted when it was ruled on.
+"""`run` is the run of the heat that counted when it was ruled on, `accounts` how many written reports
+stood in the case then: those can neither be withdrawn nor moved any more.
 `separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
 against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 

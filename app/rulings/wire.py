@@ -96,7 +96,10 @@ class RulingOut(Wire):
         description="what stands on the result: “DQ TR24.7”, “L”, or “no disqualification”"
     )
     edition: str
-    separate: int
+    separate: int | None = Field(
+        description="how many separate lane infringements it confirms; null on a dismissal and "
+        "where it is about anything else: only those are counted"
+    )
     noted_before: int = Field(description="lane infringements that stood against the team then")
     rests_on: list[RulingId] = Field(
         description="the rulings whose notes L made this one a disqualification"

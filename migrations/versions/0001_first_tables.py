@@ -121,6 +121,14 @@ def upgrade() -> None:
         ),
     )
     op.create_index("ix_heats_meet_id_position", "heats", ["meet_id", "position"], unique=False)
+    op.create_index(
+        "ix_heats_run_again",
+        "heats",
+        ["meet_id"],
+        unique=False,
+        sqlite_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
+        postgresql_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
+    )
 
     op.create_table(
         "join_links",
@@ -370,6 +378,7 @@ def upgrade() -> None:
         sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
         sa.Column("run", sa.Integer(), nullable=False),
+        sa.Column("accounts", sa.Integer(), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("verdict", sa.String(length=12), nullable=False),
         sa.Column("infringement", sa.String(length=40), nullable=True),
@@ -401,6 +410,22 @@ def upgrade() -> None:
     )
     op.create_index("ix_rulings_case_id", "rulings", ["case_id"], unique=False)
     op.create_index("ix_rulings_heat_id", "rulings", ["heat_id"], unique=False)
+    op.create_index(
+        "ix_rulings_lane_infringements",
+        "rulings",
+        ["meet_id", "team_id"],
+        unique=False,
+        sqlite_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
+        postgresql_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
+    )
+    op.create_index(
+        "ix_rulings_on_flags",
+        "rulings",
+        ["meet_id"],
+        unique=False,
+        sqlite_where=sa.text("accounts = 0 AND replaced_by IS NULL"),
+        postgresql_where=sa.text("accounts = 0 AND replaced_by IS NULL"),
+    )
     op.create_index("ix_rulings_team_id", "rulings", ["team_id"], unique=False)
 
     op.create_table(

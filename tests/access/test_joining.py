@@ -73,7 +73,7 @@ def test_looking_at_a_link_does_not_use_it_up(meet: MeetAtHand) -> None:
         seen = meet.service.http.post("/api/join/look", json={"token": link["token"]})
         assert seen.json()["name"] == "Nora Newcomer"
         assert seen.json()["meet"] == meet.id
-        assert seen.json()["has_pin"] is False
+        assert (seen.json()["has_pin"], seen.json()["is_used"]) == (False, False)
     assert meet.head() == before
     assert join(meet, link["token"]).status_code == 200
 
@@ -243,6 +243,18 @@ def test_a_used_link_still_tells_whose_it_is(meet: MeetAtHand) -> None:
     link = a_link(meet)
     join(meet, link["token"])
     assert look(meet, link).json()["has_pin"] is True
+
+
+def test_a_used_link_says_that_it_was_used_and_tells_no_pin(meet: MeetAtHand) -> None:
+    link = a_link(meet)
+    join(meet, link["token"])
+    seen = look(meet, link).json()
+    assert seen["is_used"] is True
+    assert set(seen) == {"meet", "meet_name", "official", "name", "roles", "has_pin", "is_used"}
+    # A fresh link of the same official is not used, though they have a PIN.
+    address = f"officials/{link['official']}/join-links/{new_id()}"
+    fresh = look(meet, meet.organiser.put(address).json()).json()
+    assert (fresh["has_pin"], fresh["is_used"]) == (True, False)
 
 
 def test_an_inactive_official_gets_no_link(meet: MeetAtHand) -> None:

@@ -156,7 +156,7 @@ def test_announcing_with_a_silent_post_shows_the_explicit_word(demo: DemoRun) ->
     assert len(first["blockers"]["silent_posts"]) == 1
     assert "telephone has failed" in first["despite"]
     sheet = words_of(demo.out / "results/men-heat-2-announcement-1.pdf")
-    assert "Announced with 1 silent post: The post" in sheet
+    assert "Announced although one post had not reported: The post" in sheet
     second = json.loads((demo.out / "results/men-heat-2-announcement-2.json").read_text("utf-8"))
     assert second["supersedes"] == first["id"]
     assert second["despite"] is None

@@ -7,13 +7,17 @@ and reason where a post is silent or a case is open: the design's rule.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import Connection, event
 
 from app.clock import rfc3339
-from app.ids import new_id
+from app.ids import MeetId, new_id
+from app.results.queries import announcements_page
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_meet_document, a_post, a_problem
+from tests.rulings.test_lane_infringements import ruled, with_a_final
 from tests.running import Service
 
 DESPITE = "The post at the first zone has no telephone."
@@ -77,7 +81,8 @@ def test_an_open_case_needs_an_explicit_word_and_shows(ready: MeetAtHand) -> Non
     assert told["open_cases"] == [case]
     announced = ready.announce(despite=DESPITE).json()
     assert announced["blockers"]["open_cases"] == [case]
-    assert "still awaited" in shown(ready, announced["id"], "txt")
+    words = "This result is announced although one case awaited a ruling."
+    assert words in shown(ready, announced["id"], "txt").splitlines()
     ready.rule(case, verdict="dismissed")
     assert ready.announce(remark="No report is awaited any more").json()["despite"] is None
 
@@ -411,10 +416,38 @@ def test_the_desk_is_told_whom_to_ask_and_nobody_else_is(ready: MeetAtHand) -> N
     case = ready.report()["case"]
     told = a_problem(ready.announce(), 409, "needs-word")
     number = ready.case(case)["number"]
-    assert told["in_the_way"] == [f"Open case {number}: lane 4, Plover 1."]
+    assert told["in_the_way"] == [f"Open case {number}: lane 4, Plover 1 (reported by umpire)."]
     public = shown(ready, ready.announce(despite=DESPITE).json()["id"])
     assert case in public
     assert "in_the_way" not in public
+
+
+def test_the_desk_is_told_who_reported_lane_by_lane(ready: MeetAtHand) -> None:
+    later = ready.report(lane=5, by="second")["case"]
+    first = ready.report(lane=4)["case"]
+    for _ in range(2):
+        ready.report(lane=4, by="second")
+    gone = ready.report(lane=3)
+    back = ready.umpire.post(
+        f"reports/{gone['id']}/withdraw", {"reason": "It was lane 4."}, etag='"v1"'
+    )
+    assert back.status_code == 200
+    number = {case: ready.case(case)["number"] for case in (gone["case"], first, later)}
+    told = a_problem(ready.announce(), 409, "needs-word")
+    assert told["in_the_way"] == [
+        f"Open case {number[gone['case']]}: lane 3, Heron 1 (every report was withdrawn).",
+        f"Open case {number[first]}: lane 4, Plover 1 (reported by umpire and second).",
+        f"Open case {number[later]}: lane 5, Curlew 1 (reported by second).",
+    ]
+
+
+def test_it_is_read_aloud_what_truly_stood_in_the_way(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.call("white")
+    meet.load_result()
+    told = meet.announce(despite=DESPITE).json()
+    words = "his result is announced although one post had not reported."
+    assert f"T{words}" in shown(meet, told["id"], "txt").splitlines()
 
 
 def test_times_of_a_recalled_start_are_not_announced_for_the_next(ready: MeetAtHand) -> None:
@@ -444,6 +477,62 @@ def test_a_heat_that_was_announced_by_mistake_can_still_be_run(meet: MeetAtHand)
     times = "\n".join(["lane,time", *(f"{lane},5{lane}.00" for lane in range(1, 9))])
     meet.desk.put(f"heats/{meet.heat()}/result", content=times, etag=etag)
     assert meet.announce().json()["number"] == 2
+
+
+def test_an_announcement_no_longer_holds_once_its_heat_is_held_back(ready: MeetAtHand) -> None:
+    ready.announce()
+    assert holds(ready) == (True, [True])
+    ready.hold_back()
+    assert holds(ready) == (False, [False])
+    # Nothing but the reason to announce it once more is asked: it says the same as before.
+    a_problem(ready.announce(despite=DESPITE), 409, "conflict")
+
+
+def test_an_announcement_does_not_hold_while_a_ruling_under_it_is_to_be_reconsidered(
+    meet: MeetAtHand,
+) -> None:
+    rounds = with_a_final(meet)
+    first = ruled(rounds)
+    second = ruled(rounds, heat=2, lane=5)
+    for heat in (0, 2):
+        rounds.load_result(heat)
+        rounds.announce(heat, despite=DESPITE)
+    final = replace(rounds, heats=[rounds.heats[2]])
+    assert (holds(rounds), holds(final)) == ((True, [True]), (True, [True]))
+    rounds.rule(first["case"], verdict="dismissed", reconsiders=first["id"])
+    assert (holds(rounds), holds(final)) == ((False, [False]), (False, [False]))
+    rounds.rule(second["case"], verdict="confirmed", reconsiders=second["id"])
+    assert holds(final) == (False, [False])
+    final.announce(despite=DESPITE)
+    assert holds(final) == (True, [True, False])
+
+
+def test_the_list_of_announcements_asks_the_store_as_often_for_one_line_as_for_many(
+    service: Service,
+) -> None:
+    hand = a_meet(service, roles=("results", "referee", "umpire"), umpires=(), heats=3)
+    asked = []
+    for heat in range(3):
+        case = hand.report(heat=heat)["case"]
+        hand.load_result(heat)
+        hand.announce(heat, despite=DESPITE)
+        hand.rule(case)  # touched since
+        asked.append(statements_of(service, hand))
+    assert asked[0] == asked[1] == asked[2]
+
+
+def statements_of(service: Service, hand: MeetAtHand) -> int:
+    """How many statements a page of announcements takes."""
+    found: list[str] = []
+
+    def read(conn: Connection) -> None:
+        count = event.listens_for(conn, "before_cursor_execute")
+        count(lambda _conn, _cursor, statement, *_: found.append(statement))
+        page = announcements_page(conn, MeetId(hand.id), None)
+        assert not any(line.holds for line in page.announcements)
+
+    service.store.read_now(read)
+    return len(found)
 
 
 def test_an_account_that_is_still_awaited_needs_the_word_also_when_its_case_is_ruled_on(
@@ -489,6 +578,45 @@ def test_an_amended_result_says_what_has_changed_and_a_repeated_one_that_it_is_o
     text = shown(ready, second["id"], "txt")
     assert text.startswith("Amended result for ")
     assert "Changed: Plover 1, lane 4" in text
+    assert second["moved_only"] == 4
+    assert [line for line in text.splitlines() if "moves" in line or "move " in line] == [
+        "With that, four other teams move to another place."
+    ]
+    assert "Changed: Curlew" not in text
     third = ready.announce(remark="It was not heard").json()
     assert third["changes"] == []
     assert shown(ready, third["id"], "txt").startswith("Result, announced again, for ")
+
+
+def test_places_that_the_judges_changed_are_read_as_the_change(ready: MeetAtHand) -> None:
+    def listing(first: int, second: int) -> str:
+        rows = [f"{lane},DNS," for lane in range(3, 9)]
+        return "\n".join(["lane,time,place", f"1,42.10,{first}", f"2,42.10,{second}", *rows])
+
+    address = f"heats/{ready.heat()}/result"
+    for places in ((1, 2), (2, 1)):
+        etag = ready.desk.get(address).headers["ETag"]
+        assert ready.desk.put(address, content=listing(*places), etag=etag).is_success
+        told = ready.announce().json()
+    assert told["moved_only"] == 0
+    text = shown(ready, told["id"], "txt").splitlines()
+    assert "Changed: Gull 1, lane 2: place 1, 42.10; before: place 2, 42.10." in text
+    assert "Changed: Tern 1, lane 1: place 2, 42.10; before: place 1, 42.10." in text
+
+
+def test_a_time_that_changed_is_read_and_who_moved_with_it_is_counted(ready: MeetAtHand) -> None:
+    ready.announce()
+    times = {lane: f"{42 + lane / 10:.2f}" for lane in range(1, 9)} | {2: "42.35"}
+    etag = ready.desk.get(f"heats/{ready.heat()}/result").headers["ETag"]
+    content = "\n".join(["lane,time", *(f"{lane},{time}" for lane, time in times.items())])
+    ready.desk.put(f"heats/{ready.heat()}/result", content=content, etag=etag)
+    told = ready.announce().json()
+    assert told["changes"] == [
+        "Gull 1, lane 2: place 3, 42.35; before: place 2, 42.20.",
+        "Heron 1, lane 3: place 2, 42.30; before: place 3, 42.30.",
+    ]
+    text = shown(ready, told["id"], "txt").splitlines()
+    assert [line for line in text if line.startswith(("Changed", "With"))] == [
+        "Changed: Gull 1, lane 2: place 3, 42.35; before: place 2, 42.20.",
+        "With that, one other team moves to another place.",
+    ]

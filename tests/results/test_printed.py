@@ -87,14 +87,17 @@ def test_the_text_can_be_read_aloud(meet: MeetAtHand, announced: Json) -> None:
         lines[1],
     )
     assert "First, Gull 1, 42.10." in lines
-    assert "First, Heron 1, 42.10. A lane infringement was noted." in lines
+    assert "First, Heron 1, 42.10. Lane infringement noted, TR17.2.1." in lines
     assert (
         "Disqualified: Plover 1, lane 4, by rule TR24.7: "
         "pass completed beyond the take-over zone, take-over 1." in lines
     )
     assert "Tern 1, lane 1, did not start." in lines
     assert "Dunlin 1, lane 7, did not finish." in lines
-    assert "This result is announced while reports are still awaited." in lines
+    assert (
+        "This result is announced although the heat was not marked as started "
+        "and two posts had not reported." in lines
+    )
     assert lines[-1].startswith("Protests can be lodged until ")
 
 
@@ -197,22 +200,27 @@ def test_thousandths_that_part_the_same_shown_time_are_named() -> None:
 
 
 @pytest.mark.parametrize(
-    ("posts", "cases", "words"),
+    ("posts", "cases", "words", "spoken"),
     [
-        (1, 0, "1 silent post"),
-        (2, 1, "2 silent posts and 1 open case"),
-        (0, 3, "3 open cases"),
-        (0, 0, ""),
+        (1, 0, "1 silent post", "one post had not reported"),
+        (
+            2,
+            1,
+            "2 silent posts and 1 open case",
+            "two posts had not reported and one case awaited a ruling",
+        ),
+        (0, 12, "12 open cases", "12 cases awaited a ruling"),
+        (0, 0, "", ""),
     ],
 )
 def test_what_stands_in_the_way_is_counted_in_true_plurals(
-    posts: int, cases: int, words: str
+    posts: int, cases: int, words: str, spoken: str
 ) -> None:
     blockers = BlockersOut(
         silent_posts=[PostId(new_id()) for _ in range(posts)],
         open_cases=[CaseId(new_id()) for _ in range(cases)],
     )
-    assert blockers.words == words
+    assert (blockers.words, blockers.aloud) == (words, spoken)
 
 
 @pytest.mark.parametrize(("paper", "height"), [("A4", 841.89), ("letter", 792.0)])

@@ -261,6 +261,33 @@ def test_an_event_says_what_can_be_protested_where_the_code_names_it(service: Se
     )
 
 
+def test_a_window_says_that_its_announcement_was_superseded(service: Service) -> None:
+    hand = announced_at(service, NOON)
+    told = calendar(hand)[1].walk("VEVENT")[0]
+    assert (windows(hand)[0]["superseded_by"], told["sequence"]) == (None, 0)
+    assert "superseded" not in told["description"]
+    for number in (2, 3):
+        service.clock.stand_at(NOON + timedelta(minutes=number))
+        assert hand.announce(remark="It was not heard").status_code == 201
+    found = {window["opened_by"]: window for window in windows(hand)}
+    assert {name: one["superseded_by"] for name, one in found.items()} == {
+        "announcement 1": 3,
+        "announcement 2": 3,
+        "announcement 3": None,
+    }
+    # It runs on all the same.
+    assert {one["state"] for one in found.values()} == {"open"}
+    events = calendar(hand)[1].walk("VEVENT")
+    assert [str(one["description"]).rpartition("inclusive.")[2] for one in events] == [
+        " Announcement 1 was superseded: announcement 3 stands.",
+        " Announcement 2 was superseded: announcement 3 stands.",
+        "",
+    ]
+    # RFC 5545, 3.8.7.4: a calendar program takes the revision with the higher number.
+    assert [one["sequence"] for one in events] == [3, 3, 0]
+    assert [one.get("status") for one in events] == [None, None, None]
+
+
 def test_an_event_keeps_its_uid(service: Service) -> None:
     hand = announced_at(service, NOON)
     first, again = calendar(hand)[1], calendar(hand)[1]

@@ -28,7 +28,11 @@ RULING = ("umpire", "referee")
 
 @pytest.fixture
 def rounds(meet: MeetAtHand) -> MeetAtHand:
-    """The two heats, and a final of the same teams as a third."""
+    return with_a_final(meet)
+
+
+def with_a_final(meet: MeetAtHand) -> MeetAtHand:
+    """The two heats, and a final of the same teams as a third, lane 4 in lane 5."""
     event = meet.heats[0]["event_name"]
     rows = ["event,round,heat,lane,team,affiliation,bib"]
     for lane in meet.heats[0]["lanes"]:
@@ -162,6 +166,14 @@ def test_only_lane_infringements_are_counted(rounds: MeetAtHand) -> None:
     assert told["errors"][0]["pointer"] == "/separate"
     case = rounds.report(observation=ONE_STEP, lane=3)["case"]
     a_problem(rounds.rule(case, verdict="dismissed", separate=2), 422, "malformed")
+
+
+def test_what_is_no_lane_infringement_has_no_number(rounds: MeetAtHand) -> None:
+    assert rounds.rule(rounds.report()["case"]).json()["separate"] is None
+    assert (
+        rounds.rule(rounds.report(lane=3)["case"], verdict="dismissed").json()["separate"] is None
+    )
+    assert ruled(rounds, lane=5)["separate"] == 1
 
 
 def test_a_note_taken_back_shows_on_the_disqualification_that_rests_on_it(

@@ -1,0 +1,23 @@
+"""How are several things named, and counted, in one sentence?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Parts as people list them: "1", "1 and 2", "1, 2 and 3"."""
+    *first, last = parts
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def number_aloud(count: int) -> str:
+    """A count as it is read: in a word up to nine."""
+    return NUMBERS[count] if count < len(NUMBERS) else str(count)
+
+
+def in_sentence(words: str) -> str:
+    """Words that began a sentence, for the middle of one."""
+    return words[:1].lower() + words[1:]
