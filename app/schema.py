@@ -13,7 +13,7 @@ from app.results import tables as results_tables
 from app.rulings import tables as rulings_tables
 from app.store.columns import metadata
 
-REVISION = "0001"
+REVISION = "0002"
 
 TABLE_MODULES = (
     meets_tables,

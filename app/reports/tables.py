@@ -65,7 +65,7 @@ reports = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("post_id", id_type(), ForeignKey("posts.id")),
     Column("post_words", Text, nullable=False),
-    Column("run", Integer, nullable=False),
+    Column("run", Integer),
     Column("take_over", Integer),
     Column("lane", Integer),
     Column("team_id", id_type(), ForeignKey("teams.id")),
@@ -77,7 +77,7 @@ reports = Table(
     Column("clock", Json),
     Column("raised_at", Instant, nullable=False),
     Column("received_at", Instant),
-    Column("content", String(64)),
+    Column("content", Text),
     Column("remark", Text),
     Column("came_as", id_type(), ForeignKey("reports.id")),
     Column("version", Integer, nullable=False),
@@ -94,7 +94,7 @@ reports = Table(
     ),
 )
 """`content` is the SHA-256 of what was sent: it tells a repetition from a change.
-`run` is the run of the heat it is about.
+`run` is the run of the heat it is about; never null, though the column was made so.
 `post_words` is the post as it was then: a later crew plan may use its id for another place.
 `remark` is the head official's question with a returned report, or the reason of a withdrawal.
 `came_as` is the report as which the account of this flag came, and which stands in its place."""
@@ -116,7 +116,7 @@ calls = Table(
     Column("clock", Json, nullable=False),
     Column("marks", Json, nullable=False),
     Column("received_at", Instant, nullable=False),
-    Column("content", String(64), nullable=False),
+    Column("content", Text, nullable=False),
     Index(None, "heat_id", "post_id"),
     Index(None, "report_id"),
 )

@@ -201,10 +201,8 @@ def _to_reconsider(row: Any) -> ToReconsider:
 def _why(row: Any) -> str:
     state = HeatState(row.heat_state)
     if row.run < present_run(state, row.heat_run):
-        back = state is HeatState.TO_COME
-        return (
-            "Its heat was held back to run again." if back else "Its heat was started anew since."
-        )
+        what = "held back to run again" if state is HeatState.TO_COME else "started anew since"
+        return f"Its heat was {what}."
     if not row.accounts and not row.is_reported:
         return "Nobody reports this team in this heat any more."
     if row.noted_now == row.noted_before:

@@ -18,7 +18,7 @@ rulings = Table(
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
     Column("team_id", id_type(), ForeignKey("teams.id"), index=True),
     Column("lane", Integer),
-    Column("run", Integer, nullable=False),
+    Column("run", Integer),
     Column("accounts", Integer, nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("verdict", String(12), nullable=False),
@@ -52,8 +52,8 @@ rulings = Table(
         postgresql_where=_LANE_INFRINGEMENT_STANDS,
     ),
 )
-"""`run` is the run of the heat that counted when it was ruled on, `accounts` how many written reports
-stood in the case then: those can neither be withdrawn nor moved any more.
+"""`run` is the run of the heat that counted when it was ruled on (never null), `accounts` how many written
+reports stood in the case then: those can neither be withdrawn nor moved any more.
 `separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
 against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 

@@ -121,14 +121,6 @@ def upgrade() -> None:
         ),
     )
     op.create_index("ix_heats_meet_id_position", "heats", ["meet_id", "position"], unique=False)
-    op.create_index(
-        "ix_heats_run_again",
-        "heats",
-        ["meet_id"],
-        unique=False,
-        sqlite_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
-        postgresql_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
-    )
 
     op.create_table(
         "join_links",
@@ -218,7 +210,6 @@ def upgrade() -> None:
         "cases",
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("meet_id", sa.String(length=36), nullable=False),
-        sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
@@ -243,7 +234,6 @@ def upgrade() -> None:
         sqlite_where=sa.text("state = 'open'"),
         postgresql_where=sa.text("state = 'open'"),
     )
-    op.create_index("ix_cases_meet_id_number", "cases", ["meet_id", "number"], unique=True)
     op.create_index("ix_cases_heat_id_state", "cases", ["heat_id", "state"], unique=False)
     op.create_index(
         "uq_cases_open_team",
@@ -267,17 +257,6 @@ def upgrade() -> None:
         sa.UniqueConstraint("heat_id", "team_id", name=op.f("uq_lanes_heat_id_team_id")),
     )
     op.create_index("ix_lanes_team_id", "lanes", ["team_id"], unique=False)
-
-    op.create_table(
-        "run_lanes",
-        sa.Column("heat_id", sa.String(length=36), nullable=False),
-        sa.Column("run", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("lane", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("team_id", sa.String(length=36), nullable=False),
-        sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_run_lanes_heat_id")),
-        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_run_lanes_team_id")),
-        sa.PrimaryKeyConstraint("heat_id", "run", "lane", name=op.f("pk_run_lanes")),
-    )
 
     op.create_table(
         "results",
@@ -324,7 +303,7 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("post_id", sa.String(length=36), nullable=True),
         sa.Column("post_words", sa.Text(), nullable=False),
-        sa.Column("run", sa.Integer(), nullable=False),
+        sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("take_over", sa.Integer(), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
         sa.Column("team_id", sa.String(length=36), nullable=True),
@@ -336,11 +315,9 @@ def upgrade() -> None:
         sa.Column("clock", Json(), nullable=True),
         sa.Column("raised_at", Instant(), nullable=False),
         sa.Column("received_at", Instant(), nullable=True),
-        sa.Column("content", sa.String(length=64), nullable=True),
+        sa.Column("content", sa.Text(), nullable=True),
         sa.Column("remark", sa.Text(), nullable=True),
-        sa.Column("came_as", sa.String(length=36), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
-        sa.ForeignKeyConstraint(["came_as"], ["reports.id"], name=op.f("fk_reports_came_as")),
         sa.ForeignKeyConstraint(["case_id"], ["cases.id"], name=op.f("fk_reports_case_id")),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_reports_heat_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_reports_meet_id")),
@@ -351,22 +328,12 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_reports_team_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_reports")),
     )
-    op.create_index(
-        "ix_reports_case_id_official_id", "reports", ["case_id", "official_id"], unique=False
-    )
+    op.create_index("ix_reports_case_id", "reports", ["case_id"], unique=False)
     op.create_index(
         "ix_reports_meet_id_official_id_raised_at",
         "reports",
         ["meet_id", "official_id", "raised_at"],
         unique=False,
-    )
-    op.create_index(
-        "ix_reports_raised",
-        "reports",
-        ["heat_id", "official_id"],
-        unique=False,
-        sqlite_where=sa.text("state = 'raised'"),
-        postgresql_where=sa.text("state = 'raised'"),
     )
 
     op.create_table(
@@ -377,8 +344,7 @@ def upgrade() -> None:
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
-        sa.Column("run", sa.Integer(), nullable=False),
-        sa.Column("accounts", sa.Integer(), nullable=False),
+        sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("verdict", sa.String(length=12), nullable=False),
         sa.Column("infringement", sa.String(length=40), nullable=True),
@@ -410,22 +376,6 @@ def upgrade() -> None:
     )
     op.create_index("ix_rulings_case_id", "rulings", ["case_id"], unique=False)
     op.create_index("ix_rulings_heat_id", "rulings", ["heat_id"], unique=False)
-    op.create_index(
-        "ix_rulings_lane_infringements",
-        "rulings",
-        ["meet_id", "team_id"],
-        unique=False,
-        sqlite_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
-        postgresql_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
-    )
-    op.create_index(
-        "ix_rulings_on_flags",
-        "rulings",
-        ["meet_id"],
-        unique=False,
-        sqlite_where=sa.text("accounts = 0 AND replaced_by IS NULL"),
-        postgresql_where=sa.text("accounts = 0 AND replaced_by IS NULL"),
-    )
     op.create_index("ix_rulings_team_id", "rulings", ["team_id"], unique=False)
 
     op.create_table(
@@ -462,14 +412,12 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("flag", sa.String(length=10), nullable=False),
         sa.Column("lane", sa.Integer(), nullable=True),
-        sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("report_id", sa.String(length=36), nullable=True),
-        sa.Column("names_report", sa.Boolean(), nullable=False),
         sa.Column("clock", Json(), nullable=False),
         sa.Column("marks", Json(), nullable=False),
         sa.Column("received_at", Instant(), nullable=False),
-        sa.Column("content", sa.String(length=64), nullable=False),
+        sa.Column("content", sa.Text(), nullable=False),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_calls_heat_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_calls_meet_id")),
         sa.ForeignKeyConstraint(
@@ -477,7 +425,6 @@ def upgrade() -> None:
         ),
         sa.ForeignKeyConstraint(["post_id"], ["posts.id"], name=op.f("fk_calls_post_id")),
         sa.ForeignKeyConstraint(["report_id"], ["reports.id"], name=op.f("fk_calls_report_id")),
-        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_calls_team_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_calls")),
     )
     op.create_index("ix_calls_heat_id_post_id", "calls", ["heat_id", "post_id"], unique=False)
@@ -570,7 +517,6 @@ def downgrade() -> None:
         "reports",
         "sessions",
         "results",
-        "run_lanes",
         "lanes",
         "cases",
         "announcements",

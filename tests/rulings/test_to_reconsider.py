@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from app.ids import new_id
 from tests.builders import Json, MeetAtHand, a_meet
-from tests.results.test_announcing import hold_back
 from tests.rulings.test_lane_infringements import ruled, with_a_final
 from tests.running import Service
 
@@ -64,7 +63,7 @@ def test_rulings_of_a_heat_that_is_run_again_are_on_the_docket(service: Service)
     noted = ruled(meet, lane=3)
     meet.rule(meet.report(lane=5, by="second")["case"], verdict="dismissed")
     assert to_reconsider(meet) == []
-    hold_back(meet)
+    meet.hold_back()
     held_back = "Its heat was held back to run again."
     assert whys(meet) == {first["id"]: held_back, noted["id"]: held_back}
     meet.start()
@@ -87,7 +86,7 @@ def test_the_docket_names_what_each_ruling_says_of_itself(service: Service) -> N
     first, other = ruled(rounds), ruled(rounds, lane=3)
     final = [ruled(rounds, heat=2, lane=lane) for lane in (5, 6)]
     rounds.rule(first["case"], verdict="dismissed", reconsiders=first["id"])
-    hold_back(rounds)
+    rounds.hold_back()
     made = [other, *final]
     shaken = {
         one["id"] for one in made if rounds.referee.get(f"rulings/{one['id']}").json()["is_shaken"]
@@ -99,7 +98,7 @@ def test_rulings_to_look_at_again_stand_on_the_first_page_only(service: Service)
     meet = a_meet(service)
     meet.start()
     meet.rule(meet.report()["case"])
-    hold_back(meet)
+    meet.hold_back()
     place = f"2026-06-13T12:00:00Z~{new_id()}"
     assert (len(to_reconsider(meet)), to_reconsider(meet, after=place)) == (1, [])
 
@@ -108,7 +107,7 @@ def test_no_other_meet_is_told(service: Service) -> None:
     meet, other = a_meet(service), a_meet(service)
     meet.start()
     meet.rule(meet.report()["case"])
-    hold_back(meet)
+    meet.hold_back()
     assert (len(to_reconsider(meet)), to_reconsider(other)) == (1, [])
 
 

@@ -1,0 +1,133 @@
+"""Runs of a heat, numbers of cases, and flags whose account came under another id.
+
+What was stored before is of the first run where nothing said otherwise; a ruling that took along no
+report that is ruled was made on a flag alone. SQLite adds columns and indexes without a rebuild, so
+no table loses its triggers.
+
+Revision ID: 0002
+Revises: 0001
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from hashlib import sha256
+
+import sqlalchemy as sa
+from alembic import op
+
+revision: str = "0002"
+down_revision: str | None = "0001"
+branch_labels: str | Sequence[str] | None = None
+depends_on: str | Sequence[str] | None = None
+
+PARTIAL = {
+    "ix_heats_run_again": ("heats", ["meet_id"], "run > 1 OR state = 'to come' AND run > 0"),
+    "ix_reports_raised": ("reports", ["heat_id", "official_id"], "state = 'raised'"),
+    "ix_rulings_lane_infringements": (
+        "rulings",
+        ["meet_id", "team_id"],
+        "infringement = 'lane_infringement' AND replaced_by IS NULL",
+    ),
+    "ix_rulings_on_flags": ("rulings", ["meet_id"], "accounts = 0 AND replaced_by IS NULL"),
+}
+
+
+def upgrade() -> None:
+    _add_columns()
+    op.create_table(
+        "run_lanes",
+        sa.Column("heat_id", sa.String(length=36), nullable=False),
+        sa.Column("run", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("lane", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("team_id", sa.String(length=36), nullable=False),
+        sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_run_lanes_heat_id")),
+        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_run_lanes_team_id")),
+        sa.PrimaryKeyConstraint("heat_id", "run", "lane", name=op.f("pk_run_lanes")),
+    )
+    _fill()
+    op.drop_index("ix_reports_case_id", table_name="reports")
+    op.create_index("ix_reports_case_id_official_id", "reports", ["case_id", "official_id"])
+    op.create_index("ix_cases_meet_id_number", "cases", ["meet_id", "number"], unique=True)
+    for name, (table, columns, where) in PARTIAL.items():
+        op.create_index(
+            name,
+            table,
+            columns,
+            sqlite_where=sa.text(where),
+            postgresql_where=sa.text(where),
+        )
+
+
+def _add_columns() -> None:
+    op.add_column("cases", sa.Column("number", sa.Integer(), nullable=False, server_default="0"))
+    op.add_column(
+        "rulings", sa.Column("accounts", sa.Integer(), nullable=False, server_default="0")
+    )
+    # Whether an earlier phone chose the id is not known: then its account comes under it.
+    op.add_column(
+        "calls", sa.Column("names_report", sa.Boolean(), nullable=False, server_default=sa.true())
+    )
+    # In the engines' own words: the toolkit would add the constraint in a step that SQLite lacks.
+    op.execute(
+        "ALTER TABLE calls ADD COLUMN team_id VARCHAR(36) "
+        "CONSTRAINT fk_calls_team_id REFERENCES teams (id)"
+    )
+    op.execute(
+        "ALTER TABLE reports ADD COLUMN came_as VARCHAR(36) "
+        "CONSTRAINT fk_reports_came_as REFERENCES reports (id)"
+    )
+
+
+def _fill() -> None:
+    op.execute("UPDATE heats SET run = 1 WHERE run = 0 AND state <> 'to come'")
+    for table in ("reports", "rulings", "results"):
+        op.execute(f"UPDATE {table} SET run = 1 WHERE run IS NULL OR run = 0")
+    op.execute("UPDATE announcements SET run_seen = 1 WHERE run_seen = 0")
+    op.execute(
+        "INSERT INTO run_lanes (heat_id, run, lane, team_id) "
+        "SELECT lanes.heat_id, heats.run, lanes.lane, lanes.team_id "
+        "FROM lanes JOIN heats ON heats.id = lanes.heat_id WHERE heats.state <> 'to come'"
+    )
+    op.execute(
+        "UPDATE calls SET team_id = (SELECT lanes.team_id FROM lanes "
+        "WHERE lanes.heat_id = calls.heat_id AND lanes.lane = calls.lane)"
+    )
+    op.execute(
+        "UPDATE rulings SET accounts = (SELECT count(*) FROM reports "
+        "WHERE reports.case_id = rulings.case_id AND reports.state = 'ruled')"
+    )
+    op.execute(
+        "UPDATE cases SET number = numbered.number FROM (SELECT id, row_number() OVER "
+        "(PARTITION BY meet_id ORDER BY opened_at, id) AS number FROM cases) AS numbered "
+        "WHERE numbered.id = cases.id"
+    )
+    for table in ("reports", "calls"):
+        _digest_contents(table)
+
+
+def _digest_contents(table: str) -> None:
+    """What was sent was kept in full beside what was made of it; its digest tells as much."""
+    conn = op.get_bind()
+    rows = conn.execute(sa.text(f"SELECT id, content FROM {table} WHERE content IS NOT NULL")).all()
+    digests = [{"row": row.id, "digest": sha256(row.content.encode()).hexdigest()} for row in rows]
+    if digests:
+        conn.execute(sa.text(f"UPDATE {table} SET content = :digest WHERE id = :row"), digests)
+
+
+def downgrade() -> None:
+    """Digests stay digests: what was sent cannot be told from them."""
+    for name, (table, _columns, _where) in PARTIAL.items():
+        op.drop_index(name, table_name=table)
+    op.drop_index("ix_cases_meet_id_number", table_name="cases")
+    op.drop_index("ix_reports_case_id_official_id", table_name="reports")
+    op.create_index("ix_reports_case_id", "reports", ["case_id"])
+    op.drop_table("run_lanes")
+    for table, column in (
+        ("reports", "came_as"),
+        ("calls", "team_id"),
+        ("calls", "names_report"),
+        ("rulings", "accounts"),
+        ("cases", "number"),
+    ):
+        op.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
