@@ -21,6 +21,14 @@ class HeatState(StrEnum):
     FINAL = "final"
 
 
+def present_run(state: HeatState, started: int) -> int:
+    """The run that counts now: the last one started, or the next where the heat is to come.
+
+    A heat that is held back waits for its next run, so that all of the last one is of the past.
+    """
+    return started + (state is HeatState.TO_COME)
+
+
 class HeatAct(StrEnum):
     """What can happen to a heat."""
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import bindparam, update
 
 from app.access.queries import Caller
-from app.ids import CaseId, HeatId, PostId, ReportId
+from app.ids import CaseId, HeatId, ReportId
 from app.meets.queries import Running
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
-from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
+from app.reports.arriving import Arriving, arriving, marks_on, post_words
 from app.reports.findings import as_stored, judge_report
 from app.reports.following import awaited_flags, has_stood_back, is_called_by, stand_in_place_of
 from app.reports.grouping import Place, case_for, insist_on_measure, move_report, touch_case_of
@@ -81,8 +80,7 @@ def write_report(
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
         if known is not None:
             _insist_writable(known, unit, caller, version)
-        post_id = PostId(sent.post) if sent.post else None
-        here = arriving(unit, HeatId(sent.heat), sent.lane, post_id, caller.official_id)
+        here = arriving(unit, sent, caller.official_id, _flagged_in(known, sent))
         raised = _flags_of(unit, sent, caller, known, here)
         facts = _judge_and_place(unit, sent, known, raised, here)
         facts |= {
@@ -113,13 +111,7 @@ def _flags_of(
     """What the flags of this account raised under other ids; once it has come, nothing more."""
     if known is not None and known.state != ReportState.RAISED:
         return ()
-    run = _run_of(known, sent, here)
-    return awaited_flags(unit, sent, run, caller.official_id, known)
-
-
-def _run_of(flag: AnyRow | None, sent: ReportIn, here: Arriving) -> int | None:
-    """Written late or again, it is still about the run in which its flag was shown."""
-    return flag.run if flag and flag.heat_id == sent.heat else run_of(here.running)
+    return awaited_flags(unit, sent, here.run, caller.official_id, known)
 
 
 def _write_over(unit: Unit, report_id: ReportId, facts: Mapping[str, Any]) -> None:
@@ -147,8 +139,7 @@ def _judge_and_place(
     here: Arriving,
 ) -> dict[str, Any]:
     """What follows from an account; it is about what its flag was about, whenever it comes."""
-    flag = known or next(iter(raised), None)
-    running, place = _as_it_was(flag, sent, here.running), here.post
+    running, place = here.running, here.post
     take_over = place.take_over if place else sent.take_over
     finding = judge_report(running, take_over, sent.observation, _noted_before(unit, sent, running))
     about = Place(HeatId(sent.heat), sent.lane, running.team_id)
@@ -158,16 +149,21 @@ def _judge_and_place(
         "case_id": case_id,
         "post_id": sent.post,
         "post_words": post_words(place, take_over),
-        "run": _run_of(flag, sent, here),
+        "run": here.run,
         "take_over": take_over,
         "lane": sent.lane,
         "team_id": running.team_id,
         "state": ReportState.WRITTEN.value,
         "words": sent.words,
-        "marks": _marks(flag, sent, here),
+        "marks": _marks(known or next(iter(raised), None), sent, here),
         "finding": as_stored(finding),
         "received_at": unit.now,
     }
+
+
+def _flagged_in(known: AnyRow | None, sent: ReportIn) -> int | None:
+    """The run in which a report's flag was shown: written late or again, it is still about that."""
+    return known.run if known is not None and known.heat_id == sent.heat else None
 
 
 def _case_of(unit: Unit, about: Place, known: Sequence[AnyRow]) -> CaseId:
@@ -177,21 +173,9 @@ def _case_of(unit: Unit, about: Place, known: Sequence[AnyRow]) -> CaseId:
     return [move_report(unit, one.id, CaseId(one.case_id), about) for one in known][-1]
 
 
-def _as_it_was(known: AnyRow | None, sent: ReportIn, running: Running) -> Running:
-    """Who runs in the lane; for a flag of an earlier start whoever ran there then."""
-    if (
-        known is not None
-        and known.run is not None
-        and (known.heat_id, known.lane) == (sent.heat, sent.lane)
-        and known.run != run_of(running)
-    ):
-        return replace(running, team_id=known.team_id)
-    return running
-
-
 def _marks(known: AnyRow | None, sent: ReportIn, here: Arriving) -> list[str]:
     """A report under a flag has the flag's marks of time: it is about what was seen then."""
-    found = marks_on(here, sent.lane, early=is_early(sent.clock, here.running))
+    found = marks_on(here, sent.lane)
     if known is None or known.heat_id != sent.heat:
         return found
     return [

@@ -8,13 +8,13 @@ from sqlalchemy import bindparam, insert, select
 
 from app.access.queries import Caller
 from app.crew.queries import expected_posts
-from app.ids import CallId, CaseId, HeatId, OfficialId, PostId, ReportId, new_id
+from app.ids import CallId, CaseId, HeatId, OfficialId, ReportId, new_id
 from app.meets.actions import set_heat_state
 from app.meets.queries import Running, heat
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken
-from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
+from app.reports.arriving import Arriving, arriving, marks_on, post_words
 from app.reports.following import has_stood_back
 from app.reports.grouping import Place, case_for, last_beyond_measure
 from app.reports.queries import call_from, call_out, called_posts
@@ -41,13 +41,10 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
         if known is not None:
             insist_same(known, unit, caller, content, "a call")
             return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
-        post_id = PostId(sent.post)
-        seen = arriving(unit, HeatId(sent.heat), sent.lane, post_id, caller.official_id)
-        here = _as_head_of_crew(seen, caller)
+        here = _as_head_of_crew(arriving(unit, sent, caller.official_id), caller)
         running = here.running
-        early = is_early(sent.clock, running)
-        run = _speaks_in(here, early=early)
-        marks = marks_on(here, sent.lane, early=early)
+        run = _speaks_in(here)
+        marks = marks_on(here, sent.lane)
         author = _author_for(here, caller)
         report_id, case_id = None, None
         if sent.flag is Flag.YELLOW:
@@ -132,7 +129,7 @@ def _raise_report(
             "official_id": author,
             "post_id": sent.post,
             "post_words": post_words(place, None),
-            "run": run_of(running),
+            "run": here.run,
             "take_over": place.take_over if place else None,
             "lane": sent.lane,
             "team_id": running.team_id,
@@ -175,14 +172,14 @@ def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
     return True
 
 
-def _speaks_in(here: Arriving, *, early: bool) -> int | None:
+def _speaks_in(here: Arriving) -> int | None:
     """The run of the heat for which this call speaks for its post, None where it does not.
 
     A flag shown before the start says nothing about the race, and one shown at a post of somebody
     else does not end that post's silence, unless the head of the crew calls for it: a post that
     reports by radio.
     """
-    if here.post is None or here.running.state is HeatState.TO_COME or early:
+    if here.post is None or here.running.state is HeatState.TO_COME or here.early:
         return None
     # This heat has no such post, or it is for somebody else to say.
     return None if here.mark in NOT_FOR_POST else here.running.run

@@ -30,7 +30,7 @@ _AWAITED = Prepared(
         reports.c.official_id == bindparam("official"),
         reports.c.state == literal_column("'raised'"),
         reports.c.post_id == bindparam("post"),
-        reports.c.run.is_not_distinct_from(bindparam("run")),
+        reports.c.run == bindparam("run"),
         or_(reports.c.lane == bindparam("lane"), reports.c.lane.is_(None)),
         calls.c.names_report.is_(False),
     )
@@ -60,7 +60,7 @@ _CALLED_BY = Prepared(
 
 
 def awaited_flags(
-    unit: Unit, sent: ReportIn, run: int | None, by: OfficialId, known: AnyRow | None
+    unit: Unit, sent: ReportIn, run: int, by: OfficialId, known: AnyRow | None
 ) -> Sequence[AnyRow]:
     """What this official's flag from the same post raised under another id than the account's.
 

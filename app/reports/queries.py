@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, or_, select
+from sqlalchemy import Connection, bindparam, select
 
 from app.access.queries import official_names
 from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
 from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId, TeamId
-from app.meets.queries import heat
-from app.meets.states import HeatState
+from app.meets.queries import PRESENT_RUN, heat
+from app.meets.states import HeatState, present_run
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.findings import finding_out
@@ -49,8 +49,7 @@ _CALLED = (
     .outerjoin(reports, reports.c.id == calls.c.report_id)
     .where(
         calls.c.heat_id == bindparam("heat"),
-        calls.c.run == heats.c.run,
-        heats.c.state != HeatState.TO_COME.value,
+        calls.c.run == PRESENT_RUN,
     )
     .order_by(calls.c.received_at, calls.c.id)
 )
@@ -61,7 +60,7 @@ _WRITTEN = (
     .join(heats, heats.c.id == cases.c.heat_id)
     .where(
         cases.c.heat_id == bindparam("heat"),
-        reports.c.run == heats.c.run,
+        reports.c.run == PRESENT_RUN,
         heats.c.state != HeatState.TO_COME.value,
         reports.c.post_id.is_not(None),
         reports.c.content.is_not(None),
@@ -122,6 +121,7 @@ CASE_COLUMNS = (
         events.c.relay,
         heats.c.round,
         heats.c.number.label("heat_number"),
+        PRESENT_RUN.label("present_run"),
         teams.c.name.label("team_name"),
         teams.c.affiliation,
     )
@@ -144,13 +144,20 @@ _AWAITED = (
         cases.c.heat_id == bindparam("heat"),
         cases.c.state == CaseState.RULED.value,
         reports.c.state.in_([ReportState.RAISED.value, ReportState.RETURNED.value]),
-        # What was flagged before any start belongs to no earlier one.
-        or_(
-            reports.c.run.is_(None),
-            and_(reports.c.run == heats.c.run, heats.c.state != HeatState.TO_COME.value),
-        ),
+        reports.c.run == PRESENT_RUN,
     )
     .order_by(reports.c.raised_at, reports.c.id)
+)
+_SEEN_IN = (
+    select(reports.c.run, PRESENT_RUN.label("present_run"))
+    .join(cases, cases.c.id == reports.c.case_id)
+    .join(heats, heats.c.id == cases.c.heat_id)
+    .where(
+        reports.c.case_id == bindparam("case"),
+        reports.c.state != ReportState.WITHDRAWN.value,
+    )
+    .order_by(reports.c.run.desc())
+    .limit(1)
 )
 _LANE_INFRINGEMENTS = (
     select(
@@ -342,6 +349,12 @@ def accounts_awaited(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     return list(conn.execute(_AWAITED, {"heat": heat_id}))
 
 
+def past_run_seen(conn: Connection, case_id: CaseId) -> int | None:
+    """The last run that a standing report of a case is about, None where that run still counts."""
+    seen = conn.execute(_SEEN_IN, {"case": case_id}).one_or_none()
+    return seen.run if seen is not None and seen.run < seen.present_run else None
+
+
 def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> ReportOut:
     """One report; NotFound for an id that is not of this meet."""
     row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
@@ -413,10 +426,9 @@ def _report_out(row: AnyRow) -> ReportOut:
 
 def marks_now(row: Any) -> list[str]:
     """A report's marks, and whether its heat was held back or started again since."""
-    held_back = row.heat_state == HeatState.TO_COME
-    if row.run is None or (row.run == row.heat_run and not held_back):
-        return list(row.marks)
-    return [*row.marks, Mark.EARLIER_RUN.value]
+    if row.run < present_run(HeatState(row.heat_state), row.heat_run):
+        return [*row.marks, Mark.EARLIER_RUN.value]
+    return list(row.marks)
 
 
 def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:

@@ -98,5 +98,7 @@ class Mark(StrEnum):
 OF_TIME = frozenset({Mark.NOT_RUNNING, Mark.AFTER_ANNOUNCEMENT, Mark.BEFORE_START})
 """The marks that say when something came, not what it says."""
 
-NOT_FOR_POST = frozenset({Mark.OTHERS_POST, Mark.LATER_POST, Mark.RETIRED_POST, Mark.BEFORE_START})
+NOT_FOR_POST = frozenset(
+    {Mark.OTHERS_POST, Mark.LATER_POST, Mark.RETIRED_POST, Mark.BEFORE_START, Mark.NOT_RUNNING}
+)
 """The marks of what does not speak for the post that it names."""

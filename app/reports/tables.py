@@ -65,7 +65,7 @@ reports = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("post_id", id_type(), ForeignKey("posts.id")),
     Column("post_words", Text, nullable=False),
-    Column("run", Integer),
+    Column("run", Integer, nullable=False),
     Column("take_over", Integer),
     Column("lane", Integer),
     Column("team_id", id_type(), ForeignKey("teams.id")),
@@ -94,7 +94,7 @@ reports = Table(
     ),
 )
 """`content` is the SHA-256 of what was sent: it tells a repetition from a change.
-`run` is the run of the heat it is about, null where the heat had not been started.
+`run` is the run of the heat it is about.
 `post_words` is the post as it was then: a later crew plan may use its id for another place.
 `remark` is the head official's question with a returned report, or the reason of a withdrawal.
 `came_as` is the report as which the account of this flag came, and which stands in its place."""

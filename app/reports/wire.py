@@ -104,7 +104,7 @@ class ReportOut(Wire):
     post: PostId | None
     post_words: str
     take_over: int | None
-    run: int | None = Field(description="the run of the heat it is about; null before any start")
+    run: int = Field(description="the run of the heat it is about: its first, second … start")
     lane: int | None
     team: TeamId | None
     team_name: str | None = Field(description="who runs in that lane; null where nobody does")

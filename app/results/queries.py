@@ -13,7 +13,7 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindpara
 from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
-from app.meets.queries import heat, meet_row
+from app.meets.queries import PRESENT_RUN, heat, meet_row
 from app.meets.states import HeatState
 from app.meets.tables import events, heats
 from app.meets.wire import HeatOut
@@ -66,7 +66,7 @@ _TOUCHED_SINCE = or_(
     != announcements.c.rulings_seen,
     select(results.c.version).where(results.c.heat_id == announcements.c.heat_id).scalar_subquery()
     != announcements.c.list_seen,
-    heats.c.run != announcements.c.run_seen,
+    announcements.c.run_seen != PRESENT_RUN,
 )
 _LIST = (
     select(
@@ -150,7 +150,9 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         raise NotFound("No finish list has been loaded for this heat yet.")
     listed = {(lane.lane, lane.team) for lane in facts.lanes}
     finish = [FinishLine.from_stored(stored) for stored in row.rows]
-    is_outdated = row.run != facts.run or listed != {(line.lane, line.team) for line in finish}
+    is_outdated = row.run != facts.present_run or listed != {
+        (line.lane, line.team) for line in finish
+    }
     # No places from another race, or where teams are missing: they would be invented.
     lines = (
         []

@@ -6,15 +6,16 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, func, or_, select
+from sqlalchemy import Connection, bindparam, exists, func, or_, select
 
 from app.access.tables import officials
 from app.clock import in_zone
 from app.ids import CaseId, HeatId, MeetId, OfficialId, RulingId, TeamId
-from app.meets.states import HeatState
+from app.meets.states import HeatState, present_run
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.queries import noted_against
+from app.reports.states import ReportState
 from app.reports.tables import cases, reports
 from app.reports.wire import GoneOn
 from app.rules.finding import Consequence, title_of
@@ -76,7 +77,17 @@ _STANDING = (
         rulings.c.infringement,
         rulings.c.ruled_at,
         rulings.c.noted_before,
+        rulings.c.rests_on,
         rulings.c.run,
+        # In this case or a further one, to which an account goes that comes after the ruling.
+        exists()
+        .where(
+            cases.c.heat_id == rulings.c.heat_id,
+            cases.c.team_id == rulings.c.team_id,
+            reports.c.case_id == cases.c.id,
+            reports.c.state != ReportState.WITHDRAWN.value,
+        )
+        .label("is_reported"),
         heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
     )
@@ -191,15 +202,21 @@ def shaken_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[R
 
 
 def _is_shaken(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
-    """Whether its heat was started anew since, or other lane infringements stand before it now."""
-    held_back = row.heat_state == HeatState.TO_COME
-    if row.run is not None and (held_back or row.run != row.heat_run):
+    """Whether what a ruling stood on has gone since: its race, its reports, or what was noted."""
+    if row.run < present_run(HeatState(row.heat_state), row.heat_run) or not row.is_reported:
         return True
     if row.infringement != Infringement.LANE_INFRINGEMENT:
         return False
     team, before = TeamId(row.team_id), (row.ruled_at, RulingId(row.id))
     now = noted_against(conn, meet_id, team, HeatId(row.heat_id), before)
-    return bool(now.count != row.noted_before)
+    return now.count != row.noted_before or _rests_on_shaken(conn, meet_id, row)
+
+
+def _rests_on_shaken(conn: Connection, meet_id: MeetId, row: AnyRow) -> bool:
+    """Whether a note that made this ruling a disqualification is itself to be looked at again."""
+    of_team = conn.execute(_STANDING_ON_TEAM, {"meet": meet_id, "team": row.team_id}).all()
+    noted = [other for other in of_team if other.id in row.rests_on]
+    return any(_is_shaken(conn, meet_id, other) for other in noted)
 
 
 def ruling_in_words(conn: Connection, meet_id: MeetId, ruling_id: RulingId, zone: str) -> str:

@@ -15,7 +15,7 @@ rulings = Table(
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
     Column("team_id", id_type(), ForeignKey("teams.id"), index=True),
     Column("lane", Integer),
-    Column("run", Integer),
+    Column("run", Integer, nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("verdict", String(12), nullable=False),
     Column("infringement", String(40)),
@@ -34,7 +34,7 @@ rulings = Table(
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
 )
-"""`run` is the run of the heat that its reports are about, null where none says.
+"""`run` is the run of the heat that counted when it was ruled on.
 `separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
 against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 

@@ -261,6 +261,17 @@ def upgrade() -> None:
     op.create_index("ix_lanes_team_id", "lanes", ["team_id"], unique=False)
 
     op.create_table(
+        "run_lanes",
+        sa.Column("heat_id", sa.String(length=36), nullable=False),
+        sa.Column("run", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("lane", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("team_id", sa.String(length=36), nullable=False),
+        sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_run_lanes_heat_id")),
+        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_run_lanes_team_id")),
+        sa.PrimaryKeyConstraint("heat_id", "run", "lane", name=op.f("pk_run_lanes")),
+    )
+
+    op.create_table(
         "results",
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("meet_id", sa.String(length=36), nullable=False),
@@ -305,7 +316,7 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("post_id", sa.String(length=36), nullable=True),
         sa.Column("post_words", sa.Text(), nullable=False),
-        sa.Column("run", sa.Integer(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=False),
         sa.Column("take_over", sa.Integer(), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
         sa.Column("team_id", sa.String(length=36), nullable=True),
@@ -358,7 +369,7 @@ def upgrade() -> None:
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
-        sa.Column("run", sa.Integer(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("verdict", sa.String(length=12), nullable=False),
         sa.Column("infringement", sa.String(length=40), nullable=True),
@@ -534,6 +545,7 @@ def downgrade() -> None:
         "reports",
         "sessions",
         "results",
+        "run_lanes",
         "lanes",
         "cases",
         "announcements",
