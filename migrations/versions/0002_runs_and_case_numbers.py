@@ -4,22 +4,20 @@ What was stored before is of the first run where nothing said otherwise; a rulin
 report that is ruled was made on a flag alone. SQLite adds columns and indexes without a rebuild, so
 no table loses its triggers.
 
-Revision ID: 0002
-Revises: 0001
+Revision: 0002, after 0001.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from hashlib import sha256
 
 import sqlalchemy as sa
 from alembic import op
 
-revision: str = "0002"
-down_revision: str | None = "0001"
-branch_labels: str | Sequence[str] | None = None
-depends_on: str | Sequence[str] | None = None
+revision = "0002"
+down_revision = "0001"
+branch_labels = None
+depends_on = None
 
 PARTIAL = {
     "ix_heats_run_again": ("heats", ["meet_id"], "run > 1 OR state = 'to come' AND run > 0"),
@@ -81,8 +79,10 @@ def _add_columns() -> None:
 
 def _fill() -> None:
     op.execute("UPDATE heats SET run = 1 WHERE run = 0 AND state <> 'to come'")
-    for table in ("reports", "rulings", "results"):
-        op.execute(f"UPDATE {table} SET run = 1 WHERE run IS NULL OR run = 0")
+    for name in ("reports", "rulings", "results"):
+        table = sa.table(name, sa.column("run"))
+        said_nothing = table.c.run.is_(None) | (table.c.run == 0)
+        op.execute(sa.update(table).where(said_nothing).values(run=1))
     op.execute("UPDATE announcements SET run_seen = 1 WHERE run_seen = 0")
     op.execute(
         "INSERT INTO run_lanes (heat_id, run, lane, team_id) "
@@ -102,17 +102,19 @@ def _fill() -> None:
         "(PARTITION BY meet_id ORDER BY opened_at, id) AS number FROM cases) AS numbered "
         "WHERE numbered.id = cases.id"
     )
-    for table in ("reports", "calls"):
-        _digest_contents(table)
+    for name in ("reports", "calls"):
+        _digest_contents(name)
 
 
-def _digest_contents(table: str) -> None:
+def _digest_contents(name: str) -> None:
     """What was sent was kept in full beside what was made of it; its digest tells as much."""
     conn = op.get_bind()
-    rows = conn.execute(sa.text(f"SELECT id, content FROM {table} WHERE content IS NOT NULL")).all()
+    table = sa.table(name, sa.column("id"), sa.column("content"))
+    rows = conn.execute(sa.select(table).where(table.c.content.is_not(None))).all()
     digests = [{"row": row.id, "digest": sha256(row.content.encode()).hexdigest()} for row in rows]
     if digests:
-        conn.execute(sa.text(f"UPDATE {table} SET content = :digest WHERE id = :row"), digests)
+        change = sa.update(table).where(table.c.id == sa.bindparam("row"))
+        conn.execute(change.values(content=sa.bindparam("digest")), digests)
 
 
 def downgrade() -> None:

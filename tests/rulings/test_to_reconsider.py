@@ -91,7 +91,8 @@ def test_the_docket_names_what_each_ruling_says_of_itself(service: Service) -> N
     shaken = {
         one["id"] for one in made if rounds.referee.get(f"rulings/{one['id']}").json()["is_shaken"]
     }
-    assert shaken == set(whys(rounds)) == {other["id"], final[0]["id"]}
+    # The second of the final rests on a note of the race that is run again.
+    assert shaken == set(whys(rounds)) == {one["id"] for one in made}
 
 
 def test_rulings_to_look_at_again_stand_on_the_first_page_only(service: Service) -> None:
