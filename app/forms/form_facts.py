@@ -46,6 +46,12 @@ class FormFacts:
     effect: str
     zone_note: str = ""
     ink_fields: tuple[InkField, ...] = NAMELESS
+    case_number: str = ""
+
+    @property
+    def case_name(self) -> str:
+        """The case's number, which can be said aloud, and its identifier."""
+        return ", ".join(filter(None, [self.case_number, self.case_id]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

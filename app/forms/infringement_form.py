@@ -59,7 +59,7 @@ def draw_infringement_form(form: InfringementForm, paper: Paper) -> bytes:
         smaller = (_plan(form, paper, scale) for scale in SCALES[1:])
         flow = next((plan for plan in smaller if len(plan.pages) == 1), flow)
     title = f"Infringement form \u2013 {shorten(form.event)} \u2013 lane {shorten(form.lane)}"
-    subject = f"Case {shorten(form.case_id)}, {shorten(form.meet)}, {shorten(form.date)}"
+    subject = f"Case {shorten(form.case_name)}, {shorten(form.meet)}, {shorten(form.date)}"
     return paint(flow.pages, paper, About(title, subject))
 
 
@@ -91,7 +91,7 @@ def _plan_foot(typesetter: Typesetter, form: InfringementForm, paper: Paper) -> 
         Fact("", form.team, "team"),
     ]
     which = [
-        Fact("", f"case {form.case_id}", "case"),
+        Fact("", f"case {form.case_name}", "case"),
         Fact("", f"printed {form.printed_at}", "time of printing"),
     ]
     return plan_foot(typesetter, paper, caution, [whose, which])
@@ -117,7 +117,7 @@ def _write_signing(flow: Flow, form: InfringementForm, ruled_on: int | None = No
 
 def _write_head(flow: Flow, form: InfringementForm) -> None:
     aside = [
-        Fact("Case", form.case_id, "case"),
+        Fact("Case", form.case_name, "case"),
         Fact("Printed", form.printed_at, "time of printing"),
     ]
     write_title(flow, "Infringement form", aside)

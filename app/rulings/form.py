@@ -18,7 +18,7 @@ from sqlalchemy import Connection
 
 from app.clock import in_zone
 from app.forms.infringement_form import FormFacts, InfringementForm, InkField, Signature
-from app.ids import HeatId, MeetId, RulingId
+from app.ids import HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
 from app.record.queries import head_of
@@ -65,6 +65,8 @@ def facts_as_ruled(
 ) -> FormFacts:
     """The facts of a form as they are at the ruling."""
     run = heat(conn, meet.id, HeatId(case.heat_id))
+    # What a flag raised is on no form once its account has come as another report: that is.
+    reports = [one for one in reports if one.came_as is None or one.observation is not None]
     returns = returns_of(conn, meet.id, [report.id for report in reports])
     return FormFacts(
         meet=meet.name,
@@ -78,8 +80,9 @@ def facts_as_ruled(
         lane="" if case.lane is None else str(case.lane),
         team=case.team_name or "not known",
         affiliation=case.affiliation or "",
-        bib=_bib(run, case.lane),
+        bib=_bib(run, case.team_id),
         case_id=case.id,
+        case_number=str(case.number),
         zones=zone_pictures(run.relay, reports, meet.book),
         reports=tuple(
             report_on_form(report, returns.get(report.id, ()), meet.time_zone) for report in reports
@@ -160,5 +163,5 @@ def _count(decided: Decided) -> Iterator[str]:
         yield f"It replaces {decided.replaces}."
 
 
-def _bib(run: HeatOut, lane: int | None) -> str:
-    return next((line.bib for line in run.lanes if line.lane == lane), "")
+def _bib(run: HeatOut, team: TeamId | None) -> str:
+    return next((line.bib for line in run.lanes if line.team == team), "")

@@ -162,7 +162,7 @@ def _return_on_form(one: Return, zone: str) -> ReturnOnForm:
 def _marks_note(report: ReportOut) -> str:
     notes = [mark.value for mark in report.marks]
     if report.state is ReportState.WITHDRAWN:
-        notes.append(f"withdrawn by its umpire: {report.remark}")
+        notes.append(f"withdrawn: {report.remark}")
     return "; ".join(notes)
 
 

@@ -52,8 +52,8 @@ rulings = Table(
         postgresql_where=_LANE_INFRINGEMENT_STANDS,
     ),
 )
-"""`run` is the run of the heat that counted when it was ruled on (never null), `accounts` how many written
-reports stood in the case then: those can neither be withdrawn nor moved any more.
+"""`run` is the run of the heat that counted when it was ruled on (never null), `accounts` how
+many written reports stood in the case then: those can neither be withdrawn nor moved any more.
 `separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
 against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 

@@ -368,3 +368,17 @@ def test_facts_of_before_have_lines_for_ink_without_names(facts: FormFacts) -> N
     fields = as_told(document).ink_fields
     assert [field.role for field in fields] == ["Umpire", "Head official", "Team, for receipt"]
     assert [field.name for field in fields] == ["", "", ""]
+
+
+def test_a_form_names_the_case_by_its_number_and_leaves_out_what_came_as_another_report(
+    service: Service,
+) -> None:
+    hand = a_meet(service)
+    hand.start()
+    hand.call("yellow", lane=4)
+    report = hand.report()
+    number = hand.case(report["case"])["number"]
+    told = words_of(hand, hand.rule(report["case"]).json()["id"], Paper.A4)
+    assert f"case {number}, {report['case']}" in told
+    assert "no written account" not in told
+    assert len(hand.case(report["case"])["reports"]) == 2  # nothing is lost
