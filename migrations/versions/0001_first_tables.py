@@ -124,7 +124,7 @@ def upgrade() -> None:
     op.create_index(
         "ix_heats_run_again",
         "heats",
-        ["meet_id"],
+        ["meet_id", "run", "state", "id"],
         unique=False,
         sqlite_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
         postgresql_where=sa.text("run > 1 OR state = 'to come' AND run > 0"),
