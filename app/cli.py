@@ -71,17 +71,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     demo.add_argument("--no-serve", action="store_true", help="write the papers and end")
     demo.add_argument("--out", type=Path, help=OUT_HELP)
-    demo.add_argument("--host", default="127.0.0.1", help="the address to serve on")
-    demo.add_argument(
-        "--port", type=_port, default=8480, help="the port to serve on; 0 takes a free one"
-    )
+    _add_place(demo)
     serve_parser = _add(
         commands, "serve", serve, "serve the database that DATABASE_URL names", "serve"
     )
-    serve_parser.add_argument("--host", help="the address to listen on")
-    serve_parser.add_argument(
-        "--port", type=_port, help="the port to listen on; 0 takes a free one"
-    )
+    _add_place(serve_parser)
     _add(commands, "migrate", migrate, "bring the database to this program's schema", "migrate")
     check = _add(
         commands, "check", check_record, "check an exported record", "check out/record.jsonl"
@@ -95,6 +89,19 @@ def _parser() -> argparse.ArgumentParser:
     load.add_argument("path", type=Path, metavar="FILE", help="a copy that `backup` wrote")
     load.add_argument("--replace", action="store_true", help="replace a database that is there")
     return parser
+
+
+def _add_place(parser: argparse.ArgumentParser) -> None:
+    """Where to listen: asked for here, else what the settings say."""
+    parser.add_argument("--host", help="the address to listen on")
+    parser.add_argument("--port", type=_port, help="the port to listen on; 0 takes a free one")
+
+
+def _settings(parsed: argparse.Namespace) -> Settings:
+    asked = {"host": parsed.host, "port": parsed.port}
+    return Settings().model_copy(
+        update={name: value for name, value in asked.items() if value is not None}
+    )
 
 
 def _port(text: str) -> int:
@@ -126,23 +133,17 @@ def play_demo(parsed: argparse.Namespace) -> int:
 
     if parsed.no_serve:
         return play.write_papers(parsed.out or Path("out"))
-    return play.serve_meet(parsed.out, parsed.host, parsed.port)
+    return play.serve_meet(parsed.out, _settings(parsed))
 
 
 def serve(parsed: argparse.Namespace) -> int:
     """Serve the database, after bringing it to the program's schema."""
     from app.serving import listen, serve_settings  # noqa: PLC0415  (the others need none of it)
 
-    settings = Settings()
-    changes: dict[str, object] = {}
-    if parsed.host is not None:
-        changes["host"] = parsed.host
-    if parsed.port is not None:
-        changes["port"] = parsed.port
+    settings = _settings(parsed)
     made = "" if settings.setup_key.get_secret_value() else secrets.token_urlsafe(24)
     if made:
-        changes["setup_key"] = SecretStr(made)
-    settings = settings.model_copy(update=changes)
+        settings = settings.model_copy(update={"setup_key": SecretStr(made)})
     listener = listen(settings)
     if made:
         print(f"Setup key of this run, which makes meets: {made}")

@@ -103,7 +103,9 @@ class Connection(HttpToolsProtocol):
             self._is_head_too_large = True
             raise _HeadTooLarge
         self._was_asked = True
-        self._due += self.seconds_for_body
+        # Nothing was due where this request came behind one that is still being answered.
+        began = self.loop.time() if self._due == math.inf else self._due
+        self._due = began + self.seconds_for_body
         super().on_headers_complete()
 
     def _head_size(self) -> int:

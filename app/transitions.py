@@ -20,11 +20,12 @@ Act = TypeVar("Act", bound=StrEnum)
 
 @dataclass(frozen=True, slots=True)
 class Step(Generic[State, Act]):
-    """From a state, by an act, to a state."""
+    """From a state, by an act, to a state; one that `follows` comes of another act by itself."""
 
     state: State
     act: Act
     becomes: State
+    follows: bool = False
 
 
 class StateTable(Generic[State, Act]):
@@ -45,5 +46,5 @@ class StateTable(Generic[State, Act]):
         return found
 
     def possible(self, state: State) -> tuple[Act, ...]:
-        """The acts that are possible in a state, in the table's order."""
-        return tuple(step.act for step in self.steps if step.state == state)
+        """The acts that people can ask for in a state, in the table's order."""
+        return tuple(step.act for step in self.steps if step.state == state and not step.follows)

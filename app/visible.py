@@ -39,7 +39,8 @@ _FLAG = re.compile(
         )
     )
 )
-_BLANK_BRAILLE = "\u2800"
+_BLANK_SIGNS = frozenset("\u2800\U0001d159\U00016fe4")
+"""Shown as blanks, taken for what they are: braille, a null notehead, a filler (from memory)."""
 _UNSEEN = frozenset({"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"})
 
 
@@ -86,7 +87,7 @@ def shows_something(text: str) -> bool:
     return any(
         category(character)[0] in "LNPS" or _is_kept_for_emoji(character)
         for character in text
-        if character not in _BLANK_LETTERS and character != _BLANK_BRAILLE
+        if character not in _BLANK_LETTERS | _BLANK_SIGNS
     )
 
 
@@ -99,5 +100,6 @@ def likeness(name: str) -> str:
     name = "".join(name.split())
     if name.isascii():
         return name.casefold()
-    seen = "".join(character for character in name if character not in _IGNORED)
-    return normalize("NFC", seen).casefold()
+    seen = "".join(character for character in name if character not in _IGNORED | _BLANK_SIGNS)
+    # Once more: small letters can be composed otherwise than their capitals.
+    return normalize("NFC", normalize("NFC", seen).casefold())

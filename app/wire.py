@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Mapping
 from contextlib import suppress
 from datetime import UTC, date, datetime
@@ -67,8 +68,8 @@ class Wire(BaseModel):
 def _names_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     read = dict(pairs)
     if len(read) != len(pairs):
-        names = [name for name, _value in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
+        names = Counter(name for name, _value in pairs)
+        twice = next(name for name, given in names.items() if given > 1)
         raise Malformed(
             f"“{twice[:60]}” is given more than once in one object of this document. Send it once. "
             "Nothing was stored."

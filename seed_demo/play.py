@@ -54,22 +54,20 @@ def write_papers(out: Path) -> int:
     return _tell_written(written, out)
 
 
-def serve_meet(out: Path | None, host: str, port: int) -> int:
+def serve_meet(out: Path | None, settings: Settings) -> int:
     """Play the meet so that it ends now, and serve it until a signal ends that.
 
     With a folder, its papers are written there as well and the database stays there.
     """
     if out is not None:
         out.mkdir(parents=True, exist_ok=True)
-        return _serve(out, host, port, keep=True)
+        return _serve(out, settings, keep=True)
     with tempfile.TemporaryDirectory() as folder:
-        return _serve(Path(folder), host, port, keep=False)
+        return _serve(Path(folder), settings, keep=False)
 
 
-def _serve(folder: Path, host: str, port: int, *, keep: bool) -> int:
-    settings = Settings().model_copy(
-        update={"database_url": f"sqlite:///{folder / 'demo.db'}", "host": host, "port": port}
-    )
+def _serve(folder: Path, settings: Settings, *, keep: bool) -> int:
+    settings = settings.model_copy(update={"database_url": f"sqlite:///{folder / 'demo.db'}"})
     files, story, now = read_meet(), read_story(), SystemClock().now()
     timetable = ending_at(now, _own_day(files).first, story.ends)
     with listen(settings) as listener:  # taken before the story is told, which takes a while

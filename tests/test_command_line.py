@@ -262,6 +262,19 @@ def test_a_taken_port_is_told_before_anything_is_done(
     assert not database.exists()
 
 
+@pytest.mark.parametrize("command", ["serve", "demo"])
+def test_the_port_of_the_settings_is_taken_where_none_is_asked_for(
+    database: Path,
+    command: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        monkeypatch.setenv("ZONEDOCKET_PORT", port)
+        assert f"port {port}" in told(capsys, command)
+
+
 @pytest.mark.parametrize("command", ["serve --port 0", "migrate"])
 def test_a_postgresql_that_does_not_answer_is_told_in_one_line(
     command: str,

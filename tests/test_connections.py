@@ -217,6 +217,16 @@ def test_requests_behind_one_another_on_a_line_are_all_answered(service: Service
                 came += line.recv(65_536)
 
 
+def test_a_body_that_does_not_come_behind_another_request_is_given_up(service: Service) -> None:
+    """Pipelined: its head came while nothing was due, since the request before it was there."""
+    sent = b"GET /healthz HTTP/1.1\r\n" + HOST + b"\r\n"
+    sent += b"POST /api/join HTTP/1.1\r\n" + HOST + b"Content-Length: 5000\r\n\r\n"
+    began = time.perf_counter()
+    came = ask(service, sent)
+    assert time.perf_counter() - began < 3
+    assert came.startswith(b"HTTP/1.1 200")
+
+
 def test_a_live_feed_outlasts_all_bounds(service: Service) -> None:
     meet = a_meet(service)
     headers = {"Authorization": f"Bearer {meet.referee.token}"}

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 import subprocess
+from dataclasses import fields
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
@@ -13,6 +15,7 @@ from app.cli import main
 from app.config import Settings
 from app.roles import Role
 from app.rules.book import editions
+from app.rules.observation import Observation
 from tests.running import SETUP_KEY, Service
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
@@ -61,6 +64,15 @@ def test_every_role_edition_and_setting_has_its_place_in_the_readme() -> None:
         assert f"`{name}`" in README
     for field in Settings.model_fields:
         assert f"{field.upper()}`" in README
+
+
+def test_every_kind_of_observation_and_its_facts_have_their_place_in_the_readme() -> None:
+    rows = [line for line in README.splitlines() if line.startswith("| `")]
+    for kind in get_args(Observation):
+        first, *facts = (one.name for one in fields(kind))
+        told = next(row for row in rows if f"`{kind().seen}`" in row)
+        assert first == "seen"
+        assert [fact for fact in facts if f"`{fact}`" not in told] == []
 
 
 def test_every_command_of_the_readme_exists() -> None:

@@ -125,8 +125,8 @@ async def _try_to_join(store: Store, sent: JoinIn, key: str) -> JoinOut | None:
 def _insist_good(pin: str) -> str:
     if is_guessable(pin):
         raise Malformed(
-            "This PIN is the first that anybody would try. Choose another: not one figure "
-            "repeated, nor figures that count up or down.",
+            "This PIN is the first that anybody would try. Choose another: not one digit "
+            "repeated, nor digits that count up or down.",
             field="/pin",
         )
     return pin

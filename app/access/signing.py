@@ -21,8 +21,8 @@ from app.access.queries import Caller, official_row
 from app.access.secrets import pin_matches
 from app.access.tries import insist_no_wait, turn_of
 from app.record.canonical import canonical
-from app.refusals import PinRefused
-from app.store.action import Actor
+from app.refusals import PinRefused, RoleMissing
+from app.store.action import Actor, Unit
 from app.store.store import Store
 
 
@@ -43,6 +43,18 @@ def _stored_pin(conn: Connection, caller: Caller, now: datetime) -> str | None:
     insist_no_wait(conn, caller.tries_key, now)
     stored: str | None = official_row(conn, caller.meet_id, caller.official_id).pin_hash
     return stored
+
+
+def insist_may_sign(unit: Unit, caller: Caller) -> None:
+    """Within the act itself: whoever gave the PIN may still do what it is for.
+
+    Looking at a PIN takes its time, in which roles are taken away and links issued anew.
+    """
+    known = official_row(unit.conn, caller.meet_id, caller.official_id)
+    if not known.active or known.pin_hash is None or not caller.roles <= set(known.roles):
+        raise RoleMissing(
+            "Your roles or your PIN were changed while this was on its way. Nothing was signed."
+        )
 
 
 def statement_digest(statement: Mapping[str, object]) -> str:

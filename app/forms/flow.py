@@ -5,7 +5,8 @@ in full: text, rows of columns and framed parts continue line by line, so nothin
 page. What the lines say is left to the forms, how they are drawn to `painting`.
 """
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from enum import Enum
@@ -73,6 +74,22 @@ class Flow:
         if self.y + height > self.bottom and self.y > self.sheet.top:
             self.pages.append([])
             self.y = self.sheet.top
+
+    def fits(self, write: Callable[["Flow"], None]) -> bool:
+        """Write it if the page holds it whole; else leave the page as it was."""
+        pages, shapes, y = len(self.pages), len(self.pages[-1]), self.y
+        write(self)
+        if len(self.pages) == pages:
+            return True
+        del self.pages[pages:], self.pages[-1][shapes:]
+        self.y = y
+        return False
+
+    def keep(self, write: Callable[["Flow"], None]) -> None:
+        """Write it on one page; what this page does not hold begins the next one."""
+        if not self.fits(write):
+            self.need(math.inf)
+            write(self)
 
     def skip(self, height: float) -> None:
         """Leave room, though none at the top of a further page."""

@@ -5,21 +5,23 @@ draws what it is given and decides nothing: the finding comes from the rules, th
 head official. Layout of our own; the facts on it are those that a report needs (common practice).
 """
 
-from dataclasses import dataclass
+from functools import partial
 
-from app.forms.flow import LABEL_GREY, Align, Column, Flow
+from app.forms.flow import Flow
 from app.forms.fonts import Weight
+from app.forms.form_facts import FormFacts, InfringementForm
 from app.forms.painting import About, paint
 from app.forms.paper import Paper
-from app.forms.report_section import ReportOnForm, write_report
+from app.forms.report_section import ReportOnForm, ReturnOnForm, write_report
+from app.forms.ruling_section import write_ruling, write_ruling_again
 from app.forms.sheet_parts import (
     BODY,
     GAP,
     LABEL,
-    LINES_IN_A_CELL,
-    SMALL,
+    NOT_GIVEN,
     Cell,
     Fact,
+    Foot,
     add_feet,
     join_facts,
     plan_foot,
@@ -28,72 +30,26 @@ from app.forms.sheet_parts import (
     write_missing,
     write_title,
 )
-from app.forms.signature_section import Signature, write_ink_fields, write_signatures
-from app.forms.typesetting import Segment, Typesetter
-from app.forms.zone_drawing import draw_zone
-from app.forms.zone_scale import ZoneMark, ZonePicture, can_draw, say_metres
+from app.forms.signature_section import InkField, Signature, write_ink_fields, write_signatures
+from app.forms.typesetting import Typesetter
+from app.forms.zone_scale import ZoneMark, ZonePicture
+from app.forms.zone_section import write_zones
 
 __all__ = [
     "FormFacts",
     "InfringementForm",
+    "InkField",
     "ReportOnForm",
+    "ReturnOnForm",
     "Signature",
     "ZoneMark",
     "ZonePicture",
     "draw_infringement_form",
 ]
 
-VERDICT = 22.0
 # A form that is a little too long for one page is set a little smaller, down to about 8 points.
 A_LITTLE_TOO_LONG = 2  # pages
 SCALES = (1.0, 0.94, 0.88)
-
-
-@dataclass(frozen=True, slots=True)
-class FormFacts:
-    """What was ruled on and what was ruled, with times and distances already in words.
-
-    Fixed at the ruling: none of it is read anew when the form is printed again. `ruling_count` says
-    how lane infringements were counted, where that mattered.
-    """
-
-    meet: str
-    place: str
-    date: str
-    time_zone: str
-    edition: str
-    event: str
-    round: str
-    heat: str
-    lane: str
-    team: str
-    affiliation: str
-    bib: str
-    case_id: str
-    zone: ZonePicture | None
-    reports: tuple[ReportOnForm, ...]
-    ruling_verdict: str
-    ruling_infringement: str
-    ruling_rule: str
-    ruling_count: str
-    ruling_reasons: str
-    ruled_at: str
-    ruled_by: str
-    effect: str
-
-
-@dataclass(frozen=True, slots=True)
-class InfringementForm(FormFacts):
-    """Everything on the form: the facts of the ruling, and what is known when it is printed.
-
-    `later_ruling` tells that another ruling has replaced this one; it is empty while this stands.
-    """
-
-    later_ruling: str
-    signatures: tuple[Signature, ...]
-    ink_fields: tuple[str, ...]
-    record_head: str
-    printed_at: str
 
 
 def draw_infringement_form(form: InfringementForm, paper: Paper) -> bytes:
@@ -109,27 +65,54 @@ def draw_infringement_form(form: InfringementForm, paper: Paper) -> bytes:
 
 def _plan(form: InfringementForm, paper: Paper, scale: float) -> Flow:
     typesetter = Typesetter()
+    foot = _plan_foot(typesetter, form, paper)
+    flow = Flow(paper, foot.height, scale, typesetter)
+    _write_head(flow, form)
+    ruled_on = len(flow.pages)
+    write_ruling(flow, form)
+    write_zones(flow, form.zones, form.zone_note)
+    _write_reports(flow, form.reports)
+    flow.skip(GAP)
+    _sign(flow, form, ruled_on)
+    add_feet(flow, foot)
+    return flow
+
+
+def _plan_foot(typesetter: Typesetter, form: InfringementForm, paper: Paper) -> Foot:
     caution = (
         f"Findings are suggestions by the edition “{shorten(form.edition)}”. The appointed "
         "officials decide under the current edition of their own rule book."
     )
-    foot = plan_foot(
-        typesetter, paper, caution, f"case {form.case_id}", f"printed {form.printed_at}"
-    )
-    flow = Flow(paper, foot.height, scale, typesetter)
-    _write_head(flow, form)
-    _write_ruling(flow, form)
-    _write_zone(flow, form.zone)
-    _write_reports(flow, form.reports)
-    flow.skip(GAP)
+    whose = [
+        Fact("", form.event, "event"),
+        Fact("", form.round, "round"),
+        Fact("", f"heat {form.heat or NOT_GIVEN}", "heat"),
+        Fact("", f"lane {form.lane or NOT_GIVEN}", "lane"),
+        Fact("", form.team, "team"),
+    ]
+    which = [
+        Fact("", f"case {form.case_id}", "case"),
+        Fact("", f"printed {form.printed_at}", "time of printing"),
+    ]
+    return plan_foot(typesetter, paper, caution, [whose, which])
+
+
+def _sign(flow: Flow, form: InfringementForm, ruled_on: int) -> None:
+    """All signatures on one page, and on it the ruling that they sign."""
+    write = partial(_write_signing, form=form)
+    if len(flow.pages) != ruled_on or not flow.fits(write):
+        flow.keep(partial(write, ruled_on=ruled_on))
+
+
+def _write_signing(flow: Flow, form: InfringementForm, ruled_on: int | None = None) -> None:
+    if ruled_on is not None:
+        write_ruling_again(flow, form, ruled_on)
     write_signatures(flow, form.signatures)
     head = [Fact("Record head at printing", form.record_head, "record head")]
     flow.write(join_facts(head), LABEL)
     flow.skip(GAP * 0.7)
     write_ink_fields(flow, form.ink_fields)
     write_missing(flow)
-    add_feet(flow, foot)
-    return flow
 
 
 def _write_head(flow: Flow, form: InfringementForm) -> None:
@@ -173,89 +156,6 @@ def _write_identity(flow: Flow, form: InfringementForm) -> None:
             Cell(Fact("bib", form.bib, "bib"), 0.1),
             Cell(Fact("rule edition", form.edition, "edition"), 0.26),
         ],
-    )
-
-
-def _write_ruling(flow: Flow, form: InfringementForm) -> None:
-    if form.later_ruling:
-        flow.write([Segment(form.later_ruling, "later ruling", Weight.BOLD)], BODY + 2.0)
-        flow.skip(3.0)
-    with flow.frame(5.0, 1.8):
-        _write_verdict(flow, form)
-        facts = [
-            Fact("infringement", form.ruling_infringement, "infringement"),
-            Fact("rule", form.ruling_rule, "rule of the ruling"),
-            Fact("ruled", form.ruled_at, "time of the ruling"),
-            Fact("by", form.ruled_by, "head official"),
-        ]
-        flow.write(join_facts(facts, Weight.BOLD), BODY)
-        if form.ruling_count:
-            flow.write([Segment(form.ruling_count, "count of the ruling")], BODY)
-        if form.ruling_reasons:
-            flow.skip(2.0)
-            flow.write([Segment("reasons", "labels")], LABEL, grey=LABEL_GREY)
-            flow.write([Segment(form.ruling_reasons, "reasons")], BODY)
-    flow.skip(GAP)
-
-
-def _write_verdict(flow: Flow, form: InfringementForm) -> None:
-    half = flow.width / 2
-    verdict = Segment(form.ruling_verdict or "\u2013", "ruling", Weight.BOLD)
-    effect = Segment(form.effect or "\u2013", "effect", Weight.BOLD)
-    label = [Segment("ruling", "labels")]
-    flow.columns(
-        [
-            Column(flow.left, half, flow.set_lines(label, LABEL, half), grey=LABEL_GREY),
-            Column(
-                flow.left + half,
-                half,
-                flow.set_lines([Segment("effect on the result", "labels")], LABEL, half),
-                Align.RIGHT,
-                LABEL_GREY,
-            ),
-        ]
-    )
-    large = [flow.set_lines([words], VERDICT, half - 6.0) for words in (verdict, effect)]
-    if max(len(lines) for lines in large) > LINES_IN_A_CELL:
-        flow.write([verdict], BODY + 2.0)
-        flow.write([effect], BODY + 2.0)
-        return
-    flow.columns(
-        [
-            Column(flow.left, half, large[0]),
-            Column(flow.left + half, half, large[1], Align.RIGHT),
-        ]
-    )
-
-
-def _write_zone(flow: Flow, zone: ZonePicture | None) -> None:
-    if zone is None or not can_draw(zone):
-        _write_no_zone(flow, "the reports do not name one take-over whose measures are known")
-        return
-    if not zone.marks:
-        _write_no_zone(flow, "no report gives a position")
-        return
-    draw_zone(flow, zone, f"Zone of {zone.name}, drawn to scale")
-    for number, mark in enumerate(zone.marks, 1):
-        _write_mark(flow, mark, number)
-
-
-def _write_no_zone(flow: Flow, why: str) -> None:
-    flow.write([Segment(f"No zone is drawn: {why}.", "zone")], SMALL)
-
-
-def _write_mark(flow: Flow, mark: ZoneMark, number: int) -> None:
-    field = f"mark {number} of the zone"
-    error = say_metres(abs(mark.uncertainty))
-    where = f"{say_metres(mark.metres)} (\u00b1{error}) from the start of the zone,"
-    flow.number(
-        number,
-        [
-            Segment(mark.label, field, Weight.BOLD),
-            Segment(f"  {where}  ", field),
-            Segment(mark.note, field),
-        ],
-        SMALL + 0.8,
     )
 
 

@@ -2,7 +2,8 @@
 
 What was observed stands in sentences made from the observer's answers. The words are the observer's
 own, whole and in their order. The finding is given as the suggestion that it is, with its reason
-and its rule.
+and its rule. Whether the observer was asked back stands with the report: the account is then not
+the first one.
 """
 
 from dataclasses import dataclass
@@ -11,6 +12,16 @@ from app.forms.flow import INDENT, Flow
 from app.forms.fonts import Weight
 from app.forms.sheet_parts import BODY, SMALL, Fact, join_facts
 from app.forms.typesetting import Segment
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnOnForm:
+    """That the observer was asked back: when, by whom, what, and what became of it."""
+
+    at: str
+    by: str
+    asked: str
+    became: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +41,7 @@ class ReportOnForm:
     rule: str
     marks_note: str
     attested: str
+    returns: tuple[ReturnOnForm, ...] = ()
 
 
 def write_report(flow: Flow, report: ReportOnForm, number: int) -> None:
@@ -46,6 +58,7 @@ def write_report(flow: Flow, report: ReportOnForm, number: int) -> None:
         BODY,
     )
     _write_seen(flow, report, where)
+    _write_returns(flow, report, where)
     _write_finding(flow, report, where)
     _write_times(flow, report, where)
 
@@ -64,6 +77,20 @@ def _write_seen(flow: Flow, report: ReportOnForm, where: str) -> None:
     if report.words:
         words = [Fact("In the observer's words", report.words, f"words of {where}")]
         flow.write(join_facts(words), BODY, INDENT)
+
+
+def _write_returns(flow: Flow, report: ReportOnForm, where: str) -> None:
+    for one in report.returns:
+        returned = [
+            Fact("Returned", one.at, f"return of {where}"),
+            Fact("by", one.by, f"return of {where}"),
+            Fact("asked", one.asked, f"question about {where}"),
+        ]
+        became = [
+            Segment("  \u00b7  ", where),
+            Segment(one.became, f"return of {where}", Weight.BOLD),
+        ]
+        flow.write(join_facts(returned) + became, BODY, INDENT)
 
 
 def _write_finding(flow: Flow, report: ReportOnForm, where: str) -> None:

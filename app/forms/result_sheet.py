@@ -101,11 +101,14 @@ TABLE = (
 def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
     """The result as a PDF; the same result on the same paper gives the same bytes."""
     typesetter = Typesetter()
-    owner = (
-        f"{shorten(sheet.event)}, {shorten(sheet.round)}, heat {shorten(sheet.heat)}, "
-        f"announcement {sheet.number}"
-    )
-    foot = plan_foot(typesetter, paper, CAUTION, owner, f"announced {sheet.announced_at}")
+    whose = [
+        Fact("", sheet.event, "event"),
+        Fact("", sheet.round, "round"),
+        Fact("", f"heat {sheet.heat}", "heat"),
+        Fact("", f"announcement {sheet.number}", "announcement"),
+        Fact("", f"announced {sheet.announced_at}", "time of announcement"),
+    ]
+    foot = plan_foot(typesetter, paper, CAUTION, [whose])
     flow = Flow(paper, foot.height, typesetter=typesetter)
     _write_head(flow, sheet)
     _write_table(flow, sheet.lines)

@@ -5,7 +5,7 @@ and what a reader must not take it for. Letters that could not be printed are na
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
@@ -22,6 +22,7 @@ GAP = 10.0
 LINES_IN_A_CELL = 3
 LETTERS_IN_A_FOOT = 70
 WIDEST_IN_A_FOOT = 0.8  # of the text width; the rest is for the number of the page
+NOT_GIVEN = "\u2013"
 IN_FULL_BELOW = "(in full below)"
 
 
@@ -101,7 +102,7 @@ def write_cells(flow: Flow, cells: Sequence[Cell]) -> None:
 
 
 def _value(cell: Cell) -> Segment:
-    return Segment(cell.fact.value or "\u2013", cell.fact.field, cell.weight)
+    return Segment(cell.fact.value or NOT_GIVEN, cell.fact.field, cell.weight)
 
 
 def write_missing(flow: Flow) -> None:
@@ -121,20 +122,33 @@ class Foot:
     """The lines below every page."""
 
     caution: tuple[Line, ...]
-    owner: str
-    printed: str
+    whose: tuple[Line, ...]
 
     @property
     def height(self) -> float:
         """What the foot takes from the page, in points."""
-        return sum(line.height for line in self.caution) + FOOT * 1.4 + 10.0
+        return sum(line.height for line in (*self.caution, *self.whose)) + 10.0
 
 
-def plan_foot(typesetter: Typesetter, paper: Paper, caution: str, owner: str, printed: str) -> Foot:
-    """Set the foot first, since what flows must end above it."""
-    words = [Segment(caution, "foot")]
-    lines = typesetter.set_lines(words, FOOT, paper.sheet.text_width)
-    return Foot(tuple(lines), shorten(owner), shorten(printed))
+def plan_foot(
+    typesetter: Typesetter, paper: Paper, caution: str, whose: Iterable[Iterable[Fact]]
+) -> Foot:
+    """Set the foot first, since what flows must end above it.
+
+    `whose` tells what the sheet belongs to, a paragraph each; no fact is left out, and each is
+    shortened for itself, so that a long name takes no room from another.
+    """
+    width = paper.sheet.text_width
+    lines: list[Line] = []
+    for facts in whose:
+        words = join_facts(shorten_facts(facts), Weight.BOLD)
+        lines += typesetter.set_lines(words, FOOT, width * WIDEST_IN_A_FOOT)
+    return Foot(tuple(typesetter.set_lines([Segment(caution, "foot")], FOOT, width)), tuple(lines))
+
+
+def shorten_facts(facts: Iterable[Fact]) -> list[Fact]:
+    """The facts, each on one line and none longer than a foot can take."""
+    return [replace(fact, value=shorten(fact.value)) for fact in facts]
 
 
 def shorten(text: str) -> str:
@@ -153,19 +167,9 @@ def add_feet(flow: Flow, foot: Foot) -> None:
         for line in foot.caution:
             page.append(SetText(flow.left, y + line.top, line, LABEL_GREY))
             y += line.height
-        left = _fit_foot_line(flow, f"{foot.owner}  \u00b7  {foot.printed}")
-        pages = _foot_line(flow, f"page {number} of {len(flow.pages)}")
-        page.append(SetText(flow.left, y + left.top, left))
+        count = f"page {number} of {len(flow.pages)}"
+        pages = flow.typesetter.set_line(count, "foot", FOOT, Weight.BOLD)
         page.append(SetText(right - pages.width, y + pages.top, pages))
-
-
-def _fit_foot_line(flow: Flow, text: str) -> Line:
-    line = _foot_line(flow, text)
-    while line.width > flow.width * WIDEST_IN_A_FOOT:
-        text = f"{text[: len(text) * 9 // 10]}\u2026"
-        line = _foot_line(flow, text)
-    return line
-
-
-def _foot_line(flow: Flow, text: str) -> Line:
-    return flow.typesetter.set_line(text, "foot", FOOT, Weight.BOLD)
+        for line in foot.whose:
+            page.append(SetText(flow.left, y + line.top, line))
+            y += line.height

@@ -5,7 +5,8 @@ and the whole of it to be compared. The lines for ink are as high as a hand need
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 from app.forms.flow import LABEL_GREY, Column, Flow
 from app.forms.fonts import Weight
@@ -16,8 +17,13 @@ from app.forms.typesetting import Segment
 INK_HEIGHT = 30.0
 ROLE_LINES = 2  # more would not stand beside the line for the signature
 SHORT_DIGEST = 16
-# Shares of the width: who signs, the name in block letters, the signature, date and time.
-INK_COLUMNS = (("", 0.2), ("name", 0.28), ("signature", 0.32), ("date, time", 0.2))
+IN_A_ROW = 2
+DATE = "date, time"
+# Shares of the width. A known name is printed below the line that its bearer signs on; who is not
+# known beforehand writes the name in block letters beside it.
+NAMED_SHARE, DATE_SHARE = 0.33, 0.17
+ROLE_SHARE = 0.2
+NAMELESS_LINES = (("name", 0.28), ("signature", 0.32), (DATE, 0.2))
 COLUMN_GAP = 8.0
 
 
@@ -30,6 +36,14 @@ class Signature:
     at: str
     how: str
     digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class InkField:
+    """A line for ink: as what somebody signs, and the name where it is known."""
+
+    role: str
+    name: str = ""
 
 
 def write_signatures(flow: Flow, signatures: Sequence[Signature]) -> None:
@@ -68,39 +82,70 @@ def group_digest(digest: str) -> str:
     return " ".join(beginning[place : place + 4] for place in range(0, len(beginning), 4))
 
 
-def write_ink_fields(flow: Flow, roles: Sequence[str]) -> None:
-    """A line for each role that may sign in ink; all lines stand together if a page holds them."""
-    if not roles:
+def write_ink_fields(flow: Flow, fields: Sequence[InkField]) -> None:
+    """A line for each who may sign in ink: those whose names are known first, two in a row."""
+    if not fields:
         return
-    rows = len(roles) * INK_HEIGHT * flow.scale
-    flow.need(min(rows + 3 * BODY, flow.bottom - flow.sheet.top))
     flow.label("Signatures in ink", BODY)
-    for role in roles:
-        _write_ink_field(flow, role)
+    named = [field for field in fields if field.name]
+    for place in range(0, len(named), IN_A_ROW):
+        flow.keep(partial(_write_named, fields=named[place : place + IN_A_ROW]))
+    for field in fields:
+        if not field.name:
+            flow.keep(partial(_write_nameless, role=field.role))
 
 
-def _write_ink_field(flow: Flow, role: str) -> None:
-    columns = _split_width(flow)
-    name = flow.set_lines([Segment(role, "roles for ink")], BODY, columns[0].width)
-    if len(name) > ROLE_LINES:
-        flow.write([Segment(role, "roles for ink")], BODY)
-        name = []
-    flow.need(INK_HEIGHT * flow.scale)
-    line = flow.y + INK_HEIGHT * flow.scale - 10.0
-    for column in columns[1:]:
-        flow.put(Stroke(column.x, line, column.x + column.width, line, 0.6))
-    flow.y = line - sum(row.height for row in name) + 3.0
-    flow.columns([Column(columns[0].x, columns[0].width, name)])
-    flow.y = line + 1.0
-    flow.columns(columns[1:])
-
-
-def _split_width(flow: Flow) -> list[Column]:
+def _write_named(flow: Flow, fields: Sequence[InkField]) -> None:
     columns: list[Column] = []
-    x = flow.left
-    for label, share in INK_COLUMNS:
-        width = flow.width * share - COLUMN_GAP
-        lines = flow.set_lines([Segment(label, "labels")], SMALL - 0.7, width)
-        columns.append(Column(x, width, lines, grey=LABEL_GREY))
-        x += flow.width * share
-    return columns
+    for field in fields:
+        who = [
+            Segment(field.name, "names for ink", Weight.BOLD),
+            Segment("  \u00b7  ", "labels"),
+            Segment(field.role, "roles for ink"),
+        ]
+        columns.append(_stand_next(flow, columns, who, NAMED_SHARE, SMALL))
+        columns.append(_label_next(flow, columns, DATE, DATE_SHARE))
+    _draw_lines(flow, columns)
+
+
+def _write_nameless(flow: Flow, role: str) -> None:
+    words = [Segment(role, "roles for ink")]
+    beside = _stand_next(flow, [], words, ROLE_SHARE, BODY)
+    columns = [beside]
+    for label, share in NAMELESS_LINES:
+        columns.append(_label_next(flow, columns, label, share))
+    if len(beside.lines) > ROLE_LINES:
+        flow.write(words, BODY)
+    else:
+        flow.need(INK_HEIGHT * flow.scale)
+        top = flow.y
+        flow.y = _line_below(flow) - sum(row.height for row in beside.lines) + 3.0
+        flow.columns([beside])
+        flow.y = top
+    _draw_lines(flow, columns[1:])
+
+
+def _draw_lines(flow: Flow, columns: Sequence[Column]) -> None:
+    flow.need(INK_HEIGHT * flow.scale)
+    line = _line_below(flow)
+    for column in columns:
+        flow.put(Stroke(column.x, line, column.x + column.width, line, 0.6))
+    flow.y = line + 1.0
+    flow.columns(columns)
+
+
+def _line_below(flow: Flow) -> float:
+    return flow.y + INK_HEIGHT * flow.scale - 10.0
+
+
+def _label_next(flow: Flow, before: Sequence[Column], label: str, share: float) -> Column:
+    label_words = [Segment(label, "labels")]
+    return replace(_stand_next(flow, before, label_words, share, SMALL - 0.7), grey=LABEL_GREY)
+
+
+def _stand_next(
+    flow: Flow, before: Sequence[Column], words: Sequence[Segment], share: float, size: float
+) -> Column:
+    x = before[-1].x + before[-1].width + COLUMN_GAP if before else flow.left
+    width = flow.width * share - COLUMN_GAP
+    return Column(x, width, flow.set_lines(words, size, width))

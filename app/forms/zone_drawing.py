@@ -50,10 +50,13 @@ class Caption:
     size: float = LABEL_SIZE
 
 
-def draw_zone(flow: Flow, picture: ZonePicture, heading: str) -> None:
-    """Draw the zone under its heading over the whole width, and move the pen below it."""
+def draw_zone(flow: Flow, picture: ZonePicture, heading: str, first: int = 1) -> None:
+    """Draw the zone under its heading over the whole width, and move the pen below it.
+
+    Its marks are numbered from `first` on.
+    """
     scale = make_scale(picture, flow.left, flow.left + flow.width)
-    placed = place_marks(picture.marks, scale)
+    placed = place_marks(picture.marks, scale, first)
     above = ABOVE + max((mark.step + 1 for mark in placed), default=0) * STEP
     flow.need(HEADING_ROOM + above + LANE_HEIGHT + BELOW)
     flow.label(heading, HEADING_SIZE)

@@ -92,9 +92,9 @@ def can_draw(picture: ZonePicture) -> bool:
     )
 
 
-def place_marks(marks: Sequence[ZoneMark], scale: Scale) -> list[PlacedMark]:
+def place_marks(marks: Sequence[ZoneMark], scale: Scale, first: int = 1) -> list[PlacedMark]:
     """The marks that have a position, each on the lowest step where it covers no other."""
-    numbered = [pair for pair in enumerate(marks, 1) if math.isfinite(pair[1].metres)]
+    numbered = [pair for pair in enumerate(marks, first) if math.isfinite(pair[1].metres)]
     # Marks at the rim come last, so that they stand above the stems of those inside.
     numbered.sort(key=lambda pair: (not scale.shows(pair[1].metres), pair[1].metres))
     placed: list[PlacedMark] = []

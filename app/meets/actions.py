@@ -10,11 +10,11 @@ from app.access.actions import add_official
 from app.access.queries import is_official
 from app.access.wire import OfficialIn
 from app.crew.actions import hold_posts, release_posts
-from app.ids import HeatId, MeetId, OfficialId
-from app.meets.queries import heat, meet, meet_row
+from app.ids import HeatId, MeetId, OfficialId, PostId
+from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
-from app.meets.tables import heats, meets
-from app.meets.wire import HeatOut, MeetIn, MeetOut
+from app.meets.tables import heats, meets, run_lanes
+from app.meets.wire import HeatOut, MeetIn, MeetOut, OrganiserIn
 from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, Malformed, RoleMissing, Stale, StateConflict
 from app.roles import Role
@@ -35,13 +35,14 @@ def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
             return Done(Put(meet(unit.conn, meet_id), created=False), None)
         if unit.actor.roles:
             raise RoleMissing("A new meet is made with the server's setup key.")
-        if is_official(unit.conn, OfficialId(sent.organiser.id)):
-            raise IdTaken("an official", sent.organiser.id)
+        first = _first_official(sent)
+        if is_official(unit.conn, OfficialId(first.id)):
+            raise IdTaken("an official", first.id)
         unit.conn.execute(
             insert(meets).values(id=meet_id, made_at=unit.now, version=1, **_columns(sent))
         )
-        organiser = OfficialIn(name=sent.organiser.name, roles=[Role.ORGANISER])
-        add_official(unit, OfficialId(sent.organiser.id), organiser)
+        organiser = OfficialIn(name=first.name, roles=[Role.ORGANISER])
+        add_official(unit, OfficialId(first.id), organiser)
         out = meet(unit.conn, meet_id)
         return Done(
             Put(out, created=True), Deed(Kind.MEET_MADE, meet_id, sent.model_dump(mode="json"))
@@ -62,26 +63,39 @@ def change_meet(meet_id: MeetId, sent: MeetIn, version: int) -> Action[MeetOut]:
         known = meet_row(unit.conn, meet_id)
         if known.version != version:
             raise Stale("This meet was changed meanwhile. Read it again, then decide.")
-        _insist_same_organiser(known, sent)
+        changed = _by_the_same_organiser(known, sent)
         unit.conn.execute(
-            update(meets).where(meets.c.id == meet_id).values(version=version + 1, **_columns(sent))
+            update(meets)
+            .where(meets.c.id == meet_id)
+            .values(version=version + 1, **_columns(changed))
         )
         out = meet(unit.conn, meet_id)
-        return Done(out, Deed(Kind.MEET_CHANGED, meet_id, sent.model_dump(mode="json")))
+        return Done(out, Deed(Kind.MEET_CHANGED, meet_id, changed.model_dump(mode="json")))
 
     return act
 
 
-def _insist_same_organiser(known: AnyRow, sent: MeetIn) -> None:
-    """Officials are named one by one, with their own addresses; the meet only names its first."""
-    first = known.facts["organiser"]
-    if sent.organiser.model_dump() != first:
-        raise StateConflict(
-            "The official who set this meet up stays its first one. Send “organiser” as it is "
-            "here, and give the role to somebody else at …/officials/{id}. Nothing was changed.",
+def _first_official(sent: MeetIn) -> OrganiserIn:
+    if sent.organiser is None:
+        raise Malformed(
+            "A new meet needs its first official, who names all others: send “organiser” with "
+            "an id of your choice and a name.",
             field="/organiser",
-            organiser=first,
         )
+    return sent.organiser
+
+
+def _by_the_same_organiser(known: AnyRow, sent: MeetIn) -> MeetIn:
+    """Officials are named one by one, with their own addresses; the meet only names its first."""
+    first = OrganiserIn.model_validate(known.facts["organiser"])
+    if sent.organiser not in {None, first}:
+        raise StateConflict(
+            "The official who set this meet up stays its first one. Leave “organiser” out, and "
+            "give the role to somebody else at …/officials/{id}. Nothing was changed.",
+            field="/organiser",
+            organiser=known.facts["organiser"],
+        )
+    return sent.model_copy(update={"organiser": first})
 
 
 def _insist_on_edition(key: str) -> None:
@@ -112,11 +126,20 @@ def start_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
 
     def act(unit: Unit) -> Done[HeatOut]:
         facts = _move_heat(unit, heat_id, version, HeatAct.START)
-        held = hold_posts(unit, facts)
+        held = begin_run(unit, facts)
         deed = Deed(Kind.HEAT_STARTED, heat_id, {"posts": held, "run": facts.run})
         return Done(facts, deed)
 
     return act
+
+
+def begin_run(unit: Unit, facts: HeatOut) -> list[PostId]:
+    """Keep who stands where and who runs where, whatever the plan and the lanes become."""
+    kept = {"heat_id": facts.id, "run": facts.present_run}
+    lanes = [kept | {"lane": lane.lane, "team_id": lane.team} for lane in facts.lanes]
+    if lanes:
+        unit.conn.execute(insert(run_lanes), lanes)
+    return hold_posts(unit, facts)
 
 
 def hold_back_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
@@ -142,8 +165,10 @@ def _move_heat(unit: Unit, heat_id: HeatId, version: int, what: HeatAct) -> Heat
 def set_heat_state(unit: Unit, heat_id: HeatId, state: HeatState) -> None:
     """Store a heat's new state; the caller has asked the state table."""
     values: dict[str, object] = {"state": state.value, "version": heats.c.version + 1}
-    if state is HeatState.RUNNING:
-        values |= {"started_at": unit.now, "run": heats.c.run + 1}
     if state is HeatState.TO_COME:
         values["started_at"] = None
+    else:
+        values["run"] = PRESENT_RUN  # the next one, where the heat was to come
+    if state is HeatState.RUNNING:
+        values["started_at"] = unit.now
     unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, or_, select
+from sqlalchemy import ColumnElement, Connection, FromClause, and_, bindparam, case, or_, select
 
 from app.cursors import cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
-from app.meets.states import HeatState
-from app.meets.tables import events, heats, lanes, meets, teams
+from app.meets.states import HeatState, present_run
+from app.meets.tables import events, heats, lanes, meets, run_lanes, teams
 from app.meets.wire import (
     HeatOut,
     HeatsOut,
@@ -87,6 +87,14 @@ _LANES = (
     .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
     .order_by(lanes.c.heat_id, lanes.c.lane)
 )
+
+
+def present_run_of(heat: FromClause) -> ColumnElement[int]:
+    """The same as `states.present_run`, for statements that choose by it."""
+    return heat.c.run + case((heat.c.state == HeatState.TO_COME.value, 1), else_=0)
+
+
+PRESENT_RUN = present_run_of(heats)
 RUNNING_COLUMNS = (
     heats.c.state.label("heat_state"),
     heats.c.run.label("heat_run"),
@@ -94,12 +102,20 @@ RUNNING_COLUMNS = (
     heats.c.event_id,
     events.c.relay,
     lanes.c.team_id,
+    teams.c.name.label("team_name"),
     meets.c.edition,
 )
 RUNNING_IN = (
     heats.join(events, events.c.id == heats.c.event_id)
     .join(meets, meets.c.id == heats.c.meet_id)
     .outerjoin(lanes, (lanes.c.heat_id == heats.c.id) & (lanes.c.lane == bindparam("lane")))
+    .outerjoin(teams, teams.c.id == lanes.c.team_id)
+)
+_OF_RUN = Prepared(
+    select(run_lanes.c.lane, run_lanes.c.team_id, teams.c.name)
+    .join(teams, teams.c.id == run_lanes.c.team_id)
+    .where(run_lanes.c.heat_id == bindparam("heat"), run_lanes.c.run == bindparam("run"))
+    .order_by(run_lanes.c.lane)
 )
 _WHO_RUNS = Prepared(
     select(*RUNNING_COLUMNS)
@@ -138,7 +154,13 @@ class Running:
     event_id: EventId
     relay: Relay
     team_id: TeamId | None
+    team_name: str | None
     edition: str
+
+    @property
+    def present_run(self) -> int:
+        """The run that counts now."""
+        return present_run(self.state, self.run)
 
 
 def meet_row(conn: Connection, meet_id: MeetId) -> AnyRow:
@@ -278,8 +300,22 @@ def running_from(row: Any) -> Running:
         row.event_id,
         Relay(row.relay),
         row.team_id,
+        row.team_name,
         row.edition,
     )
+
+
+class RanIn(NamedTuple):
+    """A team in a lane of a run."""
+
+    id: TeamId
+    name: str
+
+
+def teams_of_run(conn: Connection, heat_id: HeatId, run: int) -> Mapping[int, RanIn]:
+    """Who was in which lane when a run began; nothing for one that nobody began on the screen."""
+    rows = _OF_RUN.all(conn, {"heat": heat_id, "run": run})
+    return {row.lane: RanIn(row.team_id, row.name) for row in rows}
 
 
 def teams_with_cases(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatId, TeamId], str]:

@@ -21,6 +21,14 @@ class HeatState(StrEnum):
     FINAL = "final"
 
 
+def present_run(state: HeatState, started: int) -> int:
+    """The run that counts now: the last one started, or the next where the heat is to come.
+
+    A heat that is held back waits for its next run, so that all of the last one is of the past.
+    """
+    return started + (state is HeatState.TO_COME)
+
+
 class HeatAct(StrEnum):
     """What can happen to a heat."""
 
@@ -39,7 +47,7 @@ HEAT_TABLE = StateTable(
         # desk may have announced another heat than it meant.
         Step(HeatState.JUDGED, HeatAct.HOLD_BACK, HeatState.TO_COME),
         Step(HeatState.ANNOUNCED, HeatAct.HOLD_BACK, HeatState.TO_COME),
-        Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED),
+        Step(HeatState.RUNNING, HeatAct.LAST_POST_CALLS, HeatState.JUDGED, follows=True),
         # A result can be announced for a heat that nobody started on the screen: it was run all the
         # same, and the silent posts then need their explicit word.
         Step(HeatState.TO_COME, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),

@@ -105,3 +105,13 @@ lanes = Table(
     Column("legs", Json, nullable=False),
     UniqueConstraint("heat_id", "team_id"),
 )
+
+run_lanes = Table(
+    "run_lanes",
+    metadata,
+    Column("heat_id", id_type(), ForeignKey("heats.id"), primary_key=True),
+    Column("run", Integer, primary_key=True, autoincrement=False),
+    Column("lane", Integer, primary_key=True, autoincrement=False),
+    Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False),
+)
+"""Who was in which lane when a run began: the next run may be drawn anew."""

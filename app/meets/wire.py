@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, Field, model_validator
 
 from app.ids import ChosenId, EventId, HeatId, MeetId, TeamId
-from app.meets.states import HeatState
+from app.meets.states import HeatState, present_run
 from app.rules.relay import Relay
 from app.sheets.problems import Problem
 from app.wire import Day, Name, OptionalName, Wire, shown
@@ -93,7 +93,10 @@ class MeetIn(Wire):
     edition: Annotated[str, Field(max_length=60, examples=["world-athletics-2025"])]
     track: TrackIn = TrackIn()
     terms: TermsIn = TermsIn()
-    organiser: OrganiserIn
+    organiser: OrganiserIn | None = Field(
+        default=None,
+        description="needed for a new meet; stays as it is, and may be left out, in a change",
+    )
 
     @model_validator(mode="after")
     def _days_in_order(self) -> MeetIn:
@@ -165,6 +168,11 @@ class HeatOut(Wire):
     run: int = Field(description="how often the heat was started, recalled starts included")
     lanes: list[LaneOut]
     version: int
+
+    @property
+    def present_run(self) -> int:
+        """The run that counts now."""
+        return present_run(self.state, self.run)
 
 
 class HeatsOut(Wire):

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import bindparam, update
 
 from app.access.queries import Caller
-from app.ids import CaseId, HeatId, PostId, ReportId
+from app.ids import CaseId, HeatId, ReportId
 from app.meets.queries import Running
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
-from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
+from app.reports.arriving import Arriving, arriving, marks_on, post_words
 from app.reports.findings import as_stored, judge_report
+from app.reports.following import awaited_flags, has_stood_back, is_called_by, stand_in_place_of
 from app.reports.grouping import Place, case_for, insist_on_measure, move_report, touch_case_of
 from app.reports.queries import case_row, noted_against, possible_for, report_from, report_out
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
@@ -25,6 +25,13 @@ from app.rules.observation import LaneInfringement
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
+
+HOW_TO_CORRECT = (
+    "To correct it, ask the head official to return it to you, or withdraw it and write another "
+    "under a new id."
+)
+
+AWAITED = frozenset({ReportState.RAISED, ReportState.RETURNED})
 
 _WRITE_REPORT = Prepared(
     update(reports)
@@ -73,29 +80,43 @@ def write_report(
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
         if known is not None:
             _insist_writable(known, unit, caller, version)
-        post_id = PostId(sent.post) if sent.post else None
-        here = arriving(unit, HeatId(sent.heat), sent.lane, post_id, caller.official_id)
-        facts = _judge_and_place(unit, report_id, sent, known, here)
+        here = arriving(unit, sent, caller.official_id, _flagged_in(known, sent))
+        raised = _flags_of(unit, sent, caller, known, here)
+        facts = _judge_and_place(unit, sent, known, raised, here)
         facts |= {
             "observation": document["observation"],
             "clock": document["clock"],
             "content": content,
         }
-        deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts))
+        deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts, raised))
         if known is None or known.case_id != facts["case_id"]:
             insist_on_measure(unit, facts["case_id"], caller.official_id)
         if known is None:
-            stored = facts | _first_facts(unit, report_id, caller)
+            stored = facts | _first_facts(unit, report_id, caller, raised)
             ADD_REPORT.run(unit.conn, stored)
-            return Done(Put(report_from(stored, caller.name), created=True), deed)
-        _WRITE_REPORT.run(
-            unit.conn,
-            {"report": report_id} | {f"new_{name}": value for name, value in facts.items()},
-        )
-        out = report_out(unit.conn, unit.meet_id, report_id)
-        return Done(Put(out, created=known.content is None), deed)
+            out = report_from(stored, caller.name, here.running.team_name)
+        else:
+            _write_over(unit, report_id, facts)
+            out = report_out(unit.conn, unit.meet_id, report_id)
+        for flag in raised:
+            stand_in_place_of(unit, flag, report_id, facts["case_id"])
+        return Done(Put(out, created=known is None or known.content is None), deed)
 
     return act
+
+
+def _flags_of(
+    unit: Unit, sent: ReportIn, caller: Caller, known: AnyRow | None, here: Arriving
+) -> Sequence[AnyRow]:
+    """What the flags of this account raised under other ids; once it has come, nothing more."""
+    if known is not None and known.state != ReportState.RAISED:
+        return ()
+    return awaited_flags(unit, sent, here.run, caller.official_id, known)
+
+
+def _write_over(unit: Unit, report_id: ReportId, facts: Mapping[str, Any]) -> None:
+    new = {f"new_{name}": value for name, value in facts.items()}
+    _WRITE_REPORT.run(unit.conn, {"report": report_id} | new)
 
 
 def _stands_by(known: AnyRow, version: int | None) -> bool:
@@ -112,53 +133,49 @@ def _noted_before(unit: Unit, sent: ReportIn, running: Running) -> int:
 
 def _judge_and_place(
     unit: Unit,
-    report_id: ReportId,
     sent: ReportIn,
     known: AnyRow | None,
+    raised: Sequence[AnyRow],
     here: Arriving,
 ) -> dict[str, Any]:
-    running, place = _as_it_was(known, sent, here.running), here.post
+    """What follows from an account; it is about what its flag was about, whenever it comes."""
+    running, place = here.running, here.post
     take_over = place.take_over if place else sent.take_over
     finding = judge_report(running, take_over, sent.observation, _noted_before(unit, sent, running))
     about = Place(HeatId(sent.heat), sent.lane, running.team_id)
-    case_id = (
-        case_for(unit, about)
-        if known is None
-        else move_report(unit, report_id, CaseId(known.case_id), about)
-    )
+    case_id = _case_of(unit, about, [*([known] if known else []), *raised])
     return {
         "heat_id": sent.heat,
         "case_id": case_id,
         "post_id": sent.post,
         "post_words": post_words(place, take_over),
-        # Written late or again, it is still about the run in which its flag was shown.
-        "run": known.run if known and known.heat_id == sent.heat else run_of(running),
+        "run": here.run,
         "take_over": take_over,
         "lane": sent.lane,
         "team_id": running.team_id,
         "state": ReportState.WRITTEN.value,
         "words": sent.words,
-        "marks": _marks(known, sent, here),
+        "marks": _marks(known or next(iter(raised), None), sent, here),
         "finding": as_stored(finding),
         "received_at": unit.now,
     }
 
 
-def _as_it_was(known: AnyRow | None, sent: ReportIn, running: Running) -> Running:
-    """Who runs in the lane; for a flag of an earlier start whoever ran there then."""
-    if (
-        known is not None
-        and known.run is not None
-        and (known.heat_id, known.lane) == (sent.heat, sent.lane)
-        and known.run != run_of(running)
-    ):
-        return replace(running, team_id=known.team_id)
-    return running
+def _flagged_in(known: AnyRow | None, sent: ReportIn) -> int | None:
+    """The run in which a report's flag was shown: written late or again, it is still about that."""
+    return known.run if known is not None and known.heat_id == sent.heat else None
+
+
+def _case_of(unit: Unit, about: Place, known: Sequence[AnyRow]) -> CaseId:
+    """The case of an account: all that was raised for it comes along, and leaves none behind."""
+    if not known:
+        return case_for(unit, about)
+    return [move_report(unit, one.id, CaseId(one.case_id), about) for one in known][-1]
 
 
 def _marks(known: AnyRow | None, sent: ReportIn, here: Arriving) -> list[str]:
     """A report under a flag has the flag's marks of time: it is about what was seen then."""
-    found = marks_on(here, sent.lane, early=is_early(sent.clock, here.running))
+    found = marks_on(here, sent.lane)
     if known is None or known.heat_id != sent.heat:
         return found
     return [
@@ -167,20 +184,23 @@ def _marks(known: AnyRow | None, sent: ReportIn, here: Arriving) -> list[str]:
     ]
 
 
-def _first_facts(unit: Unit, report_id: ReportId, caller: Caller) -> dict[str, Any]:
+def _first_facts(
+    unit: Unit, report_id: ReportId, caller: Caller, raised: Sequence[AnyRow]
+) -> dict[str, Any]:
     return {
         "id": report_id,
         "meet_id": unit.meet_id,
         "official_id": caller.official_id,
-        "raised_at": unit.now,
+        "raised_at": raised[0].raised_at if raised else unit.now,
         "remark": None,
+        "came_as": None,
         "version": 1,
     }
 
 
-def _written(sent: ReportIn, facts: Mapping[str, Any]) -> dict[str, Any]:
+def _written(sent: ReportIn, facts: Mapping[str, Any], raised: Sequence[AnyRow]) -> dict[str, Any]:
     """What the record keeps of a written report: all that was sent, and what followed from it."""
-    return {
+    told = {
         "case": facts["case_id"],
         "clock": facts["clock"],
         "finding": facts["finding"],
@@ -195,29 +215,23 @@ def _written(sent: ReportIn, facts: Mapping[str, Any]) -> dict[str, Any]:
         "team": facts["team_id"],
         "words": sent.words,
     }
+    return told | {"in_place_of": [flag.id for flag in raised]} if raised else told
 
 
 def _insist_writable(known: AnyRow, unit: Unit, caller: Caller, version: int | None) -> None:
     if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
         raise IdTaken("a report", known.id)
     state = ReportState(known.state)
-    if version is None and state is ReportState.WRITTEN:
-        raise IdTaken(
-            "a written report",
-            known.id,
-            "To correct it, ask the head official to return it to you, or withdraw it and write "
-            "another under a new id.",
-        )
-    if version is None and state not in {ReportState.RAISED, ReportState.RETURNED}:
-        raise IdTaken("a report", known.id)
-    REPORT_TABLE.step(state, ReportAct.WRITE)
-    if state is ReportState.RAISED and version is None:
-        return
-    if version is None:
+    how = HOW_TO_CORRECT if state is ReportState.WRITTEN else ""
+    stood_back = has_stood_back(known)
+    if version is None and not stood_back and state not in AWAITED:
+        raise IdTaken("a written report", known.id, how) if how else IdTaken("a report", known.id)
+    REPORT_TABLE.step(state, ReportAct.WRITE_ALL_THE_SAME if stood_back else ReportAct.WRITE, how)
+    if version is None and state is ReportState.RETURNED:
         raise PreconditionMissing(
             "This report was returned to you: send If-Match with its ETag to write it again."
         )
-    if version != known.version:
+    if version is not None and version != known.version:
         raise Stale("This report was changed meanwhile. Read it again, then write.")
 
 
@@ -241,8 +255,12 @@ def withdraw_report(
 
     def act(unit: Unit) -> Done[ReportOut]:
         known = _report_of_meet(unit, report_id)
-        if known.official_id != caller.official_id:
-            raise NotYours("Only the umpire who wrote a report can withdraw it.")
+        is_own = known.official_id == caller.official_id
+        if not is_own and not is_called_by(unit, known, caller.official_id):
+            raise NotYours(
+                "Only the umpire who wrote a report can withdraw it, and whoever called for their "
+                "post while the account has not come."
+            )
         _step(known, ReportAct.WITHDRAW, version)
         _insist_not_ruled(unit, known)
         _set_state(unit, report_id, ReportState.WITHDRAWN, reason)

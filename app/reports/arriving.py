@@ -6,7 +6,7 @@ it stood when the heat was started: a later plan may give its id, or its officia
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from sqlalchemy import bindparam, select
@@ -20,12 +20,19 @@ from app.crew.queries import (
     post_from,
 )
 from app.crew.tables import heat_posts, posts
-from app.ids import HeatId, OfficialId, PostId
-from app.meets.queries import RUNNING_COLUMNS, RUNNING_IN, Running, running_from
+from app.ids import HeatId, OfficialId
+from app.meets.queries import (
+    RUNNING_COLUMNS,
+    RUNNING_IN,
+    Running,
+    running_from,
+    teams_of_run,
+)
 from app.meets.states import HeatState
 from app.meets.tables import heats
 from app.refusals import NotFound
 from app.reports.states import Mark
+from app.reports.wire import CallIn, ReportIn
 from app.store.action import Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -47,31 +54,56 @@ _ARRIVING = Prepared(
 
 @dataclass(frozen=True, slots=True)
 class Arriving:
-    """Who runs in the lane, and the post that watches; none for an own observation.
+    """Which run it is about, who ran in the lane then, and the post that watches, if any.
 
-    `mark` says what is odd about the official at that post, None where it is their own.
+    `mark` says what is odd about the official at that post, None where it is their own. `early`:
+    it was shown before the heat's last start.
     """
 
+    run: int
     running: Running
+    early: bool
     post: Post | None
     mark: Mark | None = None
 
 
 def arriving(
-    unit: Unit, heat_id: HeatId, lane: int | None, post_id: PostId | None, by: OfficialId
+    unit: Unit, sent: CallIn | ReportIn, by: OfficialId, run: int | None = None
 ) -> Arriving:
-    """What is known; NotFound for a heat or a post that is not of this meet."""
+    """What is known; NotFound for a heat or a post that is not of this meet.
+
+    `run` is what a report is about whose flag was shown before.
+    """
     row = _ARRIVING.first(
-        unit.conn, {"meet": unit.meet_id, "heat": heat_id, "lane": lane, "post": post_id}
+        unit.conn,
+        {"meet": unit.meet_id, "heat": sent.heat, "lane": sent.lane, "post": sent.post},
     )
     if row is None:
         raise NotFound("There is no such heat at this meet.")
     running = running_from(row)
-    if post_id is None:
-        return Arriving(running, None)
+    early = is_early(sent.clock, running)
+    about = run or run_of(running, early=early)
+    running = _as_it_was(unit, running, HeatId(sent.heat), sent.lane, about)
+    if sent.post is None:
+        return Arriving(about, running, early, None)
     if row.post_id is None:
         raise NotFound("There is no such post in this meet's crew plan.")
-    return Arriving(running, *_place_of(unit, heat_id, row, by))
+    return Arriving(about, running, early, *_place_of(unit, HeatId(sent.heat), row, by))
+
+
+def _as_it_was(
+    unit: Unit, running: Running, heat_id: HeatId, lane: int | None, run: int
+) -> Running:
+    """Who runs in the lane; of a run of the past, whoever ran there then."""
+    if lane is None or run == running.present_run:
+        return running
+    then = teams_of_run(unit.conn, heat_id, run)
+    if not then:  # a run that nobody began on the screen
+        return running
+    team = then.get(lane)
+    return replace(
+        running, team_id=team.id if team else None, team_name=team.name if team else None
+    )
 
 
 def _place_of(unit: Unit, heat_id: HeatId, row: AnyRow, by: OfficialId) -> tuple[Post, Mark | None]:
@@ -105,9 +137,13 @@ def is_early(clock: PhoneClock, running: Running) -> bool:
     return clock.at + timedelta(milliseconds=clock.offset_ms) + error < running.started_at
 
 
-def run_of(running: Running) -> int | None:
-    """The run that a report is about, None where the heat had not been started."""
-    return None if running.state is HeatState.TO_COME else running.run
+def run_of(running: Running, *, early: bool) -> int:
+    """The run that a flag or a report is about: the last that had begun when it was shown.
+
+    While a heat is held back that is the run which was recalled. What is seen in a heat that nobody
+    has started yet is about its first run: somebody forgot to.
+    """
+    return max(running.run - early, 1)
 
 
 def post_words(place: Post | None, take_over: int | None) -> str:
@@ -117,7 +153,7 @@ def post_words(place: Post | None, take_over: int | None) -> str:
     return f"take-over {take_over}, own observation" if take_over else "own observation"
 
 
-def marks_on(here: Arriving, lane: int | None, *, early: bool = False) -> list[str]:
+def marks_on(here: Arriving, lane: int | None) -> list[str]:
     """What is odd about a call or a report that is kept all the same."""
     found: list[Mark] = []
     if lane is not None and here.running.team_id is None:
@@ -126,7 +162,7 @@ def marks_on(here: Arriving, lane: int | None, *, early: bool = False) -> list[s
         found.append(Mark.NOT_RUNNING)
     if here.running.state in {HeatState.ANNOUNCED, HeatState.FINAL}:
         found.append(Mark.AFTER_ANNOUNCEMENT)
-    if early:
+    if here.early:
         found.append(Mark.BEFORE_START)
     if here.post is not None and lane is not None and lane not in here.post.lanes:
         found.append(Mark.OUTSIDE_POST)

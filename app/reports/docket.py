@@ -96,6 +96,8 @@ def _report_line(row: Any) -> ReportLine:
     return ReportLine(
         id=row.id,
         official_name=row.official_name,
+        post_words=row.post_words,
+        take_over=row.take_over,
         state=ReportState(row.state),
         seen=Infringement(finding["infringement"]) if finding else None,
         outcome=finding.get("outcome"),

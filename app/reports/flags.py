@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sqlalchemy import bindparam, insert, select
 
 from app.access.queries import Caller
 from app.crew.queries import expected_posts
-from app.ids import CallId, CaseId, HeatId, PostId, ReportId, new_id
+from app.ids import CallId, CaseId, HeatId, OfficialId, ReportId, new_id
 from app.meets.actions import set_heat_state
 from app.meets.queries import Running, heat
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken
-from app.reports.arriving import Arriving, arriving, is_early, marks_on, post_words, run_of
+from app.reports.arriving import Arriving, arriving, marks_on, post_words
 from app.reports.grouping import Place, case_for, last_beyond_measure
-from app.reports.queries import call_out, called_posts
+from app.reports.queries import call_from, call_out, called_posts
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
-from app.reports.states import Mark, ReportState
+from app.reports.states import NOT_FOR_POST, Mark, ReportState
 from app.reports.tables import calls
 from app.reports.wire import CallIn, CallOut, Flag
 from app.roles import Role
@@ -38,55 +40,74 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
         if known is not None:
             insist_same(known, unit, caller, content, "a call")
             return Done(Put(call_out(unit.conn, unit.meet_id, call_id), created=False), None)
-        here = arriving(unit, HeatId(sent.heat), sent.lane, PostId(sent.post), caller.official_id)
+        here = _as_head_of_crew(arriving(unit, sent, caller.official_id), caller)
         running = here.running
-        early = is_early(sent.clock, running)
-        run = _speaks_in(here, caller, early=early)
-        marks = marks_on(here, sent.lane, early=early)
+        run = _speaks_in(here)
+        marks = marks_on(here, sent.lane)
+        author = _author_for(here, caller)
         report_id, case_id = None, None
         if sent.flag is Flag.YELLOW:
-            report_id, case_id = _raise_report(unit, sent, caller, here, marks)
-        _ADD_CALL.run(
-            unit.conn,
-            {
-                "id": call_id,
-                "meet_id": unit.meet_id,
-                "heat_id": sent.heat,
-                "post_id": sent.post,
-                "official_id": caller.official_id,
-                "flag": sent.flag.value,
-                "lane": sent.lane,
-                "run": run,
-                "report_id": report_id,
-                "clock": document["clock"],
-                "marks": marks,
-                "received_at": unit.now,
-                "content": content,
-            },
-        )
+            report_id, case_id = _raise_report(unit, sent, author, here, marks)
+        stored = {
+            "id": call_id,
+            "meet_id": unit.meet_id,
+            "heat_id": sent.heat,
+            "post_id": sent.post,
+            "official_id": caller.official_id,
+            "flag": sent.flag.value,
+            "lane": sent.lane,
+            "team_id": running.team_id,
+            "run": run,
+            "report_id": report_id,
+            "names_report": _names_report(sent, report_id) and author == caller.official_id,
+            "clock": document["clock"],
+            "marks": marks,
+            "received_at": unit.now,
+            "content": content,
+        }
+        _ADD_CALL.run(unit.conn, stored)
         judged = _note_if_judged(unit, HeatId(sent.heat), running)
         facts = {
             **document,
             "report": report_id,
+            "report_of": author if report_id else None,
             "case": case_id,
             "marks": marks,
             "run": run,
             "judged": judged,
         }
-        out = call_out(unit.conn, unit.meet_id, call_id)
+        out = call_from(stored, running.team_name, case_id)
         return Done(Put(out, created=True), Deed(Kind.CALL, call_id, facts))
 
     return act
 
 
+def _names_report(sent: CallIn, report_id: ReportId | None) -> bool:
+    return report_id is not None and report_id == sent.report
+
+
+def _as_head_of_crew(here: Arriving, caller: Caller) -> Arriving:
+    """The head of the crew may call for a post where somebody else stands: one with a radio."""
+    if here.mark is Mark.OTHERS_POST and caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE):
+        return replace(here, mark=Mark.CALLED_BY_HEAD)
+    return here
+
+
+def _author_for(here: Arriving, caller: Caller) -> OfficialId:
+    """Who saw it, and writes the account: whoever stands at the post, not who relays the flag."""
+    if here.post is not None and here.mark is Mark.CALLED_BY_HEAD:
+        return here.post.official_id
+    return caller.official_id
+
+
 def _raise_report(
-    unit: Unit, sent: CallIn, caller: Caller, here: Arriving, marks: list[str]
+    unit: Unit, sent: CallIn, author: OfficialId, here: Arriving, marks: list[str]
 ) -> tuple[ReportId, CaseId]:
     running, place = here.running, here.post
     report_id = ReportId(sent.report or new_id())
     known = REPORT_BY_ID.first(unit.conn, {"report": report_id})
     if known is not None:
-        if known.meet_id != unit.meet_id or known.official_id != caller.official_id:
+        if known.meet_id != unit.meet_id or known.official_id != author:
             raise IdTaken("a report", report_id)
         if _is_flag_of(unit, known, sent):
             # The written report overtook its flag on a bad line: it stands, the flag joins it.
@@ -94,7 +115,7 @@ def _raise_report(
         # A phone that names another report by mistake: this flag is one more, never lost.
         report_id = ReportId(new_id())
     case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
-    last = last_beyond_measure(unit, case_id, caller.official_id)
+    last = last_beyond_measure(unit, case_id, author)
     if last is not None:
         return last, case_id
     ADD_REPORT.run(
@@ -104,10 +125,10 @@ def _raise_report(
             "meet_id": unit.meet_id,
             "heat_id": sent.heat,
             "case_id": case_id,
-            "official_id": caller.official_id,
+            "official_id": author,
             "post_id": sent.post,
             "post_words": post_words(place, None),
-            "run": run_of(running),
+            "run": here.run,
             "take_over": place.take_over if place else None,
             "lane": sent.lane,
             "team_id": running.team_id,
@@ -121,6 +142,7 @@ def _raise_report(
             "received_at": None,
             "content": None,
             "remark": None,
+            "came_as": None,
             "version": 1,
         },
     )
@@ -147,18 +169,14 @@ def _note_if_judged(unit: Unit, heat_id: HeatId, running: Running) -> bool:
     return True
 
 
-def _speaks_in(here: Arriving, caller: Caller, *, early: bool) -> int | None:
+def _speaks_in(here: Arriving) -> int | None:
     """The run of the heat for which this call speaks for its post, None where it does not.
 
     A flag shown before the start says nothing about the race, and one shown at a post of somebody
     else does not end that post's silence, unless the head of the crew calls for it: a post that
     reports by radio.
     """
-    if here.post is None or here.running.state is HeatState.TO_COME or early:
+    if here.post is None or here.running.state is HeatState.TO_COME or here.early:
         return None
-    if here.mark in {Mark.LATER_POST, Mark.RETIRED_POST}:
-        return None  # this heat has no such post
-    stands_there = here.mark in {None, Mark.STAND_IN}
-    if stands_there or caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE):
-        return here.running.run
-    return None
+    # This heat has no such post, or it is for somebody else to say.
+    return None if here.mark in NOT_FOR_POST else here.running.run

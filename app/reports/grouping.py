@@ -7,13 +7,15 @@ open case, and the case they leave behind is marked as joined to it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, and_, bindparam, func, insert, literal_column, select, update
 
 from app.ids import CaseId, HeatId, OfficialId, ReportId, TeamId, new_id
-from app.meets.queries import lanes_of
+from app.meets.queries import lanes_of, teams_of_run
 from app.refusals import StateConflict
+from app.reports.queries import past_run_seen
 from app.reports.states import (
     CASE_TABLE,
     REPORT_TABLE,
@@ -199,13 +201,26 @@ def last_beyond_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) ->
 
 
 def settle_lane(unit: Unit, case_id: CaseId) -> None:
-    """Set the case to the lane in which its team runs now: lanes may have been drawn anew."""
+    """Set the case to the lane in which its team ran when it was seen.
+
+    Lanes may have been drawn anew since the case was opened: before the run, or for the next one.
+    """
     case = _CASE.first(unit.conn, {"case": case_id})
     if case is None or case.team_id is None:
         return
-    known = lanes_of(unit.conn, [case.heat_id]).get(case.heat_id, [])
-    lane = next((line.lane for line in known if line.team == case.team_id), case.lane)
+    ran = _lanes_when_seen(unit.conn, case_id, case.heat_id)
+    lane = ran.get(case.team_id, case.lane)
     unit.conn.execute(update(cases).where(cases.c.id == case_id).values(lane=lane))
+
+
+def _lanes_when_seen(conn: Connection, case_id: CaseId, heat_id: HeatId) -> Mapping[TeamId, int]:
+    """The lanes of the teams in the last run that a standing report of a case is about."""
+    run = past_run_seen(conn, case_id)
+    if run is not None:
+        then = teams_of_run(conn, heat_id, run)
+        if then:
+            return {team.id: lane for lane, team in then.items()}
+    return {line.team: line.lane for line in lanes_of(conn, [heat_id]).get(heat_id, [])}
 
 
 def close_case(unit: Unit, case_id: CaseId) -> None:

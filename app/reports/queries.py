@@ -13,12 +13,20 @@ from app.access.queries import official_names
 from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
 from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId, TeamId
-from app.meets.queries import heat
-from app.meets.states import HeatState
+from app.meets.queries import PRESENT_RUN, heat
+from app.meets.states import HeatState, present_run
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.findings import finding_out
-from app.reports.states import CASE_TABLE, REPORT_TABLE, CaseState, Mark, ReportAct, ReportState
+from app.reports.states import (
+    CASE_TABLE,
+    NOT_FOR_POST,
+    REPORT_TABLE,
+    CaseState,
+    Mark,
+    ReportAct,
+    ReportState,
+)
 from app.reports.tables import calls, cases, reports
 from app.reports.wire import CallOut, CaseOut, Flag, GoneOn, HeatPostsOut, PostLine, ReportOut
 from app.rules.finding import Consequence
@@ -30,8 +38,9 @@ from app.wire import PhoneClock
 REPORTS_PAGE = 100
 
 _CALL = Prepared(
-    select(calls, reports.c.case_id)
+    select(calls, reports.c.case_id, teams.c.name.label("team_name"))
     .outerjoin(reports, reports.c.id == calls.c.report_id)
+    .outerjoin(teams, teams.c.id == calls.c.team_id)
     .where(calls.c.meet_id == bindparam("meet"), calls.c.id == bindparam("call"))
 )
 _CALLED = (
@@ -40,10 +49,24 @@ _CALLED = (
     .outerjoin(reports, reports.c.id == calls.c.report_id)
     .where(
         calls.c.heat_id == bindparam("heat"),
-        calls.c.run == heats.c.run,
-        heats.c.state != HeatState.TO_COME.value,
+        calls.c.run == PRESENT_RUN,
     )
     .order_by(calls.c.received_at, calls.c.id)
+)
+# By its cases: no index of reports begins with the heat.
+_WRITTEN = (
+    select(reports.c.post_id, reports.c.raised_at, reports.c.official_id, reports.c.marks)
+    .join(cases, cases.c.id == reports.c.case_id)
+    .join(heats, heats.c.id == cases.c.heat_id)
+    .where(
+        cases.c.heat_id == bindparam("heat"),
+        reports.c.run == PRESENT_RUN,
+        heats.c.state != HeatState.TO_COME.value,
+        reports.c.post_id.is_not(None),
+        reports.c.content.is_not(None),
+        reports.c.state != ReportState.WITHDRAWN.value,
+    )
+    .order_by(reports.c.raised_at, reports.c.id)
 )
 _REPORT_COLUMNS = (
     select(
@@ -52,10 +75,12 @@ _REPORT_COLUMNS = (
         cases.c.state.label("case_state"),
         heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
+        teams.c.name.label("team_name"),
     )
     .join(officials, officials.c.id == reports.c.official_id)
     .join(cases, cases.c.id == reports.c.case_id)
     .join(heats, heats.c.id == reports.c.heat_id)
+    .outerjoin(teams, teams.c.id == reports.c.team_id)
 )
 _REPORT = Prepared(
     _REPORT_COLUMNS.where(
@@ -80,6 +105,8 @@ REPORT_LINES = (
         reports.c.finding,
         reports.c.marks,
         reports.c.run,
+        reports.c.post_words,
+        reports.c.take_over,
         officials.c.name.label("official_name"),
         heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
@@ -94,6 +121,7 @@ CASE_COLUMNS = (
         events.c.relay,
         heats.c.round,
         heats.c.number.label("heat_number"),
+        PRESENT_RUN.label("present_run"),
         teams.c.name.label("team_name"),
         teams.c.affiliation,
     )
@@ -110,13 +138,26 @@ _OPEN_OF_HEAT = (
 _AWAITED = (
     select(reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
     .join(cases, cases.c.id == reports.c.case_id)
+    .join(heats, heats.c.id == cases.c.heat_id)
     .join(officials, officials.c.id == reports.c.official_id)
     .where(
         cases.c.heat_id == bindparam("heat"),
         cases.c.state == CaseState.RULED.value,
         reports.c.state.in_([ReportState.RAISED.value, ReportState.RETURNED.value]),
+        reports.c.run == PRESENT_RUN,
     )
     .order_by(reports.c.raised_at, reports.c.id)
+)
+_SEEN_IN = (
+    select(reports.c.run, PRESENT_RUN.label("present_run"))
+    .join(cases, cases.c.id == reports.c.case_id)
+    .join(heats, heats.c.id == cases.c.heat_id)
+    .where(
+        reports.c.case_id == bindparam("case"),
+        reports.c.state != ReportState.WITHDRAWN.value,
+    )
+    .order_by(reports.c.run.desc())
+    .limit(1)
 )
 _LANE_INFRINGEMENTS = (
     select(
@@ -197,46 +238,83 @@ def call_out(conn: Connection, meet_id: MeetId, call_id: CallId) -> CallOut:
     row = _CALL.first(conn, {"meet": meet_id, "call": call_id})
     if row is None:
         raise NotFound("There is no such call at this meet.")
+    return call_from(row._asdict(), row.team_name, row.case_id)
+
+
+def call_from(stored: Mapping[str, Any], team_name: str | None, case: CaseId | None) -> CallOut:
+    """A call as it goes over HTTP, from its stored columns, its lane's team and its case."""
     return CallOut(
-        id=row.id,
-        heat=row.heat_id,
-        post=row.post_id,
-        official=row.official_id,
-        flag=Flag(row.flag),
-        lane=row.lane,
-        report=row.report_id,
-        case=row.case_id,
-        marks=[Mark(mark) for mark in row.marks],
-        counts=row.run is not None,
-        received_at=row.received_at,
+        id=stored["id"],
+        heat=stored["heat_id"],
+        post=stored["post_id"],
+        official=stored["official_id"],
+        flag=Flag(stored["flag"]),
+        lane=stored["lane"],
+        team=stored["team_id"],
+        team_name=team_name,
+        report=stored["report_id"],
+        case=case,
+        marks=[Mark(mark) for mark in stored["marks"]],
+        counts=stored["run"] is not None,
+        received_at=stored["received_at"],
     )
 
 
 @dataclass(frozen=True, slots=True)
 class Called:
-    """What a post has shown for a heat: yellow, unless every yellow flag was withdrawn."""
+    """A flag that a post has shown for a heat, and whether that flag was taken back."""
 
+    post: PostId
     flag: Flag
     at: datetime
     by: OfficialId
+    withdrawn: bool = False
+
+    @property
+    def weight(self) -> int:
+        """A yellow that stands before a white; one taken back says at least that they called."""
+        if self.withdrawn:
+            return 0
+        return 2 if self.flag is Flag.YELLOW else 1
 
 
 def called_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
-    """What each post has shown in this run of a heat; a silent post is absent."""
-    shown: dict[PostId, Called] = {}
+    """What each post has shown by its flags in this run of a heat; a silent post is absent."""
+    return _what_counts(_calls_of(conn, heat_id))
+
+
+def heard_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
+    """The same, where a written report that stands counts as its post's yellow flag."""
+    return _what_counts([*_written_of(conn, heat_id), *_calls_of(conn, heat_id)])
+
+
+def _what_counts(shown: Iterable[Called]) -> Mapping[PostId, Called]:
+    """Of each post the flag that weighs most, and of those the last."""
+    counting: dict[PostId, Called] = {}
+    for called in shown:
+        before = counting.get(called.post)
+        if before is None or called.weight >= before.weight:
+            counting[called.post] = called
+    return counting
+
+
+def _calls_of(conn: Connection, heat_id: HeatId) -> Iterable[Called]:
     for row in conn.execute(_CALLED, {"heat": heat_id}):
-        stands = row.flag == Flag.YELLOW and row.state != ReportState.WITHDRAWN
-        before = shown.get(row.post_id)
-        if stands or before is None or before.flag is Flag.WHITE:
-            flag = Flag.YELLOW if stands else Flag.WHITE
-            shown[row.post_id] = Called(flag, row.received_at, row.official_id)
-    return shown
+        withdrawn = row.state == ReportState.WITHDRAWN
+        yield Called(row.post_id, Flag(row.flag), row.received_at, row.official_id, withdrawn)
+
+
+def _written_of(conn: Connection, heat_id: HeatId) -> Iterable[Called]:
+    """Written reports, as if each were a flag; where there was one as well, it weighs as much."""
+    for row in conn.execute(_WRITTEN, {"heat": heat_id}):
+        if NOT_FOR_POST.isdisjoint(row.marks):
+            yield Called(row.post_id, Flag.YELLOW, row.raised_at, row.official_id)
 
 
 def heat_posts(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatPostsOut:
     """Who is expected to call for a heat, and what each post has shown."""
     facts = heat(conn, meet_id, heat_id)
-    shown = called_posts(conn, heat_id)
+    shown = heard_posts(conn, heat_id)
     names = official_names(conn, meet_id)
     lines = [
         _post_line(place, shown.get(place.id), names)
@@ -254,6 +332,7 @@ def _post_line(place: Post, called: Called | None, names: Mapping[OfficialId, st
         words=place.words,
         take_over=place.take_over,
         flag=called.flag if called else None,
+        withdrawn=called.withdrawn if called else False,
         called_at=called.at if called else None,
         called_by=called.by if called else None,
         called_by_name=names[called.by] if called else None,
@@ -268,6 +347,12 @@ def open_cases_of_heat(conn: Connection, heat_id: HeatId) -> list[CaseId]:
 def accounts_awaited(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     """Flags and returned reports of a heat that still await their account, their case ruled on."""
     return list(conn.execute(_AWAITED, {"heat": heat_id}))
+
+
+def past_run_seen(conn: Connection, case_id: CaseId) -> int | None:
+    """The last run that a standing report of a case is about, None where that run still counts."""
+    seen = conn.execute(_SEEN_IN, {"case": case_id}).one_or_none()
+    return seen.run if seen is not None and seen.run < seen.present_run else None
 
 
 def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> ReportOut:
@@ -292,9 +377,12 @@ def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
 
 
 def report_from(
-    stored: Mapping[str, Any], official_name: str, case: CaseState = CaseState.OPEN
+    stored: Mapping[str, Any],
+    official_name: str,
+    team_name: str | None,
+    case: CaseState = CaseState.OPEN,
 ) -> ReportOut:
-    """A report as it goes over HTTP, from its stored columns, its author and its case's state."""
+    """A report as it goes over HTTP, from its stored columns, the names and its case's state."""
     state = ReportState(stored["state"])
     return ReportOut(
         id=stored["id"],
@@ -308,6 +396,7 @@ def report_from(
         run=stored["run"],
         lane=stored["lane"],
         team=stored["team_id"],
+        team_name=team_name,
         state=state,
         observation=stored["observation"],
         words=stored["words"],
@@ -317,6 +406,7 @@ def report_from(
         raised_at=stored["raised_at"],
         received_at=stored["received_at"],
         remark=stored["remark"],
+        came_as=stored["came_as"],
         possible=[act.value for act in possible_for(state, case)],
         version=stored["version"],
     )
@@ -331,15 +421,14 @@ def possible_for(state: ReportState, case: CaseState) -> list[ReportAct]:
 
 def _report_out(row: AnyRow) -> ReportOut:
     stored = row._asdict() | {"marks": marks_now(row)}
-    return report_from(stored, row.official_name, CaseState(row.case_state))
+    return report_from(stored, row.official_name, row.team_name, CaseState(row.case_state))
 
 
 def marks_now(row: Any) -> list[str]:
     """A report's marks, and whether its heat was held back or started again since."""
-    held_back = row.heat_state == HeatState.TO_COME
-    if row.run is None or (row.run == row.heat_run and not held_back):
-        return list(row.marks)
-    return [*row.marks, Mark.EARLIER_RUN.value]
+    if row.run < present_run(HeatState(row.heat_state), row.heat_run):
+        return [*row.marks, Mark.EARLIER_RUN.value]
+    return list(row.marks)
 
 
 def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:

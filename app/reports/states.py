@@ -28,6 +28,7 @@ class ReportAct(StrEnum):
     RETURN = "return"
     WITHDRAW = "withdraw"
     RULE = "rule"
+    WRITE_ALL_THE_SAME = "write all the same"
 
 
 REPORT_TABLE = StateTable(
@@ -40,7 +41,14 @@ REPORT_TABLE = StateTable(
             Step(state, ReportAct.WITHDRAW, ReportState.WITHDRAWN)
             for state in (ReportState.RAISED, ReportState.WRITTEN, ReportState.RETURNED)
         ),
-        Step(ReportState.WRITTEN, ReportAct.RULE, ReportState.RULED),
+        Step(ReportState.WRITTEN, ReportAct.RULE, ReportState.RULED, follows=True),
+        # A flag whose account came as another report: a phone that still writes to it is heard.
+        Step(
+            ReportState.WITHDRAWN,
+            ReportAct.WRITE_ALL_THE_SAME,
+            ReportState.WRITTEN,
+            follows=True,
+        ),
     ],
 )
 
@@ -64,7 +72,7 @@ class CaseAct(StrEnum):
 CASE_TABLE = StateTable(
     "case",
     [
-        Step(CaseState.OPEN, CaseAct.JOIN, CaseState.JOINED),
+        Step(CaseState.OPEN, CaseAct.JOIN, CaseState.JOINED, follows=True),
         Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED),
         Step(CaseState.RULED, CaseAct.RECONSIDER, CaseState.RULED),
     ],
@@ -79,6 +87,7 @@ class Mark(StrEnum):
     AFTER_ANNOUNCEMENT = "came after the result was announced"
     OUTSIDE_POST = "lane outside the post"
     OTHERS_POST = "post of somebody else"
+    CALLED_BY_HEAD = "called by the head of the crew"
     LATER_POST = "post of a later crew plan"
     STAND_IN = "by a stand-in"
     BEFORE_START = "shown before the heat was started"
@@ -88,3 +97,8 @@ class Mark(StrEnum):
 
 OF_TIME = frozenset({Mark.NOT_RUNNING, Mark.AFTER_ANNOUNCEMENT, Mark.BEFORE_START})
 """The marks that say when something came, not what it says."""
+
+NOT_FOR_POST = frozenset(
+    {Mark.OTHERS_POST, Mark.LATER_POST, Mark.RETIRED_POST, Mark.BEFORE_START, Mark.NOT_RUNNING}
+)
+"""The marks of what does not speak for the post that it names."""

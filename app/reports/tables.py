@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sqlalchemy import (
+    Boolean,
     CheckConstraint,
     Column,
     ForeignKey,
@@ -64,7 +65,7 @@ reports = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("post_id", id_type(), ForeignKey("posts.id")),
     Column("post_words", Text, nullable=False),
-    Column("run", Integer),
+    Column("run", Integer, nullable=False),
     Column("take_over", Integer),
     Column("lane", Integer),
     Column("team_id", id_type(), ForeignKey("teams.id")),
@@ -78,15 +79,25 @@ reports = Table(
     Column("received_at", Instant),
     Column("content", String(64)),
     Column("remark", Text),
+    Column("came_as", id_type(), ForeignKey("reports.id")),
     Column("version", Integer, nullable=False),
     # A case's reports, and how many of them one official wrote.
     Index(None, "case_id", "official_id"),
     Index(None, "meet_id", "official_id", "raised_at"),
+    # The few whose account is still to come: every new report asks whether it is one of these.
+    Index(
+        "ix_reports_raised",
+        "heat_id",
+        "official_id",
+        sqlite_where=text("state = 'raised'"),
+        postgresql_where=text("state = 'raised'"),
+    ),
 )
 """`content` is the SHA-256 of what was sent: it tells a repetition from a change.
-`run` is the run of the heat it is about, null where the heat had not been started.
+`run` is the run of the heat it is about.
 `post_words` is the post as it was then: a later crew plan may use its id for another place.
-`remark` is the head official's question with a returned report, or the reason of a withdrawal."""
+`remark` is the head official's question with a returned report, or the reason of a withdrawal.
+`came_as` is the report as which the account of this flag came, and which stands in its place."""
 
 calls = Table(
     "calls",
@@ -98,8 +109,10 @@ calls = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("flag", String(10), nullable=False),
     Column("lane", Integer),
+    Column("team_id", id_type(), ForeignKey("teams.id")),
     Column("run", Integer),
     Column("report_id", id_type(), ForeignKey("reports.id")),
+    Column("names_report", Boolean, nullable=False),
     Column("clock", Json, nullable=False),
     Column("marks", Json, nullable=False),
     Column("received_at", Instant, nullable=False),
@@ -107,5 +120,8 @@ calls = Table(
     Index(None, "heat_id", "post_id"),
     Index(None, "report_id"),
 )
-"""`run` is the run of the heat for which the call speaks for its post; null where it does not: the
-heat had not been started, or the post is somebody else's."""
+"""`team_id` is the team that ran in the lane then: lanes may be drawn anew after a recall.
+`run` is the run of the heat for which the call speaks for its post; null where it does not: the
+heat had not been started, or the post is somebody else's.
+`names_report` says whether the phone of whoever writes the account chose the report's id: only then
+is the account sure to come under it."""

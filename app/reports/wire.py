@@ -54,6 +54,8 @@ class CallOut(Wire):
     official: OfficialId
     flag: Flag
     lane: int | None
+    team: TeamId | None
+    team_name: str | None = Field(description="who runs in that lane; null where nobody does")
     report: ReportId | None
     case: CaseId | None
     marks: list[Mark]
@@ -102,9 +104,10 @@ class ReportOut(Wire):
     post: PostId | None
     post_words: str
     take_over: int | None
-    run: int | None = Field(description="the run of the heat it is about; null before any start")
+    run: int = Field(description="the run of the heat it is about: its first, second … start")
     lane: int | None
     team: TeamId | None
+    team_name: str | None = Field(description="who runs in that lane; null where nobody does")
     state: ReportState
     observation: dict[str, Any] | None
     words: str
@@ -114,6 +117,9 @@ class ReportOut(Wire):
     raised_at: datetime
     received_at: datetime | None
     remark: str | None
+    came_as: ReportId | None = Field(
+        description="for a flag whose account came under another id: that report"
+    )
     possible: list[str]
     version: int
 
@@ -153,6 +159,8 @@ class ReportLine(Wire):
 
     id: ReportId
     official_name: str
+    post_words: str
+    take_over: int | None
     state: ReportState
     seen: Infringement | None
     outcome: Outcome | None
@@ -229,7 +237,12 @@ class PostLine(Wire):
     official_name: str
     words: str
     take_over: int
-    flag: Flag | None = Field(description="null while the post is silent")
+    flag: Flag | None = Field(
+        description="null while the post is silent; a written report that stands counts as yellow"
+    )
+    withdrawn: bool = Field(
+        description="whether its yellow flags were all taken back, and it has shown no white"
+    )
     called_at: datetime | None
     called_by: OfficialId | None = Field(
         description="who called; the head of the crew may call for a post that reports by radio"

@@ -15,11 +15,10 @@ from typing import Any
 from sqlalchemy import insert, select, update
 
 from app.access.queries import Caller, official_row
-from app.access.signing import statement_digest
+from app.access.signing import insist_may_sign, statement_digest
 from app.clock import in_zone
-from app.crew.actions import hold_posts
 from app.ids import AnnouncementId, HeatId, OfficialId, TeamId, WindowId, new_id
-from app.meets.actions import set_heat_state
+from app.meets.actions import begin_run, set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.wire import HeatOut
@@ -69,13 +68,13 @@ def load_result(
         teams = {lane.lane: lane.team for lane in facts.lanes}
         stored = [_as_stored(row, teams[row.lane]) for row in rows]
         known = result_row(unit.conn, unit.meet_id, heat_id)
-        if known is not None and (known.rows, known.run) == (stored, facts.run):
+        if known is not None and (known.rows, known.run) == (stored, facts.present_run):
             return Done(Put(result(unit.conn, unit.meet_id, heat_id), created=False), None)
         values: dict[str, Any] = {
             "rows": stored,
             "loaded_by": caller.official_id,
             "loaded_at": unit.now,
-            "run": facts.run,
+            "run": facts.present_run,
         }
         if known is None:
             unit.conn.execute(
@@ -89,7 +88,7 @@ def load_result(
                 .values(version=known.version + 1, **values)
             )
         out = result(unit.conn, unit.meet_id, heat_id)
-        body = {"rows": stored, "run": facts.run, "sha256": sha256(content).hexdigest()}
+        body = {"rows": stored, "run": facts.present_run, "sha256": sha256(content).hexdigest()}
         return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, body))
 
     return act
@@ -130,6 +129,7 @@ def announce(
             _insist_same(known, unit, caller, content)
             out = announcement(unit.conn, unit.meet_id, announcement_id)
             return Done(Put(out, created=False), None)
+        insist_may_sign(unit, caller)
         heat_id = HeatId(sent.heat)
         seen = _what_is_announced(unit, heat_id, version)
         _insist_on_word(seen, sent.despite)
@@ -155,13 +155,13 @@ def announce(
                 content=content,
                 list_seen=_list_version(unit, heat_id),
                 rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
-                run_seen=facts.run,
+                run_seen=facts.present_run,
             )
         )
         _open_windows(unit, out, opened)
         step = HEAT_TABLE.step(facts.state, HeatAct.ANNOUNCE)
         if facts.state is HeatState.TO_COME:
-            hold_posts(unit, facts)
+            begin_run(unit, facts)
         set_heat_state(unit, heat_id, step.becomes)
         deed = Deed(Kind.ANNOUNCEMENT, announcement_id, out.snapshot())
         return Done(Put(out, created=True), deed)

@@ -14,7 +14,7 @@ from app.access.tables import officials
 from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, CaseId, HeatId, MeetId
-from app.meets.queries import heat, lanes_of, meet_row
+from app.meets.queries import PRESENT_RUN, heat, lanes_of, meet_row
 from app.meets.states import HeatState
 from app.meets.tables import events, heats
 from app.meets.wire import HeatOut
@@ -81,7 +81,7 @@ _TOUCHED_SINCE = or_(
     != announcements.c.rulings_seen,
     select(results.c.version).where(results.c.heat_id == announcements.c.heat_id).scalar_subquery()
     != announcements.c.list_seen,
-    heats.c.run != announcements.c.run_seen,
+    announcements.c.run_seen != PRESENT_RUN,
 )
 _LIST = (
     select(
@@ -92,7 +92,7 @@ _LIST = (
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number.label("heat_number"),
-        heats.c.run,
+        PRESENT_RUN.label("run"),
         heats.c.state,
         ~select(_later.c.id)
         .where(
@@ -172,7 +172,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     announcement says by it exactly what was looked at.
     """
     facts = heat(conn, meet_id, heat_id)
-    found = _lines_of(conn, {heat_id: facts.run})
+    found = _lines_of(conn, {heat_id: facts.present_run})
     if heat_id not in found:
         raise NotFound("No finish list has been loaded for this heat yet.")
     lines = found[heat_id]
@@ -196,7 +196,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
 def _lines_of(
     conn: Connection, runs: Mapping[HeatId, int]
 ) -> Mapping[HeatId, list[ResultLineOut] | None]:
-    """The lines that heats' results have now, for heats with a finish list, given their runs.
+    """The lines that results have now, for heats with a finish list, given their present runs.
 
     None where the list is of another race or another start list: places would be invented.
     """

@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import bindparam, insert, select, update
 
 from app.access.queries import Caller, official_row
-from app.access.signing import statement_digest
+from app.access.signing import insist_may_sign, statement_digest
 from app.clock import rfc3339
 from app.ids import CaseId, DisqualificationId, ReportId, RulingId, new_id
 from app.meets.queries import MeetFacts, meet_facts
@@ -40,9 +40,12 @@ from app.rulings.states import (
     DisqualificationState,
 )
 from app.rulings.tables import disqualifications, rulings
-from app.rulings.wire import RulingIn, RulingOut
+from app.rulings.wire import RulingIn, RulingOut, Verdict
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
+
+ON_RECORD = frozenset({ReportState.WRITTEN, ReportState.RULED})
+"""The reports that a ruling takes along, and those that an earlier one took."""
 
 _RULING = select(rulings).where(rulings.c.id == bindparam("ruling"))
 
@@ -58,6 +61,7 @@ def rule_on(
         if known is not None:
             _insist_same(known, unit, case_id, caller, content)
             return Done(Put(ruling_out(unit.conn, unit.meet_id, ruling_id), created=False), None)
+        insist_may_sign(unit, caller)
         case_row(unit.conn, unit.meet_id, case_id)  # a case of this meet, before it is touched
         settle_lane(unit, case_id)
         case = case_row(unit.conn, unit.meet_id, case_id)
@@ -70,6 +74,7 @@ def rule_on(
             # First, so that a lane infringement it noted no longer counts against the team.
             _replace(unit, replaced, ruling_id)
         effect = effect_of(unit, case, meet, sent, reports)
+        _insist_on_present_run(sent, case.present_run, effect, reports)
         form = _form(unit, meet, case, sent, effect, reports, caller)
         statement = _statement(unit, meet, case, ruling_id, sent, effect, reports, form)
         digest = statement_digest(statement)
@@ -81,7 +86,8 @@ def rule_on(
                 heat_id=case.heat_id,
                 team_id=case.team_id,
                 lane=case.lane,
-                run=_run_of(reports),
+                run=case.present_run,
+                accounts=sum(report.state in ON_RECORD for report in reports),
                 official_id=caller.official_id,
                 verdict=sent.verdict.value,
                 infringement=effect.infringement,
@@ -170,6 +176,27 @@ def _who_was_first(unit: Unit, earlier: list[RulingId]) -> str:
         f"{last.official_name} has ruled on this case meanwhile: {last.verdict}. "
         "Read it again before you decide anything."
     )
+
+
+def _insist_on_present_run(
+    sent: RulingIn, present: int, effect: Effect, reports: list[ReportOut]
+) -> None:
+    """Nobody is disqualified by oversight for what was seen in a race that is run again."""
+    standing = [report for report in reports if report.state is not ReportState.WITHDRAWN]
+    told = [report for report in standing if _tells_of(report, effect)] or standing
+    if sent.verdict is Verdict.DISMISSED or sent.earlier_run:
+        return
+    if all(report.run < present for report in told):
+        raise StateConflict(
+            "All that was reported of this is from a start that was recalled, or from a race that "
+            "is run again. Dismiss the case; or, where it is to count all the same, confirm it "
+            "with “earlier_run”: true.",
+            field="/earlier_run",
+        )
+
+
+def _tells_of(report: ReportOut, effect: Effect) -> bool:
+    return report.finding is not None and report.finding.infringement is effect.infringement
 
 
 def _form(
@@ -294,18 +321,6 @@ def _take_over_of(reports: list[ReportOut], effect: Effect) -> int | None:
     named = {
         report.take_over
         for report in reports
-        if report.finding is not None
-        and report.finding.infringement is effect.infringement
-        and report.state is not ReportState.WITHDRAWN
+        if _tells_of(report, effect) and report.state is not ReportState.WITHDRAWN
     }
     return named.pop() if len(named) == 1 else None
-
-
-def _run_of(reports: list[ReportOut]) -> int | None:
-    """The last run of the heat that the standing reports are about, None where none says."""
-    runs = [
-        report.run
-        for report in reports
-        if report.run is not None and report.state is not ReportState.WITHDRAWN
-    ]
-    return max(runs, default=None)

@@ -8,7 +8,7 @@ Times stand in the meet's zone.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
@@ -17,7 +17,7 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.clock import in_zone
-from app.forms.infringement_form import FormFacts, InfringementForm, Signature
+from app.forms.infringement_form import FormFacts, InfringementForm, InkField, Signature
 from app.ids import HeatId, MeetId, RulingId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
@@ -26,11 +26,12 @@ from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rulings.queries import ruling_in_words, stored_form
-from app.rulings.reported import report_on_form, zone_picture
+from app.rulings.reported import report_on_form, reporters, zone_note, zone_pictures
+from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
 from app.store.rows import AnyRow
 
-INK_FIELDS = ("Umpire", "Head official", "Team, for receipt")
+NO_ONE_ZONE = "No zone is drawn: the reports do not name one take-over."
 
 FACTS: TypeAdapter[FormFacts] = TypeAdapter(FormFacts)
 
@@ -64,6 +65,7 @@ def facts_as_ruled(
 ) -> FormFacts:
     """The facts of a form as they are at the ruling."""
     run = heat(conn, meet.id, HeatId(case.heat_id))
+    returns = returns_of(conn, meet.id, [report.id for report in reports])
     return FormFacts(
         meet=meet.name,
         place=meet.venue,
@@ -78,8 +80,10 @@ def facts_as_ruled(
         affiliation=case.affiliation or "",
         bib=_bib(run, case.lane),
         case_id=case.id,
-        zone=zone_picture(run.relay, reports, meet.book),
-        reports=tuple(report_on_form(report, meet.time_zone) for report in reports),
+        zones=zone_pictures(run.relay, reports, meet.book),
+        reports=tuple(
+            report_on_form(report, returns.get(report.id, ()), meet.time_zone) for report in reports
+        ),
         ruling_verdict=decided.verdict.value,
         ruling_infringement=title_of(decided.infringement) if decided.infringement else "",
         ruling_rule=decided.rule or "",
@@ -88,6 +92,12 @@ def facts_as_ruled(
         ruled_at=in_zone(decided.at, meet.time_zone),
         ruled_by=decided.by,
         effect=decided.effect,
+        zone_note=zone_note(reports),
+        ink_fields=(
+            *reporters(reports),
+            InkField("Head official", decided.by),
+            InkField("Team, for receipt"),
+        ),
     )
 
 
@@ -97,18 +107,26 @@ def as_stored(facts: FormFacts) -> dict[str, Any]:
     return document
 
 
+def as_told(stored: Mapping[str, Any]) -> FormFacts:
+    """The facts of a form from its document; one of before names one zone or none."""
+    if "zone" not in stored:
+        return FACTS.validate_python(stored)
+    zone = stored["zone"]
+    zones = {"zones": [zone]} if zone else {"zones": [], "zone_note": NO_ONE_ZONE}
+    return FACTS.validate_python({**stored, **zones})
+
+
 def form_facts(
     conn: Connection, meet_id: MeetId, ruling_id: RulingId, now: datetime
 ) -> InfringementForm:
     """The form of one ruling: what was fixed when it was made, and what is known now."""
     stored = stored_form(conn, meet_id, ruling_id)
-    facts = FACTS.validate_python(stored.facts)
+    facts = as_told(stored.facts)
     head = head_of(conn, meet_id)
     return InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
         later_ruling=_later_ruling(conn, meet_id, stored.replaced_by, facts.time_zone),
         signatures=(_signature(facts, stored.statement_digest),),
-        ink_fields=INK_FIELDS,
         record_head=f"{head.size} entries, root {head.root}",
         printed_at=in_zone(now, facts.time_zone),
     )

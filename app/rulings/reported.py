@@ -1,17 +1,27 @@
 """How does a report stand on the form of a ruling: what was seen, where, and when by whose clock?
 
 A time is told by the server's clock as far as the phone's was compared with it, and what the phone
-itself showed stands behind it, with its error. Positions of all reports go onto one drawing.
+itself showed stands behind it, with its error. Positions of all reports about one take-over go onto
+one drawing.
 """
 
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from app.forms.infringement_form import ReportOnForm, ZoneMark, ZonePicture
+from app.forms.infringement_form import (
+    InkField,
+    ReportOnForm,
+    ReturnOnForm,
+    ZoneMark,
+    ZonePicture,
+)
+from app.ids import OfficialId
+from app.record.kinds import Kind
 from app.reports.findings import OBSERVATIONS
 from app.reports.states import ReportState
 from app.reports.wire import ReportOut
@@ -22,34 +32,64 @@ from app.rules.observation import Infringement, Mark, Observation, Position
 from app.rules.relay import Relay
 from app.rules.whereabouts import metres_along
 from app.rulings.observed import tell
+from app.rulings.returns import Return
 from app.wire import PhoneClock
 
 CONCERNED = {Infringement.PASS_COMPLETED_BEYOND_ZONE: Mark.ZONE_END}
+BECAME = {
+    Kind.REPORT_WRITTEN: "written again",
+    Kind.REPORT_WITHDRAWN: "withdrawn",
+    None: "not written again before the ruling",
+}
 ASPECTS = {"baton": "baton", "foot": "receiver's foot"}
 
 
-def zone_picture(relay: Relay, reports: Sequence[ReportOut], book: Book) -> ZonePicture | None:
-    """The zone of the take-over that the reports are about, with every observer's marks.
+def zone_pictures(
+    relay: Relay, reports: Sequence[ReportOut], book: Book
+) -> tuple[ZonePicture, ...]:
+    """The zone of each take-over that standing reports are about, with every observer's marks."""
+    named = (report.take_over for report in reports if stands(report))
+    take_overs = sorted({one for one in named if one is not None})
+    return tuple(_picture(relay, one, reports, book) for one in take_overs)
 
-    None where they name no take-over, or several.
-    """
-    take_overs = {report.take_over for report in reports if report.take_over is not None}
-    if len(take_overs) != 1:
-        return None
-    take_over = take_overs.pop()
+
+def stands(report: ReportOut) -> bool:
+    """Whether its umpire has not withdrawn it."""
+    return report.state is not ReportState.WITHDRAWN
+
+
+def _picture(relay: Relay, take_over: int, reports: Sequence[ReportOut], book: Book) -> ZonePicture:
     zone = book.zone(relay, take_over)
+    there = [one for one in reports if stands(one) and one.take_over == take_over]
     return ZonePicture(
         name=f"take-over {take_over}",
         length_m=zone.length_m,
         leg_line_m=zone.leg_line_m,
         acceleration_m=zone.acceleration_m,
-        marks=tuple(mark for report in reports for mark in _marks(report, zone)),
+        marks=tuple(mark for report in there for mark in _marks(report, zone)),
     )
+
+
+def zone_note(reports: Sequence[ReportOut]) -> str:
+    """Which positions stand on no drawing, or that there is none, since no take-over is named."""
+    notes = [
+        f"The position in report {number} is not drawn, since it names no take-over."
+        for number, report in enumerate(reports, 1)
+        if stands(report) and report.take_over is None and _has_position(report)
+    ]
+    if not any(stands(report) and report.take_over is not None for report in reports):
+        notes.insert(0, "No zone is drawn: no report that stands names a take-over.")
+    return " ".join(notes)
+
+
+def _has_position(report: ReportOut) -> bool:
+    observation = _observation(report)
+    return observation is not None and bool(_positions(observation))
 
 
 def _marks(report: ReportOut, zone: ZoneRule) -> list[ZoneMark]:
     observation = _observation(report)
-    if observation is None or report.state is ReportState.WITHDRAWN:
+    if observation is None:
         return []
     concerned = CONCERNED.get(Infringement(observation.seen), Mark.ZONE_START)
     return [
@@ -74,7 +114,7 @@ def _observation(report: ReportOut) -> Observation | None:
     return OBSERVATIONS.validate_python(report.observation)
 
 
-def report_on_form(report: ReportOut, zone: str) -> ReportOnForm:
+def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> ReportOnForm:
     """What was seen, when by whose clock, and what the rule book makes of it, in words."""
     finding, observation = report.finding, _observation(report)
     kind = Infringement(observation.seen) if observation else None
@@ -92,7 +132,31 @@ def report_on_form(report: ReportOut, zone: str) -> ReportOnForm:
         rule=finding.rule if finding else "",
         marks_note=_marks_note(report),
         attested="by the server" if report.received_at else "",
+        returns=tuple(_return_on_form(one, zone) for one in returns),
     )
+
+
+def reporters(reports: Sequence[ReportOut]) -> list[InkField]:
+    """A line for ink for each official whose reports stand, with their numbers on the form."""
+    numbers: defaultdict[OfficialId, list[str]] = defaultdict(list)
+    names: dict[OfficialId, str] = {}
+    for number, report in enumerate(reports, 1):
+        if stands(report):
+            numbers[report.official].append(str(number))
+            names[report.official] = report.official_name
+    return [InkField(_name_reports(numbers[one]), name) for one, name in names.items()]
+
+
+def _name_reports(numbers: Sequence[str]) -> str:
+    *others, last = numbers
+    return f"Reports {', '.join(others)} and {last}" if others else f"Report {last}"
+
+
+def _return_on_form(one: Return, zone: str) -> ReturnOnForm:
+    became = BECAME[one.became]
+    if one.became_at is not None:
+        became = f"{became} {_at(one.became_at, zone)}"
+    return ReturnOnForm(at=_at(one.at, zone), by=one.by, asked=one.asked, became=became)
 
 
 def _marks_note(report: ReportOut) -> str:

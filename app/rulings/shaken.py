@@ -1,7 +1,10 @@
 """Which standing rulings are to be looked at again, since what they stood on has moved?
 
-One whose heat was held back or started anew since, and one on a lane infringement before which more
-or fewer are noted now than it counted: a note L was taken back, or came later for an earlier heat.
+One whose heat was held back or started anew since; one on flags alone, all of which were taken back
+or went to another team; and one on a lane infringement before which more or fewer are noted now
+than it counted, or which rests on a note that is itself to be looked at again.
+
+All of it is one condition in SQL, made for `rulings` and again for the notes they rest on.
 """
 
 from __future__ import annotations
@@ -10,21 +13,26 @@ from collections.abc import Iterable
 from typing import Any
 
 from sqlalchemy import (
+    ColumnElement,
     Connection,
+    FromClause,
     and_,
     bindparam,
     case,
+    exists,
     func,
     literal_column,
     or_,
     select,
-    union_all,
+    union,
 )
 
 from app.ids import HeatId, MeetId, RulingId, TeamId
+from app.meets.queries import present_run_of
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, teams
-from app.reports.tables import cases
+from app.reports.states import ReportState
+from app.reports.tables import cases, reports
 from app.reports.wire import ToReconsider
 from app.rules.finding import Consequence
 from app.rulings.effect import effect_in_words
@@ -33,46 +41,104 @@ from app.store.prepared import Prepared
 
 MOST_TO_RECONSIDER = 50
 
-_noted, _its_heat = rulings.alias("noted"), heats.alias("its_heat")
-_RULED_BEFORE = or_(
-    _noted.c.ruled_at < rulings.c.ruled_at,
-    and_(_noted.c.ruled_at == rulings.c.ruled_at, _noted.c.id < rulings.c.id),
-)
-# Which heat ran first: by their starts, else by the programme.
-_RAN_BEFORE = case(
-    (
-        and_(_its_heat.c.started_at.is_not(None), heats.c.started_at.is_not(None)),
-        _its_heat.c.started_at < heats.c.started_at,
-    ),
-    else_=_its_heat.c.position < heats.c.position,
-)
-_NOTED_NOW = (
-    select(func.coalesce(func.sum(_noted.c.separate), 0))
-    .join(_its_heat, _its_heat.c.id == _noted.c.heat_id)
-    .where(
-        _noted.c.team_id == rulings.c.team_id,
-        _noted.c.effect == Consequence.NOTED.value,
-        _noted.c.replaced_by.is_(None),
-        case((_noted.c.heat_id == rulings.c.heat_id, _RULED_BEFORE), else_=_RAN_BEFORE),
-    )
-    .correlate(rulings, heats)
-    .scalar_subquery()
-)
-"""The lane infringements that stand before a ruling now, counted as `noted_against` counts them."""
 
-_STANDS = and_(rulings.c.effect != Consequence.NONE.value, rulings.c.replaced_by.is_(None))
-_OF_ANOTHER_RACE = and_(
-    rulings.c.run.is_not(None),
-    or_(heats.c.state == HeatState.TO_COME.value, rulings.c.run != heats.c.run),
-)
-# Written out, not bound: only then do the engines know that the narrow indexes will do.
-_OF_A_LANE = rulings.c.infringement == literal_column("'lane_infringement'")
-_RUN_AGAIN = or_(
-    heats.c.run > literal_column("1"),
-    and_(heats.c.state == literal_column("'to come'"), heats.c.run > literal_column("0")),
-)
-_COUNTED_OTHERWISE = and_(_OF_A_LANE, rulings.c.noted_before != _NOTED_NOW)
-_IS_SHAKEN = and_(_STANDS, or_(_OF_ANOTHER_RACE, _COUNTED_OTHERWISE))
+def _stands(one: FromClause) -> ColumnElement[bool]:
+    return and_(one.c.effect != literal_column("'none'"), one.c.replaced_by.is_(None))
+
+
+def _of_another_race(one: FromClause, its_heat: FromClause) -> ColumnElement[bool]:
+    """Its heat was held back or started anew since."""
+    return one.c.run < present_run_of(its_heat)
+
+
+def _unreported(one: FromClause) -> ColumnElement[bool]:
+    """Nobody reports this team in this heat any more.
+
+    An account that was ruled on stays; so this asks only about rulings on flags alone. An account
+    that comes after the ruling goes to a further case.
+    """
+    case_of_team, report = cases.alias(), reports.alias()
+    reported = exists().where(
+        case_of_team.c.heat_id == one.c.heat_id,
+        case_of_team.c.team_id == one.c.team_id,
+        report.c.case_id == case_of_team.c.id,
+        report.c.state != ReportState.WITHDRAWN.value,
+    )
+    return and_(_on_flags_alone(one), ~reported)
+
+
+# Written out, not bound, here and below: only then do the engines know that a narrow index will do.
+def _on_flags_alone(one: FromClause) -> ColumnElement[bool]:
+    return one.c.accounts == literal_column("0")
+
+
+def _of_a_lane(one: FromClause) -> ColumnElement[bool]:
+    return one.c.infringement == literal_column("'lane_infringement'")
+
+
+def _runs_again(heat: FromClause) -> ColumnElement[bool]:
+    held_back = and_(heat.c.state == literal_column("'to come'"), heat.c.run > literal_column("0"))
+    return or_(heat.c.run > literal_column("1"), held_back)
+
+
+def _is_noted_before(
+    note: FromClause, its_heat: FromClause, one: FromClause, heat: FromClause
+) -> ColumnElement[bool]:
+    """Whether a standing note against the same team comes first: in one heat by when it was ruled
+    on, else by the starts of the heats, or by the programme. So `noted_against` counts, too.
+    """
+    ruled_first = or_(
+        note.c.ruled_at < one.c.ruled_at,
+        and_(note.c.ruled_at == one.c.ruled_at, note.c.id < one.c.id),
+    )
+    both_started = and_(its_heat.c.started_at.is_not(None), heat.c.started_at.is_not(None))
+    ran_first = case(
+        (both_started, its_heat.c.started_at < heat.c.started_at),
+        else_=its_heat.c.position < heat.c.position,
+    )
+    return and_(
+        note.c.team_id == one.c.team_id,
+        note.c.effect == Consequence.NOTED.value,
+        note.c.replaced_by.is_(None),
+        case((note.c.heat_id == one.c.heat_id, ruled_first), else_=ran_first),
+    )
+
+
+def _noted_now(one: FromClause, heat: FromClause) -> Any:
+    """How many lane infringements stand before it now."""
+    note, its_heat = rulings.alias(), heats.alias()
+    return (
+        select(func.coalesce(func.sum(note.c.separate), 0))
+        .join(its_heat, its_heat.c.id == note.c.heat_id)
+        .where(_is_noted_before(note, its_heat, one, heat))
+        .correlate(one, heat)
+        .scalar_subquery()
+    )
+
+
+def _counted_otherwise(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
+    return and_(_of_a_lane(one), one.c.noted_before != _noted_now(one, heat))
+
+
+def _rests_on_shaken(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
+    """A note that made it a disqualification is itself to be looked at again."""
+    note, its_heat = rulings.alias(), heats.alias()
+    moved = or_(
+        _of_another_race(note, its_heat), _unreported(note), _counted_otherwise(note, its_heat)
+    )
+    shaken = (
+        select(note.c.id)
+        .join(its_heat, its_heat.c.id == note.c.heat_id)
+        .where(_is_noted_before(note, its_heat, one, heat), moved)
+        .correlate(one, heat)
+    )
+    return and_(_of_a_lane(one), one.c.rests_on != literal_column("'[]'"), shaken.exists())
+
+
+_STANDS = _stands(rulings)
+_OF_ANOTHER_RACE = _of_another_race(rulings, heats)
+_COUNT_MOVED = or_(_counted_otherwise(rulings, heats), _rests_on_shaken(rulings, heats))
+_IS_SHAKEN = and_(_STANDS, or_(_OF_ANOTHER_RACE, _unreported(rulings), _COUNT_MOVED))
 _SHAKEN_OF_TEAM = (
     select(rulings.c.id)
     .join(heats, heats.c.id == rulings.c.heat_id)
@@ -98,12 +164,11 @@ _SHAKEN = (
         teams.c.name.label("team_name"),
         rulings.c.effect,
         rulings.c.rule,
-        rulings.c.ruled_at,
-        rulings.c.run,
-        heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
+        _OF_ANOTHER_RACE.label("is_of_another_race"),
+        _unreported(rulings).label("is_unreported"),
         rulings.c.noted_before,
-        _NOTED_NOW.label("noted_now"),
+        _noted_now(rulings, heats).label("noted_now"),
     )
     .join(heats, heats.c.id == rulings.c.heat_id)
     .join(cases, cases.c.id == rulings.c.case_id)
@@ -114,16 +179,18 @@ _SHAKEN_IN_HEAT = _SHAKEN.where(rulings.c.heat_id == bindparam("heat"), _IS_SHAK
     rulings.c.lane, rulings.c.ruled_at, rulings.c.id
 )
 # Over a whole meet, from what narrows first: the few heats that were started again or held back,
-# and the few standing rulings on lane infringements. What else is told of a ruling is read
-# afterwards: to plan the further tables took PostgreSQL 2 ms on each look at the docket.
+# the few standing rulings on flags alone, and those on lane infringements. What else is told of a
+# ruling is read afterwards: to plan the further tables took PostgreSQL 2 ms on each look.
 _FOUND = (
     select(rulings.c.id, rulings.c.ruled_at)
     .join(heats, heats.c.id == rulings.c.heat_id)
     .where(_STANDS)
 )
-_IN_MEET = union_all(
-    _FOUND.where(heats.c.meet_id == bindparam("meet"), _RUN_AGAIN, _OF_ANOTHER_RACE),
-    _FOUND.where(rulings.c.meet_id == bindparam("meet"), _COUNTED_OTHERWISE, ~_OF_ANOTHER_RACE),
+_OF_MEET = _FOUND.where(rulings.c.meet_id == bindparam("meet"))
+_IN_MEET = union(
+    _FOUND.where(heats.c.meet_id == bindparam("meet"), _runs_again(heats), _OF_ANOTHER_RACE),
+    _OF_MEET.where(_unreported(rulings)),
+    _OF_MEET.where(_of_a_lane(rulings), _COUNT_MOVED),
 ).subquery()
 _SHAKEN_IN_MEET = Prepared(
     select(_IN_MEET.c.id).order_by(_IN_MEET.c.ruled_at, _IN_MEET.c.id).limit(MOST_TO_RECONSIDER)
@@ -172,10 +239,14 @@ def _to_reconsider(row: Any) -> ToReconsider:
 
 
 def _why(row: Any) -> str:
-    if row.run is not None and row.heat_state == HeatState.TO_COME:
+    if row.is_of_another_race and row.heat_state == HeatState.TO_COME:
         return "Its heat was held back to run again."
-    if row.run is not None and row.run != row.heat_run:
+    if row.is_of_another_race:
         return "Its heat was started anew since."
+    if row.is_unreported:
+        return "Nobody reports this team in this heat any more."
     if row.noted_now < row.noted_before:
         return "A lane infringement that it counted no longer stands."
-    return "A lane infringement stands before it that it did not count."
+    if row.noted_now > row.noted_before:
+        return "A lane infringement stands before it that it did not count."
+    return "A note L that it rests on is itself to be looked at again."

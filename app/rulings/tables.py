@@ -7,6 +7,7 @@ from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, 
 from app.store.columns import Instant, Json, id_type, metadata
 
 _LANE_INFRINGEMENT_STANDS = text("infringement = 'lane_infringement' AND replaced_by IS NULL")
+_ON_FLAGS_STANDS = text("accounts = 0 AND effect <> 'none' AND replaced_by IS NULL")
 
 rulings = Table(
     "rulings",
@@ -17,7 +18,8 @@ rulings = Table(
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
     Column("team_id", id_type(), ForeignKey("teams.id"), index=True),
     Column("lane", Integer),
-    Column("run", Integer),
+    Column("run", Integer, nullable=False),
+    Column("accounts", Integer, nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("verdict", String(12), nullable=False),
     Column("infringement", String(40)),
@@ -35,7 +37,14 @@ rulings = Table(
     Column("reconsiders", id_type(), ForeignKey("rulings.id")),
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
-    # The few standing rulings whose count other rulings can shake: the docket looks for those.
+    # The few standing rulings that can be shaken without their heat: on flags alone, which can be
+    # taken back, and on lane infringements, which are counted. The docket looks for those.
+    Index(
+        "ix_rulings_on_flags",
+        "meet_id",
+        sqlite_where=_ON_FLAGS_STANDS,
+        postgresql_where=_ON_FLAGS_STANDS,
+    ),
     Index(
         "ix_rulings_lane_infringements",
         "meet_id",
@@ -44,7 +53,8 @@ rulings = Table(
         postgresql_where=_LANE_INFRINGEMENT_STANDS,
     ),
 )
-"""`run` is the run of the heat that its reports are about, null where none says.
+"""`run` is the run of the heat that counted when it was ruled on.
+`accounts` is how many written accounts stood in the case then; none of those can be taken back.
 `separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
 against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 

@@ -53,6 +53,11 @@ class RulingIn(Wire):
         "seen the same one. 0 where it is one that was noted in this heat before. Left out, it is "
         "one, unless the reports may tell of more: then the number is asked for",
     )
+    earlier_run: bool = Field(
+        default=False,
+        description="the word that is needed to confirm what was reported of a recalled start, or "
+        "of a race that is run again, only",
+    )
     reasons: Reasons
     reconsiders: ChosenId | None = Field(
         default=None, description="the earlier ruling on this case that this one replaces"
@@ -100,8 +105,8 @@ class RulingOut(Wire):
         description="the rulings whose notes L made this one a disqualification"
     )
     is_shaken: bool = Field(
-        description="true: its heat was started anew since, or more or fewer lane infringements "
-        "stand before it now than it counted; look at it again"
+        description="true: look at it again, for its heat was held back since, nobody reports this "
+        "team in this heat any more, or what it counts of lane infringements has changed"
     )
     shakes: list[RulingId] = Field(
         description="the other standing rulings on this team that are shaken now"

@@ -159,8 +159,8 @@ def _tell_of_none(
 
 def _way_out(titles: Sequence[str], name: str) -> str:
     return (
-        f"Name it in the header row, or say which of your columns holds it, with "
-        f'?columns={{"your name for it":"{name}"}} after the address. '
+        f"Name it in the header row, or say which of your columns holds it, with the query "
+        f'parameter columns={{"your name for it":"{name}"}}. '
         f"The file has {_list_titles(titles)}."
     )
 

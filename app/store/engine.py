@@ -63,6 +63,11 @@ def open_engines(database_url: str) -> Engines:
     raise ValueError(f"DATABASE_URL names {backend}; it must be sqlite:/// or postgresql://")
 
 
+def database_path(url: URL) -> Path:
+    """The file of a SQLite database itself, where the address names a link to it."""
+    return Path(url.database or "").resolve()
+
+
 def keep_private(path: Path) -> None:
     """Make the file, where there is none, so that only its owner reads it: it holds names.
 
@@ -75,7 +80,7 @@ def keep_private(path: Path) -> None:
 def _open_sqlite(url: URL) -> Engines:
     if not url.database or url.database == ":memory:":
         raise ValueError("Zone Docket keeps its record in a file: give sqlite:///path/to/file.db")
-    keep_private(Path(url.database))
+    keep_private(database_path(url))
     # isolation_level=None: the driver opens no transaction of its own; the writer and the readers
     # say BEGIN themselves, so that a write takes the lock at once (BEGIN IMMEDIATE).
     options: dict[str, Any] = {"check_same_thread": False, "isolation_level": None}
@@ -133,7 +138,7 @@ def only_process(url: URL) -> Iterator[None]:
     if url.get_backend_name() != "sqlite":
         yield
         return
-    path = Path(f"{url.database}.lock")
+    path = Path(f"{database_path(url)}.lock")
     descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
     try:
         try:

@@ -269,6 +269,17 @@ def upgrade() -> None:
     op.create_index("ix_lanes_team_id", "lanes", ["team_id"], unique=False)
 
     op.create_table(
+        "run_lanes",
+        sa.Column("heat_id", sa.String(length=36), nullable=False),
+        sa.Column("run", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("lane", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("team_id", sa.String(length=36), nullable=False),
+        sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_run_lanes_heat_id")),
+        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_run_lanes_team_id")),
+        sa.PrimaryKeyConstraint("heat_id", "run", "lane", name=op.f("pk_run_lanes")),
+    )
+
+    op.create_table(
         "results",
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("meet_id", sa.String(length=36), nullable=False),
@@ -313,7 +324,7 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("post_id", sa.String(length=36), nullable=True),
         sa.Column("post_words", sa.Text(), nullable=False),
-        sa.Column("run", sa.Integer(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=False),
         sa.Column("take_over", sa.Integer(), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
         sa.Column("team_id", sa.String(length=36), nullable=True),
@@ -327,7 +338,9 @@ def upgrade() -> None:
         sa.Column("received_at", Instant(), nullable=True),
         sa.Column("content", sa.String(length=64), nullable=True),
         sa.Column("remark", sa.Text(), nullable=True),
+        sa.Column("came_as", sa.String(length=36), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["came_as"], ["reports.id"], name=op.f("fk_reports_came_as")),
         sa.ForeignKeyConstraint(["case_id"], ["cases.id"], name=op.f("fk_reports_case_id")),
         sa.ForeignKeyConstraint(["heat_id"], ["heats.id"], name=op.f("fk_reports_heat_id")),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_reports_meet_id")),
@@ -347,6 +360,14 @@ def upgrade() -> None:
         ["meet_id", "official_id", "raised_at"],
         unique=False,
     )
+    op.create_index(
+        "ix_reports_raised",
+        "reports",
+        ["heat_id", "official_id"],
+        unique=False,
+        sqlite_where=sa.text("state = 'raised'"),
+        postgresql_where=sa.text("state = 'raised'"),
+    )
 
     op.create_table(
         "rulings",
@@ -356,7 +377,8 @@ def upgrade() -> None:
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("lane", sa.Integer(), nullable=True),
-        sa.Column("run", sa.Integer(), nullable=True),
+        sa.Column("run", sa.Integer(), nullable=False),
+        sa.Column("accounts", sa.Integer(), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("verdict", sa.String(length=12), nullable=False),
         sa.Column("infringement", sa.String(length=40), nullable=True),
@@ -386,17 +408,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_rulings_team_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_rulings")),
     )
-    op.create_index("ix_rulings_case_id", "rulings", ["case_id"], unique=False)
-    op.create_index("ix_rulings_heat_id", "rulings", ["heat_id"], unique=False)
-    op.create_index(
-        "ix_rulings_lane_infringements",
-        "rulings",
-        ["meet_id", "team_id"],
-        unique=False,
-        sqlite_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
-        postgresql_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
-    )
-    op.create_index("ix_rulings_team_id", "rulings", ["team_id"], unique=False)
+    _index_rulings()
 
     op.create_table(
         "windows",
@@ -432,8 +444,10 @@ def upgrade() -> None:
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("flag", sa.String(length=10), nullable=False),
         sa.Column("lane", sa.Integer(), nullable=True),
+        sa.Column("team_id", sa.String(length=36), nullable=True),
         sa.Column("run", sa.Integer(), nullable=True),
         sa.Column("report_id", sa.String(length=36), nullable=True),
+        sa.Column("names_report", sa.Boolean(), nullable=False),
         sa.Column("clock", Json(), nullable=False),
         sa.Column("marks", Json(), nullable=False),
         sa.Column("received_at", Instant(), nullable=False),
@@ -445,6 +459,7 @@ def upgrade() -> None:
         ),
         sa.ForeignKeyConstraint(["post_id"], ["posts.id"], name=op.f("fk_calls_post_id")),
         sa.ForeignKeyConstraint(["report_id"], ["reports.id"], name=op.f("fk_calls_report_id")),
+        sa.ForeignKeyConstraint(["team_id"], ["teams.id"], name=op.f("fk_calls_team_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_calls")),
     )
     op.create_index("ix_calls_heat_id_post_id", "calls", ["heat_id", "post_id"], unique=False)
@@ -527,6 +542,28 @@ def guard_record() -> None:
         op.execute(statement)
 
 
+def _index_rulings() -> None:
+    op.create_index("ix_rulings_case_id", "rulings", ["case_id"], unique=False)
+    op.create_index("ix_rulings_heat_id", "rulings", ["heat_id"], unique=False)
+    op.create_index(
+        "ix_rulings_on_flags",
+        "rulings",
+        ["meet_id"],
+        unique=False,
+        sqlite_where=sa.text("accounts = 0 AND effect <> 'none' AND replaced_by IS NULL"),
+        postgresql_where=sa.text("accounts = 0 AND effect <> 'none' AND replaced_by IS NULL"),
+    )
+    op.create_index(
+        "ix_rulings_lane_infringements",
+        "rulings",
+        ["meet_id", "team_id"],
+        unique=False,
+        sqlite_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
+        postgresql_where=sa.text("infringement = 'lane_infringement' AND replaced_by IS NULL"),
+    )
+    op.create_index("ix_rulings_team_id", "rulings", ["team_id"], unique=False)
+
+
 def downgrade() -> None:
     for table in (
         "disqualifications",
@@ -537,6 +574,7 @@ def downgrade() -> None:
         "reports",
         "sessions",
         "results",
+        "run_lanes",
         "lanes",
         "cases",
         "announcements",

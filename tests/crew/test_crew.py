@@ -192,7 +192,7 @@ def test_a_post_id_that_is_used_again_elsewhere_leaves_a_started_heat_as_it_was(
     seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()["posts"][0]
     assert (seen["official"], seen["flag"], seen["called_by"]) == (
         meet.umpire.id,
-        "white",
+        "yellow",
         meet.umpire.id,
     )
 
@@ -206,6 +206,16 @@ def test_a_stand_in_who_takes_a_post_over_calls_for_it(meet: MeetAtHand) -> None
     assert (call["marks"], call["counts"]) == (["by a stand-in"], True)
     seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()["posts"][0]
     assert (seen["flag"], seen["called_by"]) == ("white", meet["second"].id)
+
+
+def test_a_written_report_of_a_stand_in_speaks_for_the_post(meet: MeetAtHand) -> None:
+    post = new_id()
+    plan(meet, a_post(post, meet.umpire.id))
+    meet.start()
+    plan(meet, a_post(post, meet["second"].id))
+    assert meet.report(by="second", post=post)["marks"] == ["by a stand-in"]
+    seen = meet.referee.get(f"heats/{meet.heat()}/posts").json()["posts"][0]
+    assert (seen["flag"], seen["called_by"]) == ("yellow", meet["second"].id)
 
 
 def test_whoever_has_the_id_of_a_post_elsewhere_now_does_not_speak_for_it(

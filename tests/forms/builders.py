@@ -5,7 +5,9 @@ from typing import Any
 
 from app.forms.infringement_form import (
     InfringementForm,
+    InkField,
     ReportOnForm,
+    ReturnOnForm,
     Signature,
     ZoneMark,
     ZonePicture,
@@ -77,6 +79,17 @@ def a_report(**changes: Any) -> ReportOnForm:
     return replace(report, **changes)
 
 
+def a_return(**changes: Any) -> ReturnOnForm:
+    """That the umpire was asked back, and answered."""
+    asked = ReturnOnForm(
+        at="14:05:40",
+        by="A. Specimen",
+        asked="How far past the line?",
+        became="written again 14:07:02",
+    )
+    return replace(asked, **changes)
+
+
 def a_signature(**changes: Any) -> Signature:
     """A signature with a PIN."""
     signature = Signature("Referee", "A. Specimen", "14:11:52", "PIN on a joined device", DIGEST)
@@ -93,13 +106,13 @@ def a_form(**changes: Any) -> InfringementForm:
         edition="World Athletics, from 1 November 2025",
         event="4x100 m relay women",
         round="first round",
-        heat="heat 2 of 3",
+        heat="2",
         lane="4",
         team="Harbour Runners A",
         affiliation="Harbour Runners",
         bib="412",
         case_id="0198c2f4-7a31-7c55-9d02-3f1e5b7a9c10",
-        zone=a_zone(a_mark(), a_mark(31.1, uncertainty=0.5), a_mark(28.2, uncertainty=1.0)),
+        zones=(a_zone(a_mark(), a_mark(31.1, uncertainty=0.5), a_mark(28.2, uncertainty=1.0)),),
         reports=(a_report(), a_report(observer="R. Sample")),
         ruling_verdict="Confirmed",
         ruling_infringement="pass completed outside the take-over zone",
@@ -112,7 +125,12 @@ def a_form(**changes: Any) -> InfringementForm:
         effect="DQ TR24.7",
         later_ruling="",
         signatures=(a_signature(),),
-        ink_fields=("Referee", "Chief umpire"),
+        ink_fields=(
+            InkField("Report 1", "J. Example"),
+            InkField("Report 2", "R. Sample"),
+            InkField("Head official", "A. Specimen"),
+            InkField("Team, for receipt"),
+        ),
         record_head=f"size 412, root {DIGEST}",
         printed_at="2026-06-13 14:12:03 CEST",
     )

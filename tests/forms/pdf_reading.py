@@ -26,6 +26,13 @@ def read_text(pdf: bytes) -> str:
     return DIRECTION_MARKS.sub("", text)
 
 
+def read_pages(pdf: bytes) -> list[str]:
+    """The text of each page, in one line a page."""
+    text = run_tool("pdftotext", "-raw", "-", "-", pdf=pdf).decode("utf-8", "replace")
+    pages = DIRECTION_MARKS.sub("", text).split("\f")[:-1]
+    return [" ".join(page.split()) for page in pages]
+
+
 def read_info(pdf: bytes) -> dict[str, str]:
     """What the file says about itself."""
     lines = run_tool("pdfinfo", "-", pdf=pdf).decode("utf-8").splitlines()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.forms.infringement_form import draw_infringement_form
+from app.forms.infringement_form import InkField, draw_infringement_form
 from app.forms.paper import Paper
 from app.forms.result_sheet import draw_result_sheet
 from tests.forms.builders import NAMES, a_form, a_line, a_mark, a_report, a_result, a_zone
@@ -17,10 +17,10 @@ EXTREME = a_form(
     case_id="Ẫ" * 200,
     edition="W" * 500,
     effect="DQ " * 40,
-    zone=a_zone(*(a_mark(metres) for metres in (-90.0, -5.0, 0.0, 34.9, 35.0, 80.0, 1e9))),
+    zones=(a_zone(*(a_mark(metres) for metres in (-90.0, -5.0, 0.0, 34.9, 35.0, 80.0, 1e9))),),
     reports=(a_report(words="\n".join(NAMES.values()), post="e" + "\u0302" * 60),) * 3,
     ruling_reasons="ẪỄ" * 4000,
-    ink_fields=("W" * 200, "Referee"),
+    ink_fields=(InkField("W" * 200, "Ẫ" * 200), InkField("Referee")),
     printed_at="W" * 200,
 )
 

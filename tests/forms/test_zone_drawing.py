@@ -57,7 +57,7 @@ def test_equal_distances_are_equal_on_paper(one: float, other: float) -> None:
 def measure_grey_mm(picture: ZonePicture) -> float:
     """How wide the grey of the zone is on the printed sheet."""
     # A mark far outside stands at the rim, above the lane, and covers none of its grey.
-    form = a_form(zone=replace(picture, marks=(a_mark(90.0),)))
+    form = a_form(zones=(replace(picture, marks=(a_mark(90.0),)),))
     pdf = draw_infringement_form(form, Paper.A4)
     page = take_picture(pdf, 1, round(DOTS_PER_MM * 25.4))
     widest = 0
@@ -136,6 +136,13 @@ def test_numbers_of_marks_never_cover_each_other(places: list[float]) -> None:
     assert len(discs) == len(places)
     for (one_y, one_x), (next_y, next_x) in pairwise(discs):
         assert one_y != next_y or next_x - one_x >= 2 * NUMBER_RADIUS
+
+
+def test_marks_of_a_further_zone_are_numbered_on() -> None:
+    flow = Flow(Paper.A4, foot_height=20.0)
+    draw_zone(flow, a_zone(a_mark(), a_mark(3.0)), "The zone, drawn to scale", first=4)
+    assert {"4", "5"} <= set(list_words(flow))
+    assert not {"1", "2"} & set(list_words(flow))
 
 
 def test_the_acceleration_zone_is_hatched_and_named() -> None:

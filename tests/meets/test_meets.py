@@ -58,6 +58,19 @@ def test_a_meet_is_changed_only_as_it_was_seen(service: Service) -> None:
     a_problem(blind, 409, "id-taken")
 
 
+def test_a_change_needs_not_name_the_first_official_and_a_new_meet_does(service: Service) -> None:
+    hand = a_bare_meet(service)
+    document = {name: told for name, told in the_same_meet(hand).items() if name != "organiser"}
+    changed = hand.organiser.put(
+        f"/api/meets/{hand.id}", document | {"venue": "East Mole"}, etag='"v1"'
+    )
+    assert (changed.status_code, changed.json()["venue"]) == (200, "East Mole")
+    again = hand.organiser.put(f"/api/meets/{hand.id}", the_same_meet(hand, venue="East Mole"))
+    assert again.status_code == 200  # who the first official is was kept
+    told = a_problem(make(service, new_id(), document), 422, "malformed")
+    assert "/organiser" in str(told)
+
+
 @pytest.mark.parametrize("etag", ['"v0"', "v1", 'W/"v1"', "*", "", '"v1", "v2"', '"v99999999999"'])
 def test_an_etag_that_this_server_never_gave_is_refused_as_that(
     service: Service, etag: str

@@ -40,6 +40,18 @@ def test_yellow_alone_opens_a_case(meet: MeetAtHand) -> None:
     assert case["reports"][0]["finding"] is None
 
 
+def test_a_flag_names_the_team_of_its_lane_so_that_a_slip_is_seen_at_once(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    call = meet.call("yellow", lane=3).json()
+    assert (call["team"], call["team_name"]) == (meet.heats[0]["lanes"][2]["team"], "Heron 1")
+    assert meet.umpire.get(f"calls/{call['id']}").json() == call
+    empty = meet.call("yellow", lane=9).json()
+    assert (empty["team"], empty["team_name"]) == (None, None)
+    assert meet.call("white").json()["team_name"] is None
+
+
 def test_white_opens_nothing(meet: MeetAtHand) -> None:
     meet.start()
     call = meet.call("white").json()
@@ -95,14 +107,98 @@ def test_who_is_silent_is_told_post_by_post(meet: MeetAtHand) -> None:
     assert seen["silent"] == 1
 
 
-def test_a_post_shows_white_again_when_its_yellow_was_withdrawn(meet: MeetAtHand) -> None:
+def withdraw(meet: MeetAtHand, report: str, by: str = "umpire") -> None:
+    reason = {"reason": "It was the team in the next lane."}
+    etag = meet[by].get(f"reports/{report}").headers["ETag"]
+    assert meet[by].post(f"reports/{report}/withdraw", reason, etag=etag).status_code == 200
+
+
+def test_a_yellow_flag_that_was_withdrawn_is_not_told_as_white(meet: MeetAtHand) -> None:
     meet.start()
     call = meet.call("yellow", lane=4).json()
-    reason = {"reason": "It was the team in the next lane."}
-    meet.umpire.post(f"reports/{call['report']}/withdraw", reason, etag='"v1"')
-    seen = meet.desk.get(f"heats/{meet.heat()}/posts").json()
-    flags = {line["post"]: line["flag"] for line in seen["posts"]}
-    assert flags[meet.posts["umpire"]] == "white"
+    withdraw(meet, call["report"])
+    line = posts_of(meet)[meet.posts["umpire"]]
+    assert (line["flag"], line["withdrawn"]) == ("yellow", True)
+    assert (line["called_at"], line["called_by"]) == (call["received_at"], meet.umpire.id)
+    assert meet.desk.get(f"heats/{meet.heat()}/posts").json()["silent"] == 1
+
+
+@pytest.mark.parametrize("flags", [("white", "yellow"), ("yellow", "white")])
+def test_a_white_flag_that_was_shown_counts_when_the_yellow_was_withdrawn(
+    meet: MeetAtHand, flags: tuple[str, str]
+) -> None:
+    meet.start()
+    by = {"white": "chief_umpire", "yellow": "umpire"}
+    post = meet.posts["umpire"]
+    shown = {flag: meet.call(flag, by=by[flag], post=post).json() for flag in flags}
+    withdraw(meet, shown["yellow"]["report"])
+    line = posts_of(meet)[post]
+    assert (line["flag"], line["withdrawn"]) == ("white", False)
+    assert line["called_at"] == shown["white"]["received_at"]
+    assert line["called_by"] == meet["chief_umpire"].id
+
+
+def test_a_yellow_flag_that_stands_counts_beside_one_that_was_withdrawn(meet: MeetAtHand) -> None:
+    meet.start()
+    stands, gone = meet.call("yellow", lane=3).json(), meet.call("yellow", lane=4).json()
+    withdraw(meet, gone["report"])
+    line = posts_of(meet)[meet.posts["umpire"]]
+    assert (line["flag"], line["withdrawn"]) == ("yellow", False)
+    assert line["called_at"] == stands["received_at"]
+
+
+def test_a_written_report_that_stands_counts_as_the_yellow_flag_of_its_post(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    report = meet.report()
+    line = posts_of(meet)[meet.posts["umpire"]]
+    assert (line["flag"], line["withdrawn"]) == ("yellow", False)
+    assert (line["called_at"], line["called_by"]) == (report["raised_at"], meet.umpire.id)
+    meet.call("white", by="second")
+    meet.load_result()
+    blockers = meet.desk.get(f"heats/{meet.heat()}/result").json()["blockers"]
+    assert (blockers["silent_posts"], blockers["open_cases"]) == ([], [report["case"]])
+    withdraw(meet, report["id"])
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+
+
+def test_a_report_from_somebody_elses_post_or_of_another_run_does_not_speak_for_the_post(
+    meet: MeetAtHand,
+) -> None:
+    meet.report()
+    meet.start()
+    meet.report(by="second", post=meet.posts["umpire"])
+    meet.report(by="referee", post=meet.posts["umpire"])
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+    meet.report()
+    hold_back(meet)
+    meet.start()
+    assert posts_of(meet)[meet.posts["umpire"]]["flag"] is None
+
+
+def test_an_account_awaited_of_a_recalled_start_is_not_in_the_way_of_the_next(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    flag = meet.call("yellow", lane=4).json()
+    meet.rule(flag["case"], verdict="dismissed")
+    hold_back(meet)
+    meet.start()
+    for umpire in ("umpire", "second"):
+        meet.call("white", by=umpire)
+    meet.load_result()
+    assert meet.desk.get(f"heats/{meet.heat()}/result").json()["in_the_way"] == []
+    assert meet.announce().status_code == 201
+
+
+def test_an_account_of_a_flag_before_the_start_is_still_awaited(meet: MeetAtHand) -> None:
+    flag = meet.call("yellow", lane=4).json()
+    meet.rule(flag["case"], verdict="dismissed")
+    meet.start()
+    meet.load_result()
+    blockers = meet.desk.get(f"heats/{meet.heat()}/result").json()["blockers"]
+    assert blockers["awaited_accounts"] == [flag["report"]]
 
 
 @pytest.mark.parametrize(

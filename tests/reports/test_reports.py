@@ -40,6 +40,24 @@ def test_a_report_follows_its_flag_into_the_same_case(meet: MeetAtHand) -> None:
     assert len(meet.case(call["case"])["reports"]) == 1
 
 
+def test_a_report_names_the_team_of_its_lane(meet: MeetAtHand) -> None:
+    report = meet.report(lane=3)
+    assert (report["team"], report["team_name"]) == (meet.heats[0]["lanes"][2]["team"], "Heron 1")
+    assert meet.umpire.get(f"reports/{report['id']}").json() == report
+    assert rewritten(meet, returned(meet, report), lane=4)["team_name"] == "Plover 1"
+    assert meet.report(lane=9)["team_name"] is None
+
+
+def test_the_docket_says_from_where_a_report_came(meet: MeetAtHand) -> None:
+    case = meet.report()["case"]
+    meet.report(by="referee", post=None, take_over=2)
+    (line,) = [line for line in meet.docket() if line["id"] == case]
+    assert [(one["take_over"], one["post_words"]) for one in line["reports"]] == [
+        (1, "take-over 1, end, lanes 3–4, inside"),
+        (2, "take-over 2, own observation"),
+    ]
+
+
 def test_two_umpires_who_saw_the_same_thing_stand_in_one_case_by_name(meet: MeetAtHand) -> None:
     meet.start()
     first, second = meet.report(), meet.report(by="second", words="Well beyond the line.")
@@ -125,7 +143,16 @@ def test_a_written_report_is_not_written_over(meet: MeetAtHand) -> None:
     told = a_problem(
         meet.umpire.put(f"reports/{report['id']}", sent, etag='"v1"'), 409, "not-possible"
     )
-    assert told["possible"] == ["return", "rule", "withdraw"]
+    assert told["possible"] == ["return", "withdraw"]
+    assert "withdraw it and write another under a new id" in told["detail"]
+    without = a_problem(meet.umpire.put(f"reports/{report['id']}", sent), 409, "id-taken")
+    assert "withdraw it and write another under a new id" in without["detail"]
+
+
+def test_only_what_people_can_ask_for_is_called_possible(meet: MeetAtHand) -> None:
+    report = meet.report()
+    assert report["possible"] == ["return", "withdraw"]
+    assert meet.case(report["case"])["possible"] == ["rule"]
 
 
 def test_a_returned_report_is_written_again_as_it_was_seen(meet: MeetAtHand) -> None:

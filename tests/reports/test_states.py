@@ -2,7 +2,8 @@
 
 Report: raised → written → returned → written … → ruled; withdrawn by its umpire before a ruling,
 with a reason. Case: open → ruled; a report after the ruling opens a further case. That a case can
-be joined to another, and reconsidered, the design's decisions add.
+be joined to another, and reconsidered, and that a phone may still write to a flag whose account
+came as another report, the design's decisions add.
 """
 
 from __future__ import annotations
@@ -31,11 +32,19 @@ REPORT_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
     (ReportState.RAISED, ReportAct.WITHDRAW): ReportState.WITHDRAWN,
     (ReportState.WRITTEN, ReportAct.WITHDRAW): ReportState.WITHDRAWN,
     (ReportState.RETURNED, ReportAct.WITHDRAW): ReportState.WITHDRAWN,
+    # Only of a flag whose account came as another report, so that nothing is lost.
+    (ReportState.WITHDRAWN, ReportAct.WRITE_ALL_THE_SAME): ReportState.WRITTEN,
 }
 CASE_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
     (CaseState.OPEN, CaseAct.JOIN): CaseState.JOINED,
     (CaseState.OPEN, CaseAct.RULE): CaseState.RULED,
     (CaseState.RULED, CaseAct.RECONSIDER): CaseState.RULED,
+}
+# Nobody asks for these: a report is ruled with its case, and joined is the case that it leaves.
+FOLLOWING = {
+    (REPORT_TABLE, ReportAct.RULE),
+    (REPORT_TABLE, ReportAct.WRITE_ALL_THE_SAME),
+    (CASE_TABLE, CaseAct.JOIN),
 }
 PAIRS = [
     *((REPORT_TABLE, REPORT_STEPS, state, act) for state in ReportState for act in ReportAct),
@@ -55,7 +64,8 @@ def test_a_thing_goes_only_where_the_design_lets_it(
         return
     with pytest.raises(NotPossible) as refused:
         table.step(state, act)
-    assert refused.value.facts["possible"] == sorted(a for s, a in steps if s == state)
+    can_be_asked = sorted(a for s, a in steps if s == state and (table, a) not in FOLLOWING)
+    assert refused.value.facts["possible"] == can_be_asked
     assert state in refused.value.detail
 
 

@@ -84,7 +84,7 @@ def test_an_amended_announcement_opens_a_window_of_its_own(service: Service) -> 
     hand = announced_at(service, NOON, roles=("results", "umpire", "referee"))
     service.clock.stand_at(NOON + timedelta(minutes=20))
     hand.rule(hand.report()["case"])
-    assert hand.announce(despite="One post only.").status_code == 201
+    assert hand.announce().status_code == 201
     service.clock.stand_at(NOON + timedelta(minutes=31))
     states = {window["opened_by"]: window["state"] for window in windows(hand)}
     assert states == {"announcement 1": "closed", "announcement 2": "open"}

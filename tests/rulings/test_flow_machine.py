@@ -124,9 +124,17 @@ class Flow(RuleBasedStateMachine):
         if answer.is_success:
             self.told.add(answer.json()["report"])
 
-    @rule(by=AUTHORS, heat=HEATS, lane=LANES, seen=st.sampled_from([BEYOND, ONE_STEP]))
-    def write_new(self, by: str, heat: int, lane: int, seen: Json) -> None:
-        body = a_report(self.meet.heat(heat), None, take_over=1, lane=lane, observation=seen)
+    @rule(
+        by=AUTHORS,
+        heat=HEATS,
+        lane=LANES,
+        seen=st.sampled_from([BEYOND, ONE_STEP]),
+        at_post=st.booleans(),
+    )
+    def write_new(self, by: str, heat: int, lane: int, seen: Json, at_post: bool) -> None:
+        """From the post it may be the account of a flag that awaits one."""
+        post = self.meet.posts.get(by) if at_post else None
+        body = a_report(self.meet.heat(heat), post, take_over=1, lane=lane, observation=seen)
         answer = self.put(by, f"reports/{new_id()}", body)
         assert answer.status_code == 201, answer.text
         self.told.add(answer.json()["id"])
@@ -141,7 +149,8 @@ class Flow(RuleBasedStateMachine):
     )
     def write_again(self, by: str, heat: int, lane: int, choice: int, version: str) -> None:
         report = self.pick(self.stored.reports, choice)
-        body = a_report(self.meet.heat(heat), None, lane=lane, words=f"Again, {new_id()}.")
+        post = self.meet.posts.get(by) if choice % 2 else None
+        body = a_report(self.meet.heat(heat), post, lane=lane, words=f"Again, {new_id()}.")
         etag = None if version == "none" else self.etag_of(report, stale=version == "stale")
         self.put(by, f"reports/{report.id}", body, etag)
 

@@ -5,19 +5,22 @@ from __future__ import annotations
 import io
 import json
 import re
+from dataclasses import replace
+from datetime import datetime
 from hashlib import sha256
+from zoneinfo import ZoneInfo
 
 import pytest
 import rfc8785
 from hypothesis import given
-from hypothesis.strategies import builds, floats, lists, none
+from hypothesis.strategies import builds, floats, just, lists
 from pypdf import PdfReader
 from sqlalchemy import text
 
 from app.forms.infringement_form import FormFacts, ZoneMark, ZonePicture
 from app.forms.paper import Paper
 from app.ids import new_id
-from app.rulings.form import FACTS
+from app.rulings.form import FACTS, as_told
 from app.store.engine import open_engines
 from tests.builders import (
     Json,
@@ -169,6 +172,88 @@ def test_a_phone_that_was_a_day_off_is_shown_with_its_day(meet: MeetAtHand) -> N
     assert words in words_of(meet, ruling)
 
 
+def asked_back(meet: MeetAtHand, report: str, question: str) -> None:
+    """The referee returns a report to its umpire."""
+    etag = meet.umpire.get(f"reports/{report}").headers["ETag"]
+    sent = {"reason": question}
+    assert meet.referee.post(f"reports/{report}/return", sent, etag=etag).status_code == 200
+
+
+def written_again(meet: MeetAtHand, report: str, words: str) -> None:
+    """Its umpire answers a returned report with another account."""
+    etag = meet.umpire.get(f"reports/{report}").headers["ETag"]
+    sent = a_report(meet.heat(), meet.posts["umpire"], words=words)
+    assert meet.umpire.put(f"reports/{report}", sent, etag=etag).status_code == 200
+
+
+def times_in_record(meet: MeetAtHand, report: str) -> list[str]:
+    """When something was done with a report, by the record's export, in the meet's zone."""
+    lines = [json.loads(line) for line in meet.referee.get("record").text.splitlines()[:-1]]
+    entries = [json.loads(line["entry"]) for line in lines]
+    at = (datetime.fromisoformat(one["at"]) for one in entries if one["subject"] == report)
+    return [f"{one.astimezone(ZoneInfo('Europe/Paris')):%Y-%m-%d %H:%M:%S %Z}" for one in at]
+
+
+def test_a_form_says_that_a_report_was_returned_and_written_again(meet: MeetAtHand) -> None:
+    report = meet.report(words="Seen from the stand.")
+    asked_back(meet, report["id"], "Which foot was outside?")
+    written_again(meet, report["id"], "The left foot.")
+    asked_back(meet, report["id"], "By how much?")
+    written_again(meet, report["id"], "The left foot, by a shoe's length.")
+    words = words_of(meet, meet.rule(report["case"]).json()["id"])
+    _, first, first_answer, second, second_answer = times_in_record(meet, report["id"])
+    for told in (
+        f"Returned: {first} · by: referee · asked: Which foot was outside? · "
+        f"written again {first_answer}",
+        f"Returned: {second} · by: referee · asked: By how much? · written again {second_answer}",
+        "The left foot, by a shoe's length.",
+    ):
+        assert told in words, told
+
+
+def test_a_form_says_that_a_returned_report_awaited_its_account(meet: MeetAtHand) -> None:
+    report = meet.report(by="second")
+    asked = meet.report()
+    asked_back(meet, asked["id"], "Which foot was outside?")
+    infringement = "pass_completed_beyond_zone"
+    ruling = meet.rule(report["case"], infringement=infringement).json()["id"]
+    told = "asked: Which foot was outside? · not written again before the ruling"
+    assert told in words_of(meet, ruling)
+    written_again(meet, asked["id"], "The left foot.")
+    assert told in words_of(meet, ruling)
+
+
+def test_a_form_says_that_a_returned_report_was_withdrawn(meet: MeetAtHand) -> None:
+    report = meet.report()
+    asked_back(meet, report["id"], "Which foot was outside?")
+    etag = meet.umpire.get(f"reports/{report['id']}").headers["ETag"]
+    reason = {"reason": "It was another lane."}
+    meet.umpire.post(f"reports/{report['id']}/withdraw", reason, etag=etag)
+    words = words_of(meet, meet.rule(report["case"], verdict="dismissed").json()["id"])
+    withdrawn = times_in_record(meet, report["id"])[2]
+    assert f"asked: Which foot was outside? · withdrawn {withdrawn}" in words
+
+
+def test_a_form_of_a_report_that_was_never_returned_says_nothing_of_it(meet: MeetAtHand) -> None:
+    assert "Returned" not in words_of(meet, meet.rule(meet.report()["case"]).json()["id"])
+
+
+def test_a_question_that_was_erased_from_the_record_leaves_the_return_on_the_form(
+    service: Service,
+) -> None:
+    hand = a_meet(service)
+    report = hand.report()
+    asked_back(hand, report["id"], "Which foot was outside?")
+    written_again(hand, report["id"], "The left foot.")
+    engines = open_engines(service.database_url)
+    with engines.writing.begin() as conn:
+        of_meet = {"meet": hand.id}
+        conn.execute(text("DELETE FROM record_bodies WHERE meet_id = :meet"), of_meet)
+    engines.dispose()
+    words = words_of(hand, hand.rule(report["case"]).json()["id"])
+    assert "by: referee · written again" in words
+
+
 def test_a_dismissed_ruling_says_no_disqualification_in_the_words_of_its_form(
     meet: MeetAtHand,
 ) -> None:
@@ -188,6 +273,68 @@ def test_a_dismissed_and_a_reconsidered_ruling_have_their_forms_too(meet: MeetAt
     assert "no longer stands" not in words_of(meet, again["id"])
 
 
+def two_take_overs(service: Service) -> MeetAtHand:
+    """A meet whose umpires watch the ends of the first and of the third zone, both for lane 4."""
+    hand = a_meet(service)
+    posts = [
+        a_post(hand.posts["umpire"], hand["umpire"].id),
+        a_post(hand.posts["second"], hand["second"].id, take_over=3),
+    ]
+    accepted(hand, "crew", {"posts": posts})
+    return hand
+
+
+def test_a_case_of_two_take_overs_has_a_drawing_of_each(service: Service) -> None:
+    hand = two_take_overs(service)
+    hand.report(by="second")
+    case = hand.report()["case"]
+    words = words_of(hand, hand.rule(case).json()["id"])
+    first, third = "Zone of take-over 1, drawn to scale", "Zone of take-over 3, drawn to scale"
+    by_umpire, by_second = "zone, seen by umpire", "zone, seen by second"
+    places = [words.index(one) for one in (first, by_umpire, third, by_second)]
+    assert places == sorted(places)
+    assert "No zone is drawn" not in words
+
+
+def test_a_take_over_that_only_a_withdrawn_report_names_has_no_drawing(service: Service) -> None:
+    hand = two_take_overs(service)
+    case, slip = hand.report()["case"], hand.report(by="second")["id"]
+    etag = hand["second"].get(f"reports/{slip}").headers["ETag"]
+    hand["second"].post(f"reports/{slip}/withdraw", {"reason": "A slip."}, etag=etag)
+    words = words_of(hand, hand.rule(case).json()["id"])
+    assert "Zone of take-over 1, drawn to scale" in words
+    assert "Zone of take-over 3" not in words
+
+
+def test_a_position_at_no_take_over_is_told_but_not_drawn(meet: MeetAtHand) -> None:
+    case = meet.report()["case"]
+    meet.report(by="chief_umpire", post=None)
+    words = words_of(meet, meet.rule(case).json()["id"])
+    assert "The position in report 2 is not drawn, since it names no take-over." in words
+    assert "seen by chief_umpire" not in words
+    alone = meet.report(by="chief_umpire", post=None, lane=7)["case"]
+    infringement = "pass_completed_beyond_zone"
+    words = words_of(meet, meet.rule(alone, infringement=infringement).json()["id"])
+    assert "No zone is drawn: no report that stands names a take-over." in words
+
+
+def test_each_official_whose_report_stands_has_a_line_for_ink(service: Service) -> None:
+    hand = a_meet(service, umpires=("second", "third"))
+    case = hand.report()["case"]
+    hand.report(by="second")
+    hand.report(words="And another thing.")
+    slip = hand.report(by="third")["id"]
+    etag = hand["third"].get(f"reports/{slip}").headers["ETag"]
+    hand["third"].post(f"reports/{slip}/withdraw", {"reason": "A slip."}, etag=etag)
+    words = words_of(hand, hand.rule(case).json()["id"])
+    ink = words[words.index("Signatures in ink") :]
+    lines = (
+        "umpire · Reports 1 and 3 date, time second · Report 2 date, time "
+        "referee · Head official date, time Team, for receipt name signature date, time"
+    )
+    assert ink.startswith(f"Signatures in ink {lines}")
+
+
 def test_an_unknown_paper_is_refused(meet: MeetAtHand) -> None:
     ruling = meet.rule(meet.report()["case"]).json()["id"]
     answer = meet.referee.get(f"rulings/{ruling}/form.pdf", params={"paper": "papyrus"})
@@ -195,7 +342,29 @@ def test_an_unknown_paper_is_refused(meet: MeetAtHand) -> None:
     assert told["errors"][0]["pointer"] == "query paper"
 
 
-@given(builds(FormFacts, zone=none() | ZONES))
+@given(builds(FormFacts, zones=lists(ZONES).map(tuple)))
 def test_the_stored_facts_are_read_back_as_they_were(facts: FormFacts) -> None:
     written = json.dumps(FACTS.dump_python(facts, mode="json"), allow_nan=False)
     assert FACTS.validate_python(json.loads(written)) == facts
+
+
+@given(builds(FormFacts, zones=lists(ZONES, max_size=1).map(tuple), zone_note=just("")))
+def test_facts_of_before_with_one_zone_or_none_are_still_read(facts: FormFacts) -> None:
+    document = FACTS.dump_python(facts, mode="json")
+    del document["zone_note"]
+    document["zone"] = next(iter(document.pop("zones")), None)
+    read = as_told(document)
+    if facts.zones:
+        assert read == facts
+    else:
+        assert "do not name one take-over" in read.zone_note
+        assert replace(read, zone_note="") == facts
+
+
+@given(builds(FormFacts))
+def test_facts_of_before_have_lines_for_ink_without_names(facts: FormFacts) -> None:
+    document = FACTS.dump_python(facts, mode="json")
+    del document["ink_fields"]
+    fields = as_told(document).ink_fields
+    assert [field.role for field in fields] == ["Umpire", "Head official", "Team, for receipt"]
+    assert [field.name for field in fields] == ["", "", ""]

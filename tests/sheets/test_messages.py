@@ -17,7 +17,7 @@ HEADER = "event,round,heat,lane,team"
 # A spreadsheet's date and time has no zone.
 AFTERNOON = datetime.fromisoformat("2026-06-13T14:20")
 MIDNIGHT = datetime.fromisoformat("2026-06-13T00:00")
-MAPPING = '?columns={"your name for it":"%s"}'
+MAPPING = 'columns={"your name for it":"%s"}'
 
 
 def problems_of(content: bytes | str, read: Any = read_start_list) -> tuple[Problem, ...]:

@@ -1,0 +1,61 @@
+"""What does an infringement form tell: what was fixed at the ruling, and what is known at printing?
+
+All of it comes in words; the sections of the form set it on paper.
+"""
+
+from dataclasses import dataclass
+
+from app.forms.report_section import ReportOnForm
+from app.forms.signature_section import InkField, Signature
+from app.forms.zone_scale import ZonePicture
+
+# What forms had before they named who signs.
+NAMELESS = (InkField("Umpire"), InkField("Head official"), InkField("Team, for receipt"))
+
+
+@dataclass(frozen=True, slots=True)
+class FormFacts:
+    """What was ruled on and what was ruled, with times and distances already in words.
+
+    Fixed at the ruling: none of it is read anew when the form is printed again. `ruling_count` says
+    how lane infringements were counted, where that mattered; `zone_note` what is not drawn.
+    """
+
+    meet: str
+    place: str
+    date: str
+    time_zone: str
+    edition: str
+    event: str
+    round: str
+    heat: str
+    lane: str
+    team: str
+    affiliation: str
+    bib: str
+    case_id: str
+    zones: tuple[ZonePicture, ...]
+    reports: tuple[ReportOnForm, ...]
+    ruling_verdict: str
+    ruling_infringement: str
+    ruling_rule: str
+    ruling_count: str
+    ruling_reasons: str
+    ruled_at: str
+    ruled_by: str
+    effect: str
+    zone_note: str = ""
+    ink_fields: tuple[InkField, ...] = NAMELESS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InfringementForm(FormFacts):
+    """Everything on the form: the facts of the ruling, and what is known when it is printed.
+
+    `later_ruling` tells that another ruling has replaced this one; it is empty while this stands.
+    """
+
+    later_ruling: str
+    signatures: tuple[Signature, ...]
+    record_head: str
+    printed_at: str
