@@ -89,9 +89,9 @@ _LANES = (
 )
 
 
-def present_run_of(some: FromClause) -> ColumnElement[int]:
-    """The same as `states.present_run`, of the heats in a statement."""
-    return some.c.run + case((some.c.state == HeatState.TO_COME.value, 1), else_=0)
+def present_run_of(heat: FromClause) -> ColumnElement[int]:
+    """The same as `states.present_run`, for statements that choose by it."""
+    return heat.c.run + case((heat.c.state == HeatState.TO_COME.value, 1), else_=0)
 
 
 PRESENT_RUN = present_run_of(heats)

@@ -86,6 +86,9 @@ heats = Table(
     Index(
         "ix_heats_run_again",
         "meet_id",
+        "run",
+        "state",
+        "id",
         sqlite_where=_RUN_AGAIN,
         postgresql_where=_RUN_AGAIN,
     ),

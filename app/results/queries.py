@@ -196,7 +196,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
 def _lines_of(
     conn: Connection, runs: Mapping[HeatId, int]
 ) -> Mapping[HeatId, list[ResultLineOut] | None]:
-    """The lines that heats' results have now, for heats with a finish list, given their runs.
+    """The lines that results have now, for heats with a finish list, given their present runs.
 
     None where the list is of another race or another start list: places would be invented.
     """

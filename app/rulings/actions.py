@@ -44,7 +44,8 @@ from app.rulings.wire import RulingIn, RulingOut, Verdict
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
-ACCOUNTS = frozenset({ReportState.WRITTEN, ReportState.RULED})
+ON_RECORD = frozenset({ReportState.WRITTEN, ReportState.RULED})
+"""The reports that a ruling takes along, and those that an earlier one took."""
 
 _RULING = select(rulings).where(rulings.c.id == bindparam("ruling"))
 
@@ -86,7 +87,7 @@ def rule_on(
                 team_id=case.team_id,
                 lane=case.lane,
                 run=case.present_run,
-                accounts=sum(report.state in ACCOUNTS for report in reports),
+                accounts=sum(report.state in ON_RECORD for report in reports),
                 official_id=caller.official_id,
                 verdict=sent.verdict.value,
                 infringement=effect.infringement,

@@ -1,8 +1,10 @@
 """Which standing rulings are to be looked at again, since what they stood on has moved?
 
-One whose heat was held back or started anew since; one that was made on a flag alone, when nobody
-reports that team any more; and one on a lane infringement before which more or fewer are noted now
-than it counted, or that counts a note which is itself to be looked at again.
+One whose heat was held back or started anew since; one on flags alone, all of which were taken back
+or went to another team; and one on a lane infringement before which more or fewer are noted now
+than it counted, or which rests on a note that is itself to be looked at again.
+
+All of it is one condition in SQL, made for `rulings` and again for the notes they rest on.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ from typing import Any
 from sqlalchemy import (
     ColumnElement,
     Connection,
-    ScalarSelect,
+    FromClause,
     and_,
     bindparam,
     case,
@@ -22,11 +24,12 @@ from sqlalchemy import (
     literal_column,
     or_,
     select,
+    union,
 )
 
 from app.ids import HeatId, MeetId, RulingId, TeamId
-from app.meets.queries import PRESENT_RUN, present_run_of
-from app.meets.states import HeatState, present_run
+from app.meets.queries import present_run_of
+from app.meets.states import HeatState
 from app.meets.tables import events, heats, teams
 from app.reports.states import ReportState
 from app.reports.tables import cases, reports
@@ -38,63 +41,104 @@ from app.store.prepared import Prepared
 
 MOST_TO_RECONSIDER = 50
 
-_noted, _its_heat = rulings.alias("noted"), heats.alias("its_heat")
-_RULED_BEFORE = or_(
-    _noted.c.ruled_at < rulings.c.ruled_at,
-    and_(_noted.c.ruled_at == rulings.c.ruled_at, _noted.c.id < rulings.c.id),
-)
-# Which heat ran first: by their starts, else by the programme.
-_RAN_BEFORE = case(
-    (
-        and_(_its_heat.c.started_at.is_not(None), heats.c.started_at.is_not(None)),
-        _its_heat.c.started_at < heats.c.started_at,
-    ),
-    else_=_its_heat.c.position < heats.c.position,
-)
-_NOTED_BEFORE = and_(
-    _noted.c.team_id == rulings.c.team_id,
-    _noted.c.effect == Consequence.NOTED.value,
-    _noted.c.replaced_by.is_(None),
-    case((_noted.c.heat_id == rulings.c.heat_id, _RULED_BEFORE), else_=_RAN_BEFORE),
-)
+
+def _stands(one: FromClause) -> ColumnElement[bool]:
+    return and_(one.c.effect != literal_column("'none'"), one.c.replaced_by.is_(None))
 
 
-def _noted_now(counted: ColumnElement[int], *which: ColumnElement[bool]) -> ScalarSelect[int]:
+def _of_another_race(one: FromClause, its_heat: FromClause) -> ColumnElement[bool]:
+    """Its heat was held back or started anew since."""
+    return one.c.run < present_run_of(its_heat)
+
+
+def _unreported(one: FromClause) -> ColumnElement[bool]:
+    """Nobody reports this team in this heat any more.
+
+    An account that was ruled on stays; so this asks only about rulings on flags alone. An account
+    that comes after the ruling goes to a further case.
+    """
+    case_of_team, report = cases.alias(), reports.alias()
+    reported = exists().where(
+        case_of_team.c.heat_id == one.c.heat_id,
+        case_of_team.c.team_id == one.c.team_id,
+        report.c.case_id == case_of_team.c.id,
+        report.c.state != ReportState.WITHDRAWN.value,
+    )
+    return and_(_on_flags_alone(one), ~reported)
+
+
+# Written out, not bound, here and below: only then do the engines know that a narrow index will do.
+def _on_flags_alone(one: FromClause) -> ColumnElement[bool]:
+    return one.c.accounts == literal_column("0")
+
+
+def _of_a_lane(one: FromClause) -> ColumnElement[bool]:
+    return one.c.infringement == literal_column("'lane_infringement'")
+
+
+def _runs_again(heat: FromClause) -> ColumnElement[bool]:
+    held_back = and_(heat.c.state == literal_column("'to come'"), heat.c.run > literal_column("0"))
+    return or_(heat.c.run > literal_column("1"), held_back)
+
+
+def _is_noted_before(
+    note: FromClause, its_heat: FromClause, one: FromClause, heat: FromClause
+) -> ColumnElement[bool]:
+    """Whether a standing note against the same team comes first: in one heat by when it was ruled
+    on, else by the starts of the heats, or by the programme. So `noted_against` counts, too.
+    """
+    ruled_first = or_(
+        note.c.ruled_at < one.c.ruled_at,
+        and_(note.c.ruled_at == one.c.ruled_at, note.c.id < one.c.id),
+    )
+    both_started = and_(its_heat.c.started_at.is_not(None), heat.c.started_at.is_not(None))
+    ran_first = case(
+        (both_started, its_heat.c.started_at < heat.c.started_at),
+        else_=its_heat.c.position < heat.c.position,
+    )
+    return and_(
+        note.c.team_id == one.c.team_id,
+        note.c.effect == Consequence.NOTED.value,
+        note.c.replaced_by.is_(None),
+        case((note.c.heat_id == one.c.heat_id, ruled_first), else_=ran_first),
+    )
+
+
+def _noted_now(one: FromClause, heat: FromClause) -> Any:
+    """How many lane infringements stand before it now."""
+    note, its_heat = rulings.alias(), heats.alias()
     return (
-        select(func.coalesce(counted, 0))
-        .join(_its_heat, _its_heat.c.id == _noted.c.heat_id)
-        .where(_NOTED_BEFORE, *which)
-        .correlate(rulings, heats)
+        select(func.coalesce(func.sum(note.c.separate), 0))
+        .join(its_heat, its_heat.c.id == note.c.heat_id)
+        .where(_is_noted_before(note, its_heat, one, heat))
+        .correlate(one, heat)
         .scalar_subquery()
     )
 
 
-_NOTED_NOW = _noted_now(func.sum(_noted.c.separate))
-"""The lane infringements that stand before a ruling now, counted as `noted_against` counts them."""
-_SHAKEN_NOTES = _noted_now(func.count(), _noted.c.run < present_run_of(_its_heat))
-"""The notes among them that are of a race which was run again."""
+def _counted_otherwise(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
+    return and_(_of_a_lane(one), one.c.noted_before != _noted_now(one, heat))
 
-_STANDS = and_(rulings.c.effect != Consequence.NONE.value, rulings.c.replaced_by.is_(None))
-_OF_ANOTHER_RACE = rulings.c.run < PRESENT_RUN
-# In its case or a further one, to which an account goes that comes after the ruling.
-_IS_REPORTED = exists().where(
-    cases.c.heat_id == rulings.c.heat_id,
-    cases.c.team_id == rulings.c.team_id,
-    reports.c.case_id == cases.c.id,
-    reports.c.state != ReportState.WITHDRAWN.value,
-)
-# Written out, not bound: only then do the engines know that the narrow indexes will do.
-_OF_A_LANE = rulings.c.infringement == literal_column("'lane_infringement'")
-_RUN_AGAIN = or_(
-    heats.c.run > literal_column("1"),
-    and_(heats.c.state == literal_column("'to come'"), heats.c.run > literal_column("0")),
-)
-_ON_FLAGS_ALONE = rulings.c.accounts == literal_column("0")
-_COUNTED_OTHERWISE = and_(
-    _OF_A_LANE, or_(rulings.c.noted_before != _NOTED_NOW, literal_column("0") < _SHAKEN_NOTES)
-)
-_REPORTED_NO_MORE = and_(_ON_FLAGS_ALONE, ~_IS_REPORTED)
-_IS_SHAKEN = and_(_STANDS, or_(_OF_ANOTHER_RACE, _REPORTED_NO_MORE, _COUNTED_OTHERWISE))
+
+def _rests_on_shaken(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
+    """A note that made it a disqualification is itself to be looked at again."""
+    note, its_heat = rulings.alias(), heats.alias()
+    moved = or_(
+        _of_another_race(note, its_heat), _unreported(note), _counted_otherwise(note, its_heat)
+    )
+    shaken = (
+        select(note.c.id)
+        .join(its_heat, its_heat.c.id == note.c.heat_id)
+        .where(_is_noted_before(note, its_heat, one, heat), moved)
+        .correlate(one, heat)
+    )
+    return and_(_of_a_lane(one), one.c.rests_on != literal_column("'[]'"), shaken.exists())
+
+
+_STANDS = _stands(rulings)
+_OF_ANOTHER_RACE = _of_another_race(rulings, heats)
+_COUNT_MOVED = or_(_counted_otherwise(rulings, heats), _rests_on_shaken(rulings, heats))
+_IS_SHAKEN = and_(_STANDS, or_(_OF_ANOTHER_RACE, _unreported(rulings), _COUNT_MOVED))
 _SHAKEN_OF_TEAM = (
     select(rulings.c.id)
     .join(heats, heats.c.id == rulings.c.heat_id)
@@ -120,15 +164,11 @@ _SHAKEN = (
         teams.c.name.label("team_name"),
         rulings.c.effect,
         rulings.c.rule,
-        rulings.c.ruled_at,
-        rulings.c.run,
-        heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
+        _OF_ANOTHER_RACE.label("is_of_another_race"),
+        _unreported(rulings).label("is_unreported"),
         rulings.c.noted_before,
-        rulings.c.accounts,
-        _IS_REPORTED.label("is_reported"),
-        _NOTED_NOW.label("noted_now"),
-        _SHAKEN_NOTES.label("shaken_notes"),
+        _noted_now(rulings, heats).label("noted_now"),
     )
     .join(heats, heats.c.id == rulings.c.heat_id)
     .join(cases, cases.c.id == rulings.c.case_id)
@@ -138,33 +178,33 @@ _SHAKEN = (
 _SHAKEN_IN_HEAT = _SHAKEN.where(rulings.c.heat_id == bindparam("heat"), _IS_SHAKEN).order_by(
     rulings.c.lane, rulings.c.ruled_at, rulings.c.id
 )
-# Three statements over a whole meet, each from what narrows first: the few heats that were started
-# again or held back, the few standing rulings on flags alone, and those on lane infringements.
-_SHAKEN_BY_ANOTHER_RACE = Prepared(
-    _SHAKEN.where(heats.c.meet_id == bindparam("meet"), _RUN_AGAIN, _STANDS, _OF_ANOTHER_RACE)
-    .order_by(rulings.c.ruled_at, rulings.c.id)
-    .limit(MOST_TO_RECONSIDER)
+# Over a whole meet, from what narrows first: the few heats that were started again or held back,
+# the few standing rulings on flags alone, and those on lane infringements. What else is told of a
+# ruling is read afterwards: to plan the further tables took PostgreSQL 2 ms on each look.
+_FOUND = (
+    select(rulings.c.id, rulings.c.ruled_at)
+    .join(heats, heats.c.id == rulings.c.heat_id)
+    .where(_STANDS)
 )
-_IN_THIS_RACE = and_(rulings.c.meet_id == bindparam("meet"), _STANDS, ~_OF_ANOTHER_RACE)
-_SHAKEN_BY_WITHDRAWAL = Prepared(
-    _SHAKEN.where(_IN_THIS_RACE, _REPORTED_NO_MORE)
-    .order_by(rulings.c.ruled_at, rulings.c.id)
-    .limit(MOST_TO_RECONSIDER)
+_OF_MEET = _FOUND.where(rulings.c.meet_id == bindparam("meet"))
+_IN_MEET = union(
+    _FOUND.where(heats.c.meet_id == bindparam("meet"), _runs_again(heats), _OF_ANOTHER_RACE),
+    _OF_MEET.where(_unreported(rulings)),
+    _OF_MEET.where(_of_a_lane(rulings), _COUNT_MOVED),
+).subquery()
+_SHAKEN_IN_MEET = Prepared(
+    select(_IN_MEET.c.id).order_by(_IN_MEET.c.ruled_at, _IN_MEET.c.id).limit(MOST_TO_RECONSIDER)
 )
-_SHAKEN_BY_THE_COUNT = Prepared(
-    _SHAKEN.where(_IN_THIS_RACE, _COUNTED_OTHERWISE)
-    .order_by(rulings.c.ruled_at, rulings.c.id)
-    .limit(MOST_TO_RECONSIDER)
+_TOLD = _SHAKEN.where(rulings.c.id.in_(bindparam("rulings", expanding=True))).order_by(
+    rulings.c.ruled_at, rulings.c.id
 )
 
 
 def to_reconsider(conn: Connection, meet_id: MeetId) -> list[ToReconsider]:
     """The meet's standing rulings that are to be looked at again, oldest first, fifty at most."""
-    values = {"meet": meet_id}
-    ways = (_SHAKEN_BY_ANOTHER_RACE, _SHAKEN_BY_WITHDRAWAL, _SHAKEN_BY_THE_COUNT)
-    found = {row.id: row for way in ways for row in way.all(conn, values)}
-    rows = sorted(found.values(), key=lambda row: (row.ruled_at, row.id))
-    return [_to_reconsider(row) for row in rows[:MOST_TO_RECONSIDER]]
+    found = [row.id for row in _SHAKEN_IN_MEET.all(conn, {"meet": meet_id})]
+    rows = conn.execute(_TOLD, {"rulings": found}) if found else ()
+    return [_to_reconsider(row) for row in rows]
 
 
 def shaken_of_team(conn: Connection, team_id: TeamId | None) -> list[RulingId]:
@@ -199,14 +239,14 @@ def _to_reconsider(row: Any) -> ToReconsider:
 
 
 def _why(row: Any) -> str:
-    state = HeatState(row.heat_state)
-    if row.run < present_run(state, row.heat_run):
-        what = "held back to run again" if state is HeatState.TO_COME else "started anew since"
-        return f"Its heat was {what}."
-    if not row.accounts and not row.is_reported:
+    if row.is_of_another_race and row.heat_state == HeatState.TO_COME:
+        return "Its heat was held back to run again."
+    if row.is_of_another_race:
+        return "Its heat was started anew since."
+    if row.is_unreported:
         return "Nobody reports this team in this heat any more."
-    if row.noted_now == row.noted_before:
-        return "A lane infringement that it counts is of a race that was run again."
     if row.noted_now < row.noted_before:
         return "A lane infringement that it counted no longer stands."
-    return "A lane infringement stands before it that it did not count."
+    if row.noted_now > row.noted_before:
+        return "A lane infringement stands before it that it did not count."
+    return "A note L that it rests on is itself to be looked at again."

@@ -6,8 +6,8 @@ from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, 
 
 from app.store.columns import Instant, Json, id_type, metadata
 
-_STANDS_ON_FLAGS = text("accounts = 0 AND replaced_by IS NULL")
 _LANE_INFRINGEMENT_STANDS = text("infringement = 'lane_infringement' AND replaced_by IS NULL")
+_ON_FLAGS_STANDS = text("accounts = 0 AND effect <> 'none' AND replaced_by IS NULL")
 
 rulings = Table(
     "rulings",
@@ -37,12 +37,13 @@ rulings = Table(
     Column("reconsiders", id_type(), ForeignKey("rulings.id")),
     Column("replaced_by", id_type()),
     Column("content", Text, nullable=False),
-    # The few standing rulings that can be shaken without another start: the docket looks for those.
+    # The few standing rulings that can be shaken without their heat: on flags alone, which can be
+    # taken back, and on lane infringements, which are counted. The docket looks for those.
     Index(
         "ix_rulings_on_flags",
         "meet_id",
-        sqlite_where=_STANDS_ON_FLAGS,
-        postgresql_where=_STANDS_ON_FLAGS,
+        sqlite_where=_ON_FLAGS_STANDS,
+        postgresql_where=_ON_FLAGS_STANDS,
     ),
     Index(
         "ix_rulings_lane_infringements",
@@ -52,8 +53,8 @@ rulings = Table(
         postgresql_where=_LANE_INFRINGEMENT_STANDS,
     ),
 )
-"""`run` is the run of the heat that counted when it was ruled on (never null), `accounts` how
-many written reports stood in the case then: those can neither be withdrawn nor moved any more.
+"""`run` is the run of the heat that counted when it was ruled on; never null, though the column was
+made so. `accounts` is how many written accounts stood in the case then; none can be taken back.
 `separate` counts the lane infringements that a ruling confirms, `noted_before` those that stood
 against the team; `rests_on` names the rulings whose notes L made this one a disqualification."""
 

@@ -20,14 +20,22 @@ branch_labels = None
 depends_on = None
 
 PARTIAL = {
-    "ix_heats_run_again": ("heats", ["meet_id"], "run > 1 OR state = 'to come' AND run > 0"),
+    "ix_heats_run_again": (
+        "heats",
+        ["meet_id", "run", "state", "id"],
+        "run > 1 OR state = 'to come' AND run > 0",
+    ),
     "ix_reports_raised": ("reports", ["heat_id", "official_id"], "state = 'raised'"),
     "ix_rulings_lane_infringements": (
         "rulings",
         ["meet_id", "team_id"],
         "infringement = 'lane_infringement' AND replaced_by IS NULL",
     ),
-    "ix_rulings_on_flags": ("rulings", ["meet_id"], "accounts = 0 AND replaced_by IS NULL"),
+    "ix_rulings_on_flags": (
+        "rulings",
+        ["meet_id"],
+        "accounts = 0 AND effect <> 'none' AND replaced_by IS NULL",
+    ),
 }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.ids import new_id
 from tests.builders import Json, MeetAtHand, a_meet
-from tests.rulings.test_lane_infringements import ruled, with_a_final
+from tests.rulings.test_lane_infringements import ONE_STEP, ruled, with_a_final
 from tests.running import Service
 
 
@@ -73,6 +73,41 @@ def test_rulings_of_a_heat_that_is_run_again_are_on_the_docket(service: Service)
     assert whys(meet) == {noted["id"]: anew}
 
 
+def test_a_ruling_on_a_flag_that_was_taken_back_is_on_the_docket(service: Service) -> None:
+    meet = a_meet(service)
+    meet.start()
+    flags = {lane: meet.call("yellow", lane=lane).json() for lane in (3, 4)}
+    seen = {"infringement": "help_given"}
+    made = {lane: meet.rule(flag["case"], **seen).json() for lane, flag in flags.items()}
+    meet.report(lane=4, by="second")
+    assert to_reconsider(meet) == []
+    for flag in flags.values():
+        taken_back = meet.umpire.post(
+            f"reports/{flag['report']}/withdraw", {"reason": "It was lane 5."}, etag='"v1"'
+        )
+        assert taken_back.status_code == 200, taken_back.text
+    # Lane 4 was reported once more, by somebody else.
+    assert whys(meet) == {made[3]["id"]: "Nobody reports this team in this heat any more."}
+    assert meet.referee.get(f"rulings/{made[3]['id']}").json()["is_shaken"] is True
+    assert meet.referee.get(f"rulings/{made[4]['id']}").json()["is_shaken"] is False
+
+
+def test_a_disqualification_that_rests_on_a_note_to_look_at_again_is_on_the_docket(
+    service: Service,
+) -> None:
+    rounds = a_meet_of_rounds(service)
+    rounds.start()
+    first = ruled(rounds)
+    second = ruled(rounds, heat=2, lane=5)
+    grave = ruled(rounds, heat=2, lane=5, observation=ONE_STEP | {"distance_gained": "yes"})
+    assert (second["rests_on"], grave["rests_on"], whys(rounds)) == ([first["id"]], [], {})
+    rounds.hold_back()
+    assert whys(rounds) == {
+        first["id"]: "Its heat was held back to run again.",
+        second["id"]: "A note L that it rests on is itself to be looked at again.",
+    }
+
+
 def test_a_ruling_from_before_any_start_is_not_on_the_docket(service: Service) -> None:
     meet = a_meet(service)
     ruling = meet.rule(meet.report()["case"]).json()
@@ -84,15 +119,14 @@ def test_the_docket_names_what_each_ruling_says_of_itself(service: Service) -> N
     rounds = a_meet_of_rounds(service)
     rounds.start()
     first, other = ruled(rounds), ruled(rounds, lane=3)
-    final = [ruled(rounds, heat=2, lane=lane) for lane in (5, 6)]
+    final = [ruled(rounds, heat=2, lane=lane) for lane in (5, 7)]
     rounds.rule(first["case"], verdict="dismissed", reconsiders=first["id"])
     rounds.hold_back()
     made = [other, *final]
     shaken = {
         one["id"] for one in made if rounds.referee.get(f"rulings/{one['id']}").json()["is_shaken"]
     }
-    # The second of the final rests on a note of the race that is run again.
-    assert shaken == set(whys(rounds)) == {one["id"] for one in made}
+    assert shaken == set(whys(rounds)) == {other["id"], final[0]["id"]}
 
 
 def test_rulings_to_look_at_again_stand_on_the_first_page_only(service: Service) -> None:
