@@ -162,8 +162,8 @@ def crew(conn: Connection, meet_id: MeetId) -> CrewOut:
     plan = plan_row(conn, meet_id)
     gaps = [
         gap
-        for relay in relays_of(conn, meet_id)
-        for gap in _gaps(relay, known, range(1, facts.track.lanes + 1))
+        for relay, highest in relays_of(conn, meet_id).items()
+        for gap in _gaps(relay, known, range(1, max(facts.track.lanes, highest) + 1))
     ]
     return CrewOut(
         posts=[_post_out(place, names[place.official_id]) for place in known],

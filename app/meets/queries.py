@@ -7,7 +7,17 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, FromClause, and_, bindparam, case, or_, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    FromClause,
+    and_,
+    bindparam,
+    case,
+    func,
+    or_,
+    select,
+)
 
 from app.cursors import cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
@@ -329,15 +339,17 @@ def teams_with_cases(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatId,
     return {(row.heat_id, row.team_id): row.name for row in conn.execute(statement)}
 
 
-def relays_of(conn: Connection, meet_id: MeetId) -> list[Relay]:
-    """The relays on the meet's programme."""
+def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:
+    """The relays on the meet's programme, and the highest lane, or place on the line, of each."""
     statement = (
-        select(events.c.relay)
+        select(events.c.relay, func.max(lanes.c.lane).label("highest"))
+        .join(heats, heats.c.event_id == events.c.id)
+        .join(lanes, lanes.c.heat_id == heats.c.id)
         .where(events.c.meet_id == meet_id)
-        .distinct()
+        .group_by(events.c.relay)
         .order_by(events.c.relay)
     )
-    return [Relay(relay) for relay in conn.execute(statement).scalars()]
+    return {Relay(row.relay): row.highest for row in conn.execute(statement)}
 
 
 def _heat_out(row: AnyRow, heat_lanes: list[LaneOut]) -> HeatOut:

@@ -23,7 +23,6 @@ from app.meets.tables import events, heats, lanes, teams
 from app.meets.wire import StartListsOut
 from app.record.kinds import Kind
 from app.refusals import FileRefused
-from app.rules.relay import Relay
 from app.sheets.problems import Problem, ProblemList
 from app.sheets.start_list import Entry, HeatRows, StartList, read_start_list
 from app.sheets.table import SheetRefused
@@ -224,10 +223,8 @@ class Planner:
         return heat_id
 
     def _refuse_lanes_beside_the_track(self, heat: HeatRows) -> None:
-        if heat.relay is Relay.FOUR_BY_800:
-            return  # not run in lanes: the number is a place on the starting line (common practice)
         for entry in heat.entries:
-            if entry.lane > self.track_lanes:
+            if entry.lane > heat.relay.places(self.track_lanes):
                 self.plan.problems.add(
                     entry.row,
                     "lane",

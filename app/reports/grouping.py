@@ -92,7 +92,11 @@ _BY_ONE = (
     .limit(1)
 )
 _IS_FULL = Prepared(_BY_ONE.offset(MOST_BY_ONE - 1))
-_LAST_BY_ONE = Prepared(_BY_ONE.order_by(reports.c.raised_at.desc(), reports.c.id.desc()))
+_LAST_BY_ONE = Prepared(
+    _BY_ONE.where(reports.c.state != ReportState.WITHDRAWN.value).order_by(
+        reports.c.raised_at.desc(), reports.c.id.desc()
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,14 +194,15 @@ def insist_on_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> N
 
 
 def last_beyond_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> ReportId | None:
-    """The official's last report on a case that holds as many as it takes, None where it is less.
+    """The official's last standing report on a case that holds as many as it takes, else None.
 
     A flag is never refused: it then belongs to that report.
     """
     where = {"case": case_id, "official": official_id}
-    if _IS_FULL.first(unit.conn, where) is None:
-        return None
-    return ReportId(_LAST_BY_ONE.first(unit.conn, where).id)
+    last = None
+    if _IS_FULL.first(unit.conn, where) is not None:
+        last = _LAST_BY_ONE.first(unit.conn, where)
+    return None if last is None else ReportId(last.id)
 
 
 def settle_lane(unit: Unit, case_id: CaseId) -> None:

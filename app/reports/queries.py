@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, bindparam, exists, select
 
 from app.access.queries import official_names
 from app.access.tables import officials
@@ -135,6 +135,7 @@ _OPEN_OF_HEAT = (
     .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
     .order_by(cases.c.opened_at, cases.c.id)
 )
+_account = reports.alias("account")
 _AWAITED = (
     select(reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
     .join(cases, cases.c.id == reports.c.case_id)
@@ -145,6 +146,11 @@ _AWAITED = (
         cases.c.state == CaseState.RULED.value,
         reports.c.state.in_([ReportState.RAISED.value, ReportState.RETURNED.value]),
         reports.c.run == PRESENT_RUN,
+        # Whoever ruled on flags alone knew that nothing was written; one account among others may
+        # still change what was ruled on the others.
+        exists().where(
+            _account.c.case_id == cases.c.id, _account.c.state == ReportState.RULED.value
+        ),
     )
     .order_by(reports.c.raised_at, reports.c.id)
 )

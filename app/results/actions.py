@@ -55,6 +55,8 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
 EARLIEST_ENTRY = timedelta(hours=12)
+LARGEST_STEP_BACK = timedelta(minutes=5)
+"""By which a clock may have been set back between a ruling and its announcement."""
 
 
 def load_result(
@@ -236,13 +238,16 @@ def _announced_at(
 ) -> datetime:
     """The instant that the windows count from: now, or the one the desk gives.
 
-    Now is never before what the announcement shows, also where a clock was set back meanwhile.
+    Now is never before what the announcement shows, also where a clock was set back a little
+    meanwhile. What lies further ahead was stamped by a clock that was wrong, and teams must not
+    wait for their window until then.
     """
     ruled_at = last_ruled_at(unit.conn, facts.id)
     if given is None:
         after_last = None if last is None else last.announced_at + timedelta(microseconds=1)
         floors = (facts.started_at, ruled_at, after_last)
-        return max([unit.now, *(floor for floor in floors if floor is not None)])
+        latest = max((floor for floor in floors if floor is not None), default=unit.now)
+        return latest if unit.now < latest <= unit.now + LARGEST_STEP_BACK else unit.now
     at = given
     if at > unit.now:
         raise Malformed(

@@ -11,6 +11,8 @@ from types import MappingProxyType
 from typing import Final
 
 TAKE_OVERS: Final = (1, 2, 3)
+MOST_PLACES: Final = 10
+"""On one starting line, and the most lanes of a track (common practice)."""
 
 
 class Relay(StrEnum):
@@ -36,6 +38,13 @@ class Relay(StrEnum):
     def take_overs(self) -> int:
         """How many times the baton changes hands."""
         return len(self.legs) - 1
+
+    def places(self, lanes: int) -> int:
+        """How many teams may start on a track with so many lanes.
+
+        Where no part is run in lanes, the number is a place on the line (common practice).
+        """
+        return MOST_PLACES if self is Relay.FOUR_BY_800 else lanes
 
 
 class Edge(StrEnum):

@@ -260,3 +260,20 @@ def test_the_chief_umpire_plans_the_crew_too(meet: MeetAtHand) -> None:
     posts = {"posts": [a_post(new_id(), meet["chief_umpire"].id, lanes=[1, 2])]}
     assert meet["chief_umpire"].put("crew", posts, etag=etag(meet)).status_code == 200
     a_problem(meet.umpire.put("crew", posts, etag=etag(meet)), 403, "role-missing")
+
+
+def test_a_place_on_the_line_is_watched_where_more_teams_start_than_there_are_lanes(
+    service: Service,
+) -> None:
+    stadium = a_meet(service, roles=("umpire",))
+    place = a_post(new_id(), stadium.umpire.id, lanes=[9, 10])
+    seen = etag(stadium)
+    a_problem(stadium.organiser.put("crew", {"posts": [place]}, etag=seen), 422, "malformed")
+    rows = [f"Women 4x800 m,final,1,{number},Team {number}" for number in range(1, 11)]
+    listed = "\n".join(["event,round,heat,lane,team", *rows])
+    assert stadium.organiser.post("start-lists", content=listed).status_code == 200
+    told = plan(stadium, place, a_post(new_id(), stadium.umpire.id, lanes=[9], relays=["4x800"]))
+    assert [post["lanes"] for post in told["posts"]] == [[9, 10], [9]]
+    in_lanes = a_post(new_id(), stadium.umpire.id, lanes=[9], relays=["4x100"])
+    refused = stadium.organiser.put("crew", {"posts": [in_lanes]}, etag=etag(stadium))
+    a_problem(refused, 422, "malformed")

@@ -247,6 +247,8 @@ def test_ten_teams_start_from_a_line_on_a_track_of_eight_lanes(bare: MeetAtHand)
     rows = [f"Women 4x800 m,final,1,{place},Team {place}" for place in range(1, 11)]
     listed = "\n".join(["event,round,heat,lane,team", *rows])
     assert load(bare, listed).json()["lanes"] == 10
+    unwatched = bare.organiser.get("crew").json()["unwatched"]
+    assert {9, 10} <= {lane for gap in unwatched for lane in gap["lanes"]}
     in_lanes = listed.replace("4x800", "4x400")
     a_problem(load(bare, in_lanes), 422, "file-refused")
 

@@ -182,6 +182,7 @@ def test_an_account_awaited_of_a_recalled_start_is_not_in_the_way_of_the_next(
 ) -> None:
     meet.start()
     flag = meet.call("yellow", lane=4).json()
+    meet.report(by="second")
     meet.rule(flag["case"], verdict="dismissed")
     meet.hold_back()
     meet.start()
@@ -194,6 +195,7 @@ def test_an_account_awaited_of_a_recalled_start_is_not_in_the_way_of_the_next(
 
 def test_an_account_of_a_flag_before_the_start_is_still_awaited(meet: MeetAtHand) -> None:
     flag = meet.call("yellow", lane=4).json()
+    meet.report(by="second")
     meet.rule(flag["case"], verdict="dismissed")
     meet.start()
     meet.load_result()

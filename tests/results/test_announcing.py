@@ -20,6 +20,7 @@ from tests.builders import PIN, Json, MeetAtHand, a_meet, a_meet_document, a_pos
 from tests.rulings.test_lane_infringements import ruled, with_a_final
 from tests.running import Service
 
+DAY = timedelta(days=1)
 DESPITE = "The post at the first zone has no telephone."
 
 
@@ -550,14 +551,26 @@ def test_an_account_that_is_still_awaited_needs_the_word_also_when_its_case_is_r
     assert "1 written account to come" in told["detail"]
 
 
+@pytest.mark.parametrize(("set_back", "lifted"), [(timedelta(minutes=4), True), (DAY, False)])
 def test_a_clock_that_was_set_back_does_not_keep_the_desk_from_announcing(
-    ready: MeetAtHand,
+    ready: MeetAtHand, set_back: timedelta, lifted: bool
 ) -> None:
+    """A little, and the order of things is kept; a day, and teams are not made to wait for it."""
     began = datetime.fromisoformat(ready.referee.get(f"heats/{ready.heat()}").json()["started_at"])
-    ready.service.clock.stand_at(began - timedelta(minutes=10))
+    ready.service.clock.stand_at(began - set_back)
     told = ready.announce()
     assert told.status_code == 201
-    assert datetime.fromisoformat(told.json()["announced_at"]) == began
+    at = datetime.fromisoformat(told.json()["announced_at"])
+    assert at == (began if lifted else began - set_back)
+
+
+def test_a_flag_that_was_dismissed_without_an_account_is_not_awaited(meet: MeetAtHand) -> None:
+    meet.start()
+    flag = meet.call("yellow", lane=4).json()
+    meet.call("white", by="second")
+    meet.rule(flag["case"], verdict="dismissed")
+    meet.load_result()
+    assert meet.announce().status_code == 201
 
 
 def test_an_amended_result_says_what_has_changed_and_a_repeated_one_that_it_is_one(
