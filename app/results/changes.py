@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from app.results.wire import ResultLineOut
+from app.results.wording import in_sentence
 
 LAST = 1_000_000
 
@@ -24,30 +25,48 @@ class Changes(NamedTuple):
 
 
 def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> Changes:
-    """The differences that decide something; none where both say the same.
+    """The differences that decide something; none exactly where both say the same.
 
-    Where nothing but places changed, the places are the change.
+    Where nothing but places changed, the places are the change. How a name is written decides
+    nothing.
     """
-    known = {line.team: line for line in before}
+    known, left = {line.team: line for line in before}, {line.team for line in now}
     pairs = [
         (line, known[line.team])
         for line in now
-        if line.team in known and _said(line) != _said(known[line.team])
+        if line.team in known and _told(line) != _told(known[line.team])
     ]
     pairs.sort(key=lambda pair: (pair[0].annotation == pair[1].annotation, pair[0].place or LAST))
-    own = [_sentence(line, _said(old)) for line, old in pairs if _ran(line) != _ran(old)]
-    own += [_sentence(line, "not in this heat") for line in now if line.team not in known]
-    moved = [_sentence(line, _said(old)) for line, old in pairs if _ran(line) == _ran(old)]
+    own = [_changed(line, old) for line, old in pairs if _ran(line) != _ran(old)]
+    own += [
+        _sentence(line, _said(line), "not in this heat") for line in now if line.team not in known
+    ]
+    own += [
+        _sentence(line, "not in this heat", _said(line)) for line in before if line.team not in left
+    ]
+    moved = [_changed(line, old) for line, old in pairs if _ran(line) == _ran(old)]
     return Changes(own + moved, len(moved) if own else 0)
 
 
-def _sentence(line: ResultLineOut, before: str) -> str:
-    return f"{line.team_name}, lane {line.lane}: {_said(line)}; before: {before}."
+def _changed(line: ResultLineOut, old: ResultLineOut) -> str:
+    now, before = _said(line), _said(old)
+    if now == before and line.reason != old.reason:
+        now, before = f"{now} ({in_sentence(line.reason)})", f"{before} ({in_sentence(old.reason)})"
+    return _sentence(line, now, before if line.lane == old.lane else f"lane {old.lane}, {before}")
 
 
-def _ran(line: ResultLineOut) -> tuple[str, ...]:
+def _sentence(line: ResultLineOut, now: str, before: str) -> str:
+    return f"{line.team_name}, lane {line.lane}: {now}; before: {before}."
+
+
+def _told(line: ResultLineOut) -> tuple[object, ...]:
+    return (line.place, *_ran(line))
+
+
+def _ran(line: ResultLineOut) -> tuple[object, ...]:
     """What a team's own race came to, whatever the others did."""
-    return (line.time, line.status, line.annotation)
+    reason = line.reason if line.annotation.startswith("DQ") else ""
+    return (line.lane, line.time, line.status, line.annotation, reason)
 
 
 def _said(line: ResultLineOut) -> str:

@@ -24,6 +24,7 @@ from app.reports.queries import CASE_COLUMNS, accounts_awaited, heat_posts
 from app.reports.states import CaseState, ReportState
 from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
+from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
 from app.results.tables import announcements, results, windows
 from app.results.wire import (
@@ -242,16 +243,8 @@ def _announced(
 
 
 def says_the_same(snapshot: Mapping[str, Any], lines: Sequence[ResultLineOut]) -> bool:
-    """Whether an announcement has the places, times and annotations of these lines."""
-    return _what_counts(AnnouncementOut.model_validate(snapshot).lines) == _what_counts(lines)
-
-
-def _what_counts(lines: Sequence[ResultLineOut]) -> list[tuple[object, ...]]:
-    """What decides a result: not how a name is written."""
-    return [
-        (line.team, line.lane, line.place, line.status, line.time, line.annotation)
-        for line in lines
-    ]
+    """Whether an announcement of these lines would change nothing."""
+    return not changes(AnnouncementOut.model_validate(snapshot).lines, lines).sentences
 
 
 def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
