@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
@@ -37,12 +37,19 @@ HeatKey = tuple[EventKey, str, int]
 Running = dict[int, tuple[str, str, tuple[str, ...]]]
 
 
+class TeamFacts(NamedTuple):
+    """How a team is written, and for whom it runs."""
+
+    name: str
+    affiliation: str
+
+
 @dataclass(slots=True)
 class Known:
     """What the meet already has."""
 
     events: dict[EventKey, tuple[EventId, str]] = field(default_factory=dict)
-    teams: dict[TeamKey, tuple[TeamId, str]] = field(default_factory=dict)
+    teams: dict[TeamKey, tuple[TeamId, TeamFacts]] = field(default_factory=dict)
     heats: dict[HeatKey, tuple[HeatId, HeatState, str | None]] = field(default_factory=dict)
     running: dict[HeatId, Running] = field(default_factory=dict)
     with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
@@ -57,7 +64,7 @@ class Plan:
     new_events: list[dict[str, object]] = field(default_factory=list)
     new_teams: list[dict[str, object]] = field(default_factory=list)
     new_to_event: list[str] = field(default_factory=list)
-    moved_teams: list[dict[str, object]] = field(default_factory=list)
+    changed_teams: list[dict[str, object]] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
     new_lanes: list[dict[str, object]] = field(default_factory=list)
@@ -66,7 +73,7 @@ class Plan:
 
     @property
     def changes_something(self) -> bool:
-        return bool(self.new_heats or self.changed_heats or self.moved_teams)
+        return bool(self.new_heats or self.changed_heats or self.changed_teams)
 
 
 def read_known(conn: Connection, meet_id: MeetId) -> Known:
@@ -78,7 +85,10 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
         known.raced.add(row.name_key)
         names[row.id] = row.name_key
     for row in conn.execute(select(teams).where(teams.c.meet_id == meet_id)):
-        known.teams[names[row.event_id], row.name_key] = (row.id, row.affiliation)
+        known.teams[names[row.event_id], row.name_key] = (
+            row.id,
+            TeamFacts(row.name, row.affiliation),
+        )
     for row in conn.execute(select(heats).where(heats.c.meet_id == meet_id)):
         state = HeatState(row.state)
         known.heats[names[row.event_id], row.round_key, row.number] = (row.id, state, row.scheduled)
@@ -96,15 +106,15 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
 
 
 class Planner:
-    """Works out what loading does, heat by heat. `affiliations` are those that the file gives."""
+    """Works out what loading does, heat by heat. `stated` is what the file says of each team."""
 
     def __init__(
-        self, meet_id: MeetId, known: Known, track_lanes: int, affiliations: Mapping[TeamKey, str]
+        self, meet_id: MeetId, known: Known, track_lanes: int, stated: Mapping[TeamKey, TeamFacts]
     ) -> None:
         self.meet_id = meet_id
         self.known = known
         self.track_lanes = track_lanes
-        self.affiliations = affiliations
+        self.stated = stated
         self.plan = Plan()
 
     def take(self, heat: HeatRows) -> None:
@@ -177,7 +187,7 @@ class Planner:
 
     def _team(self, event_id: EventId, event_key: EventKey, entry: Entry) -> TeamId:
         key = (event_key, likeness(entry.team))
-        affiliation = self.affiliations.get(key, "")
+        facts = self.stated[key]
         stored = self.known.teams.get(key)
         if stored is None:
             team_id = TeamId(new_id())
@@ -188,17 +198,18 @@ class Planner:
                     "id": team_id,
                     "meet_id": self.meet_id,
                     "event_id": event_id,
-                    "name": entry.team,
                     "name_key": key[1],
-                    "affiliation": affiliation,
+                    **facts._asdict(),
                 }
             )
         else:
             team_id, before = stored
-            affiliation = affiliation or before
-            if affiliation != before:
-                self.plan.moved_teams.append({"team": team_id, "new_affiliation": affiliation})
-        self.known.teams[key] = (team_id, affiliation)
+            facts = TeamFacts(facts.name, facts.affiliation or before.affiliation)
+            if facts != before:
+                self.plan.changed_teams.append(
+                    {"team": team_id, "new_name": facts.name, "new_affiliation": facts.affiliation}
+                )
+        self.known.teams[key] = (team_id, facts)
         return team_id
 
     def _add_heat(self, heat: HeatRows, event_id: EventId) -> HeatId:
@@ -279,19 +290,20 @@ def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Pl
     """What loading this start list would do now."""
     track = meet_facts(conn, meet_id).track
     known = read_known(conn, meet_id)
-    planner = Planner(meet_id, known, track.lanes, _stated_affiliations(start_list))
+    planner = Planner(meet_id, known, track.lanes, _stated_facts(start_list))
     for heat in start_list.heats:
         planner.take(heat)
     return planner.plan
 
 
-def _stated_affiliations(start_list: StartList) -> dict[TeamKey, str]:
-    """What the file says first about each team; nothing of teams that it leaves without."""
-    stated: dict[TeamKey, str] = {}
+def _stated_facts(start_list: StartList) -> dict[TeamKey, TeamFacts]:
+    """How the file first writes each team, and the first affiliation it gives it, if any."""
+    stated: dict[TeamKey, TeamFacts] = {}
     for heat in start_list.heats:
         for entry in heat.entries:
-            if entry.affiliation:
-                stated.setdefault((likeness(heat.event), likeness(entry.team)), entry.affiliation)
+            key = (likeness(heat.event), likeness(entry.team))
+            name, affiliation = stated.get(key, (entry.team, ""))
+            stated[key] = TeamFacts(name, affiliation or entry.affiliation)
     return stated
 
 
@@ -340,12 +352,12 @@ def load(start_list: StartList, content: bytes) -> Action[StartListsOut]:
 def _store(conn: Connection, plan: Plan) -> None:
     _insert(conn, events, plan.new_events)
     _insert(conn, teams, plan.new_teams)
-    if plan.moved_teams:
+    if plan.changed_teams:
         conn.execute(
             update(teams)
             .where(teams.c.id == bindparam("team"))
-            .values(affiliation=bindparam("new_affiliation")),
-            plan.moved_teams,
+            .values(name=bindparam("new_name"), affiliation=bindparam("new_affiliation")),
+            plan.changed_teams,
         )
     _insert(conn, heats, plan.new_heats)
     if plan.changed_heats:

@@ -263,3 +263,15 @@ def test_a_name_written_with_and_without_a_blank_is_one_team(bare: MeetAtHand) -
     assert final["new_to_event"] == ["Owl (row 3)"]
     first, last = all_heats(bare)
     assert first["lanes"][0]["team"] == last["lanes"][0]["team"]
+
+
+def test_a_team_that_is_written_otherwise_is_the_same_team_and_is_renamed(bare: MeetAtHand) -> None:
+    header = "event,round,heat,lane,team\n"
+    load(bare, f"{header}Men 4x100 m,heats,1,3,TERNHARBOUR\n")
+    mended = f"{header}Men 4x100 m,heats,1,3,Tern Harbour\nMen 4x100 m,final,1,4,tern harbour\n"
+    assert load(bare, mended).json()["new_to_event"] == []
+    names = [lane["name"] for heat in all_heats(bare) for lane in heat["lanes"]]
+    assert names == ["Tern Harbour", "Tern Harbour"]
+    before = bare.head()
+    load(bare, mended)
+    assert bare.head() == before
