@@ -35,6 +35,9 @@ READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE
 RESULTS = Who(frozenset({Role.RESULTS}))
 DESK = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.ORGANISER, Role.JURY}))
 
+# Not the organiser, as with the record: a form tells what was reported, word for word.
+READERS_OF_FORMS = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
+
 MEET = "/api/meets/{meet}"
 
 WHO_MAY: dict[tuple[str, str], Who] = {
@@ -76,7 +79,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/cases/{{case}}"): HEAD_OR_JURY,
     ("PUT", f"{MEET}/cases/{{case}}/rulings/{{ruling}}"): RULES,
     ("GET", f"{MEET}/rulings/{{ruling}}"): DESK,
-    ("GET", f"{MEET}/rulings/{{ruling}}/form.pdf"): DESK,
+    ("GET", f"{MEET}/rulings/{{ruling}}/form.pdf"): READERS_OF_FORMS,
     ("GET", f"{MEET}/disqualifications"): DESK,
     ("PUT", f"{MEET}/heats/{{heat}}/result"): RESULTS,
     ("GET", f"{MEET}/heats/{{heat}}/result"): DESK,

@@ -65,7 +65,9 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.START_LISTS_LOADED: KindFacts("Start lists were loaded.", CREW),
     Kind.CREW_PLANNED: KindFacts("The crew plan was set.", CREW),
     Kind.HEAT_STARTED: KindFacts("A heat was started.", CREW),
-    Kind.HEAT_HELD_BACK: KindFacts("A heat that had not begun was taken back.", CREW),
+    Kind.HEAT_HELD_BACK: KindFacts(
+        "A heat was held back: its start was recalled, or it is to run again.", CREW
+    ),
     Kind.CALL: KindFacts("A post showed its flag.", DESK),
     Kind.REPORT_WRITTEN: KindFacts("A report was written.", HEAD),
     Kind.REPORT_RETURNED: KindFacts("A report was returned to its umpire.", HEAD),

@@ -130,11 +130,6 @@ CASE_COLUMNS = (
     .outerjoin(teams, teams.c.id == cases.c.team_id)
 )
 _CASE = CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
-_OPEN_OF_HEAT = (
-    select(cases.c.id)
-    .where(cases.c.heat_id == bindparam("heat"), cases.c.state == "open")
-    .order_by(cases.c.opened_at, cases.c.id)
-)
 _account = reports.alias("account")
 _AWAITED = (
     select(reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
@@ -180,6 +175,7 @@ _LANE_INFRINGEMENTS = (
         rulings.c.team_id == bindparam("team"),
         rulings.c.effect == Consequence.NOTED.value,
         rulings.c.replaced_by.is_(None),
+        rulings.c.run == PRESENT_RUN,
     )
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
@@ -202,29 +198,19 @@ def noted_against(
     meet_id: MeetId,
     team_id: TeamId,
     heat_id: HeatId,
-    before: tuple[datetime, RulingId] | None = None,
 ) -> Noted:
     """The tolerated lane infringements of a team up to and with this heat.
 
     Since 1 November 2021 a first one can be tolerated and is noted as L; the next, by whichever
     member of the team and in whichever round, disqualifies (World Athletics TR17.4 in the numbering
     of 2021). A team here is a team in one event. They count in the order of racing, in whichever
-    order they were ruled on. `before` leaves out that ruling, and what was ruled on in the same
-    heat after it.
+    order they were ruled on; what was noted in a race that is run again does not.
     """
     rows = conn.execute(_LANE_INFRINGEMENTS, {"meet": meet_id, "team": team_id}).all()
     if not rows:
         return Noted()
     here = conn.execute(_HEAT_IN_ORDER, {"heat": heat_id}).one()
-    counted = [
-        row
-        for row in rows
-        if (
-            (before is None or (row.ruled_at, row.id) < before)
-            if row.heat_id == heat_id
-            else _ran_before(row, here)
-        )
-    ]
+    counted = [row for row in rows if row.heat_id == heat_id or _ran_before(row, here)]
     return Noted(
         sum(row.separate for row in counted),
         tuple(row.id for row in counted),
@@ -343,11 +329,6 @@ def _post_line(place: Post, called: Called | None, names: Mapping[OfficialId, st
         called_by=called.by if called else None,
         called_by_name=names[called.by] if called else None,
     )
-
-
-def open_cases_of_heat(conn: Connection, heat_id: HeatId) -> list[CaseId]:
-    """The heat's cases that await a ruling."""
-    return list(conn.execute(_OPEN_OF_HEAT, {"heat": heat_id}).scalars())
 
 
 def accounts_awaited(conn: Connection, heat_id: HeatId) -> list[AnyRow]:

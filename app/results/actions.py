@@ -79,6 +79,7 @@ def load_result(
             "run": facts.present_run,
         }
         if known is None:
+            _insist_unnamed(version)
             unit.conn.execute(
                 insert(results).values(heat_id=heat_id, meet_id=unit.meet_id, version=1, **values)
             )
@@ -94,6 +95,11 @@ def load_result(
         return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, body))
 
     return act
+
+
+def _insist_unnamed(version: int | None) -> None:
+    if version is not None:
+        raise Stale("This heat has no finish list yet: leave If-Match out to load the first.")
 
 
 def _insist_version(seen: ResultOut, version: int | None) -> None:

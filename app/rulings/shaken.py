@@ -100,6 +100,7 @@ def _is_noted_before(
         note.c.team_id == one.c.team_id,
         note.c.effect == Consequence.NOTED.value,
         note.c.replaced_by.is_(None),
+        note.c.run == present_run_of(its_heat),
         case((note.c.heat_id == one.c.heat_id, ruled_first), else_=ran_first),
     )
 
@@ -123,9 +124,7 @@ def _counted_otherwise(one: FromClause, heat: FromClause) -> ColumnElement[bool]
 def _rests_on_shaken(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
     """A note that made it a disqualification is itself to be looked at again."""
     note, its_heat = rulings.alias(), heats.alias()
-    moved = or_(
-        _of_another_race(note, its_heat), _unreported(note), _counted_otherwise(note, its_heat)
-    )
+    moved = or_(_unreported(note), _counted_otherwise(note, its_heat))
     shaken = (
         select(note.c.id)
         .join(its_heat, its_heat.c.id == note.c.heat_id)

@@ -244,3 +244,14 @@ def test_a_ruling_whose_account_is_about_another_team_is_looked_at_again(
     sent = a_report(meet.heat(), meet.posts["umpire"], lane=lane)
     assert meet.umpire.put(f"reports/{report}", sent).status_code == 201
     assert meet.referee.get(f"rulings/{ruling['id']}").json()["is_shaken"] is shaken
+
+
+def test_what_was_noted_in_a_recalled_start_counts_no_more(meet: MeetAtHand) -> None:
+    meet.start()
+    noted = confirm(meet, meet.report(observation=A_STEP)["case"])
+    meet.hold_back()
+    meet.start()
+    report = meet.report(by="second", observation=A_STEP)
+    assert report["finding"]["consequence"] == "noted"
+    again = confirm(meet, report["case"])
+    assert (noted["effect"], again["effect"], again["noted_before"]) == ("L", "L", 0)

@@ -102,10 +102,15 @@ def test_a_disqualification_that_rests_on_a_note_to_look_at_again_is_on_the_dock
     grave = ruled(rounds, heat=2, lane=5, observation=ONE_STEP | {"distance_gained": "yes"})
     assert (second["rests_on"], grave["rests_on"], whys(rounds)) == ([first["id"]], [], {})
     rounds.hold_back()
+    gone = "A lane infringement that it counted no longer stands."
     assert whys(rounds) == {
         first["id"]: "Its heat was held back to run again.",
-        second["id"]: "A note L that it rests on is itself to be looked at again.",
+        second["id"]: gone,
+        grave["id"]: gone,
     }
+    rounds.start()
+    rounds.rule(first["case"], reconsiders=first["id"], earlier_run=True)
+    assert whys(rounds) == {}  # noted knowing of the new start, it counts again
 
 
 def test_a_ruling_from_before_any_start_is_not_on_the_docket(service: Service) -> None:
