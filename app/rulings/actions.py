@@ -8,6 +8,7 @@ replaces; the disqualification of the replaced ruling is then set aside.
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import bindparam, insert, select, update
@@ -50,6 +51,18 @@ ON_RECORD = frozenset({ReportState.WRITTEN, ReportState.RULED})
 _RULING = select(rulings).where(rulings.c.id == bindparam("ruling"))
 
 
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A ruling in the making: what is decided on which case, and on what it rests."""
+
+    id: RulingId
+    case: AnyRow
+    meet: MeetFacts
+    sent: RulingIn
+    effect: Effect
+    reports: list[ReportOut]
+
+
 def rule_on(
     case_id: CaseId, ruling_id: RulingId, sent: RulingIn, caller: Caller, version: int | None
 ) -> Action[Put[RulingOut]]:
@@ -75,39 +88,15 @@ def rule_on(
             _replace(unit, replaced, ruling_id)
         effect = effect_of(unit, case, meet, sent, reports)
         _insist_on_present_run(sent, case.present_run, effect, reports)
-        form = _form(unit, meet, case, sent, effect, reports, caller)
-        statement = _statement(unit, meet, case, ruling_id, sent, effect, reports, form)
+        made = Made(ruling_id, case, meet, sent, effect, reports)
+        form = _form(unit, made, caller)
+        statement = _statement(unit, made, form)
         digest = statement_digest(statement)
-        unit.conn.execute(
-            insert(rulings).values(
-                id=ruling_id,
-                meet_id=unit.meet_id,
-                case_id=case_id,
-                heat_id=case.heat_id,
-                team_id=case.team_id,
-                lane=case.lane,
-                run=case.present_run,
-                accounts=sum(report.state in ON_RECORD for report in reports),
-                official_id=caller.official_id,
-                verdict=sent.verdict.value,
-                infringement=effect.infringement,
-                rule=effect.rule,
-                effect=effect.consequence.value,
-                edition=meet.book.key,
-                separate=effect.separate,
-                noted_before=effect.noted_before,
-                rests_on=list(effect.rests_on),
-                reasons=sent.reasons,
-                statement=statement,
-                statement_digest=digest,
-                form_facts=form,
-                ruled_at=unit.now,
-                reconsiders=sent.reconsiders,
-                content=content,
-            )
-        )
+        signed = {"statement": statement, "statement_digest": digest, "form_facts": form}
+        row = {"official_id": caller.official_id, "content": content, **signed}
+        unit.conn.execute(insert(rulings).values(**_columns(unit, made), **row))
         if effect.consequence is Consequence.DISQUALIFICATION:
-            _disqualify(unit, case, ruling_id, effect, reports)
+            _disqualify(unit, made)
         close_case(unit, case_id)
         out = ruling_out(unit.conn, unit.meet_id, ruling_id)
         deed = Deed(Kind.RULING, ruling_id, {**statement, "statement_sha256": digest})
@@ -199,16 +188,35 @@ def _tells_of(report: ReportOut, effect: Effect) -> bool:
     return report.finding is not None and report.finding.infringement is effect.infringement
 
 
-def _form(
-    unit: Unit,
-    meet: MeetFacts,
-    case: AnyRow,
-    sent: RulingIn,
-    effect: Effect,
-    reports: list[ReportOut],
-    caller: Caller,
-) -> dict[str, Any]:
+def _columns(unit: Unit, made: Made) -> dict[str, Any]:
+    """What is stored of a ruling, but for who signed what."""
+    case, effect = made.case, made.effect
+    return {
+        "id": made.id,
+        "meet_id": unit.meet_id,
+        "case_id": case.id,
+        "heat_id": case.heat_id,
+        "team_id": case.team_id,
+        "lane": case.lane,
+        "run": case.present_run,
+        "accounts": sum(report.state in ON_RECORD for report in made.reports),
+        "verdict": made.sent.verdict.value,
+        "infringement": effect.infringement,
+        "rule": effect.rule,
+        "effect": effect.consequence.value,
+        "edition": made.meet.book.key,
+        "separate": effect.separate,
+        "noted_before": effect.noted_before,
+        "rests_on": list(effect.rests_on),
+        "reasons": made.sent.reasons,
+        "ruled_at": unit.now,
+        "reconsiders": made.sent.reconsiders,
+    }
+
+
+def _form(unit: Unit, made: Made, caller: Caller) -> dict[str, Any]:
     """What the ruling's form will tell for ever, as a small document."""
+    sent, effect, meet = made.sent, made.effect, made.meet
 
     def in_words(ruling: str) -> str:
         return ruling_in_words(unit.conn, unit.meet_id, RulingId(ruling), meet.time_zone)
@@ -225,24 +233,16 @@ def _form(
         replaces=in_words(sent.reconsiders) if sent.reconsiders else "",
         reasons=sent.reasons,
     )
-    return as_stored(facts_as_ruled(unit.conn, meet, case, reports, decided))
+    return as_stored(facts_as_ruled(unit.conn, meet, made.case, made.reports, decided))
 
 
-def _statement(
-    unit: Unit,
-    meet: MeetFacts,
-    case: AnyRow,
-    ruling_id: RulingId,
-    sent: RulingIn,
-    effect: Effect,
-    reports: list[ReportOut],
-    form: dict[str, Any],
-) -> dict[str, Any]:
+def _statement(unit: Unit, made: Made, form: dict[str, Any]) -> dict[str, Any]:
     """What the head official signs: all that the ruling says and rests on, and its form."""
+    case, sent, effect = made.case, made.sent, made.effect
     return {
         "act": "ruling",
         "case": case.id,
-        "edition": meet.book.key,
+        "edition": made.meet.book.key,
         "effect": effect_in_words(effect.consequence, effect.rule),
         "form_sha256": statement_digest(form),
         "heat": case.heat_id,
@@ -254,11 +254,11 @@ def _statement(
         "reconsiders": sent.reconsiders,
         "reports": [
             {"id": report.id, "state": report.state, "version": report.version}
-            for report in reports
+            for report in made.reports
         ],
         "rests_on": list(effect.rests_on),
         "ruled_at": rfc3339(unit.now),
-        "ruling": ruling_id,
+        "ruling": made.id,
         "rule": effect.rule,
         "separate": effect.separate,
         "team": case.team_id,
@@ -294,9 +294,8 @@ def _replace(unit: Unit, replaced: RulingId, ruling_id: RulingId) -> None:
     )
 
 
-def _disqualify(
-    unit: Unit, case: AnyRow, ruling_id: RulingId, effect: Effect, reports: list[ReportOut]
-) -> None:
+def _disqualify(unit: Unit, made: Made) -> None:
+    case, effect = made.case, made.effect
     unit.conn.execute(
         insert(disqualifications).values(
             id=DisqualificationId(new_id()),
@@ -305,12 +304,12 @@ def _disqualify(
             team_id=case.team_id,
             case_id=case.id,
             lane=case.lane,
-            take_over=_take_over_of(reports, effect),
+            take_over=_take_over_of(made.reports, effect),
             infringement=effect.infringement,
             rule=effect.rule,
             state=DisqualificationState.IN_FORCE.value,
             since=unit.now,
-            by_ruling=ruling_id,
+            by_ruling=made.id,
             version=1,
         )
     )
