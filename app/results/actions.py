@@ -225,6 +225,7 @@ def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
         shaken_rulings=blockers.shaken_rulings,
         awaited_accounts=blockers.awaited_accounts,
         not_started=blockers.not_started,
+        no_posts=blockers.no_posts,
         in_the_way=seen.in_the_way,
     )
 

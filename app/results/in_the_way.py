@@ -24,6 +24,7 @@ class InTheWay:
     """
 
     not_started: bool
+    no_posts: bool
     silent: Sequence[PostLine]
     accounts: Sequence[AnyRow]
     cases: Sequence[AnyRow]
@@ -40,6 +41,7 @@ class InTheWay:
             shaken_rulings=[one.ruling for one in self.shaken],
             awaited_accounts=[account.id for account in self.accounts],
             not_started=self.not_started,
+            no_posts=self.no_posts,
         )
 
     @property
@@ -50,6 +52,8 @@ class InTheWay:
     def _lines(self) -> Iterator[str]:
         if self.not_started:
             yield "The heat has not been started."
+        if self.no_posts:
+            yield "No post was set when the heat was started; the crew plan came later."
         for line in self.silent:
             yield f"Silent: {line.words} ({line.official_name})."
         for one in self.accounts:

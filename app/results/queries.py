@@ -12,6 +12,7 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindpara
 
 from app.access.tables import officials
 from app.clock import in_zone, rfc3339
+from app.crew.queries import planned_posts
 from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, CaseId, HeatId, MeetId
 from app.meets.queries import PRESENT_RUN, heat, lanes_of, meet_row
@@ -249,9 +250,11 @@ def says_the_same(snapshot: Mapping[str, Any], lines: Sequence[ResultLineOut]) -
 
 def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
     """What stands in the way of announcing a heat, each kind in the order of lanes."""
+    posts = heat_posts(conn, meet_id, facts.id).posts
     return InTheWay(
         not_started=facts.state is HeatState.TO_COME,
-        silent=[line for line in heat_posts(conn, meet_id, facts.id).posts if line.flag is None],
+        no_posts=not posts and bool(planned_posts(conn, meet_id, facts)),
+        silent=[line for line in posts if line.flag is None],
         accounts=by_lane(accounts_awaited(conn, facts.id)),
         cases=by_lane(conn.execute(_OPEN_CASES, {"heat": facts.id}).all()),
         reporters=_reporters(conn, facts.id),

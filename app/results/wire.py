@@ -98,21 +98,27 @@ class BlockersOut(Wire):
     not_started: bool = Field(
         default=False, description="true: nobody has started this heat, or it was held back"
     )
+    no_posts: bool = Field(
+        default=False,
+        description="true: no post was awaited, for the crew plan came after the start",
+    )
 
     @property
     def is_clear(self) -> bool:
-        return not self.not_started and not self._counted()
+        return not (self.not_started or self.no_posts or self._counted())
 
     @property
     def words(self) -> str:
         """What stands in the way, counted: "1 silent post and 2 open cases"."""
         start = ["a heat that was not started"] if self.not_started else []
+        start += ["a heat without posts"] if self.no_posts else []
         return _all_of([*start, *(kind.words(count) for kind, count in self._counted())])
 
     @property
     def aloud(self) -> str:
         """Despite what it was announced: "one post had not reported"."""
         start = ["the heat was not marked as started"] if self.not_started else []
+        start += ["no post was set for the heat"] if self.no_posts else []
         return _all_of([*start, *(kind.aloud(count) for kind, count in self._counted())])
 
     def _counted(self) -> list[tuple[Counted, int]]:

@@ -56,6 +56,7 @@ def test_a_judged_heat_is_announced_without_a_further_word(ready: MeetAtHand) ->
         "shaken_rulings": [],
         "awaited_accounts": [],
         "not_started": False,
+        "no_posts": False,
     }
     assert told["announced_by_name"] == "results"
     assert state_of(ready) == "announced"
@@ -633,3 +634,27 @@ def test_a_time_that_changed_is_read_and_who_moved_with_it_is_counted(ready: Mee
         "Changed: Gull 1, lane 2: place 3, 42.35; before: place 2, 42.20.",
         "With that, one other team moves to another place.",
     ]
+
+
+def test_a_crew_plan_that_came_after_the_start_waives_no_post_in_silence(service: Service) -> None:
+    hand = a_meet(service, umpires=())
+    seen = hand.organiser.get("crew")
+    plan = {"posts": [post_as_sent(post) for post in seen.json()["posts"]]}
+    emptied = hand.organiser.put("crew", {"posts": []}, etag=seen.headers["ETag"])
+    hand.start()
+    hand.load_result()
+    assert hand.desk.get(f"heats/{hand.heat()}/result").json()["in_the_way"] == []
+    hand.organiser.put("crew", plan, etag=emptied.headers["ETag"])
+    told = a_problem(hand.announce(), 409, "needs-word")
+    assert told["no_posts"] is True
+    assert told["in_the_way"] == [
+        "No post was set when the heat was started; the crew plan came later."
+    ]
+    announced = hand.announce(despite=DESPITE).json()
+    words = "This result is announced although no post was set for the heat."
+    assert words in shown(hand, announced["id"], "txt").splitlines()
+
+
+def post_as_sent(post: Json) -> Json:
+    sent = ("id", "official", "take_over", "edge", "lanes", "side", "relays")
+    return {name: post[name] for name in sent}
