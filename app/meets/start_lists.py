@@ -65,6 +65,7 @@ class Plan:
     new_teams: list[dict[str, object]] = field(default_factory=list)
     new_to_event: list[str] = field(default_factory=list)
     changed_teams: list[dict[str, object]] = field(default_factory=list)
+    renamed: list[str] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
     new_lanes: list[dict[str, object]] = field(default_factory=list)
@@ -205,6 +206,8 @@ class Planner:
         else:
             team_id, before = stored
             facts = TeamFacts(facts.name, facts.affiliation or before.affiliation)
+            if facts.name != before.name:
+                self.plan.renamed.append(f"{before.name} → {facts.name}")
             if facts != before:
                 self.plan.changed_teams.append(
                     {"team": team_id, "new_name": facts.name, "new_affiliation": facts.affiliation}
@@ -247,7 +250,7 @@ class Planner:
         """A team that a case names stays in its heat: its disqualification would find no team."""
         listed = {likeness(entry.team) for entry in heat.entries}
         for name_key, _bib, _legs in self.known.running.get(heat_id, {}).values():
-            team_id, _affiliation = self.known.teams[event_key, name_key]
+            team_id, _facts = self.known.teams[event_key, name_key]
             name = self.known.with_cases.get((heat_id, team_id))
             if name is not None and name_key not in listed:
                 self.plan.problems.add(
@@ -323,6 +326,7 @@ def summary(
         teams=len(set(entries)),
         lanes=len(entries),
         new_to_event=plan.new_to_event,
+        renamed=plan.renamed,
         heats_added=len(plan.new_heats),
         heats_changed=len(plan.changed_heats),
         heats_unchanged=plan.unchanged,

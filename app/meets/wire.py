@@ -195,6 +195,10 @@ class StartListsOut(Wire):
         description="teams that no earlier list of their event names: look whether they are "
         "written otherwise than before, since a team counts under its name"
     )
+    renamed: list[str] = Field(
+        description="teams that are written otherwise than before: “TERN → Tern”. The first way in "
+        "the file counts, for all heats of their event"
+    )
     heats_added: int
     heats_changed: int
     heats_unchanged: int

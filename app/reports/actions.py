@@ -14,7 +14,13 @@ from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
 from app.reports.findings import as_stored, judge_report
-from app.reports.following import awaited_flags, has_stood_back, is_called_by, stand_in_place_of
+from app.reports.following import (
+    awaited_flags,
+    has_stood_back,
+    is_called_by,
+    run_awaited,
+    stand_in_place_of,
+)
 from app.reports.grouping import Place, case_for, insist_on_measure, move_report, touch_case_of
 from app.reports.queries import case_row, noted_against, possible_for, report_from, report_out
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
@@ -56,6 +62,8 @@ _WRITE_REPORT = Prepared(
                 "clock",
                 "received_at",
                 "content",
+                "remark",
+                "came_as",
             )
         }
         | {"version": reports.c.version + 1}
@@ -80,7 +88,7 @@ def write_report(
             return Done(Put(report_out(unit.conn, unit.meet_id, report_id), created=False), None)
         if known is not None:
             _insist_writable(known, unit, caller, version)
-        here = arriving(unit, sent, caller.official_id, _flagged_in(known, sent))
+        here = _arriving(unit, sent, caller, known)
         raised = _flags_of(unit, sent, caller, known, here)
         facts = _judge_and_place(unit, sent, known, raised, here)
         facts |= {
@@ -96,13 +104,22 @@ def write_report(
             ADD_REPORT.run(unit.conn, stored)
             out = report_from(stored, caller.name, here.running.team_name)
         else:
-            _write_over(unit, report_id, facts)
+            _write_over(unit, known, facts)
             out = report_out(unit.conn, unit.meet_id, report_id)
         for flag in raised:
             stand_in_place_of(unit, flag, report_id, facts["case_id"])
         return Done(Put(out, created=known is None or known.content is None), deed)
 
     return act
+
+
+def _arriving(unit: Unit, sent: ReportIn, caller: Caller, known: AnyRow | None) -> Arriving:
+    """What is known of the run that an account is about: that of its flag, under whichever id."""
+    here = arriving(unit, sent, caller.official_id, _flagged_in(known, sent))
+    if known is not None:
+        return here
+    run = run_awaited(unit, sent, here.run, caller.official_id)
+    return here if run == here.run else arriving(unit, sent, caller.official_id, run)
 
 
 def _flags_of(
@@ -114,9 +131,13 @@ def _flags_of(
     return awaited_flags(unit, sent, here.run, caller.official_id, known)
 
 
-def _write_over(unit: Unit, report_id: ReportId, facts: Mapping[str, Any]) -> None:
-    new = {f"new_{name}": value for name, value in facts.items()}
-    _WRITE_REPORT.run(unit.conn, {"report": report_id} | new)
+def _write_over(unit: Unit, known: AnyRow, facts: Mapping[str, Any]) -> None:
+    """What was asked with a return stays; that its account came as another report does not."""
+    remark = known.remark if known.came_as is None else None
+    new = {
+        f"new_{name}": value for name, value in {**facts, "remark": remark, "came_as": None}.items()
+    }
+    _WRITE_REPORT.run(unit.conn, {"report": known.id} | new)
 
 
 def _stands_by(known: AnyRow, version: int | None) -> bool:

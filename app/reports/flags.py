@@ -110,7 +110,7 @@ def _raise_report(
     if known is not None:
         if known.meet_id != unit.meet_id or known.official_id != author:
             raise IdTaken("a report", report_id)
-        if _is_flag_of(unit, known, sent):
+        if _is_flag_of(unit, known, sent, here):
             # The written report overtook its flag on a bad line: it stands, the flag joins it.
             return report_id, known.case_id
         # A phone that names another report by mistake: this flag is one more, never lost.
@@ -150,12 +150,13 @@ def _raise_report(
     return report_id, case_id
 
 
-def _is_flag_of(unit: Unit, known: AnyRow, sent: CallIn) -> bool:
-    """Whether this is the flag of a report that came before it: same place, and no flag yet."""
+def _is_flag_of(unit: Unit, known: AnyRow, sent: CallIn, here: Arriving) -> bool:
+    """Whether this is the flag of a report that came before it: same run, same place, none yet."""
     if has_stood_back(known):
         return False
     same_lane = sent.lane is None or sent.lane == known.lane
-    same_place = (known.heat_id, known.post_id) == (sent.heat, sent.post)
+    there, place = (known.heat_id, known.run, known.post_id), (sent.heat, here.run, sent.post)
+    same_place = there == place
     return same_place and same_lane and _FLAG_OF.first(unit.conn, {"report": known.id}) is None
 
 

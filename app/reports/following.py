@@ -22,7 +22,7 @@ from app.store.rows import AnyRow
 
 # The state is written out, not bound: only then does the engine know that the index of raised
 # reports will do.
-_AWAITED = Prepared(
+_RAISED = (
     select(reports, calls.c.official_id.label("called_by"))
     .join(calls, calls.c.report_id == reports.c.id)
     .where(
@@ -30,11 +30,16 @@ _AWAITED = Prepared(
         reports.c.official_id == bindparam("official"),
         reports.c.state == literal_column("'raised'"),
         reports.c.post_id == bindparam("post"),
-        reports.c.run == bindparam("run"),
         or_(reports.c.lane == bindparam("lane"), reports.c.lane.is_(None)),
         calls.c.names_report.is_(False),
     )
-    .order_by(reports.c.lane.is_(None), reports.c.raised_at, reports.c.id)
+)
+_IN_ORDER = (reports.c.lane.is_(None), reports.c.raised_at, reports.c.id)
+_AWAITED = Prepared(_RAISED.where(reports.c.run == bindparam("run")).order_by(*_IN_ORDER))
+_AWAITED_BEFORE = Prepared(
+    _RAISED.where(reports.c.run < bindparam("run"))
+    .order_by(reports.c.run.desc(), *_IN_ORDER)
+    .limit(1)
 )
 _GIVE_FLAGS = Prepared(
     update(calls)
@@ -84,6 +89,21 @@ def awaited_flags(
         and (one.called_by != by) != by_radio
     ]
     return [*(first if known is None else []), *the_other_way[:1]]
+
+
+def run_awaited(unit: Unit, sent: ReportIn, run: int, by: OfficialId) -> int:
+    """The run that a new account is about whose flag raised it under another id.
+
+    Where this run has no such flag and an earlier one has, it is the earlier: taken for this one, a
+    recalled start would disqualify in the race that was run again, and nobody would be asked.
+    """
+    if sent.post is None or run == 1:
+        return run
+    where = {"heat": sent.heat, "official": by, "post": sent.post, "run": run, "lane": sent.lane}
+    if _AWAITED.first(unit.conn, where) is not None:
+        return run
+    before = _AWAITED_BEFORE.first(unit.conn, where)
+    return run if before is None else int(before.run)
 
 
 def stand_in_place_of(unit: Unit, raised: AnyRow, written: ReportId, case_id: CaseId) -> None:

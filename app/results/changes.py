@@ -66,7 +66,7 @@ def _told(line: ResultLineOut) -> tuple[object, ...]:
 def _ran(line: ResultLineOut) -> tuple[object, ...]:
     """What a team's own race came to, whatever the others did."""
     reason = line.reason if line.annotation.startswith("DQ") else ""
-    return (line.lane, line.time, line.status, line.annotation, reason)
+    return (line.lane, line.time, line.annotation, reason)
 
 
 def _said(line: ResultLineOut) -> str:

@@ -52,17 +52,23 @@ def _of_another_race(one: FromClause, its_heat: FromClause) -> ColumnElement[boo
 
 
 def _unreported(one: FromClause) -> ColumnElement[bool]:
-    """Nobody reports this team in this heat any more.
+    """No report of this team in this heat stands any more, or only such as were dismissed.
 
     An account that was ruled on stays; so this asks only about rulings on flags alone. An account
     that comes after the ruling goes to a further case.
     """
-    case_of_team, report = cases.alias(), reports.alias()
+    case_of_team, report, other = cases.alias(), reports.alias(), rulings.alias()
+    dismissed = exists().where(
+        other.c.case_id == case_of_team.c.id,
+        other.c.verdict == literal_column("'dismissed'"),
+        other.c.replaced_by.is_(None),
+    )
     reported = exists().where(
         case_of_team.c.heat_id == one.c.heat_id,
         case_of_team.c.team_id == one.c.team_id,
         report.c.case_id == case_of_team.c.id,
         report.c.state != ReportState.WITHDRAWN.value,
+        ~dismissed,
     )
     return and_(_on_flags_alone(one), ~reported)
 

@@ -9,6 +9,7 @@ Revision: 0002, after 0001.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from hashlib import sha256
 
 import sqlalchemy as sa
@@ -86,12 +87,7 @@ def _add_columns() -> None:
 
 
 def _fill() -> None:
-    op.execute("UPDATE heats SET run = 1 WHERE run = 0 AND state <> 'to come'")
-    for name in ("reports", "rulings", "results"):
-        table = sa.table(name, sa.column("run"))
-        said_nothing = table.c.run.is_(None) | (table.c.run == 0)
-        op.execute(sa.update(table).where(said_nothing).values(run=1))
-    op.execute("UPDATE announcements SET run_seen = 1 WHERE run_seen = 0")
+    _count_runs_that_nobody_started()
     op.execute(
         "INSERT INTO run_lanes (heat_id, run, lane, team_id) "
         "SELECT lanes.heat_id, heats.run, lanes.lane, lanes.team_id "
@@ -112,6 +108,45 @@ def _fill() -> None:
     )
     for name in ("reports", "calls"):
         _digest_contents(name)
+
+
+def _count_runs_that_nobody_started() -> None:
+    """A heat that was announced though nobody had started it was run: that run counts now.
+
+    What said no run, or 0, is of the first. Where the heat was held back afterwards, all that was
+    counted since moves by one.
+    """
+    numbered = [
+        ("reports", "run"),
+        ("rulings", "run"),
+        ("results", "run"),
+        ("calls", "run"),
+        ("announcements", "run_seen"),
+    ]
+    conn = op.get_bind()
+    table = sa.table("heats", sa.column("id"), sa.column("run"), sa.column("state"))
+    told = sa.table("announcements", sa.column("heat_id"), sa.column("run_seen"))
+    unstarted = sa.select(told.c.heat_id).where(told.c.run_seen == 0)
+    since = (table.c.run > 0) | (table.c.state == "to come")
+    held_back = list(
+        conn.execute(sa.select(table.c.id).where(table.c.id.in_(unstarted), since)).scalars()
+    )
+    for name, column in numbered:
+        _move(name, column, held_back)
+    conn.execute(sa.update(table).where(table.c.id.in_(held_back)).values(run=table.c.run + 1))
+    started = (table.c.run == 0) & (table.c.state != "to come")
+    conn.execute(sa.update(table).where(started).values(run=1))
+
+
+def _move(name: str, column: str, held_back: Sequence[str]) -> None:
+    conn = op.get_bind()
+    table = sa.table(name, sa.column("heat_id"), sa.column(column))
+    run = table.c[column]
+    later = table.c.heat_id.in_(held_back) & (run > 0)
+    conn.execute(sa.update(table).where(later).values({column: run + 1}))
+    # A call that speaks for no post names no run.
+    said_nothing = run == 0 if name == "calls" else run.is_(None) | (run == 0)
+    conn.execute(sa.update(table).where(said_nothing).values({column: 1}))
 
 
 def _digest_contents(name: str) -> None:

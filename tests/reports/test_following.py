@@ -201,16 +201,6 @@ def test_an_account_of_something_else_leaves_the_flag_waiting(
     assert awaited(running) == [call["report"]]
 
 
-def test_a_flag_of_a_recalled_start_waits_for_no_account_of_the_next(meet: MeetAtHand) -> None:
-    meet.start()
-    call = meet.call("yellow", lane=4).json()
-    seen = meet.referee.get(f"heats/{meet.heat()}")
-    meet.referee.post(f"heats/{meet.heat()}/hold-back", etag=seen.headers["ETag"])
-    meet.start()
-    meet.report(lane=4)
-    assert awaited(meet) == [call["report"]]
-
-
 def test_a_phone_that_writes_to_the_flag_after_all_is_heard(running: MeetAtHand) -> None:
     call = running.call("yellow", lane=4).json()
     account = running.report(lane=4)
@@ -220,6 +210,7 @@ def test_a_phone_that_writes_to_the_flag_after_all_is_heard(running: MeetAtHand)
     a_problem(running["second"].put(address, sent), 409, "id-taken")
     late = running.umpire.put(address, sent)
     assert (late.status_code, late.json()["state"]) == (201, "written")
+    assert (late.json()["remark"], late.json()["came_as"]) == (None, None)
     assert late.json()["case"] == account["case"]
     assert running.umpire.put(address, sent).status_code == 200
     states = [one["state"] for one in running.case(account["case"])["reports"]]

@@ -43,6 +43,11 @@ def test_the_same_lines_change_nothing() -> None:
     assert changes(lines, renamed).sentences == []
 
 
+def test_what_a_disqualified_team_did_besides_changes_nothing() -> None:
+    did_not_finish = disqualified("Tern", status=FinishStatus.DID_NOT_FINISH)
+    assert changes([disqualified("Tern")], [did_not_finish]).sentences == []
+
+
 def test_who_was_disqualified_is_told_before_those_who_moved_up() -> None:
     before = [a_line("Tern"), a_line("Gull", lane=5, place=2, time="42.60")]
     now = [a_line("Gull", lane=5, place=1, time="42.60"), disqualified("Tern")]

@@ -61,7 +61,9 @@ def test_a_report_written_while_the_heat_is_held_back_is_of_the_recalled_start(
     assert RECALLED in told["marks"]
 
 
-def test_a_ruling_made_while_the_heat_is_held_back_is_looked_at_again(meet: MeetAtHand) -> None:
+def test_a_ruling_made_with_the_word_while_the_heat_is_held_back_stands_in_the_next_run(
+    meet: MeetAtHand,
+) -> None:
     meet.start()
     report = meet.report()
     meet.hold_back()
@@ -72,6 +74,8 @@ def test_a_ruling_made_while_the_heat_is_held_back_is_looked_at_again(meet: Meet
     # It was ruled knowing that the race would be run again, so it stands.
     assert meet.referee.get(f"rulings/{ruling['id']}").json()["is_shaken"] is False
     assert meet.annotations() == DISQUALIFIED
+    meet.hold_back()
+    assert meet.referee.get(f"rulings/{ruling['id']}").json()["is_shaken"] is True
 
 
 def test_what_was_seen_in_a_recalled_start_is_confirmed_only_with_the_word(
@@ -255,3 +259,49 @@ def test_what_was_noted_in_a_recalled_start_counts_no_more(meet: MeetAtHand) -> 
     assert report["finding"]["consequence"] == "noted"
     again = confirm(meet, report["case"])
     assert (noted["effect"], again["effect"], again["noted_before"]) == ("L", "L", 0)
+
+
+def test_an_account_under_its_own_id_is_of_the_recalled_start_whose_flag_awaits_it(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    flag = meet.call("yellow", lane=4).json()
+    meet.hold_back()
+    meet.start()
+    account = meet.report(lane=4)
+    assert (account["run"], account["case"]) == (1, flag["case"])
+    assert RECALLED in [mark for one in meet.case(flag["case"])["reports"] for mark in one["marks"]]
+    a_problem(meet.rule(flag["case"]), 409, "conflict")
+
+
+def test_an_account_is_of_this_race_where_its_umpire_has_flagged_in_it(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.call("yellow", lane=4)
+    meet.hold_back()
+    meet.start()
+    meet.call("yellow", lane=4)
+    assert meet.report(lane=4)["run"] == 2
+
+
+def test_a_flag_that_names_a_report_of_the_recalled_start_opens_a_case(meet: MeetAtHand) -> None:
+    meet.start()
+    report = meet.report(lane=4)
+    confirm(meet, report["case"], verdict="dismissed")
+    meet.hold_back()
+    meet.start()
+    flag = meet.call("yellow", lane=4, report=report["id"]).json()
+    assert flag["report"] != report["id"]
+    assert flag["case"] in meet.open_cases()
+
+
+def test_a_ruling_on_a_flag_whose_account_was_dismissed_is_looked_at_again(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    report = new_id()
+    flag = meet.call("yellow", lane=4, report=report).json()
+    ruling = confirm(meet, flag["case"], infringement="pass_completed_beyond_zone")
+    sent = a_report(meet.heat(), meet.posts["umpire"])
+    account = meet.umpire.put(f"reports/{report}", sent).json()
+    confirm(meet, account["case"], verdict="dismissed")
+    assert meet.referee.get(f"rulings/{ruling['id']}").json()["is_shaken"] is True

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from hashlib import sha256
-from typing import Any
 
 import pytest
 from alembic import command
@@ -20,89 +19,7 @@ from app.store.engine import Engines, open_engines
 from app.store.revision import stored_revision
 from tests.conftest import ENGINES
 from tests.postgres import Databases
-
-AT = "2026-06-13T12:00:0{}.000000Z"
-_OF_MEET = {"meet_id": "meet", "version": 1}
-_OF_HEAT = {**_OF_MEET, "heat_id": "heat", "team_id": "team", "lane": 4}
-OLD_ROWS: dict[str, dict[str, Any]] = {
-    "meets": {
-        "id": "meet",
-        "name": "Harbour Relays",
-        "time_zone": "UTC",
-        "edition": "nfhs-2019",
-        "facts": "{}",
-        "made_at": AT.format(0),
-        "version": 1,
-    },
-    "officials": {
-        "id": "official",
-        "name": "Bo Halyard",
-        "affiliation": "",
-        "roles": "[]",
-        "active": True,
-        **_OF_MEET,
-    },
-    "events": {
-        "id": "event",
-        "name": "4x1",
-        "name_key": "4x1",
-        "relay": "4x100",
-        "meet_id": "meet",
-    },
-    "teams": {
-        "id": "team",
-        "meet_id": "meet",
-        "event_id": "event",
-        "name": "Tern",
-        "name_key": "tern",
-        "affiliation": "",
-    },
-    "heats": {
-        "id": "heat",
-        "event_id": "event",
-        "round": "heats",
-        "round_key": "heats",
-        "number": 1,
-        "position": 1,
-        "state": "announced",
-        "run": 0,
-        **_OF_MEET,
-    },
-    "lanes": {"heat_id": "heat", "lane": 4, "team_id": "team", "bib": "", "legs": "[]"},
-    "cases": {"id": "case-b", "state": "open", "opened_at": AT.format(2), **_OF_HEAT},
-    "reports": {
-        "id": "report",
-        "case_id": "case-a",
-        "official_id": "official",
-        "post_words": "",
-        "state": "ruled",
-        "words": "",
-        "marks": "[]",
-        "raised_at": AT.format(1),
-        **_OF_HEAT,
-        "content": '{"lane":4}',
-    },
-    "rulings": {
-        "id": "ruling",
-        "meet_id": "meet",
-        "case_id": "case-a",
-        "heat_id": "heat",
-        "official_id": "official",
-        "verdict": "confirmed",
-        "effect": "disqualification",
-        "edition": "nfhs-2019",
-        "separate": 1,
-        "noted_before": 0,
-        "rests_on": "[]",
-        "reasons": "",
-        "statement": "{}",
-        "statement_digest": "",
-        "form_facts": "{}",
-        "ruled_at": AT.format(3),
-        "content": "{}",
-    },
-}
-EARLIER_CASE = {**OLD_ROWS["cases"], "id": "case-a", "state": "ruled", "opened_at": AT.format(1)}
+from tests.store.old_rows import OLD_ROWS, SAID
 
 
 @pytest.fixture(params=ENGINES)
@@ -163,15 +80,12 @@ def test_bringing_up_to_date_twice_changes_nothing(
 
 
 def test_what_was_stored_before_runs_and_case_numbers_is_brought_along(empty: Engines) -> None:
-    """Rows as the first schema held them: two cases, a ruling on a report, a heat never started."""
     migrate(empty.writing, "0001")
     with empty.writing.connect() as conn, conn.begin():
         old = MetaData()
         old.reflect(conn)
-        for table, row in OLD_ROWS.items():
+        for table, row in OLD_ROWS:
             conn.execute(insert(old.tables[table]), row)
-            if table == "cases":
-                conn.execute(insert(old.tables[table]), EARLIER_CASE)
     migrate(empty.writing)
     with empty.writing.connect() as conn:
 
@@ -179,13 +93,20 @@ def test_what_was_stored_before_runs_and_case_numbers_is_brought_along(empty: En
             rows = conn.execute(text(f"SELECT {columns} FROM {table} ORDER BY 1"))
             return [tuple(row) for row in rows]
 
-        assert stored("number, id", "cases") == [(1, "case-a"), (2, "case-b")]
-        assert stored("id, run", "heats") == [("heat", 1)]
-        # SHA-256 by the standard library
-        said = sha256(b'{"lane":4}').hexdigest()
-        assert stored("id, run, content", "reports") == [("report", 1, said)]
-        assert stored("id, run, accounts", "rulings") == [("ruling", 1, 1)]
-        assert stored("lane, team_id, run", "run_lanes") == [(4, "team", 1)]
+        assert stored("number, id", "cases") == [(1, "case-a"), (2, "case-b"), (3, "case-c")]
+        assert stored("id, run", "heats") == [("again", 2), ("heat", 1)]
+        assert stored("id, run", "reports") == [("first", 1), ("second", 1), ("third", 2)]
+        said = sha256(SAID.encode()).hexdigest()  # by the standard library
+        assert {content for _id, content in stored("id, content", "reports")} == {said}
+        assert stored("id, run, accounts", "rulings") == [("ruling", 1, 1), ("shaken", 1, 2)]
+        assert stored("id, run, team_id", "calls") == [
+            ("call-a", 1, "team"),
+            ("call-b", None, "team"),
+            ("call-c", 2, "team"),
+        ]
+        assert stored("heat_id, run", "results") == [("again", 1), ("heat", 1)]
+        assert stored("heat_id, run_seen", "announcements") == [("again", 1), ("heat", 1)]
+        assert stored("heat_id, run, lane", "run_lanes") == [("again", 2, 4), ("heat", 1, 4)]
     with empty.writing.connect() as conn, conn.begin():
         command.downgrade(alembic_config(conn), "0001")
     migrate(empty.writing)

@@ -1,0 +1,104 @@
+"""Rows as the first schema held them, in the order in which they can be stored.
+
+`heat` was announced though nobody had started it; `again` too, and was then held back and started.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+Row = dict[str, Any]
+
+AT = "2026-06-13T12:00:0{}.000000Z"
+SAID = '{"lane":4}'
+_MEET: Row = {"meet_id": "meet", "version": 1}
+_TEAM: Row = {"team_id": "team", "lane": 4}
+
+
+def _heat(name: str, number: int, **changes: Any) -> Row:
+    row = {"id": name, "event_id": "event", "round": "heats", "round_key": "heats", **_MEET}
+    return {**row, "number": number, "position": number, **changes}
+
+
+def _case(name: str, heat: str, second: int, state: str) -> Row:
+    return {"id": name, "heat_id": heat, "opened_at": AT.format(second), "state": state} | (
+        _MEET | _TEAM
+    )
+
+
+def _report(name: str, heat: str, case: str, **changes: Any) -> Row:
+    row = {"id": name, "heat_id": heat, "case_id": case, "official_id": "official", **_MEET}
+    told = {"post_words": "", "words": "", "marks": "[]", "raised_at": AT.format(1)}
+    return {**row, **_TEAM, **told, "state": "ruled", "content": SAID, **changes}
+
+
+def _ruling(name: str, heat: str, case: str, **changes: Any) -> Row:
+    row = {"id": name, "meet_id": "meet", "case_id": case, "heat_id": heat, **_TEAM}
+    effect = {"verdict": "confirmed", "effect": "disqualification", "edition": "nfhs-2019"}
+    count = {"separate": 1, "noted_before": 0, "rests_on": "[]", "official_id": "official"}
+    signed = {"reasons": "", "statement": "{}", "statement_digest": "", "form_facts": "{}"}
+    return {**row, **effect, **count, **signed, "ruled_at": AT.format(3), "content": "{}"} | changes
+
+
+def _call(name: str, heat: str, run: int | None) -> Row:
+    row = {"id": name, "meet_id": "meet", "heat_id": heat, "post_id": "post", "lane": 4}
+    told = {"official_id": "official", "flag": "yellow", "clock": "{}", "marks": "[]"}
+    return {**row, **told, "run": run, "received_at": AT.format(4), "content": SAID}
+
+
+def _result(heat: str, run: int) -> Row:
+    row = {"heat_id": heat, "rows": "[]", "loaded_by": "official", "run": run, **_MEET}
+    return {**row, "loaded_at": AT.format(5)}
+
+
+def _announcement(name: str, heat: str) -> Row:
+    row = {"id": name, "meet_id": "meet", "heat_id": heat, "number": 1, "official_id": "official"}
+    told = {"snapshot": "{}", "statement_digest": "", "content": "{}"}
+    seen = {"list_seen": 1, "rulings_seen": 1, "run_seen": 0}
+    return {**row, **told, **seen, "announced_at": AT.format(6), "entered_at": AT.format(6)}
+
+
+OLD_ROWS: list[tuple[str, Row]] = [
+    (
+        "meets",
+        {"id": "meet", "name": "Harbour Relays", "time_zone": "UTC", "edition": "nfhs-2019"}
+        | {"facts": "{}", "made_at": AT.format(0), "version": 1},
+    ),
+    (
+        "officials",
+        {"id": "official", "name": "Bo Halyard", "affiliation": "", "roles": "[]", "active": True}
+        | _MEET,
+    ),
+    (
+        "events",
+        {"id": "event", "name": "4x1", "name_key": "4x1", "relay": "4x100", "meet_id": "meet"},
+    ),
+    (
+        "teams",
+        {"id": "team", "meet_id": "meet", "event_id": "event", "name": "Tern"}
+        | {"name_key": "tern", "affiliation": ""},
+    ),
+    (
+        "posts",
+        {"id": "post", "meet_id": "meet", "official_id": "official", "take_over": 1}
+        | {"edge": "end", "lanes": "[4]", "side": "inside", "relays": "[]", "retired": False},
+    ),
+    ("heats", _heat("heat", 1, state="announced", run=0)),
+    ("heats", _heat("again", 2, state="running", run=1)),
+    *(("lanes", {"heat_id": heat, "bib": "", "legs": "[]", **_TEAM}) for heat in ("heat", "again")),
+    ("cases", _case("case-b", "heat", 2, "open")),
+    ("cases", _case("case-a", "heat", 1, "ruled")),
+    ("cases", _case("case-c", "again", 3, "ruled")),
+    ("reports", _report("first", "heat", "case-a")),
+    ("reports", _report("second", "again", "case-c")),
+    ("reports", _report("third", "again", "case-c", run=1)),
+    ("rulings", _ruling("ruling", "heat", "case-a")),
+    ("rulings", _ruling("shaken", "again", "case-c")),
+    ("calls", _call("call-a", "heat", 0)),
+    ("calls", _call("call-b", "heat", None)),
+    ("calls", _call("call-c", "again", 1)),
+    ("results", _result("heat", 0)),
+    ("results", _result("again", 0)),
+    ("announcements", _announcement("news", "heat")),
+    ("announcements", _announcement("old news", "again")),
+]
