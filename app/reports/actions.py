@@ -97,7 +97,7 @@ def write_report(
             "content": content,
         }
         deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts, raised))
-        if known is None or known.case_id != facts["case_id"]:
+        if not raised and (known is None or known.case_id != facts["case_id"]):
             insist_on_measure(unit, facts["case_id"], caller.official_id)
         if known is None:
             stored = facts | _first_facts(unit, report_id, caller, raised)

@@ -31,6 +31,9 @@ _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
 _FLAG_OF = Prepared(select(calls.c.id).where(calls.c.report_id == bindparam("report")).limit(1))
 _ADD_CALL = Prepared(insert(calls))
 
+RELAYED = frozenset({Mark.CALLED_BY_HEAD, Mark.RETIRED_POST})
+"""How a flag is marked that the head of the crew shows for somebody else's post."""
+
 
 def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:
     """A post shows white or yellow. Yellow raises a report and opens (or joins) a case at once."""
@@ -96,7 +99,8 @@ def _as_head_of_crew(here: Arriving, caller: Caller) -> Arriving:
 
 def _author_for(here: Arriving, caller: Caller) -> OfficialId:
     """Who saw it, and writes the account: whoever stands at the post, not who relays the flag."""
-    if here.post is not None and here.mark is Mark.CALLED_BY_HEAD:
+    relays = caller.holds(Role.REFEREE, Role.CHIEF_UMPIRE) and here.mark in RELAYED
+    if here.post is not None and relays:
         return here.post.official_id
     return caller.official_id
 

@@ -93,7 +93,7 @@ class BlockersOut(Wire):
     awaited_accounts: list[ReportId] = Field(
         default_factory=list,
         description="flags and returned reports whose account has not come, though their case was "
-        "ruled on",
+        "ruled on; not where it was ruled on flags alone, knowing that nothing was written",
     )
     not_started: bool = Field(
         default=False, description="true: nobody has started this heat, or it was held back"

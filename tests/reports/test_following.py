@@ -314,3 +314,21 @@ def test_the_same_account_again_is_the_same_and_the_flag_too(running: MeetAtHand
     assert (again.status_code, again.json()) == (200, first.json())
     assert running.call("yellow", **flag).json()["report"] == report
     assert running.head() == before
+
+
+def test_a_flag_told_by_radio_for_a_post_that_left_the_plan_is_still_its_umpires(
+    service: Service,
+) -> None:
+    stadium = a_meet(service)
+    seen = stadium.organiser.get("crew")
+    kept = [post for post in seen.json()["posts"] if post["official"] != stadium.umpire.id]
+    names = ("id", "official", "take_over", "edge", "lanes", "side", "relays")
+    plan = {"posts": [{name: post[name] for name in names} for post in kept]}
+    put = stadium.organiser.put("crew", plan, etag=seen.headers["ETag"])
+    assert put.status_code == 200
+    stadium.start()
+    told = stadium.call("yellow", by="referee", post=stadium.posts["umpire"], lane=4).json()
+    assert told["marks"] == ["post no longer in the crew plan"]
+    mine = [one["id"] for one in stadium.umpire.get("reports").json()]
+    assert told["report"] in mine
+    assert stadium.rule(told["case"], verdict="dismissed").status_code == 201
