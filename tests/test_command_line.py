@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import signal
@@ -101,6 +102,21 @@ def test_what_was_answered_is_there_after_a_kill(tmp_path: Path) -> None:
     with serving(tmp_path) as (_, address):
         for meet in meets:
             assert httpx.get(f"{address}/api/meets/{meet}").status_code == 200
+
+
+def test_an_idle_line_is_kept_longer_than_clients_keep_it(tmp_path: Path) -> None:
+    """Five seconds are common among clients; whoever closes last loses no request."""
+    with serving(tmp_path) as (_, address):
+        host, port = address.removeprefix("http://").split(":")
+        line = http.client.HTTPConnection(host, int(port), timeout=5)
+        line.request("GET", "/healthz")
+        assert line.getresponse().read()
+        kept = line.sock
+        time.sleep(6)
+        line.request("GET", "/healthz")
+        assert line.getresponse().status == 200
+        assert line.sock is kept
+        line.close()
 
 
 def test_sigterm_says_goodbye_on_open_streams_and_ends_at_once(tmp_path: Path) -> None:

@@ -227,6 +227,17 @@ def test_a_body_that_does_not_come_behind_another_request_is_given_up(service: S
     assert came.startswith(b"HTTP/1.1 200")
 
 
+def test_what_is_no_http_behind_another_request_is_never_taken_for_its_answer(
+    service: Service,
+) -> None:
+    """Answers come in the order of the requests (RFC 9112, 9.3.2), so the first would get it."""
+    sent = b"GET /healthz HTTP/1.1\r\n" + HOST + b"\r\n"
+    sent += b"POST /api/join HTTP/1.1\r\n" + HOST + b"Transfer-Encoding: chunked\r\n\r\n"
+    came = ask(service, sent + b"no length\r\n")
+    assert b" 400 " not in came
+    assert came == b"" or came.startswith(b"HTTP/1.1 200")
+
+
 def test_a_live_feed_outlasts_all_bounds(service: Service) -> None:
     meet = a_meet(service)
     headers = {"Authorization": f"Bearer {meet.referee.token}"}

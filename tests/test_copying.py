@@ -138,6 +138,28 @@ def test_a_copy_takes_the_place_of_the_database_with_nothing_of_the_old_one_left
         assert httpx.get(f"{address}/readyz").status_code == 200
 
 
+def test_a_backup_is_one_file_that_is_restored_from_a_folder_that_cannot_be_written(
+    database: Path, tmp_path: Path
+) -> None:
+    """SQLite database file format, 1.3.3: bytes 18 and 19 are 1 unless there is a log beside it."""
+    expected = meets(database)
+    folder = tmp_path / "handed over"
+    folder.mkdir()
+    backup = folder / "copy.db"
+    assert main(["backup", str(backup)]) == 0
+    assert backup.read_bytes()[18:20] == b"\x01\x01"
+    with closing(sqlite3.connect(backup)) as conn:
+        assert conn.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    folder.chmod(0o500)
+    try:
+        assert restore(backup, "--replace") == 0
+        # Whoever may write everywhere is not held back by the folder: nothing was written there.
+        assert [path.name for path in folder.iterdir()] == ["copy.db"]
+    finally:
+        folder.chmod(0o700)
+    assert meets(database) == expected
+
+
 @pytest.mark.parametrize("spoilt", sorted(NO_COPIES))
 def test_a_copy_that_is_not_good_replaces_nothing(
     database: Path, copy: Path, spoilt: str, capsys: pytest.CaptureFixture[str]

@@ -6,10 +6,12 @@ only, by this person on this device. (OWASP Transaction Authorization cheat shee
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
+from typing import Any
 
 import httpx
 import pytest
@@ -17,11 +19,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.access.actions import accept_pin, refuse_pin
+from app.access.queries import Caller
 from app.access.secrets import is_guessable
 from app.access.tries import FIRST_WAIT, FREE_TRIES, LONGEST_WAIT, wait_after
-from app.ids import MeetId, new_id
-from app.refusals import TooManyTries
-from app.store.action import Actor
+from app.ids import AnnouncementId, CaseId, MeetId, OfficialId, RulingId, SessionId, new_id
+from app.refusals import RoleMissing, TooManyTries
+from app.results.actions import announce
+from app.results.wire import AnnouncementIn
+from app.roles import Role
+from app.rulings.actions import rule_on
+from app.rulings.wire import RulingIn
+from app.store.action import Action, Actor
 from tests.builders import (
     PIN,
     Json,
@@ -249,6 +257,67 @@ def test_a_right_pin_that_is_settled_while_the_wait_runs_is_told_no_more_than_a_
         with pytest.raises(TooManyTries):
             act(meet_id, actor, settle)
     assert len(refused_pins(meet, referee)) == FREE_TRIES
+
+
+def lose_the_role(meet: MeetAtHand, person: Person) -> httpx.Response:
+    return change_official(meet, person, roles=["umpire"])
+
+
+def leave(meet: MeetAtHand, person: Person) -> httpx.Response:
+    return change_official(meet, person, active=False)
+
+
+def lose_the_pin(meet: MeetAtHand, person: Person) -> httpx.Response:
+    return meet.organiser.delete(f"officials/{person.id}/pin")
+
+
+def change_official(meet: MeetAtHand, person: Person, **changes: Any) -> httpx.Response:
+    seen = meet.organiser.get(f"officials/{person.id}")
+    known = {name: seen.json()[name] for name in ("name", "affiliation", "roles", "active")}
+    etag = seen.headers["ETag"]
+    return meet.organiser.put(f"officials/{person.id}", known | changes, etag=etag)
+
+
+def caller(meet: MeetAtHand, person: Person) -> Caller:
+    """Whom the guard let in, as it stood then."""
+    me = person.get("/api/me").json()
+    roles = frozenset(Role(role) for role in me["roles"])
+    session = SessionId(me["session"])
+    return Caller(OfficialId(person.id), MeetId(meet.id), session, roles, person.name)
+
+
+def a_ruling_to_sign(meet: MeetAtHand, person: Person) -> Action[Any]:
+    sent = RulingIn.model_validate(a_ruling())
+    return rule_on(CaseId(meet.report()["case"]), RulingId(new_id()), sent, caller(meet, person), 1)
+
+
+def an_announcement_to_sign(meet: MeetAtHand, person: Person) -> Action[Any]:
+    meet.load_result()
+    seen = meet.desk.get(f"heats/{meet.heat()}/result").json()
+    told = {"heat": meet.heat(), "pin": PIN, "despite": "Nobody started it on the screen."}
+    sent = AnnouncementIn.model_validate(told)
+    return announce(AnnouncementId(new_id()), sent, caller(meet, person), seen["version"])
+
+
+@pytest.mark.parametrize("meanwhile", [None, lose_the_role, leave, lose_the_pin])
+@pytest.mark.parametrize("to_sign", [a_ruling_to_sign, an_announcement_to_sign])
+def test_nothing_is_signed_by_whom_the_organiser_changed_while_their_pin_was_looked_at(
+    meet: MeetAtHand,
+    to_sign: Callable[[MeetAtHand, Person], Action[Any]],
+    meanwhile: Callable[[MeetAtHand, Person], httpx.Response] | None,
+) -> None:
+    """The guard let them in and the PIN was right; the act itself comes after the change."""
+    signer = add_official(meet, f"signer {new_id()}", "referee", "results")
+    act, store = to_sign(meet, signer), meet.service.store
+    actor = Actor(signer.id, frozenset())
+    if meanwhile is None:
+        assert store.act_now(MeetId(meet.id), actor, act).created
+        return
+    assert meanwhile(meet, signer).status_code == 200
+    before = meet.head()
+    with pytest.raises(RoleMissing, match="Nothing was signed"):
+        store.act_now(MeetId(meet.id), actor, act)
+    assert meet.head() == before
 
 
 def test_the_waits_grow_and_never_last_for_ever() -> None:

@@ -233,6 +233,30 @@ def test_whoever_has_the_id_of_a_post_elsewhere_now_does_not_speak_for_it(
     assert (seen["posts"][0]["flag"], seen["silent"]) == (None, 1)
 
 
+def test_the_head_of_the_crew_does_not_speak_by_the_id_of_a_post_elsewhere_either(
+    meet: MeetAtHand,
+) -> None:
+    post = new_id()
+    plan(meet, a_post(post, meet.umpire.id))
+    meet.start()
+    plan(meet, a_post(post, meet["chief_umpire"].id, take_over=3, lanes=[7]))
+    call = meet.call("white", by="chief_umpire", post=post).json()
+    assert (call["marks"], call["counts"]) == (["post of a later crew plan"], False)
+
+
+@pytest.mark.parametrize("by", ["umpire", "second", "referee"])
+def test_a_flag_from_a_post_that_left_the_plan_is_kept_and_speaks_for_nobody(
+    meet: MeetAtHand, by: str
+) -> None:
+    gone, kept = new_id(), new_id()
+    plan(meet, a_post(gone, meet.umpire.id), a_post(kept, meet["second"].id, lanes=[5, 6]))
+    plan(meet, a_post(kept, meet["second"].id, lanes=[5, 6]))
+    meet.start()
+    call = meet.call("yellow", by=by, post=gone, lane=4).json()
+    assert (call["marks"], call["counts"]) == (["post no longer in the crew plan"], False)
+    assert meet.open_cases() == [call["case"]]
+
+
 def test_umpires_who_swap_for_the_next_heat_do_not_speak_for_each_other_in_this_one(
     meet: MeetAtHand,
 ) -> None:

@@ -37,6 +37,22 @@ def test_a_superseded_sheet_says_so_above_the_result() -> None:
     assert text.index(sheet.superseded) < text.index("place lane bib team")
 
 
+@pytest.mark.parametrize(
+    ("number", "is_amended", "title"),
+    [
+        (1, False, "Result"),
+        (2, True, "Amended result"),
+        (2, False, "Result, announced again"),
+    ],
+)
+def test_the_title_says_whether_the_result_was_amended_or_announced_again(
+    number: int, is_amended: bool, title: str
+) -> None:
+    sheet = a_result(number=number, is_amended=is_amended, supersedes="")
+    text = read_text(draw_result_sheet(sheet, Paper.A4))
+    assert text.splitlines()[:2] == [f"Announcement: {number}", title]
+
+
 @both_papers
 def test_an_affiliation_of_ordinary_length_takes_one_line(paper: Paper) -> None:
     sheet = a_result(lines=(a_line(1, affiliation="Gullhaven Breakwater Club"),))

@@ -66,6 +66,8 @@ def test_checking_a_list_tells_what_loading_would_do_and_stores_nothing(bare: Me
     loaded = load(bare, a_start_list(2)).json()
     assert loaded == checked | {"stored": True}
     assert (loaded["heats"], loaded["teams"], loaded["lanes"]) == (2, 16, 16)
+    # Of an event that nobody knew before, no team is news.
+    assert loaded["new_to_event"] == []
 
 
 def test_the_same_list_a_second_time_changes_nothing(meet: MeetAtHand) -> None:
@@ -263,6 +265,25 @@ def test_a_name_written_with_and_without_a_blank_is_one_team(bare: MeetAtHand) -
     assert final["new_to_event"] == ["Owl (row 3)"]
     first, last = all_heats(bare)
     assert first["lanes"][0]["team"] == last["lanes"][0]["team"]
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Tern", "Te\u2800rn"),
+        ("Tern", "Tern\U0001d159"),
+        ("Tern", "Te\U00016fe4rn"),
+        ("Μα\u0390α", "ΜΑ\u03aa\u0301Α"),
+    ],
+    ids=["braille blank", "null notehead", "filler", "Greek capitals"],
+)
+def test_two_teams_that_look_the_same_are_refused_in_one_heat(
+    bare: MeetAtHand, one: str, other: str
+) -> None:
+    """That the first three are shown as blanks is from memory; the capitals: Unicode, 3.13."""
+    listed = f"{HEADER}Men 4x100 m,heats,1,3,{one}\nMen 4x100 m,heats,1,4,{other}\n"
+    assert problems(load(bare, listed)) == [(3, "team")]
+    assert lanes_of(bare) == []
 
 
 def test_a_team_that_is_written_otherwise_is_the_same_team_and_is_renamed(bare: MeetAtHand) -> None:

@@ -367,6 +367,18 @@ def test_the_docket_shows_the_first_reports_of_a_case_and_how_many_there_are(
     assert lines[other["case"]]["reports_in_all"] == 1
 
 
+def test_the_docket_shows_withdrawn_reports_behind_those_that_stand(meet: MeetAtHand) -> None:
+    gone, stands, later = meet.report(), meet.report(), meet.report(by="second")
+    withdraw(meet, gone["id"])
+    (line,) = [line for line in meet.docket() if line["id"] == gone["case"]]
+    told = [(one["id"], one["state"]) for one in line["reports"]]
+    assert told == [
+        (stands["id"], "written"),
+        (later["id"], "written"),
+        (gone["id"], "withdrawn"),
+    ]
+
+
 def test_a_flag_of_a_recalled_start_that_comes_late_does_not_speak_for_the_next(
     meet: MeetAtHand,
 ) -> None:

@@ -323,6 +323,33 @@ def test_a_flag_is_never_refused_however_many_reports_there_are(meet: MeetAtHand
     assert call["counts"] is True
 
 
+def taken_back(meet: MeetAtHand, report: Json) -> Json:
+    reason = {"reason": "It was the team in the next lane."}
+    answer = meet.umpire.post(f"reports/{report['id']}/withdraw", reason, etag='"v1"')
+    assert answer.status_code == 200, answer.text
+    return dict(answer.json())
+
+
+def test_a_flag_never_belongs_to_a_report_that_was_withdrawn(meet: MeetAtHand) -> None:
+    meet.start()
+    gone = [taken_back(meet, meet.report(words=f"Again, {n}.")) for n in range(50)]
+    flag = meet.call("yellow", lane=4).json()
+    assert flag["case"] == gone[0]["case"]
+    assert flag["report"] not in {report["id"] for report in gone}
+    assert meet.umpire.get(f"reports/{flag['report']}").json()["state"] == "raised"
+    # What stands is what the next flag belongs to, and a further account is refused.
+    assert meet.call("yellow", lane=4).json()["report"] == flag["report"]
+    sent = a_report(meet.heat(), None, take_over=1)
+    a_problem(meet.umpire.put(f"reports/{new_id()}", sent), 409, "conflict")
+
+
+def test_an_account_is_taken_where_all_that_was_written_before_it_was_withdrawn(
+    meet: MeetAtHand,
+) -> None:
+    gone = [taken_back(meet, meet.report(words=f"Again, {n}.")) for n in range(50)]
+    assert meet.report()["case"] == gone[0]["case"]
+
+
 def test_no_case_is_buried_by_flags_whose_lane_comes_later(meet: MeetAtHand) -> None:
     meet.start()
     for _ in range(50):
@@ -347,6 +374,28 @@ def test_a_report_under_a_flag_has_the_flags_marks_of_time(meet: MeetAtHand) -> 
     assert written.json()["marks"] == []
     after = meet["second"].put(f"reports/{late}", a_report(meet.heat(), meet.posts["second"]))
     assert after.json()["marks"] == ["came after the result was announced"]
+
+
+def test_the_account_of_a_flag_before_the_start_has_that_mark_also_when_it_comes_later(
+    meet: MeetAtHand,
+) -> None:
+    report = new_id()
+    flag = meet.call("yellow", lane=4, report=report).json()
+    assert flag["marks"] == ["heat was not running"]
+    meet.start()
+    sent = a_report(meet.heat(), meet.posts["umpire"], lane=6)
+    written = meet.umpire.put(f"reports/{report}", sent).json()
+    assert written["marks"] == ["heat was not running", "lane outside the post"]
+
+
+def test_a_report_about_another_heat_than_its_flag_has_no_mark_of_that_heat(
+    meet: MeetAtHand,
+) -> None:
+    report = new_id()
+    meet.call("yellow", lane=4, report=report)
+    meet.start(1)
+    sent = a_report(meet.heat(1), meet.posts["umpire"])
+    assert meet.umpire.put(f"reports/{report}", sent).json()["marks"] == []
 
 
 def test_a_flag_of_a_recalled_start_stays_with_the_team_that_ran_then(meet: MeetAtHand) -> None:

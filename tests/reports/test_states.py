@@ -13,15 +13,21 @@ from typing import Any
 
 import pytest
 
+from app.ids import EventId, TeamId, new_id
+from app.meets.queries import Running
+from app.meets.states import HeatState
 from app.refusals import NotPossible
+from app.reports.arriving import Arriving, marks_on
 from app.reports.states import (
     CASE_TABLE,
     REPORT_TABLE,
     CaseAct,
     CaseState,
+    Mark,
     ReportAct,
     ReportState,
 )
+from app.rules.relay import Relay
 from app.transitions import StateTable, Step
 
 REPORT_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
@@ -72,6 +78,24 @@ def test_a_thing_goes_only_where_the_design_lets_it(
 def test_nothing_leads_out_of_ruled_or_withdrawn() -> None:
     for state in (ReportState.RULED, ReportState.WITHDRAWN):
         assert REPORT_TABLE.possible(state) == ()
+
+
+@pytest.mark.parametrize("state", HeatState)
+def test_a_flag_is_late_from_the_announcement_on_also_once_the_result_is_final(
+    state: HeatState,
+) -> None:
+    running = Running(
+        state=state,
+        run=1,
+        started_at=None,
+        event_id=EventId(new_id()),
+        relay=Relay.FOUR_BY_100,
+        team_id=TeamId(new_id()),
+        team_name="Tern",
+        edition="world-athletics-2025",
+    )
+    marks = marks_on(Arriving(1, running, early=False, post=None), lane=4)
+    assert (Mark.AFTER_ANNOUNCEMENT in marks) == (state in {"announced", "final"})
 
 
 def test_a_table_that_names_a_step_twice_is_refused() -> None:

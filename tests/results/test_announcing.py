@@ -69,6 +69,7 @@ def test_a_silent_post_needs_an_explicit_word_and_shows(meet: MeetAtHand) -> Non
     before = meet.head()
     told = a_problem(meet.announce(), 409, "needs-word")
     assert told["silent_posts"] == [meet.posts["second"]]
+    assert told["in_the_way"] == ["Silent: take-over 1, end, lanes 4–5, inside (second)."]
     assert told["open_cases"] == []
     assert told["errors"][0]["pointer"] == "/despite"
     assert meet.head() == before
@@ -410,6 +411,7 @@ def test_a_heat_that_nobody_started_is_announced_only_with_the_word(service: Ser
     hand.load_result()
     told = a_problem(hand.announce(), 409, "needs-word")
     assert (told["not_started"], told["in_the_way"]) == (True, ["The heat has not been started."])
+    assert "In the way of this announcement: a heat that was not started." in told["detail"]
     announced = hand.announce(despite=DESPITE).json()
     assert announced["blockers"]["not_started"] is True
 
@@ -552,6 +554,20 @@ def test_an_account_that_is_still_awaited_needs_the_word_also_when_its_case_is_r
     assert "1 written account to come" in told["detail"]
 
 
+def test_an_account_that_was_asked_back_is_awaited_also_when_its_case_is_ruled_on(
+    ready: MeetAtHand,
+) -> None:
+    report = ready.report()
+    ready.report(by="second")
+    address = f"reports/{report['id']}/return"
+    asked = ready.referee.post(address, {"reason": "How far was it?"}, etag='"v1"')
+    assert asked.status_code == 200
+    ready.rule(report["case"])
+    told = a_problem(ready.announce(), 409, "needs-word")
+    assert told["awaited_accounts"] == [report["id"]]
+    assert told["in_the_way"] == ["Account to come: lane 4, Plover 1 (umpire)."]
+
+
 @pytest.mark.parametrize(("set_back", "lifted"), [(timedelta(minutes=4), True), (DAY, False)])
 def test_a_clock_that_was_set_back_does_not_keep_the_desk_from_announcing(
     ready: MeetAtHand, set_back: timedelta, lifted: bool
@@ -563,6 +579,25 @@ def test_a_clock_that_was_set_back_does_not_keep_the_desk_from_announcing(
     assert told.status_code == 201
     at = datetime.fromisoformat(told.json()["announced_at"])
     assert at == (began if lifted else began - set_back)
+
+
+@pytest.mark.parametrize("shown", ["a ruling", "an announcement"])
+def test_a_clock_that_was_set_back_puts_no_result_before_what_it_shows(
+    ready: MeetAtHand, shown: str
+) -> None:
+    began = datetime.fromisoformat(ready.referee.get(f"heats/{ready.heat()}").json()["started_at"])
+    before = began + timedelta(minutes=3)
+    ready.service.clock.stand_at(before)
+    case = ready.report()["case"]
+    assert ready.rule(case).status_code == 201
+    earliest = before
+    if shown == "an announcement":
+        assert ready.announce().status_code == 201
+        earliest += timedelta(microseconds=1)  # two announcements have an order
+    ready.service.clock.stand_at(before - timedelta(minutes=2))
+    told = ready.announce(remark="The clock was set back")
+    assert told.status_code == 201, told.text
+    assert datetime.fromisoformat(told.json()["announced_at"]) == earliest
 
 
 def test_a_flag_that_was_dismissed_without_an_account_is_not_awaited(meet: MeetAtHand) -> None:

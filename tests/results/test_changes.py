@@ -60,6 +60,21 @@ def test_who_was_disqualified_is_told_before_those_who_moved_up() -> None:
     )
 
 
+def test_teams_whose_own_race_changed_are_told_disqualified_first_then_by_place() -> None:
+    lanes = {"Tern": 1, "Gull": 2, "Heron": 3, "Plover": 4}
+    before = [
+        a_line(team, lane=lane, place=lane, time=f"42.{lane}0") for team, lane in lanes.items()
+    ]
+    now = [
+        a_line("Tern", lane=1, place=3, time="42.90"),
+        a_line("Gull", lane=2, place=2, time="42.80"),
+        a_line("Heron", lane=3, place=1, time="42.70"),
+        disqualified("Plover", lane=4),
+    ]
+    told = [sentence.split(",")[0] for sentence in changes(before, now).sentences]
+    assert told == ["Plover", "Heron", "Gull", "Tern"]
+
+
 @dataclass(frozen=True)
 class Case:
     before: list[ResultLineOut]

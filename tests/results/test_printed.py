@@ -109,7 +109,22 @@ def test_an_amended_result_says_so(meet: MeetAtHand, announced: Json) -> None:
     second = meet.announce(despite=DESPITE, remark="Times corrected").json()
     text = shown(meet, second, "txt")
     assert text.startswith(b"Amended result for ")
-    assert b"Changed: Tern 1, lane 1: place 1, 41.00; before: DNS." in text
+    changed = "Changed: Tern 1, lane 1: place 1, 41.00; before: DNS."
+    assert changed.encode() in text
+    sheet = " ".join(read_text(shown(meet, second, "pdf")).split())
+    assert "Amended result" in sheet
+    assert changed in sheet
+
+
+def test_a_sheet_of_the_same_result_says_that_it_was_announced_again(
+    meet: MeetAtHand, announced: Json
+) -> None:
+    first = " ".join(read_text(shown(meet, announced, "pdf")).split())
+    assert "announced again" not in first
+    second = meet.announce(despite=DESPITE, remark="It was not heard").json()
+    sheet = " ".join(read_text(shown(meet, second, "pdf")).split())
+    assert "Result, announced again" in sheet
+    assert "Amended" not in sheet
 
 
 def test_every_row_of_the_csv_says_of_which_announcement_it_is(

@@ -63,6 +63,29 @@ def test_two_rulings_on_the_same_infringement_are_explained_once(
     assert reason_of(meet) == reason
 
 
+@pytest.mark.parametrize(
+    ("other", "gone", "reason"),
+    [
+        ({"take_over": 1}, False, f"{BEYOND}, take-over 1"),
+        ({"take_over": 3}, False, BEYOND),
+        ({"take_over": 3}, True, f"{BEYOND}, take-over 1"),
+        ({"take_over": 3, "observation": {"seen": "help_given"}}, False, f"{BEYOND}, take-over 1"),
+    ],
+    ids=["the same", "two of them", "one was withdrawn", "one is about something else"],
+)
+def test_a_disqualification_names_its_take_over_where_the_reports_of_it_name_one(
+    meet: MeetAtHand, other: Json, gone: bool, reason: str
+) -> None:
+    report = meet.report(**OWN_OBSERVATION | other)
+    if gone:
+        why = {"reason": "It was the other zone."}
+        address = f"reports/{report['id']}/withdraw"
+        assert meet["second"].post(address, why, etag='"v1"').status_code == 200
+    case = meet.report()["case"]
+    assert meet.rule(case, infringement="pass_completed_beyond_zone").status_code == 201
+    assert reason_of(meet) == reason
+
+
 def test_two_infringements_are_read_aloud_as_one_sentence(meet: MeetAtHand) -> None:
     meet.rule(meet.report()["case"])
     meet.rule(meet.report(by="second")["case"], infringement="help_given")

@@ -22,6 +22,7 @@ from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, 0, 123_456, tzinfo=UTC)
 TICK = timedelta(microseconds=1)
+DESPITE = "Nobody started the heat on the screen."
 
 
 def announced_at(service: Service, instant: datetime, **meet: Any) -> MeetAtHand:
@@ -29,13 +30,8 @@ def announced_at(service: Service, instant: datetime, **meet: Any) -> MeetAtHand
     service.clock.stand_at(instant)
     hand = a_meet(service, **{"heats": 1, "roles": ("results",), "umpires": (), **meet})
     hand.load_result()
-    assert hand.announce(**despite_of(hand)).status_code == 201
+    assert hand.announce(despite=DESPITE).status_code == 201
     return hand
-
-
-def despite_of(hand: MeetAtHand) -> Json:
-    """The explicit word: nobody started the heat on the screen."""
-    return {"despite": "One post only."}
 
 
 def windows(hand: MeetAtHand) -> list[Json]:
@@ -111,7 +107,7 @@ def long_meet(running_service: Service) -> MeetAtHand:
     running_service.clock.run_again()
     hand = a_meet(running_service, heats=1, roles=("results",), umpires=())
     hand.load_result()
-    assert hand.announce(**despite_of(hand)).status_code == 201
+    assert hand.announce(despite=DESPITE).status_code == 201
     kept = hand.service.store.read_now(
         lambda conn: dict(
             conn.execute(select(window_table).where(window_table.c.meet_id == hand.id))
@@ -237,7 +233,7 @@ def test_the_calendar_names_windows_in_the_order_in_which_they_close(service: Se
     for minutes, heat in ((1, 2), (2, 1)):
         service.clock.stand_at(NOON + timedelta(minutes=minutes))
         hand.load_result(heat)
-        assert hand.announce(heat, **despite_of(hand)).status_code == 201
+        assert hand.announce(heat, despite=DESPITE).status_code == 201
     # The first has closed, the others run: on the board running ones come first.
     service.clock.stand_at(NOON + timedelta(minutes=15, seconds=30))
     told = [window["subject"][-6:] for window in windows(hand)]

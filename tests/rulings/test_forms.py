@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from hashlib import sha256
@@ -55,8 +56,12 @@ def form(meet: MeetAtHand, ruling: str, **query: str) -> PdfReader:
 
 
 @pytest.mark.parametrize("paper", sorted(SIZES))
-def test_the_form_fits_its_paper(meet: MeetAtHand, paper: str) -> None:
-    page = form(meet, meet.rule(meet.report()["case"]).json()["id"], paper=paper).pages[0]
+@pytest.mark.parametrize("written", [str, str.lower, str.title], ids=["plain", "small", "title"])
+def test_the_form_fits_its_paper_however_that_is_written(
+    meet: MeetAtHand, paper: str, written: Callable[[str], str]
+) -> None:
+    ruling = meet.rule(meet.report()["case"]).json()["id"]
+    page = form(meet, ruling, paper=written(paper)).pages[0]
     size = (float(page.mediabox.width), float(page.mediabox.height))
     assert size == pytest.approx(SIZES[paper], abs=0.5)
 

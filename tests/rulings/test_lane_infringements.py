@@ -236,6 +236,19 @@ def test_the_form_says_how_lane_infringements_were_counted(rounds: MeetAtHand) -
     assert "noted with L before" not in words_of(rounds, first["id"])
 
 
+def test_the_form_names_every_ruling_by_which_the_team_was_noted_before(
+    rounds: MeetAtHand,
+) -> None:
+    ruled(rounds)
+    again = rounds.report(observation=ONE_STEP, by="second")["case"]
+    assert rounds.rule(again, separate=0).status_code == 201
+    told = words_of(rounds, ruled(rounds, heat=2, lane=5)["id"])
+    _, _, noted = told.partition("The team was noted with L before, by ")
+    noted, _, _ = noted.partition("). ")
+    assert noted.count("the ruling of ") == 2
+    assert " heat 1 (confirmed, L), and by the ruling of " in noted
+
+
 def test_the_form_says_how_many_separate_lane_infringements_are_confirmed(
     rounds: MeetAtHand,
 ) -> None:

@@ -144,9 +144,12 @@ def test_the_same_ruling_again_is_the_same_ruling(meet: MeetAtHand) -> None:
 
 def test_a_case_that_was_ruled_on_is_not_ruled_on_anew(meet: MeetAtHand) -> None:
     case = meet.report()["case"]
-    meet.rule(case)
+    first = meet.rule(case).json()["id"]
     told = a_problem(meet.rule(case), 409, "not-possible")
     assert told["possible"] == ["reconsider"]
+    assert f"To reconsider, name the ruling that stands: “reconsiders”: “{first}”" in told["detail"]
+    second = meet.rule(case, verdict="dismissed", reconsiders=first).json()["id"]
+    assert f"“reconsiders”: “{second}”" in a_problem(meet.rule(case), 409, "not-possible")["detail"]
 
 
 def test_a_case_without_a_team_can_be_dismissed_and_not_confirmed(meet: MeetAtHand) -> None:
@@ -244,6 +247,19 @@ def test_a_disqualification_stands_in_the_lane_where_the_team_was_drawn_at_last(
     ruling = meet.rule(case).json()
     assert ruling["lane"] == 3
     assert meet.annotations() == {3: "DQ TR24.7"}
+
+
+def test_a_ruling_names_the_lane_that_was_drawn_after_all_reports_had_come(
+    meet: MeetAtHand,
+) -> None:
+    case = meet.report(lane=4)["case"]
+    meet.draw_lanes({3: 4, 4: 3})
+    meet.start()
+    assert meet.case(case)["lane"] == 4
+    ruling = meet.rule(case).json()
+    assert (ruling["lane"], ruling["team_name"]) == (3, "Plover 1")
+    assert meet.case(case)["lane"] == 3
+    assert [one["lane"] for one in disqualifications(meet)] == [3]
 
 
 def test_a_report_that_turned_out_to_be_about_another_team_decides_nothing_on_this_one(

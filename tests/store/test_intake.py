@@ -92,6 +92,25 @@ def test_more_than_the_largest_group_is_written_in_several(store: Store, groups:
     assert all(after - before <= LARGEST_GROUP for before, after in pairwise([0, *groups]))
 
 
+def test_a_stream_without_a_pause_keeps_nobody_waiting(store: Store) -> None:
+    """Each turn of the loop brings one more; the batch goes to the writer all the same."""
+
+    async def stream() -> tuple[bool, list[object]]:
+        first = asyncio.create_task(store.act(MEET, SOMEBODY, add("first of the stream")))
+        others: list[asyncio.Task[str]] = []
+        until = asyncio.get_running_loop().time() + 2
+        while not first.done() and asyncio.get_running_loop().time() < until:
+            key = f"stream {len(others)}"
+            others.append(asyncio.create_task(store.act(MEET, SOMEBODY, add(key))))
+            await asyncio.sleep(0)
+        in_time = first.done()
+        return in_time, await asyncio.gather(first, *others)
+
+    in_time, outcomes = asyncio.run(stream())
+    assert in_time
+    assert outcomes[0] == "first of the stream"
+
+
 def test_several_loops_and_threads_use_one_store(store: Store, groups: list[int]) -> None:
     for number in range(3):
         keys = [f"loop {number}, {place}" for place in range(5)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import sqlite3
 import threading
 from concurrent.futures import ThreadPoolExecutor
@@ -12,7 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import event, insert, select, text
+from sqlalchemy import event, insert, make_url, select, text
 
 from app.access.tables import tries
 from app.clock import SystemClock
@@ -150,6 +151,34 @@ def test_nobody_is_told_stored_when_the_commit_fails(service: Service) -> None:
     assert service.store.act_now(meet, SOMEBODY, add(key)) == key
 
 
+def test_nobody_is_told_refused_either_when_what_that_rested_on_was_not_stored(
+    service: Service,
+) -> None:
+    """The second action is refused because of the first, and the group is not committed."""
+    meet, key = MeetId(new_id()), f"never {new_id()}"
+    writing = service.store.engines.writing
+
+    def insist_new(unit: Unit) -> Done[str]:
+        if unit.conn.execute(select(tries.c.key).where(tries.c.key == key)).first():
+            raise IdTaken("something", key)
+        return add(key)(unit)
+
+    async def both() -> list[object]:
+        work = [service.store.act(meet, SOMEBODY, act) for act in (add(key), insist_new)]
+        return await asyncio.gather(*work, return_exceptions=True)
+
+    def refuse(_conn: object) -> None:
+        raise OSError("the disk is gone")
+
+    event.listen(writing, "commit", refuse)
+    try:
+        outcomes = asyncio.run(both())
+    finally:
+        event.remove(writing, "commit", refuse)
+    assert [type(outcome) for outcome in outcomes] == [Unavailable, Unavailable]
+    assert key not in stored_keys(service)
+
+
 @pytest.mark.parametrize("nth", range(1, 12))
 def test_whichever_statement_of_a_report_fails_nothing_of_it_is_stored(
     meet: MeetAtHand, nth: int, monkeypatch: pytest.MonkeyPatch
@@ -212,6 +241,36 @@ def test_a_second_process_on_one_sqlite_file_is_refused(tmp_path: Path) -> None:
     ):
         pass
     engines.dispose()
+
+
+def test_a_database_and_a_link_to_it_have_one_lock(tmp_path: Path) -> None:
+    database, link = tmp_path / "a.db", tmp_path / "elsewhere" / "link.db"
+    link.parent.mkdir()
+    link.symlink_to(database)
+    urls = [make_url(f"sqlite:///{path}") for path in (database, link)]
+    for first, second in (urls, urls[::-1]):
+        with (
+            only_process(first),
+            pytest.raises(Unavailable, match="Another process"),
+            only_process(second),
+        ):
+            pass
+
+
+def test_a_link_to_no_database_yet_gives_one_that_only_its_owner_reads(tmp_path: Path) -> None:
+    database, link = tmp_path / "a.db", tmp_path / "link.db"
+    link.symlink_to(database)
+    before = os.umask(0)
+    try:
+        engines = open_engines(f"sqlite:///{link}")
+        with engines.writing.begin() as conn:
+            conn.execute(text("CREATE TABLE a_table (id integer)"))
+            modes = {path.name: path.stat().st_mode & 0o777 for path in tmp_path.glob("a.db*")}
+        engines.dispose()
+    finally:
+        os.umask(before)
+    assert modes.keys() >= {"a.db", "a.db-wal"}
+    assert set(modes.values()) == {0o600}, modes
 
 
 @pytest.mark.parametrize("url", ["mysql://x/y", "sqlite://", "sqlite:///:memory:"])
