@@ -16,6 +16,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     FromClause,
+    Text,
     and_,
     bindparam,
     case,
@@ -24,6 +25,7 @@ from sqlalchemy import (
     literal_column,
     or_,
     select,
+    type_coerce,
     union,
 )
 
@@ -140,9 +142,29 @@ def _rests_on_shaken(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
     return and_(_of_a_lane(one), one.c.rests_on != literal_column("'[]'"), shaken.exists())
 
 
+def _rests_on_gone(one: FromClause) -> ColumnElement[bool]:
+    """A note that made it a disqualification was taken back, though another may count instead.
+
+    One that was made again on the same case stands in its place.
+    """
+    note, again = rulings.alias(), rulings.alias()
+    made_again = exists().where(
+        again.c.case_id == note.c.case_id,
+        again.c.effect == Consequence.NOTED.value,
+        again.c.replaced_by.is_(None),
+    )
+    named = type_coerce(one.c.rests_on, Text).contains(note.c.id)
+    gone = exists().where(
+        note.c.team_id == one.c.team_id, note.c.replaced_by.is_not(None), named, ~made_again
+    )
+    return and_(_of_a_lane(one), one.c.rests_on != literal_column("'[]'"), gone)
+
+
 _STANDS = _stands(rulings)
 _OF_ANOTHER_RACE = _of_another_race(rulings, heats)
-_COUNT_MOVED = or_(_counted_otherwise(rulings, heats), _rests_on_shaken(rulings, heats))
+_COUNT_MOVED = or_(
+    _counted_otherwise(rulings, heats), _rests_on_gone(rulings), _rests_on_shaken(rulings, heats)
+)
 _IS_SHAKEN = and_(_STANDS, or_(_OF_ANOTHER_RACE, _unreported(rulings), _COUNT_MOVED))
 _SHAKEN_OF_TEAM = (
     select(rulings.c.id)
@@ -267,4 +289,4 @@ def _why(row: Any) -> str:
         return "A lane infringement that it counted no longer stands."
     if row.noted_now > row.noted_before:
         return "A lane infringement stands before it that it did not count."
-    return "A note L that it rests on is itself to be looked at again."
+    return "A note L that it rests on was taken back or is shaken itself."

@@ -113,6 +113,21 @@ def test_a_disqualification_that_rests_on_a_note_to_look_at_again_is_on_the_dock
     assert whys(rounds) == {}  # noted knowing of the new start, it counts again
 
 
+def test_a_note_that_was_taken_back_is_missed_though_another_counts_instead(
+    service: Service,
+) -> None:
+    rounds = a_meet_of_rounds(service)
+    rounds.start()
+    first = ruled(rounds)
+    second = ruled(rounds, heat=2, lane=5)
+    rounds.rule(first["case"], verdict="dismissed", reconsiders=first["id"])
+    other = ruled(rounds, by="second")
+    assert (other["effect"], second["rests_on"]) == ("L", [first["id"]])
+    assert whys(rounds) == {
+        second["id"]: "A note L that it rests on was taken back or is shaken itself."
+    }
+
+
 def test_a_ruling_from_before_any_start_is_not_on_the_docket(service: Service) -> None:
     meet = a_meet(service)
     ruling = meet.rule(meet.report()["case"]).json()
