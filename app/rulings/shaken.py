@@ -1,8 +1,8 @@
 """Which standing rulings are to be looked at again, since what they stood on has moved?
 
-One whose heat was held back or started anew since; one on flags alone, all of which were taken back
-or went to another team; and one on a lane infringement before which more or fewer are noted now
-than it counted, or which rests on a note that is itself to be looked at again.
+One whose heat was held back or started anew since; one on flags alone, all of which were taken
+back, went to another team or were dismissed; and one on a lane infringement before which more or
+fewer are noted now than it counted, or which rests on a note that was taken back or is shaken.
 
 All of it is one condition in SQL, made for `rulings` and again for the notes they rest on.
 """
@@ -129,24 +129,26 @@ def _counted_otherwise(one: FromClause, heat: FromClause) -> ColumnElement[bool]
     return and_(_of_a_lane(one), one.c.noted_before != _noted_now(one, heat))
 
 
-def _rests_on_shaken(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
-    """A note that made it a disqualification is itself to be looked at again."""
+def _rests_on_moved(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
+    """A note that made it a disqualification was taken back, or is itself to be looked at again."""
+    rests = one.c.rests_on != literal_column("'[]'")
+    return and_(_of_a_lane(one), rests, or_(_has_shaken_note(one, heat), _named_what_is_gone(one)))
+
+
+def _has_shaken_note(one: FromClause, heat: FromClause) -> ColumnElement[bool]:
     note, its_heat = rulings.alias(), heats.alias()
     moved = or_(_unreported(note), _counted_otherwise(note, its_heat))
-    shaken = (
+    return (
         select(note.c.id)
         .join(its_heat, its_heat.c.id == note.c.heat_id)
         .where(_is_noted_before(note, its_heat, one, heat), moved)
         .correlate(one, heat)
+        .exists()
     )
-    return and_(_of_a_lane(one), one.c.rests_on != literal_column("'[]'"), shaken.exists())
 
 
-def _rests_on_gone(one: FromClause) -> ColumnElement[bool]:
-    """A note that made it a disqualification was taken back, though another may count instead.
-
-    One that was made again on the same case stands in its place.
-    """
+def _named_what_is_gone(one: FromClause) -> ColumnElement[bool]:
+    """Another may count instead, but the form names this one. Made again on its case, it stands."""
     note, again = rulings.alias(), rulings.alias()
     made_again = exists().where(
         again.c.case_id == note.c.case_id,
@@ -154,17 +156,14 @@ def _rests_on_gone(one: FromClause) -> ColumnElement[bool]:
         again.c.replaced_by.is_(None),
     )
     named = type_coerce(one.c.rests_on, Text).contains(note.c.id)
-    gone = exists().where(
+    return exists().where(
         note.c.team_id == one.c.team_id, note.c.replaced_by.is_not(None), named, ~made_again
     )
-    return and_(_of_a_lane(one), one.c.rests_on != literal_column("'[]'"), gone)
 
 
 _STANDS = _stands(rulings)
 _OF_ANOTHER_RACE = _of_another_race(rulings, heats)
-_COUNT_MOVED = or_(
-    _counted_otherwise(rulings, heats), _rests_on_gone(rulings), _rests_on_shaken(rulings, heats)
-)
+_COUNT_MOVED = or_(_counted_otherwise(rulings, heats), _rests_on_moved(rulings, heats))
 _IS_SHAKEN = and_(_STANDS, or_(_OF_ANOTHER_RACE, _unreported(rulings), _COUNT_MOVED))
 _SHAKEN_OF_TEAM = (
     select(rulings.c.id)
@@ -284,7 +283,7 @@ def _why(row: Any) -> str:
     if row.is_of_another_race:
         return "Its heat was started anew since."
     if row.is_unreported:
-        return "Nobody reports this team in this heat any more."
+        return "No report of this team in this heat stands any more."
     if row.noted_now < row.noted_before:
         return "A lane infringement that it counted no longer stands."
     if row.noted_now > row.noted_before:

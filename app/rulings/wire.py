@@ -105,8 +105,8 @@ class RulingOut(Wire):
         description="the rulings whose notes L made this one a disqualification"
     )
     is_shaken: bool = Field(
-        description="true: look at it again, for its heat was held back since, nobody reports this "
-        "team in this heat any more, or what it counts of lane infringements has changed"
+        description="true: look at it again, for its heat was held back since, no report of "
+        "this team in it stands any more, or what it counts of lane infringements has changed"
     )
     shakes: list[RulingId] = Field(
         description="the other standing rulings on this team that are shaken now"

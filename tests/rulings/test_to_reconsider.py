@@ -87,7 +87,7 @@ def test_a_ruling_on_a_flag_that_was_taken_back_is_on_the_docket(service: Servic
         )
         assert taken_back.status_code == 200, taken_back.text
     # Lane 4 was reported once more, by somebody else.
-    assert whys(meet) == {made[3]["id"]: "Nobody reports this team in this heat any more."}
+    assert whys(meet) == {made[3]["id"]: "No report of this team in this heat stands any more."}
     assert meet.referee.get(f"rulings/{made[3]['id']}").json()["is_shaken"] is True
     assert meet.referee.get(f"rulings/{made[4]['id']}").json()["is_shaken"] is False
 
