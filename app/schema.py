@@ -5,15 +5,17 @@ from __future__ import annotations
 from sqlalchemy import MetaData
 
 from app.access import tables as access_tables
+from app.appeals import tables as appeals_tables
 from app.crew import tables as crew_tables
 from app.meets import tables as meets_tables
 from app.record import tables as record_tables
 from app.reports import tables as reports_tables
 from app.results import tables as results_tables
+from app.rounds import tables as rounds_tables
 from app.rulings import tables as rulings_tables
 from app.store.columns import metadata
 
-REVISION = "0002"
+REVISION = "0003"
 
 TABLE_MODULES = (
     meets_tables,
@@ -21,7 +23,9 @@ TABLE_MODULES = (
     crew_tables,
     reports_tables,
     rulings_tables,
+    rounds_tables,
     results_tables,
+    appeals_tables,
     record_tables,
 )
 

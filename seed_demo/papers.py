@@ -18,7 +18,8 @@ from app.record.check import Checked, check_lines
 from app.record.queries import export_lines, head_of
 from app.results.calendar import as_calendar
 from app.results.printing import as_csv, as_text, sheet_facts
-from app.results.queries import all_windows, announcement
+from app.results.queries import announcement
+from app.results.windows import all_windows
 from app.rulings.form import form_facts
 from seed_demo.stage import Announced, Ruled, Stage
 

@@ -36,6 +36,7 @@ meets = Table(
     Column("facts", Json, nullable=False),
     Column("version", Integer, nullable=False),
     Column("made_at", Instant, nullable=False),
+    Column("ended_at", Instant),
 )
 
 events = Table(

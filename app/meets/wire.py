@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, Field, model_validator
@@ -46,16 +46,54 @@ class TrackIn(Wire):
     kerb: bool = True
 
 
+class DepositIn(Wire):
+    """What the meet asks an appellant to lay down."""
+
+    amount: Annotated[int, Field(ge=1, le=999_999)]
+    currency: Annotated[
+        str, Field(pattern="^[A-Z]{3}$", description="the three letters of ISO 4217, such as USD")
+    ]
+
+
+class JuryTermsIn(Wire):
+    """How the meet's jury of appeal decides.
+
+    World Athletics CR12 (from memory) has 3, 5 or 7 members; how many must be there, and who
+    decides a tie, no source that was found says: the meet sets both.
+    """
+
+    size: Literal[3, 5, 7] = 3
+    quorum: Annotated[int, Field(ge=1, le=7)] | None = Field(
+        default=None, description="how many must vote for a decision; left out, the whole panel"
+    )
+    chair_casts: bool = Field(
+        default=False, description="whether the chair's vote decides where votes are equal"
+    )
+
+    @model_validator(mode="after")
+    def _quorum_fits(self) -> JuryTermsIn:
+        if self.quorum is not None and self.quorum > self.size:
+            raise ValueError("the quorum is larger than the panel")
+        return self
+
+
 class TermsIn(Wire):
     """The meet's own settings where they depart from the edition.
 
-    Protest minutes count where the edition's book lets a meet set them, and the window says so.
-    Appeal minutes and the deposit are kept and shown, and count once appeals can be lodged.
+    Minutes count where the edition's book lets a meet set them, and the window says so.
     """
 
     protest_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
+    protest_minutes_before_next_round: Annotated[int, Field(ge=1, le=10_080)] | None = Field(
+        default=None,
+        description="for results of a round from which teams go on to a next one; left out, the "
+        "same as for all others",
+    )
     appeal_minutes: Annotated[int, Field(ge=1, le=10_080)] | None = None
-    appeal_deposit: OptionalName = ""
+    appeal_deposit: DepositIn | None = Field(
+        default=None, description="left out, the edition's own deposit, where it asks for one"
+    )
+    jury: JuryTermsIn = JuryTermsIn()
     chief_umpire_rules: bool = Field(
         default=False, description="whether the chief umpire may rule, as the referee may"
     )

@@ -164,6 +164,7 @@ def announce(
                 list_seen=_list_version(unit, heat_id),
                 rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
                 run_seen=facts.present_run,
+                decisions_seen=0,
             )
         )
         _open_windows(unit, out, opened)

@@ -16,7 +16,7 @@ from app.header_names import header_names
 from app.ids import AnnouncementId, ChosenId, HeatId, MeetId
 from app.record.queries import head_of
 from app.refusals import FileRefused
-from app.results import actions, queries
+from app.results import actions, queries, windows
 from app.results.calendar import as_calendar
 from app.results.printing import as_csv, as_text, sheet_facts
 from app.results.wire import (
@@ -171,7 +171,7 @@ async def get_windows(
 ) -> Response:
     """Running windows, soonest to close first; then those that have closed; a hundred a page."""
     now = here.clock.now()
-    out = await here.store.read(lambda conn: queries.windows_of(conn, MeetId(meet), now, after))
+    out = await here.store.read(lambda conn: windows.windows_of(conn, MeetId(meet), now, after))
     return answer(out)
 
 
@@ -184,6 +184,6 @@ async def get_windows_calendar(meet: Meet, here: Here) -> Response:
     """All windows as a calendar."""
     now = here.clock.now()
     # Apart, and drawn up in a thread: a long meet's calendar takes its time.
-    found = await here.store.read_apart(lambda conn: queries.all_windows(conn, MeetId(meet), now))
+    found = await here.store.read_apart(lambda conn: windows.all_windows(conn, MeetId(meet), now))
     content = await run_in_threadpool(as_calendar, found)
     return Response(content, media_type="text/calendar; charset=utf-8")

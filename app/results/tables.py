@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, UniqueConstraint
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -34,6 +34,7 @@ announcements = Table(
     Column("list_seen", Integer, nullable=False),
     Column("rulings_seen", Integer, nullable=False),
     Column("run_seen", Integer, nullable=False),
+    Column("decisions_seen", Integer, nullable=False),
     UniqueConstraint("heat_id", "number"),
     Index(None, "meet_id", "announced_at"),
 )
@@ -53,5 +54,29 @@ windows = Table(
     Column("minutes", Integer),
     Column("rule", String(60), nullable=False),
     Column("origin", String(20), nullable=False),
+    Column("team_id", id_type(), ForeignKey("teams.id")),
+    Column("decision_id", id_type()),
+    Column("counts_from", String(20)),
     Index(None, "meet_id", "closes_at"),
+    Index(None, "heat_id"),
+    Index(None, "announcement_id"),
 )
+"""`heat_id` is whose result the window touches. One that a decision's advice opened names the
+decision and the team that was advised. `counts_from` is "end of meet" until the meet has ended."""
+
+time_corrections = Table(
+    "time_corrections",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column(
+        "announcement_id", id_type(), ForeignKey("announcements.id"), nullable=False, index=True
+    ),
+    Column("was", Instant, nullable=False),
+    Column("becomes", Instant, nullable=False),
+    Column("reasons", Text, nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("corrected_at", Instant, nullable=False),
+    Column("content", Json, nullable=False),
+)
+"""An announcement keeps what it said; that its time was typed wrongly is an act of its own."""

@@ -89,7 +89,7 @@ _DISQUALIFICATIONS = (
 )
 _IN_FORCE = (
     select(disqualifications, rulings.c.rests_on)
-    .join(rulings, rulings.c.id == disqualifications.c.by_ruling)
+    .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
     .where(
         disqualifications.c.heat_id.in_(bindparam("heats", expanding=True)),
         disqualifications.c.state == DisqualificationState.IN_FORCE.value,
@@ -248,10 +248,10 @@ class InForce:
 def in_force_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[InForce]]:
     """The disqualifications that count, by heat, in the order of lanes and of ruling."""
     rows = conn.execute(_IN_FORCE, {"heats": list(heat_ids)}).all()
-    noted = _where_noted(conn, {ruling for row in rows for ruling in row.rests_on})
+    noted = _where_noted(conn, {ruling for row in rows for ruling in row.rests_on or ()})
     found: dict[HeatId, list[InForce]] = {}
     for row in rows:
-        after = tuple(dict.fromkeys(noted[ruling] for ruling in row.rests_on))
+        after = tuple(dict.fromkeys(noted[ruling] for ruling in row.rests_on or ()))
         kind = Infringement(row.infringement)
         one = InForce(row.team_id, kind, row.rule, row.take_over, after)
         found.setdefault(row.heat_id, []).append(one)
@@ -290,6 +290,7 @@ def _disqualification_out(row: AnyRow) -> DisqualificationOut:
         state=DisqualificationState(row.state),
         since=row.since,
         by_ruling=row.by_ruling,
+        by_decision=row.by_decision,
         set_aside_by=row.set_aside_by,
         version=row.version,
     )

@@ -65,17 +65,20 @@ disqualifications = Table(
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False),
     Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False),
-    Column("case_id", id_type(), ForeignKey("cases.id"), nullable=False),
+    Column("case_id", id_type(), ForeignKey("cases.id")),
     Column("lane", Integer, nullable=False),
     Column("take_over", Integer),
     Column("infringement", String(40), nullable=False),
     Column("rule", String(60), nullable=False),
     Column("state", String(12), nullable=False),
     Column("since", Instant, nullable=False),
-    Column("by_ruling", id_type(), ForeignKey("rulings.id"), nullable=False),
+    Column("by_ruling", id_type(), ForeignKey("rulings.id")),
     Column("set_aside_by", id_type()),
     Column("version", Integer, nullable=False),
+    Column("by_decision", id_type()),
     Index(None, "heat_id", "state"),
     Index(None, "meet_id", "since"),
     Index(None, "by_ruling"),
 )
+"""One comes from a ruling, or from a decision on a protest or an appeal (then without a case); a
+decision that puts one in force again is `by_decision` beside the ruling."""

@@ -8,7 +8,16 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from app.ids import CaseId, ChosenId, DisqualificationId, HeatId, OfficialId, RulingId, TeamId
+from app.ids import (
+    CaseId,
+    ChosenId,
+    DecisionId,
+    DisqualificationId,
+    HeatId,
+    OfficialId,
+    RulingId,
+    TeamId,
+)
 from app.rules.observation import Infringement
 from app.rulings.states import DisqualificationState
 from app.wire import Pin, Reasons, Wire, shown
@@ -132,6 +141,9 @@ class DisqualificationOut(Wire):
     rule: str
     state: DisqualificationState
     since: datetime
-    by_ruling: RulingId
-    set_aside_by: RulingId | None
+    by_ruling: RulingId | None = Field(description="null where a decision made it")
+    by_decision: DecisionId | None = Field(
+        description="the decision that made it, or put it in force again"
+    )
+    set_aside_by: RulingId | DecisionId | None
     version: int

@@ -1,0 +1,1 @@
+"""Protests, the referee's decisions, appeals, and the jury that decides them."""

@@ -1,0 +1,116 @@
+"""Protests, decisions, appeals and the jury's votes. None is deleted; decisions are never changed.
+
+Whether something came late is no column: it follows from its window, whose opening time may be
+corrected.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
+
+from app.store.columns import Instant, Json, id_type, metadata
+
+protests = Table(
+    "protests",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
+    Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False),
+    Column("about", String(20), nullable=False),
+    Column("ruling_id", id_type(), ForeignKey("rulings.id")),
+    Column("against_id", id_type(), ForeignKey("teams.id")),
+    Column("ground", String(60), nullable=False),
+    Column("window_id", id_type(), ForeignKey("windows.id")),
+    Column("lodged_by", String(120), nullable=False),
+    Column("capacity", String(40), nullable=False),
+    Column("lodged_at", Instant, nullable=False),
+    Column("entered_at", Instant, nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("words", Text, nullable=False),
+    Column("allowed_because", Text),
+    Column("state", String(12), nullable=False),
+    Column("withdrawn", Json),
+    Column("content", Json, nullable=False),
+    Column("version", Integer, nullable=False),
+    UniqueConstraint("meet_id", "number"),
+    Index(None, "meet_id", "state"),
+)
+"""`allowed_because` is the referee's word that lets a judgement call be protested. `window_id` is
+null where no window of its kind had been opened."""
+
+appeals = Table(
+    "appeals",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
+    Column("protest_id", id_type(), ForeignKey("protests.id"), nullable=False, index=True),
+    Column("team_id", id_type(), ForeignKey("teams.id"), nullable=False),
+    Column("window_id", id_type(), ForeignKey("windows.id")),
+    Column("is_referred", Integer, nullable=False),
+    Column("lodged_by", String(120), nullable=False),
+    Column("lodged_at", Instant, nullable=False),
+    Column("entered_at", Instant, nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("words", Text, nullable=False),
+    Column("sought", Json, nullable=False),
+    Column("deposit", Json),
+    Column("panel", Json),
+    Column("sitting", Integer, nullable=False),
+    Column("admitted", Json),
+    Column("reopened", Json),
+    Column("state", String(12), nullable=False),
+    Column("withdrawn", Json),
+    Column("content", Json, nullable=False),
+    Column("version", Integer, nullable=False),
+    UniqueConstraint("meet_id", "number"),
+    Index(None, "meet_id", "state"),
+)
+"""`is_referred` is 1 where the referee passed the protest on, which needs no deposit. `admitted`
+says who admitted a late one, when and why; `reopened` the same of the sitting that runs."""
+
+decisions = Table(
+    "decisions",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
+    Column("protest_id", id_type(), ForeignKey("protests.id"), nullable=False, index=True),
+    Column("appeal_id", id_type(), ForeignKey("appeals.id"), index=True),
+    Column("sitting", Integer, nullable=False),
+    Column("instance", String(8), nullable=False),
+    Column("verdict", String(12), nullable=False),
+    Column("reasons", Text, nullable=False),
+    Column("heard_because", Text),
+    Column("orders", Json, nullable=False),
+    Column("carried_out", Json, nullable=False),
+    Column("moves", Json, nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("decided_at", Instant, nullable=False),
+    Column("advised_at", Instant),
+    Column("edition", String(60), nullable=False),
+    Column("statement", Json, nullable=False),
+    Column("statement_digest", String(64), nullable=False),
+    Column("form_facts", Json, nullable=False),
+    Column("replaced_by", id_type()),
+    Column("content", Json, nullable=False),
+    Index(None, "meet_id", "decided_at"),
+)
+"""`orders` are as they were given, `carried_out` has with each what it takes to undo it, `moves`
+what the result was shown to lose and gain before it was signed."""
+
+votes = Table(
+    "votes",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("appeal_id", id_type(), ForeignKey("appeals.id"), nullable=False),
+    Column("sitting", Integer, nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("vote", String(12), nullable=False),
+    Column("cast_at", Instant, nullable=False),
+    UniqueConstraint("appeal_id", "sitting", "official_id"),
+)

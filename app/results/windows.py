@@ -1,0 +1,169 @@
+"""Reading windows: those that run, those without an end, and those that have closed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindparam, func, or_, select
+
+from app.clock import in_zone, rfc3339
+from app.cursors import cursor, no_place, split_cursor
+from app.ids import MeetId
+from app.meets.queries import meet_row
+from app.meets.tables import events, heats
+from app.results.tables import announcements, windows
+from app.results.wire import WindowOut, WindowsOut
+from app.rules.windows import Remedy, Window, is_open
+from app.store.rows import AnyRow
+
+WindowSelect = Select[*tuple[Any, ...]]
+
+WINDOWS_A_PAGE = 100
+
+_later = announcements.alias("later")
+_STANDS_INSTEAD = (
+    select(func.max(_later.c.number))
+    .where(_later.c.heat_id == announcements.c.heat_id, _later.c.number > announcements.c.number)
+    .scalar_subquery()
+)
+_WINDOW_COLUMNS = (
+    select(
+        windows,
+        _STANDS_INSTEAD.label("superseded_by"),
+        events.c.name.label("event_name"),
+        heats.c.round,
+        heats.c.number.label("heat_number"),
+    )
+    .join(announcements, announcements.c.id == windows.c.announcement_id)
+    .join(heats, heats.c.id == windows.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+)
+_OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
+
+
+def _stretch(
+    which: ColumnElement[bool], instant: Column[datetime], *, latest_first: bool = False
+) -> tuple[WindowSelect, WindowSelect]:
+    """One stretch of the list of windows: the statement from its start, and from a place in it."""
+    order = instant.desc() if latest_first else instant
+    start = _OF_MEET.where(which).order_by(order, windows.c.id).limit(bindparam("most"))
+    at = bindparam("at", type_=instant.type)
+    further = instant < at if latest_first else instant > at
+    return start, start.where(or_(further, and_(instant == at, windows.c.id > bindparam("window"))))
+
+
+_STRETCHES = (
+    _stretch(windows.c.closes_at >= bindparam("now"), windows.c.closes_at),
+    _stretch(windows.c.closes_at.is_(None), windows.c.opened_at),
+    _stretch(windows.c.closes_at < bindparam("now"), windows.c.closes_at, latest_first=True),
+)
+"""Those that run, soonest to close first; those that never close; those that have closed."""
+
+
+def windows_of(
+    conn: Connection, meet_id: MeetId, now: datetime, after: str | None = None
+) -> WindowsOut:
+    """A page of the meet's windows: running ones soonest first, endless ones, then the closed.
+
+    The place in the list holds the instant of its first page too. So all pages are of one list,
+    and a window that closes between two of them is neither left out nor shown twice.
+    """
+    meet = meet_row(conn, meet_id)
+    place = Place(now) if after is None else Place.read(after)
+    rows = _window_rows(conn, meet_id, place)
+    page = rows[:WINDOWS_A_PAGE]
+    return WindowsOut(
+        meet=meet.name,
+        time_zone=meet.time_zone,
+        now=now,
+        windows=[_window_out(row, meet.time_zone, now) for _stretch, row in page],
+        next=_place_after(*page[-1], place.now) if len(rows) > WINDOWS_A_PAGE else None,
+    )
+
+
+def all_windows(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:
+    """All windows of the meet in one document, in the order of the pages."""
+    found = windows_of(conn, meet_id, now)
+    pages = [found]
+    while pages[-1].next is not None:
+        pages.append(windows_of(conn, meet_id, now, pages[-1].next))
+    together = [window for page in pages for window in page.windows]
+    return found.model_copy(update={"windows": together, "next": None})
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place in the list of windows as it was at `now`: after which window of which stretch."""
+
+    now: datetime
+    stretch: int = 0
+    at: datetime | None = None
+    window: str = ""
+
+    @classmethod
+    def read(cls, text: str) -> Place:
+        """Malformed for anything that no page of ours has handed out."""
+        now, _, rest = text.partition("~")
+        stretch, _, last = rest.partition("~")
+        at, window = split_cursor(last, "after")
+        first, _ = split_cursor(f"{now}~{window}", "after")
+        if stretch not in {"0", "1", "2"}:
+            raise no_place("after")
+        return cls(first, int(stretch), at, window)
+
+
+def _window_rows(conn: Connection, meet_id: MeetId, place: Place) -> list[tuple[int, AnyRow]]:
+    """Up to one more than a page from a place on, each with the number of its stretch."""
+    found: list[tuple[int, AnyRow]] = []
+    for number in range(place.stretch, len(_STRETCHES)):
+        from_start, from_place = _STRETCHES[number]
+        is_within = number == place.stretch and place.at is not None
+        values = {
+            "meet": meet_id,
+            "now": place.now,
+            "most": WINDOWS_A_PAGE + 1 - len(found),
+            "at": place.at,
+            "window": place.window,
+        }
+        rows = conn.execute(from_place if is_within else from_start, values)
+        found += [(number, row) for row in rows]
+    return found
+
+
+def _place_after(stretch: int, row: AnyRow, now: datetime) -> str:
+    """The place after a row in one word, as `Place.read` takes it."""
+    at = row.opened_at if row.closes_at is None else row.closes_at
+    return f"{rfc3339(now)}~{stretch}~{cursor(at, row.id)}"
+
+
+def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
+    window = Window(
+        row.kind,
+        row.opened_at,
+        row.closes_at,
+        row.minutes,
+        row.rule,
+        row.origin,
+        Remedy(row.remedy),
+    )
+    to_come = now < row.opened_at
+    return WindowOut(
+        id=row.id,
+        heat=row.heat_id,
+        announcement=row.announcement_id,
+        subject=f"{row.event_name}, {row.round}, heat {row.heat_number}",
+        kind=row.kind,
+        remedy=window.remedy,
+        opened_by=row.opened_by,
+        opened_at=row.opened_at,
+        opened_at_local=in_zone(row.opened_at, zone),
+        closes_at=row.closes_at,
+        closes_at_local=in_zone(row.closes_at, zone) if row.closes_at else None,
+        minutes=row.minutes,
+        rule=row.rule,
+        origin=row.origin,
+        state="to come" if to_come else "open" if is_open(window, now) else "closed",
+        superseded_by=row.superseded_by,
+    )
