@@ -87,6 +87,7 @@ _DISQUALIFICATIONS = (
     .where(disqualifications.c.meet_id == bindparam("meet"))
     .order_by(disqualifications.c.since, disqualifications.c.id)
 )
+_OF_RULING = _DISQUALIFICATIONS.where(disqualifications.c.by_ruling == bindparam("ruling"))
 _IN_FORCE = (
     select(disqualifications, rulings.c.rests_on)
     .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
@@ -229,6 +230,14 @@ def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[
 def disqualifications_of(conn: Connection, meet_id: MeetId) -> list[DisqualificationOut]:
     """All disqualifications of a meet, also those set aside."""
     rows = conn.execute(_DISQUALIFICATIONS, {"meet": meet_id})
+    return [_disqualification_out(row) for row in rows]
+
+
+def disqualifications_of_ruling(
+    conn: Connection, meet_id: MeetId, ruling_id: RulingId
+) -> list[DisqualificationOut]:
+    """What a ruling put on the result: one disqualification, or none."""
+    rows = conn.execute(_OF_RULING, {"meet": meet_id, "ruling": ruling_id})
     return [_disqualification_out(row) for row in rows]
 
 
