@@ -35,6 +35,7 @@ __all__ = ["InkField", "RemedyPaper", "Section", "Signature", "draw_remedy_paper
 DASH = "\u2013"
 LABEL_SHARE = 0.22
 LABEL_GAP = 6.0
+PARAGRAPH_GAP = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +137,10 @@ def _write_section(flow: Flow, section: Section) -> None:
     for label, value in section.facts:
         _write_fact(flow, label, value)
     for paragraph in section.paragraphs:
+        flow.skip(PARAGRAPH_GAP)
         flow.write([Segment(paragraph, section.title)], BODY)
+    if section.items and (section.facts or section.paragraphs):
+        flow.skip(PARAGRAPH_GAP)
     for item in section.items:
         flow.item(DASH, [Segment(item, section.title)], BODY)
     flow.skip(GAP)

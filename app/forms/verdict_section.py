@@ -5,6 +5,7 @@ nothing to them. A thick frame holds a verdict, a thin one says what is awaited,
 differ on a copy in black and white too.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,10 +20,12 @@ from app.forms.sheet_parts import (
     join_facts,
     shorten_facts,
 )
-from app.forms.typesetting import Line, Segment
+from app.forms.typesetting import Segment
 
-VERDICT = 22.0
+VERDICT, AWAITED = 22.0, 15.0
 MARK = BODY + 3.0
+APART = 6.0
+SIDES = (Align.LEFT, Align.RIGHT)
 DECIDED, UNDECIDED = 1.8, 0.6  # thickness of the frame
 
 
@@ -61,7 +64,8 @@ def write_verdict(flow: Flow, verdict: Verdict) -> None:
         _write_large(flow, verdict)
         if verdict.words:
             _write_bold(flow, verdict.awaits, "what is awaited", BODY + 2.0)
-        flow.write(join_facts(verdict.grounds, Weight.BOLD), BODY)
+        if any(ground.value for ground in verdict.grounds):
+            flow.write(join_facts(verdict.grounds, Weight.BOLD), BODY)
         if verdict.note:
             flow.write([Segment(verdict.note, f"note on the {verdict.label}")], BODY)
         if verdict.reasons:
@@ -105,24 +109,41 @@ def _write_large(flow: Flow, verdict: Verdict) -> None:
     """The verdict at the left and its effect at the right; each takes all where it is alone."""
     words = Segment(verdict.words or verdict.awaits, verdict.label, Weight.BOLD)
     effect = Segment(verdict.effect, "effect", Weight.BOLD)
-    parts = [(verdict.label, words), ("effect on the result", effect)]
-    parts = [(label, segment) for label, segment in parts if segment.text]
-    width = flow.width / max(len(parts), 1)
-    labels = [flow.set_lines([Segment(label, "labels")], LABEL, width) for label, _ in parts]
-    large = [flow.set_lines([segment], VERDICT, width - 6.0) for _, segment in parts]
-    flow.columns(_stand_apart(flow, labels, width, LABEL_GREY))
-    if max(map(len, large), default=0) <= LINES_IN_A_CELL:
-        flow.columns(_stand_apart(flow, large, width))
+    pairs = [(verdict.label, words), ("effect on the result", effect)]
+    pairs = [(label, segment) for label, segment in pairs if segment.text]
+    size = VERDICT if verdict.words else AWAITED
+    widths = _part_width(flow, [segment for _, segment in pairs], size)
+    labels = [[Segment(label, "labels")] for label, _ in pairs]
+    flow.columns(_stand_apart(flow, labels, LABEL, widths, LABEL_GREY))
+    large = _stand_apart(flow, [[segment] for _, segment in pairs], size, widths)
+    if max((len(column.lines) for column in large), default=0) <= LINES_IN_A_CELL:
+        flow.columns(large)
     else:
-        for _, segment in parts:
+        for _, segment in pairs:
             flow.write([segment], BODY + 2.0)
 
 
+def _part_width(flow: Flow, segments: Sequence[Segment], size: float) -> list[float]:
+    """Half the width each, unless both stand on one line when the longer one gets more."""
+    set_whole = [flow.set_lines([segment], size, math.inf) for segment in segments]
+    need = [max(line.width for line in lines) + APART for lines in set_whole]
+    if len(need) == len(SIDES) and sum(need) <= flow.width and max(need) > flow.width / 2:
+        spare = flow.width - sum(need)
+        return [width + spare / 2 for width in need]
+    return [flow.width / len(need)] * len(need) if need else []
+
+
 def _stand_apart(
-    flow: Flow, texts: Sequence[Sequence[Line]], width: float, grey: float = 0.0
+    flow: Flow,
+    texts: Sequence[Sequence[Segment]],
+    size: float,
+    widths: Sequence[float],
+    grey: float = 0.0,
 ) -> list[Column]:
-    aligns = (Align.LEFT, Align.RIGHT)
-    return [
-        Column(flow.left + place * width, width, lines, aligns[place], grey)
-        for place, lines in enumerate(texts)
-    ]
+    columns: list[Column] = []
+    x = flow.left
+    for words, width, align in zip(texts, widths, SIDES, strict=False):
+        lines = flow.set_lines(words, size, width - APART)
+        columns.append(Column(x, width, lines, align, grey))
+        x += width
+    return columns

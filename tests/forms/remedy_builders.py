@@ -165,7 +165,7 @@ def _what_follows() -> Section:
 
 
 def _deposit(became: str) -> Section:
-    return Section("Deposit", (("100 USD", f"{became}, receipt 0017"),))
+    return Section("Deposit", (("amount", "100 USD"), ("receipt 0017", became)))
 
 
 def _panel() -> Section:
