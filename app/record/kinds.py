@@ -41,6 +41,8 @@ class Kind(StrEnum):
     RULING = "ruling"
     RESULT_LOADED = "result loaded"
     ANNOUNCEMENT = "announcement"
+    ROUND_SET = "round set"
+    LOTS_DRAWN = "lots drawn"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,4 +77,6 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.RULING: KindFacts("A case was ruled on.", DESK),
     Kind.RESULT_LOADED: KindFacts("A heat's finish list was loaded.", DESK),
     Kind.ANNOUNCEMENT: KindFacts("A result was announced.", CREW),
+    Kind.ROUND_SET: KindFacts("It was set who goes on from a round, or what it scores.", CREW),
+    Kind.LOTS_DRAWN: KindFacts("Lots were drawn for places in the next round.", CREW),
 }

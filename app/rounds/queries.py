@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, func, literal_column, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
 
 from app.clock import in_zone
 from app.ids import EventId, HeatId, LotsId, MeetId, RoundId, TeamId
@@ -24,7 +24,7 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 # Written out, not bound: the statements below are compiled once.
-_IN_FORCE = literal_column("'in force'")
+_IN_FORCE: ColumnElement[str] = literal_column("'in force'")
 
 
 def _heats_named(key: str) -> Any:
@@ -122,8 +122,15 @@ _LISTS = Prepared(
     .where(_RAN)
 )
 _OUT = Prepared(
-    select(disqualifications.c.id, disqualifications.c.heat_id, disqualifications.c.team_id)
+    select(
+        disqualifications.c.id,
+        disqualifications.c.heat_id,
+        disqualifications.c.team_id,
+        teams.c.name,
+        teams.c.affiliation,
+    )
     .join(heats, heats.c.id == disqualifications.c.heat_id)
+    .join(teams, teams.c.id == disqualifications.c.team_id)
     .where(_RAN, disqualifications.c.state == _IN_FORCE)
 )
 _ANNOUNCED = Prepared(
@@ -133,7 +140,9 @@ _ANNOUNCED = Prepared(
 )
 _RE_RUNS = Prepared(select(re_runs).where(_OF_ROUND).order_by(re_runs.c.since, re_runs.c.id))
 _ADVANCED = Prepared(
-    select(advancements).where(
+    select(advancements.c.team_id, advancements.c.letter, teams.c.name, teams.c.affiliation)
+    .join(teams, teams.c.id == advancements.c.team_id)
+    .where(
         advancements.c.event_id == bindparam("event"),
         advancements.c.round_key == bindparam("round"),
         advancements.c.state == _IN_FORCE,

@@ -68,10 +68,10 @@ class RoundAtHand:
     round_key: str
     round_name: str
     next_round: str
-    names: Mapping[TeamId, str]
-    affiliations: Mapping[TeamId, str]
-    heat_numbers: Mapping[HeatId, int]
-    heat_names: Mapping[HeatId, str]
+    names: Mapping[str, str]
+    affiliations: Mapping[str, str]
+    heat_numbers: Mapping[str, int]
+    heat_names: Mapping[str, str]
     next_heats: tuple[NextHeat, ...]
     drawn: Mapping[Seat, TeamId]
     published: frozenset[HeatId]
@@ -95,7 +95,7 @@ class RoundAtHand:
         """A lane of the next round as people name it."""
         if len(self.next_heats) == 1:
             return f"lane {seat.lane}"
-        return f"{self.heat_names[HeatId(seat.heat)]}, lane {seat.lane}"
+        return f"{self.heat_names[seat.heat]}, lane {seat.lane}"
 
 
 def round_of_heat(conn: Connection, meet_id: MeetId, heat: HeatOut) -> RoundAtHand | None:
@@ -182,8 +182,8 @@ class _Reading:
             round_key=self._key,
             round_name=round_name,
             next_round=(setting.next_round or "") if setting is not None else "",
-            names={lane.team_id: lane.name for lane in rows.lanes},
-            affiliations={lane.team_id: lane.affiliation for lane in rows.lanes},
+            names={row.team_id: row.name for row in self._named()},
+            affiliations={row.team_id: row.affiliation for row in self._named()},
             heat_numbers={heat.id: heat.number for heat in rows.heats},
             heat_names={heat.id: self._heat_name(heat) for heat in rows.heats},
             next_heats=next_heats,
@@ -191,6 +191,12 @@ class _Reading:
             published=frozenset(heat.id for heat in rows.heats if _is_published(heat)),
             is_set=setting is not None,
         )
+
+    def _named(self) -> Iterator[Any]:
+        """Every row that names a team: who is out or advanced may have been drawn away since."""
+        yield from self._rows.lanes
+        yield from self._rows.disqualified
+        yield from self._rows.advanced
 
     def _heat_name(self, heat: Any) -> str:
         """A heat within its round; a re-run is called by its own round's name."""

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import re
 
+from app.rules.placing import HUNDREDTHS
 from app.sheets.problems import show
 
 # No relay on a track takes as long; longer "times" are times of day or slips of the comma.
 LONGEST_THOUSANDTHS = 2 * 3600 * 1000
-HUNDREDTHS = 2
 _TIME = re.compile(
     r"(?:(?:(?P<hours>[0-9]{1,2}):)?(?P<minutes>[0-9]{1,3}):)?"
     r"(?P<seconds>[0-9]{1,5})(?:[.,](?P<decimals>[0-9]+))?"
