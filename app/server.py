@@ -29,6 +29,7 @@ from app.record.feed import Feed
 from app.record.log import Keeper
 from app.reports import routes as reports
 from app.results import routes as results
+from app.rounds import routes as rounds
 from app.rulings import routes as rulings
 from app.services import Services
 from app.short_way import ShortWay
@@ -43,6 +44,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     results.router,
     meets.router,
     rulings.router,
+    rounds.router,
     crew.router,
     record.router,
     access.router,

@@ -33,6 +33,8 @@ HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
 UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
 READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
 RESULTS = Who(frozenset({Role.RESULTS}))
+SETS_ROUNDS = Who(frozenset({Role.ORGANISER, Role.REFEREE, Role.RESULTS}))
+DRAWS_LOTS = Who(frozenset({Role.REFEREE, Role.RESULTS}))
 DESK = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.ORGANISER, Role.JURY}))
 
 # Not the organiser, as with the record: a form tells what was reported, word for word.
@@ -83,6 +85,13 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/disqualifications"): DESK,
     ("PUT", f"{MEET}/heats/{{heat}}/result"): RESULTS,
     ("GET", f"{MEET}/heats/{{heat}}/result"): DESK,
+    ("PUT", f"{MEET}/rounds/{{round}}"): SETS_ROUNDS,
+    ("GET", f"{MEET}/rounds/{{round}}"): ANYONE,
+    ("GET", f"{MEET}/rounds"): ANYONE,
+    ("PUT", f"{MEET}/rounds/{{round}}/lots/{{lots}}"): DRAWS_LOTS,
+    ("GET", f"{MEET}/heats/{{heat}}/round"): ANYONE,
+    ("GET", f"{MEET}/heats/{{heat}}/round/now"): DESK,
+    ("GET", f"{MEET}/scores"): ANYONE,
     ("PUT", f"{MEET}/announcements/{{announcement}}"): RESULTS,
     ("GET", f"{MEET}/announcements"): ANYONE,
     ("GET", f"{MEET}/announcements/{{announcement}}.json"): ANYONE,

@@ -43,6 +43,8 @@ class Kind(StrEnum):
     RULING = "ruling"
     RESULT_LOADED = "result loaded"
     ANNOUNCEMENT = "announcement"
+    ROUND_SET = "round set"
+    LOTS_DRAWN = "lots drawn"
     PROTEST_LODGED = "protest lodged"
     PROTEST_DECIDED = "protest decided"
     PROTEST_WITHDRAWN = "protest withdrawn"
@@ -91,6 +93,8 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.RULING: KindFacts("A case was ruled on.", DESK),
     Kind.RESULT_LOADED: KindFacts("A heat's finish list was loaded.", DESK),
     Kind.ANNOUNCEMENT: KindFacts("A result was announced.", CREW),
+    Kind.ROUND_SET: KindFacts("It was set who goes on from a round, or what it scores.", CREW),
+    Kind.LOTS_DRAWN: KindFacts("Lots were drawn for places in the next round.", CREW),
     Kind.PROTEST_LODGED: KindFacts("A protest was lodged.", COURT),
     Kind.PROTEST_DECIDED: KindFacts("The referee decided a protest.", COURT),
     Kind.PROTEST_WITHDRAWN: KindFacts("A protest was withdrawn.", COURT),
