@@ -31,7 +31,6 @@ from app.meets.queries import MeetFacts, heat
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.refusals import Malformed, NotFound, StateConflict
-from app.results.annotating import show_time
 from app.results.correcting import finish_of, replace_line
 from app.results.queries import result_row
 from app.results.wording import listed
@@ -59,7 +58,7 @@ from app.rules.placing import (
 )
 from app.rules.qualifying import Disqualified, HeatRun, Letter, Ran, ReRun
 from app.rulings.decided import disqualification_in, disqualify, restore, set_aside
-from app.sheets.race_time import parse_time
+from app.sheets.race_time import parse_time, show_time
 from app.store.action import Unit
 
 Kept = Mapping[str, Any]
@@ -68,7 +67,7 @@ Line = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """What orders are understood by: the meet, the heat, its round, and the letter of who orders."""
+    """What orders are understood by: the meet, the heat, its round, and whose letter it is."""
 
     conn: Connection
     meet_id: MeetId
@@ -85,9 +84,11 @@ class Bench:
         return name
 
     @property
-    def run(self) -> HeatRun:
-        """This heat as the round has it."""
-        return next(one for one in self.at_hand.round.heats if one.heat == self.heat.id)
+    def run(self) -> HeatRun | ReRun:
+        """This heat as the round has it; it may be a re-run of some of its teams."""
+        round_ = self.at_hand.round
+        of_round = next((one for one in round_.heats if one.heat == self.heat.id), None)
+        return of_round or next(one for one in round_.re_runs if one.key == self.heat.id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +107,8 @@ def bench_for(conn: Connection, meet: MeetFacts, heat_id: HeatId, instance: Inst
     """What orders about a heat are understood by."""
     facts = heat(conn, meet.id, heat_id)
     at_hand = round_of_heat(conn, meet.id, facts)
+    if at_hand is None:
+        raise StateConflict("This re-run was called off, so nothing can be ordered about it.")
     return Bench(conn, meet.id, meet, facts, at_hand, LETTERS[instance])
 
 
@@ -149,7 +152,9 @@ def _set_aside(bench: Bench, ident: DisqualificationId) -> Understood:
     row, name, what = _one(bench.conn, bench, ident)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        set_aside(unit, disqualification_in(unit.conn, unit.meet_id, bench.heat.id, ident), decision)
+        set_aside(
+            unit, disqualification_in(unit.conn, unit.meet_id, bench.heat.id, ident), decision
+        )
         return {"did": "set aside", "disqualification": ident}
 
     effect = SetAside(bench.heat.id, Disqualified(row.team_id, ident))
@@ -163,7 +168,7 @@ def _restore(bench: Bench, ident: DisqualificationId) -> Understood:
         restore(unit, disqualification_in(unit.conn, unit.meet_id, bench.heat.id, ident), decision)
         return {"did": "restored", "disqualification": ident}
 
-    effect = Disqualify(bench.heat.id, Disqualified(row.team_id, ident))
+    effect = Disqualify(bench.heat.id, Disqualified(row.team_id, ident), again=True)
     return Understood((effect,), f"The disqualification of {name} ({what}) counts again.", act)
 
 
@@ -189,7 +194,7 @@ def _correct(bench: Bench, order: CorrectIn, field: str) -> Understood:
     becomes = _corrected(was, order)
     _insist_list_agrees(bench, order.team, becomes, field)
 
-    def act(unit: Unit, decision: DecisionId) -> Kept:
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
         replaced = replace_line(unit, bench.heat, becomes)
         return {"did": "corrected", "was": dict(replaced), "becomes": dict(becomes)}
 
@@ -270,7 +275,7 @@ def _advance(bench: Bench, order: AdvanceIn, field: str) -> Understood:
         )
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        known = advance(unit, bench.heat, TeamId(order.team), bench.letter, decision)
+        known = advance(unit, bench.at_hand, TeamId(order.team), bench.letter, decision)
         return {"did": "advanced", "advancement": known, "team": order.team}
 
     effect = Advance(order.team, bench.letter)
@@ -283,10 +288,16 @@ def _run_again(bench: Bench, order: RunAgainIn, field: str) -> Understood:
     teams = [TeamId(team) for team in order.teams]
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        re_run, heat = order_re_run(
-            unit, bench.heat, teams, bench.letter, to_beat, order.added_places, decision
+        re_run, run_heat = order_re_run(
+            unit,
+            bench.heat,
+            teams,
+            bench.letter,
+            decision,
+            time_to_beat=to_beat,
+            added_places=order.added_places,
         )
-        return {"did": "run again", "re_run": re_run, "heat": heat}
+        return {"did": "run again", "re_run": re_run, "heat": run_heat}
 
     key = new_id()
     re_run = ReRun(
@@ -312,7 +323,10 @@ def _re_run_words(names: Sequence[str], order: RunAgainIn) -> str:
 
 
 def _whole_heat_again(bench: Bench) -> Understood:
-    def act(unit: Unit, decision: DecisionId) -> Kept:
+    if not isinstance(bench.run, HeatRun):
+        raise StateConflict("This heat is itself a re-run: hold it back to run it once more.")
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
         kept = run_whole_heat_again(unit, bench.heat)
         return {"did": "whole heat again", **kept}
 
@@ -331,7 +345,7 @@ def _undo(bench: Bench, order: UndoIn, field: str) -> Iterator[Understood]:
         yield take_back(bench, kept)
 
 
-def take_back(bench: Bench, kept: Kept) -> Understood:
+def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind a line)
     """The opposite of what was carried out; refused where it can no longer be."""
     match kept["did"]:
         case "set aside":
@@ -363,7 +377,7 @@ def _put_back(bench: Bench, kept: Kept) -> Understood:
         )
     name = bench.at_hand.names[was["team"]]
 
-    def act(unit: Unit, decision: DecisionId) -> Kept:
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
         replace_line(unit, bench.heat, becomes)
         return {"did": "corrected", "was": was, "becomes": becomes}
 
@@ -378,7 +392,7 @@ def _recall(bench: Bench, kept: Kept) -> Understood:
         raise StateConflict("That this team goes on was taken back already.")
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        recall_advancement(unit, kept["advancement"], decision)
+        recall_advancement(unit, bench.at_hand, TeamId(team), decision)
         return {"did": "recalled", "team": team}
 
     words = f"That {bench.at_hand.names[team]} goes on ({letter}) is taken back."
@@ -386,13 +400,13 @@ def _recall(bench: Bench, kept: Kept) -> Understood:
 
 
 def _call_off(bench: Bench, kept: Kept) -> Understood:
-    known = [one for one in bench.at_hand.round.re_runs if one.key == kept["re_run"]]
+    known = [one for one in bench.at_hand.round.re_runs if one.key == kept["heat"]]
     if not known:
         raise StateConflict("This re-run was called off already.")
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         call_off_re_run(unit, kept["re_run"], decision)
-        return {"did": "called off", "re_run": kept["re_run"]}
+        return {"did": "called off", "re_run": kept["re_run"], "heat": kept["heat"]}
 
     names = listed([bench.at_hand.names[team] for team in known[0].teams])
     return Understood((CallOff(known[0]),), f"The re-run of {names} is called off.", act)
@@ -404,7 +418,7 @@ def _give_back_run(bench: Bench, kept: Kept) -> Understood:
     row = result_row(bench.conn, bench.meet_id, bench.heat.id)
     ran = tuple(_ran(line) for line in row.rows) if row is not None else ()
 
-    def act(unit: Unit, decision: DecisionId) -> Kept:
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
         give_back_run(unit, HeatId(bench.heat.id), kept)
         return {"did": "given back"}
 

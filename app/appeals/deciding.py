@@ -22,7 +22,7 @@ from app.access.signing import insist_may_sign, statement_digest
 from app.appeals.carrying import Bench, Understood, bench_for, understand
 from app.appeals.lodging import store_appeal
 from app.appeals.orders import OrderIn
-from app.appeals.papers import decided_paper, Decided
+from app.appeals.papers import Decided, decided_paper
 from app.appeals.queries import (
     protest_out,
     protest_row,
@@ -118,7 +118,7 @@ def decide_protest(
         if known is not None and _is_same(known, caller, content):
             return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
         insist_may_sign(unit, caller)
-        _insist_version(unit, protest, known, version)
+        _insist_version(protest, known, version)
         step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
         _insist_second_person(unit, protest, caller)
         _insist_may_be_heard(unit, protest, sent)
@@ -155,7 +155,7 @@ def _is_same(known: AnyRow, caller: Caller, content: Mapping[str, Any]) -> bool:
     return bool(known.official_id == caller.official_id and known.content == content)
 
 
-def _insist_version(unit: Unit, protest: AnyRow, known: AnyRow | None, version: int) -> None:
+def _insist_version(protest: AnyRow, known: AnyRow | None, version: int) -> None:
     if version == protest.version and known is None:
         return
     if known is None:
@@ -355,8 +355,8 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
         known = referees_decision(unit.conn, unit.meet_id, protest_id)
         if known is None or known.verdict != Verdict.REJECTED:
             raise StateConflict(
-                "Only where the referee has rejected a protest does the time for an appeal run from "
-                "the advice; where something was amended, it runs from the announcement."
+                "Only where the referee has rejected a protest does the time for an appeal run "
+                "from the advice; where something was amended, it runs from the announcement."
             )
         if known.advised_at is not None:
             if sent.advised_at in {None, known.advised_at}:
@@ -366,9 +366,7 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
             )
         at = _advised_at(unit, sent.advised_at or unit.now, known.decided_at)
         assert at is not None
-        unit.conn.execute(
-            update(decisions).where(decisions.c.id == known.id).values(advised_at=at)
-        )
+        unit.conn.execute(update(decisions).where(decisions.c.id == known.id).values(advised_at=at))
         meet = meet_facts(unit.conn, unit.meet_id)
         _open_by_advice(unit, meet, protest, DecisionId(known.id), at)
         move_protest(unit, protest, ProtestState(protest.state))
@@ -403,4 +401,3 @@ def withdraw_protest(protest_id: ProtestId, sent: WithdrawIn, version: int) -> A
         return Done(out, Deed(Kind.PROTEST_WITHDRAWN, protest_id, withdrawn))
 
     return act
-

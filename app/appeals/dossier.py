@@ -27,9 +27,7 @@ from app.rulings.queries import (
 )
 
 
-def dossier(
-    conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime
-) -> DossierOut:
+def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime) -> DossierOut:
     """Everything about one appeal; NotFound for an id that is not of this meet."""
     row = appeal_row(conn, meet_id, appeal_id)
     meet = meet_facts(conn, meet_id)
@@ -38,9 +36,7 @@ def dossier(
     rulings_first = (
         [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
     )
-    concerned = cases_of_teams(
-        conn, heat_id, [row.team_id, protest.team_id, protest.against_id]
-    )
+    concerned = cases_of_teams(conn, heat_id, [row.team_id, protest.team_id, protest.against_id])
     cases = list(dict.fromkeys([*rulings_first, *concerned]))
     of_cases = {case: rulings_of_case(conn, meet_id, case) for case in cases}
     return DossierOut(
@@ -51,9 +47,7 @@ def dossier(
             case_out(conn, meet_id, case, of_cases[case], reports_gone_on(conn, meet_id, case))
             for case in cases
         ],
-        rulings=[
-            ruling_out(conn, meet_id, ruling) for case in cases for ruling in of_cases[case]
-        ],
+        rulings=[ruling_out(conn, meet_id, ruling) for case in cases for ruling in of_cases[case]],
         disqualifications=disqualifications_in_heat(conn, meet_id, heat_id),
         announcements=announcements_of_heat(conn, meet_id, heat_id),
         result_now=_result(conn, meet_id, heat_id),
@@ -67,5 +61,3 @@ def _result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut | N
         return result(conn, meet_id, heat_id)
     except NotFound:
         return None
-
-

@@ -12,6 +12,8 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
+from sqlalchemy import update
+
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
 from app.appeals.carrying import bench_for
@@ -26,8 +28,14 @@ from app.appeals.panel import (
 )
 from app.appeals.queries import appeal_row, decisions_of_appeal, protest_row, votes_of
 from app.appeals.standing import appeal_out, state_now, teams_in, touched, touched_by
-from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealAct, AppealState, ProtestAct
-from app.appeals.states import ProtestState
+from app.appeals.states import (
+    APPEAL_TABLE,
+    PROTEST_TABLE,
+    AppealAct,
+    AppealState,
+    ProtestAct,
+    ProtestState,
+)
 from app.appeals.tables import decisions
 from app.appeals.wire import (
     AdmissionIn,
@@ -46,7 +54,6 @@ from app.record.kinds import Kind
 from app.refusals import Malformed, NotYours, Stale, StateConflict
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
-from sqlalchemy import update
 
 ACTS = {Verdict.UPHELD: AppealAct.UPHOLD, Verdict.REJECTED: AppealAct.REJECT}
 ON_PROTEST = {
@@ -68,7 +75,7 @@ def receive_deposit(appeal_id: AppealId, sent: DepositPaidIn) -> Action[AppealOu
             if _same_deposit(row.deposit, sent):
                 return Done(appeal_out(unit.conn, unit.meet_id, appeal_id), None)
             raise StateConflict(
-                f"The deposit of this appeal was received already, receipt {row.deposit['receipt']}."
+                f"The deposit was received already, receipt {row.deposit['receipt']}."
             )
         if row.state != AppealState.LODGED:
             raise StateConflict(f"This appeal is “{row.state}”: it takes no deposit any more.")
@@ -281,9 +288,7 @@ def withdraw_appeal(appeal_id: AppealId, sent: WithdrawIn, version: int) -> Acti
         step = APPEAL_TABLE.step(state_now(unit.conn, meet, row), AppealAct.WITHDRAW)
         withdrawn = {"by": sent.by, "reason": sent.reason, "at": rfc3339(unit.now)}
         deposit = row.deposit and {**row.deposit, "outcome": "returned"}
-        change_appeal(
-            unit, row, state=step.becomes.value, withdrawn=withdrawn, deposit=deposit
-        )
+        change_appeal(unit, row, state=step.becomes.value, withdrawn=withdrawn, deposit=deposit)
         out = appeal_out(unit.conn, unit.meet_id, appeal_id)
         return Done(out, Deed(Kind.APPEAL_WITHDRAWN, appeal_id, withdrawn))
 

@@ -1,7 +1,7 @@
 """Taking in protests and appeals: who for, about what, by whom, when.
 
-Late or from outside is kept and marked, never refused: whether it is heard is for the referee or the
-jury. Refused is only what the rule book itself refuses, with its rule, and what cannot be a
+Late or from outside is kept and marked, never refused: whether it is heard is for the referee or
+the jury. Refused is only what the rule book itself refuses, with its rule, and what cannot be a
 protest: against a team that did not run, about a ruling that no longer stands.
 """
 
@@ -23,6 +23,7 @@ from app.appeals.queries import (
     protest_row,
     referees_decision,
 )
+from app.appeals.standing import appeal_out
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
 from app.appeals.timeliness import window_for_appeal, window_for_protest
@@ -33,7 +34,6 @@ from app.appeals.wire import (
     ProtestIn,
     ProtestOut,
 )
-from app.appeals.standing import appeal_out
 from app.clock import rfc3339
 from app.ids import AppealId, DecisionId, HeatId, ProtestId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat, meet_facts, team_row
@@ -56,9 +56,7 @@ def lodge_protest(
 
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
         content = sent.model_dump(mode="json")
-        known = unit.conn.execute(
-            select(protests).where(protests.c.id == protest_id)
-        ).one_or_none()
+        known = unit.conn.execute(select(protests).where(protests.c.id == protest_id)).one_or_none()
         if known is not None:
             if known.meet_id != unit.meet_id or known.content != content:
                 raise IdTaken("a protest", protest_id)
@@ -228,7 +226,8 @@ def store_appeal(
     """Store an appeal, or what the referee refers; returns its number."""
     number = next_appeal_number(unit.conn, unit.meet_id)
     unit.conn.execute(
-        insert(appeals).values(
+        insert(appeals)
+        .values(
             id=appeal_id,
             meet_id=unit.meet_id,
             number=number,
@@ -239,7 +238,8 @@ def store_appeal(
             state=AppealState.LODGED.value,
             content=content,
             version=1,
-        ).values(**row)
+        )
+        .values(**row)
     )
     return number
 
@@ -254,7 +254,7 @@ def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
     match ProtestState(row.state):
         case ProtestState.LODGED:
             raise StateConflict(
-                "The referee has not decided this protest yet: an appeal lies against that decision."
+                "The referee has not decided this protest yet; an appeal is against that decision."
             )
         case ProtestState.WITHDRAWN:
             raise StateConflict("This protest was withdrawn: there is no decision to appeal.")
@@ -264,7 +264,7 @@ def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
             pass
     decision = referees_decision(unit.conn, unit.meet_id, protest_id)
     if decision is not None and decision.verdict == "referred":
-        raise _final(unit)
+        raise _final()
     return row
 
 
@@ -274,10 +274,10 @@ def _refuse_against_jury(unit: Unit, appeal_id: AppealId) -> None:
         appeal_row(unit.conn, unit.meet_id, appeal_id)
     except NotFound:
         return
-    raise _final(unit)
+    raise _final()
 
 
-def _final(unit: Unit) -> NotProtestable:
+def _final() -> NotProtestable:
     return NotProtestable(
         "A decision of the jury is final: there is no appeal against it (World Athletics TR8.11; "
         "NFHS 3-5: the jury is the last instance). With new conclusive evidence the jury can "
@@ -296,7 +296,7 @@ def _insist_first(unit: Unit, sent: AppealIn) -> None:
     if found is None:
         return
     if found.state in {AppealState.UPHELD, AppealState.REJECTED}:
-        raise _final(unit)
+        raise _final()
     if found.state != AppealState.WITHDRAWN:
         raise StateConflict(f"This team has appealed already: appeal {found.number}.")
 
@@ -322,4 +322,3 @@ def paid(unit: Unit, meet: MeetFacts, sent: DepositPaidIn) -> dict[str, Any]:
         "received_at": rfc3339(at),
         "outcome": "held",
     }
-

@@ -12,10 +12,9 @@ from typing import Any
 
 from sqlalchemy import insert, select, update
 
-from app.access.queries import Caller, official_row
+from app.access.queries import Caller, official_row, officials_of
 from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
-from app.access.queries import officials_of
 from app.appeals.queries import appeal_row, protest_row, referees_decision, votes_of
 from app.appeals.standing import appeal_out, state_now, touched_by
 from app.appeals.states import AppealState
@@ -34,9 +33,7 @@ from app.store.rows import AnyRow
 IN_PARENTHESES = "World Athletics CR12, from memory"
 
 
-def name_panel(
-    appeal_id: AppealId, sent: PanelIn, caller: Caller, version: int
-) -> Action[AppealOut]:
+def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[AppealOut]:
     """Name who decides an appeal, until the first vote is cast."""
 
     def act(unit: Unit) -> Done[AppealOut]:
@@ -69,7 +66,7 @@ def _insist_on_size(meet: MeetFacts, sent: PanelIn) -> None:
     size = len(sent.members) + 1
     if size != meet.terms.jury.size:
         raise Malformed(
-            f"The panel of this meet has {meet.terms.jury.size} members, chair included; this names "
+            f"The panel of this meet has {meet.terms.jury.size} members with the chair; this names "
             f"{size}. The organiser sets the size in the meet's terms (“jury”).",
             field="/members",
         )

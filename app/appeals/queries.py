@@ -102,9 +102,9 @@ _OF_PROTEST = _DECISION_COLUMNS.where(
 _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal")).order_by(
     decisions.c.sitting
 )
-_ALL_OF_PROTEST = _DECISION_COLUMNS.where(
-    decisions.c.protest_id == bindparam("protest")
-).order_by(decisions.c.decided_at, decisions.c.id)
+_ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
+    decisions.c.decided_at, decisions.c.id
+)
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
 )

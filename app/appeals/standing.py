@@ -1,7 +1,7 @@
 """Where an appeal stands: what it awaits, who sits on it, and whom its consequence can touch.
 
 A member whose affiliation has a team that the appeal can move is asked to withdraw, not only one of
-the appellant's own (design page; World Athletics CR12 in the sense of its consequence, from memory).
+the appellant's own (World Athletics CR12, read by its consequence; from memory).
 """
 
 from __future__ import annotations
@@ -207,8 +207,7 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
             seats.append(member(official, part, "sits"))
     seats += [member(one, "substitute", "waits") for one in panel["substitutes"]]
     seats += [
-        member(one["official"], "member", "withdrawn", one["reasons"])
-        for one in panel["withdrawn"]
+        member(one["official"], "member", "withdrawn", one["reasons"]) for one in panel["withdrawn"]
     ]
     jury = meet.terms.jury
     return PanelOut(
@@ -242,7 +241,9 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
     marks = marks_of_appeal(conn, meet, row, timely)
     state = state_of(row, marks)
     decided = decisions_of_appeal(conn, meet.id, AppealId(row.id))
-    stands = decided[-1] if decided and state in {AppealState.UPHELD, AppealState.REJECTED} else None
+    stands = (
+        decided[-1] if decided and state in {AppealState.UPHELD, AppealState.REJECTED} else None
+    )
     _took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
     return AppealOut(
         id=row.id,

@@ -1,7 +1,8 @@
 """The states of protests and appeals, as the design page has them.
 
-Protest: `lodged` → `upheld` | `rejected` | `referred` | `withdrawn`; one that was referred is upheld
-or rejected by the jury. Appeal: `lodged` → `admitted` | `late` → `upheld` | `rejected` | `withdrawn`.
+Protest: `lodged` → `upheld` | `rejected` | `referred` | `withdrawn`; one that was referred is
+upheld or rejected by the jury. Appeal: `lodged` → `admitted` | `late` → `upheld` | `rejected` |
+`withdrawn`.
 
 Whether an open appeal is `late` or `admitted` is derived from its window, its deposit and the
 jury's word: a corrected announcement can make a late one timely. Stored is only that it is open.

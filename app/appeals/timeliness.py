@@ -1,8 +1,8 @@
 """Was it in time, and by how much? And does whoever lodges it belong to the round?
 
 A protest is measured by the window of its kind that opened last before it; an appeal by the window
-that the referee's decision opened. Nothing is stored but the window: where an announcement's time is
-corrected, everything that hangs on it is measured anew. What came before any window is in time.
+that the referee's decision opened. Nothing is stored but the window: where an announcement's time
+is corrected, everything that hangs on it is measured anew. What came before any window is in time.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def window_for_protest(
 def window_for_appeal(
     conn: Connection, heat_id: HeatId, decision: DecisionId, decided_at: datetime
 ) -> WindowId | None:
-    """The first window for appeals that a decision opened, None while none has: then it is early."""
+    """The first window for appeals that a decision opened, None while none has."""
     values = {"heat": heat_id, "decision": decision, "decided_at": decided_at}
     first = conn.execute(_APPEALS, values).first()
     return first.id if first is not None else None

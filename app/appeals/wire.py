@@ -344,7 +344,7 @@ class PanelIn(Wire):
         description="the members beside the chair"
     )
     secretary: OptionalName = ""
-    substitutes: Annotated[list[ChosenId], Field(max_length=7)] = []
+    substitutes: Annotated[list[ChosenId], Field(max_length=7)] = Field(default_factory=list)
 
     @model_validator(mode="after")
     def _nobody_twice(self) -> PanelIn:
@@ -542,5 +542,3 @@ class DossierOut(Wire):
         description="what would move if the team got what it asks for"
     )
     windows: list[WindowOut]
-
-

@@ -99,9 +99,7 @@ _LANES = (
 )
 
 
-_TEAM = select(teams).where(
-    teams.c.meet_id == bindparam("meet"), teams.c.id == bindparam("team")
-)
+_TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == bindparam("team"))
 
 
 def present_run_of(heat: FromClause) -> ColumnElement[int]:

@@ -65,6 +65,11 @@ _LAST = (
     .order_by(announcements.c.number.desc())
     .limit(1)
 )
+_IDS_OF_HEAT = (
+    select(announcements.c.id)
+    .where(announcements.c.heat_id == bindparam("heat"))
+    .order_by(announcements.c.number)
+)
 _later = announcements.alias("later")
 # Counted, not timed: clocks differ between machines, and are set.
 _TOUCHED_SINCE = or_(
@@ -245,6 +250,14 @@ def announcement(
         raise NotFound("There is no such announcement at this meet.")
     made = AnnouncementOut.model_validate(row.snapshot)
     return made.model_copy(update={"superseded_by": _superseded_by(conn, made)})
+
+
+def announcements_of_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId
+) -> list[AnnouncementOut]:
+    """All announcements of a heat, in order."""
+    found = conn.execute(_IDS_OF_HEAT, {"heat": heat_id}).scalars().all()
+    return [announcement(conn, meet_id, AnnouncementId(one)) for one in found]
 
 
 def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:

@@ -51,9 +51,7 @@ def _move(unit: Unit, known: AnyRow, what: DisqualificationAct, **changes: str |
     claimed = unit.conn.execute(
         update(disqualifications)
         .where(disqualifications.c.id == known.id, disqualifications.c.version == known.version)
-        .values(
-            state=step.becomes.value, since=unit.now, version=known.version + 1, **changes
-        )
+        .values(state=step.becomes.value, since=unit.now, version=known.version + 1, **changes)
     )
     if claimed.rowcount != 1:
         raise StateConflict("This disqualification was changed meanwhile. Read it again.")

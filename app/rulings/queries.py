@@ -87,6 +87,7 @@ _DISQUALIFICATIONS = (
     .where(disqualifications.c.meet_id == bindparam("meet"))
     .order_by(disqualifications.c.since, disqualifications.c.id)
 )
+_OF_HEAT = _DISQUALIFICATIONS.where(disqualifications.c.heat_id == bindparam("heat"))
 _OF_RULING = _DISQUALIFICATIONS.where(disqualifications.c.by_ruling == bindparam("ruling"))
 _IN_FORCE = (
     select(disqualifications, rulings.c.rests_on)
@@ -230,6 +231,14 @@ def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[
 def disqualifications_of(conn: Connection, meet_id: MeetId) -> list[DisqualificationOut]:
     """All disqualifications of a meet, also those set aside."""
     rows = conn.execute(_DISQUALIFICATIONS, {"meet": meet_id})
+    return [_disqualification_out(row) for row in rows]
+
+
+def disqualifications_in_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId
+) -> list[DisqualificationOut]:
+    """All disqualifications of a heat, also those set aside."""
+    rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id})
     return [_disqualification_out(row) for row in rows]
 
 

@@ -1,7 +1,7 @@
 """The states of a disqualification: in force ⇄ set aside, each by a named ruling or decision.
 
-A ruling that disqualifies again makes a new one, so that each names the ruling it comes from; only a
-decision on a protest or an appeal puts one in force that was set aside.
+A ruling that disqualifies again makes a new one, so that each names the ruling it comes from; only
+a decision on a protest or an appeal puts one in force that was set aside.
 """
 
 from __future__ import annotations
