@@ -133,7 +133,8 @@ def _state_verdict(paper: RemedyPaper) -> Verdict:
 
 
 def _write_section(flow: Flow, section: Section) -> None:
-    flow.label(section.title, BODY)
+    if section.title:
+        flow.label(section.title, BODY)
     for label, value in section.facts:
         _write_fact(flow, label, value)
     for paragraph in section.paragraphs:

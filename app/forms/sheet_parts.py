@@ -20,7 +20,6 @@ LABEL = 6.8
 FOOT = 6.8
 GAP = 10.0
 LINES_IN_A_CELL = 3
-LINES_OF_A_NUMBER = 2  # more would not stand beside the title
 LETTERS_IN_A_FOOT = 70
 WIDEST_IN_A_FOOT = 0.8  # of the text width; the rest is for the number of the page
 NOT_GIVEN = "\u2013"
@@ -84,10 +83,9 @@ def write_title(flow: Flow, title: str, aside: Sequence[Fact], number: str = "")
     notes: list[Line] = []
     if number:
         notes += flow.set_lines([Segment(number, "number", Weight.BOLD)], TITLE, narrow)
-    is_long = len(notes) > LINES_OF_A_NUMBER
     for fact in aside:
         notes += flow.set_lines(join_facts([fact], Weight.BOLD), SMALL + 0.8, narrow)
-    if is_long or len(notes) > LINES_IN_A_CELL:  # too long to stand beside the title
+    if len(notes) > LINES_IN_A_CELL:  # too long to stand beside the title
         flow.columns([Column(flow.left, flow.width, name)])
         flow.columns([Column(flow.left, flow.width, notes)])
         return

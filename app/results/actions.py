@@ -191,7 +191,8 @@ def _what_is_announced(unit: Unit, heat_id: HeatId, version: int) -> ResultOut:
         raise StateConflict(error.detail) from error
     if seen.version != version:
         raise Stale(
-            "The finish list or a ruling has changed since you looked at this result. "
+            "The finish list, a ruling or who qualifies has changed since you looked at this "
+            "result. "
             "Look at it again, then announce it."
         )
     if seen.is_list_outdated:
@@ -337,6 +338,8 @@ def _snapshot(
         windows=[_snapshot_window(window) for window in opened],
         abbreviations=_abbreviations(meet, seen),
         statement_digest="",
+        qualified=seen.qualified,
+        next_round=seen.next_round,
     )
     statement = out.snapshot()
     del statement["statement_digest"]

@@ -111,6 +111,7 @@ def _line(
         time=show_time(row.thousandths or 0, row.decimals) if shown else "",
         annotation=_annotation(row, disqualified, noted),
         reason=_why_disqualified(disqualified) if disqualified else _why_noted(noted),
+        decimals=row.decimals if row.thousandths is not None else None,
     )
 
 

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
+from itertools import groupby
 from typing import Any
 
 import pytest
@@ -201,6 +202,12 @@ def test_the_number_by_which_people_call_it_stands_beside_the_title(build: Build
     assert lines[:3] == [paper.number, f"Printed: {paper.printed_at}", paper.title]
 
 
+def test_a_number_too_long_to_stand_beside_the_title_comes_below_it() -> None:
+    long = "protest 3 together with " * 6
+    (page,) = read_pages(draw_remedy_paper(a_protest(number=long), Paper.A4))
+    assert page.startswith(f"Protest {long}Printed: ")
+
+
 def test_verdict_and_effect_stand_side_by_side_on_one_line() -> None:
     lines = read_text(draw_remedy_paper(a_jury_decision(), Paper.A4)).splitlines()
     assert "upheld disqualification set aside" in lines
@@ -223,18 +230,35 @@ def test_a_paper_on_which_nothing_is_decided_or_awaited_has_no_frame() -> None:
     assert "decision" not in text
 
 
-def count_dark_rows(paper: RemedyPaper) -> int:
-    """How many rows of dots are dark over most of the width: rules, and frames by thickness."""
-    picture = take_picture(draw_remedy_paper(paper, Paper.A4), 1, 200)
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"effect": "lane 4 as run"},
+        {"reasons": "lane 4 as run"},
+        {"grounds": (("", "lane 4 as run"),)},
+    ],
+)
+def test_what_was_said_before_anything_is_decided_is_not_lost(told: dict[str, Any]) -> None:
+    (page,) = read_pages(draw_remedy_paper(a_protest(awaits="", **told), Paper.A4))
+    assert "lane 4 as run" in page
+
+
+def measure_lines(paper: RemedyPaper) -> list[int]:
+    """The thickness, in dots, of each line over most of the width: rules, and sides of frames."""
+    picture = take_picture(draw_remedy_paper(paper, Paper.A4), 1, 300)
     rows = (picture.row(y) for y in range(picture.height))
-    return sum(sum(dot < 128 for dot in row) > picture.width * 0.7 for row in rows)
+    is_dark = (sum(dot < 200 for dot in row) > picture.width * 0.8 for row in rows)
+    return [len(list(rows)) for dark, rows in groupby(is_dark) if dark]
 
 
 def test_decided_awaited_and_neither_differ_in_black_and_white() -> None:
     decided, awaited = a_protest(verdict="upheld", awaits=""), a_protest()
-    neither = a_protest(awaits="")
-    dark = [count_dark_rows(paper) for paper in (neither, awaited, decided)]
-    assert dark[0] < dark[1] < dark[2]
+    assert len(measure_lines(a_protest(awaits=""))) == 2
+    head, *thick, foot = measure_lines(decided)
+    same_head, *thin, same_foot = measure_lines(awaited)
+    assert (len(thick), len(thin)) == (2, 2)
+    assert min(thick) > head >= max(thin)
+    assert (head, foot) == (same_head, same_foot)
 
 
 def test_that_it_no_longer_stands_and_that_it_was_late_come_before_the_decision() -> None:
