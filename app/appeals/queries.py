@@ -46,6 +46,7 @@ _PROTEST_COLUMNS = (
         heats.c.number.label("heat_number"),
         events.c.name.label("event_name"),
     )
+    .select_from(protests)
     .join(teams, teams.c.id == protests.c.team_id)
     .join(_taker, _taker.c.id == protests.c.official_id)
     .join(heats, heats.c.id == protests.c.heat_id)
@@ -72,6 +73,7 @@ _APPEAL_COLUMNS = (
         heats.c.number.label("heat_number"),
         events.c.name.label("event_name"),
     )
+    .select_from(appeals)
     .join(protests, protests.c.id == appeals.c.protest_id)
     .join(teams, teams.c.id == appeals.c.team_id)
     .join(_taker, _taker.c.id == appeals.c.official_id)
