@@ -41,6 +41,8 @@ class Kind(StrEnum):
     RULING = "ruling"
     RESULT_LOADED = "result loaded"
     ANNOUNCEMENT = "announcement"
+    ANNOUNCEMENT_TIME_CORRECTED = "announcement time corrected"
+    MEET_ENDED = "meet ended"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,4 +77,8 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.RULING: KindFacts("A case was ruled on.", DESK),
     Kind.RESULT_LOADED: KindFacts("A heat's finish list was loaded.", DESK),
     Kind.ANNOUNCEMENT: KindFacts("A result was announced.", CREW),
+    Kind.ANNOUNCEMENT_TIME_CORRECTED: KindFacts(
+        "The time of an announcement was corrected: it had been typed wrongly.", CREW
+    ),
+    Kind.MEET_ENDED: KindFacts("The meet has ended.", CREW),
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
 from typing import Any
 
@@ -25,7 +25,7 @@ from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
-from app.results.tables import announcements, results
+from app.results.tables import announcements, results, time_corrections
 from app.results.wire import (
     AnnouncedOut,
     AnnouncementLine,
@@ -35,7 +35,9 @@ from app.results.wire import (
     LaterAnnouncement,
     ResultLineOut,
     ResultOut,
+    TimeCorrectionOut,
 )
+from app.rounds.tables import rounds
 from app.rulings.queries import in_force_in, noted_in
 from app.rulings.shaken import heats_with_shaken, shaken_in_heat
 from app.rulings.tables import rulings
@@ -77,7 +79,15 @@ _TOUCHED_SINCE = or_(
     != announcements.c.list_seen,
     announcements.c.run_seen != PRESENT_RUN,
 )
-_LIST = (
+_IS_LATEST = (
+    ~select(_later.c.id)
+    .where(
+        _later.c.heat_id == announcements.c.heat_id,
+        _later.c.number == announcements.c.number + 1,
+    )
+    .exists()
+)
+_LINES = (
     select(
         announcements.c.id,
         announcements.c.heat_id,
@@ -88,18 +98,15 @@ _LIST = (
         heats.c.number.label("heat_number"),
         PRESENT_RUN.label("present_run"),
         heats.c.state,
-        ~select(_later.c.id)
-        .where(
-            _later.c.heat_id == announcements.c.heat_id,
-            _later.c.number == announcements.c.number + 1,
-        )
-        .exists()
-        .label("is_latest"),
+        _IS_LATEST.label("is_latest"),
         _TOUCHED_SINCE.label("is_touched"),
     )
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
-    .where(announcements.c.meet_id == bindparam("meet"))
+)
+_LATEST = _LINES.where(announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST)
+_LIST = (
+    _LINES.where(announcements.c.meet_id == bindparam("meet"))
     .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
     .limit(PAGE + 1)
 )
@@ -111,6 +118,19 @@ _LIST_BEFORE = _LIST.where(
             announcements.c.id < bindparam("announcement"),
         ),
     )
+)
+_CORRECTIONS = (
+    select(time_corrections, officials.c.name.label("official_name"))
+    .join(officials, officials.c.id == time_corrections.c.official_id)
+    .where(time_corrections.c.announcement_id == bindparam("announcement"))
+    .order_by(time_corrections.c.corrected_at, time_corrections.c.id)
+)
+_LEADS_ON = (
+    select(rounds.c.id)
+    .join(
+        heats, (heats.c.event_id == rounds.c.event_id) & (heats.c.round_key == rounds.c.round_key)
+    )
+    .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
 )
 _SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
@@ -231,6 +251,16 @@ def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
     return conn.execute(_LAST, {"heat": heat_id}).one_or_none()
 
 
+def announcement_row(conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId) -> AnyRow:
+    """An announcement as stored; NotFound for an id that is not of this meet."""
+    row = conn.execute(
+        _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
+    ).one_or_none()
+    if row is None:
+        raise NotFound("There is no such announcement at this meet.")
+    return row
+
+
 def announcement(
     conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId
 ) -> AnnouncementOut:
@@ -238,13 +268,31 @@ def announcement(
 
     NotFound for an id that is not of this meet.
     """
-    row = conn.execute(
-        _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
-    ).one_or_none()
-    if row is None:
-        raise NotFound("There is no such announcement at this meet.")
+    row = announcement_row(conn, meet_id, announcement_id)
     made = AnnouncementOut.model_validate(row.snapshot)
-    return made.model_copy(update={"superseded_by": _superseded_by(conn, made)})
+    return made.model_copy(
+        update={
+            "superseded_by": _superseded_by(conn, made),
+            "time_corrections": _corrections(conn, made),
+        }
+    )
+
+
+def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrectionOut]:
+    return [
+        TimeCorrectionOut(
+            id=row.id,
+            was=row.was,
+            was_local=in_zone(row.was, made.time_zone),
+            becomes=row.becomes,
+            becomes_local=in_zone(row.becomes, made.time_zone),
+            reasons=row.reasons,
+            corrected_by=row.official_id,
+            corrected_by_name=row.official_name,
+            corrected_at=row.corrected_at,
+        )
+        for row in conn.execute(_CORRECTIONS, {"announcement": made.id})
+    ]
 
 
 def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:
@@ -269,7 +317,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
         rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
     page = rows[:PAGE]
     more = len(rows) > PAGE
-    holding = _holding(conn, page)
+    holding = still_holding(conn, page)
     return AnnouncementsOut(
         announcements=[
             AnnouncementLine(
@@ -290,8 +338,18 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
     )
 
 
-def _holding(conn: Connection, page: Sequence[AnyRow]) -> frozenset[AnnouncementId]:
-    """The announcements of a page that still say what the result is.
+def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:
+    """The announcements of heats that stand, as `still_holding` takes them."""
+    return conn.execute(_LATEST, {"heats": list(heat_ids)}).all()
+
+
+def leads_on(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether teams go on from this heat's round to a next one."""
+    return conn.execute(_LEADS_ON, {"heat": heat_id}).first() is not None
+
+
+def still_holding(conn: Connection, page: Sequence[AnyRow]) -> frozenset[AnnouncementId]:
+    """Those of the announcements that still say what the result is.
 
     Results are worked out only where something touched them, all of a page together.
     """
