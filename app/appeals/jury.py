@@ -17,8 +17,9 @@ from sqlalchemy import update
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
 from app.appeals.carrying import bench_for
-from app.appeals.deciding import Ordered, move_protest, put_decision, shown_for
+from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import paid
+from app.appeals.ordered import Ordered
 from app.appeals.panel import (
     change_appeal,
     insist_open,
@@ -133,7 +134,7 @@ def decide_appeal(
         content = sent.model_dump(mode="json", exclude={"pin"})
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         known = _decided_in_this_sitting(unit, row)
-        if known is not None and _is_same(known, caller, content):
+        if known is not None and is_same(known, caller, content):
             return Done(Put(appeal_out(unit.conn, unit.meet_id, appeal_id), created=False), None)
         insist_may_sign(unit, caller)
         _insist_first(row, known, version)
@@ -177,10 +178,6 @@ def decide_appeal(
 def _decided_in_this_sitting(unit: Unit, row: AnyRow) -> AnyRow | None:
     found = decisions_of_appeal(unit.conn, unit.meet_id, AppealId(row.id))
     return found[-1] if found and found[-1].sitting == row.sitting else None
-
-
-def _is_same(known: AnyRow, caller: Caller, content: Mapping[str, Any]) -> bool:
-    return bool(known.official_id == caller.official_id and known.content == content)
 
 
 def _insist_first(row: AnyRow, known: AnyRow | None, version: int) -> None:

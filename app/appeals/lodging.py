@@ -22,11 +22,12 @@ from app.appeals.queries import (
     protest_out,
     protest_row,
     referees_decision,
+    window_for_appeal,
+    window_for_protest,
 )
 from app.appeals.standing import appeal_out
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
-from app.appeals.timeliness import window_for_appeal, window_for_protest
 from app.appeals.wire import (
     AppealIn,
     AppealOut,

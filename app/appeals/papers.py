@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 
 from app.access.queries import official_row
 from app.appeals.carrying import Bench
+from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row, measured, protest_out
 from app.appeals.standing import appeal_out
 from app.appeals.wire import (
@@ -61,36 +62,20 @@ ABOUT = {
 NOTHING_MOVES = "Nothing moves."
 
 
-@dataclass(frozen=True, slots=True)
-class Decided:
-    """A decision as its paper tells it."""
-
-    instance: Instance
-    verdict: Verdict
-    reasons: str
-    heard_because: str | None
-    orders: Sequence[str]
-    shown: ConsequencesOut
-    by: OfficialId
-    at: datetime
-    advised_at: datetime | None
-    protest: AnyRow
-    appeal: AnyRow | None
-    more: Mapping[str, Any]
-
-
-def decided_paper(unit: Unit, meet: MeetFacts, bench: Bench, decided: Decided) -> dict[str, Any]:
+def decided_paper(
+    unit: Unit, meet: MeetFacts, bench: Bench, decided: Ordered, by: OfficialId
+) -> dict[str, Any]:
     """The facts of a decision's paper, as a small document."""
     protest, appeal, zone = decided.protest, decided.appeal, meet.time_zone
     about = protest if appeal is None else appeal
-    signer = official_row(unit.conn, meet.id, decided.by)
+    signer = official_row(unit.conn, meet.id, by)
     role = "Referee" if decided.instance is Instance.REFEREE else "Chair of the jury"
-    grounds = [("decided", in_zone(decided.at, zone)), ("by", signer.name)]
+    grounds = [("decided", in_zone(unit.now, zone)), ("by", signer.name)]
     if "votes" in decided.more:
         grounds.append(("votes", _votes(decided.more["votes"])))
     if decided.advised_at is not None:
         grounds.append(("advice given", in_zone(decided.advised_at, zone)))
-    base = _blank(meet, bench.heat, about, decided.at)
+    base = _blank(meet, bench.heat, about, unit.now)
     paper = replace(
         base,
         title=TITLES[decided.instance],
@@ -116,10 +101,10 @@ def _votes(told: Mapping[str, Any]) -> str:
     return f"{told['upheld']} for, {told['rejected']} against{tie}; quorum {told['quorum']}"
 
 
-def _effect(decided: Decided) -> str:
+def _effect(decided: Ordered) -> str:
     if decided.verdict is Verdict.REFERRED:
         return "the jury decides"
-    return "the result is amended" if decided.orders else "nothing is amended"
+    return "the result is amended" if decided.words else "nothing is amended"
 
 
 def _marks_of(
@@ -129,7 +114,7 @@ def _marks_of(
     return () if timely.in_time else (timely.words,)
 
 
-def _decided_sections(unit: Unit, meet: MeetFacts, decided: Decided) -> list[Section]:
+def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Section]:
     out = protest_out(unit.conn, meet.id, ProtestId(decided.protest.id))
     sections = [_protest_section(unit.conn, meet, out)]
     if decided.appeal is not None:
@@ -139,8 +124,8 @@ def _decided_sections(unit: Unit, meet: MeetFacts, decided: Decided) -> list[Sec
             sections.append(_panel_section(appeal.panel))
     if decided.heard_because:
         sections.append(Section("Heard all the same", paragraphs=(decided.heard_because,)))
-    if decided.orders:
-        sections.append(Section("What is ordered", items=tuple(decided.orders)))
+    if decided.words:
+        sections.append(Section("What is ordered", items=tuple(decided.words)))
     sections.append(_moves_section("What this moves", decided.shown))
     if decided.shown.too_late:
         late = tuple(decided.shown.too_late)
@@ -154,7 +139,7 @@ def _moves_section(title: str, shown: ConsequencesOut) -> Section:
     return Section(title, items=moves or (NOTHING_MOVES,))
 
 
-def _what_next(meet: MeetFacts, decided: Decided) -> Section:
+def _what_next(meet: MeetFacts, decided: Ordered) -> Section:
     """Which way is open to a team now, and from when its time runs."""
     title = "What is open now"
     if decided.instance is Instance.JURY:
@@ -167,7 +152,7 @@ def _what_next(meet: MeetFacts, decided: Decided) -> Section:
         return Section(title, items=("The protest lies before the jury; no deposit is needed.",))
     asked = meet.terms.appeal_deposit or meet.book.appeal_deposit
     deposit_words = f", with a deposit of {asked.amount} {asked.currency}" if asked else ""
-    if decided.orders:
+    if decided.words:
         when = "The time for an appeal runs from the announcement of the amended result"
     elif decided.advised_at is not None:
         when = f"The time for an appeal runs from {in_zone(decided.advised_at, meet.time_zone)}"

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, select
+from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
 from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
-from app.appeals.timeliness import lane_in_round, timeliness, window_row
+from app.appeals.timeliness import timeliness
 from app.appeals.wire import (
     DecisionOut,
     DepositOut,
@@ -22,11 +23,13 @@ from app.appeals.wire import (
     Verdict,
 )
 from app.clock import in_zone
-from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId
+from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId, WindowId
 from app.meets.queries import MeetFacts, meet_facts
-from app.meets.tables import events, heats, teams
+from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
+from app.results.tables import windows
 from app.rounds.wire import ConsequencesOut
+from app.rules.windows import Remedy
 from app.store.rows import AnyRow
 
 PAGE = 50
@@ -112,6 +115,70 @@ _VOTES = select(votes).where(
 )
 _LAST_PROTEST = select(func.max(protests.c.number)).where(protests.c.meet_id == bindparam("meet"))
 _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bindparam("meet"))
+
+
+_PROTEST_WINDOWS = (
+    select(windows)
+    .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
+    .order_by(windows.c.opened_at, windows.c.id)
+)
+_APPEAL_WINDOWS = (
+    select(windows)
+    .where(
+        windows.c.heat_id == bindparam("heat"),
+        windows.c.remedy == Remedy.APPEAL.value,
+        or_(
+            windows.c.decision_id == bindparam("decision"),
+            windows.c.decision_id.is_(None) & (windows.c.opened_at >= bindparam("decided_at")),
+        ),
+    )
+    .order_by(windows.c.opened_at, windows.c.id)
+)
+_WINDOW = select(windows).where(windows.c.id == bindparam("window"))
+_here = heats.alias("here")
+_IN_ROUND = (
+    select(lanes.c.lane, lanes.c.heat_id)
+    .join(heats, heats.c.id == lanes.c.heat_id)
+    .join(
+        _here,
+        (_here.c.event_id == heats.c.event_id) & (_here.c.round_key == heats.c.round_key),
+    )
+    .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
+)
+
+
+def window_for_protest(
+    conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
+) -> WindowId | None:
+    """The window that a protest on this ground is measured by, None before any has opened."""
+    of_kind = [
+        row for row in conn.execute(_PROTEST_WINDOWS, {"heat": heat_id}) if row.kind == ground
+    ]
+    opened = [row for row in of_kind if row.opened_at <= lodged_at]
+    return opened[-1].id if opened else None
+
+
+def window_for_appeal(
+    conn: Connection, heat_id: HeatId, decision: DecisionId, decided_at: datetime
+) -> WindowId | None:
+    """The first window for appeals that a decision opened, None while none has."""
+    values = {"heat": heat_id, "decision": decision, "decided_at": decided_at}
+    first = conn.execute(_APPEAL_WINDOWS, values).first()
+    return first.id if first is not None else None
+
+
+def window_row(conn: Connection, window: WindowId | None) -> AnyRow | None:
+    """A window by its id."""
+    if window is None:
+        return None
+    return conn.execute(_WINDOW, {"window": window}).one()
+
+
+def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
+    """Whether a team is in the round of this heat (World Athletics TR8.3), and its lane in it."""
+    rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
+    here = next((row.lane for row in rows if row.heat_id == heat_id), None)
+    return bool(rows), here
 
 
 def protest_row(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow:

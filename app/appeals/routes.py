@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
-from app.appeals import deciding, jury, lodging, panel, papers, queries, standing
+from app.appeals import actions, deciding, jury, lodging, panel, papers, queries, standing
 from app.appeals.dossier import dossier
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.wire import (
@@ -116,7 +116,7 @@ async def put_protest_decision(
     put = await here.store.act(
         MeetId(meet),
         here.actor,
-        deciding.decide_protest(ProtestId(protest), sent, here.caller, version),
+        actions.decide_protest(ProtestId(protest), sent, here.caller, version),
     )
     return answer_put(put, version=put.thing.version)
 
@@ -125,7 +125,7 @@ async def put_protest_decision(
 async def put_advice(meet: Meet, protest: Protest, sent: AdviceIn, here: Here) -> Response:
     """The protesters were told that nothing is amended: the time for an appeal runs."""
     out = await here.store.act(
-        MeetId(meet), here.actor, deciding.give_advice(ProtestId(protest), sent)
+        MeetId(meet), here.actor, actions.give_advice(ProtestId(protest), sent)
     )
     return answer(out, version=out.version)
 
@@ -136,7 +136,7 @@ async def withdraw_protest(
 ) -> Response:
     """The team takes its protest back."""
     out = await here.store.act(
-        MeetId(meet), here.actor, deciding.withdraw_protest(ProtestId(protest), sent, version)
+        MeetId(meet), here.actor, actions.withdraw_protest(ProtestId(protest), sent, version)
     )
     return answer(out, version=out.version)
 

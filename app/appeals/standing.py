@@ -25,14 +25,16 @@ from app.appeals.queries import (
     decisions_of_appeal,
     deposit_asked,
     deposit_out,
+    lane_in_round,
     marks_of,
     possible_for,
     protest_row,
     referees_decision,
     votes_of,
+    window_row,
 )
 from app.appeals.states import AppealState
-from app.appeals.timeliness import lane_in_round, timeliness, window_row
+from app.appeals.timeliness import timeliness
 from app.appeals.wire import (
     AppealOut,
     AppealsOut,

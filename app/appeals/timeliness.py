@@ -1,4 +1,4 @@
-"""Was it in time, and by how much? And does whoever lodges it belong to the round?
+"""Was it in time, and by how much?
 
 A protest is measured by the window of its kind that opened last before it; an appeal by the window
 that the referee's decision opened. Nothing is stored but the window: where an announcement's time
@@ -9,69 +9,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, or_, select
-
 from app.appeals.wire import Timeliness
 from app.clock import clock_time
-from app.ids import DecisionId, HeatId, TeamId, WindowId
-from app.meets.tables import heats, lanes
-from app.results.tables import windows
-from app.rules.windows import Remedy
 from app.store.rows import AnyRow
-
-_OF_HEAT = (
-    select(windows)
-    .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
-    .order_by(windows.c.opened_at, windows.c.id)
-)
-_APPEALS = (
-    select(windows)
-    .where(
-        windows.c.heat_id == bindparam("heat"),
-        windows.c.remedy == Remedy.APPEAL.value,
-        or_(
-            windows.c.decision_id == bindparam("decision"),
-            windows.c.decision_id.is_(None) & (windows.c.opened_at >= bindparam("decided_at")),
-        ),
-    )
-    .order_by(windows.c.opened_at, windows.c.id)
-)
-_ONE = select(windows).where(windows.c.id == bindparam("window"))
-_here = heats.alias("here")
-_IN_ROUND = (
-    select(lanes.c.lane, lanes.c.heat_id)
-    .join(heats, heats.c.id == lanes.c.heat_id)
-    .join(
-        _here,
-        (_here.c.event_id == heats.c.event_id) & (_here.c.round_key == heats.c.round_key),
-    )
-    .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
-)
-
-
-def window_for_protest(
-    conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
-) -> WindowId | None:
-    """The window that a protest on this ground is measured by, None before any has opened."""
-    of_kind = [row for row in conn.execute(_OF_HEAT, {"heat": heat_id}) if row.kind == ground]
-    opened = [row for row in of_kind if row.opened_at <= lodged_at]
-    return opened[-1].id if opened else None
-
-
-def window_for_appeal(
-    conn: Connection, heat_id: HeatId, decision: DecisionId, decided_at: datetime
-) -> WindowId | None:
-    """The first window for appeals that a decision opened, None while none has."""
-    values = {"heat": heat_id, "decision": decision, "decided_at": decided_at}
-    first = conn.execute(_APPEALS, values).first()
-    return first.id if first is not None else None
-
-
-def window_row(conn: Connection, window: WindowId | None) -> AnyRow | None:
-    """A window by its id."""
-    if window is None:
-        return None
-    return conn.execute(_ONE, {"window": window}).one()
 
 
 def timeliness(window: AnyRow | None, lodged_at: datetime, zone: str) -> Timeliness:
@@ -117,10 +57,3 @@ def _span(seconds: float) -> str:
     parts = [f"{hours} h" if hours else "", f"{minutes} min" if minutes else ""]
     parts.append(f"{rest} s" if rest or not (hours or minutes) else "")
     return " ".join(part for part in parts if part)
-
-
-def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
-    """Whether a team is in the round of this heat (World Athletics TR8.3), and its lane in it."""
-    rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
-    here = next((row.lane for row in rows if row.heat_id == heat_id), None)
-    return bool(rows), here

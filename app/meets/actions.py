@@ -125,6 +125,15 @@ def _facts(sent: MeetIn) -> Mapping[str, object]:
     return sent.model_dump(mode="json", exclude={"name"})
 
 
+def set_meet_ended(unit: Unit, ended_at: datetime) -> None:
+    """Store when the meet ended; the caller has looked whether it may have."""
+    unit.conn.execute(
+        update(meets)
+        .where(meets.c.id == unit.meet_id)
+        .values(ended_at=ended_at, version=meets.c.version + 1)
+    )
+
+
 def start_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
     """The heat runs now: every phone follows."""
 

@@ -150,11 +150,15 @@ class MeetFacts:
     book: Book
     terms: TermsIn
     track: TrackIn
+    ended_at: datetime | None
     version: int
 
     @property
     def window_terms(self) -> MeetTerms:
-        return MeetTerms(self.terms.protest_minutes, self.terms.appeal_minutes)
+        terms = self.terms
+        return MeetTerms(
+            terms.protest_minutes, terms.appeal_minutes, terms.protest_minutes_before_next_round
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +206,7 @@ def meet_facts(conn: Connection, meet_id: MeetId) -> MeetFacts:
         book=load_book(row.edition),
         terms=TermsIn.model_validate(row.facts["terms"]),
         track=TrackIn.model_validate(row.facts["track"]),
+        ended_at=row.ended_at,
         version=row.version,
     )
 
@@ -221,6 +226,7 @@ def meet(conn: Connection, meet_id: MeetId) -> MeetOut:
         edition_note=edition_note(facts.book, facts.first_day, facts.last_day),
         track=facts.track,
         terms=facts.terms,
+        ended_at=facts.ended_at,
         version=facts.version,
     )
 

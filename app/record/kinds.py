@@ -59,6 +59,8 @@ class Kind(StrEnum):
     APPEAL_DECIDED = "appeal decided"
     APPEAL_WITHDRAWN = "appeal withdrawn"
     APPEAL_REOPENED = "appeal reopened"
+    ANNOUNCEMENT_TIME_CORRECTED = "announcement time corrected"
+    MEET_ENDED = "meet ended"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,4 +111,8 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.APPEAL_DECIDED: KindFacts("The jury decided an appeal.", COURT),
     Kind.APPEAL_WITHDRAWN: KindFacts("An appeal was withdrawn.", COURT),
     Kind.APPEAL_REOPENED: KindFacts("The jury reopened an appeal.", COURT),
+    Kind.ANNOUNCEMENT_TIME_CORRECTED: KindFacts(
+        "The time of an announcement was corrected: it had been typed wrongly.", CREW
+    ),
+    Kind.MEET_ENDED: KindFacts("The meet has ended.", CREW),
 }

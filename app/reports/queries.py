@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, exists, select
+from sqlalchemy import Connection, bindparam, exists, func, select
 
 from app.access.queries import official_names
 from app.access.tables import officials
@@ -138,6 +138,14 @@ _OF_TEAMS = (
     .order_by(cases.c.number)
 )
 _CASE = CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
+_COUNT_OPEN = (
+    select(cases.c.heat_id, func.count().label("count_"))
+    .where(
+        cases.c.heat_id.in_(bindparam("heats", expanding=True)),
+        cases.c.state == CaseState.OPEN.value,
+    )
+    .group_by(cases.c.heat_id)
+)
 _account = reports.alias("account")
 _AWAITED = (
     select(reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
@@ -337,6 +345,12 @@ def _post_line(place: Post, called: Called | None, names: Mapping[OfficialId, st
         called_by=called.by if called else None,
         called_by_name=names[called.by] if called else None,
     )
+
+
+def open_cases_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, int]:
+    """How many cases of each of the heats await a ruling; heats without any are left out."""
+    rows = conn.execute(_COUNT_OPEN, {"heats": list(heat_ids)})
+    return {row.heat_id: row.count_ for row in rows}
 
 
 def accounts_awaited(conn: Connection, heat_id: HeatId) -> list[AnyRow]:

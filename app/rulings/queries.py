@@ -118,10 +118,18 @@ _NOTED = (
 _COUNT_IN_HEAT = (
     select(func.count()).select_from(rulings).where(rulings.c.heat_id == bindparam("heat"))
 )
+_LAST_IN_HEATS = (
+    select(rulings.c.heat_id, func.max(rulings.c.ruled_at).label("ruled_at"))
+    .where(rulings.c.heat_id.in_(bindparam("heats", expanding=True)))
+    .group_by(rulings.c.heat_id)
+)
 # A dismissal of a case that was not ruled on before shows nowhere on a result.
 _LAST_IN_HEAT = select(func.max(rulings.c.ruled_at)).where(
     rulings.c.heat_id == bindparam("heat"),
     or_(rulings.c.effect != Consequence.NONE.value, rulings.c.reconsiders.is_not(None)),
+)
+_LAST_IN_HEAT_UNTIL = _LAST_IN_HEAT.where(
+    rulings.c.ruled_at <= bindparam("until", type_=rulings.c.ruled_at.type)
 )
 
 
@@ -130,10 +138,22 @@ def count_rulings_in_heat(conn: Connection, heat_id: HeatId) -> int:
     return conn.execute(_COUNT_IN_HEAT, {"heat": heat_id}).scalar_one()
 
 
-def last_ruled_at(conn: Connection, heat_id: HeatId) -> datetime | None:
-    """When a ruling changed this heat's result last, None before the first."""
-    found: datetime | None = conn.execute(_LAST_IN_HEAT, {"heat": heat_id}).scalar_one()
+def last_ruled_at(
+    conn: Connection, heat_id: HeatId, until: datetime | None = None
+) -> datetime | None:
+    """When a ruling changed this heat's result last, None before the first; `until` leaves out
+    what came after an instant.
+    """
+    statement = _LAST_IN_HEAT if until is None else _LAST_IN_HEAT_UNTIL
+    values = {"heat": heat_id} if until is None else {"heat": heat_id, "until": until}
+    found: datetime | None = conn.execute(statement, values).scalar_one()
     return found
+
+
+def last_ruled_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, datetime]:
+    """When each of the heats was ruled on last, whatever the ruling did; none for the others."""
+    rows = conn.execute(_LAST_IN_HEATS, {"heats": list(heat_ids)})
+    return {row.heat_id: row.ruled_at for row in rows}
 
 
 def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> RulingOut:

@@ -138,9 +138,7 @@ def name_panel(
         "secretary": "Noor Quill",
         "substitutes": [meet[name].id for name in substitutes],
     }
-    return meet["jury"].put(
-        f"appeals/{lodged['id']}/panel", document, etag=seen.headers["ETag"]
-    )
+    return meet["jury"].put(f"appeals/{lodged['id']}/panel", document, etag=seen.headers["ETag"])
 
 
 def a_panel(meet: MeetAtHand, lodged: Json) -> list[str]:

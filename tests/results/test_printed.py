@@ -15,7 +15,7 @@ from pypdf import PdfReader
 
 from app.ids import CaseId, PostId, TeamId, new_id
 from app.results.printing import parted_ties
-from app.results.wire import BlockersOut, ResultLineOut
+from app.results.wire import KNOWN_LATER, BlockersOut, ResultLineOut
 from app.rules.placing import FinishStatus
 from tests.builders import Json, MeetAtHand, a_meet, a_problem, all_heats
 from tests.forms.pdf_reading import read_text
@@ -155,7 +155,10 @@ def test_a_superseded_announcement_says_so_wherever_it_is_read_again(
         "announced_at": last["announced_at"],
         "announced_at_local": last["announced_at_local"],
     }
-    assert told | {"superseded_by": None} == announced
+    assert (told["final_since"], told["pending"]) == (None, [])
+    assert {name: told[name] for name in told if name not in KNOWN_LATER} == {
+        name: announced[name] for name in announced if name not in KNOWN_LATER
+    }
     assert json.loads(shown(meet, last, "json"))["superseded_by"] is None
     assert b"Superseded" not in shown(meet, last, "txt")
 
@@ -169,12 +172,12 @@ def test_what_was_signed_says_nothing_of_later_announcements(
     signed = {
         name: value
         for name, value in told.items()
-        if name not in {"statement_digest", "superseded_by"}
+        if name not in {"statement_digest", *KNOWN_LATER}
     }
     assert sha256(rfc8785.dumps(signed)).hexdigest() == told["statement_digest"]
     lines = map(json.loads, meet.referee.get("record").text.splitlines()[:-1])
     bodies = [json.loads(line["body"]) for line in lines if announced["id"] in line["entry"]]
-    assert bodies == [{name: told[name] for name in told if name != "superseded_by"}]
+    assert bodies == [{name: told[name] for name in told if name not in KNOWN_LATER}]
 
 
 def test_teams_parted_within_the_same_time_are_explained(meet: MeetAtHand) -> None:
