@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, and_, bindparam, func, or_, select
 
 from app.access.tables import officials
+from app.appeals.tables import decisions
 from app.clock import in_zone
 from app.crew.queries import planned_posts
 from app.cursors import cursor, split_cursor
@@ -91,6 +92,8 @@ _TOUCHED_SINCE = or_(
     .where(rounds.c.event_id == heats.c.event_id, rounds.c.round_key == heats.c.round_key)
     .exists(),
     select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists(),
+    # What is decided changes the result without a ruling; there are few of these.
+    select(decisions.c.id).where(decisions.c.heat_id == announcements.c.heat_id).exists(),
 )
 _IS_LATEST = (
     ~select(_later.c.id)

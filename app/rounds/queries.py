@@ -168,8 +168,11 @@ _RE_RUN_OF_HEAT = Prepared(select(re_runs).where(re_runs.c.run_heat_id == bindpa
 _RUNS_IN = func.coalesce(re_runs.c.round_key, heats.c.round_key)
 _SET_ROUNDS = (
     select(heats.c.id, heats.c.event_id, rounds.c.round_key)
-    .outerjoin(re_runs, and_(re_runs.c.run_heat_id == heats.c.id, re_runs.c.state == _IN_FORCE))
-    .join(rounds, and_(rounds.c.event_id == heats.c.event_id, rounds.c.round_key == _RUNS_IN))
+    .select_from(
+        heats.outerjoin(
+            re_runs, and_(re_runs.c.run_heat_id == heats.c.id, re_runs.c.state == _IN_FORCE)
+        ).join(rounds, and_(rounds.c.event_id == heats.c.event_id, rounds.c.round_key == _RUNS_IN))
+    )
     .where(heats.c.id.in_(bindparam("heats", expanding=True)))
 )
 _SCORING = (
