@@ -139,3 +139,13 @@ def test_the_dossier_holds_everything_about_the_appeal(meet: MeetAtHand) -> None
     moved = {move["name"]: move["sentence"] for move in told["if_granted"]["moves"]}
     assert moved
     assert told["result_now"]["lines"]
+
+
+def test_the_docket_says_which_protests_await_the_referee(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    assert meet.referee.get("docket").json()["protests"] == []
+    protest = lodge(meet, a_protest(meet, ruling))
+    (line,) = meet.referee.get("docket").json()["protests"]
+    assert (line["protest"], line["number"], line["about"]) == (protest["id"], 1, "ruling")
+    decided(meet, protest)
+    assert meet.referee.get("docket").json()["protests"] == []
