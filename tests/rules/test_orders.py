@@ -63,7 +63,7 @@ def test_two_lanes_that_were_mixed_up_are_corrected_together() -> None:
         Correct("1", ran("Gull", 2, 42000), ran("Tern", 2, 42000)),
     ]
     assert stand(apply(_round(), mixed_up)).teams["Gull"].place == 1
-    with pytest.raises(ValueError, match="stands twice in this heat after the correction"):
+    with pytest.raises(ValueError, match="stands twice in the round after the correction"):
         apply(_round(), mixed_up[:1])
 
 
@@ -114,6 +114,7 @@ def test_before_the_list_has_come_a_team_may_have_run() -> None:
         ([Disqualify("1", TERN)], Disqualify("1", TERN), "in force already"),
         ([], Disqualify("1", Disqualified("Crane", "x")), "did not run in this heat"),
         ([], Disqualify("7", TERN), "not one of this round"),
+        ([], Correct("1", HEAT.ran[0], ran("Tern", 2, 1)), "lane stands twice"),
         ([], SetAside("1", TERN), "not in force"),
         ([], Correct("1", ran("Tern", 1, 1), ran("Tern", 1, 2)), "does not say what is to be"),
         ([], Correct("1", HEAT.ran[0], HEAT.ran[0]), "says so already"),
@@ -135,6 +136,11 @@ def test_an_order_that_does_not_fit_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match=sentence):
         apply(_round(), [*first, order])
+
+
+def test_a_team_on_the_list_of_one_heat_cannot_be_disqualified_in_one_that_is_still_out() -> None:
+    with pytest.raises(ValueError, match="did not run in this heat"):
+        apply(_round(HEAT, OUT), [Disqualify("2", TERN)])
 
 
 def test_only_the_referee_and_the_jury_advance_a_team() -> None:
