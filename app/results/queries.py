@@ -378,9 +378,7 @@ def _holding(
     return frozenset(row.id for row in standing if row.heat_id not in changed)
 
 
-def _changed(
-    conn: Connection, meet_id: MeetId, touched: Sequence[AnyRow]
-) -> frozenset[HeatId]:
+def _changed(conn: Connection, meet_id: MeetId, touched: Sequence[AnyRow]) -> frozenset[HeatId]:
     """Letters are worked out by announcements alone: a list that moves them has changed itself."""
     lines = dict(_lines_of(conn, {row.heat_id: row.present_run for row in touched}))
     for heat_id, letters in letters_in(conn, meet_id, lines, ()).items():
