@@ -92,8 +92,14 @@ def test_of_several_heats_only_those_that_have_not_begun_have_lanes_to_give(
     assert told.too_late == [
         "Heat 1 of the semi-finals has been run: Tern ran in it in lane 3. This decision does not "
         "change that result.",
-        "The semi-finals has begun: Heron can be given a lane only in heat 2.",
+        "The next round has begun: Heron can be given a lane only in heat 2.",
     ]
+    event.run("semi-finals 2", "42.00", "42.10")
+    told = consequences(event.at_hand(), [out(event, "Tern")])
+    assert told.too_late[1] == (
+        "All heats of the semi-finals have been run: Heron did not run in them and can no longer "
+        "be given a lane."
+    )
 
 
 def test_a_reinstated_team_takes_its_place_back(meet: MeetAtHand) -> None:
