@@ -284,9 +284,10 @@ def order_re_run(
     of: HeatOut,
     teams: Collection[TeamId],
     letter: Letter,
-    time_to_beat: int | None,
-    added_places: int,
     decision_id: DecisionId,
+    *,
+    time_to_beat: int | None = None,
+    added_places: int = 0,
 ) -> tuple[str, HeatId]:
     """Some teams of a heat run again, as a heat of its own; gives the re-run's id and that heat.
 

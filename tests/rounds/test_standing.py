@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from app.rounds.actions import (
     advance,
     call_off_re_run,
@@ -153,9 +155,9 @@ def test_a_re_run_is_a_heat_of_its_own_with_the_same_lane_and_runners(meet: Meet
 def order_again(event: Event, *names: str, time_to_beat: int | None, added: int = 0) -> str:
     """The referee orders that teams of the first heat run again."""
     teams, heat = [event.team(name) for name in names], event.heat_out()
-    letter = Letter.BY_REFEREE
+    more: dict[str, Any] = {"time_to_beat": time_to_beat, "added_places": added}
     re_run, _heat = event.read(
-        lambda unit: order_re_run(unit, heat, teams, letter, time_to_beat, added, a_decision())
+        lambda unit: order_re_run(unit, heat, teams, Letter.BY_REFEREE, a_decision(), **more)
     )
     event.read_again()
     return re_run
