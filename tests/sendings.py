@@ -24,6 +24,7 @@ from tests.builders import (
     a_problem,
     a_report,
     a_ruling,
+    all_heats,
     founder,
 )
 
@@ -158,6 +159,36 @@ def an_announcement(meet: MeetAtHand) -> Sending:
     return replace(_of(meet, "results", f"announcements/{new_id()}", document), etag=version)
 
 
+def a_round(meet: MeetAtHand) -> Sending:
+    event = _an_event_with_a_tie(meet)
+    document = {"event": event, "round": "heats", "points": ["5", "3.5"]}
+    return _of(meet, "organiser", f"rounds/{new_id()}", document)
+
+
+def lots(meet: MeetAtHand) -> Sending:
+    event, address = _an_event_with_a_tie(meet), f"rounds/{new_id()}"
+    leads_on = {"next_round": "final", "by_place": 0, "by_time": 1, "lanes": 1}
+    put = meet.organiser.put(address, {"event": event, "round": "heats", **leads_on})
+    assert put.status_code == 201, put.text
+    heat = next(heat for heat in all_heats(meet) if heat["event"] == event)
+    finish = b"lane,time\n3,42.100\n4,42.100\n"
+    assert meet.desk.put(f"heats/{heat['id']}/result", content=finish).status_code == 201
+    document = {
+        "drawn": [lane["team"] for lane in heat["lanes"]],
+        "drawn_by": "Finn Compass",
+        "drawn_at": "2026-06-13T15:02:00Z",
+        "pin": PIN,
+    }
+    return _of(meet, "results", f"{address}/lots/{new_id()}", document)
+
+
+def _an_event_with_a_tie(meet: MeetAtHand) -> str:
+    name = f"Women 4x100 m {new_id()}"
+    rows = f"event,round,heat,lane,team\n{name},heats,1,3,Tern\n{name},heats,1,4,Gull\n"
+    assert meet.organiser.post("start-lists", content=rows).status_code == 200
+    return next(str(heat["event"]) for heat in all_heats(meet) if heat["event_name"] == name)
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -188,6 +219,8 @@ DOCUMENTS: dict[str, Build] = {
     "withdraw": a_withdrawal,
     "ruling": a_decision,
     "announcement": an_announcement,
+    "round": a_round,
+    "lots": lots,
 }
 FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES}

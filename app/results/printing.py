@@ -211,7 +211,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         number=announced.number,
         is_amended=bool(announced.changes),
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
-        superseded=announced.superseded_by.words if announced.superseded_by else "",
+        superseded=" ".join(_overtaken(announced)),
         announced_at=in_zone(announced.made_at, announced.time_zone),
         announced_by=announced.announced_by_name,
         lines=tuple(_sheet_line(line) for line in announced.lines),
@@ -221,6 +221,8 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,
+        qualified_title=_qualified_title(announced) if announced.qualified else "",
+        qualified=tuple(_qualified_line(one) for one in announced.qualified),
     )
 
 
@@ -233,6 +235,8 @@ def _sheet_line(line: ResultLineOut) -> ResultLine:
         affiliation=line.affiliation,
         time=line.time,
         annotation=line.annotation,
+        qualification=line.qualification or "",
+        points=line.points,
     )
 
 

@@ -426,13 +426,13 @@ class AnnouncementOut(Wire):
     statement_digest: str
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
-    superseded_by: LaterAnnouncement | None = Field(
-        default=None, description="the announcement that stands now; null for the one that stands"
-    )
     qualifiers_superseded_by: QualifiersAnnounced | None = Field(
         default=None,
         description="the announcement, of this heat or another of its round, that says last who "
         "qualified, where that is somebody else",
+    )
+    superseded_by: LaterAnnouncement | None = Field(
+        default=None, description="the announcement that stands now; null for the one that stands"
     )
     time_corrections: list[TimeCorrectionOut] = Field(
         default=[],
