@@ -10,6 +10,7 @@ import itertools
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 import httpx
 
@@ -158,6 +159,19 @@ def an_announcement(meet: MeetAtHand) -> Sending:
     return replace(_of(meet, "results", f"announcements/{new_id()}", document), etag=version)
 
 
+def a_time_correction(meet: MeetAtHand) -> Sending:
+    announced = an_announcement(meet)
+    told = announced.send(meet.service.http).json()
+    at = datetime.fromisoformat(told["announced_at"]) + timedelta(microseconds=1)
+    document = {"announced_at": at.isoformat(), "reasons": "Typed wrongly.", "pin": PIN}
+    path = f"announcements/{told['id']}/time-corrections/{new_id()}"
+    return _of(meet, "results", path, document)
+
+
+def an_end(meet: MeetAtHand) -> Sending:
+    return _of(meet, "referee", "end", {"pin": PIN})
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -188,6 +202,8 @@ DOCUMENTS: dict[str, Build] = {
     "withdraw": a_withdrawal,
     "ruling": a_decision,
     "announcement": an_announcement,
+    "time correction": a_time_correction,
+    "end": an_end,
 }
 FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES}
