@@ -18,6 +18,7 @@ from app.access.guard import admit
 from app.access.known_callers import KnownCallers
 from app.access.who_may import WHO_MAY
 from app.answering_head import AnswerHead
+from app.appeals import routes as appeals
 from app.clock import Clock, SystemClock
 from app.config import Settings
 from app.content_coding import RefuseCoded
@@ -29,6 +30,7 @@ from app.record.feed import Feed
 from app.record.log import Keeper
 from app.reports import routes as reports
 from app.results import routes as results
+from app.rounds import routes as rounds
 from app.rulings import routes as rulings
 from app.services import Services
 from app.short_way import ShortWay
@@ -43,6 +45,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     results.router,
     meets.router,
     rulings.router,
+    appeals.router,
+    rounds.router,
     crew.router,
     record.router,
     access.router,

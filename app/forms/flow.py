@@ -119,10 +119,14 @@ class Flow:
 
     def number(self, number: int, segments: Sequence[Segment], size: float) -> None:
         """Text behind a number that stands out from it."""
-        digits = self.set_lines([Segment(str(number), "numbers", Weight.BOLD)], size, self.width)
+        self.item(str(number), segments, size)
+
+    def item(self, sign: str, segments: Sequence[Segment], size: float) -> None:
+        """Text behind a sign of ours that stands out from it, such as a dash."""
+        signs = self.set_lines([Segment(sign, "numbers", Weight.BOLD)], size, self.width)
         lines = self.set_lines(segments, size, self.width - INDENT)
         text = Column(self.left + INDENT, self.width - INDENT, lines)
-        self.columns([Column(self.left, INDENT, digits), text])
+        self.columns([Column(self.left, INDENT, signs), text])
 
     def label(self, text: str, size: float) -> None:
         """A heading of ours; the lines that follow it stay with it."""

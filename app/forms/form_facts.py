@@ -6,6 +6,7 @@ All of it comes in words; the sections of the form set it on paper.
 from dataclasses import dataclass
 
 from app.forms.report_section import ReportOnForm
+from app.forms.sheet_head import TeamHead
 from app.forms.signature_section import InkField, Signature
 from app.forms.zone_scale import ZonePicture
 
@@ -14,25 +15,13 @@ NAMELESS = (InkField("Umpire"), InkField("Head official"), InkField("Team, for r
 
 
 @dataclass(frozen=True, slots=True)
-class FormFacts:
+class FormFacts(TeamHead):
     """What was ruled on and what was ruled, with times and distances already in words.
 
     Fixed at the ruling: none of it is read anew when the form is printed again. `ruling_count` says
     how lane infringements were counted, where that mattered; `zone_note` what is not drawn.
     """
 
-    meet: str
-    place: str
-    date: str
-    time_zone: str
-    edition: str
-    event: str
-    round: str
-    heat: str
-    lane: str
-    team: str
-    affiliation: str
-    bib: str
     case_id: str
     zones: tuple[ZonePicture, ...]
     reports: tuple[ReportOnForm, ...]

@@ -4,7 +4,7 @@ The foot says on each page which case or announcement it belongs to, which page 
 and what a reader must not take it for. Letters that could not be printed are named in plain words.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from app.forms.flow import LABEL_GREY, Align, Column, Flow
@@ -24,6 +24,10 @@ LETTERS_IN_A_FOOT = 70
 WIDEST_IN_A_FOOT = 0.8  # of the text width; the rest is for the number of the page
 NOT_GIVEN = "\u2013"
 IN_FULL_BELOW = "(in full below)"
+
+# A sheet that is a little too long for one page is set a little smaller, down to about 8 points.
+A_LITTLE_TOO_LONG = 2  # pages
+SCALES = (1.0, 0.94, 0.88)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,15 @@ class Cell:
     weight: Weight = Weight.REGULAR
 
 
+def fit_pages(plan: Callable[[float], Flow]) -> Flow:
+    """What is planned, on one page where a slightly smaller size brings it there."""
+    flow = plan(SCALES[0])
+    if len(flow.pages) != A_LITTLE_TOO_LONG:
+        return flow
+    smaller = (plan(scale) for scale in SCALES[1:])
+    return next((one for one in smaller if len(one.pages) == 1), flow)
+
+
 def join_facts(facts: Iterable[Fact], weight: Weight = Weight.REGULAR) -> list[Segment]:
     """The facts that have a value, one after another in one paragraph."""
     segments: list[Segment] = []
@@ -59,20 +72,25 @@ def join_facts(facts: Iterable[Fact], weight: Weight = Weight.REGULAR) -> list[S
     return segments
 
 
-def write_title(flow: Flow, title: str, aside: Sequence[Fact]) -> None:
-    """The sheet's name at the left, what tells it from others at the right."""
+def write_title(flow: Flow, title: str, aside: Sequence[Fact], number: str = "") -> None:
+    """The sheet's name at the left, what tells it from others at the right.
+
+    A number by which people call the sheet stands as large as its name.
+    """
     wide = flow.width * 0.55
+    narrow = flow.width - wide
     name = flow.set_lines([Segment(title, "title", Weight.BOLD)], TITLE, wide)
     notes: list[Line] = []
+    if number:
+        notes += flow.set_lines([Segment(number, "number", Weight.BOLD)], TITLE, narrow)
     for fact in aside:
-        notes += flow.set_lines(join_facts([fact], Weight.BOLD), SMALL + 0.8, flow.width - wide)
-    right = Column(flow.left + wide, flow.width - wide, notes, Align.RIGHT)
-    top = flow.y
+        notes += flow.set_lines(join_facts([fact], Weight.BOLD), SMALL + 0.8, narrow)
     if len(notes) > LINES_IN_A_CELL:  # too long to stand beside the title
         flow.columns([Column(flow.left, flow.width, name)])
         flow.columns([Column(flow.left, flow.width, notes)])
         return
-    flow.columns([right])
+    top = flow.y
+    flow.columns([Column(flow.left + wide, narrow, notes, Align.RIGHT)])
     below, flow.y = flow.y, top
     flow.columns([Column(flow.left, wide, name)])
     flow.y = max(flow.y, below)

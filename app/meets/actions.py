@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import delete, func, insert, select, update
 
 from app.access.actions import add_official
 from app.access.queries import is_official
 from app.access.wire import OfficialIn
+from app.clock import rfc3339
 from app.crew.actions import hold_posts, release_posts
-from app.ids import HeatId, MeetId, OfficialId, PostId
+from app.ids import HeatId, MeetId, OfficialId, PostId, TeamId, new_id
 from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
-from app.meets.tables import heats, meets, run_lanes
+from app.meets.tables import heats, lanes, meets, run_lanes
 from app.meets.wire import HeatOut, MeetIn, MeetOut, OrganiserIn
 from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, Malformed, RoleMissing, Stale, StateConflict
 from app.roles import Role
 from app.rules.book import BookRefused, editions, load_book
+from app.sheets.limits import MAX_ROUND_LENGTH
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
+from app.visible import likeness
 
 
 def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
@@ -163,6 +166,31 @@ def hold_back_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
     return act
 
 
+def run_whole_heat_again(unit: Unit, facts: HeatOut) -> dict[str, object]:
+    """A decision has the whole heat run again; returns what it takes to give this run back."""
+    step = HEAT_TABLE.step(facts.state, HeatAct.HOLD_BACK)
+    set_heat_state(unit, facts.id, step.becomes)
+    release_posts(unit, facts.id)
+    started = None if facts.started_at is None else rfc3339(facts.started_at)
+    return {"run": facts.run, "state": facts.state.value, "started_at": started}
+
+
+def give_back_run(unit: Unit, heat_id: HeatId, kept: Mapping[str, object]) -> None:
+    """The heat does not run again after all: its last run counts. The caller has looked at it.
+
+    Its posts are those of the present plan: who stood there was let go with the order.
+    """
+    known = heat(unit.conn, unit.meet_id, heat_id)
+    started = kept["started_at"]
+    at = datetime.fromisoformat(started) if isinstance(started, str) else None
+    unit.conn.execute(
+        update(heats)
+        .where(heats.c.id == heat_id)
+        .values(state=kept["state"], started_at=at, version=known.version + 1)
+    )
+    hold_posts(unit, known)
+
+
 def _move_heat(unit: Unit, heat_id: HeatId, version: int, what: HeatAct) -> HeatOut:
     known = heat(unit.conn, unit.meet_id, heat_id)
     step = HEAT_TABLE.step(known.state, what)
@@ -181,4 +209,55 @@ def set_heat_state(unit: Unit, heat_id: HeatId, state: HeatState) -> None:
         values["run"] = PRESENT_RUN  # the next one, where the heat was to come
     if state is HeatState.RUNNING:
         values["started_at"] = unit.now
+    unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))
+
+
+def add_re_run_heat(unit: Unit, of: HeatOut, team_ids: Collection[TeamId]) -> HeatId:
+    """A heat, last on the programme, in which some teams of another run again.
+
+    Each in its lane, with its bib and its runners in their order (Rio 2016, women's 4x100 m: the
+    same four in the same order and lane, as press accounts have it).
+    """
+    suffix = ", re-run"
+    name = f"{of.round[: MAX_ROUND_LENGTH - len(suffix)]}{suffix}"
+    heat_id, key = HeatId(new_id()), likeness(name)
+    same = (heats.c.event_id == of.event) & (heats.c.round_key == key)
+    number = unit.conn.execute(select(func.max(heats.c.number)).where(same)).scalar() or 0
+    of_meet = heats.c.meet_id == unit.meet_id
+    last = unit.conn.execute(select(func.max(heats.c.position)).where(of_meet)).scalar_one()
+    unit.conn.execute(
+        insert(heats).values(
+            id=heat_id,
+            meet_id=unit.meet_id,
+            event_id=of.event,
+            round=name,
+            round_key=key,
+            number=number + 1,
+            position=last + 1,
+            state=HeatState.TO_COME.value,
+            run=0,
+            version=1,
+        )
+    )
+    again = [lane for lane in of.lanes if lane.team in team_ids]
+    unit.conn.execute(
+        insert(lanes),
+        [
+            {
+                "heat_id": heat_id,
+                "lane": lane.lane,
+                "team_id": lane.team,
+                "bib": lane.bib,
+                "legs": lane.legs,
+            }
+            for lane in again
+        ],
+    )
+    return heat_id
+
+
+def empty_heat(unit: Unit, heat_id: HeatId) -> None:
+    """Nobody runs in this heat, which has not begun: it stays on the programme without lanes."""
+    unit.conn.execute(delete(lanes).where(lanes.c.heat_id == heat_id))
+    values = {"version": heats.c.version + 1}
     unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))

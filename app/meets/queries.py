@@ -99,6 +99,9 @@ _LANES = (
 )
 
 
+_TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == bindparam("team"))
+
+
 def present_run_of(heat: FromClause) -> ColumnElement[int]:
     """The same as `states.present_run`, for statements that choose by it."""
     return heat.c.run + case((heat.c.state == HeatState.TO_COME.value, 1), else_=0)
@@ -319,6 +322,14 @@ def running_from(row: Any) -> Running:
         row.team_name,
         row.edition,
     )
+
+
+def team_row(conn: Connection, meet_id: MeetId, team_id: TeamId) -> AnyRow:
+    """A team of this meet; NotFound for any other id."""
+    row = conn.execute(_TEAM, {"meet": meet_id, "team": team_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such team at this meet.")
+    return row
 
 
 class RanIn(NamedTuple):

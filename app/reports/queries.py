@@ -129,6 +129,14 @@ CASE_COLUMNS = (
     .join(events, events.c.id == heats.c.event_id)
     .outerjoin(teams, teams.c.id == cases.c.team_id)
 )
+_OF_TEAMS = (
+    select(cases.c.id)
+    .where(
+        cases.c.heat_id == bindparam("heat"),
+        cases.c.team_id.in_(bindparam("teams", expanding=True)),
+    )
+    .order_by(cases.c.number)
+)
 _CASE = CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
 _COUNT_OPEN = (
     select(cases.c.heat_id, func.count().label("count_"))
@@ -438,6 +446,14 @@ def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
     if row is None:
         raise NotFound("There is no such case at this meet.")
     return row
+
+
+def cases_of_teams(
+    conn: Connection, heat_id: HeatId, teams_asked: Iterable[TeamId | None]
+) -> list[CaseId]:
+    """The cases about these teams in a heat, in the order of their numbers."""
+    asked = sorted({team for team in teams_asked if team is not None})
+    return list(conn.execute(_OF_TEAMS, {"heat": heat_id, "teams": asked}).scalars())
 
 
 def case_out(

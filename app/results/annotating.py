@@ -19,9 +19,9 @@ from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rules.placing import Finish, FinishStatus, place_heat
 from app.rulings.queries import InForce
+from app.sheets.race_time import show_time
 
 LAST = 1_000_000
-HUNDREDTHS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,22 +45,6 @@ class FinishLine:
             row["decimals"],
             row["place"],
         )
-
-
-def show_time(thousandths: int, decimals: int) -> str:
-    """A time as results show it, to the hundredth: 42.35, 3:02.12.
-
-    Thousandths part ties and are rounded up for the result (World Athletics TR19, from memory).
-    """
-    if decimals > HUNDREDTHS:
-        thousandths, decimals = -(-thousandths // 10) * 10, HUNDREDTHS
-    seconds, fraction = divmod(thousandths, 1000)
-    minutes, seconds = divmod(seconds, 60)
-    hours, minutes = divmod(minutes, 60)
-    tail = f".{fraction:03d}"[: decimals + 1]
-    if hours:
-        return f"{hours}:{minutes:02d}:{seconds:02d}{tail}"
-    return f"{minutes}:{seconds:02d}{tail}" if minutes else f"{seconds}{tail}"
 
 
 def annotate(
@@ -127,6 +111,7 @@ def _line(
         time=show_time(row.thousandths or 0, row.decimals) if shown else "",
         annotation=_annotation(row, disqualified, noted),
         reason=_why_disqualified(disqualified) if disqualified else _why_noted(noted),
+        decimals=row.decimals if row.thousandths is not None else None,
     )
 
 

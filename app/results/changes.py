@@ -28,28 +28,28 @@ def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> Ch
     """The differences that decide something; none exactly where both say the same.
 
     Where nothing but places changed, the places are the change. How a name is written decides
-    nothing.
+    nothing, and a letter that is not known on either side contradicts none.
     """
     known, left = {line.team: line for line in before}, {line.team for line in now}
     pairs = [
         (line, known[line.team])
         for line in now
-        if line.team in known and _told(line) != _told(known[line.team])
+        if line.team in known and _differ(line, known[line.team])
     ]
     pairs.sort(key=lambda pair: (pair[0].annotation == pair[1].annotation, pair[0].place or LAST))
-    own = [_changed(line, old) for line, old in pairs if _ran(line) != _ran(old)]
+    own = [_changed(line, old) for line, old in pairs if not _moved_only(line, old)]
     own += [
         _sentence(line, _said(line), "not in this heat") for line in now if line.team not in known
     ]
     own += [
         _sentence(line, "not in this heat", _said(line)) for line in before if line.team not in left
     ]
-    moved = [_changed(line, old) for line, old in pairs if _ran(line) == _ran(old)]
+    moved = [_changed(line, old) for line, old in pairs if _moved_only(line, old)]
     return Changes(own + moved, len(moved) if own else 0)
 
 
 def _changed(line: ResultLineOut, old: ResultLineOut) -> str:
-    now, before = _said(line), _said(old)
+    now, before = _with_letter(line, old), _with_letter(old, line)
     if now == before and line.reason != old.reason:
         now, before = f"{now} ({in_sentence(line.reason)})", f"{before} ({in_sentence(old.reason)})"
     return _sentence(line, now, before if line.lane == old.lane else f"lane {old.lane}, {before}")
@@ -59,8 +59,27 @@ def _sentence(line: ResultLineOut, now: str, before: str) -> str:
     return f"{line.team_name}, lane {line.lane}: {now}; before: {before}."
 
 
-def _told(line: ResultLineOut) -> tuple[object, ...]:
-    return (line.place, *_ran(line))
+def _differ(line: ResultLineOut, old: ResultLineOut) -> bool:
+    return not _moved_only(line, old) or line.place != old.place
+
+
+def _moved_only(line: ResultLineOut, old: ResultLineOut) -> bool:
+    return _ran(line) == _ran(old) and not _letter_changed(line, old)
+
+
+def _letter_changed(line: ResultLineOut, old: ResultLineOut) -> bool:
+    if None in (line.qualification, old.qualification):
+        return False
+    return line.qualification != old.qualification
+
+
+def _with_letter(line: ResultLineOut, other: ResultLineOut) -> str:
+    """What is said of a line, with its letter where that differs: alone where nothing else does."""
+    if not _letter_changed(line, other):
+        return _said(line)
+    letter = line.qualification or "not through"
+    same = (line.place, *_ran(line)) == (other.place, *_ran(other))
+    return letter if same else f"{_said(line)}, {letter}"
 
 
 def _ran(line: ResultLineOut) -> tuple[object, ...]:

@@ -92,7 +92,7 @@ def finality_of(
 def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: datetime) -> _Found:
     heat_ids = [HeatId(row.heat_id) for row in latest]
     return _Found(
-        holding=still_holding(conn, latest),
+        holding=still_holding(conn, meet_id, latest),
         shaken=heats_with_shaken(conn, heat_ids),
         open_cases=open_cases_in(conn, heat_ids),
         ruled_at=last_ruled_in(conn, heat_ids),

@@ -10,12 +10,22 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
-from app.results.wire import AnnouncementOut, ResultLineOut, SnapshotWindow
+from app.results.wire import AnnouncementOut, QualifiedOut, ResultLineOut, SnapshotWindow
 from app.results.wording import in_sentence, length, listed, lodged, number_aloud
 from app.sheets.writing import write_csv
 
-LINE_HEADER = ("place", "lane", "bib", "team", "affiliation", "time", "annotation", "reason")
+LINE_HEADER = (
+    *("place", "lane", "bib", "team", "affiliation", "time", "annotation", "reason"),
+    *("qualification", "points"),
+)
 ABOUT_HEADER = ("meet", "event", "round", "heat", "announcement", "announced_at", "superseded_by")
+LETTERS = {
+    "Q": "by place",
+    "q": "by time",
+    "qR": "by the referee's decision",
+    "qJ": "by the jury's decision",
+    "qD": "by lot",
+}
 ORDINALS = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth")
 
 
@@ -46,6 +56,8 @@ def as_csv(announced: AnnouncementOut) -> str:
                 line.time,
                 line.annotation,
                 line.reason,
+                line.qualification,
+                line.points,
                 *about,
             )
             for line in announced.lines
@@ -55,7 +67,7 @@ def as_csv(announced: AnnouncementOut) -> str:
 
 def as_text(announced: AnnouncementOut) -> str:
     """The result as the announcer reads it aloud, sentence by sentence."""
-    sentences = [announced.superseded_by.words] if announced.superseded_by else []
+    sentences = _overtaken(announced)
     sentences += [
         f"{_kind(announced)} for {announced.event_name}, {announced.round}, "
         f"heat {announced.heat_number}.",
@@ -67,6 +79,8 @@ def as_text(announced: AnnouncementOut) -> str:
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
     ]
+    sentences += _qualified_aloud(announced)
+    sentences += announced.because
     sentences += _changes_aloud(announced)
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
@@ -76,6 +90,27 @@ def as_text(announced: AnnouncementOut) -> str:
     sentences += [announced.no_windows_because] if announced.no_windows_because else []
     sentences += [final_note(announced)] if announced.final_since else []
     return "\n".join(sentences) + "\n"
+
+
+def _overtaken(announced: AnnouncementOut) -> list[str]:
+    """What a later announcement says otherwise, before anything else is read."""
+    later = (announced.superseded_by, announced.qualifiers_superseded_by)
+    return [one.words for one in later if one is not None]
+
+
+def _qualified_aloud(announced: AnnouncementOut) -> list[str]:
+    """Who goes on from the whole round: "Qualified for the final: Tern and Gull by place, …"."""
+    by_letter: dict[str, list[str]] = {}
+    for one in announced.qualified:
+        by_letter.setdefault(one.letter, []).append(one.team_name)
+    if not by_letter:
+        return []
+    told = [f"{listed(names)} {LETTERS[letter]}" for letter, names in by_letter.items()]
+    return [f"{_qualified_title(announced)}: {'; '.join(told)}."]
+
+
+def _qualified_title(announced: AnnouncementOut) -> str:
+    return f"Qualified for the {announced.next_round}"
 
 
 def _kind(announced: AnnouncementOut) -> str:
@@ -94,6 +129,13 @@ def _changes_aloud(announced: AnnouncementOut) -> list[str]:
         teams = "team moves" if moved == 1 else "teams move"
         sentences.append(f"With that, {number_aloud(moved)} other {teams} to another place.")
     return sentences
+
+
+def _qualified_line(one: QualifiedOut) -> str:
+    """A team that goes on, for the sheet: "Q  Tern, heat 1, place 1, 42.35"."""
+    heat = f"heat {one.heat_number}" if one.heat_number is not None else ""
+    place = f"place {one.place}" if one.place is not None else ""
+    return f"{one.letter}  {', '.join(filter(None, [one.team_name, heat, place, one.time]))}"
 
 
 def _placed(line: ResultLineOut) -> str:
@@ -175,6 +217,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         lines=tuple(_sheet_line(line) for line in announced.lines),
         remarks=tuple(_remarks(announced)),
         windows=tuple(_window_words(one, announced) for one in announced.windows_as_corrected),
+        because=tuple(announced.because),
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,

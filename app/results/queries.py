@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, and_, bindparam, func, or_, select
 
 from app.access.tables import officials
+from app.appeals.tables import decisions
 from app.clock import in_zone
 from app.crew.queries import planned_posts
 from app.cursors import cursor, split_cursor
@@ -25,6 +26,7 @@ from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
+from app.results.letters import letters_in
 from app.results.tables import announcements, results, time_corrections
 from app.results.wire import (
     AnnouncedOut,
@@ -33,11 +35,13 @@ from app.results.wire import (
     AnnouncementsOut,
     BlockersOut,
     LaterAnnouncement,
+    QualifiedOut,
+    QualifiersAnnounced,
     ResultLineOut,
     ResultOut,
     TimeCorrectionOut,
 )
-from app.rounds.tables import rounds
+from app.rounds.tables import re_runs, rounds
 from app.rulings.queries import in_force_in, noted_in
 from app.rulings.shaken import heats_with_shaken, shaken_in_heat
 from app.rulings.tables import rulings
@@ -67,6 +71,11 @@ _LAST = (
     .order_by(announcements.c.number.desc())
     .limit(1)
 )
+_IDS_OF_HEAT = (
+    select(announcements.c.id)
+    .where(announcements.c.heat_id == bindparam("heat"))
+    .order_by(announcements.c.number)
+)
 _later = announcements.alias("later")
 # Counted, not timed: clocks differ between machines, and are set.
 _TOUCHED_SINCE = or_(
@@ -78,6 +87,13 @@ _TOUCHED_SINCE = or_(
     select(results.c.version).where(results.c.heat_id == announcements.c.heat_id).scalar_subquery()
     != announcements.c.list_seen,
     announcements.c.run_seen != PRESENT_RUN,
+    # The letters of its round move with other heats, lots and decisions.
+    select(rounds.c.id)
+    .where(rounds.c.event_id == heats.c.event_id, rounds.c.round_key == heats.c.round_key)
+    .exists(),
+    select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists(),
+    # What is decided changes the result without a ruling; there are few of these.
+    select(decisions.c.id).where(decisions.c.heat_id == announcements.c.heat_id).exists(),
 )
 _IS_LATEST = (
     ~select(_later.c.id)
@@ -137,6 +153,26 @@ _SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
 )
 
 
+_own = heats.alias("own")
+_LATER_IN_ROUND = (
+    select(
+        announcements.c.id,
+        announcements.c.number,
+        announcements.c.announced_at,
+        announcements.c.snapshot,
+        heats.c.number.label("heat_number"),
+    )
+    .join(heats, heats.c.id == announcements.c.heat_id)
+    .join(_own, and_(_own.c.event_id == heats.c.event_id, _own.c.round_key == heats.c.round_key))
+    .where(
+        _own.c.id == bindparam("heat"),
+        announcements.c.id != bindparam("announcement"),
+        announcements.c.announced_at >= bindparam("at"),
+    )
+    .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
+)
+
+
 def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | None:
     """A heat's finish list as stored, None where none was loaded."""
     return conn.execute(_RESULT, {"meet": meet_id, "heat": heat_id}).one_or_none()
@@ -153,6 +189,10 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     if heat_id not in found:
         raise NotFound("No finish list has been loaded for this heat yet.")
     lines = found[heat_id]
+    letters = letters_in(conn, meet_id, [heat_id], [heat_id]).get(heat_id) if lines else None
+    if lines and letters is not None:
+        lines = letters.on(lines)
+    qualified = letters.qualified() if letters is not None else []
     found_there = _in_the_way(conn, meet_id, facts)
     blockers = found_there.blockers
     last = last_announcement(conn, heat_id)
@@ -166,7 +206,11 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         blockers=blockers,
         in_the_way=found_there.words,
         announced=_announced(last, lines or [], blockers),
-        version=_version_of(lines or [], blockers, last, meet_row(conn, meet_id).version),
+        qualified=qualified,
+        next_round=letters.next_round if letters is not None else "",
+        version=_version_of(
+            lines or [], qualified, blockers, last, meet_row(conn, meet_id).version
+        ),
     )
 
 
@@ -192,7 +236,11 @@ def _lines_of(
 
 
 def _version_of(
-    lines: Sequence[ResultLineOut], blockers: BlockersOut, last: AnyRow | None, meet_version: int
+    lines: Sequence[ResultLineOut],
+    qualified: Sequence[QualifiedOut],
+    blockers: BlockersOut,
+    last: AnyRow | None,
+    meet_version: int,
 ) -> int:
     """What an announcement would say: the meet's settings make its windows, the last its number."""
     seen = {
@@ -200,6 +248,7 @@ def _version_of(
         "blockers": blockers.model_dump(mode="json"),
         "lines": [line.model_dump(mode="json") for line in lines],
         "meet": meet_version,
+        "qualified": [one.model_dump(mode="json") for one in qualified],
     }
     return 1 + int.from_bytes(sha256(canonical(seen)).digest()[:4])
 
@@ -273,9 +322,18 @@ def announcement(
     return made.model_copy(
         update={
             "superseded_by": _superseded_by(conn, made),
+            "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
             "time_corrections": _corrections(conn, made),
         }
     )
+
+
+def announcements_of_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId
+) -> list[AnnouncementOut]:
+    """All announcements of a heat, in order."""
+    found = conn.execute(_IDS_OF_HEAT, {"heat": heat_id}).scalars().all()
+    return [announcement(conn, meet_id, AnnouncementId(one)) for one in found]
 
 
 def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrectionOut]:
@@ -307,6 +365,32 @@ def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement
     )
 
 
+def _qualifiers_superseded_by(
+    conn: Connection, row: AnyRow, made: AnnouncementOut
+) -> QualifiersAnnounced | None:
+    """The last announcement in the round that tells who qualified, where it tells of others."""
+    if not made.qualified:
+        return None
+    values = {"heat": made.heat, "at": row.announced_at, "announcement": made.id}
+    for later in conn.execute(_LATER_IN_ROUND, values):
+        told = [QualifiedOut.model_validate(one) for one in later.snapshot.get("qualified", ())]
+        if told and _who(told) == _who(made.qualified):
+            return None
+        if told:
+            return QualifiersAnnounced(
+                id=later.id,
+                number=later.number,
+                announced_at=later.announced_at,
+                announced_at_local=in_zone(later.announced_at, made.time_zone),
+                heat_number=later.heat_number,
+            )
+    return None
+
+
+def _who(told: Sequence[QualifiedOut]) -> frozenset[tuple[str, str]]:
+    return frozenset((one.team, one.letter) for one in told)
+
+
 def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:
     """Announcements, newest first, fifty a page."""
     zone = meet_row(conn, meet_id).time_zone
@@ -317,7 +401,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
         rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
     page = rows[:PAGE]
     more = len(rows) > PAGE
-    holding = still_holding(conn, page)
+    holding = still_holding(conn, meet_id, page)
     return AnnouncementsOut(
         announcements=[
             AnnouncementLine(
@@ -348,7 +432,9 @@ def leads_on(conn: Connection, heat_id: HeatId) -> bool:
     return conn.execute(_LEADS_ON, {"heat": heat_id}).first() is not None
 
 
-def still_holding(conn: Connection, page: Sequence[AnyRow]) -> frozenset[AnnouncementId]:
+def still_holding(
+    conn: Connection, meet_id: MeetId, page: Sequence[AnyRow]
+) -> frozenset[AnnouncementId]:
     """Those of the announcements that still say what the result is.
 
     Results are worked out only where something touched them, all of a page together.
@@ -357,12 +443,15 @@ def still_holding(conn: Connection, page: Sequence[AnyRow]) -> frozenset[Announc
     shaken = heats_with_shaken(conn, [row.heat_id for row in latest])
     standing = [row for row in latest if row.heat_id not in shaken]
     touched = [row for row in standing if row.is_touched]
-    changed = _changed(conn, touched) if touched else frozenset()
+    changed = _changed(conn, meet_id, touched) if touched else frozenset()
     return frozenset(row.id for row in standing if row.heat_id not in changed)
 
 
-def _changed(conn: Connection, touched: Sequence[AnyRow]) -> frozenset[HeatId]:
-    lines = _lines_of(conn, {row.heat_id: row.present_run for row in touched})
+def _changed(conn: Connection, meet_id: MeetId, touched: Sequence[AnyRow]) -> frozenset[HeatId]:
+    """Letters are worked out by announcements alone: a list that moves them has changed itself."""
+    lines = dict(_lines_of(conn, {row.heat_id: row.present_run for row in touched}))
+    for heat_id, letters in letters_in(conn, meet_id, lines, ()).items():
+        lines[heat_id] = letters.on(lines[heat_id] or [])
     said = conn.execute(_SNAPSHOTS, {"announcements": [row.id for row in touched]})
     return frozenset(
         row.heat_id for row in said if not says_the_same(row.snapshot, lines[row.heat_id] or [])

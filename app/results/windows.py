@@ -55,6 +55,9 @@ _IN_HEATS = (
     .order_by(windows.c.opened_at, windows.c.id)
 )
 _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
+_OF_HEAT = _OF_MEET.where(windows.c.heat_id == bindparam("heat")).order_by(
+    windows.c.opened_at, windows.c.id
+)
 
 
 def _stretch(
@@ -105,6 +108,15 @@ def all_windows(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:
         pages.append(windows_of(conn, meet_id, now, pages[-1].next))
     together = [window for page in pages for window in page.windows]
     return found.model_copy(update={"windows": together, "next": None})
+
+
+def windows_of_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime
+) -> list[WindowOut]:
+    """The windows that touch a heat's result, in the order in which they opened."""
+    zone = meet_row(conn, meet_id).time_zone
+    rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id})
+    return [_window_out(row, zone, now) for row in rows]
 
 
 @dataclass(frozen=True, slots=True)

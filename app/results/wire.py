@@ -45,6 +45,33 @@ class ResultLineOut(Wire):
         description="what a DQ or an L is for, in words; the second lane infringement names the "
         "round and heat of the one noted before. Empty where neither stands"
     )
+    decimals: int | None = Field(
+        default=None, description="to how many decimals the time was given; the last decides ties"
+    )
+    qualification: str | None = Field(
+        default=None,
+        description="Q by place, q by time, qR by the referee, qJ by the jury, qD by draw; empty: "
+        "not through; null: not known yet, or nobody goes on from this round",
+    )
+    points: str = Field(default="", description="such as “6.5”; empty where it scores nothing")
+
+
+class QualifiedOut(Wire):
+    """A team that goes on to the next round."""
+
+    team: TeamId
+    team_name: str
+    heat_number: int | None
+    place: int | None
+    time: str
+    letter: str = Field(description="Q by place, q by time, qR, qJ by decision, qD by draw")
+
+
+QUALIFIED: Any = Field(
+    default_factory=list,
+    description="who goes on from the whole round, once every other heat of it is announced",
+)
+NEXT_ROUND: Any = Field(default="", description="the round that this one leads to; empty for none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +210,8 @@ class ResultOut(Wire):
     blockers: BlockersOut
     in_the_way: list[str] = Field(description="the same in words, for the desk alone")
     announced: AnnouncedOut | None
+    qualified: list[QualifiedOut] = QUALIFIED
+    next_round: str = NEXT_ROUND
     version: int
 
 
@@ -284,6 +313,19 @@ class LaterAnnouncement(Wire):
         return f"Superseded by announcement {self.number}, made {self.announced_at_local}."
 
 
+class QualifiersAnnounced(LaterAnnouncement):
+    """A later announcement of the same round by which others have qualified."""
+
+    heat_number: int
+
+    @property
+    def words(self) -> str:
+        return (
+            f"Others have qualified by announcement {self.number} of heat {self.heat_number}, made "
+            f"{self.announced_at_local}."
+        )
+
+
 class TimeCorrectionIn(Wire):
     """The time at which something was announced, where it had been typed wrongly."""
 
@@ -327,7 +369,13 @@ class EndOfMeetIn(Wire):
     pin: Pin
 
 
-KNOWN_LATER = ("superseded_by", "time_corrections", "final_since", "pending")
+KNOWN_LATER = (
+    "superseded_by",
+    "qualifiers_superseded_by",
+    "time_corrections",
+    "final_since",
+    "pending",
+)
 """What is told of an announcement beside what it said when it was made."""
 
 
@@ -365,14 +413,26 @@ class AnnouncementOut(Wire):
     blockers: BlockersOut
     remark: str
     windows: list[SnapshotWindow]
+    because: list[str] = Field(
+        default_factory=list,
+        description="the decisions on protests and appeals in this round since the announcement "
+        "before, and what they ordered",
+    )
     no_windows_because: str = Field(
         default="",
         description="why this announcement opens no window of its own; empty where it does",
     )
     abbreviations: dict[str, str]
     statement_digest: str
+    qualified: list[QualifiedOut] = QUALIFIED
+    next_round: str = NEXT_ROUND
     superseded_by: LaterAnnouncement | None = Field(
         default=None, description="the announcement that stands now; null for the one that stands"
+    )
+    qualifiers_superseded_by: QualifiersAnnounced | None = Field(
+        default=None,
+        description="the announcement, of this heat or another of its round, that says last who "
+        "qualified, where that is somebody else",
     )
     time_corrections: list[TimeCorrectionOut] = Field(
         default=[],

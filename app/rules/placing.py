@@ -8,13 +8,13 @@ the photo finish parts it (IAAF Rule 167.1, 2010-11).
 
 Teams behind a disqualified one move up: Rio 2016 men's 4x100 m final, third across the line
 disqualified, fourth placed third (press accounts). Left to others: who qualifies for the next
-round, and points.
+round (`qualifying.py`), and points (`points.py`).
 """
 
-from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 from typing import Final
 
 HUNDREDTHS: Final = 2
@@ -106,12 +106,33 @@ def place_heat(
     """
     entered = _each_lane_once(finishes)
     ranked = [finish for finish in entered if _takes_a_place(finish, disqualified)]
-    ranks = {finish.lane: _rank(finish, ranked) for finish in ranked}
-    order = sorted(ranks.values())
+    ranks = dict(zip([finish.lane for finish in ranked], _ranks(ranked), strict=True))
+    places: dict[tuple[int, ...], int] = {}
+    for place, rank in enumerate(sorted(ranks.values()), start=1):
+        places.setdefault(rank, place)
     return tuple(
-        Placed(finish.lane, order.index(ranks[finish.lane]) + 1 if finish.lane in ranks else None)
+        Placed(finish.lane, places[ranks[finish.lane]] if finish.lane in ranks else None)
         for finish in entered
     )
+
+
+def time_ranks(timed: Sequence[Finish]) -> list[tuple[int, int]]:
+    """What each of these finishes ranks by, in their order: the smaller is the faster, equal ranks
+    tie. All must have a time; they may come from several heats.
+
+    Hundredths first; thousandths within a hundredth where all that share it have them.
+    """
+    keys = [hundredths(finish.thousandths or 0) for finish in timed]
+    rough = {key for key, finish in zip(keys, timed, strict=True) if finish.decimals != THOUSANDTHS}
+    return [
+        (key, 0 if key in rough else finish.thousandths or 0)
+        for key, finish in zip(keys, timed, strict=True)
+    ]
+
+
+def hundredths(thousandths: int) -> int:
+    """A time in hundredths of a second, rounded up."""
+    return -(-thousandths // 10)
 
 
 def order_contradicts_times(finishes: Iterable[Finish]) -> list[Contradiction]:
@@ -124,7 +145,7 @@ def order_contradicts_times(finishes: Iterable[Finish]) -> list[Contradiction]:
         Contradiction(one.lane, other.lane)
         for one in entered
         for other in entered
-        if _decided_ahead_or_level(one, other) and _slower(one, other)
+        if _decided_ahead_or_level(one, other) and is_slower(one, other)
     ]
 
 
@@ -143,11 +164,9 @@ def open_ties(finishes: Iterable[Finish]) -> list[OpenTie]:
 
 def _each_lane_once(finishes: Iterable[Finish]) -> tuple[Finish, ...]:
     entered = tuple(sorted(finishes, key=lambda finish: finish.lane))
-    twice = [
-        lane for lane, times in Counter(finish.lane for finish in entered).items() if times > 1
-    ]
-    if twice:
-        raise ValueError(f"Lane {twice[0]} stands twice in this heat: keep one of them.")
+    for one, other in pairwise(entered):
+        if one.lane == other.lane:
+            raise ValueError(f"Lane {one.lane} stands twice in this heat: keep one of them.")
     return entered
 
 
@@ -155,19 +174,29 @@ def _takes_a_place(finish: Finish, disqualified: frozenset[int]) -> bool:
     return finish.status is FinishStatus.FINISHED and finish.lane not in disqualified
 
 
-def _rank(finish: Finish, ranked: list[Finish]) -> tuple[int, int, int]:
-    """What a team is sorted by; equal ranks share a place."""
-    untimed = [other.lane for other in ranked if other.thousandths is None]
-    if untimed and finish.decided_place is None:
-        raise ValueError(
-            f"Lane {untimed[0]} finished without a time, so the judges' places rank this heat, "
-            f"and lane {finish.lane} has none: give the missing time or every team's place."
-        )
-    if untimed or finish.thousandths is None:
-        return finish.decided_place or 0, 0, 0
-    tie = _tied(finish, ranked)
-    fine = finish.thousandths if _all_fine(tie) else 0
-    return _hundredths(finish), fine, (finish.decided_place or 0) if _all_placed(tie) else 0
+def _ranks(ranked: Sequence[Finish]) -> list[tuple[int, ...]]:
+    """What the teams that take a place are sorted by; equal ranks share one."""
+    if any(finish.thousandths is None for finish in ranked):
+        return [(_place_given(finish, ranked),) for finish in ranked]
+    ranks = time_ranks(ranked)
+    undecided = {
+        rank for rank, finish in zip(ranks, ranked, strict=True) if finish.decided_place is None
+    }
+    return [
+        (*rank, 0 if rank in undecided else finish.decided_place or 0)
+        for rank, finish in zip(ranks, ranked, strict=True)
+    ]
+
+
+def _place_given(finish: Finish, ranked: Iterable[Finish]) -> int:
+    """The judges' place of a team in a heat where a time is missing."""
+    if finish.decided_place is not None:
+        return finish.decided_place
+    untimed = next(other.lane for other in ranked if other.thousandths is None)
+    raise ValueError(
+        f"Lane {untimed} finished without a time, so the judges' places rank this heat, "
+        f"and lane {finish.lane} has none: give the missing time or every team's place."
+    )
 
 
 def _tied(finish: Finish, among: Iterable[Finish]) -> list[Finish]:
@@ -175,23 +204,20 @@ def _tied(finish: Finish, among: Iterable[Finish]) -> list[Finish]:
 
     Those with one time to 0.01 s, unless all of them have thousandths to go by.
     """
-    level = [other for other in among if _hundredths(other) == _hundredths(finish)]
+    own = hundredths(finish.thousandths or 0)
+    level = [other for other in among if hundredths(other.thousandths or 0) == own]
     if _all_fine(level):
         return [other for other in level if other.thousandths == finish.thousandths]
     return level
 
 
-def _slower(one: Finish, other: Finish) -> bool:
+def is_slower(one: Finish, other: Finish) -> bool:
+    """Whether the times part these two, and the second is the faster."""
     if one.thousandths is None or other.thousandths is None:
         return False
     if _all_fine((one, other)):
         return one.thousandths > other.thousandths
-    return _hundredths(one) > _hundredths(other)
-
-
-def _hundredths(finish: Finish) -> int:
-    """The time in hundredths of a second, rounded up."""
-    return -(-(finish.thousandths or 0) // 10)
+    return hundredths(one.thousandths) > hundredths(other.thousandths)
 
 
 def _all_fine(finishes: Iterable[Finish]) -> bool:

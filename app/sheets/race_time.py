@@ -1,7 +1,7 @@
-"""Reading a race time as people and timing systems write it.
+"""Reading a race time as people and timing systems write it, and writing it as results show it.
 
-Answers how many thousandths of a second a text means and to how many decimals it was given. Taken
-are seconds (42.35), minutes (3:02.12) and hours (1:02:03.45), with a decimal point or comma;
+Reading answers how many thousandths of a second a text means and to how many decimals it was given.
+Taken are seconds (42.35), minutes (3:02.12) and hours (1:02:03.45), with a decimal point or comma;
 1/100 s and 1/1000 s are photo finish, 1/10 s is hand timing (World Athletics TR19, from memory).
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 
+from app.rules.placing import HUNDREDTHS
 from app.sheets.problems import show
 
 # No relay on a track takes as long; longer "times" are times of day or slips of the comma.
@@ -57,3 +58,19 @@ def _check_range(text: str, thousandths: int) -> int:
     if not 0 < thousandths <= LONGEST_THOUSANDTHS:
         raise NotATime(f"{show(text)} is no time that a relay team runs. {_WAY_OUT}")
     return thousandths
+
+
+def show_time(thousandths: int, decimals: int) -> str:
+    """A time as results show it, to the hundredth: 42.35, 3:02.12.
+
+    Thousandths part ties and are rounded up for the result (World Athletics TR19, from memory).
+    """
+    if decimals > HUNDREDTHS:
+        thousandths, decimals = -(-thousandths // 10) * 10, HUNDREDTHS
+    seconds, fraction = divmod(thousandths, 1000)
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    tail = f".{fraction:03d}"[: decimals + 1]
+    if hours:
+        return f"{hours}:{minutes:02d}:{seconds:02d}{tail}"
+    return f"{minutes}:{seconds:02d}{tail}" if minutes else f"{seconds}{tail}"

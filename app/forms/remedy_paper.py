@@ -1,0 +1,155 @@
+"""What does a paper about a remedy say: a protest, an appeal, or the decision on one of them?
+
+The four share one layout: who it is about, what was decided or is awaited, what people wrote, and
+who signed. One page for an ordinary case on A4 and on Letter; more text goes on over further pages.
+The paper draws what it is given and decides nothing. Layout of our own; the facts on it are those
+that a protest or an appeal needs (common practice).
+"""
+
+from dataclasses import dataclass
+from functools import partial
+
+from app.forms.flow import LABEL_GREY, Column, Flow
+from app.forms.painting import About, paint
+from app.forms.paper import Paper
+from app.forms.sheet_head import TeamHead, name_race, write_meet, write_team
+from app.forms.sheet_parts import (
+    BODY,
+    GAP,
+    SMALL,
+    Fact,
+    Foot,
+    add_feet,
+    fit_pages,
+    plan_foot,
+    shorten,
+    write_title,
+)
+from app.forms.signature_section import InkField, Signature
+from app.forms.signing_section import Signing, write_signing
+from app.forms.typesetting import Segment, Typesetter
+from app.forms.verdict_section import Verdict, write_verdict
+
+__all__ = ["InkField", "RemedyPaper", "Section", "Signature", "draw_remedy_paper"]
+
+DASH = "\u2013"
+LABEL_SHARE = 0.22
+LABEL_GAP = 6.0
+PARAGRAPH_GAP = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A titled part: labels with values, then what people wrote, then a list of sentences."""
+
+    title: str
+    facts: tuple[tuple[str, str], ...] = ()
+    paragraphs: tuple[str, ...] = ()
+    items: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemedyPaper(TeamHead):
+    """Everything on the paper, with times and distances already in words.
+
+    `number` is what it is called over a radio. `verdict` is empty while nothing is decided, and
+    `awaits` then says whose word is awaited. `effect` and `standing_note` are empty where there is
+    none; `marks` are what its reader must know first, such as that it came late.
+    """
+
+    title: str
+    number: str
+    verdict: str
+    awaits: str
+    effect: str
+    grounds: tuple[tuple[str, str], ...]
+    reasons: str
+    standing_note: str
+    marks: tuple[str, ...]
+    sections: tuple[Section, ...]
+    signatures: tuple[Signature, ...]
+    ink_fields: tuple[InkField, ...]
+    record_head: str
+    printed_at: str
+
+
+def draw_remedy_paper(paper: RemedyPaper, sheet: Paper) -> bytes:
+    """The paper as a PDF; the same paper on the same sheet gives the same bytes."""
+    flow = fit_pages(partial(_plan, paper, sheet))
+    title = " \u2013 ".join(map(shorten, (paper.title, paper.number, paper.event)))
+    subject = ", ".join(map(shorten, (paper.team, paper.meet, paper.date)))
+    return paint(flow.pages, sheet, About(title, subject))
+
+
+def _plan(paper: RemedyPaper, sheet: Paper, scale: float) -> Flow:
+    typesetter = Typesetter()
+    foot = _plan_foot(typesetter, paper, sheet)
+    flow = Flow(sheet, foot.height, scale, typesetter)
+    _write_head(flow, paper)
+    verdict = _state_verdict(paper)
+    decided_on = len(flow.pages)
+    write_verdict(flow, verdict)
+    for section in paper.sections:
+        _write_section(flow, section)
+    signing = Signing(paper.signatures, paper.ink_fields, paper.record_head)
+    write_signing(flow, signing, verdict, decided_on)
+    add_feet(flow, foot)
+    return flow
+
+
+def _plan_foot(typesetter: Typesetter, paper: RemedyPaper, sheet: Paper) -> Foot:
+    caution = (
+        f"Windows and consequences are worked out by the edition “{shorten(paper.edition)}”. The "
+        "appointed officials decide under the current edition of their own rule book."
+    )
+    which = [
+        Fact("", paper.title, "title"),
+        Fact("", paper.number, "number"),
+        Fact("", f"printed {paper.printed_at}", "time of printing"),
+    ]
+    return plan_foot(typesetter, sheet, caution, [name_race(paper), which])
+
+
+def _write_head(flow: Flow, paper: RemedyPaper) -> None:
+    printed = Fact("Printed", paper.printed_at, "time of printing")
+    write_title(flow, paper.title, [printed], paper.number)
+    write_meet(flow, paper)
+    write_team(flow, paper)
+    flow.skip(GAP * 0.6)
+
+
+def _state_verdict(paper: RemedyPaper) -> Verdict:
+    return Verdict(
+        label="decision",
+        words=paper.verdict,
+        effect=paper.effect,
+        grounds=tuple(Fact(label, value, label) for label, value in paper.grounds),
+        reasons=paper.reasons,
+        later=paper.standing_note,
+        name=paper.number,
+        awaits=paper.awaits,
+        marks=paper.marks,
+    )
+
+
+def _write_section(flow: Flow, section: Section) -> None:
+    if section.title:
+        flow.label(section.title, BODY)
+    for label, value in section.facts:
+        _write_fact(flow, label, value)
+    for paragraph in section.paragraphs:
+        flow.skip(PARAGRAPH_GAP)
+        flow.write([Segment(paragraph, section.title)], BODY)
+    if section.items and (section.facts or section.paragraphs):
+        flow.skip(PARAGRAPH_GAP)
+    for item in section.items:
+        flow.item(DASH, [Segment(item, section.title)], BODY)
+    flow.skip(GAP)
+
+
+def _write_fact(flow: Flow, label: str, value: str) -> None:
+    share = flow.width * LABEL_SHARE
+    name = flow.set_lines([Segment(label, "labels")], SMALL + 0.8, share - LABEL_GAP)
+    words = flow.set_lines([Segment(value, label)], BODY, flow.width - share)
+    beside = Column(flow.left + share, flow.width - share, words)
+    flow.columns([Column(flow.left, share, name, grey=LABEL_GREY), beside])

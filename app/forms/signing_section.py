@@ -1,0 +1,43 @@
+"""What do those who sign have before them?
+
+All signatures stand on one page, and on it the verdict that they sign: in full where the page holds
+both, else again in short.
+"""
+
+from dataclasses import dataclass
+from functools import partial
+
+from app.forms.flow import Flow
+from app.forms.sheet_parts import GAP, LABEL, Fact, join_facts, write_missing
+from app.forms.signature_section import InkField, Signature, write_ink_fields, write_signatures
+from app.forms.verdict_section import Verdict, write_verdict_again
+
+
+@dataclass(frozen=True, slots=True)
+class Signing:
+    """Who signed on a device, who may sign in ink, and the record's head at printing."""
+
+    signatures: tuple[Signature, ...]
+    ink_fields: tuple[InkField, ...]
+    record_head: str
+
+
+def write_signing(flow: Flow, signing: Signing, verdict: Verdict, page: int) -> None:
+    """The signatures with the verdict that stands in full on this page of the sheet."""
+    write = partial(_write, signing=signing)
+    if len(flow.pages) != page or not flow.fits(write):
+        flow.keep(partial(_write_with_verdict, signing=signing, verdict=verdict, page=page))
+
+
+def _write_with_verdict(flow: Flow, signing: Signing, verdict: Verdict, page: int) -> None:
+    write_verdict_again(flow, verdict, page)
+    _write(flow, signing)
+
+
+def _write(flow: Flow, signing: Signing) -> None:
+    write_signatures(flow, signing.signatures)
+    head = [Fact("Record head at printing", signing.record_head, "record head")]
+    flow.write(join_facts(head), LABEL)
+    flow.skip(GAP * 0.7)
+    write_ink_fields(flow, signing.ink_fields)
+    write_missing(flow)

@@ -1,0 +1,97 @@
+"""Which letters and points do the lines of a heat carry, and who of its round has qualified?
+
+A heat is taken by its own finish list and all others of its round as they were announced: so an
+announcement tells what is public then, and nothing of a list or a ruling that is not announced.
+Letters by time, and that a team is not through, are told when every other heat is announced.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from app.ids import HeatId, MeetId, TeamId
+from app.refusals import StateConflict
+from app.results.wire import QualifiedOut, ResultLineOut
+from app.rounds.queries import RoundKey, rounds_set_for
+from app.rounds.standing import RoundAtHand, round_at_hand
+from app.rounds.telling import better_times, letter_of
+from app.rounds.wire import show_points
+from app.rules.qualifying import RoundStanding
+
+
+@dataclass(frozen=True, slots=True)
+class Letters:
+    """A round that is set, and where its teams stand."""
+
+    at_hand: RoundAtHand
+    standing: RoundStanding
+
+    @property
+    def next_round(self) -> str:
+        return self.at_hand.next_round
+
+    def on(self, lines: Sequence[ResultLineOut]) -> list[ResultLineOut]:
+        """A heat's lines with their letters and points."""
+        return [
+            line.model_copy(
+                update={
+                    "qualification": letter_of(self.at_hand, self.standing, line.team),
+                    "points": self._points(line.team),
+                }
+            )
+            for line in lines
+        ]
+
+    def qualified(self) -> list[QualifiedOut]:
+        """Who goes on from the whole round, in order; nobody while that is not settled."""
+        if not self.standing.is_complete or self.standing.open_draw is not None:
+            return []
+        times = better_times(self.at_hand)
+        return [self._qualified(team, times) for team in self.standing.qualified]
+
+    def _points(self, team: TeamId) -> str:
+        known = self.standing.teams.get(team)
+        return "" if known is None else show_points(known.points)
+
+    def _qualified(self, team: str, times: Mapping[TeamId, str]) -> QualifiedOut:
+        known = self.standing.teams[team]
+        return QualifiedOut(
+            team=TeamId(team),
+            team_name=self.at_hand.names[team],
+            heat_number=self.at_hand.heat_numbers.get(known.heat),
+            place=known.place,
+            time=times.get(TeamId(team), ""),
+            letter=str(known.letter),
+        )
+
+
+def letters_in(
+    conn: Connection, meet_id: MeetId, heat_ids: Iterable[HeatId], beside: Collection[HeatId]
+) -> Mapping[HeatId, Letters]:
+    """The letters of those heats whose round is set, each round read once.
+
+    `beside`: the heats that are taken by their finish lists, all others as announced.
+    """
+    known: dict[RoundKey, Letters | None] = {}
+    found: dict[HeatId, Letters] = {}
+    for heat_id, which in rounds_set_for(conn, heat_ids).items():
+        if which not in known:
+            known[which] = _letters(conn, meet_id, which, beside)
+        letters = known[which]
+        if letters is not None:
+            found[heat_id] = letters
+    return found
+
+
+def _letters(
+    conn: Connection, meet_id: MeetId, which: RoundKey, beside: Collection[HeatId]
+) -> Letters | None:
+    """None where the start lists have a team in two heats of the round: nobody can say then."""
+    at_hand = round_at_hand(conn, meet_id, which.event, which.key, announced_beside=beside)
+    try:
+        return Letters(at_hand, at_hand.stand())
+    except StateConflict:
+        return None

@@ -1,0 +1,331 @@
+"""Reading rounds: how they are set, and the rows that a round's standing is worked out from.
+
+All that a round is made of is read with a fixed number of statements, whatever its size.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
+
+from app.clock import in_zone
+from app.ids import EventId, HeatId, LotsId, MeetId, RoundId, TeamId
+from app.meets.queries import PRESENT_RUN, meet_row
+from app.meets.tables import events, heats, lanes, teams
+from app.refusals import NotFound
+from app.results.tables import announcements, results
+from app.rounds.tables import advancements, lots, re_runs, rounds
+from app.rounds.wire import LotsOut, RoundOut, RoundsOut, TeamLine
+from app.rulings.tables import disqualifications
+from app.store.prepared import Prepared
+from app.store.rows import AnyRow
+
+# Written out, not bound: the statements below are compiled once.
+_IN_FORCE: ColumnElement[str] = literal_column("'in force'")
+
+
+def _heats_named(key: str) -> Any:
+    return (
+        select(func.count())
+        .select_from(heats)
+        .where(
+            heats.c.event_id == rounds.c.event_id,
+            heats.c.round_key == getattr(rounds.c, key),
+        )
+        .scalar_subquery()
+    )
+
+
+_FIRST_POSITION = (
+    select(func.min(heats.c.position))
+    .where(heats.c.event_id == rounds.c.event_id, heats.c.round_key == rounds.c.round_key)
+    .scalar_subquery()
+)
+_ROUNDS = (
+    select(
+        rounds,
+        events.c.name.label("event_name"),
+        _heats_named("round_key").label("heats"),
+        _heats_named("next_key").label("next_heats"),
+    )
+    .join(events, events.c.id == rounds.c.event_id)
+    .where(rounds.c.meet_id == bindparam("meet"))
+)
+_ROUNDS_OF_MEET = _ROUNDS.order_by(events.c.id, _FIRST_POSITION, rounds.c.round_key)
+_ROUND_OUT = _ROUNDS.where(rounds.c.id == bindparam("round"))
+_SETTING = Prepared(
+    select(rounds).where(
+        rounds.c.event_id == bindparam("event"), rounds.c.round_key == bindparam("round")
+    )
+)
+_EVENT = Prepared(
+    select(events).where(events.c.meet_id == bindparam("meet"), events.c.id == bindparam("event"))
+)
+_EVENTS = select(events.c.id, events.c.name).where(events.c.meet_id == bindparam("meet"))
+_ROUND_NAMES = (
+    select(heats.c.round, heats.c.round_key, func.min(heats.c.position).label("first"))
+    .where(heats.c.event_id == bindparam("event"))
+    .group_by(heats.c.round, heats.c.round_key)
+    .order_by(func.min(heats.c.position))
+)
+_OF_ROUND = and_(
+    re_runs.c.event_id == bindparam("event"),
+    re_runs.c.round_key == bindparam("round"),
+    re_runs.c.state == _IN_FORCE,
+)
+_OF_EVENT = heats.c.event_id == bindparam("event")
+_RAN = and_(
+    _OF_EVENT,
+    or_(
+        heats.c.round_key == bindparam("round"),
+        heats.c.id.in_(select(re_runs.c.run_heat_id).where(_OF_ROUND)),
+    ),
+)
+_RAN_OR_NEXT = or_(_RAN, and_(_OF_EVENT, heats.c.round_key == bindparam("next")))
+_NUMBER_ANNOUNCED = (
+    select(func.max(announcements.c.number))
+    .where(announcements.c.heat_id == heats.c.id)
+    .scalar_subquery()
+)
+_HEATS = Prepared(
+    select(
+        heats.c.id,
+        heats.c.round,
+        heats.c.round_key,
+        heats.c.number,
+        heats.c.state,
+        PRESENT_RUN.label("present_run"),
+        _NUMBER_ANNOUNCED.label("announced"),
+    )
+    .where(_RAN_OR_NEXT)
+    .order_by(heats.c.number, heats.c.id)
+)
+_LANES = Prepared(
+    select(
+        lanes.c.heat_id,
+        lanes.c.lane,
+        lanes.c.team_id,
+        teams.c.name,
+        teams.c.affiliation,
+    )
+    .join(heats, heats.c.id == lanes.c.heat_id)
+    .join(teams, teams.c.id == lanes.c.team_id)
+    .where(_RAN_OR_NEXT)
+    .order_by(lanes.c.heat_id, lanes.c.lane)
+)
+_LISTS = Prepared(
+    select(results.c.heat_id, results.c.run, results.c.rows)
+    .join(heats, heats.c.id == results.c.heat_id)
+    .where(_RAN)
+)
+_OUT = Prepared(
+    select(
+        disqualifications.c.id,
+        disqualifications.c.heat_id,
+        disqualifications.c.team_id,
+        teams.c.name,
+        teams.c.affiliation,
+    )
+    .join(heats, heats.c.id == disqualifications.c.heat_id)
+    .join(teams, teams.c.id == disqualifications.c.team_id)
+    .where(_RAN, disqualifications.c.state == _IN_FORCE)
+)
+_ANNOUNCED = Prepared(
+    select(announcements.c.heat_id, announcements.c.snapshot)
+    .join(heats, heats.c.id == announcements.c.heat_id)
+    .where(_RAN, announcements.c.number == _NUMBER_ANNOUNCED)
+)
+_RE_RUNS = Prepared(select(re_runs).where(_OF_ROUND).order_by(re_runs.c.since, re_runs.c.id))
+_ADVANCED = Prepared(
+    select(advancements.c.team_id, advancements.c.letter, teams.c.name, teams.c.affiliation)
+    .join(teams, teams.c.id == advancements.c.team_id)
+    .where(
+        advancements.c.event_id == bindparam("event"),
+        advancements.c.round_key == bindparam("round"),
+        advancements.c.state == _IN_FORCE,
+    )
+)
+_LOTS = Prepared(
+    select(lots)
+    .where(lots.c.event_id == bindparam("event"), lots.c.round_key == bindparam("round"))
+    .order_by(lots.c.entered_at, lots.c.id)
+)
+_LOTS_OUT = (
+    select(lots, rounds.c.id.label("round_id"))
+    .join(
+        rounds,
+        and_(rounds.c.event_id == lots.c.event_id, rounds.c.round_key == lots.c.round_key),
+    )
+    .where(lots.c.meet_id == bindparam("meet"), lots.c.id == bindparam("lots"))
+)
+_TEAM_NAMES = select(teams.c.id, teams.c.name).where(
+    teams.c.id.in_(bindparam("teams", expanding=True))
+)
+_RE_RUN_OF_HEAT = Prepared(select(re_runs).where(re_runs.c.run_heat_id == bindparam("heat")))
+_RUNS_IN = func.coalesce(re_runs.c.round_key, heats.c.round_key)
+_SET_ROUNDS = (
+    select(heats.c.id, heats.c.event_id, rounds.c.round_key)
+    .select_from(
+        heats.outerjoin(
+            re_runs, and_(re_runs.c.run_heat_id == heats.c.id, re_runs.c.state == _IN_FORCE)
+        ).join(rounds, and_(rounds.c.event_id == heats.c.event_id, rounds.c.round_key == _RUNS_IN))
+    )
+    .where(heats.c.id.in_(bindparam("heats", expanding=True)))
+)
+_SCORING = (
+    select(rounds.c.event_id, rounds.c.round_key, rounds.c.round)
+    .where(rounds.c.meet_id == bindparam("meet"), rounds.c.points != literal_column("'[]'"))
+    .order_by(rounds.c.event_id, _FIRST_POSITION, rounds.c.round_key)
+)
+
+
+class RoundKey(NamedTuple):
+    """A round by its event and the key of its name."""
+
+    event: EventId
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
+class RoundRows:
+    """What is stored of a round, row by row; `setting` is None where nobody set it."""
+
+    setting: Any | None
+    event: Any
+    heats: list[Any]
+    lanes: list[Any]
+    lists: list[Any]
+    disqualified: list[Any]
+    announced: list[Any]
+    re_runs: list[Any]
+    advanced: list[Any]
+    lots: list[Any]
+    track_lanes: int
+
+
+def round_rows(conn: Connection, meet_id: MeetId, which: RoundKey, *, announced: bool) -> RoundRows:
+    """All that is stored of a round; of announcements only where they are asked for.
+
+    NotFound for an event that is not of this meet.
+    """
+    values = {"event": which.event, "round": which.key}
+    setting = _SETTING.first(conn, values)
+    event = _EVENT.first(conn, {"meet": meet_id, "event": which.event})
+    if event is None:
+        raise NotFound("There is no such event at this meet.")
+    values["next"] = (setting.next_key or "") if setting is not None else ""
+    return RoundRows(
+        setting=setting,
+        event=event,
+        heats=_HEATS.all(conn, values),
+        lanes=_LANES.all(conn, values),
+        lists=_LISTS.all(conn, values),
+        disqualified=_OUT.all(conn, values),
+        announced=_ANNOUNCED.all(conn, values) if announced else [],
+        re_runs=_RE_RUNS.all(conn, values),
+        advanced=_ADVANCED.all(conn, values),
+        lots=_LOTS.all(conn, values),
+        track_lanes=meet_row(conn, meet_id).facts["track"]["lanes"],
+    )
+
+
+def rounds_set_for(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, RoundKey]:
+    """The rounds of those heats whose round is set; a re-run counts for the round it is of."""
+    rows = conn.execute(_SET_ROUNDS, {"heats": list(heat_ids)})
+    return {row.id: RoundKey(row.event_id, row.round_key) for row in rows}
+
+
+def re_run_of_heat(conn: Connection, heat_id: HeatId) -> Any | None:
+    """The re-run that was ordered as this heat, None for any other heat."""
+    return _RE_RUN_OF_HEAT.first(conn, {"heat": heat_id})
+
+
+def round_row(conn: Connection, meet_id: MeetId, round_id: RoundId) -> AnyRow | None:
+    """How a round is set, with its event's name; None for an id that is not of this meet."""
+    return conn.execute(_ROUND_OUT, {"meet": meet_id, "round": round_id}).one_or_none()
+
+
+def known_round(conn: Connection, meet_id: MeetId, round_id: RoundId) -> RoundKey:
+    """Which round an id means; NotFound for an id that is not of this meet."""
+    row = round_row(conn, meet_id, round_id)
+    if row is None:
+        raise NotFound("There is no such round at this meet.")
+    return RoundKey(row.event_id, row.round_key)
+
+
+def round_out(conn: Connection, meet_id: MeetId, round_id: RoundId) -> RoundOut:
+    """How a round is set; NotFound for an id that is not of this meet."""
+    row = round_row(conn, meet_id, round_id)
+    if row is None:
+        raise NotFound("There is no such round at this meet.")
+    return _round_out(row)
+
+
+def rounds_out(conn: Connection, meet_id: MeetId) -> RoundsOut:
+    """All rounds of a meet that are set, by event, in the order of the programme."""
+    meet_row(conn, meet_id)
+    rows = conn.execute(_ROUNDS_OF_MEET, {"meet": meet_id})
+    return RoundsOut(rounds=[_round_out(row) for row in rows])
+
+
+def scoring_rounds(conn: Connection, meet_id: MeetId) -> list[RoundKey]:
+    """The rounds of a meet whose places score."""
+    rows = conn.execute(_SCORING, {"meet": meet_id})
+    return [RoundKey(row.event_id, row.round_key) for row in rows]
+
+
+def event_names(conn: Connection, meet_id: MeetId) -> Mapping[EventId, str]:
+    """The meet's events by id."""
+    rows = conn.execute(_EVENTS, {"meet": meet_id})
+    return {row.id: row.name for row in rows}
+
+
+def round_names(conn: Connection, event_id: EventId) -> Mapping[str, str]:
+    """The rounds that the start lists of an event have, by key, in the order of the programme."""
+    names: dict[str, str] = {}
+    for row in conn.execute(_ROUND_NAMES, {"event": event_id}):
+        names.setdefault(row.round_key, row.round)
+    return names
+
+
+def lots_out(conn: Connection, meet_id: MeetId, lots_id: LotsId, zone: str) -> LotsOut:
+    """Lots as they were drawn; the caller knows that they were."""
+    row = conn.execute(_LOTS_OUT, {"meet": meet_id, "lots": lots_id}).one()
+    names = team_names(conn, row.drawn)
+    return LotsOut(
+        id=row.id,
+        round=row.round_id,
+        drawn=[TeamLine(team=team, name=names[team]) for team in row.drawn],
+        places=row.places,
+        drawn_by=row.drawn_by,
+        drawn_at=row.drawn_at,
+        drawn_at_local=in_zone(row.drawn_at, zone),
+        entered_at=row.entered_at,
+        entered_by=row.official_id,
+    )
+
+
+def team_names(conn: Connection, team_ids: Iterable[TeamId]) -> Mapping[TeamId, str]:
+    """The names of teams by id."""
+    rows = conn.execute(_TEAM_NAMES, {"teams": list(team_ids)})
+    return {row.id: row.name for row in rows}
+
+
+def _round_out(row: AnyRow) -> RoundOut:
+    return RoundOut(
+        id=row.id,
+        event=row.event_id,
+        event_name=row.event_name,
+        round=row.round,
+        next_round=row.next_round,
+        by_place=row.by_place,
+        by_time=row.by_time,
+        lanes=row.lanes,
+        points=row.points,
+        heats=row.heats,
+        next_heats=row.next_heats,
+        version=row.version,
+    )

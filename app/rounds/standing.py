@@ -1,0 +1,312 @@
+"""Where does a round stand, by what is stored or by what was announced?
+
+Two readings of one round: by all finish lists that are loaded, for the referee, the jury and the
+desk; and as announced, for everybody, so that nothing is known before its announcement. The desk's
+own heat is read by its list and all others as announced, since that is what its announcement says.
+Who stands where is the rules' business (`app/rules/qualifying.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from sqlalchemy import Connection
+
+from app.ids import EventId, HeatId, MeetId, TeamId
+from app.meets.states import HeatState
+from app.meets.wire import HeatOut
+from app.refusals import StateConflict
+from app.rounds.queries import RoundKey, RoundRows, re_run_of_heat, round_rows
+from app.rules.placing import HUNDREDTHS, THOUSANDTHS, Finish, FinishStatus
+from app.rules.qualifying import (
+    Advancement,
+    Disqualified,
+    HeatRun,
+    Letter,
+    Ran,
+    ReRun,
+    Round,
+    RoundStanding,
+    Seat,
+    stand,
+)
+from app.rules.relay import Relay
+from app.visible import likeness
+
+PUBLISHED = frozenset({HeatState.ANNOUNCED.value, HeatState.FINAL.value})
+
+
+@dataclass(frozen=True, slots=True)
+class NextHeat:
+    """A heat of the next round, and the number of its announcement that stands, if any."""
+
+    heat: HeatId
+    number: int
+    state: HeatState
+    announced: int | None
+
+    @property
+    def has_begun(self) -> bool:
+        return self.state is not HeatState.TO_COME
+
+
+@dataclass(frozen=True, slots=True)
+class RoundAtHand:
+    """A round as it was read, with the names of all that is in it.
+
+    `drawn`: who is drawn into the next round. The same stands in `round.seats` until a heat of the
+    next round has begun; from then on no lane is given to anybody else. `published`: the heats and
+    re-runs that were announced.
+    """
+
+    round: Round
+    event: EventId
+    event_name: str
+    round_key: str
+    round_name: str
+    next_round: str
+    names: Mapping[str, str]
+    affiliations: Mapping[str, str]
+    heat_numbers: Mapping[str, int]
+    heat_names: Mapping[str, str]
+    next_heats: tuple[NextHeat, ...]
+    drawn: Mapping[Seat, TeamId]
+    published: frozenset[HeatId]
+    is_set: bool
+
+    @property
+    def next_has_begun(self) -> bool:
+        return any(heat.has_begun for heat in self.next_heats)
+
+    def stand(self) -> RoundStanding:
+        """Where every team stands; StateConflict where the start lists make that impossible."""
+        try:
+            return stand(self.round)
+        except ValueError as error:
+            raise StateConflict(
+                f"{self.event_name}, {self.round_name} cannot be worked out: a team stands in two "
+                "of its heats. Correct the start lists."
+            ) from error
+
+    def seat_name(self, seat: Seat) -> str:
+        """A lane of the next round as people name it."""
+        if len(self.next_heats) == 1:
+            return f"lane {seat.lane}"
+        return f"{self.heat_names[seat.heat]}, lane {seat.lane}"
+
+
+def round_of_heat(conn: Connection, meet_id: MeetId, heat: HeatOut) -> RoundAtHand | None:
+    """The round of a heat by all lists that are loaded; a re-run is of the round it was ordered in.
+
+    None for a re-run that was called off.
+    """
+    key = round_key_of(conn, heat)
+    return None if key is None else round_at_hand(conn, meet_id, heat.event, key)
+
+
+def round_key_of(conn: Connection, heat: HeatOut) -> str | None:
+    """The key of a heat's round, None for a re-run that was called off."""
+    re_run = re_run_of_heat(conn, heat.id)
+    if re_run is None:
+        return likeness(heat.round)
+    return str(re_run.round_key) if re_run.state == "in force" else None
+
+
+def round_at_hand(
+    conn: Connection,
+    meet_id: MeetId,
+    event_id: EventId,
+    round_key: str,
+    *,
+    announced_beside: Collection[HeatId] | None = None,
+) -> RoundAtHand:
+    """A round as it stands now, also where nobody set it: then no letters and no points.
+
+    By all lists that are loaded; or, with `announced_beside`, by the lists of those heats and by
+    the announcements of all others. A list of another race or start list is as good as none.
+    """
+    announced = announced_beside is not None
+    rows = round_rows(conn, meet_id, RoundKey(event_id, round_key), announced=announced)
+    return _Reading(rows, round_key, announced_beside).at_hand()
+
+
+class _Reading:
+    """Makes a round of its rows."""
+
+    def __init__(
+        self, rows: RoundRows, round_key: str, announced_beside: Collection[HeatId] | None
+    ) -> None:
+        self._rows = rows
+        self._key = round_key
+        self._beside = announced_beside
+        self._lanes: dict[HeatId, dict[int, TeamId]] = {}
+        for lane in rows.lanes:
+            self._lanes.setdefault(lane.heat_id, {})[lane.lane] = lane.team_id
+        self._lists = {row.heat_id: row for row in rows.lists}
+        self._told = {row.heat_id: row.snapshot for row in rows.announced}
+        self._out: dict[HeatId, list[Disqualified]] = {}
+        for row in rows.disqualified:
+            self._out.setdefault(row.heat_id, []).append(Disqualified(row.team_id, row.id))
+        self._by_id = {row.id: row for row in rows.heats}
+        self._next_key = rows.setting.next_key if rows.setting is not None else None
+
+    def at_hand(self) -> RoundAtHand:
+        rows, setting = self._rows, self._rows.setting
+        own = [heat for heat in rows.heats if heat.round_key == self._key]
+        next_heats = self._next_heats()
+        drawn = {
+            Seat(heat.heat, lane): team
+            for heat in next_heats
+            for lane, team in self._lanes.get(heat.heat, {}).items()
+        }
+        begun = any(heat.has_begun for heat in next_heats)
+        advancement = self._advancement()
+        round_ = Round(
+            heats=tuple(self._heat_run(heat) for heat in own),
+            advancement=advancement,
+            advanced={row.team_id: Letter(row.letter) for row in rows.advanced},
+            re_runs=tuple(self._re_run(row) for row in rows.re_runs),
+            lots=tuple(tuple(row.drawn) for row in rows.lots),
+            points=tuple(map(Fraction, setting.points)) if setting is not None else (),
+            seats={} if begun else drawn,
+            free_seats=() if begun else self._free_seats(next_heats, drawn, advancement),
+        )
+        round_name = own[0].round if own else setting.round if setting is not None else self._key
+        return RoundAtHand(
+            round=round_,
+            event=rows.event.id,
+            event_name=rows.event.name,
+            round_key=self._key,
+            round_name=round_name,
+            next_round=(setting.next_round or "") if setting is not None else "",
+            names={row.team_id: row.name for row in self._named()},
+            affiliations={row.team_id: row.affiliation for row in self._named()},
+            heat_numbers={heat.id: heat.number for heat in rows.heats},
+            heat_names={heat.id: self._heat_name(heat) for heat in rows.heats},
+            next_heats=next_heats,
+            drawn=drawn,
+            published=frozenset(heat.id for heat in rows.heats if _is_published(heat)),
+            is_set=setting is not None,
+        )
+
+    def _named(self) -> Iterator[Any]:
+        """Every row that names a team: who is out or advanced may have been drawn away since."""
+        yield from self._rows.lanes
+        yield from self._rows.disqualified
+        yield from self._rows.advanced
+
+    def _heat_name(self, heat: Any) -> str:
+        """A heat within its round; a re-run is called by its own round's name."""
+        if heat.round_key in {self._key, self._next_key}:
+            return f"heat {heat.number}"
+        return f"{heat.round}, heat {heat.number}"
+
+    def _advancement(self) -> Advancement | None:
+        setting = self._rows.setting
+        if setting is None or setting.next_key is None:
+            return None
+        return Advancement(setting.by_place, setting.by_time, setting.lanes)
+
+    def _next_heats(self) -> tuple[NextHeat, ...]:
+        return tuple(
+            NextHeat(heat.id, heat.number, HeatState(heat.state), heat.announced)
+            for heat in self._rows.heats
+            if heat.round_key == self._next_key
+        )
+
+    def _free_seats(
+        self,
+        next_heats: tuple[NextHeat, ...],
+        drawn: Mapping[Seat, TeamId],
+        advancement: Advancement | None,
+    ) -> tuple[Seat, ...]:
+        """From the outside in: where there are more lanes than teams, the inside ones stay free
+        (IAAF Rule 166, 2016-17, note 4). No more than the next round is set to have.
+        """
+        if advancement is None:
+            return ()
+        highest = Relay(self._rows.event.relay).places(self._rows.track_lanes)
+        every = (Seat(one.heat, lane) for lane in range(highest, 0, -1) for one in next_heats)
+        left = max(0, advancement.lanes - len(drawn))
+        return tuple(seat for seat in every if seat not in drawn)[:left]
+
+    def _heat_run(self, heat: Any) -> HeatRun:
+        ran, out = self._ran(heat)
+        return HeatRun(heat.id, ran or (), frozenset(out), is_in=ran is not None)
+
+    def _re_run(self, row: Any) -> ReRun:
+        ran, out = self._ran(self._by_id[row.run_heat_id])
+        return ReRun(
+            key=row.run_heat_id,
+            teams=tuple(row.teams),
+            letter=Letter(row.letter),
+            ran=tuple(one for one in ran or () if one.team in row.teams),
+            disqualified=frozenset(out),
+            time_to_beat=row.time_to_beat,
+            added_places=row.added_places,
+        )
+
+    def _ran(self, heat: Any) -> tuple[tuple[Ran, ...] | None, list[Disqualified]]:
+        """What is known of a heat, None where its list has not come; and who is out of it."""
+        if self._beside is None or heat.id in self._beside:
+            return self._by_list(heat), self._out.get(heat.id, [])
+        if not _is_published(heat):
+            return None, []
+        lines = self._told[heat.id]["lines"]
+        return tuple(_ran_as_told(lines)), list(_out_as_told(lines))
+
+    def _by_list(self, heat: Any) -> tuple[Ran, ...] | None:
+        row, here = self._lists.get(heat.id), self._lanes.get(heat.id, {})
+        if row is None or row.run != heat.present_run or len(row.rows) != len(here):
+            return None
+        if any(here.get(line["lane"]) != line["team"] for line in row.rows):
+            return None
+        return tuple(
+            Ran(
+                line["team"],
+                Finish(
+                    line["lane"],
+                    FinishStatus(line["status"]),
+                    line["thousandths"],
+                    line["place"],
+                    line["decimals"],
+                ),
+            )
+            for line in row.rows
+        )
+
+
+def _is_published(heat: Any) -> bool:
+    return heat.state in PUBLISHED and heat.announced is not None
+
+
+def _ran_as_told(lines: list[dict[str, Any]]) -> Iterator[Ran]:
+    """Who ran, by an announcement: its places part what its times leave open.
+
+    Who is disqualified and has neither time nor place left is named among those who are out.
+    """
+    for line in lines:
+        status = FinishStatus(line["status"])
+        known = line["thousandths"] is not None or line["place"] is not None
+        if known or status is not FinishStatus.FINISHED:
+            yield Ran(
+                line["team"],
+                Finish(line["lane"], status, line["thousandths"], line["place"], _decimals(line)),
+            )
+
+
+def _decimals(line: Mapping[str, Any]) -> int:
+    """Announcements of before did not tell; the last figure does, but for a time that ends in 0."""
+    told: int | None = line.get("decimals")
+    if told is not None:
+        return told
+    return THOUSANDTHS if (line["thousandths"] or 0) % 10 else HUNDREDTHS
+
+
+def _out_as_told(lines: list[dict[str, Any]]) -> Iterator[Disqualified]:
+    for line in lines:
+        if line["annotation"].startswith("DQ"):
+            yield Disqualified(line["team"], "announced")

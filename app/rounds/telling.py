@@ -1,0 +1,156 @@
+"""A round's standing as documents: team by team, what is still open in words, what a change moves.
+
+Only lanes that are drawn are told to everybody; which lane would fall to whom is for the desk.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from app.ids import HeatId, TeamId
+from app.rounds.standing import RoundAtHand
+from app.rounds.wire import (
+    MoveSide,
+    OpenDrawOut,
+    RoundStandingOut,
+    SeatOut,
+    StandingOut,
+    TeamLine,
+    show_points,
+)
+from app.rules.placing import Finish
+from app.rules.qualifying import HeatRun, ReRun, RoundStanding, Seat, Standing
+from app.sheets.race_time import show_time
+
+
+def letter_of(at_hand: RoundAtHand, standing: RoundStanding, team: TeamId) -> str | None:
+    """A team's letter; empty: not through; None: not known yet, or nobody goes on from here."""
+    known = standing.teams.get(team)
+    if known is None or at_hand.round.advancement is None:
+        return None
+    if known.letter is not None:
+        return known.letter.value
+    return None if known.is_open or not standing.is_complete else ""
+
+
+def better_times(at_hand: RoundAtHand) -> Mapping[TeamId, str]:
+    """Each team's time as shown, the better one where it ran again; none for who is out."""
+    runs: list[HeatRun | ReRun] = [*at_hand.round.heats, *at_hand.round.re_runs]
+    best: dict[TeamId, Finish] = {}
+    for run in runs:
+        out = {one.team for one in run.disqualified}
+        for one in run.ran:
+            if one.team not in out and _is_better(one.finish, best.get(TeamId(one.team))):
+                best[TeamId(one.team)] = one.finish
+    return {
+        team: show_time(finish.thousandths or 0, finish.decimals) for team, finish in best.items()
+    }
+
+
+def _is_better(finish: Finish, than: Finish | None) -> bool:
+    if finish.thousandths is None:
+        return False
+    return than is None or finish.thousandths < (than.thousandths or 0)
+
+
+def standing_out(at_hand: RoundAtHand, *, only_drawn: bool) -> RoundStandingOut:
+    """A round's standing; `only_drawn` leaves out lanes that would only fall to somebody."""
+    standing = at_hand.stand()
+    times = better_times(at_hand)
+    seats = _seats(at_hand, standing, only_drawn=only_drawn)
+    draw = standing.open_draw
+    return RoundStandingOut(
+        event=at_hand.event,
+        event_name=at_hand.event_name,
+        round=at_hand.round_name,
+        next_round=at_hand.next_round,
+        is_complete=standing.is_complete,
+        teams=[
+            _team_out(at_hand, standing, one, times, seats)
+            for one in standing.teams.values()
+            if one.heat
+        ],
+        open_draw=None
+        if draw is None
+        else OpenDrawOut(teams=_lines(at_hand, draw.teams), places=draw.places),
+        unseated=_lines(at_hand, standing.unseated),
+        sentences=list(_sentences(at_hand, standing)),
+    )
+
+
+def _team_out(
+    at_hand: RoundAtHand,
+    standing: RoundStanding,
+    one: Standing,
+    times: Mapping[TeamId, str],
+    seats: Mapping[str, Seat],
+) -> StandingOut:
+    team = TeamId(one.team)
+    return StandingOut(
+        team=team,
+        name=at_hand.names[team],
+        affiliation=at_hand.affiliations[team],
+        heat=HeatId(one.heat),
+        heat_number=at_hand.heat_numbers[one.heat],
+        place=one.place,
+        time=times.get(team, ""),
+        is_disqualified=one.is_disqualified,
+        letter=letter_of(at_hand, standing, team),
+        points=show_points(one.points),
+        seat=seat_out(at_hand, seats.get(team)),
+    )
+
+
+def _seats(
+    at_hand: RoundAtHand, standing: RoundStanding, *, only_drawn: bool
+) -> Mapping[str, Seat]:
+    if only_drawn or at_hand.next_has_begun:
+        return {team: seat for seat, team in at_hand.drawn.items()}
+    return {one.team: one.seat for one in standing.teams.values() if one.seat is not None}
+
+
+def seat_out(at_hand: RoundAtHand, seat: Seat | None) -> SeatOut | None:
+    """A lane of the next round with its heat's number."""
+    if seat is None:
+        return None
+    heat = HeatId(seat.heat)
+    return SeatOut(heat=heat, heat_number=at_hand.heat_numbers[heat], lane=seat.lane)
+
+
+def side(at_hand: RoundAtHand, standing: RoundStanding, one: Standing) -> MoveSide:
+    """Where a team stands on one side of a change."""
+    return MoveSide(
+        place=one.place,
+        is_disqualified=one.is_disqualified,
+        letter=letter_of(at_hand, standing, TeamId(one.team)),
+        points=show_points(one.points),
+        seat=seat_out(at_hand, one.seat),
+    )
+
+
+def _lines(at_hand: RoundAtHand, teams: Iterable[str]) -> list[TeamLine]:
+    return [TeamLine(team=TeamId(team), name=at_hand.names[team]) for team in teams]
+
+
+def named(at_hand: RoundAtHand, teams: Iterable[str]) -> str:
+    """Teams as people list them: "Tern, Gull and Heron"."""
+    *first, last = [at_hand.names[team] for team in teams]
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _sentences(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
+    """What is still open, in words."""
+    for heat in at_hand.round.heats:
+        if not heat.is_in:
+            yield f"The result of {at_hand.heat_names[heat.heat]} is awaited."
+    for re_run in at_hand.round.re_runs:
+        if not re_run.ran:
+            name = at_hand.heat_names[HeatId(re_run.key)]
+            yield f"To run again: {named(at_hand, re_run.teams)} ({name})."
+    if standing.open_draw is not None:
+        draw = standing.open_draw
+        places = "one place" if draw.places == 1 else f"{draw.places} places"
+        yield f"{named(at_hand, draw.teams)} tie for {places}: lots decide."
+    if standing.unseated:
+        left_over = named(at_hand, standing.unseated)
+        yield f"There is no lane left in the {at_hand.next_round} for {left_over}."

@@ -1,0 +1,145 @@
+"""Where does every team of a round stand: its place, its letter, its lane in the next round, its
+points?
+
+A disqualification is for this round alone (World Athletics TR7.1, from memory). Places within a
+heat are `placing.py`, who goes on `going_on.py`, re-runs `running_again.py`, lanes `seating.py`.
+Points go by the places of a single heat, by time over several (timed finals: common practice), and
+only once all heats are in.
+"""
+
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+from itertools import chain
+
+from app.rules.going_on import Entry, Field, GoingOn, going_on
+from app.rules.placing import place_heat, time_ranks
+from app.rules.points import NOTHING, shared_points
+from app.rules.round_parts import (
+    Advancement,
+    Disqualified,
+    HeatRun,
+    Letter,
+    OpenDraw,
+    Ran,
+    ReRun,
+    Round,
+    RoundStanding,
+    Seat,
+    Standing,
+)
+from app.rules.running_again import with_re_runs
+from app.rules.seating import seated
+
+__all__ = [
+    "Advancement",
+    "Disqualified",
+    "HeatRun",
+    "Letter",
+    "OpenDraw",
+    "Ran",
+    "ReRun",
+    "Round",
+    "RoundStanding",
+    "Seat",
+    "Standing",
+    "stand",
+]
+
+
+def stand(round_: Round) -> RoundStanding:
+    """Say where every team of the round stands.
+
+    Without an advancement nobody has a letter, and who is drawn into the next round keeps its lane
+    unless it is disqualified. ValueError: a team that stands in two heats, and what `place_heat`
+    refuses.
+    """
+    field = _field(round_)
+    if round_.advancement is None:
+        nobody = GoingOn({}, field.all_in, None, ())
+        return _standing(field, nobody, seated(round_, (), field.entries.keys() - field.out))
+    going = going_on(field, round_.advancement)
+    return _standing(field, going, seated(round_, tuple(going.letters), going.undecided))
+
+
+def _field(round_: Round) -> Field:
+    entries = _everybody(round_)
+    out = {one.team for heat in round_.heats for one in heat.disqualified}
+    timed = {
+        team: entry.finish
+        for team, entry in entries.items()
+        if entry.finish is not None and entry.finish.thousandths is not None
+    }
+    counted = with_re_runs(timed, round_.re_runs)
+    in_the_running = {team: finish for team, finish in counted.items() if team not in out}
+    return Field(round_, entries, in_the_running, out)
+
+
+def _everybody(round_: Round) -> dict[str, Entry]:
+    """Everybody whom a list, an order or the draw of the next round names."""
+    entries: dict[str, Entry] = {}
+    for entry in chain.from_iterable(map(_entries, round_.heats)):
+        if entry.team in entries:
+            raise ValueError(
+                f"A team stands in heat {entries[entry.team].heat} and again in heat "
+                f"{entry.heat} of one round: keep one of them."
+            )
+        entries[entry.team] = entry
+    for team in _named_elsewhere(round_):
+        entries.setdefault(team, Entry(team, ""))
+    return entries
+
+
+def _entries(heat: HeatRun) -> Iterator[Entry]:
+    out = {one.team for one in heat.disqualified}
+    lanes_out = frozenset(run.finish.lane for run in heat.ran if run.team in out)
+    placed = place_heat((run.finish for run in heat.ran), lanes_out)
+    places = {one.lane: one.place for one in placed}
+    for run in heat.ran:
+        yield Entry(run.team, heat.heat, run.finish, places[run.finish.lane])
+    for team in sorted(out.difference(run.team for run in heat.ran)):
+        yield Entry(team, heat.heat)
+
+
+def _named_elsewhere(round_: Round) -> Iterator[str]:
+    yield from sorted(round_.advanced)
+    for re_run in round_.re_runs:
+        yield from re_run.teams
+    yield from round_.seats.values()
+
+
+def _standing(
+    field: Field, going: GoingOn, seats: tuple[Mapping[str, Seat], tuple[str, ...]]
+) -> RoundStanding:
+    points = _points(field)
+    lanes, unseated = seats
+    teams = {
+        team: Standing(
+            team,
+            field.entries[team].heat,
+            field.entries[team].place,
+            team in field.out,
+            going.letters.get(team),
+            points.get(team, NOTHING),
+            lanes.get(team),
+            team in going.undecided,
+        )
+        for team in dict.fromkeys((*going.letters, *field.entries))
+    }
+    return RoundStanding(teams, going.is_complete, going.open_draw, unseated)
+
+
+def _points(field: Field) -> Mapping[str, Fraction]:
+    if not field.round_.points or not field.all_in:
+        return {}
+    return shared_points(field.round_.points, _scoring_places(field))
+
+
+def _scoring_places(field: Field) -> dict[str, int]:
+    if len(field.round_.heats) == 1:
+        placed = field.entries.values()
+        return {entry.team: entry.place for entry in placed if entry.place is not None}
+    ranks = time_ranks(list(field.timed.values()))
+    places: dict[tuple[int, int], int] = {}
+    for place, rank in enumerate(sorted(ranks), start=1):
+        places.setdefault(rank, place)
+    return {team: places[rank] for team, rank in zip(field.timed, ranks, strict=True)}
