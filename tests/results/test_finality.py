@@ -20,7 +20,7 @@ from app.ids import HeatId, MeetId
 from app.results.finality import finality_of
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
 from tests.forms.pdf_reading import read_text
-from tests.results.remedies import a_decision, a_protest, an_appeal, change, withdrawn_at
+from tests.results.remedies import SET_ASIDE, a_decision, a_protest, an_appeal, change, withdrawn_at
 from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
@@ -149,7 +149,7 @@ ADVICE = ["The decision on protest 1 is to be told to those who protested."]
     [
         ({}, ADVICE),
         ({"verdict": "upheld"}, ADVICE),
-        ({"verdict": "upheld", "carried_out": [{"order": "advance"}]}, []),
+        ({"verdict": "upheld", "carried_out": [SET_ASIDE]}, []),
         ({"verdict": "referred"}, []),
         ({"instance": "jury"}, []),
         ({"advised_at": LATER - timedelta(hours=1)}, []),

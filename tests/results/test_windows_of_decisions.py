@@ -23,12 +23,12 @@ from app.rules.windows import WindowOpener
 from app.store.action import Actor, Done, Unit
 from tests.builders import PIN, Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
-from tests.results.remedies import a_decision, a_protest
+from tests.results.remedies import SET_ASIDE, a_decision, a_protest
 from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
 DESPITE = "Nobody started the heat on the screen."
-CARRIED_OUT: Json = {"verdict": "upheld", "carried_out": [{"order": "set aside"}]}
+CARRIED_OUT: Json = {"verdict": "upheld", "carried_out": [SET_ASIDE]}
 FINAL = "The jury's decision is final (TR8.11)."
 
 
