@@ -22,7 +22,6 @@ from tests.forms.pdf_reading import read_text
 from tests.running import Service
 
 DESPITE = "The post at the first zone has no telephone."
-KNOWN_LATER = {"superseded_by", "qualifiers_superseded_by"}
 
 
 @pytest.fixture
