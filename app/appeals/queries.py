@@ -27,9 +27,11 @@ from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId
 from app.meets.queries import MeetFacts, meet_facts
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
+from app.reports.wire import AwaitedProtest
 from app.results.tables import windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 PAGE = 50
@@ -112,6 +114,11 @@ _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("p
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
+)
+_AWAITED = Prepared(
+    _PROTEST_COLUMNS.where(protests.c.state == ProtestState.LODGED.value)
+    .order_by(protests.c.lodged_at, protests.c.number)
+    .limit(PAGE)
 )
 _LAST_PROTEST = select(func.max(protests.c.number)).where(protests.c.meet_id == bindparam("meet"))
 _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bindparam("meet"))
@@ -206,6 +213,24 @@ def is_the_jurys(conn: Connection, meet_id: MeetId, ident: str) -> bool:
     """Whether this is a decision of the jury; a ruling's id is none."""
     row = conn.execute(_DECISION, {"meet": meet_id, "decision": ident}).one_or_none()
     return row is not None and row.instance == Instance.JURY.value
+
+
+def awaited_protests(conn: Connection, meet_id: MeetId) -> list[AwaitedProtest]:
+    """The protests that await the referee, oldest first, fifty at most."""
+    return [
+        AwaitedProtest(
+            protest=row.id,
+            number=row.number,
+            heat=row.heat_id,
+            event_name=row.event_name,
+            round=row.round,
+            heat_number=row.heat_number,
+            team_name=row.team_name,
+            about=row.about,
+            lodged_at=row.lodged_at,
+        )
+        for row in _AWAITED.all(conn, {"meet": meet_id})
+    ]
 
 
 def next_protest_number(conn: Connection, meet_id: MeetId) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Response
+from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
@@ -49,7 +50,10 @@ from app.ids import (
     ProtestId,
     VoteId,
 )
+from app.reports.docket import docket
+from app.reports.wire import DocketOut
 from app.rounds.wire import ConsequencesOut
+from app.rulings.shaken import to_reconsider
 
 router = APIRouter(tags=["protests and appeals"])
 
@@ -60,6 +64,22 @@ Before = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Sheet = Annotated[Paper, Query()]
 
 PDF: dict[int | str, dict[str, Any]] = {200: {"content": {"application/pdf": {}}}}
+
+
+@router.get("/api/meets/{meet}/docket", response_model=DocketOut)
+async def get_docket(
+    meet: Meet, here: Here, after: Annotated[str | None, Query(max_length=80)] = None
+) -> Response:
+    """What awaits the head official: open cases, protests, and rulings to look at again."""
+    meet_id = MeetId(meet)
+
+    def read(conn: Connection) -> DocketOut:
+        if after is not None:
+            return docket(conn, meet_id, after)
+        waiting = queries.awaited_protests(conn, meet_id)
+        return docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
+
+    return answer(await here.store.read(read))
 
 
 @router.put("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)

@@ -36,6 +36,7 @@ from app.results.changes import Changes, changes
 from app.results.finality import announcement_shown, finality_of, result_shown
 from app.results.matching import insist_list_is_of
 from app.results.opening import News, news_since, opened_by_announcement, store_windows
+from app.results.pending import told_since
 from app.results.queries import (
     last_announcement,
     result,
@@ -297,6 +298,9 @@ def _snapshot(
         blockers=seen.blockers,
         remark=sent.remark,
         windows=[_snapshot_window(window) for window in opened],
+        because=told_since(
+            unit.conn, seen.heat, last.decisions_seen if last else 0, meet.time_zone
+        ),
         no_windows_because=news.why_no_windows(meet.book),
         abbreviations=_abbreviations(meet, seen),
         statement_digest="",

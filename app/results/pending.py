@@ -14,8 +14,9 @@ from typing import Any
 from sqlalchemy import BindParameter, Connection, bindparam, func, literal_column, select
 
 from app.appeals.tables import appeals, decisions, protests
+from app.clock import clock_time
 from app.ids import HeatId
-from app.meets.tables import heats
+from app.meets.tables import heats, teams
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
@@ -82,6 +83,50 @@ _DECISIONS = (
     .where(decisions.c.heat_id.in_(_HEATS))
     .order_by(protests.c.number, decisions.c.decided_at, decisions.c.id)
 )
+
+
+_TOLD = (
+    select(
+        decisions.c.heat_id,
+        decisions.c.instance,
+        decisions.c.carried_out,
+        decisions.c.decided_at,
+        heats.c.number.label("heat_number"),
+        protests.c.number.label("protest_number"),
+        appeals.c.number.label("appeal_number"),
+        teams.c.name.label("team_name"),
+    )
+    .select_from(decisions)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(
+        _asked,
+        (_asked.c.event_id == heats.c.event_id) & (_asked.c.round_key == heats.c.round_key),
+    )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
+    .join(teams, teams.c.id == func.coalesce(appeals.c.team_id, protests.c.team_id))
+    .where(_asked.c.id == bindparam("heat"))
+    .order_by(decisions.c.decided_at, decisions.c.id)
+)
+
+
+def told_since(conn: Connection, heat_id: HeatId, seen: int, zone: str) -> list[str]:
+    """Why a result is amended: the decisions of its round since the first `seen` that ordered
+    something, a sentence each with what they ordered.
+    """
+    rows = conn.execute(_TOLD, {"heat": heat_id}).all()[seen:]
+    return [_decision_in_words(row, heat_id, zone) for row in rows if row.carried_out]
+
+
+def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:
+    what = "Protest" if row.appeal_number is None else "Appeal"
+    number = row.protest_number if row.appeal_number is None else row.appeal_number
+    where = "" if row.heat_id == heat_id else f", heat {row.heat_number},"
+    ordered = " ".join(one["words"] for one in row.carried_out)
+    return (
+        f"{what} {number} of {row.team_name}{where} was upheld by the {row.instance} at "
+        f"{clock_time(row.decided_at, zone)}. {ordered}"
+    )
 
 
 @dataclass(frozen=True, slots=True)

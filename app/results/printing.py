@@ -80,6 +80,7 @@ def as_text(announced: AnnouncementOut) -> str:
         *parted_ties(announced.lines),
     ]
     sentences += _qualified_aloud(announced)
+    sentences += announced.because
     sentences += _changes_aloud(announced)
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
@@ -216,6 +217,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         lines=tuple(_sheet_line(line) for line in announced.lines),
         remarks=tuple(_remarks(announced)),
         windows=tuple(_window_words(one, announced) for one in announced.windows_as_corrected),
+        because=tuple(announced.because),
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,

@@ -413,6 +413,11 @@ class AnnouncementOut(Wire):
     blockers: BlockersOut
     remark: str
     windows: list[SnapshotWindow]
+    because: list[str] = Field(
+        default_factory=list,
+        description="the decisions on protests and appeals in this round since the announcement "
+        "before, and what they ordered",
+    )
     no_windows_because: str = Field(
         default="",
         description="why this announcement opens no window of its own; empty where it does",

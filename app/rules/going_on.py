@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Final
 
-from app.rules.cuts import Cut, Lots, cut
+from app.rules.cuts import Cut, Lots, Ranked, cut
 from app.rules.placing import Finish, time_ranks
 from app.rules.round_parts import Advancement, Letter, OpenDraw, Round
 from app.rules.running_again import added, can_change
@@ -71,25 +71,20 @@ def going_on(field: Field, advancement: Advancement) -> GoingOn:
     By place as soon as a heat is in; by time only when the round is complete and no draw for a
     place is open, since whoever loses that draw still ranks by time.
     """
-    by_place = _place_cuts(field, advancement)
-    letters = _letters_by_place(field, by_place)
+    cuts = _place_cuts(field, advancement)
+    letters = _letters_by_place(field, cuts)
     places = advancement.promised(len(field.round_.heats)) - len(letters)
     by_time = _time_cut(field, letters, places, advancement.lanes - len(letters))
     is_complete = field.all_in and not (places > 0 and _outstanding(field, letters, by_time))
-    is_settled = is_complete and not any(one.open_draw for one in by_place)
+    is_settled = is_complete and not any(one.open_draw for one in cuts)
     if is_settled:
         _give(letters, Letter.BY_TIME, by_time)
-    cuts = [*by_place, *([by_time] if is_settled else []), *_give_on_top(field, letters)]
+        cuts.append(by_time)
+    cuts += _give_on_top(field, letters)
     draws = [one.open_draw for one in cuts if one.open_draw]
-    waiting = _waiting(field, is_settled=is_settled, is_complete=is_complete).union(
-        *(draw.teams for draw in draws)
-    )
-    return GoingOn(
-        _in_order(letters),
-        is_complete,
-        draws[0] if draws else None,
-        waiting.difference(letters, field.out),
-    )
+    waiting = _waiting(field, is_settled, is_complete).union(*(draw.teams for draw in draws))
+    undecided = waiting.difference(letters, field.out)
+    return GoingOn(_in_order(letters), is_complete, next(iter(draws), None), undecided)
 
 
 def _place_cuts(field: Field, advancement: Advancement) -> list[Cut]:
@@ -97,9 +92,8 @@ def _place_cuts(field: Field, advancement: Advancement) -> list[Cut]:
 
     No heat's tie goes before another's.
     """
-    placed: dict[str, list[tuple[tuple[int, ...], str]]] = {
-        heat.heat: [] for heat in sorted(field.round_.heats, key=lambda heat: heat.heat)
-    }
+    heats = sorted(heat.heat for heat in field.round_.heats)
+    placed: dict[str, list[Ranked]] = {heat: [] for heat in heats}
     for entry in field.entries.values():
         if entry.place is not None and entry.place <= advancement.by_place:
             placed[entry.heat].append(((entry.place,), entry.team))
@@ -155,7 +149,7 @@ def _give_on_top(field: Field, letters: dict[str, Letter]) -> list[Cut]:
     return cuts
 
 
-def _waiting(field: Field, *, is_settled: bool, is_complete: bool) -> set[str]:
+def _waiting(field: Field, is_settled: bool, is_complete: bool) -> set[str]:
     """Who can still get a letter, whether or not it has one."""
     waiting = set() if is_settled else set(field.timed)
     for re_run in field.round_.re_runs:

@@ -5,7 +5,7 @@ official can read out. Teams, lanes and the next round have the names that the c
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain, repeat
 from typing import Final
@@ -79,7 +79,7 @@ def difference(before: RoundStanding, after: RoundStanding) -> tuple[Move, ...]:
     moves.extend(
         Move(team, before.teams[team], _nowhere(before.teams[team], after)) for team in gone
     )
-    return tuple(sorted((move for move in moves if move.before != move.after), key=_weight))
+    return tuple(sorted(filter(_moves_anything, moves), key=_weight))
 
 
 def sentence(move: Move, name: str, next_round: str, seat_name: Callable[[Seat], str]) -> str:
@@ -89,7 +89,7 @@ def sentence(move: Move, name: str, next_round: str, seat_name: Callable[[Seat],
     points = _points_instead(move) if move.changes_points else ""
     if not said and points:
         return f"{name} has {points}."
-    said = said or ["stands on another finish list"]
+    said = said or ["stands as before"]
     return f"{name} {_listed(said)}{'; ' if points else ''}{points}."
 
 
@@ -104,6 +104,11 @@ def summary(moves: Sequence[Move], names: Mapping[str, str], next_round: str) ->
     ]
     more = len(told) - MOST_TOLD
     return ", ".join(told[:MOST_TOLD]) + (f", and {more} more" if more > 0 else "")
+
+
+def _moves_anything(move: Move) -> bool:
+    """Which list names a team is no difference by itself: it comes and goes with the list."""
+    return replace(move.before, heat=move.after.heat) != move.after
 
 
 def _nowhere(known: Standing, unknowing: RoundStanding) -> Standing:
@@ -199,7 +204,7 @@ def _rest_in_short(move: Move) -> str:
         return f"on {_points_instead(move)}"
     if move.changes_qualification and move.after.letter:
         return f"in {SHORTLY[move.after.letter]}"
-    return "in another lane" if move.changes_seat else "on another finish list"
+    return "in another lane" if move.changes_seat else "as before"
 
 
 def _place(standing: Standing) -> str:

@@ -16,6 +16,7 @@ from app.rules.round_runs import (
     found,
     heat_of,
     may_have_run,
+    may_have_run_in,
     name_of,
     put,
     refuse_doubles,
@@ -34,7 +35,7 @@ class Disqualify:
         run = found(round_, self.heat)
         if self.one in run.disqualified:
             raise ValueError("This disqualification is in force already.")
-        if not self.again and not may_have_run(run, self.one.team):
+        if not self.again and not may_have_run_in(round_, run, self.one.team):
             raise ValueError("This team did not run in this heat, so it cannot be disqualified.")
         return put(round_, replace(run, disqualified=run.disqualified | {self.one}))
 
@@ -95,7 +96,7 @@ class Advance:
     def on(self, round_: Round) -> Round:
         if self.team in round_.advanced:
             raise ValueError("This team was advanced before.")
-        if not self.again and not _may_have_run_in(round_, self.team):
+        if not self.again and not may_have_run(round_, self.team):
             raise ValueError("This team did not run in this round, so it cannot be advanced.")
         return replace(round_, advanced={**round_.advanced, self.team: self.letter})
 
@@ -130,7 +131,7 @@ class RunAgain:
     def on(self, round_: Round) -> Round:
         if any(self.re_run.key == name_of(run) for run in all_runs(round_)):
             raise ValueError("This re-run was ordered before.")
-        if not self.again and not all(_may_have_run_in(round_, team) for team in self.re_run.teams):
+        if not self.again and not all(may_have_run(round_, team) for team in self.re_run.teams):
             raise ValueError("A team that did not run in this round cannot run again.")
         return replace(round_, re_runs=(*round_.re_runs, self.re_run))
 
@@ -205,22 +206,16 @@ def apply(round_: Round, orders: Iterable[Order]) -> Round:
     """The round after these orders, one after another.
 
     An order that does not fit what it finds is refused with ValueError, and so are corrections
-    that leave a lane or a team twice in a heat.
+    that leave a lane twice in a heat or a team twice in the round.
     """
     given = tuple(orders)
     for order in given:
         round_ = order.on(round_)
-    corrected = {order.heat for order in given if isinstance(order, Correct)}
-    for run in all_runs(round_):
-        if name_of(run) in corrected:
-            refuse_doubles(run)
+    if any(isinstance(order, Correct) for order in given):
+        refuse_doubles(round_)
     return round_
 
 
 def reverse(orders: Iterable[Order]) -> tuple[Order, ...]:
     """The orders that take these back; applied to what these made, they give the round before."""
     return tuple(order.reverse() for order in reversed(tuple(orders)))
-
-
-def _may_have_run_in(round_: Round, team: str) -> bool:
-    return any(may_have_run(heat, team) for heat in round_.heats)

@@ -9,6 +9,7 @@ only once all heats are in.
 
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from itertools import chain
 
 from app.rules.going_on import Entry, Field, GoingOn, going_on
 from app.rules.placing import place_heat, time_ranks
@@ -61,18 +62,7 @@ def stand(round_: Round) -> RoundStanding:
 
 
 def _field(round_: Round) -> Field:
-    """Everybody whom a list, an order or the draw of the next round names."""
-    entries: dict[str, Entry] = {}
-    for heat in round_.heats:
-        for entry in _entries(heat):
-            if entry.team in entries:
-                raise ValueError(
-                    f"A team stands in heat {entries[entry.team].heat} and again in heat "
-                    f"{heat.heat} of one round: keep one of them."
-                )
-            entries[entry.team] = entry
-    for team in _named_elsewhere(round_):
-        entries.setdefault(team, Entry(team, ""))
+    entries = _everybody(round_)
     out = {one.team for heat in round_.heats for one in heat.disqualified}
     timed = {
         team: entry.finish
@@ -82,6 +72,21 @@ def _field(round_: Round) -> Field:
     counted = with_re_runs(timed, round_.re_runs)
     in_the_running = {team: finish for team, finish in counted.items() if team not in out}
     return Field(round_, entries, in_the_running, out)
+
+
+def _everybody(round_: Round) -> dict[str, Entry]:
+    """Everybody whom a list, an order or the draw of the next round names."""
+    entries: dict[str, Entry] = {}
+    for entry in chain.from_iterable(map(_entries, round_.heats)):
+        if entry.team in entries:
+            raise ValueError(
+                f"A team stands in heat {entries[entry.team].heat} and again in heat "
+                f"{entry.heat} of one round: keep one of them."
+            )
+        entries[entry.team] = entry
+    for team in _named_elsewhere(round_):
+        entries.setdefault(team, Entry(team, ""))
+    return entries
 
 
 def _entries(heat: HeatRun) -> Iterator[Entry]:

@@ -41,16 +41,31 @@ def put(round_: Round, becomes: HeatRun | ReRun) -> Round:
     return replace(round_, re_runs=re_runs)
 
 
-def may_have_run(run: HeatRun | ReRun, team: str) -> bool:
-    """Whether the team ran there, or nobody can say yet because the list has not come."""
+def may_have_run(round_: Round, team: str) -> bool:
+    """Whether the team ran in this round, or nobody can say yet because a list has not come."""
+    return any(not heat.is_in or _lists(heat, team) for heat in round_.heats)
+
+
+def may_have_run_in(round_: Round, run: HeatRun | ReRun, team: str) -> bool:
+    """The same of one heat: who is on the list of another cannot have run in it. In a re-run runs
+    whoever it was ordered for.
+    """
     if isinstance(run, ReRun):
         return team in run.teams
-    return not run.is_in or any(line.team == team for line in run.ran)
+    ran_in = [heat.heat for heat in round_.heats if _lists(heat, team)]
+    return run.heat in ran_in or not (run.is_in or ran_in)
 
 
-def refuse_doubles(run: HeatRun | ReRun) -> None:
-    """ValueError where a finish list has a lane or a team twice."""
-    lanes = {line.finish.lane for line in run.ran}
-    teams = {line.team for line in run.ran}
-    if len(lanes) < len(run.ran) or len(teams) < len(run.ran):
-        raise ValueError("A lane or a team stands twice in this heat after the correction.")
+def refuse_doubles(round_: Round) -> None:
+    """ValueError where a list has a lane twice, or a team runs twice or in two heats."""
+    for run in all_runs(round_):
+        if len({line.finish.lane for line in run.ran}) < len(run.ran):
+            raise ValueError("A lane stands twice in a heat after the correction.")
+    lists = [[line.team for heat in round_.heats for line in heat.ran]]
+    lists += [[line.team for line in re_run.ran] for re_run in round_.re_runs]
+    if any(len(set(teams)) < len(teams) for teams in lists):
+        raise ValueError("A team stands twice in the round after the correction.")
+
+
+def _lists(heat: HeatRun, team: str) -> bool:
+    return any(line.team == team for line in heat.ran)

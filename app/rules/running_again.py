@@ -33,6 +33,8 @@ def with_re_runs(first: Mapping[str, Finish], re_runs: Iterable[ReRun]) -> Mappi
 
 def added(re_run: ReRun, out_of_the_round: Collection[str], lots: Lots) -> Cut:
     """Who takes the places that a re-run adds; nobody while it has not been run."""
+    if not re_run.added_places:
+        return Cut()
     lanes = {run.finish.lane: run.team for run in re_run.ran}
     out = {one.team for one in re_run.disqualified}.union(out_of_the_round)
     placed = place_heat(

@@ -10,8 +10,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
+from app.appeals.tables import appeals, decisions, protests
 from app.clock import in_zone
-from app.ids import CaseId, HeatId, MeetId, OfficialId, RulingId, TeamId
+from app.ids import CaseId, DecisionId, HeatId, MeetId, OfficialId, RulingId, TeamId
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.tables import cases, reports
@@ -98,6 +99,29 @@ _IN_FORCE = (
     )
     .order_by(disqualifications.c.lane, disqualifications.c.since, disqualifications.c.id)
 )
+_DECIDED_ON = (
+    select(
+        decisions.c.id,
+        decisions.c.instance,
+        decisions.c.decided_at,
+        disqualifications.c.state,
+        protests.c.number.label("protest_number"),
+        appeals.c.number.label("appeal_number"),
+    )
+    .select_from(disqualifications)
+    .join(
+        decisions,
+        or_(
+            decisions.c.id == disqualifications.c.set_aside_by,
+            decisions.c.id == disqualifications.c.by_decision,
+        ),
+    )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
+    .where(disqualifications.c.by_ruling == bindparam("ruling"))
+    .order_by(decisions.c.decided_at.desc(), decisions.c.id.desc())
+    .limit(1)
+)
 _WHERE_NOTED = (
     select(rulings.c.id, heats.c.round, heats.c.number)
     .join(heats, heats.c.id == rulings.c.heat_id)
@@ -163,6 +187,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         raise NotFound("There is no such ruling at this meet.")
     infringement = Infringement(row.infringement) if row.infringement else None
     shaken = shaken_of_team(conn, row.team_id)
+    decided = decided_on(conn, ruling_id)
     return RulingOut(
         id=row.id,
         case=row.case_id,
@@ -193,6 +218,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         reconsiders=row.reconsiders,
         replaced_by=row.replaced_by,
         disqualification=row.disqualification,
+        decided_by=decided.decision if decided is not None else None,
     )
 
 
@@ -204,6 +230,34 @@ def ruling_in_words(conn: Connection, meet_id: MeetId, ruling_id: RulingId, zone
         f"the ruling of {in_zone(row.ruled_at, zone)} by {row.official_name} in {row.event_name}, "
         f"{row.round}, heat {row.number} ({row.verdict}, {effect})"
     )
+
+
+class DecidedOn(NamedTuple):
+    """The last decision on a protest or an appeal that moved a ruling's disqualification."""
+
+    decision: DecisionId
+    by_jury: bool
+    at: datetime
+    what: str
+
+    def words(self, zone: str) -> str:
+        """What became of the disqualification, by whom and when."""
+        return f"Its disqualification was {self.what}, {in_zone(self.at, zone)}."
+
+
+def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
+    """What was decided about a ruling's disqualification last, None where nothing was."""
+    row = conn.execute(_DECIDED_ON, {"ruling": ruling_id}).one_or_none()
+    if row is None:
+        return None
+    by_jury = row.appeal_number is not None
+    whose = (
+        f"the jury on appeal {row.appeal_number}"
+        if by_jury
+        else f"the referee on protest {row.protest_number}"
+    )
+    moved = "set aside" if row.state == DisqualificationState.SET_ASIDE else "put in force again"
+    return DecidedOn(row.id, by_jury, row.decided_at, f"{moved} by the decision of {whose}")
 
 
 class StoredForm(NamedTuple):

@@ -139,3 +139,27 @@ def test_the_dossier_holds_everything_about_the_appeal(meet: MeetAtHand) -> None
     moved = {move["name"]: move["sentence"] for move in told["if_granted"]["moves"]}
     assert moved
     assert told["result_now"]["lines"]
+
+
+def test_the_docket_says_which_protests_await_the_referee(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    assert meet.referee.get("docket").json()["protests"] == []
+    protest = lodge(meet, a_protest(meet, ruling))
+    (line,) = meet.referee.get("docket").json()["protests"]
+    assert (line["protest"], line["number"], line["about"]) == (protest["id"], 1, "ruling")
+    decided(meet, protest)
+    assert meet.referee.get("docket").json()["protests"] == []
+
+
+def test_the_amended_announcement_says_what_changed_and_why(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    amended = announced(meet)
+    (why,) = amended["because"]
+    assert why.startswith(f"Protest 1 of {protest['team_name']} was upheld by the referee at ")
+    assert why.endswith(f"The disqualification of {protest['team_name']} (DQ TR24.7) is set aside.")
+    assert amended["changes"]
+    text = meet.desk.get(f"announcements/{amended['id']}.txt").text
+    assert text.index("Amended result") < text.index(why) < text.index("Changed: ")
+    assert announced(meet, remark="Read out again.")["because"] == []

@@ -72,7 +72,7 @@ def a_referee_decision(**changes: Any) -> RemedyPaper:
         signatures=(a_signature(at="14:49:05"),),
         ink_fields=(
             InkField("Referee", "A. Specimen"),
-            InkField("Team, for receipt of the advice"),
+            InkField("Team, for receipt"),
         ),
         printed_at="2026-06-13 14:49:40 CEST",
     )
