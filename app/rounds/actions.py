@@ -29,18 +29,18 @@ from app.refusals import (
     StateConflict,
 )
 from app.rounds.queries import (
+    drawn_rounds,
     event_names,
     known_round,
     lots_out,
     re_run_of_heat,
-    round_names,
     round_out,
 )
 from app.rounds.standing import RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
 from app.rounds.telling import named
 from app.rounds.wire import LotsIn, LotsOut, RoundIn, RoundOut
-from app.rules.qualifying import Letter
+from app.rules.qualifying import Advancement, Letter
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 from app.visible import likeness
@@ -78,19 +78,20 @@ def _columns(unit: Unit, sent: RoundIn) -> dict[str, Any]:
     """What is stored; Malformed where the event or the round is not there, or too many go on."""
     event = _insist_on_event(unit, sent)
     key = likeness(sent.round)
-    known = round_names(unit.conn, event)
+    known = drawn_rounds(unit.conn, event)
     if key not in known:
         raise Malformed(
             f"The start lists have no round “{sent.round}” in this event. They have: "
-            f"{', '.join(known.values())}.",
+            f"{', '.join(drawn.name for drawn in known.values())}.",
             field="/round",
         )
     next_key = None if sent.next_round is None else likeness(sent.next_round)
     if next_key == key:
         raise Malformed("A round does not lead to itself.", field="/next_round")
+    _insist_they_fit(sent, known[key].heats)
     return {
         "event_id": event,
-        "round": known[key],
+        "round": known[key].name,
         "round_key": key,
         "by_place": sent.by_place,
         "by_time": sent.by_time,
@@ -99,6 +100,19 @@ def _columns(unit: Unit, sent: RoundIn) -> dict[str, Any]:
         "next_key": next_key,
         "points": sent.points,
     }
+
+
+def _insist_they_fit(sent: RoundIn, heats: int) -> None:
+    if sent.by_place is None or sent.by_time is None or sent.lanes is None:
+        return
+    promised = Advancement(sent.by_place, sent.by_time, sent.lanes).promised(heats)
+    if promised > sent.lanes:
+        raise Malformed(
+            f"{sent.by_place} by place from each of {heats} heats and {sent.by_time} by time are "
+            f"{promised} teams, and the next round has {sent.lanes} lanes. Look at the numbers; "
+            "lanes are those of all its heats together.",
+            field="/lanes",
+        )
 
 
 def _insist_on_event(unit: Unit, sent: RoundIn) -> EventId:

@@ -81,16 +81,17 @@ def _seat_in(at_hand: RoundAtHand, team: str, heats: Sequence[NextHeat]) -> Seat
 
 
 def _no_lane(at_hand: RoundAtHand, name: str, begun: Sequence[NextHeat]) -> str:
-    if len(begun) == len(at_hand.next_heats):
-        said = "has been run" if all(map(_is_over, begun)) else "has been started"
-        return (
-            f"The {at_hand.next_round} {said}: {name} did not run in it and can no longer be "
-            "given a lane."
-        )
     left = [at_hand.heat_names[one.heat] for one in at_hand.next_heats if not one.has_begun]
+    if left:
+        where = " or ".join(left)
+        return f"The next round has begun: {name} can be given a lane only in {where}."
+    if len(begun) == 1:
+        it = _has_begun(at_hand, begun[0])
+        return f"{it}: {name} did not run in it and can no longer be given a lane."
+    said = "have been run" if all(map(_is_over, begun)) else "have been started"
     return (
-        f"The {at_hand.next_round} has begun: {name} can be given a lane only in "
-        f"{' or '.join(left)}."
+        f"All heats of the {at_hand.next_round} {said}: {name} did not run in them and can no "
+        "longer be given a lane."
     )
 
 

@@ -65,8 +65,8 @@ _EVENT = Prepared(
     select(events).where(events.c.meet_id == bindparam("meet"), events.c.id == bindparam("event"))
 )
 _EVENTS = select(events.c.id, events.c.name).where(events.c.meet_id == bindparam("meet"))
-_ROUND_NAMES = (
-    select(heats.c.round, heats.c.round_key, func.min(heats.c.position).label("first"))
+_DRAWN_ROUNDS = (
+    select(heats.c.round, heats.c.round_key, func.count().label("heats"))
     .where(heats.c.event_id == bindparam("event"))
     .group_by(heats.c.round, heats.c.round_key)
     .order_by(func.min(heats.c.position))
@@ -85,10 +85,9 @@ _RAN = and_(
     ),
 )
 _RAN_OR_NEXT = or_(_RAN, and_(_OF_EVENT, heats.c.round_key == bindparam("next")))
+_of_heat = announcements.alias("of_heat")
 _NUMBER_ANNOUNCED = (
-    select(func.max(announcements.c.number))
-    .where(announcements.c.heat_id == heats.c.id)
-    .scalar_subquery()
+    select(func.max(_of_heat.c.number)).where(_of_heat.c.heat_id == heats.c.id).scalar_subquery()
 )
 _HEATS = Prepared(
     select(
@@ -283,12 +282,23 @@ def event_names(conn: Connection, meet_id: MeetId) -> Mapping[EventId, str]:
     return {row.id: row.name for row in rows}
 
 
-def round_names(conn: Connection, event_id: EventId) -> Mapping[str, str]:
-    """The rounds that the start lists of an event have, by key, in the order of the programme."""
-    names: dict[str, str] = {}
-    for row in conn.execute(_ROUND_NAMES, {"event": event_id}):
-        names.setdefault(row.round_key, row.round)
-    return names
+class Drawn(NamedTuple):
+    """A round as the start lists have it."""
+
+    name: str
+    heats: int
+
+
+def drawn_rounds(conn: Connection, event_id: EventId) -> Mapping[str, Drawn]:
+    """The rounds that the start lists of an event have, by key, in the order of the programme.
+
+    Where heats of one round are written unlike, the first way counts.
+    """
+    found: dict[str, Drawn] = {}
+    for row in conn.execute(_DRAWN_ROUNDS, {"event": event_id}):
+        known = found.get(row.round_key, Drawn(row.round, 0))
+        found[row.round_key] = Drawn(known.name, known.heats + row.heats)
+    return found
 
 
 def lots_out(conn: Connection, meet_id: MeetId, lots_id: LotsId, zone: str) -> LotsOut:
