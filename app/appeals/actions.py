@@ -209,7 +209,8 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
                 "from the advice; where something was amended, it runs from the announcement."
             )
         if known.advised_at is not None:
-            if sent.advised_at in {None, known.advised_at}:
+            again = _advised_at(unit, sent.advised_at, known.decided_at)
+            if again in {None, known.advised_at}:
                 return Done(protest_out(unit.conn, unit.meet_id, protest_id), None)
             raise StateConflict(
                 f"The advice was given at {rfc3339(known.advised_at)} already; its time stands."

@@ -23,11 +23,11 @@ from app.appeals.orders import (
     SetAsideIn,
     UndoIn,
 )
-from app.appeals.queries import decision_row
+from app.appeals.queries import decision_row, is_the_jurys
 from app.appeals.wire import Instance
 from app.ids import DecisionId, DisqualificationId, HeatId, MeetId, TeamId, new_id
 from app.meets.actions import give_back_run, run_whole_heat_again
-from app.meets.queries import MeetFacts, heat
+from app.meets.queries import MeetFacts, heat, team_row
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.refusals import Malformed, NotFound, StateConflict
@@ -35,7 +35,7 @@ from app.results.correcting import finish_of, replace_line
 from app.results.queries import result_row
 from app.results.wording import listed
 from app.rounds.actions import advance, call_off_re_run, order_re_run, recall_advancement
-from app.rounds.standing import RoundAtHand, round_of_heat
+from app.rounds.standing import RoundAtHand, round_at_hand, round_of_heat
 from app.rules.finding import title_of
 from app.rules.orders import (
     Advance,
@@ -60,6 +60,7 @@ from app.rules.qualifying import Disqualified, HeatRun, Letter, Ran, ReRun
 from app.rulings.decided import disqualification_in, disqualify, restore, set_aside
 from app.sheets.race_time import parse_time, show_time
 from app.store.action import Unit
+from app.visible import likeness
 
 Kept = Mapping[str, Any]
 Line = Mapping[str, Any]
@@ -75,6 +76,12 @@ class Bench:
     heat: HeatOut
     at_hand: RoundAtHand
     letter: Letter
+    is_called_off: bool = False
+
+    def name(self, team: str) -> str:
+        """The name of a team that was in this heat or round; it may have been drawn away since."""
+        known = self.at_hand.names.get(team)
+        return known or team_row(self.conn, self.meet_id, TeamId(team)).name
 
     def team(self, team: str, field: str) -> str:
         """The name of a team of this heat; Malformed for any other."""
@@ -104,21 +111,32 @@ LETTERS = {Instance.REFEREE: Letter.BY_REFEREE, Instance.JURY: Letter.BY_JURY}
 
 
 def bench_for(conn: Connection, meet: MeetFacts, heat_id: HeatId, instance: Instance) -> Bench:
-    """What orders about a heat are understood by."""
+    """What orders about a heat are understood by.
+
+    A re-run that was called off is of no round any more, so it is read as one of its own.
+    """
     facts = heat(conn, meet.id, heat_id)
-    at_hand = round_of_heat(conn, meet.id, facts)
-    if at_hand is None:
-        raise StateConflict("This re-run was called off, so nothing can be ordered about it.")
-    return Bench(conn, meet.id, meet, facts, at_hand, LETTERS[instance])
+    letter, at_hand = LETTERS[instance], round_of_heat(conn, meet.id, facts)
+    if at_hand is not None:
+        return Bench(conn, meet.id, meet, facts, at_hand, letter)
+    alone = round_at_hand(conn, meet.id, facts.event, likeness(facts.round))
+    return Bench(conn, meet.id, meet, facts, alone, letter, is_called_off=True)
 
 
 def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
     """All orders of a decision; refused where one does not fit what is stored."""
-    return [
+    if orders and bench.is_called_off:
+        raise StateConflict(
+            "This re-run was called off, so nothing can be ordered about it: reject what was lodged "
+            "about it, or have it withdrawn."
+        )
+    understood = [
         one
         for number, order in enumerate(orders)
         for one in _understand(bench, order, f"/orders/{number}")
     ]
+    _insist_list_agrees(bench, orders, understood)
+    return understood
 
 
 def _understand(bench: Bench, order: OrderIn, field: str) -> Iterator[Understood]:
@@ -145,11 +163,12 @@ def _understand(bench: Bench, order: OrderIn, field: str) -> Iterator[Understood
 
 def _one(conn: Connection, bench: Bench, ident: DisqualificationId) -> tuple[Any, str, str]:
     row = disqualification_in(conn, bench.meet_id, bench.heat.id, ident)
-    return row, bench.at_hand.names[row.team_id], f"DQ {row.rule}"
+    return row, bench.name(row.team_id), f"DQ {row.rule}"
 
 
 def _set_aside(bench: Bench, ident: DisqualificationId) -> Understood:
     row, name, what = _one(bench.conn, bench, ident)
+    _insist_not_the_jurys(bench, row.by_decision)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         set_aside(
@@ -161,8 +180,21 @@ def _set_aside(bench: Bench, ident: DisqualificationId) -> Understood:
     return Understood((effect,), f"The disqualification of {name} ({what}) is set aside.", act)
 
 
+def _insist_not_the_jurys(bench: Bench, by: str | None) -> None:
+    """What the jury has decided is not undone by the referee (World Athletics TR8.11)."""
+    if bench.letter is not Letter.BY_REFEREE or by is None:
+        return
+    if is_the_jurys(bench.conn, bench.meet_id, by):
+        raise StateConflict(
+            "The jury has decided this, and its decision is final: a referee's decision does not "
+            f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury "
+            "can reopen its decision."
+        )
+
+
 def _restore(bench: Bench, ident: DisqualificationId) -> Understood:
     row, name, what = _one(bench.conn, bench, ident)
+    _insist_not_the_jurys(bench, row.set_aside_by)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         restore(unit, disqualification_in(unit.conn, unit.meet_id, bench.heat.id, ident), decision)
@@ -192,7 +224,6 @@ def _correct(bench: Bench, order: CorrectIn, field: str) -> Understood:
     name = bench.team(order.team, f"{field}/team")
     was = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(order.team))
     becomes = _corrected(was, order)
-    _insist_list_agrees(bench, order.team, becomes, field)
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         replaced = replace_line(unit, bench.heat, becomes)
@@ -215,22 +246,33 @@ def _corrected(was: Line, order: CorrectIn) -> Line:
     }
 
 
-def _insist_list_agrees(bench: Bench, team: str, becomes: Line, field: str) -> None:
-    """The list with the corrected line must still put every team in order."""
-    rest = [one.finish for one in bench.run.ran if one.team != team]
-    finishes = [*rest, _ran(becomes).finish]
+def _insist_list_agrees(
+    bench: Bench, orders: Sequence[OrderIn], understood: Sequence[Understood]
+) -> None:
+    """The list must still put every team in order, once all its lines are corrected."""
+    corrected = {
+        effect.becomes.team: effect.becomes.finish
+        for one in understood
+        for effect in one.effect
+        if isinstance(effect, Correct)
+    }
+    last = max((at for at, one in enumerate(orders) if isinstance(one, CorrectIn)), default=None)
+    if last is None:
+        return
+    finishes = [corrected.get(one.team, one.finish) for one in bench.run.ran]
     finished = [one for one in finishes if one.status is FinishStatus.FINISHED]
     untimed = [one for one in finished if one.thousandths is None]
     if untimed and any(one.decided_place is None for one in finished):
         raise Malformed(
             "Without a time for this team every team that finished needs a place: give its time.",
-            field=f"{field}/time",
+            field=f"/orders/{last}/time",
         )
     if order_contradicts_times(finishes) or open_ties(finishes):
         raise Malformed(
             "With this line the places of the finish list contradict its times, or leave a tie "
-            "open. Load a corrected finish list instead, and announce it.",
-            field=field,
+            "open. Correct the other teams' lines with it; or load a corrected finish list "
+            "instead, and announce it.",
+            field=f"/orders/{last}",
         )
 
 
@@ -339,6 +381,7 @@ def _undo(bench: Bench, order: UndoIn, field: str) -> Iterator[Understood]:
     known = decision_row(bench.conn, bench.meet_id, DecisionId(order.decision))
     if known.heat_id != bench.heat.id:
         raise NotFound("There is no such decision on this heat.")
+    _insist_not_the_jurys(bench, known.id)
     if not known.carried_out:
         raise Malformed("This decision ordered nothing that could be undone.", field=field)
     for kept in reversed(known.carried_out):
@@ -375,7 +418,7 @@ def _put_back(bench: Bench, kept: Kept) -> Understood:
             "The finish list was changed since this correction, so it cannot be taken back as it "
             "was: correct the team's line instead."
         )
-    name = bench.at_hand.names[was["team"]]
+    name = bench.name(was["team"])
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         replace_line(unit, bench.heat, becomes)
@@ -395,7 +438,7 @@ def _recall(bench: Bench, kept: Kept) -> Understood:
         recall_advancement(unit, bench.at_hand, TeamId(team), decision)
         return {"did": "recalled", "team": team}
 
-    words = f"That {bench.at_hand.names[team]} goes on ({letter}) is taken back."
+    words = f"That {bench.name(team)} goes on ({letter}) is taken back."
     return Understood((Recall(team, letter),), words, act)
 
 
@@ -408,7 +451,7 @@ def _call_off(bench: Bench, kept: Kept) -> Understood:
         call_off_re_run(unit, kept["re_run"], decision)
         return {"did": "called off", "re_run": kept["re_run"], "heat": kept["heat"]}
 
-    names = listed([bench.at_hand.names[team] for team in known[0].teams])
+    names = listed([bench.name(team) for team in known[0].teams])
     return Understood((CallOff(known[0]),), f"The re-run of {names} is called off.", act)
 
 

@@ -36,7 +36,7 @@ from app.appeals.wire import (
     ProtestOut,
 )
 from app.clock import rfc3339
-from app.ids import AppealId, DecisionId, HeatId, ProtestId, RulingId, TeamId
+from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
 from app.meets.queries import MeetFacts, heat, meet_facts, team_row
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
@@ -45,6 +45,7 @@ from app.roles import Role
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
 from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
 
 EARLIEST_ENTRY = timedelta(hours=12)
 JUDGEMENT = "judgement"
@@ -66,7 +67,7 @@ def lodge_protest(
         facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
         _insist_on_subject(unit, sent, facts)
         ground = _ground(meet, sent, caller)
-        at = _lodged_at(unit, sent.lodged_at)
+        at = _taken_at(unit, sent.lodged_at)
         number = next_protest_number(unit.conn, unit.meet_id)
         row: dict[str, Any] = {
             "number": number,
@@ -76,7 +77,7 @@ def lodge_protest(
             "ruling_id": sent.ruling,
             "against_id": sent.against,
             "ground": ground,
-            "window_id": window_for_protest(unit.conn, facts.id, ground, at),
+            "window_id": _ident(window_for_protest(unit.conn, facts.id, ground, at)),
             "lodged_by": sent.lodged_by,
             "capacity": sent.capacity.value,
             "lodged_at": at,
@@ -169,15 +170,17 @@ def _judgement(meet: MeetFacts, kinds: list[str], sent: ProtestIn, caller: Calle
     return kinds[0]
 
 
-def _lodged_at(unit: Unit, given: datetime | None) -> datetime:
+def _ident(window: AnyRow | None) -> WindowId | None:
+    return None if window is None else WindowId(window.id)
+
+
+def _taken_at(unit: Unit, given: datetime | None, field: str = "/lodged_at") -> datetime:
     if given is None:
         return unit.now
     if given > unit.now:
-        raise Malformed("This time lies in the future. Leave it out for now.", field="/lodged_at")
+        raise Malformed("This time lies in the future. Leave it out for now.", field=field)
     if given < unit.now - EARLIEST_ENTRY:
-        raise Malformed(
-            "This lies more than twelve hours back; look at the day.", field="/lodged_at"
-        )
+        raise Malformed("This lies more than twelve hours back; look at the day.", field=field)
     return given
 
 
@@ -199,19 +202,17 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
         assert decision is not None
         _insist_first(unit, sent)
-        at = _lodged_at(unit, sent.lodged_at)
+        at = _taken_at(unit, sent.lodged_at)
         row: dict[str, Any] = {
             "heat_id": protest.heat_id,
             "protest_id": protest.id,
             "team_id": sent.team,
-            "window_id": window_for_appeal(
-                unit.conn, protest.heat_id, DecisionId(decision.id), decision.decided_at
-            ),
+            "window_id": _ident(window_for_appeal(unit.conn, decision)),
             "lodged_by": sent.lodged_by,
             "lodged_at": at,
             "words": sent.words,
             "sought": [order.model_dump(mode="json") for order in sent.sought],
-            "deposit": paid(unit, meet, sent.deposit) if sent.deposit else None,
+            "deposit": paid(unit, meet, sent.deposit, "/deposit") if sent.deposit else None,
         }
         store_appeal(unit, appeal_id, caller, row, content)
         out = appeal_out(unit.conn, unit.meet_id, appeal_id)
@@ -291,31 +292,35 @@ def _insist_first(unit: Unit, sent: AppealIn) -> None:
     """One appeal a team against one decision; a second would only stand beside it."""
     found = unit.conn.execute(
         select(appeals.c.number, appeals.c.state).where(
-            appeals.c.protest_id == sent.protest, appeals.c.team_id == sent.team
+            appeals.c.protest_id == sent.protest,
+            appeals.c.team_id == sent.team,
+            appeals.c.state != AppealState.WITHDRAWN.value,
         )
     ).first()
     if found is None:
         return
     if found.state in {AppealState.UPHELD, AppealState.REJECTED}:
         raise _final()
-    if found.state != AppealState.WITHDRAWN:
-        raise StateConflict(f"This team has appealed already: appeal {found.number}.")
+    raise StateConflict(f"This team has appealed already: appeal {found.number}.")
 
 
-def paid(unit: Unit, meet: MeetFacts, sent: DepositPaidIn) -> dict[str, Any]:
-    """A deposit as it is kept; refused in another currency or another amount than is asked."""
+def paid(unit: Unit, meet: MeetFacts, sent: DepositPaidIn, within: str = "") -> dict[str, Any]:
+    """A deposit as it is kept; refused in another currency or another amount than is asked.
+
+    `within` is where it stands in what was sent.
+    """
     asked = deposit_asked(meet)
     if asked is None:
-        raise Malformed("This meet asks for no deposit. Leave it out.", field="/deposit")
+        raise Malformed("This meet asks for no deposit. Leave it out.", field=within)
     amount, currency = asked
     if (sent.amount, sent.currency) != asked:
         raise Malformed(
             f"The deposit is {amount} {currency} ({deposit_rule(meet)}), not {sent.amount} "
             f"{sent.currency}. Where its equivalent in another currency is taken, the organiser "
             "sets that in the meet's terms (“appeal_deposit”).",
-            field="/deposit/currency" if sent.currency != currency else "/deposit/amount",
+            field=f"{within}/currency" if sent.currency != currency else f"{within}/amount",
         )
-    at = _lodged_at(unit, sent.received_at)
+    at = _taken_at(unit, sent.received_at, f"{within}/received_at")
     return {
         "amount": amount,
         "currency": currency,

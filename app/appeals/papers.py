@@ -19,7 +19,7 @@ from app.access.queries import official_row
 from app.appeals.carrying import Bench
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row, measured, protest_out
-from app.appeals.standing import appeal_out
+from app.appeals.standing import appeal_out, measured_appeal
 from app.appeals.wire import (
     About,
     AppealOut,
@@ -110,7 +110,9 @@ def _effect(decided: Ordered) -> str:
 def _marks_of(
     conn: Connection, protest: AnyRow, appeal: AnyRow | None, zone: str
 ) -> tuple[str, ...]:
-    timely = measured(conn, protest if appeal is None else appeal, zone)
+    timely = (
+        measured(conn, protest, zone) if appeal is None else measured_appeal(conn, appeal, zone)
+    )
     return () if timely.in_time else (timely.words,)
 
 
@@ -287,7 +289,8 @@ def decision_paper(
         )
     signature = Signature(
         role="Referee" if row.instance == Instance.REFEREE else "Chair of the jury",
-        name=row.official_name,
+        # As it was then: an official may be named otherwise since.
+        name=dict(paper.grounds).get("by", row.official_name),
         at=in_zone(row.decided_at, meet.time_zone),
         how="PIN on a joined device, attested by the server",
         digest=row.statement_digest,
@@ -389,6 +392,9 @@ def _standing(out: ProtestOut | AppealOut) -> tuple[tuple[str, str], ...]:
     decided = out.decision
     if decided is not None:
         return (("decided", decided.decided_at_local), ("by", decided.official_name))
-    if out.withdrawn is not None and "by" in out.withdrawn:
-        return (("withdrawn by", str(out.withdrawn.get("by_name", out.withdrawn["by"]))),)
-    return ()
+    said = out.withdrawn
+    if said is None:
+        return ()
+    if said.get("turned_away"):
+        return (("turned away by", str(said["by_name"])),)
+    return (("withdrawn by", str(said["by"])),)

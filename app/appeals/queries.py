@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, or_, select
+from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
 from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
@@ -23,7 +23,7 @@ from app.appeals.wire import (
     Verdict,
 )
 from app.clock import in_zone
-from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId, WindowId
+from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId
 from app.meets.queries import MeetFacts, meet_facts
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
@@ -134,14 +134,10 @@ _APPEAL_WINDOWS = (
     .where(
         windows.c.heat_id == bindparam("heat"),
         windows.c.remedy == Remedy.APPEAL.value,
-        or_(
-            windows.c.decision_id == bindparam("decision"),
-            windows.c.decision_id.is_(None) & (windows.c.opened_at >= bindparam("decided_at")),
-        ),
+        windows.c.opened_at >= bindparam("decided_at"),
     )
     .order_by(windows.c.opened_at, windows.c.id)
 )
-_WINDOW = select(windows).where(windows.c.id == bindparam("window"))
 _here = heats.alias("here")
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
@@ -156,29 +152,30 @@ _IN_ROUND = (
 
 def window_for_protest(
     conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
-) -> WindowId | None:
+) -> AnyRow | None:
     """The window that a protest on this ground is measured by, None before any has opened."""
     of_kind = [
         row for row in conn.execute(_PROTEST_WINDOWS, {"heat": heat_id}) if row.kind == ground
     ]
     opened = [row for row in of_kind if row.opened_at <= lodged_at]
-    return opened[-1].id if opened else None
+    return opened[-1] if opened else None
 
 
-def window_for_appeal(
-    conn: Connection, heat_id: HeatId, decision: DecisionId, decided_at: datetime
-) -> WindowId | None:
-    """The first window for appeals that a decision opened, None while none has."""
-    values = {"heat": heat_id, "decision": decision, "decided_at": decided_at}
-    first = conn.execute(_APPEAL_WINDOWS, values).first()
-    return first.id if first is not None else None
+def window_for_appeal(conn: Connection, decided: AnyRow) -> AnyRow | None:
+    """The window for appeals that the referee's decision opened, None while none has.
 
-
-def window_row(conn: Connection, window: WindowId | None) -> AnyRow | None:
-    """A window by its id."""
-    if window is None:
-        return None
-    return conn.execute(_WINDOW, {"window": window}).one()
+    By the advice where nothing is amended, else by the first amended announcement since (World
+    Athletics TR8.7): what another decision opens is for whom that one concerns.
+    """
+    values = {"heat": decided.heat_id, "decided_at": decided.decided_at}
+    return next(
+        (
+            window
+            for window in conn.execute(_APPEAL_WINDOWS, values)
+            if window.decision_id == (None if decided.carried_out else decided.id)
+        ),
+        None,
+    )
 
 
 def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
@@ -210,6 +207,12 @@ def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> 
     if row is None:
         raise NotFound("There is no such decision at this meet.")
     return row
+
+
+def is_the_jurys(conn: Connection, meet_id: MeetId, ident: str) -> bool:
+    """Whether this is a decision of the jury; a ruling's id is none."""
+    row = conn.execute(_DECISION, {"meet": meet_id, "decision": ident}).one_or_none()
+    return row is not None and row.instance == Instance.JURY.value
 
 
 def awaited_protests(conn: Connection, meet_id: MeetId) -> list[AwaitedProtest]:
@@ -304,8 +307,9 @@ def protests_page(conn: Connection, meet_id: MeetId, before: int | None) -> Prot
 
 
 def measured(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
-    """Whether a protest or an appeal came in time."""
-    return timeliness(window_row(conn, row.window_id), row.lodged_at, zone)
+    """Whether a protest came in time, by the announcements as they are timed now."""
+    window = window_for_protest(conn, HeatId(row.heat_id), row.ground, row.lodged_at)
+    return timeliness(window, row.lodged_at, zone)
 
 
 def marks_of(timely: Timeliness, *, took_part: bool) -> list[Mark]:

@@ -31,7 +31,7 @@ from app.appeals.queries import (
     protest_row,
     referees_decision,
     votes_of,
-    window_row,
+    window_for_appeal,
 )
 from app.appeals.states import AppealState
 from app.appeals.timeliness import timeliness
@@ -141,7 +141,9 @@ def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     if row.deposit is not None:
         received = datetime.fromisoformat(row.deposit["received_at"])
         complete = max(complete, received)
-    return timeliness(window_row(conn, row.window_id), complete, zone)
+    decided = referees_decision(conn, MeetId(row.meet_id), ProtestId(row.protest_id))
+    window = window_for_appeal(conn, decided) if decided and not row.is_referred else None
+    return timeliness(window, complete, zone)
 
 
 def marks_of_appeal(

@@ -1,8 +1,8 @@
 """Was it in time, and by how much?
 
 A protest is measured by the window of its kind that opened last before it; an appeal by the window
-that the referee's decision opened. Nothing is stored but the window: where an announcement's time
-is corrected, everything that hangs on it is measured anew. What came before any window is in time.
+that the referee's decision opened. Asked anew whenever it is read: where an announcement's time is
+corrected, another window may be the one. What came before any window is in time.
 """
 
 from __future__ import annotations
