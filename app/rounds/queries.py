@@ -85,10 +85,9 @@ _RAN = and_(
     ),
 )
 _RAN_OR_NEXT = or_(_RAN, and_(_OF_EVENT, heats.c.round_key == bindparam("next")))
+_of_heat = announcements.alias("of_heat")
 _NUMBER_ANNOUNCED = (
-    select(func.max(announcements.c.number))
-    .where(announcements.c.heat_id == heats.c.id)
-    .scalar_subquery()
+    select(func.max(_of_heat.c.number)).where(_of_heat.c.heat_id == heats.c.id).scalar_subquery()
 )
 _HEATS = Prepared(
     select(
