@@ -230,9 +230,7 @@ def test_twelve_orders_are_taken_and_thirteen_refused(meet: MeetAtHand) -> None:
     orders += [
         {"order": "correct", "team": team(meet, lane), "time": f"41.{lane}0"} for lane in lanes
     ]
-    a_problem(
-        decide(meet, protest, "upheld", orders=[*orders, orders[0]]), 422, "malformed"
-    )
+    a_problem(decide(meet, protest, "upheld", orders=[*orders, orders[0]]), 422, "malformed")
     out = decided(meet, protest, "upheld", orders=orders)
     assert len(out["decision"]["ordered"]) == 12
 
