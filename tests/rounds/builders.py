@@ -12,7 +12,7 @@ import httpx
 from app.ids import DecisionId, EventId, HeatId, MeetId, TeamId, new_id
 from app.meets.queries import heat as read_heat
 from app.meets.wire import HeatOut
-from app.rounds.standing import RoundAtHand
+from app.rounds.standing import RoundAtHand, round_at_hand
 from app.store.action import Actor, Done, Unit
 from tests.builders import PIN, Json, MeetAtHand, all_heats
 
