@@ -44,6 +44,10 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.NotPossible: ProblemType(409, "not-possible", "Not possible in this state"),
     refusals.StateConflict: ProblemType(409, "conflict", "This contradicts what is stored"),
     refusals.NeedsWord: ProblemType(409, "needs-word", "This needs an explicit word"),
+    refusals.NotProtestable: ProblemType(
+        409, "not-protestable", "The rules give no remedy against this"
+    ),
+    refusals.Affected: ProblemType(403, "affected", "This member is asked to withdraw"),
     refusals.Stale: ProblemType(412, "stale", "Somebody was first"),
     refusals.EtagUnknown: ProblemType(412, "etag-unknown", "This is no ETag of this server"),
     refusals.PreconditionMissing: ProblemType(

@@ -116,6 +116,14 @@ class TooManyStreams(Refusal):
     """The session has as many live feeds open as it may."""
 
 
+class NotProtestable(Refusal):
+    """The rule book gives no protest or appeal against this."""
+
+
+class Affected(Refusal):
+    """A member of the jury whose affiliation the consequence touches has no vote."""
+
+
 class NeedsWord(Refusal):
     """An announcement with a silent post or an open case needs an explicit word and a reason."""
 

@@ -18,6 +18,7 @@ from app.access.guard import admit
 from app.access.known_callers import KnownCallers
 from app.access.who_may import WHO_MAY
 from app.answering_head import AnswerHead
+from app.appeals import routes as appeals
 from app.clock import Clock, SystemClock
 from app.config import Settings
 from app.content_coding import RefuseCoded
@@ -44,6 +45,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     results.router,
     meets.router,
     rulings.router,
+    appeals.router,
     rounds.router,
     crew.router,
     record.router,

@@ -10,6 +10,7 @@ import itertools
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 import httpx
 
@@ -189,6 +190,19 @@ def _an_event_with_a_tie(meet: MeetAtHand) -> str:
     return next(str(heat["event"]) for heat in all_heats(meet) if heat["event_name"] == name)
 
 
+def a_time_correction(meet: MeetAtHand) -> Sending:
+    announced = an_announcement(meet)
+    told = announced.send(meet.service.http).json()
+    at = datetime.fromisoformat(told["announced_at"]) + timedelta(microseconds=1)
+    document = {"announced_at": at.isoformat(), "reasons": "Typed wrongly.", "pin": PIN}
+    path = f"announcements/{told['id']}/time-corrections/{new_id()}"
+    return _of(meet, "results", path, document)
+
+
+def an_end(meet: MeetAtHand) -> Sending:
+    return _of(meet, "referee", "end", {"pin": PIN})
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -221,6 +235,8 @@ DOCUMENTS: dict[str, Build] = {
     "announcement": an_announcement,
     "round": a_round,
     "lots": lots,
+    "time correction": a_time_correction,
+    "end": an_end,
 }
 FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES}

@@ -40,6 +40,13 @@ DESK = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.ORGANI
 # Not the organiser, as with the record: a form tells what was reported, word for word.
 READERS_OF_FORMS = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
 
+REFEREE = Who(frozenset({Role.REFEREE}))
+JURY = Who(frozenset({Role.JURY}))
+PANEL = Who(JURY.roles, aside="a member of the appeal's panel")
+CHAIR = Who(JURY.roles, aside="the chair of the appeal's panel")
+TAKES_PROTESTS = Who(frozenset({Role.RESULTS, Role.REFEREE}))
+TAKES_APPEALS = Who(frozenset({Role.RESULTS, Role.JURY}))
+
 MEET = "/api/meets/{meet}"
 
 WHO_MAY: dict[tuple[str, str], Who] = {
@@ -93,13 +100,39 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/heats/{{heat}}/round/now"): DESK,
     ("GET", f"{MEET}/scores"): ANYONE,
     ("PUT", f"{MEET}/announcements/{{announcement}}"): RESULTS,
+    ("PUT", f"{MEET}/announcements/{{announcement}}/time-corrections/{{correction}}"): RESULTS,
     ("GET", f"{MEET}/announcements"): ANYONE,
     ("GET", f"{MEET}/announcements/{{announcement}}.json"): ANYONE,
     ("GET", f"{MEET}/announcements/{{announcement}}.csv"): ANYONE,
     ("GET", f"{MEET}/announcements/{{announcement}}.pdf"): ANYONE,
     ("GET", f"{MEET}/announcements/{{announcement}}.txt"): ANYONE,
+    ("PUT", f"{MEET}/end"): Who(frozenset({Role.REFEREE, Role.ORGANISER})),
     ("GET", f"{MEET}/windows.json"): ANYONE,
     ("GET", f"{MEET}/windows.ics"): ANYONE,
+    ("PUT", f"{MEET}/protests/{{protest}}"): TAKES_PROTESTS,
+    ("GET", f"{MEET}/protests"): DESK,
+    ("GET", f"{MEET}/protests/{{protest}}"): DESK,
+    ("POST", f"{MEET}/protests/{{protest}}/consequences"): HEAD_OR_JURY,
+    ("PUT", f"{MEET}/protests/{{protest}}/decision"): REFEREE,
+    ("PUT", f"{MEET}/protests/{{protest}}/advice"): TAKES_PROTESTS,
+    ("POST", f"{MEET}/protests/{{protest}}/withdraw"): TAKES_PROTESTS,
+    ("GET", f"{MEET}/protests/{{protest}}/form.pdf"): READERS_OF_FORMS,
+    ("PUT", f"{MEET}/appeals/{{appeal}}"): TAKES_APPEALS,
+    ("GET", f"{MEET}/appeals"): DESK,
+    ("GET", f"{MEET}/appeals/{{appeal}}"): DESK,
+    ("GET", f"{MEET}/appeals/{{appeal}}/dossier"): HEAD_OR_JURY,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/deposit"): TAKES_APPEALS,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/admission"): JURY,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/panel"): Who(frozenset({Role.JURY, Role.ORGANISER})),
+    ("POST", f"{MEET}/appeals/{{appeal}}/panel/{{official}}/withdraw"): JURY,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/votes/{{vote}}"): PANEL,
+    ("POST", f"{MEET}/appeals/{{appeal}}/consequences"): HEAD_OR_JURY,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/decision"): CHAIR,
+    ("POST", f"{MEET}/appeals/{{appeal}}/withdraw"): TAKES_APPEALS,
+    ("POST", f"{MEET}/appeals/{{appeal}}/reopen"): CHAIR,
+    ("GET", f"{MEET}/appeals/{{appeal}}/form.pdf"): READERS_OF_FORMS,
+    ("GET", f"{MEET}/decisions/{{decision}}/form.pdf"): READERS_OF_FORMS,
+    ("GET", f"{MEET}/cases/{{case}}/consequences"): HEAD_OR_JURY,
     ("GET", f"{MEET}/feed"): JOINED,
     # Not the organiser: the record holds what was reported, word for word.
     ("GET", f"{MEET}/record"): Who(frozenset({Role.JURY, Role.REFEREE})),

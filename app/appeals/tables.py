@@ -1,7 +1,7 @@
 """Protests, decisions, appeals and the jury's votes. None is deleted; decisions are never changed.
 
-Whether something came late is no column: it follows from its window, whose opening time may be
-corrected.
+Whether something came late is no column: it follows from the windows as they are now, since the
+time of what opened them may be corrected.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ protests = Table(
     Index(None, "meet_id", "state"),
 )
 """`allowed_because` is the referee's word that lets a judgement call be protested. `window_id` is
-null where no window of its kind had been opened."""
+the window by which it was measured when it was taken in, null where none had been opened."""
 
 appeals = Table(
     "appeals",

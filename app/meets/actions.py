@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from datetime import datetime
 
 from sqlalchemy import delete, func, insert, select, update
 
 from app.access.actions import add_official
 from app.access.queries import is_official
 from app.access.wire import OfficialIn
+from app.clock import rfc3339
 from app.crew.actions import hold_posts, release_posts
 from app.ids import HeatId, MeetId, OfficialId, PostId, TeamId, new_id
 from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
@@ -123,6 +125,15 @@ def _facts(sent: MeetIn) -> Mapping[str, object]:
     return sent.model_dump(mode="json", exclude={"name"})
 
 
+def set_meet_ended(unit: Unit, ended_at: datetime) -> None:
+    """Store when the meet ended; the caller has looked whether it may have."""
+    unit.conn.execute(
+        update(meets)
+        .where(meets.c.id == unit.meet_id)
+        .values(ended_at=ended_at, version=meets.c.version + 1)
+    )
+
+
 def start_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
     """The heat runs now: every phone follows."""
 
@@ -153,6 +164,31 @@ def hold_back_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
         return Done(facts, Deed(Kind.HEAT_HELD_BACK, heat_id, {"run": facts.run}))
 
     return act
+
+
+def run_whole_heat_again(unit: Unit, facts: HeatOut) -> dict[str, object]:
+    """A decision has the whole heat run again; returns what it takes to give this run back."""
+    step = HEAT_TABLE.step(facts.state, HeatAct.HOLD_BACK)
+    set_heat_state(unit, facts.id, step.becomes)
+    release_posts(unit, facts.id)
+    started = None if facts.started_at is None else rfc3339(facts.started_at)
+    return {"run": facts.run, "state": facts.state.value, "started_at": started}
+
+
+def give_back_run(unit: Unit, heat_id: HeatId, kept: Mapping[str, object]) -> None:
+    """The heat does not run again after all: its last run counts. The caller has looked at it.
+
+    Its posts are those of the present plan: who stood there was let go with the order.
+    """
+    known = heat(unit.conn, unit.meet_id, heat_id)
+    started = kept["started_at"]
+    at = datetime.fromisoformat(started) if isinstance(started, str) else None
+    unit.conn.execute(
+        update(heats)
+        .where(heats.c.id == heat_id)
+        .values(state=kept["state"], started_at=at, version=known.version + 1)
+    )
+    hold_posts(unit, known)
 
 
 def _move_heat(unit: Unit, heat_id: HeatId, version: int, what: HeatAct) -> HeatOut:

@@ -99,6 +99,9 @@ _LANES = (
 )
 
 
+_TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == bindparam("team"))
+
+
 def present_run_of(heat: FromClause) -> ColumnElement[int]:
     """The same as `states.present_run`, for statements that choose by it."""
     return heat.c.run + case((heat.c.state == HeatState.TO_COME.value, 1), else_=0)
@@ -147,11 +150,15 @@ class MeetFacts:
     book: Book
     terms: TermsIn
     track: TrackIn
+    ended_at: datetime | None
     version: int
 
     @property
     def window_terms(self) -> MeetTerms:
-        return MeetTerms(self.terms.protest_minutes, self.terms.appeal_minutes)
+        terms = self.terms
+        return MeetTerms(
+            terms.protest_minutes, terms.appeal_minutes, terms.protest_minutes_before_next_round
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +206,7 @@ def meet_facts(conn: Connection, meet_id: MeetId) -> MeetFacts:
         book=load_book(row.edition),
         terms=TermsIn.model_validate(row.facts["terms"]),
         track=TrackIn.model_validate(row.facts["track"]),
+        ended_at=row.ended_at,
         version=row.version,
     )
 
@@ -218,6 +226,7 @@ def meet(conn: Connection, meet_id: MeetId) -> MeetOut:
         edition_note=edition_note(facts.book, facts.first_day, facts.last_day),
         track=facts.track,
         terms=facts.terms,
+        ended_at=facts.ended_at,
         version=facts.version,
     )
 
@@ -313,6 +322,14 @@ def running_from(row: Any) -> Running:
         row.team_name,
         row.edition,
     )
+
+
+def team_row(conn: Connection, meet_id: MeetId, team_id: TeamId) -> AnyRow:
+    """A team of this meet; NotFound for any other id."""
+    row = conn.execute(_TEAM, {"meet": meet_id, "team": team_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such team at this meet.")
+    return row
 
 
 class RanIn(NamedTuple):

@@ -1,4 +1,4 @@
-"""Meets, start lists and heats over HTTP."""
+"""Meets and start lists over HTTP."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
-from app.answers import VersionNamed, VersionRequired, answer, answer_put
+from app.answers import VersionNamed, answer, answer_put
 from app.header_names import header_names
-from app.ids import ChosenId, HeatId, MeetId
+from app.ids import ChosenId, MeetId
 from app.meets import actions, queries, start_lists
-from app.meets.wire import HeatOut, HeatsOut, MeetIn, MeetOut, MeetsOut, StartListsOut
+from app.meets.wire import MeetIn, MeetOut, MeetsOut, StartListsOut
 from app.refusals import FileRefused
 from app.rules.book import editions, load_book
 
@@ -22,7 +22,6 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 LARGEST_FILE = 8 * 1024 * 1024
 
 Meet = Annotated[ChosenId, Path()]
-Heat = Annotated[ChosenId, Path()]
 
 
 @router.get("/api/editions")
@@ -97,34 +96,3 @@ async def post_start_lists(
     return answer(
         await here.store.act(MeetId(meet), here.actor, start_lists.load(start_list, content))
     )
-
-
-@router.get("/api/meets/{meet}/heats", response_model=HeatsOut)
-async def list_heats(
-    meet: Meet, here: Here, after: Annotated[int, Query(ge=0, le=2**31 - 1)] = 0
-) -> Response:
-    """Heats in the order of the programme, a hundred a page, and the one that runs."""
-    return answer(await here.store.read(lambda conn: queries.heats_page(conn, MeetId(meet), after)))
-
-
-@router.get("/api/meets/{meet}/heats/{heat}", response_model=HeatOut)
-async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
-    """One heat with its lanes."""
-    out = await here.store.read(lambda conn: queries.heat(conn, MeetId(meet), HeatId(heat)))
-    return answer(out, version=out.version)
-
-
-@router.post("/api/meets/{meet}/heats/{heat}/start", response_model=HeatOut)
-async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
-    """This heat runs now."""
-    out = await here.store.act(MeetId(meet), here.actor, actions.start_heat(HeatId(heat), version))
-    return answer(out, version=out.version)
-
-
-@router.post("/api/meets/{meet}/heats/{heat}/hold-back", response_model=HeatOut)
-async def hold_back_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
-    """This heat has not begun after all."""
-    out = await here.store.act(
-        MeetId(meet), here.actor, actions.hold_back_heat(HeatId(heat), version)
-    )
-    return answer(out, version=out.version)

@@ -161,6 +161,7 @@ class MeetOut(Wire):
     edition_note: str = Field(description="empty, or that the edition was not in force that day")
     track: TrackIn
     terms: TermsIn
+    ended_at: datetime | None = Field(description="when the meet ended; null while it goes on")
     version: int
 
 

@@ -15,6 +15,8 @@ from app.roles import Role
 HEAD = frozenset({Role.REFEREE, Role.CHIEF_UMPIRE})
 DESK = frozenset({*HEAD, Role.RESULTS, Role.ORGANISER})
 CREW = frozenset(Role)
+JURY = frozenset({Role.JURY})
+COURT = frozenset({*HEAD, Role.RESULTS, Role.JURY})
 
 
 class Kind(StrEnum):
@@ -43,6 +45,22 @@ class Kind(StrEnum):
     ANNOUNCEMENT = "announcement"
     ROUND_SET = "round set"
     LOTS_DRAWN = "lots drawn"
+    PROTEST_LODGED = "protest lodged"
+    PROTEST_DECIDED = "protest decided"
+    PROTEST_WITHDRAWN = "protest withdrawn"
+    ADVICE_GIVEN = "advice given"
+    APPEAL_LODGED = "appeal lodged"
+    DEPOSIT_RECEIVED = "deposit received"
+    APPEAL_ADMITTED = "appeal admitted"
+    APPEAL_TURNED_AWAY = "appeal turned away"
+    PANEL_NAMED = "panel named"
+    MEMBER_WITHDREW = "member withdrew"
+    VOTE_CAST = "vote cast"
+    APPEAL_DECIDED = "appeal decided"
+    APPEAL_WITHDRAWN = "appeal withdrawn"
+    APPEAL_REOPENED = "appeal reopened"
+    ANNOUNCEMENT_TIME_CORRECTED = "announcement time corrected"
+    MEET_ENDED = "meet ended"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,4 +97,22 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.ANNOUNCEMENT: KindFacts("A result was announced.", CREW),
     Kind.ROUND_SET: KindFacts("It was set who goes on from a round, or what it scores.", CREW),
     Kind.LOTS_DRAWN: KindFacts("Lots were drawn for places in the next round.", CREW),
+    Kind.PROTEST_LODGED: KindFacts("A protest was lodged.", COURT),
+    Kind.PROTEST_DECIDED: KindFacts("The referee decided a protest.", COURT),
+    Kind.PROTEST_WITHDRAWN: KindFacts("A protest was withdrawn.", COURT),
+    Kind.ADVICE_GIVEN: KindFacts("Protesters were told that nothing is amended.", COURT),
+    Kind.APPEAL_LODGED: KindFacts("An appeal was lodged.", COURT),
+    Kind.DEPOSIT_RECEIVED: KindFacts("The deposit for an appeal was received.", COURT),
+    Kind.APPEAL_ADMITTED: KindFacts("The jury admitted an appeal.", COURT),
+    Kind.APPEAL_TURNED_AWAY: KindFacts("The jury turned an appeal away.", COURT),
+    Kind.PANEL_NAMED: KindFacts("The panel for an appeal was named.", COURT),
+    Kind.MEMBER_WITHDREW: KindFacts("A member of the jury withdrew from an appeal.", COURT),
+    Kind.VOTE_CAST: KindFacts("A member of the jury voted.", JURY),
+    Kind.APPEAL_DECIDED: KindFacts("The jury decided an appeal.", COURT),
+    Kind.APPEAL_WITHDRAWN: KindFacts("An appeal was withdrawn.", COURT),
+    Kind.APPEAL_REOPENED: KindFacts("The jury reopened an appeal.", COURT),
+    Kind.ANNOUNCEMENT_TIME_CORRECTED: KindFacts(
+        "The time of an announcement was corrected: it had been typed wrongly.", CREW
+    ),
+    Kind.MEET_ENDED: KindFacts("The meet has ended.", CREW),
 }

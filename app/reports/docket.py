@@ -13,7 +13,7 @@ from app.ids import MeetId
 from app.reports.queries import CASE_COLUMNS, REPORT_LINES, marks_now
 from app.reports.states import Mark, ReportState
 from app.reports.tables import cases, reports
-from app.reports.wire import CaseLine, DocketOut, ReportLine, ToReconsider
+from app.reports.wire import AwaitedProtest, CaseLine, DocketOut, ReportLine, ToReconsider
 from app.rules.observation import Infringement
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -60,10 +60,12 @@ def docket(
     meet_id: MeetId,
     after: str | None,
     to_reconsider: Iterable[ToReconsider] = (),
+    protests: Iterable[AwaitedProtest] = (),
 ) -> DocketOut:
     """The open cases, oldest first, fifty a page, each with its reports in short.
 
-    Which rulings are to be looked at again, whoever knows rulings has found out.
+    Which rulings are to be looked at again, and which protests await the referee, whoever knows
+    of these has found out.
     """
     values: dict[str, Any] = {"meet": meet_id}
     if after is None:
@@ -79,6 +81,7 @@ def docket(
     if more or after is not None:
         count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
     return DocketOut(
+        protests=list(protests),
         to_reconsider=list(to_reconsider),
         cases=[_case_line(row, by_case.get(row.id, [])) for row in page],
         open=count,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, exists, select
+from sqlalchemy import Connection, bindparam, exists, func, select
 
 from app.access.queries import official_names
 from app.access.tables import officials
@@ -129,7 +129,23 @@ CASE_COLUMNS = (
     .join(events, events.c.id == heats.c.event_id)
     .outerjoin(teams, teams.c.id == cases.c.team_id)
 )
+_OF_TEAMS = (
+    select(cases.c.id)
+    .where(
+        cases.c.heat_id == bindparam("heat"),
+        cases.c.team_id.in_(bindparam("teams", expanding=True)),
+    )
+    .order_by(cases.c.number)
+)
 _CASE = CASE_COLUMNS.where(cases.c.meet_id == bindparam("meet"), cases.c.id == bindparam("case"))
+_COUNT_OPEN = (
+    select(cases.c.heat_id, func.count().label("count_"))
+    .where(
+        cases.c.heat_id.in_(bindparam("heats", expanding=True)),
+        cases.c.state == CaseState.OPEN.value,
+    )
+    .group_by(cases.c.heat_id)
+)
 _account = reports.alias("account")
 _AWAITED = (
     select(reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
@@ -331,6 +347,12 @@ def _post_line(place: Post, called: Called | None, names: Mapping[OfficialId, st
     )
 
 
+def open_cases_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, int]:
+    """How many cases of each of the heats await a ruling; heats without any are left out."""
+    rows = conn.execute(_COUNT_OPEN, {"heats": list(heat_ids)})
+    return {row.heat_id: row.count_ for row in rows}
+
+
 def accounts_awaited(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     """Flags and returned reports of a heat that still await their account, their case ruled on."""
     return list(conn.execute(_AWAITED, {"heat": heat_id}))
@@ -424,6 +446,14 @@ def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:
     if row is None:
         raise NotFound("There is no such case at this meet.")
     return row
+
+
+def cases_of_teams(
+    conn: Connection, heat_id: HeatId, teams_asked: Iterable[TeamId | None]
+) -> list[CaseId]:
+    """The cases about these teams in a heat, in the order of their numbers."""
+    asked = sorted({team for team in teams_asked if team is not None})
+    return list(conn.execute(_OF_TEAMS, {"heat": heat_id, "teams": asked}).scalars())
 
 
 def case_out(

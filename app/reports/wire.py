@@ -8,7 +8,18 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from app.ids import CallId, CaseId, ChosenId, HeatId, OfficialId, PostId, ReportId, RulingId, TeamId
+from app.ids import (
+    CallId,
+    CaseId,
+    ChosenId,
+    HeatId,
+    OfficialId,
+    PostId,
+    ProtestId,
+    ReportId,
+    RulingId,
+    TeamId,
+)
 from app.reports.examples import CALLS, REPORTS
 from app.reports.states import CaseState, Mark, ReportState
 from app.rules.book_parts import Consequence
@@ -184,8 +195,27 @@ class ToReconsider(Wire):
     why: str = Field(description="what has changed under it since, in a sentence")
 
 
+class AwaitedProtest(Wire):
+    """A protest that awaits the referee."""
+
+    protest: ProtestId
+    number: int
+    heat: HeatId
+    event_name: str
+    round: str
+    heat_number: int
+    team_name: str
+    about: str = Field(description="a ruling, a placing, another team's conduct, or something else")
+    lodged_at: datetime
+
+
 class DocketOut(Wire):
     """The open cases, oldest first; `next` is the next page's `after`."""
+
+    protests: list[AwaitedProtest] = Field(
+        description="on the first page: the protests that await the referee, oldest first, fifty "
+        "at most; empty on the further ones"
+    )
 
     to_reconsider: list[ToReconsider] = Field(
         description="on the first page: the rulings that are to be looked at again, oldest first, "

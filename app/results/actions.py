@@ -8,7 +8,7 @@ reason, and both show on the announcement.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
@@ -17,11 +17,10 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign, statement_digest
 from app.clock import in_zone
-from app.ids import AnnouncementId, HeatId, OfficialId, TeamId, WindowId, new_id
+from app.ids import AnnouncementId, HeatId, OfficialId, TeamId
 from app.meets.actions import begin_run, set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
-from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import (
     IdTaken,
@@ -32,31 +31,30 @@ from app.refusals import (
     Stale,
     StateConflict,
 )
+from app.results.announced_time import announcing_time
 from app.results.changes import Changes, changes
+from app.results.finality import announcement_shown, finality_of, result_shown
 from app.results.matching import insist_list_is_of
+from app.results.opening import News, news_since, opened_by_announcement, store_windows
+from app.results.pending import told_since
 from app.results.queries import (
-    announcement,
     last_announcement,
     result,
     result_row,
     says_the_same,
 )
-from app.results.tables import announcements, results, windows
+from app.results.tables import announcements, results
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
     ResultOut,
     SnapshotWindow,
 )
-from app.rules.windows import Window, WindowOpener, windows_opened
-from app.rulings.queries import count_rulings_in_heat, last_ruled_at
+from app.rules.windows import Window
+from app.rulings.queries import count_rulings_in_heat
 from app.sheets.finish_list import FinishRow
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
-
-EARLIEST_ENTRY = timedelta(hours=12)
-LARGEST_STEP_BACK = timedelta(minutes=5)
-"""By which a clock may have been set back between a ruling and its announcement."""
 
 
 def load_result(
@@ -71,7 +69,8 @@ def load_result(
         stored = [_as_stored(row, teams[row.lane]) for row in rows]
         known = result_row(unit.conn, unit.meet_id, heat_id)
         if known is not None and (known.rows, known.run) == (stored, facts.present_run):
-            return Done(Put(result(unit.conn, unit.meet_id, heat_id), created=False), None)
+            same = result_shown(unit.conn, unit.meet_id, heat_id, unit.now)
+            return Done(Put(same, created=False), None)
         values: dict[str, Any] = {
             "rows": stored,
             "loaded_by": caller.official_id,
@@ -90,7 +89,7 @@ def load_result(
                 .where(results.c.heat_id == heat_id)
                 .values(version=known.version + 1, **values)
             )
-        out = result(unit.conn, unit.meet_id, heat_id)
+        out = result_shown(unit.conn, unit.meet_id, heat_id, unit.now)
         body = {"rows": stored, "run": facts.present_run, "sha256": sha256(content).hexdigest()}
         return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, body))
 
@@ -135,20 +134,21 @@ def announce(
         ).one_or_none()
         if known is not None:
             _insist_same(known, unit, caller, content)
-            out = announcement(unit.conn, unit.meet_id, announcement_id)
+            out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
             return Done(Put(out, created=False), None)
         insist_may_sign(unit, caller)
         heat_id = HeatId(sent.heat)
         seen = _what_is_announced(unit, heat_id, version)
         _insist_on_word(seen, sent.despite)
         last = last_announcement(unit.conn, heat_id)
-        _insist_on_news(last, seen, sent.remark)
+        _insist_on_news(unit, last, seen, sent.remark)
         facts = heat(unit.conn, unit.meet_id, heat_id)
-        at = _announced_at(unit, sent.announced_at, last, facts)
+        at = announcing_time(unit, sent.announced_at, last, facts)
         meet = meet_facts(unit.conn, unit.meet_id)
-        opened = windows_opened(WindowOpener.ANNOUNCEMENT, at, meet.book, meet.window_terms)
+        news = news_since(unit, heat_id, last)
+        opened = opened_by_announcement(unit, meet, at, heat_id, news)
         _insist_still_open(opened, unit, meet, sent.remark)
-        out = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened)
+        out = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened, news)
         unit.conn.execute(
             insert(announcements).values(
                 id=announcement_id,
@@ -164,16 +164,17 @@ def announce(
                 list_seen=_list_version(unit, heat_id),
                 rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
                 run_seen=facts.present_run,
-                decisions_seen=0,
+                decisions_seen=news.decisions,
             )
         )
-        _open_windows(unit, out, opened)
+        store_windows(unit, opened, heat_id, announcement_id, f"announcement {out.number}")
         step = HEAT_TABLE.step(facts.state, HeatAct.ANNOUNCE)
         if facts.state is HeatState.TO_COME:
             begin_run(unit, facts)
         set_heat_state(unit, heat_id, step.becomes)
         deed = Deed(Kind.ANNOUNCEMENT, announcement_id, out.snapshot())
-        return Done(Put(out, created=True), deed)
+        shown = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
+        return Done(Put(shown, created=True), deed)
 
     return act
 
@@ -232,64 +233,24 @@ def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
     )
 
 
-def _insist_on_news(last: AnyRow | None, seen: ResultOut, remark: str) -> None:
-    """A second announcement opens a second protest window: it says what it is for."""
+def _insist_on_news(unit: Unit, last: AnyRow | None, seen: ResultOut, remark: str) -> None:
+    """A second announcement opens a second protest window: it says what it is for. A final result
+    has no news either, and is final no more while that window runs.
+    """
     if last is None or remark or not says_the_same(last.snapshot, seen.lines):
         return
+    since = finality_of(unit.conn, unit.meet_id, [seen.heat], unit.now)[seen.heat].since
+    zone = meet_facts(unit.conn, unit.meet_id).time_zone
+    final = "" if since is None else f", and final since {in_zone(since, zone)}"
     raise StateConflict(
-        f"This result is the same as in announcement {last.number} of this heat. To announce it "
-        "again, say why in “remark”; a further protest window will then run."
+        f"This result is the same as in announcement {last.number} of this heat{final}. To "
+        "announce it again, say why in “remark”; a further protest window will then run."
     )
-
-
-def _announced_at(
-    unit: Unit, given: datetime | None, last: AnyRow | None, facts: HeatOut
-) -> datetime:
-    """The instant that the windows count from: now, or the one the desk gives.
-
-    Now is never before what the announcement shows, also where a clock was set back a little
-    meanwhile. What lies further ahead was stamped by a clock that was wrong, and teams must not
-    wait for their window until then.
-    """
-    ruled_at = last_ruled_at(unit.conn, facts.id)
-    if given is None:
-        after_last = None if last is None else last.announced_at + timedelta(microseconds=1)
-        floors = (facts.started_at, ruled_at, after_last)
-        latest = max((floor for floor in floors if floor is not None), default=unit.now)
-        return latest if unit.now < latest <= unit.now + LARGEST_STEP_BACK else unit.now
-    at = given
-    if at > unit.now:
-        raise Malformed(
-            "This announcement lies in the future. Leave the time out to announce now.",
-            field="/announced_at",
-        )
-    if at < unit.now - EARLIEST_ENTRY:
-        raise Malformed(
-            "This announcement lies more than twelve hours back; look at the day.",
-            field="/announced_at",
-        )
-    if facts.started_at is not None and at < facts.started_at:
-        raise Malformed(
-            "This announcement lies before the start of its heat; look at the time.",
-            field="/announced_at",
-        )
-    if ruled_at is not None and at < ruled_at:
-        raise Malformed(
-            "This announcement lies before the last ruling in its heat, so it cannot have shown "
-            "it. Leave the time out to announce now.",
-            field="/announced_at",
-        )
-    if last is not None and at <= last.announced_at:
-        raise Malformed(
-            f"Announcement {last.number} of this heat was made later than that.",
-            field="/announced_at",
-        )
-    return at
 
 
 def _insist_still_open(opened: Sequence[Window], unit: Unit, meet: MeetFacts, remark: str) -> None:
     """Nobody can use a window that is over when it becomes known: whoever enters it says why."""
-    ends = [window.closes_at for window in opened if window.closes_at is not None]
+    ends = [one.closes_at for one in opened if one.closes_at and one.counts_from is None]
     if not remark and ends and max(ends) < unit.now:
         raise Malformed(
             "Announced then, the time for protests would be over already (until "
@@ -308,6 +269,7 @@ def _snapshot(
     at: datetime,
     meet: MeetFacts,
     opened: Sequence[Window],
+    news: News,
 ) -> AnnouncementOut:
     person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
     changed = _changes(last, seen)
@@ -336,6 +298,10 @@ def _snapshot(
         blockers=seen.blockers,
         remark=sent.remark,
         windows=[_snapshot_window(window) for window in opened],
+        because=told_since(
+            unit.conn, seen.heat, last.decisions_seen if last else 0, meet.time_zone
+        ),
+        no_windows_because=news.why_no_windows(meet.book),
         abbreviations=_abbreviations(meet, seen),
         statement_digest="",
         qualified=seen.qualified,
@@ -358,6 +324,7 @@ def _snapshot_window(window: Window) -> SnapshotWindow:
         remedy=window.remedy,
         closes_at=window.closes_at,
         minutes=window.minutes,
+        counts_from=window.counts_from,
         rule=window.rule,
         origin=window.origin,
     )
@@ -369,23 +336,3 @@ def _abbreviations(meet: MeetFacts, seen: ResultOut) -> dict[str, str]:
     return {
         code: notation.meaning for code, notation in meet.book.notations.items() if code in used
     }
-
-
-def _open_windows(unit: Unit, out: AnnouncementOut, opened: Sequence[Window]) -> None:
-    for window in opened:
-        unit.conn.execute(
-            insert(windows).values(
-                id=WindowId(new_id()),
-                meet_id=unit.meet_id,
-                heat_id=out.heat,
-                announcement_id=out.id,
-                kind=window.kind,
-                remedy=window.remedy.value,
-                opened_by=f"announcement {out.number}",
-                opened_at=window.opened_at,
-                closes_at=window.closes_at,
-                minutes=window.minutes,
-                rule=window.rule,
-                origin=window.origin,
-            )
-        )

@@ -8,6 +8,7 @@ from icalendar import Alarm, Calendar, Event
 
 from app.clock import clock_time
 from app.results.wire import WindowOut, WindowsOut
+from app.results.wording import length, lodged
 
 WARN_BEFORE = timedelta(minutes=5)
 
@@ -34,12 +35,13 @@ def _event(window: WindowOut, until: str) -> Event:
     event.add("dtstamp", window.opened_at)
     event.add("dtstart", window.opened_at)
     event.add("dtend", window.closes_at)
-    # RFC 5545, 3.8.7.4: the number grows with each revision, and a supersession is the only one.
-    event.add("sequence", window.superseded_by or 0)
-    event.add("summary", f"{_what(window)} until {until}: {window.subject} ({window.opened_by})")
+    # RFC 5545, 3.8.7.4: the number grows with each revision: a supersession, or a corrected time.
+    event.add("sequence", (window.superseded_by or 0) + window.time_corrections)
+    what = lodged(window.remedy, window.kind)
+    event.add("summary", f"{what} until {until}: {window.subject} ({window.opened_by})")
     event.add(
         "description",
-        f"{window.kind}, {window.minutes} minutes from {window.opened_by} ({window.rule}, set by "
+        f"{window.kind}, {_counted(window)} ({window.rule}, set by "
         f"the {window.origin}). Closes {window.closes_at_local}, inclusive.{_superseded(window)}",
     )
     alarm = Alarm()
@@ -50,13 +52,13 @@ def _event(window: WindowOut, until: str) -> Event:
     return event
 
 
+def _counted(window: WindowOut) -> str:
+    start = "the end of the meet" if window.counts_from else window.opened_by
+    return f"{length(window.minutes or 0)} from {start}"
+
+
 def _superseded(window: WindowOut) -> str:
     if window.superseded_by is None:
         return ""
     now = f"announcement {window.superseded_by}"
     return f" {window.opened_by.capitalize()} was superseded: {now} stands."
-
-
-def _what(window: WindowOut) -> str:
-    what = f"{window.remedy.value.capitalize()}s"
-    return what if window.kind == window.remedy else f"{what} ({window.kind})"

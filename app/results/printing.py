@@ -11,7 +11,7 @@ from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
 from app.results.wire import AnnouncementOut, QualifiedOut, ResultLineOut, SnapshotWindow
-from app.results.wording import in_sentence, listed, number_aloud
+from app.results.wording import in_sentence, length, listed, lodged, number_aloud
 from app.sheets.writing import write_csv
 
 LINE_HEADER = (
@@ -41,7 +41,7 @@ def as_csv(announced: AnnouncementOut) -> str:
         announced.round,
         announced.heat_number,
         announced.number,
-        announced.announced_at_local,
+        in_zone(announced.made_at, announced.time_zone),
         None if stands is None else stands.number,
     )
     return write_csv(
@@ -71,20 +71,24 @@ def as_text(announced: AnnouncementOut) -> str:
     sentences += [
         f"{_kind(announced)} for {announced.event_name}, {announced.round}, "
         f"heat {announced.heat_number}.",
-        f"{announced.meet_name}, {long_date(announced.announced_at, announced.time_zone)}. "
+        f"{announced.meet_name}, {long_date(announced.made_at, announced.time_zone)}. "
         f"Announcement {announced.number}, made at "
-        f"{clock_time(announced.announced_at, announced.time_zone)}.",
+        f"{clock_time(announced.made_at, announced.time_zone)}.",
+        *filter(None, [_time_corrected(announced)]),
         *(_placed(line) for line in announced.lines if line.place is not None),
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
     ]
     sentences += _qualified_aloud(announced)
+    sentences += announced.because
     sentences += _changes_aloud(announced)
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
         sentences.append(f"This result is announced although {announced.blockers.aloud}.")
-    sentences += [_window_aloud(window, announced) for window in announced.windows]
+    sentences += [_window_aloud(one, announced) for one in announced.windows_as_corrected]
+    sentences += [announced.no_windows_because] if announced.no_windows_because else []
+    sentences += [final_note(announced)] if announced.final_since else []
     return "\n".join(sentences) + "\n"
 
 
@@ -156,13 +160,42 @@ def _unplaced(line: ResultLineOut) -> str:
 
 def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut) -> str:
     zone = announced.time_zone
-    what = "Protests" if window.remedy == "protest" else "Appeals"
+    what = lodged(window.remedy, window.kind)
+    if window.closes_at is None and not window.counts_from:
+        return f"{what} can be lodged without a closing time."
     if window.closes_at is None:
-        return f"{what} ({window.kind}) can be lodged without a closing time."
+        return f"{what} can be lodged until {_from_end(window)}."
     until, day = clock_time(window.closes_at, zone), long_date(window.closes_at, zone)
-    if day != long_date(announced.announced_at, zone):
+    if day != long_date(announced.made_at, zone):
         until = f"{day}, {until}"
-    return f"{what} can be lodged until {until}, {window.minutes} minutes from this announcement."
+    counted = _from_end(window) if window.counts_from else _from_here(window)
+    return f"{what} can be lodged until {until}, {counted}."
+
+
+def _from_end(window: SnapshotWindow) -> str:
+    return f"{length(window.minutes or 0)} after the end of the meet"
+
+
+def _from_here(window: SnapshotWindow) -> str:
+    return f"{length(window.minutes or 0)} from this announcement"
+
+
+def _time_corrected(announced: AnnouncementOut) -> str:
+    """The time as first given, and why it was wrong; empty where it never was."""
+    if not announced.time_corrections:
+        return ""
+    first = clock_time(announced.announced_at, announced.time_zone)
+    why = announced.time_corrections[-1].reasons.rstrip(".")
+    return f"The time was corrected: first given as {first}. Reason: {why}."
+
+
+def final_note(announced: AnnouncementOut) -> str:
+    """Since when the result is final, or what it waits for; empty where another one stands."""
+    if announced.final_since is not None:
+        return f"Final since {in_zone(announced.final_since, announced.time_zone)}."
+    if not announced.pending:
+        return ""
+    return f"Not final yet. {' '.join(announced.pending)}"
 
 
 def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
@@ -170,7 +203,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
     return ResultSheet(
         meet=announced.meet_name,
         place=announced.venue,
-        date=announced.announced_at_local[:10],
+        date=in_zone(announced.made_at, announced.time_zone)[:10],
         time_zone=announced.time_zone,
         event=announced.event_name,
         round=announced.round,
@@ -179,11 +212,14 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         is_amended=bool(announced.changes),
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
         superseded=" ".join(_overtaken(announced)),
-        announced_at=announced.announced_at_local,
+        announced_at=in_zone(announced.made_at, announced.time_zone),
         announced_by=announced.announced_by_name,
         lines=tuple(_sheet_line(line) for line in announced.lines),
         remarks=tuple(_remarks(announced)),
-        windows=tuple(_window_words(window, announced) for window in announced.windows),
+        windows=tuple(_window_words(one, announced) for one in announced.windows_as_corrected),
+        because=tuple(announced.because),
+        time_corrected=_time_corrected(announced),
+        final_note=final_note(announced),
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,
@@ -218,7 +254,7 @@ def _remarks(announced: AnnouncementOut) -> list[str]:
         remarks.append(announced.remark)
     if announced.despite:
         remarks.append(f"Announced although {announced.blockers.aloud}: {announced.despite}")
-    return remarks
+    return [*remarks, announced.no_windows_because] if announced.no_windows_because else remarks
 
 
 def parted_ties(lines: Iterable[ResultLineOut]) -> Iterator[str]:
@@ -246,9 +282,12 @@ def _parted(tied: Sequence[ResultLineOut]) -> str:
 
 
 def _window_words(window: SnapshotWindow, announced: AnnouncementOut) -> str:
-    what = "Protests" if window.remedy == "protest" else "Appeals"
+    what = lodged(window.remedy, window.kind)
     whose = ", by the meet's own setting" if window.origin == "meet" else ""
+    if window.closes_at is None and not window.counts_from:
+        return f"{what}: no closing time ({window.rule})"
     if window.closes_at is None:
-        return f"{what} ({window.kind}): no closing time ({window.rule})"
+        return f"{what} until {_from_end(window)} ({window.rule})"
     until = in_zone(window.closes_at, announced.time_zone)
-    return f"{what} until {until}: {window.minutes} minutes ({window.rule}{whose})"
+    counted = _from_end(window) if window.counts_from else f"{window.minutes} minutes"
+    return f"{what} until {until}: {counted} ({window.rule}{whose})"

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
 from typing import Any
 
 from sqlalchemy import Connection, and_, bindparam, func, or_, select
 
 from app.access.tables import officials
+from app.appeals.tables import decisions
 from app.clock import in_zone
 from app.crew.queries import planned_posts
 from app.cursors import cursor, split_cursor
@@ -26,7 +27,7 @@ from app.results.annotating import FinishLine, annotate
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
 from app.results.letters import letters_in
-from app.results.tables import announcements, results
+from app.results.tables import announcements, results, time_corrections
 from app.results.wire import (
     AnnouncedOut,
     AnnouncementLine,
@@ -38,6 +39,7 @@ from app.results.wire import (
     QualifiersAnnounced,
     ResultLineOut,
     ResultOut,
+    TimeCorrectionOut,
 )
 from app.rounds.queries import rounds_set_for
 from app.rounds.tables import re_runs, rounds
@@ -70,6 +72,11 @@ _LAST = (
     .order_by(announcements.c.number.desc())
     .limit(1)
 )
+_IDS_OF_HEAT = (
+    select(announcements.c.id)
+    .where(announcements.c.heat_id == bindparam("heat"))
+    .order_by(announcements.c.number)
+)
 _later = announcements.alias("later")
 # Counted, not timed: clocks differ between machines, and are set.
 _TOUCHED_SINCE = or_(
@@ -86,8 +93,18 @@ _TOUCHED_SINCE = or_(
     .where(rounds.c.event_id == heats.c.event_id, rounds.c.round_key == heats.c.round_key)
     .exists(),
     select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists(),
+    # What is decided changes the result without a ruling; there are few of these.
+    select(decisions.c.id).where(decisions.c.heat_id == announcements.c.heat_id).exists(),
 )
-_LIST = (
+_IS_LATEST = (
+    ~select(_later.c.id)
+    .where(
+        _later.c.heat_id == announcements.c.heat_id,
+        _later.c.number == announcements.c.number + 1,
+    )
+    .exists()
+)
+_LINES = (
     select(
         announcements.c.id,
         announcements.c.heat_id,
@@ -98,18 +115,15 @@ _LIST = (
         heats.c.number.label("heat_number"),
         PRESENT_RUN.label("present_run"),
         heats.c.state,
-        ~select(_later.c.id)
-        .where(
-            _later.c.heat_id == announcements.c.heat_id,
-            _later.c.number == announcements.c.number + 1,
-        )
-        .exists()
-        .label("is_latest"),
+        _IS_LATEST.label("is_latest"),
         _TOUCHED_SINCE.label("is_touched"),
     )
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
-    .where(announcements.c.meet_id == bindparam("meet"))
+)
+_LATEST = _LINES.where(announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST)
+_LIST = (
+    _LINES.where(announcements.c.meet_id == bindparam("meet"))
     .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
     .limit(PAGE + 1)
 )
@@ -121,6 +135,19 @@ _LIST_BEFORE = _LIST.where(
             announcements.c.id < bindparam("announcement"),
         ),
     )
+)
+_CORRECTIONS = (
+    select(time_corrections, officials.c.name.label("official_name"))
+    .join(officials, officials.c.id == time_corrections.c.official_id)
+    .where(time_corrections.c.announcement_id == bindparam("announcement"))
+    .order_by(time_corrections.c.corrected_at, time_corrections.c.id)
+)
+_LEADS_ON = (
+    select(rounds.c.id)
+    .join(
+        heats, (heats.c.event_id == rounds.c.event_id) & (heats.c.round_key == rounds.c.round_key)
+    )
+    .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
 )
 _SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
@@ -278,6 +305,16 @@ def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
     return conn.execute(_LAST, {"heat": heat_id}).one_or_none()
 
 
+def announcement_row(conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId) -> AnyRow:
+    """An announcement as stored; NotFound for an id that is not of this meet."""
+    row = conn.execute(
+        _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
+    ).one_or_none()
+    if row is None:
+        raise NotFound("There is no such announcement at this meet.")
+    return row
+
+
 def announcement(
     conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId
 ) -> AnnouncementOut:
@@ -285,18 +322,40 @@ def announcement(
 
     NotFound for an id that is not of this meet.
     """
-    row = conn.execute(
-        _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
-    ).one_or_none()
-    if row is None:
-        raise NotFound("There is no such announcement at this meet.")
+    row = announcement_row(conn, meet_id, announcement_id)
     made = AnnouncementOut.model_validate(row.snapshot)
     return made.model_copy(
         update={
             "superseded_by": _superseded_by(conn, made),
             "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
+            "time_corrections": _corrections(conn, made),
         }
     )
+
+
+def announcements_of_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId
+) -> list[AnnouncementOut]:
+    """All announcements of a heat, in order."""
+    found = conn.execute(_IDS_OF_HEAT, {"heat": heat_id}).scalars().all()
+    return [announcement(conn, meet_id, AnnouncementId(one)) for one in found]
+
+
+def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrectionOut]:
+    return [
+        TimeCorrectionOut(
+            id=row.id,
+            was=row.was,
+            was_local=in_zone(row.was, made.time_zone),
+            becomes=row.becomes,
+            becomes_local=in_zone(row.becomes, made.time_zone),
+            reasons=row.reasons,
+            corrected_by=row.official_id,
+            corrected_by_name=row.official_name,
+            corrected_at=row.corrected_at,
+        )
+        for row in conn.execute(_CORRECTIONS, {"announcement": made.id})
+    ]
 
 
 def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:
@@ -350,7 +409,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
         rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
     page = rows[:PAGE]
     more = len(rows) > PAGE
-    holding = _holding(conn, meet_id, page)
+    holding = still_holding(conn, meet_id, page)
     return AnnouncementsOut(
         announcements=[
             AnnouncementLine(
@@ -371,10 +430,20 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
     )
 
 
-def _holding(
+def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:
+    """The announcements of heats that stand, as `still_holding` takes them."""
+    return conn.execute(_LATEST, {"heats": list(heat_ids)}).all()
+
+
+def leads_on(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether teams go on from this heat's round to a next one."""
+    return conn.execute(_LEADS_ON, {"heat": heat_id}).first() is not None
+
+
+def still_holding(
     conn: Connection, meet_id: MeetId, page: Sequence[AnyRow]
 ) -> frozenset[AnnouncementId]:
-    """The announcements of a page that still say what the result is.
+    """Those of the announcements that still say what the result is.
 
     Results are worked out only where something touched them, all of a page together.
     """

@@ -1,4 +1,7 @@
-"""Results, announcements and windows over HTTP."""
+"""Heats as they stand, results, announcements and windows over HTTP.
+
+Heats are shown here, and started and held back, since whether they are final follows from results.
+"""
 
 from __future__ import annotations
 
@@ -13,17 +16,23 @@ from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.forms.paper import Paper
 from app.forms.result_sheet import draw_result_sheet
 from app.header_names import header_names
-from app.ids import AnnouncementId, ChosenId, HeatId, MeetId
+from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
+from app.meets import actions as heats
+from app.meets.wire import HeatOut, HeatsOut, MeetOut
 from app.record.queries import head_of
 from app.refusals import FileRefused
-from app.results import actions, queries, windows
+from app.results import actions, finality, windows
+from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
+from app.results.ending import end_meet
 from app.results.printing import as_csv, as_text, sheet_facts
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
     AnnouncementsOut,
+    EndOfMeetIn,
     ResultOut,
+    TimeCorrectionIn,
     WindowsOut,
 )
 from app.sheets.finish_list import FinishRow, read_finish_list
@@ -36,6 +45,44 @@ LARGEST_FINISH_LIST = 256 * 1024
 Meet = Annotated[ChosenId, Path()]
 Heat = Annotated[ChosenId, Path()]
 Announcement = Annotated[ChosenId, Path()]
+Correction = Annotated[ChosenId, Path()]
+
+
+@router.get("/api/meets/{meet}/heats", response_model=HeatsOut)
+async def list_heats(
+    meet: Meet, here: Here, after: Annotated[int, Query(ge=0, le=2**31 - 1)] = 0
+) -> Response:
+    """Heats in the order of the programme, a hundred a page, and the one that runs."""
+    now = here.clock.now()
+    return answer(
+        await here.store.read(lambda conn: finality.heats_shown(conn, MeetId(meet), after, now))
+    )
+
+
+@router.get("/api/meets/{meet}/heats/{heat}", response_model=HeatOut)
+async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
+    """One heat with its lanes."""
+    now = here.clock.now()
+    out = await here.store.read(
+        lambda conn: finality.heat_shown(conn, MeetId(meet), HeatId(heat), now)
+    )
+    return answer(out, version=out.version)
+
+
+@router.post("/api/meets/{meet}/heats/{heat}/start", response_model=HeatOut)
+async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
+    """This heat runs now."""
+    act = finality.unless_final(HeatId(heat), heats.start_heat(HeatId(heat), version))
+    out = await here.store.act(MeetId(meet), here.actor, act)
+    return answer(out, version=out.version)
+
+
+@router.post("/api/meets/{meet}/heats/{heat}/hold-back", response_model=HeatOut)
+async def hold_back_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
+    """This heat has not begun after all, or is to run again; not one whose result is final."""
+    act = finality.unless_final(HeatId(heat), heats.hold_back_heat(HeatId(heat), version))
+    out = await here.store.act(MeetId(meet), here.actor, act)
+    return answer(out, version=out.version)
 
 
 @router.put(
@@ -79,7 +126,10 @@ def read_file(content: bytes, columns: dict[str, str]) -> tuple[FinishRow, ...]:
 @router.get("/api/meets/{meet}/heats/{heat}/result", response_model=ResultOut)
 async def get_result(meet: Meet, heat: Heat, here: Here) -> Response:
     """The heat's annotated result as it would be announced now, and what blocks that."""
-    out = await here.store.read(lambda conn: queries.result(conn, MeetId(meet), HeatId(heat)))
+    now = here.clock.now()
+    out = await here.store.read(
+        lambda conn: finality.result_shown(conn, MeetId(meet), HeatId(heat), now)
+    )
     return answer(out, version=out.version)
 
 
@@ -101,14 +151,34 @@ async def put_announcement(
     return answer_put(put)
 
 
+@router.put(
+    "/api/meets/{meet}/announcements/{announcement}/time-corrections/{correction}",
+    response_model=AnnouncementOut,
+)
+async def put_time_correction(
+    meet: Meet,
+    announcement: Announcement,
+    correction: Correction,
+    sent: TimeCorrectionIn,
+    here: Here,
+) -> Response:
+    """Correct the time of an announcement that was typed wrongly, signed with the PIN. The windows
+    that it opened follow.
+    """
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = correct_time(AnnouncementId(announcement), CorrectionId(correction), sent, here.caller)
+    return answer_put(await here.store.act(MeetId(meet), here.actor, act))
+
+
 @router.get("/api/meets/{meet}/announcements", response_model=AnnouncementsOut)
 async def list_announcements(
     meet: Meet, here: Here, before: Annotated[str | None, Query(max_length=80)] = None
 ) -> Response:
     """What has been announced, newest first."""
+    now = here.clock.now()
     # Apart from the loop: whether results still hold is worked out, and anybody may ask.
     out = await here.store.read_apart(
-        lambda conn: queries.announcements_page(conn, MeetId(meet), before)
+        lambda conn: finality.announcements_shown(conn, MeetId(meet), before, now)
     )
     return answer(out)
 
@@ -160,9 +230,18 @@ async def get_announcement_pdf(
 
 
 async def _announcement(here: Here, meet: str, announcement: str) -> AnnouncementOut:
+    ident, now = AnnouncementId(announcement), here.clock.now()
     return await here.store.read(
-        lambda conn: queries.announcement(conn, MeetId(meet), AnnouncementId(announcement))
+        lambda conn: finality.announcement_shown(conn, MeetId(meet), ident, now)
     )
+
+
+@router.put("/api/meets/{meet}/end", response_model=MeetOut)
+async def put_end(meet: Meet, sent: EndOfMeetIn, here: Here) -> Response:
+    """The meet has ended, signed with the PIN: from then on count the windows that wait for it."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    put = await here.store.act(MeetId(meet), here.actor, end_meet(sent, here.caller))
+    return answer_put(put, version=put.thing.version)
 
 
 @router.get("/api/meets/{meet}/windows.json", response_model=WindowsOut)

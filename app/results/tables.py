@@ -62,7 +62,8 @@ windows = Table(
     Index(None, "announcement_id"),
 )
 """`heat_id` is whose result the window touches. One that a decision's advice opened names the
-decision and the team that was advised. `counts_from` is "end of meet" until the meet has ended."""
+decision and the team that was advised. One that `counts_from` "end of meet" has no closing time
+until the meet has ended."""
 
 time_corrections = Table(
     "time_corrections",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,10 +11,10 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindpara
 
 from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
-from app.ids import MeetId
+from app.ids import HeatId, MeetId
 from app.meets.queries import meet_row
-from app.meets.tables import events, heats
-from app.results.tables import announcements, windows
+from app.meets.tables import events, heats, teams
+from app.results.tables import announcements, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
 from app.store.rows import AnyRow
@@ -28,10 +29,17 @@ _STANDS_INSTEAD = (
     .where(_later.c.heat_id == announcements.c.heat_id, _later.c.number > announcements.c.number)
     .scalar_subquery()
 )
+_TIME_CORRECTIONS = (
+    select(func.count())
+    .where(time_corrections.c.announcement_id == windows.c.announcement_id)
+    .scalar_subquery()
+)
 _WINDOW_COLUMNS = (
     select(
         windows,
         _STANDS_INSTEAD.label("superseded_by"),
+        _TIME_CORRECTIONS.label("time_corrections"),
+        teams.c.name.label("team_name"),
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number.label("heat_number"),
@@ -39,8 +47,17 @@ _WINDOW_COLUMNS = (
     .join(announcements, announcements.c.id == windows.c.announcement_id)
     .join(heats, heats.c.id == windows.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
+    .outerjoin(teams, teams.c.id == windows.c.team_id)
+)
+_IN_HEATS = (
+    select(windows)
+    .where(windows.c.heat_id.in_(bindparam("heats", expanding=True)))
+    .order_by(windows.c.opened_at, windows.c.id)
 )
 _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
+_OF_HEAT = _OF_MEET.where(windows.c.heat_id == bindparam("heat")).order_by(
+    windows.c.opened_at, windows.c.id
+)
 
 
 def _stretch(
@@ -93,6 +110,15 @@ def all_windows(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:
     return found.model_copy(update={"windows": together, "next": None})
 
 
+def windows_of_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime
+) -> list[WindowOut]:
+    """The windows that touch a heat's result, in the order in which they opened."""
+    zone = meet_row(conn, meet_id).time_zone
+    rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id})
+    return [_window_out(row, zone, now) for row in rows]
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """A place in the list of windows as it was at `now`: after which window of which stretch."""
@@ -138,8 +164,16 @@ def _place_after(stretch: int, row: AnyRow, now: datetime) -> str:
     return f"{rfc3339(now)}~{stretch}~{cursor(at, row.id)}"
 
 
-def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
-    window = Window(
+def windows_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[Window]]:
+    """All windows that touch heats, by heat, in the order of opening."""
+    found: dict[HeatId, list[Window]] = {}
+    for row in conn.execute(_IN_HEATS, {"heats": list(heat_ids)}):
+        found.setdefault(row.heat_id, []).append(_window(row))
+    return found
+
+
+def _window(row: AnyRow) -> Window:
+    return Window(
         row.kind,
         row.opened_at,
         row.closes_at,
@@ -147,12 +181,20 @@ def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
         row.rule,
         row.origin,
         Remedy(row.remedy),
+        row.counts_from,
     )
+
+
+def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
+    window = _window(row)
     to_come = now < row.opened_at
     return WindowOut(
         id=row.id,
         heat=row.heat_id,
         announcement=row.announcement_id,
+        decision=row.decision_id,
+        team=row.team_id,
+        team_name=row.team_name,
         subject=f"{row.event_name}, {row.round}, heat {row.heat_number}",
         kind=row.kind,
         remedy=window.remedy,
@@ -162,8 +204,10 @@ def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
         closes_at=row.closes_at,
         closes_at_local=in_zone(row.closes_at, zone) if row.closes_at else None,
         minutes=row.minutes,
+        counts_from=row.counts_from,
         rule=row.rule,
         origin=row.origin,
         state="to come" if to_come else "open" if is_open(window, now) else "closed",
+        time_corrections=row.time_corrections,
         superseded_by=row.superseded_by,
     )

@@ -12,6 +12,8 @@ from app.ids import (
     AnnouncementId,
     CaseId,
     ChosenId,
+    CorrectionId,
+    DecisionId,
     HeatId,
     OfficialId,
     PostId,
@@ -22,7 +24,7 @@ from app.ids import (
 )
 from app.results.wording import listed, number_aloud
 from app.rules.placing import FinishStatus
-from app.rules.windows import Remedy
+from app.rules.windows import CountsFrom, Remedy
 from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
 
 
@@ -169,6 +171,19 @@ HOLDS: Any = Field(
 )
 
 
+FINAL_SINCE: Any = Field(
+    default=None,
+    description="since when the result is final: it stands, every window that can lapse has "
+    "lapsed, and nothing is pending. Null while it is not, and for an announcement that another "
+    "one superseded",
+)
+PENDING: Any = Field(
+    default=[],
+    description="what the result waits for before it is final, a sentence each: such as "
+    "“Protests until 15:40:00 CEST.”, “Appeal 1 awaits the jury.”",
+)
+
+
 class AnnouncedOut(Wire):
     """The announcement that stands for a heat, and whether it still says what the result is."""
 
@@ -176,6 +191,8 @@ class AnnouncedOut(Wire):
     number: int
     announced_at: datetime
     holds: bool = HOLDS
+    final_since: datetime | None = FINAL_SINCE
+    pending: list[str] = PENDING
 
 
 class ResultOut(Wire):
@@ -231,6 +248,11 @@ class WindowOut(Wire):
     id: WindowId
     heat: HeatId
     announcement: AnnouncementId
+    decision: DecisionId | None = Field(
+        description="the decision whose advice opened this window; null for all other windows"
+    )
+    team: TeamId | None = Field(description="the team that alone may use it; null: any may")
+    team_name: str | None
     subject: str = Field(description="event, round and heat in words")
     kind: str
     remedy: Remedy
@@ -240,9 +262,16 @@ class WindowOut(Wire):
     closes_at: datetime | None
     closes_at_local: str | None
     minutes: int | None
+    counts_from: CountsFrom | None = Field(
+        description="“end of meet”: the minutes count from there, and the closing time is not "
+        "known before; null: they count from what opened the window"
+    )
     rule: str
     origin: Literal["edition", "meet"]
     state: Literal["open", "closed", "to come"]
+    time_corrections: int = Field(
+        description="how often the time of the announcement was corrected, and this window with it"
+    )
     superseded_by: int | None = Field(
         description="the number of the announcement that stands in place of the one that opened "
         "this window; null while that one stands. The window runs on all the same"
@@ -266,6 +295,7 @@ class SnapshotWindow(Wire):
     remedy: Remedy
     closes_at: datetime | None
     minutes: int | None
+    counts_from: CountsFrom | None = None
     rule: str
     origin: Literal["edition", "meet"]
 
@@ -295,6 +325,59 @@ class QualifiersAnnounced(LaterAnnouncement):
             f"Others have qualified by announcement {self.number} of {self.round}, heat "
             f"{self.heat_number}, made {self.announced_at_local}."
         )
+
+
+class TimeCorrectionIn(Wire):
+    """The time at which something was announced, where it had been typed wrongly."""
+
+    model_config = shown(
+        {
+            "announced_at": "2026-06-13T14:09:00+02:00",
+            "reasons": "Typed 14:19; the loudspeaker's log says 14:09.",
+            "pin": "480213",
+        }
+    )
+
+    announced_at: PhoneTime = Field(description="when it was truly announced")
+    reasons: Reasons
+    pin: Pin
+
+
+class TimeCorrectionOut(Wire):
+    """A correction of an announcement's time, which its windows followed."""
+
+    id: CorrectionId
+    was: datetime
+    was_local: str
+    becomes: datetime
+    becomes_local: str
+    reasons: str
+    corrected_by: OfficialId
+    corrected_by_name: str
+    corrected_at: datetime
+
+
+class EndOfMeetIn(Wire):
+    """The end of the meet: from then on count the windows that a book counts from there."""
+
+    model_config = shown(
+        {"pin": "480213"}, {"ended_at": "2026-06-14T18:05:00+02:00", "pin": "480213"}
+    )
+
+    ended_at: PhoneTime | None = Field(
+        default=None, description="when the meet ended; left out, it is now"
+    )
+    pin: Pin
+
+
+KNOWN_LATER = (
+    "superseded_by",
+    "qualifiers_superseded_by",
+    "time_corrections",
+    "final_since",
+    "pending",
+)
+"""What is told of an announcement beside what it said when it was made."""
 
 
 class AnnouncementOut(Wire):
@@ -331,6 +414,15 @@ class AnnouncementOut(Wire):
     blockers: BlockersOut
     remark: str
     windows: list[SnapshotWindow]
+    because: list[str] = Field(
+        default_factory=list,
+        description="the decisions on protests and appeals in this round since the announcement "
+        "before, and what they ordered",
+    )
+    no_windows_because: str = Field(
+        default="",
+        description="why this announcement opens no window of its own; empty where it does",
+    )
     abbreviations: dict[str, str]
     statement_digest: str
     qualified: list[QualifiedOut] = QUALIFIED
@@ -343,10 +435,33 @@ class AnnouncementOut(Wire):
     superseded_by: LaterAnnouncement | None = Field(
         default=None, description="the announcement that stands now; null for the one that stands"
     )
+    time_corrections: list[TimeCorrectionOut] = Field(
+        default=[],
+        description="corrections of the time of this announcement, first to last: what it says "
+        "itself stays, and the windows that it opened follow the last one",
+    )
+    final_since: datetime | None = FINAL_SINCE
+    pending: list[str] = PENDING
 
     def snapshot(self) -> dict[str, Any]:
         """What is stored, recorded and signed; what is known only later is no part of it."""
-        return self.model_dump(mode="json", exclude={"superseded_by", "qualifiers_superseded_by"})
+        return self.model_dump(mode="json", exclude=set(KNOWN_LATER))
+
+    @property
+    def made_at(self) -> datetime:
+        """When it was announced: as corrected last, else as it was first given."""
+        return self.time_corrections[-1].becomes if self.time_corrections else self.announced_at
+
+    @property
+    def windows_as_corrected(self) -> list[SnapshotWindow]:
+        """The windows as they run: those that count from the announcement follow its time."""
+        moved = self.made_at - self.announced_at
+        return [
+            window.model_copy(update={"closes_at": window.closes_at + moved})
+            if window.closes_at is not None and window.counts_from is None
+            else window
+            for window in self.windows
+        ]
 
 
 class AnnouncementLine(Wire):
@@ -362,6 +477,8 @@ class AnnouncementLine(Wire):
     announced_at_local: str
     is_latest: bool
     holds: bool = HOLDS
+    final_since: datetime | None = FINAL_SINCE
+    pending: list[str] = PENDING
 
 
 class AnnouncementsOut(Wire):

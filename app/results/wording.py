@@ -18,6 +18,20 @@ def number_aloud(count: int) -> str:
     return NUMBERS[count] if count < len(NUMBERS) else str(count)
 
 
+def lodged(remedy: str, kind: str) -> str:
+    """What can be lodged in a window: "Protests", "Protests (clerical or scoring error)"."""
+    what = f"{remedy.capitalize()}s"
+    return what if kind == remedy else f"{what} ({kind})"
+
+
+def length(minutes: int) -> str:
+    """A length of time as people say it: "30 minutes", "48 hours"."""
+    hours, rest = divmod(minutes, 60)
+    if rest or not hours:
+        return f"{minutes} minute{'' if minutes == 1 else 's'}"
+    return f"{hours} hour{'' if hours == 1 else 's'}"
+
+
 def in_sentence(words: str) -> str:
     """Words that began a sentence, for the middle of one."""
     return words[:1].lower() + words[1:]

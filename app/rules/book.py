@@ -35,6 +35,7 @@ from app.rules.book_reading import (
     read_dropped_baton,
     read_hindrance,
     read_infringements,
+    read_jury,
     read_lane_rule,
     read_notations,
     read_protests,
@@ -70,7 +71,10 @@ _WHERE_IN_FILE: Final = re.compile(r"\(at (.+)\)$")
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """One edition of a rule book. `sources` names the source of each value by its place."""
+    """One edition of a rule book. `sources` names the source of each value by its place.
+
+    `jury_final_by` is the rule by which nothing can be lodged against a decision of the jury.
+    """
 
     key: str
     code: str
@@ -87,6 +91,7 @@ class Book:
     notations: Mapping[str, Notation]
     appeal_deposit: Deposit | None
     protestable_judgement: bool
+    jury_final_by: str
     sources: Mapping[str, str]
 
     @property
@@ -143,6 +148,7 @@ def read_book(text: str, name: str) -> Book:
             notations=read_notations(root, lane_rule),
             appeal_deposit=read_deposit(root),
             protestable_judgement=read_protests(root),
+            jury_final_by=read_jury(root),
             sources=sources,
         )
 

@@ -128,6 +128,13 @@ def read_protests(root: Page) -> bool:
         return _flag(page, "judgement_protestable")
 
 
+def read_jury(root: Page) -> str:
+    """The rule by which a decision of the jury is final."""
+    with root.page("jury") as page:
+        page.source()
+        return page.text("final_by")
+
+
 def read_deposit(root: Page) -> Deposit | None:
     """What an appellant lays down, or None where the edition asks for nothing."""
     with root.page("appeal_deposit") as page:

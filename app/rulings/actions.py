@@ -30,6 +30,7 @@ from app.rulings.effect import Effect, effect_in_words, effect_of
 from app.rulings.form import Decided, as_stored, facts_as_ruled
 from app.rulings.queries import (
     authors_in,
+    decided_on,
     reports_gone_on,
     ruling_in_words,
     ruling_out,
@@ -154,7 +155,18 @@ def _step(unit: Unit, case: AnyRow, sent: RulingIn, version: int | None) -> Ruli
         return None
     if sent.reconsiders != earlier[-1]:
         raise StateConflict("This is not the ruling that stands on this case. Read it again.")
+    _insist_not_with_jury(unit, RulingId(sent.reconsiders))
     return RulingId(sent.reconsiders)
+
+
+def _insist_not_with_jury(unit: Unit, ruling: RulingId) -> None:
+    """A referee reconsiders until the jury has decided (World Athletics CR18.6, from memory)."""
+    decided = decided_on(unit.conn, ruling)
+    if decided is not None and decided.by_jury:
+        raise StateConflict(
+            "The jury has decided about this disqualification, and its decision is final (World "
+            "Athletics TR8.11). With new conclusive evidence the jury can reopen it."
+        )
 
 
 def _who_was_first(unit: Unit, earlier: list[RulingId]) -> str:

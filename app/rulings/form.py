@@ -25,7 +25,7 @@ from app.record.queries import head_of
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
-from app.rulings.queries import ruling_in_words, stored_form
+from app.rulings.queries import StoredForm, decided_on, ruling_in_words, stored_form
 from app.rulings.reported import report_on_form, reporters, zone_note, zone_pictures
 from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
@@ -128,20 +128,22 @@ def form_facts(
     head = head_of(conn, meet_id)
     return InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
-        later_ruling=_later_ruling(conn, meet_id, stored.replaced_by, facts.time_zone),
+        later_ruling=_what_came_later(conn, meet_id, ruling_id, stored, facts.time_zone),
         signatures=(_signature(facts, stored.statement_digest),),
         record_head=f"{head.size} entries, root {head.root}",
         printed_at=in_zone(now, facts.time_zone),
     )
 
 
-def _later_ruling(
-    conn: Connection, meet_id: MeetId, replaced_by: RulingId | None, zone: str
+def _what_came_later(
+    conn: Connection, meet_id: MeetId, ruling_id: RulingId, stored: StoredForm, zone: str
 ) -> str:
-    if replaced_by is None:
-        return ""
-    later = ruling_in_words(conn, meet_id, replaced_by, zone)
-    return f"This ruling was reconsidered and no longer stands: {later} replaces it."
+    """Nobody takes a form for the last word where a ruling or a decision came after it."""
+    if stored.replaced_by is not None:
+        later = ruling_in_words(conn, meet_id, stored.replaced_by, zone)
+        return f"This ruling was reconsidered and no longer stands: {later} replaces it."
+    decided = decided_on(conn, ruling_id)
+    return "" if decided is None else decided.words(zone)
 
 
 def _signature(facts: FormFacts, digest: str) -> Signature:

@@ -10,8 +10,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
+from app.appeals.tables import appeals, decisions, protests
 from app.clock import in_zone
-from app.ids import CaseId, HeatId, MeetId, OfficialId, RulingId, TeamId
+from app.ids import CaseId, DecisionId, HeatId, MeetId, OfficialId, RulingId, TeamId
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.tables import cases, reports
@@ -87,6 +88,8 @@ _DISQUALIFICATIONS = (
     .where(disqualifications.c.meet_id == bindparam("meet"))
     .order_by(disqualifications.c.since, disqualifications.c.id)
 )
+_OF_HEAT = _DISQUALIFICATIONS.where(disqualifications.c.heat_id == bindparam("heat"))
+_OF_RULING = _DISQUALIFICATIONS.where(disqualifications.c.by_ruling == bindparam("ruling"))
 _IN_FORCE = (
     select(disqualifications, rulings.c.rests_on)
     .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
@@ -95,6 +98,29 @@ _IN_FORCE = (
         disqualifications.c.state == DisqualificationState.IN_FORCE.value,
     )
     .order_by(disqualifications.c.lane, disqualifications.c.since, disqualifications.c.id)
+)
+_DECIDED_ON = (
+    select(
+        decisions.c.id,
+        decisions.c.instance,
+        decisions.c.decided_at,
+        disqualifications.c.state,
+        protests.c.number.label("protest_number"),
+        appeals.c.number.label("appeal_number"),
+    )
+    .select_from(disqualifications)
+    .join(
+        decisions,
+        or_(
+            decisions.c.id == disqualifications.c.set_aside_by,
+            decisions.c.id == disqualifications.c.by_decision,
+        ),
+    )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
+    .where(disqualifications.c.by_ruling == bindparam("ruling"))
+    .order_by(decisions.c.decided_at.desc(), decisions.c.id.desc())
+    .limit(1)
 )
 _WHERE_NOTED = (
     select(rulings.c.id, heats.c.round, heats.c.number)
@@ -116,10 +142,18 @@ _NOTED = (
 _COUNT_IN_HEAT = (
     select(func.count()).select_from(rulings).where(rulings.c.heat_id == bindparam("heat"))
 )
+_LAST_IN_HEATS = (
+    select(rulings.c.heat_id, func.max(rulings.c.ruled_at).label("ruled_at"))
+    .where(rulings.c.heat_id.in_(bindparam("heats", expanding=True)))
+    .group_by(rulings.c.heat_id)
+)
 # A dismissal of a case that was not ruled on before shows nowhere on a result.
 _LAST_IN_HEAT = select(func.max(rulings.c.ruled_at)).where(
     rulings.c.heat_id == bindparam("heat"),
     or_(rulings.c.effect != Consequence.NONE.value, rulings.c.reconsiders.is_not(None)),
+)
+_LAST_IN_HEAT_UNTIL = _LAST_IN_HEAT.where(
+    rulings.c.ruled_at <= bindparam("until", type_=rulings.c.ruled_at.type)
 )
 
 
@@ -128,10 +162,22 @@ def count_rulings_in_heat(conn: Connection, heat_id: HeatId) -> int:
     return conn.execute(_COUNT_IN_HEAT, {"heat": heat_id}).scalar_one()
 
 
-def last_ruled_at(conn: Connection, heat_id: HeatId) -> datetime | None:
-    """When a ruling changed this heat's result last, None before the first."""
-    found: datetime | None = conn.execute(_LAST_IN_HEAT, {"heat": heat_id}).scalar_one()
+def last_ruled_at(
+    conn: Connection, heat_id: HeatId, until: datetime | None = None
+) -> datetime | None:
+    """When a ruling changed this heat's result last, None before the first; `until` leaves out
+    what came after an instant.
+    """
+    statement = _LAST_IN_HEAT if until is None else _LAST_IN_HEAT_UNTIL
+    values = {"heat": heat_id} if until is None else {"heat": heat_id, "until": until}
+    found: datetime | None = conn.execute(statement, values).scalar_one()
     return found
+
+
+def last_ruled_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, datetime]:
+    """When each of the heats was ruled on last, whatever the ruling did; none for the others."""
+    rows = conn.execute(_LAST_IN_HEATS, {"heats": list(heat_ids)})
+    return {row.heat_id: row.ruled_at for row in rows}
 
 
 def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> RulingOut:
@@ -141,6 +187,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         raise NotFound("There is no such ruling at this meet.")
     infringement = Infringement(row.infringement) if row.infringement else None
     shaken = shaken_of_team(conn, row.team_id)
+    decided = decided_on(conn, ruling_id)
     return RulingOut(
         id=row.id,
         case=row.case_id,
@@ -171,6 +218,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         reconsiders=row.reconsiders,
         replaced_by=row.replaced_by,
         disqualification=row.disqualification,
+        decided_by=decided.decision if decided is not None else None,
     )
 
 
@@ -182,6 +230,34 @@ def ruling_in_words(conn: Connection, meet_id: MeetId, ruling_id: RulingId, zone
         f"the ruling of {in_zone(row.ruled_at, zone)} by {row.official_name} in {row.event_name}, "
         f"{row.round}, heat {row.number} ({row.verdict}, {effect})"
     )
+
+
+class DecidedOn(NamedTuple):
+    """The last decision on a protest or an appeal that moved a ruling's disqualification."""
+
+    decision: DecisionId
+    by_jury: bool
+    at: datetime
+    what: str
+
+    def words(self, zone: str) -> str:
+        """What became of the disqualification, by whom and when."""
+        return f"Its disqualification was {self.what}, {in_zone(self.at, zone)}."
+
+
+def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
+    """What was decided about a ruling's disqualification last, None where nothing was."""
+    row = conn.execute(_DECIDED_ON, {"ruling": ruling_id}).one_or_none()
+    if row is None:
+        return None
+    by_jury = row.appeal_number is not None
+    whose = (
+        f"the jury on appeal {row.appeal_number}"
+        if by_jury
+        else f"the referee on protest {row.protest_number}"
+    )
+    moved = "set aside" if row.state == DisqualificationState.SET_ASIDE else "put in force again"
+    return DecidedOn(row.id, by_jury, row.decided_at, f"{moved} by the decision of {whose}")
 
 
 class StoredForm(NamedTuple):
@@ -229,6 +305,22 @@ def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[
 def disqualifications_of(conn: Connection, meet_id: MeetId) -> list[DisqualificationOut]:
     """All disqualifications of a meet, also those set aside."""
     rows = conn.execute(_DISQUALIFICATIONS, {"meet": meet_id})
+    return [_disqualification_out(row) for row in rows]
+
+
+def disqualifications_in_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId
+) -> list[DisqualificationOut]:
+    """All disqualifications of a heat, also those set aside."""
+    rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id})
+    return [_disqualification_out(row) for row in rows]
+
+
+def disqualifications_of_ruling(
+    conn: Connection, meet_id: MeetId, ruling_id: RulingId
+) -> list[DisqualificationOut]:
+    """What a ruling put on the result: one disqualification, or none."""
+    rows = conn.execute(_OF_RULING, {"meet": meet_id, "ruling": ruling_id})
     return [_disqualification_out(row) for row in rows]
 
 

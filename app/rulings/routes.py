@@ -13,12 +13,10 @@ from app.answers import VersionRequired, answer, answer_put
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
 from app.ids import CaseId, ChosenId, MeetId, RulingId
-from app.reports.docket import docket
 from app.reports.queries import case_out
-from app.reports.wire import CaseOut, DocketOut
+from app.reports.wire import CaseOut
 from app.rulings import actions, queries
 from app.rulings.form import form_facts
-from app.rulings.shaken import to_reconsider
 from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut
 
 router = APIRouter(tags=["rulings"])
@@ -26,24 +24,6 @@ router = APIRouter(tags=["rulings"])
 Meet = Annotated[ChosenId, Path()]
 Case = Annotated[ChosenId, Path()]
 Ruling = Annotated[ChosenId, Path()]
-
-
-@router.get("/api/meets/{meet}/docket", response_model=DocketOut)
-async def get_docket(
-    meet: Meet, here: Here, after: Annotated[str | None, Query(max_length=80)] = None
-) -> Response:
-    """What awaits the head official: open cases, oldest first, and rulings to look at again."""
-    meet_id = MeetId(meet)
-    return answer(
-        await here.store.read(
-            lambda conn: docket(
-                conn,
-                meet_id,
-                after,
-                to_reconsider(conn, meet_id) if after is None else (),
-            )
-        )
-    )
 
 
 @router.get("/api/meets/{meet}/cases/{case}", response_model=CaseOut)

@@ -1,6 +1,7 @@
-"""The states of a disqualification: in force → set aside, by a named ruling.
+"""The states of a disqualification: in force ⇄ set aside, each by a named ruling or decision.
 
-A ruling that disqualifies again makes a new one, so that each names the ruling it comes from.
+A ruling that disqualifies again makes a new one, so that each names the ruling it comes from; only
+a decision on a protest or an appeal puts one in force that was set aside.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ class DisqualificationAct(StrEnum):
     """What can happen to a disqualification."""
 
     SET_ASIDE = "set aside"
+    RESTORE = "restore"
 
 
 DISQUALIFICATION_TABLE = StateTable(
@@ -30,6 +32,11 @@ DISQUALIFICATION_TABLE = StateTable(
             DisqualificationState.IN_FORCE,
             DisqualificationAct.SET_ASIDE,
             DisqualificationState.SET_ASIDE,
+        ),
+        Step(
+            DisqualificationState.SET_ASIDE,
+            DisqualificationAct.RESTORE,
+            DisqualificationState.IN_FORCE,
         ),
     ],
 )

@@ -126,6 +126,10 @@ class RulingOut(Wire):
     reconsiders: RulingId | None
     replaced_by: RulingId | None
     disqualification: DisqualificationId | None
+    decided_by: DecisionId | None = Field(
+        description="the decision on a protest or an appeal that set its disqualification aside, "
+        "or put it in force again"
+    )
 
 
 class DisqualificationOut(Wire):

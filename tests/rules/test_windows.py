@@ -8,7 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.rules.book import editions, load_book
-from app.rules.windows import MeetTerms, Remedy, Window, WindowOpener, is_open, windows_opened
+from app.rules.windows import (
+    MeetTerms,
+    Remedy,
+    Window,
+    WindowOpener,
+    close_from,
+    is_open,
+    windows_opened,
+)
 from tests.rules.builders import NEW, NFHS
 
 NOON = datetime(2026, 6, 20, 12, 0, tzinfo=UTC)
@@ -47,7 +55,8 @@ def test_nfhs_windows_are_those_of_rule_3_5_3() -> None:
     assert (misapplied.kind, misapplied.minutes) == ("misapplication of rules", 30)
     assert misapplied.rule == "3-5-3a"
     (clerical,) = _opened(WindowOpener.END_OF_MEET, NFHS)
-    assert clerical.closes_at == NOON + timedelta(hours=48)
+    assert (clerical.closes_at, clerical.minutes) == (None, 48 * 60)
+    assert clerical.counts_from == "end of meet"
     at_any_time = _opened(WindowOpener.ANY_TIME, NFHS)
     assert "ineligible participant" in [window.kind for window in at_any_time]
     assert all(window.closes_at is None for window in at_any_time)
@@ -118,6 +127,64 @@ def test_terms_that_leave_no_time_or_no_end_are_refused(minutes: int) -> None:
         MeetTerms(protest_minutes=minutes)
     with pytest.raises(ValueError, match="not possible"):
         MeetTerms(appeal_minutes=minutes)
+    with pytest.raises(ValueError, match="not possible"):
+        MeetTerms(protest_minutes_before_next_round=minutes)
+
+
+def test_a_window_that_counts_from_the_end_of_the_meet_closes_once_that_is_known() -> None:
+    # NFHS 3-5-3b: up to 48 hours after the meet
+    ended_at = NOON + timedelta(hours=5)
+    (window,) = windows_opened(
+        WindowOpener.END_OF_MEET, NOON, load_book(NFHS), NO_TERMS, ended_at=ended_at
+    )
+    assert window.closes_at == close_from(48 * 60, ended_at) == ended_at + timedelta(hours=48)
+    assert (window.opened_at, window.counts_from) == (NOON, "end of meet")
+
+
+def test_a_window_that_would_be_over_before_it_opens_is_not_opened() -> None:
+    long_ago = NOON - timedelta(hours=48)
+    for ended_at, count in ((long_ago, 1), (long_ago - MICROSECOND, 0)):
+        opened = windows_opened(
+            WindowOpener.END_OF_MEET, NOON, load_book(NFHS), NO_TERMS, ended_at=ended_at
+        )
+        assert len(opened) == count
+
+
+def test_a_result_waits_for_what_can_lapse_and_not_for_what_never_closes() -> None:
+    # NFHS 3-5-3c: ineligibility, at any time when it is discovered
+    waits = {
+        opener: {window.can_lapse for window in _opened(opener, NFHS)}
+        for opener in (WindowOpener.ANNOUNCEMENT, WindowOpener.END_OF_MEET, WindowOpener.ANY_TIME)
+    }
+    assert waits == {
+        WindowOpener.ANNOUNCEMENT: {True},
+        WindowOpener.END_OF_MEET: {True},
+        WindowOpener.ANY_TIME: {False},
+    }
+
+
+@given(
+    usual=st.none() | st.integers(1, 600),
+    shorter=st.none() | st.integers(1, 600),
+    appeal=st.none() | st.integers(1, 600),
+    leads_on=st.booleans(),
+)
+def test_minutes_before_a_next_round_are_for_protests_about_a_round_that_leads_on(
+    usual: int | None, shorter: int | None, appeal: int | None, leads_on: bool
+) -> None:
+    terms = MeetTerms(usual, appeal, protest_minutes_before_next_round=shorter)
+    own = shorter if leads_on and shorter is not None else usual
+    book = load_book(NEW)
+    (protest,) = windows_opened(WindowOpener.ANNOUNCEMENT, NOON, book, terms, leads_on=leads_on)
+    assert (protest.minutes, protest.origin) == ((30, "edition") if own is None else (own, "meet"))
+    (advised,) = windows_opened(WindowOpener.ADVICE, NOON, book, terms, leads_on=leads_on)
+    assert advised.minutes == (appeal or 30)
+
+
+@pytest.mark.parametrize("key", editions())
+def test_every_edition_names_the_rule_by_which_the_jury_is_final(key: str) -> None:
+    # World Athletics TR8.11 (published summary), IAAF Rule 146, NFHS 3-5
+    assert load_book(key).jury_final_by in {"TR8.11", "R146", "3-5"}
 
 
 @given(
@@ -133,5 +200,5 @@ def test_a_window_is_open_exactly_until_it_closes(
     for window in _opened(opener, key, MeetTerms(minutes, minutes)):
         ends = window.closes_at
         assert is_open(window, NOON + later) is (ends is None or NOON + later <= ends)
-        if window.minutes is not None:
+        if window.minutes is not None and opener is not WindowOpener.END_OF_MEET:
             assert ends == NOON + timedelta(minutes=window.minutes)

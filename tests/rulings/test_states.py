@@ -1,9 +1,17 @@
-"""The states of a disqualification: in force → set aside; and what a signed act brings along."""
+"""The states of a disqualification: in force ⇄ set aside; and what a signed act brings along."""
 
 from __future__ import annotations
 
 import pytest
 
+from app.appeals.wire import (
+    AdmissionIn,
+    JuryDecisionIn,
+    RefereeDecisionIn,
+    ReopenIn,
+    StepAsideIn,
+    VoteIn,
+)
 from app.refusals import NotPossible
 from app.reports.wire import ReasonIn
 from app.results.wire import AnnouncementIn
@@ -19,6 +27,7 @@ STEPS = {
     (DisqualificationState.IN_FORCE, DisqualificationAct.SET_ASIDE): (
         DisqualificationState.SET_ASIDE
     ),
+    (DisqualificationState.SET_ASIDE, DisqualificationAct.RESTORE): DisqualificationState.IN_FORCE,
 }
 
 
@@ -40,6 +49,12 @@ def test_a_disqualification_goes_only_where_the_design_lets_it(
         (RulingIn, {"reasons", "pin"}),
         (AnnouncementIn, {"pin"}),
         (ReasonIn, {"reason"}),
+        (RefereeDecisionIn, {"reasons", "pin"}),
+        (JuryDecisionIn, {"reasons", "pin"}),
+        (AdmissionIn, {"reasons", "pin"}),
+        (ReopenIn, {"evidence", "allowed_by", "reasons", "pin"}),
+        (VoteIn, {"pin"}),
+        (StepAsideIn, {"reasons"}),
     ],
 )
 def test_what_is_signed_brings_its_pin_and_what_needs_a_reason_its_reason(

@@ -1,0 +1,254 @@
+"""What is done about protests: the referee decides, the protesters are told, or take it back.
+
+Whoever is first decides; a second gets that decision shown. The next window opens by the amended
+announcement where something changed, else by the advice given (World Athletics TR8.7).
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import update
+
+from app.access.queries import Caller
+from app.access.signing import insist_may_sign
+from app.appeals.carrying import bench_for
+from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
+from app.appeals.lodging import store_appeal
+from app.appeals.ordered import Ordered
+from app.appeals.queries import (
+    protest_out,
+    protest_row,
+    referees_decision,
+)
+from app.appeals.states import PROTEST_TABLE, AppealState, ProtestAct, ProtestState
+from app.appeals.tables import appeals, decisions
+from app.appeals.wire import (
+    AdviceIn,
+    Instance,
+    ProtestOut,
+    RefereeDecisionIn,
+    Verdict,
+    WithdrawIn,
+)
+from app.clock import rfc3339
+from app.ids import (
+    AppealId,
+    CaseId,
+    DecisionId,
+    HeatId,
+    ProtestId,
+    RulingId,
+    new_id,
+)
+from app.meets.queries import MeetFacts, meet_facts
+from app.record.kinds import Kind
+from app.refusals import Malformed, NeedsWord, OwnReport, Stale, StateConflict
+from app.results.opening import open_windows
+from app.results.queries import last_announcement
+from app.rules.windows import WindowOpener
+from app.rulings.queries import authors_in, ruling_out
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+ACTS = {
+    Verdict.UPHELD: ProtestAct.UPHOLD,
+    Verdict.REJECTED: ProtestAct.REJECT,
+    Verdict.REFERRED: ProtestAct.REFER,
+}
+
+
+def decide_protest(
+    protest_id: ProtestId, sent: RefereeDecisionIn, caller: Caller, version: int
+) -> Action[Put[ProtestOut]]:
+    """The referee's decision. The PIN was confirmed before, on the same request."""
+
+    def act(unit: Unit) -> Done[Put[ProtestOut]]:
+        content = sent.model_dump(mode="json", exclude={"pin"})
+        protest = protest_row(unit.conn, unit.meet_id, protest_id)
+        known = referees_decision(unit.conn, unit.meet_id, protest_id)
+        if known is not None and is_same(known, caller, content):
+            return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
+        insist_may_sign(unit, caller)
+        _insist_version(protest, known, version)
+        step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
+        _insist_second_person(unit, protest, caller)
+        _insist_may_be_heard(unit, protest, sent)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        bench = bench_for(unit.conn, meet, HeatId(protest.heat_id), Instance.REFEREE)
+        understood, shown = shown_for(bench, sent.orders)
+        decided = Ordered(
+            id=DecisionId(new_id()),
+            instance=Instance.REFEREE,
+            verdict=sent.verdict,
+            reasons=sent.reasons,
+            heard_because=sent.heard_because,
+            sent=sent.orders,
+            protest=protest,
+            appeal=None,
+            understood=understood,
+            shown=shown,
+            advised_at=_advised_at(unit, sent.advised_at, unit.now),
+            more={},
+        )
+        body = put_decision(unit, meet, bench, decided, caller, content)
+        move_protest(unit, protest, step.becomes)
+        if sent.verdict is Verdict.REFERRED:
+            body = {**body, "appeal": _refer(unit, protest, caller, decided)}
+        if decided.advised_at is not None:
+            _open_by_advice(unit, meet, protest, decided.id, decided.advised_at)
+        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        return Done(Put(out, created=True), Deed(Kind.PROTEST_DECIDED, protest_id, body))
+
+    return act
+
+
+def _insist_version(protest: AnyRow, known: AnyRow | None, version: int) -> None:
+    if version == protest.version and known is None:
+        return
+    if known is None:
+        raise Stale("This protest was changed meanwhile. Read it again, then decide.")
+    raise Stale(
+        f"{known.official_name} has decided protest {protest.number} meanwhile: {known.verdict}. "
+        "Read it again; whoever disagrees can appeal to the jury.",
+        decision=known.id,
+        verdict=known.verdict,
+        decided_by=known.official_name,
+        reasons=known.reasons,
+    )
+
+
+def _insist_second_person(unit: Unit, protest: AnyRow, caller: Caller) -> None:
+    """Nobody decides on their own report; a referee may decide on a protest against their ruling
+    (World Athletics TR8.3), from which the appeal to the jury lies.
+    """
+    if protest.ruling_id is None:
+        return
+    ruling = ruling_out(unit.conn, unit.meet_id, RulingId(protest.ruling_id))
+    if caller.official_id in authors_in(unit.conn, CaseId(ruling.case)):
+        raise OwnReport(
+            "You wrote a report in the case that this protest is about, so another referee decides "
+            "it, or it is referred to the jury by another referee."
+        )
+
+
+def _insist_may_be_heard(unit: Unit, protest: AnyRow, sent: RefereeDecisionIn) -> None:
+    """Late or from outside: it can be rejected for that; to hear it needs a reason."""
+    out = protest_out(unit.conn, unit.meet_id, ProtestId(protest.id))
+    if not out.marks and sent.heard_because is not None:
+        raise Malformed(
+            "This protest is in time and from the round: leave “heard_because” out.",
+            field="/heard_because",
+        )
+    if out.marks and sent.verdict is not Verdict.REJECTED and sent.heard_because is None:
+        marks = " and ".join(out.marks)
+        raise NeedsWord(
+            f"This protest is marked {marks} ({out.timeliness.words}). To hear it all the same, "
+            "say why in “heard_because”; or reject it for that.",
+            field="/heard_because",
+            marks=list(out.marks),
+        )
+
+
+def _advised_at(unit: Unit, given: datetime | None, earliest: datetime) -> datetime | None:
+    """The protesters are told after the decision, at the earliest at the same instant."""
+    if given is not None and given > unit.now:
+        raise Malformed("This advice lies in the future.", field="/advised_at")
+    if given is not None and given < earliest:
+        # A referee who tells them first and signs a minute later: the time runs from the signing,
+        # so that nobody loses any of it.
+        return earliest
+    return given
+
+
+def _refer(unit: Unit, protest: AnyRow, caller: Caller, decided: Ordered) -> AppealId:
+    """What the referee passes on lies before the jury like an appeal, without a deposit."""
+    appeal_id = AppealId(new_id())
+    row = {
+        "heat_id": protest.heat_id,
+        "protest_id": protest.id,
+        "team_id": protest.team_id,
+        "is_referred": 1,
+        "lodged_by": protest.lodged_by,
+        "lodged_at": unit.now,
+        "words": protest.words,
+        "sought": [],
+    }
+    store_appeal(unit, appeal_id, caller, row, {"referred": decided.id})
+    return appeal_id
+
+
+def _open_by_advice(
+    unit: Unit, meet: MeetFacts, protest: AnyRow, decision: DecisionId, at: datetime
+) -> None:
+    announced = last_announcement(unit.conn, HeatId(protest.heat_id))
+    if announced is None:
+        return  # nothing was announced that an appeal could be about: its announcement opens one
+    open_windows(
+        unit,
+        meet,
+        WindowOpener.ADVICE,
+        at,
+        heat_id=HeatId(protest.heat_id),
+        announcement_id=announced.id,
+        opened_by=f"advice on protest {protest.number}",
+        decision_id=decision,
+        team_id=protest.team_id,
+    )
+
+
+def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
+    """The protesters were told: the time for an appeal runs from it. Once, and then it stands."""
+
+    def act(unit: Unit) -> Done[ProtestOut]:
+        protest = protest_row(unit.conn, unit.meet_id, protest_id)
+        known = referees_decision(unit.conn, unit.meet_id, protest_id)
+        if known is None or known.verdict != Verdict.REJECTED:
+            raise StateConflict(
+                "Only where the referee has rejected a protest does the time for an appeal run "
+                "from the advice; where something was amended, it runs from the announcement."
+            )
+        if known.advised_at is not None:
+            again = _advised_at(unit, sent.advised_at, known.decided_at)
+            if again in {None, known.advised_at}:
+                return Done(protest_out(unit.conn, unit.meet_id, protest_id), None)
+            raise StateConflict(
+                f"The advice was given at {rfc3339(known.advised_at)} already; its time stands."
+            )
+        at = _advised_at(unit, sent.advised_at or unit.now, known.decided_at)
+        assert at is not None
+        unit.conn.execute(update(decisions).where(decisions.c.id == known.id).values(advised_at=at))
+        meet = meet_facts(unit.conn, unit.meet_id)
+        _open_by_advice(unit, meet, protest, DecisionId(known.id), at)
+        move_protest(unit, protest, ProtestState(protest.state))
+        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        body = {"decision": known.id, "advised_at": rfc3339(at)}
+        return Done(out, Deed(Kind.ADVICE_GIVEN, protest_id, body))
+
+    return act
+
+
+def withdraw_protest(protest_id: ProtestId, sent: WithdrawIn, version: int) -> Action[ProtestOut]:
+    """The team takes its protest back, before it is decided."""
+
+    def act(unit: Unit) -> Done[ProtestOut]:
+        protest = protest_row(unit.conn, unit.meet_id, protest_id)
+        step = PROTEST_TABLE.step(ProtestState(protest.state), ProtestAct.WITHDRAW)
+        if version != protest.version:
+            raise Stale("This protest was changed meanwhile. Read it again.")
+        withdrawn = {"by": sent.by, "reason": sent.reason, "at": rfc3339(unit.now)}
+        move_protest(unit, protest, step.becomes, withdrawn=withdrawn)
+        if ProtestState(protest.state) is ProtestState.REFERRED:
+            unit.conn.execute(
+                update(appeals)
+                .where(appeals.c.protest_id == protest_id, appeals.c.is_referred == 1)
+                .values(
+                    state=AppealState.WITHDRAWN.value,
+                    withdrawn=withdrawn,
+                    version=appeals.c.version + 1,
+                )
+            )
+        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        return Done(out, Deed(Kind.PROTEST_WITHDRAWN, protest_id, withdrawn))
+
+    return act

@@ -1,0 +1,138 @@
+"""How a decision is made, the referee's as the jury's.
+
+1. Its orders are understood, and what they move is worked out, before anything is changed.
+2. They are carried out, each named by the decision.
+3. What was ordered, what it moves and the paper's facts are signed and kept with the decision.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import insert, update
+
+from app.access.queries import Caller
+from app.access.signing import statement_digest
+from app.appeals.carrying import Bench, Understood, bench_for, understand
+from app.appeals.ordered import Ordered
+from app.appeals.orders import OrderIn
+from app.appeals.papers import decided_paper
+from app.appeals.states import ProtestState
+from app.appeals.tables import decisions, protests
+from app.appeals.wire import (
+    Instance,
+    OrdersIn,
+)
+from app.clock import rfc3339
+from app.ids import (
+    HeatId,
+    MeetId,
+)
+from app.meets.queries import MeetFacts, meet_facts
+from app.refusals import Stale
+from app.rounds.consequences import consequences
+from app.rounds.wire import ConsequencesOut
+from app.store.action import Unit
+from app.store.rows import AnyRow
+
+
+def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood], ConsequencesOut]:
+    """Orders understood, and what they would move."""
+    understood = understand(bench, orders)
+    effects = [effect for one in understood for effect in one.effect]
+    return understood, consequences(bench.at_hand, effects)
+
+
+def look_at(
+    conn: Any, meet_id: MeetId, heat_id: HeatId, sent: OrdersIn, instance: Instance
+) -> ConsequencesOut:
+    """What orders would move, before anything is signed."""
+    bench = bench_for(conn, meet_facts(conn, meet_id), heat_id, instance)
+    return shown_for(bench, sent.orders)[1]
+
+
+def is_same(known: AnyRow, caller: Caller, content: Mapping[str, Any]) -> bool:
+    """Whether this very decision was sent before, by the same official."""
+    return bool(known.official_id == caller.official_id and known.content == content)
+
+
+def put_decision(
+    unit: Unit,
+    meet: MeetFacts,
+    bench: Bench,
+    decided: Ordered,
+    caller: Caller,
+    content: Mapping[str, Any],
+) -> dict[str, Any]:
+    """Carry a decision out, sign and store it; returns what the record keeps."""
+    carried_out = [
+        {**one.carry_out(unit, decided.id), "words": one.words} for one in decided.understood
+    ]
+    paper = decided_paper(unit, meet, bench, decided, caller.official_id)
+    statement = _statement(unit, meet, decided, paper)
+    digest = statement_digest(statement)
+    unit.conn.execute(
+        insert(decisions).values(
+            id=decided.id,
+            meet_id=unit.meet_id,
+            heat_id=decided.protest.heat_id,
+            protest_id=decided.protest.id,
+            appeal_id=decided.appeal.id if decided.appeal is not None else None,
+            sitting=decided.appeal.sitting if decided.appeal is not None else 1,
+            instance=decided.instance.value,
+            verdict=decided.verdict.value,
+            reasons=decided.reasons,
+            heard_because=decided.heard_because,
+            orders=statement["orders"],
+            carried_out=carried_out,
+            moves=decided.shown.model_dump(mode="json"),
+            official_id=caller.official_id,
+            decided_at=unit.now,
+            advised_at=decided.advised_at,
+            edition=meet.book.key,
+            statement=statement,
+            statement_digest=digest,
+            form_facts=paper,
+            content=dict(content),
+        )
+    )
+    return {**statement, "statement_sha256": digest}
+
+
+def _statement(
+    unit: Unit, meet: MeetFacts, decided: Ordered, paper: Mapping[str, Any]
+) -> dict[str, Any]:
+    """What is signed: all that the decision says, rests on and was shown to move."""
+    return {
+        "act": "decision",
+        "advised_at": rfc3339(decided.advised_at) if decided.advised_at else None,
+        "appeal": decided.appeal.id if decided.appeal is not None else None,
+        "decided_at": rfc3339(unit.now),
+        "decision": decided.id,
+        "edition": meet.book.key,
+        "form_sha256": statement_digest(paper),
+        "heard_because": decided.heard_because,
+        "heat": decided.protest.heat_id,
+        "instance": decided.instance.value,
+        "meet": unit.meet_id,
+        "moves": [move.sentence for move in decided.shown.moves],
+        "official": unit.actor.id,
+        "ordered": decided.words,
+        "orders": [order.model_dump(mode="json") for order in decided.sent],
+        "protest": decided.protest.id,
+        "reasons": decided.reasons,
+        "verdict": decided.verdict.value,
+        **decided.more,
+    }
+
+
+def move_protest(unit: Unit, protest: AnyRow, state: ProtestState, **more: Any) -> None:
+    """Store a protest's new state; somebody else may have been first."""
+    claimed = unit.conn.execute(
+        update(protests)
+        .where(protests.c.id == protest.id, protests.c.version == protest.version)
+        .values(state=state.value, version=protest.version + 1, **more)
+    )
+    if claimed.rowcount != 1:
+        raise Stale("This protest was changed meanwhile. Read it again.")

@@ -1,0 +1,63 @@
+"""The jury's dossier: all that was reported, found, ruled, announced and decided, in one document.
+
+Read at once, so that it is of one moment. Pictures are not kept yet.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from app.appeals.queries import appeal_row, decisions_on, protest_out, protest_row
+from app.appeals.standing import appeal_out, if_granted
+from app.appeals.wire import DossierOut
+from app.ids import AppealId, HeatId, MeetId, ProtestId, RulingId
+from app.meets.queries import meet_facts
+from app.refusals import NotFound
+from app.reports.queries import case_out, cases_of_teams
+from app.results.queries import announcements_of_heat, result
+from app.results.windows import windows_of_heat
+from app.results.wire import ResultOut
+from app.rulings.queries import (
+    disqualifications_in_heat,
+    reports_gone_on,
+    ruling_out,
+    rulings_of_case,
+)
+
+
+def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime) -> DossierOut:
+    """Everything about one appeal; NotFound for an id that is not of this meet."""
+    row = appeal_row(conn, meet_id, appeal_id)
+    meet = meet_facts(conn, meet_id)
+    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
+    heat_id = HeatId(row.heat_id)
+    rulings_first = (
+        [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
+    )
+    concerned = cases_of_teams(conn, heat_id, [row.team_id, protest.team_id, protest.against_id])
+    cases = list(dict.fromkeys([*rulings_first, *concerned]))
+    of_cases = {case: rulings_of_case(conn, meet_id, case) for case in cases}
+    return DossierOut(
+        appeal=appeal_out(conn, meet_id, appeal_id),
+        protest=protest_out(conn, meet_id, ProtestId(protest.id)),
+        decisions=decisions_on(conn, meet, ProtestId(protest.id)),
+        cases=[
+            case_out(conn, meet_id, case, of_cases[case], reports_gone_on(conn, meet_id, case))
+            for case in cases
+        ],
+        rulings=[ruling_out(conn, meet_id, ruling) for case in cases for ruling in of_cases[case]],
+        disqualifications=disqualifications_in_heat(conn, meet_id, heat_id),
+        announcements=announcements_of_heat(conn, meet_id, heat_id),
+        result_now=_result(conn, meet_id, heat_id),
+        if_granted=if_granted(conn, meet, row),
+        windows=windows_of_heat(conn, meet_id, heat_id, now),
+    )
+
+
+def _result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut | None:
+    try:
+        return result(conn, meet_id, heat_id)
+    except NotFound:
+        return None

@@ -1,0 +1,85 @@
+"""What would a ruling move? Both answers are shown to the head official before one is signed.
+
+Assumed is what the rule book makes of the reports: that a confirmed case disqualifies, save where
+its lane infringement would only be noted.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection
+
+from app.appeals.carrying import bench_for
+from app.appeals.wire import Instance, RulingConsequencesOut
+from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
+from app.meets.queries import meet_facts
+from app.refusals import StateConflict
+from app.reports.queries import case_row, noted_against, reports_of_case
+from app.reports.states import ReportState
+from app.rounds.consequences import consequences
+from app.rules.finding import Consequence, Outcome, consequence_of
+from app.rules.observation import Infringement
+from app.rules.orders import Disqualify, Order, SetAside
+from app.rules.qualifying import Disqualified
+from app.rulings.queries import disqualifications_of_ruling, rulings_of_case
+from app.rulings.states import DisqualificationState
+from app.store.rows import AnyRow
+
+NEW = "the ruling that is considered"
+
+
+def ruling_consequences(
+    conn: Connection, meet_id: MeetId, case_id: CaseId
+) -> RulingConsequencesOut:
+    """The difference for each verdict; a case without a team moves nothing yet."""
+    case = case_row(conn, meet_id, case_id)
+    if case.team_id is None:
+        raise StateConflict(
+            "This case has no team yet, so nobody can say what a ruling would move: ask the umpire "
+            "back for the lane."
+        )
+    meet = meet_facts(conn, meet_id)
+    bench = bench_for(conn, meet, HeatId(case.heat_id), Instance.REFEREE)
+    lifted: list[Order] = [
+        SetAside(bench.heat.id, Disqualified(one.team, one.id))
+        for ruling in rulings_of_case(conn, meet_id, case_id)[-1:]
+        for one in disqualifications_of_ruling(conn, meet_id, RulingId(ruling))
+        if one.state is DisqualificationState.IN_FORCE
+    ]
+    only_noted = _would_only_be_noted(conn, meet_id, case)
+    out = Disqualify(bench.heat.id, Disqualified(case.team_id, NEW), again=True)
+    confirmed = lifted if only_noted else [*lifted, out]
+    return RulingConsequencesOut(
+        case=case_id,
+        if_confirmed=consequences(bench.at_hand, confirmed),
+        if_dismissed=consequences(bench.at_hand, lifted),
+        note=_note(only_noted=only_noted),
+    )
+
+
+def _note(*, only_noted: bool) -> str:
+    if only_noted:
+        return "Confirmed, the lane infringement would be noted (L) and move nobody."
+    return "Confirmed, the team would be disqualified."
+
+
+def _would_only_be_noted(conn: Connection, meet_id: MeetId, case: AnyRow) -> bool:
+    """Whether every report that stands tells of lane infringements that the edition tolerates."""
+    meet = meet_facts(conn, meet_id)
+    found = [
+        report.finding
+        for report in reports_of_case(conn, CaseId(case.id))
+        if report.state is not ReportState.WITHDRAWN and report.finding is not None
+    ]
+    told = {one.infringement for one in found if one.outcome is not Outcome.NO_INFRINGEMENT}
+    if told != {Infringement.LANE_INFRINGEMENT}:
+        return False
+    if any(one.consequence is Consequence.DISQUALIFICATION for one in found):
+        return False
+    noted = noted_against(
+        conn,
+        meet_id,
+        TeamId(case.team_id),
+        HeatId(case.heat_id),
+    )
+    reached = consequence_of(Infringement.LANE_INFRINGEMENT, meet.book, noted.count)
+    return reached is Consequence.NOTED

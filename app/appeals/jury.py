@@ -1,0 +1,333 @@
+"""What the jury does with an appeal besides voting: admit it, decide it, look at it again.
+
+No decision without the meet's quorum. The majority of the votes decides; where they are equal, the
+chair's vote if the meet's terms say so, else the referee's decision stands, as it does where the
+evidence does not settle it (World Athletics TR8.8, from memory). The deposit is returned where an
+appeal is upheld, and otherwise goes as the edition says (TR8.7).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import update
+
+from app.access.queries import Caller, official_row
+from app.access.signing import insist_may_sign
+from app.appeals.carrying import bench_for
+from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
+from app.appeals.lodging import paid
+from app.appeals.ordered import Ordered
+from app.appeals.panel import (
+    change_appeal,
+    insist_open,
+    insist_unconcerned,
+    insist_version,
+    panel_of,
+)
+from app.appeals.queries import appeal_row, decisions_of_appeal, protest_row, votes_of
+from app.appeals.standing import appeal_out, state_now, teams_in, touched, touched_by
+from app.appeals.states import (
+    APPEAL_TABLE,
+    PROTEST_TABLE,
+    AppealAct,
+    AppealState,
+    ProtestAct,
+    ProtestState,
+)
+from app.appeals.tables import decisions
+from app.appeals.wire import (
+    AdmissionIn,
+    AppealOut,
+    DepositPaidIn,
+    Instance,
+    JuryDecisionIn,
+    ReopenIn,
+    Verdict,
+    WithdrawIn,
+)
+from app.clock import rfc3339
+from app.ids import AppealId, DecisionId, HeatId, OfficialId, ProtestId, new_id
+from app.meets.queries import MeetFacts, meet_facts
+from app.record.kinds import Kind
+from app.refusals import Malformed, NotYours, Stale, StateConflict
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+ACTS = {Verdict.UPHELD: AppealAct.UPHOLD, Verdict.REJECTED: AppealAct.REJECT}
+ON_PROTEST = {
+    Verdict.UPHELD: ProtestAct.JURY_UPHOLDS,
+    Verdict.REJECTED: ProtestAct.JURY_REJECTS,
+}
+
+
+def receive_deposit(appeal_id: AppealId, sent: DepositPaidIn) -> Action[AppealOut]:
+    """The deposit comes after the appeal; the appeal is complete with it."""
+
+    def act(unit: Unit) -> Done[AppealOut]:
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        if row.is_referred:
+            raise StateConflict("The referee referred this to the jury: it needs no deposit.")
+        deposit = paid(unit, meet, sent)
+        if row.deposit is not None:
+            if _same_deposit(row.deposit, sent):
+                return Done(appeal_out(unit.conn, unit.meet_id, appeal_id), None)
+            raise StateConflict(
+                f"The deposit was received already, receipt {row.deposit['receipt']}."
+            )
+        if row.state != AppealState.LODGED:
+            raise StateConflict(f"This appeal is “{row.state}”: it takes no deposit any more.")
+        change_appeal(unit, row, deposit=deposit)
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        return Done(out, Deed(Kind.DEPOSIT_RECEIVED, appeal_id, deposit))
+
+    return act
+
+
+def _same_deposit(known: Mapping[str, Any], sent: DepositPaidIn) -> bool:
+    return bool(known["receipt"] == sent.receipt and known["amount"] == sent.amount)
+
+
+def admit(
+    appeal_id: AppealId, sent: AdmissionIn, caller: Caller, version: int
+) -> Action[AppealOut]:
+    """The jury's word on an appeal that is late, from outside or without deposit."""
+
+    def act(unit: Unit) -> Done[AppealOut]:
+        insist_may_sign(unit, caller)
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        insist_version(row, version)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        what = AppealAct.ADMIT if sent.admit else AppealAct.TURN_AWAY
+        step = APPEAL_TABLE.step(state_now(unit.conn, meet, row), what)
+        person = official_row(unit.conn, unit.meet_id, caller.official_id)
+        said = {
+            "admit": sent.admit,
+            "reasons": sent.reasons,
+            "by": caller.official_id,
+            "by_name": person.name,
+            "at": rfc3339(unit.now),
+        }
+        values: dict[str, Any] = {"admitted": said}
+        if step.becomes is AppealState.REJECTED:
+            # It was never heard: the deposit goes back (common practice), and the decision stands.
+            deposit = row.deposit and {**row.deposit, "outcome": "returned"}
+            values |= {"state": AppealState.REJECTED.value, "deposit": deposit}
+            values["withdrawn"] = {"turned_away": True, **said}
+        change_appeal(unit, row, **values)
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        kind = Kind.APPEAL_ADMITTED if sent.admit else Kind.APPEAL_TURNED_AWAY
+        return Done(out, Deed(kind, appeal_id, said))
+
+    return act
+
+
+def decide_appeal(
+    appeal_id: AppealId, sent: JuryDecisionIn, caller: Caller, version: int
+) -> Action[Put[AppealOut]]:
+    """The jury's decision, signed by its chair. The PIN was confirmed before."""
+
+    def act(unit: Unit) -> Done[Put[AppealOut]]:
+        content = sent.model_dump(mode="json", exclude={"pin"})
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        known = _decided_in_this_sitting(unit, row)
+        if known is not None and is_same(known, caller, content):
+            return Done(Put(appeal_out(unit.conn, unit.meet_id, appeal_id), created=False), None)
+        insist_may_sign(unit, caller)
+        _insist_first(row, known, version)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        insist_open(unit, meet, row)
+        verdict = Verdict(sent.verdict)
+        step = APPEAL_TABLE.step(AppealState.ADMITTED, ACTS[verdict])
+        counted = _count(unit, meet, row, caller, verdict)
+        bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
+        understood, shown = shown_for(bench, sent.orders)
+        concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
+        insist_unconcerned(unit, meet, row, counted["voters"], concerned)
+        protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
+        deposit = _deposit_after(meet, row, sent, verdict)
+        decided = Ordered(
+            id=DecisionId(new_id()),
+            instance=Instance.JURY,
+            verdict=verdict,
+            reasons=sent.reasons,
+            heard_because=None,
+            sent=sent.orders,
+            protest=protest,
+            appeal=row,
+            understood=understood,
+            shown=shown,
+            advised_at=None,
+            more={"votes": counted["told"], "deposit": deposit and deposit["outcome"]},
+        )
+        body = put_decision(unit, meet, bench, decided, caller, content)
+        _replace_earlier(unit, row, decided.id)
+        change_appeal(unit, row, state=step.becomes.value, deposit=deposit)
+        if row.is_referred:
+            answer = PROTEST_TABLE.step(ProtestState(protest.state), ON_PROTEST[verdict])
+            move_protest(unit, protest, answer.becomes)
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        return Done(Put(out, created=True), Deed(Kind.APPEAL_DECIDED, appeal_id, body))
+
+    return act
+
+
+def _decided_in_this_sitting(unit: Unit, row: AnyRow) -> AnyRow | None:
+    found = decisions_of_appeal(unit.conn, unit.meet_id, AppealId(row.id))
+    return found[-1] if found and found[-1].sitting == row.sitting else None
+
+
+def _insist_first(row: AnyRow, known: AnyRow | None, version: int) -> None:
+    if version == row.version and known is None:
+        return
+    if known is None:
+        raise Stale("This appeal was changed meanwhile: a vote, or the panel. Read it again.")
+    raise Stale(
+        f"{known.official_name} has signed the jury's decision on appeal {row.number} meanwhile: "
+        f"{known.verdict}. It is final; with new conclusive evidence it can be reopened.",
+        decision=known.id,
+        verdict=known.verdict,
+        decided_by=known.official_name,
+        reasons=known.reasons,
+    )
+
+
+def _count(
+    unit: Unit, meet: MeetFacts, row: AnyRow, caller: Caller, verdict: Verdict
+) -> dict[str, Any]:
+    """Count the votes of those who sit; refused without a quorum, or against the majority."""
+    panel = panel_of(row)
+    if caller.official_id != panel["chair"]:
+        raise NotYours("The chair of this panel signs its decision.")
+    cast = {
+        vote.official_id: vote.vote
+        for vote in votes_of(unit.conn, AppealId(row.id), row.sitting)
+        if vote.official_id in panel["members"]
+    }
+    quorum = meet.terms.jury.quorum or meet.terms.jury.size
+    if len(cast) < quorum:
+        raise StateConflict(
+            f"{len(cast)} of the panel have voted, and this meet's quorum is {quorum}: there is no "
+            "decision without it. Let the others vote, or substitutes take their place.",
+            votes=len(cast),
+            quorum=quorum,
+        )
+    counts = Counter(cast.values())
+    outcome, how = _majority(counts, cast, panel, chair_casts=meet.terms.jury.chair_casts)
+    if verdict is not outcome:
+        raise StateConflict(
+            f"The votes are {counts['upheld']} for and {counts['rejected']} against{how}: the "
+            f"appeal is {outcome}.",
+            field="/verdict",
+        )
+    told = {"upheld": counts["upheld"], "rejected": counts["rejected"], "quorum": quorum}
+    return {"voters": sorted(cast), "told": {**told, "tie": how.strip(", ")}}
+
+
+def _majority(
+    counts: Counter[str], cast: Mapping[str, str], panel: Mapping[str, Any], *, chair_casts: bool
+) -> tuple[Verdict, str]:
+    if counts["upheld"] != counts["rejected"]:
+        most = counts["upheld"] > counts["rejected"]
+        return (Verdict.UPHELD if most else Verdict.REJECTED), ""
+    chair = cast.get(panel["chair"])
+    if chair_casts and chair is not None:
+        return Verdict(chair), ", and the chair's vote decides"
+    return Verdict.REJECTED, ", so the referee's decision stands"
+
+
+def _deposit_after(
+    meet: MeetFacts, row: AnyRow, sent: JuryDecisionIn, verdict: Verdict
+) -> dict[str, Any] | None:
+    if row.deposit is None:
+        if sent.deposit is not None:
+            raise Malformed("No deposit was received for this appeal.", field="/deposit")
+        return None
+    books = meet.book.appeal_deposit
+    goes = books.forfeited_if_rejected if books is not None else False
+    by_rule = "forfeited" if verdict is Verdict.REJECTED and goes else "returned"
+    if verdict is Verdict.UPHELD and sent.deposit == "forfeited":
+        raise Malformed(
+            "The appeal is upheld, so its deposit is returned (World Athletics TR8.7).",
+            field="/deposit",
+        )
+    return {**row.deposit, "outcome": sent.deposit or by_rule}
+
+
+def _replace_earlier(unit: Unit, row: AnyRow, decision: DecisionId) -> None:
+    unit.conn.execute(
+        update(decisions)
+        .where(
+            decisions.c.appeal_id == row.id,
+            decisions.c.sitting < row.sitting,
+            decisions.c.replaced_by.is_(None),
+        )
+        .values(replaced_by=decision)
+    )
+
+
+def withdraw_appeal(appeal_id: AppealId, sent: WithdrawIn, version: int) -> Action[AppealOut]:
+    """The team takes its appeal back before it is decided; the deposit is returned (common
+    practice).
+    """
+
+    def act(unit: Unit) -> Done[AppealOut]:
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        insist_version(row, version)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        if row.reopened is not None:
+            raise StateConflict("A reopened appeal is the jury's own matter: it decides again.")
+        if row.is_referred:
+            raise StateConflict("The protest itself was referred: withdraw the protest.")
+        step = APPEAL_TABLE.step(state_now(unit.conn, meet, row), AppealAct.WITHDRAW)
+        withdrawn = {"by": sent.by, "reason": sent.reason, "at": rfc3339(unit.now)}
+        deposit = row.deposit and {**row.deposit, "outcome": "returned"}
+        change_appeal(unit, row, state=step.becomes.value, withdrawn=withdrawn, deposit=deposit)
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        return Done(out, Deed(Kind.APPEAL_WITHDRAWN, appeal_id, withdrawn))
+
+    return act
+
+
+def reopen(appeal_id: AppealId, sent: ReopenIn, caller: Caller, version: int) -> Action[AppealOut]:
+    """The jury looks at its decision again: a further sitting, in which everybody votes anew.
+
+    The decision stands until the next one replaces it (World Athletics TR8.9, from memory).
+    """
+
+    def act(unit: Unit) -> Done[AppealOut]:
+        insist_may_sign(unit, caller)
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        insist_version(row, version)
+        APPEAL_TABLE.step(AppealState(row.state), AppealAct.REOPEN)
+        earlier = decisions_of_appeal(unit.conn, unit.meet_id, appeal_id)
+        if not earlier:
+            raise StateConflict(
+                "This appeal was turned away without a decision: there is none to look at again."
+            )
+        if caller.official_id != panel_of(row)["chair"]:
+            raise NotYours("The chair of the panel reopens its decision.")
+        person = official_row(unit.conn, unit.meet_id, OfficialId(caller.official_id))
+        said = {
+            "evidence": sent.evidence,
+            "allowed_by": sent.allowed_by,
+            "reasons": sent.reasons,
+            "by": caller.official_id,
+            "by_name": person.name,
+            "at": rfc3339(unit.now),
+            "decision": earlier[-1].id,
+        }
+        change_appeal(
+            unit,
+            row,
+            state=AppealState.LODGED.value,
+            sitting=row.sitting + 1,
+            reopened=said,
+        )
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        return Done(out, Deed(Kind.APPEAL_REOPENED, appeal_id, said))
+
+    return act

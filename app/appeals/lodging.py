@@ -1,0 +1,330 @@
+"""Taking in protests and appeals: who for, about what, by whom, when.
+
+Late or from outside is kept and marked, never refused: whether it is heard is for the referee or
+the jury. Refused is only what the rule book itself refuses, with its rule, and what cannot be a
+protest: against a team that did not run, about a ruling that no longer stands.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import insert, select
+
+from app.access.queries import Caller
+from app.appeals.queries import (
+    appeal_row,
+    deposit_asked,
+    deposit_rule,
+    next_appeal_number,
+    next_protest_number,
+    protest_out,
+    protest_row,
+    referees_decision,
+    window_for_appeal,
+    window_for_protest,
+)
+from app.appeals.standing import appeal_out
+from app.appeals.states import AppealState, ProtestState
+from app.appeals.tables import appeals, protests
+from app.appeals.wire import (
+    AppealIn,
+    AppealOut,
+    DepositPaidIn,
+    ProtestIn,
+    ProtestOut,
+)
+from app.clock import rfc3339
+from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
+from app.meets.queries import MeetFacts, heat, meet_facts, team_row
+from app.meets.wire import HeatOut
+from app.record.kinds import Kind
+from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, StateConflict
+from app.roles import Role
+from app.rules.windows import Remedy
+from app.rulings.queries import ruling_out
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+EARLIEST_ENTRY = timedelta(hours=12)
+JUDGEMENT = "judgement"
+
+
+def lodge_protest(
+    protest_id: ProtestId, sent: ProtestIn, caller: Caller
+) -> Action[Put[ProtestOut]]:
+    """Take in a protest; the same again is the same."""
+
+    def act(unit: Unit) -> Done[Put[ProtestOut]]:
+        content = sent.model_dump(mode="json")
+        known = unit.conn.execute(select(protests).where(protests.c.id == protest_id)).one_or_none()
+        if known is not None:
+            if known.meet_id != unit.meet_id or known.content != content:
+                raise IdTaken("a protest", protest_id)
+            return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
+        _insist_on_subject(unit, sent, facts)
+        ground = _ground(meet, sent, caller)
+        at = _taken_at(unit, sent.lodged_at)
+        number = next_protest_number(unit.conn, unit.meet_id)
+        row: dict[str, Any] = {
+            "number": number,
+            "heat_id": facts.id,
+            "team_id": sent.team,
+            "about": sent.about.value,
+            "ruling_id": sent.ruling,
+            "against_id": sent.against,
+            "ground": ground,
+            "window_id": _ident(window_for_protest(unit.conn, facts.id, ground, at)),
+            "lodged_by": sent.lodged_by,
+            "capacity": sent.capacity.value,
+            "lodged_at": at,
+            "words": sent.words,
+            "allowed_because": sent.allowed_because,
+        }
+        unit.conn.execute(
+            insert(protests).values(
+                id=protest_id,
+                meet_id=unit.meet_id,
+                entered_at=unit.now,
+                official_id=caller.official_id,
+                state=ProtestState.LODGED.value,
+                content=content,
+                version=1,
+                **row,
+            )
+        )
+        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        body = {**row, "lodged_at": rfc3339(at), "marks": list(out.marks)}
+        return Done(Put(out, created=True), Deed(Kind.PROTEST_LODGED, protest_id, body))
+
+    return act
+
+
+def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
+    team = team_row(unit.conn, unit.meet_id, TeamId(sent.team))
+    if team.event_id != facts.event:
+        raise Malformed(
+            f"{team.name} is not entered in {facts.event_name}: look at the team and the heat.",
+            field="/team",
+        )
+    if sent.against is not None and all(lane.team != sent.against for lane in facts.lanes):
+        raise Malformed("The team that it is against does not run in this heat.", field="/against")
+    if sent.ruling is None:
+        return
+    ruling = ruling_out(unit.conn, unit.meet_id, RulingId(sent.ruling))
+    if ruling.heat != facts.id:
+        raise Malformed("This ruling is about another heat.", field="/ruling")
+    if ruling.replaced_by is not None:
+        raise StateConflict(
+            "This ruling was reconsidered and no longer stands. Name the one that does: "
+            f"{ruling.replaced_by}.",
+            field="/ruling",
+        )
+
+
+def _ground(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> str:
+    """The kind of protest in the edition's words; a judgement call may not be protestable."""
+    kinds = list(
+        dict.fromkeys(
+            window.kind for window in meet.book.windows if window.remedy is Remedy.PROTEST
+        )
+    )
+    ground = sent.ground or (kinds[0] if len(kinds) == 1 else None)
+    if ground is None:
+        raise Malformed(
+            f"Say on what ground, in “ground”: {'; '.join(kinds)}; or “{JUDGEMENT}”.",
+            field="/ground",
+        )
+    if ground not in {*kinds, JUDGEMENT}:
+        raise Malformed(
+            f"This edition knows no such ground. Choose one of: {'; '.join(kinds)}; or "
+            f"“{JUDGEMENT}”.",
+            field="/ground",
+        )
+    return _judgement(meet, kinds, sent, caller) if ground == JUDGEMENT else ground
+
+
+def _judgement(meet: MeetFacts, kinds: list[str], sent: ProtestIn, caller: Caller) -> str:
+    """The kind whose window measures a protest against a judgement call.
+
+    NFHS 3-5-4 does not let it be protested; only the referee's own word, which is recorded, does.
+    """
+    if meet.book.protestable_judgement:
+        return kinds[0]
+    if sent.allowed_because is None:
+        raise NotProtestable(
+            "A judgement call on a violation cannot be protested under this edition "
+            f"({meet.book.sources.get('protests.judgement_protestable', 'its rule on protests')}). "
+            "Protest against a misapplication of the rules, if that is meant; only the referee can "
+            "let it through, with “allowed_because”.",
+            field="/ground",
+        )
+    if not caller.holds(Role.REFEREE):
+        raise NotProtestable(
+            "Only the referee can let a judgement call be protested: let the referee take it in.",
+            field="/allowed_because",
+        )
+    return kinds[0]
+
+
+def _ident(window: AnyRow | None) -> WindowId | None:
+    return None if window is None else WindowId(window.id)
+
+
+def _taken_at(unit: Unit, given: datetime | None, field: str = "/lodged_at") -> datetime:
+    if given is None:
+        return unit.now
+    if given > unit.now:
+        raise Malformed("This time lies in the future. Leave it out for now.", field=field)
+    if given < unit.now - EARLIEST_ENTRY:
+        raise Malformed("This lies more than twelve hours back; look at the day.", field=field)
+    return given
+
+
+def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[Put[AppealOut]]:
+    """Take in an appeal against the referee's decision on a protest; the same again is the same."""
+
+    def act(unit: Unit) -> Done[Put[AppealOut]]:
+        content = sent.model_dump(mode="json")
+        known = unit.conn.execute(select(appeals).where(appeals.c.id == appeal_id)).one_or_none()
+        if known is not None:
+            if known.meet_id != unit.meet_id or known.content != content:
+                raise IdTaken("an appeal", appeal_id)
+            return Done(Put(appeal_out(unit.conn, unit.meet_id, appeal_id), created=False), None)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        protest = _protest_appealed(unit, ProtestId(sent.protest))
+        team = team_row(unit.conn, unit.meet_id, TeamId(sent.team))
+        if team.event_id != protest.event_id:
+            raise Malformed(f"{team.name} is not entered in this event.", field="/team")
+        decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
+        assert decision is not None
+        _insist_first(unit, sent)
+        at = _taken_at(unit, sent.lodged_at)
+        row: dict[str, Any] = {
+            "heat_id": protest.heat_id,
+            "protest_id": protest.id,
+            "team_id": sent.team,
+            "window_id": _ident(window_for_appeal(unit.conn, decision)),
+            "lodged_by": sent.lodged_by,
+            "lodged_at": at,
+            "words": sent.words,
+            "sought": [order.model_dump(mode="json") for order in sent.sought],
+            "deposit": paid(unit, meet, sent.deposit, "/deposit") if sent.deposit else None,
+        }
+        store_appeal(unit, appeal_id, caller, row, content)
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        body = {**row, "lodged_at": rfc3339(at), "number": out.number, "marks": list(out.marks)}
+        return Done(Put(out, created=True), Deed(Kind.APPEAL_LODGED, appeal_id, body))
+
+    return act
+
+
+def store_appeal(
+    unit: Unit, appeal_id: AppealId, caller: Caller, row: dict[str, Any], content: dict[str, Any]
+) -> int:
+    """Store an appeal, or what the referee refers; returns its number."""
+    number = next_appeal_number(unit.conn, unit.meet_id)
+    unit.conn.execute(
+        insert(appeals)
+        .values(
+            id=appeal_id,
+            meet_id=unit.meet_id,
+            number=number,
+            is_referred=0,
+            entered_at=unit.now,
+            official_id=caller.official_id,
+            sitting=1,
+            state=AppealState.LODGED.value,
+            content=content,
+            version=1,
+        )
+        .values(**row)
+    )
+    return number
+
+
+def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
+    """The protest; an appeal lies against the referee's decision only (World Athletics TR8.7)."""
+    try:
+        row = protest_row(unit.conn, unit.meet_id, protest_id)
+    except NotFound:
+        _refuse_against_jury(unit, AppealId(protest_id))
+        raise
+    match ProtestState(row.state):
+        case ProtestState.LODGED:
+            raise StateConflict(
+                "The referee has not decided this protest yet; an appeal is against that decision."
+            )
+        case ProtestState.WITHDRAWN:
+            raise StateConflict("This protest was withdrawn: there is no decision to appeal.")
+        case ProtestState.REFERRED:
+            raise StateConflict("The referee has passed this protest on: the jury has it already.")
+        case _:
+            pass
+    decision = referees_decision(unit.conn, unit.meet_id, protest_id)
+    if decision is not None and decision.verdict == "referred":
+        raise _final()
+    return row
+
+
+def _refuse_against_jury(unit: Unit, appeal_id: AppealId) -> None:
+    """Whoever names an appeal, or a decision of the jury, wants what no rule gives."""
+    try:
+        appeal_row(unit.conn, unit.meet_id, appeal_id)
+    except NotFound:
+        return
+    raise _final()
+
+
+def _final() -> NotProtestable:
+    return NotProtestable(
+        "A decision of the jury is final: there is no appeal against it (World Athletics TR8.11; "
+        "NFHS 3-5: the jury is the last instance). With new conclusive evidence the jury can "
+        "reopen its decision.",
+        field="/protest",
+    )
+
+
+def _insist_first(unit: Unit, sent: AppealIn) -> None:
+    """One appeal a team against one decision; a second would only stand beside it."""
+    found = unit.conn.execute(
+        select(appeals.c.number, appeals.c.state).where(
+            appeals.c.protest_id == sent.protest,
+            appeals.c.team_id == sent.team,
+            appeals.c.state != AppealState.WITHDRAWN.value,
+        )
+    ).first()
+    if found is None:
+        return
+    if found.state in {AppealState.UPHELD, AppealState.REJECTED}:
+        raise _final()
+    raise StateConflict(f"This team has appealed already: appeal {found.number}.")
+
+
+def paid(unit: Unit, meet: MeetFacts, sent: DepositPaidIn, within: str = "") -> dict[str, Any]:
+    """A deposit as it is kept; refused in another currency or another amount than is asked.
+
+    `within` is where it stands in what was sent.
+    """
+    asked = deposit_asked(meet)
+    if asked is None:
+        raise Malformed("This meet asks for no deposit. Leave it out.", field=within)
+    amount, currency = asked
+    if (sent.amount, sent.currency) != asked:
+        raise Malformed(
+            f"The deposit is {amount} {currency} ({deposit_rule(meet)}), not {sent.amount} "
+            f"{sent.currency}. Where its equivalent in another currency is taken, the organiser "
+            "sets that in the meet's terms (“appeal_deposit”).",
+            field=f"{within}/currency" if sent.currency != currency else f"{within}/amount",
+        )
+    at = _taken_at(unit, sent.received_at, f"{within}/received_at")
+    return {
+        "amount": amount,
+        "currency": currency,
+        "receipt": sent.receipt,
+        "received_at": rfc3339(at),
+        "outcome": "held",
+    }

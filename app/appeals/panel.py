@@ -1,0 +1,296 @@
+"""The jury of one appeal: who sits, who withdraws, and the votes.
+
+An odd panel of the meet's size with a chair; substitutes take the place of those who withdraw. Not
+in it are those who reported or ruled in the matter (common practice), and nobody votes whose
+affiliation the consequence touches.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from sqlalchemy import insert, select, update
+
+from app.access.queries import Caller, official_row, officials_of
+from app.access.signing import insist_may_sign
+from app.access.wire import OfficialOut
+from app.appeals.queries import appeal_row, protest_row, referees_decision, votes_of
+from app.appeals.standing import appeal_out, state_now, touched_by
+from app.appeals.states import AppealState
+from app.appeals.tables import appeals, votes
+from app.appeals.wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
+from app.clock import rfc3339
+from app.ids import AppealId, CaseId, OfficialId, ProtestId, RulingId, VoteId
+from app.meets.queries import MeetFacts, meet_facts
+from app.record.kinds import Kind
+from app.refusals import Affected, IdTaken, Malformed, NotYours, Stale, StateConflict
+from app.roles import Role
+from app.rulings.queries import authors_in, ruling_out
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+IN_PARENTHESES = "World Athletics CR12, from memory"
+
+
+def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[AppealOut]:
+    """Name who decides an appeal, until the first vote is cast."""
+
+    def act(unit: Unit) -> Done[AppealOut]:
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        insist_version(row, version)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        insist_open(unit, meet, row)
+        if votes_of(unit.conn, appeal_id, row.sitting):
+            raise StateConflict(
+                "Votes have been cast: the panel stays. A member who is concerned withdraws, and a "
+                "substitute takes the place."
+            )
+        _insist_on_size(meet, sent)
+        _insist_may_sit(unit, row, [sent.chair, *sent.members, *sent.substitutes])
+        panel = {
+            "chair": sent.chair,
+            "members": [sent.chair, *sent.members],
+            "secretary": sent.secretary,
+            "substitutes": sent.substitutes,
+            "withdrawn": [],
+        }
+        change_appeal(unit, row, panel=panel)
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        return Done(out, Deed(Kind.PANEL_NAMED, appeal_id, panel))
+
+    return act
+
+
+def _insist_on_size(meet: MeetFacts, sent: PanelIn) -> None:
+    size = len(sent.members) + 1
+    if size != meet.terms.jury.size:
+        raise Malformed(
+            f"The panel of this meet has {meet.terms.jury.size} members with the chair; this names "
+            f"{size}. The organiser sets the size in the meet's terms (“jury”).",
+            field="/members",
+        )
+
+
+def _insist_may_sit(unit: Unit, row: AnyRow, people: Iterable[str]) -> None:
+    known = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
+    barred = _concerned_before(unit, row)
+    for ident in people:
+        person: OfficialOut | None = known.get(OfficialId(ident))
+        if person is None or not person.active or Role.JURY not in person.roles:
+            raise Malformed(
+                f"{person.name if person else ident} does not hold the role jury at this meet. The "
+                "organiser gives it.",
+                field="/members",
+            )
+        if person.id in barred:
+            raise Malformed(
+                f"{person.name} {barred[person.id]} in this matter, so somebody else sits.",
+                field="/members",
+            )
+
+
+def _concerned_before(unit: Unit, row: AnyRow) -> Mapping[OfficialId, str]:
+    """Who has had a part in what is appealed: reported it, ruled on it, or decided the protest."""
+    protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
+    decided = referees_decision(unit.conn, unit.meet_id, ProtestId(row.protest_id))
+    found: dict[OfficialId, str] = {}
+    if protest.ruling_id is not None:
+        ruling = ruling_out(unit.conn, unit.meet_id, RulingId(protest.ruling_id))
+        found |= dict.fromkeys(authors_in(unit.conn, CaseId(ruling.case)), "wrote a report")
+        found[ruling.official] = "ruled"
+    if decided is not None:
+        found[OfficialId(decided.official_id)] = "decided the protest"
+    return found
+
+
+def insist_version(row: AnyRow, version: int) -> None:
+    """The caller has seen the appeal as it is."""
+    if version != row.version:
+        raise Stale("This appeal was changed meanwhile. Read it again, then decide.")
+
+
+def insist_open(unit: Unit, meet: MeetFacts, row: AnyRow) -> None:
+    """StateConflict for an appeal that is decided, withdrawn or not admitted."""
+    state = state_now(unit.conn, meet, row)
+    if state in {AppealState.LODGED, AppealState.LATE}:
+        raise StateConflict(
+            f"This appeal is “{state}”: it awaits its deposit, or the jury's word that admits it."
+        )
+    if state is not AppealState.ADMITTED:
+        raise StateConflict(
+            f"This appeal is “{state}”. A decision of the jury is looked at again only where it is "
+            "reopened, on new conclusive evidence."
+        )
+
+
+def change_appeal(unit: Unit, row: AnyRow, **values: Any) -> None:
+    """Store a change of an appeal; somebody else may have been first."""
+    claimed = unit.conn.execute(
+        update(appeals)
+        .where(appeals.c.id == row.id, appeals.c.version == row.version)
+        .values(version=row.version + 1, **values)
+    )
+    if claimed.rowcount != 1:
+        raise Stale("This appeal was changed meanwhile. Read it again.")
+
+
+def panel_of(row: AnyRow) -> Mapping[str, Any]:
+    """The panel; StateConflict before it is named."""
+    if row.panel is None:
+        raise StateConflict("No panel has been named for this appeal yet.")
+    panel: Mapping[str, Any] = row.panel
+    return panel
+
+
+def step_aside(
+    appeal_id: AppealId, member: OfficialId, sent: StepAsideIn, caller: Caller, version: int
+) -> Action[AppealOut]:
+    """A member withdraws, and a substitute who is not concerned takes the place."""
+
+    def act(unit: Unit) -> Done[AppealOut]:
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        insist_version(row, version)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        insist_open(unit, meet, row)
+        panel = panel_of(row)
+        if member not in panel["members"]:
+            raise StateConflict("This official does not sit on this panel.")
+        if caller.official_id not in {member, panel["chair"]}:
+            raise NotYours("A member withdraws, or the chair asks the member to.")
+        changed = {**_replaced(unit, meet, row, panel, member, sent)}
+        changed["withdrawn"] = [
+            *panel["withdrawn"],
+            {
+                "official": member,
+                "reasons": sent.reasons,
+                "replaced_by": sent.replaced_by,
+                "at": rfc3339(unit.now),
+            },
+        ]
+        change_appeal(unit, row, panel=changed)
+        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        body = {"member": member, "reasons": sent.reasons, "replaced_by": sent.replaced_by}
+        return Done(out, Deed(Kind.MEMBER_WITHDREW, appeal_id, body))
+
+    return act
+
+
+def _replaced(
+    unit: Unit,
+    meet: MeetFacts,
+    row: AnyRow,
+    panel: Mapping[str, Any],
+    member: OfficialId,
+    sent: StepAsideIn,
+) -> dict[str, Any]:
+    """The panel without the member; a chair is followed by whoever takes the place."""
+    rest = [one for one in panel["members"] if one != member]
+    instead = sent.replaced_by
+    if instead is None:
+        chair = panel["chair"] if panel["chair"] != member else (rest[0] if rest else None)
+        return {**panel, "members": rest, "chair": chair}
+    if instead not in panel["substitutes"]:
+        raise Malformed("This official is no substitute of this panel.", field="/replaced_by")
+    person = official_row(unit.conn, meet.id, OfficialId(instead))
+    if touched_by(unit.conn, meet, row).touches(person.affiliation):
+        raise Affected(
+            f"The consequence touches a team of {person.affiliation}, so {person.name} cannot take "
+            f"the place either ({IN_PARENTHESES}). Name another substitute.",
+            field="/replaced_by",
+        )
+    members = [instead if one == member else one for one in panel["members"]]
+    chair = instead if panel["chair"] == member else panel["chair"]
+    substitutes = [one for one in panel["substitutes"] if one != instead]
+    return {**panel, "members": members, "chair": chair, "substitutes": substitutes}
+
+
+def vote(
+    appeal_id: AppealId, vote_id: VoteId, sent: VoteIn, caller: Caller
+) -> Action[Put[VoteOut]]:
+    """A member's vote; the PIN was confirmed before. It stands: there is no second one."""
+
+    def act(unit: Unit) -> Done[Put[VoteOut]]:
+        known = unit.conn.execute(select(votes).where(votes.c.id == vote_id)).one_or_none()
+        if known is not None:
+            same = (known.meet_id, known.appeal_id, known.official_id, known.vote) == (
+                unit.meet_id,
+                appeal_id,
+                caller.official_id,
+                sent.vote,
+            )
+            if not same:
+                raise IdTaken("a vote", vote_id)
+            return Done(Put(_vote_out(known), created=False), None)
+        insist_may_sign(unit, caller)
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        meet = meet_facts(unit.conn, unit.meet_id)
+        insist_open(unit, meet, row)
+        _insist_may_vote(unit, meet, row, caller)
+        values = {
+            "id": vote_id,
+            "meet_id": unit.meet_id,
+            "appeal_id": appeal_id,
+            "sitting": row.sitting,
+            "official_id": caller.official_id,
+            "vote": sent.vote,
+            "cast_at": unit.now,
+        }
+        unit.conn.execute(insert(votes).values(**values))
+        change_appeal(unit, row)
+        stored = unit.conn.execute(select(votes).where(votes.c.id == vote_id)).one()
+        body = {**values, "cast_at": rfc3339(unit.now)}
+        return Done(Put(_vote_out(stored), created=True), Deed(Kind.VOTE_CAST, appeal_id, body))
+
+    return act
+
+
+def _insist_may_vote(unit: Unit, meet: MeetFacts, row: AnyRow, caller: Caller) -> None:
+    panel = panel_of(row)
+    withdrawn = [one["official"] for one in panel["withdrawn"]]
+    if caller.official_id in withdrawn:
+        raise NotYours("You have withdrawn from this appeal, so you have no vote in it.")
+    if caller.official_id not in panel["members"]:
+        raise NotYours(
+            "You do not sit on this panel, so you have no vote: only its members do, not the "
+            "secretary, and substitutes once they have taken a place."
+        )
+    if any(one.official_id == caller.official_id for one in _cast(unit, row)):
+        raise StateConflict("You have voted on this appeal already. One member, one vote.")
+    insist_unconcerned(unit, meet, row, [caller.official_id])
+
+
+def _cast(unit: Unit, row: AnyRow) -> list[AnyRow]:
+    return votes_of(unit.conn, AppealId(row.id), row.sitting)
+
+
+def insist_unconcerned(
+    unit: Unit,
+    meet: MeetFacts,
+    row: AnyRow,
+    members: Iterable[str],
+    concerned: Any = None,
+) -> None:
+    """Affected for a member whose affiliation has a team that the consequence touches."""
+    concerned = concerned or touched_by(unit.conn, meet, row)
+    for member in members:
+        person = official_row(unit.conn, unit.meet_id, OfficialId(member))
+        if concerned.touches(person.affiliation):
+            raise Affected(
+                f"The consequence touches a team of {person.affiliation}, the affiliation of "
+                f"{person.name}, who is asked to withdraw and cannot vote ({IN_PARENTHESES}). A "
+                "substitute takes the place.",
+                member=member,
+                affiliations=list(concerned.affiliations),
+            )
+
+
+def _vote_out(row: AnyRow) -> VoteOut:
+    return VoteOut(
+        id=row.id,
+        appeal=row.appeal_id,
+        sitting=row.sitting,
+        official=row.official_id,
+        vote=row.vote,
+        cast_at=row.cast_at,
+    )

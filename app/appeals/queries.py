@@ -1,0 +1,400 @@
+"""Reading protests, decisions, appeals and votes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, func, select
+
+from app.access.tables import officials
+from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
+from app.appeals.tables import appeals, decisions, protests, votes
+from app.appeals.timeliness import timeliness
+from app.appeals.wire import (
+    DecisionOut,
+    DepositOut,
+    Instance,
+    Mark,
+    ProtestOut,
+    ProtestsOut,
+    Timeliness,
+    Verdict,
+)
+from app.clock import in_zone
+from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId
+from app.meets.queries import MeetFacts, meet_facts
+from app.meets.tables import events, heats, lanes, teams
+from app.refusals import NotFound
+from app.reports.wire import AwaitedProtest
+from app.results.tables import windows
+from app.rounds.wire import ConsequencesOut
+from app.rules.windows import Remedy
+from app.store.prepared import Prepared
+from app.store.rows import AnyRow
+
+PAGE = 50
+
+_against = teams.alias("against")
+_taker = officials.alias("taker")
+_PROTEST_COLUMNS = (
+    select(
+        protests,
+        teams.c.name.label("team_name"),
+        teams.c.affiliation,
+        _against.c.name.label("against_name"),
+        _taker.c.name.label("taken_by_name"),
+        heats.c.event_id,
+        heats.c.round,
+        heats.c.round_key,
+        heats.c.number.label("heat_number"),
+        events.c.name.label("event_name"),
+    )
+    .select_from(protests)
+    .join(teams, teams.c.id == protests.c.team_id)
+    .join(_taker, _taker.c.id == protests.c.official_id)
+    .join(heats, heats.c.id == protests.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+    .outerjoin(_against, _against.c.id == protests.c.against_id)
+    .where(protests.c.meet_id == bindparam("meet"))
+)
+_PROTEST = _PROTEST_COLUMNS.where(protests.c.id == bindparam("protest"))
+_PROTESTS = (
+    _PROTEST_COLUMNS.where(protests.c.number < bindparam("before"))
+    .order_by(protests.c.number.desc())
+    .limit(PAGE + 1)
+)
+_APPEAL_COLUMNS = (
+    select(
+        appeals,
+        protests.c.number.label("protest_number"),
+        teams.c.name.label("team_name"),
+        teams.c.affiliation,
+        _taker.c.name.label("taken_by_name"),
+        heats.c.event_id,
+        heats.c.round,
+        heats.c.round_key,
+        heats.c.number.label("heat_number"),
+        events.c.name.label("event_name"),
+    )
+    .select_from(appeals)
+    .join(protests, protests.c.id == appeals.c.protest_id)
+    .join(teams, teams.c.id == appeals.c.team_id)
+    .join(_taker, _taker.c.id == appeals.c.official_id)
+    .join(heats, heats.c.id == appeals.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+    .where(appeals.c.meet_id == bindparam("meet"))
+)
+_APPEAL = _APPEAL_COLUMNS.where(appeals.c.id == bindparam("appeal"))
+_APPEALS = (
+    _APPEAL_COLUMNS.where(appeals.c.number < bindparam("before"))
+    .order_by(appeals.c.number.desc())
+    .limit(PAGE + 1)
+)
+_APPEALS_OF = (
+    select(appeals.c.id)
+    .where(appeals.c.protest_id == bindparam("protest"))
+    .order_by(appeals.c.number)
+)
+_DECISION_COLUMNS = (
+    select(decisions, officials.c.name.label("official_name"))
+    .join(officials, officials.c.id == decisions.c.official_id)
+    .where(decisions.c.meet_id == bindparam("meet"))
+)
+_DECISION = _DECISION_COLUMNS.where(decisions.c.id == bindparam("decision"))
+_OF_PROTEST = _DECISION_COLUMNS.where(
+    decisions.c.protest_id == bindparam("protest"), decisions.c.instance == Instance.REFEREE.value
+)
+_OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal")).order_by(
+    decisions.c.sitting
+)
+_ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
+    decisions.c.decided_at, decisions.c.id
+)
+_VOTES = select(votes).where(
+    votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
+)
+_AWAITED = Prepared(
+    _PROTEST_COLUMNS.where(protests.c.state == ProtestState.LODGED.value)
+    .order_by(protests.c.lodged_at, protests.c.number)
+    .limit(PAGE)
+)
+_LAST_PROTEST = select(func.max(protests.c.number)).where(protests.c.meet_id == bindparam("meet"))
+_LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bindparam("meet"))
+
+
+_PROTEST_WINDOWS = (
+    select(windows)
+    .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
+    .order_by(windows.c.opened_at, windows.c.id)
+)
+_APPEAL_WINDOWS = (
+    select(windows)
+    .where(
+        windows.c.heat_id == bindparam("heat"),
+        windows.c.remedy == Remedy.APPEAL.value,
+        windows.c.opened_at >= bindparam("decided_at"),
+    )
+    .order_by(windows.c.opened_at, windows.c.id)
+)
+_here = heats.alias("here")
+_IN_ROUND = (
+    select(lanes.c.lane, lanes.c.heat_id)
+    .join(heats, heats.c.id == lanes.c.heat_id)
+    .join(
+        _here,
+        (_here.c.event_id == heats.c.event_id) & (_here.c.round_key == heats.c.round_key),
+    )
+    .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
+)
+
+
+def window_for_protest(
+    conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
+) -> AnyRow | None:
+    """The window that a protest on this ground is measured by, None before any has opened."""
+    of_kind = [
+        row for row in conn.execute(_PROTEST_WINDOWS, {"heat": heat_id}) if row.kind == ground
+    ]
+    opened = [row for row in of_kind if row.opened_at <= lodged_at]
+    return opened[-1] if opened else None
+
+
+def window_for_appeal(conn: Connection, decided: AnyRow) -> AnyRow | None:
+    """The window for appeals that the referee's decision opened, None while none has.
+
+    By the advice where nothing is amended, else by the first amended announcement since (World
+    Athletics TR8.7): what another decision opens is for whom that one concerns.
+    """
+    values = {"heat": decided.heat_id, "decided_at": decided.decided_at}
+    return next(
+        (
+            window
+            for window in conn.execute(_APPEAL_WINDOWS, values)
+            if window.decision_id == (None if decided.carried_out else decided.id)
+        ),
+        None,
+    )
+
+
+def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
+    """Whether a team is in the round of this heat (World Athletics TR8.3), and its lane in it."""
+    rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
+    here = next((row.lane for row in rows if row.heat_id == heat_id), None)
+    return bool(rows), here
+
+
+def protest_row(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow:
+    """A protest's row; NotFound for an id that is not of this meet."""
+    row = conn.execute(_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such protest at this meet.")
+    return row
+
+
+def appeal_row(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow:
+    """An appeal's row; NotFound for an id that is not of this meet."""
+    row = conn.execute(_APPEAL, {"meet": meet_id, "appeal": appeal_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such appeal at this meet.")
+    return row
+
+
+def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> AnyRow:
+    """A decision's row; NotFound for an id that is not of this meet."""
+    row = conn.execute(_DECISION, {"meet": meet_id, "decision": decision_id}).one_or_none()
+    if row is None:
+        raise NotFound("There is no such decision at this meet.")
+    return row
+
+
+def is_the_jurys(conn: Connection, meet_id: MeetId, ident: str) -> bool:
+    """Whether this is a decision of the jury; a ruling's id is none."""
+    row = conn.execute(_DECISION, {"meet": meet_id, "decision": ident}).one_or_none()
+    return row is not None and row.instance == Instance.JURY.value
+
+
+def awaited_protests(conn: Connection, meet_id: MeetId) -> list[AwaitedProtest]:
+    """The protests that await the referee, oldest first, fifty at most."""
+    return [
+        AwaitedProtest(
+            protest=row.id,
+            number=row.number,
+            heat=row.heat_id,
+            event_name=row.event_name,
+            round=row.round,
+            heat_number=row.heat_number,
+            team_name=row.team_name,
+            about=row.about,
+            lodged_at=row.lodged_at,
+        )
+        for row in _AWAITED.all(conn, {"meet": meet_id})
+    ]
+
+
+def next_protest_number(conn: Connection, meet_id: MeetId) -> int:
+    """Protests are counted through the meet, so that one can be said over a radio."""
+    return (conn.execute(_LAST_PROTEST, {"meet": meet_id}).scalar() or 0) + 1
+
+
+def next_appeal_number(conn: Connection, meet_id: MeetId) -> int:
+    """Appeals are counted through the meet."""
+    return (conn.execute(_LAST_APPEAL, {"meet": meet_id}).scalar() or 0) + 1
+
+
+def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:
+    """The referee's decision on a protest, None before it."""
+    return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
+
+
+def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> list[AnyRow]:
+    """The jury's decisions on an appeal, one a sitting; the last one stands."""
+    return list(conn.execute(_OF_APPEAL, {"meet": meet_id, "appeal": appeal_id}))
+
+
+def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[DecisionOut]:
+    """All decisions on a protest and its appeals, in order."""
+    rows = conn.execute(_ALL_OF_PROTEST, {"meet": meet.id, "protest": protest_id})
+    return [decision_out(row, meet.time_zone) for row in rows]
+
+
+def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:
+    """The votes of one sitting."""
+    return list(conn.execute(_VOTES, {"appeal": appeal_id, "sitting": sitting}))
+
+
+def decision_out(row: AnyRow, zone: str) -> DecisionOut:
+    """A decision as it goes over HTTP."""
+    return DecisionOut(
+        id=row.id,
+        protest=row.protest_id,
+        appeal=row.appeal_id,
+        heat=row.heat_id,
+        instance=Instance(row.instance),
+        sitting=row.sitting,
+        verdict=Verdict(row.verdict),
+        reasons=row.reasons,
+        heard_because=row.heard_because,
+        orders=row.orders,
+        ordered=[one["words"] for one in row.carried_out],
+        consequences=ConsequencesOut.model_validate(row.moves),
+        official=row.official_id,
+        official_name=row.official_name,
+        decided_at=row.decided_at,
+        decided_at_local=in_zone(row.decided_at, zone),
+        advised_at=row.advised_at,
+        statement_digest=row.statement_digest,
+        replaced_by=row.replaced_by,
+    )
+
+
+def protest_out(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> ProtestOut:
+    """One protest; NotFound for an id that is not of this meet."""
+    row = protest_row(conn, meet_id, protest_id)
+    return _protest_out(conn, meet_facts(conn, meet_id), row)
+
+
+def protests_page(conn: Connection, meet_id: MeetId, before: int | None) -> ProtestsOut:
+    """Protests, the one that was lodged last first, fifty a page."""
+    meet = meet_facts(conn, meet_id)
+    values = {"meet": meet_id, "before": 2**31 - 1 if before is None else before}
+    rows = conn.execute(_PROTESTS, values).all()
+    return ProtestsOut(
+        protests=[_protest_out(conn, meet, row) for row in rows[:PAGE]],
+        next=rows[PAGE - 1].number if len(rows) > PAGE else None,
+    )
+
+
+def measured(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
+    """Whether a protest came in time, by the announcements as they are timed now."""
+    window = window_for_protest(conn, HeatId(row.heat_id), row.ground, row.lodged_at)
+    return timeliness(window, row.lodged_at, zone)
+
+
+def marks_of(timely: Timeliness, *, took_part: bool) -> list[Mark]:
+    """What is odd about it."""
+    late = [] if timely.in_time else [Mark.LATE]
+    return late + ([] if took_part else [Mark.OUTSIDE])
+
+
+def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
+    timely = measured(conn, row, meet.time_zone)
+    took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
+    decided = referees_decision(conn, meet.id, ProtestId(row.id))
+    state = ProtestState(row.state)
+    return ProtestOut(
+        id=row.id,
+        number=row.number,
+        heat=row.heat_id,
+        event_name=row.event_name,
+        round=row.round,
+        heat_number=row.heat_number,
+        team=row.team_id,
+        team_name=row.team_name,
+        affiliation=row.affiliation,
+        lane=lane,
+        about=row.about,
+        ruling=row.ruling_id,
+        against=row.against_id,
+        against_name=row.against_name,
+        ground=row.ground,
+        lodged_by=row.lodged_by,
+        capacity=row.capacity,
+        lodged_at=row.lodged_at,
+        lodged_at_local=in_zone(row.lodged_at, meet.time_zone),
+        entered_at=row.entered_at,
+        taken_by=row.official_id,
+        taken_by_name=row.taken_by_name,
+        words=row.words,
+        allowed_because=row.allowed_because,
+        took_part=took_part,
+        timeliness=timely,
+        marks=marks_of(timely, took_part=took_part),
+        state=state,
+        possible=[act.value for act in PROTEST_TABLE.possible(state)],
+        withdrawn=row.withdrawn,
+        decision=decision_out(decided, meet.time_zone) if decided else None,
+        appeals=list(conn.execute(_APPEALS_OF, {"protest": row.id}).scalars()),
+        version=row.version,
+    )
+
+
+def deposit_asked(meet: MeetFacts) -> tuple[int, str] | None:
+    """What the meet asks an appellant to lay down: its own terms first, then the edition's."""
+    own, books = meet.terms.appeal_deposit, meet.book.appeal_deposit
+    if own is not None:
+        return own.amount, own.currency
+    return (books.amount, books.currency) if books is not None else None
+
+
+def deposit_rule(meet: MeetFacts) -> str:
+    """The rule that asks for a deposit, or that the meet does."""
+    if meet.book.appeal_deposit is not None:
+        return meet.book.appeal_deposit.rule
+    return "the meet's own terms" if meet.terms.appeal_deposit is not None else ""
+
+
+def deposit_out(meet: MeetFacts, row: AnyRow) -> DepositOut:
+    """The deposit of an appeal; one that the referee referred needs none."""
+    asked = None if row.is_referred else deposit_asked(meet)
+    paid: Mapping[str, Any] | None = row.deposit
+    return DepositOut(
+        asked=f"{asked[0]} {asked[1]}" if asked else "",
+        rule=deposit_rule(meet) if asked else "",
+        received=f"{paid['amount']} {paid['currency']}" if paid else "",
+        receipt=paid["receipt"] if paid else "",
+        received_at=paid["received_at"] if paid else None,
+        outcome=paid["outcome"] if paid else "to come" if asked else "not asked",
+    )
+
+
+def appeal_rows(conn: Connection, meet_id: MeetId, before: int | None) -> Sequence[AnyRow]:
+    """Appeals, the one that was lodged last first, one more than a page."""
+    values = {"meet": meet_id, "before": 2**31 - 1 if before is None else before}
+    return conn.execute(_APPEALS, values).all()
+
+
+def possible_for(state: AppealState) -> list[str]:
+    """What can happen to an appeal."""
+    return [act.value for act in APPEAL_TABLE.possible(state)]

@@ -1,0 +1,367 @@
+"""Protests, appeals, the jury and their papers over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Response
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
+
+from app.access.guard import Here
+from app.access.signing import confirm_pin
+from app.answers import VersionRequired, answer, answer_put
+from app.appeals import actions, deciding, jury, lodging, panel, papers, queries, standing
+from app.appeals.dossier import dossier
+from app.appeals.foreseeing import ruling_consequences
+from app.appeals.wire import (
+    AdmissionIn,
+    AdviceIn,
+    AppealIn,
+    AppealOut,
+    AppealsOut,
+    DepositPaidIn,
+    DossierOut,
+    Instance,
+    JuryDecisionIn,
+    OrdersIn,
+    PanelIn,
+    ProtestIn,
+    ProtestOut,
+    ProtestsOut,
+    RefereeDecisionIn,
+    ReopenIn,
+    RulingConsequencesOut,
+    StepAsideIn,
+    VoteIn,
+    VoteOut,
+    WithdrawIn,
+)
+from app.forms.paper import Paper
+from app.forms.remedy_paper import RemedyPaper, draw_remedy_paper
+from app.ids import (
+    AppealId,
+    CaseId,
+    ChosenId,
+    DecisionId,
+    HeatId,
+    MeetId,
+    OfficialId,
+    ProtestId,
+    VoteId,
+)
+from app.reports.docket import docket
+from app.reports.wire import DocketOut
+from app.rounds.wire import ConsequencesOut
+from app.rulings.shaken import to_reconsider
+
+router = APIRouter(tags=["protests and appeals"])
+
+Meet = Annotated[ChosenId, Path()]
+Protest = Annotated[ChosenId, Path()]
+Appeal = Annotated[ChosenId, Path()]
+Before = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
+Sheet = Annotated[Paper, Query()]
+
+PDF: dict[int | str, dict[str, Any]] = {200: {"content": {"application/pdf": {}}}}
+
+
+@router.get("/api/meets/{meet}/docket", response_model=DocketOut)
+async def get_docket(
+    meet: Meet, here: Here, after: Annotated[str | None, Query(max_length=80)] = None
+) -> Response:
+    """What awaits the head official: open cases, protests, and rulings to look at again."""
+    meet_id = MeetId(meet)
+
+    def read(conn: Connection) -> DocketOut:
+        if after is not None:
+            return docket(conn, meet_id, after)
+        waiting = queries.awaited_protests(conn, meet_id)
+        return docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
+
+    return answer(await here.store.read(read))
+
+
+@router.put("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)
+async def put_protest(meet: Meet, protest: Protest, sent: ProtestIn, here: Here) -> Response:
+    """Take in a protest; the answer says whether it is in time, and from the round."""
+    put = await here.store.act(
+        MeetId(meet),
+        here.actor,
+        lodging.lodge_protest(ProtestId(protest), sent, here.caller),
+    )
+    return answer_put(put, version=put.thing.version)
+
+
+@router.get("/api/meets/{meet}/protests", response_model=ProtestsOut)
+async def list_protests(meet: Meet, here: Here, before: Before = None) -> Response:
+    """Protests, the one that was lodged last first, fifty a page."""
+    return answer(
+        await here.store.read_apart(lambda conn: queries.protests_page(conn, MeetId(meet), before))
+    )
+
+
+@router.get("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)
+async def get_protest(meet: Meet, protest: Protest, here: Here) -> Response:
+    """A protest with what became of it."""
+    out = await here.store.read(
+        lambda conn: queries.protest_out(conn, MeetId(meet), ProtestId(protest))
+    )
+    return answer(out, version=out.version)
+
+
+@router.post("/api/meets/{meet}/protests/{protest}/consequences", response_model=ConsequencesOut)
+async def look_at_protest(meet: Meet, protest: Protest, sent: OrdersIn, here: Here) -> Response:
+    """What these orders would move, before the referee signs. Nothing is stored."""
+    meet_id = MeetId(meet)
+    return answer(
+        await here.store.read_apart(
+            lambda conn: deciding.look_at(
+                conn,
+                meet_id,
+                HeatId(queries.protest_row(conn, meet_id, ProtestId(protest)).heat_id),
+                sent,
+                Instance.REFEREE,
+            )
+        )
+    )
+
+
+@router.put("/api/meets/{meet}/protests/{protest}/decision", response_model=ProtestOut)
+async def put_protest_decision(
+    meet: Meet, protest: Protest, sent: RefereeDecisionIn, here: Here, version: VersionRequired
+) -> Response:
+    """The referee's decision, signed with the PIN; If-Match names the protest as it was read."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    put = await here.store.act(
+        MeetId(meet),
+        here.actor,
+        actions.decide_protest(ProtestId(protest), sent, here.caller, version),
+    )
+    return answer_put(put, version=put.thing.version)
+
+
+@router.put("/api/meets/{meet}/protests/{protest}/advice", response_model=ProtestOut)
+async def put_advice(meet: Meet, protest: Protest, sent: AdviceIn, here: Here) -> Response:
+    """The protesters were told that nothing is amended: the time for an appeal runs."""
+    out = await here.store.act(
+        MeetId(meet), here.actor, actions.give_advice(ProtestId(protest), sent)
+    )
+    return answer(out, version=out.version)
+
+
+@router.post("/api/meets/{meet}/protests/{protest}/withdraw", response_model=ProtestOut)
+async def withdraw_protest(
+    meet: Meet, protest: Protest, sent: WithdrawIn, here: Here, version: VersionRequired
+) -> Response:
+    """The team takes its protest back."""
+    out = await here.store.act(
+        MeetId(meet), here.actor, actions.withdraw_protest(ProtestId(protest), sent, version)
+    )
+    return answer(out, version=out.version)
+
+
+@router.put("/api/meets/{meet}/appeals/{appeal}", response_model=AppealOut)
+async def put_appeal(meet: Meet, appeal: Appeal, sent: AppealIn, here: Here) -> Response:
+    """Take in an appeal against the referee's decision on a protest."""
+    put = await here.store.act(
+        MeetId(meet), here.actor, lodging.lodge_appeal(AppealId(appeal), sent, here.caller)
+    )
+    return answer_put(put, version=put.thing.version)
+
+
+@router.get("/api/meets/{meet}/appeals", response_model=AppealsOut)
+async def list_appeals(meet: Meet, here: Here, before: Before = None) -> Response:
+    """Appeals, the one that was lodged last first, fifty a page."""
+    return answer(
+        await here.store.read_apart(lambda conn: standing.appeals_page(conn, MeetId(meet), before))
+    )
+
+
+@router.get("/api/meets/{meet}/appeals/{appeal}", response_model=AppealOut)
+async def get_appeal(meet: Meet, appeal: Appeal, here: Here) -> Response:
+    """An appeal with what became of it."""
+    out = await here.store.read_apart(
+        lambda conn: standing.appeal_out(conn, MeetId(meet), AppealId(appeal))
+    )
+    return answer(out, version=out.version)
+
+
+@router.get("/api/meets/{meet}/appeals/{appeal}/dossier", response_model=DossierOut)
+async def get_dossier(meet: Meet, appeal: Appeal, here: Here) -> Response:
+    """Everything the jury needs for one appeal."""
+    now = here.clock.now()
+    return answer(
+        await here.store.read_apart(lambda conn: dossier(conn, MeetId(meet), AppealId(appeal), now))
+    )
+
+
+@router.put("/api/meets/{meet}/appeals/{appeal}/deposit", response_model=AppealOut)
+async def put_deposit(meet: Meet, appeal: Appeal, sent: DepositPaidIn, here: Here) -> Response:
+    """The deposit was received; the appeal is complete with it."""
+    out = await here.store.act(
+        MeetId(meet), here.actor, jury.receive_deposit(AppealId(appeal), sent)
+    )
+    return answer(out, version=out.version)
+
+
+@router.put("/api/meets/{meet}/appeals/{appeal}/admission", response_model=AppealOut)
+async def put_admission(
+    meet: Meet, appeal: Appeal, sent: AdmissionIn, here: Here, version: VersionRequired
+) -> Response:
+    """The jury's word on an appeal that is late, from outside or without deposit."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    out = await here.store.act(
+        MeetId(meet), here.actor, jury.admit(AppealId(appeal), sent, here.caller, version)
+    )
+    return answer(out, version=out.version)
+
+
+@router.put("/api/meets/{meet}/appeals/{appeal}/panel", response_model=AppealOut)
+async def put_panel(
+    meet: Meet, appeal: Appeal, sent: PanelIn, here: Here, version: VersionRequired
+) -> Response:
+    """Name who decides: the chair, the members, the secretary, and substitutes."""
+    out = await here.store.act(
+        MeetId(meet),
+        here.actor,
+        panel.name_panel(AppealId(appeal), sent, version),
+    )
+    return answer(out, version=out.version)
+
+
+@router.post(
+    "/api/meets/{meet}/appeals/{appeal}/panel/{official}/withdraw", response_model=AppealOut
+)
+async def step_aside(
+    meet: Meet,
+    appeal: Appeal,
+    official: Annotated[ChosenId, Path()],
+    sent: StepAsideIn,
+    here: Here,
+    version: VersionRequired,
+) -> Response:
+    """A member withdraws; a substitute takes the place."""
+    out = await here.store.act(
+        MeetId(meet),
+        here.actor,
+        panel.step_aside(AppealId(appeal), OfficialId(official), sent, here.caller, version),
+    )
+    return answer(out, version=out.version)
+
+
+@router.put("/api/meets/{meet}/appeals/{appeal}/votes/{vote}", response_model=VoteOut)
+async def put_vote(
+    meet: Meet, appeal: Appeal, vote: Annotated[ChosenId, Path()], sent: VoteIn, here: Here
+) -> Response:
+    """A member's vote, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    put = await here.store.act(
+        MeetId(meet), here.actor, panel.vote(AppealId(appeal), VoteId(vote), sent, here.caller)
+    )
+    return answer_put(put)
+
+
+@router.post("/api/meets/{meet}/appeals/{appeal}/consequences", response_model=ConsequencesOut)
+async def look_at_appeal(meet: Meet, appeal: Appeal, sent: OrdersIn, here: Here) -> Response:
+    """What these orders would move, before the jury signs. Nothing is stored."""
+    meet_id = MeetId(meet)
+    return answer(
+        await here.store.read_apart(
+            lambda conn: deciding.look_at(
+                conn,
+                meet_id,
+                HeatId(queries.appeal_row(conn, meet_id, AppealId(appeal)).heat_id),
+                sent,
+                Instance.JURY,
+            )
+        )
+    )
+
+
+@router.put("/api/meets/{meet}/appeals/{appeal}/decision", response_model=AppealOut)
+async def put_appeal_decision(
+    meet: Meet, appeal: Appeal, sent: JuryDecisionIn, here: Here, version: VersionRequired
+) -> Response:
+    """The jury's decision, signed by its chair; If-Match names the appeal as it was read."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    put = await here.store.act(
+        MeetId(meet), here.actor, jury.decide_appeal(AppealId(appeal), sent, here.caller, version)
+    )
+    return answer_put(put, version=put.thing.version)
+
+
+@router.post("/api/meets/{meet}/appeals/{appeal}/withdraw", response_model=AppealOut)
+async def withdraw_appeal(
+    meet: Meet, appeal: Appeal, sent: WithdrawIn, here: Here, version: VersionRequired
+) -> Response:
+    """The team takes its appeal back."""
+    out = await here.store.act(
+        MeetId(meet), here.actor, jury.withdraw_appeal(AppealId(appeal), sent, version)
+    )
+    return answer(out, version=out.version)
+
+
+@router.post("/api/meets/{meet}/appeals/{appeal}/reopen", response_model=AppealOut)
+async def reopen_appeal(
+    meet: Meet, appeal: Appeal, sent: ReopenIn, here: Here, version: VersionRequired
+) -> Response:
+    """The jury looks at its decision again, on new conclusive evidence; signed by its chair."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    out = await here.store.act(
+        MeetId(meet), here.actor, jury.reopen(AppealId(appeal), sent, here.caller, version)
+    )
+    return answer(out, version=out.version)
+
+
+@router.get("/api/meets/{meet}/cases/{case}/consequences", response_model=RulingConsequencesOut)
+async def look_at_case(meet: Meet, case: Annotated[ChosenId, Path()], here: Here) -> Response:
+    """What each ruling on a case would move, before it is signed."""
+    return answer(
+        await here.store.read_apart(
+            lambda conn: ruling_consequences(conn, MeetId(meet), CaseId(case))
+        )
+    )
+
+
+@router.get("/api/meets/{meet}/protests/{protest}/form.pdf", response_class=Response, responses=PDF)
+async def get_protest_form(
+    meet: Meet, protest: Protest, here: Here, paper: Sheet = Paper.A4
+) -> Response:
+    """The protest on paper."""
+    now = here.clock.now()
+    facts = await here.store.read(
+        lambda conn: papers.protest_paper(conn, MeetId(meet), ProtestId(protest), now)
+    )
+    return await _drawn(facts, paper)
+
+
+@router.get("/api/meets/{meet}/appeals/{appeal}/form.pdf", response_class=Response, responses=PDF)
+async def get_appeal_form(
+    meet: Meet, appeal: Appeal, here: Here, paper: Sheet = Paper.A4
+) -> Response:
+    """The appeal on paper."""
+    now = here.clock.now()
+    facts = await here.store.read_apart(
+        lambda conn: papers.appeal_paper(conn, MeetId(meet), AppealId(appeal), now)
+    )
+    return await _drawn(facts, paper)
+
+
+@router.get(
+    "/api/meets/{meet}/decisions/{decision}/form.pdf", response_class=Response, responses=PDF
+)
+async def get_decision_form(
+    meet: Meet, decision: Annotated[ChosenId, Path()], here: Here, paper: Sheet = Paper.A4
+) -> Response:
+    """A decision of the referee or of the jury on paper."""
+    now = here.clock.now()
+    facts = await here.store.read(
+        lambda conn: papers.decision_paper(conn, MeetId(meet), DecisionId(decision), now)
+    )
+    return await _drawn(facts, paper)
+
+
+async def _drawn(facts: RemedyPaper, paper: Paper) -> Response:
+    pdf = await run_in_threadpool(draw_remedy_paper, facts, paper)
+    return Response(pdf, media_type="application/pdf")

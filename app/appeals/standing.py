@@ -1,0 +1,287 @@
+"""Where an appeal stands: what it awaits, who sits on it, and whom its consequence can touch.
+
+A member whose affiliation has a team that the appeal can move is asked to withdraw, not only one of
+the appellant's own (World Athletics CR12, read by its consequence; from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+from pydantic import TypeAdapter
+from sqlalchemy import Connection
+
+from app.access.queries import officials_of
+from app.appeals.carrying import Bench, bench_for, understand
+from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
+from app.appeals.queries import (
+    PAGE,
+    appeal_row,
+    appeal_rows,
+    decision_out,
+    decisions_of_appeal,
+    deposit_asked,
+    deposit_out,
+    lane_in_round,
+    marks_of,
+    possible_for,
+    protest_row,
+    referees_decision,
+    votes_of,
+    window_for_appeal,
+)
+from app.appeals.states import AppealState
+from app.appeals.timeliness import timeliness
+from app.appeals.wire import (
+    AppealOut,
+    AppealsOut,
+    Instance,
+    Mark,
+    PanelMember,
+    PanelOut,
+    Timeliness,
+)
+from app.clock import in_zone
+from app.ids import AppealId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
+from app.meets.queries import MeetFacts, meet_facts
+from app.refusals import Refusal
+from app.rounds.consequences import consequences
+from app.rounds.wire import ConsequencesOut
+from app.rulings.queries import disqualifications_of_ruling, ruling_out
+from app.rulings.states import DisqualificationState
+from app.store.rows import AnyRow
+from app.visible import likeness
+
+Part = Literal["chair", "member", "substitute"]
+Sits = Literal["sits", "asked to withdraw", "withdrawn", "waits"]
+
+ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """Whom an appeal can move: the teams, and their affiliations as they are written."""
+
+    teams: frozenset[str]
+    affiliations: tuple[str, ...]
+
+    def touches(self, affiliation: str) -> bool:
+        """Whether an official of this affiliation is concerned."""
+        return bool(affiliation) and likeness(affiliation) in map(likeness, self.affiliations)
+
+
+def sought_by(conn: Connection, meet_id: MeetId, row: AnyRow) -> list[OrderIn]:
+    """What an appeal asks for: as it says, or that what it is against is undone."""
+    if row.sought:
+        return ORDERS.validate_python(row.sought)
+    decided = referees_decision(conn, meet_id, ProtestId(row.protest_id))
+    if decided is not None and decided.carried_out:
+        return [UndoIn(order="undo", decision=decided.id)]
+    ruling = protest_row(conn, meet_id, ProtestId(row.protest_id)).ruling_id
+    if ruling is None:
+        return []
+    return [
+        SetAsideIn(order="set aside", disqualification=one.id)
+        for one in disqualifications_of_ruling(conn, meet_id, RulingId(ruling))
+        if one.state is DisqualificationState.IN_FORCE
+    ]
+
+
+def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOut | None:
+    """What would move if the appellant got what it asks for; None where that is not said, or can no
+    longer be ordered.
+    """
+    wanted = sought_by(conn, meet.id, row)
+    if not wanted:
+        return None
+    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
+    try:
+        understood = understand(bench, wanted)
+        return consequences(bench.at_hand, [one for each in understood for one in each.effect])
+    except Refusal:
+        return None
+
+
+def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
+    """The teams that an appeal can move; all of the heat where nobody can say how."""
+    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
+    shown = if_granted(conn, meet, row)
+    moved = {lane.team for lane in bench.heat.lanes} if shown is None else teams_in(shown)
+    return touched(bench, {*moved, *_parties(conn, meet.id, row)})
+
+
+def teams_in(shown: ConsequencesOut) -> set[str]:
+    """The teams that consequences name."""
+    return {move.team for move in shown.moves}
+
+
+def touched(bench: Bench, teams: Iterable[str]) -> Touched:
+    """These teams with their affiliations; a team without one counts under its own name."""
+    known = bench.at_hand.affiliations
+    here = frozenset(teams)
+    named = {known.get(team) or bench.at_hand.names.get(team, "") for team in here}
+    return Touched(here, tuple(sorted(filter(None, named))))
+
+
+def _parties(conn: Connection, meet_id: MeetId, row: AnyRow) -> set[str]:
+    """The appellant, the protesters, and whom the protest is about."""
+    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
+    about = {row.team_id, protest.team_id, protest.against_id}
+    if protest.ruling_id is not None:
+        about.add(ruling_out(conn, meet_id, RulingId(protest.ruling_id)).team)
+    return {team for team in about if team is not None}
+
+
+def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
+    """Whether an appeal came in time; it is complete with its deposit (World Athletics TR8.7)."""
+    complete = row.lodged_at
+    if row.deposit is not None:
+        received = datetime.fromisoformat(row.deposit["received_at"])
+        complete = max(complete, received)
+    decided = referees_decision(conn, MeetId(row.meet_id), ProtestId(row.protest_id))
+    window = window_for_appeal(conn, decided) if decided and not row.is_referred else None
+    return timeliness(window, complete, zone)
+
+
+def marks_of_appeal(
+    conn: Connection, meet: MeetFacts, row: AnyRow, timely: Timeliness
+) -> list[Mark]:
+    """What is odd about an appeal; nothing about what the referee referred."""
+    if row.is_referred:
+        return []
+    took_part, _lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
+    missing = deposit_asked(meet) is not None and row.deposit is None
+    return marks_of(timely, took_part=took_part) + ([Mark.NO_DEPOSIT] if missing else [])
+
+
+def state_of(row: AnyRow, marks: Sequence[Mark]) -> AppealState:
+    """Where an appeal stands now: an open one is admitted where nothing is odd about it, or where
+    the jury said so.
+    """
+    stored = AppealState(row.state)
+    if stored is not AppealState.LODGED:
+        return stored
+    if row.admitted is not None or row.reopened is not None or not marks:
+        return AppealState.ADMITTED
+    return AppealState.LATE if Mark.LATE in marks else AppealState.LODGED
+
+
+def state_now(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealState:
+    """Where an appeal stands now, from its row."""
+    timely = measured_appeal(conn, row, meet.time_zone)
+    return state_of(row, marks_of_appeal(conn, meet, row, timely))
+
+
+def sitting_members(panel: Mapping[str, Any]) -> list[OfficialId]:
+    """Who sits, the chair first; who has withdrawn does not."""
+    return [OfficialId(one) for one in panel["members"]]
+
+
+def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None:
+    """The panel of an appeal, with who is asked to withdraw and why."""
+    if row.panel is None:
+        return None
+    panel, concerned = row.panel, touched_by(conn, meet, row)
+    people = {one.id: one for one in officials_of(conn, meet.id)}
+    voted = {vote.official_id for vote in votes_of(conn, AppealId(row.id), row.sitting)}
+
+    def member(official: str, part: Part, state: Sits, because: str = "") -> PanelMember:
+        person = people[OfficialId(official)]
+        return PanelMember(
+            official=person.id,
+            name=person.name,
+            affiliation=person.affiliation,
+            part=part,
+            state=state,
+            because=because,
+            has_voted=official in voted,
+        )
+
+    seats: list[PanelMember] = []
+    for official in panel["members"]:
+        affiliation = people[official].affiliation
+        part: Part = "chair" if official == panel["chair"] else "member"
+        if concerned.touches(affiliation):
+            why = f"The consequence touches a team of {affiliation}."
+            seats.append(member(official, part, "asked to withdraw", why))
+        else:
+            seats.append(member(official, part, "sits"))
+    seats += [member(one, "substitute", "waits") for one in panel["substitutes"]]
+    seats += [
+        member(one["official"], "member", "withdrawn", one["reasons"]) for one in panel["withdrawn"]
+    ]
+    jury = meet.terms.jury
+    return PanelOut(
+        members=seats,
+        secretary=panel["secretary"],
+        size=jury.size,
+        quorum=jury.quorum or jury.size,
+        chair_casts=jury.chair_casts,
+        affected=list(concerned.affiliations),
+        votes=len(voted & set(panel["members"])),
+    )
+
+
+def appeal_out(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AppealOut:
+    """One appeal; NotFound for an id that is not of this meet."""
+    return _appeal_out(conn, meet_facts(conn, meet_id), appeal_row(conn, meet_id, appeal_id))
+
+
+def appeals_page(conn: Connection, meet_id: MeetId, before: int | None) -> AppealsOut:
+    """Appeals, the one that was lodged last first, fifty a page."""
+    meet = meet_facts(conn, meet_id)
+    rows = appeal_rows(conn, meet_id, before)
+    return AppealsOut(
+        appeals=[_appeal_out(conn, meet, row) for row in rows[:PAGE]],
+        next=rows[PAGE - 1].number if len(rows) > PAGE else None,
+    )
+
+
+def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
+    timely = measured_appeal(conn, row, meet.time_zone)
+    marks = marks_of_appeal(conn, meet, row, timely)
+    state = state_of(row, marks)
+    decided = decisions_of_appeal(conn, meet.id, AppealId(row.id))
+    stands = (
+        decided[-1] if decided and state in {AppealState.UPHELD, AppealState.REJECTED} else None
+    )
+    _took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
+    return AppealOut(
+        id=row.id,
+        number=row.number,
+        protest=row.protest_id,
+        protest_number=row.protest_number,
+        heat=row.heat_id,
+        event_name=row.event_name,
+        round=row.round,
+        heat_number=row.heat_number,
+        team=row.team_id,
+        team_name=row.team_name,
+        affiliation=row.affiliation,
+        lane=lane,
+        is_referred=bool(row.is_referred),
+        lodged_by=row.lodged_by,
+        lodged_at=row.lodged_at,
+        lodged_at_local=in_zone(row.lodged_at, meet.time_zone),
+        entered_at=row.entered_at,
+        taken_by=row.official_id,
+        taken_by_name=row.taken_by_name,
+        words=row.words,
+        sought=row.sought,
+        timeliness=timely,
+        marks=marks,
+        state=state,
+        possible=possible_for(state),
+        deposit=deposit_out(meet, row),
+        panel=panel_out(conn, meet, row),
+        sitting=row.sitting,
+        admitted=row.admitted,
+        reopened=row.reopened,
+        withdrawn=row.withdrawn,
+        decision=decision_out(stands, meet.time_zone) if stands is not None else None,
+        earlier_decisions=[one.id for one in decided if one is not stands],
+        version=row.version,
+    )

@@ -1,0 +1,229 @@
+"""When was a result announced? The instant that its windows count from, and how it is corrected.
+
+World Athletics TR8.2: the time of every announcement is recorded. One that was typed wrongly is
+corrected by an act of its own: the announcement keeps what it said, its windows follow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import bindparam, func, insert, select, update
+
+from app.access.queries import Caller
+from app.access.signing import insist_may_sign
+from app.clock import rfc3339
+from app.ids import AnnouncementId, CorrectionId, HeatId
+from app.meets.queries import heat
+from app.meets.wire import HeatOut
+from app.record.kinds import Kind
+from app.refusals import IdTaken, Malformed
+from app.results.finality import announcement_shown
+from app.results.pending import last_carried_out
+from app.results.queries import announcement_row
+from app.results.tables import announcements, time_corrections, windows
+from app.results.wire import AnnouncementOut, TimeCorrectionIn
+from app.rules.windows import close_from
+from app.rulings.queries import last_ruled_at
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+EARLIEST_ENTRY = timedelta(hours=12)
+LARGEST_STEP_BACK = timedelta(minutes=5)
+"""By which a clock may have been set back between a ruling and its announcement."""
+
+TICK = timedelta(microseconds=1)
+ANNOUNCE_NOW = "Leave the time out to announce now."
+LOOK_AGAIN = "Look at the time. Nothing was changed."
+
+_NEIGHBOUR = select(announcements.c.number, announcements.c.announced_at).where(
+    announcements.c.heat_id == bindparam("heat"), announcements.c.number == bindparam("number")
+)
+_LAST_CORRECTED = select(func.max(time_corrections.c.corrected_at)).where(
+    time_corrections.c.announcement_id == bindparam("announcement")
+)
+_TO_MOVE = select(windows.c.id, windows.c.minutes, windows.c.counts_from).where(
+    windows.c.announcement_id == bindparam("announcement"),
+    # What an advice opened counts from the advice.
+    windows.c.decision_id.is_(None),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """What an announcement cannot lie before or behind: what it shows, and its neighbours."""
+
+    now: datetime
+    entered_at: datetime
+    started_at: datetime | None
+    decided_at: datetime | None
+    before: AnyRow | None
+    after: AnyRow | None
+    way_out: str
+
+    def insist_on(self, at: datetime) -> None:
+        """Malformed says which bound an instant breaks."""
+        for broken in self._broken_by(at):
+            raise Malformed(broken, field="/announced_at")
+
+    def _broken_by(self, at: datetime) -> Iterator[str]:
+        if at > self.now:
+            yield f"This announcement lies in the future. {self.way_out}"
+        if at < self.entered_at - EARLIEST_ENTRY:
+            yield "This announcement lies more than twelve hours back; look at the day."
+        if self.started_at is not None and at < self.started_at:
+            yield "This announcement lies before the start of its heat; look at the time."
+        if self.decided_at is not None and at < self.decided_at:
+            yield (
+                "This announcement lies before the last ruling in its heat, so it cannot have "
+                f"shown it. {self.way_out}"
+            )
+        if self.before is not None and at <= self.before.announced_at:
+            yield f"Announcement {self.before.number} of this heat was made later than that."
+        if self.after is not None and at >= self.after.announced_at:
+            yield f"Announcement {self.after.number} of this heat was made before that."
+
+
+def announcing_time(
+    unit: Unit, given: datetime | None, last: AnyRow | None, facts: HeatOut
+) -> datetime:
+    """The instant of a new announcement: now, or the one the desk gives.
+
+    Now is never before what the announcement shows, also where a clock was set back a little
+    meanwhile. What lies further ahead was stamped by a clock that was wrong, and teams must not
+    wait for their window until then.
+    """
+    decided_at = _decided_at(unit, facts.id, None)
+    if given is not None:
+        bounds = Bounds(unit.now, unit.now, facts.started_at, decided_at, last, None, ANNOUNCE_NOW)
+        bounds.insist_on(given)
+        return given
+    after_last = None if last is None else last.announced_at + TICK
+    floors = (facts.started_at, decided_at, after_last)
+    latest = max((floor for floor in floors if floor is not None), default=unit.now)
+    return latest if unit.now < latest <= unit.now + LARGEST_STEP_BACK else unit.now
+
+
+def _decided_at(unit: Unit, heat_id: HeatId, until: datetime | None) -> datetime | None:
+    """When a ruling or a decision changed a heat's result last; `until` leaves out what came since
+    an announcement.
+    """
+    ruled_at = last_ruled_at(unit.conn, heat_id, until)
+    carried_out = last_carried_out(unit.conn, heat_id, until)
+    return max((at for at in (ruled_at, carried_out) if at is not None), default=None)
+
+
+def correct_time(
+    announcement_id: AnnouncementId,
+    correction_id: CorrectionId,
+    sent: TimeCorrectionIn,
+    caller: Caller,
+) -> Action[Put[AnnouncementOut]]:
+    """Correct the time of an announcement and of what it opened. The PIN was confirmed before."""
+
+    def act(unit: Unit) -> Done[Put[AnnouncementOut]]:
+        row = announcement_row(unit.conn, unit.meet_id, announcement_id)
+        content = sent.model_dump(mode="json", exclude={"pin"})
+        is_new = not _is_known(unit, row, correction_id, caller, content)
+        deed = None
+        if is_new:
+            insist_may_sign(unit, caller)
+            _insist_possible(unit, row, sent.announced_at)
+            _store(unit, row, correction_id, sent, caller, content)
+            _move(unit, row, sent.announced_at)
+            deed = _deed(row, correction_id, sent)
+        out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
+        return Done(Put(out, created=is_new), deed)
+
+    return act
+
+
+def _is_known(
+    unit: Unit, row: AnyRow, correction_id: CorrectionId, caller: Caller, content: dict[str, Any]
+) -> bool:
+    known = unit.conn.execute(
+        select(time_corrections).where(time_corrections.c.id == correction_id)
+    ).one_or_none()
+    if known is None:
+        return False
+    same = (known.announcement_id, known.official_id) == (row.id, caller.official_id)
+    if not same or known.content != content:
+        raise IdTaken("a time correction", correction_id)
+    return True
+
+
+def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
+    if at == row.announced_at:
+        raise Malformed(
+            "This announcement has that time already: there is nothing to correct.",
+            field="/announced_at",
+        )
+    facts = heat(unit.conn, unit.meet_id, row.heat_id)
+    is_of_this_run = row.run_seen == facts.present_run
+    Bounds(
+        now=unit.now,
+        entered_at=row.entered_at,
+        started_at=facts.started_at if is_of_this_run else None,
+        decided_at=_decided_at(unit, row.heat_id, row.entered_at),
+        before=_neighbour(unit, row, -1),
+        after=_neighbour(unit, row, +1),
+        way_out=LOOK_AGAIN,
+    ).insist_on(at)
+
+
+def _neighbour(unit: Unit, row: AnyRow, step: int) -> AnyRow | None:
+    """The announcement of the same heat before or after this one."""
+    values = {"heat": row.heat_id, "number": row.number + step}
+    return unit.conn.execute(_NEIGHBOUR, values).one_or_none()
+
+
+def _store(
+    unit: Unit,
+    row: AnyRow,
+    correction_id: CorrectionId,
+    sent: TimeCorrectionIn,
+    caller: Caller,
+    content: dict[str, Any],
+) -> None:
+    last = unit.conn.execute(_LAST_CORRECTED, {"announcement": row.id}).scalar_one()
+    unit.conn.execute(
+        insert(time_corrections).values(
+            id=correction_id,
+            meet_id=unit.meet_id,
+            announcement_id=row.id,
+            was=row.announced_at,
+            becomes=sent.announced_at,
+            reasons=sent.reasons,
+            official_id=caller.official_id,
+            # The last one counts, also where a clock was set back in between.
+            corrected_at=unit.now if last is None else max(unit.now, last + TICK),
+            content=content,
+        )
+    )
+
+
+def _move(unit: Unit, row: AnyRow, at: datetime) -> None:
+    """The announcement's place in the order, and the windows that count from it. The closing time
+    of what counts from the end of the meet stays.
+    """
+    unit.conn.execute(
+        update(announcements).where(announcements.c.id == row.id).values(announced_at=at)
+    )
+    for window in unit.conn.execute(_TO_MOVE, {"announcement": row.id}).all():
+        values: dict[str, Any] = {"opened_at": at}
+        if window.minutes is not None and window.counts_from is None:
+            values["closes_at"] = close_from(window.minutes, at)
+        unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
+
+
+def _deed(row: AnyRow, correction_id: CorrectionId, sent: TimeCorrectionIn) -> Deed:
+    body = {
+        "correction": correction_id,
+        "was": rfc3339(row.announced_at),
+        "becomes": rfc3339(sent.announced_at),
+        "reasons": sent.reasons,
+    }
+    return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)

@@ -1,0 +1,48 @@
+"""Correcting one team's finish, where a decision finds that it was written down wrongly.
+
+The finish list gets a new version with that line replaced; whoever announces sees it. What the line
+was is kept with the decision, so that it can be put back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection, update
+
+from app.ids import MeetId, TeamId
+from app.meets.wire import HeatOut
+from app.refusals import StateConflict
+from app.results.queries import result_row
+from app.results.tables import results
+from app.store.action import Unit
+
+Line = Mapping[str, Any]
+
+
+def finish_of(conn: Connection, meet_id: MeetId, heat: HeatOut, team: TeamId) -> Line:
+    """A team's line in the finish list of the present race; StateConflict where there is none."""
+    row = result_row(conn, meet_id, heat.id)
+    if row is None or row.run != heat.present_run:
+        raise StateConflict(
+            "This heat has no finish list of its present race yet, so there is nothing to correct."
+        )
+    found: Line | None = next((line for line in row.rows if line["team"] == team), None)
+    if found is None:
+        raise StateConflict("The finish list of this heat has no line for this team.")
+    return found
+
+
+def replace_line(unit: Unit, heat: HeatOut, line: Line) -> Line:
+    """Put a team's line in the place of the one it has; returns the one it had."""
+    was = finish_of(unit.conn, unit.meet_id, heat, TeamId(line["team"]))
+    row = result_row(unit.conn, unit.meet_id, heat.id)
+    assert row is not None
+    rows = [dict(line) if one["team"] == line["team"] else one for one in row.rows]
+    unit.conn.execute(
+        update(results)
+        .where(results.c.heat_id == heat.id)
+        .values(rows=rows, version=row.version + 1)
+    )
+    return was

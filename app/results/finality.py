@@ -1,0 +1,233 @@
+"""Since when is a result final, and what does it wait for?
+
+A result is final when its latest announcement still holds, no case, protest, appeal or advice is
+open, and every window that can lapse has lapsed (common practice: the rules fix the clocks only).
+Nobody makes it so: it follows from what is stored and the time, so what comes later can undo it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TypeVar
+
+from sqlalchemy import Connection
+
+from app.clock import clock_time, in_zone, long_date, rfc3339
+from app.ids import AnnouncementId, HeatId, MeetId
+from app.meets.queries import heat, heats_page, meet_row
+from app.meets.states import HeatState
+from app.meets.wire import HeatOut, HeatsOut
+from app.refusals import StateConflict
+from app.reports.queries import open_cases_in
+from app.results.pending import Remedies, remedies_in
+from app.results.queries import (
+    announcement,
+    announcements_page,
+    latest_announcements,
+    result,
+    still_holding,
+)
+from app.results.windows import windows_in
+from app.results.wire import (
+    AnnouncedOut,
+    AnnouncementLine,
+    AnnouncementOut,
+    AnnouncementsOut,
+    ResultOut,
+)
+from app.results.wording import length, lodged
+from app.rules.windows import Window
+from app.rulings.queries import last_ruled_in
+from app.rulings.shaken import heats_with_shaken
+from app.store.action import Action, Done, Unit
+from app.store.rows import AnyRow
+
+Thing = TypeVar("Thing")
+Shown = TypeVar("Shown", AnnouncedOut, AnnouncementLine, AnnouncementOut)
+
+
+@dataclass(frozen=True, slots=True)
+class Finality:
+    """Since when a heat's result is final, None while it is not; then what it waits for.
+
+    A heat that was never announced is not final and waits for nothing.
+    """
+
+    since: datetime | None
+    pending: tuple[str, ...]
+
+
+NOT_ANNOUNCED = Finality(None, ())
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What is stored about heats, read together: by heat, but for what holds."""
+
+    holding: frozenset[AnnouncementId]
+    shaken: frozenset[HeatId]
+    open_cases: Mapping[HeatId, int]
+    ruled_at: Mapping[HeatId, datetime]
+    remedies: Mapping[HeatId, Remedies]
+    windows: Mapping[HeatId, Sequence[Window]]
+    zone: str
+    now: datetime
+
+
+def finality_of(
+    conn: Connection, meet_id: MeetId, heat_ids: Iterable[HeatId], now: datetime
+) -> Mapping[HeatId, Finality]:
+    """The finality of each of the heats, all read together."""
+    asked = list(heat_ids)
+    finality = dict.fromkeys(asked, NOT_ANNOUNCED)
+    latest = latest_announcements(conn, asked) if asked else ()
+    if latest:
+        found = _find(conn, meet_id, latest, now)
+        finality |= {row.heat_id: _finality(row, found) for row in latest}
+    return finality
+
+
+def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: datetime) -> _Found:
+    heat_ids = [HeatId(row.heat_id) for row in latest]
+    return _Found(
+        holding=still_holding(conn, meet_id, latest),
+        shaken=heats_with_shaken(conn, heat_ids),
+        open_cases=open_cases_in(conn, heat_ids),
+        ruled_at=last_ruled_in(conn, heat_ids),
+        remedies=remedies_in(conn, heat_ids),
+        windows=windows_in(conn, heat_ids),
+        zone=meet_row(conn, meet_id).time_zone,
+        now=now,
+    )
+
+
+def _finality(row: AnyRow, found: _Found) -> Finality:
+    pending = tuple(_pending(row, found))
+    return Finality(None if pending else _since(row, found), pending)
+
+
+def _pending(row: AnyRow, found: _Found) -> Iterator[str]:
+    """What a result waits for, in words for everybody: no names, nothing of what is reported."""
+    heat_id = row.heat_id
+    if row.id not in found.holding:
+        yield _to_announce(row, is_shaken=heat_id in found.shaken)
+    count = found.open_cases.get(heat_id, 0)
+    if count:
+        yield f"{'A case awaits' if count == 1 else f'{count} cases await'} the head official."
+    if heat_id in found.remedies:
+        yield from found.remedies[heat_id].awaited
+    yield from _running(found.windows.get(heat_id, ()), found.zone, found.now)
+
+
+def _to_announce(row: AnyRow, *, is_shaken: bool) -> str:
+    if row.state == HeatState.TO_COME:
+        return "The heat is to be run again."
+    if is_shaken:
+        return "A ruling is to be looked at again."
+    return "An amended result is to be announced."
+
+
+def _running(windows: Iterable[Window], zone: str, now: datetime) -> Iterator[str]:
+    """Until when something can still be lodged: of each kind the window that closes last."""
+    never = datetime.max.replace(tzinfo=UTC)
+    waiting = (one for one in windows if one.can_lapse)
+    last: dict[tuple[str, str], Window] = {}
+    for one in sorted(waiting, key=lambda one: one.closes_at or never):
+        last[one.remedy, one.kind] = one
+    for window in last.values():
+        if window.closes_at is None or window.closes_at >= now:
+            yield f"{lodged(window.remedy, window.kind)} until {_end(window, zone, now)}."
+
+
+def _end(window: Window, zone: str, now: datetime) -> str:
+    if window.closes_at is None:
+        return f"{length(window.minutes or 0)} after the end of the meet"
+    until, day = clock_time(window.closes_at, zone), long_date(window.closes_at, zone)
+    return until if day == long_date(now, zone) else f"{day}, {until}"
+
+
+def _since(row: AnyRow, found: _Found) -> datetime:
+    """When the last of the conditions became true, as far as instants are stored."""
+    windows = found.windows.get(row.heat_id, ())
+    remedies = found.remedies.get(row.heat_id, Remedies())
+    ends = [one.closes_at for one in windows if one.closes_at is not None]
+    announced_at: datetime = row.announced_at
+    ruled_at = found.ruled_at.get(row.heat_id, announced_at)
+    return max(announced_at, ruled_at, *ends, *remedies.settled_at)
+
+
+def result_shown(conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime) -> ResultOut:
+    """A heat's result as it would be announced now, and since when it is final."""
+    out = result(conn, meet_id, heat_id)
+    if out.announced is None:
+        return out
+    one = finality_of(conn, meet_id, [heat_id], now)[heat_id]
+    return out.model_copy(update={"announced": _with(out.announced, one)})
+
+
+def announcement_shown(
+    conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId, now: datetime
+) -> AnnouncementOut:
+    """One announcement; where it is the one that stands, since when it is final."""
+    made = announcement(conn, meet_id, announcement_id)
+    if made.superseded_by is not None:
+        return made
+    return _with(made, finality_of(conn, meet_id, [made.heat], now)[made.heat])
+
+
+def announcements_shown(
+    conn: Connection, meet_id: MeetId, before: str | None, now: datetime
+) -> AnnouncementsOut:
+    """A page of announcements; those that stand say since when they are final."""
+    page = announcements_page(conn, meet_id, before)
+    standing = {line.heat for line in page.announcements if line.is_latest}
+    found = finality_of(conn, meet_id, standing, now)
+    lines = [
+        _with(line, found[line.heat]) if line.is_latest else line for line in page.announcements
+    ]
+    return page.model_copy(update={"announcements": lines})
+
+
+def heat_shown(conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime) -> HeatOut:
+    """One heat with its lanes, “final” where its result is."""
+    (shown,) = _with_final(conn, meet_id, [heat(conn, meet_id, heat_id)], now)
+    return shown
+
+
+def heats_shown(conn: Connection, meet_id: MeetId, after: int, now: datetime) -> HeatsOut:
+    """A page of heats in the order of the programme, “final” where their results are."""
+    page = heats_page(conn, meet_id, after)
+    return page.model_copy(update={"heats": _with_final(conn, meet_id, page.heats, now)})
+
+
+def unless_final(heat_id: HeatId, act: Action[Thing]) -> Action[Thing]:
+    """An act on a heat whose result may not be final: StateConflict says since when it is."""
+
+    def guarded(unit: Unit) -> Done[Thing]:
+        since = finality_of(unit.conn, unit.meet_id, [heat_id], unit.now)[heat_id].since
+        if since is not None:
+            zone = meet_row(unit.conn, unit.meet_id).time_zone
+            raise StateConflict(
+                f"The result of this heat has been final since {in_zone(since, zone)}, so the heat "
+                "stays as it is. Nothing was changed.",
+                final_since=rfc3339(since),
+            )
+        return act(unit)
+
+    return guarded
+
+
+def _with(shown: Shown, one: Finality) -> Shown:
+    return shown.model_copy(update={"final_since": one.since, "pending": list(one.pending)})
+
+
+def _with_final(
+    conn: Connection, meet_id: MeetId, heats: Sequence[HeatOut], now: datetime
+) -> list[HeatOut]:
+    announced = [one.id for one in heats if one.state is HeatState.ANNOUNCED]
+    found = finality_of(conn, meet_id, announced, now)
+    final = {heat_id for heat_id, one in found.items() if one.since is not None}
+    becomes = {"state": HeatState.FINAL}
+    return [one.model_copy(update=becomes) if one.id in final else one for one in heats]

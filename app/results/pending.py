@@ -1,0 +1,222 @@
+"""What has been decided in a round since an announcement, and what is still undecided in a heat?
+
+Protests, appeals and decisions are read here and nowhere else in the results; who takes them in and
+decides them is their own capability's business.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import BindParameter, Connection, bindparam, func, literal_column, select
+
+from app.appeals.tables import appeals, decisions, protests
+from app.clock import clock_time
+from app.ids import HeatId
+from app.meets.tables import heats, teams
+from app.store.rows import AnyRow
+
+REFEREE, JURY = "referee", "jury"
+LODGED, REFERRED = "lodged", "referred"
+OPEN_APPEAL = frozenset({"lodged", "late", "admitted"})
+UPHELD, REJECTED = "upheld", "rejected"
+
+_asked = heats.alias("asked")
+_DECIDED = (
+    select(
+        decisions.c.instance,
+        decisions.c.carried_out,
+        decisions.c.replaced_by,
+        decisions.c.decided_at,
+    )
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(
+        _asked,
+        (_asked.c.event_id == heats.c.event_id) & (_asked.c.round_key == heats.c.round_key),
+    )
+    .where(_asked.c.id == bindparam("heat"))
+    .order_by(decisions.c.decided_at, decisions.c.id)
+)
+_LAST_CARRIED_OUT = select(func.max(decisions.c.decided_at)).where(
+    decisions.c.heat_id == bindparam("heat"),
+    decisions.c.carried_out != literal_column("'[]'"),
+)
+_LAST_CARRIED_OUT_UNTIL = _LAST_CARRIED_OUT.where(
+    decisions.c.decided_at <= bindparam("until", type_=decisions.c.decided_at.type)
+)
+_HEATS: BindParameter[Any] = bindparam("heats", expanding=True)
+_PROTESTS = (
+    select(
+        protests.c.heat_id,
+        protests.c.number,
+        protests.c.state,
+        protests.c.withdrawn,
+        select(appeals.c.id)
+        .where(appeals.c.protest_id == protests.c.id)
+        .correlate(protests)
+        .exists()
+        .label("has_appeal"),
+    )
+    .where(protests.c.heat_id.in_(_HEATS))
+    .order_by(protests.c.number)
+)
+_APPEALS = (
+    select(appeals.c.heat_id, appeals.c.number, appeals.c.state, appeals.c.withdrawn)
+    .where(appeals.c.heat_id.in_(_HEATS))
+    .order_by(appeals.c.number)
+)
+_DECISIONS = (
+    select(
+        decisions.c.heat_id,
+        decisions.c.instance,
+        decisions.c.verdict,
+        decisions.c.carried_out,
+        decisions.c.decided_at,
+        decisions.c.advised_at,
+        decisions.c.replaced_by,
+        protests.c.number,
+    )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .where(decisions.c.heat_id.in_(_HEATS))
+    .order_by(protests.c.number, decisions.c.decided_at, decisions.c.id)
+)
+
+
+_TOLD = (
+    select(
+        decisions.c.heat_id,
+        decisions.c.instance,
+        decisions.c.carried_out,
+        decisions.c.decided_at,
+        heats.c.number.label("heat_number"),
+        protests.c.number.label("protest_number"),
+        appeals.c.number.label("appeal_number"),
+        teams.c.name.label("team_name"),
+    )
+    .select_from(decisions)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(
+        _asked,
+        (_asked.c.event_id == heats.c.event_id) & (_asked.c.round_key == heats.c.round_key),
+    )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
+    .join(teams, teams.c.id == func.coalesce(appeals.c.team_id, protests.c.team_id))
+    .where(_asked.c.id == bindparam("heat"))
+    .order_by(decisions.c.decided_at, decisions.c.id)
+)
+
+
+def told_since(conn: Connection, heat_id: HeatId, seen: int, zone: str) -> list[str]:
+    """Why a result is amended: the decisions of its round since the first `seen` that ordered
+    something, a sentence each with what they ordered.
+    """
+    rows = conn.execute(_TOLD, {"heat": heat_id}).all()[seen:]
+    return [_decision_in_words(row, heat_id, zone) for row in rows if row.carried_out]
+
+
+def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:
+    what = "Protest" if row.appeal_number is None else "Appeal"
+    number = row.protest_number if row.appeal_number is None else row.appeal_number
+    where = "" if row.heat_id == heat_id else f", heat {row.heat_number},"
+    ordered = " ".join(one["words"] for one in row.carried_out)
+    return (
+        f"{what} {number} of {row.team_name}{where} was upheld by the {row.instance} at "
+        f"{clock_time(row.decided_at, zone)}. {ordered}"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """What was decided in a round: how many decisions in all, and which instances' decisions since
+    changed what there is to announce.
+
+    A decision of the referee that changes nothing is told to those who protested, and opens their
+    window then. The jury's count in any case: what it let stand is final as well.
+    """
+
+    count: int
+    by_referee: bool
+    by_jury: bool
+
+
+def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
+    """What was decided in this heat's round after the first `seen` decisions."""
+    rows = conn.execute(_DECIDED, {"heat": heat_id}).all()
+    standing = [row for row in rows[seen:] if row.replaced_by is None]
+    return Decided(
+        len(rows),
+        any(row.instance == REFEREE and row.carried_out for row in standing),
+        any(row.instance == JURY for row in standing),
+    )
+
+
+def last_carried_out(
+    conn: Connection, heat_id: HeatId, until: datetime | None = None
+) -> datetime | None:
+    """When a decision changed this heat's result last, None before the first; `until` leaves out
+    what came after an instant.
+    """
+    statement = _LAST_CARRIED_OUT if until is None else _LAST_CARRIED_OUT_UNTIL
+    values = {"heat": heat_id} if until is None else {"heat": heat_id, "until": until}
+    found: datetime | None = conn.execute(statement, values).scalar_one()
+    return found
+
+
+@dataclass(slots=True)
+class Remedies:
+    """The protests and appeals of a heat: what is still awaited, in words for everybody, and the
+    instants at which the others were settled.
+    """
+
+    awaited: list[str] = field(default_factory=list)
+    settled_at: list[datetime] = field(default_factory=list)
+
+
+def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId, Remedies]:
+    """The protests and appeals of heats, in three statements; heats without any are left out."""
+    found: dict[HeatId, Remedies] = {}
+    asked = {"heats": list(heat_ids)}
+    for statement, awaited_by, settled in (
+        (_PROTESTS, _protest_awaits, _withdrawn),
+        (_APPEALS, _appeal_awaits, _withdrawn),
+        (_DECISIONS, _decision_awaits, _decided),
+    ):
+        for row in conn.execute(statement, asked):
+            here = found.setdefault(row.heat_id, Remedies())
+            here.awaited.extend(awaited_by(row))
+            here.settled_at.extend(settled(row))
+    return found
+
+
+def _protest_awaits(row: AnyRow) -> Iterator[str]:
+    if row.state == LODGED:
+        yield f"Protest {row.number} awaits the referee."
+    # Else the appeal that came of it says so.
+    elif row.state == REFERRED and not row.has_appeal:
+        yield f"Protest {row.number} awaits the jury."
+
+
+def _appeal_awaits(row: AnyRow) -> Iterator[str]:
+    if row.state in OPEN_APPEAL:
+        yield f"Appeal {row.number} awaits the jury."
+
+
+def _decision_awaits(row: AnyRow) -> Iterator[str]:
+    """What changes nothing is told to those who protested, and their window counts from that."""
+    changes_nothing = row.verdict in {UPHELD, REJECTED} and not row.carried_out
+    is_to_be_told = row.instance == REFEREE and row.advised_at is None and row.replaced_by is None
+    if changes_nothing and is_to_be_told:
+        yield f"The decision on protest {row.number} is to be told to those who protested."
+
+
+def _withdrawn(row: AnyRow) -> Iterable[datetime]:
+    said: Mapping[str, Any] | None = row.withdrawn
+    return [datetime.fromisoformat(said["at"])] if said else []
+
+
+def _decided(row: AnyRow) -> Iterable[datetime]:
+    return [at for at in (row.decided_at, row.advised_at) if at is not None]

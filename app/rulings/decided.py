@@ -1,0 +1,87 @@
+"""What a decision on a protest or an appeal does to disqualifications.
+
+Like a ruling, it sets one aside or puts one on the result, and is named by it. Setting aside keeps
+what was; a later decision may put it in force again.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, bindparam, insert, select, update
+
+from app.ids import DecisionId, DisqualificationId, HeatId, MeetId, TeamId
+from app.meets.wire import HeatOut
+from app.refusals import NotFound, StateConflict
+from app.rules.observation import Infringement
+from app.rulings.states import (
+    DISQUALIFICATION_TABLE,
+    DisqualificationAct,
+    DisqualificationState,
+)
+from app.rulings.tables import disqualifications
+from app.store.action import Unit
+from app.store.rows import AnyRow
+
+_ONE = select(disqualifications).where(
+    disqualifications.c.meet_id == bindparam("meet"), disqualifications.c.id == bindparam("one")
+)
+
+
+def disqualification_in(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId, one: DisqualificationId
+) -> AnyRow:
+    """A disqualification of this heat; NotFound for any other id."""
+    row = conn.execute(_ONE, {"meet": meet_id, "one": one}).one_or_none()
+    if row is None or row.heat_id != heat_id:
+        raise NotFound("There is no such disqualification in this heat.")
+    return row
+
+
+def set_aside(unit: Unit, known: AnyRow, decision: DecisionId) -> None:
+    """It no longer counts."""
+    _move(unit, known, DisqualificationAct.SET_ASIDE, set_aside_by=decision)
+
+
+def restore(unit: Unit, known: AnyRow, decision: DecisionId) -> None:
+    """It counts again."""
+    _move(unit, known, DisqualificationAct.RESTORE, set_aside_by=None, by_decision=decision)
+
+
+def _move(unit: Unit, known: AnyRow, what: DisqualificationAct, **changes: str | None) -> None:
+    step = DISQUALIFICATION_TABLE.step(DisqualificationState(known.state), what)
+    claimed = unit.conn.execute(
+        update(disqualifications)
+        .where(disqualifications.c.id == known.id, disqualifications.c.version == known.version)
+        .values(state=step.becomes.value, since=unit.now, version=known.version + 1, **changes)
+    )
+    if claimed.rowcount != 1:
+        raise StateConflict("This disqualification was changed meanwhile. Read it again.")
+
+
+def disqualify(
+    unit: Unit,
+    heat: HeatOut,
+    one: DisqualificationId,
+    team: TeamId,
+    infringement: Infringement,
+    rule: str,
+    take_over: int | None,
+    decision: DecisionId,
+) -> None:
+    """A team of the heat is disqualified by a decision, without a case."""
+    lane = next(line.lane for line in heat.lanes if line.team == team)
+    unit.conn.execute(
+        insert(disqualifications).values(
+            id=one,
+            meet_id=unit.meet_id,
+            heat_id=heat.id,
+            team_id=team,
+            lane=lane,
+            take_over=take_over,
+            infringement=infringement.value,
+            rule=rule,
+            state=DisqualificationState.IN_FORCE.value,
+            since=unit.now,
+            by_decision=decision,
+            version=1,
+        )
+    )

@@ -1,0 +1,177 @@
+"""The end of the meet, from which a book may count: NFHS 3-5-3b, clerical errors up to 48 hours.
+
+As presented in a state association's slides. That the referee or the organiser says when a meet has
+ended, and once, is common practice.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import httpx
+import pytest
+from icalendar import Calendar
+
+from app.clock import rfc3339
+from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
+from tests.running import Service
+
+NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
+EVENING = NOON + timedelta(hours=8)
+TWO_DAYS = timedelta(hours=48)
+DESPITE = "Nobody started the heat on the screen."
+
+
+def a_meet_with_results(service: Service, heats: int = 1, **meet: Any) -> MeetAtHand:
+    service.clock.stand_at(NOON)
+    roles = ("results", "referee")
+    hand = a_meet(
+        service, **{"heats": heats, "roles": roles, "umpires": (), "edition": "nfhs-2019", **meet}
+    )
+    hand.load_result()
+    assert hand.announce(despite=DESPITE).status_code == 201
+    service.clock.stand_at(EVENING)
+    return hand
+
+
+def end(hand: MeetAtHand, by: str = "referee", **changes: Any) -> httpx.Response:
+    return hand[by].put("end", {"pin": PIN, **changes})
+
+
+def clerical(hand: MeetAtHand) -> list[Json]:
+    found = hand.service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    return [one for one in found if one["rule"] == "3-5-3b"]
+
+
+@pytest.mark.parametrize("by", ["referee", "organiser"])
+def test_what_counts_from_the_end_of_the_meet_closes_so_long_after_it(
+    service: Service, by: str
+) -> None:
+    hand = a_meet_with_results(service)
+    (before,) = clerical(hand)
+    assert (before["state"], before["closes_at"], before["counts_from"]) == (
+        "open",
+        None,
+        "end of meet",
+    )
+    ended = end(hand, by)
+    assert ended.status_code == 201, ended.text
+    assert datetime.fromisoformat(ended.json()["ended_at"]) == EVENING
+    shown = service.http.get(f"/api/meets/{hand.id}")
+    assert shown.json() == ended.json()
+    assert shown.headers["ETag"] == ended.headers["ETag"]
+    (after,) = clerical(hand)
+    assert datetime.fromisoformat(after["closes_at"]) == EVENING + TWO_DAYS
+    assert (after["state"], after["minutes"]) == ("open", 2880)
+    service.clock.stand_at(EVENING + TWO_DAYS + timedelta(microseconds=1))
+    assert clerical(hand)[0]["state"] == "closed"
+
+
+def test_the_papers_say_how_long_after_the_meet_and_later_until_when(service: Service) -> None:
+    hand = a_meet_with_results(service)
+    address = f"/api/meets/{hand.id}/announcements"
+    ident = service.http.get(address).json()["announcements"][0]["id"]
+    text = service.http.get(f"{address}/{ident}.txt").text.splitlines()
+    assert [line for line in text if "lodged" in line] == [
+        "Protests (misapplication of rules) can be lodged until 12:30:00 CEST, 30 minutes from "
+        "this announcement.",
+        "Protests (clerical or scoring error) can be lodged until 48 hours after the end of the "
+        "meet.",
+        "Protests (ineligible participant) can be lodged without a closing time.",
+        "Protests (terms and conditions not followed) can be lodged without a closing time.",
+    ]
+    assert end(hand).status_code == 201
+    calendar = Calendar.from_ical(service.http.get(f"/api/meets/{hand.id}/windows.ics").text)
+    told = [str(one["description"]) for one in calendar.walk("VEVENT")]
+    assert [one for one in told if "clerical" in one] == [
+        "clerical or scoring error, 48 hours from the end of the meet (3-5-3b, set by the "
+        "edition). Closes 2026-06-15 20:00:00 CEST (Europe/Paris), inclusive."
+    ]
+
+
+def test_these_windows_open_with_a_heats_first_result_and_run_on(service: Service) -> None:
+    hand = a_meet_with_results(service)
+    assert hand.announce(remark="It was not heard").status_code == 201
+    found = service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    opened = sorted((one["rule"], one["opened_by"]) for one in found)
+    assert opened == [
+        ("3-5-3a", "announcement 1"),
+        ("3-5-3a", "announcement 2"),
+        ("3-5-3b", "announcement 1"),
+        ("3-5-3c", "announcement 1"),
+        ("3-5-3d", "announcement 1"),
+    ]
+
+
+def test_a_first_result_after_the_end_opens_a_window_whose_end_is_known(service: Service) -> None:
+    hand = a_meet_with_results(service, heats=3)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + timedelta(hours=1))
+    hand.load_result(1)
+    told = hand.announce(1, despite=DESPITE).json()
+    (mine,) = [one for one in clerical(hand) if one["heat"] == hand.heat(1)]
+    assert datetime.fromisoformat(mine["closes_at"]) == EVENING + TWO_DAYS
+    text = service.http.get(f"/api/meets/{hand.id}/announcements/{told['id']}.txt").text
+    words = "until 15 June 2026, 20:00:00 CEST, 48 hours after the end of the meet."
+    assert f"Protests (clerical or scoring error) can be lodged {words}" in text
+    # What would be over already is not opened.
+    service.clock.stand_at(EVENING + timedelta(hours=49))
+    hand.load_result(2)
+    assert hand.announce(2, despite=DESPITE).status_code == 201
+    assert [one for one in clerical(hand) if one["heat"] == hand.heat(2)] == []
+
+
+def test_a_meet_ends_once(service: Service) -> None:
+    hand = a_meet_with_results(service)
+    at = rfc3339(EVENING - timedelta(minutes=5))
+    assert end(hand, ended_at=at).status_code == 201
+    before = hand.head()
+    for same in ({"ended_at": at}, {}):
+        again = end(hand, by="organiser", **same)
+        assert again.status_code == 200
+        assert datetime.fromisoformat(again.json()["ended_at"]) == EVENING - timedelta(minutes=5)
+    told = a_problem(end(hand, ended_at=rfc3339(EVENING)), 409, "conflict")
+    assert "This meet ended at 2026-06-13 19:55:00 CEST (Europe/Paris)." in told["detail"]
+    assert hand.head()["size"] == before["size"]
+
+
+@pytest.mark.parametrize(
+    ("at", "words"),
+    [(EVENING + timedelta(seconds=1), "future"), (NOON - timedelta(seconds=1), "announced after")],
+)
+def test_a_meet_ends_neither_in_the_future_nor_before_its_last_announcement(
+    service: Service, at: datetime, words: str
+) -> None:
+    hand = a_meet_with_results(service)
+    before = hand.head()
+    told = a_problem(end(hand, ended_at=rfc3339(at)), 422, "malformed")
+    assert words in told["detail"]
+    assert told["errors"][0]["pointer"] == "/ended_at"
+    assert hand.head() == before
+    assert service.http.get(f"/api/meets/{hand.id}").json()["ended_at"] is None
+
+
+def test_the_end_of_a_meet_is_signed(service: Service) -> None:
+    hand = a_meet_with_results(service)
+    a_problem(end(hand, pin="999182"), 403, "pin-refused")
+    a_problem(end(hand, by="results"), 403, "role-missing")
+    assert clerical(hand)[0]["closes_at"] is None
+
+
+def test_a_correction_of_the_announcements_time_leaves_what_counts_from_the_end(
+    service: Service,
+) -> None:
+    hand = a_meet_with_results(service)
+    assert end(hand).status_code == 201
+    told = service.http.get(f"/api/meets/{hand.id}/announcements").json()["announcements"][0]
+    sent = {
+        "announced_at": rfc3339(NOON - timedelta(minutes=3)),
+        "reasons": "The log says so.",
+        "pin": PIN,
+    }
+    address = f"announcements/{told['id']}/time-corrections/{told['id']}"
+    assert hand.desk.put(address, sent).status_code == 201
+    (window,) = clerical(hand)
+    assert datetime.fromisoformat(window["opened_at"]) == NOON - timedelta(minutes=3)
+    assert datetime.fromisoformat(window["closes_at"]) == EVENING + TWO_DAYS
