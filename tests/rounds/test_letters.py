@@ -143,6 +143,7 @@ def test_everybody_hears_and_reads_who_qualified(meet: MeetAtHand) -> None:
     lines = shown(event, second, "txt").decode().splitlines()
     words = "Qualified for the final: Tern and Puffin by place; Gull and Curlew by time."
     assert words in lines
+    assert second["abbreviations"] == {"Q": "qualified by place", "q": "qualified by time"}
     sheet = on_the_sheet(event, second)
     assert "Qualified for the final" in sheet
     assert "Q Tern, heat 1, place 1, 42.10" in sheet
