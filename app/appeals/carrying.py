@@ -127,8 +127,8 @@ def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
     """All orders of a decision; refused where one does not fit what is stored."""
     if orders and bench.is_called_off:
         raise StateConflict(
-            "This re-run was called off, so nothing can be ordered about it: reject what was lodged "
-            "about it, or have it withdrawn."
+            "This re-run was called off, so nothing can be ordered about it: reject what was "
+            "lodged about it, or have it withdrawn."
         )
     understood = [
         one
