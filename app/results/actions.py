@@ -333,6 +333,8 @@ def _snapshot_window(window: Window) -> SnapshotWindow:
 def _abbreviations(meet: MeetFacts, seen: ResultOut) -> dict[str, str]:
     """The edition's notations that this result uses, in words."""
     used = {word.strip(",") for line in seen.lines for word in line.annotation.split()}
+    used |= {line.qualification for line in seen.lines if line.qualification}
+    used |= {one.letter for one in seen.qualified}
     return {
         code: notation.meaning for code, notation in meet.book.notations.items() if code in used
     }

@@ -41,6 +41,7 @@ from app.results.wire import (
     ResultOut,
     TimeCorrectionOut,
 )
+from app.rounds.queries import rounds_set_for
 from app.rounds.tables import re_runs, rounds
 from app.rulings.queries import in_force_in, noted_in
 from app.rulings.shaken import heats_with_shaken, shaken_in_heat
@@ -153,19 +154,23 @@ _SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
 )
 
 
-_own = heats.alias("own")
 _LATER_IN_ROUND = (
     select(
         announcements.c.id,
         announcements.c.number,
         announcements.c.announced_at,
         announcements.c.snapshot,
+        heats.c.round,
         heats.c.number.label("heat_number"),
     )
-    .join(heats, heats.c.id == announcements.c.heat_id)
-    .join(_own, and_(_own.c.event_id == heats.c.event_id, _own.c.round_key == heats.c.round_key))
+    .select_from(
+        announcements.join(heats, heats.c.id == announcements.c.heat_id).outerjoin(
+            re_runs, re_runs.c.run_heat_id == heats.c.id
+        )
+    )
     .where(
-        _own.c.id == bindparam("heat"),
+        heats.c.event_id == bindparam("event"),
+        func.coalesce(re_runs.c.round_key, heats.c.round_key) == bindparam("round"),
         announcements.c.id != bindparam("announcement"),
         announcements.c.announced_at >= bindparam("at"),
     )
@@ -369,9 +374,11 @@ def _qualifiers_superseded_by(
     conn: Connection, row: AnyRow, made: AnnouncementOut
 ) -> QualifiersAnnounced | None:
     """The last announcement in the round that tells who qualified, where it tells of others."""
-    if not made.qualified:
+    which = rounds_set_for(conn, [made.heat]).get(made.heat) if made.qualified else None
+    if which is None:
         return None
-    values = {"heat": made.heat, "at": row.announced_at, "announcement": made.id}
+    values = {"event": which.event, "round": which.key}
+    values |= {"at": row.announced_at, "announcement": made.id}
     for later in conn.execute(_LATER_IN_ROUND, values):
         told = [QualifiedOut.model_validate(one) for one in later.snapshot.get("qualified", ())]
         if told and _who(told) == _who(made.qualified):
@@ -382,6 +389,7 @@ def _qualifiers_superseded_by(
                 number=later.number,
                 announced_at=later.announced_at,
                 announced_at_local=in_zone(later.announced_at, made.time_zone),
+                round=later.round,
                 heat_number=later.heat_number,
             )
     return None

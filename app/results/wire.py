@@ -316,13 +316,14 @@ class LaterAnnouncement(Wire):
 class QualifiersAnnounced(LaterAnnouncement):
     """A later announcement of the same round by which others have qualified."""
 
+    round: str
     heat_number: int
 
     @property
     def words(self) -> str:
         return (
-            f"Others have qualified by announcement {self.number} of heat {self.heat_number}, made "
-            f"{self.announced_at_local}."
+            f"Others have qualified by announcement {self.number} of {self.round}, heat "
+            f"{self.heat_number}, made {self.announced_at_local}."
         )
 
 

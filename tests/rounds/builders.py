@@ -94,7 +94,7 @@ class Event:
         assert put.is_success, put.text
 
     def announce(self, heat: str, **changes: object) -> httpx.Response:
-        return self._hand(heat).announce(0, **{"despite": DESPITE, **changes})
+        return self.hand(heat).announce(0, **{"despite": DESPITE, **changes})
 
     def run(self, heat: str, *times: str) -> Json:
         """The heat's list is loaded and its result announced."""
@@ -105,12 +105,12 @@ class Event:
 
     def disqualify(self, name: str, heat: str = "heats 1") -> None:
         """A team is reported and the referee confirms."""
-        hand = self._hand(heat)
+        hand = self.hand(heat)
         ruled = hand.rule(hand.report(lane=self.lane(name, heat))["case"])
         assert ruled.status_code == 201, ruled.text
 
     def start(self, heat: str) -> None:
-        self._hand(heat).start()
+        self.hand(heat).start()
 
     def result(self, heat: str = "heats 1") -> Json:
         """The heat's result as the desk sees it."""
@@ -148,7 +148,8 @@ class Event:
         store, meet_id = self.meet.service.store, MeetId(self.meet.id)
         return store.act_now(meet_id, Actor("test"), lambda unit: Done(what(unit), None))
 
-    def _hand(self, heat: str) -> MeetAtHand:
+    def hand(self, heat: str) -> MeetAtHand:
+        """The same meet, seen from this heat alone."""
         return replace(self.meet, heats=[self.heats[heat]])
 
 

@@ -7,9 +7,11 @@ import io
 
 from app.results.changes import changes
 from app.results.wire import ResultLineOut
+from app.rounds.actions import order_re_run
+from app.rules.qualifying import Letter
 from tests.builders import Json, MeetAtHand
 from tests.forms.pdf_reading import read_text
-from tests.rounds.builders import Event, an_event, qualified, two_heats
+from tests.rounds.builders import Event, a_decision, an_event, qualified, two_heats
 
 ALL_FOUR = [("Tern", "Q"), ("Puffin", "Q"), ("Gull", "q"), ("Curlew", "q")]
 
@@ -102,10 +104,24 @@ def test_a_later_announcement_of_the_round_with_other_qualifiers_is_named(
     amended = event.announce("heats 1").json()
     told = event_json(event, second)["qualifiers_superseded_by"]
     assert (told["id"], told["number"], told["heat_number"]) == (amended["id"], 3, 1)
-    words = "Others have qualified by announcement 3 of heat 1, made "
+    words = "Others have qualified by announcement 3 of heats, heat 1, made "
     assert shown(event, second, "txt").decode().startswith(words)
     assert words in on_the_sheet(event, second)
     assert event_json(event, amended)["qualifiers_superseded_by"] is None
+
+
+def test_a_re_run_that_changes_who_qualified_is_named_as_well(meet: MeetAtHand) -> None:
+    event, _first, second = both_run(meet)
+    teams, heat = [event.team("Heron")], event.heat_out()
+    letter, more = Letter.BY_REFEREE, {"time_to_beat": 42400}
+    event.read(lambda unit: order_re_run(unit, heat, teams, letter, a_decision(), **more))
+    event.read_again()
+    again = event.run("heats, re-run 1", "42.00")
+    assert qualified(again) == [("Tern", "Q"), ("Puffin", "Q"), ("Heron", "q"), ("Gull", "q")]
+    told = event_json(event, second)["qualifiers_superseded_by"]
+    assert (told["id"], told["round"]) == (again["id"], "heats, re-run")
+    # The first heat was announced before its letters by time were known.
+    assert holding(event) == {"heats 1": True, "heats 2": False, "heats, re-run 1": True}
 
 
 def event_json(event: Event, announced: Json) -> Json:
@@ -127,6 +143,7 @@ def test_everybody_hears_and_reads_who_qualified(meet: MeetAtHand) -> None:
     lines = shown(event, second, "txt").decode().splitlines()
     words = "Qualified for the final: Tern and Puffin by place; Gull and Curlew by time."
     assert words in lines
+    assert second["abbreviations"] == {"Q": "qualified by place", "q": "qualified by time"}
     sheet = on_the_sheet(event, second)
     assert "Qualified for the final" in sheet
     assert "Q Tern, heat 1, place 1, 42.10" in sheet
@@ -186,6 +203,18 @@ def test_a_letter_alone_is_told_alone_and_with_a_place_beside_it() -> None:
         "Gull, lane 5: place 3, 42.35, q; before: place 4, 42.35, not through."
     ]
     assert both.moved_only == 0
+
+
+def test_points_that_change_where_the_place_does_not_are_told(meet: MeetAtHand) -> None:
+    """A tie for second is parted: the points are no longer shared (common practice)."""
+    event = an_event(meet, {"final 1": ("Tern", "Gull", "Heron")})
+    sent = {"event": event.id, "round": "final", "points": ["9", "7", "6"]}
+    assert meet.organiser.put(f"rounds/{event.round}", sent).status_code == 201
+    event.run("final 1", "42.00", "42.10", "42.10")
+    event.disqualify("Heron", "final 1")
+    told = event.announce("final 1").json()
+    assert "Gull, lane 4: 7 points; before: 6.5 points." in told["changes"]
+    assert told["moved_only"] == 0
 
 
 def test_a_letter_that_is_not_known_on_one_side_is_no_change() -> None:

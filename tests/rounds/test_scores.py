@@ -61,6 +61,20 @@ def test_a_ruling_moves_scores_only_once_it_is_announced(service: Service) -> No
     assert [one["affiliation"] for one in scores(meet)["scores"]] == ["Gull Club"]
 
 
+def test_a_round_that_cannot_be_worked_out_is_awaited_and_keeps_no_other_from_scoring(
+    service: Service,
+) -> None:
+    meet = a_meet(service, roles=("results",), umpires=(), heats=1)
+    twice = an_event(meet, {"final 1": ("Tern", "Gull"), "final 2": ("Tern", "Heron")})
+    sent = {"event": twice.id, "round": "final", "points": ["5"]}
+    assert meet.organiser.put(f"rounds/{new_id()}", sent).status_code == 201
+    twice.run("final 1", "42.00", "42.10")
+    twice.run("final 2", "42.00", "42.10")
+    a_final(meet, "Plover", "Gull").run("final 1", "42.00", "42.10")
+    assert scores(meet)["awaited"] == [f"{twice.name}, final"]
+    assert scores(meet)["scores"][0]["affiliation"] == "Plover Club"
+
+
 def test_a_team_without_affiliation_scores_for_itself(service: Service) -> None:
     meet = a_meet(service, roles=("results",), umpires=(), heats=1)
     rows = "event,round,heat,lane,team\nMen 4x100 m,final,1,3,Tern\n"

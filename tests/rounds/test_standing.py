@@ -84,7 +84,7 @@ def test_a_heat_that_is_held_back_is_no_longer_in(meet: MeetAtHand) -> None:
     event.set()
     event.run("heats 1", "42.10", "42.30", "42.50")
     event.run("heats 2", "43.00", "42.40", "42.20")
-    event._hand("heats 1").hold_back()
+    event.hand("heats 1").hold_back()
     assert not event.public()["is_complete"]
     assert "Tern" not in by_name(event.public())
     assert "Tern" not in by_name(event.now())
