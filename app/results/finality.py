@@ -25,6 +25,7 @@ from app.results.pending import Remedies, remedies_in
 from app.results.queries import (
     announcement,
     announcements_page,
+    heats_to_run_again,
     latest_announcements,
     result,
     still_holding,
@@ -68,6 +69,7 @@ class _Found:
 
     holding: frozenset[AnnouncementId]
     shaken: frozenset[HeatId]
+    to_run_again: frozenset[HeatId]
     open_cases: Mapping[HeatId, int]
     ruled_at: Mapping[HeatId, datetime]
     remedies: Mapping[HeatId, Remedies]
@@ -94,6 +96,7 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
     return _Found(
         holding=still_holding(conn, meet_id, latest),
         shaken=heats_with_shaken(conn, heat_ids),
+        to_run_again=heats_to_run_again(conn, heat_ids),
         open_cases=open_cases_in(conn, heat_ids),
         ruled_at=last_ruled_in(conn, heat_ids),
         remedies=remedies_in(conn, heat_ids),
@@ -111,13 +114,16 @@ def _finality(row: AnyRow, found: _Found) -> Finality:
 def _pending(row: AnyRow, found: _Found) -> Iterator[str]:
     """What a result waits for, in words for everybody: no names, nothing of what is reported."""
     heat_id = row.heat_id
-    if row.id not in found.holding:
+    remedies = found.remedies.get(heat_id, Remedies())
+    is_told = all(at <= row.entered_at for at in remedies.ordered_at)
+    if row.id not in found.holding or not is_told:
         yield _to_announce(row, is_shaken=heat_id in found.shaken)
+    if heat_id in found.to_run_again:
+        yield "The re-run of some teams is to come."
     count = found.open_cases.get(heat_id, 0)
     if count:
         yield f"{'A case awaits' if count == 1 else f'{count} cases await'} the head official."
-    if heat_id in found.remedies:
-        yield from found.remedies[heat_id].awaited
+    yield from remedies.awaited
     yield from _running(found.windows.get(heat_id, ()), found.zone, found.now)
 
 

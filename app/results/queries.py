@@ -110,6 +110,7 @@ _LINES = (
         announcements.c.heat_id,
         announcements.c.number,
         announcements.c.announced_at,
+        announcements.c.entered_at,
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number.label("heat_number"),
@@ -148,6 +149,16 @@ _LEADS_ON = (
         heats, (heats.c.event_id == rounds.c.event_id) & (heats.c.round_key == rounds.c.round_key)
     )
     .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
+)
+_TO_RUN_AGAIN = (
+    select(re_runs.c.heat_id)
+    .join(heats, heats.c.id == re_runs.c.run_heat_id)
+    .where(
+        re_runs.c.heat_id.in_(bindparam("heats", expanding=True)),
+        re_runs.c.state == "in force",
+        heats.c.state != HeatState.ANNOUNCED.value,
+    )
+    .distinct()
 )
 _SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
@@ -433,6 +444,11 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
 def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:
     """The announcements of heats that stand, as `still_holding` takes them."""
     return conn.execute(_LATEST, {"heats": list(heat_ids)}).all()
+
+
+def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
+    """Those of the heats of which some teams are to run again and have no result of that yet."""
+    return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
 
 
 def leads_on(conn: Connection, heat_id: HeatId) -> bool:

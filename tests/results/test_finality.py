@@ -18,6 +18,10 @@ from sqlalchemy import Connection, event
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import HeatId, MeetId
 from app.results.finality import finality_of
+from tests.appeals.desk import a_protest as desk_protest
+from tests.appeals.desk import an_announced_disqualification, lodge, set_aside, team
+from tests.appeals.desk import announced as desk_announced
+from tests.appeals.desk import decided as desk_decided
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
 from tests.forms.pdf_reading import read_text
 from tests.results.remedies import SET_ASIDE, a_decision, a_protest, an_appeal, change, withdrawn_at
@@ -149,7 +153,7 @@ ADVICE = ["The decision on protest 1 is to be told to those who protested."]
     [
         ({}, ADVICE),
         ({"verdict": "upheld"}, ADVICE),
-        ({"verdict": "upheld", "carried_out": [SET_ASIDE]}, []),
+        ({"verdict": "upheld", "carried_out": [SET_ASIDE], "decided_at": NOON}, []),
         ({"verdict": "referred"}, []),
         ({"instance": "jury"}, []),
         ({"advised_at": LATER - timedelta(hours=1)}, []),
@@ -165,6 +169,42 @@ def test_a_result_waits_for_the_advice_that_nothing_is_amended(
     since, pending = board(hand)
     assert pending == words
     assert (since is None) is bool(words)
+
+
+def test_what_a_decision_ordered_is_announced_before_a_result_is_final_whatever_its_lines_say(
+    service: Service,
+) -> None:
+    # World Athletics TR8.7.1: the time for an appeal counts from the amended result.
+    hand = announced(service)
+    service.clock.stand_at(LATER)
+    a_decision(hand, a_protest(hand, state="upheld"), verdict="upheld", carried_out=[SET_ASIDE])
+    assert board(hand) == (None, ["An amended result is to be announced."])
+    service.clock.move(timedelta(minutes=1))
+    told = hand.announce()
+    assert told.status_code == 201
+    assert [one["remedy"] for one in told.json()["windows"]] == ["protest", "appeal"]
+    assert board(hand)[1] == ["Protests until 14:31:00 CEST.", "Appeals until 14:31:00 CEST."]
+
+
+def test_a_result_waits_for_a_re_run_of_some_of_its_teams(service: Service) -> None:
+    # Rio 2016, women's 4x100 m: an obstructed team ran again, alone, and its time counted.
+    service.clock.stand_at(NOON)
+    hand = a_meet(service, heats=1)
+    ruling = an_announced_disqualification(hand)
+    lodged = lodge(hand, desk_protest(hand, ruling))
+    again = {"order": "run again", "teams": [team(hand)], "time_to_beat": "42.30"}
+    orders = [*set_aside(ruling), again]
+    service.clock.move(timedelta(minutes=1))
+    desk_decided(hand, lodged, "upheld", orders=orders)
+    told = desk_announced(hand)
+    assert told["changes"]
+    service.clock.stand_at(LATER)
+    assert board(hand) == (None, ["The re-run of some teams is to come."])
+    hand.heats = hand.desk.get("heats").json()["heats"]
+    hand.load_result(1)
+    desk_announced(hand, 1)
+    assert board(hand)[1] == []
+    assert board(hand, 1)[1] == ["Protests until 14:30:00 CEST."]
 
 
 def test_it_is_final_since_the_last_thing_was_settled(service: Service) -> None:
