@@ -71,6 +71,7 @@ def tell_links(
     yield "Anybody may read, without joining:"
     yield f"  {address}/api/meets/{meet_id}/heats"
     yield f"  {address}/api/meets/{meet_id}/announcements"
+    yield f"  {address}/api/meets/{meet_id}/scores"
     yield f"  {address}/api/meets/{meet_id}/windows.ics"
 
 

@@ -31,7 +31,7 @@ from seed_demo.setting_up import set_up
 from seed_demo.stage import Stage
 from seed_demo.story import Story, read_story
 from seed_demo.story_clock import StoryClock, Timetable, ending_at
-from seed_demo.telling import Happening, Told, finals, left_open, table_of
+from seed_demo.telling import Happening, Told, left_open, table_of, what_is_final
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,7 @@ def _tell(played: Played) -> None:
     print(f"{files.name}, {files.venue}  (times in {files.time_zone})\n")
     print("\n".join(table_of(played.happenings, files.time_zone)))
     print()
-    print("\n".join(finals(_finality(played.stage), files.time_zone)))
+    print("\n".join(what_is_final(_finality(played.stage), files.time_zone)))
     print()
     print("\n".join(left_open(open_cases(played.stage))))
 

@@ -176,7 +176,7 @@ class Protest(Wire):
 
 
 class Decide(Wire):
-    """The referee rejects a protest; what would be ordered otherwise the story has no need of."""
+    """The referee decides on a protest; in this story none is upheld or referred."""
 
     do: Literal["decide"]
     at: time

@@ -70,7 +70,7 @@ def left_open(cases: Iterable[CaseLine]) -> Iterator[str]:
         yield from wrap(text, WIDTH)
 
 
-def finals(known: Iterable[tuple[str, Finality]], zone: str) -> Iterator[str]:
+def what_is_final(known: Iterable[tuple[str, Finality]], zone: str) -> Iterator[str]:
     """What is final since when, and what each other result still waits for, a sentence each."""
     for heat_key, one in known:
         name = heat_key.replace("-", " ").capitalize()
