@@ -23,15 +23,26 @@ from app.appeals.wire import (
     Verdict,
 )
 from app.clock import in_zone
-from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId
+from app.ids import (
+    AppealId,
+    CaseId,
+    DecisionId,
+    HeatId,
+    MeetId,
+    ProtestId,
+    RulingId,
+    TeamId,
+)
 from app.meets.queries import MeetFacts, meet_facts
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
+from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
 from app.results.tables import windows
 from app.rounds.tables import re_runs
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
+from app.rulings.queries import ruling_out
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
@@ -214,6 +225,16 @@ def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> 
     if row is None:
         raise NotFound("There is no such decision at this meet.")
     return row
+
+
+def cases_about(conn: Connection, meet_id: MeetId, protest: AnyRow) -> list[CaseId]:
+    """The cases that a protest is about: its ruling's, and those of its teams in this heat."""
+    named = (
+        [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
+    )
+    teams_named = [protest.team_id, protest.against_id]
+    of_teams = cases_of_teams(conn, HeatId(protest.heat_id), teams_named)
+    return list(dict.fromkeys([*named, *of_teams]))
 
 
 def is_the_jurys(conn: Connection, meet_id: MeetId, ident: str) -> bool:
