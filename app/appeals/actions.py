@@ -17,6 +17,7 @@ from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import store_appeal
 from app.appeals.ordered import Ordered
 from app.appeals.queries import (
+    cases_about,
     protest_out,
     protest_row,
     referees_decision,
@@ -34,11 +35,9 @@ from app.appeals.wire import (
 from app.clock import rfc3339
 from app.ids import (
     AppealId,
-    CaseId,
     DecisionId,
     HeatId,
     ProtestId,
-    RulingId,
     new_id,
 )
 from app.meets.queries import MeetFacts, meet_facts
@@ -47,7 +46,7 @@ from app.refusals import Malformed, NeedsWord, OwnReport, Stale, StateConflict
 from app.results.opening import open_windows
 from app.results.queries import last_announcement
 from app.rules.windows import WindowOpener
-from app.rulings.queries import authors_in, ruling_out
+from app.rulings.queries import authors_in
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -122,10 +121,8 @@ def _insist_second_person(unit: Unit, protest: AnyRow, caller: Caller) -> None:
     """Nobody decides on their own report; a referee may decide on a protest against their ruling
     (World Athletics TR8.3), from which the appeal to the jury lies.
     """
-    if protest.ruling_id is None:
-        return
-    ruling = ruling_out(unit.conn, unit.meet_id, RulingId(protest.ruling_id))
-    if caller.official_id in authors_in(unit.conn, CaseId(ruling.case)):
+    cases = cases_about(unit.conn, unit.meet_id, protest)
+    if any(caller.official_id in authors_in(unit.conn, case) for case in cases):
         raise OwnReport(
             "You wrote a report in the case that this protest is about, so another referee decides "
             "it, or it is referred to the jury by another referee."

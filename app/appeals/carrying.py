@@ -58,6 +58,7 @@ from app.rules.placing import (
     FinishStatus,
     open_ties,
     order_contradicts_times,
+    place_heat,
 )
 from app.rules.qualifying import Disqualified, HeatRun, Letter, Ran, ReRun, Seat
 from app.rulings.decided import disqualification_in, disqualify, restore, set_aside
@@ -272,6 +273,7 @@ def _insist_list_agrees(
             "Without a time for this team every team that finished needs a place: give its time.",
             field=f"/orders/{last}/time",
         )
+    _insist_on_places(bench, orders, finishes)
     if order_contradicts_times(finishes) or open_ties(finishes):
         raise Malformed(
             "With this line the places of the finish list contradict its times, or leave a tie "
@@ -279,6 +281,24 @@ def _insist_list_agrees(
             "instead, and announce it.",
             field=f"/orders/{last}",
         )
+
+
+def _insist_on_places(
+    bench: Bench, orders: Sequence[OrderIn], finishes: Sequence[Finish]
+) -> None:
+    """A place that an order gives is the one that the team gets in the list, or it is refused."""
+    placed = {one.lane: one.place for one in place_heat(finishes)}
+    lanes = {one.team: one.finish.lane for one in bench.run.ran}
+    for at, order in enumerate(orders):
+        if not isinstance(order, CorrectIn) or order.place is None:
+            continue
+        place = placed.get(lanes.get(order.team, 0))
+        if place is not None and place != order.place:
+            raise Malformed(
+                f"With this line {bench.name(order.team)} would be place {place} of the finish "
+                f"list, not {order.place}. Correct its time, or the other teams' lines with it.",
+                field=f"/orders/{at}/place",
+            )
 
 
 def _ran(line: Line) -> Ran:
@@ -506,6 +526,9 @@ def _call_off(bench: Bench, kept: Kept) -> Understood:
     known = [one for one in bench.at_hand.round.re_runs if one.key == kept["heat"]]
     if not known:
         raise StateConflict("This re-run was called off already.")
+    again = heat(bench.conn, bench.meet_id, HeatId(kept["heat"]))
+    if again.state is not HeatState.TO_COME or again.run:
+        raise StateConflict("This re-run has been started, so it can no longer be called off.")
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         call_off_re_run(unit, kept["re_run"], decision)

@@ -9,10 +9,10 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import appeal_row, decisions_on, protest_out, protest_row
+from app.appeals.queries import appeal_row, cases_about, decisions_on, protest_out, protest_row
 from app.appeals.standing import appeal_out, if_granted
 from app.appeals.wire import DossierOut
-from app.ids import AppealId, HeatId, MeetId, ProtestId, RulingId
+from app.ids import AppealId, HeatId, MeetId, ProtestId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound
 from app.reports.queries import case_out, cases_of_teams
@@ -33,11 +33,8 @@ def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetim
     meet = meet_facts(conn, meet_id)
     protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
     heat_id = HeatId(row.heat_id)
-    rulings_first = (
-        [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
-    )
-    concerned = cases_of_teams(conn, heat_id, [row.team_id, protest.team_id, protest.against_id])
-    cases = list(dict.fromkeys([*rulings_first, *concerned]))
+    appellants = cases_of_teams(conn, heat_id, [row.team_id])
+    cases = list(dict.fromkeys([*cases_about(conn, meet_id, protest), *appellants]))
     of_cases = {case: rulings_of_case(conn, meet_id, case) for case in cases}
     return DossierOut(
         appeal=appeal_out(conn, meet_id, appeal_id),

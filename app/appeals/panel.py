@@ -15,18 +15,24 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row, officials_of
 from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
-from app.appeals.queries import appeal_row, protest_row, referees_decision, votes_of
+from app.appeals.queries import (
+    appeal_row,
+    cases_about,
+    protest_row,
+    referees_decision,
+    votes_of,
+)
 from app.appeals.standing import appeal_out, state_now, touched_by
 from app.appeals.states import AppealState
 from app.appeals.tables import appeals, votes
 from app.appeals.wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.clock import rfc3339
-from app.ids import AppealId, CaseId, OfficialId, ProtestId, RulingId, VoteId
+from app.ids import AppealId, OfficialId, ProtestId, VoteId
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import Affected, IdTaken, Malformed, NotYours, Stale, StateConflict
 from app.roles import Role
-from app.rulings.queries import authors_in, ruling_out
+from app.rulings.queries import authors_in, ruling_out, rulings_of_case
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -34,7 +40,7 @@ IN_PARENTHESES = "World Athletics CR12, from memory"
 
 
 def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[AppealOut]:
-    """Name who decides an appeal, until the first vote is cast."""
+    """Name who decides an appeal; once votes are cast, only seats that are empty are filled."""
 
     def act(unit: Unit) -> Done[AppealOut]:
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
@@ -42,10 +48,7 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
         meet = meet_facts(unit.conn, unit.meet_id)
         insist_open(unit, meet, row)
         if votes_of(unit.conn, appeal_id, row.sitting):
-            raise StateConflict(
-                "Votes have been cast: the panel stays. A member who is concerned withdraws, and a "
-                "substitute takes the place."
-            )
+            _insist_who_sits_stays(panel_of(row), sent)
         _insist_on_size(meet, sent)
         _insist_may_sit(unit, row, [sent.chair, *sent.members, *sent.substitutes])
         panel = {
@@ -53,13 +56,23 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
             "members": [sent.chair, *sent.members],
             "secretary": sent.secretary,
             "substitutes": sent.substitutes,
-            "withdrawn": [],
+            "withdrawn": row.panel["withdrawn"] if row.panel is not None else [],
         }
         change_appeal(unit, row, panel=panel)
         out = appeal_out(unit.conn, unit.meet_id, appeal_id)
         return Done(out, Deed(Kind.PANEL_NAMED, appeal_id, panel))
 
     return act
+
+
+def _insist_who_sits_stays(panel: Mapping[str, Any], sent: PanelIn) -> None:
+    """Nobody is exchanged once it shows how the votes go."""
+    stays = set(panel["members"]) <= {sent.chair, *sent.members}
+    if not stays or panel["chair"] not in {None, sent.chair}:
+        raise StateConflict(
+            "Votes have been cast: who sits on the panel stays, and so does its chair. A member "
+            "who is concerned withdraws; then name who takes the place."
+        )
 
 
 def _insist_on_size(meet: MeetFacts, sent: PanelIn) -> None:
@@ -74,7 +87,7 @@ def _insist_on_size(meet: MeetFacts, sent: PanelIn) -> None:
 
 def _insist_may_sit(unit: Unit, row: AnyRow, people: Iterable[str]) -> None:
     known = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
-    barred = _concerned_before(unit, row)
+    barred = _barred(unit, row)
     for ident in people:
         person: OfficialOut | None = known.get(OfficialId(ident))
         if person is None or not person.active or Role.JURY not in person.roles:
@@ -85,22 +98,24 @@ def _insist_may_sit(unit: Unit, row: AnyRow, people: Iterable[str]) -> None:
             )
         if person.id in barred:
             raise Malformed(
-                f"{person.name} {barred[person.id]} in this matter, so somebody else sits.",
+                f"{person.name} {barred[person.id]}, so somebody else sits.",
                 field="/members",
             )
 
 
-def _concerned_before(unit: Unit, row: AnyRow) -> Mapping[OfficialId, str]:
-    """Who has had a part in what is appealed: reported it, ruled on it, or decided the protest."""
+def _barred(unit: Unit, row: AnyRow) -> Mapping[OfficialId, str]:
+    """Who has had a part in what is appealed, or has withdrawn from it."""
     protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
     decided = referees_decision(unit.conn, unit.meet_id, ProtestId(row.protest_id))
     found: dict[OfficialId, str] = {}
-    if protest.ruling_id is not None:
-        ruling = ruling_out(unit.conn, unit.meet_id, RulingId(protest.ruling_id))
-        found |= dict.fromkeys(authors_in(unit.conn, CaseId(ruling.case)), "wrote a report")
-        found[ruling.official] = "ruled"
+    for case in cases_about(unit.conn, unit.meet_id, protest):
+        found |= dict.fromkeys(authors_in(unit.conn, case), "wrote a report in this matter")
+        for ruling in rulings_of_case(unit.conn, unit.meet_id, case):
+            found[ruling_out(unit.conn, unit.meet_id, ruling).official] = "ruled in this matter"
     if decided is not None:
         found[OfficialId(decided.official_id)] = "decided the protest"
+    for gone in row.panel["withdrawn"] if row.panel is not None else []:
+        found[OfficialId(gone["official"])] = "has withdrawn from this appeal"
     return found
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, select
+from sqlalchemy import Connection, bindparam, func, or_, select
 
 from app.access.tables import officials
 from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
@@ -23,14 +23,26 @@ from app.appeals.wire import (
     Verdict,
 )
 from app.clock import in_zone
-from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId, TeamId
+from app.ids import (
+    AppealId,
+    CaseId,
+    DecisionId,
+    HeatId,
+    MeetId,
+    ProtestId,
+    RulingId,
+    TeamId,
+)
 from app.meets.queries import MeetFacts, meet_facts
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
+from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
 from app.results.tables import windows
+from app.rounds.tables import re_runs
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
+from app.rulings.queries import ruling_out
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
@@ -139,14 +151,17 @@ _APPEAL_WINDOWS = (
     .order_by(windows.c.opened_at, windows.c.id)
 )
 _here = heats.alias("here")
+_REPEATED_ROUND = func.coalesce(re_runs.c.round_key, _here.c.round_key)
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
     .join(heats, heats.c.id == lanes.c.heat_id)
-    .join(
-        _here,
-        (_here.c.event_id == heats.c.event_id) & (_here.c.round_key == heats.c.round_key),
+    .join(_here, _here.c.event_id == heats.c.event_id)
+    .outerjoin(re_runs, re_runs.c.run_heat_id == _here.c.id)
+    .where(
+        _here.c.id == bindparam("heat"),
+        lanes.c.team_id == bindparam("team"),
+        or_(heats.c.id == _here.c.id, heats.c.round_key == _REPEATED_ROUND),
     )
-    .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
 
 
@@ -179,7 +194,10 @@ def window_for_appeal(conn: Connection, decided: AnyRow) -> AnyRow | None:
 
 
 def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
-    """Whether a team is in the round of this heat (World Athletics TR8.3), and its lane in it."""
+    """Whether a team is in the round of this heat (World Athletics TR8.3), and its lane in it.
+
+    A re-run is of the round that it repeats, also where it was called off.
+    """
     rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
     here = next((row.lane for row in rows if row.heat_id == heat_id), None)
     return bool(rows), here
@@ -207,6 +225,16 @@ def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> 
     if row is None:
         raise NotFound("There is no such decision at this meet.")
     return row
+
+
+def cases_about(conn: Connection, meet_id: MeetId, protest: AnyRow) -> list[CaseId]:
+    """The cases that a protest is about: its ruling's, and those of its teams in this heat."""
+    named = (
+        [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
+    )
+    teams_named = [protest.team_id, protest.against_id]
+    of_teams = cases_of_teams(conn, HeatId(protest.heat_id), teams_named)
+    return list(dict.fromkeys([*named, *of_teams]))
 
 
 def is_the_jurys(conn: Connection, meet_id: MeetId, ident: str) -> bool:

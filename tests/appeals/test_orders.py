@@ -169,10 +169,10 @@ def test_two_teams_can_change_places_by_two_corrections(meet: MeetAtHand) -> Non
     assert meet.load_result(content="\n".join(rows)).status_code == 201
     announced(meet)
     protest = lodge(meet, a_protest(meet, team=team(meet, 5)))
-    first = {"order": "correct", "team": team(meet, 5), "time": "42.40", "place": 4}
+    first = {"order": "correct", "team": team(meet, 5), "time": "42.39", "place": 4}
     second = {"order": "correct", "team": team(meet, 4), "time": "42.40", "place": 5}
-    told = refused(meet, protest, [first], 422, "malformed")
-    assert told["errors"][0]["pointer"] == "/orders/0"
+    told = refused(meet, protest, [second], 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/orders/0/place"
     out = decided(meet, protest, "upheld", orders=[first, second])
     lines = meet.desk.get(f"heats/{meet.heat()}/result").json()["lines"]
     places = {line["lane"]: line["place"] for line in lines}
@@ -183,7 +183,9 @@ def test_two_teams_can_change_places_by_two_corrections(meet: MeetAtHand) -> Non
 def test_a_correction_that_contradicts_the_list_is_refused(meet: MeetAtHand) -> None:
     _ruling, protest = at_a_desk(meet)
     slow = [{"order": "correct", "team": team(meet, 8), "time": "42.80", "place": 1}]
-    assert "contradict" in refused(meet, protest, slow, 422, "malformed")["detail"]
+    told = refused(meet, protest, slow, 422, "malformed")
+    assert "place 8 of the finish list, not 1" in told["detail"]
+    assert told["errors"][0]["pointer"] == "/orders/0/place"
     same = [{"order": "correct", "team": team(meet, 8), "time": "42.80"}]
     assert "nothing to correct" in refused(meet, protest, same, 409, "conflict")["detail"]
     untimed = [{"order": "correct", "team": team(meet, 8), "place": 2}]
@@ -309,23 +311,24 @@ def test_a_protest_about_a_re_run_that_was_called_off_can_still_be_rejected(
 
 def test_a_team_that_was_drawn_away_keeps_its_name_in_what_is_ordered(meet: MeetAtHand) -> None:
     ruling, protest = at_a_desk(meet)
-    correct = decided(
-        meet, protest, "upheld", orders=ORDERS["correct"](meet, ruling) + set_aside(ruling)
-    )
+    orders = ORDERS["correct"](meet, ruling) + ORDERS["disqualify"](meet, ruling)
+    out = decided(meet, protest, "upheld", orders=orders)
     whole = lodge(meet, a_protest(meet, team=team(meet, 6)))
     decided(meet, whole, "upheld", orders=[{"order": "run again"}])
     name = meet.heats[0]["event_name"]
-    rows = [f"{name},heats,1,{lane},Newcomer {lane}" for lane in (1, 2)]
+    plover = f"{name},heats,1,4,Plover 1,Club 4"
+    rows = [plover, *(f"{name},heats,1,{lane},Newcomer {lane}," for lane in (1, 2))]
     drawn = meet.organiser.post(
-        "start-lists", content="\n".join(["event,round,heat,lane,team", *rows])
+        "start-lists", content="\n".join(["event,round,heat,lane,team,affiliation", *rows])
     )
     assert drawn.status_code == 200, drawn.text
-    again = lodge(meet, a_protest(meet, team=team(meet, 5)))
-    back = [{"order": "restore", "disqualification": ruling["disqualification"]}]
-    assert shown(meet, again, back) is not None
-    refused(meet, again, undo(correct), 409, "conflict")
-    out = decided(meet, again, "upheld", orders=back)
-    assert team_name(meet) in out["decision"]["ordered"][0]
+    again = lodge(meet, a_protest(meet))
+    refused(meet, again, undo(out), 409, "conflict")
+    made = meet.referee.get("disqualifications").json()
+    lane_3 = next(one for one in made if one["team"] == team(meet, 3))
+    orders = [{"order": "set aside", "disqualification": lane_3["id"]}]
+    back = decided(meet, again, "upheld", orders=orders)
+    assert team_name(meet, 3) in back["decision"]["ordered"][0]
 
 
 def team_name(meet: MeetAtHand, lane: int = 4) -> str:
