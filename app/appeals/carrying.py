@@ -283,9 +283,7 @@ def _insist_list_agrees(
         )
 
 
-def _insist_on_places(
-    bench: Bench, orders: Sequence[OrderIn], finishes: Sequence[Finish]
-) -> None:
+def _insist_on_places(bench: Bench, orders: Sequence[OrderIn], finishes: Sequence[Finish]) -> None:
     """A place that an order gives is the one that the team gets in the list, or it is refused."""
     placed = {one.lane: one.place for one in place_heat(finishes)}
     lanes = {one.team: one.finish.lane for one in bench.run.ran}

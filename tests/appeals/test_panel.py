@@ -23,15 +23,15 @@ from tests.builders import Json, MeetAtHand, a_meet, a_meet_document, a_problem,
 from tests.running import Service
 
 
-def step_aside(meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = "") -> Json:
+def step_aside(
+    meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = ""
+) -> Json:
     asked = ask_aside(meet, lodged, name, instead, by)
     assert asked.status_code == 200, asked.text
     return dict(asked.json())
 
 
-def ask_aside(
-    meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = ""
-):  # type: ignore[no-untyped-def]
+def ask_aside(meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = ""):  # type: ignore[no-untyped-def]
     seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
     sent = {"reasons": "My club would gain the lane."}
     if instead is not None:
@@ -127,12 +127,10 @@ def test_who_ruled_does_not_sit_also_where_another_decided(meet: MeetAtHand) -> 
     lodged = appeal(meet, out)
     document = {"name": "referee", "roles": ["referee", "jury"]}
     seen = meet.organiser.get(f"officials/{meet.referee.id}").headers.get("ETag")
-    assert meet.organiser.put(
-        f"officials/{meet.referee.id}", document, etag=seen
-    ).status_code == 200
-    told = a_problem(
-        name_panel(meet, lodged, [*jurors(meet, "", ""), "referee"]), 422, "malformed"
+    assert (
+        meet.organiser.put(f"officials/{meet.referee.id}", document, etag=seen).status_code == 200
     )
+    told = a_problem(name_panel(meet, lodged, [*jurors(meet, "", ""), "referee"]), 422, "malformed")
     assert "ruled in this matter" in told["detail"]
     assert ruling["official"] == meet.referee.id
 
