@@ -1,7 +1,7 @@
 """How long does it take to foresee what a ruling moves, in a round as large as they come?
 
-All heats of the round are in, the next round is drawn, and one case awaits its ruling: confirmed, it
-takes a winner out, and somebody else comes in on time. Asked over HTTP by one referee.
+All heats of the round are in, the next round is drawn, and one case awaits its ruling: confirmed,
+it takes a winner out, and somebody else comes in on time. Asked over HTTP by one referee.
 """
 
 from __future__ import annotations
