@@ -43,6 +43,7 @@ from app.appeals.wire import (
     PanelMember,
     PanelOut,
     Timeliness,
+    Verdict,
 )
 from app.clock import in_zone
 from app.ids import AppealId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
@@ -106,11 +107,19 @@ def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOu
 
 
 def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
-    """The teams that an appeal can move; all of the heat where nobody can say how."""
+    """The teams that an appeal can move, or has moved; all of the heat where nobody can say how."""
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
-    shown = if_granted(conn, meet, row)
+    shown = if_granted(conn, meet, row) or _granted(conn, meet.id, row)
     moved = {lane.team for lane in bench.heat.lanes} if shown is None else teams_in(shown)
     return touched(bench, {*moved, *_parties(conn, meet.id, row)})
+
+
+def _granted(conn: Connection, meet_id: MeetId, row: AnyRow) -> ConsequencesOut | None:
+    """What the jury's last decision moved, None where it has not upheld the appeal."""
+    decided = decisions_of_appeal(conn, meet_id, AppealId(row.id))
+    if not decided or decided[-1].verdict != Verdict.UPHELD:
+        return None
+    return ConsequencesOut.model_validate(decided[-1].moves)
 
 
 def teams_in(shown: ConsequencesOut) -> set[str]:
