@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import insert, update
+from sqlalchemy import Connection, insert, update
 
 from app.access.queries import Caller
 from app.access.signing import statement_digest
-from app.appeals.carrying import Bench, Understood, bench_for, understand
+from app.appeals.carrying import Bench, Understood, bench_for, take_back_all, understand
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
 from app.appeals.papers import decided_paper
@@ -26,6 +26,7 @@ from app.appeals.wire import (
 )
 from app.clock import rfc3339
 from app.ids import (
+    DecisionId,
     HeatId,
     MeetId,
 )
@@ -45,16 +46,33 @@ def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood]
 
 
 def look_at(
-    conn: Any, meet_id: MeetId, heat_id: HeatId, sent: OrdersIn, instance: Instance
+    conn: Connection,
+    meet_id: MeetId,
+    heat_id: HeatId,
+    sent: OrdersIn,
+    instance: Instance,
+    replaced: AnyRow | None = None,
 ) -> ConsequencesOut:
-    """What orders would move, before anything is signed."""
+    """What orders would move, before anything is signed.
+
+    `replaced` is the decision that the jury looks at again: what it ordered is taken back first.
+    """
     bench = bench_for(conn, meet_facts(conn, meet_id), heat_id, instance)
-    return shown_for(bench, sent.orders)[1]
+    back = [] if replaced is None else take_back_all(bench, replaced)
+    effects = [effect for one in [*back, *understand(bench, sent.orders)] for effect in one.effect]
+    return consequences(bench.at_hand, effects)
 
 
 def is_same(known: AnyRow, caller: Caller, content: Mapping[str, Any]) -> bool:
     """Whether this very decision was sent before, by the same official."""
     return bool(known.official_id == caller.official_id and known.content == content)
+
+
+def carry_out(
+    unit: Unit, decision: DecisionId, understood: Sequence[Understood]
+) -> list[dict[str, Any]]:
+    """Carry orders out one after another; gives what it takes to undo each, with its words."""
+    return [{**one.carry_out(unit, decision), "words": one.words} for one in understood]
 
 
 def put_decision(
@@ -66,9 +84,7 @@ def put_decision(
     content: Mapping[str, Any],
 ) -> dict[str, Any]:
     """Carry a decision out, sign and store it; returns what the record keeps."""
-    carried_out = [
-        {**one.carry_out(unit, decided.id), "words": one.words} for one in decided.understood
-    ]
+    carried_out = [*decided.taken_back, *carry_out(unit, decided.id, decided.understood)]
     paper = decided_paper(unit, meet, bench, decided, caller.official_id)
     statement = _statement(unit, meet, decided, paper)
     digest = statement_digest(statement)
@@ -110,6 +126,7 @@ def _statement(
         "appeal": decided.appeal.id if decided.appeal is not None else None,
         "decided_at": rfc3339(unit.now),
         "decision": decided.id,
+        "done_already": decided.done_already,
         "edition": meet.book.key,
         "form_sha256": statement_digest(paper),
         "heard_because": decided.heard_because,

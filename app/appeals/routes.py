@@ -265,18 +265,14 @@ async def put_vote(
 @router.post("/api/meets/{meet}/appeals/{appeal}/consequences", response_model=ConsequencesOut)
 async def look_at_appeal(meet: Meet, appeal: Appeal, sent: OrdersIn, here: Here) -> Response:
     """What these orders would move, before the jury signs. Nothing is stored."""
-    meet_id = MeetId(meet)
-    return answer(
-        await here.store.read_apart(
-            lambda conn: deciding.look_at(
-                conn,
-                meet_id,
-                HeatId(queries.appeal_row(conn, meet_id, AppealId(appeal)).heat_id),
-                sent,
-                Instance.JURY,
-            )
-        )
-    )
+    meet_id, appeal_id = MeetId(meet), AppealId(appeal)
+
+    def read(conn: Connection) -> ConsequencesOut:
+        heat_id = HeatId(queries.appeal_row(conn, meet_id, appeal_id).heat_id)
+        replaced = queries.standing_decision(conn, meet_id, appeal_id)
+        return deciding.look_at(conn, meet_id, heat_id, sent, Instance.JURY, replaced)
+
+    return answer(await here.store.read_apart(read))
 
 
 @router.put("/api/meets/{meet}/appeals/{appeal}/decision", response_model=AppealOut)
