@@ -17,7 +17,7 @@ from sqlalchemy import update
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
 from app.appeals.carrying import bench_for
-from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
+from app.appeals.deciding import is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.lodging import paid
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
@@ -144,7 +144,7 @@ def decide_appeal(
         step = APPEAL_TABLE.step(AppealState.ADMITTED, ACTS[verdict])
         counted = _count(unit, meet, row, caller, verdict)
         bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-        understood, shown = shown_for(bench, sent.orders)
+        orders, understood, shown = shown_on_appeal(bench, row, sent.orders)
         concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
         insist_unconcerned(unit, meet, row, counted["voters"], concerned)
         protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
@@ -155,7 +155,7 @@ def decide_appeal(
             verdict=verdict,
             reasons=sent.reasons,
             heard_because=None,
-            sent=sent.orders,
+            sent=orders,
             protest=protest,
             appeal=row,
             understood=understood,
