@@ -16,8 +16,8 @@ from sqlalchemy import update
 
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
-from app.appeals.carrying import Bench, Understood, bench_for, take_back_all, understand
-from app.appeals.deciding import carry_out, is_same, move_protest, put_decision
+from app.appeals.carrying import bench_for
+from app.appeals.deciding import is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.lodging import paid
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
@@ -31,7 +31,6 @@ from app.appeals.queries import (
     appeal_row,
     decisions_of_appeal,
     protest_row,
-    standing_decision,
     votes_of,
 )
 from app.appeals.standing import (
@@ -69,7 +68,6 @@ from app.ids import AppealId, DecisionId, HeatId, OfficialId, ProtestId, new_id
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import Malformed, NotYours, Stale, StateConflict
-from app.rounds.consequences import consequences
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -193,26 +191,19 @@ def decide_appeal(
         step = APPEAL_TABLE.step(AppealState.ADMITTED, ACTS[verdict])
         _insist_chair(row, caller, "signs its decision")
         counted = _count(unit, row, verdict)
-        concerned = touched_by(unit.conn, meet, row)
-        decision = DecisionId(new_id())
-        first = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-        back, taken_back = _take_back_earlier(unit, first, row, decision)
-        # Read again: the orders are understood by what is left after that.
         bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-        understood = understand(bench, sent.orders)
-        effects = [effect for one in [*back, *understood] for effect in one.effect]
-        shown = consequences(first.at_hand, effects)
-        concerned = touched(first, teams_in(shown) | concerned.teams)
+        orders, understood, shown = shown_on_appeal(bench, row, sent.orders)
+        concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
         insist_unconcerned(unit, meet, row, [caller.official_id, *counted["voters"]], concerned)
         protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
         deposit = _deposit_after(meet, row, sent, verdict)
         decided = Ordered(
-            id=decision,
+            id=DecisionId(new_id()),
             instance=Instance.JURY,
             verdict=verdict,
             reasons=sent.reasons,
             heard_because=None,
-            sent=sent.orders,
+            sent=orders,
             protest=protest,
             appeal=row,
             understood=understood,
@@ -220,7 +211,6 @@ def decide_appeal(
             advised_at=None,
             more={"votes": counted["told"], "deposit": deposit and deposit["outcome"]},
             done_already=sent.done_already,
-            taken_back=taken_back,
         )
         body = put_decision(unit, meet, bench, decided, caller, content)
         _replace_earlier(unit, row, decided.id)
@@ -232,17 +222,6 @@ def decide_appeal(
         return Done(Put(out, created=True), Deed(Kind.APPEAL_DECIDED, appeal_id, body))
 
     return act
-
-
-def _take_back_earlier(
-    unit: Unit, bench: Bench, row: AnyRow, decision: DecisionId
-) -> tuple[list[Understood], list[dict[str, Any]]]:
-    """What the jury ordered in an earlier sitting goes with the decision that it is replaced by."""
-    earlier = standing_decision(unit.conn, unit.meet_id, AppealId(row.id))
-    if earlier is None:
-        return [], []
-    back = take_back_all(bench, earlier)
-    return back, carry_out(unit, decision, back)
 
 
 def _decided_in_this_sitting(unit: Unit, row: AnyRow) -> AnyRow | None:

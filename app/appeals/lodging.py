@@ -18,6 +18,7 @@ from app.appeals.queries import (
     appeal_row,
     deposit_asked,
     deposit_rule,
+    is_the_jurys,
     next_appeal_number,
     next_protest_number,
     protest_out,
@@ -302,6 +303,8 @@ def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
 
 def _refuse_against_jury(unit: Unit, appeal_id: AppealId) -> None:
     """Whoever names an appeal, or a decision of the jury, wants what no rule gives."""
+    if is_the_jurys(unit.conn, unit.meet_id, appeal_id):
+        raise _final()
     try:
         appeal_row(unit.conn, unit.meet_id, appeal_id)
     except NotFound:

@@ -37,10 +37,8 @@ class Ordered:
     advised_at: datetime | None
     more: Mapping[str, Any]
     done_already: str | None = None
-    taken_back: Sequence[Mapping[str, Any]] = ()
 
     @property
     def words(self) -> list[str]:
-        """What it orders, in words; first what it takes back of the decision that it replaces."""
-        before = [str(kept["words"]) for kept in self.taken_back]
-        return before + [one.words for one in self.understood]
+        """What it orders, in words."""
+        return [one.words for one in self.understood]

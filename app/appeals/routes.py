@@ -22,7 +22,6 @@ from app.appeals.wire import (
     AppealsOut,
     DepositPaidIn,
     DossierOut,
-    Instance,
     JuryDecisionIn,
     OrdersIn,
     PanelIn,
@@ -44,7 +43,6 @@ from app.ids import (
     CaseId,
     ChosenId,
     DecisionId,
-    HeatId,
     MeetId,
     OfficialId,
     ProtestId,
@@ -116,13 +114,7 @@ async def look_at_protest(meet: Meet, protest: Protest, sent: OrdersIn, here: He
     meet_id = MeetId(meet)
     return answer(
         await here.store.read_apart(
-            lambda conn: deciding.look_at(
-                conn,
-                meet_id,
-                HeatId(queries.protest_row(conn, meet_id, ProtestId(protest)).heat_id),
-                sent,
-                Instance.REFEREE,
-            )
+            lambda conn: deciding.look_at_protest(conn, meet_id, ProtestId(protest), sent)
         )
     )
 
@@ -265,14 +257,12 @@ async def put_vote(
 @router.post("/api/meets/{meet}/appeals/{appeal}/consequences", response_model=ConsequencesOut)
 async def look_at_appeal(meet: Meet, appeal: Appeal, sent: OrdersIn, here: Here) -> Response:
     """What these orders would move, before the jury signs. Nothing is stored."""
-    meet_id, appeal_id = MeetId(meet), AppealId(appeal)
-
-    def read(conn: Connection) -> ConsequencesOut:
-        heat_id = HeatId(queries.appeal_row(conn, meet_id, appeal_id).heat_id)
-        replaced = queries.standing_decision(conn, meet_id, appeal_id)
-        return deciding.look_at(conn, meet_id, heat_id, sent, Instance.JURY, replaced)
-
-    return answer(await here.store.read_apart(read))
+    meet_id = MeetId(meet)
+    return answer(
+        await here.store.read_apart(
+            lambda conn: deciding.look_at_appeal(conn, meet_id, AppealId(appeal), sent)
+        )
+    )
 
 
 @router.put("/api/meets/{meet}/appeals/{appeal}/decision", response_model=AppealOut)

@@ -98,7 +98,17 @@ def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOu
     wanted = sought_by(conn, meet.id, row)
     if not wanted:
         return None
-    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
+    return _moved(bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY), wanted)
+
+
+def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
+    """What would move if the decision that is looked at again did not stand; None for no such."""
+    if row.reopened is None:
+        return None
+    return _moved(bench, [UndoIn(order="undo", decision=row.reopened["decision"])])
+
+
+def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
     try:
         understood = understand(bench, wanted)
         return consequences(bench.at_hand, [one for each in understood for one in each.effect])
@@ -110,8 +120,10 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     """The teams that an appeal can move; all of the heat where nobody can say how."""
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
     decided = standing_decision(conn, meet.id, AppealId(row.id))
-    # Once it has decided, its members are those whom that did not touch, also in a new sitting.
-    shown = decided_moves(decided) if decided is not None else if_granted(conn, meet, row)
+    if decided is not None and row.state != AppealState.LODGED:
+        shown: ConsequencesOut | None = decided_moves(decided)
+    else:
+        shown = if_granted(conn, meet, row) or _if_taken_back(bench, row)
     moved = {lane.team for lane in bench.heat.lanes} if shown is None else teams_in(shown)
     return touched(bench, {*moved, *_parties(conn, meet.id, row)})
 
