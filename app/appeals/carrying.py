@@ -26,7 +26,7 @@ from app.appeals.orders import (
 )
 from app.appeals.queries import decision_row, is_the_jurys
 from app.appeals.wire import Instance
-from app.ids import DecisionId, DisqualificationId, HeatId, MeetId, TeamId, new_id
+from app.ids import DecisionId, DisqualificationId, HeatId, MeetId, RulingId, TeamId, new_id
 from app.meets.actions import add_lane, give_back_run, remove_lane, run_whole_heat_again
 from app.meets.queries import MeetFacts, heat, team_row
 from app.meets.states import HeatState
@@ -62,8 +62,10 @@ from app.rules.placing import (
 )
 from app.rules.qualifying import Disqualified, HeatRun, Letter, Ran, ReRun, Seat
 from app.rulings.decided import disqualification_in, disqualify, restore, set_aside
+from app.rulings.queries import jury_stands_on
 from app.sheets.race_time import parse_time, show_time
 from app.store.action import Unit
+from app.store.rows import AnyRow
 from app.visible import likeness
 
 Kept = Mapping[str, Any]
@@ -175,6 +177,7 @@ def _one(conn: Connection, bench: Bench, ident: DisqualificationId) -> tuple[Any
 def _set_aside(bench: Bench, ident: DisqualificationId) -> Understood:
     row, name, what = _one(bench.conn, bench, ident)
     _insist_not_the_jurys(bench, row.by_decision)
+    _insist_jury_let_not_stand(bench, row.by_ruling)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         set_aside(
@@ -191,11 +194,23 @@ def _insist_not_the_jurys(bench: Bench, by: str | None) -> None:
     if bench.letter is not Letter.BY_REFEREE or by is None:
         return
     if is_the_jurys(bench.conn, bench.meet_id, by):
-        raise StateConflict(
-            "The jury has decided this, and its decision is final: a referee's decision does not "
-            f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury "
-            "can reopen its decision."
-        )
+        raise _jurys_word(bench)
+
+
+def _insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
+    """What the jury has let stand is no more undone by the referee than what it has ordered."""
+    if bench.letter is not Letter.BY_REFEREE or ruling is None:
+        return
+    if jury_stands_on(bench.conn, RulingId(ruling)):
+        raise _jurys_word(bench)
+
+
+def _jurys_word(bench: Bench) -> StateConflict:
+    return StateConflict(
+        "The jury has decided this, and its decision is final: a referee's decision does not "
+        f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury can "
+        "reopen its decision."
+    )
 
 
 def _restore(bench: Bench, ident: DisqualificationId) -> Understood:
@@ -441,8 +456,12 @@ def _undo(bench: Bench, order: UndoIn, field: str) -> Iterator[Understood]:
     _insist_not_the_jurys(bench, known.id)
     if not known.carried_out:
         raise Malformed("This decision ordered nothing that could be undone.", field=field)
-    for kept in reversed(known.carried_out):
-        yield take_back(bench, kept)
+    yield from take_back_all(bench, known)
+
+
+def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
+    """All that a decision carried out, taken back in opposite order."""
+    return [take_back(bench, kept) for kept in reversed(decision.carried_out)]
 
 
 def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind a line)

@@ -22,7 +22,6 @@ from app.appeals.wire import (
     AppealsOut,
     DepositPaidIn,
     DossierOut,
-    Instance,
     JuryDecisionIn,
     OrdersIn,
     PanelIn,
@@ -44,7 +43,6 @@ from app.ids import (
     CaseId,
     ChosenId,
     DecisionId,
-    HeatId,
     MeetId,
     OfficialId,
     ProtestId,
@@ -116,13 +114,7 @@ async def look_at_protest(meet: Meet, protest: Protest, sent: OrdersIn, here: He
     meet_id = MeetId(meet)
     return answer(
         await here.store.read_apart(
-            lambda conn: deciding.look_at(
-                conn,
-                meet_id,
-                HeatId(queries.protest_row(conn, meet_id, ProtestId(protest)).heat_id),
-                sent,
-                Instance.REFEREE,
-            )
+            lambda conn: deciding.look_at_protest(conn, meet_id, ProtestId(protest), sent)
         )
     )
 
@@ -268,13 +260,7 @@ async def look_at_appeal(meet: Meet, appeal: Appeal, sent: OrdersIn, here: Here)
     meet_id = MeetId(meet)
     return answer(
         await here.store.read_apart(
-            lambda conn: deciding.look_at(
-                conn,
-                meet_id,
-                HeatId(queries.appeal_row(conn, meet_id, AppealId(appeal)).heat_id),
-                sent,
-                Instance.JURY,
-            )
+            lambda conn: deciding.look_at_appeal(conn, meet_id, AppealId(appeal), sent)
         )
     )
 

@@ -58,7 +58,8 @@ def news_since(unit: Unit, heat_id: HeatId, last: AnyRow | None) -> News:
     """What has come in a heat since its last announcement, None before the first."""
     decided = decided_since(unit.conn, heat_id, 0 if last is None else last.decisions_seen)
     if last is None:
-        return News(decided.count, is_first=True, by_referee=False, by_jury_alone=False)
+        # What was decided elsewhere in the round has amended no result of this heat.
+        return News(decided.count, True, decided.by_referee and decided.is_here, False)
     alone = decided.by_jury and not decided.by_referee and not _moved_otherwise(unit, last)
     return News(decided.count, False, decided.by_referee, alone, decided.is_here)
 
