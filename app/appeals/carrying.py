@@ -15,10 +15,12 @@ from sqlalchemy import Connection
 
 from app.appeals.orders import (
     AdvanceIn,
+    CallOffIn,
     CorrectIn,
     DisqualifyIn,
     ExtraLaneIn,
     OrderIn,
+    RecallIn,
     RestoreIn,
     RunAgainIn,
     SetAsideIn,
@@ -145,7 +147,9 @@ def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
     return understood
 
 
-def _understand(bench: Bench, order: OrderIn, field: str) -> Iterator[Understood]:
+def _understand(  # noqa: C901  (a kind a line)
+    bench: Bench, order: OrderIn, field: str
+) -> Iterator[Understood]:
     match order:
         case SetAsideIn():
             yield _set_aside(bench, DisqualificationId(order.disqualification))
@@ -157,6 +161,10 @@ def _understand(bench: Bench, order: OrderIn, field: str) -> Iterator[Understood
             yield _correct(bench, order, field)
         case AdvanceIn():
             yield _advance(bench, order, field)
+        case RecallIn():
+            yield _recall(bench, TeamId(order.team))
+        case CallOffIn():
+            yield _call_off(bench, HeatId(order.heat))
         case ExtraLaneIn():
             yield _extra_lane(bench, order, field)
         case RunAgainIn() if order.teams:
@@ -248,7 +256,8 @@ def _correct(bench: Bench, order: CorrectIn, field: str) -> Understood:
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         replaced = replace_line(unit, bench.heat, becomes)
-        return {"did": "corrected", "was": dict(replaced), "becomes": dict(becomes)}
+        run = bench.heat.present_run
+        return {"did": "corrected", "was": dict(replaced), "becomes": dict(becomes), "run": run}
 
     effect = Correct(bench.heat.id, _ran(was), _ran(becomes))
     words = f"The finish of {name} is corrected: {_finish(becomes)} instead of {_finish(was)}."
@@ -474,7 +483,7 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind
         case "corrected":
             return _put_back(bench, kept)
         case "advanced":
-            return _recall(bench, kept)
+            return _recall(bench, TeamId(kept["team"]))
         case "recalled":
             return _advance(bench, AdvanceIn(order="advance", team=kept["team"]), "/orders")
         case "lane given":
@@ -485,7 +494,7 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind
             )
             return _extra_lane(bench, lane, "/orders")
         case "run again":
-            return _call_off(bench, kept)
+            return _call_off(bench, HeatId(kept["heat"]))
         case "whole heat again":
             return _give_back_run(bench, kept)
     raise StateConflict(
@@ -505,20 +514,19 @@ def _put_back(bench: Bench, kept: Kept) -> Understood:
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         replace_line(unit, bench.heat, becomes)
-        return {"did": "corrected", "was": was, "becomes": becomes}
+        return {"did": "corrected", "was": was, "becomes": becomes, "run": None}
 
     words = f"The finish of {name} stands again as {_finish(becomes)} instead of {_finish(was)}."
     return Understood((Correct(bench.heat.id, _ran(was), _ran(becomes)),), words, act)
 
 
-def _recall(bench: Bench, kept: Kept) -> Understood:
-    team = kept["team"]
+def _recall(bench: Bench, team: TeamId) -> Understood:
     letter = bench.at_hand.round.advanced.get(team)
     if letter is None:
-        raise StateConflict("That this team goes on was taken back already.")
+        raise StateConflict("This team was not advanced by a decision, or that was taken back.")
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        recall_advancement(unit, bench.at_hand, TeamId(team), decision)
+        recall_advancement(unit, bench.at_hand, team, decision)
         return {"did": "recalled", "team": team}
 
     words = f"That {bench.name(team)} goes on ({letter}) is taken back."
@@ -539,20 +547,20 @@ def _take_lane(bench: Bench, kept: Kept) -> Understood:
     return Understood((TakeLane(seat, team),), words, act)
 
 
-def _call_off(bench: Bench, kept: Kept) -> Understood:
-    known = [one for one in bench.at_hand.round.re_runs if one.key == kept["heat"]]
-    if not known:
-        raise StateConflict("This re-run was called off already.")
-    again = heat(bench.conn, bench.meet_id, HeatId(kept["heat"]))
-    if again.state is not HeatState.TO_COME or again.run:
-        raise StateConflict("This re-run has been started, so it can no longer be called off.")
+def _call_off(bench: Bench, run_heat: HeatId) -> Understood:
+    known = next((one for one in bench.at_hand.round.re_runs if one.key == run_heat), None)
+    if known is None:
+        raise StateConflict("This is no re-run of this round, or it was called off already.")
+    again = heat(bench.conn, bench.meet_id, run_heat)
+    was_run = again.state is not HeatState.TO_COME or bool(again.run)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        call_off_re_run(unit, kept["re_run"], decision)
-        return {"did": "called off", "re_run": kept["re_run"], "heat": kept["heat"]}
+        call_off_re_run(unit, run_heat, decision)
+        return {"did": "called off", "heat": run_heat}
 
-    names = listed([bench.name(team) for team in known[0].teams])
-    return Understood((CallOff(known[0]),), f"The re-run of {names} is called off.", act)
+    names = listed([bench.name(team) for team in known.teams])
+    what = "does not count" if was_run else "is called off"
+    return Understood((CallOff(known),), f"The re-run of {names} {what}.", act)
 
 
 def _give_back_run(bench: Bench, kept: Kept) -> Understood:

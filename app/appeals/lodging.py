@@ -27,7 +27,7 @@ from app.appeals.queries import (
     window_for_appeal,
     window_for_protest,
 )
-from app.appeals.standing import appeal_out
+from app.appeals.standing import appeal_out, is_turned_away
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
 from app.appeals.wire import (
@@ -324,7 +324,7 @@ def _final() -> NotProtestable:
 def _insist_first(unit: Unit, sent: AppealIn) -> None:
     """One appeal a team against one decision; a second would only stand beside it."""
     found = unit.conn.execute(
-        select(appeals.c.number, appeals.c.state).where(
+        select(appeals.c.number, appeals.c.state, appeals.c.admitted).where(
             appeals.c.protest_id == sent.protest,
             appeals.c.team_id == sent.team,
             appeals.c.state != AppealState.WITHDRAWN.value,
@@ -332,6 +332,11 @@ def _insist_first(unit: Unit, sent: AppealIn) -> None:
     ).first()
     if found is None:
         return
+    if is_turned_away(found):
+        raise StateConflict(
+            f"Appeal {found.number} of this team was turned away unheard. The chair of its panel "
+            "can still admit it; no second one stands beside it."
+        )
     if found.state in {AppealState.UPHELD, AppealState.REJECTED}:
         raise _final()
     raise StateConflict(f"This team has appealed already: appeal {found.number}.")

@@ -58,6 +58,7 @@ ABOUT = {
     About.CONDUCT: "another team's conduct",
     About.OTHER: "something else",
 }
+GONE = ("returned", "forfeited")
 NOTHING_MOVES = "Nothing moves."
 
 
@@ -168,10 +169,11 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         about = ruling_in_words(conn, meet.id, RulingId(out.ruling), meet.time_zone)
     facts = [
         ("lodged for", out.team_name),
-        ("lodged by", f"{out.lodged_by}, {out.capacity.value}"),
+        ("lodged by", out.lodged_by),
+        ("as", out.capacity.value),
         ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
         ("against", about if out.against_name is None else f"{out.against_name}: {about}"),
-        ("ground", out.ground),
+        *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
         ("in that round", "yes" if out.took_part else "NO: from outside the round"),
         ("taken in by", out.taken_by_name),
@@ -201,6 +203,7 @@ def _appeal_section(out: AppealOut, zone: str) -> Section:
         ("window", _window(out.timeliness)),
         ("deposit asked", deposit.asked or "none"),
         ("deposit received", said),
+        *([("deposit", deposit.outcome)] if deposit.outcome in GONE else []),
         ("taken in by", out.taken_by_name),
     ]
     if out.admitted is not None:

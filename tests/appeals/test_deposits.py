@@ -20,8 +20,10 @@ from tests.appeals.desk import (
     appeal,
     cast,
     decided,
+    jurors,
     jury_decides,
     lodge,
+    name_panel,
     set_aside,
     team,
 )
@@ -34,9 +36,14 @@ def pay(meet: MeetAtHand, lodged: Json, **changes: object):  # type: ignore[no-u
 
 
 def admit(meet: MeetAtHand, lodged: Json, **changes: object):  # type: ignore[no-untyped-def]
-    seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
+    """The chair of the panel says whether it is heard."""
+    names = jurors(meet, "Far Club", "Near Club", "")
+    if read(meet, lodged)["panel"] is None:
+        assert name_panel(meet, lodged, names).status_code == 200
+    chair = meet[names[0]]
+    seen = chair.get(f"appeals/{lodged['id']}").headers["ETag"]
     sent = {"admit": True, "reasons": "The desk was closed.", "pin": PIN, **changes}
-    return meet["jury"].put(f"appeals/{lodged['id']}/admission", sent, etag=seen)
+    return chair.put(f"appeals/{lodged['id']}/admission", sent, etag=seen)
 
 
 def withdraw(meet: MeetAtHand, lodged: Json):  # type: ignore[no-untyped-def]
@@ -110,13 +117,37 @@ def test_admitting_a_late_one_needs_a_reason_and_turning_away_gives_the_deposit_
     assert out.json()["state"] == "rejected"
     assert out.json()["deposit"]["outcome"] == "returned"
     again = meet.desk.put(f"appeals/{new_id()}", an_appeal(meet, protest))
-    a_problem(again, 409, "not-protestable")
+    assert "turned away" in a_problem(again, 409, "conflict")["detail"]
     seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
     reopen = {"evidence": "A camera.", "allowed_by": "Ines", "reasons": "New.", "pin": PIN}
     told = meet["jury"].post(f"appeals/{lodged['id']}/reopen", reopen, etag=seen)
     assert "turned away" in a_problem(told, 409, "conflict")["detail"]
     printed = meet["jury"].get(f"appeals/{lodged['id']}/form.pdf")
     assert printed.status_code == 200
+    assert read(meet, lodged)["possible"] == ["admit"]
+    back = admit(meet, lodged, reasons="Its window was longer than we thought.")
+    assert back.json()["state"] == "admitted"
+    assert back.json()["deposit"]["outcome"] == "held"
+
+
+def test_nobody_turns_an_appeal_away_for_a_deposit_that_can_still_come(meet: MeetAtHand) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet), deposit=None)
+    soon = admit(meet, lodged, admit=False, reasons="Without deposit.")
+    assert "can still come" in a_problem(soon, 409, "conflict")["detail"]
+    meet.service.clock.move(timedelta(minutes=31))
+    assert admit(meet, lodged, admit=False, reasons="Without deposit.").status_code == 200
+
+
+def test_nobody_but_the_chair_of_its_panel_admits_an_appeal(meet: MeetAtHand) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet), deposit=None)
+    sent = {"admit": True, "reasons": "The desk was closed.", "pin": PIN}
+    address = f"appeals/{lodged['id']}/admission"
+    seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
+    a_problem(meet["jury"].put(address, sent, etag=seen), 409, "conflict")  # no panel yet
+    name_panel(meet, lodged, jurors(meet, "Far Club", "Near Club", ""))
+    seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
+    for name in ("jury", "juror 2"):
+        a_problem(meet[name].put(address, sent, etag=seen), 403, "not-yours")
 
 
 def test_an_appeal_in_time_needs_no_admission(meet: MeetAtHand) -> None:
