@@ -128,8 +128,8 @@ def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
     """All orders of a decision; refused where one does not fit what is stored."""
     if orders and bench.is_called_off:
         raise StateConflict(
-            "This re-run was called off, so nothing can be ordered about it: reject what was lodged "
-            "about it, or have it withdrawn."
+            "This re-run was called off, so nothing can be ordered about it: reject what was "
+            "lodged about it, or have it withdrawn."
         )
     understood = [
         one
@@ -278,9 +278,7 @@ def _insist_list_agrees(
         )
 
 
-def _insist_on_places(
-    bench: Bench, orders: Sequence[OrderIn], finishes: Sequence[Finish]
-) -> None:
+def _insist_on_places(bench: Bench, orders: Sequence[OrderIn], finishes: Sequence[Finish]) -> None:
     """A place that an order gives is the one that the team gets in the list, or it is refused."""
     placed = {one.lane: one.place for one in place_heat(finishes)}
     lanes = {one.team: one.finish.lane for one in bench.run.ran}

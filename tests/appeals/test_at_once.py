@@ -41,7 +41,7 @@ def entries(meet: MeetAtHand, kind: str, subject: str) -> int:
 
 def test_two_referees_decide_at_once_and_one_wins(meet: MeetAtHand) -> None:
     other = add_official(meet, "other referee", "referee")
-    ruling = an_announced_disqualification(meet)
+    an_announced_disqualification(meet)
     for lane in range(1, 6):
         protest = lodge(meet, a_protest(meet, team=team(meet, lane)))
         orders = [{"order": "correct", "team": team(meet, 8), "time": f"41.0{lane}"}]
@@ -114,9 +114,7 @@ def test_protests_that_come_at_once_have_numbers_of_their_own(meet: MeetAtHand) 
     ruling = an_announced_disqualification(meet)
 
     def put(lane: int) -> httpx.Response:
-        return meet.desk.put(
-            f"protests/{new_id()}", a_protest(meet, ruling, team=team(meet, lane))
-        )
+        return meet.desk.put(f"protests/{new_id()}", a_protest(meet, ruling, team=team(meet, lane)))
 
     with ThreadPoolExecutor(8) as desks:
         answers = list(desks.map(put, range(1, 9)))

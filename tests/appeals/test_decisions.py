@@ -11,7 +11,6 @@ from tests.appeals.desk import (
     a_protest,
     an_announced_disqualification,
     announced,
-    appeal,
     cast,
     decide,
     decided,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import httpx
 import pytest
 
 from app.clock import rfc3339
@@ -29,17 +30,17 @@ from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
 
 
-def pay(meet: MeetAtHand, lodged: Json, **changes: object):  # type: ignore[no-untyped-def]
+def pay(meet: MeetAtHand, lodged: Json, **changes: object) -> httpx.Response:
     return meet.desk.put(f"appeals/{lodged['id']}/deposit", {**DEPOSIT, **changes})
 
 
-def admit(meet: MeetAtHand, lodged: Json, **changes: object):  # type: ignore[no-untyped-def]
+def admit(meet: MeetAtHand, lodged: Json, **changes: object) -> httpx.Response:
     seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
     sent = {"admit": True, "reasons": "The desk was closed.", "pin": PIN, **changes}
     return meet["jury"].put(f"appeals/{lodged['id']}/admission", sent, etag=seen)
 
 
-def withdraw(meet: MeetAtHand, lodged: Json):  # type: ignore[no-untyped-def]
+def withdraw(meet: MeetAtHand, lodged: Json) -> httpx.Response:
     seen = meet.desk.get(f"appeals/{lodged['id']}").headers["ETag"]
     return meet.desk.post(f"appeals/{lodged['id']}/withdraw", {"by": "Mira Anchor"}, etag=seen)
 

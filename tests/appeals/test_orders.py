@@ -164,7 +164,8 @@ def test_two_teams_can_change_places_by_two_corrections(meet: MeetAtHand) -> Non
     """Which of two teams with the same time was first is a matter of the photo."""
     rows = ["lane,time,place"]
     rows += [f"{lane},{42 + lane / 10:.2f},{lane}" for lane in (1, 2, 3)]
-    rows += ["4,42.40,4", "5,42.40,5"] + [f"{lane},{42 + lane / 10:.2f},{lane}" for lane in (6, 7, 8)]
+    rows += ["4,42.40,4", "5,42.40,5"]
+    rows += [f"{lane},{42 + lane / 10:.2f},{lane}" for lane in (6, 7, 8)]
     assert meet.load_result(content="\n".join(rows)).status_code == 201
     announced(meet)
     protest = lodge(meet, a_protest(meet, team=team(meet, 5)))
@@ -231,9 +232,7 @@ def test_twelve_orders_are_taken_and_thirteen_refused(meet: MeetAtHand) -> None:
     orders += [
         {"order": "correct", "team": team(meet, lane), "time": f"41.{lane}0"} for lane in lanes
     ]
-    a_problem(
-        decide(meet, protest, "upheld", orders=[*orders, orders[0]]), 422, "malformed"
-    )
+    a_problem(decide(meet, protest, "upheld", orders=[*orders, orders[0]]), 422, "malformed")
     out = decided(meet, protest, "upheld", orders=orders)
     assert len(out["decision"]["ordered"]) == 12
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import httpx
 import pytest
 
 from app.ids import new_id
@@ -19,11 +20,21 @@ from tests.appeals.desk import (
     name_panel,
     set_aside,
 )
-from tests.builders import Json, MeetAtHand, a_meet, a_meet_document, a_problem, add_official
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_meet,
+    a_meet_document,
+    a_problem,
+    add_official,
+    founder,
+)
 from tests.running import Service
 
 
-def step_aside(meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = "") -> Json:
+def step_aside(
+    meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = ""
+) -> Json:
     asked = ask_aside(meet, lodged, name, instead, by)
     assert asked.status_code == 200, asked.text
     return dict(asked.json())
@@ -31,7 +42,7 @@ def step_aside(meet: MeetAtHand, lodged: Json, name: str, instead: str | None, b
 
 def ask_aside(
     meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = ""
-):  # type: ignore[no-untyped-def]
+) -> httpx.Response:
     seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
     sent = {"reasons": "My club would gain the lane."}
     if instead is not None:
@@ -83,8 +94,6 @@ def test_the_size_is_the_meets(service: Service, size: int) -> None:
 
 def test_a_jury_of_an_even_size_is_no_jury(service: Service) -> None:
     document = a_meet_document(terms={"jury": {"size": 4}})
-    from tests.builders import founder
-
     sent = service.http.put(f"/api/meets/{new_id()}", json=document, headers=founder(service))
     a_problem(sent, 422, "malformed")
 
@@ -127,12 +136,10 @@ def test_who_ruled_does_not_sit_also_where_another_decided(meet: MeetAtHand) -> 
     lodged = appeal(meet, out)
     document = {"name": "referee", "roles": ["referee", "jury"]}
     seen = meet.organiser.get(f"officials/{meet.referee.id}").headers.get("ETag")
-    assert meet.organiser.put(
-        f"officials/{meet.referee.id}", document, etag=seen
-    ).status_code == 200
-    told = a_problem(
-        name_panel(meet, lodged, [*jurors(meet, "", ""), "referee"]), 422, "malformed"
+    assert (
+        meet.organiser.put(f"officials/{meet.referee.id}", document, etag=seen).status_code == 200
     )
+    told = a_problem(name_panel(meet, lodged, [*jurors(meet, "", ""), "referee"]), 422, "malformed")
     assert "ruled in this matter" in told["detail"]
     assert ruling["official"] == meet.referee.id
 
@@ -157,7 +164,7 @@ def test_a_member_whom_the_consequence_touches_is_asked_to_withdraw(meet: MeetAt
 
 def test_affiliations_are_the_same_however_they_are_written(meet: MeetAtHand) -> None:
     lodged = an_open_appeal(meet)
-    names = jurors(meet, "  club  5 ".strip().upper(), "Far Club", "")
+    names = jurors(meet, "CLUB 5", "Far Club", "")
     out = name_panel(meet, lodged, names).json()
     assert seats(out)["juror 1"] == ("chair", "asked to withdraw")
 

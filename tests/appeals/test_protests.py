@@ -72,9 +72,7 @@ def test_a_late_protest_needs_a_reason_to_be_heard_and_none_to_be_rejected(
     ruling = an_announced_disqualification(meet)
     meet.service.clock.move(timedelta(minutes=40))
     late = lodge(meet, a_protest(meet, ruling))
-    told = a_problem(
-        decide(meet, late, "upheld", orders=set_aside(ruling)), 409, "needs-word"
-    )
+    told = a_problem(decide(meet, late, "upheld", orders=set_aside(ruling)), 409, "needs-word")
     assert "LATE by" in told["detail"]
     assert a_problem(decide(meet, late, "referred"), 409, "needs-word")["marks"] == ["late"]
     why = "The desk was closed."

@@ -90,9 +90,7 @@ def test_one_team_runs_again_against_the_time_of_the_last_qualifier(meet: MeetAt
     """Rio 2016, women's 4x100 m: one team ran alone and had to beat the eighth's time (press)."""
     for time, letter in (("42.55", "q"), ("42.65", "")):
         event = a_round(meet)
-        orders = [
-            {"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}
-        ]
+        orders = [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}]
         decided(meet, protest(event, "Heron"), "upheld", orders=orders)
         again = re_run_of(event)
         event.load(again, time)
@@ -159,9 +157,7 @@ def test_lots_and_orders_of_other_rounds_stay_apart(meet: MeetAtHand) -> None:
     }
     lodged = lodge(meet, sent)
     before = letters(event)
-    orders = [
-        {"order": "disqualify", "team": event.team("Tern"), "infringement": "help_given"}
-    ]
+    orders = [{"order": "disqualify", "team": event.team("Tern"), "infringement": "help_given"}]
     decided(meet, lodged, "upheld", orders=orders)
     # World Athletics TR7.1, from memory: a disqualification is for this round alone.
     assert letters(event) == before

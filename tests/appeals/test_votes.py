@@ -104,14 +104,10 @@ def test_equal_votes_end_as_the_meets_terms_say(
     cast(meet, lodged, "juror 2", "rejected")
     more: dict[str, Any] = {"orders": set_aside(lodged["ruled"])}
     wrong = "rejected" if outcome == "upheld" else "upheld"
-    refused = jury_decides(
-        meet, lodged, "juror 1", wrong, **(more if wrong == "upheld" else {})
-    )
+    refused = jury_decides(meet, lodged, "juror 1", wrong, **(more if wrong == "upheld" else {}))
     # World Athletics TR8.8, from memory, where the chair has no casting vote.
     assert word in a_problem(refused, 409, "conflict")["detail"]
-    answer = jury_decides(
-        meet, lodged, "juror 1", outcome, **(more if outcome == "upheld" else {})
-    )
+    answer = jury_decides(meet, lodged, "juror 1", outcome, **(more if outcome == "upheld" else {}))
     assert answer.status_code == 201, answer.text
 
 
