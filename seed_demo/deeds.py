@@ -6,12 +6,20 @@ the answer and not from the story.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Sequence
 from typing import assert_never
 
 from app.clock import clock_time
-from app.ids import AnnouncementId, CallId, CaseId, ReportId, RulingId, new_id
+from app.ids import (
+    AnnouncementId,
+    CallId,
+    CaseId,
+    CorrectionId,
+    ReportId,
+    RoundId,
+    RulingId,
+    new_id,
+)
 from app.meets.actions import start_heat
 from app.meets.queries import heat
 from app.refusals import FileRefused
@@ -20,54 +28,47 @@ from app.reports.flags import show_flag
 from app.reports.queries import case_row, heat_posts, report_out, reports_of_case
 from app.reports.wire import CallIn, Flag, PostLine, ReportIn, ReportOut
 from app.results.actions import announce, load_result
+from app.results.announced_time import correct_time
 from app.results.queries import result
-from app.results.wire import AnnouncementIn, AnnouncementOut
+from app.results.wire import AnnouncementIn, AnnouncementOut, SnapshotWindow, TimeCorrectionIn
+from app.rounds.actions import set_round
+from app.rounds.wire import RoundIn, RoundOut
 from app.rulings.actions import rule_on
 from app.rulings.wire import RulingIn
 from app.sheets.finish_list import read_finish_list
 from seed_demo.files import read_bytes
 from seed_demo.joining import sign
+from seed_demo.remedies import do_remedy
 from seed_demo.stage import Announced, Ruled, Stage
 from seed_demo.story import (
     Announce,
+    CorrectTime,
     Draw,
     Finish,
+    OnTrack,
+    Remedy,
     Report,
     Return,
     Rule,
+    SetRound,
     Start,
     Step,
     Whites,
     Withdraw,
     Yellow,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What a deed says about itself: which heat, by its key, who did it, and what came of it."""
-
-    heat: str
-    who: str
-    what: str
-
-
-@dataclass(frozen=True, slots=True)
-class Happening:
-    """One line of what happened at the meet."""
-
-    at: datetime
-    told: Told
+from seed_demo.telling import Happening, Told
 
 
 def do_step(stage: Stage, step: Step) -> Happening:
     """Do what a step says, at its time, and tell it."""
     at = stage.timetable.instant(step.at)
     stage.clock.move_to(at)
-    return Happening(at, _do(stage, step))
+    told = do_remedy(stage, step) if isinstance(step, Remedy) else _do(stage, step)
+    return Happening(at, told)
 
 
-def _do(stage: Stage, step: Step) -> Told:  # noqa: C901, PLR0911  (a kind a line)
+def _do(stage: Stage, step: OnTrack) -> Told:  # noqa: C901, PLR0911, PLR0912  (a kind a line)
     match step:
         case Start():
             return _start(stage, step)
@@ -87,8 +88,12 @@ def _do(stage: Stage, step: Step) -> Told:  # noqa: C901, PLR0911  (a kind a lin
             return _load_finish(stage, step)
         case Announce():
             return _announce(stage, step)
+        case CorrectTime():
+            return _correct_time(stage, step)
         case Draw():
             return _draw(stage, step)
+        case SetRound():
+            return _set_round(stage, step)
         case _:
             assert_never(step)
 
@@ -243,15 +248,78 @@ def _announced(made: AnnouncementOut) -> str:
     parts = [f"ANNOUNCES result {made.number}", *notes]
     if made.despite:
         parts.append(f"by explicit word, with {made.blockers.words}")
-    parts += [
-        f"{window.remedy}s until {clock_time(window.closes_at, made.time_zone)}"
-        for window in made.windows
+    parts += _qualified(made)
+    parts += _until(made.windows, made.time_zone) or [made.no_windows_because.rstrip(".")]
+    return "; ".join(parts)
+
+
+def _qualified(made: AnnouncementOut) -> list[str]:
+    """Who goes on to the next round, letter by letter."""
+    lanes: dict[str, list[str]] = {}
+    for line in made.lines:
+        if line.qualification:
+            lanes.setdefault(line.qualification, []).append(str(line.lane))
+    return [
+        f"{letter} lane{'s' if len(those) > 1 else ''} {', '.join(those)}"
+        for letter, those in lanes.items()
+    ]
+
+
+def _until(windows: Sequence[SnapshotWindow], zone: str) -> list[str]:
+    return [
+        f"{window.remedy}s until {clock_time(window.closes_at, zone)}"
+        for window in windows
         if window.closes_at is not None
     ]
-    return "; ".join(parts)
+
+
+def _correct_time(stage: Stage, step: CorrectTime) -> Told:
+    last = next(one for one in reversed(stage.announcements) if one.heat == step.heat)
+    at = stage.timetable.instant(step.announced_at)
+    sent = TimeCorrectionIn(announced_at=at, reasons=step.reasons, pin=sign(stage, step.by))
+    action = correct_time(last.id, CorrectionId(new_id()), sent, stage.caller(step.by))
+    corrected = stage.act(step.by, action).thing
+    zone = corrected.time_zone
+    truly = clock_time(corrected.made_at, zone)
+    parts = [
+        f"corrects the time of result {corrected.number}: announced at {truly}",
+        *_until(corrected.windows_as_corrected, zone),
+    ]
+    return Told(step.heat, stage.people[step.by].name, "; ".join(parts))
 
 
 def _draw(stage: Stage, step: Draw) -> Told:
     loaded = stage.load_start_list(step.by, step.file)
-    what = f"loads the start lists of {loaded.heats_added} finals, {loaded.lanes} lanes"
+    what = (
+        f"loads start lists: {loaded.heats_added} heats added, {loaded.heats_changed} changed, "
+        f"{loaded.lanes} lanes"
+    )
     return Told("", stage.people[step.by].name, what)
+
+
+def _set_round(stage: Stage, step: SetRound) -> Told:
+    heat_id = stage.rounds[step.round] = stage.heats[step.heat]
+    known = stage.read(lambda conn: heat(conn, stage.meet_id, heat_id))
+    sent = RoundIn(
+        event=known.event,
+        round=known.round,
+        next_round=step.next_round,
+        by_place=step.by_place,
+        by_time=step.by_time,
+        lanes=step.lanes,
+        points=list(step.points),
+    )
+    made = stage.act(step.by, set_round(RoundId(new_id()), sent, None)).thing
+    return Told(step.round, stage.people[step.by].name, _round_set(made))
+
+
+def _round_set(made: RoundOut) -> str:
+    leads = (
+        f"the first {made.by_place} of each heat and the next {made.by_time} by time go on to the "
+        f"{made.next_round}"
+        if made.next_round
+        else ""
+    )
+    scores = f"points {' '.join(made.points)}" if made.points else ""
+    said = "; ".join(filter(None, (leads, scores)))
+    return f"sets the round {made.event_name}, {made.round}: {said}"

@@ -14,6 +14,7 @@ from datetime import datetime
 from pathlib import Path
 
 from app.crew.wire import Side
+from app.meets.wire import TermsIn
 from app.roles import Role
 from app.rules.relay import Edge
 
@@ -52,6 +53,7 @@ class MeetFiles:
     venue: str
     time_zone: str
     edition: str
+    terms: TermsIn
     officials: tuple[OfficialLine, ...]
     crew: tuple[PostLine, ...]
 
@@ -59,6 +61,7 @@ class MeetFiles:
 def read_meet(folder: Path = FOLDER) -> MeetFiles:
     """The meet, its officials and its crew."""
     known = tomllib.loads((folder / "meet.toml").read_text("utf-8"))
+    known["terms"] = TermsIn.model_validate(known["terms"])
     officials = tuple(_read_official(row) for row in _rows(folder / "officials.csv"))
     crew = tuple(_read_post(row) for row in _rows(folder / "crew.csv"))
     return MeetFiles(**known, officials=officials, crew=crew)

@@ -15,7 +15,7 @@ from app.roles import Role
 from app.store.action import Actor
 from seed_demo.joining import PIN, new_token
 from seed_demo.stage import Stage
-from seed_demo.story import Whites
+from seed_demo.story import Vote, Whites
 
 ROLES = {
     Role.REFEREE: "referee",
@@ -48,7 +48,8 @@ def open_cases(stage: Stage) -> Sequence[CaseLine]:
 
 def _invite(stage: Stage, role: Role) -> Invitation:
     organiser = stage.people[stage.files.organiser]
-    acted = [stage.people[step.by] for step in stage.story.step if not isinstance(step, Whites)]
+    by_one = (step for step in stage.story.step if not isinstance(step, Whites | Vote))
+    acted = [stage.people[step.by] for step in by_one]
     known = [*reversed(acted), *stage.people.values()]
     person = next(one for one in known if role in one.roles)
     token = new_token(stage, person, Actor(organiser.id, organiser.roles))
@@ -70,6 +71,7 @@ def tell_links(
     yield "Anybody may read, without joining:"
     yield f"  {address}/api/meets/{meet_id}/heats"
     yield f"  {address}/api/meets/{meet_id}/announcements"
+    yield f"  {address}/api/meets/{meet_id}/scores"
     yield f"  {address}/api/meets/{meet_id}/windows.ics"
 
 

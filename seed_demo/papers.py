@@ -1,4 +1,5 @@
-"""The papers of the played meet: forms, results, windows and record, as files in one folder.
+"""The papers of the played meet, as files in one folder: forms of rulings, protests, appeals and
+decisions, results, rounds and scores, windows and record.
 
 The same queries and drawings that HTTP answers with. Files of the same names are replaced,
 everything else in the folder is left alone. What is in the record is checked with
@@ -11,17 +12,31 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from sqlalchemy import Connection
+
+from app.appeals.dossier import dossier
+from app.appeals.papers import appeal_paper, decision_paper, protest_paper
+from app.appeals.queries import protest_out
+from app.appeals.standing import appeal_out
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
+from app.forms.remedy_paper import RemedyPaper, draw_remedy_paper
 from app.forms.result_sheet import draw_result_sheet
+from app.ids import AppealId, HeatId, ProtestId
+from app.meets.queries import heat
 from app.record.check import Checked, check_lines
 from app.record.queries import export_lines, head_of
 from app.results.calendar import as_calendar
+from app.results.finality import announcement_shown
 from app.results.printing import as_csv, as_text, sheet_facts
-from app.results.queries import announcement
 from app.results.windows import all_windows
+from app.rounds.announced import as_announced, scores_out
+from app.rounds.telling import standing_out
+from app.rounds.wire import RoundStandingOut
 from app.rulings.form import form_facts
-from seed_demo.stage import Announced, Ruled, Stage
+from app.visible import likeness
+from app.wire import Wire
+from seed_demo.stage import Announced, Decided, Ruled, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +60,12 @@ def write_all(stage: Stage, out: Path) -> Written:
     record = list(stage.read(lambda conn: list(export_lines(conn, stage.meet_id))))
     files = [
         *(_form(stage, number, ruled) for number, ruled in enumerate(stage.rulings, start=1)),
+        *(_protest(stage, protest) for protest in stage.protests.values()),
+        *(paper for appeal in stage.appeals.values() for paper in _appeal(stage, appeal)),
+        *(_decision(stage, number, one) for number, one in enumerate(stage.decisions, start=1)),
         *(paper for announced in stage.announcements for paper in _result(stage, announced)),
+        *(_round(stage, name, heat_id) for name, heat_id in stage.rounds.items()),
+        _document("scores.json", stage.read(lambda conn: scores_out(conn, stage.meet_id))),
         *_windows(stage),
         PaperFile(Path("record.jsonl"), "".join(f"{line}\n" for line in record).encode()),
     ]
@@ -62,8 +82,52 @@ def _form(stage: Stage, number: int, ruled: Ruled) -> PaperFile:
     return PaperFile(Path("forms", name), draw_infringement_form(facts, Paper.A4))
 
 
+def _protest(stage: Stage, protest_id: ProtestId) -> PaperFile:
+    now = stage.clock.now()
+    out = stage.read(lambda conn: protest_out(conn, stage.meet_id, protest_id))
+    paper = stage.read(lambda conn: protest_paper(conn, stage.meet_id, protest_id, now))
+    name = f"{out.number:02}-{stage.heat_key(out.heat)}-lane-{out.lane}.pdf"
+    return _drawn(Path("protests", name), paper)
+
+
+def _appeal(stage: Stage, appeal_id: AppealId) -> Iterator[PaperFile]:
+    """The appeal, and what lay before the jury."""
+    now = stage.clock.now()
+    out = stage.read(lambda conn: appeal_out(conn, stage.meet_id, appeal_id))
+    paper = stage.read(lambda conn: appeal_paper(conn, stage.meet_id, appeal_id, now))
+    name = f"{out.number:02}-{stage.heat_key(out.heat)}-lane-{out.lane}.pdf"
+    yield _drawn(Path("appeals", name), paper)
+    before_jury = stage.read(lambda conn: dossier(conn, stage.meet_id, appeal_id, now))
+    yield _document(f"dossiers/appeal-{out.number}.json", before_jury)
+
+
+def _decision(stage: Stage, number: int, decided: Decided) -> PaperFile:
+    now = stage.clock.now()
+    paper = stage.read(lambda conn: decision_paper(conn, stage.meet_id, decided.id, now))
+    name = f"{number:02}-{decided.instance}-{decided.heat}-lane-{decided.lane}.pdf"
+    return _drawn(Path("decisions", name), paper)
+
+
+def _drawn(path: Path, paper: RemedyPaper) -> PaperFile:
+    return PaperFile(path, draw_remedy_paper(paper, Paper.A4))
+
+
+def _round(stage: Stage, name: str, heat_id: HeatId) -> PaperFile:
+    def read(conn: Connection) -> RoundStandingOut:
+        known = heat(conn, stage.meet_id, heat_id)
+        at_hand = as_announced(conn, stage.meet_id, known.event, likeness(known.round))
+        return standing_out(at_hand, only_drawn=True)
+
+    return _document(f"rounds/{name}.json", stage.read(read))
+
+
+def _document(path: str, content: Wire) -> PaperFile:
+    return PaperFile(Path(path), f"{content.model_dump_json(indent=2)}\n".encode())
+
+
 def _result(stage: Stage, announced: Announced) -> Iterator[PaperFile]:
-    made = stage.read(lambda conn: announcement(conn, stage.meet_id, announced.id))
+    now = stage.clock.now()
+    made = stage.read(lambda conn: announcement_shown(conn, stage.meet_id, announced.id, now))
     head = stage.read(lambda conn: head_of(conn, stage.meet_id))
     stem = f"{announced.heat}-announcement-{announced.number}"
     sheet = draw_result_sheet(sheet_facts(made, head), Paper.A4)
@@ -80,5 +144,5 @@ def _result(stage: Stage, announced: Announced) -> Iterator[PaperFile]:
 def _windows(stage: Stage) -> Iterator[PaperFile]:
     now = stage.clock.now()
     found = stage.read(lambda conn: all_windows(conn, stage.meet_id, now))
-    yield PaperFile(Path("windows.json"), f"{found.model_dump_json(indent=2)}\n".encode())
+    yield _document("windows.json", found)
     yield PaperFile(Path("windows.ics"), as_calendar(found))

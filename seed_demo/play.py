@@ -19,10 +19,11 @@ from sqlalchemy import make_url
 from app.clock import SystemClock
 from app.config import Settings
 from app.record.log import Keeper
+from app.results.finality import Finality, finality_of
 from app.serving import bring_up_to_date, listen, serve_settings
 from app.store.engine import only_process
 from app.store.store import Store
-from seed_demo.deeds import Happening, Told, do_step
+from seed_demo.deeds import do_step
 from seed_demo.files import MeetFiles, read_meet
 from seed_demo.links import invite_each_role, open_cases, tell_links
 from seed_demo.papers import Written, write_all
@@ -30,7 +31,7 @@ from seed_demo.setting_up import set_up
 from seed_demo.stage import Stage
 from seed_demo.story import Story, read_story
 from seed_demo.story_clock import StoryClock, Timetable, ending_at
-from seed_demo.telling import left_open, table_of
+from seed_demo.telling import Happening, Told, left_open, table_of, what_is_final
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +126,16 @@ def _tell(played: Played) -> None:
     print(f"{files.name}, {files.venue}  (times in {files.time_zone})\n")
     print("\n".join(table_of(played.happenings, files.time_zone)))
     print()
+    print("\n".join(what_is_final(_finality(played.stage), files.time_zone)))
+    print()
     print("\n".join(left_open(open_cases(played.stage))))
+
+
+def _finality(stage: Stage) -> list[tuple[str, Finality]]:
+    """Where every heat's result stands when the story ends, in the story's order."""
+    now, heats = stage.clock.now(), stage.heats
+    found = stage.read(lambda conn: finality_of(conn, stage.meet_id, heats.values(), now))
+    return [(key, found[heats[key]]) for key in stage.story.heats]
 
 
 def _tell_written(written: Written, out: Path) -> int:

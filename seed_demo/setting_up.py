@@ -42,6 +42,7 @@ def _make_meet(stage: Stage) -> None:
         last_day=stage.local_day(last),
         time_zone=files.time_zone,
         edition=files.edition,
+        terms=files.terms,
         organiser=OrganiserIn(id=person.id, name=person.name),
     )
     stage.store.act_now(stage.meet_id, FOUNDER, make_meet(stage.meet_id, sent))

@@ -15,10 +15,13 @@ from zoneinfo import ZoneInfo
 from app.access.queries import Caller
 from app.ids import (
     AnnouncementId,
+    AppealId,
+    DecisionId,
     HeatId,
     MeetId,
     OfficialId,
     PostId,
+    ProtestId,
     ReportId,
     RulingId,
     SessionId,
@@ -73,6 +76,16 @@ class Announced:
     number: int
 
 
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """A decision of the referee or of the jury whose paper is wanted."""
+
+    id: DecisionId
+    instance: str
+    heat: str
+    lane: int | None
+
+
 @dataclass(slots=True)
 class Stage:
     """A meet in a store, and what the story's keys mean there."""
@@ -89,6 +102,10 @@ class Stage:
     reports: dict[str, ReportId] = field(default_factory=dict)
     rulings: list[Ruled] = field(default_factory=list)
     announcements: list[Announced] = field(default_factory=list)
+    rounds: dict[str, HeatId] = field(default_factory=dict)
+    protests: dict[str, ProtestId] = field(default_factory=dict)
+    appeals: dict[str, AppealId] = field(default_factory=dict)
+    decisions: list[Decided] = field(default_factory=list)
 
     def act(self, by: str, action: Action[Result]) -> Result:
         """An official does something."""

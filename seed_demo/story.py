@@ -13,6 +13,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from app.appeals.wire import About, DepositPaidIn
+from app.rounds.wire import Points
 from app.rules.observation import Observation
 from app.rules.relay import TAKE_OVERS
 from app.rulings.wire import Verdict
@@ -123,6 +125,17 @@ class Announce(Wire):
     remark: str = ""
 
 
+class CorrectTime(Wire):
+    """The time at which a heat's last result was announced was entered wrongly."""
+
+    do: Literal["correct time"]
+    at: time
+    by: str
+    heat: str
+    announced_at: time
+    reasons: str
+
+
 class Draw(Wire):
     """The organiser loads a further start list."""
 
@@ -132,7 +145,129 @@ class Draw(Wire):
     file: str
 
 
-Step = Start | Whites | Yellow | Report | Return | Withdraw | Rule | Finish | Announce | Draw
+class SetRound(Wire):
+    """Who goes on from the round that a heat is of, and what its places score."""
+
+    do: Literal["round"]
+    at: time
+    by: str
+    heat: str
+    round: str
+    next_round: str | None = None
+    by_place: int | None = None
+    by_time: int | None = None
+    lanes: int | None = None
+    points: tuple[Points, ...] = ()
+
+
+class Protest(Wire):
+    """The desk takes in a protest for the team of a lane, about a report's ruling or otherwise."""
+
+    do: Literal["protest"]
+    at: time
+    by: str
+    heat: str
+    lane: int
+    protest: str
+    about: About
+    report: str | None = None
+    lodged_by: str
+    words: str
+
+
+class Decide(Wire):
+    """The referee decides on a protest; in this story none is upheld or referred."""
+
+    do: Literal["decide"]
+    at: time
+    by: str
+    protest: str
+    verdict: Literal["rejected"]
+    reasons: str
+
+
+class Advise(Wire):
+    """The protesters are told that nothing is amended."""
+
+    do: Literal["advice"]
+    at: time
+    by: str
+    protest: str
+
+
+class Appeal(Wire):
+    """A team appeals to the jury against the decision on its protest."""
+
+    do: Literal["appeal"]
+    at: time
+    by: str
+    protest: str
+    appeal: str
+    lodged_by: str
+    words: str
+    deposit: DepositPaidIn
+
+
+class Panel(Wire):
+    """Who decides an appeal is named."""
+
+    do: Literal["panel"]
+    at: time
+    by: str
+    appeal: str
+    chair: str
+    members: list[str]
+    secretary: str
+    substitutes: list[str]
+
+
+class StepAside(Wire):
+    """A member withdraws from a panel, and a substitute takes the place."""
+
+    do: Literal["step aside"]
+    at: time
+    by: str
+    appeal: str
+    reasons: str
+    replaced_by: str
+
+
+class Vote(Wire):
+    """The members of a panel vote, one after another."""
+
+    do: Literal["vote"]
+    at: time
+    appeal: str
+    votes: dict[str, Literal["upheld", "rejected"]]
+
+
+class JuryDecides(Wire):
+    """The chair signs the jury's decision: what the team asks for, or that nothing follows."""
+
+    do: Literal["jury decision"]
+    at: time
+    by: str
+    appeal: str
+    verdict: Literal["upheld", "rejected"]
+    reasons: str
+
+
+OnTrack = (
+    Start
+    | Whites
+    | Yellow
+    | Report
+    | Return
+    | Withdraw
+    | Rule
+    | Finish
+    | Announce
+    | CorrectTime
+    | Draw
+    | SetRound
+)
+Remedy = Protest | Decide | Advise | Appeal | Panel | StepAside | Vote | JuryDecides
+Step = OnTrack | Remedy
 
 
 class Story(Wire):

@@ -8,16 +8,35 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from app.clock import long_date
+from app.clock import clock_time, long_date
 from app.reports.wire import CaseLine
-from seed_demo.deeds import Happening
+from app.results.finality import Finality
 
 WIDTH = 100
 GAP = "  "
 TIME, HEAT, WHO = 8, 12, 20
 WHAT = WIDTH - TIME - HEAT - WHO - 3 * len(GAP)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a deed says about itself: which heat, by its key, who did it, and what came of it."""
+
+    heat: str
+    who: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One line of what happened at the meet."""
+
+    at: datetime
+    told: Told
 
 
 def table_of(happenings: Iterable[Happening], zone: str) -> Iterator[str]:
@@ -49,6 +68,16 @@ def left_open(cases: Iterable[CaseLine]) -> Iterator[str]:
             f"{case.event_name}, {case.round}, heat {case.heat_number}."
         )
         yield from wrap(text, WIDTH)
+
+
+def what_is_final(known: Iterable[tuple[str, Finality]], zone: str) -> Iterator[str]:
+    """What is final since when, and what each other result still waits for, a sentence each."""
+    for heat_key, one in known:
+        name = heat_key.replace("-", " ").capitalize()
+        if one.since is not None:
+            yield f"{name}: final since {clock_time(one.since, zone)}."
+        elif one.pending:
+            yield from wrap(f"{name}: not final. {' '.join(one.pending)}", WIDTH)
 
 
 def wrap(text: str, width: int) -> Sequence[str]:

@@ -10,6 +10,7 @@ import itertools
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 import httpx
 
@@ -25,6 +26,7 @@ from tests.builders import (
     a_report,
     a_ruling,
     add_official,
+    all_heats,
     founder,
 )
 
@@ -298,6 +300,49 @@ def a_reopening(meet: MeetAtHand) -> Sending:
     return replace(_of(meet, "jury", f"{path}/reopen", document), method="POST", etag='"v6"')
 
 
+def a_round(meet: MeetAtHand) -> Sending:
+    event = _an_event_with_a_tie(meet)
+    document = {"event": event, "round": "heats", "points": ["5", "3.5"]}
+    return _of(meet, "organiser", f"rounds/{new_id()}", document)
+
+
+def lots(meet: MeetAtHand) -> Sending:
+    event, address = _an_event_with_a_tie(meet), f"rounds/{new_id()}"
+    leads_on = {"next_round": "final", "by_place": 0, "by_time": 1, "lanes": 1}
+    put = meet.organiser.put(address, {"event": event, "round": "heats", **leads_on})
+    assert put.status_code == 201, put.text
+    heat = next(heat for heat in all_heats(meet) if heat["event"] == event)
+    finish = b"lane,time\n3,42.100\n4,42.100\n"
+    assert meet.desk.put(f"heats/{heat['id']}/result", content=finish).status_code == 201
+    document = {
+        "drawn": [lane["team"] for lane in heat["lanes"]],
+        "drawn_by": "Finn Compass",
+        "drawn_at": "2026-06-13T15:02:00Z",
+        "pin": PIN,
+    }
+    return _of(meet, "results", f"{address}/lots/{new_id()}", document)
+
+
+def _an_event_with_a_tie(meet: MeetAtHand) -> str:
+    name = f"Women 4x100 m {new_id()}"
+    rows = f"event,round,heat,lane,team\n{name},heats,1,3,Tern\n{name},heats,1,4,Gull\n"
+    assert meet.organiser.post("start-lists", content=rows).status_code == 200
+    return next(str(heat["event"]) for heat in all_heats(meet) if heat["event_name"] == name)
+
+
+def a_time_correction(meet: MeetAtHand) -> Sending:
+    announced = an_announcement(meet)
+    told = announced.send(meet.service.http).json()
+    at = datetime.fromisoformat(told["announced_at"]) + timedelta(microseconds=1)
+    document = {"announced_at": at.isoformat(), "reasons": "Typed wrongly.", "pin": PIN}
+    path = f"announcements/{told['id']}/time-corrections/{new_id()}"
+    return _of(meet, "results", path, document)
+
+
+def an_end(meet: MeetAtHand) -> Sending:
+    return _of(meet, "referee", "end", {"pin": PIN})
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -342,6 +387,10 @@ DOCUMENTS: dict[str, Build] = {
     "vote": a_vote,
     "decision of the jury": a_jury_decision,
     "reopening": a_reopening,
+    "round": a_round,
+    "lots": lots,
+    "time correction": a_time_correction,
+    "end": an_end,
 }
 FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES}

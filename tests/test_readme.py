@@ -31,7 +31,7 @@ def block(language: str, holding: str) -> str:
 
 def test_the_example_prints_what_the_readme_says(service: Service, tmp_path: Path) -> None:
     ran = subprocess.run(
-        ["bash", "-euc", block("bash", "start-list.csv")],
+        ["bash", "-euc", block("bash", "start-list.csv") + block("bash", "The team protests")],
         cwd=tmp_path,
         env={"BASE": service.address, "KEY": SETUP_KEY, "PATH": "/usr/local/bin:/usr/bin:/bin"},
         capture_output=True,
@@ -41,8 +41,8 @@ def test_the_example_prints_what_the_readme_says(service: Service, tmp_path: Pat
     )
     assert ran.returncode == 0, ran.stderr
     printed = [MOVES.sub("~", line) for line in ran.stdout.replace("\r", "").splitlines()]
-    told = [MOVES.sub("~", line) for line in block("text", "Bo Halyard").splitlines()]
-    assert printed == told
+    pasted = block("text", "Bo Halyard") + block("text", "Ines Compass")
+    assert printed == [MOVES.sub("~", line) for line in pasted.splitlines()]
     assert (tmp_path / "form.pdf").read_bytes().startswith(b"%PDF-")
 
 

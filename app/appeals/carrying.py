@@ -17,6 +17,7 @@ from app.appeals.orders import (
     AdvanceIn,
     CorrectIn,
     DisqualifyIn,
+    ExtraLaneIn,
     OrderIn,
     RestoreIn,
     RunAgainIn,
@@ -25,8 +26,8 @@ from app.appeals.orders import (
 )
 from app.appeals.queries import decision_row, is_the_jurys
 from app.appeals.wire import Instance
-from app.ids import DecisionId, DisqualificationId, HeatId, MeetId, TeamId, new_id
-from app.meets.actions import give_back_run, run_whole_heat_again
+from app.ids import DecisionId, DisqualificationId, HeatId, MeetId, RulingId, TeamId, new_id
+from app.meets.actions import add_lane, give_back_run, remove_lane, run_whole_heat_again
 from app.meets.queries import MeetFacts, heat, team_row
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
@@ -43,11 +44,13 @@ from app.rules.orders import (
     CallOff,
     Correct,
     Disqualify,
+    GiveLane,
     Order,
     Recall,
     RestoreHeat,
     RunAgain,
     SetAside,
+    TakeLane,
 )
 from app.rules.placing import (
     THOUSANDTHS,
@@ -57,10 +60,12 @@ from app.rules.placing import (
     order_contradicts_times,
     place_heat,
 )
-from app.rules.qualifying import Disqualified, HeatRun, Letter, Ran, ReRun
+from app.rules.qualifying import Disqualified, HeatRun, Letter, Ran, ReRun, Seat
 from app.rulings.decided import disqualification_in, disqualify, restore, set_aside
+from app.rulings.queries import jury_stands_on
 from app.sheets.race_time import parse_time, show_time
 from app.store.action import Unit
+from app.store.rows import AnyRow
 from app.visible import likeness
 
 Kept = Mapping[str, Any]
@@ -152,6 +157,8 @@ def _understand(bench: Bench, order: OrderIn, field: str) -> Iterator[Understood
             yield _correct(bench, order, field)
         case AdvanceIn():
             yield _advance(bench, order, field)
+        case ExtraLaneIn():
+            yield _extra_lane(bench, order, field)
         case RunAgainIn() if order.teams:
             yield _run_again(bench, order, field)
         case RunAgainIn():
@@ -170,6 +177,7 @@ def _one(conn: Connection, bench: Bench, ident: DisqualificationId) -> tuple[Any
 def _set_aside(bench: Bench, ident: DisqualificationId) -> Understood:
     row, name, what = _one(bench.conn, bench, ident)
     _insist_not_the_jurys(bench, row.by_decision)
+    _insist_jury_let_not_stand(bench, row.by_ruling)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         set_aside(
@@ -186,11 +194,23 @@ def _insist_not_the_jurys(bench: Bench, by: str | None) -> None:
     if bench.letter is not Letter.BY_REFEREE or by is None:
         return
     if is_the_jurys(bench.conn, bench.meet_id, by):
-        raise StateConflict(
-            "The jury has decided this, and its decision is final: a referee's decision does not "
-            f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury "
-            "can reopen its decision."
-        )
+        raise _jurys_word(bench)
+
+
+def _insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
+    """What the jury has let stand is no more undone by the referee than what it has ordered."""
+    if bench.letter is not Letter.BY_REFEREE or ruling is None:
+        return
+    if jury_stands_on(bench.conn, RulingId(ruling)):
+        raise _jurys_word(bench)
+
+
+def _jurys_word(bench: Bench) -> StateConflict:
+    return StateConflict(
+        "The jury has decided this, and its decision is final: a referee's decision does not "
+        f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury can "
+        "reopen its decision."
+    )
 
 
 def _restore(bench: Bench, ident: DisqualificationId) -> Understood:
@@ -342,6 +362,40 @@ def _advance(bench: Bench, order: AdvanceIn, field: str) -> Understood:
     return Understood((effect,), f"{name} goes on to the {goal} ({bench.letter}).", act)
 
 
+def _extra_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
+    name = bench.team(order.team, f"{field}/team")
+    seat = Seat(_next_heat(bench, order, field), order.lane)
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        line = next(lane for lane in bench.heat.lanes if lane.team == order.team)
+        add_lane(unit, HeatId(seat.heat), seat.lane, line)
+        return {"did": "lane given", "heat": seat.heat, "lane": seat.lane, "team": order.team}
+
+    where = bench.at_hand.seat_name(seat)
+    words = f"{name} has {where} of the {bench.at_hand.next_round}."
+    return Understood((GiveLane(seat, order.team),), words, act)
+
+
+def _next_heat(bench: Bench, order: ExtraLaneIn, field: str) -> HeatId:
+    """The heat of the next round that is meant; it must be drawn, and still to come."""
+    known = {one.heat: one for one in bench.at_hand.next_heats}
+    if not known:
+        raise StateConflict(
+            "The next round has not been drawn, so there is no lane to give yet: order that the "
+            "team goes on, and draw it with the others."
+        )
+    if bench.at_hand.next_has_begun:
+        raise StateConflict("The next round has begun, so no lane of it can be given any more.")
+    if order.heat is None and len(known) > 1:
+        raise Malformed(
+            "The next round has more than one heat: say in which.", field=f"{field}/heat"
+        )
+    heat_id = HeatId(order.heat) if order.heat is not None else next(iter(known))
+    if heat_id not in known:
+        raise Malformed("This is no heat of the next round.", field=f"{field}/heat")
+    return heat_id
+
+
 def _run_again(bench: Bench, order: RunAgainIn, field: str) -> Understood:
     names = [bench.team(team, f"{field}/teams/{at}") for at, team in enumerate(order.teams)]
     to_beat = parse_time(order.time_to_beat)[0] if order.time_to_beat else None
@@ -402,8 +456,12 @@ def _undo(bench: Bench, order: UndoIn, field: str) -> Iterator[Understood]:
     _insist_not_the_jurys(bench, known.id)
     if not known.carried_out:
         raise Malformed("This decision ordered nothing that could be undone.", field=field)
-    for kept in reversed(known.carried_out):
-        yield take_back(bench, kept)
+    yield from take_back_all(bench, known)
+
+
+def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
+    """All that a decision carried out, taken back in opposite order."""
+    return [take_back(bench, kept) for kept in reversed(decision.carried_out)]
 
 
 def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind a line)
@@ -419,6 +477,13 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind
             return _recall(bench, kept)
         case "recalled":
             return _advance(bench, AdvanceIn(order="advance", team=kept["team"]), "/orders")
+        case "lane given":
+            return _take_lane(bench, kept)
+        case "lane taken":
+            lane = ExtraLaneIn(
+                order="extra lane", team=kept["team"], lane=kept["lane"], heat=kept["heat"]
+            )
+            return _extra_lane(bench, lane, "/orders")
         case "run again":
             return _call_off(bench, kept)
         case "whole heat again":
@@ -458,6 +523,20 @@ def _recall(bench: Bench, kept: Kept) -> Understood:
 
     words = f"That {bench.name(team)} goes on ({letter}) is taken back."
     return Understood((Recall(team, letter),), words, act)
+
+
+def _take_lane(bench: Bench, kept: Kept) -> Understood:
+    seat, team = Seat(kept["heat"], kept["lane"]), kept["team"]
+    if bench.at_hand.next_has_begun:
+        raise StateConflict("The next round has begun, so this lane can no longer be taken back.")
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        remove_lane(unit, HeatId(seat.heat), seat.lane)
+        return {"did": "lane taken", "heat": seat.heat, "lane": seat.lane, "team": team}
+
+    where = f"{bench.at_hand.seat_name(seat)} of the {bench.at_hand.next_round}"
+    words = f"{bench.at_hand.names[team]} does not have {where}."
+    return Understood((TakeLane(seat, team),), words, act)
 
 
 def _call_off(bench: Bench, kept: Kept) -> Understood:

@@ -153,6 +153,7 @@ def _statement(
         "appeal": decided.appeal.id if decided.appeal is not None else None,
         "decided_at": rfc3339(unit.now),
         "decision": decided.id,
+        "done_already": decided.done_already,
         "edition": meet.book.key,
         "form_sha256": statement_digest(paper),
         "heard_because": decided.heard_because,

@@ -15,7 +15,7 @@ from app.meets.queries import meet_facts
 from app.refusals import StateConflict
 from app.reports.queries import case_row, noted_against, reports_of_case
 from app.reports.states import ReportState
-from app.rounds.consequences import consequences
+from app.rounds.consequences import consequences_of_each
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rules.orders import Disqualify, Order, SetAside
@@ -48,10 +48,11 @@ def ruling_consequences(
     only_noted = _would_only_be_noted(conn, meet_id, case)
     out = Disqualify(bench.heat.id, Disqualified(case.team_id, NEW), again=True)
     confirmed = lifted if only_noted else [*lifted, out]
+    if_confirmed, if_dismissed = consequences_of_each(bench.at_hand, [confirmed, lifted])
     return RulingConsequencesOut(
         case=case_id,
-        if_confirmed=consequences(bench.at_hand, confirmed),
-        if_dismissed=consequences(bench.at_hand, lifted),
+        if_confirmed=if_confirmed,
+        if_dismissed=if_dismissed,
         note=_note(only_noted=only_noted),
     )
 

@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import insert, select
 
 from app.access.queries import Caller
+from app.appeals.carrying import bench_for, understand
 from app.appeals.queries import (
     appeal_row,
     deposit_asked,
@@ -33,6 +34,7 @@ from app.appeals.wire import (
     AppealIn,
     AppealOut,
     DepositPaidIn,
+    Instance,
     ProtestIn,
     ProtestOut,
 )
@@ -41,8 +43,9 @@ from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
 from app.meets.queries import MeetFacts, heat, meet_facts, team_row
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, StateConflict
+from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
 from app.roles import Role
+from app.rounds.consequences import consequences
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
 from app.store.action import Action, Deed, Done, Put, Unit
@@ -78,7 +81,7 @@ def lodge_protest(
             "ruling_id": sent.ruling,
             "against_id": sent.against,
             "ground": ground,
-            "window_id": _ident(window_for_protest(unit.conn, facts.id, ground, at)),
+            "window_id": _ident(window_for_protest(unit.conn, facts.id, _kind(meet, ground), at)),
             "lodged_by": sent.lodged_by,
             "capacity": sent.capacity.value,
             "lodged_at": at,
@@ -126,13 +129,20 @@ def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
         )
 
 
+def _kind(meet: MeetFacts, ground: str) -> str:
+    """The kind of window that measures a ground; a judgement call has none of its own."""
+    return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
+
+
+def protest_kinds(meet: MeetFacts) -> list[str]:
+    """The kinds of protest that the edition knows, in its order."""
+    of_protests = (one.kind for one in meet.book.windows if one.remedy is Remedy.PROTEST)
+    return list(dict.fromkeys(of_protests))
+
+
 def _ground(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> str:
     """The kind of protest in the edition's words; a judgement call may not be protestable."""
-    kinds = list(
-        dict.fromkeys(
-            window.kind for window in meet.book.windows if window.remedy is Remedy.PROTEST
-        )
-    )
+    kinds = protest_kinds(meet)
     ground = sent.ground or (kinds[0] if len(kinds) == 1 else None)
     if ground is None:
         raise Malformed(
@@ -145,16 +155,22 @@ def _ground(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> str:
             f"“{JUDGEMENT}”.",
             field="/ground",
         )
-    return _judgement(meet, kinds, sent, caller) if ground == JUDGEMENT else ground
+    is_barred = ground == JUDGEMENT and not meet.book.protestable_judgement
+    if sent.allowed_because is not None and not is_barred:
+        raise Malformed(
+            "This protest needs nobody's leave: leave “allowed_because” out.",
+            field="/allowed_because",
+        )
+    if is_barred:
+        _insist_on_leave(meet, sent, caller)
+    return ground
 
 
-def _judgement(meet: MeetFacts, kinds: list[str], sent: ProtestIn, caller: Caller) -> str:
-    """The kind whose window measures a protest against a judgement call.
+def _insist_on_leave(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> None:
+    """A judgement call is protested by the referee's leave only, where the edition bars it.
 
     NFHS 3-5-4 does not let it be protested; only the referee's own word, which is recorded, does.
     """
-    if meet.book.protestable_judgement:
-        return kinds[0]
     if sent.allowed_because is None:
         raise NotProtestable(
             "A judgement call on a violation cannot be protested under this edition "
@@ -168,7 +184,6 @@ def _judgement(meet: MeetFacts, kinds: list[str], sent: ProtestIn, caller: Calle
             "Only the referee can let a judgement call be protested: let the referee take it in.",
             field="/allowed_because",
         )
-    return kinds[0]
 
 
 def _ident(window: AnyRow | None) -> WindowId | None:
@@ -203,6 +218,7 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
         assert decision is not None
         _insist_first(unit, sent)
+        _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
         at = _taken_at(unit, sent.lodged_at)
         row: dict[str, Any] = {
             "heat_id": protest.heat_id,
@@ -221,6 +237,20 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         return Done(Put(out, created=True), Deed(Kind.APPEAL_LODGED, appeal_id, body))
 
     return act
+
+
+def _insist_on_sense(unit: Unit, meet: MeetFacts, heat_id: HeatId, sent: AppealIn) -> None:
+    """What is asked for must be something that could be ordered now."""
+    try:
+        bench = bench_for(unit.conn, meet, heat_id, Instance.JURY)
+        understood = understand(bench, sent.sought)
+        consequences(bench.at_hand, [effect for one in understood for effect in one.effect])
+    except Refusal as refusal:
+        raise Malformed(
+            f"What is sought cannot be ordered: {refusal.detail} Leave “sought” out where that is "
+            "to be seen.",
+            field="/sought",
+        ) from refusal
 
 
 def store_appeal(

@@ -36,7 +36,9 @@ class Ordered:
     shown: ConsequencesOut
     advised_at: datetime | None
     more: Mapping[str, Any]
+    done_already: str | None = None
 
     @property
     def words(self) -> list[str]:
+        """What it orders, in words."""
         return [one.words for one in self.understood]

@@ -10,7 +10,7 @@ from app.ids import ChosenId
 from app.rules.observation import Infringement
 from app.rules.placing import FinishStatus
 from app.sheets.race_time import NotATime, parse_time
-from app.wire import Wire
+from app.wire import Lane, Wire
 
 MOST_ORDERS = 12
 
@@ -77,6 +77,17 @@ class AdvanceIn(Wire):
     team: ChosenId
 
 
+class ExtraLaneIn(Wire):
+    """A team has this lane of the next round, beside those who are drawn there."""
+
+    order: Literal["extra lane"]
+    team: ChosenId
+    lane: Lane
+    heat: ChosenId | None = Field(
+        default=None, description="the heat of the next round; left out where it has only one"
+    )
+
+
 class RunAgainIn(Wire):
     """Some teams of the heat run again, the same runners in the same order; or the whole heat.
 
@@ -110,7 +121,14 @@ class UndoIn(Wire):
 
 
 OrderIn = Annotated[
-    SetAsideIn | RestoreIn | DisqualifyIn | CorrectIn | AdvanceIn | RunAgainIn | UndoIn,
+    SetAsideIn
+    | RestoreIn
+    | DisqualifyIn
+    | CorrectIn
+    | AdvanceIn
+    | ExtraLaneIn
+    | RunAgainIn
+    | UndoIn,
     Field(discriminator="order"),
 ]
 Orders = Annotated[list[OrderIn], Field(max_length=MOST_ORDERS)]

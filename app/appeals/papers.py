@@ -23,7 +23,6 @@ from app.appeals.standing import appeal_out, measured_appeal
 from app.appeals.wire import (
     About,
     AppealOut,
-    Capacity,
     Instance,
     PanelOut,
     ProtestOut,
@@ -169,7 +168,7 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         about = ruling_in_words(conn, meet.id, RulingId(out.ruling), meet.time_zone)
     facts = [
         ("lodged for", out.team_name),
-        ("lodged by", f"{out.lodged_by}, {_capacity(out.capacity)}"),
+        ("lodged by", f"{out.lodged_by}, {out.capacity.value}"),
         ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
         ("against", about if out.against_name is None else f"{out.against_name}: {about}"),
         ("ground", out.ground),
@@ -181,10 +180,6 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         facts.append(("let through because", out.allowed_because))
     words = (out.words,) if out.words else ()
     return Section(f"Protest {out.number}", tuple(facts), words)
-
-
-def _capacity(capacity: Capacity) -> str:
-    return capacity.value
 
 
 def _window(timely: Timeliness) -> str:

@@ -281,6 +281,12 @@ def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) 
     return list(conn.execute(_OF_APPEAL, {"meet": meet_id, "appeal": appeal_id}))
 
 
+def standing_decision(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow | None:
+    """The jury's decision on an appeal that no later sitting has replaced, None before any."""
+    found = decisions_of_appeal(conn, meet_id, appeal_id)
+    return found[-1] if found else None
+
+
 def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[DecisionOut]:
     """All decisions on a protest and its appeals, in order."""
     rows = conn.execute(_ALL_OF_PROTEST, {"meet": meet.id, "protest": protest_id})
@@ -304,6 +310,7 @@ def decision_out(row: AnyRow, zone: str) -> DecisionOut:
         verdict=Verdict(row.verdict),
         reasons=row.reasons,
         heard_because=row.heard_because,
+        done_already=row.content.get("done_already"),
         orders=row.orders,
         ordered=[one["words"] for one in row.carried_out],
         consequences=ConsequencesOut.model_validate(row.moves),

@@ -16,7 +16,7 @@ from app.ids import HeatId, MeetId, OfficialId, PostId, TeamId, new_id
 from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.tables import heats, lanes, meets, run_lanes
-from app.meets.wire import HeatOut, MeetIn, MeetOut, OrganiserIn
+from app.meets.wire import HeatOut, LaneOut, MeetIn, MeetOut, OrganiserIn
 from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, Malformed, RoleMissing, Stale, StateConflict
 from app.roles import Role
@@ -256,8 +256,29 @@ def add_re_run_heat(unit: Unit, of: HeatOut, team_ids: Collection[TeamId]) -> He
     return heat_id
 
 
+def add_lane(unit: Unit, heat_id: HeatId, lane: int, of: LaneOut) -> None:
+    """A team runs in a further lane of a heat that has not begun, with the bib and runners it has.
+
+    The caller has looked whether the lane is free.
+    """
+    values = {"heat_id": heat_id, "lane": lane, "team_id": of.team, "bib": of.bib}
+    unit.conn.execute(insert(lanes).values(**values, legs=of.legs))
+    _draw_anew(unit, heat_id)
+
+
+def remove_lane(unit: Unit, heat_id: HeatId, lane: int) -> None:
+    """Nobody runs in this lane of a heat that has not begun."""
+    here = (lanes.c.heat_id == heat_id) & (lanes.c.lane == lane)
+    unit.conn.execute(delete(lanes).where(here))
+    _draw_anew(unit, heat_id)
+
+
+def _draw_anew(unit: Unit, heat_id: HeatId) -> None:
+    values = {"version": heats.c.version + 1}
+    unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))
+
+
 def empty_heat(unit: Unit, heat_id: HeatId) -> None:
     """Nobody runs in this heat, which has not begun: it stays on the programme without lanes."""
     unit.conn.execute(delete(lanes).where(lanes.c.heat_id == heat_id))
-    values = {"version": heats.c.version + 1}
-    unit.conn.execute(update(heats).where(heats.c.id == heat_id).values(**values))
+    _draw_anew(unit, heat_id)

@@ -141,11 +141,11 @@ def announce(
         seen = _what_is_announced(unit, heat_id, version)
         _insist_on_word(seen, sent.despite)
         last = last_announcement(unit.conn, heat_id)
-        _insist_on_news(unit, last, seen, sent.remark)
+        news = news_since(unit, heat_id, last)
+        _insist_on_news(unit, last, seen, news, sent.remark)
         facts = heat(unit.conn, unit.meet_id, heat_id)
         at = announcing_time(unit, sent.announced_at, last, facts)
         meet = meet_facts(unit.conn, unit.meet_id)
-        news = news_since(unit, heat_id, last)
         opened = opened_by_announcement(unit, meet, at, heat_id, news)
         _insist_still_open(opened, unit, meet, sent.remark)
         out = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened, news)
@@ -233,11 +233,15 @@ def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
     )
 
 
-def _insist_on_news(unit: Unit, last: AnyRow | None, seen: ResultOut, remark: str) -> None:
+def _insist_on_news(
+    unit: Unit, last: AnyRow | None, seen: ResultOut, news: News, remark: str
+) -> None:
     """A second announcement opens a second protest window: it says what it is for. A final result
     has no news either, and is final no more while that window runs.
     """
-    if last is None or remark or not says_the_same(last.snapshot, seen.lines):
+    if last is None or remark or news.is_decided_here:
+        return
+    if not says_the_same(last.snapshot, seen.lines):
         return
     since = finality_of(unit.conn, unit.meet_id, [seen.heat], unit.now)[seen.heat].since
     zone = meet_facts(unit.conn, unit.meet_id).time_zone
@@ -333,6 +337,8 @@ def _snapshot_window(window: Window) -> SnapshotWindow:
 def _abbreviations(meet: MeetFacts, seen: ResultOut) -> dict[str, str]:
     """The edition's notations that this result uses, in words."""
     used = {word.strip(",") for line in seen.lines for word in line.annotation.split()}
+    used |= {line.qualification for line in seen.lines if line.qualification}
+    used |= {one.letter for one in seen.qualified}
     return {
         code: notation.meaning for code, notation in meet.book.notations.items() if code in used
     }

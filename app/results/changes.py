@@ -28,7 +28,8 @@ def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> Ch
     """The differences that decide something; none exactly where both say the same.
 
     Where nothing but places changed, the places are the change. How a name is written decides
-    nothing, and a letter that is not known on either side contradicts none.
+    nothing, and a letter that is not known on either side contradicts none. Points are told where
+    they change without the place.
     """
     known, left = {line.team: line for line in before}, {line.team for line in now}
     pairs = [
@@ -49,7 +50,7 @@ def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> Ch
 
 
 def _changed(line: ResultLineOut, old: ResultLineOut) -> str:
-    now, before = _with_letter(line, old), _with_letter(old, line)
+    now, before = _with_the_rest(line, old), _with_the_rest(old, line)
     if now == before and line.reason != old.reason:
         now, before = f"{now} ({in_sentence(line.reason)})", f"{before} ({in_sentence(old.reason)})"
     return _sentence(line, now, before if line.lane == old.lane else f"lane {old.lane}, {before}")
@@ -64,7 +65,7 @@ def _differ(line: ResultLineOut, old: ResultLineOut) -> bool:
 
 
 def _moved_only(line: ResultLineOut, old: ResultLineOut) -> bool:
-    return _ran(line) == _ran(old) and not _letter_changed(line, old)
+    return _ran(line) == _ran(old) and not (_letter_changed(line, old) or _earns_else(line, old))
 
 
 def _letter_changed(line: ResultLineOut, old: ResultLineOut) -> bool:
@@ -73,13 +74,20 @@ def _letter_changed(line: ResultLineOut, old: ResultLineOut) -> bool:
     return line.qualification != old.qualification
 
 
-def _with_letter(line: ResultLineOut, other: ResultLineOut) -> str:
-    """What is said of a line, with its letter where that differs: alone where nothing else does."""
-    if not _letter_changed(line, other):
-        return _said(line)
-    letter = line.qualification or "not through"
+def _earns_else(line: ResultLineOut, old: ResultLineOut) -> bool:
+    """Other points for the same place; none on either side: the round was not complete there."""
+    known = bool(line.points and old.points)
+    return known and line.place == old.place and line.points != old.points
+
+
+def _with_the_rest(line: ResultLineOut, other: ResultLineOut) -> str:
+    """What is said of a line, with letter and points where they differ: alone where all else does
+    not.
+    """
+    more = [line.qualification or "not through"] if _letter_changed(line, other) else []
+    more += [f"{line.points} points"] if _earns_else(line, other) else []
     same = (line.place, *_ran(line)) == (other.place, *_ran(other))
-    return letter if same else f"{_said(line)}, {letter}"
+    return ", ".join(more if more and same else [_said(line), *more])
 
 
 def _ran(line: ResultLineOut) -> tuple[object, ...]:

@@ -25,6 +25,7 @@ from app.results.pending import Remedies, remedies_in
 from app.results.queries import (
     announcement,
     announcements_page,
+    heats_to_run_again,
     latest_announcements,
     result,
     still_holding,
@@ -60,14 +61,16 @@ class Finality:
 
 
 NOT_ANNOUNCED = Finality(None, ())
+TO_ANNOUNCE = "An amended result is to be announced."
+TO_RECONSIDER = "A ruling is to be looked at again."
 
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """What is stored about heats, read together: by heat, but for what holds."""
+    """What is stored about heats, read together, by heat."""
 
-    holding: frozenset[AnnouncementId]
     shaken: frozenset[HeatId]
+    to_run_again: frozenset[HeatId]
     open_cases: Mapping[HeatId, int]
     ruled_at: Mapping[HeatId, datetime]
     remedies: Mapping[HeatId, Remedies]
@@ -85,15 +88,32 @@ def finality_of(
     latest = latest_announcements(conn, asked) if asked else ()
     if latest:
         found = _find(conn, meet_id, latest, now)
-        finality |= {row.heat_id: _finality(row, found) for row in latest}
+        holding = still_holding(conn, meet_id, latest)
+        finality |= {row.heat_id: _finality(row, found, holding) for row in latest}
     return finality
+
+
+def final_heats(
+    conn: Connection, meet_id: MeetId, heat_ids: Iterable[HeatId], now: datetime
+) -> frozenset[HeatId]:
+    """Those of the heats whose result is final. Whether an announcement holds takes longest to find
+    out, and is asked of those alone that wait for nothing else.
+    """
+    asked = list(heat_ids)
+    latest = latest_announcements(conn, asked) if asked else ()
+    if not latest:
+        return frozenset()
+    found = _find(conn, meet_id, latest, now)
+    waiting = [row for row in latest if not any(_open(row, found))]
+    holding = still_holding(conn, meet_id, waiting) if waiting else frozenset()
+    return frozenset(row.heat_id for row in waiting if row.id in holding)
 
 
 def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: datetime) -> _Found:
     heat_ids = [HeatId(row.heat_id) for row in latest]
     return _Found(
-        holding=still_holding(conn, meet_id, latest),
         shaken=heats_with_shaken(conn, heat_ids),
+        to_run_again=heats_to_run_again(conn, heat_ids),
         open_cases=open_cases_in(conn, heat_ids),
         ruled_at=last_ruled_in(conn, heat_ids),
         remedies=remedies_in(conn, heat_ids),
@@ -103,30 +123,33 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
     )
 
 
-def _finality(row: AnyRow, found: _Found) -> Finality:
-    pending = tuple(_pending(row, found))
+def _finality(row: AnyRow, found: _Found, holding: frozenset[AnnouncementId]) -> Finality:
+    amended = [] if row.id in holding else [_why_it_does_not_hold(row, found)]
+    pending = tuple(dict.fromkeys((*amended, *_open(row, found))))
     return Finality(None if pending else _since(row, found), pending)
 
 
-def _pending(row: AnyRow, found: _Found) -> Iterator[str]:
-    """What a result waits for, in words for everybody: no names, nothing of what is reported."""
+def _why_it_does_not_hold(row: AnyRow, found: _Found) -> str:
+    if row.state == HeatState.TO_COME:
+        return "The heat is to be run again."
+    return TO_RECONSIDER if row.heat_id in found.shaken else TO_ANNOUNCE
+
+
+def _open(row: AnyRow, found: _Found) -> Iterator[str]:
+    """What a result waits for beside an amended one, in words for everybody: no names, nothing of
+    what is reported.
+    """
     heat_id = row.heat_id
-    if row.id not in found.holding:
-        yield _to_announce(row, is_shaken=heat_id in found.shaken)
+    remedies = found.remedies.get(heat_id, Remedies())
+    if any(at > row.entered_at for at in remedies.ordered_at):
+        yield TO_ANNOUNCE
+    if heat_id in found.to_run_again:
+        yield "The re-run of some teams is to come."
     count = found.open_cases.get(heat_id, 0)
     if count:
         yield f"{'A case awaits' if count == 1 else f'{count} cases await'} the head official."
-    if heat_id in found.remedies:
-        yield from found.remedies[heat_id].awaited
+    yield from remedies.awaited
     yield from _running(found.windows.get(heat_id, ()), found.zone, found.now)
-
-
-def _to_announce(row: AnyRow, *, is_shaken: bool) -> str:
-    if row.state == HeatState.TO_COME:
-        return "The heat is to be run again."
-    if is_shaken:
-        return "A ruling is to be looked at again."
-    return "An amended result is to be announced."
 
 
 def _running(windows: Iterable[Window], zone: str, now: datetime) -> Iterator[str]:
@@ -227,7 +250,6 @@ def _with_final(
     conn: Connection, meet_id: MeetId, heats: Sequence[HeatOut], now: datetime
 ) -> list[HeatOut]:
     announced = [one.id for one in heats if one.state is HeatState.ANNOUNCED]
-    found = finality_of(conn, meet_id, announced, now)
-    final = {heat_id for heat_id, one in found.items() if one.since is not None}
+    final = final_heats(conn, meet_id, announced, now)
     becomes = {"state": HeatState.FINAL}
     return [one.model_copy(update=becomes) if one.id in final else one for one in heats]

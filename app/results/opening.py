@@ -32,13 +32,14 @@ ONCE = (WindowOpener.END_OF_MEET, WindowOpener.ANY_TIME)
 @dataclass(frozen=True, slots=True)
 class News:
     """What an announcement has to tell beside the one before: how many decisions of the round there
-    are by now, and whose decisions since then are in it.
+    are by now, whose decisions since then are in it, and whether one was made in this heat.
     """
 
     decisions: int
     is_first: bool
     by_referee: bool
     by_jury_alone: bool
+    is_decided_here: bool = False
 
     @property
     def openers(self) -> tuple[WindowOpener, ...]:
@@ -59,7 +60,7 @@ def news_since(unit: Unit, heat_id: HeatId, last: AnyRow | None) -> News:
     if last is None:
         return News(decided.count, is_first=True, by_referee=False, by_jury_alone=False)
     alone = decided.by_jury and not decided.by_referee and not _moved_otherwise(unit, last)
-    return News(decided.count, False, decided.by_referee, alone)
+    return News(decided.count, False, decided.by_referee, alone, decided.is_here)
 
 
 def _moved_otherwise(unit: Unit, last: AnyRow) -> bool:

@@ -27,6 +27,7 @@ UPHELD, REJECTED = "upheld", "rejected"
 _asked = heats.alias("asked")
 _DECIDED = (
     select(
+        decisions.c.heat_id,
         decisions.c.instance,
         decisions.c.carried_out,
         decisions.c.replaced_by,
@@ -141,6 +142,8 @@ class Decided:
     count: int
     by_referee: bool
     by_jury: bool
+    is_here: bool
+    """Something was ordered in this heat itself: that is news, whatever its lines say."""
 
 
 def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
@@ -151,6 +154,7 @@ def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
         len(rows),
         any(row.instance == REFEREE and row.carried_out for row in standing),
         any(row.instance == JURY for row in standing),
+        any(row.heat_id == heat_id and row.carried_out for row in standing),
     )
 
 
@@ -174,6 +178,8 @@ class Remedies:
 
     awaited: list[str] = field(default_factory=list)
     settled_at: list[datetime] = field(default_factory=list)
+    ordered_at: list[datetime] = field(default_factory=list)
+    """When decisions ordered something, which an announcement of the heat then tells."""
 
 
 def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId, Remedies]:
@@ -189,6 +195,8 @@ def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId,
             here = found.setdefault(row.heat_id, Remedies())
             here.awaited.extend(awaited_by(row))
             here.settled_at.extend(settled(row))
+            if statement is _DECISIONS and row.carried_out and row.replaced_by is None:
+                here.ordered_at.append(row.decided_at)
     return found
 
 

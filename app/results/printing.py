@@ -74,7 +74,7 @@ def as_text(announced: AnnouncementOut) -> str:
         f"{announced.meet_name}, {long_date(announced.made_at, announced.time_zone)}. "
         f"Announcement {announced.number}, made at "
         f"{clock_time(announced.made_at, announced.time_zone)}.",
-        *_time_corrected(announced),
+        *filter(None, [_time_corrected(announced)]),
         *(_placed(line) for line in announced.lines if line.place is not None),
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
@@ -180,13 +180,13 @@ def _from_here(window: SnapshotWindow) -> str:
     return f"{length(window.minutes or 0)} from this announcement"
 
 
-def _time_corrected(announced: AnnouncementOut) -> list[str]:
-    """The time as first given, and why it was wrong."""
+def _time_corrected(announced: AnnouncementOut) -> str:
+    """The time as first given, and why it was wrong; empty where it never was."""
     if not announced.time_corrections:
-        return []
+        return ""
     first = clock_time(announced.announced_at, announced.time_zone)
     why = announced.time_corrections[-1].reasons.rstrip(".")
-    return [f"The time was corrected: first given as {first}. Reason: {why}."]
+    return f"The time was corrected: first given as {first}. Reason: {why}."
 
 
 def final_note(announced: AnnouncementOut) -> str:
@@ -211,16 +211,20 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         number=announced.number,
         is_amended=bool(announced.changes),
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
-        superseded=announced.superseded_by.words if announced.superseded_by else "",
+        superseded=" ".join(_overtaken(announced)),
         announced_at=in_zone(announced.made_at, announced.time_zone),
         announced_by=announced.announced_by_name,
         lines=tuple(_sheet_line(line) for line in announced.lines),
         remarks=tuple(_remarks(announced)),
         windows=tuple(_window_words(one, announced) for one in announced.windows_as_corrected),
         because=tuple(announced.because),
+        time_corrected=_time_corrected(announced),
+        final_note=final_note(announced),
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,
+        qualified_title=_qualified_title(announced) if announced.qualified else "",
+        qualified=tuple(_qualified_line(one) for one in announced.qualified),
     )
 
 
@@ -233,6 +237,8 @@ def _sheet_line(line: ResultLineOut) -> ResultLine:
         affiliation=line.affiliation,
         time=line.time,
         annotation=line.annotation,
+        qualification=line.qualification or "",
+        points=line.points,
     )
 
 
@@ -248,9 +254,7 @@ def _remarks(announced: AnnouncementOut) -> list[str]:
         remarks.append(announced.remark)
     if announced.despite:
         remarks.append(f"Announced although {announced.blockers.aloud}: {announced.despite}")
-    remarks += _time_corrected(announced)
-    remarks += filter(None, [announced.no_windows_because, final_note(announced)])
-    return remarks
+    return [*remarks, announced.no_windows_because] if announced.no_windows_because else remarks
 
 
 def parted_ties(lines: Iterable[ResultLineOut]) -> Iterator[str]:

@@ -41,6 +41,7 @@ from app.results.wire import (
     ResultOut,
     TimeCorrectionOut,
 )
+from app.rounds.queries import rounds_set_for
 from app.rounds.tables import re_runs, rounds
 from app.rulings.queries import in_force_in, noted_in
 from app.rulings.shaken import heats_with_shaken, shaken_in_heat
@@ -109,6 +110,7 @@ _LINES = (
         announcements.c.heat_id,
         announcements.c.number,
         announcements.c.announced_at,
+        announcements.c.entered_at,
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number.label("heat_number"),
@@ -148,24 +150,38 @@ _LEADS_ON = (
     )
     .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
 )
+_TO_RUN_AGAIN = (
+    select(re_runs.c.heat_id)
+    .join(heats, heats.c.id == re_runs.c.run_heat_id)
+    .where(
+        re_runs.c.heat_id.in_(bindparam("heats", expanding=True)),
+        re_runs.c.state == "in force",
+        heats.c.state != HeatState.ANNOUNCED.value,
+    )
+    .distinct()
+)
 _SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
 )
 
 
-_own = heats.alias("own")
 _LATER_IN_ROUND = (
     select(
         announcements.c.id,
         announcements.c.number,
         announcements.c.announced_at,
         announcements.c.snapshot,
+        heats.c.round,
         heats.c.number.label("heat_number"),
     )
-    .join(heats, heats.c.id == announcements.c.heat_id)
-    .join(_own, and_(_own.c.event_id == heats.c.event_id, _own.c.round_key == heats.c.round_key))
+    .select_from(
+        announcements.join(heats, heats.c.id == announcements.c.heat_id).outerjoin(
+            re_runs, re_runs.c.run_heat_id == heats.c.id
+        )
+    )
     .where(
-        _own.c.id == bindparam("heat"),
+        heats.c.event_id == bindparam("event"),
+        func.coalesce(re_runs.c.round_key, heats.c.round_key) == bindparam("round"),
         announcements.c.id != bindparam("announcement"),
         announcements.c.announced_at >= bindparam("at"),
     )
@@ -369,9 +385,11 @@ def _qualifiers_superseded_by(
     conn: Connection, row: AnyRow, made: AnnouncementOut
 ) -> QualifiersAnnounced | None:
     """The last announcement in the round that tells who qualified, where it tells of others."""
-    if not made.qualified:
+    which = rounds_set_for(conn, [made.heat]).get(made.heat) if made.qualified else None
+    if which is None:
         return None
-    values = {"heat": made.heat, "at": row.announced_at, "announcement": made.id}
+    values = {"event": which.event, "round": which.key}
+    values |= {"at": row.announced_at, "announcement": made.id}
     for later in conn.execute(_LATER_IN_ROUND, values):
         told = [QualifiedOut.model_validate(one) for one in later.snapshot.get("qualified", ())]
         if told and _who(told) == _who(made.qualified):
@@ -382,6 +400,7 @@ def _qualifiers_superseded_by(
                 number=later.number,
                 announced_at=later.announced_at,
                 announced_at_local=in_zone(later.announced_at, made.time_zone),
+                round=later.round,
                 heat_number=later.heat_number,
             )
     return None
@@ -425,6 +444,11 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
 def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:
     """The announcements of heats that stand, as `still_holding` takes them."""
     return conn.execute(_LATEST, {"heats": list(heat_ids)}).all()
+
+
+def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
+    """Those of the heats of which some teams are to run again and have no result of that yet."""
+    return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
 
 
 def leads_on(conn: Connection, heat_id: HeatId) -> bool:

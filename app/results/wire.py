@@ -316,13 +316,14 @@ class LaterAnnouncement(Wire):
 class QualifiersAnnounced(LaterAnnouncement):
     """A later announcement of the same round by which others have qualified."""
 
+    round: str
     heat_number: int
 
     @property
     def words(self) -> str:
         return (
-            f"Others have qualified by announcement {self.number} of heat {self.heat_number}, made "
-            f"{self.announced_at_local}."
+            f"Others have qualified by announcement {self.number} of {self.round}, heat "
+            f"{self.heat_number}, made {self.announced_at_local}."
         )
 
 
@@ -426,13 +427,13 @@ class AnnouncementOut(Wire):
     statement_digest: str
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
-    superseded_by: LaterAnnouncement | None = Field(
-        default=None, description="the announcement that stands now; null for the one that stands"
-    )
     qualifiers_superseded_by: QualifiersAnnounced | None = Field(
         default=None,
         description="the announcement, of this heat or another of its round, that says last who "
         "qualified, where that is somebody else",
+    )
+    superseded_by: LaterAnnouncement | None = Field(
+        default=None, description="the announcement that stands now; null for the one that stands"
     )
     time_corrections: list[TimeCorrectionOut] = Field(
         default=[],

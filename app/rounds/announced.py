@@ -30,7 +30,8 @@ def scores_out(conn: Connection, meet_id: MeetId) -> ScoresOut:
     A team without an affiliation scores for itself.
     """
     known = [as_announced(conn, meet_id, *which) for which in scoring_rounds(conn, meet_id)]
-    earned = [one for at_hand in known for one in _earned(at_hand)]
+    told = [at_hand for at_hand in known if _is_told(at_hand)]
+    earned = [one for at_hand in told for one in _earned(at_hand)]
     parts: dict[str, list[ScorePart]] = {}
     for whose, _points, part in earned:
         parts.setdefault(whose, []).append(part)
@@ -47,14 +48,20 @@ def scores_out(conn: Connection, meet_id: MeetId) -> ScoresOut:
         awaited=[
             f"{at_hand.event_name}, {at_hand.round_name}"
             for at_hand in known
-            if not all(heat.is_in for heat in at_hand.round.heats)
+            if at_hand not in told
         ],
     )
 
 
+def _is_told(at_hand: RoundAtHand) -> bool:
+    """Whether all of a round is announced, and no team stands in two of its heats."""
+    teams = [one.team for heat in at_hand.round.heats for one in heat.ran]
+    return all(heat.is_in for heat in at_hand.round.heats) and len(set(teams)) == len(teams)
+
+
 def _earned(at_hand: RoundAtHand) -> Iterator[Earned]:
     """What each team of a round brought in, the most first."""
-    scoring = [one for one in at_hand.stand().teams.values() if one.points]
+    scoring = [one for one in at_hand.stand().teams.values() if one.points and one.heat]
     for one in sorted(scoring, key=lambda one: (-one.points, at_hand.names[one.team])):
         team = TeamId(one.team)
         part = ScorePart(

@@ -22,6 +22,8 @@ from app.rules.placing import Finish
 from app.rules.qualifying import HeatRun, ReRun, RoundStanding, Seat, Standing
 from app.sheets.race_time import show_time
 
+MOST_NAMED = 5
+
 
 def letter_of(at_hand: RoundAtHand, standing: RoundStanding, team: TeamId) -> str | None:
     """A team's letter; empty: not through; None: not known yet, or nobody goes on from here."""
@@ -140,9 +142,11 @@ def named(at_hand: RoundAtHand, teams: Iterable[str]) -> str:
 
 def _sentences(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
     """What is still open, in words."""
-    for heat in at_hand.round.heats:
-        if not heat.is_in:
-            yield f"The result of {at_hand.heat_names[heat.heat]} is awaited."
+    awaited = [at_hand.heat_names[run.heat] for run in at_hand.round.heats if not run.is_in]
+    if len(awaited) > MOST_NAMED:
+        yield f"The results of {len(awaited)} heats are awaited."
+    else:
+        yield from (f"The result of {heat} is awaited." for heat in awaited)
     for re_run in at_hand.round.re_runs:
         if not re_run.ran:
             name = at_hand.heat_names[HeatId(re_run.key)]

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-from app.rules.round_parts import BY_WORD, Disqualified, HeatRun, Letter, Ran, ReRun, Round
+from app.rules.round_parts import BY_WORD, Disqualified, HeatRun, Letter, Ran, ReRun, Round, Seat
 from app.rules.round_runs import (
     all_runs,
     found,
@@ -189,6 +189,47 @@ class RestoreHeat:
         return AnnulHeat(self.heat)
 
 
+@dataclass(frozen=True, slots=True)
+class GiveLane:
+    """A team has this lane of the next round, beside those who are drawn (an extra lane).
+
+    Tokyo 2025, men's 4x400 m: the ninth team had lane 1 of the final (press accounts).
+    """
+
+    seat: Seat
+    team: str
+    again: bool = False
+
+    def on(self, round_: Round) -> Round:
+        if self.seat in round_.seats:
+            raise ValueError("This lane of the next round is taken: choose another.")
+        if self.team in round_.seats.values():
+            raise ValueError("This team has a lane in the next round already.")
+        if not self.again and not may_have_run(round_, self.team):
+            raise ValueError("This team did not run in this round, so it has no lane in the next.")
+        return replace(round_, seats={**round_.seats, self.seat: self.team})
+
+    def reverse(self) -> "Order":
+        return TakeLane(self.seat, self.team)
+
+
+@dataclass(frozen=True, slots=True)
+class TakeLane:
+    """A team does not have this lane of the next round."""
+
+    seat: Seat
+    team: str
+
+    def on(self, round_: Round) -> Round:
+        if round_.seats.get(self.seat) != self.team:
+            raise ValueError("This team does not have this lane of the next round: look again.")
+        left = {seat: team for seat, team in round_.seats.items() if seat != self.seat}
+        return replace(round_, seats=left)
+
+    def reverse(self) -> "Order":
+        return GiveLane(self.seat, self.team, again=True)
+
+
 Order: TypeAlias = (
     Disqualify
     | SetAside
@@ -199,6 +240,8 @@ Order: TypeAlias = (
     | CallOff
     | AnnulHeat
     | RestoreHeat
+    | GiveLane
+    | TakeLane
 )
 
 

@@ -24,7 +24,8 @@ def seated(
         if team in staying:
             seats.setdefault(team, seat)
     taken = set(seats.values())
-    every_lane = dict.fromkeys((*round_.seats, *round_.free_seats))
+    drawn = sorted(round_.seats, key=lambda seat: (seat.heat, seat.lane))
+    every_lane = dict.fromkeys((*drawn, *round_.free_seats))
     spare = [seat for seat in every_lane if seat not in taken]
     waiting = [team for team in qualified if team not in seats]
     seats.update(zip(waiting, spare, strict=False))

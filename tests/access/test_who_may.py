@@ -33,6 +33,10 @@ PUBLIC = {
     MEET,
     f"{MEET}/heats",
     f"{MEET}/heats/{{heat}}",
+    f"{MEET}/heats/{{heat}}/round",
+    f"{MEET}/rounds",
+    f"{MEET}/rounds/{{round}}",
+    f"{MEET}/scores",
     f"{MEET}/announcements",
     f"{MEET}/announcements/{{announcement}}.json",
     f"{MEET}/announcements/{{announcement}}.csv",
@@ -111,6 +115,11 @@ def test_umpires_and_the_head_official_report_and_withdraw() -> None:
 def test_only_the_results_desk_announces() -> None:
     assert WHO_MAY["PUT", f"{MEET}/announcements/{{announcement}}"].roles == {Role.RESULTS}
     assert WHO_MAY["PUT", f"{MEET}/heats/{{heat}}/result"].roles == {Role.RESULTS}
+
+
+def test_lots_are_entered_by_the_desk_or_the_referee() -> None:
+    route = ("PUT", f"{MEET}/rounds/{{round}}/lots/{{lots}}")
+    assert WHO_MAY[route].roles == {Role.RESULTS, Role.REFEREE}
 
 
 def test_only_the_organiser_names_officials_and_gives_them_roles() -> None:

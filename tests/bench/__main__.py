@@ -16,6 +16,7 @@ from pathlib import Path
 from time import perf_counter
 
 from tests.bench.databases import fresh_databases
+from tests.bench.foreseeing import measure_foreseeing
 from tests.bench.lines import Line
 from tests.bench.load import LoadFailed
 from tests.bench.meets import set_up_meet
@@ -68,6 +69,7 @@ def measure_engine(plan: Plan, engine: EngineName) -> list[Line]:
             "submissions": lambda: measure_submissions(plan, engine, meet, databases),
             "reading": lambda: measure_reading(plan, meet, databases),
             "start list and form": lambda: measure_papers(plan, meet, databases),
+            "consequences": lambda: measure_foreseeing(plan, databases),
         }
         lines: list[Line] = []
         for name, step in steps.items():

@@ -53,6 +53,7 @@ NAMES = [
     "start list of 20 heats",
     "infringement form over HTTP",
     "infringement form drawn alone",
+    "consequences of a ruling, 2 heats, 16 teams",
 ]
 
 
@@ -62,7 +63,7 @@ def test_a_tiny_run_measures_everything_and_shows_it() -> None:
     assert [line.name for line in lines] == NAMES
     assert all(value > 0 for line in lines for value in line.rounds)
     goals = [line.name for line in lines if line.goal is not None]
-    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9]]
+    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9], NAMES[-1]]
     table = as_table(EngineName.SQLITE, lines)
     assert all(name in table for name in NAMES)
     document = json.loads(as_document(TINY, {EngineName.SQLITE: lines}, 0.5))

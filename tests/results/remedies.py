@@ -15,6 +15,9 @@ from app.ids import MeetId, new_id
 from app.store.action import Actor, Done, Unit
 from tests.builders import MeetAtHand
 
+SET_ASIDE = {"order": "set aside", "words": "The disqualification is set aside."}
+"""An order as it is kept with the decision that carried it out."""
+
 
 def a_protest(hand: MeetAtHand, heat: int = 0, **changes: Any) -> str:
     """A protest that awaits the referee, of the team in the heat's first lane."""

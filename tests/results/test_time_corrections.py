@@ -19,7 +19,7 @@ from app.clock import rfc3339
 from app.ids import new_id
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem, add_official
 from tests.forms.pdf_reading import read_text
-from tests.results.remedies import a_decision, a_protest
+from tests.results.remedies import SET_ASIDE, a_decision, a_protest
 from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
@@ -230,7 +230,7 @@ def test_a_correction_bound_by_a_decision_that_the_result_shows(service: Service
     hand, _first = announced(service)
     service.clock.stand_at(NOON + minutes(5))
     protest = a_protest(hand, state="upheld")
-    a_decision(hand, protest, verdict="upheld", carried_out=[{"order": "set aside"}])
+    a_decision(hand, protest, verdict="upheld", carried_out=[SET_ASIDE])
     service.clock.stand_at(NOON + minutes(10))
     second = hand.announce(remark="By the referee's decision").json()
     service.clock.stand_at(NOON + minutes(20))

@@ -11,11 +11,13 @@ from app.rules.orders import (
     CallOff,
     Correct,
     Disqualify,
+    GiveLane,
     Order,
     Recall,
     RestoreHeat,
     RunAgain,
     SetAside,
+    TakeLane,
     apply,
 )
 from app.rules.placing import Finish, FinishStatus
@@ -153,6 +155,7 @@ def candidates(round_: Round) -> list[st.SearchStrategy[Order]]:
     found += [st.just(SetAside(name, one)) for name, run in runs for one in run.disqualified]
     found += [st.just(Recall(team, letter)) for team, letter in round_.advanced.items()]
     found += [st.just(CallOff(one)) for one in round_.re_runs]
+    found += [st.just(TakeLane(seat, team)) for seat, team in round_.seats.items()]
     if teams:
         in_any = st.sampled_from([name for name, _ in runs])
         found += [
@@ -160,6 +163,7 @@ def candidates(round_: Round) -> list[st.SearchStrategy[Order]]:
             st.builds(Advance, st.sampled_from(teams), BY_WORD),
             re_runs("re-run 9", teams, is_run=True).map(RunAgain),
             st.sampled_from(lines).flatmap(_corrections),
+            st.builds(GiveLane, st.sampled_from(SEATS), st.sampled_from(teams)),
         ]
     return found
 

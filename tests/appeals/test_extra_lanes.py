@@ -1,0 +1,94 @@
+"""An extra lane of the next round, ordered by a decision.
+
+Tokyo 2025, men's 4x400 m: a ninth team ran in lane 1 of the final (press accounts).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.appeals.desk import decide, decided, lodge
+from tests.builders import Json, MeetAtHand, a_problem
+from tests.rounds.builders import Event, two_heats
+
+FINAL = {"final 1": ("Tern", "Gull", "Plover", "Curlew")}
+
+
+@pytest.fixture
+def event(meet: MeetAtHand) -> Event:
+    """Two heats have been run, four of six are drawn into the final's lanes 3 to 6."""
+    event = two_heats(meet)
+    event.set()
+    event.run("heats 1", "42.00", "42.10", "42.90")
+    event.run("heats 2", "42.05", "42.20", "42.95")
+    event.draw(FINAL)
+    return event
+
+
+def a_protest_of_heron(event: Event) -> Json:
+    return lodge(
+        event.meet,
+        {
+            "heat": event.heat("heats 1"),
+            "team": event.team("Heron"),
+            "about": "conduct",
+            "against": event.team("Gull"),
+            "lodged_by": "Mira Anchor",
+            "words": "Gull pushed our third runner.",
+        },
+    )
+
+
+def orders(event: Event, lane: int = 7) -> list[Json]:
+    heron = event.team("Heron")
+    return [
+        {"order": "advance", "team": heron},
+        {"order": "extra lane", "team": heron, "lane": lane},
+    ]
+
+
+def test_a_team_that_is_advanced_gets_its_extra_lane_in_the_final_as_drawn(event: Event) -> None:
+    protest = a_protest_of_heron(event)
+    address = f"protests/{protest['id']}/consequences"
+    shown = event.meet.referee.post(address, {"orders": orders(event)}).json()
+    (move,) = [move for move in shown["moves"] if move["name"] == "Heron"]
+    assert move["after"]["letter"] == "qR"
+    assert move["after"]["seat"]["lane"] == 7
+    out = decided(event.meet, protest, "upheld", orders=orders(event))
+    assert out["decision"]["consequences"] == shown
+    assert out["decision"]["ordered"][1] == "Heron has lane 7 of the final."
+    event.read_again()
+    assert {lane["lane"]: lane["name"] for lane in event.heats["final 1"]["lanes"]}[7] == "Heron"
+
+
+def test_the_lane_is_taken_back_with_the_decision(event: Event) -> None:
+    before = event.now()
+    first = a_protest_of_heron(event)
+    out = decided(event.meet, first, "upheld", orders=orders(event))
+    undo = [{"order": "undo", "decision": out["decision"]["id"]}]
+    decided(event.meet, a_protest_of_heron(event), "upheld", orders=undo)
+    event.read_again()
+    assert len(event.heats["final 1"]["lanes"]) == 4
+    assert event.now()["teams"] == before["teams"]
+
+
+def test_a_lane_that_is_taken_is_refused_and_nothing_is_ordered(event: Event) -> None:
+    protest = a_protest_of_heron(event)
+    refused = decide(event.meet, protest, "upheld", orders=orders(event, lane=4))
+    assert "taken" in a_problem(refused, 409, "conflict")["detail"]
+    assert event.now()["teams"][-1]["name"]
+    assert event.letters()["Heron"] == ""
+
+
+def test_no_lane_is_given_before_the_draw_nor_once_the_final_has_begun(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    event.set()
+    event.run("heats 1", "42.00", "42.10", "42.90")
+    event.run("heats 2", "42.05", "42.20", "42.95")
+    protest = a_protest_of_heron(event)
+    early = decide(meet, protest, "upheld", orders=orders(event))
+    assert "not been drawn" in a_problem(early, 409, "conflict")["detail"]
+    event.draw(FINAL)
+    event.start("final 1")
+    late = decide(meet, protest, "upheld", orders=orders(event))
+    assert "has begun" in a_problem(late, 409, "conflict")["detail"]

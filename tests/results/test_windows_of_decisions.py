@@ -1,0 +1,259 @@
+"""Which windows an announcement opens after a decision: World Athletics TR8.7, TR8.11.
+
+An appeal can be lodged within 30 minutes of the amended result that follows from the referee's
+decision (TR8.7.1), or of the advice that nothing is amended (TR8.7.2); the jury's decision is final
+(TR8.11). Numbers of sub-clauses from memory, the rest from published summaries.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from sqlalchemy import insert, select
+
+from app.ids import AnnouncementId, DecisionId, HeatId, MeetId, TeamId, new_id
+from app.meets.queries import meet_facts
+from app.meets.tables import heats as heat_table
+from app.results.opening import open_windows
+from app.results.tables import results
+from app.rounds.tables import rounds
+from app.rules.windows import WindowOpener
+from app.store.action import Actor, Done, Unit
+from tests.builders import PIN, Json, MeetAtHand, a_meet
+from tests.forms.pdf_reading import read_text
+from tests.results.remedies import SET_ASIDE, a_decision, a_protest
+from tests.running import Service
+
+NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
+DESPITE = "Nobody started the heat on the screen."
+CARRIED_OUT: Json = {"verdict": "upheld", "carried_out": [SET_ASIDE]}
+FINAL = "The jury's decision is final (TR8.11)."
+
+
+def announced(service: Service, heats: int = 1, **meet: Any) -> MeetAtHand:
+    """A meet whose first heat was announced at noon; it is ten minutes later."""
+    service.clock.stand_at(NOON)
+    roles = ("results", "referee", "umpire")
+    hand = a_meet(service, **{"heats": heats, "roles": roles, "umpires": (), **meet})
+    hand.start()
+    hand.call("white")
+    hand.load_result()
+    assert hand.announce().status_code == 201
+    service.clock.stand_at(NOON + timedelta(minutes=10))
+    return hand
+
+
+def announced_again(hand: MeetAtHand, **changes: Any) -> Json:
+    told = hand.announce(**{"remark": "By decision", **changes})
+    assert told.status_code == 201, told.text
+    return dict(told.json())
+
+
+def opened_by(hand: MeetAtHand, opener: str) -> list[tuple[str, str]]:
+    found = hand.service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    return sorted((one["remedy"], one["rule"]) for one in found if one["opened_by"] == opener)
+
+
+def decided(hand: MeetAtHand, heat: int = 0, **decision: Any) -> str:
+    return a_decision(hand, a_protest(hand, heat, state="upheld"), heat, **decision)
+
+
+def test_a_result_amended_by_the_referee_opens_a_window_for_appeals_too(service: Service) -> None:
+    hand = announced(service)
+    assert opened_by(hand, "announcement 1") == [("protest", "TR8.2")]
+    decided(hand, **CARRIED_OUT)
+    told = announced_again(hand)
+    assert [one["remedy"] for one in told["windows"]] == ["protest", "appeal"]
+    assert told["no_windows_because"] == ""
+    assert opened_by(hand, "announcement 2") == [("appeal", "TR8.7.1"), ("protest", "TR8.2")]
+    # With the next, that decision is no news any more.
+    announced_again(hand, remark="It was not heard")
+    assert opened_by(hand, "announcement 3") == [("protest", "TR8.2")]
+
+
+@pytest.mark.parametrize("decision", [{}, {"verdict": "upheld"}, {"verdict": "referred"}])
+def test_a_decision_that_changes_nothing_opens_no_window_by_an_announcement(
+    service: Service, decision: Json
+) -> None:
+    hand = announced(service)
+    decided(hand, **decision)
+    announced_again(hand)
+    assert opened_by(hand, "announcement 2") == [("protest", "TR8.2")]
+
+
+def test_a_decision_in_another_heat_of_the_round_counts_and_one_of_another_event_does_not(
+    service: Service,
+) -> None:
+    hand = announced(service, heats=2)
+    other = "event,round,heat,lane,team\nMen 4x100 m,heats,1,4,Tern\n"
+    assert hand.organiser.post("start-lists", content=other).status_code == 200
+    hand.heats = hand.organiser.get("heats").json()["heats"]
+    decided(hand, heat=2, **CARRIED_OUT)
+    announced_again(hand)
+    assert opened_by(hand, "announcement 2") == [("protest", "TR8.2")]
+    decided(hand, heat=1, **CARRIED_OUT)
+    announced_again(hand)
+    assert ("appeal", "TR8.7.1") in opened_by(hand, "announcement 3")
+
+
+def test_a_result_whose_only_news_is_the_jurys_opens_no_window_and_says_why(
+    service: Service,
+) -> None:
+    hand = announced(service)
+    # The referee rejected, which changed nothing; the jury did not agree.
+    decided(hand, advised_at=NOON + timedelta(minutes=10))
+    decided(hand, instance="jury", **CARRIED_OUT)
+    told = announced_again(hand)
+    assert (told["windows"], told["no_windows_because"]) == ([], FINAL)
+    assert opened_by(hand, "announcement 2") == []
+    address = f"/api/meets/{hand.id}/announcements/{told['id']}"
+    assert FINAL in service.http.get(f"{address}.txt").text.splitlines()
+    assert FINAL in " ".join(read_text(service.http.get(f"{address}.pdf").content).split())
+    assert "jury" not in service.http.get(f"{address}.csv").text
+
+
+@pytest.mark.parametrize("news", ["a ruling", "a finish list", "a further race", "the referee's"])
+def test_whatever_else_is_new_opens_windows_beside_the_jurys_decision(
+    service: Service, news: str
+) -> None:
+    hand = announced(service)
+    decided(hand, instance="jury", **CARRIED_OUT)
+    if news == "a ruling":
+        hand.rule(hand.report()["case"])
+    if news == "a further race":
+        hand.hold_back()
+        hand.start()
+        hand.call("white")
+    if news in {"a finish list", "a further race"}:
+        loaded(hand)
+    if news == "the referee's":
+        decided(hand, **CARRIED_OUT)
+    told = announced_again(hand)
+    assert told["no_windows_because"] == ""
+    assert ("protest", "TR8.2") in opened_by(hand, "announcement 2")
+
+
+def loaded(hand: MeetAtHand) -> None:
+    """The desk loads another finish list."""
+    address = f"heats/{hand.heat()}/result"
+    etag = hand.desk.get(address).headers["ETag"]
+    rows = [f"{lane},5{lane}.00" for lane in range(1, 9)]
+    content = "\n".join(["lane,time", *rows])
+    assert hand.desk.put(address, content=content, etag=etag).is_success
+
+
+def test_a_list_that_the_jury_had_corrected_is_no_news_beside_its_decision(
+    service: Service,
+) -> None:
+    hand = announced(service)
+    decided(hand, instance="jury", **CARRIED_OUT)
+
+    def correct_it(unit: Unit) -> Done[None]:
+        unit.conn.execute(
+            results.update()
+            .where(results.c.heat_id == hand.heat())
+            .values(version=results.c.version + 1)
+        )
+        return Done(None, None)
+
+    service.store.act_now(MeetId(hand.id), Actor("test"), correct_it)
+    assert announced_again(hand)["no_windows_because"] == FINAL
+
+
+def test_a_first_announcement_opens_its_windows_whatever_the_jury_has_decided(
+    service: Service,
+) -> None:
+    hand = announced(service, heats=2)
+    decided(hand, instance="jury", **CARRIED_OUT)
+    hand.load_result(1)
+    told = hand.announce(1, despite=DESPITE).json()
+    assert [one["rule"] for one in told["windows"]] == ["TR8.2"]
+
+
+def test_a_decision_that_another_replaced_is_no_news(service: Service) -> None:
+    hand = announced(service)
+    later = new_id()
+    decided(hand, replaced_by=later, **CARRIED_OUT)
+    decided(hand, instance="jury", **CARRIED_OUT)
+    assert announced_again(hand)["no_windows_because"] == FINAL
+
+
+def test_no_announcement_is_entered_from_before_the_decision_that_it_shows(
+    service: Service,
+) -> None:
+    hand = announced(service)
+    decided(hand, **CARRIED_OUT)
+    early = (NOON + timedelta(minutes=9)).isoformat()
+    refused = hand.announce(announced_at=early, remark="By decision")
+    assert refused.status_code == 422
+    assert refused.json()["errors"][0]["pointer"] == "/announced_at"
+
+
+def test_an_advice_opens_a_window_for_one_team_which_no_correction_moves(service: Service) -> None:
+    hand = announced(service)
+    told = hand.desk.get("announcements").json()["announcements"][0]
+    decision, team = decided(hand), hand.heats[0]["lanes"][0]
+    at = NOON + timedelta(minutes=20)
+
+    def advise(unit: Unit) -> Done[int]:
+        opened = open_windows(
+            unit,
+            meet_facts(unit.conn, unit.meet_id),
+            WindowOpener.ADVICE,
+            at,
+            heat_id=HeatId(hand.heat()),
+            announcement_id=AnnouncementId(told["id"]),
+            opened_by="advice on protest 1",
+            decision_id=DecisionId(decision),
+            team_id=TeamId(team["team"]),
+        )
+        return Done(len(opened), None)
+
+    assert service.store.act_now(MeetId(hand.id), Actor("test"), advise) == 1
+    service.clock.stand_at(at)
+    corrected = (NOON + timedelta(minutes=1)).isoformat()
+    sent = {"announced_at": corrected, "reasons": "The log says so.", "pin": PIN}
+    address = f"announcements/{told['id']}/time-corrections/{new_id()}"
+    assert hand.desk.put(address, sent).status_code == 201
+    found = service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    ends = {one["opened_by"]: one["closes_at_local"][11:19] for one in found}
+    assert ends == {"announcement 1": "12:31:00", "advice on protest 1": "12:50:00"}
+    (advice,) = [one for one in found if one["decision"] is not None]
+    assert (advice["decision"], advice["team"]) == (decision, team["team"])
+    assert (advice["team_name"], advice["remedy"]) == (team["name"], "appeal")
+    assert {one["team_name"] for one in found if one is not advice} == {None}
+
+
+@pytest.mark.parametrize(("next_key", "minutes"), [("final", 5), (None, 15)])
+def test_the_meets_shorter_time_is_for_results_of_a_round_that_leads_on(
+    service: Service, next_key: str | None, minutes: int
+) -> None:
+    service.clock.stand_at(NOON)
+    terms = {"protest_minutes": 15, "protest_minutes_before_next_round": 5}
+    hand = a_meet(service, heats=1, roles=("results", "referee"), umpires=(), terms=terms)
+
+    def lead_on(unit: Unit) -> Done[None]:
+        which = select(heat_table.c.event_id, heat_table.c.round, heat_table.c.round_key)
+        heat = unit.conn.execute(which.where(heat_table.c.id == hand.heat())).one()
+        unit.conn.execute(
+            insert(rounds).values(
+                id=new_id(),
+                meet_id=hand.id,
+                **heat._asdict(),
+                by_place=next_key and 2,
+                by_time=next_key and 2,
+                lanes=next_key and 8,
+                next_round=next_key,
+                next_key=next_key,
+                points=[],
+                version=1,
+            )
+        )
+        return Done(None, None)
+
+    service.store.act_now(MeetId(hand.id), Actor("test"), lead_on)
+    hand.load_result()
+    (window,) = hand.announce(despite=DESPITE).json()["windows"]
+    assert (window["minutes"], window["origin"]) == (minutes, "meet")

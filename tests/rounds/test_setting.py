@@ -1,0 +1,105 @@
+"""Setting a round: who goes on, what it scores, and what is refused."""
+
+from __future__ import annotations
+
+import pytest
+
+from app.ids import new_id
+from tests.builders import MeetAtHand, a_problem
+from tests.rounds.builders import an_event, two_heats
+
+
+def test_a_round_is_set_once_and_everybody_reads_it(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    told = event.set(round="HEATS", points=["5", "2.5"])
+    assert told["round"] == "heats"
+    assert (told["heats"], told["next_heats"], told["version"]) == (2, 0, 1)
+    assert told["points"] == ["5", "2.5"]
+    public = meet.service.http.get(f"/api/meets/{meet.id}/rounds/{event.round}")
+    assert public.json() == told
+    assert told in meet.service.http.get(f"/api/meets/{meet.id}/rounds").json()["rounds"]
+
+
+@pytest.mark.parametrize("role", ["organiser", "referee", "results"])
+def test_organiser_referee_and_desk_may_set_it_and_it_is_recorded_once(
+    meet: MeetAtHand, role: str
+) -> None:
+    event = two_heats(meet)
+    before = meet.head()["size"]
+    address = f"rounds/{event.round}"
+    assert meet[role].put(address, event.setting()).status_code == 201
+    assert meet[role].put(address, event.setting()).status_code == 200
+    assert meet.head()["size"] == before + 1
+
+
+def test_a_change_names_the_version_it_changes(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    event.set()
+    address = f"rounds/{event.round}"
+    a_problem(meet.organiser.put(address, event.setting(by_time=1)), 409, "id-taken")
+    a_problem(meet.organiser.put(address, event.setting(by_time=1), etag='"v7"'), 412, "stale")
+    changed = meet.organiser.put(address, event.setting(by_time=1), etag='"v1"')
+    assert (changed.status_code, changed.headers["ETag"]) == (200, '"v2"')
+    unknown = meet.organiser.put(f"rounds/{new_id()}", event.setting(), etag='"v1"')
+    a_problem(unknown, 412, "stale")
+
+
+def test_a_round_is_set_under_one_id_only_and_stays_with_it(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    event.draw({"final 1": ("Tern", "Plover")})
+    event.set()
+    told = a_problem(meet.organiser.put(f"rounds/{new_id()}", event.setting()), 409, "conflict")
+    assert event.round in told["detail"]
+    final = {"event": event.id, "round": "final"}
+    a_problem(meet.organiser.put(f"rounds/{event.round}", final, etag='"v1"'), 409, "conflict")
+
+
+def test_an_unknown_event_or_round_is_refused_naming_those_there_are(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    address = f"rounds/{event.round}"
+    no_event = a_problem(
+        meet.organiser.put(address, event.setting(event=new_id())), 422, "malformed"
+    )
+    assert event.name in no_event["detail"]
+    no_round = a_problem(
+        meet.organiser.put(address, event.setting(round="semis")), 422, "malformed"
+    )
+    assert "They have: heats." in no_round["detail"]
+    assert no_round["errors"][0]["pointer"] == "/round"
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"next_round": None},
+        {"by_time": None},
+        {"by_place": 0, "by_time": 0},
+        {"next_round": "Heats"},
+        {"points": ["five"]},
+        {"points": ["1.2345"]},
+        {"points": [5]},
+    ],
+)
+def test_what_leads_nowhere_or_is_no_number_is_refused(
+    meet: MeetAtHand, changes: dict[str, object]
+) -> None:
+    event = two_heats(meet)
+    before = meet.head()
+    a_problem(
+        meet.organiser.put(f"rounds/{event.round}", event.setting(**changes)), 422, "malformed"
+    )
+    assert meet.head() == before
+
+
+def test_more_teams_than_the_next_round_has_lanes_are_refused(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    sent = event.setting(by_place=2, by_time=1)
+    told = a_problem(meet.organiser.put(f"rounds/{event.round}", sent), 422, "malformed")
+    assert "5 teams" in told["detail"]
+    assert told["errors"][0]["pointer"] == "/lanes"
+
+
+def test_a_round_that_is_not_there_is_not_found(meet: MeetAtHand) -> None:
+    a_problem(meet.organiser.get(f"rounds/{new_id()}"), 404, "not-found")
+    event = an_event(meet, {"heats 1": ("Tern", "Gull")})
+    a_problem(event.meet.desk.get(f"heats/{new_id()}/round"), 404, "not-found")
