@@ -231,9 +231,9 @@ def a_deposit(meet: MeetAtHand) -> Sending:
 
 
 def an_admission(meet: MeetAtHand) -> Sending:
+    path = _a_seated_appeal(meet, paid=False)
     document = {"admit": True, "reasons": "The bank was closed.", "pin": PIN}
-    sent = _of(meet, "jury", f"{_an_appeal(meet, paid=False)}/admission", document)
-    return replace(sent, etag='"v1"')
+    return replace(_of(meet, "jury", f"{path}/admission", document), etag='"v2"')
 
 
 def an_appeal_taken_back(meet: MeetAtHand) -> Sending:
@@ -250,7 +250,7 @@ def _members(meet: MeetAtHand) -> list[str]:
     return [meet[name].id for name in names]
 
 
-def a_named_panel(meet: MeetAtHand) -> Sending:
+def a_named_panel(meet: MeetAtHand, *, paid: bool = True) -> Sending:
     chair, second, third, substitute = _members(meet)
     document = {
         "chair": chair,
@@ -258,11 +258,12 @@ def a_named_panel(meet: MeetAtHand) -> Sending:
         "secretary": "Noor Quill",
         "substitutes": [substitute],
     }
-    return replace(_of(meet, "jury", f"{_an_appeal(meet)}/panel", document), etag='"v1"')
+    return replace(_of(meet, "jury", f"{_an_appeal(meet, paid=paid)}/panel", document), etag='"v1"')
 
 
-def _a_seated_appeal(meet: MeetAtHand) -> str:
-    sent = a_named_panel(meet)
+def _a_seated_appeal(meet: MeetAtHand, *, paid: bool = True) -> str:
+    """The path of an appeal whose panel is named."""
+    sent = a_named_panel(meet, paid=paid)
     assert sent.send(meet.service.http).status_code == 200
     return sent.path.split(f"{meet.id}/", 1)[1].removesuffix("/panel")
 

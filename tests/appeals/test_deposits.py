@@ -35,9 +35,12 @@ def pay(meet: MeetAtHand, lodged: Json, **changes: object) -> httpx.Response:
 
 
 def admit(meet: MeetAtHand, lodged: Json, **changes: object) -> httpx.Response:
-    seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
+    """The chair of the panel says the jury's word; the panel is named where none is yet."""
+    if read(meet, lodged)["panel"] is None:
+        a_panel(meet, lodged)
+    seen = meet["juror 1"].get(f"appeals/{lodged['id']}").headers["ETag"]
     sent = {"admit": True, "reasons": "The desk was closed.", "pin": PIN, **changes}
-    return meet["jury"].put(f"appeals/{lodged['id']}/admission", sent, etag=seen)
+    return meet["juror 1"].put(f"appeals/{lodged['id']}/admission", sent, etag=seen)
 
 
 def withdraw(meet: MeetAtHand, lodged: Json) -> httpx.Response:
@@ -112,12 +115,26 @@ def test_admitting_a_late_one_needs_a_reason_and_turning_away_gives_the_deposit_
     assert out.json()["deposit"]["outcome"] == "returned"
     again = meet.desk.put(f"appeals/{new_id()}", an_appeal(meet, protest))
     a_problem(again, 409, "not-protestable")
-    seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
+    seen = meet["juror 1"].get(f"appeals/{lodged['id']}").headers["ETag"]
     reopen = {"evidence": "A camera.", "allowed_by": "Ines", "reasons": "New.", "pin": PIN}
-    told = meet["jury"].post(f"appeals/{lodged['id']}/reopen", reopen, etag=seen)
+    told = meet["juror 1"].post(f"appeals/{lodged['id']}/reopen", reopen, etag=seen)
     assert "turned away" in a_problem(told, 409, "conflict")["detail"]
     printed = meet["jury"].get(f"appeals/{lodged['id']}/form.pdf")
     assert printed.status_code == 200
+
+
+def test_only_the_chair_admits_and_a_deposit_that_can_still_come_is_waited_for(
+    meet: MeetAtHand,
+) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet), deposit=None)
+    a_panel(meet, lodged)
+    sent = {"admit": True, "reasons": "The desk was closed.", "pin": PIN}
+    seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
+    for who in ("jury", "juror 2"):
+        refused = meet[who].put(f"appeals/{lodged['id']}/admission", sent, etag=seen)
+        a_problem(refused, 403, "not-yours")
+    early = admit(meet, lodged, admit=False)
+    assert "can still come" in a_problem(early, 409, "conflict")["detail"]
 
 
 def test_an_appeal_in_time_needs_no_admission(meet: MeetAtHand) -> None:

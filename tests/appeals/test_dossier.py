@@ -7,6 +7,7 @@ from tests.appeals.desk import (
     a_protest,
     a_rejected_protest,
     an_announced_disqualification,
+    an_appeal,
     announced,
     appeal,
     decided,
@@ -53,9 +54,16 @@ def test_what_is_sought_is_shown_as_if_it_were_granted(meet: MeetAtHand) -> None
     told = dossier(meet, lodged)
     assert "Petrel 1" in {move["name"] for move in told["if_granted"]["moves"]}
     # What was asked for can come to nothing meanwhile; the dossier is read all the same.
+    meet.hold_back()
+    assert dossier(meet, lodged)["if_granted"] is None
+
+
+def test_what_cannot_be_ordered_is_not_sought(meet: MeetAtHand) -> None:
+    protest = a_rejected_protest(meet)
     impossible = [{"order": "correct", "team": team(meet, 4, heat=1), "time": "41.00"}]
-    second = appeal(meet, protest, team=team(meet, 6), sought=impossible)
-    assert dossier(meet, second)["if_granted"] is None
+    sent = an_appeal(meet, protest, sought=impossible)
+    told = a_problem(meet.desk.put(f"appeals/{new_id()}", sent), 422, "malformed")
+    assert "does not run in the heat" in told["detail"]
 
 
 def test_a_heat_without_a_result_has_a_dossier_too(meet: MeetAtHand) -> None:
