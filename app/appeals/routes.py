@@ -319,7 +319,7 @@ async def get_protest_form(
     facts = await here.store.read(
         lambda conn: papers.protest_paper(conn, MeetId(meet), ProtestId(protest), now)
     )
-    return await _drawn(facts, paper)
+    return await _drawn(facts, paper, f"protest-{protest}")
 
 
 @router.get("/api/meets/{meet}/appeals/{appeal}/form.pdf", response_class=Response, responses=PDF)
@@ -331,7 +331,7 @@ async def get_appeal_form(
     facts = await here.store.read_apart(
         lambda conn: papers.appeal_paper(conn, MeetId(meet), AppealId(appeal), now)
     )
-    return await _drawn(facts, paper)
+    return await _drawn(facts, paper, f"appeal-{appeal}")
 
 
 @router.get(
@@ -345,9 +345,13 @@ async def get_decision_form(
     facts = await here.store.read(
         lambda conn: papers.decision_paper(conn, MeetId(meet), DecisionId(decision), now)
     )
-    return await _drawn(facts, paper)
+    return await _drawn(facts, paper, f"decision-{decision}")
 
 
-async def _drawn(facts: RemedyPaper, paper: Paper) -> Response:
+async def _drawn(facts: RemedyPaper, paper: Paper, name: str) -> Response:
     pdf = await run_in_threadpool(draw_remedy_paper, facts, paper)
-    return Response(pdf, media_type="application/pdf")
+    return Response(
+        pdf,
+        media_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
+    )

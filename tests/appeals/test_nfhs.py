@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import httpx
 import pytest
 
 from app.clock import rfc3339
@@ -29,7 +30,7 @@ def school(service: Service) -> MeetAtHand:
     return a_meet(service, edition="nfhs-2019", first_day=today, last_day=today)
 
 
-def put(meet: MeetAtHand, document: Json, by: str = "results"):  # type: ignore[no-untyped-def]
+def put(meet: MeetAtHand, document: Json, by: str = "results") -> httpx.Response:
     return meet[by].put(f"protests/{new_id()}", document)
 
 
@@ -67,12 +68,10 @@ def test_a_judgement_call_is_not_protestable_but_by_the_referees_recorded_word(
     taken = put(school, {**sent, "allowed_because": why}, by="referee")
     assert taken.status_code == 201, taken.text
     assert taken.json()["allowed_because"] == why
-    head = school.head()["size"]
     record = school.service.http.get(
         f"/api/meets/{school.id}/record",
         headers={"Authorization": f"Bearer {school.referee.token}"},
     )
-    assert head
     assert why in record.text
 
 

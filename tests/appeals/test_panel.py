@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import httpx
 import pytest
 
 from app.ids import new_id
@@ -19,7 +20,15 @@ from tests.appeals.desk import (
     name_panel,
     set_aside,
 )
-from tests.builders import Json, MeetAtHand, a_meet, a_meet_document, a_problem, add_official
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_meet,
+    a_meet_document,
+    a_problem,
+    add_official,
+    founder,
+)
 from tests.running import Service
 
 
@@ -31,7 +40,9 @@ def step_aside(
     return dict(asked.json())
 
 
-def ask_aside(meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = ""):  # type: ignore[no-untyped-def]
+def ask_aside(
+    meet: MeetAtHand, lodged: Json, name: str, instead: str | None, by: str = ""
+) -> httpx.Response:
     seen = meet["jury"].get(f"appeals/{lodged['id']}").headers["ETag"]
     sent = {"reasons": "My club would gain the lane."}
     if instead is not None:
@@ -83,8 +94,6 @@ def test_the_size_is_the_meets(service: Service, size: int) -> None:
 
 def test_a_jury_of_an_even_size_is_no_jury(service: Service) -> None:
     document = a_meet_document(terms={"jury": {"size": 4}})
-    from tests.builders import founder
-
     sent = service.http.put(f"/api/meets/{new_id()}", json=document, headers=founder(service))
     a_problem(sent, 422, "malformed")
 
@@ -155,7 +164,7 @@ def test_a_member_whom_the_consequence_touches_is_asked_to_withdraw(meet: MeetAt
 
 def test_affiliations_are_the_same_however_they_are_written(meet: MeetAtHand) -> None:
     lodged = an_open_appeal(meet)
-    names = jurors(meet, "  club  5 ".strip().upper(), "Far Club", "")
+    names = jurors(meet, "CLUB 5", "Far Club", "")
     out = name_panel(meet, lodged, names).json()
     assert seats(out)["juror 1"] == ("chair", "asked to withdraw")
 

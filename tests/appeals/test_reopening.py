@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import httpx
+
 from tests.appeals.desk import (
     a_panel,
     a_protest,
@@ -25,7 +27,7 @@ WHY = {
 }
 
 
-def reopen(meet: MeetAtHand, heard: Json, by: str, **changes: object):  # type: ignore[no-untyped-def]
+def reopen(meet: MeetAtHand, heard: Json, by: str, **changes: object) -> httpx.Response:
     seen = meet["jury"].get(f"appeals/{heard['id']}").headers["ETag"]
     return meet[by].post(f"appeals/{heard['id']}/reopen", {**WHY, **changes}, etag=seen)
 
