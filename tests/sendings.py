@@ -198,7 +198,7 @@ def an_advice(meet: MeetAtHand) -> Sending:
 
 
 def a_protest_taken_back(meet: MeetAtHand) -> Sending:
-    document = {"by": "Mira Anchor", "reason": "The video was conclusive."}
+    document = {"by": "Mira Anchor"}
     sent = _of(meet, "results", f"{_a_protest(meet)}/withdraw", document)
     return replace(sent, method="POST", etag='"v1"')
 
@@ -237,7 +237,7 @@ def an_admission(meet: MeetAtHand) -> Sending:
 
 
 def an_appeal_taken_back(meet: MeetAtHand) -> Sending:
-    document = {"by": "Mira Anchor", "reason": "The video was conclusive."}
+    document = {"by": "Mira Anchor"}
     sent = _of(meet, "results", f"{_an_appeal(meet)}/withdraw", document)
     return replace(sent, method="POST", etag='"v1"')
 
@@ -344,6 +344,11 @@ def an_end(meet: MeetAtHand) -> Sending:
     return _of(meet, "referee", "end", {"pin": PIN})
 
 
+def a_look_at_what_is_sought(meet: MeetAtHand) -> Sending:
+    sent = _of(meet, "jury", f"{_an_appeal(meet)}/consequences", {"orders": []})
+    return replace(sent, method="POST")
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -380,6 +385,7 @@ DOCUMENTS: dict[str, Build] = {
     "protest taken back": a_protest_taken_back,
     "look at orders": a_look_at_orders,
     "appeal": a_lodged_appeal,
+    "look at what is sought": a_look_at_what_is_sought,
     "deposit": a_deposit,
     "admission": an_admission,
     "appeal taken back": an_appeal_taken_back,

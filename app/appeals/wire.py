@@ -28,7 +28,7 @@ from app.reports.wire import CaseOut
 from app.results.wire import AnnouncementOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.rulings.wire import DisqualificationOut, RulingOut
-from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Wire, Words, shown
+from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Receipt, Wire, Words, shown
 
 HEAT = "01890a5d-ac96-774b-bcce-b302099a8057"
 TEAM = "01890a5d-ac96-774b-bcce-b302099a8058"
@@ -306,7 +306,7 @@ class DepositPaidIn(Wire):
 
     amount: Annotated[int, Field(ge=1, le=999_999)]
     currency: Annotated[str, Field(pattern="^[A-Z]{3}$", description="ISO 4217, such as USD")]
-    receipt: Annotated[str, Field(min_length=1, max_length=60)]
+    receipt: Receipt
     received_at: PhoneTime | None = Field(default=None, description="left out, it is now")
 
 
