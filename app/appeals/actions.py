@@ -12,7 +12,7 @@ from sqlalchemy import update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
-from app.appeals.carrying import bench_for
+from app.appeals.bench import bench_for
 from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import store_appeal
 from app.appeals.ordered import Ordered

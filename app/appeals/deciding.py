@@ -14,7 +14,8 @@ from sqlalchemy import Connection, insert, update
 
 from app.access.queries import Caller
 from app.access.signing import statement_digest
-from app.appeals.carrying import Bench, Understood, bench_for, understand
+from app.appeals.bench import Bench, Understood, bench_for
+from app.appeals.carrying import understand
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn, UndoIn
 from app.appeals.papers import decided_paper

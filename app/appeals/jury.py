@@ -16,7 +16,7 @@ from sqlalchemy import update
 
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
-from app.appeals.carrying import bench_for
+from app.appeals.bench import bench_for
 from app.appeals.deciding import is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.lodging import paid
 from app.appeals.ordered import Ordered

@@ -13,7 +13,8 @@ from typing import Any
 from sqlalchemy import insert, select
 
 from app.access.queries import Caller
-from app.appeals.carrying import bench_for, understand
+from app.appeals.bench import bench_for
+from app.appeals.carrying import understand
 from app.appeals.queries import (
     appeal_row,
     deposit_asked,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from app.appeals.carrying import Understood
+from app.appeals.bench import Understood
 from app.appeals.orders import OrderIn
 from app.appeals.wire import (
     Instance,

@@ -16,7 +16,7 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import official_row
-from app.appeals.carrying import Bench
+from app.appeals.bench import Bench
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row, measured, protest_out
 from app.appeals.standing import appeal_out, measured_appeal

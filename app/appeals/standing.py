@@ -15,7 +15,8 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import officials_of
-from app.appeals.carrying import Bench, bench_for, understand
+from app.appeals.bench import Bench, bench_for
+from app.appeals.carrying import understand
 from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
 from app.appeals.queries import (
     PAGE,
