@@ -271,7 +271,7 @@ def _a_seated_appeal(meet: MeetAtHand, *, paid: bool = True) -> str:
 def a_member_who_withdraws(meet: MeetAtHand) -> Sending:
     path = f"{_a_seated_appeal(meet)}/panel/{meet['second juror'].id}/withdraw"
     document = {"reasons": "My club would gain.", "replaced_by": meet["substitute"].id}
-    return replace(_of(meet, "jury", path, document), method="POST", etag='"v2"')
+    return replace(_of(meet, "second juror", path, document), method="POST", etag='"v2"')
 
 
 def a_vote(meet: MeetAtHand) -> Sending:
