@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import (
     ColumnElement,
@@ -51,13 +51,32 @@ from app.results.wire import (
     TimeCorrectionOut,
 )
 from app.rounds.queries import rounds_set_for
-from app.rounds.tables import re_runs, rounds
-from app.rulings.queries import in_force_in, noted_in
+from app.rounds.tables import lots, re_runs, rounds
+from app.rulings.queries import count_rulings_in_heat, in_force_in, noted_in
 from app.rulings.shaken import heats_with_shaken, shaken_in_heat
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
 PAGE = 50
+
+
+def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
+    """Whether two heats are of one round, in a statement. A re-run is of the round that it repeats,
+    also where it was called off.
+    """
+    return and_(one.c.event_id == other.c.event_id, _round_of(one) == _round_of(other))
+
+
+def _round_of(heat: FromClause) -> ColumnElement[str]:
+    re_run = re_runs.alias()
+    repeated = (
+        select(re_run.c.round_key)
+        .where(re_run.c.run_heat_id == heat.c.id)
+        .correlate(heat)
+        .scalar_subquery()
+    )
+    return func.coalesce(repeated, heat.c.round_key)
+
 
 _RESULT = select(results).where(
     results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
@@ -74,6 +93,24 @@ _REPORTERS = (
 )
 _ANNOUNCEMENT = select(announcements).where(
     announcements.c.meet_id == bindparam("meet"), announcements.c.id == bindparam("announcement")
+)
+_asked = heats.alias("asked")
+_SET = (
+    select(
+        rounds.c.version,
+        select(func.count())
+        .select_from(lots)
+        .where(lots.c.event_id == rounds.c.event_id, lots.c.round_key == rounds.c.round_key)
+        .correlate(rounds)
+        .scalar_subquery()
+        .label("lots"),
+    )
+    .select_from(rounds)
+    .join(
+        _asked,
+        and_(_asked.c.event_id == rounds.c.event_id, _round_of(_asked) == rounds.c.round_key),
+    )
+    .where(_asked.c.id == bindparam("heat"))
 )
 _LAST = (
     select(announcements)
@@ -133,6 +170,19 @@ _LINES = (
     .join(events, events.c.id == heats.c.event_id)
 )
 _LATEST = _LINES.where(announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST)
+_OTHERS_ANNOUNCED = (
+    select(
+        announcements.c.heat_id,
+        announcements.c.list_seen,
+        announcements.c.rulings_seen,
+        announcements.c.run_seen,
+        announcements.c.decisions_seen,
+    )
+    .join(heats, heats.c.id == announcements.c.heat_id)
+    .join(_asked, in_one_round(heats, _asked))
+    .where(_asked.c.id == bindparam("heat"), heats.c.id != _asked.c.id, _IS_LATEST)
+    .order_by(announcements.c.heat_id)
+)
 _LIST = (
     _LINES.where(announcements.c.meet_id == bindparam("meet"))
     .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
@@ -199,22 +249,31 @@ _LATER_IN_ROUND = (
 )
 
 
-def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
-    """Whether two heats are of one round, in a statement. A re-run is of the round that it repeats,
-    also where it was called off.
+class RestsOn(NamedTuple):
+    """What a heat's result rests on beside decisions: its finish list, rulings and run, how often
+    its round was set and lots were drawn in it, and the same of the round's other announcements.
     """
-    return and_(one.c.event_id == other.c.event_id, _round_of(one) == _round_of(other))
+
+    list_version: int
+    rulings: int
+    run: int
+    setting: int
+    lots: int
+    others: Sequence[AnyRow]
 
 
-def _round_of(heat: FromClause) -> ColumnElement[str]:
-    re_run = re_runs.alias()
-    repeated = (
-        select(re_run.c.round_key)
-        .where(re_run.c.run_heat_id == heat.c.id)
-        .correlate(heat)
-        .scalar_subquery()
+def rests_on(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> RestsOn:
+    """What a heat's result rests on now; lists count as often as anybody changed them."""
+    known, asked = result_row(conn, meet_id, heat_id), {"heat": heat_id}
+    set_ = conn.execute(_SET, asked).one_or_none()
+    return RestsOn(
+        0 if known is None else known.version,
+        count_rulings_in_heat(conn, heat_id),
+        heat(conn, meet_id, heat_id).present_run,
+        0 if set_ is None else set_.version,
+        0 if set_ is None else set_.lots,
+        conn.execute(_OTHERS_ANNOUNCED, asked).all(),
     )
-    return func.coalesce(repeated, heat.c.round_key)
 
 
 def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | None:
