@@ -39,7 +39,7 @@ from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
 from app.results.queries import in_one_round
-from app.results.tables import windows
+from app.results.tables import announcements, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
@@ -142,14 +142,24 @@ _PROTEST_WINDOWS = (
     .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
     .order_by(windows.c.opened_at, windows.c.id)
 )
-_APPEAL_WINDOWS = (
-    select(windows)
+_earlier = announcements.alias("earlier")
+_APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
+_BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
+_BY_AMENDED = (
+    _APPEAL_WINDOWS.join(announcements, announcements.c.id == windows.c.announcement_id)
     .where(
-        windows.c.heat_id == bindparam("heat"),
-        windows.c.remedy == Remedy.APPEAL.value,
-        windows.c.opened_at >= bindparam("decided_at"),
+        windows.c.heat_id.in_(bindparam("heats", expanding=True)),
+        windows.c.decision_id.is_(None),
+        announcements.c.decisions_seen >= bindparam("seq"),
+        ~select(_earlier.c.id)
+        .where(
+            _earlier.c.heat_id == announcements.c.heat_id,
+            _earlier.c.number < announcements.c.number,
+            _earlier.c.decisions_seen >= bindparam("seq"),
+        )
+        .exists(),
     )
-    .order_by(windows.c.opened_at, windows.c.id)
+    .order_by(windows.c.closes_at, windows.c.id)
 )
 _here = heats.alias("here")
 _IN_ROUND = (
@@ -171,21 +181,20 @@ def window_for_protest(
     return opened[-1] if opened else None
 
 
-def window_for_appeal(conn: Connection, decided: AnyRow) -> AnyRow | None:
-    """The window for appeals that the referee's decision opened, None while none has.
+def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow | None:
+    """The window for a team's appeal that the referee's decision opened, None while none has.
 
-    By the advice where nothing is amended, else by the first amended announcement since (World
-    Athletics TR8.7): what another decision opens is for whom that one concerns.
+    By the advice where nothing is amended, else by the first announcement since that tells of it
+    (World Athletics TR8.7), in the heat that was protested or in which the team itself runs: the
+    one that closes last, for it may be moved by either. What another decision opens is for whom
+    that one concerns.
     """
-    values = {"heat": decided.heat_id, "decided_at": decided.decided_at}
-    return next(
-        (
-            window
-            for window in conn.execute(_APPEAL_WINDOWS, values)
-            if window.decision_id == (None if decided.carried_out else decided.id)
-        ),
-        None,
-    )
+    if not decided.carried_out:
+        return conn.execute(_BY_ADVICE, {"decision": decided.id}).first()
+    own = conn.execute(_IN_ROUND, {"heat": decided.heat_id, "team": team})
+    asked = {"heats": [decided.heat_id, *(row.heat_id for row in own)], "seq": decided.seq}
+    found = conn.execute(_BY_AMENDED, asked).all()
+    return found[-1] if found else None
 
 
 def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:

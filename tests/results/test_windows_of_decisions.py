@@ -404,3 +404,22 @@ def test_the_meets_shorter_time_is_for_results_of_a_round_that_leads_on(
     hand.load_result()
     (window,) = hand.announce(despite=DESPITE).json()["windows"]
     assert (window["minutes"], window["origin"]) == (minutes, "meet")
+
+
+@pytest.mark.parametrize(("after", "state"), [(24, "admitted"), (31, "late")])
+def test_a_team_of_another_heat_appeals_while_the_window_of_its_own_amended_result_runs(
+    service: Service, after: int, state: str
+) -> None:
+    # World Athletics TR8.7.1: from the official announcement of the amended result, which is the
+    # one that moves this team.
+    hand, ruling, _round = two_heats(service)
+    protest = lodge(hand, desk_protest(hand, ruling, team=team(hand, 1)))
+    desk_decided(hand, protest, "upheld", orders=set_aside(ruling))
+    desk_announced(hand)
+    service.clock.move(timedelta(minutes=20))
+    number = desk_announced(hand, 1)["number"]
+    service.clock.move(timedelta(minutes=after))
+    lodged = appeal(hand, protest, team=team(hand, 2, 1))
+    assert (lodged["state"], lodged["timeliness"]["opened_by"]) == (state, f"announcement {number}")
+    # The protested heat's own window is over by then.
+    assert appeal(hand, protest, team=team(hand, 2))["state"] == "late"
