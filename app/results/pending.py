@@ -100,6 +100,7 @@ _DECISIONS = (
         decisions.c.advised_at,
         decisions.c.replaced_by,
         protests.c.number,
+        _JURY_DECIDED.label("is_settled"),
     )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .where(decisions.c.heat_id.in_(_HEATS))
@@ -269,9 +270,11 @@ def _appeal_awaits(row: AnyRow) -> Iterator[str]:
 
 
 def _decision_awaits(row: AnyRow) -> Iterator[str]:
-    """What changes nothing is told to those who protested, and their window counts from that."""
+    """What changes nothing is told to those who protested, and their window counts from that; not
+    once the jury has decided on an appeal that did not wait for it.
+    """
     changes_nothing = row.verdict in {UPHELD, REJECTED} and not row.carried_out
-    is_to_be_told = row.instance == REFEREE and row.advised_at is None and row.replaced_by is None
+    is_to_be_told = row.instance == REFEREE and row.advised_at is None and not row.is_settled
     if changes_nothing and is_to_be_told:
         yield f"The decision on protest {row.number} is to be told to those who protested."
 

@@ -210,6 +210,32 @@ _LEADS_ON = (
     )
     .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
 )
+_round_asked = heats.alias("round_asked")
+_HANG_TOGETHER = (
+    select(
+        rounds.c.id.label("round_id"),
+        heats.c.id,
+        heats.c.number,
+        heats.c.round,
+        (heats.c.round_key == rounds.c.round_key).label("is_drawn"),
+    )
+    .select_from(rounds)
+    .join(
+        heats, and_(heats.c.event_id == rounds.c.event_id, _round_of(heats) == rounds.c.round_key)
+    )
+    .where(
+        rounds.c.next_key.is_not(None),
+        select(_round_asked.c.id)
+        .where(
+            _round_asked.c.id.in_(bindparam("heats", expanding=True)),
+            _round_asked.c.event_id == rounds.c.event_id,
+            _round_of(_round_asked) == rounds.c.round_key,
+        )
+        .correlate(rounds)
+        .exists(),
+    )
+    .order_by(rounds.c.id, heats.c.position)
+)
 _TO_RUN_AGAIN = (
     select(re_runs.c.heat_id)
     .join(heats, heats.c.id == re_runs.c.run_heat_id)
@@ -536,6 +562,19 @@ def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequen
 def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
     """Those of the heats of which some teams are to run again and have no result of that yet."""
     return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
+
+
+def hanging_together(
+    conn: Connection, heat_ids: Iterable[HeatId]
+) -> Mapping[str, Mapping[HeatId, str]]:
+    """The rounds of these heats from which teams go on: all heats of each, with re-runs, and how
+    the others call them. What moves one of them can move the letters of all.
+    """
+    found: dict[str, dict[HeatId, str]] = {}
+    for row in conn.execute(_HANG_TOGETHER, {"heats": list(heat_ids)}):
+        name = f"Heat {row.number} of {'this round' if row.is_drawn else f'the {row.round}'}"
+        found.setdefault(row.round_id, {})[row.id] = name
+    return found
 
 
 def leads_on(conn: Connection, heat_id: HeatId) -> bool:
