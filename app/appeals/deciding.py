@@ -19,7 +19,12 @@ from app.appeals.carrying import understand
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn, UndoIn
 from app.appeals.papers import decided_paper
-from app.appeals.queries import appeal_row, decisions_of_appeal, protest_row
+from app.appeals.queries import (
+    appeal_row,
+    decisions_of_appeal,
+    next_decision,
+    protest_row,
+)
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests
 from app.appeals.wire import (
@@ -120,6 +125,7 @@ def put_decision(
         insert(decisions).values(
             id=decided.id,
             meet_id=unit.meet_id,
+            seq=next_decision(unit.conn, unit.meet_id),
             heat_id=decided.protest.heat_id,
             protest_id=decided.protest.id,
             appeal_id=decided.appeal.id if decided.appeal is not None else None,

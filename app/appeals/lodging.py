@@ -225,7 +225,7 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
             "heat_id": protest.heat_id,
             "protest_id": protest.id,
             "team_id": sent.team,
-            "window_id": _ident(window_for_appeal(unit.conn, decision)),
+            "window_id": _ident(window_for_appeal(unit.conn, decision, TeamId(sent.team))),
             "lodged_by": sent.lodged_by,
             "lodged_at": at,
             "words": sent.words,

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, or_, select
+from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
 from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
@@ -38,8 +38,8 @@ from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
-from app.results.tables import windows
-from app.rounds.tables import re_runs
+from app.results.queries import in_one_round
+from app.results.tables import announcements, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
@@ -122,7 +122,7 @@ _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal"
     decisions.c.sitting
 )
 _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
-    decisions.c.decided_at, decisions.c.id
+    decisions.c.seq
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
@@ -134,6 +134,7 @@ _AWAITED = Prepared(
 )
 _LAST_PROTEST = select(func.max(protests.c.number)).where(protests.c.meet_id == bindparam("meet"))
 _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bindparam("meet"))
+_LAST_DECISION = select(func.max(decisions.c.seq)).where(decisions.c.meet_id == bindparam("meet"))
 
 
 _PROTEST_WINDOWS = (
@@ -141,27 +142,31 @@ _PROTEST_WINDOWS = (
     .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
     .order_by(windows.c.opened_at, windows.c.id)
 )
-_APPEAL_WINDOWS = (
-    select(windows)
+_earlier = announcements.alias("earlier")
+_APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
+_BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
+_BY_AMENDED = (
+    _APPEAL_WINDOWS.join(announcements, announcements.c.id == windows.c.announcement_id)
     .where(
-        windows.c.heat_id == bindparam("heat"),
-        windows.c.remedy == Remedy.APPEAL.value,
-        windows.c.opened_at >= bindparam("decided_at"),
+        windows.c.heat_id.in_(bindparam("heats", expanding=True)),
+        windows.c.decision_id.is_(None),
+        announcements.c.decisions_seen >= bindparam("seq"),
+        ~select(_earlier.c.id)
+        .where(
+            _earlier.c.heat_id == announcements.c.heat_id,
+            _earlier.c.number < announcements.c.number,
+            _earlier.c.decisions_seen >= bindparam("seq"),
+        )
+        .exists(),
     )
-    .order_by(windows.c.opened_at, windows.c.id)
+    .order_by(windows.c.closes_at, windows.c.id)
 )
 _here = heats.alias("here")
-_REPEATED_ROUND = func.coalesce(re_runs.c.round_key, _here.c.round_key)
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
     .join(heats, heats.c.id == lanes.c.heat_id)
-    .join(_here, _here.c.event_id == heats.c.event_id)
-    .outerjoin(re_runs, re_runs.c.run_heat_id == _here.c.id)
-    .where(
-        _here.c.id == bindparam("heat"),
-        lanes.c.team_id == bindparam("team"),
-        or_(heats.c.id == _here.c.id, heats.c.round_key == _REPEATED_ROUND),
-    )
+    .join(_here, in_one_round(heats, _here))
+    .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
 
 
@@ -176,21 +181,20 @@ def window_for_protest(
     return opened[-1] if opened else None
 
 
-def window_for_appeal(conn: Connection, decided: AnyRow) -> AnyRow | None:
-    """The window for appeals that the referee's decision opened, None while none has.
+def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow | None:
+    """The window for a team's appeal that the referee's decision opened, None while none has.
 
-    By the advice where nothing is amended, else by the first amended announcement since (World
-    Athletics TR8.7): what another decision opens is for whom that one concerns.
+    By the advice where nothing is amended, else by the first announcement since that tells of it
+    (World Athletics TR8.7), in the heat that was protested or in which the team itself runs: the
+    one that closes last, for it may be moved by either. What another decision opens is for whom
+    that one concerns.
     """
-    values = {"heat": decided.heat_id, "decided_at": decided.decided_at}
-    return next(
-        (
-            window
-            for window in conn.execute(_APPEAL_WINDOWS, values)
-            if window.decision_id == (None if decided.carried_out else decided.id)
-        ),
-        None,
-    )
+    if not decided.carried_out:
+        return conn.execute(_BY_ADVICE, {"decision": decided.id}).first()
+    own = conn.execute(_IN_ROUND, {"heat": decided.heat_id, "team": team})
+    asked = {"heats": [decided.heat_id, *(row.heat_id for row in own)], "seq": decided.seq}
+    found = conn.execute(_BY_AMENDED, asked).all()
+    return found[-1] if found else None
 
 
 def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
@@ -269,6 +273,11 @@ def next_protest_number(conn: Connection, meet_id: MeetId) -> int:
 def next_appeal_number(conn: Connection, meet_id: MeetId) -> int:
     """Appeals are counted through the meet."""
     return (conn.execute(_LAST_APPEAL, {"meet": meet_id}).scalar() or 0) + 1
+
+
+def next_decision(conn: Connection, meet_id: MeetId) -> int:
+    """Decisions are counted through the meet, in the order in which they were made."""
+    return (conn.execute(_LAST_DECISION, {"meet": meet_id}).scalar() or 0) + 1
 
 
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:

@@ -163,7 +163,9 @@ def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
         received = datetime.fromisoformat(row.deposit["received_at"])
         complete = max(complete, received)
     decided = referees_decision(conn, MeetId(row.meet_id), ProtestId(row.protest_id))
-    window = window_for_appeal(conn, decided) if decided and not row.is_referred else None
+    window = None
+    if decided is not None and not row.is_referred:
+        window = window_for_appeal(conn, decided, TeamId(row.team_id))
     return timeliness(window, complete, zone)
 
 

@@ -22,7 +22,7 @@ from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed
 from app.results.finality import announcement_shown
-from app.results.pending import last_carried_out
+from app.results.pending import advised_at, last_carried_out
 from app.results.queries import announcement_row
 from app.results.tables import announcements, time_corrections, windows
 from app.results.wire import AnnouncementOut, TimeCorrectionIn
@@ -45,11 +45,9 @@ _NEIGHBOUR = select(announcements.c.number, announcements.c.announced_at).where(
 _LAST_CORRECTED = select(func.max(time_corrections.c.corrected_at)).where(
     time_corrections.c.announcement_id == bindparam("announcement")
 )
-_TO_MOVE = select(windows.c.id, windows.c.minutes, windows.c.counts_from).where(
-    windows.c.announcement_id == bindparam("announcement"),
-    # What an advice opened counts from the advice.
-    windows.c.decision_id.is_(None),
-)
+_TO_MOVE = select(
+    windows.c.id, windows.c.minutes, windows.c.counts_from, windows.c.decision_id
+).where(windows.c.announcement_id == bindparam("announcement"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +105,13 @@ def announcing_time(
     return latest if unit.now < latest <= unit.now + LARGEST_STEP_BACK else unit.now
 
 
-def _decided_at(unit: Unit, heat_id: HeatId, until: datetime | None) -> datetime | None:
-    """When a ruling or a decision changed a heat's result last; `until` leaves out what came since
-    an announcement.
+def _decided_at(unit: Unit, heat_id: HeatId, shown_by: AnyRow | None) -> datetime | None:
+    """When a ruling or a decision changed a heat's result last, of those that an announcement
+    showed; None for all until now.
     """
-    ruled_at = last_ruled_at(unit.conn, heat_id, until)
-    carried_out = last_carried_out(unit.conn, heat_id, until)
+    entered_at, seen = (shown_by.entered_at, shown_by.decisions_seen) if shown_by else (None, None)
+    ruled_at = last_ruled_at(unit.conn, heat_id, entered_at)
+    carried_out = last_carried_out(unit.conn, heat_id, seen)
     return max((at for at in (ruled_at, carried_out) if at is not None), default=None)
 
 
@@ -167,7 +166,7 @@ def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
         now=unit.now,
         entered_at=row.entered_at,
         started_at=facts.started_at if is_of_this_run else None,
-        decided_at=_decided_at(unit, row.heat_id, row.entered_at),
+        decided_at=_decided_at(unit, HeatId(row.heat_id), row),
         before=_neighbour(unit, row, -1),
         after=_neighbour(unit, row, +1),
         way_out=LOOK_AGAIN,
@@ -207,15 +206,20 @@ def _store(
 
 def _move(unit: Unit, row: AnyRow, at: datetime) -> None:
     """The announcement's place in the order, and the windows that count from it. The closing time
-    of what counts from the end of the meet stays.
+    of what counts from the end of the meet stays. What an advice opened counts from the advice, or
+    from the first announcement where that came later.
     """
     unit.conn.execute(
         update(announcements).where(announcements.c.id == row.id).values(announced_at=at)
     )
+    advised = advised_at(unit.conn, HeatId(row.heat_id))
     for window in unit.conn.execute(_TO_MOVE, {"announcement": row.id}).all():
-        values: dict[str, Any] = {"opened_at": at}
+        if window.decision_id is not None and (row.number > 1 or window.decision_id not in advised):
+            continue
+        starts = max(at, advised.get(window.decision_id, at))
+        values: dict[str, Any] = {"opened_at": starts}
         if window.minutes is not None and window.counts_from is None:
-            values["closes_at"] = close_from(window.minutes, at)
+            values["closes_at"] = close_from(window.minutes, starts)
         unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
 
 
