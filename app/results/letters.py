@@ -89,7 +89,7 @@ def letters_in(
 def _letters(
     conn: Connection, meet_id: MeetId, which: RoundKey, beside: Collection[HeatId]
 ) -> Letters | None:
-    """None where the start lists have a team in two heats of the round: nobody can say then."""
+    """None where the round cannot be worked out: nobody can say then."""
     at_hand = round_at_hand(conn, meet_id, which.event, which.key, announced_beside=beside)
     try:
         return Letters(at_hand, at_hand.stand())

@@ -25,6 +25,7 @@ from app.rules.qualifying import (
     Advancement,
     Disqualified,
     HeatRun,
+    InTwoHeats,
     Letter,
     Ran,
     ReRun,
@@ -82,14 +83,20 @@ class RoundAtHand:
         return any(heat.has_begun for heat in self.next_heats)
 
     def stand(self) -> RoundStanding:
-        """Where every team stands; StateConflict where the start lists make that impossible."""
+        """Where every team stands; StateConflict says why that cannot be worked out."""
         try:
             return stand(self.round)
-        except ValueError as error:
-            raise StateConflict(
-                f"{self.event_name}, {self.round_name} cannot be worked out: a team stands in two "
-                "of its heats. Correct the start lists."
+        except InTwoHeats as error:
+            name = self.names.get(error.team, "A team")
+            heats = [self.heat_names[one] for one in error.heats]
+            raise self._impossible(
+                f"{name} stands in {' and in '.join(heats)}. Correct the start lists."
             ) from error
+        except ValueError as error:
+            raise self._impossible(str(error)) from error
+
+    def _impossible(self, why: str) -> StateConflict:
+        return StateConflict(f"{self.event_name}, {self.round_name} cannot be worked out: {why}")
 
     def seat_name(self, seat: Seat) -> str:
         """A lane of the next round as people name it."""
