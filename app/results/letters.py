@@ -1,7 +1,8 @@
 """Which letters and points do the lines of a heat carry, and who of its round has qualified?
 
 A heat is taken by its own finish list and all others of its round as they were announced: so an
-announcement tells what is public then, and nothing of a list or a ruling that is not announced.
+announcement tells nothing of another heat's list or ruling that is not announced. Decisions and
+lots count as soon as they are there: the next announcement in the round is what tells them.
 Letters by time, and that a team is not through, are told when every other heat is announced.
 """
 

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
 
+from app.appeals.tables import decisions
 from app.clock import in_zone
 from app.ids import EventId, HeatId, LotsId, MeetId, RoundId, TeamId
 from app.meets.queries import PRESENT_RUN, meet_row
@@ -72,9 +73,7 @@ _DRAWN_ROUNDS = (
     .order_by(func.min(heats.c.position))
 )
 _OF_ROUND = and_(
-    re_runs.c.event_id == bindparam("event"),
-    re_runs.c.round_key == bindparam("round"),
-    re_runs.c.state == _IN_FORCE,
+    re_runs.c.event_id == bindparam("event"), re_runs.c.round_key == bindparam("round")
 )
 _OF_EVENT = heats.c.event_id == bindparam("event")
 _RAN = and_(
@@ -133,19 +132,37 @@ _OUT = Prepared(
     .where(_RAN, disqualifications.c.state == _IN_FORCE)
 )
 _ANNOUNCED = Prepared(
-    select(announcements.c.heat_id, announcements.c.snapshot)
+    select(announcements.c.heat_id, announcements.c.snapshot, announcements.c.entered_at)
     .join(heats, heats.c.id == announcements.c.heat_id)
     .where(_RAN, announcements.c.number == _NUMBER_ANNOUNCED)
 )
-_RE_RUNS = Prepared(select(re_runs).where(_OF_ROUND).order_by(re_runs.c.since, re_runs.c.id))
+_given = decisions.alias("given")
+_taken = decisions.alias("taken")
+_DECIDED = (_given.c.decided_at.label("given"), _taken.c.decided_at.label("taken"))
+_RE_RUNS = Prepared(
+    select(re_runs, *_DECIDED)
+    .outerjoin(_given, _given.c.id == re_runs.c.by_decision)
+    .outerjoin(_taken, _taken.c.id == re_runs.c.set_aside_by)
+    .where(_OF_ROUND)
+    .order_by(re_runs.c.since, re_runs.c.id)
+)
 _ADVANCED = Prepared(
-    select(advancements.c.team_id, advancements.c.letter, teams.c.name, teams.c.affiliation)
+    select(
+        advancements.c.team_id,
+        advancements.c.letter,
+        advancements.c.state,
+        teams.c.name,
+        teams.c.affiliation,
+        *_DECIDED,
+    )
     .join(teams, teams.c.id == advancements.c.team_id)
+    .outerjoin(_given, _given.c.id == advancements.c.by_decision)
+    .outerjoin(_taken, _taken.c.id == advancements.c.set_aside_by)
     .where(
         advancements.c.event_id == bindparam("event"),
         advancements.c.round_key == bindparam("round"),
-        advancements.c.state == _IN_FORCE,
     )
+    .order_by(advancements.c.since, advancements.c.id)
 )
 _LOTS = Prepared(
     select(lots)
@@ -190,7 +207,11 @@ class RoundKey(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class RoundRows:
-    """What is stored of a round, row by row; `setting` is None where nobody set it."""
+    """What is stored of a round, row by row; `setting` is None where nobody set it.
+
+    Re-runs and advancements are in it also where a decision has ended them, with the decisions
+    that have `given` and `taken` them.
+    """
 
     setting: Any | None
     event: Any
