@@ -18,6 +18,7 @@ from app.appeals.carrying import Bench, Understood, bench_for, understand
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
 from app.appeals.papers import decided_paper
+from app.appeals.queries import next_decision
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests
 from app.appeals.wire import (
@@ -76,6 +77,7 @@ def put_decision(
         insert(decisions).values(
             id=decided.id,
             meet_id=unit.meet_id,
+            seq=next_decision(unit.conn, unit.meet_id),
             heat_id=decided.protest.heat_id,
             protest_id=decided.protest.id,
             appeal_id=decided.appeal.id if decided.appeal is not None else None,

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, or_, select
+from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
 from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
@@ -38,8 +38,8 @@ from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
+from app.results.queries import in_one_round
 from app.results.tables import windows
-from app.rounds.tables import re_runs
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
@@ -122,7 +122,7 @@ _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal"
     decisions.c.sitting
 )
 _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
-    decisions.c.decided_at, decisions.c.id
+    decisions.c.seq
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
@@ -134,6 +134,7 @@ _AWAITED = Prepared(
 )
 _LAST_PROTEST = select(func.max(protests.c.number)).where(protests.c.meet_id == bindparam("meet"))
 _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bindparam("meet"))
+_LAST_DECISION = select(func.max(decisions.c.seq)).where(decisions.c.meet_id == bindparam("meet"))
 
 
 _PROTEST_WINDOWS = (
@@ -151,17 +152,11 @@ _APPEAL_WINDOWS = (
     .order_by(windows.c.opened_at, windows.c.id)
 )
 _here = heats.alias("here")
-_REPEATED_ROUND = func.coalesce(re_runs.c.round_key, _here.c.round_key)
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
     .join(heats, heats.c.id == lanes.c.heat_id)
-    .join(_here, _here.c.event_id == heats.c.event_id)
-    .outerjoin(re_runs, re_runs.c.run_heat_id == _here.c.id)
-    .where(
-        _here.c.id == bindparam("heat"),
-        lanes.c.team_id == bindparam("team"),
-        or_(heats.c.id == _here.c.id, heats.c.round_key == _REPEATED_ROUND),
-    )
+    .join(_here, in_one_round(heats, _here))
+    .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
 
 
@@ -269,6 +264,11 @@ def next_protest_number(conn: Connection, meet_id: MeetId) -> int:
 def next_appeal_number(conn: Connection, meet_id: MeetId) -> int:
     """Appeals are counted through the meet."""
     return (conn.execute(_LAST_APPEAL, {"meet": meet_id}).scalar() or 0) + 1
+
+
+def next_decision(conn: Connection, meet_id: MeetId) -> int:
+    """Decisions are counted through the meet, in the order in which they were made."""
+    return (conn.execute(_LAST_DECISION, {"meet": meet_id}).scalar() or 0) + 1
 
 
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:

@@ -77,6 +77,7 @@ decisions = Table(
     metadata,
     Column("id", id_type(), primary_key=True),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("seq", Integer, nullable=False),
     Column("heat_id", id_type(), ForeignKey("heats.id"), nullable=False, index=True),
     Column("protest_id", id_type(), ForeignKey("protests.id"), nullable=False, index=True),
     Column("appeal_id", id_type(), ForeignKey("appeals.id"), index=True),
@@ -97,10 +98,11 @@ decisions = Table(
     Column("form_facts", Json, nullable=False),
     Column("replaced_by", id_type()),
     Column("content", Json, nullable=False),
-    Index(None, "meet_id", "decided_at"),
+    UniqueConstraint("meet_id", "seq"),
 )
-"""`orders` are as they were given, `carried_out` has with each what it takes to undo it, `moves`
-what the result was shown to lose and gain before it was signed."""
+"""`seq` counts through the meet: clocks are set back, and those of two machines differ. `orders`
+are as they were given, `carried_out` has with each what it takes to undo it, `moves` what the
+result was shown to lose and gain before it was signed."""
 
 votes = Table(
     "votes",

@@ -107,12 +107,13 @@ def announcing_time(
     return latest if unit.now < latest <= unit.now + LARGEST_STEP_BACK else unit.now
 
 
-def _decided_at(unit: Unit, heat_id: HeatId, until: datetime | None) -> datetime | None:
-    """When a ruling or a decision changed a heat's result last; `until` leaves out what came since
-    an announcement.
+def _decided_at(unit: Unit, heat_id: HeatId, shown_by: AnyRow | None) -> datetime | None:
+    """When a ruling or a decision changed a heat's result last, of those that an announcement
+    showed; None for all until now.
     """
-    ruled_at = last_ruled_at(unit.conn, heat_id, until)
-    carried_out = last_carried_out(unit.conn, heat_id, until)
+    entered_at, seen = (shown_by.entered_at, shown_by.decisions_seen) if shown_by else (None, None)
+    ruled_at = last_ruled_at(unit.conn, heat_id, entered_at)
+    carried_out = last_carried_out(unit.conn, heat_id, seen)
     return max((at for at in (ruled_at, carried_out) if at is not None), default=None)
 
 
@@ -167,7 +168,7 @@ def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
         now=unit.now,
         entered_at=row.entered_at,
         started_at=facts.started_at if is_of_this_run else None,
-        decided_at=_decided_at(unit, row.heat_id, row.entered_at),
+        decided_at=_decided_at(unit, HeatId(row.heat_id), row),
         before=_neighbour(unit, row, -1),
         after=_neighbour(unit, row, +1),
         way_out=LOOK_AGAIN,

@@ -141,7 +141,7 @@ def _open(row: AnyRow, found: _Found) -> Iterator[str]:
     """
     heat_id = row.heat_id
     remedies = found.remedies.get(heat_id, Remedies())
-    if any(at > row.entered_at for at in remedies.ordered_at):
+    if remedies.ordered > row.decisions_seen:
         yield TO_ANNOUNCE
     if heat_id in found.to_run_again:
         yield "The re-run of some teams is to come."

@@ -31,8 +31,8 @@ ONCE = (WindowOpener.END_OF_MEET, WindowOpener.ANY_TIME)
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """What an announcement has to tell beside the one before: how many decisions of the round there
-    are by now, whose decisions since then are in it, and whether one was made in this heat.
+    """What an announcement has to tell beside the one before: the number of the round's last
+    decision, whose decisions since then are in it, and whether one was made in this heat.
     """
 
     decisions: int
@@ -58,9 +58,9 @@ def news_since(unit: Unit, heat_id: HeatId, last: AnyRow | None) -> News:
     """What has come in a heat since its last announcement, None before the first."""
     decided = decided_since(unit.conn, heat_id, 0 if last is None else last.decisions_seen)
     if last is None:
-        return News(decided.count, is_first=True, by_referee=False, by_jury_alone=False)
+        return News(decided.last, is_first=True, by_referee=False, by_jury_alone=False)
     alone = decided.by_jury and not decided.by_referee and not _moved_otherwise(unit, last)
-    return News(decided.count, False, decided.by_referee, alone, decided.is_here)
+    return News(decided.last, False, decided.by_referee, alone, decided.is_here)
 
 
 def _moved_otherwise(unit: Unit, last: AnyRow) -> bool:

@@ -17,6 +17,7 @@ from app.appeals.tables import appeals, decisions, protests
 from app.clock import clock_time
 from app.ids import HeatId
 from app.meets.tables import heats, teams
+from app.results.queries import in_one_round
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
@@ -31,23 +32,18 @@ _DECIDED = (
         decisions.c.instance,
         decisions.c.carried_out,
         decisions.c.replaced_by,
-        decisions.c.decided_at,
+        decisions.c.seq,
     )
     .join(heats, heats.c.id == decisions.c.heat_id)
-    .join(
-        _asked,
-        (_asked.c.event_id == heats.c.event_id) & (_asked.c.round_key == heats.c.round_key),
-    )
+    .join(_asked, in_one_round(heats, _asked))
     .where(_asked.c.id == bindparam("heat"))
-    .order_by(decisions.c.decided_at, decisions.c.id)
+    .order_by(decisions.c.seq)
 )
 _LAST_CARRIED_OUT = select(func.max(decisions.c.decided_at)).where(
     decisions.c.heat_id == bindparam("heat"),
     decisions.c.carried_out != literal_column("'[]'"),
 )
-_LAST_CARRIED_OUT_UNTIL = _LAST_CARRIED_OUT.where(
-    decisions.c.decided_at <= bindparam("until", type_=decisions.c.decided_at.type)
-)
+_LAST_CARRIED_OUT_UNTIL = _LAST_CARRIED_OUT.where(decisions.c.seq <= bindparam("until"))
 _HEATS: BindParameter[Any] = bindparam("heats", expanding=True)
 _PROTESTS = (
     select(
@@ -75,6 +71,7 @@ _DECISIONS = (
         decisions.c.instance,
         decisions.c.verdict,
         decisions.c.carried_out,
+        decisions.c.seq,
         decisions.c.decided_at,
         decisions.c.advised_at,
         decisions.c.replaced_by,
@@ -82,7 +79,7 @@ _DECISIONS = (
     )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .where(decisions.c.heat_id.in_(_HEATS))
-    .order_by(protests.c.number, decisions.c.decided_at, decisions.c.id)
+    .order_by(protests.c.number, decisions.c.seq)
 )
 
 
@@ -93,36 +90,36 @@ _TOLD = (
         decisions.c.carried_out,
         decisions.c.decided_at,
         heats.c.number.label("heat_number"),
+        heats.c.round,
+        _asked.c.round.label("asked_round"),
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
         teams.c.name.label("team_name"),
     )
     .select_from(decisions)
     .join(heats, heats.c.id == decisions.c.heat_id)
-    .join(
-        _asked,
-        (_asked.c.event_id == heats.c.event_id) & (_asked.c.round_key == heats.c.round_key),
-    )
+    .join(_asked, in_one_round(heats, _asked))
     .join(protests, protests.c.id == decisions.c.protest_id)
     .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .join(teams, teams.c.id == func.coalesce(appeals.c.team_id, protests.c.team_id))
-    .where(_asked.c.id == bindparam("heat"))
-    .order_by(decisions.c.decided_at, decisions.c.id)
+    .where(_asked.c.id == bindparam("heat"), decisions.c.seq > bindparam("seen"))
+    .order_by(decisions.c.seq)
 )
 
 
 def told_since(conn: Connection, heat_id: HeatId, seen: int, zone: str) -> list[str]:
-    """Why a result is amended: the decisions of its round since the first `seen` that ordered
-    something, a sentence each with what they ordered.
+    """Why a result is amended: the decisions of its round after the one numbered `seen` that
+    ordered something, a sentence each with what they ordered.
     """
-    rows = conn.execute(_TOLD, {"heat": heat_id}).all()[seen:]
+    rows = conn.execute(_TOLD, {"heat": heat_id, "seen": seen})
     return [_decision_in_words(row, heat_id, zone) for row in rows if row.carried_out]
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:
     what = "Protest" if row.appeal_number is None else "Appeal"
     number = row.protest_number if row.appeal_number is None else row.appeal_number
-    where = "" if row.heat_id == heat_id else f", heat {row.heat_number},"
+    round_ = "" if row.round == row.asked_round else f"{row.round}, "
+    where = "" if row.heat_id == heat_id else f", {round_}heat {row.heat_number},"
     ordered = " ".join(one["words"] for one in row.carried_out)
     return (
         f"{what} {number} of {row.team_name}{where} was upheld by the {row.instance} at "
@@ -132,14 +129,14 @@ def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """What was decided in a round: how many decisions in all, and which instances' decisions since
-    changed what there is to announce.
+    """What was decided in a round: the number of its last decision, and which instances' decisions
+    since changed what there is to announce.
 
     A decision of the referee that changes nothing is told to those who protested, and opens their
     window then. The jury's count in any case: what it let stand is final as well.
     """
 
-    count: int
+    last: int
     by_referee: bool
     by_jury: bool
     is_here: bool
@@ -147,11 +144,11 @@ class Decided:
 
 
 def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
-    """What was decided in this heat's round after the first `seen` decisions."""
+    """What was decided in this heat's round after the decision numbered `seen`."""
     rows = conn.execute(_DECIDED, {"heat": heat_id}).all()
-    standing = [row for row in rows[seen:] if row.replaced_by is None]
+    standing = [row for row in rows if row.seq > seen and row.replaced_by is None]
     return Decided(
-        len(rows),
+        rows[-1].seq if rows else 0,
         any(row.instance == REFEREE and row.carried_out for row in standing),
         any(row.instance == JURY for row in standing),
         any(row.heat_id == heat_id and row.carried_out for row in standing),
@@ -159,10 +156,10 @@ def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
 
 
 def last_carried_out(
-    conn: Connection, heat_id: HeatId, until: datetime | None = None
+    conn: Connection, heat_id: HeatId, until: int | None = None
 ) -> datetime | None:
     """When a decision changed this heat's result last, None before the first; `until` leaves out
-    what came after an instant.
+    what came after the decision of that number.
     """
     statement = _LAST_CARRIED_OUT if until is None else _LAST_CARRIED_OUT_UNTIL
     values = {"heat": heat_id} if until is None else {"heat": heat_id, "until": until}
@@ -178,8 +175,8 @@ class Remedies:
 
     awaited: list[str] = field(default_factory=list)
     settled_at: list[datetime] = field(default_factory=list)
-    ordered_at: list[datetime] = field(default_factory=list)
-    """When decisions ordered something, which an announcement of the heat then tells."""
+    ordered: int = 0
+    """The number of the last decision that ordered something, which an announcement then tells."""
 
 
 def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId, Remedies]:
@@ -196,7 +193,7 @@ def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId,
             here.awaited.extend(awaited_by(row))
             here.settled_at.extend(settled(row))
             if statement is _DECISIONS and row.carried_out and row.replaced_by is None:
-                here.ordered_at.append(row.decided_at)
+                here.ordered = max(here.ordered, row.seq)
     return found
 
 

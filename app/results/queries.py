@@ -6,7 +6,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, func, or_, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    FromClause,
+    and_,
+    bindparam,
+    func,
+    or_,
+    select,
+)
 
 from app.access.tables import officials
 from app.appeals.tables import decisions
@@ -111,6 +120,7 @@ _LINES = (
         announcements.c.number,
         announcements.c.announced_at,
         announcements.c.entered_at,
+        announcements.c.decisions_seen,
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number.label("heat_number"),
@@ -187,6 +197,24 @@ _LATER_IN_ROUND = (
     )
     .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
 )
+
+
+def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
+    """Whether two heats are of one round, in a statement. A re-run is of the round that it repeats,
+    also where it was called off.
+    """
+    return and_(one.c.event_id == other.c.event_id, _round_of(one) == _round_of(other))
+
+
+def _round_of(heat: FromClause) -> ColumnElement[str]:
+    re_run = re_runs.alias()
+    repeated = (
+        select(re_run.c.round_key)
+        .where(re_run.c.run_heat_id == heat.c.id)
+        .correlate(heat)
+        .scalar_subquery()
+    )
+    return func.coalesce(repeated, heat.c.round_key)
 
 
 def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | None:

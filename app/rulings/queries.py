@@ -119,7 +119,7 @@ _DECIDED_ON = (
     .join(protests, protests.c.id == decisions.c.protest_id)
     .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .where(disqualifications.c.by_ruling == bindparam("ruling"))
-    .order_by(decisions.c.decided_at.desc(), decisions.c.id.desc())
+    .order_by(decisions.c.seq.desc())
     .limit(1)
 )
 _WHERE_NOTED = (

@@ -226,6 +226,7 @@ def upgrade() -> None:
         "decisions",
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("meet_id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
         sa.Column("heat_id", sa.String(length=36), nullable=False),
         sa.Column("protest_id", sa.String(length=36), nullable=False),
         sa.Column("appeal_id", sa.String(length=36), nullable=True),
@@ -256,10 +257,10 @@ def upgrade() -> None:
             ["protest_id"], ["protests.id"], name=op.f("fk_decisions_protest_id")
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_decisions")),
+        sa.UniqueConstraint("meet_id", "seq", name=op.f("uq_decisions_meet_id_seq")),
     )
     op.create_index("ix_decisions_appeal_id", "decisions", ["appeal_id"])
     op.create_index("ix_decisions_heat_id", "decisions", ["heat_id"])
-    op.create_index("ix_decisions_meet_id_decided_at", "decisions", ["meet_id", "decided_at"])
     op.create_index("ix_decisions_protest_id", "decisions", ["protest_id"])
     op.create_table(
         "votes",

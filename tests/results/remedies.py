@@ -37,7 +37,7 @@ def a_protest(hand: MeetAtHand, heat: int = 0, **changes: Any) -> str:
         "content": {},
         "version": 1,
     }
-    return _put(hand, protests, row | _numbered(hand, protests), changes)
+    return _put(hand, protests, row | _counted(hand, protests), changes)
 
 
 def an_appeal(hand: MeetAtHand, protest: str, heat: int = 0, **changes: Any) -> str:
@@ -59,7 +59,7 @@ def an_appeal(hand: MeetAtHand, protest: str, heat: int = 0, **changes: Any) -> 
         "content": {},
         "version": 1,
     }
-    return _put(hand, appeals, row | _numbered(hand, appeals), changes)
+    return _put(hand, appeals, row | _counted(hand, appeals), changes)
 
 
 def a_decision(hand: MeetAtHand, protest: str, heat: int = 0, **changes: Any) -> str:
@@ -82,7 +82,7 @@ def a_decision(hand: MeetAtHand, protest: str, heat: int = 0, **changes: Any) ->
         "form_facts": {},
         "content": {},
     }
-    return _put(hand, decisions, row, changes)
+    return _put(hand, decisions, row | _counted(hand, decisions, "seq"), changes)
 
 
 def change(hand: MeetAtHand, table: Table, ident: str, **values: Any) -> None:
@@ -100,11 +100,9 @@ def withdrawn_at(at: datetime) -> dict[str, Any]:
     return {"at": at.isoformat(), "reason": "It was another team."}
 
 
-def _numbered(hand: MeetAtHand, table: Table) -> dict[str, int]:
+def _counted(hand: MeetAtHand, table: Table, key: str = "number") -> dict[str, int]:
     count = select(func.count()).select_from(table).where(table.c.meet_id == hand.id)
-    return {
-        "number": 1 + hand.service.store.read_now(lambda conn: conn.execute(count).scalar_one())
-    }
+    return {key: 1 + hand.service.store.read_now(lambda conn: conn.execute(count).scalar_one())}
 
 
 def _put(hand: MeetAtHand, table: Table, row: dict[str, Any], changes: dict[str, Any]) -> str:
