@@ -132,13 +132,18 @@ _OUT = Prepared(
     .where(_RAN, disqualifications.c.state == _IN_FORCE)
 )
 _ANNOUNCED = Prepared(
-    select(announcements.c.heat_id, announcements.c.snapshot, announcements.c.entered_at)
+    select(
+        announcements.c.heat_id,
+        announcements.c.snapshot,
+        announcements.c.entered_at,
+        announcements.c.decisions_seen,
+    )
     .join(heats, heats.c.id == announcements.c.heat_id)
     .where(_RAN, announcements.c.number == _NUMBER_ANNOUNCED)
 )
 _given = decisions.alias("given")
 _taken = decisions.alias("taken")
-_DECIDED = (_given.c.decided_at.label("given"), _taken.c.decided_at.label("taken"))
+_DECIDED = (_given.c.seq.label("given"), _taken.c.seq.label("taken"))
 _RE_RUNS = Prepared(
     select(re_runs, *_DECIDED)
     .outerjoin(_given, _given.c.id == re_runs.c.by_decision)
@@ -209,8 +214,8 @@ class RoundKey(NamedTuple):
 class RoundRows:
     """What is stored of a round, row by row; `setting` is None where nobody set it.
 
-    Re-runs and advancements are in it also where a decision has ended them, with the decisions
-    that have `given` and `taken` them.
+    Re-runs and advancements are in it also where a decision has ended them, with the numbers of
+    the decisions that have `given` and `taken` them.
     """
 
     setting: Any | None

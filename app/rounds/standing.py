@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
@@ -161,12 +160,12 @@ class _Reading:
         self._key = round_key
         self._beside = announced_beside
         self._only_told = only_told
-        self._told_until = max((row.entered_at for row in rows.announced), default=None)
+        self._told = max((row.decisions_seen for row in rows.announced), default=0)
         self._lanes: dict[HeatId, dict[int, TeamId]] = {}
         for lane in rows.lanes:
             self._lanes.setdefault(lane.heat_id, {})[lane.lane] = lane.team_id
         self._lists = {row.heat_id: row for row in rows.lists}
-        self._told = {row.heat_id: row.snapshot for row in rows.announced}
+        self._snapshots = {row.heat_id: row.snapshot for row in rows.announced}
         self._out: dict[HeatId, list[Disqualified]] = {}
         for row in rows.disqualified:
             self._out.setdefault(row.heat_id, []).append(Disqualified(row.team_id, row.id))
@@ -232,12 +231,14 @@ class _Reading:
             row.state == IN_FORCE and _is_published(self._by_id[row.run_heat_id])
         )
 
-    def _is_drawn(self, row: Any) -> bool:
-        return not self._only_told or self._is_told(row.entered_at)
+    def _is_drawn(self, lots: Any) -> bool:
+        """Lots have no number, so they are told by the announcement that was entered after them."""
+        announced = self._rows.announced
+        return not self._only_told or any(row.entered_at >= lots.entered_at for row in announced)
 
-    def _is_told(self, at: datetime | None) -> bool:
-        """Whether an announcement in the round came after that."""
-        return at is not None and self._told_until is not None and at <= self._told_until
+    def _is_told(self, number: int | None) -> bool:
+        """Whether an announcement in the round came after the decision of this number."""
+        return number is not None and number <= self._told
 
     def _heat_name(self, heat: Any) -> str:
         """A heat within its round; a re-run is called by its own round's name."""
@@ -296,7 +297,7 @@ class _Reading:
             return self._by_list(heat), self._out.get(heat.id, [])
         if not _is_published(heat):
             return None, []
-        lines = self._told[heat.id]["lines"]
+        lines = self._snapshots[heat.id]["lines"]
         return tuple(_ran_as_told(lines)), list(_out_as_told(lines))
 
     def _by_list(self, heat: Any) -> tuple[Ran, ...] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from tests.appeals.desk import decided, lodge
@@ -18,6 +19,14 @@ def test_who_is_advanced_is_told_by_the_next_announcement_in_the_round(meet: Mee
     # Another heat of the round tells it as well: its announcement names all who qualified.
     event.announce("heats 2", remark="Who qualified.")
     assert by_name(event.public())["Heron"]["letter"] == "qR"
+
+
+def test_a_clock_that_was_set_back_tells_nothing_early(meet: MeetAtHand) -> None:
+    event = both_announced(meet)
+    before = event.public()
+    event.meet.service.clock.move(timedelta(minutes=-2))
+    advance(event, "Heron")
+    assert event.public() == before
 
 
 def test_who_is_no_longer_advanced_goes_on_for_everybody_until_that_is_announced(
