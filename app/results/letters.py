@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection
 
 from app.ids import HeatId, MeetId, TeamId
 from app.refusals import StateConflict
+from app.results.changes import is_other_letter, is_other_points
 from app.results.wire import QualifiedOut, ResultLineOut
 from app.rounds.queries import RoundKey, rounds_set_for
 from app.rounds.standing import RoundAtHand, round_at_hand
@@ -45,6 +47,17 @@ class Letters:
             )
             for line in lines
         ]
+
+    def contradict(self, told: Sequence[Mapping[str, Any]]) -> bool:
+        """Whether lines as they were announced carry other letters or points."""
+        return any(map(self._contradict_line, told))
+
+    def _contradict_line(self, line: Mapping[str, Any]) -> bool:
+        team = line["team"]
+        letter = letter_of(self.at_hand, self.standing, team)
+        return is_other_letter(letter, line.get("qualification")) or is_other_points(
+            self._points(team), line.get("points", "")
+        )
 
     def qualified(self) -> list[QualifiedOut]:
         """Who goes on from the whole round, in order; nobody while that is not settled."""

@@ -5,7 +5,7 @@ All that a round is made of is read with a fixed number of statements, whatever 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -114,11 +114,9 @@ _LANES = Prepared(
     .where(_RAN_OR_NEXT)
     .order_by(lanes.c.heat_id, lanes.c.lane)
 )
-_LISTS = Prepared(
-    select(results.c.heat_id, results.c.run, results.c.rows)
-    .join(heats, heats.c.id == results.c.heat_id)
-    .where(_RAN)
-)
+_LIST_COLUMNS = select(results.c.heat_id, results.c.run, results.c.rows)
+_LISTS = Prepared(_LIST_COLUMNS.join(heats, heats.c.id == results.c.heat_id).where(_RAN))
+_LIST_OF = Prepared(_LIST_COLUMNS.where(results.c.heat_id == bindparam("heat")))
 _OUT = Prepared(
     select(
         disqualifications.c.id,
@@ -231,10 +229,14 @@ class RoundRows:
     track_lanes: int
 
 
-def round_rows(conn: Connection, meet_id: MeetId, which: RoundKey, *, announced: bool) -> RoundRows:
-    """All that is stored of a round; of announcements only where they are asked for.
-
-    NotFound for an event that is not of this meet.
+def round_rows(
+    conn: Connection,
+    meet_id: MeetId,
+    which: RoundKey,
+    announced_beside: Collection[HeatId] | None = None,
+) -> RoundRows:
+    """All that is stored of a round: its finish lists, or those of the heats that are named and
+    the announcements that stand. NotFound for an event that is not of this meet.
     """
     values = {"event": which.event, "round": which.key}
     setting = _SETTING.first(conn, values)
@@ -247,9 +249,11 @@ def round_rows(conn: Connection, meet_id: MeetId, which: RoundKey, *, announced:
         event=event,
         heats=_HEATS.all(conn, values),
         lanes=_LANES.all(conn, values),
-        lists=_LISTS.all(conn, values),
+        lists=_LISTS.all(conn, values)
+        if announced_beside is None
+        else [row for heat in announced_beside for row in _LIST_OF.all(conn, {"heat": heat})],
         disqualified=_OUT.all(conn, values),
-        announced=_ANNOUNCED.all(conn, values) if announced else [],
+        announced=[] if announced_beside is None else _ANNOUNCED.all(conn, values),
         re_runs=_RE_RUNS.all(conn, values),
         advanced=_ADVANCED.all(conn, values),
         lots=_LOTS.all(conn, values),

@@ -140,8 +140,7 @@ def round_at_hand(
     Decisions and lots count at once; with `only_told` once an announcement in the round has come
     after them.
     """
-    announced = announced_beside is not None or only_told
-    rows = round_rows(conn, meet_id, RoundKey(event_id, round_key), announced=announced)
+    rows = round_rows(conn, meet_id, RoundKey(event_id, round_key), announced_beside)
     return _Reading(rows, round_key, announced_beside, only_told=only_told).at_hand()
 
 
