@@ -111,7 +111,7 @@ _DECISIONS = (
 _CARRIED_OUT = (
     select(decisions.c.carried_out)
     .where(decisions.c.heat_id == bindparam("heat"))
-    .order_by(decisions.c.decided_at, decisions.c.id)
+    .order_by(decisions.c.seq)
 )
 _TOLD = (
     select(

@@ -36,7 +36,7 @@ from app.rounds.queries import (
     re_run_of_heat,
     round_out,
 )
-from app.rounds.standing import RoundAtHand, round_at_hand, round_key_of
+from app.rounds.standing import IN_FORCE, RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
 from app.rounds.telling import named
 from app.rounds.wire import LotsIn, LotsOut, RoundIn, RoundOut
@@ -45,7 +45,6 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 from app.visible import likeness
 
-IN_FORCE = "in force"
 SET_ASIDE = "set aside"
 CALLED_OFF = "called off"
 

@@ -20,8 +20,10 @@ Earned = tuple[str, Fraction, ScorePart]
 def as_announced(
     conn: Connection, meet_id: MeetId, event_id: EventId, round_key: str
 ) -> RoundAtHand:
-    """A round by its announcements alone."""
-    return round_at_hand(conn, meet_id, event_id, round_key, announced_beside=NOBODY)
+    """A round by its announcements alone, and what of decisions and lots they have told."""
+    return round_at_hand(
+        conn, meet_id, event_id, round_key, announced_beside=NOBODY, only_told=True
+    )
 
 
 def scores_out(conn: Connection, meet_id: MeetId) -> ScoresOut:

@@ -18,6 +18,7 @@ from app.rules.round_parts import (
     Advancement,
     Disqualified,
     HeatRun,
+    InTwoHeats,
     Letter,
     OpenDraw,
     Ran,
@@ -34,6 +35,7 @@ __all__ = [
     "Advancement",
     "Disqualified",
     "HeatRun",
+    "InTwoHeats",
     "Letter",
     "OpenDraw",
     "Ran",
@@ -50,8 +52,8 @@ def stand(round_: Round) -> RoundStanding:
     """Say where every team of the round stands.
 
     Without an advancement nobody has a letter, and who is drawn into the next round keeps its lane
-    unless it is disqualified. ValueError: a team that stands in two heats, and what `place_heat`
-    refuses.
+    unless it is disqualified. InTwoHeats, and ValueError for what
+    `place_heat` refuses.
     """
     field = _field(round_)
     if round_.advancement is None:
@@ -79,10 +81,7 @@ def _everybody(round_: Round) -> dict[str, Entry]:
     entries: dict[str, Entry] = {}
     for entry in chain.from_iterable(map(_entries, round_.heats)):
         if entry.team in entries:
-            raise ValueError(
-                f"A team stands in heat {entries[entry.team].heat} and again in heat "
-                f"{entry.heat} of one round: keep one of them."
-            )
+            raise InTwoHeats(entry.team, entries[entry.team].heat, entry.heat)
         entries[entry.team] = entry
     for team in _named_elsewhere(round_):
         entries.setdefault(team, Entry(team, ""))
