@@ -16,12 +16,15 @@ from app.access.queries import Caller
 from app.appeals.bench import bench_for
 from app.appeals.carrying import understand
 from app.appeals.queries import (
+    JUDGEMENT,
     appeal_row,
     deposit_asked,
     deposit_rule,
     is_the_jurys,
+    kind_measured,
     next_appeal_number,
     next_protest_number,
+    protest_kinds,
     protest_out,
     protest_row,
     referees_decision,
@@ -47,13 +50,11 @@ from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
 from app.roles import Role
 from app.rounds.consequences import consequences
-from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
 EARLIEST_ENTRY = timedelta(hours=12)
-JUDGEMENT = "judgement"
 
 
 def lodge_protest(
@@ -82,7 +83,9 @@ def lodge_protest(
             "ruling_id": sent.ruling,
             "against_id": sent.against,
             "ground": ground,
-            "window_id": _ident(window_for_protest(unit.conn, facts.id, _kind(meet, ground), at)),
+            "window_id": _ident(
+                window_for_protest(unit.conn, facts.id, kind_measured(meet, ground), at)
+            ),
             "lodged_by": sent.lodged_by,
             "capacity": sent.capacity.value,
             "lodged_at": at,
@@ -128,17 +131,6 @@ def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
             f"{ruling.replaced_by}.",
             field="/ruling",
         )
-
-
-def _kind(meet: MeetFacts, ground: str) -> str:
-    """The kind of window that measures a ground; a judgement call has none of its own."""
-    return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
-
-
-def protest_kinds(meet: MeetFacts) -> list[str]:
-    """The kinds of protest that the edition knows, in its order."""
-    of_protests = (one.kind for one in meet.book.windows if one.remedy is Remedy.PROTEST)
-    return list(dict.fromkeys(of_protests))
 
 
 def _ground(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> str:

@@ -47,6 +47,7 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 PAGE = 50
+JUDGEMENT = "judgement"
 
 _against = teams.alias("against")
 _taker = officials.alias("taker")
@@ -168,6 +169,17 @@ _IN_ROUND = (
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
+
+
+def protest_kinds(meet: MeetFacts) -> list[str]:
+    """The kinds of protest that the edition knows, in its order."""
+    of_protests = (one.kind for one in meet.book.windows if one.remedy is Remedy.PROTEST)
+    return list(dict.fromkeys(of_protests))
+
+
+def kind_measured(meet: MeetFacts, ground: str) -> str:
+    """The kind of window that measures a ground; a judgement call has none of its own."""
+    return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
 
 
 def window_for_protest(
@@ -352,7 +364,10 @@ def protests_page(conn: Connection, meet_id: MeetId, before: int | None) -> Prot
 
 def measured(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     """Whether a protest came in time, by the announcements as they are timed now."""
-    window = window_for_protest(conn, HeatId(row.heat_id), row.ground, row.lodged_at)
+    kind = row.ground
+    if kind == JUDGEMENT:
+        kind = kind_measured(meet_facts(conn, MeetId(row.meet_id)), kind)
+    window = window_for_protest(conn, HeatId(row.heat_id), kind, row.lodged_at)
     return timeliness(window, row.lodged_at, zone)
 
 

@@ -128,6 +128,5 @@ def test_no_deposit_is_taken_where_none_is_asked(school: MeetAtHand) -> None:
 def test_world_athletics_lets_a_judgement_be_protested(meet: MeetAtHand) -> None:
     ruling = an_announced_disqualification(meet)
     protest = lodge(meet, a_protest(meet, ruling, ground="judgement"))
-    assert protest["ground"] == "judgement"
-    assert protest["timeliness"]["rule"] == "TR8.2"
+    assert (protest["ground"], protest["timeliness"]["rule"]) == ("judgement", "TR8.2")
     assert decided(meet, protest, "upheld", orders=set_aside(ruling))["state"] == "upheld"
