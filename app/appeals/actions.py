@@ -71,7 +71,8 @@ def decide_protest(
         insist_may_sign(unit, caller)
         _insist_version(protest, known, version)
         step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
-        _insist_second_person(unit, protest, caller)
+        if sent.verdict is not Verdict.REFERRED:  # which passes it on to others
+            _insist_second_person(unit, protest, caller)
         _insist_may_be_heard(unit, protest, sent)
         meet = meet_facts(unit.conn, unit.meet_id)
         bench = bench_for(unit.conn, meet, HeatId(protest.heat_id), Instance.REFEREE)
@@ -126,7 +127,7 @@ def _insist_second_person(unit: Unit, protest: AnyRow, caller: Caller) -> None:
     if any(caller.official_id in authors_in(unit.conn, case) for case in cases):
         raise OwnReport(
             "You wrote a report in the case that this protest is about, so another referee decides "
-            "it, or it is referred to the jury by another referee."
+            "it; or refer it to the jury."
         )
 
 

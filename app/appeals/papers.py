@@ -18,8 +18,8 @@ from sqlalchemy import Connection
 from app.access.queries import official_row
 from app.appeals.bench import Bench
 from app.appeals.ordered import Ordered
-from app.appeals.queries import decision_row, measured, protest_out
-from app.appeals.standing import appeal_out, measured_appeal
+from app.appeals.queries import decision_row, protest_out
+from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.wire import (
     About,
     AppealOut,
@@ -84,7 +84,7 @@ def decided_paper(
         effect=_effect(decided),
         grounds=tuple(grounds),
         reasons=decided.reasons,
-        marks=_marks_of(unit.conn, protest, appeal, zone),
+        marks=_marks_of(unit.conn, meet, protest, appeal),
         sections=tuple(_decided_sections(unit, meet, decided)),
         ink_fields=(InkField(role, signer.name), InkField("Team, for receipt")),
     )
@@ -108,12 +108,14 @@ def _effect(decided: Ordered) -> str:
 
 
 def _marks_of(
-    conn: Connection, protest: AnyRow, appeal: AnyRow | None, zone: str
+    conn: Connection, meet: MeetFacts, protest: AnyRow, appeal: AnyRow | None
 ) -> tuple[str, ...]:
-    timely = (
-        measured(conn, protest, zone) if appeal is None else measured_appeal(conn, appeal, zone)
-    )
-    return () if timely.in_time else (timely.words,)
+    """What was odd about what is decided, as its reader must know first."""
+    if appeal is None:
+        out = protest_out(conn, meet.id, ProtestId(protest.id))
+        return _marks(out.marks, out.timeliness)
+    timely = measured_appeal(conn, appeal, meet.time_zone)
+    return _marks(marks_of_appeal(conn, meet, appeal, timely), timely)
 
 
 def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Section]:

@@ -428,10 +428,10 @@ def deposit_asked(meet: MeetFacts) -> tuple[int, str] | None:
 
 
 def deposit_rule(meet: MeetFacts) -> str:
-    """The rule that asks for a deposit, or that the meet does."""
-    if meet.book.appeal_deposit is not None:
-        return meet.book.appeal_deposit.rule
-    return "the meet's own terms" if meet.terms.appeal_deposit is not None else ""
+    """The rule that asks for a deposit, and whether the meet has set how much."""
+    rule = meet.book.appeal_deposit.rule if meet.book.appeal_deposit is not None else ""
+    own = "the meet's own terms" if meet.terms.appeal_deposit is not None else ""
+    return ", ".join(filter(None, [rule, own]))
 
 
 def deposit_out(meet: MeetFacts, row: AnyRow) -> DepositOut:

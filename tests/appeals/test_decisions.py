@@ -90,6 +90,8 @@ def test_who_wrote_a_report_in_the_case_does_not_decide(meet: MeetAtHand) -> Non
     # About the placing it is the same matter, by another name.
     placing = lodge(meet, a_protest(meet, team=team(meet)))
     a_problem(decide(meet, placing, by="judge"), 403, "own-report")
+    # Passing it on is no decision.
+    assert decide(meet, placing, "referred", by="judge").status_code == 201
     assert decided(meet, protest)["state"] == "rejected"
     elsewhere = lodge(meet, a_protest(meet, team=team(meet, 6)))
     assert decide(meet, elsewhere, by="judge").status_code == 201
