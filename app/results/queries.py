@@ -479,6 +479,7 @@ def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrection
             corrected_by=row.official_id,
             corrected_by_name=row.official_name,
             corrected_at=row.corrected_at,
+            **row.remeasured,
         )
         for row in conn.execute(_CORRECTIONS, {"announcement": made.id})
     ]

@@ -355,6 +355,16 @@ class TimeCorrectionIn(Wire):
     pin: Pin
 
 
+class RemeasuredOut(Wire):
+    """A protest or an appeal that a corrected time made timely, or late."""
+
+    what: str = Field(description="protest or appeal")
+    id: str
+    number: int
+    words: str = Field(description="such as “in time by 4 min”")
+    before: str = Field(description="the same before the correction")
+
+
 class TimeCorrectionOut(Wire):
     """A correction of an announcement's time, which its windows followed."""
 
@@ -367,6 +377,14 @@ class TimeCorrectionOut(Wire):
     corrected_by: OfficialId
     corrected_by_name: str
     corrected_at: datetime
+    now_in_time: list[RemeasuredOut] = Field(
+        default=[],
+        description="protests and appeals that had been late and were in time by this correction: "
+        "what was rejected or turned away for it is to be looked at again",
+    )
+    now_late: list[RemeasuredOut] = Field(
+        default=[], description="those that had been in time and were late by it"
+    )
 
 
 class EndOfMeetIn(Wire):

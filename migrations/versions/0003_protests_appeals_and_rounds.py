@@ -129,6 +129,7 @@ def upgrade() -> None:
         sa.Column("reasons", sa.Text(), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("corrected_at", Instant(), nullable=False),
+        sa.Column("remeasured", Json(), nullable=False),
         sa.Column("content", Json(), nullable=False),
         sa.ForeignKeyConstraint(
             ["announcement_id"],
