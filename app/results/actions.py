@@ -236,6 +236,7 @@ def _insist_on_word(seen: ResultOut, despite: str | None) -> None:
         silent_posts=blockers.silent_posts,
         open_cases=blockers.open_cases,
         shaken_rulings=blockers.shaken_rulings,
+        shaken_disqualifications=blockers.shaken_disqualifications,
         awaited_accounts=blockers.awaited_accounts,
         not_started=blockers.not_started,
         no_posts=blockers.no_posts,

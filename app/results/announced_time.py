@@ -17,13 +17,14 @@ from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.clock import rfc3339
 from app.ids import AnnouncementId, CorrectionId, HeatId
-from app.meets.queries import heat
+from app.meets.queries import heat, meet_facts
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed
 from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
 from app.results.queries import announcement_row
+from app.results.remeasuring import measured_now, remeasured
 from app.results.tables import announcements, time_corrections, windows
 from app.results.wire import AnnouncementOut, TimeCorrectionIn
 from app.rules.windows import close_from
@@ -34,6 +35,8 @@ from app.store.rows import AnyRow
 EARLIEST_ENTRY = timedelta(hours=12)
 LARGEST_STEP_BACK = timedelta(minutes=5)
 """By which a clock may have been set back between a ruling and its announcement."""
+
+Moved = dict[str, list[dict[str, Any]]]
 
 TICK = timedelta(microseconds=1)
 ANNOUNCE_NOW = "Leave the time out to announce now."
@@ -131,9 +134,9 @@ def correct_time(
         if is_new:
             insist_may_sign(unit, caller)
             _insist_possible(unit, row, sent.announced_at)
-            _store(unit, row, correction_id, sent, caller, content)
-            _move(unit, row, sent.announced_at)
-            deed = _deed(row, correction_id, sent)
+            moved = _move(unit, row, sent.announced_at)
+            _store(unit, row, correction_id, sent, caller, content, moved)
+            deed = _deed(row, correction_id, sent, moved)
         out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
         return Done(Put(out, created=is_new), deed)
 
@@ -186,6 +189,7 @@ def _store(
     sent: TimeCorrectionIn,
     caller: Caller,
     content: dict[str, Any],
+    moved: Moved,
 ) -> None:
     last = unit.conn.execute(_LAST_CORRECTED, {"announcement": row.id}).scalar_one()
     unit.conn.execute(
@@ -199,12 +203,27 @@ def _store(
             official_id=caller.official_id,
             # The last one counts, also where a clock was set back in between.
             corrected_at=unit.now if last is None else max(unit.now, last + TICK),
+            remeasured=moved,
             content=content,
         )
     )
 
 
-def _move(unit: Unit, row: AnyRow, at: datetime) -> None:
+def _move(unit: Unit, row: AnyRow, at: datetime) -> Moved:
+    """Move an announcement with its windows; returns which protests and appeals were late and are
+    in time by it, and the reverse.
+    """
+    heat_id, zone = HeatId(row.heat_id), meet_facts(unit.conn, unit.meet_id).time_zone
+    before = measured_now(unit.conn, heat_id, zone)
+    _move_windows(unit, row, at)
+    after = measured_now(unit.conn, heat_id, zone)
+    return {
+        key: [one.model_dump(mode="json") for one in remeasured(before, after, in_time=in_time)]
+        for key, in_time in (("now_in_time", True), ("now_late", False))
+    }
+
+
+def _move_windows(unit: Unit, row: AnyRow, at: datetime) -> None:
     """The announcement's place in the order, and the windows that count from it. The closing time
     of what counts from the end of the meet stays. What an advice opened counts from the advice, or
     from the first announcement where that came later.
@@ -223,11 +242,12 @@ def _move(unit: Unit, row: AnyRow, at: datetime) -> None:
         unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
 
 
-def _deed(row: AnyRow, correction_id: CorrectionId, sent: TimeCorrectionIn) -> Deed:
+def _deed(row: AnyRow, correction_id: CorrectionId, sent: TimeCorrectionIn, moved: Moved) -> Deed:
     body = {
         "correction": correction_id,
         "was": rfc3339(row.announced_at),
         "becomes": rfc3339(sent.announced_at),
         "reasons": sent.reasons,
+        **moved,
     }
     return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)

@@ -43,7 +43,7 @@ from app.results.wire import (
 from app.results.wording import in_sentence, length, lodged
 from app.rules.windows import Window
 from app.rulings.queries import last_ruled_in
-from app.rulings.shaken import heats_with_shaken
+from app.rulings.shaken import disqualified_before, heats_with_shaken
 from app.store.action import Action, Done, Unit
 from app.store.rows import AnyRow
 
@@ -68,6 +68,7 @@ class Finality:
 NOT_ANNOUNCED = Finality(None, ())
 TO_ANNOUNCE = "An amended result is to be announced."
 TO_RECONSIDER = "A ruling is to be looked at again."
+TO_LOOK_AT = "A disqualification by decision is to be looked at again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +76,7 @@ class _Found:
     """What is stored about heats, read together, by heat."""
 
     shaken: frozenset[HeatId]
+    disqualified_before: frozenset[HeatId]
     to_run_again: frozenset[HeatId]
     open_cases: Mapping[HeatId, int]
     ruled_at: Mapping[HeatId, datetime]
@@ -134,6 +136,7 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
     everywhere = [*heat_ids, *others]
     found = _Found(
         shaken=heats_with_shaken(conn, heat_ids),
+        disqualified_before=frozenset(row.heat_id for row in disqualified_before(conn, heat_ids)),
         to_run_again=heats_to_run_again(conn, everywhere),
         open_cases=open_cases_in(conn, everywhere),
         ruled_at=last_ruled_in(conn, heat_ids),
@@ -182,7 +185,9 @@ def _finality(row: AnyRow, found: _Found, holding: frozenset[AnnouncementId]) ->
 def _why_it_does_not_hold(row: AnyRow, found: _Found) -> str:
     if row.state == HeatState.TO_COME:
         return "The heat is to be run again."
-    return TO_RECONSIDER if row.heat_id in found.shaken else TO_ANNOUNCE
+    if row.heat_id in found.shaken:
+        return TO_RECONSIDER
+    return TO_LOOK_AT if row.heat_id in found.disqualified_before else TO_ANNOUNCE
 
 
 def _open(row: AnyRow, found: _Found) -> Iterator[str]:

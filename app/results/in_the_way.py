@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.ids import CaseId
+from app.meets.states import HeatState
 from app.reports.wire import PostLine, ToReconsider
 from app.results.wire import BlockersOut
 from app.results.wording import listed
@@ -30,6 +31,7 @@ class InTheWay:
     cases: Sequence[AnyRow]
     reporters: Mapping[CaseId, Sequence[str]]
     shaken: Sequence[ToReconsider]
+    disqualified_before: Sequence[AnyRow]
     teams: Mapping[int | None, str]
 
     @property
@@ -39,6 +41,7 @@ class InTheWay:
             silent_posts=[line.post for line in self.silent],
             open_cases=[case.id for case in self.cases],
             shaken_rulings=[one.ruling for one in self.shaken],
+            shaken_disqualifications=[one.id for one in self.disqualified_before],
             awaited_accounts=[account.id for account in self.accounts],
             not_started=self.not_started,
             no_posts=self.no_posts,
@@ -65,6 +68,11 @@ class InTheWay:
         for ruling in self.shaken:
             where = _place(ruling.lane, ruling.team_name)
             yield f"Ruling to reconsider: {where}. {ruling.why}"
+        for one in self.disqualified_before:
+            where = f"{_place(one.lane, one.team_name)} (DQ {one.rule})"
+            since = "held back" if one.heat_state == HeatState.TO_COME else "started anew"
+            what = "Disqualification by decision to look at"
+            yield f"{what}: {where}, decided before the heat was {since}."
 
 
 def by_lane(rows: Iterable[AnyRow]) -> list[AnyRow]:

@@ -24,7 +24,7 @@ from app.store.rows import AnyRow
 REFEREE, JURY = "referee", "jury"
 LODGED, REFERRED = "lodged", "referred"
 OPEN_APPEAL = frozenset({"lodged", "late", "admitted"})
-UPHELD, REJECTED = "upheld", "rejected"
+UPHELD, REJECTED, WITHDRAWN = "upheld", "rejected", "withdrawn"
 
 _asked = heats.alias("asked")
 _DECIDED = (
@@ -40,6 +40,14 @@ _DECIDED = (
     .join(_asked, in_one_round(heats, _asked))
     .where(_asked.c.id == bindparam("heat"))
     .order_by(decisions.c.seq)
+)
+_PROTESTS_IN_ROUND, _APPEALS_IN_ROUND = (
+    select(table)
+    .join(heats, heats.c.id == table.c.heat_id)
+    .join(_asked, in_one_round(heats, _asked))
+    .where(_asked.c.id == bindparam("heat"), table.c.state != WITHDRAWN)
+    .order_by(table.c.number)
+    for table in (protests, appeals)
 )
 _LAST_CARRIED_OUT = select(func.max(decisions.c.decided_at)).where(
     decisions.c.heat_id == bindparam("heat"),
@@ -135,6 +143,16 @@ _TOLD = (
     .where(_asked.c.id == bindparam("heat"), decisions.c.seq > bindparam("seen"))
     .order_by(decisions.c.seq)
 )
+
+
+def protests_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
+    """The protests about the heats of a heat's round, in order; not those taken back."""
+    return conn.execute(_PROTESTS_IN_ROUND, {"heat": heat_id}).all()
+
+
+def appeals_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
+    """The appeals on them, in order; not those taken back."""
+    return conn.execute(_APPEALS_IN_ROUND, {"heat": heat_id}).all()
 
 
 def told_since(conn: Connection, heat_id: HeatId, seen: int, zone: str) -> list[str]:

@@ -53,7 +53,7 @@ from app.results.wire import (
 from app.rounds.queries import rounds_set_for
 from app.rounds.tables import lots, re_runs, rounds
 from app.rulings.queries import count_rulings_in_heat, in_force_in, noted_in
-from app.rulings.shaken import heats_with_shaken, shaken_in_heat
+from app.rulings.shaken import disqualified_before, heats_with_shaken, shaken_in_heat
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
@@ -390,7 +390,8 @@ def _announced(
 ) -> AnnouncedOut | None:
     if last is None:
         return None
-    stands = not blockers.not_started and not blockers.shaken_rulings
+    shaken = blockers.shaken_rulings or blockers.shaken_disqualifications
+    stands = not blockers.not_started and not shaken
     return AnnouncedOut(
         id=last.id,
         number=last.number,
@@ -415,6 +416,7 @@ def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
         cases=by_lane(conn.execute(_OPEN_CASES, {"heat": facts.id}).all()),
         reporters=_reporters(conn, facts.id),
         shaken=shaken_in_heat(conn, facts.id),
+        disqualified_before=disqualified_before(conn, [facts.id]),
         teams={lane.lane: lane.name for lane in facts.lanes},
     )
 
@@ -480,6 +482,7 @@ def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrection
             corrected_by=row.official_id,
             corrected_by_name=row.official_name,
             corrected_at=row.corrected_at,
+            **row.remeasured,
         )
         for row in conn.execute(_CORRECTIONS, {"announcement": made.id})
     ]
@@ -594,7 +597,9 @@ def still_holding(
     nothing touched the letters alone are looked at, each round once.
     """
     latest = [row for row in page if row.is_latest and row.state != HeatState.TO_COME]
-    shaken = heats_with_shaken(conn, [row.heat_id for row in latest])
+    asked = [row.heat_id for row in latest]
+    shaken = heats_with_shaken(conn, asked)
+    shaken |= {row.heat_id for row in disqualified_before(conn, asked)}
     standing = [row for row in latest if row.heat_id not in shaken]
     moving = [row for row in standing if row.is_touched or row.has_letters]
     changed = _changed(conn, meet_id, moving) if moving else frozenset()

@@ -81,6 +81,8 @@ time_corrections = Table(
     Column("reasons", Text, nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("corrected_at", Instant, nullable=False),
+    Column("remeasured", Json, nullable=False),
     Column("content", Json, nullable=False),
 )
-"""An announcement keeps what it said; that its time was typed wrongly is an act of its own."""
+"""An announcement keeps what it said; that its time was typed wrongly is an act of its own.
+`remeasured` are the protests and appeals that came to be in time or late by it."""

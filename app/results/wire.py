@@ -14,6 +14,7 @@ from app.ids import (
     ChosenId,
     CorrectionId,
     DecisionId,
+    DisqualificationId,
     HeatId,
     OfficialId,
     PostId,
@@ -100,6 +101,12 @@ SHAKEN_RULINGS = Counted(
     "ruling was to be reconsidered",
     "rulings were to be reconsidered",
 )
+SHAKEN_DISQUALIFICATIONS = Counted(
+    "disqualification by decision to look at",
+    "disqualifications by decision to look at",
+    "disqualification by decision was to be looked at",
+    "disqualifications by decision were to be looked at",
+)
 AWAITED_ACCOUNTS = Counted(
     "written account to come",
     "written accounts to come",
@@ -118,7 +125,11 @@ class BlockersOut(Wire):
         description="rulings to look at again: the heat was started anew since, or lane "
         "infringements stand before them that they did not count, or no longer stand",
     )
-
+    shaken_disqualifications: list[DisqualificationId] = Field(
+        default_factory=list,
+        description="disqualifications that a decision on a protest or an appeal put in force "
+        "before the heat was started anew; another decision sets them aside",
+    )
     awaited_accounts: list[ReportId] = Field(
         default_factory=list,
         description="flags and returned reports whose account has not come, though their case was "
@@ -155,6 +166,7 @@ class BlockersOut(Wire):
             (SILENT_POSTS, len(self.silent_posts)),
             (OPEN_CASES, len(self.open_cases)),
             (SHAKEN_RULINGS, len(self.shaken_rulings)),
+            (SHAKEN_DISQUALIFICATIONS, len(self.shaken_disqualifications)),
             (AWAITED_ACCOUNTS, len(self.awaited_accounts)),
         )
         return [(kind, count) for kind, count in counts if count]
@@ -343,6 +355,16 @@ class TimeCorrectionIn(Wire):
     pin: Pin
 
 
+class RemeasuredOut(Wire):
+    """A protest or an appeal that a corrected time made timely, or late."""
+
+    what: str = Field(description="protest or appeal")
+    id: str
+    number: int
+    words: str = Field(description="such as “in time by 4 min”")
+    before: str = Field(description="the same before the correction")
+
+
 class TimeCorrectionOut(Wire):
     """A correction of an announcement's time, which its windows followed."""
 
@@ -355,6 +377,14 @@ class TimeCorrectionOut(Wire):
     corrected_by: OfficialId
     corrected_by_name: str
     corrected_at: datetime
+    now_in_time: list[RemeasuredOut] = Field(
+        default=[],
+        description="protests and appeals that had been late and were in time by this correction: "
+        "what was rejected or turned away for it is to be looked at again",
+    )
+    now_late: list[RemeasuredOut] = Field(
+        default=[], description="those that had been in time and were late by it"
+    )
 
 
 class EndOfMeetIn(Wire):

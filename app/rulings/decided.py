@@ -6,9 +6,12 @@ what was; a later decision may put it in force again.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from sqlalchemy import Connection, bindparam, insert, select, update
 
 from app.ids import DecisionId, DisqualificationId, HeatId, MeetId, TeamId
+from app.meets.queries import heat
 from app.meets.wire import HeatOut
 from app.refusals import NotFound, StateConflict
 from app.rules.observation import Infringement
@@ -20,6 +23,8 @@ from app.rulings.states import (
 from app.rulings.tables import disqualifications
 from app.store.action import Unit
 from app.store.rows import AnyRow
+
+Changes = Mapping[str, str | int | None]
 
 _ONE = select(disqualifications).where(
     disqualifications.c.meet_id == bindparam("meet"), disqualifications.c.id == bindparam("one")
@@ -38,15 +43,17 @@ def disqualification_in(
 
 def set_aside(unit: Unit, known: AnyRow, decision: DecisionId) -> None:
     """It no longer counts."""
-    _move(unit, known, DisqualificationAct.SET_ASIDE, set_aside_by=decision)
+    _move(unit, known, DisqualificationAct.SET_ASIDE, {"set_aside_by": decision})
 
 
 def restore(unit: Unit, known: AnyRow, decision: DecisionId) -> None:
-    """It counts again."""
-    _move(unit, known, DisqualificationAct.RESTORE, set_aside_by=None, by_decision=decision)
+    """It counts again, in the present run of its heat."""
+    run = heat(unit.conn, unit.meet_id, HeatId(known.heat_id)).present_run
+    changes: Changes = {"set_aside_by": None, "by_decision": decision, "run": run}
+    _move(unit, known, DisqualificationAct.RESTORE, changes)
 
 
-def _move(unit: Unit, known: AnyRow, what: DisqualificationAct, **changes: str | None) -> None:
+def _move(unit: Unit, known: AnyRow, what: DisqualificationAct, changes: Changes) -> None:
     step = DISQUALIFICATION_TABLE.step(DisqualificationState(known.state), what)
     claimed = unit.conn.execute(
         update(disqualifications)
@@ -59,7 +66,7 @@ def _move(unit: Unit, known: AnyRow, what: DisqualificationAct, **changes: str |
 
 def disqualify(
     unit: Unit,
-    heat: HeatOut,
+    facts: HeatOut,
     one: DisqualificationId,
     team: TeamId,
     infringement: Infringement,
@@ -68,12 +75,12 @@ def disqualify(
     decision: DecisionId,
 ) -> None:
     """A team of the heat is disqualified by a decision, without a case."""
-    lane = next(line.lane for line in heat.lanes if line.team == team)
+    lane = next(line.lane for line in facts.lanes if line.team == team)
     unit.conn.execute(
         insert(disqualifications).values(
             id=one,
             meet_id=unit.meet_id,
-            heat_id=heat.id,
+            heat_id=facts.id,
             team_id=team,
             lane=lane,
             take_over=take_over,
@@ -82,6 +89,7 @@ def disqualify(
             state=DisqualificationState.IN_FORCE.value,
             since=unit.now,
             by_decision=decision,
+            run=facts.present_run,
             version=1,
         )
     )

@@ -4,12 +4,14 @@ One whose heat was held back or started anew since; one on flags alone, all of w
 back, went to another team or were dismissed; and one on a lane infringement before which more or
 fewer are noted now than it counted, or which rests on a note that was taken back or is shaken.
 
-All of it is one condition in SQL, made for `rulings` and again for the notes they rest on.
+All of it is one condition in SQL, made for `rulings` and again for the notes they rest on. A
+disqualification that a decision put in force, without a ruling, is to be looked at again where its
+heat runs anew with that team.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import (
@@ -32,14 +34,16 @@ from sqlalchemy import (
 from app.ids import HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import present_run_of
 from app.meets.states import HeatState
-from app.meets.tables import events, heats, teams
+from app.meets.tables import events, heats, lanes, teams
 from app.reports.states import ReportState
 from app.reports.tables import cases, reports
 from app.reports.wire import ToReconsider
 from app.rules.finding import Consequence
 from app.rulings.effect import effect_in_words
-from app.rulings.tables import rulings
+from app.rulings.states import DisqualificationState
+from app.rulings.tables import disqualifications, rulings
 from app.store.prepared import Prepared
+from app.store.rows import AnyRow
 
 MOST_TO_RECONSIDER = 50
 
@@ -234,6 +238,39 @@ _SHAKEN_IN_MEET = Prepared(
 _TOLD = _SHAKEN.where(rulings.c.id.in_(bindparam("rulings", expanding=True))).order_by(
     rulings.c.ruled_at, rulings.c.id
 )
+
+_OUTRUN = (
+    select(
+        disqualifications.c.id,
+        disqualifications.c.heat_id,
+        lanes.c.lane,
+        teams.c.name.label("team_name"),
+        disqualifications.c.rule,
+        heats.c.state.label("heat_state"),
+    )
+    .join(heats, heats.c.id == disqualifications.c.heat_id)
+    .join(
+        lanes,
+        and_(
+            lanes.c.heat_id == disqualifications.c.heat_id,
+            lanes.c.team_id == disqualifications.c.team_id,
+        ),
+    )
+    .join(teams, teams.c.id == disqualifications.c.team_id)
+    .where(
+        disqualifications.c.heat_id.in_(bindparam("heats", expanding=True)),
+        disqualifications.c.state == DisqualificationState.IN_FORCE.value,
+        disqualifications.c.run < present_run_of(heats),
+    )
+    .order_by(lanes.c.lane, disqualifications.c.id)
+)
+
+
+def disqualified_before(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:
+    """The disqualifications by decision that were put in force before these heats were started
+    anew or held back, in the order of lanes; not of teams that run there no more.
+    """
+    return conn.execute(_OUTRUN, {"heats": list(heat_ids)}).all()
 
 
 def to_reconsider(conn: Connection, meet_id: MeetId) -> list[ToReconsider]:

@@ -76,9 +76,11 @@ disqualifications = Table(
     Column("set_aside_by", id_type()),
     Column("version", Integer, nullable=False),
     Column("by_decision", id_type()),
+    Column("run", Integer),
     Index(None, "heat_id", "state"),
     Index(None, "meet_id", "since"),
     Index(None, "by_ruling"),
 )
 """One comes from a ruling, or from a decision on a protest or an appeal (then without a case); a
-decision that puts one in force again is `by_decision` beside the ruling."""
+decision that puts one in force again is `by_decision` beside the ruling. `run` is the run of the
+heat in which a decision put it in force."""

@@ -129,6 +129,7 @@ def upgrade() -> None:
         sa.Column("reasons", sa.Text(), nullable=False),
         sa.Column("official_id", sa.String(length=36), nullable=False),
         sa.Column("corrected_at", Instant(), nullable=False),
+        sa.Column("remeasured", Json(), nullable=False),
         sa.Column("content", Json(), nullable=False),
         sa.ForeignKeyConstraint(
             ["announcement_id"],
@@ -287,6 +288,7 @@ def upgrade() -> None:
     _add_columns()
     with op.batch_alter_table("disqualifications") as table:
         table.add_column(sa.Column("by_decision", sa.String(length=36), nullable=True))
+        table.add_column(sa.Column("run", sa.Integer(), nullable=True))
         table.alter_column("case_id", existing_type=sa.String(length=36), nullable=True)
         table.alter_column("by_ruling", existing_type=sa.String(length=36), nullable=True)
     _read_deposits()
@@ -338,6 +340,7 @@ def downgrade() -> None:
     """What was decided on protests and appeals is lost with its tables."""
     op.execute("DELETE FROM disqualifications WHERE by_ruling IS NULL OR case_id IS NULL")
     with op.batch_alter_table("disqualifications") as table:
+        table.drop_column("run")
         table.drop_column("by_decision")
         table.alter_column("case_id", existing_type=sa.String(length=36), nullable=False)
         table.alter_column("by_ruling", existing_type=sa.String(length=36), nullable=False)

@@ -54,6 +54,7 @@ def test_a_judged_heat_is_announced_without_a_further_word(ready: MeetAtHand) ->
         "silent_posts": [],
         "open_cases": [],
         "shaken_rulings": [],
+        "shaken_disqualifications": [],
         "awaited_accounts": [],
         "not_started": False,
         "no_posts": False,

@@ -17,6 +17,10 @@ from icalendar import Calendar
 
 from app.clock import rfc3339
 from app.ids import new_id
+from tests.appeals.desk import a_protest as desk_protest
+from tests.appeals.desk import an_announced_disqualification, appeal, lodge, set_aside, team
+from tests.appeals.desk import announced as desk_announced
+from tests.appeals.desk import decided as desk_decided
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem, add_official
 from tests.forms.pdf_reading import read_text
 from tests.results.remedies import SET_ASIDE, a_decision, a_protest
@@ -250,3 +254,41 @@ def test_a_correction_may_leave_no_time_and_says_so_by_the_window(service: Servi
     (window,) = windows(hand)
     assert window["state"] == "closed"
     assert datetime.fromisoformat(after["final_since"]) == NOON - minutes(10)
+
+
+def test_a_correction_says_which_protests_and_appeals_were_late_and_are_not_and_the_reverse(
+    service: Service,
+) -> None:
+    service.clock.stand_at(NOON)
+    hand = a_meet(service, heats=1)
+    ruling = an_announced_disqualification(hand)
+    protest = lodge(hand, desk_protest(hand, ruling))
+    desk_decided(hand, protest, "upheld", orders=set_aside(ruling))
+    service.clock.stand_at(NOON + minutes(50))
+    told = desk_announced(hand, announced_at=rfc3339(NOON + minutes(5)), remark="Entered late")
+    late = appeal(hand, protest, team=team(hand, 5))
+    seen = hand["jury"].get(f"appeals/{late['id']}")
+    away = {"admit": False, "reasons": "It came too late.", "pin": PIN}
+    hand["jury"].put(f"appeals/{late['id']}/admission", away, etag=seen.headers["ETag"])
+    kept = lodge(hand, desk_protest(hand, team=team(hand, 7)))
+    desk_decided(hand, kept)
+    gone = lodge(hand, desk_protest(hand, team=team(hand, 6)))
+    seen = hand.desk.get(f"protests/{gone['id']}")
+    by = {"by": "Mira Anchor"}
+    taken = hand.desk.post(f"protests/{gone['id']}/withdraw", by, etag=seen.headers["ETag"])
+    assert taken.status_code == 200, taken.text
+    (one,) = correct(hand, told, NOON + minutes(30)).json()["time_corrections"]
+    assert one["now_late"] == []
+    words = {"words": "in time by 10 min", "before": "LATE by 15 min"}
+    assert one["now_in_time"] == [
+        {"what": "protest", "id": kept["id"], "number": 2, **words},
+        {"what": "appeal", "id": late["id"], "number": 1, **words},
+    ]
+    back = correct(hand, told, NOON + minutes(10)).json()["time_corrections"][1]
+    assert back["now_in_time"] == []
+    assert [(one["what"], one["number"]) for one in back["now_late"]] == [
+        ("protest", 2),
+        ("appeal", 1),
+    ]
+    record = hand.referee.get("record").text
+    assert record.count("now_in_time") == 2
