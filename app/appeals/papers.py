@@ -16,14 +16,13 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import official_row
-from app.appeals.carrying import Bench
+from app.appeals.bench import Bench
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row, measured, protest_out
 from app.appeals.standing import appeal_out, measured_appeal
 from app.appeals.wire import (
     About,
     AppealOut,
-    Capacity,
     Instance,
     PanelOut,
     ProtestOut,
@@ -59,6 +58,7 @@ ABOUT = {
     About.CONDUCT: "another team's conduct",
     About.OTHER: "something else",
 }
+GONE = ("returned", "forfeited")
 NOTHING_MOVES = "Nothing moves."
 
 
@@ -169,10 +169,11 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         about = ruling_in_words(conn, meet.id, RulingId(out.ruling), meet.time_zone)
     facts = [
         ("lodged for", out.team_name),
-        ("lodged by", f"{out.lodged_by}, {_capacity(out.capacity)}"),
+        ("lodged by", out.lodged_by),
+        ("as", out.capacity.value),
         ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
         ("against", about if out.against_name is None else f"{out.against_name}: {about}"),
-        ("ground", out.ground),
+        *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
         ("in that round", "yes" if out.took_part else "NO: from outside the round"),
         ("taken in by", out.taken_by_name),
@@ -181,10 +182,6 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         facts.append(("let through because", out.allowed_because))
     words = (out.words,) if out.words else ()
     return Section(f"Protest {out.number}", tuple(facts), words)
-
-
-def _capacity(capacity: Capacity) -> str:
-    return capacity.value
 
 
 def _window(timely: Timeliness) -> str:
@@ -206,6 +203,7 @@ def _appeal_section(out: AppealOut, zone: str) -> Section:
         ("window", _window(out.timeliness)),
         ("deposit asked", deposit.asked or "none"),
         ("deposit received", said),
+        *([("deposit", deposit.outcome)] if deposit.outcome in GONE else []),
         ("taken in by", out.taken_by_name),
     ]
     if out.admitted is not None:

@@ -39,7 +39,7 @@ from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
 from app.results.queries import in_one_round
-from app.results.tables import windows
+from app.results.tables import announcements, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
@@ -47,6 +47,7 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 PAGE = 50
+JUDGEMENT = "judgement"
 
 _against = teams.alias("against")
 _taker = officials.alias("taker")
@@ -142,14 +143,24 @@ _PROTEST_WINDOWS = (
     .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
     .order_by(windows.c.opened_at, windows.c.id)
 )
-_APPEAL_WINDOWS = (
-    select(windows)
+_earlier = announcements.alias("earlier")
+_APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
+_BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
+_BY_AMENDED = (
+    _APPEAL_WINDOWS.join(announcements, announcements.c.id == windows.c.announcement_id)
     .where(
-        windows.c.heat_id == bindparam("heat"),
-        windows.c.remedy == Remedy.APPEAL.value,
-        windows.c.opened_at >= bindparam("decided_at"),
+        windows.c.heat_id.in_(bindparam("heats", expanding=True)),
+        windows.c.decision_id.is_(None),
+        announcements.c.decisions_seen >= bindparam("seq"),
+        ~select(_earlier.c.id)
+        .where(
+            _earlier.c.heat_id == announcements.c.heat_id,
+            _earlier.c.number < announcements.c.number,
+            _earlier.c.decisions_seen >= bindparam("seq"),
+        )
+        .exists(),
     )
-    .order_by(windows.c.opened_at, windows.c.id)
+    .order_by(windows.c.closes_at, windows.c.id)
 )
 _here = heats.alias("here")
 _IN_ROUND = (
@@ -158,6 +169,17 @@ _IN_ROUND = (
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
+
+
+def protest_kinds(meet: MeetFacts) -> list[str]:
+    """The kinds of protest that the edition knows, in its order."""
+    of_protests = (one.kind for one in meet.book.windows if one.remedy is Remedy.PROTEST)
+    return list(dict.fromkeys(of_protests))
+
+
+def kind_measured(meet: MeetFacts, ground: str) -> str:
+    """The kind of window that measures a ground; a judgement call has none of its own."""
+    return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
 
 
 def window_for_protest(
@@ -171,21 +193,20 @@ def window_for_protest(
     return opened[-1] if opened else None
 
 
-def window_for_appeal(conn: Connection, decided: AnyRow) -> AnyRow | None:
-    """The window for appeals that the referee's decision opened, None while none has.
+def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow | None:
+    """The window for a team's appeal that the referee's decision opened, None while none has.
 
-    By the advice where nothing is amended, else by the first amended announcement since (World
-    Athletics TR8.7): what another decision opens is for whom that one concerns.
+    By the advice where nothing is amended, else by the first announcement since that tells of it
+    (World Athletics TR8.7), in the heat that was protested or in which the team itself runs: the
+    one that closes last, for it may be moved by either. What another decision opens is for whom
+    that one concerns.
     """
-    values = {"heat": decided.heat_id, "decided_at": decided.decided_at}
-    return next(
-        (
-            window
-            for window in conn.execute(_APPEAL_WINDOWS, values)
-            if window.decision_id == (None if decided.carried_out else decided.id)
-        ),
-        None,
-    )
+    if not decided.carried_out:
+        return conn.execute(_BY_ADVICE, {"decision": decided.id}).first()
+    own = conn.execute(_IN_ROUND, {"heat": decided.heat_id, "team": team})
+    asked = {"heats": [decided.heat_id, *(row.heat_id for row in own)], "seq": decided.seq}
+    found = conn.execute(_BY_AMENDED, asked).all()
+    return found[-1] if found else None
 
 
 def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
@@ -281,6 +302,12 @@ def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) 
     return list(conn.execute(_OF_APPEAL, {"meet": meet_id, "appeal": appeal_id}))
 
 
+def standing_decision(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow | None:
+    """The jury's decision on an appeal that no later sitting has replaced, None before any."""
+    found = decisions_of_appeal(conn, meet_id, appeal_id)
+    return found[-1] if found else None
+
+
 def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[DecisionOut]:
     """All decisions on a protest and its appeals, in order."""
     rows = conn.execute(_ALL_OF_PROTEST, {"meet": meet.id, "protest": protest_id})
@@ -304,6 +331,7 @@ def decision_out(row: AnyRow, zone: str) -> DecisionOut:
         verdict=Verdict(row.verdict),
         reasons=row.reasons,
         heard_because=row.heard_because,
+        done_already=row.content.get("done_already"),
         orders=row.orders,
         ordered=[one["words"] for one in row.carried_out],
         consequences=ConsequencesOut.model_validate(row.moves),
@@ -336,7 +364,10 @@ def protests_page(conn: Connection, meet_id: MeetId, before: int | None) -> Prot
 
 def measured(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     """Whether a protest came in time, by the announcements as they are timed now."""
-    window = window_for_protest(conn, HeatId(row.heat_id), row.ground, row.lodged_at)
+    kind = row.ground
+    if kind == JUDGEMENT:
+        kind = kind_measured(meet_facts(conn, MeetId(row.meet_id)), kind)
+    window = window_for_protest(conn, HeatId(row.heat_id), kind, row.lodged_at)
     return timeliness(window, row.lodged_at, zone)
 
 

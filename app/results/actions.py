@@ -33,9 +33,16 @@ from app.refusals import (
 )
 from app.results.announced_time import announcing_time
 from app.results.changes import Changes, changes
+from app.results.correcting import insist_on_decided_lines
 from app.results.finality import announcement_shown, finality_of, result_shown
 from app.results.matching import insist_list_is_of
-from app.results.opening import News, news_since, opened_by_announcement, store_windows
+from app.results.opening import (
+    News,
+    news_since,
+    open_what_was_told_before,
+    opened_by_announcement,
+    store_windows,
+)
 from app.results.pending import told_since
 from app.results.queries import (
     last_announcement,
@@ -67,6 +74,7 @@ def load_result(
         insist_list_is_of(facts, rows)
         teams = {lane.lane: lane.team for lane in facts.lanes}
         stored = [_as_stored(row, teams[row.lane]) for row in rows]
+        insist_on_decided_lines(unit.conn, facts, stored)
         known = result_row(unit.conn, unit.meet_id, heat_id)
         if known is not None and (known.rows, known.run) == (stored, facts.present_run):
             same = result_shown(unit.conn, unit.meet_id, heat_id, unit.now)
@@ -141,7 +149,7 @@ def announce(
         seen = _what_is_announced(unit, heat_id, version)
         _insist_on_word(seen, sent.despite)
         last = last_announcement(unit.conn, heat_id)
-        news = news_since(unit, heat_id, last)
+        news = news_since(unit, seen, last)
         _insist_on_news(unit, last, seen, news, sent.remark)
         facts = heat(unit.conn, unit.meet_id, heat_id)
         at = announcing_time(unit, sent.announced_at, last, facts)
@@ -165,9 +173,11 @@ def announce(
                 rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
                 run_seen=facts.present_run,
                 decisions_seen=news.decisions,
+                else_seen=news.rests_on,
             )
         )
         store_windows(unit, opened, heat_id, announcement_id, f"announcement {out.number}")
+        open_what_was_told_before(unit, meet, heat_id, announcement_id, at)
         step = HEAT_TABLE.step(facts.state, HeatAct.ANNOUNCE)
         if facts.state is HeatState.TO_COME:
             begin_run(unit, facts)

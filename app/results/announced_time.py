@@ -22,7 +22,7 @@ from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed
 from app.results.finality import announcement_shown
-from app.results.pending import last_carried_out
+from app.results.pending import advised_at, last_carried_out
 from app.results.queries import announcement_row
 from app.results.tables import announcements, time_corrections, windows
 from app.results.wire import AnnouncementOut, TimeCorrectionIn
@@ -45,11 +45,9 @@ _NEIGHBOUR = select(announcements.c.number, announcements.c.announced_at).where(
 _LAST_CORRECTED = select(func.max(time_corrections.c.corrected_at)).where(
     time_corrections.c.announcement_id == bindparam("announcement")
 )
-_TO_MOVE = select(windows.c.id, windows.c.minutes, windows.c.counts_from).where(
-    windows.c.announcement_id == bindparam("announcement"),
-    # What an advice opened counts from the advice.
-    windows.c.decision_id.is_(None),
-)
+_TO_MOVE = select(
+    windows.c.id, windows.c.minutes, windows.c.counts_from, windows.c.decision_id
+).where(windows.c.announcement_id == bindparam("announcement"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +76,8 @@ class Bounds:
             yield "This announcement lies before the start of its heat; look at the time."
         if self.decided_at is not None and at < self.decided_at:
             yield (
-                "This announcement lies before the last ruling in its heat, so it cannot have "
-                f"shown it. {self.way_out}"
+                "This announcement lies before the last ruling or decision in its heat, so it "
+                f"cannot have shown it. {self.way_out}"
             )
         if self.before is not None and at <= self.before.announced_at:
             yield f"Announcement {self.before.number} of this heat was made later than that."
@@ -208,15 +206,20 @@ def _store(
 
 def _move(unit: Unit, row: AnyRow, at: datetime) -> None:
     """The announcement's place in the order, and the windows that count from it. The closing time
-    of what counts from the end of the meet stays.
+    of what counts from the end of the meet stays. What an advice opened counts from the advice, or
+    from the first announcement where that came later.
     """
     unit.conn.execute(
         update(announcements).where(announcements.c.id == row.id).values(announced_at=at)
     )
+    advised = advised_at(unit.conn, HeatId(row.heat_id))
     for window in unit.conn.execute(_TO_MOVE, {"announcement": row.id}).all():
-        values: dict[str, Any] = {"opened_at": at}
+        if window.decision_id is not None and (row.number > 1 or window.decision_id not in advised):
+            continue
+        starts = max(at, advised.get(window.decision_id, at))
+        values: dict[str, Any] = {"opened_at": starts}
         if window.minutes is not None and window.counts_from is None:
-            values["closes_at"] = close_from(window.minutes, at)
+            values["closes_at"] = close_from(window.minutes, starts)
         unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
 
 

@@ -1,14 +1,15 @@
 """Since when is a result final, and what does it wait for?
 
 A result is final when its latest announcement still holds, no case, protest, appeal or advice is
-open, and every window that can lapse has lapsed (common practice: the rules fix the clocks only).
+open, and every window that can lapse has lapsed (common practice: the rules fix the clocks only);
+where teams go on from its round, in all heats of the round, since each moves the others' letters.
 Nobody makes it so: it follows from what is stored and the time, so what comes later can undo it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TypeVar
 
@@ -25,6 +26,7 @@ from app.results.pending import Remedies, remedies_in
 from app.results.queries import (
     announcement,
     announcements_page,
+    hanging_together,
     heats_to_run_again,
     latest_announcements,
     result,
@@ -38,12 +40,15 @@ from app.results.wire import (
     AnnouncementsOut,
     ResultOut,
 )
-from app.results.wording import length, lodged
+from app.results.wording import in_sentence, length, lodged
 from app.rules.windows import Window
 from app.rulings.queries import last_ruled_in
 from app.rulings.shaken import heats_with_shaken
 from app.store.action import Action, Done, Unit
 from app.store.rows import AnyRow
+
+WindowKind = tuple[str, str]
+NEVER = datetime.max.replace(tzinfo=UTC)
 
 Thing = TypeVar("Thing")
 Shown = TypeVar("Shown", AnnouncedOut, AnnouncementLine, AnnouncementOut)
@@ -75,8 +80,20 @@ class _Found:
     ruled_at: Mapping[HeatId, datetime]
     remedies: Mapping[HeatId, Remedies]
     windows: Mapping[HeatId, Sequence[Window]]
+    rounds: Mapping[HeatId, OfRound]
     zone: str
     now: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class OfRound:
+    """What all heats of a round wait for that leads on, since each can move the others' letters:
+    sentences by heat, of each kind the window that closes last, and when all else was settled.
+    """
+
+    waits: Sequence[tuple[HeatId, str]]
+    last: Mapping[WindowKind, tuple[str, Window]]
+    settled_at: Sequence[datetime]
 
 
 def finality_of(
@@ -111,16 +128,49 @@ def final_heats(
 
 def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: datetime) -> _Found:
     heat_ids = [HeatId(row.heat_id) for row in latest]
-    return _Found(
+    rounds = hanging_together(conn, heat_ids)
+    others = {one for names in rounds.values() for one in names} - set(heat_ids)
+    all_latest = [*latest, *latest_announcements(conn, others)]
+    everywhere = [*heat_ids, *others]
+    found = _Found(
         shaken=heats_with_shaken(conn, heat_ids),
-        to_run_again=heats_to_run_again(conn, heat_ids),
-        open_cases=open_cases_in(conn, heat_ids),
+        to_run_again=heats_to_run_again(conn, everywhere),
+        open_cases=open_cases_in(conn, everywhere),
         ruled_at=last_ruled_in(conn, heat_ids),
-        remedies=remedies_in(conn, heat_ids),
-        windows=windows_in(conn, heat_ids),
+        remedies=remedies_in(conn, everywhere),
+        windows=windows_in(conn, everywhere),
+        rounds={},
         zone=meet_row(conn, meet_id).time_zone,
         now=now,
     )
+    known = {HeatId(row.heat_id): row for row in all_latest}
+    of_heat = {
+        one: of_round
+        for names in rounds.values()
+        for of_round in [_of_round(names, known, found)]
+        for one in names
+    }
+    return replace(found, rounds=of_heat)
+
+
+def _of_round(
+    names: Mapping[HeatId, str], latest: Mapping[HeatId, AnyRow], found: _Found
+) -> OfRound:
+    """What the heats of a round wait for. One that was not announced awaits its remedies alone."""
+    waits = [
+        (one, f"{name}: {in_sentence(words)}")
+        for one, name in names.items()
+        for words in _undecided_in(one, latest.get(one), found)
+    ]
+    last: dict[WindowKind, tuple[str, Window]] = {}
+    for one, name in names.items():
+        for kind, window in _last_to_close(found.windows.get(one, ())).items():
+            if kind not in last or _closes(last[kind][1]) < _closes(window):
+                last[kind] = name, window
+    ends = [window.closes_at for _name, window in last.values() if window.closes_at is not None]
+    remedies = [found.remedies[one] for one in names if one in found.remedies]
+    settled = [at for one in remedies for at in one.settled_at]
+    return OfRound(waits, last, [*ends, *settled])
 
 
 def _finality(row: AnyRow, found: _Found, holding: frozenset[AnnouncementId]) -> Finality:
@@ -139,6 +189,34 @@ def _open(row: AnyRow, found: _Found) -> Iterator[str]:
     """What a result waits for beside an amended one, in words for everybody: no names, nothing of
     what is reported.
     """
+    yield from _undecided(row, found)
+    windows = _last_to_close(found.windows.get(row.heat_id, ()))
+    yield from (_until(one, found) for one in windows.values() if _runs(one, found.now))
+    if row.heat_id in found.rounds:
+        yield from _in_the_round(row.heat_id, windows, found)
+
+
+def _in_the_round(
+    heat_id: HeatId, windows: Mapping[WindowKind, Window], found: _Found
+) -> Iterator[str]:
+    """What the other heats of its round wait for; of their windows only what outlasts its own."""
+    of_round = found.rounds[heat_id]
+    yield from (words for one, words in of_round.waits if one != heat_id)
+    for kind, (name, window) in of_round.last.items():
+        outlasts = kind not in windows or _closes(windows[kind]) < _closes(window)
+        if outlasts and _runs(window, found.now):
+            yield f"{name}: {in_sentence(_until(window, found))}"
+
+
+def _undecided_in(heat_id: HeatId, row: AnyRow | None, found: _Found) -> Iterable[str]:
+    """What somebody has to do yet about a heat, that was announced or was not."""
+    if row is not None:
+        return _undecided(row, found)
+    return found.remedies.get(heat_id, Remedies()).awaited
+
+
+def _undecided(row: AnyRow, found: _Found) -> Iterator[str]:
+    """What somebody has to do yet about an announced heat."""
     heat_id = row.heat_id
     remedies = found.remedies.get(heat_id, Remedies())
     if remedies.ordered > row.decisions_seen:
@@ -149,19 +227,25 @@ def _open(row: AnyRow, found: _Found) -> Iterator[str]:
     if count:
         yield f"{'A case awaits' if count == 1 else f'{count} cases await'} the head official."
     yield from remedies.awaited
-    yield from _running(found.windows.get(heat_id, ()), found.zone, found.now)
 
 
-def _running(windows: Iterable[Window], zone: str, now: datetime) -> Iterator[str]:
-    """Until when something can still be lodged: of each kind the window that closes last."""
-    never = datetime.max.replace(tzinfo=UTC)
+def _last_to_close(windows: Iterable[Window]) -> Mapping[WindowKind, Window]:
+    """Of each kind the window that closes last; not those that never close."""
     waiting = (one for one in windows if one.can_lapse)
-    last: dict[tuple[str, str], Window] = {}
-    for one in sorted(waiting, key=lambda one: one.closes_at or never):
-        last[one.remedy, one.kind] = one
-    for window in last.values():
-        if window.closes_at is None or window.closes_at >= now:
-            yield f"{lodged(window.remedy, window.kind)} until {_end(window, zone, now)}."
+    return {(one.remedy, one.kind): one for one in sorted(waiting, key=_closes)}
+
+
+def _closes(window: Window) -> datetime:
+    return window.closes_at or NEVER
+
+
+def _runs(window: Window, now: datetime) -> bool:
+    return _closes(window) >= now
+
+
+def _until(window: Window, found: _Found) -> str:
+    """Until when something can still be lodged."""
+    return f"{lodged(window.remedy, window.kind)} until {_end(window, found.zone, found.now)}."
 
 
 def _end(window: Window, zone: str, now: datetime) -> str:
@@ -178,7 +262,9 @@ def _since(row: AnyRow, found: _Found) -> datetime:
     ends = [one.closes_at for one in windows if one.closes_at is not None]
     announced_at: datetime = row.announced_at
     ruled_at = found.ruled_at.get(row.heat_id, announced_at)
-    return max(announced_at, ruled_at, *ends, *remedies.settled_at)
+    of_round = found.rounds.get(row.heat_id)
+    elsewhere = of_round.settled_at if of_round is not None else ()
+    return max(announced_at, ruled_at, *ends, *remedies.settled_at, *elsewhere)
 
 
 def result_shown(conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime) -> ResultOut:

@@ -12,17 +12,24 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from hashlib import sha256
 
 from sqlalchemy import insert
 
 from app.ids import AnnouncementId, DecisionId, HeatId, TeamId, WindowId, new_id
-from app.meets.queries import MeetFacts, heat
-from app.results.pending import decided_since
-from app.results.queries import leads_on, result_row
+from app.meets.queries import MeetFacts
+from app.record.canonical import canonical
+from app.results.pending import (
+    Decided,
+    advised_before,
+    corrected_by_decisions,
+    decided_since,
+)
+from app.results.queries import leads_on, rests_on, says_the_same
 from app.results.tables import windows
+from app.results.wire import ResultOut
 from app.rules.book import Book
 from app.rules.windows import Window, WindowOpener, windows_opened
-from app.rulings.queries import count_rulings_in_heat
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -32,14 +39,16 @@ ONCE = (WindowOpener.END_OF_MEET, WindowOpener.ANY_TIME)
 @dataclass(frozen=True, slots=True)
 class News:
     """What an announcement has to tell beside the one before: the number of the round's last
-    decision, whose decisions since then are in it, and whether one was made in this heat.
+    decision, whose decisions since then are in it, whether one was made in this heat, and a digest
+    of what else the result rests on.
     """
 
     decisions: int
     is_first: bool
     by_referee: bool
     by_jury_alone: bool
-    is_decided_here: bool = False
+    is_decided_here: bool
+    rests_on: str
 
     @property
     def openers(self) -> tuple[WindowOpener, ...]:
@@ -54,25 +63,63 @@ class News:
         return f"The jury's decision is final ({book.jury_final_by})." if self.by_jury_alone else ""
 
 
-def news_since(unit: Unit, heat_id: HeatId, last: AnyRow | None) -> News:
-    """What has come in a heat since its last announcement, None before the first."""
-    decided = decided_since(unit.conn, heat_id, 0 if last is None else last.decisions_seen)
-    if last is None:
-        return News(decided.last, is_first=True, by_referee=False, by_jury_alone=False)
-    alone = decided.by_jury and not decided.by_referee and not _moved_otherwise(unit, last)
-    return News(decided.last, False, decided.by_referee, alone, decided.is_here)
+def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
+    """What has come in a heat since its last announcement, None before the first.
 
-
-def _moved_otherwise(unit: Unit, last: AnyRow) -> bool:
-    """Whether a ruling, a finish list or a further race came since. A list that a decision has
-    corrected is still the one that was loaded.
+    A first result is amended where a decision on a protest of its heat made it what it is: only
+    with it does the time for an appeal begin.
     """
-    known = result_row(unit.conn, unit.meet_id, last.heat_id)
-    version, loaded_at = (0, None) if known is None else (known.version, known.loaded_at)
-    is_loaded_anew = version != last.list_seen and (not loaded_at or loaded_at > last.entered_at)
-    ruled = count_rulings_in_heat(unit.conn, last.heat_id) != last.rulings_seen
-    run = heat(unit.conn, unit.meet_id, last.heat_id).present_run
-    return bool(is_loaded_anew or ruled or run != last.run_seen)
+    decided = decided_since(unit.conn, seen.heat, 0 if last is None else last.decisions_seen)
+    rests = _rests_on(unit, seen.heat)
+    amended = decided.by_referee_here if last is None else decided.by_referee
+    alone = last is not None and _is_the_jurys_alone(decided, last, seen, rests)
+    return News(decided.last, last is None, amended, alone, decided.is_here, rests)
+
+
+def _is_the_jurys_alone(decided: Decided, last: AnyRow, seen: ResultOut, rests: str) -> bool:
+    """Whether nothing but the jury has moved this result: it decided in this heat, or moved its
+    letters from another heat of the round, and all else that it rests on is as it was.
+    """
+    if decided.by_referee or rests != last.else_seen:
+        return False
+    moved = decided.by_jury_elsewhere and not says_the_same(last.snapshot, seen.lines)
+    return decided.by_jury_here or moved
+
+
+def _rests_on(unit: Unit, heat_id: HeatId) -> str:
+    """A digest of what a result rests on beside decisions, by counts: clocks are set. A list that a
+    decision has corrected is still the one that was loaded.
+    """
+    now = rests_on(unit.conn, unit.meet_id, heat_id)
+    corrected = corrected_by_decisions(unit.conn, heat_id)
+    others = [
+        [other.heat_id, other.list_seen - lines, other.rulings_seen, other.run_seen]
+        for other in now.others
+        for lines in [sum(seq <= other.decisions_seen for seq in corrected.get(other.heat_id, ()))]
+    ]
+    loaded = now.list_version - len(corrected.get(heat_id, ()))
+    stated = [loaded, now.rulings, now.run, now.setting, now.lots, others]
+    return sha256(canonical(stated)).hexdigest()
+
+
+def open_what_was_told_before(
+    unit: Unit, meet: MeetFacts, heat_id: HeatId, announcement_id: AnnouncementId, at: datetime
+) -> None:
+    """Open the windows of advices that came before there was anything to appeal against: they run
+    from the first announcement.
+    """
+    for advised in advised_before(unit.conn, heat_id):
+        open_windows(
+            unit,
+            meet,
+            WindowOpener.ADVICE,
+            max(at, advised.advised_at),
+            heat_id=heat_id,
+            announcement_id=announcement_id,
+            opened_by=f"advice on protest {advised.number}",
+            decision_id=DecisionId(advised.id),
+            team_id=TeamId(advised.team_id),
+        )
 
 
 def opened_by_announcement(

@@ -18,6 +18,7 @@ from app.clock import clock_time
 from app.ids import HeatId
 from app.meets.tables import heats, teams
 from app.results.queries import in_one_round
+from app.results.tables import windows
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
@@ -29,6 +30,7 @@ _asked = heats.alias("asked")
 _DECIDED = (
     select(
         decisions.c.heat_id,
+        decisions.c.protest_id,
         decisions.c.instance,
         decisions.c.carried_out,
         decisions.c.replaced_by,
@@ -44,6 +46,27 @@ _LAST_CARRIED_OUT = select(func.max(decisions.c.decided_at)).where(
     decisions.c.carried_out != literal_column("'[]'"),
 )
 _LAST_CARRIED_OUT_UNTIL = _LAST_CARRIED_OUT.where(decisions.c.seq <= bindparam("until"))
+_jurys = decisions.alias("jurys")
+_JURY_DECIDED = (
+    select(_jurys.c.id)
+    .where(_jurys.c.protest_id == decisions.c.protest_id, _jurys.c.instance == JURY)
+    .correlate(decisions)
+    .exists()
+)
+_ADVISED_BEFORE = (
+    select(decisions.c.id, decisions.c.advised_at, protests.c.number, protests.c.team_id)
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .where(
+        decisions.c.heat_id == bindparam("heat"),
+        decisions.c.instance == REFEREE,
+        decisions.c.verdict.in_((UPHELD, REJECTED)),
+        decisions.c.carried_out == literal_column("'[]'"),
+        decisions.c.advised_at.is_not(None),
+        ~_JURY_DECIDED,
+        ~select(windows.c.id).where(windows.c.decision_id == decisions.c.id).exists(),
+    )
+    .order_by(decisions.c.seq)
+)
 _HEATS: BindParameter[Any] = bindparam("heats", expanding=True)
 _PROTESTS = (
     select(
@@ -67,6 +90,7 @@ _APPEALS = (
 )
 _DECISIONS = (
     select(
+        decisions.c.id,
         decisions.c.heat_id,
         decisions.c.instance,
         decisions.c.verdict,
@@ -76,6 +100,7 @@ _DECISIONS = (
         decisions.c.advised_at,
         decisions.c.replaced_by,
         protests.c.number,
+        _JURY_DECIDED.label("is_settled"),
     )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .where(decisions.c.heat_id.in_(_HEATS))
@@ -83,6 +108,11 @@ _DECISIONS = (
 )
 
 
+_CARRIED_OUT = (
+    select(decisions.c.carried_out)
+    .where(decisions.c.heat_id == bindparam("heat"))
+    .order_by(decisions.c.seq)
+)
 _TOLD = (
     select(
         decisions.c.heat_id,
@@ -133,12 +163,15 @@ class Decided:
     since changed what there is to announce.
 
     A decision of the referee that changes nothing is told to those who protested, and opens their
-    window then. The jury's count in any case: what it let stand is final as well.
+    window then. The jury's in this heat count in any case: what it let stand is final as well.
     """
 
     last: int
     by_referee: bool
-    by_jury: bool
+    by_referee_here: bool
+    """And the jury has not decided on that protest since."""
+    by_jury_here: bool
+    by_jury_elsewhere: bool
     is_here: bool
     """Something was ordered in this heat itself: that is news, whatever its lines say."""
 
@@ -147,12 +180,37 @@ def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
     """What was decided in this heat's round after the decision numbered `seen`."""
     rows = conn.execute(_DECIDED, {"heat": heat_id}).all()
     standing = [row for row in rows if row.seq > seen and row.replaced_by is None]
+    referees = [row for row in standing if row.instance == REFEREE and row.carried_out]
+    jurys = [row for row in standing if row.instance == JURY]
+    settled = {row.protest_id for row in rows if row.instance == JURY}
     return Decided(
         rows[-1].seq if rows else 0,
-        any(row.instance == REFEREE and row.carried_out for row in standing),
-        any(row.instance == JURY for row in standing),
-        any(row.heat_id == heat_id and row.carried_out for row in standing),
+        by_referee=bool(referees),
+        by_referee_here=any(
+            row.heat_id == heat_id and row.protest_id not in settled for row in referees
+        ),
+        by_jury_here=any(row.heat_id == heat_id for row in jurys),
+        by_jury_elsewhere=any(row.carried_out and row.heat_id != heat_id for row in jurys),
+        is_here=any(row.heat_id == heat_id and row.carried_out for row in standing),
     )
+
+
+def corrected_by_decisions(conn: Connection, heat_id: HeatId) -> Mapping[HeatId, list[int]]:
+    """By heat of this heat's round the numbers of the decisions that changed a line of its finish
+    list, one a line.
+    """
+    found: dict[HeatId, list[int]] = {}
+    for row in conn.execute(_DECIDED, {"heat": heat_id}):
+        lines = [row.seq for one in row.carried_out if one.get("did") == "corrected"]
+        found.setdefault(row.heat_id, []).extend(lines)
+    return found
+
+
+def advised_before(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
+    """The referee's decisions on a heat that changed nothing and were told before anything was
+    announced, so that no window was opened; not where the jury has decided since.
+    """
+    return conn.execute(_ADVISED_BEFORE, {"heat": heat_id}).all()
 
 
 def last_carried_out(
@@ -165,6 +223,12 @@ def last_carried_out(
     values = {"heat": heat_id} if until is None else {"heat": heat_id, "until": until}
     found: datetime | None = conn.execute(statement, values).scalar_one()
     return found
+
+
+def advised_at(conn: Connection, heat_id: HeatId) -> Mapping[str, datetime]:
+    """When those who protested were told of the decisions on a heat, by decision."""
+    rows = conn.execute(_DECISIONS, {"heats": [heat_id]})
+    return {row.id: row.advised_at for row in rows if row.advised_at is not None}
 
 
 @dataclass(slots=True)
@@ -211,9 +275,11 @@ def _appeal_awaits(row: AnyRow) -> Iterator[str]:
 
 
 def _decision_awaits(row: AnyRow) -> Iterator[str]:
-    """What changes nothing is told to those who protested, and their window counts from that."""
+    """What changes nothing is told to those who protested, and their window counts from that; not
+    once the jury has decided on an appeal that did not wait for it.
+    """
     changes_nothing = row.verdict in {UPHELD, REJECTED} and not row.carried_out
-    is_to_be_told = row.instance == REFEREE and row.advised_at is None and row.replaced_by is None
+    is_to_be_told = row.instance == REFEREE and row.advised_at is None and not row.is_settled
     if changes_nothing and is_to_be_told:
         yield f"The decision on protest {row.number} is to be told to those who protested."
 
@@ -225,3 +291,20 @@ def _withdrawn(row: AnyRow) -> Iterable[datetime]:
 
 def _decided(row: AnyRow) -> Iterable[datetime]:
     return [at for at in (row.decided_at, row.advised_at) if at is not None]
+
+
+def decided_lines(conn: Connection, heat_id: HeatId, run: int) -> Mapping[str, Mapping[str, Any]]:
+    """The lines of a run's finish list that decisions have corrected and that still stand so, by
+    team.
+    """
+    lines: dict[str, Mapping[str, Any]] = {}
+    for carried_out in conn.execute(_CARRIED_OUT, {"heat": heat_id}).scalars():
+        for kept in carried_out:
+            if kept["did"] != "corrected":
+                continue
+            team = kept["becomes"]["team"]
+            if kept["run"] == run:
+                lines[team] = kept["becomes"]
+            else:  # put back, or of an earlier run
+                lines.pop(team, None)
+    return lines

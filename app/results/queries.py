@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import (
     ColumnElement,
@@ -51,13 +51,32 @@ from app.results.wire import (
     TimeCorrectionOut,
 )
 from app.rounds.queries import rounds_set_for
-from app.rounds.tables import re_runs, rounds
-from app.rulings.queries import in_force_in, noted_in
+from app.rounds.tables import lots, re_runs, rounds
+from app.rulings.queries import count_rulings_in_heat, in_force_in, noted_in
 from app.rulings.shaken import heats_with_shaken, shaken_in_heat
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
 
 PAGE = 50
+
+
+def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
+    """Whether two heats are of one round, in a statement. A re-run is of the round that it repeats,
+    also where it was called off.
+    """
+    return and_(one.c.event_id == other.c.event_id, _round_of(one) == _round_of(other))
+
+
+def _round_of(heat: FromClause) -> ColumnElement[str]:
+    re_run = re_runs.alias()
+    repeated = (
+        select(re_run.c.round_key)
+        .where(re_run.c.run_heat_id == heat.c.id)
+        .correlate(heat)
+        .scalar_subquery()
+    )
+    return func.coalesce(repeated, heat.c.round_key)
+
 
 _RESULT = select(results).where(
     results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
@@ -74,6 +93,24 @@ _REPORTERS = (
 )
 _ANNOUNCEMENT = select(announcements).where(
     announcements.c.meet_id == bindparam("meet"), announcements.c.id == bindparam("announcement")
+)
+_asked = heats.alias("asked")
+_SET = (
+    select(
+        rounds.c.version,
+        select(func.count())
+        .select_from(lots)
+        .where(lots.c.event_id == rounds.c.event_id, lots.c.round_key == rounds.c.round_key)
+        .correlate(rounds)
+        .scalar_subquery()
+        .label("lots"),
+    )
+    .select_from(rounds)
+    .join(
+        _asked,
+        and_(_asked.c.event_id == rounds.c.event_id, _round_of(_asked) == rounds.c.round_key),
+    )
+    .where(_asked.c.id == bindparam("heat"))
 )
 _LAST = (
     select(announcements)
@@ -136,6 +173,19 @@ _LINES = (
     .join(events, events.c.id == heats.c.event_id)
 )
 _LATEST = _LINES.where(announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST)
+_OTHERS_ANNOUNCED = (
+    select(
+        announcements.c.heat_id,
+        announcements.c.list_seen,
+        announcements.c.rulings_seen,
+        announcements.c.run_seen,
+        announcements.c.decisions_seen,
+    )
+    .join(heats, heats.c.id == announcements.c.heat_id)
+    .join(_asked, in_one_round(heats, _asked))
+    .where(_asked.c.id == bindparam("heat"), heats.c.id != _asked.c.id, _IS_LATEST)
+    .order_by(announcements.c.heat_id)
+)
 _LIST = (
     _LINES.where(announcements.c.meet_id == bindparam("meet"))
     .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
@@ -162,6 +212,32 @@ _LEADS_ON = (
         heats, (heats.c.event_id == rounds.c.event_id) & (heats.c.round_key == rounds.c.round_key)
     )
     .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
+)
+_round_asked = heats.alias("round_asked")
+_HANG_TOGETHER = (
+    select(
+        rounds.c.id.label("round_id"),
+        heats.c.id,
+        heats.c.number,
+        heats.c.round,
+        (heats.c.round_key == rounds.c.round_key).label("is_drawn"),
+    )
+    .select_from(rounds)
+    .join(
+        heats, and_(heats.c.event_id == rounds.c.event_id, _round_of(heats) == rounds.c.round_key)
+    )
+    .where(
+        rounds.c.next_key.is_not(None),
+        select(_round_asked.c.id)
+        .where(
+            _round_asked.c.id.in_(bindparam("heats", expanding=True)),
+            _round_asked.c.event_id == rounds.c.event_id,
+            _round_of(_round_asked) == rounds.c.round_key,
+        )
+        .correlate(rounds)
+        .exists(),
+    )
+    .order_by(rounds.c.id, heats.c.position)
 )
 _TO_RUN_AGAIN = (
     select(re_runs.c.heat_id)
@@ -201,22 +277,31 @@ _LATER_IN_ROUND = (
 )
 
 
-def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
-    """Whether two heats are of one round, in a statement. A re-run is of the round that it repeats,
-    also where it was called off.
+class RestsOn(NamedTuple):
+    """What a heat's result rests on beside decisions: its finish list, rulings and run, how often
+    its round was set and lots were drawn in it, and the same of the round's other announcements.
     """
-    return and_(one.c.event_id == other.c.event_id, _round_of(one) == _round_of(other))
+
+    list_version: int
+    rulings: int
+    run: int
+    setting: int
+    lots: int
+    others: Sequence[AnyRow]
 
 
-def _round_of(heat: FromClause) -> ColumnElement[str]:
-    re_run = re_runs.alias()
-    repeated = (
-        select(re_run.c.round_key)
-        .where(re_run.c.run_heat_id == heat.c.id)
-        .correlate(heat)
-        .scalar_subquery()
+def rests_on(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> RestsOn:
+    """What a heat's result rests on now; lists count as often as anybody changed them."""
+    known, asked = result_row(conn, meet_id, heat_id), {"heat": heat_id}
+    set_ = conn.execute(_SET, asked).one_or_none()
+    return RestsOn(
+        0 if known is None else known.version,
+        count_rulings_in_heat(conn, heat_id),
+        heat(conn, meet_id, heat_id).present_run,
+        0 if set_ is None else set_.version,
+        0 if set_ is None else set_.lots,
+        conn.execute(_OTHERS_ANNOUNCED, asked).all(),
     )
-    return func.coalesce(repeated, heat.c.round_key)
 
 
 def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | None:
@@ -487,6 +572,19 @@ def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequen
 def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
     """Those of the heats of which some teams are to run again and have no result of that yet."""
     return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
+
+
+def hanging_together(
+    conn: Connection, heat_ids: Iterable[HeatId]
+) -> Mapping[str, Mapping[HeatId, str]]:
+    """The rounds of these heats from which teams go on: all heats of each, with re-runs, and how
+    the others call them. What moves one of them can move the letters of all.
+    """
+    found: dict[str, dict[HeatId, str]] = {}
+    for row in conn.execute(_HANG_TOGETHER, {"heats": list(heat_ids)}):
+        name = f"Heat {row.number} of {'this round' if row.is_drawn else f'the {row.round}'}"
+        found.setdefault(row.round_id, {})[row.id] = name
+    return found
 
 
 def leads_on(conn: Connection, heat_id: HeatId) -> bool:

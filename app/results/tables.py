@@ -35,9 +35,12 @@ announcements = Table(
     Column("rulings_seen", Integer, nullable=False),
     Column("run_seen", Integer, nullable=False),
     Column("decisions_seen", Integer, nullable=False),
+    Column("else_seen", String(64)),
     UniqueConstraint("heat_id", "number"),
     Index(None, "meet_id", "announced_at"),
 )
+"""`decisions_seen` is the number of the round's last decision, `else_seen` a digest of what the
+result rests on beside decisions; null where it was announced before that was kept."""
 
 windows = Table(
     "windows",

@@ -298,6 +298,7 @@ def _add_columns() -> None:
         "announcements",
         sa.Column("decisions_seen", sa.Integer(), nullable=False, server_default="0"),
     )
+    op.add_column("announcements", sa.Column("else_seen", sa.String(length=64), nullable=True))
     # In the engines' own words: the toolkit would add the constraint in a step that SQLite lacks.
     op.execute(
         "ALTER TABLE windows ADD COLUMN team_id VARCHAR(36) "
@@ -348,6 +349,7 @@ def downgrade() -> None:
         ("windows", "counts_from"),
         ("windows", "decision_id"),
         ("windows", "team_id"),
+        ("announcements", "else_seen"),
         ("announcements", "decisions_seen"),
         ("meets", "ended_at"),
     ):

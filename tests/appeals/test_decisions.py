@@ -148,7 +148,7 @@ def test_advice_is_given_once_and_its_time_stands(meet: MeetAtHand) -> None:
     protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))
     address = f"protests/{protest['id']}/advice"
     early = meet.desk.put(address, {})
-    assert "rejected" in a_problem(early, 409, "conflict")["detail"]
+    assert "amends nothing" in a_problem(early, 409, "conflict")["detail"]
     before = rfc3339(meet.service.clock.now() - timedelta(minutes=2))
     out = decided(meet, protest)
     ahead = {"advised_at": rfc3339(meet.service.clock.now() + timedelta(minutes=1))}

@@ -16,10 +16,19 @@ from hypothesis import strategies as st
 from sqlalchemy import Connection, event
 
 from app.appeals.tables import appeals, decisions, protests
-from app.ids import HeatId, MeetId
+from app.ids import HeatId, MeetId, new_id
 from app.results.finality import final_heats, finality_of
+from tests.appeals.desk import (
+    a_panel,
+    an_announced_disqualification,
+    appeal,
+    cast,
+    jury_decides,
+    lodge,
+    set_aside,
+    team,
+)
 from tests.appeals.desk import a_protest as desk_protest
-from tests.appeals.desk import an_announced_disqualification, lodge, set_aside, team
 from tests.appeals.desk import announced as desk_announced
 from tests.appeals.desk import decided as desk_decided
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
@@ -153,7 +162,11 @@ ADVICE = ["The decision on protest 1 is to be told to those who protested."]
     [
         ({}, ADVICE),
         ({"verdict": "upheld"}, ADVICE),
-        ({"verdict": "upheld", "carried_out": [SET_ASIDE], "decided_at": NOON}, []),
+        # There the time counts from the amended result.
+        (
+            {"verdict": "upheld", "carried_out": [SET_ASIDE]},
+            ["An amended result is to be announced."],
+        ),
         ({"verdict": "referred"}, []),
         ({"instance": "jury"}, []),
         ({"advised_at": LATER - timedelta(hours=1)}, []),
@@ -397,3 +410,97 @@ def test_a_result_is_final_exactly_when_nothing_is_open_and_its_window_is_over(
 @pytest.fixture
 def one_board(service: Service) -> MeetAtHand:
     return announced(service)
+
+
+def a_round(hand: MeetAtHand, **changes: Any) -> None:
+    """From the heats two go on by place and two by time."""
+    setting: Json = {"event": hand.heats[0]["event"], "round": "heats"}
+    onward = {"next_round": "final", "by_place": 2, "by_time": 2, "lanes": 8}
+    answer = hand.organiser.put(f"rounds/{new_id()}", setting | (changes or onward))
+    assert answer.status_code == 201, answer.text
+
+
+def two_announced(service: Service, **round_: Any) -> MeetAtHand:
+    """Both heats of a round were announced at noon, the first again with all letters."""
+    service.clock.stand_at(NOON)
+    hand = a_meet(service)
+    a_round(hand, **round_)
+    for heat in (0, 1):
+        hand.start(heat)
+        hand.load_result(heat)
+        desk_announced(hand, heat)
+    desk_announced(hand, remark="The letters are known now.")
+    return hand
+
+
+def test_a_heat_waits_for_what_can_move_its_letters_in_the_other_heats_of_its_round(
+    service: Service,
+) -> None:
+    hand = two_announced(service)
+    service.clock.stand_at(NOON + timedelta(minutes=10))
+    desk_announced(hand, 1, remark="It was not heard")
+    first = "Heat 2 of this round: protests until 12:40:00 CEST."
+    assert board(hand)[1] == ["Protests until 12:30:00 CEST.", first]
+    # What runs as long here is not told twice.
+    assert board(hand, 1)[1] == ["Protests until 12:40:00 CEST."]
+    lodged = lodge(hand, desk_protest(hand, team=team(hand, 7)))
+    service.clock.stand_at(CLOSES + timedelta(minutes=5))
+    assert board(hand) == (None, ["Protest 1 awaits the referee.", first])
+    service.clock.stand_at(LATER)
+    waits = "Heat 1 of this round: protest 1 awaits the referee."
+    assert board(hand, 1) == (None, [waits])
+    desk_decided(hand, lodged)
+    told = "Heat 1 of this round: the decision on protest 1 is to be told to those who protested."
+    assert board(hand, 1) == (None, [told])
+    hand.desk.put(f"protests/{lodged['id']}/advice", {})
+    assert board(hand, 1) == (None, ["Heat 1 of this round: appeals until 14:30:00 CEST."])
+    service.clock.stand_at(LATER + timedelta(minutes=31))
+    closed = LATER + timedelta(minutes=30)
+    assert board(hand) == board(hand, 1) == (closed, [])
+
+
+def test_a_heat_waits_for_a_re_run_in_its_round_and_for_what_can_be_lodged_about_it(
+    service: Service,
+) -> None:
+    hand = two_announced(service)
+    lodged = lodge(hand, desk_protest(hand, team=team(hand, 8)))
+    order = {"order": "run again", "teams": [team(hand, 8)], "time_to_beat": "42.30"}
+    service.clock.move(timedelta(minutes=1))
+    desk_decided(hand, lodged, "upheld", orders=[order])
+    desk_announced(hand)
+    service.clock.stand_at(LATER)
+    waits = "Heat 1 of this round: the re-run of some teams is to come."
+    assert board(hand, 1) == (None, [waits])
+    hand.heats = hand.desk.get("heats").json()["heats"]
+    hand.start(2)
+    hand.load_result(2, "lane,time\n8,44.00")
+    desk_announced(hand, 2)
+    assert "Heat 1 of the heats, re-run: protests until 14:30:00 CEST." in board(hand, 1)[1]
+
+
+def test_heats_without_letters_do_not_wait_for_each_other(service: Service) -> None:
+    hand = two_announced(service, points=["5", "3"])
+    lodge(hand, desk_protest(hand, team=team(hand, 7)))
+    service.clock.stand_at(LATER)
+    assert board(hand, 1) == (CLOSES, [])
+
+
+@pytest.mark.parametrize("verdict", ["upheld", "rejected"])
+def test_once_the_jury_has_decided_nobody_waits_for_the_advice_that_was_never_given(
+    service: Service, verdict: str
+) -> None:
+    service.clock.stand_at(NOON)
+    hand = a_meet(service, heats=1)
+    ruling = an_announced_disqualification(hand)
+    protest = lodge(hand, desk_protest(hand, ruling))
+    desk_decided(hand, protest)
+    lodged = appeal(hand, protest)
+    names = a_panel(hand, lodged)
+    for name in names:
+        cast(hand, lodged, name, verdict)
+    orders = set_aside(ruling) if verdict == "upheld" else []
+    assert jury_decides(hand, lodged, names[0], verdict, orders=orders).status_code == 201
+    if orders:
+        desk_announced(hand)
+    service.clock.stand_at(LATER)
+    assert board(hand) == (CLOSES, [])

@@ -21,6 +21,19 @@ from app.results.tables import results
 from app.rounds.tables import rounds
 from app.rules.windows import WindowOpener
 from app.store.action import Actor, Done, Unit
+from tests.appeals.desk import (
+    a_disqualification,
+    a_panel,
+    appeal,
+    cast,
+    jury_decides,
+    lodge,
+    set_aside,
+    team,
+)
+from tests.appeals.desk import a_protest as desk_protest
+from tests.appeals.desk import announced as desk_announced
+from tests.appeals.desk import decided as desk_decided
 from tests.builders import PIN, Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
 from tests.results.remedies import SET_ASIDE, a_decision, a_protest
@@ -148,7 +161,8 @@ def test_a_list_that_the_jury_had_corrected_is_no_news_beside_its_decision(
     service: Service,
 ) -> None:
     hand = announced(service)
-    decided(hand, instance="jury", **CARRIED_OUT)
+    corrected = {**SET_ASIDE, "did": "corrected"}
+    decided(hand, instance="jury", verdict="upheld", carried_out=[corrected])
 
     def correct_it(unit: Unit) -> Done[None]:
         unit.conn.execute(
@@ -167,8 +181,152 @@ def test_a_first_announcement_opens_its_windows_whatever_the_jury_has_decided(
 ) -> None:
     hand = announced(service, heats=2)
     decided(hand, instance="jury", **CARRIED_OUT)
+    # Nor does an appeal lie against what the jury has settled, or what another heat was told.
+    settled = a_protest(hand, 1, state="upheld")
+    a_decision(hand, settled, 1, **CARRIED_OUT)
+    a_decision(hand, settled, 1, instance="jury", verdict="rejected")
+    decided(hand, **CARRIED_OUT)
     hand.load_result(1)
     told = hand.announce(1, despite=DESPITE).json()
+    assert [one["rule"] for one in told["windows"]] == ["TR8.2"]
+
+
+def test_a_first_announcement_of_what_the_referee_has_decided_opens_appeals_too(
+    service: Service,
+) -> None:
+    hand = announced(service, heats=3)
+    decided(hand, heat=1, **CARRIED_OUT)
+    for heat, rules in ((1, ["TR8.2", "TR8.7.1"]), (2, ["TR8.2"])):
+        hand.load_result(heat)
+        told = hand.announce(heat, despite=DESPITE).json()
+        assert [one["rule"] for one in told["windows"]] == rules
+
+
+def test_a_first_result_that_a_decision_made_opens_the_window_for_appeals_too(
+    service: Service,
+) -> None:
+    # World Athletics TR8.7.1: from the announcement of the result that follows from the decision.
+    hand = a_meet(service, heats=1)
+    hand.start()
+    ruling = a_disqualification(hand)
+    hand.load_result()
+    protest = lodge(hand, desk_protest(hand, ruling))
+    desk_decided(hand, protest, "upheld", orders=set_aside(ruling))
+    told = desk_announced(hand)
+    assert [one["rule"] for one in told["windows"]] == ["TR8.2", "TR8.7.1"]
+    service.clock.move(timedelta(minutes=31))
+    late = appeal(hand, protest, team=team(hand, 5))
+    assert late["timeliness"]["opened_by"] == "announcement 1"
+    assert late["state"] == "late"
+
+
+@pytest.mark.parametrize("advised", [True, False])
+def test_the_time_for_an_appeal_runs_from_the_first_announcement_where_that_comes_after_the_advice(
+    service: Service, advised: bool
+) -> None:
+    service.clock.stand_at(NOON)
+    hand = a_meet(service, heats=1)
+    hand.start()
+    ruling = a_disqualification(hand)
+    hand.load_result()
+    protest = lodge(hand, desk_protest(hand, ruling))
+    desk_decided(hand, protest)
+    if advised:
+        hand.desk.put(f"protests/{protest['id']}/advice", {})
+    service.clock.stand_at(NOON + timedelta(minutes=10))
+    told = desk_announced(hand)
+    assert [one["rule"] for one in told["windows"]] == ["TR8.2"]
+    opened = opened_by(hand, "advice on protest 1")
+    if not advised:
+        # Then it runs from the advice, whenever that is given.
+        assert opened == []
+        hand.desk.put(f"protests/{protest['id']}/advice", {})
+        assert opened_by(hand, "advice on protest 1") == [("appeal", "TR8.7.2")]
+        return
+    assert opened == [("appeal", "TR8.7.2")]
+    found = service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    (window,) = [one for one in found if one["decision"] is not None]
+    assert window["closes_at_local"][11:19] == "12:40:00"
+    assert window["team"] == protest["team"]
+    service.clock.stand_at(NOON + timedelta(minutes=41))
+    assert appeal(hand, protest)["state"] == "late"
+    # Announced at 12:04 in truth: the time ran from then, and never from before the advice.
+    corrected = (NOON + timedelta(minutes=4)).isoformat()
+    sent = {"announced_at": corrected, "reasons": "The log says so.", "pin": PIN}
+    hand.desk.put(f"announcements/{told['id']}/time-corrections/{new_id()}", sent)
+    found = service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    (window,) = [one for one in found if one["decision"] is not None]
+    assert window["closes_at_local"][11:19] == "12:34:00"
+
+
+def two_heats(service: Service) -> tuple[MeetAtHand, Json, Json]:
+    """Two announced heats, of each the first and the best by time go on; gives the ruling against
+    the first of heat 1, and the round.
+    """
+    hand = a_meet(service)
+    setting = {"event": hand.heats[0]["event"], "round": "heats", "next_round": "final"}
+    setting |= {"by_place": 1, "by_time": 1, "lanes": 3}
+    round_ = hand.organiser.put(f"rounds/{new_id()}", setting).json()
+    for heat in (0, 1):
+        hand.start(heat)
+    ruling = a_disqualification(hand, lane=1)
+    faster = [f"{lane},{41.95 + lane / 10:.2f}" for lane in range(1, 9)]
+    hand.load_result(0, "\n".join(["lane,time", *faster]))
+    hand.load_result(1)
+    for heat in (0, 1):
+        desk_announced(hand, heat)
+    desk_announced(hand, remark="The letters are known now.")
+    return hand, ruling, round_
+
+
+def the_jury_sets_aside(hand: MeetAtHand, ruling: Json) -> None:
+    protest = lodge(hand, desk_protest(hand, ruling, team=team(hand, 1)))
+    desk_decided(hand, protest)
+    hand.desk.put(f"protests/{protest['id']}/advice", {})
+    lodged = appeal(hand, protest)
+    names = a_panel(hand, lodged)
+    for name in names:
+        cast(hand, lodged, name)
+    answer = jury_decides(hand, lodged, names[0], orders=set_aside(ruling))
+    assert answer.status_code == 201, answer.text
+
+
+def set_round(hand: MeetAtHand, round_: Json, **changes: Any) -> None:
+    address = f"rounds/{round_['id']}"
+    seen = hand.organiser.get(address)
+    keys = ("event", "round", "next_round", "by_place", "by_time", "lanes")
+    sent = {key: seen.json()[key] for key in keys} | changes
+    answer = hand.organiser.put(address, sent, etag=seen.headers["ETag"])
+    assert answer.status_code == 200, answer.text
+
+
+@pytest.mark.parametrize("also", ["nothing", "the round's setting", "another heat's list"])
+def test_letters_that_something_else_than_the_jury_moved_open_windows(
+    service: Service, also: str
+) -> None:
+    hand, ruling, round_ = two_heats(service)
+    the_jury_sets_aside(hand, ruling)
+    if also == "the round's setting":
+        set_round(hand, round_, by_place=3, lanes=8)
+    if also == "another heat's list":
+        address = f"heats/{hand.heat()}/result"
+        rows = [f"{lane},{41.96 + lane / 10:.2f}" for lane in range(1, 9)]
+        etag = hand.desk.get(address).headers["ETag"]
+        hand.desk.put(address, content="\n".join(["lane,time", *rows]), etag=etag)
+    first = desk_announced(hand)
+    second = desk_announced(hand, 1)
+    assert second["changes"]
+    untouched = also == "nothing"
+    assert [one["windows"] == [] for one in (first, second)] == [untouched, untouched]
+    assert (second["no_windows_because"] == FINAL) is untouched
+
+
+def test_a_result_that_the_jury_has_not_moved_opens_windows_when_it_is_announced_again(
+    service: Service,
+) -> None:
+    hand, ruling, _round = two_heats(service)
+    the_jury_sets_aside(hand, ruling)
+    told = desk_announced(hand, 1, remark="It was not heard")
     assert [one["rule"] for one in told["windows"]] == ["TR8.2"]
 
 
@@ -257,3 +415,22 @@ def test_the_meets_shorter_time_is_for_results_of_a_round_that_leads_on(
     hand.load_result()
     (window,) = hand.announce(despite=DESPITE).json()["windows"]
     assert (window["minutes"], window["origin"]) == (minutes, "meet")
+
+
+@pytest.mark.parametrize(("after", "state"), [(24, "admitted"), (31, "late")])
+def test_a_team_of_another_heat_appeals_while_the_window_of_its_own_amended_result_runs(
+    service: Service, after: int, state: str
+) -> None:
+    # World Athletics TR8.7.1: from the official announcement of the amended result, which is the
+    # one that moves this team.
+    hand, ruling, _round = two_heats(service)
+    protest = lodge(hand, desk_protest(hand, ruling, team=team(hand, 1)))
+    desk_decided(hand, protest, "upheld", orders=set_aside(ruling))
+    desk_announced(hand)
+    service.clock.move(timedelta(minutes=20))
+    number = desk_announced(hand, 1)["number"]
+    service.clock.move(timedelta(minutes=after))
+    lodged = appeal(hand, protest, team=team(hand, 2, 1))
+    assert (lodged["state"], lodged["timeliness"]["opened_by"]) == (state, f"announcement {number}")
+    # The protested heat's own window is over by then.
+    assert appeal(hand, protest, team=team(hand, 2))["state"] == "late"

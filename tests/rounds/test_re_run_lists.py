@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import httpx
 
+from app.ids import HeatId
 from app.rounds.actions import call_off_re_run, order_re_run
 from app.rules.qualifying import Letter
 from tests.builders import MeetAtHand, a_problem
@@ -17,13 +18,13 @@ def replace_list(event: Event, *teams: str) -> httpx.Response:
     return event.meet.organiser.post("start-lists", content=content)
 
 
-def ordered_again(event: Event, name: str) -> str:
-    """A team of the first heat is to run again; gives the re-run."""
+def ordered_again(event: Event, name: str) -> HeatId:
+    """A team of the first heat is to run again; gives the heat of the re-run."""
     heat, teams = event.heat_out(), [event.team(name)]
-    re_run, _heat = event.read(
+    _re_run, run_heat = event.read(
         lambda unit: order_re_run(unit, heat, teams, Letter.BY_REFEREE, a_decision())
     )
-    return re_run
+    return run_heat
 
 
 def test_a_start_list_takes_no_team_out_of_a_re_run_that_is_ordered(meet: MeetAtHand) -> None:
@@ -47,6 +48,6 @@ def test_the_lane_of_who_runs_again_may_still_be_changed(meet: MeetAtHand) -> No
 
 def test_once_the_re_run_is_called_off_nothing_holds_its_teams(meet: MeetAtHand) -> None:
     event = two_heats(meet)
-    re_run = ordered_again(event, "Heron")
-    event.read(lambda unit: call_off_re_run(unit, re_run, a_decision()))
+    run_heat = ordered_again(event, "Heron")
+    event.read(lambda unit: call_off_re_run(unit, run_heat, a_decision()))
     assert replace_list(event, "Gull").status_code == 200

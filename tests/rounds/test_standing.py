@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from app.ids import HeatId
 from app.refusals import StateConflict
 from app.rounds.actions import (
     advance,
@@ -225,10 +226,14 @@ def test_the_better_of_two_in_a_re_run_is_added(meet: MeetAtHand) -> None:
     assert by_name(event.public())["Curlew"]["letter"] == "q"
 
 
-def test_a_re_run_is_called_off_only_before_it_is_started(meet: MeetAtHand) -> None:
+def test_a_re_run_that_is_called_off_before_it_is_started_stays_without_lanes(
+    meet: MeetAtHand,
+) -> None:
     event = a_drawn_final(meet)
-    re_run = order_again(event, "Heron", time_to_beat=42400)
-    event.read(lambda unit: call_off_re_run(unit, re_run, a_decision()))
+    order_again(event, "Heron", time_to_beat=42400)
+    event.read_again()
+    run_heat = HeatId(event.heat("heats, re-run 1"))
+    event.read(lambda unit: call_off_re_run(unit, run_heat, a_decision()))
     event.read_again()
     assert event.heats["heats, re-run 1"]["lanes"] == []
     assert event.now()["sentences"] == []
