@@ -259,7 +259,6 @@ _LATER_IN_ROUND = (
         announcements.c.id,
         announcements.c.number,
         announcements.c.announced_at,
-        announcements.c.snapshot,
         heats.c.round,
         heats.c.number.label("heat_number"),
     )
@@ -503,14 +502,17 @@ def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement
 def _qualifiers_superseded_by(
     conn: Connection, row: AnyRow, made: AnnouncementOut
 ) -> QualifiersAnnounced | None:
-    """The last announcement in the round that tells who qualified, where it tells of others."""
+    """The last announcement in the round that tells who qualified, where it tells of others.
+
+    What they say is long, so it is read of one after the other: the newest tells it as a rule.
+    """
     which = rounds_set_for(conn, [made.heat]).get(made.heat) if made.qualified else None
     if which is None:
         return None
     values = {"event": which.event, "round": which.key}
     values |= {"at": row.announced_at, "announcement": made.id}
-    for later in conn.execute(_LATER_IN_ROUND, values):
-        told = [QualifiedOut.model_validate(one) for one in later.snapshot.get("qualified", ())]
+    for later in conn.execute(_LATER_IN_ROUND, values).all():
+        told = _qualified_by(conn, later.id)
         if told and _who(told) == _who(made.qualified):
             return None
         if told:
@@ -523,6 +525,11 @@ def _qualifiers_superseded_by(
                 heat_number=later.heat_number,
             )
     return None
+
+
+def _qualified_by(conn: Connection, announcement_id: AnnouncementId) -> list[QualifiedOut]:
+    (said,) = conn.execute(_SNAPSHOTS, {"announcements": [announcement_id]})
+    return [QualifiedOut.model_validate(one) for one in said.snapshot.get("qualified", ())]
 
 
 def _who(told: Sequence[QualifiedOut]) -> frozenset[tuple[str, str]]:

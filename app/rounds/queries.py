@@ -15,6 +15,7 @@ from app.appeals.tables import decisions
 from app.clock import in_zone
 from app.ids import EventId, HeatId, LotsId, MeetId, RoundId, TeamId
 from app.meets.queries import PRESENT_RUN, meet_row
+from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.results.tables import announcements, results
@@ -194,8 +195,24 @@ _SET_ROUNDS = (
     )
     .where(heats.c.id.in_(bindparam("heats", expanding=True)))
 )
+_TO_ANNOUNCE = (
+    select(heats.c.id)
+    .where(
+        heats.c.event_id == rounds.c.event_id,
+        heats.c.round_key == rounds.c.round_key,
+        heats.c.state != HeatState.ANNOUNCED.value,
+    )
+    .exists()
+)
 _SCORING = (
-    select(rounds.c.event_id, rounds.c.round_key, rounds.c.round)
+    select(
+        rounds.c.event_id,
+        rounds.c.round_key,
+        rounds.c.round,
+        events.c.name.label("event_name"),
+        _TO_ANNOUNCE.label("to_announce"),
+    )
+    .join(events, events.c.id == rounds.c.event_id)
     .where(rounds.c.meet_id == bindparam("meet"), rounds.c.points != literal_column("'[]'"))
     .order_by(rounds.c.event_id, _FIRST_POSITION, rounds.c.round_key)
 )
@@ -300,10 +317,24 @@ def rounds_out(conn: Connection, meet_id: MeetId) -> RoundsOut:
     return RoundsOut(rounds=[_round_out(row) for row in rows])
 
 
-def scoring_rounds(conn: Connection, meet_id: MeetId) -> list[RoundKey]:
+class ScoringRound(NamedTuple):
+    """A round whose places score, and whether every heat of it is announced."""
+
+    key: RoundKey
+    event_name: str
+    round: str
+    is_announced: bool
+
+
+def scoring_rounds(conn: Connection, meet_id: MeetId) -> list[ScoringRound]:
     """The rounds of a meet whose places score."""
     rows = conn.execute(_SCORING, {"meet": meet_id})
-    return [RoundKey(row.event_id, row.round_key) for row in rows]
+    return [
+        ScoringRound(
+            RoundKey(row.event_id, row.round_key), row.event_name, row.round, not row.to_announce
+        )
+        for row in rows
+    ]
 
 
 def event_names(conn: Connection, meet_id: MeetId) -> Mapping[EventId, str]:

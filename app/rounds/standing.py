@@ -10,7 +10,7 @@ announcement in the round on. Who stands where is the rules' business (`app/rule
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -28,6 +28,7 @@ from app.rules.qualifying import (
     HeatRun,
     InTwoHeats,
     Letter,
+    Placed,
     Ran,
     ReRun,
     Round,
@@ -79,6 +80,8 @@ class RoundAtHand:
     drawn: Mapping[Seat, TeamId]
     published: frozenset[HeatId]
     is_set: bool
+    placed: Placed = field(default_factory=dict, compare=False)
+    """Shared by all states of this round that are made of this one: most of its heats stay."""
 
     @property
     def next_has_begun(self) -> bool:
@@ -87,7 +90,7 @@ class RoundAtHand:
     def stand(self) -> RoundStanding:
         """Where every team stands; StateConflict says why that cannot be worked out."""
         try:
-            return stand(self.round)
+            return stand(self.round, self.placed)
         except InTwoHeats as error:
             name = self.names.get(error.team, "A team")
             heats = [self.heat_names[one] for one in error.heats]
