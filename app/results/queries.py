@@ -208,8 +208,9 @@ _CORRECTIONS = (
 )
 _LEADS_ON = (
     select(rounds.c.id)
+    .select_from(rounds)
     .join(
-        heats, (heats.c.event_id == rounds.c.event_id) & (heats.c.round_key == rounds.c.round_key)
+        heats, and_(heats.c.event_id == rounds.c.event_id, _round_of(heats) == rounds.c.round_key)
     )
     .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
 )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from app.ids import new_id
 from tests.appeals.desk import (
     a_disqualification,
     a_protest,
@@ -73,6 +74,18 @@ def test_a_decision_about_a_re_run_is_news_in_the_round_that_it_repeats(service:
     told = announced(hand, remark="The letters follow")
     assert told["because"][0].startswith("Protest 2 of Petrel 1, heats, re-run, heat 1, was upheld")
     assert [one["remedy"] for one in told["windows"]] == ["protest", "appeal"]
+
+
+def test_a_re_run_has_the_shorter_time_of_the_round_that_it_repeats(service: Service) -> None:
+    hand = a_meet(service, terms={"protest_minutes_before_next_round": 5})
+    setting = {"event": hand.heats[0]["event"], "round": "heats", "next_round": "final"}
+    setting |= {"by_place": 2, "by_time": 2, "lanes": 8}
+    assert hand.organiser.put(f"rounds/{new_id()}", setting).status_code == 201
+    a_re_run(hand)
+    hand.start(2)
+    hand.load_result(2, "lane,time\n8,42.05")
+    (window,) = announced(hand, 2)["windows"]
+    assert (window["minutes"], window["origin"]) == (5, "meet")
 
 
 def test_a_team_of_the_round_is_of_its_re_run_too(service: Service) -> None:
