@@ -99,15 +99,22 @@ class OfRound:
 
 
 def finality_of(
-    conn: Connection, meet_id: MeetId, heat_ids: Iterable[HeatId], now: datetime
+    conn: Connection,
+    meet_id: MeetId,
+    heat_ids: Iterable[HeatId],
+    now: datetime,
+    holding: frozenset[AnnouncementId] | None = None,
 ) -> Mapping[HeatId, Finality]:
-    """The finality of each of the heats, all read together."""
+    """The finality of each of the heats, all read together. `holding`: which of the announcements
+    still hold, where that was found out before; it takes longest.
+    """
     asked = list(heat_ids)
     finality = dict.fromkeys(asked, NOT_ANNOUNCED)
     latest = latest_announcements(conn, asked) if asked else ()
     if latest:
         found = _find(conn, meet_id, latest, now)
-        holding = still_holding(conn, meet_id, latest)
+        if holding is None:
+            holding = still_holding(conn, meet_id, latest)
         finality |= {row.heat_id: _finality(row, found, holding) for row in latest}
     return finality
 
@@ -297,7 +304,8 @@ def announcements_shown(
     """A page of announcements; those that stand say since when they are final."""
     page = announcements_page(conn, meet_id, before)
     standing = {line.heat for line in page.announcements if line.is_latest}
-    found = finality_of(conn, meet_id, standing, now)
+    holding = frozenset(line.id for line in page.announcements if line.holds)
+    found = finality_of(conn, meet_id, standing, now, holding)
     lines = [
         _with(line, found[line.heat]) if line.is_latest else line for line in page.announcements
     ]

@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 
 from sqlalchemy import Connection
 from sqlalchemy import event as happening
 
 from app.ids import AnnouncementId, HeatId, MeetId, new_id
-from app.results.queries import announcement, latest_announcements, still_holding
+from app.results.finality import announcements_shown
+from app.results.queries import (
+    announcement,
+    announcements_page,
+    latest_announcements,
+    still_holding,
+)
 from app.rounds.announced import scores_out
 from app.store.rows import AnyRow
 from tests.builders import MeetAtHand, a_meet
 from tests.rounds.builders import Event, an_event, two_heats
 from tests.running import Service
+
+NOW = datetime(2026, 6, 13, 15, tzinfo=UTC)
 
 
 def test_of_what_nothing_touched_the_letters_alone_are_looked_at(meet: MeetAtHand) -> None:
@@ -22,6 +31,14 @@ def test_of_what_nothing_touched_the_letters_alone_are_looked_at(meet: MeetAtHan
         event, lambda conn: still_holding(conn, MeetId(meet.id), latest(event, conn))
     )
     assert not [one for one in asked if "FROM results" in one and "count(" not in one]
+
+
+def test_a_page_of_announcements_finds_out_once_which_of_them_hold(meet: MeetAtHand) -> None:
+    event = both_announced(meet)
+    page = statements(event, lambda conn: announcements_shown(conn, MeetId(meet.id), None, NOW))
+    once = statements(event, lambda conn: announcements_page(conn, MeetId(meet.id), None))
+    said = "SELECT announcements.heat_id, announcements.snapshot"
+    assert sum(said in one for one in page) == sum(said in one for one in once) == 1
 
 
 def test_letters_that_another_heat_moved_still_shake_an_announcement(meet: MeetAtHand) -> None:
