@@ -25,6 +25,7 @@ log = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
 _OBSERVATIONS = frozenset(Infringement)
+_LISTS_OF_ORDERS = frozenset({"orders", "sought"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,8 +258,12 @@ def _pointer(location: tuple[int | str, ...] | list[int | str]) -> str:
 
 
 def _is_tag(parts: Sequence[int | str], at: int) -> bool:
-    """Whether this is no step into the body, but the reader's note of which observation it took."""
-    return at > 0 and parts[at - 1] == "observation" and parts[at] in _OBSERVATIONS
+    """Whether this is no step into the body, but the reader's note of which observation, or which
+    kind of order, it took.
+    """
+    if at > 0 and parts[at - 1] == "observation":
+        return parts[at] in _OBSERVATIONS
+    return at > 1 and parts[at - 2] in _LISTS_OF_ORDERS and isinstance(parts[at], str)
 
 
 def _plain(found: Mapping[str, Any]) -> str:

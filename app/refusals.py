@@ -125,7 +125,9 @@ class Affected(Refusal):
 
 
 class NeedsWord(Refusal):
-    """An announcement with a silent post or an open case needs an explicit word and a reason."""
+    """What is unusual needs an explicit word and a reason: announcing despite something that stands
+    in the way, or hearing what came late or from outside.
+    """
 
 
 class Unavailable(Refusal):

@@ -91,6 +91,12 @@ def insist_not_the_jurys(bench: Bench, by: str | None) -> None:
         raise _jurys_word(bench)
 
 
+def insist_letter_may_go(bench: Bench, letter: Letter) -> None:
+    """What bears the jury's letter, only the jury takes back."""
+    if bench.letter is Letter.BY_REFEREE and letter is Letter.BY_JURY:
+        raise _jurys_word(bench)
+
+
 def insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
     """What the jury has let stand is no more undone by the referee than what it has ordered."""
     if bench.letter is not Letter.BY_REFEREE or ruling is None:

@@ -13,7 +13,13 @@ from typing import assert_never
 from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
 from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
-from app.appeals.next_round import advancing, giving_lane, recalling, taking_lane
+from app.appeals.next_round import (
+    advancing,
+    giving_lane,
+    insist_lanes_are_for_who_goes_on,
+    recalling,
+    taking_lane,
+)
 from app.appeals.orders import (
     AdvanceIn,
     CallOffIn,
@@ -47,6 +53,7 @@ def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
         for one in _understand(bench, order, f"/orders/{number}")
     ]
     insist_list_agrees(bench, orders, understood)
+    insist_lanes_are_for_who_goes_on(bench, understood)
     return understood
 
 

@@ -18,6 +18,7 @@ from app.appeals.carrying import understand
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
+    decisions_on,
     deposit_asked,
     deposit_rule,
     is_the_jurys,
@@ -37,6 +38,7 @@ from app.appeals.tables import appeals, protests
 from app.appeals.wire import (
     AppealIn,
     AppealOut,
+    DecisionOut,
     DepositPaidIn,
     Instance,
     ProtestIn,
@@ -73,7 +75,7 @@ def lodge_protest(
         facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
         _insist_on_subject(unit, sent, facts)
         ground = _ground(meet, sent, caller)
-        at = _taken_at(unit, sent.lodged_at)
+        at = _taken_at(unit, sent.lodged_at, earliest=_earliest(unit, sent, facts))
         number = next_protest_number(unit.conn, unit.meet_id)
         row: dict[str, Any] = {
             "number": number,
@@ -109,6 +111,13 @@ def lodge_protest(
         return Done(Put(out, created=True), Deed(Kind.PROTEST_LODGED, protest_id, body))
 
     return act
+
+
+def _earliest(unit: Unit, sent: ProtestIn, facts: HeatOut) -> datetime | None:
+    """Nobody protests before what it is about: the ruling, or the start of the heat."""
+    if sent.ruling is not None:
+        return ruling_out(unit.conn, unit.meet_id, RulingId(sent.ruling)).ruled_at
+    return facts.started_at
 
 
 def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
@@ -183,9 +192,21 @@ def _ident(window: AnyRow | None) -> WindowId | None:
     return None if window is None else WindowId(window.id)
 
 
-def _taken_at(unit: Unit, given: datetime | None, field: str = "/lodged_at") -> datetime:
+def _taken_at(
+    unit: Unit,
+    given: datetime | None,
+    field: str = "/lodged_at",
+    earliest: datetime | None = None,
+) -> datetime:
+    """When something was handed in: now, or the time that is given, not before what it is about."""
     if given is None:
         return unit.now
+    if earliest is not None and given < earliest:
+        raise Malformed(
+            "This lies before what it is about: the ruling, the decision, or the start of the "
+            "heat. Look at the time.",
+            field=field,
+        )
     if given > unit.now:
         raise Malformed("This time lies in the future. Leave it out for now.", field=field)
     if given < unit.now - EARLIEST_ENTRY:
@@ -212,7 +233,7 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         assert decision is not None
         _insist_first(unit, sent)
         _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
-        at = _taken_at(unit, sent.lodged_at)
+        at = _taken_at(unit, sent.lodged_at, earliest=decision.decided_at)
         row: dict[str, Any] = {
             "heat_id": protest.heat_id,
             "protest_id": protest.id,
@@ -291,7 +312,13 @@ def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
     decision = referees_decision(unit.conn, unit.meet_id, protest_id)
     if decision is not None and decision.verdict == "referred":
         raise _final()
+    if any(one.instance is Instance.JURY for one in _decided(unit, protest_id)):
+        raise _final()
     return row
+
+
+def _decided(unit: Unit, protest_id: ProtestId) -> list[DecisionOut]:
+    return decisions_on(unit.conn, meet_facts(unit.conn, unit.meet_id), protest_id)
 
 
 def _refuse_against_jury(unit: Unit, appeal_id: AppealId) -> None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from app.appeals.bench import Bench, Kept, Understood
+from collections.abc import Sequence
+from dataclasses import replace
+
+from app.appeals.bench import Bench, Kept, Understood, insist_letter_may_go
 from app.appeals.orders import (
     AdvanceIn,
     ExtraLaneIn,
@@ -16,6 +19,7 @@ from app.rules.orders import (
     GiveLane,
     Recall,
     TakeLane,
+    apply,
 )
 from app.rules.qualifying import Seat
 from app.store.action import Unit
@@ -44,6 +48,7 @@ def recalling(bench: Bench, team: TeamId) -> Understood:
     letter = bench.at_hand.round.advanced.get(team)
     if letter is None:
         raise StateConflict("This team was not advanced by a decision, or that was taken back.")
+    insist_letter_may_go(bench, letter)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         recall_advancement(unit, bench.at_hand, team, decision)
@@ -66,6 +71,24 @@ def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
     where = bench.at_hand.seat_name(seat)
     words = f"{name} has {where} of the {bench.at_hand.next_round}."
     return Understood((GiveLane(seat, order.team),), words, act)
+
+
+def insist_lanes_are_for_who_goes_on(bench: Bench, understood: Sequence[Understood]) -> None:
+    """An extra lane helps nobody whom the round, with all these orders, does not let go on."""
+    effects = [effect for one in understood for effect in one.effect]
+    given = [effect.team for effect in effects if isinstance(effect, GiveLane)]
+    if not given:
+        return
+    try:
+        after = replace(bench.at_hand, round=apply(bench.at_hand.round, effects)).stand()
+    except ValueError:
+        return  # what does not fit is refused where it is shown
+    for team in given:
+        if after.teams[team].letter is None:
+            raise StateConflict(
+                f"{bench.name(team)} does not go on to the {bench.at_hand.next_round}, so a lane "
+                "there is of no use to it: order “advance” with it, or leave the lane out."
+            )
 
 
 def _next_heat(bench: Bench, order: ExtraLaneIn, field: str) -> HeatId:
@@ -99,5 +122,5 @@ def taking_lane(bench: Bench, kept: Kept) -> Understood:
         return {"did": "lane taken", "heat": seat.heat, "lane": seat.lane, "team": team}
 
     where = f"{bench.at_hand.seat_name(seat)} of the {bench.at_hand.next_round}"
-    words = f"{bench.at_hand.names[team]} does not have {where}."
+    words = f"{bench.at_hand.names[team]} no longer has {where}."
     return Understood((TakeLane(seat, team),), words, act)

@@ -199,6 +199,7 @@ def step_aside(
                 "official": member,
                 "reasons": sent.reasons,
                 "replaced_by": sent.replaced_by,
+                "by": caller.official_id,
                 "at": rfc3339(unit.now),
             },
         ]

@@ -56,7 +56,7 @@ ABOUT = {
     About.RULING: "a ruling",
     About.PLACING: "a placing",
     About.CONDUCT: "another team's conduct",
-    About.OTHER: "something else",
+    About.OTHER: "something else, as written below",
 }
 GONE = ("returned", "forfeited")
 NOTHING_MOVES = "Nothing moves."
@@ -174,7 +174,7 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         ("lodged by", out.lodged_by),
         ("as", out.capacity.value),
         ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
-        ("against", about if out.against_name is None else f"{out.against_name}: {about}"),
+        ("about", about if out.against_name is None else f"{about}: {out.against_name}"),
         *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
         ("in that round", "yes" if out.took_part else "NO: from outside the round"),
@@ -355,7 +355,7 @@ def appeal_paper(
         _blank(meet, run, _about(out), out.lodged_at),
         title="Appeal to the jury",
         number=f"appeal {out.number}",
-        verdict="" if out.state in awaits else out.state.value,
+        verdict="" if out.state in awaits else _outcome(out),
         awaits=awaits.get(out.state, ""),
         grounds=_standing(out),
         marks=_marks(out.marks, out.timeliness),
@@ -366,6 +366,12 @@ def appeal_paper(
         ),
     )
     return _printed(conn, meet, paper, now)
+
+
+def _outcome(out: AppealOut) -> str:
+    """What was not heard was not decided either."""
+    unheard = out.decision is None and out.admitted is not None and not out.admitted["admit"]
+    return "turned away" if unheard else out.state.value
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from app.appeals.bench import Bench, Kept, Understood
+from app.appeals.bench import Bench, Kept, Understood, insist_letter_may_go
 from app.appeals.finish_lines import ran_in
 from app.appeals.orders import (
     RunAgainIn,
@@ -74,6 +74,7 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     known = next((one for one in bench.at_hand.round.re_runs if one.key == run_heat), None)
     if known is None:
         raise StateConflict("This is no re-run of this round, or it was called off already.")
+    insist_letter_may_go(bench, known.letter)
     again = heat(bench.conn, bench.meet_id, run_heat)
     was_run = again.state is not HeatState.TO_COME or bool(again.run)
 

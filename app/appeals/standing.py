@@ -235,7 +235,7 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
             seats.append(member(official, part, "sits"))
     seats += [member(one, "substitute", "waits") for one in panel["substitutes"]]
     seats += [
-        member(one["official"], "member", "withdrawn", one["reasons"]) for one in panel["withdrawn"]
+        member(one["official"], "member", "withdrawn", _why_gone(one)) for one in panel["withdrawn"]
     ]
     return PanelOut(
         members=seats,
@@ -246,6 +246,11 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
         affected=list(concerned.affiliations),
         votes=len(voted & set(panel["members"])),
     )
+
+
+def _why_gone(one: Mapping[str, Any]) -> str:
+    asked = "" if one["by"] == one["official"] else "asked to by the chair: "
+    return f"{asked}{one['reasons']}"
 
 
 def appeal_out(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AppealOut:

@@ -314,7 +314,11 @@ def _snapshot(
         remark=sent.remark,
         windows=[_snapshot_window(window) for window in opened],
         because=told_since(
-            unit.conn, seen.heat, last.decisions_seen if last else 0, meet.time_zone
+            unit.conn,
+            seen.heat,
+            last.decisions_seen if last else 0,
+            {line.team for line in seen.lines},
+            meet.time_zone,
         ),
         no_windows_because=news.why_no_windows(meet.book),
         abbreviations=_abbreviations(meet, seen),

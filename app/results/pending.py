@@ -6,7 +6,7 @@ decides them is their own capability's business.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -127,6 +127,7 @@ _TOLD = (
         decisions.c.instance,
         decisions.c.carried_out,
         decisions.c.decided_at,
+        decisions.c.moves,
         heats.c.number.label("heat_number"),
         heats.c.round,
         _asked.c.round.label("asked_round"),
@@ -155,12 +156,25 @@ def appeals_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
     return conn.execute(_APPEALS_IN_ROUND, {"heat": heat_id}).all()
 
 
-def told_since(conn: Connection, heat_id: HeatId, seen: int, zone: str) -> list[str]:
+def told_since(
+    conn: Connection, heat_id: HeatId, seen: int, teams: Collection[str], zone: str
+) -> list[str]:
     """Why a result is amended: the decisions of its round after the one numbered `seen` that
     ordered something, a sentence each with what they ordered.
+
+    Of another heat only what has moved a team of this one: its own announcement tells the rest.
     """
     rows = conn.execute(_TOLD, {"heat": heat_id, "seen": seen})
-    return [_decision_in_words(row, heat_id, zone) for row in rows if row.carried_out]
+    return [
+        _decision_in_words(row, heat_id, zone)
+        for row in rows
+        if row.carried_out and (row.heat_id == heat_id or _moves_any(row, teams))
+    ]
+
+
+def _moves_any(row: AnyRow, teams: Collection[str]) -> bool:
+    moves: Mapping[str, Any] = row.moves
+    return any(move["team"] in teams for move in moves.get("moves", ()))
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:

@@ -92,3 +92,13 @@ def test_no_lane_is_given_before_the_draw_nor_once_the_final_has_begun(meet: Mee
     event.start("final 1")
     late = decide(meet, protest, "upheld", orders=orders(event))
     assert "has begun" in a_problem(late, 409, "conflict")["detail"]
+
+
+def test_a_lane_is_given_only_to_who_goes_on(event: Event) -> None:
+    protest = a_protest_of_heron(event)
+    lane_alone = orders(event)[1:]
+    shown = event.meet.referee.post(
+        f"protests/{protest['id']}/consequences", {"orders": lane_alone}
+    )
+    for answer in (shown, decide(event.meet, protest, "upheld", orders=lane_alone)):
+        assert "does not go on" in a_problem(answer, 409, "conflict")["detail"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from app.ids import new_id
 from tests.appeals.desk import (
     a_panel,
@@ -217,3 +219,47 @@ def test_a_further_official_is_no_juror(meet: MeetAtHand) -> None:
     a_problem(
         meet["outsider"].put(f"appeals/{lodged['id']}/votes/{new_id()}", vote), 403, "role-missing"
     )
+
+
+def test_what_bears_the_jurys_letter_only_the_jury_takes_back(meet: MeetAtHand) -> None:
+    protest = a_rejected_protest(meet)
+    event = meet.heats[0]["event"]
+    setting = {"event": event, "round": "heats", "next_round": "final"}
+    put = meet.organiser.put(
+        f"rounds/{new_id()}", {**setting, "by_place": 1, "by_time": 0, "lanes": 8}
+    )
+    assert put.status_code == 201, put.text
+    lodged = appeal(meet, protest)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    orders = [{"order": "advance", "team": protest["team"]}]
+    answer = jury_decides(meet, lodged, names[0], orders=orders)
+    assert answer.status_code == 201, answer.text
+    second = lodge(meet, a_protest(meet, team=team(meet, 5)))
+    back = [{"order": "recall", "team": protest["team"]}]
+    told = a_problem(decide(meet, second, "upheld", orders=back), 409, "conflict")
+    assert "TR8.11" in told["detail"]
+
+
+def test_nobody_else_appeals_once_the_jury_has_decided(meet: MeetAtHand) -> None:
+    out = a_rejected_appeal(meet)
+    document = {
+        "protest": out["protest"],
+        "team": team(meet, 5),
+        "lodged_by": "Mira Anchor",
+        "words": "We see it otherwise.",
+    }
+    told = a_problem(meet.desk.put(f"appeals/{new_id()}", document), 409, "not-protestable")
+    assert "TR8.11" in told["detail"]
+
+
+def test_nothing_is_lodged_before_what_it_is_about(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    early = (meet.service.clock.now() - timedelta(hours=1)).isoformat()
+    for document in (
+        a_protest(meet, ruling, lodged_at=early),
+        a_protest(meet, lodged_at=early),
+    ):
+        told = a_problem(meet.desk.put(f"protests/{new_id()}", document), 422, "malformed")
+        assert told["errors"][0]["pointer"] == "/lodged_at"
