@@ -153,6 +153,7 @@ def four_to_twelve_figures(pin: str) -> str:
 
 Name = Annotated[str, AfterValidator(clean_line), Field(min_length=1, max_length=120)]
 OptionalName = Annotated[str, AfterValidator(clean_line), Field(max_length=120)]
+Receipt = Annotated[str, AfterValidator(clean_line), Field(min_length=1, max_length=60)]
 Words = Annotated[str, AfterValidator(clean_words), Field(max_length=4000)]
 Reasons = Annotated[str, AfterValidator(clean_words), Field(min_length=3, max_length=4000)]
 Day = Annotated[date, BeforeValidator(_day_text)]

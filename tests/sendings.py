@@ -25,6 +25,7 @@ from tests.builders import (
     a_problem,
     a_report,
     a_ruling,
+    add_official,
     all_heats,
     founder,
 )
@@ -34,6 +35,7 @@ SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
 CREW = 512 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
+DEPOSIT: Json = {"amount": 100, "currency": "USD", "receipt": "R-17"}
 REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
 
 
@@ -160,6 +162,145 @@ def an_announcement(meet: MeetAtHand) -> Sending:
     return replace(_of(meet, "results", f"announcements/{new_id()}", document), etag=version)
 
 
+def a_lodged_protest(meet: MeetAtHand) -> Sending:
+    document = {
+        "heat": meet.heat(),
+        "team": meet.heats[0]["lanes"][3]["team"],
+        "about": "placing",
+        "lodged_by": "Mira Anchor",
+        "words": "The baton was inside the zone.",
+    }
+    return _of(meet, "results", f"protests/{new_id()}", document)
+
+
+def _a_protest(meet: MeetAtHand) -> str:
+    """The path of a protest that awaits the referee."""
+    sent = a_lodged_protest(meet)
+    assert sent.send(meet.service.http).status_code == 201
+    return sent.path.split(f"{meet.id}/", 1)[1]
+
+
+def a_protest_decided(meet: MeetAtHand) -> Sending:
+    document = {"verdict": "rejected", "reasons": "Seen by two umpires.", "pin": PIN}
+    sent = _of(meet, "referee", f"{_a_protest(meet)}/decision", document)
+    return replace(sent, etag='"v1"')
+
+
+def _a_rejected_protest(meet: MeetAtHand) -> str:
+    sent = a_protest_decided(meet)
+    assert sent.send(meet.service.http).status_code == 201
+    return sent.path.split(f"{meet.id}/", 1)[1].removesuffix("/decision")
+
+
+def an_advice(meet: MeetAtHand) -> Sending:
+    at = meet.service.clock.now().isoformat()
+    return _of(meet, "results", f"{_a_rejected_protest(meet)}/advice", {"advised_at": at})
+
+
+def a_protest_taken_back(meet: MeetAtHand) -> Sending:
+    document = {"by": "Mira Anchor"}
+    sent = _of(meet, "results", f"{_a_protest(meet)}/withdraw", document)
+    return replace(sent, method="POST", etag='"v1"')
+
+
+def a_look_at_orders(meet: MeetAtHand) -> Sending:
+    sent = _of(meet, "referee", f"{_a_protest(meet)}/consequences", {"orders": []})
+    return replace(sent, method="POST")
+
+
+def a_lodged_appeal(meet: MeetAtHand) -> Sending:
+    document = {
+        "protest": _a_rejected_protest(meet).removeprefix("protests/"),
+        "team": meet.heats[0]["lanes"][3]["team"],
+        "lodged_by": "Mira Anchor",
+        "words": "The video was not looked at.",
+    }
+    return _of(meet, "results", f"appeals/{new_id()}", document)
+
+
+def _an_appeal(meet: MeetAtHand, *, paid: bool = True) -> str:
+    """The path of an appeal, with its deposit or without."""
+    sent = a_lodged_appeal(meet)
+    sent = sent.changed(deposit=DEPOSIT) if paid else sent
+    assert sent.send(meet.service.http).status_code == 201
+    return sent.path.split(f"{meet.id}/", 1)[1]
+
+
+def a_deposit(meet: MeetAtHand) -> Sending:
+    return _of(meet, "results", f"{_an_appeal(meet, paid=False)}/deposit", DEPOSIT)
+
+
+def an_admission(meet: MeetAtHand) -> Sending:
+    path = _a_seated_appeal(meet, paid=False)
+    document = {"admit": True, "reasons": "The bank was closed.", "pin": PIN}
+    return replace(_of(meet, "jury", f"{path}/admission", document), etag='"v2"')
+
+
+def an_appeal_taken_back(meet: MeetAtHand) -> Sending:
+    document = {"by": "Mira Anchor"}
+    sent = _of(meet, "results", f"{_an_appeal(meet)}/withdraw", document)
+    return replace(sent, method="POST", etag='"v1"')
+
+
+def _members(meet: MeetAtHand) -> list[str]:
+    names = ["jury", "second juror", "third juror", "substitute"]
+    for name in names[1:]:
+        if name not in meet.people:
+            add_official(meet, name, "jury")
+    return [meet[name].id for name in names]
+
+
+def a_named_panel(meet: MeetAtHand, *, paid: bool = True) -> Sending:
+    chair, second, third, substitute = _members(meet)
+    document = {
+        "chair": chair,
+        "members": [second, third],
+        "secretary": "Noor Quill",
+        "substitutes": [substitute],
+    }
+    return replace(_of(meet, "jury", f"{_an_appeal(meet, paid=paid)}/panel", document), etag='"v1"')
+
+
+def _a_seated_appeal(meet: MeetAtHand, *, paid: bool = True) -> str:
+    """The path of an appeal whose panel is named."""
+    sent = a_named_panel(meet, paid=paid)
+    assert sent.send(meet.service.http).status_code == 200
+    return sent.path.split(f"{meet.id}/", 1)[1].removesuffix("/panel")
+
+
+def a_member_who_withdraws(meet: MeetAtHand) -> Sending:
+    path = f"{_a_seated_appeal(meet)}/panel/{meet['second juror'].id}/withdraw"
+    document = {"reasons": "My club would gain.", "replaced_by": meet["substitute"].id}
+    return replace(_of(meet, "second juror", path, document), method="POST", etag='"v2"')
+
+
+def a_vote(meet: MeetAtHand) -> Sending:
+    path = f"{_a_seated_appeal(meet)}/votes/{new_id()}"
+    return _of(meet, "jury", path, {"vote": "rejected", "pin": PIN})
+
+
+def a_jury_decision(meet: MeetAtHand) -> Sending:
+    path = _a_seated_appeal(meet)
+    for name in ("jury", "second juror", "third juror"):
+        voted = {"vote": "rejected", "pin": PIN}
+        assert meet[name].put(f"{path}/votes/{new_id()}", voted).status_code == 201
+    document = {"verdict": "rejected", "reasons": "Nothing new.", "pin": PIN}
+    return replace(_of(meet, "jury", f"{path}/decision", document), etag='"v5"')
+
+
+def a_reopening(meet: MeetAtHand) -> Sending:
+    sent = a_jury_decision(meet)
+    assert sent.send(meet.service.http).status_code == 201
+    path = sent.path.split(f"{meet.id}/", 1)[1].removesuffix("/decision")
+    document = {
+        "evidence": "A second camera.",
+        "allowed_by": "Ines Compass",
+        "reasons": "The final has not been run.",
+        "pin": PIN,
+    }
+    return replace(_of(meet, "jury", f"{path}/reopen", document), method="POST", etag='"v6"')
+
+
 def a_round(meet: MeetAtHand) -> Sending:
     event = _an_event_with_a_tie(meet)
     document = {"event": event, "round": "heats", "points": ["5", "3.5"]}
@@ -203,6 +344,11 @@ def an_end(meet: MeetAtHand) -> Sending:
     return _of(meet, "referee", "end", {"pin": PIN})
 
 
+def a_look_at_what_is_sought(meet: MeetAtHand) -> Sending:
+    sent = _of(meet, "jury", f"{_an_appeal(meet)}/consequences", {"orders": []})
+    return replace(sent, method="POST")
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -233,6 +379,21 @@ DOCUMENTS: dict[str, Build] = {
     "withdraw": a_withdrawal,
     "ruling": a_decision,
     "announcement": an_announcement,
+    "protest": a_lodged_protest,
+    "decision on a protest": a_protest_decided,
+    "advice": an_advice,
+    "protest taken back": a_protest_taken_back,
+    "look at orders": a_look_at_orders,
+    "appeal": a_lodged_appeal,
+    "look at what is sought": a_look_at_what_is_sought,
+    "deposit": a_deposit,
+    "admission": an_admission,
+    "appeal taken back": an_appeal_taken_back,
+    "panel": a_named_panel,
+    "member who withdraws": a_member_who_withdraws,
+    "vote": a_vote,
+    "decision of the jury": a_jury_decision,
+    "reopening": a_reopening,
     "round": a_round,
     "lots": lots,
     "time correction": a_time_correction,

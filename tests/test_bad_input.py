@@ -206,6 +206,7 @@ def test_a_field_that_is_missing_is_named(meet: MeetAtHand) -> None:
 OPTIONAL = {
     *("venue", "affiliation", "device", "lane", "report", "post", "words", "infringement"),
     *("despite", "remark", "take_over", "reconsiders", "points", "drawn_at"),
+    *("advised_at", "secretary", "substitutes", "replaced_by"),
 }
 
 

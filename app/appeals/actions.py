@@ -12,7 +12,7 @@ from sqlalchemy import update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
-from app.appeals.carrying import bench_for
+from app.appeals.bench import bench_for
 from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import store_appeal
 from app.appeals.ordered import Ordered
@@ -71,7 +71,8 @@ def decide_protest(
         insist_may_sign(unit, caller)
         _insist_version(protest, known, version)
         step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
-        _insist_second_person(unit, protest, caller)
+        if sent.verdict is not Verdict.REFERRED:  # which passes it on to others
+            _insist_second_person(unit, protest, caller)
         _insist_may_be_heard(unit, protest, sent)
         meet = meet_facts(unit.conn, unit.meet_id)
         bench = bench_for(unit.conn, meet, HeatId(protest.heat_id), Instance.REFEREE)
@@ -89,6 +90,7 @@ def decide_protest(
             shown=shown,
             advised_at=_advised_at(unit, sent.advised_at, unit.now),
             more={},
+            done_already=sent.done_already,
         )
         body = put_decision(unit, meet, bench, decided, caller, content)
         move_protest(unit, protest, step.becomes)
@@ -125,7 +127,7 @@ def _insist_second_person(unit: Unit, protest: AnyRow, caller: Caller) -> None:
     if any(caller.official_id in authors_in(unit.conn, case) for case in cases):
         raise OwnReport(
             "You wrote a report in the case that this protest is about, so another referee decides "
-            "it, or it is referred to the jury by another referee."
+            "it; or refer it to the jury."
         )
 
 
@@ -200,9 +202,9 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
     def act(unit: Unit) -> Done[ProtestOut]:
         protest = protest_row(unit.conn, unit.meet_id, protest_id)
         known = referees_decision(unit.conn, unit.meet_id, protest_id)
-        if known is None or known.verdict != Verdict.REJECTED:
+        if known is None or known.verdict == Verdict.REFERRED or known.carried_out:
             raise StateConflict(
-                "Only where the referee has rejected a protest does the time for an appeal run "
+                "Only where the referee's decision amends nothing does the time for an appeal run "
                 "from the advice; where something was amended, it runs from the announcement."
             )
         if known.advised_at is not None:

@@ -10,15 +10,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import insert, update
+from sqlalchemy import Connection, insert, update
 
 from app.access.queries import Caller
 from app.access.signing import statement_digest
-from app.appeals.carrying import Bench, Understood, bench_for, understand
+from app.appeals.bench import Bench, Understood, bench_for
+from app.appeals.carrying import understand
 from app.appeals.ordered import Ordered
-from app.appeals.orders import OrderIn
+from app.appeals.orders import OrderIn, UndoIn
 from app.appeals.papers import decided_paper
-from app.appeals.queries import next_decision
+from app.appeals.queries import (
+    appeal_row,
+    decisions_of_appeal,
+    next_decision,
+    protest_row,
+)
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests
 from app.appeals.wire import (
@@ -27,11 +33,13 @@ from app.appeals.wire import (
 )
 from app.clock import rfc3339
 from app.ids import (
+    AppealId,
     HeatId,
     MeetId,
+    ProtestId,
 )
 from app.meets.queries import MeetFacts, meet_facts
-from app.refusals import Stale
+from app.refusals import Stale, StateConflict
 from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut
 from app.store.action import Unit
@@ -45,12 +53,52 @@ def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood]
     return understood, consequences(bench.at_hand, effects)
 
 
-def look_at(
-    conn: Any, meet_id: MeetId, heat_id: HeatId, sent: OrdersIn, instance: Instance
+def shown_on_appeal(
+    bench: Bench, row: AnyRow, sent: Sequence[OrderIn]
+) -> tuple[list[OrderIn], list[Understood], ConsequencesOut]:
+    """What a decision on an appeal orders, understood, and what it would move.
+
+    One that replaces an earlier decision takes back first what that one ordered. What can no longer
+    be taken back is said among what comes too late.
+    """
+    undone = _replaced(bench, row, sent)
+    try:
+        shown_for(bench, undone)
+    except StateConflict as gone:
+        understood, shown = shown_for(bench, sent)
+        too_late = [f"What the earlier decision ordered stays: {gone}", *shown.too_late]
+        return list(sent), understood, shown.model_copy(update={"too_late": too_late})
+    orders = [*undone, *sent]
+    return orders, *shown_for(bench, orders)
+
+
+def _replaced(bench: Bench, row: AnyRow, sent: Sequence[OrderIn]) -> list[OrderIn]:
+    """The order that undoes the decision of an earlier sitting, unless it is given or ordered
+    nothing.
+    """
+    earlier = decisions_of_appeal(bench.conn, bench.meet_id, AppealId(row.id))
+    if not earlier or earlier[-1].sitting == row.sitting or not earlier[-1].carried_out:
+        return []
+    undo = UndoIn(order="undo", decision=earlier[-1].id)
+    return [] if undo in sent else [undo]
+
+
+def look_at_protest(
+    conn: Connection, meet_id: MeetId, protest_id: ProtestId, sent: OrdersIn
 ) -> ConsequencesOut:
-    """What orders would move, before anything is signed."""
-    bench = bench_for(conn, meet_facts(conn, meet_id), heat_id, instance)
+    """What orders would move, before the referee signs."""
+    heat_id = HeatId(protest_row(conn, meet_id, protest_id).heat_id)
+    bench = bench_for(conn, meet_facts(conn, meet_id), heat_id, Instance.REFEREE)
     return shown_for(bench, sent.orders)[1]
+
+
+def look_at_appeal(
+    conn: Connection, meet_id: MeetId, appeal_id: AppealId, sent: OrdersIn
+) -> ConsequencesOut:
+    """What orders would move, before the jury signs."""
+    row = appeal_row(conn, meet_id, appeal_id)
+    bench = bench_for(conn, meet_facts(conn, meet_id), HeatId(row.heat_id), Instance.JURY)
+    return shown_on_appeal(bench, row, sent.orders)[2]
 
 
 def is_same(known: AnyRow, caller: Caller, content: Mapping[str, Any]) -> bool:
@@ -112,6 +160,7 @@ def _statement(
         "appeal": decided.appeal.id if decided.appeal is not None else None,
         "decided_at": rfc3339(unit.now),
         "decision": decided.id,
+        "done_already": decided.done_already,
         "edition": meet.book.key,
         "form_sha256": statement_digest(paper),
         "heard_because": decided.heard_because,

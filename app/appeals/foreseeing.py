@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from sqlalchemy import Connection
 
-from app.appeals.carrying import bench_for
+from app.appeals.bench import bench_for
 from app.appeals.wire import Instance, RulingConsequencesOut
 from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import meet_facts

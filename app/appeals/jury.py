@@ -16,8 +16,8 @@ from sqlalchemy import update
 
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
-from app.appeals.carrying import bench_for
-from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
+from app.appeals.bench import bench_for
+from app.appeals.deciding import is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.lodging import paid
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
@@ -27,8 +27,22 @@ from app.appeals.panel import (
     insist_version,
     panel_of,
 )
-from app.appeals.queries import appeal_row, decisions_of_appeal, protest_row, votes_of
-from app.appeals.standing import appeal_out, state_now, teams_in, touched, touched_by
+from app.appeals.queries import (
+    appeal_row,
+    decisions_of_appeal,
+    protest_row,
+    votes_of,
+)
+from app.appeals.standing import (
+    appeal_out,
+    is_turned_away,
+    marks_of_appeal,
+    measured_appeal,
+    state_now,
+    teams_in,
+    touched,
+    touched_by,
+)
 from app.appeals.states import (
     APPEAL_TABLE,
     PROTEST_TABLE,
@@ -44,6 +58,7 @@ from app.appeals.wire import (
     DepositPaidIn,
     Instance,
     JuryDecisionIn,
+    Mark,
     ReopenIn,
     Verdict,
     WithdrawIn,
@@ -102,7 +117,11 @@ def admit(
         insist_version(row, version)
         meet = meet_facts(unit.conn, unit.meet_id)
         what = AppealAct.ADMIT if sent.admit else AppealAct.TURN_AWAY
-        step = APPEAL_TABLE.step(state_now(unit.conn, meet, row), what)
+        step = APPEAL_TABLE.step(_state_to_admit(unit, meet, row), what)
+        _insist_chair(row, caller, "admits an appeal or turns it away")
+        insist_unconcerned(unit, meet, row, [caller.official_id])
+        if not sent.admit:
+            _insist_deposit_cannot_come(unit, meet, row)
         person = official_row(unit.conn, unit.meet_id, caller.official_id)
         said = {
             "admit": sent.admit,
@@ -116,13 +135,41 @@ def admit(
             # It was never heard: the deposit goes back (common practice), and the decision stands.
             deposit = row.deposit and {**row.deposit, "outcome": "returned"}
             values |= {"state": AppealState.REJECTED.value, "deposit": deposit}
-            values["withdrawn"] = {"turned_away": True, **said}
+        elif row.state == AppealState.REJECTED:
+            deposit = row.deposit and {**row.deposit, "outcome": "held"}
+            values |= {"state": AppealState.LODGED.value, "deposit": deposit}
         change_appeal(unit, row, **values)
         out = appeal_out(unit.conn, unit.meet_id, appeal_id)
         kind = Kind.APPEAL_ADMITTED if sent.admit else Kind.APPEAL_TURNED_AWAY
         return Done(out, Deed(kind, appeal_id, said))
 
     return act
+
+
+def _state_to_admit(unit: Unit, meet: MeetFacts, row: AnyRow) -> AppealState:
+    """Where an appeal stands; one that was turned away unheard can be admitted after all, where it
+    shows that it was in time.
+    """
+    if is_turned_away(row):
+        return AppealState.LATE
+    return state_now(unit.conn, meet, row)
+
+
+def _insist_chair(row: AnyRow, caller: Caller, does: str) -> None:
+    if caller.official_id != panel_of(row)["chair"]:
+        raise NotYours(f"The chair of this appeal's panel {does}.")
+
+
+def _insist_deposit_cannot_come(unit: Unit, meet: MeetFacts, row: AnyRow) -> None:
+    """A team has its whole window for the deposit too (World Athletics TR8.7)."""
+    timely = measured_appeal(unit.conn, row, meet.time_zone)
+    marks = marks_of_appeal(unit.conn, meet, row, timely)
+    is_open = timely.closes_at is not None and timely.closes_at >= unit.now
+    if marks == [Mark.NO_DEPOSIT] and is_open:
+        raise StateConflict(
+            f"Only its deposit is missing, and the window is open until {timely.closes_at_local}: "
+            "until then it can still come."
+        )
 
 
 def decide_appeal(
@@ -142,11 +189,12 @@ def decide_appeal(
         insist_open(unit, meet, row)
         verdict = Verdict(sent.verdict)
         step = APPEAL_TABLE.step(AppealState.ADMITTED, ACTS[verdict])
-        counted = _count(unit, meet, row, caller, verdict)
+        _insist_chair(row, caller, "signs its decision")
+        counted = _count(unit, row, verdict)
         bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-        understood, shown = shown_for(bench, sent.orders)
+        orders, understood, shown = shown_on_appeal(bench, row, sent.orders)
         concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
-        insist_unconcerned(unit, meet, row, counted["voters"], concerned)
+        insist_unconcerned(unit, meet, row, [caller.official_id, *counted["voters"]], concerned)
         protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
         deposit = _deposit_after(meet, row, sent, verdict)
         decided = Ordered(
@@ -155,13 +203,14 @@ def decide_appeal(
             verdict=verdict,
             reasons=sent.reasons,
             heard_because=None,
-            sent=sent.orders,
+            sent=orders,
             protest=protest,
             appeal=row,
             understood=understood,
             shown=shown,
             advised_at=None,
             more={"votes": counted["told"], "deposit": deposit and deposit["outcome"]},
+            done_already=sent.done_already,
         )
         body = put_decision(unit, meet, bench, decided, caller, content)
         _replace_earlier(unit, row, decided.id)
@@ -195,36 +244,41 @@ def _insist_first(row: AnyRow, known: AnyRow | None, version: int) -> None:
     )
 
 
-def _count(
-    unit: Unit, meet: MeetFacts, row: AnyRow, caller: Caller, verdict: Verdict
-) -> dict[str, Any]:
-    """Count the votes of those who sit; refused without a quorum, or against the majority."""
+def _count(unit: Unit, row: AnyRow, verdict: Verdict) -> dict[str, Any]:
+    """Count the votes of those who sit; refused without a quorum, or against the majority.
+
+    Quorum and the chair's vote are those of the terms when the panel was named.
+    """
     panel = panel_of(row)
-    if caller.official_id != panel["chair"]:
-        raise NotYours("The chair of this panel signs its decision.")
     cast = {
         vote.official_id: vote.vote
         for vote in votes_of(unit.conn, AppealId(row.id), row.sitting)
         if vote.official_id in panel["members"]
     }
-    quorum = meet.terms.jury.quorum or meet.terms.jury.size
+    quorum = panel["quorum"]
     if len(cast) < quorum:
         raise StateConflict(
-            f"{len(cast)} of the panel have voted, and this meet's quorum is {quorum}: there is no "
+            f"{len(cast)} of the panel have voted, and its quorum is {quorum}: there is no "
             "decision without it. Let the others vote, or substitutes take their place.",
             votes=len(cast),
             quorum=quorum,
         )
     counts = Counter(cast.values())
-    outcome, how = _majority(counts, cast, panel, chair_casts=meet.terms.jury.chair_casts)
+    outcome, how = _majority(counts, cast, panel, chair_casts=panel["chair_casts"])
     if verdict is not outcome:
         raise StateConflict(
             f"The votes are {counts['upheld']} for and {counts['rejected']} against{how}: the "
             f"appeal is {outcome}.",
             field="/verdict",
         )
-    told = {"upheld": counts["upheld"], "rejected": counts["rejected"], "quorum": quorum}
-    return {"voters": sorted(cast), "told": {**told, "tie": how.strip(", ")}}
+    told = {
+        "upheld": counts["upheld"],
+        "rejected": counts["rejected"],
+        "quorum": quorum,
+        "tie": how.strip(", "),
+        "cast": dict(sorted(cast.items())),
+    }
+    return {"voters": sorted(cast), "told": told}
 
 
 def _majority(

@@ -13,25 +13,32 @@ from typing import Any
 from sqlalchemy import insert, select
 
 from app.access.queries import Caller
+from app.appeals.bench import bench_for
+from app.appeals.carrying import understand
 from app.appeals.queries import (
+    JUDGEMENT,
     appeal_row,
     deposit_asked,
     deposit_rule,
+    is_the_jurys,
+    kind_measured,
     next_appeal_number,
     next_protest_number,
+    protest_kinds,
     protest_out,
     protest_row,
     referees_decision,
     window_for_appeal,
     window_for_protest,
 )
-from app.appeals.standing import appeal_out
+from app.appeals.standing import appeal_out, is_turned_away
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
 from app.appeals.wire import (
     AppealIn,
     AppealOut,
     DepositPaidIn,
+    Instance,
     ProtestIn,
     ProtestOut,
 )
@@ -40,15 +47,14 @@ from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
 from app.meets.queries import MeetFacts, heat, meet_facts, team_row
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, StateConflict
+from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
 from app.roles import Role
-from app.rules.windows import Remedy
+from app.rounds.consequences import consequences
 from app.rulings.queries import ruling_out
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
 EARLIEST_ENTRY = timedelta(hours=12)
-JUDGEMENT = "judgement"
 
 
 def lodge_protest(
@@ -77,7 +83,9 @@ def lodge_protest(
             "ruling_id": sent.ruling,
             "against_id": sent.against,
             "ground": ground,
-            "window_id": _ident(window_for_protest(unit.conn, facts.id, ground, at)),
+            "window_id": _ident(
+                window_for_protest(unit.conn, facts.id, kind_measured(meet, ground), at)
+            ),
             "lodged_by": sent.lodged_by,
             "capacity": sent.capacity.value,
             "lodged_at": at,
@@ -127,11 +135,7 @@ def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
 
 def _ground(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> str:
     """The kind of protest in the edition's words; a judgement call may not be protestable."""
-    kinds = list(
-        dict.fromkeys(
-            window.kind for window in meet.book.windows if window.remedy is Remedy.PROTEST
-        )
-    )
+    kinds = protest_kinds(meet)
     ground = sent.ground or (kinds[0] if len(kinds) == 1 else None)
     if ground is None:
         raise Malformed(
@@ -144,16 +148,22 @@ def _ground(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> str:
             f"“{JUDGEMENT}”.",
             field="/ground",
         )
-    return _judgement(meet, kinds, sent, caller) if ground == JUDGEMENT else ground
+    is_barred = ground == JUDGEMENT and not meet.book.protestable_judgement
+    if sent.allowed_because is not None and not is_barred:
+        raise Malformed(
+            "This protest needs nobody's leave: leave “allowed_because” out.",
+            field="/allowed_because",
+        )
+    if is_barred:
+        _insist_on_leave(meet, sent, caller)
+    return ground
 
 
-def _judgement(meet: MeetFacts, kinds: list[str], sent: ProtestIn, caller: Caller) -> str:
-    """The kind whose window measures a protest against a judgement call.
+def _insist_on_leave(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> None:
+    """A judgement call is protested by the referee's leave only, where the edition bars it.
 
     NFHS 3-5-4 does not let it be protested; only the referee's own word, which is recorded, does.
     """
-    if meet.book.protestable_judgement:
-        return kinds[0]
     if sent.allowed_because is None:
         raise NotProtestable(
             "A judgement call on a violation cannot be protested under this edition "
@@ -167,7 +177,6 @@ def _judgement(meet: MeetFacts, kinds: list[str], sent: ProtestIn, caller: Calle
             "Only the referee can let a judgement call be protested: let the referee take it in.",
             field="/allowed_because",
         )
-    return kinds[0]
 
 
 def _ident(window: AnyRow | None) -> WindowId | None:
@@ -202,6 +211,7 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
         assert decision is not None
         _insist_first(unit, sent)
+        _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
         at = _taken_at(unit, sent.lodged_at)
         row: dict[str, Any] = {
             "heat_id": protest.heat_id,
@@ -220,6 +230,20 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         return Done(Put(out, created=True), Deed(Kind.APPEAL_LODGED, appeal_id, body))
 
     return act
+
+
+def _insist_on_sense(unit: Unit, meet: MeetFacts, heat_id: HeatId, sent: AppealIn) -> None:
+    """What is asked for must be something that could be ordered now."""
+    try:
+        bench = bench_for(unit.conn, meet, heat_id, Instance.JURY)
+        understood = understand(bench, sent.sought)
+        consequences(bench.at_hand, [effect for one in understood for effect in one.effect])
+    except Refusal as refusal:
+        raise Malformed(
+            f"What is sought cannot be ordered: {refusal.detail} Leave “sought” out where that is "
+            "to be seen.",
+            field="/sought",
+        ) from refusal
 
 
 def store_appeal(
@@ -272,6 +296,8 @@ def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
 
 def _refuse_against_jury(unit: Unit, appeal_id: AppealId) -> None:
     """Whoever names an appeal, or a decision of the jury, wants what no rule gives."""
+    if is_the_jurys(unit.conn, unit.meet_id, appeal_id):
+        raise _final()
     try:
         appeal_row(unit.conn, unit.meet_id, appeal_id)
     except NotFound:
@@ -291,7 +317,7 @@ def _final() -> NotProtestable:
 def _insist_first(unit: Unit, sent: AppealIn) -> None:
     """One appeal a team against one decision; a second would only stand beside it."""
     found = unit.conn.execute(
-        select(appeals.c.number, appeals.c.state).where(
+        select(appeals.c.number, appeals.c.state, appeals.c.admitted).where(
             appeals.c.protest_id == sent.protest,
             appeals.c.team_id == sent.team,
             appeals.c.state != AppealState.WITHDRAWN.value,
@@ -299,6 +325,11 @@ def _insist_first(unit: Unit, sent: AppealIn) -> None:
     ).first()
     if found is None:
         return
+    if is_turned_away(found):
+        raise StateConflict(
+            f"Appeal {found.number} of this team was turned away unheard. The chair of its panel "
+            "can still admit it; no second one stands beside it."
+        )
     if found.state in {AppealState.UPHELD, AppealState.REJECTED}:
         raise _final()
     raise StateConflict(f"This team has appealed already: appeal {found.number}.")

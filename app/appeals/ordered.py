@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from app.appeals.carrying import Understood
+from app.appeals.bench import Understood
 from app.appeals.orders import OrderIn
 from app.appeals.wire import (
     Instance,
@@ -36,7 +36,9 @@ class Ordered:
     shown: ConsequencesOut
     advised_at: datetime | None
     more: Mapping[str, Any]
+    done_already: str | None = None
 
     @property
     def words(self) -> list[str]:
+        """What it orders, in words."""
         return [one.words for one in self.understood]

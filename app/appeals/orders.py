@@ -77,6 +77,20 @@ class AdvanceIn(Wire):
     team: ChosenId
 
 
+class RecallIn(Wire):
+    """That a team goes on by an earlier decision is taken back."""
+
+    order: Literal["recall"]
+    team: ChosenId
+
+
+class CallOffIn(Wire):
+    """A re-run of some teams is not held, or does not count where it was run."""
+
+    order: Literal["call off"]
+    heat: ChosenId = Field(description="the heat that was made for the re-run")
+
+
 class ExtraLaneIn(Wire):
     """A team has this lane of the next round, beside those who are drawn there."""
 
@@ -126,6 +140,8 @@ OrderIn = Annotated[
     | DisqualifyIn
     | CorrectIn
     | AdvanceIn
+    | RecallIn
+    | CallOffIn
     | ExtraLaneIn
     | RunAgainIn
     | UndoIn,

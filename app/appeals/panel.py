@@ -23,7 +23,7 @@ from app.appeals.queries import (
     votes_of,
 )
 from app.appeals.standing import appeal_out, state_now, touched_by
-from app.appeals.states import AppealState
+from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
 from app.appeals.wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.clock import rfc3339
@@ -36,7 +36,7 @@ from app.rulings.queries import authors_in, ruling_out, rulings_of_case
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
-IN_PARENTHESES = "World Athletics CR12, from memory"
+CONFLICT_RULE = "World Athletics CR12, from memory"
 
 
 def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[AppealOut]:
@@ -46,10 +46,10 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         insist_version(row, version)
         meet = meet_facts(unit.conn, unit.meet_id)
-        insist_open(unit, meet, row)
+        _insist_undecided(unit, meet, row)
         if votes_of(unit.conn, appeal_id, row.sitting):
             _insist_who_sits_stays(panel_of(row), sent)
-        _insist_on_size(meet, sent)
+        _insist_on_size(_terms(meet, row)["size"], sent)
         _insist_may_sit(unit, row, [sent.chair, *sent.members, *sent.substitutes])
         panel = {
             "chair": sent.chair,
@@ -57,12 +57,32 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
             "secretary": sent.secretary,
             "substitutes": sent.substitutes,
             "withdrawn": row.panel["withdrawn"] if row.panel is not None else [],
+            **_terms(meet, row),
         }
         change_appeal(unit, row, panel=panel)
         out = appeal_out(unit.conn, unit.meet_id, appeal_id)
         return Done(out, Deed(Kind.PANEL_NAMED, appeal_id, panel))
 
     return act
+
+
+def _terms(meet: MeetFacts, row: AnyRow) -> dict[str, Any]:
+    """How this panel decides, fixed when it is first named: nobody changes it between votes."""
+    if row.panel is not None:
+        return {name: row.panel[name] for name in ("size", "quorum", "chair_casts")}
+    jury = meet.terms.jury
+    quorum = jury.quorum or jury.size
+    return {"size": jury.size, "quorum": quorum, "chair_casts": jury.chair_casts}
+
+
+def _insist_undecided(unit: Unit, meet: MeetFacts, row: AnyRow) -> None:
+    """The panel may be named before the appeal is admitted: its chair says whether it is."""
+    state = state_now(unit.conn, meet, row)
+    if state not in OPEN:
+        raise StateConflict(
+            f"This appeal is “{state}”. A decision of the jury is looked at again only where it is "
+            "reopened, on new conclusive evidence."
+        )
 
 
 def _insist_who_sits_stays(panel: Mapping[str, Any], sent: PanelIn) -> None:
@@ -75,11 +95,11 @@ def _insist_who_sits_stays(panel: Mapping[str, Any], sent: PanelIn) -> None:
         )
 
 
-def _insist_on_size(meet: MeetFacts, sent: PanelIn) -> None:
+def _insist_on_size(asked: int, sent: PanelIn) -> None:
     size = len(sent.members) + 1
-    if size != meet.terms.jury.size:
+    if size != asked:
         raise Malformed(
-            f"The panel of this meet has {meet.terms.jury.size} members with the chair; this names "
+            f"The panel of this meet has {asked} members with the chair; this names "
             f"{size}. The organiser sets the size in the meet's terms (“jury”).",
             field="/members",
         )
@@ -171,8 +191,7 @@ def step_aside(
         panel = panel_of(row)
         if member not in panel["members"]:
             raise StateConflict("This official does not sit on this panel.")
-        if caller.official_id not in {member, panel["chair"]}:
-            raise NotYours("A member withdraws, or the chair asks the member to.")
+        _insist_may_ask_aside(unit, meet, row, member, caller)
         changed = {**_replaced(unit, meet, row, panel, member, sent)}
         changed["withdrawn"] = [
             *panel["withdrawn"],
@@ -189,6 +208,23 @@ def step_aside(
         return Done(out, Deed(Kind.MEMBER_WITHDREW, appeal_id, body))
 
     return act
+
+
+def _insist_may_ask_aside(
+    unit: Unit, meet: MeetFacts, row: AnyRow, member: OfficialId, caller: Caller
+) -> None:
+    """Members withdraw themselves; the chair takes out only whom the consequence touches, so that
+    nobody is struck out for how they vote.
+    """
+    if caller.official_id == member:
+        return
+    person = official_row(unit.conn, meet.id, member)
+    is_chair = caller.official_id == panel_of(row)["chair"]
+    if not is_chair or not touched_by(unit.conn, meet, row).touches(person.affiliation):
+        raise NotYours(
+            "A member withdraws in person. The chair can ask aside only a member whose affiliation "
+            "the consequence touches."
+        )
 
 
 def _replaced(
@@ -211,7 +247,7 @@ def _replaced(
     if touched_by(unit.conn, meet, row).touches(person.affiliation):
         raise Affected(
             f"The consequence touches a team of {person.affiliation}, so {person.name} cannot take "
-            f"the place either ({IN_PARENTHESES}). Name another substitute.",
+            f"the place either ({CONFLICT_RULE}). Name another substitute.",
             field="/replaced_by",
         )
     members = [instead if one == member else one for one in panel["members"]]
@@ -254,7 +290,8 @@ def vote(
         unit.conn.execute(insert(votes).values(**values))
         change_appeal(unit, row)
         stored = unit.conn.execute(select(votes).where(votes.c.id == vote_id)).one()
-        body = {**values, "cast_at": rfc3339(unit.now)}
+        # What was voted comes into the record with the decision: until then nobody reads it.
+        body = {name: values[name] for name in ("id", "appeal_id", "sitting", "official_id")}
         return Done(Put(_vote_out(stored), created=True), Deed(Kind.VOTE_CAST, appeal_id, body))
 
     return act
@@ -293,7 +330,7 @@ def insist_unconcerned(
         if concerned.touches(person.affiliation):
             raise Affected(
                 f"The consequence touches a team of {person.affiliation}, the affiliation of "
-                f"{person.name}, who is asked to withdraw and cannot vote ({IN_PARENTHESES}). A "
+                f"{person.name}, who is asked to withdraw and cannot vote ({CONFLICT_RULE}). A "
                 "substitute takes the place.",
                 member=member,
                 affiliations=list(concerned.affiliations),

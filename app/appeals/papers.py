@@ -16,14 +16,13 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import official_row
-from app.appeals.carrying import Bench
+from app.appeals.bench import Bench
 from app.appeals.ordered import Ordered
-from app.appeals.queries import decision_row, measured, protest_out
-from app.appeals.standing import appeal_out, measured_appeal
+from app.appeals.queries import decision_row, protest_out
+from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.wire import (
     About,
     AppealOut,
-    Capacity,
     Instance,
     PanelOut,
     ProtestOut,
@@ -59,6 +58,7 @@ ABOUT = {
     About.CONDUCT: "another team's conduct",
     About.OTHER: "something else",
 }
+GONE = ("returned", "forfeited")
 NOTHING_MOVES = "Nothing moves."
 
 
@@ -84,7 +84,7 @@ def decided_paper(
         effect=_effect(decided),
         grounds=tuple(grounds),
         reasons=decided.reasons,
-        marks=_marks_of(unit.conn, protest, appeal, zone),
+        marks=_marks_of(unit.conn, meet, protest, appeal),
         sections=tuple(_decided_sections(unit, meet, decided)),
         ink_fields=(InkField(role, signer.name), InkField("Team, for receipt")),
     )
@@ -108,12 +108,14 @@ def _effect(decided: Ordered) -> str:
 
 
 def _marks_of(
-    conn: Connection, protest: AnyRow, appeal: AnyRow | None, zone: str
+    conn: Connection, meet: MeetFacts, protest: AnyRow, appeal: AnyRow | None
 ) -> tuple[str, ...]:
-    timely = (
-        measured(conn, protest, zone) if appeal is None else measured_appeal(conn, appeal, zone)
-    )
-    return () if timely.in_time else (timely.words,)
+    """What was odd about what is decided, as its reader must know first."""
+    if appeal is None:
+        out = protest_out(conn, meet.id, ProtestId(protest.id))
+        return _marks(out.marks, out.timeliness)
+    timely = measured_appeal(conn, appeal, meet.time_zone)
+    return _marks(marks_of_appeal(conn, meet, appeal, timely), timely)
 
 
 def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Section]:
@@ -169,10 +171,11 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         about = ruling_in_words(conn, meet.id, RulingId(out.ruling), meet.time_zone)
     facts = [
         ("lodged for", out.team_name),
-        ("lodged by", f"{out.lodged_by}, {_capacity(out.capacity)}"),
+        ("lodged by", out.lodged_by),
+        ("as", out.capacity.value),
         ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
         ("against", about if out.against_name is None else f"{out.against_name}: {about}"),
-        ("ground", out.ground),
+        *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
         ("in that round", "yes" if out.took_part else "NO: from outside the round"),
         ("taken in by", out.taken_by_name),
@@ -181,10 +184,6 @@ def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Sect
         facts.append(("let through because", out.allowed_because))
     words = (out.words,) if out.words else ()
     return Section(f"Protest {out.number}", tuple(facts), words)
-
-
-def _capacity(capacity: Capacity) -> str:
-    return capacity.value
 
 
 def _window(timely: Timeliness) -> str:
@@ -206,6 +205,7 @@ def _appeal_section(out: AppealOut, zone: str) -> Section:
         ("window", _window(out.timeliness)),
         ("deposit asked", deposit.asked or "none"),
         ("deposit received", said),
+        *([("deposit", deposit.outcome)] if deposit.outcome in GONE else []),
         ("taken in by", out.taken_by_name),
     ]
     if out.admitted is not None:

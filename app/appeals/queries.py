@@ -47,6 +47,7 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 PAGE = 50
+JUDGEMENT = "judgement"
 
 _against = teams.alias("against")
 _taker = officials.alias("taker")
@@ -170,6 +171,17 @@ _IN_ROUND = (
 )
 
 
+def protest_kinds(meet: MeetFacts) -> list[str]:
+    """The kinds of protest that the edition knows, in its order."""
+    of_protests = (one.kind for one in meet.book.windows if one.remedy is Remedy.PROTEST)
+    return list(dict.fromkeys(of_protests))
+
+
+def kind_measured(meet: MeetFacts, ground: str) -> str:
+    """The kind of window that measures a ground; a judgement call has none of its own."""
+    return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
+
+
 def window_for_protest(
     conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
 ) -> AnyRow | None:
@@ -290,6 +302,12 @@ def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) 
     return list(conn.execute(_OF_APPEAL, {"meet": meet_id, "appeal": appeal_id}))
 
 
+def standing_decision(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow | None:
+    """The jury's decision on an appeal that no later sitting has replaced, None before any."""
+    found = decisions_of_appeal(conn, meet_id, appeal_id)
+    return found[-1] if found else None
+
+
 def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[DecisionOut]:
     """All decisions on a protest and its appeals, in order."""
     rows = conn.execute(_ALL_OF_PROTEST, {"meet": meet.id, "protest": protest_id})
@@ -313,6 +331,7 @@ def decision_out(row: AnyRow, zone: str) -> DecisionOut:
         verdict=Verdict(row.verdict),
         reasons=row.reasons,
         heard_because=row.heard_because,
+        done_already=row.content.get("done_already"),
         orders=row.orders,
         ordered=[one["words"] for one in row.carried_out],
         consequences=ConsequencesOut.model_validate(row.moves),
@@ -345,7 +364,10 @@ def protests_page(conn: Connection, meet_id: MeetId, before: int | None) -> Prot
 
 def measured(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     """Whether a protest came in time, by the announcements as they are timed now."""
-    window = window_for_protest(conn, HeatId(row.heat_id), row.ground, row.lodged_at)
+    kind = row.ground
+    if kind == JUDGEMENT:
+        kind = kind_measured(meet_facts(conn, MeetId(row.meet_id)), kind)
+    window = window_for_protest(conn, HeatId(row.heat_id), kind, row.lodged_at)
     return timeliness(window, row.lodged_at, zone)
 
 
@@ -406,10 +428,10 @@ def deposit_asked(meet: MeetFacts) -> tuple[int, str] | None:
 
 
 def deposit_rule(meet: MeetFacts) -> str:
-    """The rule that asks for a deposit, or that the meet does."""
-    if meet.book.appeal_deposit is not None:
-        return meet.book.appeal_deposit.rule
-    return "the meet's own terms" if meet.terms.appeal_deposit is not None else ""
+    """The rule that asks for a deposit, and whether the meet has set how much."""
+    rule = meet.book.appeal_deposit.rule if meet.book.appeal_deposit is not None else ""
+    own = "the meet's own terms" if meet.terms.appeal_deposit is not None else ""
+    return ", ".join(filter(None, [rule, own]))
 
 
 def deposit_out(meet: MeetFacts, row: AnyRow) -> DepositOut:

@@ -22,7 +22,6 @@ from app.appeals.wire import (
     AppealsOut,
     DepositPaidIn,
     DossierOut,
-    Instance,
     JuryDecisionIn,
     OrdersIn,
     PanelIn,
@@ -44,7 +43,6 @@ from app.ids import (
     CaseId,
     ChosenId,
     DecisionId,
-    HeatId,
     MeetId,
     OfficialId,
     ProtestId,
@@ -116,13 +114,7 @@ async def look_at_protest(meet: Meet, protest: Protest, sent: OrdersIn, here: He
     meet_id = MeetId(meet)
     return answer(
         await here.store.read_apart(
-            lambda conn: deciding.look_at(
-                conn,
-                meet_id,
-                HeatId(queries.protest_row(conn, meet_id, ProtestId(protest)).heat_id),
-                sent,
-                Instance.REFEREE,
-            )
+            lambda conn: deciding.look_at_protest(conn, meet_id, ProtestId(protest), sent)
         )
     )
 
@@ -268,13 +260,7 @@ async def look_at_appeal(meet: Meet, appeal: Appeal, sent: OrdersIn, here: Here)
     meet_id = MeetId(meet)
     return answer(
         await here.store.read_apart(
-            lambda conn: deciding.look_at(
-                conn,
-                meet_id,
-                HeatId(queries.appeal_row(conn, meet_id, AppealId(appeal)).heat_id),
-                sent,
-                Instance.JURY,
-            )
+            lambda conn: deciding.look_at_appeal(conn, meet_id, AppealId(appeal), sent)
         )
     )
 
@@ -333,7 +319,7 @@ async def get_protest_form(
     facts = await here.store.read(
         lambda conn: papers.protest_paper(conn, MeetId(meet), ProtestId(protest), now)
     )
-    return await _drawn(facts, paper)
+    return await _drawn(facts, paper, f"protest-{protest}")
 
 
 @router.get("/api/meets/{meet}/appeals/{appeal}/form.pdf", response_class=Response, responses=PDF)
@@ -345,7 +331,7 @@ async def get_appeal_form(
     facts = await here.store.read_apart(
         lambda conn: papers.appeal_paper(conn, MeetId(meet), AppealId(appeal), now)
     )
-    return await _drawn(facts, paper)
+    return await _drawn(facts, paper, f"appeal-{appeal}")
 
 
 @router.get(
@@ -359,9 +345,13 @@ async def get_decision_form(
     facts = await here.store.read(
         lambda conn: papers.decision_paper(conn, MeetId(meet), DecisionId(decision), now)
     )
-    return await _drawn(facts, paper)
+    return await _drawn(facts, paper, f"decision-{decision}")
 
 
-async def _drawn(facts: RemedyPaper, paper: Paper) -> Response:
+async def _drawn(facts: RemedyPaper, paper: Paper, name: str) -> Response:
     pdf = await run_in_threadpool(draw_remedy_paper, facts, paper)
-    return Response(pdf, media_type="application/pdf")
+    return Response(
+        pdf,
+        media_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
+    )

@@ -15,7 +15,8 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import officials_of
-from app.appeals.carrying import Bench, bench_for, understand
+from app.appeals.bench import Bench, bench_for
+from app.appeals.carrying import understand
 from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
 from app.appeals.queries import (
     PAGE,
@@ -30,10 +31,11 @@ from app.appeals.queries import (
     possible_for,
     protest_row,
     referees_decision,
+    standing_decision,
     votes_of,
     window_for_appeal,
 )
-from app.appeals.states import AppealState
+from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
 from app.appeals.wire import (
     AppealOut,
@@ -97,7 +99,17 @@ def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOu
     wanted = sought_by(conn, meet.id, row)
     if not wanted:
         return None
-    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
+    return _moved(bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY), wanted)
+
+
+def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
+    """What would move if the decision that is looked at again did not stand; None for no such."""
+    if row.reopened is None:
+        return None
+    return _moved(bench, [UndoIn(order="undo", decision=row.reopened["decision"])])
+
+
+def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
     try:
         understood = understand(bench, wanted)
         return consequences(bench.at_hand, [one for each in understood for one in each.effect])
@@ -108,9 +120,18 @@ def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOu
 def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     """The teams that an appeal can move; all of the heat where nobody can say how."""
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
-    shown = if_granted(conn, meet, row)
+    decided = standing_decision(conn, meet.id, AppealId(row.id))
+    if decided is not None and row.state != AppealState.LODGED:
+        shown: ConsequencesOut | None = decided_moves(decided)
+    else:
+        shown = if_granted(conn, meet, row) or _if_taken_back(bench, row)
     moved = {lane.team for lane in bench.heat.lanes} if shown is None else teams_in(shown)
     return touched(bench, {*moved, *_parties(conn, meet.id, row)})
+
+
+def decided_moves(decision: AnyRow) -> ConsequencesOut:
+    """What a decision was shown to move before it was signed."""
+    return ConsequencesOut.model_validate(decision.moves)
 
 
 def teams_in(shown: ConsequencesOut) -> set[str]:
@@ -171,15 +192,16 @@ def state_of(row: AnyRow, marks: Sequence[Mark]) -> AppealState:
     return AppealState.LATE if Mark.LATE in marks else AppealState.LODGED
 
 
+def is_turned_away(row: AnyRow) -> bool:
+    """Whether the jury would not hear an appeal; it was never decided."""
+    admitted: Mapping[str, Any] | None = row.admitted
+    return row.state == AppealState.REJECTED and admitted is not None and not admitted["admit"]
+
+
 def state_now(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealState:
     """Where an appeal stands now, from its row."""
     timely = measured_appeal(conn, row, meet.time_zone)
     return state_of(row, marks_of_appeal(conn, meet, row, timely))
-
-
-def sitting_members(panel: Mapping[str, Any]) -> list[OfficialId]:
-    """Who sits, the chair first; who has withdrawn does not."""
-    return [OfficialId(one) for one in panel["members"]]
 
 
 def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None:
@@ -215,13 +237,12 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
     seats += [
         member(one["official"], "member", "withdrawn", one["reasons"]) for one in panel["withdrawn"]
     ]
-    jury = meet.terms.jury
     return PanelOut(
         members=seats,
         secretary=panel["secretary"],
-        size=jury.size,
-        quorum=jury.quorum or jury.size,
-        chair_casts=jury.chair_casts,
+        size=panel["size"],
+        quorum=panel["quorum"],
+        chair_casts=panel["chair_casts"],
         affected=list(concerned.affiliations),
         votes=len(voted & set(panel["members"])),
     )
@@ -240,6 +261,14 @@ def appeals_page(conn: Connection, meet_id: MeetId, before: int | None) -> Appea
         appeals=[_appeal_out(conn, meet, row) for row in rows[:PAGE]],
         next=rows[PAGE - 1].number if len(rows) > PAGE else None,
     )
+
+
+def _possible(row: AnyRow, state: AppealState) -> list[str]:
+    """What people can do with an appeal now, by the table and by what it is."""
+    if is_turned_away(row):
+        return [AppealAct.ADMIT.value]
+    stays = row.is_referred or row.reopened is not None
+    return [act for act in possible_for(state) if not (stays and act == AppealAct.WITHDRAW)]
 
 
 def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
@@ -276,7 +305,7 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         timeliness=timely,
         marks=marks,
         state=state,
-        possible=possible_for(state),
+        possible=_possible(row, state),
         deposit=deposit_out(meet, row),
         panel=panel_out(conn, meet, row),
         sitting=row.sitting,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from enum import StrEnum
 from typing import Annotated, Any, Literal
@@ -27,12 +28,12 @@ from app.reports.wire import CaseOut
 from app.results.wire import AnnouncementOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.rulings.wire import DisqualificationOut, RulingOut
-from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Wire, Words, shown
+from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Receipt, Wire, Words, shown
 
 HEAT = "01890a5d-ac96-774b-bcce-b302099a8057"
 TEAM = "01890a5d-ac96-774b-bcce-b302099a8058"
 THING = "01890a5d-ac96-774b-bcce-b302099a8059"
-REFUSED_LATE = "where it came late or from outside the round: why it is heard all the same"
+HEARD_ALL_THE_SAME = "where it came late or from outside the round: why it is heard all the same"
 
 
 class About(StrEnum):
@@ -73,6 +74,21 @@ class Mark(StrEnum):
     LATE = "late"
     OUTSIDE = "outside"
     NO_DEPOSIT = "no deposit"
+
+
+DONE_ALREADY = (
+    "where nothing is left to order, since an earlier decision or ruling has done it: which one"
+)
+
+
+def insist_orders_fit(verdict: str, orders: Sequence[object], done_already: str | None) -> None:
+    """ValueError unless what is upheld, and only that, says what follows from it."""
+    if verdict != Verdict.UPHELD and (orders or done_already):
+        raise ValueError("only what is upheld has orders: leave them out, or uphold it")
+    if verdict == Verdict.UPHELD and bool(orders) == bool(done_already):
+        raise ValueError(
+            "what is upheld says in “orders” what follows, or in “done_already” what has done it"
+        )
 
 
 class ProtestIn(Wire):
@@ -159,6 +175,7 @@ class DecisionOut(Wire):
     verdict: Verdict
     reasons: str
     heard_because: str | None
+    done_already: str | None
     orders: list[dict[str, Any]]
     ordered: list[str] = Field(description="what was ordered, in words")
     consequences: ConsequencesOut = Field(description="what was shown before it was signed")
@@ -246,7 +263,8 @@ class RefereeDecisionIn(Wire):
     verdict: Verdict
     reasons: Reasons
     orders: Orders = Field(default=[], description="what follows; needed where it is upheld")
-    heard_because: Reasons | None = Field(default=None, description=REFUSED_LATE)
+    done_already: Reasons | None = Field(default=None, description=DONE_ALREADY)
+    heard_because: Reasons | None = Field(default=None, description=HEARD_ALL_THE_SAME)
     advised_at: PhoneTime | None = Field(
         default=None,
         description="when the protesters were told; where nothing is amended, the time for an "
@@ -256,11 +274,8 @@ class RefereeDecisionIn(Wire):
 
     @model_validator(mode="after")
     def _orders_fit_the_verdict(self) -> RefereeDecisionIn:
-        if (self.verdict is Verdict.UPHELD) != bool(self.orders):
-            raise ValueError(
-                "a protest that is upheld says in “orders” what follows; otherwise nothing does"
-            )
-        if self.verdict is not Verdict.REJECTED and self.advised_at is not None:
+        insist_orders_fit(self.verdict, self.orders, self.done_already)
+        if self.advised_at is not None and (self.orders or self.verdict is Verdict.REFERRED):
             raise ValueError(
                 "only where nothing is amended does the time for an appeal run from the advice"
             )
@@ -291,7 +306,7 @@ class DepositPaidIn(Wire):
 
     amount: Annotated[int, Field(ge=1, le=999_999)]
     currency: Annotated[str, Field(pattern="^[A-Z]{3}$", description="ISO 4217, such as USD")]
-    receipt: Annotated[str, Field(min_length=1, max_length=60)]
+    receipt: Receipt
     received_at: PhoneTime | None = Field(default=None, description="left out, it is now")
 
 
@@ -392,6 +407,7 @@ class JuryDecisionIn(Wire):
     verdict: Literal["upheld", "rejected"]
     reasons: Reasons
     orders: Orders = Field(default=[], description="what follows; needed where it is upheld")
+    done_already: Reasons | None = Field(default=None, description=DONE_ALREADY)
     deposit: Literal["returned", "forfeited"] | None = Field(
         default=None, description="left out, what the edition says"
     )
@@ -399,10 +415,7 @@ class JuryDecisionIn(Wire):
 
     @model_validator(mode="after")
     def _orders_fit_the_verdict(self) -> JuryDecisionIn:
-        if (self.verdict == "upheld") != bool(self.orders):
-            raise ValueError(
-                "an appeal that is upheld says in “orders” what follows; otherwise nothing does"
-            )
+        insist_orders_fit(self.verdict, self.orders, self.done_already)
         return self
 
 

@@ -91,7 +91,7 @@ def _plan(paper: RemedyPaper, sheet: Paper, scale: float) -> Flow:
     write_verdict(flow, verdict)
     for section in paper.sections:
         _write_section(flow, section)
-    signing = Signing(paper.signatures, paper.ink_fields, paper.record_head)
+    signing = Signing(paper.signatures, paper.ink_fields, paper.record_head, bool(paper.signatures))
     write_signing(flow, signing, verdict, decided_on)
     add_feet(flow, foot)
     return flow

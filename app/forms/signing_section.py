@@ -15,11 +15,15 @@ from app.forms.verdict_section import Verdict, write_verdict_again
 
 @dataclass(frozen=True, slots=True)
 class Signing:
-    """Who signed on a device, who may sign in ink, and the record's head at printing."""
+    """Who signed on a device, who may sign in ink, and the record's head at printing.
+
+    A sheet that nobody signs on a device does not say that nobody has.
+    """
 
     signatures: tuple[Signature, ...]
     ink_fields: tuple[InkField, ...]
     record_head: str
+    is_signed_on_device: bool = True
 
 
 def write_signing(flow: Flow, signing: Signing, verdict: Verdict, page: int) -> None:
@@ -35,7 +39,8 @@ def _write_with_verdict(flow: Flow, signing: Signing, verdict: Verdict, page: in
 
 
 def _write(flow: Flow, signing: Signing) -> None:
-    write_signatures(flow, signing.signatures)
+    if signing.is_signed_on_device:
+        write_signatures(flow, signing.signatures)
     head = [Fact("Record head at printing", signing.record_head, "record head")]
     flow.write(join_facts(head), LABEL)
     flow.skip(GAP * 0.7)

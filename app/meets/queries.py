@@ -35,6 +35,7 @@ from app.meets.wire import (
 )
 from app.refusals import NotFound
 from app.reports.tables import cases
+from app.rounds.tables import re_runs
 from app.rules.book import Book, load_book
 from app.rules.relay import Relay
 from app.rules.windows import MeetTerms
@@ -100,6 +101,14 @@ _LANES = (
 
 
 _TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == bindparam("team"))
+_ORDERED = select(re_runs.c.run_heat_id, re_runs.c.teams).where(
+    re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "in force"
+)
+_RUNNING_AGAIN = (
+    select(lanes.c.heat_id, lanes.c.team_id, teams.c.name)
+    .join(teams, teams.c.id == lanes.c.team_id)
+    .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
+)
 
 
 def present_run_of(heat: FromClause) -> ColumnElement[int]:
@@ -354,6 +363,17 @@ def teams_with_cases(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatId,
         .distinct()
     )
     return {(row.heat_id, row.team_id): row.name for row in conn.execute(statement)}
+
+
+def teams_to_run_again(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatId, TeamId], str]:
+    """The teams of the re-runs that are ordered, by the re-run's heat, with their names."""
+    ordered = {row.run_heat_id: row.teams for row in conn.execute(_ORDERED, {"meet": meet_id})}
+    running = conn.execute(_RUNNING_AGAIN, {"heats": list(ordered)}) if ordered else ()
+    return {
+        (row.heat_id, row.team_id): row.name
+        for row in running
+        if row.team_id in ordered[row.heat_id]
+    }
 
 
 def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from app.ids import EventId, HeatId, MeetId, TeamId, new_id
-from app.meets.queries import meet_facts, teams_with_cases
+from app.meets.queries import meet_facts, teams_to_run_again, teams_with_cases
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.meets.wire import StartListsOut
@@ -53,6 +53,7 @@ class Known:
     heats: dict[HeatKey, tuple[HeatId, HeatState, str | None]] = field(default_factory=dict)
     running: dict[HeatId, Running] = field(default_factory=dict)
     with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
+    to_run_again: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
     raced: set[EventKey] = field(default_factory=set)
     last_position: int = 0
 
@@ -78,7 +79,7 @@ class Plan:
 
 
 def read_known(conn: Connection, meet_id: MeetId) -> Known:
-    """What the meet already has, in four statements whatever its size."""
+    """What the meet already has, in a few statements whatever its size."""
     known = Known()
     names: dict[str, EventKey] = {}
     for row in conn.execute(select(events).where(events.c.meet_id == meet_id)):
@@ -100,6 +101,7 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
         .where(teams.c.meet_id == meet_id)
     )
     known.with_cases = teams_with_cases(conn, meet_id)
+    known.to_run_again = teams_to_run_again(conn, meet_id)
     for row in conn.execute(statement):
         heat = known.running.setdefault(row.heat_id, {})
         heat[row.lane] = (row.name_key, row.bib, tuple(row.legs))
@@ -247,18 +249,28 @@ class Planner:
                 )
 
     def _refuse_to_lose_teams(self, heat: HeatRows, heat_id: HeatId, event_key: EventKey) -> None:
-        """A team that a case names stays in its heat: its disqualification would find no team."""
+        """A team that a case names stays in its heat: its disqualification would find no team. So
+        does one that a decision lets run again: only a decision takes that back.
+        """
         listed = {likeness(entry.team) for entry in heat.entries}
         for name_key, _bib, _legs in self.known.running.get(heat_id, {}).values():
-            team_id, _facts = self.known.teams[event_key, name_key]
-            name = self.known.with_cases.get((heat_id, team_id))
-            if name is not None and name_key not in listed:
-                self.plan.problems.add(
-                    heat.entries[0].row,
-                    "team",
-                    f"In {heat.event}, {heat.round}, heat {heat.heat} there is a case about "
-                    f"“{name}”, and this file leaves that team out. List it, written as before.",
-                )
+            team = (heat_id, self.known.teams[event_key, name_key][0])
+            why = self._why_it_stays(team) if name_key not in listed else None
+            if why is not None:
+                where = f"In {heat.event}, {heat.round}, heat {heat.heat}"
+                self.plan.problems.add(heat.entries[0].row, "team", f"{where} {why}")
+
+    def _why_it_stays(self, team: tuple[HeatId, TeamId]) -> str | None:
+        """Why a team must stand in its heat, and what to do; None where it may leave it."""
+        left_out = "and this file leaves that team out. List it, written as before"
+        if team in self.known.with_cases:
+            name = self.known.with_cases[team]
+            return f"there is a case about “{name}”, {left_out}."
+        if team in self.known.to_run_again:
+            name = self.known.to_run_again[team]
+            called_off = "or have the re-run called off by a decision"
+            return f"“{name}” runs again by order, {left_out}, {called_off}."
+        return None
 
     def _refuse_begun(self, heat: HeatRows, state: HeatState) -> None:
         self.plan.problems.add(

@@ -33,6 +33,7 @@ from app.refusals import (
 )
 from app.results.announced_time import announcing_time
 from app.results.changes import Changes, changes
+from app.results.correcting import insist_on_decided_lines
 from app.results.finality import announcement_shown, finality_of, result_shown
 from app.results.matching import insist_list_is_of
 from app.results.opening import (
@@ -73,6 +74,7 @@ def load_result(
         insist_list_is_of(facts, rows)
         teams = {lane.lane: lane.team for lane in facts.lanes}
         stored = [_as_stored(row, teams[row.lane]) for row in rows]
+        insist_on_decided_lines(unit.conn, facts, stored)
         known = result_row(unit.conn, unit.meet_id, heat_id)
         if known is not None and (known.rows, known.run) == (stored, facts.present_run):
             same = result_shown(unit.conn, unit.meet_id, heat_id, unit.now)

@@ -79,8 +79,8 @@ class Bounds:
             yield "This announcement lies before the start of its heat; look at the time."
         if self.decided_at is not None and at < self.decided_at:
             yield (
-                "This announcement lies before the last ruling in its heat, so it cannot have "
-                f"shown it. {self.way_out}"
+                "This announcement lies before the last ruling or decision in its heat, so it "
+                f"cannot have shown it. {self.way_out}"
             )
         if self.before is not None and at <= self.before.announced_at:
             yield f"Announcement {self.before.number} of this heat was made later than that."

@@ -69,15 +69,22 @@ def _moved_only(line: ResultLineOut, old: ResultLineOut) -> bool:
 
 
 def _letter_changed(line: ResultLineOut, old: ResultLineOut) -> bool:
-    if None in (line.qualification, old.qualification):
-        return False
-    return line.qualification != old.qualification
+    return is_other_letter(line.qualification, old.qualification)
+
+
+def is_other_letter(one: str | None, other: str | None) -> bool:
+    """Whether two letters contradict each other: one that is not known contradicts none."""
+    return None not in (one, other) and one != other
 
 
 def _earns_else(line: ResultLineOut, old: ResultLineOut) -> bool:
-    """Other points for the same place; none on either side: the round was not complete there."""
-    known = bool(line.points and old.points)
-    return known and line.place == old.place and line.points != old.points
+    """Other points for the same place."""
+    return line.place == old.place and is_other_points(line.points, old.points)
+
+
+def is_other_points(one: str, other: str) -> bool:
+    """Whether points contradict each other: none are known before the round is complete."""
+    return bool(one and other) and one != other
 
 
 def _with_the_rest(line: ResultLineOut, other: ResultLineOut) -> str:

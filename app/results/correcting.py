@@ -6,7 +6,7 @@ was is kept with the decision, so that it can be put back.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, update
@@ -14,8 +14,10 @@ from sqlalchemy import Connection, update
 from app.ids import MeetId, TeamId
 from app.meets.wire import HeatOut
 from app.refusals import StateConflict
+from app.results.pending import decided_lines
 from app.results.queries import result_row
 from app.results.tables import results
+from app.results.wording import listed
 from app.store.action import Unit
 
 Line = Mapping[str, Any]
@@ -46,3 +48,27 @@ def replace_line(unit: Unit, heat: HeatOut, line: Line) -> Line:
         .values(rows=rows, version=row.version + 1)
     )
     return was
+
+
+def insist_on_decided_lines(conn: Connection, heat: HeatOut, rows: Sequence[Line]) -> None:
+    """StateConflict for a finish list that says otherwise than a decision which corrected it."""
+    decided = decided_lines(conn, heat.id, heat.present_run)
+    by_team = {row["team"]: row for row in rows}
+    names = {lane.team: lane.name for lane in heat.lanes}
+    changed = [
+        names[TeamId(team)]
+        for team, line in decided.items()
+        if team in by_team and not _is_same(by_team[team], line)
+    ]
+    if changed:
+        raise StateConflict(
+            f"A decision on a protest or an appeal has corrected the finish of {listed(changed)}, "
+            "and this list says otherwise. Write it there as decided; what is decided, only a "
+            "further decision changes. Nothing was stored.",
+            teams=changed,
+        )
+
+
+def _is_same(one: Line, other: Line) -> bool:
+    names = ("status", "thousandths", "place")
+    return all(one[name] == other[name] for name in names)

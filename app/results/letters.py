@@ -1,7 +1,8 @@
 """Which letters and points do the lines of a heat carry, and who of its round has qualified?
 
 A heat is taken by its own finish list and all others of its round as they were announced: so an
-announcement tells what is public then, and nothing of a list or a ruling that is not announced.
+announcement tells nothing of another heat's list or ruling that is not announced. Decisions and
+lots count as soon as they are there: the next announcement in the round is what tells them.
 Letters by time, and that a team is not through, are told when every other heat is announced.
 """
 
@@ -9,11 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection
 
 from app.ids import HeatId, MeetId, TeamId
 from app.refusals import StateConflict
+from app.results.changes import is_other_letter, is_other_points
 from app.results.wire import QualifiedOut, ResultLineOut
 from app.rounds.queries import RoundKey, rounds_set_for
 from app.rounds.standing import RoundAtHand, round_at_hand
@@ -44,6 +47,17 @@ class Letters:
             )
             for line in lines
         ]
+
+    def contradict(self, told: Sequence[Mapping[str, Any]]) -> bool:
+        """Whether lines as they were announced carry other letters or points."""
+        return any(map(self._contradict_line, told))
+
+    def _contradict_line(self, line: Mapping[str, Any]) -> bool:
+        team = line["team"]
+        letter = letter_of(self.at_hand, self.standing, team)
+        return is_other_letter(letter, line.get("qualification")) or is_other_points(
+            self._points(team), line.get("points", "")
+        )
 
     def qualified(self) -> list[QualifiedOut]:
         """Who goes on from the whole round, in order; nobody while that is not settled."""
@@ -89,7 +103,7 @@ def letters_in(
 def _letters(
     conn: Connection, meet_id: MeetId, which: RoundKey, beside: Collection[HeatId]
 ) -> Letters | None:
-    """None where the start lists have a team in two heats of the round: nobody can say then."""
+    """None where the round cannot be worked out: nobody can say then."""
     at_hand = round_at_hand(conn, meet_id, which.event, which.key, announced_beside=beside)
     try:
         return Letters(at_hand, at_hand.stand())

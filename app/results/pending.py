@@ -116,6 +116,11 @@ _DECISIONS = (
 )
 
 
+_CARRIED_OUT = (
+    select(decisions.c.carried_out)
+    .where(decisions.c.heat_id == bindparam("heat"))
+    .order_by(decisions.c.seq)
+)
 _TOLD = (
     select(
         decisions.c.heat_id,
@@ -304,3 +309,20 @@ def _withdrawn(row: AnyRow) -> Iterable[datetime]:
 
 def _decided(row: AnyRow) -> Iterable[datetime]:
     return [at for at in (row.decided_at, row.advised_at) if at is not None]
+
+
+def decided_lines(conn: Connection, heat_id: HeatId, run: int) -> Mapping[str, Mapping[str, Any]]:
+    """The lines of a run's finish list that decisions have corrected and that still stand so, by
+    team.
+    """
+    lines: dict[str, Mapping[str, Any]] = {}
+    for carried_out in conn.execute(_CARRIED_OUT, {"heat": heat_id}).scalars():
+        for kept in carried_out:
+            if kept["did"] != "corrected":
+                continue
+            team = kept["becomes"]["team"]
+            if kept["run"] == run:
+                lines[team] = kept["becomes"]
+            else:  # put back, or of an earlier run
+                lines.pop(team, None)
+    return lines

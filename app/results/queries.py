@@ -35,7 +35,7 @@ from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
-from app.results.letters import letters_in
+from app.results.letters import Letters, letters_in
 from app.results.tables import announcements, results, time_corrections
 from app.results.wire import (
     AnnouncedOut,
@@ -134,13 +134,15 @@ _TOUCHED_SINCE = or_(
     select(results.c.version).where(results.c.heat_id == announcements.c.heat_id).scalar_subquery()
     != announcements.c.list_seen,
     announcements.c.run_seen != PRESENT_RUN,
-    # The letters of its round move with other heats, lots and decisions.
+    # What is decided changes the result without a ruling; there are few of these.
+    select(decisions.c.id).where(decisions.c.heat_id == announcements.c.heat_id).exists(),
+)
+# The letters of its round move with other heats, lots and decisions; the rest of a result does not.
+_HAS_LETTERS = or_(
     select(rounds.c.id)
     .where(rounds.c.event_id == heats.c.event_id, rounds.c.round_key == heats.c.round_key)
     .exists(),
     select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists(),
-    # What is decided changes the result without a ruling; there are few of these.
-    select(decisions.c.id).where(decisions.c.heat_id == announcements.c.heat_id).exists(),
 )
 _IS_LATEST = (
     ~select(_later.c.id)
@@ -165,6 +167,7 @@ _LINES = (
         heats.c.state,
         _IS_LATEST.label("is_latest"),
         _TOUCHED_SINCE.label("is_touched"),
+        _HAS_LETTERS.label("has_letters"),
     )
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
@@ -257,7 +260,6 @@ _LATER_IN_ROUND = (
         announcements.c.id,
         announcements.c.number,
         announcements.c.announced_at,
-        announcements.c.snapshot,
         heats.c.round,
         heats.c.number.label("heat_number"),
     )
@@ -501,14 +503,17 @@ def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement
 def _qualifiers_superseded_by(
     conn: Connection, row: AnyRow, made: AnnouncementOut
 ) -> QualifiersAnnounced | None:
-    """The last announcement in the round that tells who qualified, where it tells of others."""
+    """The last announcement in the round that tells who qualified, where it tells of others.
+
+    What they say is long, so it is read of one after the other: the newest tells it as a rule.
+    """
     which = rounds_set_for(conn, [made.heat]).get(made.heat) if made.qualified else None
     if which is None:
         return None
     values = {"event": which.event, "round": which.key}
     values |= {"at": row.announced_at, "announcement": made.id}
-    for later in conn.execute(_LATER_IN_ROUND, values):
-        told = [QualifiedOut.model_validate(one) for one in later.snapshot.get("qualified", ())]
+    for later in conn.execute(_LATER_IN_ROUND, values).all():
+        told = _qualified_by(conn, later.id)
         if told and _who(told) == _who(made.qualified):
             return None
         if told:
@@ -521,6 +526,11 @@ def _qualifiers_superseded_by(
                 heat_number=later.heat_number,
             )
     return None
+
+
+def _qualified_by(conn: Connection, announcement_id: AnnouncementId) -> list[QualifiedOut]:
+    (said,) = conn.execute(_SNAPSHOTS, {"announcements": [announcement_id]})
+    return [QualifiedOut.model_validate(one) for one in said.snapshot.get("qualified", ())]
 
 
 def _who(told: Sequence[QualifiedOut]) -> frozenset[tuple[str, str]]:
@@ -591,24 +601,38 @@ def still_holding(
 ) -> frozenset[AnnouncementId]:
     """Those of the announcements that still say what the result is.
 
-    Results are worked out only where something touched them, all of a page together.
+    Results are worked out only where something touched them, all of a page together. Of one that
+    nothing touched the letters alone are looked at, each round once.
     """
     latest = [row for row in page if row.is_latest and row.state != HeatState.TO_COME]
     asked = [row.heat_id for row in latest]
     shaken = heats_with_shaken(conn, asked)
     shaken |= {row.heat_id for row in disqualified_before(conn, asked)}
     standing = [row for row in latest if row.heat_id not in shaken]
-    touched = [row for row in standing if row.is_touched]
-    changed = _changed(conn, meet_id, touched) if touched else frozenset()
+    moving = [row for row in standing if row.is_touched or row.has_letters]
+    changed = _changed(conn, meet_id, moving) if moving else frozenset()
     return frozenset(row.id for row in standing if row.heat_id not in changed)
 
 
-def _changed(conn: Connection, meet_id: MeetId, touched: Sequence[AnyRow]) -> frozenset[HeatId]:
+def _changed(conn: Connection, meet_id: MeetId, moving: Sequence[AnyRow]) -> frozenset[HeatId]:
     """Letters are worked out by announcements alone: a list that moves them has changed itself."""
-    lines = dict(_lines_of(conn, {row.heat_id: row.present_run for row in touched}))
-    for heat_id, letters in letters_in(conn, meet_id, lines, ()).items():
-        lines[heat_id] = letters.on(lines[heat_id] or [])
-    said = conn.execute(_SNAPSHOTS, {"announcements": [row.id for row in touched]})
-    return frozenset(
-        row.heat_id for row in said if not says_the_same(row.snapshot, lines[row.heat_id] or [])
-    )
+    touched = {row.heat_id: row.present_run for row in moving if row.is_touched}
+    lines = dict(_lines_of(conn, touched)) if touched else {}
+    lettered = [row.heat_id for row in moving if row.has_letters]
+    letters = letters_in(conn, meet_id, lettered, ()) if lettered else {}
+    for heat_id in lines.keys() & letters.keys():
+        lines[heat_id] = letters[heat_id].on(lines[heat_id] or [])
+    said = conn.execute(_SNAPSHOTS, {"announcements": [row.id for row in moving]})
+    return frozenset(row.heat_id for row in said if _says_otherwise(row, lines, letters))
+
+
+def _says_otherwise(
+    said: AnyRow,
+    lines: Mapping[HeatId, list[ResultLineOut] | None],
+    letters: Mapping[HeatId, Letters],
+) -> bool:
+    """Whether an announcement says something else than the lines, or the letters, as they are."""
+    if said.heat_id in lines:
+        return not says_the_same(said.snapshot, lines[said.heat_id] or [])
+    known = letters.get(said.heat_id)
+    return known is not None and known.contradict(said.snapshot["lines"])

@@ -66,7 +66,7 @@ async def list_heats(
 async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
     """One heat with its lanes."""
     now = here.clock.now()
-    out = await here.store.read(
+    out = await here.store.read_apart(
         lambda conn: finality.heat_shown(conn, MeetId(meet), HeatId(heat), now)
     )
     return answer(out, version=out.version)
@@ -130,7 +130,8 @@ def read_file(content: bytes, columns: dict[str, str]) -> tuple[FinishRow, ...]:
 async def get_result(meet: Meet, heat: Heat, here: Here) -> Response:
     """The heat's annotated result as it would be announced now, and what blocks that."""
     now = here.clock.now()
-    out = await here.store.read(
+    # Apart from the loop: its letters are worked out from all of its round.
+    out = await here.store.read_apart(
         lambda conn: finality.result_shown(conn, MeetId(meet), HeatId(heat), now)
     )
     return answer(out, version=out.version)
@@ -234,7 +235,8 @@ async def get_announcement_pdf(
 
 async def _announcement(here: Here, meet: str, announcement: str) -> AnnouncementOut:
     ident, now = AnnouncementId(announcement), here.clock.now()
-    return await here.store.read(
+    # Apart from the loop: whether it still holds is worked out, and anybody may ask.
+    return await here.store.read_apart(
         lambda conn: finality.announcement_shown(conn, MeetId(meet), ident, now)
     )
 

@@ -36,7 +36,7 @@ from app.rounds.queries import (
     re_run_of_heat,
     round_out,
 )
-from app.rounds.standing import RoundAtHand, round_at_hand, round_key_of
+from app.rounds.standing import IN_FORCE, RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
 from app.rounds.telling import named
 from app.rounds.wire import LotsIn, LotsOut, RoundIn, RoundOut
@@ -45,7 +45,6 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 from app.visible import likeness
 
-IN_FORCE = "in force"
 SET_ASIDE = "set aside"
 CALLED_OFF = "called off"
 
@@ -324,21 +323,19 @@ def order_re_run(
     return re_run_id, run_heat
 
 
-def call_off_re_run(unit: Unit, re_run_id: str, decision_id: DecisionId) -> HeatId:
-    """A re-run is not held after all; gives its heat, which stays without lanes.
+def call_off_re_run(unit: Unit, run_heat: HeatId, decision_id: DecisionId) -> None:
+    """A re-run is not held, and its heat stays without lanes; or it was run and does not count.
 
-    StateConflict once it has been started, or where it was called off before.
+    StateConflict where it was called off before.
     """
-    of_meet = (re_runs.c.id == re_run_id) & (re_runs.c.meet_id == unit.meet_id)
+    of_meet = (re_runs.c.run_heat_id == run_heat) & (re_runs.c.meet_id == unit.meet_id)
     known = unit.conn.execute(select(re_runs).where(of_meet)).one_or_none()
     if known is None:
         raise NotFound("There is no such re-run at this meet.")
     if known.state != IN_FORCE:
         raise StateConflict("This re-run was called off before.")
-    again = heat(unit.conn, unit.meet_id, known.run_heat_id)
-    if again.state is not HeatState.TO_COME or again.run:
-        raise StateConflict("This re-run has been started, so it can no longer be called off.")
     values = {"state": CALLED_OFF, "set_aside_by": decision_id}
-    unit.conn.execute(update(re_runs).where(re_runs.c.id == re_run_id).values(**values))
-    empty_heat(unit, again.id)
-    return again.id
+    unit.conn.execute(update(re_runs).where(re_runs.c.id == known.id).values(**values))
+    again = heat(unit.conn, unit.meet_id, run_heat)
+    if again.state is HeatState.TO_COME and not again.run:
+        empty_heat(unit, run_heat)

@@ -20,18 +20,22 @@ Earned = tuple[str, Fraction, ScorePart]
 def as_announced(
     conn: Connection, meet_id: MeetId, event_id: EventId, round_key: str
 ) -> RoundAtHand:
-    """A round by its announcements alone."""
-    return round_at_hand(conn, meet_id, event_id, round_key, announced_beside=NOBODY)
+    """A round by its announcements alone, and what of decisions and lots they have told."""
+    return round_at_hand(
+        conn, meet_id, event_id, round_key, announced_beside=NOBODY, only_told=True
+    )
 
 
 def scores_out(conn: Connection, meet_id: MeetId) -> ScoresOut:
     """Team scores by affiliation over all rounds that score and are announced in full.
 
-    A team without an affiliation scores for itself.
+    A team without an affiliation scores for itself. Of a round that is awaited nothing else is
+    read.
     """
-    known = [as_announced(conn, meet_id, *which) for which in scoring_rounds(conn, meet_id)]
-    told = [at_hand for at_hand in known if _is_told(at_hand)]
-    earned = [one for at_hand in told for one in _earned(at_hand)]
+    scoring = scoring_rounds(conn, meet_id)
+    read = {one: as_announced(conn, meet_id, *one.key) for one in scoring if one.is_announced}
+    told = {one: at_hand for one, at_hand in read.items() if _is_told(at_hand)}
+    earned = [one for at_hand in told.values() for one in _earned(at_hand)]
     parts: dict[str, list[ScorePart]] = {}
     for whose, _points, part in earned:
         parts.setdefault(whose, []).append(part)
@@ -45,11 +49,7 @@ def scores_out(conn: Connection, meet_id: MeetId) -> ScoresOut:
             )
             for score in team_scores((whose, points) for whose, points, _part in earned)
         ],
-        awaited=[
-            f"{at_hand.event_name}, {at_hand.round_name}"
-            for at_hand in known
-            if at_hand not in told
-        ],
+        awaited=[f"{one.event_name}, {one.round}" for one in scoring if one not in told],
     )
 
 

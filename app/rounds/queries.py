@@ -5,15 +5,17 @@ All that a round is made of is read with a fixed number of statements, whatever 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
 
+from app.appeals.tables import decisions
 from app.clock import in_zone
 from app.ids import EventId, HeatId, LotsId, MeetId, RoundId, TeamId
 from app.meets.queries import PRESENT_RUN, meet_row
+from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.results.tables import announcements, results
@@ -72,9 +74,7 @@ _DRAWN_ROUNDS = (
     .order_by(func.min(heats.c.position))
 )
 _OF_ROUND = and_(
-    re_runs.c.event_id == bindparam("event"),
-    re_runs.c.round_key == bindparam("round"),
-    re_runs.c.state == _IN_FORCE,
+    re_runs.c.event_id == bindparam("event"), re_runs.c.round_key == bindparam("round")
 )
 _OF_EVENT = heats.c.event_id == bindparam("event")
 _RAN = and_(
@@ -115,11 +115,9 @@ _LANES = Prepared(
     .where(_RAN_OR_NEXT)
     .order_by(lanes.c.heat_id, lanes.c.lane)
 )
-_LISTS = Prepared(
-    select(results.c.heat_id, results.c.run, results.c.rows)
-    .join(heats, heats.c.id == results.c.heat_id)
-    .where(_RAN)
-)
+_LIST_COLUMNS = select(results.c.heat_id, results.c.run, results.c.rows)
+_LISTS = Prepared(_LIST_COLUMNS.join(heats, heats.c.id == results.c.heat_id).where(_RAN))
+_LIST_OF = Prepared(_LIST_COLUMNS.where(results.c.heat_id == bindparam("heat")))
 _OUT = Prepared(
     select(
         disqualifications.c.id,
@@ -133,19 +131,42 @@ _OUT = Prepared(
     .where(_RAN, disqualifications.c.state == _IN_FORCE)
 )
 _ANNOUNCED = Prepared(
-    select(announcements.c.heat_id, announcements.c.snapshot)
+    select(
+        announcements.c.heat_id,
+        announcements.c.snapshot,
+        announcements.c.entered_at,
+        announcements.c.decisions_seen,
+    )
     .join(heats, heats.c.id == announcements.c.heat_id)
     .where(_RAN, announcements.c.number == _NUMBER_ANNOUNCED)
 )
-_RE_RUNS = Prepared(select(re_runs).where(_OF_ROUND).order_by(re_runs.c.since, re_runs.c.id))
+_given = decisions.alias("given")
+_taken = decisions.alias("taken")
+_DECIDED = (_given.c.seq.label("given"), _taken.c.seq.label("taken"))
+_RE_RUNS = Prepared(
+    select(re_runs, *_DECIDED)
+    .outerjoin(_given, _given.c.id == re_runs.c.by_decision)
+    .outerjoin(_taken, _taken.c.id == re_runs.c.set_aside_by)
+    .where(_OF_ROUND)
+    .order_by(re_runs.c.since, re_runs.c.id)
+)
 _ADVANCED = Prepared(
-    select(advancements.c.team_id, advancements.c.letter, teams.c.name, teams.c.affiliation)
+    select(
+        advancements.c.team_id,
+        advancements.c.letter,
+        advancements.c.state,
+        teams.c.name,
+        teams.c.affiliation,
+        *_DECIDED,
+    )
     .join(teams, teams.c.id == advancements.c.team_id)
+    .outerjoin(_given, _given.c.id == advancements.c.by_decision)
+    .outerjoin(_taken, _taken.c.id == advancements.c.set_aside_by)
     .where(
         advancements.c.event_id == bindparam("event"),
         advancements.c.round_key == bindparam("round"),
-        advancements.c.state == _IN_FORCE,
     )
+    .order_by(advancements.c.since, advancements.c.id)
 )
 _LOTS = Prepared(
     select(lots)
@@ -174,8 +195,24 @@ _SET_ROUNDS = (
     )
     .where(heats.c.id.in_(bindparam("heats", expanding=True)))
 )
+_TO_ANNOUNCE = (
+    select(heats.c.id)
+    .where(
+        heats.c.event_id == rounds.c.event_id,
+        heats.c.round_key == rounds.c.round_key,
+        heats.c.state != HeatState.ANNOUNCED.value,
+    )
+    .exists()
+)
 _SCORING = (
-    select(rounds.c.event_id, rounds.c.round_key, rounds.c.round)
+    select(
+        rounds.c.event_id,
+        rounds.c.round_key,
+        rounds.c.round,
+        events.c.name.label("event_name"),
+        _TO_ANNOUNCE.label("to_announce"),
+    )
+    .join(events, events.c.id == rounds.c.event_id)
     .where(rounds.c.meet_id == bindparam("meet"), rounds.c.points != literal_column("'[]'"))
     .order_by(rounds.c.event_id, _FIRST_POSITION, rounds.c.round_key)
 )
@@ -190,7 +227,11 @@ class RoundKey(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class RoundRows:
-    """What is stored of a round, row by row; `setting` is None where nobody set it."""
+    """What is stored of a round, row by row; `setting` is None where nobody set it.
+
+    Re-runs and advancements are in it also where a decision has ended them, with the numbers of
+    the decisions that have `given` and `taken` them.
+    """
 
     setting: Any | None
     event: Any
@@ -205,10 +246,14 @@ class RoundRows:
     track_lanes: int
 
 
-def round_rows(conn: Connection, meet_id: MeetId, which: RoundKey, *, announced: bool) -> RoundRows:
-    """All that is stored of a round; of announcements only where they are asked for.
-
-    NotFound for an event that is not of this meet.
+def round_rows(
+    conn: Connection,
+    meet_id: MeetId,
+    which: RoundKey,
+    announced_beside: Collection[HeatId] | None = None,
+) -> RoundRows:
+    """All that is stored of a round: its finish lists, or those of the heats that are named and
+    the announcements that stand. NotFound for an event that is not of this meet.
     """
     values = {"event": which.event, "round": which.key}
     setting = _SETTING.first(conn, values)
@@ -221,9 +266,11 @@ def round_rows(conn: Connection, meet_id: MeetId, which: RoundKey, *, announced:
         event=event,
         heats=_HEATS.all(conn, values),
         lanes=_LANES.all(conn, values),
-        lists=_LISTS.all(conn, values),
+        lists=_LISTS.all(conn, values)
+        if announced_beside is None
+        else [row for heat in announced_beside for row in _LIST_OF.all(conn, {"heat": heat})],
         disqualified=_OUT.all(conn, values),
-        announced=_ANNOUNCED.all(conn, values) if announced else [],
+        announced=[] if announced_beside is None else _ANNOUNCED.all(conn, values),
         re_runs=_RE_RUNS.all(conn, values),
         advanced=_ADVANCED.all(conn, values),
         lots=_LOTS.all(conn, values),
@@ -270,10 +317,24 @@ def rounds_out(conn: Connection, meet_id: MeetId) -> RoundsOut:
     return RoundsOut(rounds=[_round_out(row) for row in rows])
 
 
-def scoring_rounds(conn: Connection, meet_id: MeetId) -> list[RoundKey]:
+class ScoringRound(NamedTuple):
+    """A round whose places score, and whether every heat of it is announced."""
+
+    key: RoundKey
+    event_name: str
+    round: str
+    is_announced: bool
+
+
+def scoring_rounds(conn: Connection, meet_id: MeetId) -> list[ScoringRound]:
     """The rounds of a meet whose places score."""
     rows = conn.execute(_SCORING, {"meet": meet_id})
-    return [RoundKey(row.event_id, row.round_key) for row in rows]
+    return [
+        ScoringRound(
+            RoundKey(row.event_id, row.round_key), row.event_name, row.round, not row.to_announce
+        )
+        for row in rows
+    ]
 
 
 def event_names(conn: Connection, meet_id: MeetId) -> Mapping[EventId, str]:

@@ -1,15 +1,16 @@
 """Where does a round stand, by what is stored or by what was announced?
 
-Two readings of one round: by all finish lists that are loaded, for the referee, the jury and the
-desk; and as announced, for everybody, so that nothing is known before its announcement. The desk's
-own heat is read by its list and all others as announced, since that is what its announcement says.
-Who stands where is the rules' business (`app/rules/qualifying.py`).
+Three readings of one round. By all finish lists that are loaded, for the referee, the jury and the
+desk. For what a heat's announcement says: that heat by its list, all others as announced, and all
+that was decided. And for everybody, as told: by the announcements alone, so that nothing is known
+before its announcement; what a decision has given or taken, and lots, count from the next
+announcement in the round on. Who stands where is the rules' business (`app/rules/qualifying.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -25,7 +26,9 @@ from app.rules.qualifying import (
     Advancement,
     Disqualified,
     HeatRun,
+    InTwoHeats,
     Letter,
+    Placed,
     Ran,
     ReRun,
     Round,
@@ -36,6 +39,7 @@ from app.rules.qualifying import (
 from app.rules.relay import Relay
 from app.visible import likeness
 
+IN_FORCE = "in force"
 PUBLISHED = frozenset({HeatState.ANNOUNCED.value, HeatState.FINAL.value})
 
 
@@ -76,20 +80,28 @@ class RoundAtHand:
     drawn: Mapping[Seat, TeamId]
     published: frozenset[HeatId]
     is_set: bool
+    placed: Placed = field(default_factory=dict, compare=False)
+    """Shared by all states of this round that are made of this one: most of its heats stay."""
 
     @property
     def next_has_begun(self) -> bool:
         return any(heat.has_begun for heat in self.next_heats)
 
     def stand(self) -> RoundStanding:
-        """Where every team stands; StateConflict where the start lists make that impossible."""
+        """Where every team stands; StateConflict says why that cannot be worked out."""
         try:
-            return stand(self.round)
-        except ValueError as error:
-            raise StateConflict(
-                f"{self.event_name}, {self.round_name} cannot be worked out: a team stands in two "
-                "of its heats. Correct the start lists."
+            return stand(self.round, self.placed)
+        except InTwoHeats as error:
+            name = self.names.get(error.team, "A team")
+            heats = [self.heat_names[one] for one in error.heats]
+            raise self._impossible(
+                f"{name} stands in {' and in '.join(heats)}. Correct the start lists."
             ) from error
+        except ValueError as error:
+            raise self._impossible(str(error)) from error
+
+    def _impossible(self, why: str) -> StateConflict:
+        return StateConflict(f"{self.event_name}, {self.round_name} cannot be worked out: {why}")
 
     def seat_name(self, seat: Seat) -> str:
         """A lane of the next round as people name it."""
@@ -112,7 +124,7 @@ def round_key_of(conn: Connection, heat: HeatOut) -> str | None:
     re_run = re_run_of_heat(conn, heat.id)
     if re_run is None:
         return likeness(heat.round)
-    return str(re_run.round_key) if re_run.state == "in force" else None
+    return str(re_run.round_key) if re_run.state == IN_FORCE else None
 
 
 def round_at_hand(
@@ -122,31 +134,40 @@ def round_at_hand(
     round_key: str,
     *,
     announced_beside: Collection[HeatId] | None = None,
+    only_told: bool = False,
 ) -> RoundAtHand:
     """A round as it stands now, also where nobody set it: then no letters and no points.
 
     By all lists that are loaded; or, with `announced_beside`, by the lists of those heats and by
     the announcements of all others. A list of another race or start list is as good as none.
+    Decisions and lots count at once; with `only_told` once an announcement in the round has come
+    after them.
     """
-    announced = announced_beside is not None
-    rows = round_rows(conn, meet_id, RoundKey(event_id, round_key), announced=announced)
-    return _Reading(rows, round_key, announced_beside).at_hand()
+    rows = round_rows(conn, meet_id, RoundKey(event_id, round_key), announced_beside)
+    return _Reading(rows, round_key, announced_beside, only_told=only_told).at_hand()
 
 
 class _Reading:
     """Makes a round of its rows."""
 
     def __init__(
-        self, rows: RoundRows, round_key: str, announced_beside: Collection[HeatId] | None
+        self,
+        rows: RoundRows,
+        round_key: str,
+        announced_beside: Collection[HeatId] | None,
+        *,
+        only_told: bool,
     ) -> None:
         self._rows = rows
         self._key = round_key
         self._beside = announced_beside
+        self._only_told = only_told
+        self._told = max((row.decisions_seen for row in rows.announced), default=0)
         self._lanes: dict[HeatId, dict[int, TeamId]] = {}
         for lane in rows.lanes:
             self._lanes.setdefault(lane.heat_id, {})[lane.lane] = lane.team_id
         self._lists = {row.heat_id: row for row in rows.lists}
-        self._told = {row.heat_id: row.snapshot for row in rows.announced}
+        self._snapshots = {row.heat_id: row.snapshot for row in rows.announced}
         self._out: dict[HeatId, list[Disqualified]] = {}
         for row in rows.disqualified:
             self._out.setdefault(row.heat_id, []).append(Disqualified(row.team_id, row.id))
@@ -167,9 +188,11 @@ class _Reading:
         round_ = Round(
             heats=tuple(self._heat_run(heat) for heat in own),
             advancement=advancement,
-            advanced={row.team_id: Letter(row.letter) for row in rows.advanced},
-            re_runs=tuple(self._re_run(row) for row in rows.re_runs),
-            lots=tuple(tuple(row.drawn) for row in rows.lots),
+            advanced={
+                row.team_id: Letter(row.letter) for row in rows.advanced if self._counts(row)
+            },
+            re_runs=tuple(self._re_run(row) for row in rows.re_runs if self._is_ordered(row)),
+            lots=tuple(tuple(row.drawn) for row in rows.lots if self._is_drawn(row)),
             points=tuple(map(Fraction, setting.points)) if setting is not None else (),
             seats={} if begun else drawn,
             free_seats=() if begun else self._free_seats(next_heats, drawn, advancement),
@@ -197,6 +220,27 @@ class _Reading:
         yield from self._rows.lanes
         yield from self._rows.disqualified
         yield from self._rows.advanced
+
+    def _counts(self, row: Any) -> bool:
+        """Whether what a decision has given counts: until another takes it away."""
+        if not self._only_told:
+            return bool(row.state == IN_FORCE)
+        return self._is_told(row.given) and not self._is_told(row.taken)
+
+    def _is_ordered(self, row: Any) -> bool:
+        """A re-run counts as what a decision gives; its own announcement tells of it too."""
+        return self._counts(row) or (
+            row.state == IN_FORCE and _is_published(self._by_id[row.run_heat_id])
+        )
+
+    def _is_drawn(self, lots: Any) -> bool:
+        """Lots have no number, so they are told by the announcement that was entered after them."""
+        announced = self._rows.announced
+        return not self._only_told or any(row.entered_at >= lots.entered_at for row in announced)
+
+    def _is_told(self, number: int | None) -> bool:
+        """Whether an announcement in the round came after the decision of this number."""
+        return number is not None and number <= self._told
 
     def _heat_name(self, heat: Any) -> str:
         """A heat within its round; a re-run is called by its own round's name."""
@@ -255,7 +299,7 @@ class _Reading:
             return self._by_list(heat), self._out.get(heat.id, [])
         if not _is_published(heat):
             return None, []
-        lines = self._told[heat.id]["lines"]
+        lines = self._snapshots[heat.id]["lines"]
         return tuple(_ran_as_told(lines)), list(_out_as_told(lines))
 
     def _by_list(self, heat: Any) -> tuple[Ran, ...] | None:

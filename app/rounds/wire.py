@@ -24,6 +24,8 @@ def _points_text(text: str) -> str:
 
 def show_points(points: Fraction) -> str:
     """Points as results show them: "6", "6.5", thirds to three decimals; nothing for none."""
+    if not points:
+        return ""
     text = f"{float(points):.3f}".rstrip("0").rstrip(".")
     return "" if text == "0" else text
 

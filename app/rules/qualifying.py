@@ -18,6 +18,7 @@ from app.rules.round_parts import (
     Advancement,
     Disqualified,
     HeatRun,
+    InTwoHeats,
     Letter,
     OpenDraw,
     Ran,
@@ -34,8 +35,10 @@ __all__ = [
     "Advancement",
     "Disqualified",
     "HeatRun",
+    "InTwoHeats",
     "Letter",
     "OpenDraw",
+    "Placed",
     "Ran",
     "ReRun",
     "Round",
@@ -46,14 +49,21 @@ __all__ = [
 ]
 
 
-def stand(round_: Round) -> RoundStanding:
+Placed = dict[str, tuple[HeatRun, tuple[Entry, ...]]]
+"""The heats that were placed already, each as it was then, by its id."""
+
+
+def stand(round_: Round, placed: Placed | None = None) -> RoundStanding:
     """Say where every team of the round stands.
 
+    `placed` remembers the places of heats from one state of a round to the next: a heat that is
+    the same object as before is not placed again.
+
     Without an advancement nobody has a letter, and who is drawn into the next round keeps its lane
-    unless it is disqualified. ValueError: a team that stands in two heats, and what `place_heat`
-    refuses.
+    unless it is disqualified. InTwoHeats, and ValueError for what
+    `place_heat` refuses.
     """
-    field = _field(round_)
+    field = _field(round_, {} if placed is None else placed)
     if round_.advancement is None:
         nobody = GoingOn({}, field.all_in, None, ())
         return _standing(field, nobody, seated(round_, (), field.entries.keys() - field.out))
@@ -61,8 +71,8 @@ def stand(round_: Round) -> RoundStanding:
     return _standing(field, going, seated(round_, tuple(going.letters), going.undecided))
 
 
-def _field(round_: Round) -> Field:
-    entries = _everybody(round_)
+def _field(round_: Round, placed: Placed) -> Field:
+    entries = _everybody(round_, placed)
     out = {one.team for heat in round_.heats for one in heat.disqualified}
     timed = {
         team: entry.finish
@@ -74,19 +84,23 @@ def _field(round_: Round) -> Field:
     return Field(round_, entries, in_the_running, out)
 
 
-def _everybody(round_: Round) -> dict[str, Entry]:
+def _everybody(round_: Round, placed: Placed) -> dict[str, Entry]:
     """Everybody whom a list, an order or the draw of the next round names."""
     entries: dict[str, Entry] = {}
-    for entry in chain.from_iterable(map(_entries, round_.heats)):
+    for entry in chain.from_iterable(_placed(heat, placed) for heat in round_.heats):
         if entry.team in entries:
-            raise ValueError(
-                f"A team stands in heat {entries[entry.team].heat} and again in heat "
-                f"{entry.heat} of one round: keep one of them."
-            )
+            raise InTwoHeats(entry.team, entries[entry.team].heat, entry.heat)
         entries[entry.team] = entry
     for team in _named_elsewhere(round_):
         entries.setdefault(team, Entry(team, ""))
     return entries
+
+
+def _placed(heat: HeatRun, placed: Placed) -> tuple[Entry, ...]:
+    known = placed.get(heat.heat)
+    if known is None or known[0] is not heat:
+        known = placed[heat.heat] = (heat, tuple(_entries(heat)))
+    return known[1]
 
 
 def _entries(heat: HeatRun) -> Iterator[Entry]:
@@ -104,7 +118,9 @@ def _named_elsewhere(round_: Round) -> Iterator[str]:
     yield from sorted(round_.advanced)
     for re_run in round_.re_runs:
         yield from re_run.teams
-    yield from round_.seats.values()
+    # By lane: a lane that was taken and given back stands last in the mapping.
+    for seat in sorted(round_.seats, key=lambda seat: (seat.heat, seat.lane)):
+        yield round_.seats[seat]
 
 
 def _standing(

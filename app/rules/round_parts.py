@@ -11,6 +11,18 @@ from fractions import Fraction
 from app.rules.placing import Finish
 
 
+class InTwoHeats(ValueError):
+    """A team stands in two heats of one round."""
+
+    def __init__(self, team: str, first: str, second: str) -> None:
+        super().__init__(
+            f"A team stands in heat {first} and again in heat {second} of one round: keep one of "
+            "them."
+        )
+        self.team = team
+        self.heats = (first, second)
+
+
 class Letter(StrEnum):
     """How a team came into the next round (World Athletics CR25.4 as national federations list it
     in 2023; qD since 1 Nov 2023).

@@ -31,6 +31,7 @@ from app.rulings.form import Decided, as_stored, facts_as_ruled
 from app.rulings.queries import (
     authors_in,
     decided_on,
+    jury_stands_on,
     reports_gone_on,
     ruling_in_words,
     ruling_out,
@@ -160,12 +161,19 @@ def _step(unit: Unit, case: AnyRow, sent: RulingIn, version: int | None) -> Ruli
 
 
 def _insist_not_with_jury(unit: Unit, ruling: RulingId) -> None:
-    """A referee reconsiders until the jury has decided (World Athletics CR18.6, from memory)."""
+    """A referee reconsiders a ruling (World Athletics CR18.6, from memory) until a decision on a
+    protest or an appeal has moved it, or the jury has let it stand.
+    """
     decided = decided_on(unit.conn, ruling)
-    if decided is not None and decided.by_jury:
+    if jury_stands_on(unit.conn, ruling) or (decided is not None and decided.by_jury):
         raise StateConflict(
-            "The jury has decided about this disqualification, and its decision is final (World "
-            "Athletics TR8.11). With new conclusive evidence the jury can reopen it."
+            "The jury has decided about this ruling, and its decision is final (World Athletics "
+            "TR8.11). With new conclusive evidence the jury can reopen it."
+        )
+    if decided is not None:
+        raise StateConflict(
+            f"This ruling's disqualification was {decided.what}. Whoever disagrees with that "
+            "appeals to the jury; a new ruling would pass over the decision."
         )
 
 

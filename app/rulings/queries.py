@@ -122,6 +122,16 @@ _DECIDED_ON = (
     .order_by(decisions.c.seq.desc())
     .limit(1)
 )
+_JURY_ON = (
+    select(decisions.c.id)
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .where(
+        protests.c.ruling_id == bindparam("ruling"),
+        decisions.c.appeal_id.is_not(None),
+        decisions.c.replaced_by.is_(None),
+    )
+    .limit(1)
+)
 _WHERE_NOTED = (
     select(rulings.c.id, heats.c.round, heats.c.number)
     .join(heats, heats.c.id == rulings.c.heat_id)
@@ -258,6 +268,11 @@ def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
     )
     moved = "set aside" if row.state == DisqualificationState.SET_ASIDE else "put in force again"
     return DecidedOn(row.id, by_jury, row.decided_at, f"{moved} by the decision of {whose}")
+
+
+def jury_stands_on(conn: Connection, ruling_id: RulingId) -> bool:
+    """Whether the jury has decided about this ruling, if only that it stands."""
+    return conn.execute(_JURY_ON, {"ruling": ruling_id}).first() is not None
 
 
 class StoredForm(NamedTuple):

@@ -122,6 +122,12 @@ def test_lots_are_entered_by_the_desk_or_the_referee() -> None:
     assert WHO_MAY[route].roles == {Role.RESULTS, Role.REFEREE}
 
 
+def test_the_desk_corrects_a_time_and_the_referee_or_the_organiser_ends_the_meet() -> None:
+    correction = f"{MEET}/announcements/{{announcement}}/time-corrections/{{correction}}"
+    assert WHO_MAY["PUT", correction].roles == {Role.RESULTS}
+    assert WHO_MAY["PUT", f"{MEET}/end"].roles == {Role.REFEREE, Role.ORGANISER}
+
+
 def test_only_the_organiser_names_officials_and_gives_them_roles() -> None:
     assert WHO_MAY["PUT", f"{MEET}/officials/{{official}}"].roles == {Role.ORGANISER}
     assert not WHO_MAY["PUT", f"{MEET}/officials/{{official}}"].founder

@@ -90,6 +90,8 @@ def test_who_wrote_a_report_in_the_case_does_not_decide(meet: MeetAtHand) -> Non
     # About the placing it is the same matter, by another name.
     placing = lodge(meet, a_protest(meet, team=team(meet)))
     a_problem(decide(meet, placing, by="judge"), 403, "own-report")
+    # Passing it on is no decision.
+    assert decide(meet, placing, "referred", by="judge").status_code == 201
     assert decided(meet, protest)["state"] == "rejected"
     elsewhere = lodge(meet, a_protest(meet, team=team(meet, 6)))
     assert decide(meet, elsewhere, by="judge").status_code == 201
@@ -148,7 +150,7 @@ def test_advice_is_given_once_and_its_time_stands(meet: MeetAtHand) -> None:
     protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))
     address = f"protests/{protest['id']}/advice"
     early = meet.desk.put(address, {})
-    assert "rejected" in a_problem(early, 409, "conflict")["detail"]
+    assert "amends nothing" in a_problem(early, 409, "conflict")["detail"]
     before = rfc3339(meet.service.clock.now() - timedelta(minutes=2))
     out = decided(meet, protest)
     ahead = {"advised_at": rfc3339(meet.service.clock.now() + timedelta(minutes=1))}

@@ -182,7 +182,9 @@ def test_a_protest_names_what_exists_here(meet: MeetAtHand) -> None:
     a_problem(nobody, nobody.status_code, str(nobody.json()["type"]).rsplit("/", 1)[1])
     no_heat = meet.desk.put(f"protests/{new_id()}", a_protest(meet, ruling, heat=new_id()))
     a_problem(no_heat, 404, "not-found")
-    no_ruling = meet.desk.put(f"protests/{new_id()}", a_protest(meet, ruling, ruling=new_id()))
+    no_ruling = meet.desk.put(
+        f"protests/{new_id()}", {**a_protest(meet, ruling), "ruling": new_id()}
+    )
     a_problem(no_ruling, 404, "not-found")
     elsewhere = a_protest(meet, ruling, heat=meet.heat(1))
     told = a_problem(meet.desk.put(f"protests/{new_id()}", elsewhere), 422, "malformed")

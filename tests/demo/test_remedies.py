@@ -129,12 +129,15 @@ def test_the_jurys_decision_tells_votes_panel_orders_and_what_moves(demo: DemoRu
 
 def test_nobody_votes_whose_club_the_consequence_touches(demo: DemoRun) -> None:
     """World Athletics CR12, from memory: a member with an interest withdraws."""
-    decided = document(demo, "dossiers/appeal-1.json")["appeal"]["decision"]
-    moved = set(decided["consequences"]["affiliations"])
+    appeal = document(demo, "dossiers/appeal-1.json")["appeal"]
+    moved = set(appeal["decision"]["consequences"]["affiliations"])
     clubs = {line.key: line.affiliation for line in read_meet().officials}
     (voting,) = (step for step in read_story().step if isinstance(step, Vote))
     assert not {clubs[key] for key in voting.votes} & moved
     assert clubs["vela"] in moved
+    assert set(appeal["panel"]["affected"]) == moved
+    states = [member["state"] for member in appeal["panel"]["members"]]
+    assert states == ["sits", "sits", "sits", "withdrawn"]
 
 
 def test_the_dossier_holds_all_that_lay_before_the_jury(demo: DemoRun) -> None:

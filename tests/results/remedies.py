@@ -15,7 +15,7 @@ from app.ids import MeetId, new_id
 from app.store.action import Actor, Done, Unit
 from tests.builders import MeetAtHand
 
-SET_ASIDE = {"order": "set aside", "words": "The disqualification is set aside."}
+SET_ASIDE = {"did": "set aside", "words": "The disqualification is set aside."}
 """An order as it is kept with the decision that carried it out."""
 
 

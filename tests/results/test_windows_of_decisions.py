@@ -191,6 +191,17 @@ def test_a_first_announcement_opens_its_windows_whatever_the_jury_has_decided(
     assert [one["rule"] for one in told["windows"]] == ["TR8.2"]
 
 
+def test_a_first_announcement_of_what_the_referee_has_decided_opens_appeals_too(
+    service: Service,
+) -> None:
+    hand = announced(service, heats=3)
+    decided(hand, heat=1, **CARRIED_OUT)
+    for heat, rules in ((1, ["TR8.2", "TR8.7.1"]), (2, ["TR8.2"])):
+        hand.load_result(heat)
+        told = hand.announce(heat, despite=DESPITE).json()
+        assert [one["rule"] for one in told["windows"]] == rules
+
+
 def test_a_first_result_that_a_decision_made_opens_the_window_for_appeals_too(
     service: Service,
 ) -> None:

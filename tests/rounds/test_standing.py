@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import pytest
+
+from app.ids import HeatId
+from app.refusals import StateConflict
 from app.rounds.actions import (
     advance,
     call_off_re_run,
     order_re_run,
     recall_advancement,
 )
-from app.rules.qualifying import Letter
+from app.rules.placing import Finish, FinishStatus
+from app.rules.qualifying import Letter, Ran
 from tests.builders import MeetAtHand, a_problem
 from tests.rounds.builders import Event, a_decision, an_event, by_name, two_heats
+
+FINISHED = FinishStatus.FINISHED
 
 
 def test_the_desk_sees_at_once_what_the_public_sees_when_it_is_announced(meet: MeetAtHand) -> None:
@@ -125,8 +133,20 @@ def test_a_team_in_two_heats_of_a_round_is_told_and_breaks_no_result(meet: MeetA
     event.run("heats 1", "42.10", "42.30")
     event.run("heats 2", "42.20", "42.40")
     told = a_problem(meet.desk.get(f"heats/{event.heat()}/round/now"), 409, "conflict")
-    assert "a team stands in two of its heats" in told["detail"]
+    assert "Tern stands in heat 1 and in heat 2. Correct the start lists." in told["detail"]
     assert event.letters() == {"Tern": None, "Gull": None}
+
+
+def test_what_else_keeps_a_round_from_being_worked_out_is_said_as_it_is(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    at_hand = event.at_hand()
+    first, second = at_hand.round.heats
+    by_judges = Ran(event.team("Tern"), Finish(3, FINISHED, decided_place=1))
+    no_place = Ran(event.team("Gull"), Finish(4, FINISHED, thousandths=42300))
+    heats = (replace(first, ran=(by_judges, no_place), is_in=True), second)
+    with pytest.raises(StateConflict, match="Lane 3 finished without a time") as refused:
+        replace(at_hand, round=replace(at_hand.round, heats=heats)).stand()
+    assert "two" not in refused.value.detail
 
 
 def test_who_is_advanced_goes_on_until_that_is_taken_back(meet: MeetAtHand) -> None:
@@ -206,10 +226,14 @@ def test_the_better_of_two_in_a_re_run_is_added(meet: MeetAtHand) -> None:
     assert by_name(event.public())["Curlew"]["letter"] == "q"
 
 
-def test_a_re_run_is_called_off_only_before_it_is_started(meet: MeetAtHand) -> None:
+def test_a_re_run_that_is_called_off_before_it_is_started_stays_without_lanes(
+    meet: MeetAtHand,
+) -> None:
     event = a_drawn_final(meet)
-    re_run = order_again(event, "Heron", time_to_beat=42400)
-    event.read(lambda unit: call_off_re_run(unit, re_run, a_decision()))
+    order_again(event, "Heron", time_to_beat=42400)
+    event.read_again()
+    run_heat = HeatId(event.heat("heats, re-run 1"))
+    event.read(lambda unit: call_off_re_run(unit, run_heat, a_decision()))
     event.read_again()
     assert event.heats["heats, re-run 1"]["lanes"] == []
     assert event.now()["sentences"] == []

@@ -15,10 +15,11 @@ from app.rules.orders import (
     RestoreHeat,
     RunAgain,
     SetAside,
+    TakeLane,
     apply,
     reverse,
 )
-from app.rules.qualifying import Disqualified, HeatRun, Letter, ReRun, Round, stand
+from app.rules.qualifying import Disqualified, HeatRun, Letter, ReRun, Round, Seat, stand
 from tests.rules.round_strategies import a_heat, fitting_orders, ran, rounds
 
 TERN = Disqualified("Tern", "ruling 1")
@@ -49,6 +50,14 @@ def test_a_team_disqualified_twice_stays_out_when_one_of_the_two_is_set_aside() 
     assert stand(after).teams["Tern"].is_disqualified
     last = apply(after, [SetAside("1", Disqualified("Tern", "ruling 2"))])
     assert stand(last).teams["Tern"].place == 1
+
+
+def test_a_lane_that_is_taken_and_given_back_leaves_the_order_of_teams() -> None:
+    final = {Seat("final", lane): team for lane, team in enumerate(("Avocet", "Bunting", "Crane"))}
+    round_ = Round((OUT,), seats=final)
+    taken = (TakeLane(Seat("final", 1), "Bunting"),)
+    back = apply(apply(round_, taken), reverse(taken))
+    assert list(stand(back).teams) == ["Avocet", "Bunting", "Crane"]
 
 
 def test_a_corrected_time_moves_the_places() -> None:

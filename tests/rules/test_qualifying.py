@@ -12,6 +12,7 @@ from app.rules.qualifying import (
     HeatRun,
     Letter,
     OpenDraw,
+    Placed,
     Ran,
     ReRun,
     Round,
@@ -194,6 +195,19 @@ def test_a_disqualified_team_does_not_go_on_though_it_is_advanced() -> None:
 def test_a_team_in_two_heats_of_a_round_is_refused() -> None:
     with pytest.raises(ValueError, match="stands in heat 1 and again in heat 2"):
         stand(Round((FIRST, replace(FIRST, heat="2"))))
+
+
+def test_a_heat_that_stays_as_it_was_is_placed_once() -> None:
+    second = a_heat("2", {"Egret": 40500, "Fulmar": 41200})
+    before = Round((FIRST, second))
+    placed: Placed = {}
+    stand(before, placed)
+    first, known = placed["1"], placed["2"]
+    out = frozenset({Disqualified("Egret", "ruling")})
+    after = replace(before, heats=(FIRST, replace(second, disqualified=out)))
+    assert stand(after, placed) == stand(after)
+    assert placed["1"] is first
+    assert placed["2"] is not known
 
 
 @pytest.mark.parametrize(

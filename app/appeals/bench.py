@@ -1,0 +1,107 @@
+"""What orders are understood by, and what an order is once it is understood."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection
+
+from app.appeals.queries import is_the_jurys
+from app.appeals.wire import Instance
+from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
+from app.meets.queries import MeetFacts, heat, team_row
+from app.meets.wire import HeatOut
+from app.refusals import Malformed, StateConflict
+from app.rounds.standing import RoundAtHand, round_at_hand, round_of_heat
+from app.rules.orders import (
+    Order,
+)
+from app.rules.qualifying import HeatRun, Letter, ReRun
+from app.rulings.queries import jury_stands_on
+from app.store.action import Unit
+from app.visible import likeness
+
+Kept = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What orders are understood by: the meet, the heat, its round, and whose letter it is."""
+
+    conn: Connection
+    meet_id: MeetId
+    meet: MeetFacts
+    heat: HeatOut
+    at_hand: RoundAtHand
+    letter: Letter
+    is_called_off: bool = False
+
+    def name(self, team: str) -> str:
+        """The name of a team that was in this heat or round; it may have been drawn away since."""
+        known = self.at_hand.names.get(team)
+        return known or team_row(self.conn, self.meet_id, TeamId(team)).name
+
+    def team(self, team: str, field: str) -> str:
+        """The name of a team of this heat; Malformed for any other."""
+        name = next((lane.name for lane in self.heat.lanes if lane.team == team), None)
+        if name is None:
+            raise Malformed("This team does not run in the heat that was protested.", field=field)
+        return name
+
+    @property
+    def run(self) -> HeatRun | ReRun:
+        """This heat as the round has it; it may be a re-run of some of its teams."""
+        round_ = self.at_hand.round
+        of_round = next((one for one in round_.heats if one.heat == self.heat.id), None)
+        return of_round or next(one for one in round_.re_runs if one.key == self.heat.id)
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """One order: what it does to the round, in words, and how it is carried out."""
+
+    effect: tuple[Order, ...]
+    words: str
+    carry_out: Callable[[Unit, DecisionId], Kept]
+
+
+LETTERS = {Instance.REFEREE: Letter.BY_REFEREE, Instance.JURY: Letter.BY_JURY}
+
+
+def bench_for(conn: Connection, meet: MeetFacts, heat_id: HeatId, instance: Instance) -> Bench:
+    """What orders about a heat are understood by.
+
+    A re-run that was called off is of no round any more, so it is read as one of its own.
+    """
+    facts = heat(conn, meet.id, heat_id)
+    letter, at_hand = LETTERS[instance], round_of_heat(conn, meet.id, facts)
+    if at_hand is not None:
+        return Bench(conn, meet.id, meet, facts, at_hand, letter)
+    alone = round_at_hand(conn, meet.id, facts.event, likeness(facts.round))
+    return Bench(conn, meet.id, meet, facts, alone, letter, is_called_off=True)
+
+
+def insist_not_the_jurys(bench: Bench, by: str | None) -> None:
+    """What the jury has decided is not undone by the referee (World Athletics TR8.11)."""
+    if bench.letter is not Letter.BY_REFEREE or by is None:
+        return
+    if is_the_jurys(bench.conn, bench.meet_id, by):
+        raise _jurys_word(bench)
+
+
+def insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
+    """What the jury has let stand is no more undone by the referee than what it has ordered."""
+    if bench.letter is not Letter.BY_REFEREE or ruling is None:
+        return
+    if jury_stands_on(bench.conn, RulingId(ruling)):
+        raise _jurys_word(bench)
+
+
+def _jurys_word(bench: Bench) -> StateConflict:
+    return StateConflict(
+        "The jury has decided this, and its decision is final: a referee's decision does not "
+        f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury can "
+        "reopen its decision."
+    )

@@ -1,0 +1,157 @@
+"""The order that corrects a team's line in the finish list, and the one that puts it back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from app.appeals.bench import Bench, Kept, Understood
+from app.appeals.orders import (
+    CorrectIn,
+    OrderIn,
+)
+from app.ids import DecisionId, TeamId
+from app.refusals import Malformed, StateConflict
+from app.results.correcting import finish_of, replace_line
+from app.rules.orders import (
+    Correct,
+)
+from app.rules.placing import (
+    THOUSANDTHS,
+    Finish,
+    FinishStatus,
+    open_ties,
+    order_contradicts_times,
+    place_heat,
+)
+from app.rules.qualifying import Ran
+from app.sheets.race_time import parse_time, show_time
+from app.store.action import Unit
+
+Line = Mapping[str, Any]
+
+
+def correcting(bench: Bench, order: CorrectIn, field: str) -> Understood:
+    """A team's line in the finish list is replaced; Malformed where it then contradicts itself."""
+    name = bench.team(order.team, f"{field}/team")
+    was = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(order.team))
+    becomes = _corrected(was, order)
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        replaced = replace_line(unit, bench.heat, becomes)
+        run = bench.heat.present_run
+        return {"did": "corrected", "was": dict(replaced), "becomes": dict(becomes), "run": run}
+
+    effect = Correct(bench.heat.id, ran_in(was), ran_in(becomes))
+    words = f"The finish of {name} is corrected: {_finish(becomes)} instead of {_finish(was)}."
+    return Understood((effect,), words, act)
+
+
+def _corrected(was: Line, order: CorrectIn) -> Line:
+    thousandths, decimals = parse_time(order.time) if order.time else (None, was["decimals"])
+    return {
+        "lane": was["lane"],
+        "team": was["team"],
+        "status": order.status.value,
+        "thousandths": thousandths,
+        "decimals": max(decimals, 2),
+        "place": order.place,
+    }
+
+
+def insist_list_agrees(
+    bench: Bench, orders: Sequence[OrderIn], understood: Sequence[Understood]
+) -> None:
+    """The list must still put every team in order, once all its lines are corrected."""
+    corrected = {
+        effect.becomes.team: effect.becomes.finish
+        for one in understood
+        for effect in one.effect
+        if isinstance(effect, Correct)
+    }
+    last = max((at for at, one in enumerate(orders) if isinstance(one, CorrectIn)), default=None)
+    if last is None:
+        return
+    finishes = [corrected.get(one.team, one.finish) for one in bench.run.ran]
+    finished = [one for one in finishes if one.status is FinishStatus.FINISHED]
+    untimed = [one for one in finished if one.thousandths is None]
+    if untimed and any(one.decided_place is None for one in finished):
+        raise Malformed(
+            "Without a time for this team every team that finished needs a place: give its time.",
+            field=f"/orders/{last}/time",
+        )
+    _insist_on_places(bench, orders, finishes)
+    if order_contradicts_times(finishes) or open_ties(finishes):
+        raise Malformed(
+            "With this line the places of the finish list contradict its times, or leave a tie "
+            "open. Correct the other teams' lines with it; or load a corrected finish list "
+            "instead, and announce it.",
+            field=f"/orders/{last}",
+        )
+
+
+def _insist_on_places(bench: Bench, orders: Sequence[OrderIn], finishes: Sequence[Finish]) -> None:
+    """A place that an order gives is the one that the team gets in the list, or it is refused."""
+    placed = {one.lane: one.place for one in place_heat(finishes)}
+    lanes = {one.team: one.finish.lane for one in bench.run.ran}
+    for at, order in enumerate(orders):
+        if not isinstance(order, CorrectIn) or order.place is None:
+            continue
+        place = placed.get(lanes.get(order.team, 0))
+        if place is not None and place != order.place:
+            raise Malformed(
+                f"With this line {bench.name(order.team)} would be place {place} of the finish "
+                f"list, not {order.place}. Correct its time, or the other teams' lines with it.",
+                field=f"/orders/{at}/place",
+            )
+
+
+def putting_back(bench: Bench, kept: Kept) -> Understood:
+    """A corrected line is as it was; StateConflict where it was changed since."""
+    was, becomes = kept["becomes"], kept["was"]
+    now = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(was["team"]))
+    if dict(now) != dict(was):
+        raise StateConflict(
+            "The finish list was changed since this correction, so it cannot be taken back as it "
+            "was: correct the team's line instead."
+        )
+    name = bench.name(was["team"])
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        replace_line(unit, bench.heat, becomes)
+        return {"did": "corrected", "was": was, "becomes": becomes, "run": None}
+
+    words = f"The finish of {name} stands again as {_finish(becomes)} instead of {_finish(was)}."
+    return Understood((Correct(bench.heat.id, ran_in(was), ran_in(becomes)),), words, act)
+
+
+def ran_in(line: Line) -> Ran:
+    """A line of a finish list as the rules read it."""
+    return Ran(
+        line["team"],
+        Finish(
+            line["lane"],
+            FinishStatus(line["status"]),
+            line["thousandths"],
+            line["place"],
+            line["decimals"],
+        ),
+    )
+
+
+def _finish(line: Line) -> str:
+    """A finish in words: "42.35", "42.35, place 2", "DNF"."""
+    if line["status"] != FinishStatus.FINISHED:
+        return str(line["status"])
+    time = line["thousandths"]
+    shown = "" if time is None else _exactly(time, line["decimals"])
+    place = f"place {line['place']}" if line["place"] else ""
+    return ", ".join(filter(None, [shown, place]))
+
+
+def _exactly(time: int, decimals: int) -> str:
+    """A time with the decimals it was given with: a correction may be about thousandths."""
+    if decimals < THOUSANDTHS:
+        return show_time(time, decimals)
+    whole = show_time(time // 1000 * 1000, 2)
+    return f"{whole[:-2]}{time % 1000:03d}"

@@ -1,0 +1,103 @@
+"""Orders about the next round: a team goes on, or has a lane of it; and their taking back."""
+
+from __future__ import annotations
+
+from app.appeals.bench import Bench, Kept, Understood
+from app.appeals.orders import (
+    AdvanceIn,
+    ExtraLaneIn,
+)
+from app.ids import DecisionId, HeatId, TeamId
+from app.meets.actions import add_lane, remove_lane
+from app.refusals import Malformed, StateConflict
+from app.rounds.actions import advance, recall_advancement
+from app.rules.orders import (
+    Advance,
+    GiveLane,
+    Recall,
+    TakeLane,
+)
+from app.rules.qualifying import Seat
+from app.store.action import Unit
+
+
+def advancing(bench: Bench, order: AdvanceIn, field: str) -> Understood:
+    """A team goes on beside those who qualify; StateConflict where nobody goes on from here."""
+    name = bench.team(order.team, f"{field}/team")
+    goal = bench.at_hand.next_round
+    if not goal:
+        raise StateConflict(
+            "From this round nobody goes on: no next round is set for it. Set it at "
+            "…/rounds/{id}, or order something else."
+        )
+
+    def act(unit: Unit, decision: DecisionId) -> Kept:
+        known = advance(unit, bench.at_hand, TeamId(order.team), bench.letter, decision)
+        return {"did": "advanced", "advancement": known, "team": order.team}
+
+    effect = Advance(order.team, bench.letter)
+    return Understood((effect,), f"{name} goes on to the {goal} ({bench.letter}).", act)
+
+
+def recalling(bench: Bench, team: TeamId) -> Understood:
+    """That a team goes on by a decision is taken back."""
+    letter = bench.at_hand.round.advanced.get(team)
+    if letter is None:
+        raise StateConflict("This team was not advanced by a decision, or that was taken back.")
+
+    def act(unit: Unit, decision: DecisionId) -> Kept:
+        recall_advancement(unit, bench.at_hand, team, decision)
+        return {"did": "recalled", "team": team}
+
+    words = f"That {bench.name(team)} goes on ({letter}) is taken back."
+    return Understood((Recall(team, letter),), words, act)
+
+
+def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
+    """A team has a free lane of the next round as it is drawn."""
+    name = bench.team(order.team, f"{field}/team")
+    seat = Seat(_next_heat(bench, order, field), order.lane)
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        line = next(lane for lane in bench.heat.lanes if lane.team == order.team)
+        add_lane(unit, HeatId(seat.heat), seat.lane, line)
+        return {"did": "lane given", "heat": seat.heat, "lane": seat.lane, "team": order.team}
+
+    where = bench.at_hand.seat_name(seat)
+    words = f"{name} has {where} of the {bench.at_hand.next_round}."
+    return Understood((GiveLane(seat, order.team),), words, act)
+
+
+def _next_heat(bench: Bench, order: ExtraLaneIn, field: str) -> HeatId:
+    """The heat of the next round that is meant; it must be drawn, and still to come."""
+    known = {one.heat: one for one in bench.at_hand.next_heats}
+    if not known:
+        raise StateConflict(
+            "The next round has not been drawn, so there is no lane to give yet: order that the "
+            "team goes on, and draw it with the others."
+        )
+    if bench.at_hand.next_has_begun:
+        raise StateConflict("The next round has begun, so no lane of it can be given any more.")
+    if order.heat is None and len(known) > 1:
+        raise Malformed(
+            "The next round has more than one heat: say in which.", field=f"{field}/heat"
+        )
+    heat_id = HeatId(order.heat) if order.heat is not None else next(iter(known))
+    if heat_id not in known:
+        raise Malformed("This is no heat of the next round.", field=f"{field}/heat")
+    return heat_id
+
+
+def taking_lane(bench: Bench, kept: Kept) -> Understood:
+    """A lane that a decision gave is taken back, until the next round begins."""
+    seat, team = Seat(kept["heat"], kept["lane"]), kept["team"]
+    if bench.at_hand.next_has_begun:
+        raise StateConflict("The next round has begun, so this lane can no longer be taken back.")
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        remove_lane(unit, HeatId(seat.heat), seat.lane)
+        return {"did": "lane taken", "heat": seat.heat, "lane": seat.lane, "team": team}
+
+    where = f"{bench.at_hand.seat_name(seat)} of the {bench.at_hand.next_round}"
+    words = f"{bench.at_hand.names[team]} does not have {where}."
+    return Understood((TakeLane(seat, team),), words, act)

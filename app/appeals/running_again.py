@@ -1,0 +1,115 @@
+"""Orders to run again, for some teams or for the whole heat, and their taking back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from app.appeals.bench import Bench, Kept, Understood
+from app.appeals.finish_lines import ran_in
+from app.appeals.orders import (
+    RunAgainIn,
+)
+from app.ids import DecisionId, HeatId, TeamId, new_id
+from app.meets.actions import give_back_run, run_whole_heat_again
+from app.meets.queries import heat
+from app.meets.states import HeatState
+from app.refusals import StateConflict
+from app.results.queries import result_row
+from app.results.wording import listed
+from app.rounds.actions import call_off_re_run, order_re_run
+from app.rules.orders import (
+    AnnulHeat,
+    CallOff,
+    RestoreHeat,
+    RunAgain,
+)
+from app.rules.qualifying import HeatRun, ReRun
+from app.sheets.race_time import parse_time
+from app.store.action import Unit
+
+
+def running_again(bench: Bench, order: RunAgainIn, field: str) -> Understood:
+    """Some teams of the heat run again, as a heat of their own."""
+    names = [bench.team(team, f"{field}/teams/{at}") for at, team in enumerate(order.teams)]
+    to_beat = parse_time(order.time_to_beat)[0] if order.time_to_beat else None
+    teams = [TeamId(team) for team in order.teams]
+
+    def act(unit: Unit, decision: DecisionId) -> Kept:
+        re_run, run_heat = order_re_run(
+            unit,
+            bench.heat,
+            teams,
+            bench.letter,
+            decision,
+            time_to_beat=to_beat,
+            added_places=order.added_places,
+        )
+        return {"did": "run again", "re_run": re_run, "heat": run_heat}
+
+    key = new_id()
+    re_run = ReRun(
+        key,
+        tuple(order.teams),
+        bench.letter,
+        time_to_beat=to_beat,
+        added_places=order.added_places,
+    )
+    return Understood((RunAgain(re_run),), _re_run_words(names, order), act)
+
+
+def _re_run_words(names: Sequence[str], order: RunAgainIn) -> str:
+    one = len(names) == 1
+    words = f"{listed(names)} {'runs' if one else 'run'} again, the same runners in the same order"
+    words += ", in the same lane" if one else ", in the same lanes"
+    if order.time_to_beat:
+        words += f"; the time to beat is {order.time_to_beat}"
+    if order.added_places:
+        best = "the best" if order.added_places == 1 else f"the best {order.added_places}"
+        words += f"; {best} of them {'goes' if order.added_places == 1 else 'go'} on in addition"
+    return f"{words}."
+
+
+def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
+    """A re-run is not held, or does not count where it was run."""
+    known = next((one for one in bench.at_hand.round.re_runs if one.key == run_heat), None)
+    if known is None:
+        raise StateConflict("This is no re-run of this round, or it was called off already.")
+    again = heat(bench.conn, bench.meet_id, run_heat)
+    was_run = again.state is not HeatState.TO_COME or bool(again.run)
+
+    def act(unit: Unit, decision: DecisionId) -> Kept:
+        call_off_re_run(unit, run_heat, decision)
+        return {"did": "called off", "heat": run_heat}
+
+    names = listed([bench.name(team) for team in known.teams])
+    what = "does not count" if was_run else "is called off"
+    return Understood((CallOff(known),), f"The re-run of {names} {what}.", act)
+
+
+def voiding_heat(bench: Bench) -> Understood:
+    """The whole heat runs again: its result is void."""
+    if not isinstance(bench.run, HeatRun):
+        raise StateConflict("This heat is itself a re-run: hold it back to run it once more.")
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        kept = run_whole_heat_again(unit, bench.heat)
+        return {"did": "whole heat again", **kept}
+
+    what = f"Heat {bench.heat.number} of the {bench.heat.round} runs again; its result is void."
+    return Understood((AnnulHeat(bench.run),), what, act)
+
+
+def giving_back_run(bench: Bench, kept: Kept) -> Understood:
+    """A heat that was to run again does not; StateConflict once it was started."""
+    if bench.heat.state is not HeatState.TO_COME or bench.heat.run != kept["run"]:
+        raise StateConflict("The heat has been started again since: its first result is void.")
+    row = result_row(bench.conn, bench.meet_id, bench.heat.id)
+    ran = tuple(ran_in(line) for line in row.rows) if row is not None else ()
+
+    def act(unit: Unit, _decision: DecisionId) -> Kept:
+        give_back_run(unit, HeatId(bench.heat.id), kept)
+        return {"did": "given back"}
+
+    words = f"Heat {bench.heat.number} of the {bench.heat.round} does not run again."
+    effect = RestoreHeat(HeatRun(bench.heat.id, ran, bench.run.disqualified, is_in=row is not None))
+    return Understood((effect,), words, act)

@@ -1,0 +1,169 @@
+"""Protest form, decision form, appeal form and jury decision: PDF, and the words that matter."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import httpx
+
+from tests.appeals.desk import (
+    a_protest,
+    a_rejected_protest,
+    an_announced_disqualification,
+    an_upheld_appeal,
+    announced,
+    appeal,
+    cast,
+    decided,
+    jury_decides,
+    lodge,
+    set_aside,
+    team,
+)
+from tests.appeals.test_reopening import reopen
+from tests.builders import MeetAtHand
+from tests.forms.pdf_reading import read_text
+
+
+def pdf(meet: MeetAtHand, address: str, by: str = "referee", **query: str) -> httpx.Response:
+    answer = meet[by].get(f"{address}/form.pdf", params=query)
+    assert answer.status_code == 200, answer.text
+    assert answer.headers["content-type"] == "application/pdf"
+    assert ".pdf" in answer.headers["content-disposition"]
+    return answer
+
+
+def words(meet: MeetAtHand, address: str) -> str:
+    return " ".join(read_text(pdf(meet, address).content).split())
+
+
+def test_a_protest_form_tells_who_about_what_and_whether_in_time(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    told = words(meet, f"protests/{protest['id']}")
+    for word in (
+        "Protest",
+        "Plover 1",
+        "Mira Anchor",
+        "The baton was inside the zone.",
+        "in time by",
+        "TR8.2",
+        "awaits the referee",
+    ):
+        assert word in told
+    assert "LATE" not in told
+    for paper in ("A4", "letter"):
+        pdf(meet, f"protests/{protest['id']}", by="results", paper=paper)
+
+
+def test_late_and_from_outside_is_printed(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    meet.service.clock.move(timedelta(minutes=34, seconds=10))
+    protest = lodge(meet, a_protest(meet, ruling))
+    assert "LATE by 4 min" in words(meet, f"protests/{protest['id']}")
+    why = "The desk was closed."
+    out = decided(meet, protest, "upheld", orders=set_aside(ruling), heard_because=why)
+    told = words(meet, f"decisions/{out['decision']['id']}")
+    assert "LATE by 4 min" in told
+    assert why in told
+
+
+def test_a_decision_form_tells_what_was_ordered_and_what_it_moves(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    out = decided(meet, protest, "upheld", orders=set_aside(ruling))
+    told = words(meet, f"decisions/{out['decision']['id']}")
+    for word in (
+        "Decision of the referee",
+        "upheld",
+        "The disqualification of Plover 1",
+        "is set aside",
+        "Seen by two umpires.",
+        "from the announcement of the amended result",
+        "100 USD",
+        out["decision"]["statement_digest"][:16],
+    ):
+        assert word in told
+    for move in out["decision"]["consequences"]["moves"]:
+        assert move["sentence"] in told
+
+
+def test_an_appeal_form_tells_of_its_deposit_and_the_decision_it_is_against(
+    meet: MeetAtHand,
+) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet))
+    told = words(meet, f"appeals/{lodged['id']}")
+    for word in (
+        "Appeal to the jury",
+        "100 USD",
+        "receipt R-17",
+        "The video was not looked at.",
+        "The referee's decision",
+        "Seen by two umpires.",
+        "awaits the jury",
+    ):
+        assert word in told.replace("’", "'")
+
+
+def test_an_appeal_without_its_deposit_is_printed_so(meet: MeetAtHand) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet), deposit=None)
+    told = words(meet, f"appeals/{lodged['id']}")
+    assert "WITHOUT DEPOSIT" in told
+
+
+def test_a_jury_decision_tells_the_votes_the_panel_and_that_it_is_final(meet: MeetAtHand) -> None:
+    heard = an_upheld_appeal(meet)
+    told = words(meet, f"decisions/{heard['decision']['id']}")
+    for word in (
+        "Decision of the jury of appeal",
+        "3 for, 0 against; quorum 3",
+        "juror 1",
+        "juror 2",
+        "Noor Quill",
+        "is final",
+        "The deposit is returned.",
+    ):
+        assert word in told
+
+
+def test_a_decisions_paper_does_not_change_afterwards(meet: MeetAtHand) -> None:
+    meet.service.clock.stand_at(meet.service.clock.now())
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    out = decided(meet, protest, "upheld", orders=set_aside(ruling))
+    address = f"decisions/{out['decision']['id']}"
+
+    def lines() -> list[str]:
+        """All but the record's head, which goes on."""
+        text = read_text(pdf(meet, address, by="results").content)
+        return [line for line in text.splitlines() if "entries" not in line and "root" not in line]
+
+    before = lines()
+    announced(meet)
+    official = {"name": "Another Name", "roles": ["referee"]}
+    seen = meet.organiser.get(f"officials/{meet.referee.id}").headers.get("ETag")
+    renamed = meet.organiser.put(f"officials/{meet.referee.id}", official, etag=seen)
+    assert renamed.status_code == 200, renamed.text
+    other = lodge(meet, a_protest(meet, team=team(meet, 6)))
+    undo = [{"order": "undo", "decision": out["decision"]["id"]}]
+    decided(meet, other, "upheld", orders=undo)
+    heads = [line for line in lines() if line not in before]
+    assert len(heads) <= 2, heads
+    assert not [line for line in heads if "Another" in line]
+
+
+def test_the_papers_of_a_replaced_decision_say_so(meet: MeetAtHand) -> None:
+    heard = an_upheld_appeal(meet)
+    first = f"decisions/{heard['decision']['id']}"
+    assert "no longer stands" not in words(meet, first)
+    assert reopen(meet, heard, heard["names"][0]).status_code == 200
+    assert "no longer stands" not in words(meet, first), "it stands until it is replaced"
+    told = words(meet, f"appeals/{heard['id']}")
+    assert "A second camera shows lane 4 from the side." in told
+    for name in heard["names"]:
+        cast(meet, heard, name, "rejected")
+    second = jury_decides(meet, heard, heard["names"][0], "rejected").json()["decision"]
+    told = words(meet, first)
+    assert "This decision no longer stands: the jury reopened it" in told
+    assert "rejected" in told
+    assert "A second camera" in words(meet, f"decisions/{second['id']}")

@@ -1,0 +1,163 @@
+"""What a decision moves in a round: who goes on, by whose word, and what comes too late."""
+
+from __future__ import annotations
+
+from tests.appeals.desk import a_panel, cast, decide, decided, jury_decides, lodge
+from tests.builders import Json, MeetAtHand, a_problem
+from tests.rounds.builders import Event, by_name, two_heats
+
+
+def a_round(meet: MeetAtHand, **changes: object) -> Event:
+    """Two heats of three are announced: the first of each goes on, and two by time."""
+    event = two_heats(meet)
+    event.set(**changes)
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    return event
+
+
+def protest(event: Event, name: str, heat: str = "heats 1") -> Json:
+    sent = {
+        "heat": event.heat(heat),
+        "team": event.team(name),
+        "about": "placing",
+        "lodged_by": "Mira Anchor",
+        "words": "We were obstructed.",
+    }
+    return lodge(event.meet, sent)
+
+
+def letters(event: Event) -> dict[str, str | None]:
+    return {name: one["letter"] for name, one in by_name(event.now()).items()}
+
+
+def test_the_referee_lets_a_team_go_on_with_qr(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    assert letters(event)["Heron"] == ""
+    lodged = protest(event, "Heron")
+    orders = [{"order": "advance", "team": event.team("Heron")}]
+    out = decided(meet, lodged, "upheld", orders=orders)
+    (move,) = out["decision"]["consequences"]["moves"]
+    assert (move["name"], move["after"]["letter"]) == ("Heron", "qR")
+    assert letters(event) == {
+        "Tern": "Q",
+        "Plover": "Q",
+        "Gull": "q",
+        "Curlew": "q",
+        "Heron": "qR",
+        "Puffin": "",
+    }
+    # World Athletics CR25.4, in federation notices of 2023: qR advanced by the referee.
+    assert event.letters()["Heron"] == "qR"
+    assert event.announce("heats 1").status_code == 201
+
+
+def test_the_jury_lets_a_team_go_on_with_qj(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    lodged = protest(event, "Heron")
+    (appeal,) = decided(meet, lodged, "referred")["appeals"]
+    names = a_panel(meet, {"id": appeal})
+    for name in names:
+        assert cast(meet, {"id": appeal}, name).status_code == 201
+    orders = [{"order": "advance", "team": event.team("Heron")}]
+    out = jury_decides(meet, {"id": appeal}, names[0], orders=orders)
+    assert out.status_code == 201, out.text
+    assert letters(event)["Heron"] == "qJ"
+
+
+def test_a_team_that_was_advanced_is_not_advanced_again(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    orders = [{"order": "advance", "team": event.team("Heron")}]
+    decided(meet, protest(event, "Heron"), "upheld", orders=orders)
+    again = decide(meet, protest(event, "Tern"), "upheld", orders=orders)
+    assert "advanced before" in a_problem(again, 409, "conflict")["detail"]
+
+
+def test_from_a_round_that_leads_nowhere_nobody_is_advanced(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    orders = [{"order": "advance", "team": event.team("Heron")}]
+    refused = decide(meet, protest(event, "Heron"), "upheld", orders=orders)
+    assert "no next round" in a_problem(refused, 409, "conflict")["detail"]
+
+
+def re_run_of(event: Event) -> str:
+    event.read_again()
+    return next(name for name in event.heats if "re-run" in name)
+
+
+def test_one_team_runs_again_against_the_time_of_the_last_qualifier(meet: MeetAtHand) -> None:
+    """Rio 2016, women's 4x100 m: one team ran alone and had to beat the eighth's time (press)."""
+    for time, letter in (("42.55", "q"), ("42.65", "")):
+        event = a_round(meet)
+        orders = [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}]
+        decided(meet, protest(event, "Heron"), "upheld", orders=orders)
+        again = re_run_of(event)
+        event.load(again, time)
+        stand = letters(event)
+        assert stand["Heron"] == letter, time
+        assert stand["Curlew"] == ("" if letter else "q")
+
+
+def test_two_teams_run_again_for_one_added_place(meet: MeetAtHand) -> None:
+    """Tokyo 2025, men's 4x100 m: two obstructed teams ran for a ninth lane (press)."""
+    event = a_round(meet)
+    teams = [event.team("Heron"), event.team("Gull")]
+    orders = [{"order": "run again", "teams": teams, "added_places": 1}]
+    out = decided(meet, protest(event, "Heron"), "upheld", orders=orders)
+    assert "the best of them goes on in addition" in out["decision"]["ordered"][0]
+    again = re_run_of(event)
+    event.load(again, "43.50", "43.20")
+    found = letters(event)
+    assert found["Curlew"] == "q"
+    assert sum(bool(letter) for letter in found.values()) == 5
+    assert "qR" in found.values()
+
+
+def test_the_whole_heat_runs_again_and_its_result_is_void(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    out = decided(meet, protest(event, "Heron"), "upheld", orders=[{"order": "run again"}])
+    assert "runs again; its result is void" in out["decision"]["ordered"][0]
+    assert event.now()["is_complete"] is False
+    event.start("heats 1")
+    event.load("heats 1", "44.00", "43.90", "42.00")
+    assert letters(event)["Heron"] == "Q"
+
+
+def test_a_decision_after_the_next_round_says_what_it_can_no_longer_change(
+    meet: MeetAtHand,
+) -> None:
+    event = a_round(meet)
+    event.draw({"final 1": ("Tern", "Plover", "Gull", "Curlew")})
+    lodged = protest(event, "Heron")
+    orders = [{"order": "correct", "team": event.team("Heron"), "time": "42.00"}]
+    event.start("final 1")
+    foreseen = meet.referee.post(f"protests/{lodged['id']}/consequences", {"orders": orders})
+    (lost, gained) = sorted(foreseen.json()["too_late"], key=lambda words: "Heron" in words)
+    assert "can no longer be given a lane" in gained
+    assert "Heron" in gained
+    assert "does not change that result" in lost
+    event.run("final 1", "41.90", "42.00", "42.30", "42.40")
+    out = decided(meet, lodged, "upheld", orders=orders)
+    told = out["decision"]["consequences"]["too_late"]
+    assert any("has been run" in words for words in told)
+    form = meet.referee.get(f"decisions/{out['decision']['id']}/form.pdf")
+    assert form.status_code == 200
+
+
+def test_lots_and_orders_of_other_rounds_stay_apart(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    event.draw({"final 1": ("Tern", "Plover", "Gull", "Curlew")})
+    event.run("final 1", "41.90", "42.00", "42.30", "42.40")
+    sent = {
+        "heat": event.heat("final 1"),
+        "team": event.team("Gull"),
+        "about": "placing",
+        "lodged_by": "Mira Anchor",
+    }
+    lodged = lodge(meet, sent)
+    before = letters(event)
+    orders = [{"order": "disqualify", "team": event.team("Tern"), "infringement": "help_given"}]
+    decided(meet, lodged, "upheld", orders=orders)
+    # World Athletics TR7.1, from memory: a disqualification is for this round alone.
+    assert letters(event) == before
