@@ -17,7 +17,7 @@ from app.access.signing import statement_digest
 from app.appeals.bench import Bench, Understood, bench_for
 from app.appeals.carrying import understand
 from app.appeals.ordered import Ordered
-from app.appeals.orders import OrderIn, UndoIn
+from app.appeals.orders import OrderIn, RestoreIn, SetAsideIn, UndoIn
 from app.appeals.papers import decided_paper
 from app.appeals.queries import (
     appeal_row,
@@ -62,6 +62,7 @@ def shown_on_appeal(
     be taken back is said among what comes too late.
     """
     undone = _replaced(bench, row, sent)
+    sent = _left_to_order(bench, row, sent) if undone else sent
     try:
         shown_for(bench, undone)
     except StateConflict as gone:
@@ -70,6 +71,22 @@ def shown_on_appeal(
         return list(sent), understood, shown.model_copy(update={"too_late": too_late})
     orders = [*undone, *sent]
     return orders, *shown_for(bench, orders)
+
+
+def _left_to_order(bench: Bench, row: AnyRow, sent: Sequence[OrderIn]) -> list[OrderIn]:
+    """What is given beside the undoing: not again what that does by itself."""
+    earlier = decisions_of_appeal(bench.conn, bench.meet_id, AppealId(row.id))[-1]
+    did = {(kept["did"], kept.get("disqualification")) for kept in earlier.carried_out}
+    undoes = {("restored", SetAsideIn), ("set aside", RestoreIn)}
+    return [
+        order
+        for order in sent
+        if not any(
+            isinstance(order, kind) and (done, order.disqualification) in did
+            for done, kind in undoes
+            if isinstance(order, SetAsideIn | RestoreIn)
+        )
+    ]
 
 
 def _replaced(bench: Bench, row: AnyRow, sent: Sequence[OrderIn]) -> list[OrderIn]:

@@ -27,6 +27,7 @@ from app.rules.orders import (
 )
 from app.rules.qualifying import Disqualified
 from app.rulings.decided import disqualification_in, disqualify, restore, set_aside
+from app.rulings.queries import disqualifications_in_heat
 from app.store.action import Unit
 
 
@@ -68,6 +69,9 @@ def disqualifying(bench: Bench, order: DisqualifyIn, field: str) -> Understood:
     """A team of the heat is disqualified, by the edition's rule."""
     name = bench.team(order.team, f"{field}/team")
     rule, ident = bench.meet.book.reference(order.infringement), DisqualificationId(new_id())
+    for known in disqualifications_in_heat(bench.conn, bench.meet_id, bench.heat.id):
+        if (known.team, known.infringement) == (order.team, order.infringement):
+            insist_not_the_jurys(bench, known.set_aside_by)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         team = TeamId(order.team)

@@ -25,6 +25,7 @@ from app.appeals.panel import (
     insist_open,
     insist_unconcerned,
     insist_version,
+    is_juror,
     panel_of,
 )
 from app.appeals.queries import (
@@ -362,7 +363,10 @@ def reopen(appeal_id: AppealId, sent: ReopenIn, caller: Caller, version: int) ->
             raise StateConflict(
                 "This appeal was turned away without a decision: there is none to look at again."
             )
-        if caller.official_id != panel_of(row)["chair"]:
+        panel = panel_of(row)
+        has_chair = is_juror(unit, OfficialId(panel["chair"]))
+        may = {panel["chair"]} if has_chair else set(panel["members"])
+        if caller.official_id not in may:
             raise NotYours("The chair of the panel reopens its decision.")
         person = official_row(unit.conn, unit.meet_id, OfficialId(caller.official_id))
         said = {

@@ -47,9 +47,11 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
         insist_version(row, version)
         meet = meet_facts(unit.conn, unit.meet_id)
         _insist_undecided(unit, meet, row)
-        if votes_of(unit.conn, appeal_id, row.sitting):
-            _insist_who_sits_stays(panel_of(row), sent)
-        _insist_on_size(_terms(meet, row)["size"], sent)
+        has_begun = bool(votes_of(unit.conn, appeal_id, row.sitting))
+        if has_begun:
+            _insist_who_sits_stays(unit, panel_of(row), sent)
+        terms = _terms(meet, row if has_begun else None)
+        _insist_on_size(terms["size"], sent)
         _insist_may_sit(unit, row, [sent.chair, *sent.members, *sent.substitutes])
         panel = {
             "chair": sent.chair,
@@ -57,7 +59,7 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
             "secretary": sent.secretary,
             "substitutes": sent.substitutes,
             "withdrawn": row.panel["withdrawn"] if row.panel is not None else [],
-            **_terms(meet, row),
+            **terms,
         }
         change_appeal(unit, row, panel=panel)
         out = appeal_out(unit.conn, unit.meet_id, appeal_id)
@@ -66,9 +68,9 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
     return act
 
 
-def _terms(meet: MeetFacts, row: AnyRow) -> dict[str, Any]:
-    """How this panel decides, fixed when it is first named: nobody changes it between votes."""
-    if row.panel is not None:
+def _terms(meet: MeetFacts, row: AnyRow | None) -> dict[str, Any]:
+    """How this panel decides, fixed once it votes: nobody changes it between votes."""
+    if row is not None:
         return {name: row.panel[name] for name in ("size", "quorum", "chair_casts")}
     jury = meet.terms.jury
     quorum = jury.quorum or jury.size
@@ -85,13 +87,17 @@ def _insist_undecided(unit: Unit, meet: MeetFacts, row: AnyRow) -> None:
         )
 
 
-def _insist_who_sits_stays(panel: Mapping[str, Any], sent: PanelIn) -> None:
-    """Nobody is exchanged once it shows how the votes go."""
-    stays = set(panel["members"]) <= {sent.chair, *sent.members}
-    if not stays or panel["chair"] not in {None, sent.chair}:
+def _insist_who_sits_stays(unit: Unit, panel: Mapping[str, Any], sent: PanelIn) -> None:
+    """Nobody is exchanged once it shows how the votes go, but for who is no member of the jury any
+    more: the organiser says so by taking the role, where somebody has left.
+    """
+    stay = {one for one in panel["members"] if is_juror(unit, OfficialId(one))}
+    is_chaired = panel["chair"] in stay
+    if not stay <= {sent.chair, *sent.members} or (is_chaired and panel["chair"] != sent.chair):
         raise StateConflict(
             "Votes have been cast: who sits on the panel stays, and so does its chair. A member "
-            "who is concerned withdraws; then name who takes the place."
+            "who is concerned withdraws, and from one who has left the organiser takes the role; "
+            "then name who takes the place."
         )
 
 
@@ -137,6 +143,12 @@ def _barred(unit: Unit, row: AnyRow) -> Mapping[OfficialId, str]:
     for gone in row.panel["withdrawn"] if row.panel is not None else []:
         found[OfficialId(gone["official"])] = "has withdrawn from this appeal"
     return found
+
+
+def is_juror(unit: Unit, official: OfficialId) -> bool:
+    """Whether an official is still a member of the jury."""
+    person = official_row(unit.conn, unit.meet_id, official)
+    return bool(person.active and Role.JURY in person.roles)
 
 
 def insist_version(row: AnyRow, version: int) -> None:

@@ -17,6 +17,7 @@ from app.meets.queries import MeetFacts, meet, meet_facts
 from app.meets.wire import MeetOut
 from app.record.kinds import Kind
 from app.refusals import Malformed, StateConflict
+from app.results.announced_time import EARLIEST_ENTRY
 from app.results.tables import announcements, windows
 from app.results.wire import EndOfMeetIn
 from app.rules.windows import close_from
@@ -63,6 +64,11 @@ def _ended_at(unit: Unit, given: datetime | None) -> datetime:
     if given is not None and given > unit.now:
         raise Malformed(
             "This end of the meet lies in the future. Leave the time out to end it now.",
+            field="/ended_at",
+        )
+    if given is not None and given < unit.now - EARLIEST_ENTRY:
+        raise Malformed(
+            "This end of the meet lies more than twelve hours back; look at the day.",
             field="/ended_at",
         )
     last: datetime | None = unit.conn.execute(_LAST_ANNOUNCED, {"meet": unit.meet_id}).scalar_one()

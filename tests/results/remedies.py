@@ -73,7 +73,7 @@ def a_decision(hand: MeetAtHand, protest: str, heat: int = 0, **changes: Any) ->
         "reasons": "The photo finish is clear.",
         "orders": [],
         "carried_out": [],
-        "moves": [],
+        "moves": {},
         "official_id": hand.referee.id,
         "decided_at": hand.service.clock.now(),
         "edition": "world-athletics-2025",
