@@ -7,8 +7,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from hypothesis import HealthCheck, settings
 
+from app.access import secrets
 from app.serving import bring_up_to_date
 from tests.builders import MeetAtHand, a_meet
 from tests.postgres import Databases, a_postgres
@@ -22,6 +24,18 @@ settings.load_profile("suite")
 ENGINES = ("sqlite", "postgresql")
 
 NewDatabase = Callable[[str], str]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def cheap_pins() -> Iterator[None]:
+    """A PIN's hash is slow on purpose, and most tests sign many times: here it costs nearly nothing.
+
+    What it costs in earnest is held in `tests/access/test_pin_cost.py`, in a process of its own.
+    """
+    real = secrets._hasher
+    secrets._hasher = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    yield
+    secrets._hasher = real
 
 
 @pytest.fixture(scope="session")

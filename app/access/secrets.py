@@ -16,7 +16,7 @@ from hashlib import sha256
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-_HASHER = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
+_hasher = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
 _ASCENDING = "0123456789" * 3
 
 
@@ -52,12 +52,12 @@ def is_guessable(pin: str) -> bool:
 
 def hash_pin(pin: str) -> str:
     """The argon2id hash of a PIN. Takes about 20 ms of CPU: call it in a thread."""
-    return _HASHER.hash(pin)
+    return _hasher.hash(pin)
 
 
 def pin_matches(stored_hash: str, pin: str) -> bool:
     """Whether this is the PIN. Takes about 20 ms of CPU: call it in a thread."""
     try:
-        return _HASHER.verify(stored_hash, pin)
+        return _hasher.verify(stored_hash, pin)
     except (VerificationError, InvalidHashError):
         return False

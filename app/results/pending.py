@@ -133,6 +133,7 @@ _TOLD = (
         _asked.c.round.label("asked_round"),
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
+        teams.c.id.label("team_id"),
         teams.c.name.label("team_name"),
     )
     .select_from(decisions)
@@ -168,13 +169,14 @@ def told_since(
     return [
         _decision_in_words(row, heat_id, zone)
         for row in rows
-        if row.carried_out and (row.heat_id == heat_id or _moves_any(row, teams))
+        if row.carried_out and (row.heat_id == heat_id or _touches_any(row, teams))
     ]
 
 
-def _moves_any(row: AnyRow, teams: Collection[str]) -> bool:
+def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:
+    """Whether a decision was asked for by one of these teams, or moves one."""
     moves: Mapping[str, Any] = row.moves
-    return any(move["team"] in teams for move in moves.get("moves", ()))
+    return row.team_id in teams or any(move["team"] in teams for move in moves.get("moves", ()))
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:
