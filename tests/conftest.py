@@ -28,7 +28,7 @@ NewDatabase = Callable[[str], str]
 
 @pytest.fixture(scope="session", autouse=True)
 def cheap_pins() -> Iterator[None]:
-    """A PIN's hash is slow on purpose, and most tests sign many times: here it costs nearly nothing.
+    """A PIN's hash is slow on purpose, and tests sign many times: here it costs nearly nothing.
 
     What it costs in earnest is held in `tests/access/test_pin_cost.py`, in a process of its own.
     """
