@@ -13,7 +13,7 @@ from sqlalchemy import update
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.appeals.bench import bench_for
-from app.appeals.deciding import is_same, move_protest, put_decision, shown_for
+from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import store_appeal
 from app.appeals.ordered import Ordered
 from app.appeals.queries import (
@@ -69,7 +69,12 @@ def decide_protest(
         if known is not None and is_same(known, caller, content):
             return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
         insist_may_sign(unit, caller)
-        _insist_version(protest, known, version)
+        insist_first(
+            known,
+            is_seen=version == protest.version,
+            what=f"protest {protest.number}",
+            way_out="Whoever disagrees can appeal to the jury.",
+        )
         step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
         if sent.verdict is not Verdict.REFERRED:  # which passes it on to others
             _insist_second_person(unit, protest, caller)
@@ -102,21 +107,6 @@ def decide_protest(
         return Done(Put(out, created=True), Deed(Kind.PROTEST_DECIDED, protest_id, body))
 
     return act
-
-
-def _insist_version(protest: AnyRow, known: AnyRow | None, version: int) -> None:
-    if version == protest.version and known is None:
-        return
-    if known is None:
-        raise Stale("This protest was changed meanwhile. Read it again, then decide.")
-    raise Stale(
-        f"{known.official_name} has decided protest {protest.number} meanwhile: {known.verdict}. "
-        "Read it again; whoever disagrees can appeal to the jury.",
-        decision=known.id,
-        verdict=known.verdict,
-        decided_by=known.official_name,
-        reasons=known.reasons,
-    )
 
 
 def _insist_second_person(unit: Unit, protest: AnyRow, caller: Caller) -> None:

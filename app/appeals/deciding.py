@@ -15,15 +15,15 @@ from sqlalchemy import Connection, insert, update
 from app.access.queries import Caller
 from app.access.signing import statement_digest
 from app.appeals.bench import Bench, Understood, bench_for
-from app.appeals.carrying import understand
+from app.appeals.carrying import take_back, understand
 from app.appeals.ordered import Ordered
-from app.appeals.orders import OrderIn, RestoreIn, SetAsideIn, UndoIn
+from app.appeals.orders import OrderIn, UndoIn
 from app.appeals.papers import decided_paper
 from app.appeals.queries import (
     appeal_row,
-    decisions_of_appeal,
     next_decision,
     protest_row,
+    standing_decision,
 )
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests
@@ -42,6 +42,7 @@ from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import Stale, StateConflict
 from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut
+from app.rules.orders import Order
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -49,55 +50,53 @@ from app.store.rows import AnyRow
 def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood], ConsequencesOut]:
     """Orders understood, and what they would move."""
     understood = understand(bench, orders)
-    effects = [effect for one in understood for effect in one.effect]
-    return understood, consequences(bench.at_hand, effects)
+    return understood, consequences(bench.at_hand, _effects(understood))
 
 
 def shown_on_appeal(
     bench: Bench, row: AnyRow, sent: Sequence[OrderIn]
-) -> tuple[list[OrderIn], list[Understood], ConsequencesOut]:
+) -> tuple[list[Understood], ConsequencesOut]:
     """What a decision on an appeal orders, understood, and what it would move.
 
-    One that replaces an earlier decision takes back first what that one ordered. What can no longer
-    be taken back is said among what comes too late.
+    One that replaces an earlier decision takes back first what that one ordered, as far as it still
+    can be; the rest is said among what comes too late. What is ordered and comes of the taking back
+    as well is done once.
     """
-    undone = _replaced(bench, row, sent)
-    sent = _left_to_order(bench, row, sent) if undone else sent
-    try:
-        shown_for(bench, undone)
-    except StateConflict as gone:
-        understood, shown = shown_for(bench, sent)
-        too_late = [f"What the earlier decision ordered stays: {gone}", *shown.too_late]
-        return list(sent), understood, shown.model_copy(update={"too_late": too_late})
-    orders = [*undone, *sent]
-    return orders, *shown_for(bench, orders)
+    back, stays = _taken_back(bench, row, sent)
+    comes_of_it = [one.effect for one in back]
+    given = [one for one in understand(bench, sent) if one.effect not in comes_of_it]
+    understood = [*back, *given]
+    shown = consequences(bench.at_hand, _effects(understood))
+    return understood, shown.model_copy(update={"too_late": [*stays, *shown.too_late]})
 
 
-def _left_to_order(bench: Bench, row: AnyRow, sent: Sequence[OrderIn]) -> list[OrderIn]:
-    """What is given beside the undoing: not again what that does by itself."""
-    earlier = decisions_of_appeal(bench.conn, bench.meet_id, AppealId(row.id))[-1]
-    did = {(kept["did"], kept.get("disqualification")) for kept in earlier.carried_out}
-    undoes = {("restored", SetAsideIn), ("set aside", RestoreIn)}
-    return [
-        order
-        for order in sent
-        if not any(
-            isinstance(order, kind) and (done, order.disqualification) in did
-            for done, kind in undoes
-            if isinstance(order, SetAsideIn | RestoreIn)
-        )
-    ]
+def _taken_back(
+    bench: Bench, row: AnyRow, sent: Sequence[OrderIn]
+) -> tuple[list[Understood], list[str]]:
+    """What the decision of the sitting before ordered, taken back, and why the rest stays.
 
-
-def _replaced(bench: Bench, row: AnyRow, sent: Sequence[OrderIn]) -> list[OrderIn]:
-    """The order that undoes the decision of an earlier sitting, unless it is given or ordered
-    nothing.
+    Nothing where there was none before, or where its undoing is itself ordered.
     """
-    earlier = decisions_of_appeal(bench.conn, bench.meet_id, AppealId(row.id))
-    if not earlier or earlier[-1].sitting == row.sitting or not earlier[-1].carried_out:
-        return []
-    undo = UndoIn(order="undo", decision=earlier[-1].id)
-    return [] if undo in sent else [undo]
+    earlier = standing_decision(bench.conn, bench.meet_id, AppealId(row.id))
+    if earlier is None or earlier.sitting == row.sitting:
+        return [], []
+    if UndoIn(order="undo", decision=earlier.id) in sent:
+        return [], []
+    back: list[Understood] = []
+    stays: list[str] = []
+    for kept in reversed(earlier.carried_out):
+        try:
+            one = take_back(bench, kept)
+            consequences(bench.at_hand, _effects([*back, one]))
+        except StateConflict as gone:
+            stays.append(f"This stays as it was ordered before: {kept['words']} {gone}")
+        else:
+            back.append(one)
+    return back, stays
+
+
+def _effects(understood: Sequence[Understood]) -> list[Order]:
+    return [effect for one in understood for effect in one.effect]
 
 
 def look_at_protest(
@@ -115,12 +114,26 @@ def look_at_appeal(
     """What orders would move, before the jury signs."""
     row = appeal_row(conn, meet_id, appeal_id)
     bench = bench_for(conn, meet_facts(conn, meet_id), HeatId(row.heat_id), Instance.JURY)
-    return shown_on_appeal(bench, row, sent.orders)[2]
+    return shown_on_appeal(bench, row, sent.orders)[1]
 
 
 def is_same(known: AnyRow, caller: Caller, content: Mapping[str, Any]) -> bool:
     """Whether this very decision was sent before, by the same official."""
     return bool(known.official_id == caller.official_id and known.content == content)
+
+
+def insist_first(known: AnyRow | None, *, is_seen: bool, what: str, way_out: str) -> None:
+    """Stale for whoever comes second, who gets the first one's decision shown."""
+    if known is None and not is_seen:
+        raise Stale(f"Something about {what} was changed meanwhile. Read it again, then decide.")
+    if known is not None:
+        raise Stale(
+            f"{known.official_name} has decided {what} meanwhile: {known.verdict}. {way_out}",
+            decision=known.id,
+            verdict=known.verdict,
+            decided_by=known.official_name,
+            reasons=known.reasons,
+        )
 
 
 def put_decision(

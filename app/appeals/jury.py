@@ -17,7 +17,7 @@ from sqlalchemy import update
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
 from app.appeals.bench import bench_for
-from app.appeals.deciding import is_same, move_protest, put_decision, shown_on_appeal
+from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.lodging import paid
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
@@ -68,7 +68,7 @@ from app.clock import rfc3339
 from app.ids import AppealId, DecisionId, HeatId, OfficialId, ProtestId, new_id
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
-from app.refusals import Malformed, NotYours, Stale, StateConflict
+from app.refusals import Malformed, NotYours, StateConflict
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -185,7 +185,12 @@ def decide_appeal(
         if known is not None and is_same(known, caller, content):
             return Done(Put(appeal_out(unit.conn, unit.meet_id, appeal_id), created=False), None)
         insist_may_sign(unit, caller)
-        _insist_first(row, known, version)
+        insist_first(
+            known,
+            is_seen=version == row.version,
+            what=f"appeal {row.number}",
+            way_out="It is final; with new conclusive evidence it can be reopened.",
+        )
         meet = meet_facts(unit.conn, unit.meet_id)
         insist_open(unit, meet, row)
         verdict = Verdict(sent.verdict)
@@ -193,7 +198,7 @@ def decide_appeal(
         _insist_chair(row, caller, "signs its decision")
         counted = _count(unit, row, verdict)
         bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-        orders, understood, shown = shown_on_appeal(bench, row, sent.orders)
+        understood, shown = shown_on_appeal(bench, row, sent.orders)
         concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
         insist_unconcerned(unit, meet, row, [caller.official_id, *counted["voters"]], concerned)
         protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
@@ -204,7 +209,7 @@ def decide_appeal(
             verdict=verdict,
             reasons=sent.reasons,
             heard_because=None,
-            sent=orders,
+            sent=sent.orders,
             protest=protest,
             appeal=row,
             understood=understood,
@@ -228,21 +233,6 @@ def decide_appeal(
 def _decided_in_this_sitting(unit: Unit, row: AnyRow) -> AnyRow | None:
     found = decisions_of_appeal(unit.conn, unit.meet_id, AppealId(row.id))
     return found[-1] if found and found[-1].sitting == row.sitting else None
-
-
-def _insist_first(row: AnyRow, known: AnyRow | None, version: int) -> None:
-    if version == row.version and known is None:
-        return
-    if known is None:
-        raise Stale("This appeal was changed meanwhile: a vote, or the panel. Read it again.")
-    raise Stale(
-        f"{known.official_name} has signed the jury's decision on appeal {row.number} meanwhile: "
-        f"{known.verdict}. It is final; with new conclusive evidence it can be reopened.",
-        decision=known.id,
-        verdict=known.verdict,
-        decided_by=known.official_name,
-        reasons=known.reasons,
-    )
 
 
 def _count(unit: Unit, row: AnyRow, verdict: Verdict) -> dict[str, Any]:

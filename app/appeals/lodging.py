@@ -7,7 +7,7 @@ protest: against a team that did not run, about a ruling that no longer stands.
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import insert, select
@@ -50,13 +50,12 @@ from app.meets.queries import MeetFacts, heat, meet_facts, team_row
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
+from app.results.announced_time import EARLIEST_ENTRY
 from app.roles import Role
 from app.rounds.consequences import consequences
 from app.rulings.queries import ruling_out
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
-
-EARLIEST_ENTRY = timedelta(hours=12)
 
 
 def lodge_protest(
@@ -269,15 +268,14 @@ def _insist_on_sense(unit: Unit, meet: MeetFacts, heat_id: HeatId, sent: AppealI
 
 def store_appeal(
     unit: Unit, appeal_id: AppealId, caller: Caller, row: dict[str, Any], content: dict[str, Any]
-) -> int:
-    """Store an appeal, or what the referee refers; returns its number."""
-    number = next_appeal_number(unit.conn, unit.meet_id)
+) -> None:
+    """Store an appeal, or what the referee refers, under the meet's next number."""
     unit.conn.execute(
         insert(appeals)
         .values(
             id=appeal_id,
             meet_id=unit.meet_id,
-            number=number,
+            number=next_appeal_number(unit.conn, unit.meet_id),
             is_referred=0,
             entered_at=unit.now,
             official_id=caller.official_id,
@@ -288,7 +286,6 @@ def store_appeal(
         )
         .values(**row)
     )
-    return number
 
 
 def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:

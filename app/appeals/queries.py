@@ -51,18 +51,22 @@ JUDGEMENT = "judgement"
 
 _against = teams.alias("against")
 _taker = officials.alias("taker")
+_WHERE_ABOUT = (
+    teams.c.name.label("team_name"),
+    teams.c.affiliation,
+    _taker.c.name.label("taken_by_name"),
+    heats.c.event_id,
+    heats.c.round,
+    heats.c.round_key,
+    heats.c.number.label("heat_number"),
+    events.c.name.label("event_name"),
+)
+"""For whom, about which heat, and who took it in."""
 _PROTEST_COLUMNS = (
     select(
         protests,
-        teams.c.name.label("team_name"),
-        teams.c.affiliation,
         _against.c.name.label("against_name"),
-        _taker.c.name.label("taken_by_name"),
-        heats.c.event_id,
-        heats.c.round,
-        heats.c.round_key,
-        heats.c.number.label("heat_number"),
-        events.c.name.label("event_name"),
+        *_WHERE_ABOUT,
     )
     .select_from(protests)
     .join(teams, teams.c.id == protests.c.team_id)
@@ -82,14 +86,7 @@ _APPEAL_COLUMNS = (
     select(
         appeals,
         protests.c.number.label("protest_number"),
-        teams.c.name.label("team_name"),
-        teams.c.affiliation,
-        _taker.c.name.label("taken_by_name"),
-        heats.c.event_id,
-        heats.c.round,
-        heats.c.round_key,
-        heats.c.number.label("heat_number"),
-        events.c.name.label("event_name"),
+        *_WHERE_ABOUT,
     )
     .select_from(appeals)
     .join(protests, protests.c.id == appeals.c.protest_id)

@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlalchemy import BindParameter, Connection, bindparam, func, literal_column, select
 
+from app.appeals.states import OPEN, ProtestState
 from app.appeals.tables import appeals, decisions, protests
 from app.clock import clock_time
 from app.ids import HeatId
@@ -22,9 +23,6 @@ from app.results.tables import windows
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
-LODGED, REFERRED = "lodged", "referred"
-OPEN_APPEAL = frozenset({"lodged", "late", "admitted"})
-UPHELD, REJECTED, WITHDRAWN = "upheld", "rejected", "withdrawn"
 
 _asked = heats.alias("asked")
 _DECIDED = (
@@ -45,7 +43,7 @@ _PROTESTS_IN_ROUND, _APPEALS_IN_ROUND = (
     select(table)
     .join(heats, heats.c.id == table.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
-    .where(_asked.c.id == bindparam("heat"), table.c.state != WITHDRAWN)
+    .where(_asked.c.id == bindparam("heat"), table.c.state != ProtestState.WITHDRAWN.value)
     .order_by(table.c.number)
     for table in (protests, appeals)
 )
@@ -67,7 +65,7 @@ _ADVISED_BEFORE = (
     .where(
         decisions.c.heat_id == bindparam("heat"),
         decisions.c.instance == REFEREE,
-        decisions.c.verdict.in_((UPHELD, REJECTED)),
+        decisions.c.verdict.in_((ProtestState.UPHELD.value, ProtestState.REJECTED.value)),
         decisions.c.carried_out == literal_column("'[]'"),
         decisions.c.advised_at.is_not(None),
         ~_JURY_DECIDED,
@@ -296,15 +294,15 @@ def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId,
 
 
 def _protest_awaits(row: AnyRow) -> Iterator[str]:
-    if row.state == LODGED:
+    if row.state == ProtestState.LODGED:
         yield f"Protest {row.number} awaits the referee."
     # Else the appeal that came of it says so.
-    elif row.state == REFERRED and not row.has_appeal:
+    elif row.state == ProtestState.REFERRED and not row.has_appeal:
         yield f"Protest {row.number} awaits the jury."
 
 
 def _appeal_awaits(row: AnyRow) -> Iterator[str]:
-    if row.state in OPEN_APPEAL:
+    if row.state in OPEN:
         yield f"Appeal {row.number} awaits the jury."
 
 
@@ -312,7 +310,8 @@ def _decision_awaits(row: AnyRow) -> Iterator[str]:
     """What changes nothing is told to those who protested, and their window counts from that; not
     once the jury has decided on an appeal that did not wait for it.
     """
-    changes_nothing = row.verdict in {UPHELD, REJECTED} and not row.carried_out
+    is_decided = row.verdict in {ProtestState.UPHELD, ProtestState.REJECTED}
+    changes_nothing = is_decided and not row.carried_out
     is_to_be_told = row.instance == REFEREE and row.advised_at is None and not row.is_settled
     if changes_nothing and is_to_be_told:
         yield f"The decision on protest {row.number} is to be told to those who protested."

@@ -40,7 +40,6 @@ from app.rules.relay import Relay
 from app.visible import likeness
 
 IN_FORCE = "in force"
-PUBLISHED = frozenset({HeatState.ANNOUNCED.value, HeatState.FINAL.value})
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,7 +323,7 @@ class _Reading:
 
 
 def _is_published(heat: Any) -> bool:
-    return heat.state in PUBLISHED and heat.announced is not None
+    return heat.state == HeatState.ANNOUNCED and heat.announced is not None
 
 
 def _ran_as_told(lines: list[dict[str, Any]]) -> Iterator[Ran]:

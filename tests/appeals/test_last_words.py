@@ -263,3 +263,77 @@ def test_nothing_is_lodged_before_what_it_is_about(meet: MeetAtHand) -> None:
     ):
         told = a_problem(meet.desk.put(f"protests/{new_id()}", document), 422, "malformed")
         assert told["errors"][0]["pointer"] == "/lodged_at"
+
+
+def again(meet: MeetAtHand, out: Json, vote: str, **decision: object) -> Json:
+    """The jury sits again on new evidence, and decides by these votes."""
+    seen = meet[out["names"][0]].get(f"appeals/{out['id']}").headers["ETag"]
+    sent = {"evidence": "A second camera.", "allowed_by": "Ines Compass", "reasons": "It is clear."}
+    chair = meet[out["names"][0]]
+    opened = chair.post(f"appeals/{out['id']}/reopen", {**sent, "pin": PIN}, etag=seen)
+    assert opened.status_code == 200, opened.text
+    for name in out["names"]:
+        assert cast(meet, out, name, vote).status_code == 201
+    answer = jury_decides(meet, out, out["names"][0], vote, **decision)
+    assert answer.status_code == 201, answer.text
+    return dict(answer.json())
+
+
+def test_a_third_sitting_can_uphold_again_what_the_second_took_back(meet: MeetAtHand) -> None:
+    out = an_upheld_appeal(meet)
+    assert again(meet, out, "rejected")["state"] == "rejected"
+    assert annotation(meet).startswith("DQ")
+    third = again(meet, out, "upheld", orders=set_aside(out["ruled"]))
+    (ordered,) = third["decision"]["ordered"]
+    assert ordered == "The disqualification of Plover 1 (DQ TR24.7) is set aside."
+    assert annotation(meet) == ""
+
+
+def test_what_can_still_be_taken_back_is_where_something_else_can_not(meet: MeetAtHand) -> None:
+    """The final has begun, so its lane stays given; the disqualification counts again."""
+    protest = a_rejected_protest(meet)
+    event = meet.heats[0]["event"]
+    leads_on = {"next_round": "final", "by_place": 8, "by_time": 0, "lanes": 9}
+    setting = {"event": event, "round": "heats", **leads_on}
+    draw = "event,round,heat,lane,team\nWomen 4x100 m,final,1,1,Tern 1"
+    assert meet.organiser.post("start-lists", content=draw).status_code == 200
+    meet.heats = meet.organiser.get("heats").json()["heats"]
+    put = meet.organiser.put(f"rounds/{new_id()}", {**setting, "by_place": 4})
+    assert put.status_code == 201, put.text
+    lodged = appeal(meet, protest)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    orders = [
+        *set_aside(protest["ruled"]),
+        {"order": "extra lane", "team": protest["team"], "lane": 5},
+    ]
+    upheld = jury_decides(meet, lodged, names[0], orders=orders)
+    assert upheld.status_code == 201, upheld.text
+    meet.start(2)
+    out = again(meet, {**upheld.json(), "names": names}, "rejected")
+    assert annotation(meet).startswith("DQ")
+    (stays, *_more) = out["decision"]["consequences"]["too_late"]
+    assert stays.startswith(
+        "This stays as it was ordered before: Plover 1 has lane 5 of the final."
+    )
+
+
+def test_a_member_who_has_left_is_replaced_once_the_organiser_has_taken_the_role(
+    meet: MeetAtHand,
+) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet))
+    names = jurors(meet, "Far Club", "Near Club", "", "Other Club")
+    assert name_panel(meet, lodged, names[:3]).status_code == 200
+    assert cast(meet, lodged, "juror 1", "rejected").status_code == 201
+    a_problem(name_panel(meet, lodged, ["juror 1", "juror 2", "juror 4"]), 409, "conflict")
+    gone = meet.organiser.get(f"officials/{meet['juror 3'].id}")
+    document = {"name": "juror 3", "affiliation": "", "roles": ["umpire"]}
+    left = meet.organiser.put(
+        f"officials/{meet['juror 3'].id}", document, etag=gone.headers["ETag"]
+    )
+    assert left.status_code == 200, left.text
+    assert name_panel(meet, lodged, ["juror 1", "juror 2", "juror 4"]).status_code == 200
+    for name in ("juror 2", "juror 4"):
+        assert cast(meet, lodged, name, "rejected").status_code == 201
+    assert jury_decides(meet, lodged, "juror 1", "rejected").status_code == 201

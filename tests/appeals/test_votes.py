@@ -127,7 +127,7 @@ def test_only_the_chair_signs_and_as_the_appeal_stands(meet: MeetAtHand) -> None
     a_problem(jury_decides(meet, lodged, "juror 2", "rejected"), 403, "not-yours")
     sent = {"verdict": "rejected", "reasons": "No.", "pin": PIN}
     old = meet["juror 1"].put(f"appeals/{lodged['id']}/decision", sent, etag='"v1"')
-    assert "a vote, or the panel" in a_problem(old, 412, "stale")["detail"]
+    assert "appeal 1 was changed" in a_problem(old, 412, "stale")["detail"]
     first = jury_decides(meet, lodged, "juror 1", "rejected")
     again = jury_decides(meet, lodged, "juror 1", "rejected")
     assert (first.status_code, again.status_code) == (201, 200)
