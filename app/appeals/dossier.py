@@ -16,7 +16,8 @@ from app.ids import AppealId, HeatId, MeetId, ProtestId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound
 from app.reports.queries import case_out, cases_of_teams
-from app.results.queries import announcements_of_heat, result
+from app.results.announcements import announcements_of_heat
+from app.results.queries import result
 from app.results.windows import windows_of_heat
 from app.results.wire import ResultOut
 from app.rulings.queries import (

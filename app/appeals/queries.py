@@ -38,7 +38,7 @@ from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
-from app.results.queries import in_one_round
+from app.results.one_round import in_one_round
 from app.results.tables import announcements, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy

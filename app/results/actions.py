@@ -44,12 +44,7 @@ from app.results.opening import (
     store_windows,
 )
 from app.results.pending import told_since
-from app.results.queries import (
-    last_announcement,
-    result,
-    result_row,
-    says_the_same,
-)
+from app.results.queries import last_announcement, result, result_row, says_the_same
 from app.results.tables import announcements, results
 from app.results.wire import (
     AnnouncementIn,

@@ -21,9 +21,9 @@ from app.meets.queries import heat, meet_facts
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed
+from app.results.announcements import announcement_row
 from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
-from app.results.queries import announcement_row
 from app.results.remeasuring import measured_now, remeasured
 from app.results.tables import announcements, time_corrections, windows
 from app.results.wire import AnnouncementOut, TimeCorrectionIn

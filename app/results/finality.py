@@ -22,16 +22,10 @@ from app.meets.states import HeatState
 from app.meets.wire import HeatOut, HeatsOut
 from app.refusals import StateConflict
 from app.reports.queries import open_cases_in
+from app.results.announcements import announcement, announcements_page
+from app.results.one_round import hanging_together, heats_to_run_again
 from app.results.pending import Remedies, remedies_in
-from app.results.queries import (
-    announcement,
-    announcements_page,
-    hanging_together,
-    heats_to_run_again,
-    latest_announcements,
-    result,
-    still_holding,
-)
+from app.results.queries import latest_announcements, result, still_holding
 from app.results.windows import windows_in
 from app.results.wire import (
     AnnouncedOut,

@@ -19,13 +19,14 @@ from sqlalchemy import insert
 from app.ids import AnnouncementId, DecisionId, HeatId, TeamId, WindowId, new_id
 from app.meets.queries import MeetFacts
 from app.record.canonical import canonical
+from app.results.one_round import leads_on
 from app.results.pending import (
     Decided,
     advised_before,
     corrected_by_decisions,
     decided_since,
 )
-from app.results.queries import leads_on, rests_on, says_the_same
+from app.results.queries import rests_on, says_the_same
 from app.results.tables import windows
 from app.results.wire import ResultOut
 from app.rules.book import Book

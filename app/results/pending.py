@@ -18,7 +18,7 @@ from app.appeals.tables import appeals, decisions, protests
 from app.clock import clock_time
 from app.ids import HeatId
 from app.meets.tables import heats, teams
-from app.results.queries import in_one_round
+from app.results.one_round import in_one_round
 from app.results.tables import windows
 from app.store.rows import AnyRow
 

@@ -1,4 +1,4 @@
-"""Reading results, announcements and windows."""
+"""Reading results: as they would be announced now, and whether what was announced still holds."""
 
 from __future__ import annotations
 
@@ -7,9 +7,7 @@ from hashlib import sha256
 from typing import Any, NamedTuple
 
 from sqlalchemy import (
-    ColumnElement,
     Connection,
-    FromClause,
     and_,
     bindparam,
     func,
@@ -19,9 +17,7 @@ from sqlalchemy import (
 
 from app.access.tables import officials
 from app.appeals.tables import decisions
-from app.clock import in_zone
 from app.crew.queries import planned_posts
-from app.cursors import cursor, split_cursor
 from app.ids import AnnouncementId, CaseId, HeatId, MeetId
 from app.meets.queries import PRESENT_RUN, heat, lanes_of, meet_row
 from app.meets.states import HeatState
@@ -36,47 +32,21 @@ from app.results.annotating import FinishLine, annotate
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
 from app.results.letters import Letters, letters_in
-from app.results.tables import announcements, results, time_corrections
+from app.results.one_round import in_one_round, round_of
+from app.results.tables import announcements, results
 from app.results.wire import (
     AnnouncedOut,
-    AnnouncementLine,
     AnnouncementOut,
-    AnnouncementsOut,
     BlockersOut,
-    LaterAnnouncement,
     QualifiedOut,
-    QualifiersAnnounced,
     ResultLineOut,
     ResultOut,
-    TimeCorrectionOut,
 )
-from app.rounds.queries import rounds_set_for
 from app.rounds.tables import lots, re_runs, rounds
 from app.rulings.queries import count_rulings_in_heat, in_force_in, noted_in
 from app.rulings.shaken import disqualified_before, heats_with_shaken, shaken_in_heat
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
-
-PAGE = 50
-
-
-def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
-    """Whether two heats are of one round, in a statement. A re-run is of the round that it repeats,
-    also where it was called off.
-    """
-    return and_(one.c.event_id == other.c.event_id, _round_of(one) == _round_of(other))
-
-
-def _round_of(heat: FromClause) -> ColumnElement[str]:
-    re_run = re_runs.alias()
-    repeated = (
-        select(re_run.c.round_key)
-        .where(re_run.c.run_heat_id == heat.c.id)
-        .correlate(heat)
-        .scalar_subquery()
-    )
-    return func.coalesce(repeated, heat.c.round_key)
-
 
 _RESULT = select(results).where(
     results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
@@ -90,9 +60,6 @@ _REPORTERS = (
     .join(officials, officials.c.id == reports.c.official_id)
     .where(_OPEN_IN_HEAT, reports.c.state != ReportState.WITHDRAWN.value)
     .order_by(reports.c.raised_at, reports.c.id)
-)
-_ANNOUNCEMENT = select(announcements).where(
-    announcements.c.meet_id == bindparam("meet"), announcements.c.id == bindparam("announcement")
 )
 _asked = heats.alias("asked")
 _SET = (
@@ -108,7 +75,7 @@ _SET = (
     .select_from(rounds)
     .join(
         _asked,
-        and_(_asked.c.event_id == rounds.c.event_id, _round_of(_asked) == rounds.c.round_key),
+        and_(_asked.c.event_id == rounds.c.event_id, round_of(_asked) == rounds.c.round_key),
     )
     .where(_asked.c.id == bindparam("heat"))
 )
@@ -117,11 +84,6 @@ _LAST = (
     .where(announcements.c.heat_id == bindparam("heat"))
     .order_by(announcements.c.number.desc())
     .limit(1)
-)
-_IDS_OF_HEAT = (
-    select(announcements.c.id)
-    .where(announcements.c.heat_id == bindparam("heat"))
-    .order_by(announcements.c.number)
 )
 _later = announcements.alias("later")
 # Counted, not timed: clocks differ between machines, and are set.
@@ -152,7 +114,7 @@ _IS_LATEST = (
     )
     .exists()
 )
-_LINES = (
+ANNOUNCED = (
     select(
         announcements.c.id,
         announcements.c.heat_id,
@@ -172,7 +134,9 @@ _LINES = (
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
 )
-_LATEST = _LINES.where(announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST)
+_LATEST = ANNOUNCED.where(
+    announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST
+)
 _OTHERS_ANNOUNCED = (
     select(
         announcements.c.heat_id,
@@ -186,95 +150,8 @@ _OTHERS_ANNOUNCED = (
     .where(_asked.c.id == bindparam("heat"), heats.c.id != _asked.c.id, _IS_LATEST)
     .order_by(announcements.c.heat_id)
 )
-_LIST = (
-    _LINES.where(announcements.c.meet_id == bindparam("meet"))
-    .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
-    .limit(PAGE + 1)
-)
-_LIST_BEFORE = _LIST.where(
-    or_(
-        announcements.c.announced_at < bindparam("at"),
-        and_(
-            announcements.c.announced_at == bindparam("at"),
-            announcements.c.id < bindparam("announcement"),
-        ),
-    )
-)
-_CORRECTIONS = (
-    select(time_corrections, officials.c.name.label("official_name"))
-    .join(officials, officials.c.id == time_corrections.c.official_id)
-    .where(time_corrections.c.announcement_id == bindparam("announcement"))
-    .order_by(time_corrections.c.corrected_at, time_corrections.c.id)
-)
-_LEADS_ON = (
-    select(rounds.c.id)
-    .select_from(rounds)
-    .join(
-        heats, and_(heats.c.event_id == rounds.c.event_id, _round_of(heats) == rounds.c.round_key)
-    )
-    .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
-)
-_round_asked = heats.alias("round_asked")
-_HANG_TOGETHER = (
-    select(
-        rounds.c.id.label("round_id"),
-        heats.c.id,
-        heats.c.number,
-        heats.c.round,
-        (heats.c.round_key == rounds.c.round_key).label("is_drawn"),
-    )
-    .select_from(rounds)
-    .join(
-        heats, and_(heats.c.event_id == rounds.c.event_id, _round_of(heats) == rounds.c.round_key)
-    )
-    .where(
-        rounds.c.next_key.is_not(None),
-        select(_round_asked.c.id)
-        .where(
-            _round_asked.c.id.in_(bindparam("heats", expanding=True)),
-            _round_asked.c.event_id == rounds.c.event_id,
-            _round_of(_round_asked) == rounds.c.round_key,
-        )
-        .correlate(rounds)
-        .exists(),
-    )
-    .order_by(rounds.c.id, heats.c.position)
-)
-_TO_RUN_AGAIN = (
-    select(re_runs.c.heat_id)
-    .join(heats, heats.c.id == re_runs.c.run_heat_id)
-    .where(
-        re_runs.c.heat_id.in_(bindparam("heats", expanding=True)),
-        re_runs.c.state == "in force",
-        heats.c.state != HeatState.ANNOUNCED.value,
-    )
-    .distinct()
-)
-_SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
+SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
-)
-
-
-_LATER_IN_ROUND = (
-    select(
-        announcements.c.id,
-        announcements.c.number,
-        announcements.c.announced_at,
-        heats.c.round,
-        heats.c.number.label("heat_number"),
-    )
-    .select_from(
-        announcements.join(heats, heats.c.id == announcements.c.heat_id).outerjoin(
-            re_runs, re_runs.c.run_heat_id == heats.c.id
-        )
-    )
-    .where(
-        heats.c.event_id == bindparam("event"),
-        func.coalesce(re_runs.c.round_key, heats.c.round_key) == bindparam("round"),
-        announcements.c.id != bindparam("announcement"),
-        announcements.c.announced_at >= bindparam("at"),
-    )
-    .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
 )
 
 
@@ -434,166 +311,9 @@ def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
     return conn.execute(_LAST, {"heat": heat_id}).one_or_none()
 
 
-def announcement_row(conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId) -> AnyRow:
-    """An announcement as stored; NotFound for an id that is not of this meet."""
-    row = conn.execute(
-        _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
-    ).one_or_none()
-    if row is None:
-        raise NotFound("There is no such announcement at this meet.")
-    return row
-
-
-def announcement(
-    conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId
-) -> AnnouncementOut:
-    """One announcement as it was made, and the one that stands if that is a later one.
-
-    NotFound for an id that is not of this meet.
-    """
-    row = announcement_row(conn, meet_id, announcement_id)
-    made = AnnouncementOut.model_validate(row.snapshot)
-    return made.model_copy(
-        update={
-            "superseded_by": _superseded_by(conn, made),
-            "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
-            "time_corrections": _corrections(conn, made),
-        }
-    )
-
-
-def announcements_of_heat(
-    conn: Connection, meet_id: MeetId, heat_id: HeatId
-) -> list[AnnouncementOut]:
-    """All announcements of a heat, in order."""
-    found = conn.execute(_IDS_OF_HEAT, {"heat": heat_id}).scalars().all()
-    return [announcement(conn, meet_id, AnnouncementId(one)) for one in found]
-
-
-def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrectionOut]:
-    return [
-        TimeCorrectionOut(
-            id=row.id,
-            was=row.was,
-            was_local=in_zone(row.was, made.time_zone),
-            becomes=row.becomes,
-            becomes_local=in_zone(row.becomes, made.time_zone),
-            reasons=row.reasons,
-            corrected_by=row.official_id,
-            corrected_by_name=row.official_name,
-            corrected_at=row.corrected_at,
-            **row.remeasured,
-        )
-        for row in conn.execute(_CORRECTIONS, {"announcement": made.id})
-    ]
-
-
-def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:
-    stands = last_announcement(conn, made.heat)
-    if stands is None or stands.number == made.number:
-        return None
-    return LaterAnnouncement(
-        id=stands.id,
-        number=stands.number,
-        announced_at=stands.announced_at,
-        announced_at_local=in_zone(stands.announced_at, made.time_zone),
-    )
-
-
-def _qualifiers_superseded_by(
-    conn: Connection, row: AnyRow, made: AnnouncementOut
-) -> QualifiersAnnounced | None:
-    """The last announcement in the round that tells who qualified, where it tells of others.
-
-    What they say is long, so it is read of one after the other: the newest tells it as a rule.
-    """
-    which = rounds_set_for(conn, [made.heat]).get(made.heat) if made.qualified else None
-    if which is None:
-        return None
-    values = {"event": which.event, "round": which.key}
-    values |= {"at": row.announced_at, "announcement": made.id}
-    for later in conn.execute(_LATER_IN_ROUND, values).all():
-        told = _qualified_by(conn, later.id)
-        if told and _who(told) == _who(made.qualified):
-            return None
-        if told:
-            return QualifiersAnnounced(
-                id=later.id,
-                number=later.number,
-                announced_at=later.announced_at,
-                announced_at_local=in_zone(later.announced_at, made.time_zone),
-                round=later.round,
-                heat_number=later.heat_number,
-            )
-    return None
-
-
-def _qualified_by(conn: Connection, announcement_id: AnnouncementId) -> list[QualifiedOut]:
-    (said,) = conn.execute(_SNAPSHOTS, {"announcements": [announcement_id]})
-    return [QualifiedOut.model_validate(one) for one in said.snapshot.get("qualified", ())]
-
-
-def _who(told: Sequence[QualifiedOut]) -> frozenset[tuple[str, str]]:
-    return frozenset((one.team, one.letter) for one in told)
-
-
-def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:
-    """Announcements, newest first, fifty a page."""
-    zone = meet_row(conn, meet_id).time_zone
-    if before is None:
-        rows = conn.execute(_LIST, {"meet": meet_id}).all()
-    else:
-        at, ident = split_cursor(before, "before")
-        rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
-    page = rows[:PAGE]
-    more = len(rows) > PAGE
-    holding = still_holding(conn, meet_id, page)
-    return AnnouncementsOut(
-        announcements=[
-            AnnouncementLine(
-                id=row.id,
-                heat=row.heat_id,
-                number=row.number,
-                event_name=row.event_name,
-                round=row.round,
-                heat_number=row.heat_number,
-                announced_at=row.announced_at,
-                announced_at_local=in_zone(row.announced_at, zone),
-                is_latest=row.is_latest,
-                holds=row.id in holding,
-            )
-            for row in page
-        ],
-        next=cursor(page[-1].announced_at, page[-1].id) if more else None,
-    )
-
-
 def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:
     """The announcements of heats that stand, as `still_holding` takes them."""
     return conn.execute(_LATEST, {"heats": list(heat_ids)}).all()
-
-
-def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
-    """Those of the heats of which some teams are to run again and have no result of that yet."""
-    return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
-
-
-def hanging_together(
-    conn: Connection, heat_ids: Iterable[HeatId]
-) -> Mapping[str, Mapping[HeatId, str]]:
-    """The rounds of these heats from which teams go on: all heats of each, with re-runs, and how
-    the others call them. What moves one of them can move the letters of all.
-    """
-    found: dict[str, dict[HeatId, str]] = {}
-    for row in conn.execute(_HANG_TOGETHER, {"heats": list(heat_ids)}):
-        name = f"Heat {row.number} of {'this round' if row.is_drawn else f'the {row.round}'}"
-        found.setdefault(row.round_id, {})[row.id] = name
-    return found
-
-
-def leads_on(conn: Connection, heat_id: HeatId) -> bool:
-    """Whether teams go on from this heat's round to a next one."""
-    return conn.execute(_LEADS_ON, {"heat": heat_id}).first() is not None
 
 
 def still_holding(
@@ -622,7 +342,7 @@ def _changed(conn: Connection, meet_id: MeetId, moving: Sequence[AnyRow]) -> fro
     letters = letters_in(conn, meet_id, lettered, ()) if lettered else {}
     for heat_id in lines.keys() & letters.keys():
         lines[heat_id] = letters[heat_id].on(lines[heat_id] or [])
-    said = conn.execute(_SNAPSHOTS, {"announcements": [row.id for row in moving]})
+    said = conn.execute(SNAPSHOTS, {"announcements": [row.id for row in moving]})
     return frozenset(row.heat_id for row in said if _says_otherwise(row, lines, letters))
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, event
 
 from app.clock import rfc3339
 from app.ids import MeetId, new_id
-from app.results.queries import announcements_page
+from app.results.announcements import announcements_page
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_meet_document, a_post, a_problem
 from tests.rulings.test_lane_infringements import ruled, with_a_final
 from tests.running import Service

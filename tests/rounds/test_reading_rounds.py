@@ -9,13 +9,9 @@ from sqlalchemy import Connection
 from sqlalchemy import event as happening
 
 from app.ids import AnnouncementId, HeatId, MeetId, new_id
+from app.results.announcements import announcement, announcements_page
 from app.results.finality import announcements_shown
-from app.results.queries import (
-    announcement,
-    announcements_page,
-    latest_announcements,
-    still_holding,
-)
+from app.results.queries import latest_announcements, still_holding
 from app.rounds.announced import scores_out
 from app.store.rows import AnyRow
 from tests.builders import MeetAtHand, a_meet

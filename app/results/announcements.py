@@ -1,0 +1,221 @@
+"""Reading announcements: as they were made, and which one stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import (
+    Connection,
+    and_,
+    bindparam,
+    func,
+    or_,
+    select,
+)
+
+from app.access.tables import officials
+from app.clock import in_zone
+from app.cursors import cursor, split_cursor
+from app.ids import AnnouncementId, HeatId, MeetId
+from app.meets.queries import meet_row
+from app.meets.tables import heats
+from app.refusals import NotFound
+from app.results.queries import ANNOUNCED, SNAPSHOTS, last_announcement, still_holding
+from app.results.tables import announcements, time_corrections
+from app.results.wire import (
+    AnnouncementLine,
+    AnnouncementOut,
+    AnnouncementsOut,
+    LaterAnnouncement,
+    QualifiedOut,
+    QualifiersAnnounced,
+    TimeCorrectionOut,
+)
+from app.rounds.queries import rounds_set_for
+from app.rounds.tables import re_runs
+from app.store.rows import AnyRow
+
+PAGE = 50
+_ANNOUNCEMENT = select(announcements).where(
+    announcements.c.meet_id == bindparam("meet"), announcements.c.id == bindparam("announcement")
+)
+_IDS_OF_HEAT = (
+    select(announcements.c.id)
+    .where(announcements.c.heat_id == bindparam("heat"))
+    .order_by(announcements.c.number)
+)
+_LIST = (
+    ANNOUNCED.where(announcements.c.meet_id == bindparam("meet"))
+    .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
+    .limit(PAGE + 1)
+)
+_LIST_BEFORE = _LIST.where(
+    or_(
+        announcements.c.announced_at < bindparam("at"),
+        and_(
+            announcements.c.announced_at == bindparam("at"),
+            announcements.c.id < bindparam("announcement"),
+        ),
+    )
+)
+_CORRECTIONS = (
+    select(time_corrections, officials.c.name.label("official_name"))
+    .join(officials, officials.c.id == time_corrections.c.official_id)
+    .where(time_corrections.c.announcement_id == bindparam("announcement"))
+    .order_by(time_corrections.c.corrected_at, time_corrections.c.id)
+)
+_LATER_IN_ROUND = (
+    select(
+        announcements.c.id,
+        announcements.c.number,
+        announcements.c.announced_at,
+        heats.c.round,
+        heats.c.number.label("heat_number"),
+    )
+    .select_from(
+        announcements.join(heats, heats.c.id == announcements.c.heat_id).outerjoin(
+            re_runs, re_runs.c.run_heat_id == heats.c.id
+        )
+    )
+    .where(
+        heats.c.event_id == bindparam("event"),
+        func.coalesce(re_runs.c.round_key, heats.c.round_key) == bindparam("round"),
+        announcements.c.id != bindparam("announcement"),
+        announcements.c.announced_at >= bindparam("at"),
+    )
+    .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
+)
+
+
+def announcement_row(conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId) -> AnyRow:
+    """An announcement as stored; NotFound for an id that is not of this meet."""
+    row = conn.execute(
+        _ANNOUNCEMENT, {"meet": meet_id, "announcement": announcement_id}
+    ).one_or_none()
+    if row is None:
+        raise NotFound("There is no such announcement at this meet.")
+    return row
+
+
+def announcement(
+    conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId
+) -> AnnouncementOut:
+    """One announcement as it was made, and the one that stands if that is a later one.
+
+    NotFound for an id that is not of this meet.
+    """
+    row = announcement_row(conn, meet_id, announcement_id)
+    made = AnnouncementOut.model_validate(row.snapshot)
+    return made.model_copy(
+        update={
+            "superseded_by": _superseded_by(conn, made),
+            "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
+            "time_corrections": _corrections(conn, made),
+        }
+    )
+
+
+def announcements_of_heat(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId
+) -> list[AnnouncementOut]:
+    """All announcements of a heat, in order."""
+    found = conn.execute(_IDS_OF_HEAT, {"heat": heat_id}).scalars().all()
+    return [announcement(conn, meet_id, AnnouncementId(one)) for one in found]
+
+
+def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrectionOut]:
+    return [
+        TimeCorrectionOut(
+            id=row.id,
+            was=row.was,
+            was_local=in_zone(row.was, made.time_zone),
+            becomes=row.becomes,
+            becomes_local=in_zone(row.becomes, made.time_zone),
+            reasons=row.reasons,
+            corrected_by=row.official_id,
+            corrected_by_name=row.official_name,
+            corrected_at=row.corrected_at,
+            **row.remeasured,
+        )
+        for row in conn.execute(_CORRECTIONS, {"announcement": made.id})
+    ]
+
+
+def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:
+    stands = last_announcement(conn, made.heat)
+    if stands is None or stands.number == made.number:
+        return None
+    return LaterAnnouncement(
+        id=stands.id,
+        number=stands.number,
+        announced_at=stands.announced_at,
+        announced_at_local=in_zone(stands.announced_at, made.time_zone),
+    )
+
+
+def _qualifiers_superseded_by(
+    conn: Connection, row: AnyRow, made: AnnouncementOut
+) -> QualifiersAnnounced | None:
+    """The last announcement in the round that tells who qualified, where it tells of others.
+
+    What they say is long, so it is read of one after the other: the newest tells it as a rule.
+    """
+    which = rounds_set_for(conn, [made.heat]).get(made.heat) if made.qualified else None
+    if which is None:
+        return None
+    values = {"event": which.event, "round": which.key}
+    values |= {"at": row.announced_at, "announcement": made.id}
+    for later in conn.execute(_LATER_IN_ROUND, values).all():
+        told = _qualified_by(conn, later.id)
+        if told and _who(told) == _who(made.qualified):
+            return None
+        if told:
+            return QualifiersAnnounced(
+                id=later.id,
+                number=later.number,
+                announced_at=later.announced_at,
+                announced_at_local=in_zone(later.announced_at, made.time_zone),
+                round=later.round,
+                heat_number=later.heat_number,
+            )
+    return None
+
+
+def _qualified_by(conn: Connection, announcement_id: AnnouncementId) -> list[QualifiedOut]:
+    (said,) = conn.execute(SNAPSHOTS, {"announcements": [announcement_id]})
+    return [QualifiedOut.model_validate(one) for one in said.snapshot.get("qualified", ())]
+
+
+def _who(told: Sequence[QualifiedOut]) -> frozenset[tuple[str, str]]:
+    return frozenset((one.team, one.letter) for one in told)
+
+
+def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:
+    """Announcements, newest first, fifty a page."""
+    zone = meet_row(conn, meet_id).time_zone
+    if before is None:
+        rows = conn.execute(_LIST, {"meet": meet_id}).all()
+    else:
+        at, ident = split_cursor(before, "before")
+        rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
+    page = rows[:PAGE]
+    more = len(rows) > PAGE
+    holding = still_holding(conn, meet_id, page)
+    return AnnouncementsOut(
+        announcements=[
+            AnnouncementLine(
+                id=row.id,
+                heat=row.heat_id,
+                number=row.number,
+                event_name=row.event_name,
+                round=row.round,
+                heat_number=row.heat_number,
+                announced_at=row.announced_at,
+                announced_at_local=in_zone(row.announced_at, zone),
+                is_latest=row.is_latest,
+                holds=row.id in holding,
+            )
+            for row in page
+        ],
+        next=cursor(page[-1].announced_at, page[-1].id) if more else None,
+    )

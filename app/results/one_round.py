@@ -1,0 +1,104 @@
+"""Which heats are of one round, so that what moves one can move the letters of all?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    FromClause,
+    and_,
+    bindparam,
+    func,
+    select,
+)
+
+from app.ids import HeatId
+from app.meets.states import HeatState
+from app.meets.tables import heats
+from app.rounds.tables import re_runs, rounds
+
+
+def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
+    """Whether two heats are of one round, in a statement. A re-run is of the round that it repeats,
+    also where it was called off.
+    """
+    return and_(one.c.event_id == other.c.event_id, round_of(one) == round_of(other))
+
+
+def round_of(heat: FromClause) -> ColumnElement[str]:
+    """The key of a heat's round, in a statement; a re-run's is that of the round it repeats."""
+    re_run = re_runs.alias()
+    repeated = (
+        select(re_run.c.round_key)
+        .where(re_run.c.run_heat_id == heat.c.id)
+        .correlate(heat)
+        .scalar_subquery()
+    )
+    return func.coalesce(repeated, heat.c.round_key)
+
+
+_LEADS_ON = (
+    select(rounds.c.id)
+    .select_from(rounds)
+    .join(heats, and_(heats.c.event_id == rounds.c.event_id, round_of(heats) == rounds.c.round_key))
+    .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
+)
+_round_asked = heats.alias("round_asked")
+_HANG_TOGETHER = (
+    select(
+        rounds.c.id.label("round_id"),
+        heats.c.id,
+        heats.c.number,
+        heats.c.round,
+        (heats.c.round_key == rounds.c.round_key).label("is_drawn"),
+    )
+    .select_from(rounds)
+    .join(heats, and_(heats.c.event_id == rounds.c.event_id, round_of(heats) == rounds.c.round_key))
+    .where(
+        rounds.c.next_key.is_not(None),
+        select(_round_asked.c.id)
+        .where(
+            _round_asked.c.id.in_(bindparam("heats", expanding=True)),
+            _round_asked.c.event_id == rounds.c.event_id,
+            round_of(_round_asked) == rounds.c.round_key,
+        )
+        .correlate(rounds)
+        .exists(),
+    )
+    .order_by(rounds.c.id, heats.c.position)
+)
+_TO_RUN_AGAIN = (
+    select(re_runs.c.heat_id)
+    .join(heats, heats.c.id == re_runs.c.run_heat_id)
+    .where(
+        re_runs.c.heat_id.in_(bindparam("heats", expanding=True)),
+        re_runs.c.state == "in force",
+        heats.c.state != HeatState.ANNOUNCED.value,
+    )
+    .distinct()
+)
+
+
+def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
+    """Those of the heats of which some teams are to run again and have no result of that yet."""
+    return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
+
+
+def hanging_together(
+    conn: Connection, heat_ids: Iterable[HeatId]
+) -> Mapping[str, Mapping[HeatId, str]]:
+    """The rounds of these heats from which teams go on: all heats of each, with re-runs, and how
+    the others call them. What moves one of them can move the letters of all.
+    """
+    found: dict[str, dict[HeatId, str]] = {}
+    for row in conn.execute(_HANG_TOGETHER, {"heats": list(heat_ids)}):
+        name = f"Heat {row.number} of {'this round' if row.is_drawn else f'the {row.round}'}"
+        found.setdefault(row.round_id, {})[row.id] = name
+    return found
+
+
+def leads_on(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether teams go on from this heat's round to a next one."""
+    return conn.execute(_LEADS_ON, {"heat": heat_id}).first() is not None
