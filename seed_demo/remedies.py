@@ -9,25 +9,27 @@ from typing import assert_never
 
 from app.appeals.actions import decide_protest, give_advice
 from app.appeals.jury import decide_appeal
+from app.appeals.jury_wire import (
+    AppealIn,
+    AppealOut,
+    JuryDecisionIn,
+    PanelIn,
+    PanelMember,
+    StepAsideIn,
+    VoteIn,
+)
 from app.appeals.lodging import lodge_appeal, lodge_protest
 from app.appeals.panel import name_panel, step_aside, vote
 from app.appeals.queries import appeal_row, protest_out
 from app.appeals.standing import appeal_out, sought_by
 from app.appeals.wire import (
     AdviceIn,
-    AppealIn,
-    AppealOut,
     Instance,
-    JuryDecisionIn,
-    PanelIn,
-    PanelMember,
     ProtestIn,
     ProtestOut,
     RefereeDecisionIn,
-    StepAsideIn,
     Timeliness,
     Verdict,
-    VoteIn,
 )
 from app.clock import clock_time
 from app.ids import AppealId, CaseId, ProtestId, RulingId, VoteId, new_id

@@ -13,7 +13,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from app.appeals.wire import About, DepositPaidIn
+from app.appeals.jury_wire import DepositPaidIn
+from app.appeals.wire import About
 from app.rounds.wire import Points
 from app.rules.observation import Observation
 from app.rules.relay import TAKE_OVERS

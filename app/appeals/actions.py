@@ -24,14 +24,7 @@ from app.appeals.queries import (
 )
 from app.appeals.states import PROTEST_TABLE, AppealState, ProtestAct, ProtestState
 from app.appeals.tables import appeals, decisions
-from app.appeals.wire import (
-    AdviceIn,
-    Instance,
-    ProtestOut,
-    RefereeDecisionIn,
-    Verdict,
-    WithdrawIn,
-)
+from app.appeals.wire import AdviceIn, Instance, ProtestOut, RefereeDecisionIn, Verdict, WithdrawIn
 from app.clock import rfc3339
 from app.ids import (
     AppealId,

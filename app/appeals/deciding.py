@@ -27,10 +27,7 @@ from app.appeals.queries import (
 )
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests
-from app.appeals.wire import (
-    Instance,
-    OrdersIn,
-)
+from app.appeals.wire import Instance, OrdersIn
 from app.clock import rfc3339
 from app.ids import (
     AppealId,

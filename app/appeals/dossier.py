@@ -9,9 +9,9 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from app.appeals.jury_wire import DossierOut
 from app.appeals.queries import appeal_row, cases_about, decisions_on, protest_out, protest_row
 from app.appeals.standing import appeal_out, if_granted
-from app.appeals.wire import DossierOut
 from app.ids import AppealId, HeatId, MeetId, ProtestId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound

@@ -18,6 +18,7 @@ from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
 from app.appeals.bench import bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
+from app.appeals.jury_wire import AdmissionIn, AppealOut, DepositPaidIn, JuryDecisionIn, ReopenIn
 from app.appeals.lodging import paid
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
@@ -53,17 +54,7 @@ from app.appeals.states import (
     ProtestState,
 )
 from app.appeals.tables import decisions
-from app.appeals.wire import (
-    AdmissionIn,
-    AppealOut,
-    DepositPaidIn,
-    Instance,
-    JuryDecisionIn,
-    Mark,
-    ReopenIn,
-    Verdict,
-    WithdrawIn,
-)
+from app.appeals.wire import Instance, Mark, Verdict, WithdrawIn
 from app.clock import rfc3339
 from app.ids import AppealId, DecisionId, HeatId, OfficialId, ProtestId, new_id
 from app.meets.queries import MeetFacts, meet_facts

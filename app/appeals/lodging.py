@@ -15,6 +15,7 @@ from sqlalchemy import insert, select
 from app.access.queries import Caller
 from app.appeals.bench import bench_for
 from app.appeals.carrying import understand
+from app.appeals.jury_wire import AppealIn, AppealOut, DepositPaidIn
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
@@ -35,15 +36,7 @@ from app.appeals.queries import (
 from app.appeals.standing import appeal_out, is_turned_away
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
-from app.appeals.wire import (
-    AppealIn,
-    AppealOut,
-    DecisionOut,
-    DepositPaidIn,
-    Instance,
-    ProtestIn,
-    ProtestOut,
-)
+from app.appeals.wire import DecisionOut, Instance, ProtestIn, ProtestOut
 from app.clock import rfc3339
 from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
 from app.meets.queries import MeetFacts, heat, meet_facts, team_row

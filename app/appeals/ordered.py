@@ -9,10 +9,7 @@ from typing import Any
 
 from app.appeals.bench import Understood
 from app.appeals.orders import OrderIn
-from app.appeals.wire import (
-    Instance,
-    Verdict,
-)
+from app.appeals.wire import Instance, Verdict
 from app.ids import (
     DecisionId,
 )

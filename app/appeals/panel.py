@@ -15,6 +15,7 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row, officials_of
 from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
+from app.appeals.jury_wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.appeals.queries import (
     appeal_row,
     cases_about,
@@ -25,7 +26,6 @@ from app.appeals.queries import (
 from app.appeals.standing import appeal_out, state_now, touched_by
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
-from app.appeals.wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.clock import rfc3339
 from app.ids import AppealId, OfficialId, ProtestId, VoteId
 from app.meets.queries import MeetFacts, meet_facts

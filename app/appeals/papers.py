@@ -17,18 +17,11 @@ from sqlalchemy import Connection
 
 from app.access.queries import official_row
 from app.appeals.bench import Bench
+from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row, protest_out
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
-from app.appeals.wire import (
-    About,
-    AppealOut,
-    Instance,
-    PanelOut,
-    ProtestOut,
-    Timeliness,
-    Verdict,
-)
+from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import RemedyPaper, Section
 from app.forms.signature_section import InkField, Signature

@@ -9,12 +9,12 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
+from app.appeals.jury_wire import DepositOut
 from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
 from app.appeals.timeliness import timeliness
 from app.appeals.wire import (
     DecisionOut,
-    DepositOut,
     Instance,
     Mark,
     ProtestOut,

@@ -14,26 +14,28 @@ from app.answers import VersionRequired, answer, answer_put
 from app.appeals import actions, deciding, jury, lodging, panel, papers, queries, standing
 from app.appeals.dossier import dossier
 from app.appeals.foreseeing import ruling_consequences
-from app.appeals.wire import (
+from app.appeals.jury_wire import (
     AdmissionIn,
-    AdviceIn,
     AppealIn,
     AppealOut,
     AppealsOut,
     DepositPaidIn,
     DossierOut,
     JuryDecisionIn,
-    OrdersIn,
     PanelIn,
+    ReopenIn,
+    StepAsideIn,
+    VoteIn,
+    VoteOut,
+)
+from app.appeals.wire import (
+    AdviceIn,
+    OrdersIn,
     ProtestIn,
     ProtestOut,
     ProtestsOut,
     RefereeDecisionIn,
-    ReopenIn,
     RulingConsequencesOut,
-    StepAsideIn,
-    VoteIn,
-    VoteOut,
     WithdrawIn,
 )
 from app.forms.paper import Paper

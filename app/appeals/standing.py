@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 from app.access.queries import officials_of
 from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import understand
+from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
 from app.appeals.queries import (
     PAGE,
@@ -37,15 +38,7 @@ from app.appeals.queries import (
 )
 from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
-from app.appeals.wire import (
-    AppealOut,
-    AppealsOut,
-    Instance,
-    Mark,
-    PanelMember,
-    PanelOut,
-    Timeliness,
-)
+from app.appeals.wire import Instance, Mark, Timeliness
 from app.clock import in_zone
 from app.ids import AppealId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
 from app.meets.queries import MeetFacts, meet_facts

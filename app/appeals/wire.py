@@ -1,16 +1,16 @@
-"""Protests, decisions, appeals and votes as they go over HTTP."""
+"""Protests and decisions as they go over HTTP; appeals and the jury stand in `jury_wire.py`."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
 from enum import StrEnum
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
 from app.appeals.orders import Orders
-from app.appeals.states import AppealState, ProtestState
+from app.appeals.states import ProtestState
 from app.ids import (
     AppealId,
     CaseId,
@@ -21,14 +21,10 @@ from app.ids import (
     ProtestId,
     RulingId,
     TeamId,
-    VoteId,
     WindowId,
 )
-from app.reports.wire import CaseOut
-from app.results.wire import AnnouncementOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
-from app.rulings.wire import DisqualificationOut, RulingOut
-from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Receipt, Wire, Words, shown
+from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
 
 HEAT = "01890a5d-ac96-774b-bcce-b302099a8057"
 TEAM = "01890a5d-ac96-774b-bcce-b302099a8058"
@@ -299,238 +295,6 @@ class WithdrawIn(Wire):
     reason: Words = ""
 
 
-class DepositPaidIn(Wire):
-    """The deposit that was received for an appeal."""
-
-    model_config = shown({"amount": 100, "currency": "USD", "receipt": "R-17"})
-
-    amount: Annotated[int, Field(ge=1, le=999_999)]
-    currency: Annotated[str, Field(pattern="^[A-Z]{3}$", description="ISO 4217, such as USD")]
-    receipt: Receipt
-    received_at: PhoneTime | None = Field(default=None, description="left out, it is now")
-
-
-class AppealIn(Wire):
-    """An appeal to the jury against the referee's decision on a protest."""
-
-    model_config = shown(
-        {
-            "protest": THING,
-            "team": TEAM,
-            "lodged_by": "Mira Anchor",
-            "words": "The video was not looked at.",
-            "sought": [{"order": "set aside", "disqualification": THING}],
-            "deposit": {"amount": 100, "currency": "USD", "receipt": "R-17"},
-        }
-    )
-
-    protest: ChosenId
-    team: ChosenId
-    lodged_by: Name
-    lodged_at: PhoneTime | None = Field(default=None, description="left out, it is now")
-    words: Reasons
-    sought: Orders = Field(
-        default=[],
-        description="what the team asks for. Left out: that the referee's orders are undone, or "
-        "that the disqualification is set aside",
-    )
-    deposit: DepositPaidIn | None = Field(default=None, description="may follow")
-
-
-class AdmissionIn(Wire):
-    """The jury's word on an appeal that came late, without deposit or from outside; signed."""
-
-    model_config = shown({"admit": True, "reasons": "The desk was closed.", "pin": "480213"})
-
-    admit: bool
-    reasons: Reasons
-    pin: Pin
-
-
-class PanelIn(Wire):
-    """Who decides an appeal. The secretary has no vote and may come from outside."""
-
-    model_config = shown(
-        {"chair": HEAT, "members": [TEAM, THING], "secretary": "Noor Quill", "substitutes": []}
-    )
-
-    chair: ChosenId
-    members: Annotated[list[ChosenId], Field(min_length=2, max_length=6)] = Field(
-        description="the members beside the chair"
-    )
-    secretary: OptionalName = ""
-    substitutes: Annotated[list[ChosenId], Field(max_length=7)] = Field(default_factory=list)
-
-    @model_validator(mode="after")
-    def _nobody_twice(self) -> PanelIn:
-        everybody = [self.chair, *self.members, *self.substitutes]
-        if len(set(everybody)) != len(everybody):
-            raise ValueError("somebody stands twice in this panel")
-        return self
-
-
-class StepAsideIn(Wire):
-    """A member withdraws from an appeal, and who takes the place."""
-
-    model_config = shown({"reasons": "My club would gain the lane.", "replaced_by": TEAM})
-
-    reasons: Reasons
-    replaced_by: ChosenId | None = Field(default=None, description="one of the substitutes")
-
-
-class VoteIn(Wire):
-    """A member's vote, signed with the PIN."""
-
-    model_config = shown({"vote": "upheld", "pin": "480213"})
-
-    vote: Literal["upheld", "rejected"]
-    pin: Pin
-
-
-class JuryDecisionIn(Wire):
-    """The jury's decision, signed by its chair with the PIN."""
-
-    model_config = shown(
-        {
-            "verdict": "upheld",
-            "reasons": "The video shows the baton inside the zone.",
-            "orders": [{"order": "set aside", "disqualification": THING}],
-            "pin": "480213",
-        },
-        {
-            "verdict": "rejected",
-            "reasons": "The evidence is not conclusive, so the referee's decision stands.",
-            "pin": "480213",
-        },
-    )
-
-    verdict: Literal["upheld", "rejected"]
-    reasons: Reasons
-    orders: Orders = Field(default=[], description="what follows; needed where it is upheld")
-    done_already: Reasons | None = Field(default=None, description=DONE_ALREADY)
-    deposit: Literal["returned", "forfeited"] | None = Field(
-        default=None, description="left out, what the edition says"
-    )
-    pin: Pin
-
-    @model_validator(mode="after")
-    def _orders_fit_the_verdict(self) -> JuryDecisionIn:
-        insist_orders_fit(self.verdict, self.orders, self.done_already)
-        return self
-
-
-class ReopenIn(Wire):
-    """The jury looks at its decision again, on new conclusive evidence; signed by its chair."""
-
-    model_config = shown(
-        {
-            "evidence": "A second camera shows lane 4 from the side.",
-            "allowed_by": "Ines Compass, chair of the jury",
-            "reasons": "The final has not been run yet.",
-            "pin": "480213",
-        }
-    )
-
-    evidence: Reasons = Field(description="what is new")
-    allowed_by: Name = Field(description="who allowed it")
-    reasons: Reasons = Field(description="why it is conclusive, and a change still practicable")
-    pin: Pin
-
-
-class PanelMember(Wire):
-    """One seat of the panel."""
-
-    official: OfficialId
-    name: str
-    affiliation: str
-    part: Literal["chair", "member", "substitute"]
-    state: Literal["sits", "asked to withdraw", "withdrawn", "waits"]
-    because: str = Field(description="why this member is asked to withdraw, or has withdrawn")
-    has_voted: bool
-
-
-class PanelOut(Wire):
-    """The panel of an appeal as it stands."""
-
-    members: list[PanelMember]
-    secretary: str
-    size: int
-    quorum: int
-    chair_casts: bool
-    affected: list[str] = Field(
-        description="the affiliations of all teams that the consequence can touch"
-    )
-    votes: int
-
-
-class DepositOut(Wire):
-    """What was asked of the appellant, what was received, and what became of it."""
-
-    asked: str = Field(description="“100 USD”; empty where none is asked")
-    rule: str
-    received: str
-    receipt: str
-    received_at: datetime | None
-    outcome: Literal["held", "returned", "forfeited", "not asked", "to come"]
-
-
-class AppealOut(Wire):
-    """An appeal with what became of it."""
-
-    id: AppealId
-    number: int
-    protest: ProtestId
-    protest_number: int
-    heat: HeatId
-    event_name: str
-    round: str
-    heat_number: int
-    team: TeamId
-    team_name: str
-    affiliation: str
-    lane: int | None
-    is_referred: bool = Field(description="whether the referee passed the protest on")
-    lodged_by: str
-    lodged_at: datetime
-    lodged_at_local: str
-    entered_at: datetime
-    taken_by: OfficialId
-    taken_by_name: str
-    words: str
-    sought: list[dict[str, Any]]
-    timeliness: Timeliness
-    marks: list[Mark]
-    state: AppealState
-    possible: list[str]
-    deposit: DepositOut
-    panel: PanelOut | None
-    sitting: int
-    admitted: dict[str, Any] | None
-    reopened: dict[str, Any] | None
-    withdrawn: dict[str, Any] | None
-    decision: DecisionOut | None = Field(description="the jury's decision that stands")
-    earlier_decisions: list[DecisionId]
-    version: int
-
-
-class AppealsOut(Wire):
-    """Appeals, the one that was lodged last first."""
-
-    appeals: list[AppealOut]
-    next: Annotated[int | None, Field(description="the next page's `before`")]
-
-
-class VoteOut(Wire):
-    """A vote that was cast."""
-
-    id: VoteId
-    appeal: AppealId
-    sitting: int
-    official: OfficialId
-    vote: Literal["upheld", "rejected"]
-    cast_at: datetime
-
-
 class RulingConsequencesOut(Wire):
     """What each ruling on a case would move, before it is signed."""
 
@@ -538,20 +302,3 @@ class RulingConsequencesOut(Wire):
     if_confirmed: ConsequencesOut
     if_dismissed: ConsequencesOut
     note: str = Field(description="what is assumed, where the reports leave it open")
-
-
-class DossierOut(Wire):
-    """Everything the jury needs for one appeal, in one document."""
-
-    appeal: AppealOut
-    protest: ProtestOut
-    decisions: list[DecisionOut]
-    cases: list[CaseOut]
-    rulings: list[RulingOut]
-    disqualifications: list[DisqualificationOut]
-    announcements: list[AnnouncementOut]
-    result_now: ResultOut | None
-    if_granted: ConsequencesOut | None = Field(
-        description="what would move if the team got what it asks for"
-    )
-    windows: list[WindowOut]

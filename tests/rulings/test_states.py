@@ -4,14 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from app.appeals.wire import (
-    AdmissionIn,
-    JuryDecisionIn,
-    RefereeDecisionIn,
-    ReopenIn,
-    StepAsideIn,
-    VoteIn,
-)
+from app.appeals.jury_wire import AdmissionIn, JuryDecisionIn, ReopenIn, StepAsideIn, VoteIn
+from app.appeals.wire import RefereeDecisionIn
 from app.refusals import NotPossible
 from app.reports.wire import ReasonIn
 from app.results.wire import AnnouncementIn
