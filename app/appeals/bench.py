@@ -14,14 +14,13 @@ from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat, team_row
 from app.meets.wire import HeatOut
 from app.refusals import Malformed, StateConflict
-from app.rounds.standing import RoundAtHand, round_at_hand, round_of_heat
+from app.rounds.standing import RoundAtHand, round_of_heat, round_repeated_by
 from app.rules.orders import (
     Order,
 )
 from app.rules.qualifying import HeatRun, Letter, ReRun
 from app.rulings.queries import jury_stands_on
 from app.store.action import Unit
-from app.visible import likeness
 
 Kept = Mapping[str, Any]
 
@@ -55,7 +54,8 @@ class Bench:
         """This heat as the round has it; it may be a re-run of some of its teams."""
         round_ = self.at_hand.round
         of_round = next((one for one in round_.heats if one.heat == self.heat.id), None)
-        return of_round or next(one for one in round_.re_runs if one.key == self.heat.id)
+        again = (*round_.re_runs, *self.at_hand.called_off)
+        return of_round or next(one for one in again if one.key == self.heat.id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +73,15 @@ LETTERS = {Instance.REFEREE: Letter.BY_REFEREE, Instance.JURY: Letter.BY_JURY}
 def bench_for(conn: Connection, meet: MeetFacts, heat_id: HeatId, instance: Instance) -> Bench:
     """What orders about a heat are understood by.
 
-    A re-run that was called off is of no round any more, so it is read as one of its own.
+    Of a re-run that was called off only its calling off can be undone: it is read by the round that
+    it repeats, where it does not count.
     """
     facts = heat(conn, meet.id, heat_id)
     letter, at_hand = LETTERS[instance], round_of_heat(conn, meet.id, facts)
     if at_hand is not None:
         return Bench(conn, meet.id, meet, facts, at_hand, letter)
-    alone = round_at_hand(conn, meet.id, facts.event, likeness(facts.round))
-    return Bench(conn, meet.id, meet, facts, alone, letter, is_called_off=True)
+    repeated = round_repeated_by(conn, meet.id, facts)
+    return Bench(conn, meet.id, meet, facts, repeated, letter, is_called_off=True)
 
 
 def insist_not_the_jurys(bench: Bench, by: str | None) -> None:

@@ -34,7 +34,13 @@ from app.appeals.orders import (
     UndoIn,
 )
 from app.appeals.queries import decision_row
-from app.appeals.running_again import calling_off, giving_back_run, running_again, voiding_heat
+from app.appeals.running_again import (
+    calling_off,
+    giving_back_run,
+    holding_after_all,
+    running_again,
+    voiding_heat,
+)
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
 from app.refusals import Malformed, NotFound, StateConflict
 from app.store.rows import AnyRow
@@ -42,10 +48,10 @@ from app.store.rows import AnyRow
 
 def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
     """All orders of a decision; refused where one does not fit what is stored."""
-    if orders and bench.is_called_off:
+    if bench.is_called_off and not all(_undoes_calling_off(bench, order) for order in orders):
         raise StateConflict(
-            "This re-run was called off, so nothing can be ordered about it: reject what was "
-            "lodged about it, or have it withdrawn."
+            "This re-run was called off, so nothing can be ordered about it but that the decision "
+            "which did so is undone: reject what was lodged about it, or have it withdrawn."
         )
     understood = [
         one
@@ -98,12 +104,21 @@ def _undo(bench: Bench, order: UndoIn, field: str) -> Iterator[Understood]:
     yield from take_back_all(bench, known)
 
 
+def _undoes_calling_off(bench: Bench, order: OrderIn) -> bool:
+    """Whether an order undoes the decision that called the bench's own re-run off."""
+    if not isinstance(order, UndoIn):
+        return False
+    known = decision_row(bench.conn, bench.meet_id, DecisionId(order.decision))
+    called_off = {kept["heat"] for kept in known.carried_out if kept["did"] == "called off"}
+    return bench.heat.id in called_off
+
+
 def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
     """All that a decision carried out, taken back in opposite order."""
     return [take_back(bench, kept) for kept in reversed(decision.carried_out)]
 
 
-def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind a line)
+def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (a kind a line)
     """The opposite of what was carried out; refused where it can no longer be."""
     match kept["did"]:
         case "set aside":
@@ -123,8 +138,10 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: PLR0911  (a kind
                 order="extra lane", team=kept["team"], lane=kept["lane"], heat=kept["heat"]
             )
             return giving_lane(bench, lane, "/orders")
-        case "run again":
+        case "run again" | "held after all":
             return calling_off(bench, HeatId(kept["heat"]))
+        case "called off":
+            return holding_after_all(bench, kept)
         case "whole heat again":
             return giving_back_run(bench, kept)
     raise StateConflict(

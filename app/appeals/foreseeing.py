@@ -48,7 +48,9 @@ def ruling_consequences(
     only_noted = _would_only_be_noted(conn, meet_id, case)
     out = Disqualify(bench.heat.id, Disqualified(case.team_id, NEW), again=True)
     confirmed = lifted if only_noted else [*lifted, out]
-    if_confirmed, if_dismissed = consequences_of_each(bench.at_hand, [confirmed, lifted])
+    # Whatever is ruled in a re-run that was called off moves nobody: it does not count.
+    choices = [[], []] if bench.is_called_off else [confirmed, lifted]
+    if_confirmed, if_dismissed = consequences_of_each(bench.at_hand, choices)
     return RulingConsequencesOut(
         case=case_id,
         if_confirmed=if_confirmed,

@@ -13,10 +13,11 @@ from app.ids import DecisionId, HeatId, TeamId, new_id
 from app.meets.actions import give_back_run, run_whole_heat_again
 from app.meets.queries import heat
 from app.meets.states import HeatState
+from app.meets.wire import LaneOut
 from app.refusals import StateConflict
 from app.results.queries import result_row
 from app.results.wording import listed
-from app.rounds.actions import call_off_re_run, order_re_run
+from app.rounds.actions import call_off_re_run, hold_re_run_after_all, order_re_run
 from app.rules.orders import (
     AnnulHeat,
     CallOff,
@@ -79,12 +80,32 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     was_run = again.state is not HeatState.TO_COME or bool(again.run)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        call_off_re_run(unit, run_heat, decision)
-        return {"did": "called off", "heat": run_heat}
+        lost = call_off_re_run(unit, run_heat, decision)
+        lanes = [lane.model_dump(mode="json") for lane in lost]
+        return {"did": "called off", "heat": run_heat, "lanes": lanes}
 
     names = listed([bench.name(team) for team in known.teams])
     what = "does not count" if was_run else "is called off"
     return Understood((CallOff(known),), f"The re-run of {names} {what}.", act)
+
+
+def holding_after_all(bench: Bench, kept: Kept) -> Understood:
+    """A re-run that was called off is held, or counts, as if it had not been."""
+    run_heat, lanes = HeatId(kept["heat"]), [LaneOut(**lane) for lane in kept.get("lanes", ())]
+    known = next((one for one in bench.at_hand.called_off if one.key == run_heat), None)
+    if known is None:
+        raise StateConflict("This re-run stands: it is not called off any more.")
+    insist_letter_may_go(bench, known.letter)
+    if not lanes and not heat(bench.conn, bench.meet_id, run_heat).lanes:
+        raise StateConflict("The lanes of this re-run were not kept: order it anew instead.")
+
+    def act(unit: Unit, decision: DecisionId) -> Kept:
+        hold_re_run_after_all(unit, run_heat, lanes, decision)
+        return {"did": "held after all", "heat": run_heat}
+
+    names = listed([bench.name(team) for team in known.teams])
+    what = "is held after all" if lanes else "counts after all"
+    return Understood((RunAgain(known, again=True),), f"The re-run of {names} {what}.", act)
 
 
 def voiding_heat(bench: Bench) -> Understood:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 
 from sqlalchemy import delete, func, insert, select, update
@@ -239,21 +239,22 @@ def add_re_run_heat(unit: Unit, of: HeatOut, team_ids: Collection[TeamId]) -> He
             version=1,
         )
     )
-    again = [lane for lane in of.lanes if lane.team in team_ids]
-    unit.conn.execute(
-        insert(lanes),
-        [
-            {
-                "heat_id": heat_id,
-                "lane": lane.lane,
-                "team_id": lane.team,
-                "bib": lane.bib,
-                "legs": lane.legs,
-            }
-            for lane in again
-        ],
-    )
+    _draw(unit, heat_id, [lane for lane in of.lanes if lane.team in team_ids])
     return heat_id
+
+
+def _draw(unit: Unit, heat_id: HeatId, here: Iterable[LaneOut]) -> None:
+    rows = [
+        {
+            "heat_id": heat_id,
+            "lane": lane.lane,
+            "team_id": lane.team,
+            "bib": lane.bib,
+            "legs": lane.legs,
+        }
+        for lane in here
+    ]
+    unit.conn.execute(insert(lanes), rows)
 
 
 def add_lane(unit: Unit, heat_id: HeatId, lane: int, of: LaneOut) -> None:
@@ -282,3 +283,9 @@ def empty_heat(unit: Unit, heat_id: HeatId) -> None:
     """Nobody runs in this heat, which has not begun: it stays on the programme without lanes."""
     unit.conn.execute(delete(lanes).where(lanes.c.heat_id == heat_id))
     _draw_anew(unit, heat_id)
+
+
+def refill_heat(unit: Unit, heat_id: HeatId, here: Iterable[LaneOut]) -> None:
+    """A heat that was emptied has its lanes again, and no others."""
+    empty_heat(unit, heat_id)
+    _draw(unit, heat_id, here)

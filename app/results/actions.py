@@ -32,6 +32,7 @@ from app.refusals import (
     StateConflict,
 )
 from app.results.announced_time import announcing_time
+from app.results.called_off import insist_it_counts
 from app.results.changes import Changes, changes
 from app.results.correcting import insist_on_decided_lines
 from app.results.finality import announcement_shown, finality_of, result_shown
@@ -141,6 +142,7 @@ def announce(
             return Done(Put(out, created=False), None)
         insist_may_sign(unit, caller)
         heat_id = HeatId(sent.heat)
+        insist_it_counts(unit.conn, heat_id)
         seen = _what_is_announced(unit, heat_id, version)
         _insist_on_word(seen, sent.despite)
         last = last_announcement(unit.conn, heat_id)

@@ -35,14 +35,19 @@ def _event(window: WindowOut, until: str) -> Event:
     event.add("dtstamp", window.opened_at)
     event.add("dtstart", window.opened_at)
     event.add("dtend", window.closes_at)
-    # RFC 5545, 3.8.7.4: the number grows with each revision: a supersession, or a corrected time.
-    event.add("sequence", (window.superseded_by or 0) + window.time_corrections)
+    # RFC 5545, 3.8.7.4: the number grows with each revision: a supersession, a corrected time, or
+    # that nothing counts there any more (3.8.1.11 has a state for that).
+    void = bool(window.does_not_count)
+    event.add("sequence", (window.superseded_by or 0) + window.time_corrections + void)
+    if void:
+        event.add("status", "CANCELLED")
     what = lodged(window.remedy, window.kind)
     event.add("summary", f"{what} until {until}: {window.subject} ({window.opened_by})")
     event.add(
         "description",
         f"{window.kind}, {_counted(window)} ({window.rule}, set by "
-        f"the {window.origin}). Closes {window.closes_at_local}, inclusive.{_superseded(window)}",
+        f"the {window.origin}). Closes {window.closes_at_local}, inclusive.{_superseded(window)} "
+        f"{window.does_not_count}".rstrip(),
     )
     alarm = Alarm()
     alarm.add("action", "DISPLAY")

@@ -23,6 +23,7 @@ from app.meets.wire import HeatOut, HeatsOut
 from app.refusals import StateConflict
 from app.reports.queries import open_cases_in
 from app.results.announcements import announcement, announcements_page
+from app.results.called_off import not_counting
 from app.results.one_round import hanging_together, heats_to_run_again
 from app.results.pending import Remedies, remedies_in
 from app.results.queries import latest_announcements, result, still_holding
@@ -57,6 +58,8 @@ class Finality:
 
     since: datetime | None
     pending: tuple[str, ...]
+    does_not_count: str = ""
+    """Why: then it is never final, and waits for nothing."""
 
 
 NOT_ANNOUNCED = Finality(None, ())
@@ -72,6 +75,7 @@ class _Found:
     shaken: frozenset[HeatId]
     disqualified_before: frozenset[HeatId]
     to_run_again: frozenset[HeatId]
+    not_counting: Mapping[HeatId, str]
     open_cases: Mapping[HeatId, int]
     ruled_at: Mapping[HeatId, datetime]
     remedies: Mapping[HeatId, Remedies]
@@ -139,6 +143,7 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
         shaken=heats_with_shaken(conn, heat_ids),
         disqualified_before=frozenset(row.heat_id for row in disqualified_before(conn, heat_ids)),
         to_run_again=heats_to_run_again(conn, everywhere),
+        not_counting=not_counting(conn, everywhere),
         open_cases=open_cases_in(conn, everywhere),
         ruled_at=last_ruled_in(conn, heat_ids),
         remedies=remedies_in(conn, everywhere),
@@ -160,7 +165,9 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
 def _of_round(
     names: Mapping[HeatId, str], latest: Mapping[HeatId, AnyRow], found: _Found
 ) -> OfRound:
-    """What the heats of a round wait for. One that was not announced awaits its remedies alone."""
+    """What the heats of a round wait for. One that was not announced, or does not count, awaits its
+    remedies alone: an appeal can undo the calling off of a re-run.
+    """
     waits = [
         (one, f"{name}: {in_sentence(words)}")
         for one, name in names.items()
@@ -168,6 +175,8 @@ def _of_round(
     ]
     last: dict[WindowKind, tuple[str, Window]] = {}
     for one, name in names.items():
+        if one in found.not_counting:
+            continue
         for kind, window in _last_to_close(found.windows.get(one, ())).items():
             if kind not in last or _closes(last[kind][1]) < _closes(window):
                 last[kind] = name, window
@@ -178,6 +187,8 @@ def _of_round(
 
 
 def _finality(row: AnyRow, found: _Found, holding: frozenset[AnnouncementId]) -> Finality:
+    if row.heat_id in found.not_counting:
+        return Finality(None, (), found.not_counting[row.heat_id])
     amended = [] if row.id in holding else [_why_it_does_not_hold(row, found)]
     pending = tuple(dict.fromkeys((*amended, *_open(row, found))))
     return Finality(None if pending else _since(row, found), pending)
@@ -215,8 +226,8 @@ def _in_the_round(
 
 
 def _undecided_in(heat_id: HeatId, row: AnyRow | None, found: _Found) -> Iterable[str]:
-    """What somebody has to do yet about a heat, that was announced or was not."""
-    if row is not None:
+    """What somebody has to do yet about a heat: one that was announced and counts, or was not."""
+    if row is not None and heat_id not in found.not_counting:
         return _undecided(row, found)
     return found.remedies.get(heat_id, Remedies()).awaited
 
@@ -336,7 +347,13 @@ def unless_final(heat_id: HeatId, act: Action[Thing]) -> Action[Thing]:
 
 
 def _with(shown: Shown, one: Finality) -> Shown:
-    return shown.model_copy(update={"final_since": one.since, "pending": list(one.pending)})
+    return shown.model_copy(
+        update={
+            "final_since": one.since,
+            "pending": list(one.pending),
+            "does_not_count": one.does_not_count,
+        }
+    )
 
 
 def _with_final(

@@ -33,6 +33,7 @@ class InTheWay:
     shaken: Sequence[ToReconsider]
     disqualified_before: Sequence[AnyRow]
     teams: Mapping[int | None, str]
+    does_not_count: str
 
     @property
     def blockers(self) -> BlockersOut:
@@ -53,6 +54,8 @@ class InTheWay:
         return list(self._lines())
 
     def _lines(self) -> Iterator[str]:
+        if self.does_not_count:
+            yield self.does_not_count
         if self.not_started:
             yield "The heat has not been started."
         if self.no_posts:

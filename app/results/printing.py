@@ -93,9 +93,12 @@ def as_text(announced: AnnouncementOut) -> str:
 
 
 def _overtaken(announced: AnnouncementOut) -> list[str]:
-    """What a later announcement says otherwise, before anything else is read."""
+    """That it does not count, and what a later announcement says otherwise: before anything else
+    is read.
+    """
     later = (announced.superseded_by, announced.qualifiers_superseded_by)
-    return [one.words for one in later if one is not None]
+    told = [one.words for one in later if one is not None]
+    return [announced.does_not_count, *told] if announced.does_not_count else told
 
 
 def _qualified_aloud(announced: AnnouncementOut) -> list[str]:
@@ -190,7 +193,9 @@ def _time_corrected(announced: AnnouncementOut) -> str:
 
 
 def final_note(announced: AnnouncementOut) -> str:
-    """Since when the result is final, or what it waits for; empty where another one stands."""
+    """Since when the result is final, or what it waits for; empty where another one stands, or it
+    does not count.
+    """
     if announced.final_since is not None:
         return f"Final since {in_zone(announced.final_since, announced.time_zone)}."
     if not announced.pending:

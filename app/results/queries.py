@@ -29,6 +29,7 @@ from app.reports.queries import CASE_COLUMNS, accounts_awaited, heat_posts
 from app.reports.states import CaseState, ReportState
 from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
+from app.results.called_off import not_counting
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
 from app.results.letters import Letters, letters_in
@@ -37,7 +38,6 @@ from app.results.tables import announcements, results
 from app.results.wire import (
     AnnouncedOut,
     AnnouncementOut,
-    BlockersOut,
     QualifiedOut,
     ResultLineOut,
     ResultOut,
@@ -203,7 +203,6 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         lines = letters.on(lines)
     qualified = letters.qualified() if letters is not None else []
     found_there = _in_the_way(conn, meet_id, facts)
-    blockers = found_there.blockers
     last = last_announcement(conn, heat_id)
     return ResultOut(
         heat=heat_id,
@@ -212,13 +211,13 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         number=facts.number,
         lines=lines or [],
         is_list_outdated=lines is None,
-        blockers=blockers,
+        blockers=found_there.blockers,
         in_the_way=found_there.words,
-        announced=_announced(last, lines or [], blockers),
+        announced=_announced(last, lines or [], found_there),
         qualified=qualified,
         next_round=letters.next_round if letters is not None else "",
         version=_version_of(
-            lines or [], qualified, blockers, last, meet_row(conn, meet_id).version
+            lines or [], qualified, found_there, last, meet_row(conn, meet_id).version
         ),
     )
 
@@ -247,14 +246,15 @@ def _lines_of(
 def _version_of(
     lines: Sequence[ResultLineOut],
     qualified: Sequence[QualifiedOut],
-    blockers: BlockersOut,
+    found_there: InTheWay,
     last: AnyRow | None,
     meet_version: int,
 ) -> int:
     """What an announcement would say: the meet's settings make its windows, the last its number."""
     seen = {
         "announced": last.number if last else 0,
-        "blockers": blockers.model_dump(mode="json"),
+        "blockers": found_there.blockers.model_dump(mode="json"),
+        "does_not_count": found_there.does_not_count,
         "lines": [line.model_dump(mode="json") for line in lines],
         "meet": meet_version,
         "qualified": [one.model_dump(mode="json") for one in qualified],
@@ -263,12 +263,12 @@ def _version_of(
 
 
 def _announced(
-    last: AnyRow | None, lines: Sequence[ResultLineOut], blockers: BlockersOut
+    last: AnyRow | None, lines: Sequence[ResultLineOut], found_there: InTheWay
 ) -> AnnouncedOut | None:
     if last is None:
         return None
-    shaken = blockers.shaken_rulings or blockers.shaken_disqualifications
-    stands = not blockers.not_started and not shaken
+    shaken = found_there.shaken or found_there.disqualified_before
+    stands = not (found_there.not_started or found_there.does_not_count or shaken)
     return AnnouncedOut(
         id=last.id,
         number=last.number,
@@ -295,6 +295,7 @@ def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
         shaken=shaken_in_heat(conn, facts.id),
         disqualified_before=disqualified_before(conn, [facts.id]),
         teams={lane.lane: lane.name for lane in facts.lanes},
+        does_not_count=not_counting(conn, [facts.id]).get(facts.id, ""),
     )
 
 
@@ -328,7 +329,8 @@ def still_holding(
     asked = [row.heat_id for row in latest]
     shaken = heats_with_shaken(conn, asked)
     shaken |= {row.heat_id for row in disqualified_before(conn, asked)}
-    standing = [row for row in latest if row.heat_id not in shaken]
+    fallen = shaken.union(not_counting(conn, asked))
+    standing = [row for row in latest if row.heat_id not in fallen]
     moving = [row for row in standing if row.is_touched or row.has_letters]
     changed = _changed(conn, meet_id, moving) if moving else frozenset()
     return frozenset(row.id for row in standing if row.heat_id not in changed)

@@ -24,6 +24,7 @@ from app.refusals import FileRefused
 from app.results import actions, finality, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
+from app.results.called_off import unless_called_off
 from app.results.ending import end_meet
 from app.results.printing import as_csv, as_text, sheet_facts
 from app.results.wire import (
@@ -76,7 +77,7 @@ async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
 async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
     """This heat runs now."""
     act = finality.unless_final(HeatId(heat), heats.start_heat(HeatId(heat), version))
-    out = await here.store.act(MeetId(meet), here.actor, act)
+    out = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
     return answer(out, version=out.version)
 
 
@@ -84,7 +85,7 @@ async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequire
 async def hold_back_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
     """This heat has not begun after all, or is to run again; not one whose result is final."""
     act = finality.unless_final(HeatId(heat), heats.hold_back_heat(HeatId(heat), version))
-    out = await here.store.act(MeetId(meet), here.actor, act)
+    out = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
     return answer(out, version=out.version)
 
 
@@ -107,11 +108,8 @@ async def put_result(
     """Load a heat's finish order and times from a CSV file in the body."""
     content = await request.body()
     rows = await run_in_threadpool(read_file, content, header_names(columns))
-    put = await here.store.act(
-        MeetId(meet),
-        here.actor,
-        actions.load_result(HeatId(heat), rows, content, here.caller, version),
-    )
+    act = actions.load_result(HeatId(heat), rows, content, here.caller, version)
+    put = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
     return answer_put(put, version=put.thing.version)
 
 

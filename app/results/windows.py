@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -14,6 +14,7 @@ from app.cursors import cursor, no_place, split_cursor
 from app.ids import HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
+from app.results.called_off import not_counting
 from app.results.tables import announcements, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
@@ -95,7 +96,7 @@ def windows_of(
         meet=meet.name,
         time_zone=meet.time_zone,
         now=now,
-        windows=[_window_out(row, meet.time_zone, now) for _stretch, row in page],
+        windows=_windows_out(conn, [row for _stretch, row in page], meet.time_zone, now),
         next=_place_after(*page[-1], place.now) if len(rows) > WINDOWS_A_PAGE else None,
     )
 
@@ -115,8 +116,8 @@ def windows_of_heat(
 ) -> list[WindowOut]:
     """The windows that touch a heat's result, in the order in which they opened."""
     zone = meet_row(conn, meet_id).time_zone
-    rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id})
-    return [_window_out(row, zone, now) for row in rows]
+    rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id}).all()
+    return _windows_out(conn, rows, zone, now)
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,9 +186,17 @@ def _window(row: AnyRow) -> Window:
     )
 
 
-def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
+def _windows_out(
+    conn: Connection, rows: Sequence[AnyRow], zone: str, now: datetime
+) -> list[WindowOut]:
+    void = not_counting(conn, {row.heat_id for row in rows})
+    return [_window_out(row, zone, now, void.get(row.heat_id, "")) for row in rows]
+
+
+def _window_out(row: AnyRow, zone: str, now: datetime, void: str) -> WindowOut:
     window = _window(row)
     to_come = now < row.opened_at
+    state = "to come" if to_come else "open" if is_open(window, now) else "closed"
     return WindowOut(
         id=row.id,
         heat=row.heat_id,
@@ -207,7 +216,8 @@ def _window_out(row: AnyRow, zone: str, now: datetime) -> WindowOut:
         counts_from=row.counts_from,
         rule=row.rule,
         origin=row.origin,
-        state="to come" if to_come else "open" if is_open(window, now) else "closed",
+        state="void" if void else state,
         time_corrections=row.time_corrections,
         superseded_by=row.superseded_by,
+        does_not_count=void,
     )

@@ -179,7 +179,7 @@ def _all_of(parts: list[str]) -> str:
 HOLDS: Any = Field(
     description="whether it is the latest of its heat and still says what the result is. False: "
     "places, times or annotations have changed since, the heat was held back or started again, "
-    "or a ruling in it is to be reconsidered"
+    "a ruling in it is to be reconsidered, or it is a re-run that was called off"
 )
 
 
@@ -196,6 +196,13 @@ PENDING: Any = Field(
 )
 
 
+DOES_NOT_COUNT: Any = Field(
+    default="",
+    description="why this result does not count: a decision called this re-run off. It is never "
+    "final, and nothing waits for it. Empty for every other result",
+)
+
+
 class AnnouncedOut(Wire):
     """The announcement that stands for a heat, and whether it still says what the result is."""
 
@@ -205,6 +212,7 @@ class AnnouncedOut(Wire):
     holds: bool = HOLDS
     final_since: datetime | None = FINAL_SINCE
     pending: list[str] = PENDING
+    does_not_count: str = DOES_NOT_COUNT
 
 
 class ResultOut(Wire):
@@ -280,7 +288,9 @@ class WindowOut(Wire):
     )
     rule: str
     origin: Literal["edition", "meet"]
-    state: Literal["open", "closed", "to come"]
+    state: Literal["open", "closed", "to come", "void"] = Field(
+        description="void: nothing is lodged in it, since `does_not_count` says why"
+    )
     time_corrections: int = Field(
         description="how often the time of the announcement was corrected, and this window with it"
     )
@@ -288,6 +298,7 @@ class WindowOut(Wire):
         description="the number of the announcement that stands in place of the one that opened "
         "this window; null while that one stands. The window runs on all the same"
     )
+    does_not_count: str = DOES_NOT_COUNT
 
 
 class WindowsOut(Wire):
@@ -406,6 +417,7 @@ KNOWN_LATER = (
     "time_corrections",
     "final_since",
     "pending",
+    "does_not_count",
 )
 """What is told of an announcement beside what it said when it was made."""
 
@@ -472,6 +484,7 @@ class AnnouncementOut(Wire):
     )
     final_since: datetime | None = FINAL_SINCE
     pending: list[str] = PENDING
+    does_not_count: str = DOES_NOT_COUNT
 
     def snapshot(self) -> dict[str, Any]:
         """What is stored, recorded and signed; what is known only later is no part of it."""
@@ -509,6 +522,7 @@ class AnnouncementLine(Wire):
     holds: bool = HOLDS
     final_since: datetime | None = FINAL_SINCE
     pending: list[str] = PENDING
+    does_not_count: str = DOES_NOT_COUNT
 
 
 class AnnouncementsOut(Wire):

@@ -15,10 +15,10 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.ids import DecisionId, EventId, HeatId, LotsId, RoundId, TeamId, new_id
-from app.meets.actions import add_re_run_heat, empty_heat
+from app.meets.actions import add_re_run_heat, empty_heat, refill_heat
 from app.meets.queries import heat, meet_row
 from app.meets.states import HeatState
-from app.meets.wire import HeatOut
+from app.meets.wire import HeatOut, LaneOut
 from app.record.kinds import Kind
 from app.refusals import (
     CHANGE_IT,
@@ -36,7 +36,7 @@ from app.rounds.queries import (
     re_run_of_heat,
     round_out,
 )
-from app.rounds.standing import IN_FORCE, RoundAtHand, round_at_hand, round_key_of
+from app.rounds.standing import CALLED_OFF, IN_FORCE, RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
 from app.rounds.telling import named
 from app.rounds.wire import LotsIn, LotsOut, RoundIn, RoundOut
@@ -46,7 +46,6 @@ from app.store.rows import AnyRow
 from app.visible import likeness
 
 SET_ASIDE = "set aside"
-CALLED_OFF = "called off"
 
 
 def set_round(round_id: RoundId, sent: RoundIn, version: int | None) -> Action[Put[RoundOut]]:
@@ -323,8 +322,9 @@ def order_re_run(
     return re_run_id, run_heat
 
 
-def call_off_re_run(unit: Unit, run_heat: HeatId, decision_id: DecisionId) -> None:
+def call_off_re_run(unit: Unit, run_heat: HeatId, decision_id: DecisionId) -> list[LaneOut]:
     """A re-run is not held, and its heat stays without lanes; or it was run and does not count.
+    Gives the lanes that were lost.
 
     StateConflict where it was called off before.
     """
@@ -337,5 +337,19 @@ def call_off_re_run(unit: Unit, run_heat: HeatId, decision_id: DecisionId) -> No
     values = {"state": CALLED_OFF, "set_aside_by": decision_id}
     unit.conn.execute(update(re_runs).where(re_runs.c.id == known.id).values(**values))
     again = heat(unit.conn, unit.meet_id, run_heat)
-    if again.state is HeatState.TO_COME and not again.run:
-        empty_heat(unit, run_heat)
+    if again.state is not HeatState.TO_COME or again.run:
+        return []
+    empty_heat(unit, run_heat)
+    return again.lanes
+
+
+def hold_re_run_after_all(
+    unit: Unit, run_heat: HeatId, lanes: Sequence[LaneOut], decision_id: DecisionId
+) -> None:
+    """A re-run that was called off is held, or counts, after all; `lanes` are those that its heat
+    lost. The caller has looked that it was called off.
+    """
+    values = {"state": IN_FORCE, "set_aside_by": None, "by_decision": decision_id}
+    unit.conn.execute(update(re_runs).where(re_runs.c.run_heat_id == run_heat).values(**values))
+    if lanes:
+        refill_heat(unit, run_heat, lanes)

@@ -12,11 +12,11 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
 
 from app.appeals.tables import decisions
-from app.clock import in_zone
+from app.clock import clock_time, in_zone
 from app.ids import EventId, HeatId, LotsId, MeetId, RoundId, TeamId
 from app.meets.queries import PRESENT_RUN, meet_row
 from app.meets.states import HeatState
-from app.meets.tables import events, heats, lanes, teams
+from app.meets.tables import events, heats, lanes, meets, teams
 from app.refusals import NotFound
 from app.results.tables import announcements, results
 from app.rounds.tables import advancements, lots, re_runs, rounds
@@ -185,6 +185,20 @@ _TEAM_NAMES = select(teams.c.id, teams.c.name).where(
     teams.c.id.in_(bindparam("teams", expanding=True))
 )
 _RE_RUN_OF_HEAT = Prepared(select(re_runs).where(re_runs.c.run_heat_id == bindparam("heat")))
+_CALLED_OFF = (
+    select(
+        re_runs.c.run_heat_id,
+        decisions.c.instance,
+        decisions.c.decided_at,
+        meets.c.time_zone,
+    )
+    .join(meets, meets.c.id == re_runs.c.meet_id)
+    .outerjoin(decisions, decisions.c.id == re_runs.c.set_aside_by)
+    .where(
+        re_runs.c.run_heat_id.in_(bindparam("heats", expanding=True)),
+        re_runs.c.state == literal_column("'called off'"),
+    )
+)
 _RUNS_IN = func.coalesce(re_runs.c.round_key, heats.c.round_key)
 _SET_ROUNDS = (
     select(heats.c.id, heats.c.event_id, rounds.c.round_key)
@@ -287,6 +301,18 @@ def rounds_set_for(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[Heat
 def re_run_of_heat(conn: Connection, heat_id: HeatId) -> Any | None:
     """The re-run that was ordered as this heat, None for any other heat."""
     return _RE_RUN_OF_HEAT.first(conn, {"heat": heat_id})
+
+
+def re_runs_called_off(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, str]:
+    """Of these heats the re-runs that were called off, and by whose decision, in words."""
+    rows = conn.execute(_CALLED_OFF, {"heats": list(heat_ids)})
+    return {row.run_heat_id: _by_whose_decision(row) for row in rows}
+
+
+def _by_whose_decision(row: AnyRow) -> str:
+    if row.instance is None:
+        return "by a decision"
+    return f"by the decision of the {row.instance} at {clock_time(row.decided_at, row.time_zone)}"
 
 
 def round_row(conn: Connection, meet_id: MeetId, round_id: RoundId) -> AnyRow | None:

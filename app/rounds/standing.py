@@ -40,6 +40,7 @@ from app.rules.relay import Relay
 from app.visible import likeness
 
 IN_FORCE = "in force"
+CALLED_OFF = "called off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,7 @@ class RoundAtHand:
 
     `drawn`: who is drawn into the next round. The same stands in `round.seats` until a heat of the
     next round has begun; from then on no lane is given to anybody else. `published`: the heats and
-    re-runs that were announced.
+    re-runs that were announced. `called_off`: re-runs that do not count.
     """
 
     round: Round
@@ -79,6 +80,7 @@ class RoundAtHand:
     drawn: Mapping[Seat, TeamId]
     published: frozenset[HeatId]
     is_set: bool
+    called_off: tuple[ReRun, ...] = ()
     placed: Placed = field(default_factory=dict, compare=False)
     """Shared by all states of this round that are made of this one: most of its heats stay."""
 
@@ -116,6 +118,13 @@ def round_of_heat(conn: Connection, meet_id: MeetId, heat: HeatOut) -> RoundAtHa
     """
     key = round_key_of(conn, heat)
     return None if key is None else round_at_hand(conn, meet_id, heat.event, key)
+
+
+def round_repeated_by(conn: Connection, meet_id: MeetId, heat: HeatOut) -> RoundAtHand:
+    """The round that a re-run was ordered in, also where it was called off."""
+    re_run = re_run_of_heat(conn, heat.id)
+    assert re_run is not None
+    return round_at_hand(conn, meet_id, heat.event, re_run.round_key)
 
 
 def round_key_of(conn: Connection, heat: HeatOut) -> str | None:
@@ -166,6 +175,7 @@ class _Reading:
         for lane in rows.lanes:
             self._lanes.setdefault(lane.heat_id, {})[lane.lane] = lane.team_id
         self._lists = {row.heat_id: row for row in rows.lists}
+        self._seen = {row.heat_id: row.decisions_seen for row in rows.announced}
         self._snapshots = {row.heat_id: row.snapshot for row in rows.announced}
         self._out: dict[HeatId, list[Disqualified]] = {}
         for row in rows.disqualified:
@@ -212,6 +222,7 @@ class _Reading:
             drawn=drawn,
             published=frozenset(heat.id for heat in rows.heats if _is_published(heat)),
             is_set=setting is not None,
+            called_off=tuple(self._re_run(row) for row in rows.re_runs if row.state == CALLED_OFF),
         )
 
     def _named(self) -> Iterator[Any]:
@@ -227,9 +238,12 @@ class _Reading:
         return self._is_told(row.given) and not self._is_told(row.taken)
 
     def _is_ordered(self, row: Any) -> bool:
-        """A re-run counts as what a decision gives; its own announcement tells of it too."""
+        """A re-run counts as what a decision gives; its own announcement since tells of it too."""
+        seen = self._seen.get(row.run_heat_id, 0)
         return self._counts(row) or (
-            row.state == IN_FORCE and _is_published(self._by_id[row.run_heat_id])
+            row.state == IN_FORCE
+            and seen >= (row.given or 0)
+            and _is_published(self._by_id[row.run_heat_id])
         )
 
     def _is_drawn(self, lots: Any) -> bool:

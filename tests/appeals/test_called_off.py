@@ -1,0 +1,182 @@
+"""A re-run that a decision calls off: before it was held, or after its result was announced."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from tests.appeals.desk import decide, decided, lodge
+from tests.builders import PIN, Json, MeetAtHand, a_problem
+from tests.forms.pdf_reading import read_text
+from tests.rounds.builders import Event, by_name, two_heats
+
+RE_RUN = "heats, re-run 1"
+
+
+@pytest.fixture
+def event(meet: MeetAtHand) -> Event:
+    """Two heats are announced; Heron is to run again against the last qualifier's time."""
+    event = two_heats(meet)
+    event.set()
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    order(event, {"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"})
+    event.read_again()
+    return event
+
+
+def order(event: Event, *orders: Json, heat: str = "heats 1") -> Json:
+    """The referee upholds a protest of Heron with these orders."""
+    return decided(event.meet, a_protest_of_heron(event, heat), "upheld", orders=list(orders))
+
+
+def a_protest_of_heron(event: Event, heat: str = "heats 1") -> Json:
+    sent = {
+        "heat": event.heat(heat),
+        "team": event.team("Heron"),
+        "about": "other",
+        "lodged_by": "Mira Anchor",
+        "words": "We were obstructed.",
+    }
+    return lodge(event.meet, sent)
+
+
+def call_off(event: Event, heat: str = "heats 1") -> Json:
+    return order(event, {"order": "call off", "heat": event.heat(RE_RUN)}, heat=heat)
+
+
+def undo(event: Event, decision: Json, heat: str = "heats 1") -> Json:
+    return order(event, {"order": "undo", "decision": decision["decision"]["id"]}, heat=heat)
+
+
+def test_a_result_of_a_re_run_that_was_called_off_does_not_count(event: Event) -> None:
+    told = event.run(RE_RUN, "42.30")
+    assert event.result(RE_RUN)["announced"]["holds"]
+    call_off(event)
+    seen = event.result(RE_RUN)
+    assert not seen["announced"]["holds"]
+    assert seen["announced"]["pending"] == []
+    why = seen["announced"]["does_not_count"]
+    assert why.startswith("This re-run was called off by the decision of the referee at ")
+    assert why.endswith("; its result does not count.")
+    assert seen["in_the_way"][0] == why
+    address = f"/api/meets/{event.meet.id}/announcements/{told['id']}"
+    http = event.meet.service.http
+    assert http.get(f"{address}.txt").text.startswith(why)
+    assert why in " ".join(read_text(http.get(f"{address}.pdf").content).split())
+    line = next(
+        one
+        for one in event.meet.desk.get("announcements").json()["announcements"]
+        if one["id"] == told["id"]
+    )
+    assert (line["holds"], line["does_not_count"]) == (False, why)
+
+
+def test_it_is_not_announced_again(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    call_off(event)
+    again = a_problem(event.announce(RE_RUN, remark="Once more."), 409, "conflict")
+    assert "called off by the decision of the referee" in again["detail"]
+
+
+def test_it_never_turns_final_and_its_round_does_without_it(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    call_off(event)
+    assert event.announce("heats 1").status_code == 201
+    event.meet.service.clock.move(timedelta(hours=3))
+    assert event.result("heats 1")["announced"]["final_since"]
+    assert event.result("heats 2")["announced"]["pending"] == []
+    assert event.result(RE_RUN)["announced"]["final_since"] is None
+
+
+def test_nobody_protests_into_its_windows(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    call_off(event)
+    http, meet = event.meet.service.http, event.meet.id
+    windows = http.get(f"/api/meets/{meet}/windows.json").json()["windows"]
+    of_it = [one for one in windows if one["heat"] == event.heat(RE_RUN)]
+    assert {one["state"] for one in of_it} == {"void"}
+    assert all("called off" in one["does_not_count"] for one in of_it)
+    others = [one for one in windows if one["heat"] == event.heat("heats 1")]
+    assert {one["state"] for one in others} == {"open"}
+    calendar = http.get(f"/api/meets/{meet}/windows.ics").text
+    assert calendar.count("STATUS:CANCELLED") == len(of_it)
+
+
+@pytest.mark.parametrize("heat", ["heats 1", RE_RUN])
+def test_with_the_calling_off_undone_all_is_as_before(event: Event, heat: str) -> None:
+    event.run(RE_RUN, "42.30")
+    before, stood = event.result(RE_RUN), event.now()
+    off = call_off(event, heat)
+    assert by_name(event.now())["Heron"]["letter"] == ""
+    back = undo(event, off, heat)
+    assert back["decision"]["ordered"] == ["The re-run of Heron counts after all."]
+    assert event.now() == stood
+    after = event.result(RE_RUN)
+    assert after["lines"] == before["lines"]
+    assert after["announced"]["holds"]
+    assert after["announced"]["does_not_count"] == ""
+
+
+def test_that_it_counts_after_all_is_told_by_the_next_announcement(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    off = call_off(event)
+    assert event.announce("heats 1").status_code == 201
+    undo(event, off)
+    assert by_name(event.public())["Heron"]["letter"] == ""
+    assert event.announce("heats 1").status_code == 201
+    assert by_name(event.public())["Heron"]["letter"] == "q"
+
+
+def test_a_re_run_that_is_held_after_all_has_its_lanes_again(event: Event) -> None:
+    lanes = event.heats[RE_RUN]["lanes"]
+    off = call_off(event)
+    back = undo(event, off)
+    assert back["decision"]["ordered"] == ["The re-run of Heron is held after all."]
+    event.read_again()
+    assert event.heats[RE_RUN]["lanes"] == lanes
+    event.start(RE_RUN)
+
+
+def test_and_that_is_undone_once_more(event: Event) -> None:
+    back = undo(event, call_off(event))
+    again = undo(event, back)
+    assert again["decision"]["ordered"] == ["The re-run of Heron is called off."]
+
+
+def test_nothing_else_is_ordered_about_it(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    call_off(event)
+    orders = [{"order": "correct", "team": event.team("Heron"), "time": "42.20"}]
+    refused = decide(event.meet, a_protest_of_heron(event, RE_RUN), "upheld", orders=orders)
+    assert "was called off" in a_problem(refused, 409, "conflict")["detail"]
+
+
+@pytest.mark.parametrize("act", ["start", "hold-back"])
+def test_its_heat_is_not_started(event: Event, act: str) -> None:
+    call_off(event)
+    address = f"heats/{event.heat(RE_RUN)}"
+    seen = event.meet.referee.get(address).headers["ETag"]
+    refused = a_problem(event.meet.referee.post(f"{address}/{act}", etag=seen), 409, "conflict")
+    assert "called off by the decision of the referee" in refused["detail"]
+
+
+def test_it_takes_no_finish_list_and_no_announcement(event: Event) -> None:
+    lane = event.lane("Heron", RE_RUN)
+    call_off(event)
+    address = f"heats/{event.heat(RE_RUN)}/result"
+    refused = event.meet.desk.put(address, content=f"lane,time\n{lane},42.00")
+    assert "called off" in a_problem(refused, 409, "conflict")["detail"]
+    sent = {"heat": event.heat(RE_RUN), "pin": PIN}
+    told = event.meet.desk.put(f"announcements/{event.round}", sent, etag='"v1"')
+    assert "called off" in a_problem(told, 409, "conflict")["detail"]
+
+
+def test_a_ruling_in_it_moves_nobody(event: Event) -> None:
+    hand = event.hand(RE_RUN)
+    case = hand.report(lane=event.lane("Heron", RE_RUN))["case"]
+    event.run(RE_RUN, "42.30")
+    call_off(event)
+    shown = event.meet.referee.get(f"cases/{case}/consequences").json()
+    assert (shown["if_confirmed"]["moves"], shown["if_dismissed"]["moves"]) == ([], [])
