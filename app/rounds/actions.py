@@ -6,7 +6,7 @@ their own: the decision's names what it did.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -29,12 +29,14 @@ from app.refusals import (
     StateConflict,
 )
 from app.rounds.queries import (
+    Drawn,
     drawn_rounds,
     event_names,
     known_round,
     lots_out,
     re_run_of_heat,
     round_out,
+    rounds_of_re_runs,
 )
 from app.rounds.standing import CALLED_OFF, IN_FORCE, RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
@@ -77,13 +79,14 @@ def _columns(unit: Unit, sent: RoundIn) -> dict[str, Any]:
     event = _insist_on_event(unit, sent)
     key = likeness(sent.round)
     known = drawn_rounds(unit.conn, event)
+    next_key = None if sent.next_round is None else likeness(sent.next_round)
+    _insist_no_re_run(unit, event, known, sent)
     if key not in known:
         raise Malformed(
             f"The start lists have no round “{sent.round}” in this event. They have: "
             f"{', '.join(drawn.name for drawn in known.values())}.",
             field="/round",
         )
-    next_key = None if sent.next_round is None else likeness(sent.next_round)
     if next_key == key:
         raise Malformed("A round does not lead to itself.", field="/next_round")
     _insist_they_fit(sent, known[key].heats)
@@ -98,6 +101,26 @@ def _columns(unit: Unit, sent: RoundIn) -> dict[str, Any]:
         "next_key": next_key,
         "points": sent.points,
     }
+
+
+def _insist_no_re_run(
+    unit: Unit, event: EventId, known: Mapping[str, Drawn], sent: RoundIn
+) -> None:
+    """A re-run has no setting of its own, and nobody goes on to one."""
+    repeats = rounds_of_re_runs(unit.conn, event)
+    for field, name in (("round", sent.round), ("next_round", sent.next_round)):
+        key = likeness(name or "")
+        if key in repeats and key not in known:
+            of = repeats[key]
+            way_out = {
+                "round": f"what is set for “{of}” counts there too. Set “{of}” instead.",
+                "next_round": "nobody goes on to it. Name the round that comes after it.",
+            }
+            raise Malformed(
+                f"“{name}” is a re-run of teams of the round “{of}” and belongs to it: "
+                f"{way_out[field]}",
+                field=f"/{field}",
+            )
 
 
 def _insist_they_fit(sent: RoundIn, heats: int) -> None:

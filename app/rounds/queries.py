@@ -67,11 +67,19 @@ _EVENT = Prepared(
     select(events).where(events.c.meet_id == bindparam("meet"), events.c.id == bindparam("event"))
 )
 _EVENTS = select(events.c.id, events.c.name).where(events.c.meet_id == bindparam("meet"))
+_IS_RE_RUN = select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists()
 _DRAWN_ROUNDS = (
     select(heats.c.round, heats.c.round_key, func.count().label("heats"))
-    .where(heats.c.event_id == bindparam("event"))
+    .where(heats.c.event_id == bindparam("event"), ~_IS_RE_RUN)
     .group_by(heats.c.round, heats.c.round_key)
     .order_by(func.min(heats.c.position))
+)
+_repeated = heats.alias("repeated")
+_ROUNDS_OF_RE_RUNS = (
+    select(heats.c.round_key, _repeated.c.round)
+    .join(re_runs, re_runs.c.run_heat_id == heats.c.id)
+    .join(_repeated, _repeated.c.id == re_runs.c.heat_id)
+    .where(heats.c.event_id == bindparam("event"))
 )
 _OF_ROUND = and_(
     re_runs.c.event_id == bindparam("event"), re_runs.c.round_key == bindparam("round")
@@ -379,13 +387,20 @@ class Drawn(NamedTuple):
 def drawn_rounds(conn: Connection, event_id: EventId) -> Mapping[str, Drawn]:
     """The rounds that the start lists of an event have, by key, in the order of the programme.
 
-    Where heats of one round are written unlike, the first way counts.
+    A re-run is none: it is of the round that it repeats. Where heats of one round are written
+    unlike, the first way counts.
     """
     found: dict[str, Drawn] = {}
     for row in conn.execute(_DRAWN_ROUNDS, {"event": event_id}):
         known = found.get(row.round_key, Drawn(row.round, 0))
         found[row.round_key] = Drawn(known.name, known.heats + row.heats)
     return found
+
+
+def rounds_of_re_runs(conn: Connection, event_id: EventId) -> Mapping[str, str]:
+    """The rounds that the re-runs of an event are of, by the keys of the re-runs' own names."""
+    rows = conn.execute(_ROUNDS_OF_RE_RUNS, {"event": event_id})
+    return {row.round_key: row.round for row in rows}
 
 
 def lots_out(conn: Connection, meet_id: MeetId, lots_id: LotsId, zone: str) -> LotsOut:

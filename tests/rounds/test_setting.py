@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from app.ids import new_id
+from app.rounds.actions import order_re_run
+from app.rules.qualifying import Letter
 from tests.builders import MeetAtHand, a_problem
-from tests.rounds.builders import an_event, two_heats
+from tests.rounds.builders import a_decision, an_event, two_heats
 
 
 def test_a_round_is_set_once_and_everybody_reads_it(meet: MeetAtHand) -> None:
@@ -97,6 +99,25 @@ def test_more_teams_than_the_next_round_has_lanes_are_refused(meet: MeetAtHand) 
     told = a_problem(meet.organiser.put(f"rounds/{event.round}", sent), 422, "malformed")
     assert "5 teams" in told["detail"]
     assert told["errors"][0]["pointer"] == "/lanes"
+
+
+@pytest.mark.parametrize(
+    ("field", "way_out"), [("round", "Set “heats” instead"), ("next_round", "nobody goes on to it")]
+)
+def test_a_re_run_is_set_with_the_round_that_it_belongs_to(
+    meet: MeetAtHand, field: str, way_out: str
+) -> None:
+    event = two_heats(meet)
+    heat, teams = event.heat_out(), [event.team("Heron")]
+    event.read(lambda unit: order_re_run(unit, heat, teams, Letter.BY_REFEREE, a_decision()))
+    sent = event.setting(**{field: "Heats, re-run"})
+    refused = a_problem(meet.organiser.put(f"rounds/{event.round}", sent), 422, "malformed")
+    assert refused["errors"][0]["pointer"] == f"/{field}"
+    assert "“heats” and belongs to it" in refused["detail"]
+    assert way_out in refused["detail"]
+    unknown = event.setting(round="semi-final")
+    listed = a_problem(meet.organiser.put(f"rounds/{event.round}", unknown), 422, "malformed")
+    assert "They have: heats." in listed["detail"]
 
 
 def test_a_round_that_is_not_there_is_not_found(meet: MeetAtHand) -> None:
