@@ -112,15 +112,23 @@ def _next_heat(bench: Bench, order: ExtraLaneIn, field: str) -> HeatId:
 
 
 def taking_lane(bench: Bench, kept: Kept) -> Understood:
-    """A lane that a decision gave is taken back, until the next round begins."""
-    seat, team = Seat(kept["heat"], kept["lane"]), kept["team"]
+    """A lane that a decision gave is taken back, until the next round begins: the one that the team
+    has now, where a start list has moved it since.
+    """
+    team = kept["team"]
     if bench.at_hand.next_has_begun:
         raise StateConflict("The next round has begun, so this lane can no longer be taken back.")
+    seat = next((seat for seat, by in bench.at_hand.drawn.items() if by == team), None)
+    if seat is None:
+        raise StateConflict(
+            f"{bench.name(team)} has no lane of the next round any more, so there is none to take "
+            "back: the start list or another decision has taken it away since."
+        )
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         remove_lane(unit, HeatId(seat.heat), seat.lane)
         return {"did": "lane taken", "heat": seat.heat, "lane": seat.lane, "team": team}
 
     where = f"{bench.at_hand.seat_name(seat)} of the {bench.at_hand.next_round}"
-    words = f"{bench.at_hand.names[team]} no longer has {where}."
+    words = f"{bench.name(team)} no longer has {where}."
     return Understood((TakeLane(seat, team),), words, act)

@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from app.ids import EventId, HeatId, MeetId, TeamId, new_id
+from app.meets.lanes_given import look_after_lanes_given
 from app.meets.queries import meet_facts, teams_to_run_again, teams_with_cases
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
@@ -52,6 +53,7 @@ class Known:
     teams: dict[TeamKey, tuple[TeamId, TeamFacts]] = field(default_factory=dict)
     heats: dict[HeatKey, tuple[HeatId, HeatState, str | None]] = field(default_factory=dict)
     running: dict[HeatId, Running] = field(default_factory=dict)
+    drawn: dict[HeatId, dict[TeamId, int]] = field(default_factory=dict)
     with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
     to_run_again: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
     raced: set[EventKey] = field(default_factory=set)
@@ -67,6 +69,7 @@ class Plan:
     new_to_event: list[str] = field(default_factory=list)
     changed_teams: list[dict[str, object]] = field(default_factory=list)
     renamed: list[str] = field(default_factory=list)
+    lanes_moved: list[str] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
     new_lanes: list[dict[str, object]] = field(default_factory=list)
@@ -105,6 +108,7 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
     for row in conn.execute(statement):
         heat = known.running.setdefault(row.heat_id, {})
         heat[row.lane] = (row.name_key, row.bib, tuple(row.legs))
+        known.drawn.setdefault(row.heat_id, {})[row.team_id] = row.lane
     return known
 
 
@@ -308,6 +312,10 @@ def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Pl
     planner = Planner(meet_id, known, track.lanes, _stated_facts(start_list))
     for heat in start_list.heats:
         planner.take(heat)
+    looked = look_after_lanes_given(conn, meet_id, known.drawn, start_list.heats)
+    for one in looked.problems:
+        planner.plan.problems.add(one.row, one.column, one.problem)
+    planner.plan.lanes_moved.extend(looked.moved)
     return planner.plan
 
 
@@ -339,6 +347,7 @@ def summary(
         lanes=len(entries),
         new_to_event=plan.new_to_event,
         renamed=plan.renamed,
+        lanes_moved=plan.lanes_moved,
         heats_added=len(plan.new_heats),
         heats_changed=len(plan.changed_heats),
         heats_unchanged=plan.unchanged,

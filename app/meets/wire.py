@@ -238,6 +238,10 @@ class StartListsOut(Wire):
         description="teams that are written otherwise than before: “TERN → Tern”. The first way in "
         "the file counts, for all heats of their event"
     )
+    lanes_moved: list[str] = Field(
+        description="teams that have a lane by a decision and stand in another one in this list, a "
+        "sentence each"
+    )
     heats_added: int
     heats_changed: int
     heats_unchanged: int

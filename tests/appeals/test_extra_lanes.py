@@ -5,6 +5,7 @@ Tokyo 2025, men's 4x400 m: a ninth team ran in lane 1 of the final (press accoun
 
 from __future__ import annotations
 
+import httpx
 import pytest
 
 from tests.appeals.desk import decide, decided, lodge
@@ -102,3 +103,68 @@ def test_a_lane_is_given_only_to_who_goes_on(event: Event) -> None:
     )
     for answer in (shown, decide(event.meet, protest, "upheld", orders=lane_alone)):
         assert "does not go on" in a_problem(answer, 409, "conflict")["detail"]
+
+
+def given_a_lane(event: Event) -> Json:
+    """Heron has lane 7 of the final by the referee's decision, which is given back."""
+    return decided(event.meet, a_protest_of_heron(event), "upheld", orders=orders(event))
+
+
+def load_final(event: Event, *teams: str, check: bool = False, heat: int = 1) -> httpx.Response:
+    """A start list for the final, from lane 3."""
+    rows = [f"{event.name},final,{heat},{lane},{team}" for lane, team in enumerate(teams, 3)]
+    content = "\n".join(["event,round,heat,lane,team", *rows])
+    asked = {"check": "true"} if check else None
+    return event.meet.organiser.post("start-lists", content=content, params=asked)
+
+
+def test_a_start_list_does_not_leave_out_who_has_a_lane_by_a_decision(event: Event) -> None:
+    number = given_a_lane(event)["number"]
+    looked = load_final(event, "Tern", "Gull", "Plover", "Curlew", check=True).json()
+    told = a_problem(load_final(event, "Tern", "Gull", "Plover", "Curlew"), 422, "file-refused")
+    assert told["problems"] == looked["problems"]
+    (problem,) = told["problems"]
+    assert problem["column"] == "team"
+    assert "“Heron” has a lane by the decision of the referee on protest" in problem["problem"]
+    assert f"protest {number}," in problem["problem"]
+    assert "have that decision undone" in problem["problem"]
+
+
+def test_a_start_list_may_move_it_and_says_so(event: Event) -> None:
+    number = given_a_lane(event)["number"]
+    told = load_final(event, "Heron", "Gull", "Plover", "Curlew", "Tern").json()
+    assert told["lanes_moved"] == [
+        f"Heron has a lane of the final by the decision of the referee on protest {number}: this "
+        "list moves it from lane 7 to lane 3."
+    ]
+    again = load_final(event, "Heron", "Gull", "Plover", "Curlew", "Tern").json()
+    assert again["lanes_moved"] == []
+
+
+def test_the_lane_that_it_has_now_is_taken_back(event: Event) -> None:
+    before = event.now()
+    out = given_a_lane(event)
+    moved = load_final(event, "Heron", "Gull", "Plover", "Curlew", "Tern")
+    assert moved.status_code == 200, moved.text
+    undo = [{"order": "undo", "decision": out["decision"]["id"]}]
+    back = decided(event.meet, a_protest_of_heron(event), "upheld", orders=undo)
+    assert back["decision"]["ordered"][0] == "Heron no longer has lane 3 of the final."
+    event.draw(FINAL)
+    assert event.now()["teams"] == before["teams"]
+
+
+def test_once_it_is_taken_back_a_start_list_is_free_again(event: Event) -> None:
+    out = given_a_lane(event)
+    undo = [{"order": "undo", "decision": out["decision"]["id"]}]
+    decided(event.meet, a_protest_of_heron(event), "upheld", orders=undo)
+    assert load_final(event, "Tern", "Gull", "Plover", "Puffin").status_code == 200
+
+
+def test_it_may_be_moved_to_another_heat_of_the_round(event: Event) -> None:
+    given_a_lane(event)
+    rows = [f"{event.name},final,1,{lane},{team}" for lane, team in enumerate(FINAL["final 1"], 3)]
+    rows.append(f"{event.name},final,2,4,Heron")
+    content = "\n".join(["event,round,heat,lane,team", *rows])
+    told = event.meet.organiser.post("start-lists", content=content).json()
+    (sentence,) = told["lanes_moved"]
+    assert sentence.endswith("from lane 7 to heat 2, lane 4.")

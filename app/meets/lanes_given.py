@@ -1,0 +1,109 @@
+"""What does a start list do to teams that a decision gave a lane of their round?
+
+Such a lane is the decision's: the list may move the team within the round, which is said, and may
+not leave it out, as only a decision takes the lane back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from sqlalchemy import Connection
+
+from app.ids import HeatId, MeetId, TeamId
+from app.meets.queries import LaneGiven, lanes_given
+from app.sheets.problems import Problem
+from app.sheets.start_list import HeatRows
+from app.visible import likeness
+
+
+class Stands(NamedTuple):
+    """Where a team stands in its round: in the draw that is stored, or in a file."""
+
+    heat: int
+    lane: int
+
+
+@dataclass(frozen=True, slots=True)
+class GivenRound:
+    """A team that a decision gave a lane of a round, and where it stands there as stored."""
+
+    given: LaneGiven
+    stored: Stands
+
+    @property
+    def team_key(self) -> tuple[str, str, str]:
+        """Event, round and team, each without regard to how it is written."""
+        return (self.given.event_key, self.given.round_key, self.given.name_key)
+
+
+@dataclass(frozen=True, slots=True)
+class LookedAfter:
+    """Why a file is refused, and what it moves, in words."""
+
+    problems: Sequence[Problem]
+    moved: Sequence[str]
+
+
+def look_after_lanes_given(
+    conn: Connection,
+    meet_id: MeetId,
+    drawn: Mapping[HeatId, Mapping[TeamId, int]],
+    file: Iterable[HeatRows],
+) -> LookedAfter:
+    """What a file does to the lanes that decisions have given. `drawn`: each team's lane now."""
+    rows = list(file)
+    listed = dict(_listed(rows))
+    heats = {(likeness(one.event), likeness(one.round), one.heat): one for one in rows}
+    problems: list[Problem] = []
+    moved: list[str] = []
+    for one in _standing(lanes_given(conn, meet_id), drawn):
+        becomes = listed.get(one.team_key)
+        left_by = heats.get((*one.team_key[:2], one.stored.heat))
+        if becomes is None and left_by is not None:
+            problems.append(_left_out(one.given, left_by))
+        elif becomes is not None and becomes != one.stored:
+            moved.append(_moved(one, becomes))
+    return LookedAfter(problems, moved)
+
+
+def _listed(rows: Iterable[HeatRows]) -> Iterator[tuple[tuple[str, str, str], Stands]]:
+    for heat in rows:
+        for entry in heat.entries:
+            key = (likeness(heat.event), likeness(heat.round), likeness(entry.team))
+            yield key, Stands(heat.heat, entry.lane)
+
+
+def _standing(
+    given: Iterable[LaneGiven], drawn: Mapping[HeatId, Mapping[TeamId, int]]
+) -> Iterator[GivenRound]:
+    """Those that still have a lane of the round, wherever."""
+    for one in given:
+        for heat_id, number in one.heats.items():
+            lane = drawn.get(heat_id, {}).get(one.team)
+            if lane is not None:
+                yield GivenRound(one, Stands(number, lane))
+                break
+
+
+def _left_out(given: LaneGiven, heat: HeatRows) -> Problem:
+    return Problem(
+        heat.entries[0].row,
+        "team",
+        f"In {heat.event}, {heat.round}, heat {heat.heat} “{given.name}” has a lane by "
+        f"{given.decision}, and this file leaves that team out. List it in any free lane of this "
+        "round, or have that decision undone by another one.",
+    )
+
+
+def _moved(one: GivenRound, becomes: Stands) -> str:
+    where = f"lane {becomes.lane}"
+    if becomes.heat != one.stored.heat:
+        where = f"heat {becomes.heat}, {where}"
+    given = one.given
+    return (
+        f"{given.name} has a lane of the {given.round} by {given.decision}: this list moves it "
+        f"from lane {one.stored.lane} to {where}."
+    )
