@@ -38,9 +38,9 @@ from app.rounds.queries import (
     round_out,
     rounds_of_re_runs,
 )
+from app.rounds.sentences import named
 from app.rounds.standing import CALLED_OFF, IN_FORCE, RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
-from app.rounds.telling import named
 from app.rounds.wire import LotsIn, LotsOut, RoundIn, RoundOut
 from app.rules.qualifying import Advancement, Letter
 from app.store.action import Action, Deed, Done, Put, Unit

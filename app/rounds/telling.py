@@ -1,13 +1,14 @@
-"""A round's standing as documents: team by team, what is still open in words, what a change moves.
+"""A round's standing as documents: team by team, and on either side of a change.
 
 Only lanes that are drawn are told to everybody; which lane would fall to whom is for the desk.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 
 from app.ids import HeatId, TeamId
+from app.rounds.sentences import sentences
 from app.rounds.standing import RoundAtHand
 from app.rounds.wire import (
     MoveSide,
@@ -21,8 +22,6 @@ from app.rounds.wire import (
 from app.rules.placing import Finish
 from app.rules.qualifying import HeatRun, ReRun, RoundStanding, Seat, Standing
 from app.sheets.race_time import show_time
-
-MOST_NAMED = 5
 
 
 def letter_of(at_hand: RoundAtHand, standing: RoundStanding, team: TeamId) -> str | None:
@@ -76,7 +75,7 @@ def standing_out(at_hand: RoundAtHand, *, only_drawn: bool) -> RoundStandingOut:
         if draw is None
         else OpenDrawOut(teams=_lines(at_hand, draw.teams), places=draw.places),
         unseated=_lines(at_hand, standing.unseated),
-        sentences=list(_sentences(at_hand, standing)),
+        sentences=list(sentences(at_hand, standing, times, for_everybody=only_drawn)),
     )
 
 
@@ -132,29 +131,3 @@ def side(at_hand: RoundAtHand, standing: RoundStanding, one: Standing) -> MoveSi
 
 def _lines(at_hand: RoundAtHand, teams: Iterable[str]) -> list[TeamLine]:
     return [TeamLine(team=TeamId(team), name=at_hand.names[team]) for team in teams]
-
-
-def named(at_hand: RoundAtHand, teams: Iterable[str]) -> str:
-    """Teams as people list them: "Tern, Gull and Heron"."""
-    *first, last = [at_hand.names[team] for team in teams]
-    return f"{', '.join(first)} and {last}" if first else last
-
-
-def _sentences(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
-    """What is still open, in words."""
-    awaited = [at_hand.heat_names[run.heat] for run in at_hand.round.heats if not run.is_in]
-    if len(awaited) > MOST_NAMED:
-        yield f"The results of {len(awaited)} heats are awaited."
-    else:
-        yield from (f"The result of {heat} is awaited." for heat in awaited)
-    for re_run in at_hand.round.re_runs:
-        if not re_run.ran:
-            name = at_hand.heat_names[HeatId(re_run.key)]
-            yield f"To run again: {named(at_hand, re_run.teams)} ({name})."
-    if standing.open_draw is not None:
-        draw = standing.open_draw
-        places = "one place" if draw.places == 1 else f"{draw.places} places"
-        yield f"{named(at_hand, draw.teams)} tie for {places}: lots decide."
-    if standing.unseated:
-        left_over = named(at_hand, standing.unseated)
-        yield f"There is no lane left in the {at_hand.next_round} for {left_over}."

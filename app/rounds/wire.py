@@ -206,7 +206,10 @@ class RoundStandingOut(Wire):
     unseated: list[TeamLine] = Field(
         description="teams that go on, for whom the next round as drawn has no lane left"
     )
-    sentences: list[str] = Field(description="what is still open, in words")
+    sentences: list[str] = Field(
+        description="in words: what is still open, what did not come out as it was set, and, where "
+        "it is not for everybody, how the draw of the next round differs"
+    )
 
 
 class MoveSide(Wire):
@@ -238,6 +241,11 @@ class ConsequencesOut(Wire):
     affiliations: list[str] = Field(description="whose teams it moves")
     too_late: list[str] = Field(
         description="what it can no longer change, since the next round has begun"
+    )
+    stays: list[str] = Field(
+        default=[],
+        description="what stays as it is where one might think otherwise: such as the first time "
+        "of a team that is disqualified in its re-run",
     )
 
 
