@@ -30,7 +30,10 @@ from app.store.action import Unit
 
 
 def running_again(bench: Bench, order: RunAgainIn, field: str) -> Understood:
-    """Some teams of the heat run again, as a heat of their own."""
+    """Some teams of the heat run again, as a heat of their own; StateConflict where that could
+    change nothing.
+    """
+    _insist_it_can_count(bench, order)
     names = [bench.team(team, f"{field}/teams/{at}") for at, team in enumerate(order.teams)]
     to_beat = parse_time(order.time_to_beat)[0] if order.time_to_beat else None
     teams = [TeamId(team) for team in order.teams]
@@ -56,6 +59,28 @@ def running_again(bench: Bench, order: RunAgainIn, field: str) -> Understood:
         added_places=order.added_places,
     )
     return Understood((RunAgain(re_run),), _re_run_words(names, order), act)
+
+
+def _insist_it_can_count(bench: Bench, order: RunAgainIn) -> None:
+    """The places of a final in one heat come from one race: the referee can have that race held
+    again (World Athletics CR18.7, TR17, from memory), not rank times of two races in it. Over
+    several heats from which nobody goes on, times rank, so a new one counts there.
+    """
+    round_ = bench.at_hand.round
+    if round_.advancement is not None:
+        return
+    if len(round_.heats) == 1:
+        raise StateConflict(
+            "From this round nobody goes on, and its places come from this one race: a re-run of "
+            "some teams would change nothing. Order that the whole heat runs again (“run again” "
+            "without teams), or correct what was written down wrongly. If teams do go on from it, "
+            "set that first at …/rounds/{id}."
+        )
+    if order.added_places:
+        raise StateConflict(
+            "From this round nobody goes on, so there is no place to add. Order the re-run without "
+            "“added_places”: the new times rank with those of all heats."
+        )
 
 
 def _re_run_words(names: Sequence[str], order: RunAgainIn) -> str:

@@ -71,6 +71,7 @@ def _earned(at_hand: RoundAtHand) -> Iterator[Earned]:
             team=team,
             name=at_hand.names[team],
             place=one.place,
+            overall=one.overall,
             points=show_points(one.points),
         )
         yield at_hand.affiliations[team] or part.name, one.points, part

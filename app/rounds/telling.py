@@ -94,6 +94,7 @@ def _team_out(
         heat=HeatId(one.heat),
         heat_number=at_hand.heat_numbers[one.heat],
         place=one.place,
+        overall=one.overall,
         time=times.get(team, ""),
         is_disqualified=one.is_disqualified,
         letter=letter_of(at_hand, standing, team),
@@ -126,6 +127,7 @@ def side(at_hand: RoundAtHand, standing: RoundStanding, one: Standing) -> MoveSi
         letter=letter_of(at_hand, standing, TeamId(one.team)),
         points=show_points(one.points),
         seat=seat_out(at_hand, one.seat),
+        overall=one.overall,
     )
 
 

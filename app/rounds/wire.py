@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import datetime
 from fractions import Fraction
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -170,6 +170,13 @@ LETTER = Field(
 LetterText = Annotated[str | None, LETTER]
 
 
+OVERALL: Any = Field(
+    default=None,
+    description="its place by time over all heats of the round, where nobody goes on or points go "
+    "by it (timed finals); null in a round of one heat",
+)
+
+
 class StandingOut(Wire):
     """Where a team of a round stands."""
 
@@ -179,6 +186,7 @@ class StandingOut(Wire):
     heat: HeatId | None
     heat_number: int | None
     place: int | None = Field(description="in its heat")
+    overall: int | None = OVERALL
     time: str = Field(description="its better time, where it ran again; empty where it has none")
     is_disqualified: bool
     letter: LetterText
@@ -220,6 +228,7 @@ class MoveSide(Wire):
     letter: LetterText
     points: str
     seat: SeatOut | None
+    overall: int | None = OVERALL
 
 
 class MoveOut(Wire):
@@ -258,6 +267,7 @@ class ScorePart(Wire):
     team: TeamId
     name: str
     place: int | None = Field(description="in its heat")
+    overall: int | None = OVERALL
     points: str
 
 

@@ -37,6 +37,10 @@ class Move:
         return self.before.place != self.after.place
 
     @property
+    def changes_overall(self) -> bool:
+        return self.before.overall != self.after.overall
+
+    @property
     def changes_disqualification(self) -> bool:
         return self.before.is_disqualified != self.after.is_disqualified
 
@@ -85,7 +89,7 @@ def difference(before: RoundStanding, after: RoundStanding) -> tuple[Move, ...]:
 def sentence(move: Move, name: str, next_round: str, seat_name: Callable[[Seat], str]) -> str:
     """One plain sentence about a move; `next_round` is its bare name ("final"), empty for none."""
     said = [*_about_disqualification(move), *_about_next_round(move, next_round)]
-    said += [*_about_place(move), *_about_seat(move, seat_name)]
+    said += [*_about_place(move), *_about_overall(move), *_about_seat(move, seat_name)]
     points = _points_instead(move) if move.changes_points else ""
     if not said and points:
         return f"{name} has {points}."
@@ -124,6 +128,7 @@ def _weight(move: Move) -> int:
         move.gains_next_round,
         move.changes_disqualification,
         move.changes_place,
+        move.changes_overall,
         move.changes_points,
     )
     return weights.index(True) if any(weights) else len(weights)
@@ -157,6 +162,18 @@ def _about_place(move: Move) -> Iterator[str]:
         yield f"moves from place {before} to place {after}"
     elif not move.after.is_disqualified:
         yield f"loses place {before}"
+
+
+def _about_overall(move: Move) -> Iterator[str]:
+    before, after = move.before.overall, move.after.overall
+    if not move.changes_overall:
+        return
+    if before is None:
+        yield f"takes place {after} overall"
+    elif after is not None:
+        yield f"has place {after} overall instead of {before}"
+    elif not move.after.is_disqualified:
+        yield f"loses place {before} overall"
 
 
 def _about_seat(move: Move, seat_name: Callable[[Seat], str]) -> Iterator[str]:
@@ -198,8 +215,10 @@ def _in_short(move: Move, next_round: str) -> str:
 
 
 def _rest_in_short(move: Move) -> str:
+    if move.changes_overall:
+        return f"from {_place(move.before.overall)} to {_place(move.after.overall)} overall"
     if move.changes_place:
-        return f"from {_place(move.before)} to {_place(move.after)}"
+        return f"from {_place(move.before.place)} to {_place(move.after.place)}"
     if move.changes_points:
         return f"on {_points_instead(move)}"
     if move.changes_qualification and move.after.letter:
@@ -207,8 +226,8 @@ def _rest_in_short(move: Move) -> str:
     return "in another lane" if move.changes_seat else "as before"
 
 
-def _place(standing: Standing) -> str:
-    return "no place" if standing.place is None else f"place {standing.place}"
+def _place(place: int | None) -> str:
+    return "no place" if place is None else f"place {place}"
 
 
 def _by(letter: Letter) -> str:

@@ -4,7 +4,8 @@ points?
 A disqualification is for this round alone (World Athletics TR7.1, from memory). Places within a
 heat are `placing.py`, who goes on `going_on.py`, re-runs `running_again.py`, lanes `seating.py`.
 Points go by the places of a single heat, by time over several (timed finals: common practice), and
-only once all heats are in.
+only once all heats are in; the places over several are told where nobody goes on or points go by
+them.
 """
 
 from collections.abc import Iterator, Mapping
@@ -126,7 +127,8 @@ def _named_elsewhere(round_: Round) -> Iterator[str]:
 def _standing(
     field: Field, going: GoingOn, seats: tuple[Mapping[str, Seat], tuple[str, ...]]
 ) -> RoundStanding:
-    points = _points(field)
+    overall = _overall(field)
+    points = _points(field, overall)
     lanes, unseated = seats
     teams = {
         team: Standing(
@@ -138,24 +140,32 @@ def _standing(
             points.get(team, NOTHING),
             lanes.get(team),
             team in going.undecided,
+            overall.get(team),
         )
         for team in dict.fromkeys((*going.letters, *field.entries))
     }
     return RoundStanding(teams, going.is_complete, going.open_draw, unseated)
 
 
-def _points(field: Field) -> Mapping[str, Fraction]:
-    if not field.round_.points or not field.all_in:
+def _overall(field: Field) -> dict[str, int]:
+    """The places by time over several heats, once all are in; where teams go on and nothing is
+    scored, there are none: the letters say all.
+    """
+    round_ = field.round_
+    is_decided_so = round_.advancement is None or round_.points
+    if len(round_.heats) == 1 or not field.all_in or not is_decided_so:
         return {}
-    return shared_points(field.round_.points, _scoring_places(field))
-
-
-def _scoring_places(field: Field) -> dict[str, int]:
-    if len(field.round_.heats) == 1:
-        placed = field.entries.values()
-        return {entry.team: entry.place for entry in placed if entry.place is not None}
     ranks = time_ranks(list(field.timed.values()))
     places: dict[tuple[int, int], int] = {}
     for place, rank in enumerate(sorted(ranks), start=1):
         places.setdefault(rank, place)
     return {team: places[rank] for team, rank in zip(field.timed, ranks, strict=True)}
+
+
+def _points(field: Field, overall: dict[str, int]) -> Mapping[str, Fraction]:
+    if not field.round_.points or not field.all_in:
+        return {}
+    placed = field.entries.values()
+    in_the_heat = {one.team: one.place for one in placed if one.place is not None}
+    one_heat = len(field.round_.heats) == 1
+    return shared_points(field.round_.points, in_the_heat if one_heat else overall)

@@ -164,6 +164,8 @@ class Round:
 class Standing:
     """Where a team stands; `heat` is empty where no list that has come names it.
 
+    `place` is the one in its heat, `overall` the one by time over all heats of a round that no
+    single race decides (timed finals); None where there is no such, or its time is missing.
     `is_open`: it has no letter, and what is outstanding can still give it one. No difference
     between two standings, since it is so for many teams at once while a heat is out.
     """
@@ -176,6 +178,7 @@ class Standing:
     points: Fraction
     seat: Seat | None
     is_open: bool = field(default=False, compare=False)
+    overall: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

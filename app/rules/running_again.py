@@ -9,7 +9,8 @@ a team that does not finish it has no time (our reading: no source says so).
 A disqualification in a re-run voids the re-run alone (our reading: World Athletics TR7.1, from
 memory, voids what was run in the same round before, and does not say whether the race that a remedy
 repeats is meant; a referee who takes it so disqualifies the team in its heat as well). A team that
-is disqualified in its heat gains nothing from a re-run. Where places are added, the places in the re-run decide, ties by lot.
+is disqualified in its heat gains nothing from a re-run. Where places are added, the places in the
+re-run decide, ties by lot.
 """
 
 from collections.abc import Collection, Iterable, Mapping

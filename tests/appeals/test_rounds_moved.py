@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tests.appeals.desk import a_panel, cast, decide, decided, jury_decides, lodge
 from tests.builders import Json, MeetAtHand, a_problem
-from tests.rounds.builders import Event, by_name, two_heats
+from tests.rounds.builders import Event, an_event, by_name, two_heats
 
 
 def a_round(meet: MeetAtHand, **changes: object) -> Event:
@@ -161,3 +161,67 @@ def test_lots_and_orders_of_other_rounds_stay_apart(meet: MeetAtHand) -> None:
     decided(meet, lodged, "upheld", orders=orders)
     # World Athletics TR7.1, from memory: a disqualification is for this round alone.
     assert letters(event) == before
+
+
+def a_final(meet: MeetAtHand, **heats: tuple[str, ...]) -> Event:
+    """A final from which nobody goes on, in one heat or more, with points for its places."""
+    event = an_event(meet, {name.replace("_", " "): teams for name, teams in heats.items()})
+    sent = {"event": event.id, "round": "final", "points": ["7", "5", "4", "3", "2", "1"]}
+    assert meet.organiser.put(f"rounds/{event.round}", sent).status_code == 201
+    return event
+
+
+def test_in_a_final_of_one_race_no_team_runs_again_alone(meet: MeetAtHand) -> None:
+    """Its places come from one race (World Athletics TR17, CR18.7, from memory)."""
+    event = a_final(meet, final_1=("Tern", "Gull", "Heron"))
+    event.run("final 1", "42.10", "42.50", "43.00")
+    lodged = protest(event, "Heron", "final 1")
+    orders = [{"order": "run again", "teams": [event.team("Heron")]}]
+    shown = meet.referee.post(f"protests/{lodged['id']}/consequences", {"orders": orders})
+    for answer in (shown, decide(meet, lodged, "upheld", orders=orders)):
+        told = a_problem(answer, 409, "conflict")["detail"]
+        assert "its places come from this one race" in told
+        assert "the whole heat runs again" in told
+    decided(meet, lodged, "upheld", orders=[{"order": "run again"}])
+
+
+def test_after_a_timed_final_the_new_time_moves_places_over_all_heats_and_points(
+    meet: MeetAtHand,
+) -> None:
+    """Timed finals rank by time over all heats (common practice)."""
+    event = a_final(meet, final_1=("Tern", "Gull", "Heron"), final_2=("Plover", "Curlew", "Puffin"))
+    event.run("final 1", "42.10", "42.50", "43.00")
+    event.run("final 2", "42.20", "42.60", "43.10")
+    before = by_name(event.now("final 1"))
+    assert {
+        name: (one["place"], one["overall"], one["points"]) for name, one in before.items()
+    } == {
+        "Tern": (1, 1, "7"),
+        "Plover": (1, 2, "5"),
+        "Gull": (2, 3, "4"),
+        "Curlew": (2, 4, "3"),
+        "Heron": (3, 5, "2"),
+        "Puffin": (3, 6, "1"),
+    }
+    teams = [event.team("Heron")]
+    added = [{"order": "run again", "teams": teams, "added_places": 1}]
+    refused = decide(meet, protest(event, "Heron", "final 1"), "upheld", orders=added)
+    assert "no place to add" in a_problem(refused, 409, "conflict")["detail"]
+    orders = [{"order": "run again", "teams": teams}]
+    out = decided(meet, protest(event, "Heron", "final 1"), "upheld", orders=orders)
+    event.run(re_run_of(event), "42.40")
+    undo = [{"order": "call off", "heat": event.heat(re_run_of(event))}]
+    lodged = protest(event, "Heron", "final 1")
+    shown = meet.referee.post(f"protests/{lodged['id']}/consequences", {"orders": undo}).json()
+    moved = {move["name"]: move["sentence"] for move in shown["moves"]}
+    assert moved == {
+        "Heron": "Heron has place 5 overall instead of 3; 2 points instead of 4.",
+        "Gull": "Gull has place 3 overall instead of 4; 4 points instead of 3.",
+        "Curlew": "Curlew has place 4 overall instead of 5; 3 points instead of 2.",
+    }
+    assert out["decision"]["ordered"][0].startswith("Heron runs again")
+    after = by_name(event.public("final 1"))
+    assert (after["Heron"]["overall"], after["Heron"]["points"]) == (3, "4")
+    scores = meet.service.http.get(f"/api/meets/{meet.id}/scores").json()["scores"]
+    parts = [part for one in scores for part in one["made_of"] if part["event_name"] == event.name]
+    assert {part["name"]: part["overall"] for part in parts}["Heron"] == 3

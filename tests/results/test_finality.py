@@ -202,7 +202,7 @@ def test_what_a_decision_ordered_is_announced_before_a_result_is_final_whatever_
 def test_a_result_waits_for_a_re_run_of_some_of_its_teams(service: Service) -> None:
     # Rio 2016, women's 4x100 m: an obstructed team ran again, alone, and its time counted.
     service.clock.stand_at(NOON)
-    hand = a_meet(service, heats=1)
+    hand = a_meet(service, heats=2)
     ruling = an_announced_disqualification(hand)
     lodged = lodge(hand, desk_protest(hand, ruling))
     again = {"order": "run again", "teams": [team(hand)], "time_to_beat": "42.30"}

@@ -71,6 +71,20 @@ def _said(before: dict[str, object], after: dict[str, object], next_round: str =
         ),
         ({"place": None}, {"place": 1}, "Tern takes place 1."),
         ({}, {"place": None}, "Tern loses place 4."),
+        ({"overall": 5}, {"overall": 3}, "Tern has place 3 overall instead of 5."),
+        (
+            {"overall": 5, "points": Fraction(4)},
+            {"place": 3, "overall": 3, "points": Fraction(6)},
+            "Tern moves from place 4 to place 3 and has place 3 overall instead of 5; 6 points "
+            "instead of 4.",
+        ),
+        ({}, {"overall": 2}, "Tern takes place 2 overall."),
+        ({"overall": 2}, {}, "Tern loses place 2 overall."),
+        (
+            {"overall": 2},
+            {"is_disqualified": True, "place": None},
+            "Tern is disqualified.",
+        ),
         ({"points": Fraction(1)}, {"points": Fraction(13, 2)}, "Tern has 6.5 points instead of 1."),
         ({}, {"points": Fraction(1)}, "Tern has 1 point instead of none."),
         ({}, {"points": Fraction(16, 3)}, "Tern has 5.333 points instead of none."),
@@ -145,6 +159,8 @@ def test_a_summary_says_that_nothing_moves() -> None:
         ({"is_disqualified": True}, {}, "Tern reinstated"),
         ({}, {"place": 3}, "Tern from place 4 to place 3"),
         ({}, {"place": None}, "Tern from place 4 to no place"),
+        ({"overall": 5}, {"place": 3, "overall": 3}, "Tern from place 5 to place 3 overall"),
+        ({"overall": 5}, {"overall": None}, "Tern from place 5 to no place overall"),
         ({}, {"points": Fraction(6)}, "Tern on 6 points instead of none"),
         ({"points": Fraction(6)}, {}, "Tern on no points instead of 6"),
         (

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy.stats import rankdata
 
 from app.rules.points import Score, shared_points, team_scores
-from app.rules.qualifying import HeatRun, Ran, Round, stand
-from tests.rules.round_strategies import a_heat, ran
+from app.rules.qualifying import Advancement, HeatRun, Letter, Ran, ReRun, Round, stand
+from tests.rules.round_strategies import a_heat, ran, rounds
 
 POINTS = tuple(Fraction(points) for points in (8, 6, 5, 4, 3, 2, 1))
 
@@ -66,8 +66,47 @@ def test_a_final_in_two_heats_scores_by_time_once_both_are_in() -> None:
         "Gull": Fraction(9, 2),
         "Crane": Fraction(9, 2),
     }
+    overall = {"Tern": 1, "Heron": 2, "Gull": 3, "Crane": 3}
+    assert {team: one.overall for team, one in teams.items()} == overall
     half = stand(Round((first, HeatRun("2", is_in=False)), points=POINTS)).teams
-    assert half["Tern"].points == 0
+    assert (half["Tern"].points, half["Tern"].overall) == (0, None)
+
+
+def test_who_runs_again_after_a_timed_final_is_placed_over_all_heats_by_the_new_time() -> None:
+    # timed finals: common practice
+    first = a_heat("1", {"Tern": 40000, "Gull": 41000})
+    second = a_heat("2", {"Heron": 40500, "Crane": 41500})
+    again = ReRun("again", ("Crane",), Letter.BY_REFEREE, (ran("Crane", 2, 40400),))
+    teams = stand(Round((first, second), re_runs=(again,), points=POINTS)).teams
+    assert (teams["Crane"].place, teams["Crane"].overall, teams["Crane"].points) == (2, 2, 6)
+    assert (teams["Heron"].place, teams["Heron"].overall, teams["Heron"].points) == (1, 3, 5)
+
+
+def test_where_teams_go_on_and_nothing_is_scored_there_are_no_places_over_all_heats() -> None:
+    heats = (a_heat("1", {"Tern": 40000}), a_heat("2", {"Heron": 40500}))
+    goes_on, scored = (
+        Round(heats, Advancement(1, 0, 2)),
+        Round(heats, Advancement(1, 0, 2), points=POINTS),
+    )
+    assert {one.overall for one in stand(goes_on).teams.values()} == {None}
+    assert {one.overall for one in stand(scored).teams.values()} == {1, 2}
+
+
+@given(rounds())
+@settings(max_examples=300, deadline=None)
+def test_points_follow_exactly_the_places_that_are_told(round_: Round) -> None:
+    teams = stand(round_).teams
+    one_heat = len(round_.heats) == 1
+    told = {team: one.place if one_heat else one.overall for team, one in teams.items()}
+    places = {team: place for team, place in told.items() if place is not None}
+    earned = {team: one.points for team, one in teams.items() if one.points}
+    if not all(heat.is_in for heat in round_.heats):
+        assert earned == {}
+        return
+    due = shared_points(round_.points, places)
+    assert earned == {team: points for team, points in due.items() if points}
+    assert one_heat or not round_.points or earned.keys() <= places.keys()
+    assert not one_heat or {one.overall for one in teams.values()} <= {None}
 
 
 def test_affiliations_with_equal_totals_share_a_place() -> None:
