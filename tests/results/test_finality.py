@@ -214,10 +214,10 @@ def test_a_result_waits_for_a_re_run_of_some_of_its_teams(service: Service) -> N
     service.clock.stand_at(LATER)
     assert board(hand) == (None, ["The re-run of some teams is to come."])
     hand.heats = hand.desk.get("heats").json()["heats"]
-    hand.load_result(1)
-    desk_announced(hand, 1)
+    hand.load_result(2)
+    desk_announced(hand, 2)
     assert board(hand)[1] == []
-    assert board(hand, 1)[1] == ["Protests until 14:30:00 CEST."]
+    assert board(hand, 2)[1] == ["Protests until 14:30:00 CEST."]
 
 
 def test_it_is_final_since_the_last_thing_was_settled(service: Service) -> None:
