@@ -99,7 +99,7 @@ def _team_out(
         is_disqualified=one.is_disqualified,
         letter=letter_of(at_hand, standing, team),
         points=show_points(one.points),
-        seat=seat_out(at_hand, seats.get(team)),
+        seat=seat_out(at_hand, seats.get(team), team),
     )
 
 
@@ -111,12 +111,17 @@ def _seats(
     return {one.team: one.seat for one in standing.teams.values() if one.seat is not None}
 
 
-def seat_out(at_hand: RoundAtHand, seat: Seat | None) -> SeatOut | None:
-    """A lane of the next round with its heat's number."""
+def seat_out(at_hand: RoundAtHand, seat: Seat | None, team: str) -> SeatOut | None:
+    """A team's lane of the next round with its heat's number, drawn or free for it."""
     if seat is None:
         return None
-    heat = HeatId(seat.heat)
-    return SeatOut(heat=heat, heat_number=at_hand.heat_numbers[heat], lane=seat.lane)
+    heat, drawn = HeatId(seat.heat), at_hand.round.seats or at_hand.drawn
+    return SeatOut(
+        heat=heat,
+        heat_number=at_hand.heat_numbers[heat],
+        lane=seat.lane,
+        is_drawn=drawn.get(seat) == team,
+    )
 
 
 def side(at_hand: RoundAtHand, standing: RoundStanding, one: Standing) -> MoveSide:
@@ -126,7 +131,7 @@ def side(at_hand: RoundAtHand, standing: RoundStanding, one: Standing) -> MoveSi
         is_disqualified=one.is_disqualified,
         letter=letter_of(at_hand, standing, TeamId(one.team)),
         points=show_points(one.points),
-        seat=seat_out(at_hand, one.seat),
+        seat=seat_out(at_hand, one.seat, one.team),
         overall=one.overall,
     )
 

@@ -161,6 +161,9 @@ class SeatOut(Wire):
     heat: HeatId
     heat_number: int
     lane: int
+    is_drawn: bool = Field(
+        default=True, description="false: the lane is free for this team, which is not drawn there"
+    )
 
 
 LETTER = Field(

@@ -91,10 +91,11 @@ def sentence(move: Move, name: str, next_round: str, seat_name: Callable[[Seat],
     said = [*_about_disqualification(move), *_about_next_round(move, next_round)]
     said += [*_about_place(move), *_about_overall(move), *_about_seat(move, seat_name)]
     points = _points_instead(move) if move.changes_points else ""
-    if not said and points:
+    free = _free_seat(move, seat_name)
+    if not (said or free) and points:
         return f"{name} has {points}."
-    said = said or ["stands as before"]
-    return f"{name} {_listed(said)}{'; ' if points else ''}{points}."
+    told = _listed(said or ["is not drawn" if free else "stands as before"])
+    return f"{'; '.join(filter(None, (f'{name} {told}', free, points)))}."
 
 
 def summary(moves: Sequence[Move], names: Mapping[str, str], next_round: str) -> str:
@@ -178,12 +179,23 @@ def _about_overall(move: Move) -> Iterator[str]:
 
 def _about_seat(move: Move, seat_name: Callable[[Seat], str]) -> Iterator[str]:
     before, after = move.before.seat, move.after.seat
+    if move.after.is_seat_free:
+        if before is not None and before != after:
+            yield f"no longer has {seat_name(before)}"
+        return
     if after is not None and before is None:
         yield f"gets {seat_name(after)}"
     elif after is not None and before is not None and before != after:
         yield f"changes from {seat_name(before)} to {seat_name(after)}"
     elif before is not None and after is None and move.after.letter:
         yield f"gives up {seat_name(before)}"
+
+
+def _free_seat(move: Move, seat_name: Callable[[Seat], str]) -> str:
+    """The lane that is free for a team: who draws the round gives it, not who decides."""
+    if not move.changes_seat or move.after.seat is None or not move.after.is_seat_free:
+        return ""
+    return f"{seat_name(move.after.seat)} is free for it"
 
 
 def _gives_up_seat(move: Move) -> bool:

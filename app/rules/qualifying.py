@@ -141,6 +141,7 @@ def _standing(
             lanes.get(team),
             team in going.undecided,
             overall.get(team),
+            team in lanes and field.round_.seats.get(lanes[team]) != team,
         )
         for team in dict.fromkeys((*going.letters, *field.entries))
     }

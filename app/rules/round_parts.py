@@ -166,6 +166,7 @@ class Standing:
 
     `place` is the one in its heat, `overall` the one by time over all heats of a round that no
     single race decides (timed finals); None where there is no such, or its time is missing.
+    `is_seat_free`: its seat is the lane that is free for it, and nobody has drawn it there.
     `is_open`: it has no letter, and what is outstanding can still give it one. No difference
     between two standings, since it is so for many teams at once while a heat is out.
     """
@@ -179,6 +180,7 @@ class Standing:
     seat: Seat | None
     is_open: bool = field(default=False, compare=False)
     overall: int | None = None
+    is_seat_free: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

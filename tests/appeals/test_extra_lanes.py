@@ -55,11 +55,29 @@ def test_a_team_that_is_advanced_gets_its_extra_lane_in_the_final_as_drawn(event
     (move,) = [move for move in shown["moves"] if move["name"] == "Heron"]
     assert move["after"]["letter"] == "qR"
     assert move["after"]["seat"]["lane"] == 7
+    assert move["after"]["seat"]["is_drawn"]
+    assert (
+        move["sentence"] == "Heron is in the final by the referee's decision (qR) and gets lane 7."
+    )
     out = decided(event.meet, protest, "upheld", orders=orders(event))
     assert out["decision"]["consequences"] == shown
     assert out["decision"]["ordered"][1] == "Heron has lane 7 of the final."
     event.read_again()
     assert {lane["lane"]: lane["name"] for lane in event.heats["final 1"]["lanes"]}[7] == "Heron"
+
+
+def test_a_lane_that_nobody_has_ordered_is_only_said_to_be_free(event: Event) -> None:
+    changed = event.meet.organiser.put(f"rounds/{event.round}", event.setting(lanes=5), etag='"v1"')
+    assert changed.status_code == 200, changed.text
+    protest = a_protest_of_heron(event)
+    address = f"protests/{protest['id']}/consequences"
+    shown = event.meet.referee.post(address, {"orders": orders(event)[:1]}).json()
+    (move,) = [move for move in shown["moves"] if move["name"] == "Heron"]
+    assert move["sentence"] == (
+        "Heron is in the final by the referee's decision (qR); lane 8 is free for it."
+    )
+    assert (move["after"]["seat"]["lane"], move["after"]["seat"]["is_drawn"]) == (8, False)
+    assert "gets" not in shown["summary"]
 
 
 def test_the_lane_is_taken_back_with_the_decision(event: Event) -> None:

@@ -33,8 +33,8 @@ def test_every_move_is_named_with_the_lane_that_falls_to_somebody(meet: MeetAtHa
     assert [move.name for move in told.moves] == ["Tern", "Heron", "Gull"]
     tern, heron, _gull = told.moves
     assert tern.sentence == "Tern is disqualified and is out of the final."
-    assert heron.sentence.startswith("Heron is in the final by time (q), ")
-    assert heron.sentence.endswith(" and gets lane 3.")
+    assert heron.sentence.startswith("Heron is in the final by time (q) and ")
+    assert heron.sentence.endswith("; lane 3 is free for it.")
     assert (tern.before.letter, tern.after.letter) == ("Q", "")
     assert heron.after.seat is not None
     assert heron.after.seat.lane == event.lane("Tern", "final 1")

@@ -43,6 +43,16 @@ def _said(before: dict[str, object], after: dict[str, object], next_round: str =
             "Tern is in the final by the referee's decision (qR) and gets lane 5.",
         ),
         (
+            {},
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
+            "Tern is in the final by the referee's decision (qR); lane 5 is free for it.",
+        ),
+        (
+            {},
+            {"seat": IN_FIFTH, "is_seat_free": True, "points": Fraction(2)},
+            "Tern is not drawn; lane 5 is free for it; 2 points instead of none.",
+        ),
+        (
             {"letter": Letter.BY_PLACE},
             {"letter": Letter.BY_TIME},
             "Tern is in the final by time (q) instead of by place (Q).",

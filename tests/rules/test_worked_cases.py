@@ -155,8 +155,8 @@ def test_a_team_that_the_jury_reinstates_has_its_place_and_time_back() -> None:
     moves = difference(stand(before), stand(after))
     assert [sentence(move, move.team, "final", _lane) for move in moves] == [
         "Dipper is out of the final and moves from place 3 to place 4.",
-        "Avocet is no longer disqualified, is in the final by place (Q), takes place 1 and gets "
-        "lane 6.",
+        "Avocet is no longer disqualified, is in the final by place (Q) and takes place 1; lane 6 "
+        "is free for it.",
         "Bunting moves from place 1 to place 2.",
         "Crane is in the final by time (q) instead of by place (Q) and moves from place 2 to "
         "place 3.",
@@ -176,7 +176,7 @@ def test_an_obstructed_team_is_advanced_as_the_ninth() -> None:
     after = apply(drawn, [Advance("Egret", Letter.BY_JURY)])
     moves = difference(stand(drawn), stand(after))
     assert [sentence(move, move.team, "final", _lane) for move in moves] == [
-        "Egret is in the final by the jury's decision (qJ) and gets lane 1."
+        "Egret is in the final by the jury's decision (qJ); lane 1 is free for it."
     ]
     assert stand(after).qualified == (*stand(drawn).qualified, "Egret")
 
