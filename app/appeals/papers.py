@@ -2,7 +2,8 @@
 
 The facts of a decision are gathered when it is made and kept with it; their digest is part of what
 was signed. A protest and an appeal are told as they stand when they are printed. Read at printing
-are only the time, the record's head, and whether a later decision stands instead.
+are the time, the record's head, whether a later decision stands instead, and what `since_signed`
+tells below the signatures.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from app.access.queries import official_row
 from app.appeals.bench import Bench
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
-from app.appeals.queries import decision_row, protest_out
+from app.appeals.queries import decision_row, protest_out, protest_row
+from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
 from app.clock import in_zone
@@ -288,7 +290,10 @@ def decision_paper(
         how="PIN on a joined device, attested by the server",
         digest=row.statement_digest,
     )
-    return _printed(conn, meet, replace(paper, standing_note=note, signatures=(signature,)), now)
+    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
+    since = since_signed(conn, meet, row, protest)
+    known = replace(paper, standing_note=note, signatures=(signature,), since=since)
+    return _printed(conn, meet, known, now)
 
 
 def protest_paper(

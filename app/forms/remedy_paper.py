@@ -54,7 +54,8 @@ class RemedyPaper(TeamHead):
 
     `number` is what it is called over a radio. `verdict` is empty while nothing is decided, and
     `awaits` then says whose word is awaited. `effect` and `standing_note` are empty where there is
-    none; `marks` are what its reader must know first, such as that it came late.
+    none; `marks` are what its reader must know first, such as that it came late. `since` is what
+    became known after the signatures, below which it stands.
     """
 
     title: str
@@ -71,6 +72,7 @@ class RemedyPaper(TeamHead):
     ink_fields: tuple[InkField, ...]
     record_head: str
     printed_at: str
+    since: tuple[Section, ...] = ()
 
 
 def draw_remedy_paper(paper: RemedyPaper, sheet: Paper) -> bytes:
@@ -93,6 +95,8 @@ def _plan(paper: RemedyPaper, sheet: Paper, scale: float) -> Flow:
         _write_section(flow, section)
     signing = Signing(paper.signatures, paper.ink_fields, paper.record_head, bool(paper.signatures))
     write_signing(flow, signing, verdict, decided_on)
+    for section in paper.since:
+        _write_since(flow, section)
     add_feet(flow, foot)
     return flow
 
@@ -130,6 +134,18 @@ def _state_verdict(paper: RemedyPaper) -> Verdict:
         awaits=paper.awaits,
         marks=paper.marks,
     )
+
+
+def _write_since(flow: Flow, section: Section) -> None:
+    """Below a line of its own, so that nobody takes it for what was signed."""
+    flow.skip(GAP)
+    flow.keep(partial(_write_below_a_line, section=section))
+
+
+def _write_below_a_line(flow: Flow, section: Section) -> None:
+    flow.rule()
+    flow.skip(GAP * 0.4)
+    _write_section(flow, section)
 
 
 def _write_section(flow: Flow, section: Section) -> None:
