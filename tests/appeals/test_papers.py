@@ -9,6 +9,7 @@ import httpx
 
 from app.clock import in_zone
 from tests.appeals.desk import (
+    a_panel,
     a_protest,
     a_rejected_protest,
     an_announced_disqualification,
@@ -23,8 +24,9 @@ from tests.appeals.desk import (
     team,
 )
 from tests.appeals.test_reopening import reopen
-from tests.builders import Json, MeetAtHand
+from tests.builders import Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
+from tests.running import Service
 
 ZONE = "Europe/Paris"
 SINCE = "After the signature, and no part of what was signed"
@@ -238,5 +240,37 @@ def test_the_papers_of_a_replaced_decision_say_so(meet: MeetAtHand) -> None:
     second = jury_decides(meet, heard, heard["names"][0], "rejected").json()["decision"]
     told = words(meet, first)
     assert "This decision no longer stands: the jury reopened it" in told
-    assert "rejected" in told
-    assert "A second camera" in words(meet, f"decisions/{second['id']}")
+    instead = f"of the jury on appeal 1, sitting 2, {second['decided_at_local']}: rejected"
+    assert f"replaced by the decision {instead}" in told
+    later = words(meet, f"decisions/{second['id']}")
+    assert "appeal 1, sitting 2" in later
+    assert "The decision that this replaces" in later
+    earlier = f"of the jury on appeal 1, sitting 1, {heard['decision']['decided_at_local']}: upheld"
+    assert earlier in later
+    for why in ("A second camera shows", "Ines Compass, chair", "has not been run yet"):
+        assert why in later
+
+
+def test_a_jury_decision_has_a_line_of_ink_for_all_who_voted_and_the_secretary(
+    meet: MeetAtHand,
+) -> None:
+    heard = an_upheld_appeal(meet)
+    told = words(meet, f"decisions/{heard['decision']['id']}")
+    ink = told.partition("Signatures in ink")[2]
+    assert "juror 1 · Chair of the jury" in ink
+    for name in heard["names"][1:]:
+        assert f"{name} · Member of the jury" in ink
+    assert "Noor Quill · Secretary, for the minutes, no vote" in ink
+    assert "Team, for receipt" in ink
+
+
+def test_who_sat_and_did_not_vote_has_no_line_of_ink(service: Service) -> None:
+    meet = a_meet(service, terms={"jury": {"size": 3, "quorum": 2}})
+    lodged = appeal(meet, a_rejected_protest(meet))
+    names = a_panel(meet, lodged)
+    for name in names[:2]:
+        assert cast(meet, lodged, name, "rejected").status_code == 201
+    out = jury_decides(meet, lodged, names[0], "rejected").json()
+    ink = words(meet, f"decisions/{out['decision']['id']}").partition("Signatures in ink")[2]
+    assert "juror 2" in ink
+    assert "juror 3" not in ink
