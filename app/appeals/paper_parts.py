@@ -107,8 +107,8 @@ def appeal_section(out: AppealOut, zone: str) -> Section:
         ("taken in by", out.taken_by_name),
     ]
     if out.admitted is not None:
-        word = "admitted" if out.admitted["admit"] else "turned away"
-        facts.append((word, f"{out.admitted['by_name']}: {out.admitted['reasons']}"))
+        word = "admitted by" if out.admitted["admit"] else "turned away by"
+        facts += [(word, out.admitted["by_name"]), ("because", out.admitted["reasons"])]
     title = f"Appeal {out.number}" + (", referred by the referee" if out.is_referred else "")
     return Section(title, tuple(facts), (out.words,) if out.words else ())
 
@@ -149,9 +149,10 @@ def panel_section(panel: PanelOut) -> Section:
         (one.part, one.name) for one in panel.members if one.state in {"sits", "asked to withdraw"}
     ]
     withdrawn = [
-        ("withdrew", f"{one.name}: {one.because}")
+        fact
         for one in panel.members
         if one.state == "withdrawn"
+        for fact in (("withdrew", one.name), ("because", one.because))
     ]
     secretary = [("secretary, no vote", panel.secretary)] if panel.secretary else []
     return Section("Panel", (*sitting, *secretary, *withdrawn))

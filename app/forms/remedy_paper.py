@@ -22,6 +22,7 @@ from app.forms.sheet_parts import (
     add_feet,
     fit_pages,
     plan_foot,
+    say,
     shorten,
     write_title,
 )
@@ -40,7 +41,7 @@ PARAGRAPH_GAP = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A titled part: labels with values, then what people wrote, then a list of sentences."""
+    """A titled part: labels with values, then what people wrote, then a list of our sentences."""
 
     title: str
     facts: tuple[tuple[str, str], ...] = ()
@@ -159,7 +160,7 @@ def _write_section(flow: Flow, section: Section) -> None:
     if section.items and (section.facts or section.paragraphs):
         flow.skip(PARAGRAPH_GAP)
     for item in section.items:
-        flow.item(DASH, [Segment(item, section.title)], BODY)
+        flow.item(DASH, say(item, section.title), BODY)
     flow.skip(GAP)
 
 
