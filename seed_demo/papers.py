@@ -134,7 +134,7 @@ def _result(stage: Stage, announced: Announced) -> Iterator[PaperFile]:
     contents = {
         "json": f"{made.model_dump_json(indent=2)}\n".encode(),
         "csv": as_csv(made).encode(),
-        "txt": as_text(made).encode(),
+        "txt": as_text(made, now).encode(),
         "pdf": sheet,
     }
     for kind, content in contents.items():

@@ -2,12 +2,13 @@
 
 The facts of a decision are gathered when it is made and kept with it; their digest is part of what
 was signed. A protest and an appeal are told as they stand when they are printed. Read at printing
-are only the time, the record's head, and whether a later decision stands instead.
+are the time, the record's head, whether a later decision stands instead, and what `since_signed`
+tells below the signatures.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -17,20 +18,29 @@ from sqlalchemy import Connection
 
 from app.access.queries import official_row
 from app.appeals.bench import Bench
-from app.appeals.jury_wire import AppealOut, PanelOut
+from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
-from app.appeals.queries import decision_row, protest_out
+from app.appeals.paper_parts import (
+    appeal_section,
+    jury_decision_in_words,
+    marks_in_words,
+    moves_section,
+    panel_section,
+    protest_section,
+    reopened_section,
+    what_next,
+)
+from app.appeals.queries import appeal_row, decision_row, protest_out, protest_row
+from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
-from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
+from app.appeals.wire import Instance, ProtestOut, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import RemedyPaper, Section
-from app.forms.signature_section import InkField, Signature
-from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId, RulingId
+from app.forms.signature_section import InkField, Signature, group_digest
+from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.wire import HeatOut
 from app.record.queries import head_of
-from app.rounds.wire import ConsequencesOut
-from app.rulings.queries import ruling_in_words
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -45,14 +55,7 @@ VERDICTS = {
     Verdict.REJECTED: "rejected",
     Verdict.REFERRED: "referred to the jury",
 }
-ABOUT = {
-    About.RULING: "a ruling",
-    About.PLACING: "a placing",
-    About.CONDUCT: "another team's conduct",
-    About.OTHER: "something else, as written below",
-}
-GONE = ("returned", "forfeited")
-NOTHING_MOVES = "Nothing moves."
+MINUTES = "Secretary, for the minutes, no vote"
 
 
 def decided_paper(
@@ -79,14 +82,34 @@ def decided_paper(
         reasons=decided.reasons,
         marks=_marks_of(unit.conn, meet, protest, appeal),
         sections=tuple(_decided_sections(unit, meet, decided)),
-        ink_fields=(InkField(role, signer.name), InkField("Team, for receipt")),
+        ink_fields=(
+            InkField(role, signer.name),
+            *_ink_of_panel(unit.conn, meet, decided, by),
+            InkField("Team, for receipt"),
+        ),
     )
     document: dict[str, Any] = PAPER.dump_python(paper, mode="json")
     return document
 
 
+def _ink_of_panel(
+    conn: Connection, meet: MeetFacts, decided: Ordered, chair: OfficialId
+) -> list[InkField]:
+    """A line for each who voted beside the chair, and for who wrote the minutes."""
+    if decided.appeal is None:
+        return []
+    panel, cast = decided.appeal.panel, decided.more["votes"]["cast"]
+    voted = [one for one in panel["members"] if one in cast and one != chair]
+    names = [official_row(conn, meet.id, OfficialId(one)).name for one in voted]
+    secretary = [InkField(MINUTES, panel["secretary"])] if panel["secretary"] else []
+    return [*(InkField("Member of the jury", name) for name in names), *secretary]
+
+
 def _number(protest: AnyRow, appeal: AnyRow | None) -> str:
-    return f"protest {protest.number}" if appeal is None else f"appeal {appeal.number}"
+    """What it is called over a radio; a further sitting on an appeal is told from the first."""
+    if appeal is None:
+        return f"protest {protest.number}"
+    return f"appeal {appeal.number}" + (f", sitting {appeal.sitting}" if appeal.sitting > 1 else "")
 
 
 def _votes(told: Mapping[str, Any]) -> str:
@@ -106,122 +129,30 @@ def _marks_of(
     """What was odd about what is decided, as its reader must know first."""
     if appeal is None:
         out = protest_out(conn, meet.id, ProtestId(protest.id))
-        return _marks(out.marks, out.timeliness)
+        return marks_in_words(out.marks, out.timeliness)
     timely = measured_appeal(conn, appeal, meet.time_zone)
-    return _marks(marks_of_appeal(conn, meet, appeal, timely), timely)
+    return marks_in_words(marks_of_appeal(conn, meet, appeal, timely), timely)
 
 
 def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Section]:
     out = protest_out(unit.conn, meet.id, ProtestId(decided.protest.id))
-    sections = [_protest_section(unit.conn, meet, out)]
+    sections = [protest_section(unit.conn, meet, out)]
     if decided.appeal is not None:
         appeal = appeal_out(unit.conn, meet.id, AppealId(decided.appeal.id))
-        sections.append(_appeal_section(appeal, meet.time_zone))
+        sections.append(appeal_section(appeal, meet.time_zone))
+        sections += reopened_section(unit.conn, meet, appeal, "The decision that this replaces")
         if appeal.panel is not None:
-            sections.append(_panel_section(appeal.panel))
+            sections.append(panel_section(appeal.panel))
     if decided.heard_because:
         sections.append(Section("Heard all the same", paragraphs=(decided.heard_because,)))
     if decided.words:
         sections.append(Section("What is ordered", items=tuple(decided.words)))
-    sections.append(_moves_section("What this moves", decided.shown))
+    sections.append(moves_section("What this moves", decided.shown))
     if decided.shown.too_late:
         late = tuple(decided.shown.too_late)
         sections.append(Section("What it can no longer change", items=late))
-    sections.append(_what_next(meet, decided))
+    sections.append(what_next(meet, decided))
     return sections
-
-
-def _moves_section(title: str, shown: ConsequencesOut) -> Section:
-    moves = tuple(move.sentence for move in shown.moves)
-    return Section(title, items=moves or (NOTHING_MOVES,))
-
-
-def _what_next(meet: MeetFacts, decided: Ordered) -> Section:
-    """Which way is open to a team now, and from when its time runs."""
-    title = "What is open now"
-    if decided.instance is Instance.JURY:
-        deposit = decided.more.get("deposit")
-        said = ["The decision of the jury is final; there is no appeal against it."]
-        if deposit:
-            said.append(f"The deposit is {deposit}.")
-        return Section(title, items=tuple(said))
-    if decided.verdict is Verdict.REFERRED:
-        return Section(title, items=("The protest lies before the jury; no deposit is needed.",))
-    asked = meet.terms.appeal_deposit or meet.book.appeal_deposit
-    deposit_words = f", with a deposit of {asked.amount} {asked.currency}" if asked else ""
-    if decided.words:
-        when = "The time for an appeal runs from the announcement of the amended result"
-    elif decided.advised_at is not None:
-        when = f"The time for an appeal runs from {in_zone(decided.advised_at, meet.time_zone)}"
-    else:
-        when = "The time for an appeal runs from when the protesters are told"
-    return Section(title, items=(f"{when}; in writing, to the jury{deposit_words}.",))
-
-
-def _protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Section:
-    about = ABOUT[out.about]
-    if out.ruling is not None:
-        about = ruling_in_words(conn, meet.id, RulingId(out.ruling), meet.time_zone)
-    facts = [
-        ("lodged for", out.team_name),
-        ("lodged by", out.lodged_by),
-        ("as", out.capacity.value),
-        ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
-        ("about", about if out.against_name is None else f"{about}: {out.against_name}"),
-        *([("ground", out.ground)] if out.ground != "protest" else []),
-        ("window", _window(out.timeliness)),
-        ("in that round", "yes" if out.took_part else "NO: from outside the round"),
-        ("taken in by", out.taken_by_name),
-    ]
-    if out.allowed_because:
-        facts.append(("let through because", out.allowed_because))
-    words = (out.words,) if out.words else ()
-    return Section(f"Protest {out.number}", tuple(facts), words)
-
-
-def _window(timely: Timeliness) -> str:
-    if timely.window is None:
-        return timely.words
-    until = f", until {timely.closes_at_local}" if timely.closes_at_local else ""
-    return f"{timely.words} (opened by {timely.opened_by}{until}; {timely.rule})"
-
-
-def _appeal_section(out: AppealOut, zone: str) -> Section:
-    deposit = out.deposit
-    said = deposit.received or "none"
-    if deposit.receipt:
-        said += f", receipt {deposit.receipt}"
-    facts = [
-        ("lodged for", out.team_name),
-        ("lodged by", out.lodged_by),
-        ("lodged at", in_zone(out.lodged_at, zone)),
-        ("window", _window(out.timeliness)),
-        ("deposit asked", deposit.asked or "none"),
-        ("deposit received", said),
-        *([("deposit", deposit.outcome)] if deposit.outcome in GONE else []),
-        ("taken in by", out.taken_by_name),
-    ]
-    if out.admitted is not None:
-        word = "admitted" if out.admitted["admit"] else "turned away"
-        facts.append((word, f"{out.admitted['by_name']}: {out.admitted['reasons']}"))
-    if out.reopened is not None:
-        facts.append(("reopened", f"allowed by {out.reopened['allowed_by']}"))
-        facts.append(("new evidence", out.reopened["evidence"]))
-    title = f"Appeal {out.number}" + (", referred by the referee" if out.is_referred else "")
-    return Section(title, tuple(facts), (out.words,) if out.words else ())
-
-
-def _panel_section(panel: PanelOut) -> Section:
-    sitting = [
-        (one.part, one.name) for one in panel.members if one.state in {"sits", "asked to withdraw"}
-    ]
-    withdrawn = [
-        ("withdrew", f"{one.name}: {one.because}")
-        for one in panel.members
-        if one.state == "withdrawn"
-    ]
-    secretary = [("secretary, no vote", panel.secretary)] if panel.secretary else []
-    return Section("Panel", (*sitting, *secretary, *withdrawn))
 
 
 def _blank(meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime) -> RemedyPaper:
@@ -273,13 +204,6 @@ def decision_paper(
     row = decision_row(conn, meet_id, decision_id)
     meet = meet_facts(conn, meet_id)
     paper = PAPER.validate_python(row.form_facts)
-    note = ""
-    if row.replaced_by is not None:
-        later = decision_row(conn, meet_id, DecisionId(row.replaced_by))
-        note = (
-            f"This decision no longer stands: the jury reopened it and decided on "
-            f"{in_zone(later.decided_at, meet.time_zone)}: {later.verdict}."
-        )
     signature = Signature(
         role="Referee" if row.instance == Instance.REFEREE else "Chair of the jury",
         # As it was then: an official may be named otherwise since.
@@ -288,7 +212,25 @@ def decision_paper(
         how="PIN on a joined device, attested by the server",
         digest=row.statement_digest,
     )
-    return _printed(conn, meet, replace(paper, standing_note=note, signatures=(signature,)), now)
+    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
+    since = since_signed(conn, meet, row, protest)
+    known = replace(
+        paper, standing_note=_replaced(conn, meet, row), signatures=(signature,), since=since
+    )
+    return _printed(conn, meet, known, now)
+
+
+def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
+    """That a decision no longer stands, and which one does; empty where it stands."""
+    if row.replaced_by is None:
+        return ""
+    later = decision_row(conn, meet.id, DecisionId(row.replaced_by))
+    number = appeal_row(conn, meet.id, AppealId(row.appeal_id)).number
+    instead = jury_decision_in_words(later, number, meet.time_zone)
+    return (
+        "This decision no longer stands: the jury reopened it. It is replaced by the decision "
+        f"{instead} (digest {group_digest(later.statement_digest)})."
+    )
 
 
 def protest_paper(
@@ -306,8 +248,8 @@ def protest_paper(
         verdict="" if out.state in awaits else out.state.value,
         awaits=awaits.get(out.state, ""),
         grounds=_standing(out),
-        marks=_marks(out.marks, out.timeliness),
-        sections=(_protest_section(conn, meet, out),),
+        marks=marks_in_words(out.marks, out.timeliness),
+        sections=(protest_section(conn, meet, out),),
         ink_fields=(
             InkField("Lodged by", out.lodged_by),
             InkField("Taken in by", out.taken_by_name),
@@ -329,7 +271,11 @@ def appeal_paper(
         "late": "late: awaits the jury's word",
         "admitted": "awaits the jury",
     }
-    sections = [_appeal_section(out, meet.time_zone), _protest_section(conn, meet, protest)]
+    sections = [
+        appeal_section(out, meet.time_zone),
+        *reopened_section(conn, meet, out, "Reopened by the jury"),
+        protest_section(conn, meet, protest),
+    ]
     if protest.decision is not None:
         decided = protest.decision
         sections.append(
@@ -351,7 +297,7 @@ def appeal_paper(
         verdict="" if out.state in awaits else _outcome(out),
         awaits=awaits.get(out.state, ""),
         grounds=_standing(out),
-        marks=_marks(out.marks, out.timeliness),
+        marks=marks_in_words(out.marks, out.timeliness),
         sections=tuple(sections),
         ink_fields=(
             InkField("Appellant", out.lodged_by),
@@ -376,15 +322,6 @@ class _About:
 
 def _about(out: ProtestOut | AppealOut) -> Any:
     return _About(out.team, out.team_name, out.affiliation)
-
-
-def _marks(marks: Sequence[str], timely: Timeliness) -> tuple[str, ...]:
-    words = {
-        "late": timely.words,
-        "outside": "FROM OUTSIDE the round",
-        "no deposit": "WITHOUT DEPOSIT",
-    }
-    return tuple(words[mark] for mark in marks)
 
 
 def _standing(out: ProtestOut | AppealOut) -> tuple[tuple[str, str], ...]:

@@ -6,6 +6,7 @@ is rule L2. Mirrored brackets are the shaper's business. Marks that switch the d
 (embeddings, overrides, isolates) are taken out before: on a form they could only disguise a text.
 """
 
+import re
 import unicodedata
 from collections import deque
 from collections.abc import Sequence
@@ -17,6 +18,10 @@ from bidi.mirror import MIRRORED  # type: ignore[import-untyped]
 DEEPEST_BRACKETS = 63  # UAX #9, BD16
 RIGHT_TO_LEFT = frozenset({"R", "AL", "AN"})
 SWITCHES = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+_LEFTWARDS = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff"
+_NAME = re.compile(f"([{_LEFTWARDS}]+(?:[ '\u2019\u2013\u20140-9-]+[{_LEFTWARDS}]+)*)")
+"""Unicode's ranges of scripts that run from right to left (DerivedBidiClass, R and AL)."""
 
 
 class HasLevel(Protocol):
@@ -34,6 +39,13 @@ Levelled = TypeVar("Levelled", bound=HasLevel)
 def runs_right_to_left(text: str) -> bool:
     """Whether a paragraph of this text starts from the right (UAX #9, P2 and P3)."""
     return bool(algorithm.get_base_level(text))
+
+
+def part_names(sentence: str) -> list[str]:
+    """A sentence of ours in parts, so that each name in it that runs from right to left stands
+    isolated (UAX #9, 2.4): the sentence itself is read from left to right, whatever it begins with.
+    """
+    return [part for part in _NAME.split(sentence) if part]
 
 
 def find_levels(text: str) -> list[int]:

@@ -22,6 +22,7 @@ from app.forms.sheet_parts import (
     add_feet,
     fit_pages,
     plan_foot,
+    say,
     shorten,
     write_title,
 )
@@ -40,7 +41,7 @@ PARAGRAPH_GAP = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A titled part: labels with values, then what people wrote, then a list of sentences."""
+    """A titled part: labels with values, then what people wrote, then a list of our sentences."""
 
     title: str
     facts: tuple[tuple[str, str], ...] = ()
@@ -54,7 +55,8 @@ class RemedyPaper(TeamHead):
 
     `number` is what it is called over a radio. `verdict` is empty while nothing is decided, and
     `awaits` then says whose word is awaited. `effect` and `standing_note` are empty where there is
-    none; `marks` are what its reader must know first, such as that it came late.
+    none; `marks` are what its reader must know first, such as that it came late. `since` is what
+    became known after the signatures, below which it stands.
     """
 
     title: str
@@ -71,6 +73,7 @@ class RemedyPaper(TeamHead):
     ink_fields: tuple[InkField, ...]
     record_head: str
     printed_at: str
+    since: tuple[Section, ...] = ()
 
 
 def draw_remedy_paper(paper: RemedyPaper, sheet: Paper) -> bytes:
@@ -93,6 +96,8 @@ def _plan(paper: RemedyPaper, sheet: Paper, scale: float) -> Flow:
         _write_section(flow, section)
     signing = Signing(paper.signatures, paper.ink_fields, paper.record_head, bool(paper.signatures))
     write_signing(flow, signing, verdict, decided_on)
+    for section in paper.since:
+        _write_since(flow, section)
     add_feet(flow, foot)
     return flow
 
@@ -132,6 +137,18 @@ def _state_verdict(paper: RemedyPaper) -> Verdict:
     )
 
 
+def _write_since(flow: Flow, section: Section) -> None:
+    """Below a line of its own, so that nobody takes it for what was signed."""
+    flow.skip(GAP)
+    flow.keep(partial(_write_below_a_line, section=section))
+
+
+def _write_below_a_line(flow: Flow, section: Section) -> None:
+    flow.rule()
+    flow.skip(GAP * 0.4)
+    _write_section(flow, section)
+
+
 def _write_section(flow: Flow, section: Section) -> None:
     if section.title:
         flow.label(section.title, BODY)
@@ -143,7 +160,7 @@ def _write_section(flow: Flow, section: Section) -> None:
     if section.items and (section.facts or section.paragraphs):
         flow.skip(PARAGRAPH_GAP)
     for item in section.items:
-        flow.item(DASH, [Segment(item, section.title)], BODY)
+        flow.item(DASH, say(item, section.title), BODY)
     flow.skip(GAP)
 
 

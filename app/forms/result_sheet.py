@@ -23,6 +23,7 @@ from app.forms.sheet_parts import (
     add_feet,
     join_facts,
     plan_foot,
+    say,
     shorten,
     write_cells,
     write_missing,
@@ -83,9 +84,9 @@ def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
     flow = Flow(paper, foot.height, typesetter=typesetter)
     _write_head(flow, sheet)
     write_table(flow, sheet.lines)
-    _write_notes(flow, sheet.qualified_title, "qualified", sheet.qualified, BODY + 1.0)
+    _write_sentences(flow, sheet.qualified_title, "qualified", sheet.qualified, BODY + 1.0)
     _write_windows(flow, sheet)
-    _write_notes(flow, _why(sheet), "reasons", sheet.because, BODY)
+    _write_sentences(flow, _why(sheet), "reasons", sheet.because, BODY)
     _write_notes(flow, "Remarks", "remarks", sheet.remarks, BODY)
     _write_abbreviations(flow, sheet.abbreviations)
     _write_seal(flow, sheet)
@@ -150,6 +151,17 @@ def _write_notes(flow: Flow, heading: str, field: str, notes: Sequence[str], siz
     _write_heading(flow, heading)
     for note in notes:
         flow.write([Segment(note, field)], size)
+
+
+def _write_sentences(
+    flow: Flow, heading: str, field: str, sentences: Sequence[str], size: float
+) -> None:
+    """Like notes, but none of it in the words of people."""
+    if not sentences:
+        return
+    _write_heading(flow, heading)
+    for sentence in sentences:
+        flow.write(say(sentence, field), size)
 
 
 def _write_heading(flow: Flow, heading: str) -> None:

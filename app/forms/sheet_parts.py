@@ -11,6 +11,7 @@ from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
 from app.forms.painting import SetText, Stroke
 from app.forms.paper import Paper
+from app.forms.reading_order import part_names
 from app.forms.typesetting import Line, Segment, Typesetter, name_missing
 
 TITLE = 17.0
@@ -70,6 +71,11 @@ def join_facts(facts: Iterable[Fact], weight: Weight = Weight.REGULAR) -> list[S
             segments.append(Segment(f"{fact.label}: ", fact.field))
         segments.append(Segment(fact.value, fact.field, weight))
     return segments
+
+
+def say(sentence: str, field: str) -> list[Segment]:
+    """A sentence of ours as it is set: what people wrote themselves keeps its own direction."""
+    return [Segment(part, field) for part in part_names(sentence)]
 
 
 def write_title(flow: Flow, title: str, aside: Sequence[Fact], number: str = "") -> None:

@@ -317,6 +317,7 @@ def _snapshot(
             {line.team for line in seen.lines},
             meet.time_zone,
         ),
+        is_ordered_here=news.is_decided_here,
         no_windows_because=news.why_no_windows(meet.book),
         abbreviations=_abbreviations(meet, seen),
         statement_digest="",

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from app.results.wire import ResultLineOut
-from app.results.wording import in_sentence
+from app.results.wording import LETTERS, in_sentence
 
 LAST = 1_000_000
+BY_DECISION = frozenset({"qR", "qJ"})
 
 
 class Changes(NamedTuple):
@@ -28,8 +29,8 @@ def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> Ch
     """The differences that decide something; none exactly where both say the same.
 
     Where nothing but places changed, the places are the change. How a name is written decides
-    nothing, and a letter that is not known on either side contradicts none. Points are told where
-    they change without the place.
+    nothing, and a letter that is not known on either side contradicts none, unless a decision gave
+    or took it. Points are told where they change without the place.
     """
     known, left = {line.team: line for line in before}, {line.team for line in now}
     pairs = [
@@ -73,8 +74,12 @@ def _letter_changed(line: ResultLineOut, old: ResultLineOut) -> bool:
 
 
 def is_other_letter(one: str | None, other: str | None) -> bool:
-    """Whether two letters contradict each other: one that is not known contradicts none."""
-    return None not in (one, other) and one != other
+    """Whether two letters contradict each other: one that is not known contradicts none, but one
+    that a decision gave or took, which does not wait for other heats.
+    """
+    if one is None or other is None:
+        return one != other and not BY_DECISION.isdisjoint({one, other})
+    return one != other
 
 
 def _earns_else(line: ResultLineOut, old: ResultLineOut) -> bool:
@@ -91,10 +96,17 @@ def _with_the_rest(line: ResultLineOut, other: ResultLineOut) -> str:
     """What is said of a line, with letter and points where they differ: alone where all else does
     not.
     """
-    more = [line.qualification or "not through"] if _letter_changed(line, other) else []
+    more = [_through(line.qualification)] if _letter_changed(line, other) else []
     more += [f"{line.points} points"] if _earns_else(line, other) else []
     same = (line.place, *_ran(line)) == (other.place, *_ran(other))
     return ", ".join(more if more and same else [_said(line), *more])
+
+
+def _through(letter: str | None) -> str:
+    """Whether a team goes on, as it is read aloud, with the letter of the sheet."""
+    if letter:
+        return f"through {LETTERS[letter]} ({letter})"
+    return "not known yet whether through" if letter is None else "not through"
 
 
 def _ran(line: ResultLineOut) -> tuple[object, ...]:

@@ -123,6 +123,7 @@ _TOLD = (
     select(
         decisions.c.heat_id,
         decisions.c.instance,
+        decisions.c.verdict,
         decisions.c.carried_out,
         decisions.c.decided_at,
         decisions.c.moves,
@@ -184,7 +185,7 @@ def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:
     where = "" if row.heat_id == heat_id else f", {round_}heat {row.heat_number},"
     ordered = " ".join(one["words"] for one in row.carried_out)
     return (
-        f"{what} {number} of {row.team_name}{where} was upheld by the {row.instance} at "
+        f"{what} {number} of {row.team_name}{where} was {row.verdict} by the {row.instance} at "
         f"{clock_time(row.decided_at, zone)}. {ordered}"
     )
 

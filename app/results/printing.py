@@ -5,13 +5,15 @@ Each says of which meet and day it is, which announcement it was, and whether th
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 
 from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
 from app.results.wire import AnnouncementOut, QualifiedOut, ResultLineOut, SnapshotWindow
-from app.results.wording import in_sentence, length, listed, lodged, number_aloud
+from app.results.wording import LETTERS, in_sentence, length, listed, lodged, number_aloud
 from app.sheets.writing import write_csv
 
 LINE_HEADER = (
@@ -19,13 +21,6 @@ LINE_HEADER = (
     *("qualification", "points"),
 )
 ABOUT_HEADER = ("meet", "event", "round", "heat", "announcement", "announced_at", "superseded_by")
-LETTERS = {
-    "Q": "by place",
-    "q": "by time",
-    "qR": "by the referee's decision",
-    "qJ": "by the jury's decision",
-    "qD": "by lot",
-}
 ORDINALS = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth")
 
 
@@ -65,8 +60,8 @@ def as_csv(announced: AnnouncementOut) -> str:
     )
 
 
-def as_text(announced: AnnouncementOut) -> str:
-    """The result as the announcer reads it aloud, sentence by sentence."""
+def as_text(announced: AnnouncementOut, now: datetime) -> str:
+    """The result as the announcer reads it aloud at this time, sentence by sentence."""
     sentences = _overtaken(announced)
     sentences += [
         f"{_kind(announced)} for {announced.event_name}, {announced.round}, "
@@ -75,7 +70,7 @@ def as_text(announced: AnnouncementOut) -> str:
         f"Announcement {announced.number}, made at "
         f"{clock_time(announced.made_at, announced.time_zone)}.",
         *filter(None, [_time_corrected(announced)]),
-        *(_placed(line) for line in announced.lines if line.place is not None),
+        *_places_aloud(announced.lines),
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
     ]
@@ -86,7 +81,7 @@ def as_text(announced: AnnouncementOut) -> str:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
         sentences.append(f"This result is announced although {announced.blockers.aloud}.")
-    sentences += [_window_aloud(one, announced) for one in announced.windows_as_corrected]
+    sentences += [_window_aloud(one, announced, now) for one in announced.windows_as_corrected]
     sentences += [announced.no_windows_because] if announced.no_windows_because else []
     sentences += [final_note(announced)] if announced.final_since else []
     return "\n".join(sentences) + "\n"
@@ -119,7 +114,12 @@ def _qualified_title(announced: AnnouncementOut) -> str:
 def _kind(announced: AnnouncementOut) -> str:
     if announced.number == 1:
         return "Result"
-    return "Amended result" if announced.changes else "Result, announced again,"
+    return "Amended result" if _is_amended(announced) else "Result, announced again,"
+
+
+def _is_amended(announced: AnnouncementOut) -> bool:
+    """What a decision ordered in the heat amends its result, whatever its lines say."""
+    return bool(announced.changes) or announced.is_ordered_here
 
 
 def _changes_aloud(announced: AnnouncementOut) -> list[str]:
@@ -141,9 +141,17 @@ def _qualified_line(one: QualifiedOut) -> str:
     return f"{one.letter}  {', '.join(filter(None, [one.team_name, heat, place, one.time]))}"
 
 
-def _placed(line: ResultLineOut) -> str:
+def _places_aloud(lines: Iterable[ResultLineOut]) -> Iterator[str]:
+    """Who has a place, a sentence each; a place that several share is said of each."""
+    placed = [line for line in lines if line.place is not None]
+    shared = Counter(line.place for line in placed)
+    return (_placed(line, is_shared=shared[line.place] > 1) for line in placed)
+
+
+def _placed(line: ResultLineOut, *, is_shared: bool) -> str:
     place = line.place or 0
     word = ORDINALS[place - 1] if place <= len(ORDINALS) else f"Place {place}"
+    word = f"Equal {in_sentence(word)}" if is_shared else word
     return ", ".join(filter(None, [word, line.team_name, line.time])) + "." + _noted(line)
 
 
@@ -161,7 +169,7 @@ def _unplaced(line: ResultLineOut) -> str:
     return f"{line.team_name}, lane {line.lane}, {words}.{_noted(line)}"
 
 
-def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut) -> str:
+def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut, now: datetime) -> str:
     zone = announced.time_zone
     what = lodged(window.remedy, window.kind)
     if window.closes_at is None and not window.counts_from:
@@ -171,6 +179,8 @@ def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut) -> str:
     until, day = clock_time(window.closes_at, zone), long_date(window.closes_at, zone)
     if day != long_date(announced.made_at, zone):
         until = f"{day}, {until}"
+    if window.closes_at < now:
+        return f"{what} could be lodged until {until}: that time is over."
     counted = _from_end(window) if window.counts_from else _from_here(window)
     return f"{what} can be lodged until {until}, {counted}."
 
@@ -214,7 +224,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         round=announced.round,
         heat=str(announced.heat_number),
         number=announced.number,
-        is_amended=bool(announced.changes),
+        is_amended=_is_amended(announced),
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
         superseded=" ".join(_overtaken(announced)),
         announced_at=in_zone(announced.made_at, announced.time_zone),

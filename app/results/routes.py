@@ -210,7 +210,7 @@ async def get_announcement_csv(meet: Meet, announcement: Announcement, here: Her
 async def get_announcement_text(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """The result as text for the announcer to read aloud."""
     announced = await _announcement(here, meet, announcement)
-    return Response(as_text(announced), media_type="text/plain; charset=utf-8")
+    return Response(as_text(announced, here.clock.now()), media_type="text/plain; charset=utf-8")
 
 
 @router.get(

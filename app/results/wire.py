@@ -461,6 +461,10 @@ class AnnouncementOut(Wire):
         description="the decisions on protests and appeals in this round since the announcement "
         "before, and what they ordered",
     )
+    is_ordered_here: bool = Field(
+        default=False,
+        description="whether one of them ordered something in this heat itself",
+    )
     no_windows_because: str = Field(
         default="",
         description="why this announcement opens no window of its own; empty where it does",

@@ -6,6 +6,15 @@ from collections.abc import Sequence
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
+LETTERS = {
+    "Q": "by place",
+    "q": "by time",
+    "qR": "by the referee's decision",
+    "qJ": "by the jury's decision",
+    "qD": "by lot",
+}
+"""By what a team goes on to the next round."""
+
 
 def listed(parts: Sequence[str]) -> str:
     """Parts as people list them: "1", "1 and 2", "1, 2 and 3"."""

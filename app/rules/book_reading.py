@@ -25,10 +25,11 @@ from app.rules.book_parts import (
 )
 from app.rules.observation import Infringement
 from app.rules.relay import TAKE_OVERS, Relay
+from app.rules.round_parts import Letter
 
 STILL_IN_FORCE: Final = "still in force"
 NO_LIMIT: Final = "not set"
-NEEDED_NOTATIONS: Final = ("DNS", "DNF", "DQ")
+NEEDED_NOTATIONS: Final = ("DNS", "DNF", "DQ", *Letter)
 
 Zones = Mapping[Relay, Mapping[int, ZoneRule]]
 
@@ -182,7 +183,9 @@ def _window(page: Page) -> WindowRule:
 
 
 def read_notations(root: Page, lane_rule: LaneRule) -> Mapping[str, Notation]:
-    """The signs on results; L is needed where a lane infringement can be tolerated."""
+    """The signs on results: all that can stand there, and L where a lane infringement can be
+    tolerated.
+    """
     notations: dict[str, Notation] = {}
     for page in root.pages("notations"):
         with page:

@@ -14,6 +14,7 @@ from app.rules.points import NOTHING
 from app.rules.round_parts import Letter, RoundStanding, Seat, Standing
 
 MOST_TOLD: Final = 4
+LAST: Final = 1_000_000
 IN_WORDS: Final = {
     Letter.BY_PLACE: "by place",
     Letter.BY_TIME: "by time",
@@ -71,8 +72,10 @@ def difference(before: RoundStanding, after: RoundStanding) -> tuple[Move, ...]:
     """Every team that stands otherwise: first who loses or gains the next round, then those whose
     own disqualification changed, then places, points, and the rest.
 
-    Among equals the order of `after`, so that qualifiers come first. A team that one of the two
-    does not know, because the list of its heat has gone or come, stands nowhere there.
+    Who gains the next round stands in the qualifiers' order; all others as a result is read: by the
+    place after, then by the place before, whoever has none last, but the disqualified team before
+    those that it takes along. A team that one of the two does not know, because the list of its
+    heat has gone or come, stands nowhere there.
     """
     moves = [
         Move(team, before.teams.get(team) or _nowhere(after.teams[team], before), standing)
@@ -83,7 +86,7 @@ def difference(before: RoundStanding, after: RoundStanding) -> tuple[Move, ...]:
     moves.extend(
         Move(team, before.teams[team], _nowhere(before.teams[team], after)) for team in gone
     )
-    return tuple(sorted(filter(_moves_anything, moves), key=_weight))
+    return tuple(sorted(filter(_moves_anything, moves), key=_reading_order))
 
 
 def sentence(move: Move, name: str, next_round: str, seat_name: Callable[[Seat], str]) -> str:
@@ -133,6 +136,14 @@ def _weight(move: Move) -> int:
         move.changes_points,
     )
     return weights.index(True) if any(weights) else len(weights)
+
+
+def _reading_order(move: Move) -> tuple[int, ...]:
+    weight = _weight(move)
+    if not move.loses_next_round and move.gains_next_round:
+        return (weight,)
+    places = (move.after.place or LAST, move.before.place or LAST)
+    return (weight, not move.changes_disqualification, *places)
 
 
 def _about_disqualification(move: Move) -> Iterator[str]:

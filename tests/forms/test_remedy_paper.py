@@ -11,8 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.forms.painting import SetText
 from app.forms.paper import Paper
-from app.forms.remedy_paper import InkField, RemedyPaper, Section, draw_remedy_paper
+from app.forms.remedy_paper import InkField, RemedyPaper, Section, _plan, draw_remedy_paper
+from app.forms.typesetting import Line
 from tests.forms.builders import NAMES, a_signature
 from tests.forms.pdf_reading import (
     count_pages,
@@ -357,3 +359,24 @@ def test_the_file_says_what_it_is_and_its_fonts_are_embedded() -> None:
     assert info["Title"] == "Decision of the jury – appeal 1 – 4x100 m relay women"
     assert info["Subject"] == "Harbour Runners A, Lakeside Invented Games, Saturday 13 June 2026"
     assert all(font[3:6] == ["yes", "yes", "yes"] for font in list_fonts(pdf))
+
+
+@both_papers
+def test_a_sentence_that_begins_with_a_name_from_the_right_is_read_from_the_left(
+    sheet: Paper,
+) -> None:
+    """As UAX #9, 2.4 has it: the name is isolated, and the English around it stays in order."""
+    words = "مرسى النورس: 42.35 and place 3 instead of 42.53."
+    plan = _plan(a_protest(sections=(a_section(items=(words,)),)), sheet, 1.0)
+    (line,) = (
+        shape.line
+        for page in plan.pages
+        for shape in page
+        if isinstance(shape, SetText) and "instead" in _letters(shape.line)
+    )
+    assert not line.from_right
+    assert _letters(line).endswith(": 42.35 and place 3 instead of 42.53.")
+
+
+def _letters(line: Line) -> str:
+    return "".join(cluster.text for run in line.runs for cluster in run.clusters)

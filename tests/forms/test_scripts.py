@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from app.forms.fonts import Weight, open_typefaces
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
-from app.forms.reading_order import find_levels, order_for_the_eye
+from app.forms.reading_order import find_levels, order_for_the_eye, part_names
 from app.forms.script_text import split_letters, write_text
 from tests.forms.builders import NAMES, a_form, a_report
 from tests.forms.pdf_reading import read_text
@@ -110,6 +110,27 @@ def test_reading_order_is_that_of_an_independent_implementation(text: str, last:
     placed = [Placed(*pair) for pair in zip(whole, find_levels(whole), strict=True)]
     mine = "".join(item.character for item in order_for_the_eye(placed))
     assert mine == bidi.get_display(whole)
+
+
+@pytest.mark.parametrize(
+    ("sentence", "parts"),
+    [
+        ("مرسى النورس has lane 9.", ["مرسى النورس", " has lane 9."]),
+        ("מפרץ הסנונית 2: 42.35, place 3.", ["מפרץ הסנונית", " 2: 42.35, place 3."]),
+        ("Tern and Gull run again.", ["Tern and Gull run again."]),
+        ("Tern, בית-ספר 12 ים, مرسى (Q).", ["Tern, ", "בית-ספר 12 ים", ", ", "مرسى", " (Q)."]),
+    ],
+)
+def test_a_name_from_right_to_left_is_isolated_in_a_sentence(
+    sentence: str, parts: list[str]
+) -> None:
+    # UAX #9, 2.4: an isolate does not move what stands around it.
+    assert part_names(sentence) == parts
+
+
+@given(st.text(st.sampled_from("abאבجد12۳-+,.:%()[]{} "), max_size=30))
+def test_parting_names_loses_nothing(text: str) -> None:
+    assert "".join(part_names(text)) == text
 
 
 @settings(max_examples=150, deadline=None)

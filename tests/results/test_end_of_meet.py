@@ -74,8 +74,8 @@ def test_the_papers_say_how_long_after_the_meet_and_later_until_when(service: Se
     ident = service.http.get(address).json()["announcements"][0]["id"]
     text = service.http.get(f"{address}/{ident}.txt").text.splitlines()
     assert [line for line in text if "lodged" in line] == [
-        "Protests (misapplication of rules) can be lodged until 12:30:00 CEST, 30 minutes from "
-        "this announcement.",
+        "Protests (misapplication of rules) could be lodged until 12:30:00 CEST: that time is "
+        "over.",
         "Protests (clerical or scoring error) can be lodged until 48 hours after the end of the "
         "meet.",
         "Protests (ineligible participant) can be lodged without a closing time.",

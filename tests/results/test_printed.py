@@ -86,8 +86,8 @@ def test_the_text_can_be_read_aloud(meet: MeetAtHand, announced: Json) -> None:
         r"Harbour Relays, \d+ [A-Z][a-z]+ 20\d\d\. Announcement 1, made at \d\d:\d\d:\d\d CES?T\.",
         lines[1],
     )
-    assert "First, Gull 1, 42.10." in lines
-    assert "First, Heron 1, 42.10. Lane infringement noted, TR17.2.1." in lines
+    assert "Equal first, Gull 1, 42.10." in lines
+    assert "Equal first, Heron 1, 42.10. Lane infringement noted, TR17.2.1." in lines
     assert (
         "Disqualified: Plover 1, lane 4, by rule TR24.7: "
         "pass completed beyond the take-over zone, take-over 1." in lines

@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
+import pytest
+
 from app.results.changes import changes
 from app.results.wire import ResultLineOut
 from app.rounds.actions import order_re_run
@@ -88,7 +90,7 @@ def test_who_loses_a_letter_by_another_heat_is_announced_anew(meet: MeetAtHand) 
     assert holding(event) == {"heats 1": True, "heats 2": False}
     anew = event.announce("heats 2").json()
     lane = event.lane("Plover", "heats 2")
-    assert anew["changes"] == [f"Plover, lane {lane}: q; before: not through."]
+    assert anew["changes"] == [f"Plover, lane {lane}: through by time (q); before: not through."]
     assert holding(event) == {"heats 1": True, "heats 2": True}
     assert b"Amended result" in shown(event, anew, "txt")
     assert second["id"] != anew["id"]
@@ -196,11 +198,11 @@ def a_line(qualification: str | None, place: int = 3) -> ResultLineOut:
 
 def test_a_letter_alone_is_told_alone_and_with_a_place_beside_it() -> None:
     assert changes([a_line("")], [a_line("q")]).sentences == [
-        "Gull, lane 5: q; before: not through."
+        "Gull, lane 5: through by time (q); before: not through."
     ]
     both = changes([a_line("", 4)], [a_line("q")])
     assert both.sentences == [
-        "Gull, lane 5: place 3, 42.35, q; before: place 4, 42.35, not through."
+        "Gull, lane 5: place 3, 42.35, through by time (q); before: place 4, 42.35, not through."
     ]
     assert both.moved_only == 0
 
@@ -220,3 +222,16 @@ def test_points_that_change_where_the_place_does_not_are_told(meet: MeetAtHand) 
 def test_a_letter_that_is_not_known_on_one_side_is_no_change() -> None:
     assert changes([a_line(None)], [a_line("q")]).sentences == []
     assert changes([a_line("q")], [a_line(None)]).sentences == []
+
+
+@pytest.mark.parametrize("letter", ["qR", "qJ"])
+def test_a_letter_by_decision_is_a_change_whatever_was_known(letter: str) -> None:
+    given = changes([a_line(None)], [a_line(letter)]).sentences
+    assert given == [
+        f"Gull, lane 5: through {BY[letter]} ({letter}); before: not known yet whether through."
+    ]
+    assert len(changes([a_line(letter)], [a_line(None)]).sentences) == 1
+    assert changes([a_line(letter)], [a_line(letter)]).sentences == []
+
+
+BY = {"qR": "by the referee's decision", "qJ": "by the jury's decision"}

@@ -182,6 +182,12 @@ def test_a_tolerance_without_its_notation_is_refused() -> None:
     assert "lacks “L”" in _refused(document).problem
 
 
+def test_a_letter_of_a_qualifier_without_its_notation_is_refused() -> None:
+    document = dict(_tables_of("nfhs-2019"))
+    document["notations"] = [sign for sign in document["notations"] if sign["code"] != "qD"]
+    assert "lacks “qD”" in _refused(document).problem
+
+
 @pytest.mark.parametrize("value", [float("inf"), float("nan")])
 def test_a_length_that_is_no_number_is_refused(value: float) -> None:
     text = _text_of("world-athletics-2025").replace(

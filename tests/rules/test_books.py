@@ -12,6 +12,7 @@ from app.rules.book_parts import Remedy, ReturnPoint
 from app.rules.facts import Mark
 from app.rules.observation import Infringement
 from app.rules.relay import TAKE_OVERS, Relay
+from app.rules.round_parts import Letter
 from tests.rules.builders import all_books, rows
 
 BOOKS_OF_ROW = {
@@ -202,6 +203,30 @@ def test_one_edition_of_a_code_is_in_force_on_a_day(day: date, key: str) -> None
         and book.in_force_from <= day <= (book.in_force_until or date.max)
     ]
     assert in_force == [key]
+
+
+@pytest.mark.parametrize("book", all_books(), ids=lambda book: book.key)
+def test_every_edition_explains_every_letter_that_a_result_can_carry(book: Book) -> None:
+    assert {letter.value for letter in Letter} <= book.notations.keys()
+
+
+def test_a_letter_that_an_edition_lacks_is_explained_as_the_meets_own() -> None:
+    """qD is new on 1 November 2023 (CR25.4, a federation notice of 31 October 2023); NFHS has no
+    standard list (from memory).
+    """
+    own = {
+        book.key: {
+            code for code, sign in book.notations.items() if "the meet's own" in sign.meaning
+        }
+        for book in all_books()
+    }
+    assert own == {
+        "nfhs-2019": {"qR", "qJ", "qD"},
+        "older-20-plus-10": {"qD"},
+        "world-athletics-2017": {"qD"},
+        "world-athletics-2021": set(),
+        "world-athletics-2025": set(),
+    }
 
 
 def test_every_value_names_its_source() -> None:

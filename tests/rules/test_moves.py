@@ -14,6 +14,7 @@ from app.rules.qualifying import (
     Disqualified,
     Letter,
     Round,
+    RoundStanding,
     Seat,
     Standing,
     stand,
@@ -215,6 +216,50 @@ def test_who_loses_or_gains_the_next_round_comes_first_then_places_then_points()
     assert moves[0].changes_disqualification
     assert moves[2].changes_qualification
     assert not moves[4].changes_seat
+
+
+def test_places_are_told_as_a_result_is_read_whatever_the_order_of_the_list() -> None:
+    times = {"Heron": 45000, "Avocet": 43000, "Gull": 42000, "Tern": 40000, "Crane": 44000}
+    before = Round((a_heat("1", times),))
+    after = apply(before, [Disqualify("1", Disqualified("Tern", "ruling 1"))])
+    there = difference(stand(before), stand(after))
+    assert [move.team for move in there] == ["Tern", "Gull", "Avocet", "Crane", "Heron"]
+    back = difference(stand(after), stand(before))
+    assert [move.team for move in back] == ["Tern", "Gull", "Avocet", "Crane", "Heron"]
+
+
+def test_who_loses_its_place_is_told_by_the_place_it_had() -> None:
+    heat = a_heat("1", {"Heron": 43000, "Avocet": 42000, "Gull": 40000, "Tern": 41000})
+    before = Round((heat,))
+    moves = difference(stand(before), stand(apply(before, [AnnulHeat(heat)])))
+    assert [move.team for move in moves] == ["Gull", "Tern", "Avocet", "Heron"]
+
+
+def test_the_disqualified_stand_before_those_whom_they_take_along() -> None:
+    before = {"letter": Letter.BY_PLACE, "place": 2}
+    moves = [
+        _move("1", {"letter": Letter.BY_TIME, "place": 3}, {"place": 3}),
+        _move("2", before, {"place": None, "is_disqualified": True}),
+    ]
+    told = difference(
+        _a_round([move.before for move in moves]), _a_round([move.after for move in moves])
+    )
+    assert [move.team for move in told] == ["2", "1"]
+
+
+def _a_round(teams: list[Standing]) -> RoundStanding:
+    return RoundStanding({one.team: one for one in teams}, True, None, ())
+
+
+@given(st.data())
+@settings(max_examples=100, deadline=None)
+def test_within_a_kind_of_move_places_only_rise(data: st.DataObject) -> None:
+    round_ = data.draw(rounds())
+    before, after = stand(round_), stand(apply(round_, data.draw(fitting_orders(round_))))
+    own = [move for move in difference(before, after) if not move.gains_next_round]
+    placed = [move for move in own if move.changes_place and not move.loses_next_round]
+    told = [move.after.place or 99 for move in placed if not move.changes_disqualification]
+    assert told == sorted(told)
 
 
 def test_the_teams_of_a_heat_that_is_void_are_no_longer_sure_of_anything() -> None:

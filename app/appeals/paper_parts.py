@@ -1,0 +1,168 @@
+"""The parts of a paper: the protest, the appeal, its panel, what moves, and what is open now.
+
+Each part is a titled section; what is odd about a protest or an appeal stands above them in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from app.appeals.jury_wire import AppealOut, PanelOut
+from app.appeals.ordered import Ordered
+from app.appeals.queries import decision_row
+from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
+from app.clock import in_zone
+from app.forms.remedy_paper import Section
+from app.forms.signature_section import group_digest
+from app.ids import DecisionId, RulingId
+from app.meets.queries import MeetFacts
+from app.rounds.wire import ConsequencesOut
+from app.rulings.queries import ruling_in_words
+from app.store.rows import AnyRow
+
+ABOUT = {
+    About.RULING: "a ruling",
+    About.PLACING: "a placing",
+    About.CONDUCT: "another team's conduct",
+    About.OTHER: "something else, as written below",
+}
+GONE = ("returned", "forfeited")
+NOTHING_MOVES = "Nothing moves."
+
+
+def moves_section(title: str, shown: ConsequencesOut) -> Section:
+    """What moves, a sentence each; that nothing does is said."""
+    moves = tuple(move.sentence for move in shown.moves)
+    return Section(title, items=moves or (NOTHING_MOVES,))
+
+
+def what_next(meet: MeetFacts, decided: Ordered) -> Section:
+    """Which way is open to a team now, and from when its time runs."""
+    title = "What is open now"
+    if decided.instance is Instance.JURY:
+        deposit = decided.more.get("deposit")
+        said = ["The decision of the jury is final; there is no appeal against it."]
+        if deposit:
+            said.append(f"The deposit is {deposit}.")
+        return Section(title, items=tuple(said))
+    if decided.verdict is Verdict.REFERRED:
+        return Section(title, items=("The protest lies before the jury; no deposit is needed.",))
+    asked = meet.terms.appeal_deposit or meet.book.appeal_deposit
+    deposit_words = f", with a deposit of {asked.amount} {asked.currency}" if asked else ""
+    if decided.words:
+        when = "The time for an appeal runs from the announcement of the amended result"
+    elif decided.advised_at is not None:
+        when = f"The time for an appeal runs from {in_zone(decided.advised_at, meet.time_zone)}"
+    else:
+        when = "The time for an appeal runs from when the protesters are told"
+    return Section(title, items=(f"{when}; in writing, to the jury{deposit_words}.",))
+
+
+def protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Section:
+    """A protest: for whom, by whom, when, about what, and in which window."""
+    about = ABOUT[out.about]
+    if out.ruling is not None:
+        about = ruling_in_words(conn, meet.id, RulingId(out.ruling), meet.time_zone)
+    facts = [
+        ("lodged for", out.team_name),
+        ("lodged by", out.lodged_by),
+        ("as", out.capacity.value),
+        ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
+        ("about", about if out.against_name is None else f"{about}: {out.against_name}"),
+        *([("ground", out.ground)] if out.ground != "protest" else []),
+        ("window", _window(out.timeliness)),
+        ("in that round", "yes" if out.took_part else "NO: from outside the round"),
+        ("taken in by", out.taken_by_name),
+    ]
+    if out.allowed_because:
+        facts.append(("let through because", out.allowed_because))
+    words = (out.words,) if out.words else ()
+    return Section(f"Protest {out.number}", tuple(facts), words)
+
+
+def _window(timely: Timeliness) -> str:
+    if timely.window is None:
+        return timely.words
+    until = f", until {timely.closes_at_local}" if timely.closes_at_local else ""
+    return f"{timely.words} (opened by {timely.opened_by}{until}; {timely.rule})"
+
+
+def appeal_section(out: AppealOut, zone: str) -> Section:
+    """An appeal: for whom, by whom, when, in which window, and its deposit."""
+    deposit = out.deposit
+    said = deposit.received or "none"
+    if deposit.receipt:
+        said += f", receipt {deposit.receipt}"
+    facts = [
+        ("lodged for", out.team_name),
+        ("lodged by", out.lodged_by),
+        ("lodged at", in_zone(out.lodged_at, zone)),
+        ("window", _window(out.timeliness)),
+        ("deposit asked", deposit.asked or "none"),
+        ("deposit received", said),
+        *([("deposit", deposit.outcome)] if deposit.outcome in GONE else []),
+        ("taken in by", out.taken_by_name),
+    ]
+    if out.admitted is not None:
+        word = "admitted by" if out.admitted["admit"] else "turned away by"
+        facts += [(word, out.admitted["by_name"]), ("because", out.admitted["reasons"])]
+    title = f"Appeal {out.number}" + (", referred by the referee" if out.is_referred else "")
+    return Section(title, tuple(facts), (out.words,) if out.words else ())
+
+
+def reopened_section(
+    conn: Connection, meet: MeetFacts, out: AppealOut, title: str
+) -> list[Section]:
+    """The earlier decision on an appeal, on what new evidence and who allowed another look at it;
+    none where the jury has not reopened it.
+    """
+    said = out.reopened
+    if said is None:
+        return []
+    earlier = decision_row(conn, meet.id, DecisionId(said["decision"]))
+    at = datetime.fromisoformat(said["at"])
+    facts = (
+        ("earlier decision", jury_decision_in_words(earlier, out.number, meet.time_zone)),
+        ("its digest", group_digest(earlier.statement_digest)),
+        ("reopened", f"{in_zone(at, meet.time_zone)}, by {said['by_name']}"),
+        ("allowed by", said["allowed_by"]),
+        ("new evidence", said["evidence"]),
+        ("why", said["reasons"]),
+    )
+    return [Section(title, facts)]
+
+
+def jury_decision_in_words(row: AnyRow, number: int, zone: str) -> str:
+    """Which of the jury's decisions, when it was made, and what it was."""
+    return (
+        f"of the jury on appeal {number}, sitting {row.sitting}, "
+        f"{in_zone(row.decided_at, zone)}: {row.verdict}"
+    )
+
+
+def panel_section(panel: PanelOut) -> Section:
+    """Who sits, who writes the minutes, and who has withdrawn and why."""
+    sitting = [
+        (one.part, one.name) for one in panel.members if one.state in {"sits", "asked to withdraw"}
+    ]
+    withdrawn = [
+        fact
+        for one in panel.members
+        if one.state == "withdrawn"
+        for fact in (("withdrew", one.name), ("because", one.because))
+    ]
+    secretary = [("secretary, no vote", panel.secretary)] if panel.secretary else []
+    return Section("Panel", (*sitting, *secretary, *withdrawn))
+
+
+def marks_in_words(marks: Sequence[str], timely: Timeliness) -> tuple[str, ...]:
+    """What is odd about a protest or an appeal, as its reader must know first."""
+    words = {
+        "late": timely.words,
+        "outside": "FROM OUTSIDE the round",
+        "no deposit": "WITHOUT DEPOSIT",
+    }
+    return tuple(words[mark] for mark in marks)

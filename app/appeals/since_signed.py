@@ -1,0 +1,60 @@
+"""What became known after a decision was signed, for the foot of its paper.
+
+The signed part never changes. That the protesters were told, until when an appeal can be lodged,
+and that the jury has decided since is read at printing, and stands apart below the signatures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sqlalchemy import Connection
+
+from app.appeals.queries import decisions_on, window_for_appeal
+from app.appeals.wire import DecisionOut, Instance, Verdict
+from app.clock import in_zone
+from app.forms.remedy_paper import Section
+from app.ids import ProtestId, TeamId
+from app.meets.queries import MeetFacts
+from app.results.wording import length
+from app.store.rows import AnyRow
+
+TITLE = "After the signature, and no part of what was signed"
+
+
+def since_signed(
+    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
+) -> tuple[Section, ...]:
+    """One part of a paper; none where nothing has become known since."""
+    if decided.instance != Instance.REFEREE:
+        return ()
+    later = tuple(_of_the_referees(conn, meet, decided, protest))
+    return (Section(TITLE, items=later),) if later else ()
+
+
+def _of_the_referees(
+    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
+) -> Iterator[str]:
+    if decided.advised_at is not None and decided.statement["advised_at"] is None:
+        told = in_zone(decided.advised_at, meet.time_zone)
+        yield f"Told to those who protested at {told}."
+    if decided.verdict != Verdict.REFERRED:
+        window = window_for_appeal(conn, decided, TeamId(protest.team_id))
+        if window is not None:
+            yield _appeals_until(window, meet.time_zone)
+    for one in decisions_on(conn, meet, ProtestId(protest.id)):
+        if one.instance is Instance.JURY and one.replaced_by is None:
+            yield _jury_decided(one)
+
+
+def _appeals_until(window: AnyRow, zone: str) -> str:
+    opened = f"opened by {window.opened_by} at {in_zone(window.opened_at, zone)}"
+    if window.closes_at is None:
+        return f"Appeals: no closing time ({window.rule}), {opened}."
+    whose = ", by the meet's own setting" if window.origin == "meet" else ""
+    until = in_zone(window.closes_at, zone)
+    return f"Appeals until {until}: {length(window.minutes)} ({window.rule}{whose}), {opened}."
+
+
+def _jury_decided(one: DecisionOut) -> str:
+    return f"The jury decided on the appeal at {one.decided_at_local}: {one.verdict.value}."

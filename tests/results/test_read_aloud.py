@@ -1,0 +1,127 @@
+"""The announcer's text of an amended result: nothing in it is untrue when it is read aloud."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from app.clock import clock_time
+from tests.appeals.desk import an_upheld_appeal, announced, cast, decided, jury_decides
+from tests.appeals.test_reopening import reopen
+from tests.appeals.test_rounds_moved import a_round, protest, re_run_of
+from tests.builders import Json, MeetAtHand, a_meet
+from tests.forms.pdf_reading import read_text
+from tests.rounds.builders import Event, two_heats
+from tests.running import Service
+
+ZONE = "Europe/Paris"
+
+
+@pytest.fixture
+def own(service: Service) -> MeetAtHand:
+    """A meet of its own, whose clock may be moved."""
+    return a_meet(service)
+
+
+def read_aloud(meet: MeetAtHand, told: Json) -> list[str]:
+    address = f"/api/meets/{meet.id}/announcements/{told['id']}.txt"
+    return meet.service.http.get(address).text.splitlines()
+
+
+def sheet(meet: MeetAtHand, told: Json) -> list[str]:
+    address = f"/api/meets/{meet.id}/announcements/{told['id']}.pdf"
+    return read_text(meet.service.http.get(address).content).splitlines()
+
+
+def test_each_team_that_shares_a_place_is_said_to_be_equal(own: MeetAtHand) -> None:
+    event = two_heats(own)
+    told = read_aloud(own, event.run("heats 1", "42.10", "42.50", "42.50"))
+    assert told[2:5] == [
+        "First, Tern, 42.10.",
+        "Equal second, Gull, 42.50.",
+        "Equal second, Heron, 42.50.",
+    ]
+
+
+def test_a_window_that_has_closed_is_not_read_as_if_it_were_open(own: MeetAtHand) -> None:
+    own.service.clock.stand_at(own.service.clock.now())
+    told = two_heats(own).run("heats 1", "42.10", "42.50", "43.00")
+    closes = datetime.fromisoformat(told["windows"][0]["closes_at"])
+    own.service.clock.stand_at(closes)
+    until = clock_time(closes, ZONE)
+    assert (
+        f"Protests can be lodged until {until}, 30 minutes from this announcement."
+        in read_aloud(own, told)
+    ), "the last instant counts"
+    own.service.clock.stand_at(closes + timedelta(seconds=1))
+    assert f"Protests could be lodged until {until}: that time is over." in read_aloud(own, told)
+
+
+def test_a_re_run_against_a_time_amends_the_result_and_is_said_with_that_time(
+    own: MeetAtHand,
+) -> None:
+    event = a_round(own)
+    orders = [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    told = event.announce("heats 1").json()
+    assert told["changes"] == [], "who goes on is open again, and nothing else is otherwise"
+    text = read_aloud(own, told)
+    assert text[0].startswith("Amended result for ")
+    assert "Amended result" in sheet(own, told)
+    assert any("the time to beat is 42.60" in line for line in text)
+    again = re_run_of(event)
+    event.load(again, "42.55")
+    text = read_aloud(own, event.announce(again).json())
+    assert text[0].startswith("Result for ")
+    assert any("the time to beat is 42.60" in line for line in text)
+    other = event.announce("heats 2").json()
+    assert other["changes"] == ["Curlew, lane 4: not through; before: through by time (q)."]
+
+
+def half_a_round(meet: MeetAtHand) -> Event:
+    """One of two heats is announced, so that nobody knows yet who goes on by time."""
+    event = two_heats(meet)
+    event.set()
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    return event
+
+
+def test_a_letter_that_a_decision_gives_before_the_round_is_complete_is_told(
+    own: MeetAtHand,
+) -> None:
+    event = half_a_round(own)
+    orders = [{"order": "advance", "team": event.team("Heron")}]
+    out = decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    told = event.announce("heats 1").json()
+    gained = "Heron, lane 5: through by the referee's decision (qR)"
+    assert told["changes"] == [f"{gained}; before: not known yet whether through."]
+    assert read_aloud(own, told)[0].startswith("Amended result for ")
+    undo = [{"order": "undo", "decision": out["decision"]["id"]}]
+    decided(own, protest(event, "Tern"), "upheld", orders=undo)
+    back = event.announce("heats 1").json()
+    assert back["changes"] == [
+        "Heron, lane 5: not known yet whether through; before: through by the referee's decision "
+        "(qR)."
+    ]
+
+
+def test_the_same_result_again_is_announced_again(own: MeetAtHand) -> None:
+    event = half_a_round(own)
+    told = event.announce("heats 1", remark="It was not heard").json()
+    assert not told["is_ordered_here"]
+    assert read_aloud(own, told)[0].startswith("Result, announced again, for ")
+
+
+def test_an_appeal_that_is_rejected_when_looked_at_again_is_not_read_as_upheld(
+    own: MeetAtHand,
+) -> None:
+    heard = an_upheld_appeal(own)
+    announced(own)
+    assert reopen(own, heard, heard["names"][0]).status_code == 200
+    for name in heard["names"]:
+        assert cast(own, heard, name, "rejected").status_code == 201
+    assert jury_decides(own, heard, heard["names"][0], "rejected").status_code == 201
+    text = "\n".join(read_aloud(own, announced(own)))
+    assert "Appeal 1 of Plover 1 was rejected by the jury" in text
+    assert "counts again" in text
