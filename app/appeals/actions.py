@@ -12,6 +12,7 @@ from sqlalchemy import update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
+from app.appeals.affected import protest_shown
 from app.appeals.bench import bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import store_appeal
@@ -60,7 +61,10 @@ def decide_protest(
         protest = protest_row(unit.conn, unit.meet_id, protest_id)
         known = referees_decision(unit.conn, unit.meet_id, protest_id)
         if known is not None and is_same(known, caller, content):
-            return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
+            return Done(
+                Put(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), created=False),
+                None,
+            )
         insist_may_sign(unit, caller)
         insist_first(
             known,
@@ -96,7 +100,7 @@ def decide_protest(
             body = {**body, "appeal": _refer(unit, protest, caller, decided)}
         if decided.advised_at is not None:
             _open_by_advice(unit, meet, protest, decided.id, decided.advised_at)
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         return Done(Put(out, created=True), Deed(Kind.PROTEST_DECIDED, protest_id, body))
 
     return act
@@ -193,7 +197,7 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
         if known.advised_at is not None:
             again = _advised_at(unit, sent.advised_at, known.decided_at)
             if again in {None, known.advised_at}:
-                return Done(protest_out(unit.conn, unit.meet_id, protest_id), None)
+                return Done(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), None)
             raise StateConflict(
                 f"The advice was given at {rfc3339(known.advised_at)} already; its time stands."
             )
@@ -203,7 +207,7 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
         meet = meet_facts(unit.conn, unit.meet_id)
         _open_by_advice(unit, meet, protest, DecisionId(known.id), at)
         move_protest(unit, protest, ProtestState(protest.state))
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         body = {"decision": known.id, "advised_at": rfc3339(at)}
         return Done(out, Deed(Kind.ADVICE_GIVEN, protest_id, body))
 
@@ -230,7 +234,7 @@ def withdraw_protest(protest_id: ProtestId, sent: WithdrawIn, version: int) -> A
                     version=appeals.c.version + 1,
                 )
             )
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         return Done(out, Deed(Kind.PROTEST_WITHDRAWN, protest_id, withdrawn))
 
     return act

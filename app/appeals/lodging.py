@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import insert, select
 
 from app.access.queries import Caller
+from app.appeals.affected import appeal_shown, protest_shown
 from app.appeals.bench import bench_for
 from app.appeals.carrying import understand
 from app.appeals.jury_wire import AppealIn, AppealOut, DepositPaidIn
@@ -27,13 +28,12 @@ from app.appeals.queries import (
     next_appeal_number,
     next_protest_number,
     protest_kinds,
-    protest_out,
     protest_row,
     referees_decision,
     window_for_appeal,
     window_for_protest,
 )
-from app.appeals.standing import appeal_out, is_turned_away
+from app.appeals.standing import is_turned_away
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
 from app.appeals.wire import DecisionOut, Instance, ProtestIn, ProtestOut
@@ -62,7 +62,10 @@ def lodge_protest(
         if known is not None:
             if known.meet_id != unit.meet_id or known.content != content:
                 raise IdTaken("a protest", protest_id)
-            return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
+            return Done(
+                Put(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), created=False),
+                None,
+            )
         meet = meet_facts(unit.conn, unit.meet_id)
         facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
         _insist_on_subject(unit, sent, facts)
@@ -98,7 +101,7 @@ def lodge_protest(
                 **row,
             )
         )
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         body = {**row, "lodged_at": rfc3339(at), "marks": list(out.marks)}
         return Done(Put(out, created=True), Deed(Kind.PROTEST_LODGED, protest_id, body))
 
@@ -215,7 +218,9 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         if known is not None:
             if known.meet_id != unit.meet_id or known.content != content:
                 raise IdTaken("an appeal", appeal_id)
-            return Done(Put(appeal_out(unit.conn, unit.meet_id, appeal_id), created=False), None)
+            return Done(
+                Put(appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now), created=False), None
+            )
         meet = meet_facts(unit.conn, unit.meet_id)
         protest = _protest_appealed(unit, ProtestId(sent.protest))
         team = team_row(unit.conn, unit.meet_id, TeamId(sent.team))
@@ -238,7 +243,7 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
             "deposit": paid(unit, meet, sent.deposit, "/deposit") if sent.deposit else None,
         }
         store_appeal(unit, appeal_id, caller, row, content)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         body = {**row, "lodged_at": rfc3339(at), "number": out.number, "marks": list(out.marks)}
         return Done(Put(out, created=True), Deed(Kind.APPEAL_LODGED, appeal_id, body))
 

@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
-from app.appeals import actions, deciding, jury, lodging, panel, papers, queries, standing
+from app.appeals import actions, affected, deciding, jury, lodging, panel, papers, queries
 from app.appeals.dossier import dossier
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.jury_wire import (
@@ -96,16 +96,20 @@ async def put_protest(meet: Meet, protest: Protest, sent: ProtestIn, here: Here)
 @router.get("/api/meets/{meet}/protests", response_model=ProtestsOut)
 async def list_protests(meet: Meet, here: Here, before: Before = None) -> Response:
     """Protests, the one that was lodged last first, fifty a page."""
+    now = here.clock.now()
     return answer(
-        await here.store.read_apart(lambda conn: queries.protests_page(conn, MeetId(meet), before))
+        await here.store.read_apart(
+            lambda conn: affected.protests_shown(conn, MeetId(meet), before, now)
+        )
     )
 
 
 @router.get("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)
 async def get_protest(meet: Meet, protest: Protest, here: Here) -> Response:
     """A protest with what became of it."""
+    now = here.clock.now()
     out = await here.store.read(
-        lambda conn: queries.protest_out(conn, MeetId(meet), ProtestId(protest))
+        lambda conn: affected.protest_shown(conn, MeetId(meet), ProtestId(protest), now)
     )
     return answer(out, version=out.version)
 
@@ -167,16 +171,20 @@ async def put_appeal(meet: Meet, appeal: Appeal, sent: AppealIn, here: Here) -> 
 @router.get("/api/meets/{meet}/appeals", response_model=AppealsOut)
 async def list_appeals(meet: Meet, here: Here, before: Before = None) -> Response:
     """Appeals, the one that was lodged last first, fifty a page."""
+    now = here.clock.now()
     return answer(
-        await here.store.read_apart(lambda conn: standing.appeals_page(conn, MeetId(meet), before))
+        await here.store.read_apart(
+            lambda conn: affected.appeals_shown(conn, MeetId(meet), before, now)
+        )
     )
 
 
 @router.get("/api/meets/{meet}/appeals/{appeal}", response_model=AppealOut)
 async def get_appeal(meet: Meet, appeal: Appeal, here: Here) -> Response:
     """An appeal with what became of it."""
+    now = here.clock.now()
     out = await here.store.read_apart(
-        lambda conn: standing.appeal_out(conn, MeetId(meet), AppealId(appeal))
+        lambda conn: affected.appeal_shown(conn, MeetId(meet), AppealId(appeal), now)
     )
     return answer(out, version=out.version)
 

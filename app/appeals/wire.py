@@ -23,6 +23,7 @@ from app.ids import (
     TeamId,
     WindowId,
 )
+from app.results.wire import WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
 
@@ -159,6 +160,24 @@ class Timeliness(Wire):
     words: str = Field(description="“in time by 12 min 4 s”, “LATE by 4 min 10 s”")
 
 
+class AffectedOut(Wire):
+    """A team that a decision moved, and until when it can protest or appeal."""
+
+    team: TeamId
+    team_name: str
+    heat: HeatId | None = Field(description="the heat it ran in; null: drawn away since")
+    round: str
+    heat_number: int | None
+    window: WindowOut | None = Field(
+        description="the window that the announcement of its heat opened which tells the decision: "
+        "for an appeal, or where none lies, for a protest"
+    )
+    words: str = Field(
+        description="“appeal until 15:40:00 CEST”; without a window why it has none, such as "
+        "“opens with the amended announcement of heat 2”"
+    )
+
+
 class DecisionOut(Wire):
     """A decision as stored."""
 
@@ -175,6 +194,9 @@ class DecisionOut(Wire):
     orders: list[dict[str, Any]]
     ordered: list[str] = Field(description="what was ordered, in words")
     consequences: ConsequencesOut = Field(description="what was shown before it was signed")
+    affected: list[AffectedOut] = Field(
+        default=[], description="each team that it moved, with its own new window as it runs now"
+    )
     official: OfficialId
     official_name: str
     decided_at: datetime

@@ -11,7 +11,7 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindpara
 
 from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
-from app.ids import HeatId, MeetId
+from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
 from app.results.tables import announcements, time_corrections, windows
@@ -58,6 +58,11 @@ _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
 _OF_HEAT = _OF_MEET.where(windows.c.heat_id == bindparam("heat")).order_by(
     windows.c.opened_at, windows.c.id
 )
+
+_BY_ANNOUNCEMENT = _OF_MEET.where(
+    windows.c.announcement_id.in_(bindparam("announcements", expanding=True)),
+    windows.c.decision_id.is_(None),
+).order_by(windows.c.opened_at, windows.c.id)
 
 
 def _stretch(
@@ -117,6 +122,18 @@ def windows_of_heat(
     zone = meet_row(conn, meet_id).time_zone
     rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id})
     return [_window_out(row, zone, now) for row in rows]
+
+
+def windows_by_announcement(
+    conn: Connection, meet_id: MeetId, announced: Iterable[AnnouncementId], now: datetime
+) -> Mapping[AnnouncementId, list[WindowOut]]:
+    """The windows that announcements opened, but for those that count from an advice."""
+    zone = meet_row(conn, meet_id).time_zone
+    asked = {"meet": meet_id, "announcements": list(announced)}
+    found: dict[AnnouncementId, list[WindowOut]] = {}
+    for row in conn.execute(_BY_ANNOUNCEMENT, asked):
+        found.setdefault(row.announcement_id, []).append(_window_out(row, zone, now))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
