@@ -35,7 +35,6 @@ SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
 CREW = 512 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
-DEPOSIT: Json = {"amount": 100, "currency": "USD", "receipt": "R-17"}
 REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
 
 
@@ -221,13 +220,18 @@ def a_lodged_appeal(meet: MeetAtHand) -> Sending:
 def _an_appeal(meet: MeetAtHand, *, paid: bool = True) -> str:
     """The path of an appeal, with its deposit or without."""
     sent = a_lodged_appeal(meet)
-    sent = sent.changed(deposit=DEPOSIT) if paid else sent
+    sent = sent.changed(deposit=_deposit()) if paid else sent
     assert sent.send(meet.service.http).status_code == 201
     return sent.path.split(f"{meet.id}/", 1)[1]
 
 
+def _deposit() -> Json:
+    """A deposit with a receipt of its own."""
+    return {"amount": 100, "currency": "USD", "receipt": f"R-{new_id()}"}
+
+
 def a_deposit(meet: MeetAtHand) -> Sending:
-    return _of(meet, "results", f"{_an_appeal(meet, paid=False)}/deposit", DEPOSIT)
+    return _of(meet, "results", f"{_an_appeal(meet, paid=False)}/deposit", _deposit())
 
 
 def an_admission(meet: MeetAtHand) -> Sending:

@@ -159,6 +159,7 @@ def _refer(unit: Unit, protest: AnyRow, caller: Caller, decided: Ordered) -> App
         "lodged_at": unit.now,
         "words": protest.words,
         "sought": [],
+        "asked": {},
     }
     store_appeal(unit, appeal_id, caller, row, {"referred": decided.id})
     return appeal_id

@@ -19,8 +19,7 @@ from app.access.signing import insist_may_sign
 from app.appeals.affected import appeal_shown
 from app.appeals.bench import bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
-from app.appeals.jury_wire import AdmissionIn, AppealOut, DepositPaidIn, JuryDecisionIn, ReopenIn
-from app.appeals.lodging import paid
+from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, ReopenIn
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
     change_appeal,
@@ -68,34 +67,6 @@ ON_PROTEST = {
     Verdict.UPHELD: ProtestAct.JURY_UPHOLDS,
     Verdict.REJECTED: ProtestAct.JURY_REJECTS,
 }
-
-
-def receive_deposit(appeal_id: AppealId, sent: DepositPaidIn) -> Action[AppealOut]:
-    """The deposit comes after the appeal; the appeal is complete with it."""
-
-    def act(unit: Unit) -> Done[AppealOut]:
-        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
-        meet = meet_facts(unit.conn, unit.meet_id)
-        if row.is_referred:
-            raise StateConflict("The referee referred this to the jury: it needs no deposit.")
-        deposit = paid(unit, meet, sent)
-        if row.deposit is not None:
-            if _same_deposit(row.deposit, sent):
-                return Done(appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now), None)
-            raise StateConflict(
-                f"The deposit was received already, receipt {row.deposit['receipt']}."
-            )
-        if row.state != AppealState.LODGED:
-            raise StateConflict(f"This appeal is “{row.state}”: it takes no deposit any more.")
-        change_appeal(unit, row, deposit=deposit)
-        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
-        return Done(out, Deed(Kind.DEPOSIT_RECEIVED, appeal_id, deposit))
-
-    return act
-
-
-def _same_deposit(known: Mapping[str, Any], sent: DepositPaidIn) -> bool:
-    return bool(known["receipt"] == sent.receipt and known["amount"] == sent.amount)
 
 
 def admit(

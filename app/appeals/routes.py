@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
-from app.appeals import actions, affected, deciding, jury, lodging, panel, papers, queries
+from app.appeals import actions, affected, deciding, jury, lodging, panel, papers, paying, queries
 from app.appeals.dossier import dossier
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.jury_wire import (
@@ -202,7 +202,7 @@ async def get_dossier(meet: Meet, appeal: Appeal, here: Here) -> Response:
 async def put_deposit(meet: Meet, appeal: Appeal, sent: DepositPaidIn, here: Here) -> Response:
     """The deposit was received; the appeal is complete with it."""
     out = await here.store.act(
-        MeetId(meet), here.actor, jury.receive_deposit(AppealId(appeal), sent)
+        MeetId(meet), here.actor, paying.receive_deposit(AppealId(appeal), sent)
     )
     return answer(out, version=out.version)
 
