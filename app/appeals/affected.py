@@ -9,18 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 from sqlalchemy import BindParameter, Connection, bindparam, select
 
-from app.appeals.jury_wire import AppealOut, AppealsOut
-from app.appeals.queries import decisions_on, protest_out, protests_page
-from app.appeals.standing import appeal_out, appeals_page
 from app.appeals.tables import decisions
-from app.appeals.wire import AffectedOut, DecisionOut, Instance, ProtestOut, ProtestsOut
+from app.appeals.wire import AffectedOut, DecisionOut, Instance
 from app.clock import clock_time
-from app.ids import AnnouncementId, AppealId, DecisionId, HeatId, MeetId, ProtestId
-from app.meets.queries import MeetFacts, meet_facts
+from app.ids import AnnouncementId, DecisionId, HeatId
+from app.meets.queries import MeetFacts
 from app.meets.tables import heats, lanes
 from app.results.one_round import in_one_round, round_of
 from app.results.tables import announcements
@@ -29,7 +26,6 @@ from app.results.wire import WindowOut
 from app.rules.windows import Remedy
 from app.store.rows import AnyRow
 
-Shown = TypeVar("Shown", ProtestOut, AppealOut)
 Told = Mapping[tuple[str, str], AnnouncementId | None]
 Opened = Mapping[AnnouncementId, Sequence[WindowOut]]
 
@@ -165,59 +161,3 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
     if decision.replaced_by is not None:
         return "a later decision of the jury stands instead: no window"
     return f"opens with the {'amended ' if is_announced else ''}announcement of {heat}"
-
-
-def protest_shown(
-    conn: Connection, meet_id: MeetId, protest_id: ProtestId, now: datetime
-) -> ProtestOut:
-    """One protest, its decision with whom it moved; NotFound for an id not of this meet."""
-    out = protest_out(conn, meet_id, protest_id)
-    (shown,) = _with(conn, meet_id, [out], now)
-    return shown
-
-
-def protests_shown(
-    conn: Connection, meet_id: MeetId, before: int | None, now: datetime
-) -> ProtestsOut:
-    """A page of protests, the one that was lodged last first."""
-    page = protests_page(conn, meet_id, before)
-    return page.model_copy(update={"protests": _with(conn, meet_id, page.protests, now)})
-
-
-def appeal_shown(
-    conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime
-) -> AppealOut:
-    """One appeal, its decision with whom it moved; NotFound for an id not of this meet."""
-    out = appeal_out(conn, meet_id, appeal_id)
-    (shown,) = _with(conn, meet_id, [out], now)
-    return shown
-
-
-def appeals_shown(
-    conn: Connection, meet_id: MeetId, before: int | None, now: datetime
-) -> AppealsOut:
-    """A page of appeals, the one that was lodged last first."""
-    page = appeals_page(conn, meet_id, before)
-    return page.model_copy(update={"appeals": _with(conn, meet_id, page.appeals, now)})
-
-
-def decisions_shown(
-    conn: Connection, meet: MeetFacts, protest_id: ProtestId, now: datetime
-) -> list[DecisionOut]:
-    """All decisions on a protest and its appeals, in order, each with whom it moved."""
-    made = decisions_on(conn, meet, protest_id)
-    moved = affected_by(conn, meet, made, now)
-    return [_told(one, moved) for one in made]
-
-
-def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetime) -> list[Shown]:
-    decided = [one.decision for one in page if one.decision is not None]
-    moved = affected_by(conn, meet_facts(conn, meet_id), decided, now)
-    return [
-        one.model_copy(update={"decision": _told(one.decision, moved)}) if one.decision else one
-        for one in page
-    ]
-
-
-def _told(decision: DecisionOut, moved: Mapping[DecisionId, list[AffectedOut]]) -> DecisionOut:
-    return decision.model_copy(update={"affected": moved.get(decision.id, [])})

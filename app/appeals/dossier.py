@@ -9,9 +9,9 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.appeals.affected import appeal_shown, decisions_shown, protest_shown
 from app.appeals.jury_wire import DossierOut
 from app.appeals.queries import appeal_row, cases_about, protest_row
+from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
 from app.appeals.standing import if_granted
 from app.ids import AppealId, HeatId, MeetId, ProtestId
 from app.meets.queries import meet_facts

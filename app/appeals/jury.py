@@ -16,7 +16,6 @@ from sqlalchemy import update
 
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
-from app.appeals.affected import appeal_shown
 from app.appeals.bench import bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, ReopenIn
@@ -35,6 +34,7 @@ from app.appeals.queries import (
     protest_row,
     votes_of,
 )
+from app.appeals.showing import appeal_shown
 from app.appeals.standing import (
     is_turned_away,
     marks_of_appeal,

@@ -14,7 +14,6 @@ from typing import Any
 from sqlalchemy import insert, select
 
 from app.access.queries import Caller
-from app.appeals.affected import appeal_shown, protest_shown
 from app.appeals.bench import bench_for
 from app.appeals.carrying import understand
 from app.appeals.deposits import asked_by
@@ -35,6 +34,7 @@ from app.appeals.queries import (
     window_for_appeal,
     window_for_protest,
 )
+from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.standing import is_turned_away
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
@@ -71,7 +71,7 @@ def lodge_protest(
         facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
         _insist_on_subject(unit, sent, facts)
         ground = _ground(meet, sent, caller)
-        at = taken_at(unit, sent.lodged_at, earliest=_earliest(unit, sent, facts))
+        at = taken_at(unit, sent.lodged_at, earliest=earliest_protest(unit, sent.ruling, facts))
         number = next_protest_number(unit.conn, unit.meet_id)
         row: dict[str, Any] = {
             "number": number,
@@ -109,10 +109,10 @@ def lodge_protest(
     return act
 
 
-def _earliest(unit: Unit, sent: ProtestIn, facts: HeatOut) -> datetime | None:
+def earliest_protest(unit: Unit, ruling: str | None, facts: HeatOut) -> datetime | None:
     """Nobody protests before what it is about: the ruling, or the start of the heat."""
-    if sent.ruling is not None:
-        return ruling_out(unit.conn, unit.meet_id, RulingId(sent.ruling)).ruled_at
+    if ruling is not None:
+        return ruling_out(unit.conn, unit.meet_id, RulingId(ruling)).ruled_at
     return facts.started_at
 
 

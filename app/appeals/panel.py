@@ -15,7 +15,6 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row, officials_of
 from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
-from app.appeals.affected import appeal_shown
 from app.appeals.jury_wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.appeals.queries import (
     appeal_row,
@@ -24,6 +23,7 @@ from app.appeals.queries import (
     referees_decision,
     votes_of,
 )
+from app.appeals.showing import appeal_shown
 from app.appeals.standing import state_now, touched_by
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
 
 from sqlalchemy import bindparam, select
 
-from app.appeals.affected import appeal_shown
 from app.appeals.deposits import Asked, asked_of
 from app.appeals.handing_in import taken_at
 from app.appeals.jury_wire import AppealOut, DepositPaidIn
 from app.appeals.panel import change_appeal
 from app.appeals.queries import appeal_row
+from app.appeals.showing import appeal_shown
 from app.appeals.states import AppealState
 from app.appeals.tables import appeals
 from app.clock import rfc3339
@@ -21,6 +20,8 @@ from app.ids import AppealId
 from app.meets.queries import meet_facts
 from app.record.kinds import Kind
 from app.refusals import Malformed, StateConflict
+from app.results.corrections import said_before
+from app.results.wire import Mistyped
 from app.store.action import Action, Deed, Done, Unit
 from app.visible import likeness
 
@@ -43,12 +44,13 @@ def receive_deposit(appeal_id: AppealId, sent: DepositPaidIn) -> Action[AppealOu
         meet = meet_facts(unit.conn, unit.meet_id)
         if row.is_referred:
             raise StateConflict("The referee referred this to the jury: it needs no deposit.")
-        if row.deposit is not None and _same_deposit(row.deposit, sent):
+        if row.deposit is not None and _same_deposit(unit, appeal_id, row.deposit, sent):
             return Done(appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now), None)
         deposit = paid(unit, appeal_id, asked_of(meet, row), sent)
         if row.deposit is not None:
             raise StateConflict(
-                f"The deposit was received already, receipt {row.deposit['receipt']}."
+                f"The deposit was received already, receipt {row.deposit['receipt']}. Where its "
+                "number or its time was typed wrongly, correct that."
             )
         if row.state != AppealState.LODGED:
             raise StateConflict(f"This appeal is “{row.state}”: it takes no deposit any more.")
@@ -59,12 +61,17 @@ def receive_deposit(appeal_id: AppealId, sent: DepositPaidIn) -> Action[AppealOu
     return act
 
 
-def _same_deposit(known: Mapping[str, Any], sent: DepositPaidIn) -> bool:
-    """Whether this was sent before; left out, its time is the one that is known."""
-    paid = (known["receipt"], known["amount"], known["currency"])
-    at = sent.received_at
-    same_time = at is None or at == datetime.fromisoformat(known["received_at"])
-    return same_time and paid == (sent.receipt, sent.amount, sent.currency)
+def _same_deposit(
+    unit: Unit, appeal: AppealId, known: Mapping[str, Any], sent: DepositPaidIn
+) -> bool:
+    """Whether this was sent before, perhaps before it was corrected; a time that is left out is the
+    one that is known.
+    """
+    receipts = {known["receipt"], *said_before(unit.conn, Mistyped.RECEIPT, appeal)}
+    times = {known["received_at"], *said_before(unit.conn, Mistyped.DEPOSIT, appeal)}
+    same_sum = (known["amount"], known["currency"]) == (sent.amount, sent.currency)
+    same_time = sent.received_at is None or rfc3339(sent.received_at) in times
+    return same_sum and same_time and sent.receipt in receipts
 
 
 def paid(

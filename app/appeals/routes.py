@@ -11,7 +11,18 @@ from starlette.concurrency import run_in_threadpool
 from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
-from app.appeals import actions, affected, deciding, jury, lodging, panel, papers, paying, queries
+from app.appeals import (
+    actions,
+    deciding,
+    jury,
+    lodging,
+    panel,
+    papers,
+    paying,
+    put_right,
+    queries,
+    showing,
+)
 from app.appeals.dossier import dossier
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.jury_wire import (
@@ -19,17 +30,21 @@ from app.appeals.jury_wire import (
     AppealIn,
     AppealOut,
     AppealsOut,
+    DepositCorrectionIn,
     DepositPaidIn,
     DossierOut,
     JuryDecisionIn,
     PanelIn,
+    ReceiptCorrectionIn,
     ReopenIn,
     StepAsideIn,
     VoteIn,
     VoteOut,
 )
 from app.appeals.wire import (
+    AdviceCorrectionIn,
     AdviceIn,
+    LodgedCorrectionIn,
     OrdersIn,
     ProtestIn,
     ProtestOut,
@@ -44,6 +59,7 @@ from app.ids import (
     AppealId,
     CaseId,
     ChosenId,
+    CorrectionId,
     DecisionId,
     MeetId,
     OfficialId,
@@ -60,6 +76,7 @@ router = APIRouter(tags=["protests and appeals"])
 Meet = Annotated[ChosenId, Path()]
 Protest = Annotated[ChosenId, Path()]
 Appeal = Annotated[ChosenId, Path()]
+Correction = Annotated[ChosenId, Path()]
 Before = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Sheet = Annotated[Paper, Query()]
 
@@ -99,7 +116,7 @@ async def list_protests(meet: Meet, here: Here, before: Before = None) -> Respon
     now = here.clock.now()
     return answer(
         await here.store.read_apart(
-            lambda conn: affected.protests_shown(conn, MeetId(meet), before, now)
+            lambda conn: showing.protests_shown(conn, MeetId(meet), before, now)
         )
     )
 
@@ -109,7 +126,7 @@ async def get_protest(meet: Meet, protest: Protest, here: Here) -> Response:
     """A protest with what became of it."""
     now = here.clock.now()
     out = await here.store.read(
-        lambda conn: affected.protest_shown(conn, MeetId(meet), ProtestId(protest), now)
+        lambda conn: showing.protest_shown(conn, MeetId(meet), ProtestId(protest), now)
     )
     return answer(out, version=out.version)
 
@@ -148,6 +165,35 @@ async def put_advice(meet: Meet, protest: Protest, sent: AdviceIn, here: Here) -
     return answer(out, version=out.version)
 
 
+@router.put(
+    "/api/meets/{meet}/protests/{protest}/time-corrections/{correction}", response_model=ProtestOut
+)
+async def put_protest_correction(
+    meet: Meet, protest: Protest, correction: Correction, sent: LodgedCorrectionIn, here: Here
+) -> Response:
+    """Correct when a protest was lodged, where that was typed wrongly, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_protest(ProtestId(protest), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
+@router.put(
+    "/api/meets/{meet}/protests/{protest}/advice/time-corrections/{correction}",
+    response_model=ProtestOut,
+)
+async def put_advice_correction(
+    meet: Meet, protest: Protest, correction: Correction, sent: AdviceCorrectionIn, here: Here
+) -> Response:
+    """Correct when the protesters were told, where that was typed wrongly, signed with the PIN. The
+    window that the advice opened follows.
+    """
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_advice(ProtestId(protest), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
 @router.post("/api/meets/{meet}/protests/{protest}/withdraw", response_model=ProtestOut)
 async def withdraw_protest(
     meet: Meet, protest: Protest, sent: WithdrawIn, here: Here, version: VersionRequired
@@ -174,7 +220,7 @@ async def list_appeals(meet: Meet, here: Here, before: Before = None) -> Respons
     now = here.clock.now()
     return answer(
         await here.store.read_apart(
-            lambda conn: affected.appeals_shown(conn, MeetId(meet), before, now)
+            lambda conn: showing.appeals_shown(conn, MeetId(meet), before, now)
         )
     )
 
@@ -184,7 +230,7 @@ async def get_appeal(meet: Meet, appeal: Appeal, here: Here) -> Response:
     """An appeal with what became of it."""
     now = here.clock.now()
     out = await here.store.read_apart(
-        lambda conn: affected.appeal_shown(conn, MeetId(meet), AppealId(appeal), now)
+        lambda conn: showing.appeal_shown(conn, MeetId(meet), AppealId(appeal), now)
     )
     return answer(out, version=out.version)
 
@@ -205,6 +251,47 @@ async def put_deposit(meet: Meet, appeal: Appeal, sent: DepositPaidIn, here: Her
         MeetId(meet), here.actor, paying.receive_deposit(AppealId(appeal), sent)
     )
     return answer(out, version=out.version)
+
+
+@router.put(
+    "/api/meets/{meet}/appeals/{appeal}/time-corrections/{correction}", response_model=AppealOut
+)
+async def put_appeal_correction(
+    meet: Meet, appeal: Appeal, correction: Correction, sent: LodgedCorrectionIn, here: Here
+) -> Response:
+    """Correct when an appeal was lodged, where that was typed wrongly, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_appeal(AppealId(appeal), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
+@router.put(
+    "/api/meets/{meet}/appeals/{appeal}/deposit/time-corrections/{correction}",
+    response_model=AppealOut,
+)
+async def put_deposit_correction(
+    meet: Meet, appeal: Appeal, correction: Correction, sent: DepositCorrectionIn, here: Here
+) -> Response:
+    """Correct when a deposit was received, where that was typed wrongly, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_deposit(AppealId(appeal), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
+@router.put(
+    "/api/meets/{meet}/appeals/{appeal}/deposit/receipt-corrections/{correction}",
+    response_model=AppealOut,
+)
+async def put_receipt_correction(
+    meet: Meet, appeal: Appeal, correction: Correction, sent: ReceiptCorrectionIn, here: Here
+) -> Response:
+    """Correct the number of a deposit's receipt, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_receipt(AppealId(appeal), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
 
 
 @router.put("/api/meets/{meet}/appeals/{appeal}/admission", response_model=AppealOut)

@@ -23,7 +23,7 @@ from app.ids import (
     TeamId,
     WindowId,
 )
-from app.results.wire import WindowOut
+from app.results.wire import CorrectionOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
 
@@ -206,6 +206,11 @@ class DecisionOut(Wire):
     replaced_by: DecisionId | None
 
 
+CORRECTIONS: Any = Field(
+    default=[], description="what was typed wrongly of it and what it became, first to last"
+)
+
+
 class ProtestOut(Wire):
     """A protest with what became of it."""
 
@@ -241,6 +246,7 @@ class ProtestOut(Wire):
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the referee's decision")
     appeals: list[AppealId]
+    corrections: list[CorrectionOut] = CORRECTIONS
     version: int
 
 
@@ -306,6 +312,38 @@ class AdviceIn(Wire):
     model_config = shown({"advised_at": "2026-06-13T14:31:00+02:00"})
 
     advised_at: PhoneTime | None = Field(default=None, description="left out, it is now")
+
+
+class LodgedCorrectionIn(Wire):
+    """When a protest or an appeal was lodged, where that had been typed wrongly."""
+
+    model_config = shown(
+        {
+            "lodged_at": "2026-06-13T14:20:00+02:00",
+            "reasons": "Typed 15:20; the slip says 14:20.",
+            "pin": "480213",
+        }
+    )
+
+    lodged_at: PhoneTime = Field(description="when it was truly lodged")
+    reasons: Reasons
+    pin: Pin
+
+
+class AdviceCorrectionIn(Wire):
+    """When the protesters were told, where that had been typed wrongly."""
+
+    model_config = shown(
+        {
+            "advised_at": "2026-06-13T14:31:00+02:00",
+            "reasons": "Typed 14:13; they signed at 14:31.",
+            "pin": "480213",
+        }
+    )
+
+    advised_at: PhoneTime = Field(description="when they were truly told")
+    reasons: Reasons
+    pin: Pin
 
 
 class WithdrawIn(Wire):

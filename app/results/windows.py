@@ -14,7 +14,7 @@ from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
-from app.results.tables import announcements, time_corrections, windows
+from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
 from app.store.rows import AnyRow
@@ -29,16 +29,26 @@ _STANDS_INSTEAD = (
     .where(_later.c.heat_id == announcements.c.heat_id, _later.c.number > announcements.c.number)
     .scalar_subquery()
 )
-_TIME_CORRECTIONS = (
+_ANNOUNCED_OTHERWISE = (
     select(func.count())
     .where(time_corrections.c.announcement_id == windows.c.announcement_id)
+    .scalar_subquery()
+)
+_COUNTED_OTHERWISE = (
+    select(func.count())
+    .where(
+        or_(
+            corrections.c.subject_id == windows.c.decision_id,
+            and_(windows.c.counts_from.is_not(None), corrections.c.subject_id == windows.c.meet_id),
+        )
+    )
     .scalar_subquery()
 )
 _WINDOW_COLUMNS = (
     select(
         windows,
         _STANDS_INSTEAD.label("superseded_by"),
-        _TIME_CORRECTIONS.label("time_corrections"),
+        (_ANNOUNCED_OTHERWISE + _COUNTED_OTHERWISE).label("time_corrections"),
         teams.c.name.label("team_name"),
         events.c.name.label("event_name"),
         heats.c.round,

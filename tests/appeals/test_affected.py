@@ -11,7 +11,7 @@ from datetime import timedelta
 from sqlalchemy import Connection
 from sqlalchemy.event import listen
 
-from app.appeals.affected import protests_shown
+from app.appeals.showing import protests_shown
 from app.ids import MeetId, new_id
 from tests.appeals.desk import (
     a_panel,
