@@ -35,7 +35,6 @@ SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
 CREW = 512 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
-DEPOSIT: Json = {"amount": 100, "currency": "USD", "receipt": "R-17"}
 REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
 
 
@@ -221,13 +220,18 @@ def a_lodged_appeal(meet: MeetAtHand) -> Sending:
 def _an_appeal(meet: MeetAtHand, *, paid: bool = True) -> str:
     """The path of an appeal, with its deposit or without."""
     sent = a_lodged_appeal(meet)
-    sent = sent.changed(deposit=DEPOSIT) if paid else sent
+    sent = sent.changed(deposit=_deposit()) if paid else sent
     assert sent.send(meet.service.http).status_code == 201
     return sent.path.split(f"{meet.id}/", 1)[1]
 
 
+def _deposit() -> Json:
+    """A deposit with a receipt of its own."""
+    return {"amount": 100, "currency": "USD", "receipt": f"R-{new_id()}"}
+
+
 def a_deposit(meet: MeetAtHand) -> Sending:
-    return _of(meet, "results", f"{_an_appeal(meet, paid=False)}/deposit", DEPOSIT)
+    return _of(meet, "results", f"{_an_appeal(meet, paid=False)}/deposit", _deposit())
 
 
 def an_admission(meet: MeetAtHand) -> Sending:
@@ -340,6 +344,52 @@ def a_time_correction(meet: MeetAtHand) -> Sending:
     return _of(meet, "results", path, document)
 
 
+def a_corrected_protest(meet: MeetAtHand) -> Sending:
+    return _lodged_earlier(meet, _a_protest(meet))
+
+
+def a_corrected_appeal(meet: MeetAtHand) -> Sending:
+    return _lodged_earlier(meet, _an_appeal(meet))
+
+
+def _lodged_earlier(meet: MeetAtHand, path: str) -> Sending:
+    """A little before it was taken in, and after what it is about."""
+    told = meet.desk.get(path).json()
+    at = datetime.fromisoformat(told["lodged_at"]) - timedelta(microseconds=1)
+    document = {"lodged_at": at.isoformat(), "reasons": "Typed wrongly.", "pin": PIN}
+    return _of(meet, "results", f"{path}/time-corrections/{new_id()}", document)
+
+
+def _corrected(meet: MeetAtHand, field: str) -> Json:
+    """A time that is later than the one before."""
+    at = meet.service.clock.now().isoformat()
+    return {field: at, "reasons": "Typed wrongly.", "pin": PIN}
+
+
+def a_corrected_advice(meet: MeetAtHand) -> Sending:
+    advice = an_advice(meet)
+    assert advice.send(meet.service.http).status_code == 200
+    path = f"{advice.path.split(f'{meet.id}/', 1)[1]}/time-corrections/{new_id()}"
+    return _of(meet, "results", path, _corrected(meet, "advised_at"))
+
+
+def a_corrected_deposit(meet: MeetAtHand) -> Sending:
+    path = f"{_an_appeal(meet)}/deposit/time-corrections/{new_id()}"
+    return _of(meet, "results", path, _corrected(meet, "received_at"))
+
+
+def a_corrected_receipt(meet: MeetAtHand) -> Sending:
+    path = f"{_an_appeal(meet)}/deposit/receipt-corrections/{new_id()}"
+    document = {"receipt": f"R-{new_id()}", "reasons": "Typed wrongly.", "pin": PIN}
+    return _of(meet, "results", path, document)
+
+
+def a_corrected_end(meet: MeetAtHand) -> Sending:
+    assert an_end(meet).send(meet.service.http).is_success
+    path = f"end/time-corrections/{new_id()}"
+    return _of(meet, "referee", path, _corrected(meet, "ended_at"))
+
+
 def an_end(meet: MeetAtHand) -> Sending:
     return _of(meet, "referee", "end", {"pin": PIN})
 
@@ -397,7 +447,13 @@ DOCUMENTS: dict[str, Build] = {
     "round": a_round,
     "lots": lots,
     "time correction": a_time_correction,
+    "corrected protest": a_corrected_protest,
+    "corrected appeal": a_corrected_appeal,
+    "corrected advice": a_corrected_advice,
+    "corrected deposit": a_corrected_deposit,
+    "corrected receipt": a_corrected_receipt,
     "end": an_end,
+    "corrected end": a_corrected_end,
 }
 FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES}

@@ -47,6 +47,8 @@ CHAIR = Who(JURY.roles, aside="the chair of the appeal's panel")
 TAKES_PROTESTS = Who(frozenset({Role.RESULTS, Role.REFEREE}))
 TAKES_APPEALS = Who(frozenset({Role.RESULTS, Role.JURY}))
 
+ENDS_MEET = Who(frozenset({Role.REFEREE, Role.ORGANISER}))
+
 MEET = "/api/meets/{meet}"
 
 WHO_MAY: dict[tuple[str, str], Who] = {
@@ -106,7 +108,9 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/announcements/{{announcement}}.csv"): ANYONE,
     ("GET", f"{MEET}/announcements/{{announcement}}.pdf"): ANYONE,
     ("GET", f"{MEET}/announcements/{{announcement}}.txt"): ANYONE,
-    ("PUT", f"{MEET}/end"): Who(frozenset({Role.REFEREE, Role.ORGANISER})),
+    ("PUT", f"{MEET}/end"): ENDS_MEET,
+    ("GET", f"{MEET}/end"): ANYONE,
+    ("PUT", f"{MEET}/end/time-corrections/{{correction}}"): ENDS_MEET,
     ("GET", f"{MEET}/windows.json"): ANYONE,
     ("GET", f"{MEET}/windows.ics"): ANYONE,
     ("PUT", f"{MEET}/protests/{{protest}}"): TAKES_PROTESTS,
@@ -115,6 +119,8 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/protests/{{protest}}/consequences"): HEAD_OR_JURY,
     ("PUT", f"{MEET}/protests/{{protest}}/decision"): REFEREE,
     ("PUT", f"{MEET}/protests/{{protest}}/advice"): TAKES_PROTESTS,
+    ("PUT", f"{MEET}/protests/{{protest}}/time-corrections/{{correction}}"): TAKES_PROTESTS,
+    ("PUT", f"{MEET}/protests/{{protest}}/advice/time-corrections/{{correction}}"): TAKES_PROTESTS,
     ("POST", f"{MEET}/protests/{{protest}}/withdraw"): RESULTS,
     ("GET", f"{MEET}/protests/{{protest}}/form.pdf"): READERS_OF_FORMS,
     ("PUT", f"{MEET}/appeals/{{appeal}}"): TAKES_APPEALS,
@@ -122,6 +128,9 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/appeals/{{appeal}}"): READERS_OF_FORMS,
     ("GET", f"{MEET}/appeals/{{appeal}}/dossier"): HEAD_OR_JURY,
     ("PUT", f"{MEET}/appeals/{{appeal}}/deposit"): TAKES_APPEALS,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/time-corrections/{{correction}}"): TAKES_APPEALS,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/deposit/time-corrections/{{correction}}"): TAKES_APPEALS,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/deposit/receipt-corrections/{{correction}}"): TAKES_APPEALS,
     ("PUT", f"{MEET}/appeals/{{appeal}}/admission"): CHAIR,
     ("PUT", f"{MEET}/appeals/{{appeal}}/panel"): JURY,
     ("POST", f"{MEET}/appeals/{{appeal}}/panel/{{official}}/withdraw"): JURY,

@@ -6,7 +6,7 @@ announcement where something changed, else by the advice given (World Athletics 
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy import update
 
@@ -22,10 +22,11 @@ from app.appeals.queries import (
     protest_row,
     referees_decision,
 )
+from app.appeals.showing import protest_shown
 from app.appeals.states import PROTEST_TABLE, AppealState, ProtestAct, ProtestState
 from app.appeals.tables import appeals, decisions
 from app.appeals.wire import AdviceIn, Instance, ProtestOut, RefereeDecisionIn, Verdict, WithdrawIn
-from app.clock import rfc3339
+from app.clock import in_zone, rfc3339
 from app.ids import (
     AppealId,
     DecisionId,
@@ -36,12 +37,16 @@ from app.ids import (
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import Malformed, NeedsWord, OwnReport, Stale, StateConflict
+from app.results.corrections import said_before
 from app.results.opening import open_windows
 from app.results.queries import last_announcement
+from app.results.wire import Mistyped
 from app.rules.windows import WindowOpener
 from app.rulings.queries import authors_in
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
+
+JUST_BEFORE = timedelta(minutes=2)
 
 ACTS = {
     Verdict.UPHELD: ProtestAct.UPHOLD,
@@ -60,7 +65,10 @@ def decide_protest(
         protest = protest_row(unit.conn, unit.meet_id, protest_id)
         known = referees_decision(unit.conn, unit.meet_id, protest_id)
         if known is not None and is_same(known, caller, content):
-            return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
+            return Done(
+                Put(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), created=False),
+                None,
+            )
         insist_may_sign(unit, caller)
         insist_first(
             known,
@@ -86,7 +94,7 @@ def decide_protest(
             appeal=None,
             understood=understood,
             shown=shown,
-            advised_at=_advised_at(unit, sent.advised_at, unit.now),
+            advised_at=sent.advised_at and insist_told_after(unit, sent.advised_at, unit.now),
             more={},
             done_already=sent.done_already,
         )
@@ -96,7 +104,7 @@ def decide_protest(
             body = {**body, "appeal": _refer(unit, protest, caller, decided)}
         if decided.advised_at is not None:
             _open_by_advice(unit, meet, protest, decided.id, decided.advised_at)
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         return Done(Put(out, created=True), Deed(Kind.PROTEST_DECIDED, protest_id, body))
 
     return act
@@ -132,15 +140,23 @@ def _insist_may_be_heard(unit: Unit, protest: AnyRow, sent: RefereeDecisionIn) -
         )
 
 
-def _advised_at(unit: Unit, given: datetime | None, earliest: datetime) -> datetime | None:
-    """The protesters are told after the decision, at the earliest at the same instant."""
-    if given is not None and given > unit.now:
+def insist_told_after(unit: Unit, at: datetime, decided_at: datetime) -> datetime:
+    """When the protesters were told: Malformed in the future, and before the decision.
+
+    A time is typed to the minute, and somebody may be told just before the PIN is given: then the
+    time for an appeal runs from the signing, so that nobody loses any of it.
+    """
+    if at > unit.now:
         raise Malformed("This advice lies in the future.", field="/advised_at")
-    if given is not None and given < earliest:
-        # A referee who tells them first and signs a minute later: the time runs from the signing,
-        # so that nobody loses any of it.
-        return earliest
-    return given
+    if at < decided_at - JUST_BEFORE:
+        zone = meet_facts(unit.conn, unit.meet_id).time_zone
+        raise Malformed(
+            f"This advice lies before the decision, which is signed at {in_zone(decided_at, zone)}:"
+            " what is told is the decision. Look at the time; or leave it out, and say when they "
+            "were told once they are.",
+            field="/advised_at",
+        )
+    return max(at, decided_at)
 
 
 def _refer(unit: Unit, protest: AnyRow, caller: Caller, decided: Ordered) -> AppealId:
@@ -155,6 +171,7 @@ def _refer(unit: Unit, protest: AnyRow, caller: Caller, decided: Ordered) -> App
         "lodged_at": unit.now,
         "words": protest.words,
         "sought": [],
+        "asked": {},
     }
     store_appeal(unit, appeal_id, caller, row, {"referred": decided.id})
     return appeal_id
@@ -191,23 +208,31 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
                 "from the advice; where something was amended, it runs from the announcement."
             )
         if known.advised_at is not None:
-            again = _advised_at(unit, sent.advised_at, known.decided_at)
-            if again in {None, known.advised_at}:
-                return Done(protest_out(unit.conn, unit.meet_id, protest_id), None)
-            raise StateConflict(
-                f"The advice was given at {rfc3339(known.advised_at)} already; its time stands."
-            )
-        at = _advised_at(unit, sent.advised_at or unit.now, known.decided_at)
-        assert at is not None
+            _insist_same_advice(unit, known, sent.advised_at)
+            out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
+            return Done(out, None)
+        at = insist_told_after(unit, sent.advised_at or unit.now, known.decided_at)
         unit.conn.execute(update(decisions).where(decisions.c.id == known.id).values(advised_at=at))
         meet = meet_facts(unit.conn, unit.meet_id)
         _open_by_advice(unit, meet, protest, DecisionId(known.id), at)
         move_protest(unit, protest, ProtestState(protest.state))
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         body = {"decision": known.id, "advised_at": rfc3339(at)}
         return Done(out, Deed(Kind.ADVICE_GIVEN, protest_id, body))
 
     return act
+
+
+def _insist_same_advice(unit: Unit, known: AnyRow, given: datetime | None) -> None:
+    if given is None:
+        return
+    before = said_before(unit.conn, Mistyped.ADVICE, known.id)
+    same = insist_told_after(unit, given, known.decided_at)
+    if same != known.advised_at and rfc3339(same) not in before:
+        raise StateConflict(
+            f"The advice was given at {rfc3339(known.advised_at)} already. Where that was typed "
+            "wrongly, correct it."
+        )
 
 
 def withdraw_protest(protest_id: ProtestId, sent: WithdrawIn, version: int) -> Action[ProtestOut]:
@@ -230,7 +255,7 @@ def withdraw_protest(protest_id: ProtestId, sent: WithdrawIn, version: int) -> A
                     version=appeals.c.version + 1,
                 )
             )
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         return Done(out, Deed(Kind.PROTEST_WITHDRAWN, protest_id, withdrawn))
 
     return act

@@ -10,8 +10,9 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from app.appeals.jury_wire import DossierOut
-from app.appeals.queries import appeal_row, cases_about, decisions_on, protest_out, protest_row
-from app.appeals.standing import appeal_out, if_granted
+from app.appeals.queries import appeal_row, cases_about, protest_row
+from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
+from app.appeals.standing import if_granted
 from app.ids import AppealId, HeatId, MeetId, ProtestId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound
@@ -38,9 +39,9 @@ def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetim
     cases = list(dict.fromkeys([*cases_about(conn, meet_id, protest), *appellants]))
     of_cases = {case: rulings_of_case(conn, meet_id, case) for case in cases}
     return DossierOut(
-        appeal=appeal_out(conn, meet_id, appeal_id),
-        protest=protest_out(conn, meet_id, ProtestId(protest.id)),
-        decisions=decisions_on(conn, meet, ProtestId(protest.id)),
+        appeal=appeal_shown(conn, meet_id, appeal_id, now),
+        protest=protest_shown(conn, meet_id, ProtestId(protest.id), now),
+        decisions=decisions_shown(conn, meet, ProtestId(protest.id), now),
         cases=[
             case_out(conn, meet_id, case, of_cases[case], reports_gone_on(conn, meet_id, case))
             for case in cases

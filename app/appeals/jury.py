@@ -18,8 +18,7 @@ from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
 from app.appeals.bench import bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
-from app.appeals.jury_wire import AdmissionIn, AppealOut, DepositPaidIn, JuryDecisionIn, ReopenIn
-from app.appeals.lodging import paid
+from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, ReopenIn
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
     change_appeal,
@@ -35,8 +34,8 @@ from app.appeals.queries import (
     protest_row,
     votes_of,
 )
+from app.appeals.showing import appeal_shown
 from app.appeals.standing import (
-    appeal_out,
     is_turned_away,
     marks_of_appeal,
     measured_appeal,
@@ -68,34 +67,6 @@ ON_PROTEST = {
     Verdict.UPHELD: ProtestAct.JURY_UPHOLDS,
     Verdict.REJECTED: ProtestAct.JURY_REJECTS,
 }
-
-
-def receive_deposit(appeal_id: AppealId, sent: DepositPaidIn) -> Action[AppealOut]:
-    """The deposit comes after the appeal; the appeal is complete with it."""
-
-    def act(unit: Unit) -> Done[AppealOut]:
-        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
-        meet = meet_facts(unit.conn, unit.meet_id)
-        if row.is_referred:
-            raise StateConflict("The referee referred this to the jury: it needs no deposit.")
-        deposit = paid(unit, meet, sent)
-        if row.deposit is not None:
-            if _same_deposit(row.deposit, sent):
-                return Done(appeal_out(unit.conn, unit.meet_id, appeal_id), None)
-            raise StateConflict(
-                f"The deposit was received already, receipt {row.deposit['receipt']}."
-            )
-        if row.state != AppealState.LODGED:
-            raise StateConflict(f"This appeal is “{row.state}”: it takes no deposit any more.")
-        change_appeal(unit, row, deposit=deposit)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
-        return Done(out, Deed(Kind.DEPOSIT_RECEIVED, appeal_id, deposit))
-
-    return act
-
-
-def _same_deposit(known: Mapping[str, Any], sent: DepositPaidIn) -> bool:
-    return bool(known["receipt"] == sent.receipt and known["amount"] == sent.amount)
 
 
 def admit(
@@ -131,7 +102,7 @@ def admit(
             deposit = row.deposit and {**row.deposit, "outcome": "held"}
             values |= {"state": AppealState.LODGED.value, "deposit": deposit}
         change_appeal(unit, row, **values)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         kind = Kind.APPEAL_ADMITTED if sent.admit else Kind.APPEAL_TURNED_AWAY
         return Done(out, Deed(kind, appeal_id, said))
 
@@ -174,7 +145,9 @@ def decide_appeal(
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         known = _decided_in_this_sitting(unit, row)
         if known is not None and is_same(known, caller, content):
-            return Done(Put(appeal_out(unit.conn, unit.meet_id, appeal_id), created=False), None)
+            return Done(
+                Put(appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now), created=False), None
+            )
         insist_may_sign(unit, caller)
         insist_first(
             known,
@@ -215,7 +188,7 @@ def decide_appeal(
         if row.is_referred:
             answer = PROTEST_TABLE.step(ProtestState(protest.state), ON_PROTEST[verdict])
             move_protest(unit, protest, answer.becomes)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(Put(out, created=True), Deed(Kind.APPEAL_DECIDED, appeal_id, body))
 
     return act
@@ -322,7 +295,7 @@ def withdraw_appeal(appeal_id: AppealId, sent: WithdrawIn, version: int) -> Acti
         withdrawn = {"by": sent.by, "reason": sent.reason, "at": rfc3339(unit.now)}
         deposit = row.deposit and {**row.deposit, "outcome": "returned"}
         change_appeal(unit, row, state=step.becomes.value, withdrawn=withdrawn, deposit=deposit)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(out, Deed(Kind.APPEAL_WITHDRAWN, appeal_id, withdrawn))
 
     return act
@@ -366,7 +339,7 @@ def reopen(appeal_id: AppealId, sent: ReopenIn, caller: Caller, version: int) ->
             sitting=row.sitting + 1,
             reopened=said,
         )
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(out, Deed(Kind.APPEAL_REOPENED, appeal_id, said))
 
     return act

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from app.appeals.orders import Orders
 from app.appeals.states import AppealState
 from app.appeals.wire import (
+    CORRECTIONS,
     DONE_ALREADY,
     HEAT,
     TEAM,
@@ -31,7 +32,7 @@ from app.ids import (
     VoteId,
 )
 from app.reports.wire import CaseOut
-from app.results.wire import AnnouncementOut, ResultOut, WindowOut
+from app.results.wire import AnnouncementOut, CorrectionOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.rulings.wire import DisqualificationOut, RulingOut
 from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Receipt, Wire, shown
@@ -46,6 +47,34 @@ class DepositPaidIn(Wire):
     currency: Annotated[str, Field(pattern="^[A-Z]{3}$", description="ISO 4217, such as USD")]
     receipt: Receipt
     received_at: PhoneTime | None = Field(default=None, description="left out, it is now")
+
+
+class ReceiptCorrectionIn(Wire):
+    """The number of a deposit's receipt, where that had been typed wrongly."""
+
+    model_config = shown(
+        {"receipt": "R-17", "reasons": "Typed R-71; the slip says R-17.", "pin": "480213"}
+    )
+
+    receipt: Receipt
+    reasons: Reasons
+    pin: Pin
+
+
+class DepositCorrectionIn(Wire):
+    """When a deposit was received, where that had been typed wrongly."""
+
+    model_config = shown(
+        {
+            "received_at": "2026-06-13T14:40:00+02:00",
+            "reasons": "Entered with the next one; the slip says 14:40.",
+            "pin": "480213",
+        }
+    )
+
+    received_at: PhoneTime = Field(description="when it was truly received")
+    reasons: Reasons
+    pin: Pin
 
 
 class AppealIn(Wire):
@@ -248,6 +277,7 @@ class AppealOut(Wire):
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the jury's decision that stands")
     earlier_decisions: list[DecisionId]
+    corrections: list[CorrectionOut] = CORRECTIONS
     version: int
 
 

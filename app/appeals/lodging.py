@@ -7,6 +7,7 @@ protest: against a team that did not run, about a ruling that no longer stands.
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
@@ -15,25 +16,26 @@ from sqlalchemy import insert, select
 from app.access.queries import Caller
 from app.appeals.bench import bench_for
 from app.appeals.carrying import understand
-from app.appeals.jury_wire import AppealIn, AppealOut, DepositPaidIn
+from app.appeals.deposits import asked_by
+from app.appeals.handing_in import taken_at
+from app.appeals.jury_wire import AppealIn, AppealOut
+from app.appeals.paying import paid
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
     decisions_on,
-    deposit_asked,
-    deposit_rule,
     is_the_jurys,
     kind_measured,
     next_appeal_number,
     next_protest_number,
     protest_kinds,
-    protest_out,
     protest_row,
     referees_decision,
     window_for_appeal,
     window_for_protest,
 )
-from app.appeals.standing import appeal_out, is_turned_away
+from app.appeals.showing import appeal_shown, protest_shown
+from app.appeals.standing import is_turned_away
 from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
 from app.appeals.wire import DecisionOut, Instance, ProtestIn, ProtestOut
@@ -43,7 +45,6 @@ from app.meets.queries import MeetFacts, heat, meet_facts, team_row
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
-from app.results.announced_time import EARLIEST_ENTRY
 from app.roles import Role
 from app.rounds.consequences import consequences
 from app.rulings.queries import ruling_out
@@ -62,12 +63,15 @@ def lodge_protest(
         if known is not None:
             if known.meet_id != unit.meet_id or known.content != content:
                 raise IdTaken("a protest", protest_id)
-            return Done(Put(protest_out(unit.conn, unit.meet_id, protest_id), created=False), None)
+            return Done(
+                Put(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), created=False),
+                None,
+            )
         meet = meet_facts(unit.conn, unit.meet_id)
         facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
         _insist_on_subject(unit, sent, facts)
         ground = _ground(meet, sent, caller)
-        at = _taken_at(unit, sent.lodged_at, earliest=_earliest(unit, sent, facts))
+        at = taken_at(unit, sent.lodged_at, earliest=earliest_protest(unit, sent.ruling, facts))
         number = next_protest_number(unit.conn, unit.meet_id)
         row: dict[str, Any] = {
             "number": number,
@@ -98,17 +102,17 @@ def lodge_protest(
                 **row,
             )
         )
-        out = protest_out(unit.conn, unit.meet_id, protest_id)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         body = {**row, "lodged_at": rfc3339(at), "marks": list(out.marks)}
         return Done(Put(out, created=True), Deed(Kind.PROTEST_LODGED, protest_id, body))
 
     return act
 
 
-def _earliest(unit: Unit, sent: ProtestIn, facts: HeatOut) -> datetime | None:
+def earliest_protest(unit: Unit, ruling: str | None, facts: HeatOut) -> datetime | None:
     """Nobody protests before what it is about: the ruling, or the start of the heat."""
-    if sent.ruling is not None:
-        return ruling_out(unit.conn, unit.meet_id, RulingId(sent.ruling)).ruled_at
+    if ruling is not None:
+        return ruling_out(unit.conn, unit.meet_id, RulingId(ruling)).ruled_at
     return facts.started_at
 
 
@@ -184,28 +188,6 @@ def _ident(window: AnyRow | None) -> WindowId | None:
     return None if window is None else WindowId(window.id)
 
 
-def _taken_at(
-    unit: Unit,
-    given: datetime | None,
-    field: str = "/lodged_at",
-    earliest: datetime | None = None,
-) -> datetime:
-    """When something was handed in: now, or the time that is given, not before what it is about."""
-    if given is None:
-        return unit.now
-    if earliest is not None and given < earliest:
-        raise Malformed(
-            "This lies before what it is about: the ruling, the decision, or the start of the "
-            "heat. Look at the time.",
-            field=field,
-        )
-    if given > unit.now:
-        raise Malformed("This time lies in the future. Leave it out for now.", field=field)
-    if given < unit.now - EARLIEST_ENTRY:
-        raise Malformed("This lies more than twelve hours back; look at the day.", field=field)
-    return given
-
-
 def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[Put[AppealOut]]:
     """Take in an appeal against the referee's decision on a protest; the same again is the same."""
 
@@ -215,7 +197,9 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         if known is not None:
             if known.meet_id != unit.meet_id or known.content != content:
                 raise IdTaken("an appeal", appeal_id)
-            return Done(Put(appeal_out(unit.conn, unit.meet_id, appeal_id), created=False), None)
+            return Done(
+                Put(appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now), created=False), None
+            )
         meet = meet_facts(unit.conn, unit.meet_id)
         protest = _protest_appealed(unit, ProtestId(sent.protest))
         team = team_row(unit.conn, unit.meet_id, TeamId(sent.team))
@@ -225,7 +209,8 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         assert decision is not None
         _insist_first(unit, sent)
         _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
-        at = _taken_at(unit, sent.lodged_at, earliest=decision.decided_at)
+        at = taken_at(unit, sent.lodged_at, earliest=decision.decided_at)
+        asked = asked_by(meet)
         row: dict[str, Any] = {
             "heat_id": protest.heat_id,
             "protest_id": protest.id,
@@ -235,10 +220,13 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
             "lodged_at": at,
             "words": sent.words,
             "sought": [order.model_dump(mode="json") for order in sent.sought],
-            "deposit": paid(unit, meet, sent.deposit, "/deposit") if sent.deposit else None,
+            "asked": asdict(asked) if asked is not None else {},
+            "deposit": paid(unit, appeal_id, asked, sent.deposit, "/deposit")
+            if sent.deposit
+            else None,
         }
         store_appeal(unit, appeal_id, caller, row, content)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         body = {**row, "lodged_at": rfc3339(at), "number": out.number, "marks": list(out.marks)}
         return Done(Put(out, created=True), Deed(Kind.APPEAL_LODGED, appeal_id, body))
 
@@ -350,29 +338,3 @@ def _insist_first(unit: Unit, sent: AppealIn) -> None:
     if found.state in {AppealState.UPHELD, AppealState.REJECTED}:
         raise _final()
     raise StateConflict(f"This team has appealed already: appeal {found.number}.")
-
-
-def paid(unit: Unit, meet: MeetFacts, sent: DepositPaidIn, within: str = "") -> dict[str, Any]:
-    """A deposit as it is kept; refused in another currency or another amount than is asked.
-
-    `within` is where it stands in what was sent.
-    """
-    asked = deposit_asked(meet)
-    if asked is None:
-        raise Malformed("This meet asks for no deposit. Leave it out.", field=within)
-    amount, currency = asked
-    if (sent.amount, sent.currency) != asked:
-        raise Malformed(
-            f"The deposit is {amount} {currency} ({deposit_rule(meet)}), not {sent.amount} "
-            f"{sent.currency}. Where its equivalent in another currency is taken, the organiser "
-            "sets that in the meet's terms (“appeal_deposit”).",
-            field=f"{within}/currency" if sent.currency != currency else f"{within}/amount",
-        )
-    at = _taken_at(unit, sent.received_at, f"{within}/received_at")
-    return {
-        "amount": amount,
-        "currency": currency,
-        "receipt": sent.receipt,
-        "received_at": rfc3339(at),
-        "outcome": "held",
-    }

@@ -23,7 +23,8 @@ from app.appeals.queries import (
     referees_decision,
     votes_of,
 )
-from app.appeals.standing import appeal_out, state_now, touched_by
+from app.appeals.showing import appeal_shown
+from app.appeals.standing import state_now, touched_by
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
 from app.clock import rfc3339
@@ -62,7 +63,7 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
             **terms,
         }
         change_appeal(unit, row, panel=panel)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(out, Deed(Kind.PANEL_NAMED, appeal_id, panel))
 
     return act
@@ -216,7 +217,7 @@ def step_aside(
             },
         ]
         change_appeal(unit, row, panel=changed)
-        out = appeal_out(unit.conn, unit.meet_id, appeal_id)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         body = {"member": member, "reasons": sent.reasons, "replaced_by": sent.replaced_by}
         return Done(out, Deed(Kind.MEMBER_WITHDREW, appeal_id, body))
 

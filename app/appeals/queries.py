@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
-from app.appeals.jury_wire import DepositOut
 from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
 from app.appeals.timeliness import timeliness
@@ -413,35 +411,6 @@ def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
         decision=decision_out(decided, meet.time_zone) if decided else None,
         appeals=list(conn.execute(_APPEALS_OF, {"protest": row.id}).scalars()),
         version=row.version,
-    )
-
-
-def deposit_asked(meet: MeetFacts) -> tuple[int, str] | None:
-    """What the meet asks an appellant to lay down: its own terms first, then the edition's."""
-    own, books = meet.terms.appeal_deposit, meet.book.appeal_deposit
-    if own is not None:
-        return own.amount, own.currency
-    return (books.amount, books.currency) if books is not None else None
-
-
-def deposit_rule(meet: MeetFacts) -> str:
-    """The rule that asks for a deposit, and whether the meet has set how much."""
-    rule = meet.book.appeal_deposit.rule if meet.book.appeal_deposit is not None else ""
-    own = "the meet's own terms" if meet.terms.appeal_deposit is not None else ""
-    return ", ".join(filter(None, [rule, own]))
-
-
-def deposit_out(meet: MeetFacts, row: AnyRow) -> DepositOut:
-    """The deposit of an appeal; one that the referee referred needs none."""
-    asked = None if row.is_referred else deposit_asked(meet)
-    paid: Mapping[str, Any] | None = row.deposit
-    return DepositOut(
-        asked=f"{asked[0]} {asked[1]}" if asked else "",
-        rule=deposit_rule(meet) if asked else "",
-        received=f"{paid['amount']} {paid['currency']}" if paid else "",
-        receipt=paid["receipt"] if paid else "",
-        received_at=paid["received_at"] if paid else None,
-        outcome=paid["outcome"] if paid else "to come" if asked else "not asked",
     )
 
 

@@ -11,7 +11,18 @@ from starlette.concurrency import run_in_threadpool
 from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
-from app.appeals import actions, deciding, jury, lodging, panel, papers, queries, standing
+from app.appeals import (
+    actions,
+    deciding,
+    jury,
+    lodging,
+    panel,
+    papers,
+    paying,
+    put_right,
+    queries,
+    showing,
+)
 from app.appeals.dossier import dossier
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.jury_wire import (
@@ -19,17 +30,21 @@ from app.appeals.jury_wire import (
     AppealIn,
     AppealOut,
     AppealsOut,
+    DepositCorrectionIn,
     DepositPaidIn,
     DossierOut,
     JuryDecisionIn,
     PanelIn,
+    ReceiptCorrectionIn,
     ReopenIn,
     StepAsideIn,
     VoteIn,
     VoteOut,
 )
 from app.appeals.wire import (
+    AdviceCorrectionIn,
     AdviceIn,
+    LodgedCorrectionIn,
     OrdersIn,
     ProtestIn,
     ProtestOut,
@@ -44,6 +59,7 @@ from app.ids import (
     AppealId,
     CaseId,
     ChosenId,
+    CorrectionId,
     DecisionId,
     MeetId,
     OfficialId,
@@ -60,6 +76,7 @@ router = APIRouter(tags=["protests and appeals"])
 Meet = Annotated[ChosenId, Path()]
 Protest = Annotated[ChosenId, Path()]
 Appeal = Annotated[ChosenId, Path()]
+Correction = Annotated[ChosenId, Path()]
 Before = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Sheet = Annotated[Paper, Query()]
 
@@ -96,16 +113,20 @@ async def put_protest(meet: Meet, protest: Protest, sent: ProtestIn, here: Here)
 @router.get("/api/meets/{meet}/protests", response_model=ProtestsOut)
 async def list_protests(meet: Meet, here: Here, before: Before = None) -> Response:
     """Protests, the one that was lodged last first, fifty a page."""
+    now = here.clock.now()
     return answer(
-        await here.store.read_apart(lambda conn: queries.protests_page(conn, MeetId(meet), before))
+        await here.store.read_apart(
+            lambda conn: showing.protests_shown(conn, MeetId(meet), before, now)
+        )
     )
 
 
 @router.get("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)
 async def get_protest(meet: Meet, protest: Protest, here: Here) -> Response:
     """A protest with what became of it."""
+    now = here.clock.now()
     out = await here.store.read(
-        lambda conn: queries.protest_out(conn, MeetId(meet), ProtestId(protest))
+        lambda conn: showing.protest_shown(conn, MeetId(meet), ProtestId(protest), now)
     )
     return answer(out, version=out.version)
 
@@ -144,6 +165,35 @@ async def put_advice(meet: Meet, protest: Protest, sent: AdviceIn, here: Here) -
     return answer(out, version=out.version)
 
 
+@router.put(
+    "/api/meets/{meet}/protests/{protest}/time-corrections/{correction}", response_model=ProtestOut
+)
+async def put_protest_correction(
+    meet: Meet, protest: Protest, correction: Correction, sent: LodgedCorrectionIn, here: Here
+) -> Response:
+    """Correct when a protest was lodged, where that was typed wrongly, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_protest(ProtestId(protest), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
+@router.put(
+    "/api/meets/{meet}/protests/{protest}/advice/time-corrections/{correction}",
+    response_model=ProtestOut,
+)
+async def put_advice_correction(
+    meet: Meet, protest: Protest, correction: Correction, sent: AdviceCorrectionIn, here: Here
+) -> Response:
+    """Correct when the protesters were told, where that was typed wrongly, signed with the PIN. The
+    window that the advice opened follows.
+    """
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_advice(ProtestId(protest), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
 @router.post("/api/meets/{meet}/protests/{protest}/withdraw", response_model=ProtestOut)
 async def withdraw_protest(
     meet: Meet, protest: Protest, sent: WithdrawIn, here: Here, version: VersionRequired
@@ -167,16 +217,20 @@ async def put_appeal(meet: Meet, appeal: Appeal, sent: AppealIn, here: Here) -> 
 @router.get("/api/meets/{meet}/appeals", response_model=AppealsOut)
 async def list_appeals(meet: Meet, here: Here, before: Before = None) -> Response:
     """Appeals, the one that was lodged last first, fifty a page."""
+    now = here.clock.now()
     return answer(
-        await here.store.read_apart(lambda conn: standing.appeals_page(conn, MeetId(meet), before))
+        await here.store.read_apart(
+            lambda conn: showing.appeals_shown(conn, MeetId(meet), before, now)
+        )
     )
 
 
 @router.get("/api/meets/{meet}/appeals/{appeal}", response_model=AppealOut)
 async def get_appeal(meet: Meet, appeal: Appeal, here: Here) -> Response:
     """An appeal with what became of it."""
+    now = here.clock.now()
     out = await here.store.read_apart(
-        lambda conn: standing.appeal_out(conn, MeetId(meet), AppealId(appeal))
+        lambda conn: showing.appeal_shown(conn, MeetId(meet), AppealId(appeal), now)
     )
     return answer(out, version=out.version)
 
@@ -194,9 +248,50 @@ async def get_dossier(meet: Meet, appeal: Appeal, here: Here) -> Response:
 async def put_deposit(meet: Meet, appeal: Appeal, sent: DepositPaidIn, here: Here) -> Response:
     """The deposit was received; the appeal is complete with it."""
     out = await here.store.act(
-        MeetId(meet), here.actor, jury.receive_deposit(AppealId(appeal), sent)
+        MeetId(meet), here.actor, paying.receive_deposit(AppealId(appeal), sent)
     )
     return answer(out, version=out.version)
+
+
+@router.put(
+    "/api/meets/{meet}/appeals/{appeal}/time-corrections/{correction}", response_model=AppealOut
+)
+async def put_appeal_correction(
+    meet: Meet, appeal: Appeal, correction: Correction, sent: LodgedCorrectionIn, here: Here
+) -> Response:
+    """Correct when an appeal was lodged, where that was typed wrongly, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_appeal(AppealId(appeal), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
+@router.put(
+    "/api/meets/{meet}/appeals/{appeal}/deposit/time-corrections/{correction}",
+    response_model=AppealOut,
+)
+async def put_deposit_correction(
+    meet: Meet, appeal: Appeal, correction: Correction, sent: DepositCorrectionIn, here: Here
+) -> Response:
+    """Correct when a deposit was received, where that was typed wrongly, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_deposit(AppealId(appeal), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
+@router.put(
+    "/api/meets/{meet}/appeals/{appeal}/deposit/receipt-corrections/{correction}",
+    response_model=AppealOut,
+)
+async def put_receipt_correction(
+    meet: Meet, appeal: Appeal, correction: Correction, sent: ReceiptCorrectionIn, here: Here
+) -> Response:
+    """Correct the number of a deposit's receipt, signed with the PIN."""
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = put_right.correct_receipt(AppealId(appeal), CorrectionId(correction), sent, here.caller)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
 
 
 @router.put("/api/meets/{meet}/appeals/{appeal}/admission", response_model=AppealOut)

@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 from app.access.queries import officials_of
 from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import understand
+from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
 from app.appeals.queries import (
@@ -25,8 +26,6 @@ from app.appeals.queries import (
     appeal_rows,
     decision_out,
     decisions_of_appeal,
-    deposit_asked,
-    deposit_out,
     lane_in_round,
     marks_of,
     possible_for,
@@ -169,7 +168,7 @@ def marks_of_appeal(
     if row.is_referred:
         return []
     took_part, _lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
-    missing = deposit_asked(meet) is not None and row.deposit is None
+    missing = asked_of(meet, row) is not None and row.deposit is None
     return marks_of(timely, took_part=took_part) + ([Mark.NO_DEPOSIT] if missing else [])
 
 

@@ -57,6 +57,7 @@ appeals = Table(
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
     Column("words", Text, nullable=False),
     Column("sought", Json, nullable=False),
+    Column("asked", Json),
     Column("deposit", Json),
     Column("panel", Json),
     Column("sitting", Integer, nullable=False),
@@ -69,8 +70,10 @@ appeals = Table(
     UniqueConstraint("meet_id", "number"),
     Index(None, "meet_id", "state"),
 )
-"""`is_referred` is 1 where the referee passed the protest on, which needs no deposit. `admitted`
-says who admitted a late one, when and why; `reopened` the same of the sitting that runs."""
+"""`is_referred` is 1 where the referee passed the protest on, which needs no deposit; `asked` the
+deposit that was asked for when this was lodged: empty for none, null where that was not kept and
+the meet's present terms count. `admitted` says who admitted a late one, when and why; `reopened`
+the same of the sitting that runs."""
 
 decisions = Table(
     "decisions",

@@ -23,6 +23,7 @@ from app.ids import (
     TeamId,
     WindowId,
 )
+from app.results.wire import CorrectionOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
 
@@ -159,6 +160,24 @@ class Timeliness(Wire):
     words: str = Field(description="“in time by 12 min 4 s”, “LATE by 4 min 10 s”")
 
 
+class AffectedOut(Wire):
+    """A team that a decision moved, and until when it can protest or appeal."""
+
+    team: TeamId
+    team_name: str
+    heat: HeatId | None = Field(description="the heat it ran in; null: drawn away since")
+    round: str
+    heat_number: int | None
+    window: WindowOut | None = Field(
+        description="the window that the announcement of its heat opened which tells the decision: "
+        "for an appeal, or where none lies, for a protest"
+    )
+    words: str = Field(
+        description="“appeal until 15:40:00 CEST”; without a window why it has none, such as "
+        "“opens with the amended announcement of heat 2”"
+    )
+
+
 class DecisionOut(Wire):
     """A decision as stored."""
 
@@ -175,6 +194,9 @@ class DecisionOut(Wire):
     orders: list[dict[str, Any]]
     ordered: list[str] = Field(description="what was ordered, in words")
     consequences: ConsequencesOut = Field(description="what was shown before it was signed")
+    affected: list[AffectedOut] = Field(
+        default=[], description="each team that it moved, with its own new window as it runs now"
+    )
     official: OfficialId
     official_name: str
     decided_at: datetime
@@ -182,6 +204,11 @@ class DecisionOut(Wire):
     advised_at: datetime | None
     statement_digest: str
     replaced_by: DecisionId | None
+
+
+CORRECTIONS: Any = Field(
+    default=[], description="what was typed wrongly of it and what it became, first to last"
+)
 
 
 class ProtestOut(Wire):
@@ -219,6 +246,7 @@ class ProtestOut(Wire):
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the referee's decision")
     appeals: list[AppealId]
+    corrections: list[CorrectionOut] = CORRECTIONS
     version: int
 
 
@@ -284,6 +312,38 @@ class AdviceIn(Wire):
     model_config = shown({"advised_at": "2026-06-13T14:31:00+02:00"})
 
     advised_at: PhoneTime | None = Field(default=None, description="left out, it is now")
+
+
+class LodgedCorrectionIn(Wire):
+    """When a protest or an appeal was lodged, where that had been typed wrongly."""
+
+    model_config = shown(
+        {
+            "lodged_at": "2026-06-13T14:20:00+02:00",
+            "reasons": "Typed 15:20; the slip says 14:20.",
+            "pin": "480213",
+        }
+    )
+
+    lodged_at: PhoneTime = Field(description="when it was truly lodged")
+    reasons: Reasons
+    pin: Pin
+
+
+class AdviceCorrectionIn(Wire):
+    """When the protesters were told, where that had been typed wrongly."""
+
+    model_config = shown(
+        {
+            "advised_at": "2026-06-13T14:31:00+02:00",
+            "reasons": "Typed 14:13; they signed at 14:31.",
+            "pin": "480213",
+        }
+    )
+
+    advised_at: PhoneTime = Field(description="when they were truly told")
+    reasons: Reasons
+    pin: Pin
 
 
 class WithdrawIn(Wire):

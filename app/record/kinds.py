@@ -60,7 +60,10 @@ class Kind(StrEnum):
     APPEAL_WITHDRAWN = "appeal withdrawn"
     APPEAL_REOPENED = "appeal reopened"
     ANNOUNCEMENT_TIME_CORRECTED = "announcement time corrected"
+    PROTEST_CORRECTED = "protest corrected"
+    APPEAL_CORRECTED = "appeal corrected"
     MEET_ENDED = "meet ended"
+    END_OF_MEET_CORRECTED = "end of the meet corrected"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,5 +117,17 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.ANNOUNCEMENT_TIME_CORRECTED: KindFacts(
         "The time of an announcement was corrected: it had been typed wrongly.", CREW
     ),
+    Kind.PROTEST_CORRECTED: KindFacts(
+        "The time of a protest, or of the advice on it, was corrected: it had been typed wrongly.",
+        COURT,
+    ),
+    Kind.APPEAL_CORRECTED: KindFacts(
+        "The time of an appeal, or its deposit's, or the receipt was corrected: it had been typed "
+        "wrongly.",
+        COURT,
+    ),
     Kind.MEET_ENDED: KindFacts("The meet has ended.", CREW),
+    Kind.END_OF_MEET_CORRECTED: KindFacts(
+        "The time at which the meet ended was corrected: it had been typed wrongly.", CREW
+    ),
 }

@@ -16,15 +16,15 @@ from sqlalchemy import bindparam, func, insert, select, update
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.clock import rfc3339
-from app.ids import AnnouncementId, CorrectionId, HeatId
-from app.meets.queries import heat, meet_facts
+from app.ids import AnnouncementId, CorrectionId, DecisionId, HeatId
+from app.meets.queries import heat
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed
 from app.results.announcements import announcement_row
 from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
-from app.results.remeasuring import measured_now, remeasured
+from app.results.remeasuring import Moved, moved_by
 from app.results.tables import announcements, time_corrections, windows
 from app.results.wire import AnnouncementOut, TimeCorrectionIn
 from app.rules.windows import close_from
@@ -36,8 +36,6 @@ EARLIEST_ENTRY = timedelta(hours=12)
 LARGEST_STEP_BACK = timedelta(minutes=5)
 """By which a clock may have been set back between a ruling and its announcement."""
 
-Moved = dict[str, list[dict[str, Any]]]
-
 TICK = timedelta(microseconds=1)
 ANNOUNCE_NOW = "Leave the time out to announce now."
 LOOK_AGAIN = "Look at the time. Nothing was changed."
@@ -48,9 +46,9 @@ _NEIGHBOUR = select(announcements.c.number, announcements.c.announced_at).where(
 _LAST_CORRECTED = select(func.max(time_corrections.c.corrected_at)).where(
     time_corrections.c.announcement_id == bindparam("announcement")
 )
-_TO_MOVE = select(
-    windows.c.id, windows.c.minutes, windows.c.counts_from, windows.c.decision_id
-).where(windows.c.announcement_id == bindparam("announcement"))
+_MOVED = select(windows.c.id, windows.c.minutes, windows.c.counts_from, windows.c.decision_id)
+_TO_MOVE = _MOVED.where(windows.c.announcement_id == bindparam("announcement"))
+_OF_ADVICE = _MOVED.where(windows.c.decision_id == bindparam("decision"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +132,8 @@ def correct_time(
         if is_new:
             insist_may_sign(unit, caller)
             _insist_possible(unit, row, sent.announced_at)
-            moved = _move(unit, row, sent.announced_at)
+            heat_id, at = HeatId(row.heat_id), sent.announced_at
+            moved = moved_by(unit, heat_id, lambda: _move_windows(unit, row, at))
             _store(unit, row, correction_id, sent, caller, content, moved)
             deed = _deed(row, correction_id, sent, moved)
         out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
@@ -209,20 +208,6 @@ def _store(
     )
 
 
-def _move(unit: Unit, row: AnyRow, at: datetime) -> Moved:
-    """Move an announcement with its windows; returns which protests and appeals were late and are
-    in time by it, and the reverse.
-    """
-    heat_id, zone = HeatId(row.heat_id), meet_facts(unit.conn, unit.meet_id).time_zone
-    before = measured_now(unit.conn, heat_id, zone)
-    _move_windows(unit, row, at)
-    after = measured_now(unit.conn, heat_id, zone)
-    return {
-        key: [one.model_dump(mode="json") for one in remeasured(before, after, in_time=in_time)]
-        for key, in_time in (("now_in_time", True), ("now_late", False))
-    }
-
-
 def _move_windows(unit: Unit, row: AnyRow, at: datetime) -> None:
     """The announcement's place in the order, and the windows that count from it. The closing time
     of what counts from the end of the meet stays. What an advice opened counts from the advice, or
@@ -235,11 +220,26 @@ def _move_windows(unit: Unit, row: AnyRow, at: datetime) -> None:
     for window in unit.conn.execute(_TO_MOVE, {"announcement": row.id}).all():
         if window.decision_id is not None and (row.number > 1 or window.decision_id not in advised):
             continue
-        starts = max(at, advised.get(window.decision_id, at))
-        values: dict[str, Any] = {"opened_at": starts}
-        if window.minutes is not None and window.counts_from is None:
-            values["closes_at"] = close_from(window.minutes, starts)
-        unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
+        _open_at(unit, window, max(at, advised.get(window.decision_id, at)))
+
+
+def move_windows_of_advice(
+    unit: Unit, heat_id: HeatId, decision_id: DecisionId, at: datetime
+) -> None:
+    """The windows that an advice opened count from its corrected time, or from the heat's first
+    announcement where that came later.
+    """
+    first = unit.conn.execute(_NEIGHBOUR, {"heat": heat_id, "number": 1}).one_or_none()
+    starts = at if first is None else max(at, first.announced_at)
+    for window in unit.conn.execute(_OF_ADVICE, {"decision": decision_id}).all():
+        _open_at(unit, window, starts)
+
+
+def _open_at(unit: Unit, window: AnyRow, starts: datetime) -> None:
+    values: dict[str, Any] = {"opened_at": starts}
+    if window.minutes is not None and window.counts_from is None:
+        values["closes_at"] = close_from(window.minutes, starts)
+    unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
 
 
 def _deed(row: AnyRow, correction_id: CorrectionId, sent: TimeCorrectionIn, moved: Moved) -> Deed:

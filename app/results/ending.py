@@ -1,30 +1,41 @@
 """The end of the meet: from then on count the windows that a book counts from there (NFHS 3-5-3b).
 
-It is said once. A result that is announced later still opens such a window, with its end known.
+It is said once; where it was typed wrongly it is corrected, and the windows follow. A result that
+is announced later still opens such a window, with its end known.
 """
 
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import bindparam, func, select, update
+from sqlalchemy import Connection, Select, bindparam, func, select, update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.clock import in_zone, rfc3339
+from app.ids import CorrectionId, MeetId
 from app.meets.actions import set_meet_ended
 from app.meets.queries import MeetFacts, meet, meet_facts
 from app.meets.wire import MeetOut
 from app.record.kinds import Kind
 from app.refusals import Malformed, StateConflict
 from app.results.announced_time import EARLIEST_ENTRY
+from app.results.corrections import Act, corrections_of, is_known, keep, said_before
+from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
-from app.results.wire import EndOfMeetIn
+from app.results.wire import EndCorrectionIn, EndOfMeetIn, EndOut, Mistyped
 from app.rules.windows import close_from
 from app.store.action import Action, Deed, Done, Put, Unit
 
 _LAST_ANNOUNCED = select(func.max(announcements.c.announced_at)).where(
     announcements.c.meet_id == bindparam("meet")
+)
+_LAST_ANNOUNCED_BY = _LAST_ANNOUNCED.where(announcements.c.announced_at <= bindparam("ended_at"))
+_COUNTING = select(windows.c.id, windows.c.minutes).where(
+    windows.c.meet_id == bindparam("meet"),
+    windows.c.counts_from.is_not(None),
+    windows.c.minutes.is_not(None),
 )
 _WAITING = select(windows.c.id, windows.c.minutes).where(
     windows.c.meet_id == bindparam("meet"),
@@ -39,7 +50,7 @@ def end_meet(sent: EndOfMeetIn, caller: Caller) -> Action[Put[MeetOut]]:
     def act(unit: Unit) -> Done[Put[MeetOut]]:
         facts = meet_facts(unit.conn, unit.meet_id)
         if facts.ended_at is not None:
-            _insist_same(facts, facts.ended_at, sent.ended_at)
+            _insist_same(unit, facts, facts.ended_at, sent.ended_at)
             return Done(Put(meet(unit.conn, unit.meet_id), created=False), None)
         insist_may_sign(unit, caller)
         ended_at = _ended_at(unit, sent.ended_at)
@@ -51,11 +62,14 @@ def end_meet(sent: EndOfMeetIn, caller: Caller) -> Action[Put[MeetOut]]:
     return act
 
 
-def _insist_same(facts: MeetFacts, ended_at: datetime, given: datetime | None) -> None:
-    if given is not None and given != ended_at:
+def _insist_same(unit: Unit, facts: MeetFacts, ended_at: datetime, given: datetime | None) -> None:
+    if given is None or given == ended_at:
+        return
+    if rfc3339(given) not in said_before(unit.conn, Mistyped.END, unit.meet_id):
         raise StateConflict(
             f"This meet ended at {in_zone(ended_at, facts.time_zone)}. That is said once, since "
-            "windows count from it. Nothing was changed."
+            "windows count from it; where it was typed wrongly, correct it "
+            "(“end/time-corrections”). Nothing was changed."
         )
 
 
@@ -72,18 +86,90 @@ def _ended_at(unit: Unit, given: datetime | None) -> datetime:
             field="/ended_at",
         )
     last: datetime | None = unit.conn.execute(_LAST_ANNOUNCED, {"meet": unit.meet_id}).scalar_one()
-    if given is not None and last is not None and given < last:
+    if given is not None:
+        _insist_nothing_announced_after(given, last)
+    return given or max(unit.now, last or unit.now)
+
+
+def _insist_nothing_announced_after(at: datetime, last: datetime | None) -> None:
+    if last is not None and at < last:
         raise Malformed(
             "A result was announced after that, so the meet had not ended; look at the time.",
             field="/ended_at",
         )
-    return given or max(unit.now, last or unit.now)
 
 
 def _close_what_waited(unit: Unit, ended_at: datetime) -> None:
     """Give the windows that count from the end of the meet their closing times."""
-    for window in unit.conn.execute(_WAITING, {"meet": unit.meet_id}).all():
+    _close(unit, _WAITING, ended_at)
+
+
+def _close(unit: Unit, which: Select[*tuple[Any, ...]], ended_at: datetime) -> None:
+    for window in unit.conn.execute(which, {"meet": unit.meet_id}).all():
         closes_at = close_from(window.minutes, ended_at)
         unit.conn.execute(
             update(windows).where(windows.c.id == window.id).values(closes_at=closes_at)
         )
+
+
+def correct_end(
+    correction_id: CorrectionId, sent: EndCorrectionIn, caller: Caller
+) -> Action[Put[EndOut]]:
+    """Correct when the meet ended, and the windows that count from it. The PIN was confirmed."""
+
+    def act(unit: Unit) -> Done[Put[EndOut]]:
+        content = sent.model_dump(mode="json", exclude={"pin"})
+        one = Act(correction_id, Mistyped.END, unit.meet_id, caller, content)
+        deed = None if is_known(unit, one) else _correct(unit, one, sent.ended_at)
+        out = end_of_meet(unit.conn, unit.meet_id)
+        return Done(Put(out, created=deed is not None), deed)
+
+    return act
+
+
+def _correct(unit: Unit, one: Act, at: datetime) -> Deed:
+    insist_may_sign(unit, one.caller)
+    was = meet_facts(unit.conn, unit.meet_id).ended_at
+    if was is None:
+        raise StateConflict("The meet goes on: nobody has said yet when it ended.")
+    _insist_possible(unit, was, at)
+
+    def move() -> None:
+        set_meet_ended(unit, at)
+        _close(unit, _COUNTING, at)
+
+    moved = moved_by(unit, None, move)
+    body = keep(unit, one, rfc3339(was), rfc3339(at), moved)
+    return Deed(Kind.END_OF_MEET_CORRECTED, unit.meet_id, body)
+
+
+def _insist_possible(unit: Unit, was: datetime, at: datetime) -> None:
+    """Malformed for an end that could not have been given when the first one was."""
+    if at == was:
+        raise Malformed(
+            "The meet ended at that time already: there is nothing to correct.", field="/ended_at"
+        )
+    if at > unit.now:
+        raise Malformed(
+            "This end of the meet lies in the future. Look at the time.", field="/ended_at"
+        )
+    if abs(at - was) > EARLIEST_ENTRY:
+        raise Malformed(
+            "This lies more than twelve hours from the end that was given; look at the day.",
+            field="/ended_at",
+        )
+    # What was announced after the end was announced when the meet was over.
+    values = {"meet": unit.meet_id, "ended_at": was}
+    last: datetime | None = unit.conn.execute(_LAST_ANNOUNCED_BY, values).scalar_one()
+    _insist_nothing_announced_after(at, last)
+
+
+def end_of_meet(conn: Connection, meet_id: MeetId) -> EndOut:
+    """When the meet ended, and how that was corrected."""
+    facts = meet_facts(conn, meet_id)
+    ended_at = facts.ended_at
+    return EndOut(
+        ended_at=ended_at,
+        ended_at_local="" if ended_at is None else in_zone(ended_at, facts.time_zone),
+        corrections=corrections_of(conn, facts, [meet_id]).get(meet_id, []),
+    )

@@ -16,7 +16,7 @@ from sqlalchemy import BindParameter, Connection, bindparam, func, literal_colum
 from app.appeals.states import OPEN, ProtestState
 from app.appeals.tables import appeals, decisions, protests
 from app.clock import clock_time
-from app.ids import HeatId
+from app.ids import HeatId, MeetId
 from app.meets.tables import heats, teams
 from app.results.one_round import in_one_round
 from app.results.tables import windows
@@ -44,6 +44,12 @@ _PROTESTS_IN_ROUND, _APPEALS_IN_ROUND = (
     .join(heats, heats.c.id == table.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
     .where(_asked.c.id == bindparam("heat"), table.c.state != ProtestState.WITHDRAWN.value)
+    .order_by(table.c.number)
+    for table in (protests, appeals)
+)
+_PROTESTS_IN_MEET, _APPEALS_IN_MEET = (
+    select(table)
+    .where(table.c.meet_id == bindparam("meet"), table.c.state != ProtestState.WITHDRAWN.value)
     .order_by(table.c.number)
     for table in (protests, appeals)
 )
@@ -154,6 +160,16 @@ def protests_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
 def appeals_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
     """The appeals on them, in order; not those taken back."""
     return conn.execute(_APPEALS_IN_ROUND, {"heat": heat_id}).all()
+
+
+def protests_in_meet(conn: Connection, meet_id: MeetId) -> Sequence[AnyRow]:
+    """All protests of a meet, in order; not those taken back."""
+    return conn.execute(_PROTESTS_IN_MEET, {"meet": meet_id}).all()
+
+
+def appeals_in_meet(conn: Connection, meet_id: MeetId) -> Sequence[AnyRow]:
+    """All appeals of a meet, in order; not those taken back."""
+    return conn.execute(_APPEALS_IN_MEET, {"meet": meet_id}).all()
 
 
 def told_since(

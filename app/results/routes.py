@@ -25,13 +25,15 @@ from app.results import actions, finality, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
-from app.results.ending import end_meet
+from app.results.ending import correct_end, end_meet, end_of_meet
 from app.results.printing import as_csv, as_text, sheet_facts
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
     AnnouncementsOut,
+    EndCorrectionIn,
     EndOfMeetIn,
+    EndOut,
     ResultOut,
     TimeCorrectionIn,
     WindowsOut,
@@ -245,6 +247,24 @@ async def put_end(meet: Meet, sent: EndOfMeetIn, here: Here) -> Response:
     await confirm_pin(here.store, here.caller, sent.pin)
     put = await here.store.act(MeetId(meet), here.actor, end_meet(sent, here.caller))
     return answer_put(put, version=put.thing.version)
+
+
+@router.get("/api/meets/{meet}/end", response_model=EndOut)
+async def get_end(meet: Meet, here: Here) -> Response:
+    """When the meet ended, and what was said of it before it was corrected."""
+    return answer(await here.store.read(lambda conn: end_of_meet(conn, MeetId(meet))))
+
+
+@router.put("/api/meets/{meet}/end/time-corrections/{correction}", response_model=EndOut)
+async def put_end_correction(
+    meet: Meet, correction: Correction, sent: EndCorrectionIn, here: Here
+) -> Response:
+    """Correct when the meet ended, where that was typed wrongly, signed with the PIN. The windows
+    that count from it follow.
+    """
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = correct_end(CorrectionId(correction), sent, here.caller)
+    return answer_put(await here.store.act(MeetId(meet), here.actor, act))
 
 
 @router.get("/api/meets/{meet}/windows.json", response_model=WindowsOut)

@@ -1,4 +1,4 @@
-"""Finish lists, announcements and windows. An announcement is never changed."""
+"""Finish lists, announcements, which are never changed, windows, and what was typed wrongly."""
 
 from __future__ import annotations
 
@@ -86,3 +86,21 @@ time_corrections = Table(
 )
 """An announcement keeps what it said; that its time was typed wrongly is an act of its own.
 `remeasured` are the protests and appeals that came to be in time or late by it."""
+
+corrections = Table(
+    "corrections",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("about", String(30), nullable=False),
+    Column("subject_id", id_type(), nullable=False, index=True),
+    Column("was", Text, nullable=False),
+    Column("becomes", Text, nullable=False),
+    Column("reasons", Text, nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("corrected_at", Instant, nullable=False),
+    Column("remeasured", Json, nullable=False),
+    Column("content", Json, nullable=False),
+)
+"""Whatever else was typed wrongly: `subject_id` is the protest, the appeal, the decision whose
+advice it was, or the meet; `was` and `becomes` are instants as text, or receipts' numbers."""

@@ -11,11 +11,11 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, and_, bindpara
 
 from app.clock import in_zone, rfc3339
 from app.cursors import cursor, no_place, split_cursor
-from app.ids import HeatId, MeetId
+from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
 from app.results.called_off import not_counting
-from app.results.tables import announcements, time_corrections, windows
+from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
 from app.store.rows import AnyRow
@@ -30,16 +30,26 @@ _STANDS_INSTEAD = (
     .where(_later.c.heat_id == announcements.c.heat_id, _later.c.number > announcements.c.number)
     .scalar_subquery()
 )
-_TIME_CORRECTIONS = (
+_ANNOUNCED_OTHERWISE = (
     select(func.count())
     .where(time_corrections.c.announcement_id == windows.c.announcement_id)
+    .scalar_subquery()
+)
+_COUNTED_OTHERWISE = (
+    select(func.count())
+    .where(
+        or_(
+            corrections.c.subject_id == windows.c.decision_id,
+            and_(windows.c.counts_from.is_not(None), corrections.c.subject_id == windows.c.meet_id),
+        )
+    )
     .scalar_subquery()
 )
 _WINDOW_COLUMNS = (
     select(
         windows,
         _STANDS_INSTEAD.label("superseded_by"),
-        _TIME_CORRECTIONS.label("time_corrections"),
+        (_ANNOUNCED_OTHERWISE + _COUNTED_OTHERWISE).label("time_corrections"),
         teams.c.name.label("team_name"),
         events.c.name.label("event_name"),
         heats.c.round,
@@ -59,6 +69,11 @@ _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
 _OF_HEAT = _OF_MEET.where(windows.c.heat_id == bindparam("heat")).order_by(
     windows.c.opened_at, windows.c.id
 )
+
+_BY_ANNOUNCEMENT = _OF_MEET.where(
+    windows.c.announcement_id.in_(bindparam("announcements", expanding=True)),
+    windows.c.decision_id.is_(None),
+).order_by(windows.c.opened_at, windows.c.id)
 
 
 def _stretch(
@@ -118,6 +133,19 @@ def windows_of_heat(
     zone = meet_row(conn, meet_id).time_zone
     rows = conn.execute(_OF_HEAT, {"meet": meet_id, "heat": heat_id}).all()
     return _windows_out(conn, rows, zone, now)
+
+
+def windows_by_announcement(
+    conn: Connection, meet_id: MeetId, announced: Iterable[AnnouncementId], now: datetime
+) -> Mapping[AnnouncementId, list[WindowOut]]:
+    """The windows that announcements opened, but for those that count from an advice."""
+    zone = meet_row(conn, meet_id).time_zone
+    asked = {"meet": meet_id, "announcements": list(announced)}
+    found: dict[AnnouncementId, list[WindowOut]] = {}
+    rows = conn.execute(_BY_ANNOUNCEMENT, asked).all()
+    for window in _windows_out(conn, rows, zone, now):
+        found.setdefault(window.announcement, []).append(window)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

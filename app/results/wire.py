@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -292,7 +293,8 @@ class WindowOut(Wire):
         description="void: nothing is lodged in it, since `does_not_count` says why"
     )
     time_corrections: int = Field(
-        description="how often the time of the announcement was corrected, and this window with it"
+        description="how often the time of the announcement, of the advice or of the end of the "
+        "meet was corrected, and this window with it"
     )
     superseded_by: int | None = Field(
         description="the number of the announcement that stands in place of the one that opened "
@@ -395,6 +397,66 @@ class TimeCorrectionOut(Wire):
     )
     now_late: list[RemeasuredOut] = Field(
         default=[], description="those that had been in time and were late by it"
+    )
+
+
+class Mistyped(StrEnum):
+    """What was typed wrongly, beside the time of an announcement."""
+
+    PROTEST = "time of a protest"
+    APPEAL = "time of an appeal"
+    ADVICE = "time of an advice"
+    DEPOSIT = "time of a deposit"
+    RECEIPT = "receipt of a deposit"
+    END = "end of the meet"
+
+
+class CorrectionOut(Wire):
+    """A correction of what was typed wrongly, and what it said before."""
+
+    id: CorrectionId
+    about: Mistyped
+    was: str = Field(description="an instant, or the number of a receipt")
+    was_local: str = Field(description="an instant as people at the meet read it, else empty")
+    becomes: str
+    becomes_local: str
+    reasons: str
+    corrected_by: OfficialId
+    corrected_by_name: str
+    corrected_at: datetime
+    now_in_time: list[RemeasuredOut] = Field(
+        default=[],
+        description="protests and appeals that had been late and were in time by this correction: "
+        "what was rejected or turned away for it is to be looked at again",
+    )
+    now_late: list[RemeasuredOut] = Field(
+        default=[], description="those that had been in time and were late by it"
+    )
+
+
+class EndCorrectionIn(Wire):
+    """When the meet ended, where that had been typed wrongly."""
+
+    model_config = shown(
+        {
+            "ended_at": "2026-06-14T18:05:00+02:00",
+            "reasons": "Typed 19:05; the last race was at 17:50.",
+            "pin": "480213",
+        }
+    )
+
+    ended_at: PhoneTime = Field(description="when it truly ended")
+    reasons: Reasons
+    pin: Pin
+
+
+class EndOut(Wire):
+    """When the meet ended, and what was said of it before."""
+
+    ended_at: datetime | None = Field(description="null while the meet goes on")
+    ended_at_local: str
+    corrections: list[CorrectionOut] = Field(
+        description="corrections of this time, first to last; windows follow the last one"
     )
 
 

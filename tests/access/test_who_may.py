@@ -42,6 +42,7 @@ PUBLIC = {
     f"{MEET}/announcements/{{announcement}}.csv",
     f"{MEET}/announcements/{{announcement}}.pdf",
     f"{MEET}/announcements/{{announcement}}.txt",
+    f"{MEET}/end",
     f"{MEET}/windows.json",
     f"{MEET}/windows.ics",
     f"{MEET}/record/head",
@@ -126,6 +127,24 @@ def test_the_desk_corrects_a_time_and_the_referee_or_the_organiser_ends_the_meet
     correction = f"{MEET}/announcements/{{announcement}}/time-corrections/{{correction}}"
     assert WHO_MAY["PUT", correction].roles == {Role.RESULTS}
     assert WHO_MAY["PUT", f"{MEET}/end"].roles == {Role.REFEREE, Role.ORGANISER}
+
+
+@pytest.mark.parametrize(
+    ("act", "corrected"),
+    [
+        ("protests/{protest}", "protests/{protest}/time-corrections"),
+        ("protests/{protest}/advice", "protests/{protest}/advice/time-corrections"),
+        ("appeals/{appeal}", "appeals/{appeal}/time-corrections"),
+        ("appeals/{appeal}/deposit", "appeals/{appeal}/deposit/time-corrections"),
+        ("appeals/{appeal}/deposit", "appeals/{appeal}/deposit/receipt-corrections"),
+        ("end", "end/time-corrections"),
+    ],
+)
+def test_whoever_may_do_an_act_may_correct_what_was_typed_wrongly_in_it(
+    act: str, corrected: str
+) -> None:
+    correction = f"{MEET}/{corrected}/{{correction}}"
+    assert WHO_MAY["PUT", correction] == WHO_MAY["PUT", f"{MEET}/{act}"]
 
 
 def test_only_the_organiser_names_officials_and_gives_them_roles() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -11,6 +12,7 @@ from app.ids import new_id
 from tests.builders import PIN, Json, MeetAtHand, add_official
 
 DEPOSIT = {"amount": 100, "currency": "USD", "receipt": "R-17"}
+_receipts: Counter[str] = Counter()
 
 
 def team(meet: MeetAtHand, lane: int = 4, heat: int = 0) -> str:
@@ -98,14 +100,22 @@ def a_rejected_protest(meet: MeetAtHand, ruling: Json | None = None) -> Json:
     return {**out, **dict(told.json()), "ruled": ruling}
 
 
+def a_deposit(meet: MeetAtHand) -> Json:
+    """The deposit with a receipt of its own; the first of a meet is R-17."""
+    number = 17 + _receipts[meet.id]
+    _receipts[meet.id] += 1
+    return {**DEPOSIT, "receipt": f"R-{number}"}
+
+
 def an_appeal(meet: MeetAtHand, protest: Json, **changes: Any) -> Json:
     """An appeal of the protesters, with its deposit."""
+    if "deposit" not in changes:
+        changes["deposit"] = a_deposit(meet)
     return {
         "protest": protest["id"],
         "team": protest["team"],
         "lodged_by": "Mira Anchor",
         "words": "The video was not looked at.",
-        "deposit": DEPOSIT,
         **changes,
     }
 

@@ -151,12 +151,18 @@ def test_advice_is_given_once_and_its_time_stands(meet: MeetAtHand) -> None:
     address = f"protests/{protest['id']}/advice"
     early = meet.desk.put(address, {})
     assert "amends nothing" in a_problem(early, 409, "conflict")["detail"]
-    before = rfc3339(meet.service.clock.now() - timedelta(minutes=2))
+    before = rfc3339(meet.service.clock.now() - timedelta(minutes=1))
+    long_before = {"advised_at": rfc3339(meet.service.clock.now() - timedelta(minutes=5))}
+    with_it = decide(meet, protest, **long_before)
+    assert "before the decision" in a_problem(with_it, 422, "malformed")["detail"]
     out = decided(meet, protest)
+    told = a_problem(meet.desk.put(address, long_before), 422, "malformed")
+    assert out["decision"]["decided_at_local"] in told["detail"]
+    assert told["errors"][0]["pointer"] == "/advised_at"
     ahead = {"advised_at": rfc3339(meet.service.clock.now() + timedelta(minutes=1))}
     told = a_problem(meet.desk.put(address, ahead), 422, "malformed")
     assert told["errors"][0]["pointer"] == "/advised_at"
-    # Told before it was signed: the time runs from the signing, so that nobody loses any of it.
+    # Told just before it was signed: the time runs from the signing, so that nobody loses any.
     given = meet.desk.put(address, {"advised_at": before})
     assert given.status_code == 200, given.text
     assert given.json()["decision"]["advised_at"] == out["decision"]["decided_at"]
@@ -166,7 +172,7 @@ def test_advice_is_given_once_and_its_time_stands(meet: MeetAtHand) -> None:
     assert meet.desk.put(address, {}).status_code == 200
     meet.service.clock.move(timedelta(minutes=3))
     other = {"advised_at": rfc3339(meet.service.clock.now())}
-    assert "time stands" in a_problem(meet.desk.put(address, other), 409, "conflict")["detail"]
+    assert "correct it" in a_problem(meet.desk.put(address, other), 409, "conflict")["detail"]
     windows = meet.desk.get("windows.json").json()["windows"]
     assert sum(one["remedy"] == "appeal" for one in windows) == 1
 

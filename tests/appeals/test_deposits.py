@@ -6,9 +6,12 @@ from datetime import timedelta
 
 import httpx
 import pytest
+from sqlalchemy import update
 
+from app.appeals.tables import appeals
 from app.clock import rfc3339
-from app.ids import new_id
+from app.ids import MeetId, new_id
+from app.store.action import Actor, Done, Unit
 from tests.appeals.desk import (
     DEPOSIT,
     a_panel,
@@ -28,8 +31,10 @@ from tests.appeals.desk import (
     set_aside,
     team,
 )
-from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
+from tests.builders import PIN, Json, MeetAtHand, a_meet, a_meet_document, a_problem
 from tests.running import Service
+
+FIFTY_EUROS = {"amount": 50, "currency": "EUR"}
 
 
 def pay(meet: MeetAtHand, lodged: Json, **changes: object) -> httpx.Response:
@@ -296,3 +301,95 @@ def test_the_same_appeal_again_is_the_same(meet: MeetAtHand) -> None:
     assert first.json() == again.json()
     other = meet.desk.put(f"appeals/{ident}", {**sent, "words": "Other words."})
     a_problem(other, 409, "id-taken")
+
+
+def set_terms(meet: MeetAtHand, edition: str = "world-athletics-2025", **terms: object) -> None:
+    """The organiser changes the meet's terms."""
+    organiser = {"id": meet.organiser.id, "name": meet.organiser.name}
+    document = a_meet_document(organiser=organiser, edition=edition, terms=terms)
+    address = f"/api/meets/{meet.id}"
+    seen = meet.organiser.get(address).headers["ETag"]
+    put = meet.organiser.put(address, document, etag=seen)
+    assert put.status_code == 200, put.text
+
+
+def test_a_running_appeal_is_asked_for_the_deposit_of_the_terms_when_it_was_lodged(
+    meet: MeetAtHand,
+) -> None:
+    protest = a_rejected_protest(meet)
+    complete = appeal(meet, protest)
+    without = appeal(meet, protest, team=team(meet, 5), deposit=None)
+    set_terms(meet, appeal_deposit=FIFTY_EUROS)
+    assert read(meet, without)["deposit"]["asked"] == "100 USD"
+    refused = pay(meet, without, **FIFTY_EUROS, receipt="R-50")
+    assert "100 USD (TR8.7)" in a_problem(refused, 422, "malformed")["detail"]
+    again = meet.desk.put(f"appeals/{complete['id']}/deposit", complete_deposit(complete))
+    assert (again.status_code, again.json()["version"]) == (200, complete["version"])
+    paid = pay(meet, without, receipt="R-51")
+    assert (paid.status_code, paid.json()["state"]) == (200, "admitted")
+    later = appeal(meet, protest, team=team(meet, 6), deposit={**FIFTY_EUROS, "receipt": "R-52"})
+    assert later["deposit"]["asked"] == "50 EUR"
+
+
+def complete_deposit(lodged: Json) -> Json:
+    """The deposit of an appeal as it was sent."""
+    amount, currency = lodged["deposit"]["received"].split()
+    return {"amount": int(amount), "currency": currency, "receipt": lodged["deposit"]["receipt"]}
+
+
+def test_an_appeal_that_was_asked_for_no_deposit_misses_none_when_the_terms_change(
+    service: Service,
+) -> None:
+    meet = a_meet(service, edition="nfhs-2019")
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling, ground="misapplication of rules"))
+    out = decided(meet, protest)
+    lodged = appeal(meet, out, deposit=None)
+    assert (lodged["deposit"]["outcome"], lodged["marks"]) == ("not asked", [])
+    set_terms(meet, edition="nfhs-2019", appeal_deposit=FIFTY_EUROS)
+    after = read(meet, lodged)
+    assert (after["deposit"]["outcome"], after["marks"]) == ("not asked", [])
+    told = a_problem(pay(meet, lodged, **FIFTY_EUROS), 422, "malformed")
+    assert "No deposit was asked for" in told["detail"]
+
+
+def test_an_appeal_of_before_deposits_were_kept_goes_by_the_present_terms(
+    meet: MeetAtHand,
+) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet), deposit=None)
+
+    def as_before(unit: Unit) -> Done[None]:
+        unit.conn.execute(update(appeals).where(appeals.c.id == lodged["id"]).values(asked=None))
+        return Done(None, None)
+
+    meet.service.store.act_now(MeetId(meet.id), Actor("test"), as_before)
+    assert read(meet, lodged)["deposit"]["asked"] == "100 USD"
+    set_terms(meet, appeal_deposit=FIFTY_EUROS)
+    assert read(meet, lodged)["deposit"]["asked"] == "50 EUR"
+    assert pay(meet, lodged, **FIFTY_EUROS).json()["state"] == "admitted"
+
+
+def test_one_receipt_stands_for_one_appeal(meet: MeetAtHand) -> None:
+    """A receipt is given for a sum that was paid once (common practice)."""
+    protest = a_rejected_protest(meet)
+    first = appeal(meet, protest)
+    receipt = first["deposit"]["receipt"]
+    copied = an_appeal(meet, protest, team=team(meet, 5), deposit={**DEPOSIT, "receipt": "r - 17"})
+    told = a_problem(meet.desk.put(f"appeals/{new_id()}", copied), 409, "conflict")
+    assert f"appeal {first['number']}" in told["detail"]
+    assert (told["appeal"], receipt) == (first["id"], "R-17")
+    second = appeal(meet, protest, team=team(meet, 5), deposit=None)
+    told = a_problem(pay(meet, second, receipt=receipt), 409, "conflict")
+    assert told["appeal"] == first["id"]
+    # Taken back and lodged anew, it comes with the money that is there.
+    assert withdraw(meet, first).status_code == 200
+    assert pay(meet, second, receipt=receipt).status_code == 200
+
+
+def test_a_deposit_that_says_otherwise_than_before_is_refused(meet: MeetAtHand) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet))
+    earlier = rfc3339(meet.service.clock.now() - timedelta(minutes=1))
+    told = a_problem(pay(meet, lodged, received_at=earlier), 409, "conflict")
+    assert "received already, receipt R-17" in told["detail"]
+    same = pay(meet, lodged, received_at=lodged["deposit"]["received_at"])
+    assert (same.status_code, same.json()["version"]) == (200, lodged["version"])

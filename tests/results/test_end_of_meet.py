@@ -14,6 +14,7 @@ import pytest
 from icalendar import Calendar
 
 from app.clock import rfc3339
+from app.ids import new_id
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
 
@@ -175,3 +176,84 @@ def test_a_correction_of_the_announcements_time_leaves_what_counts_from_the_end(
     (window,) = clerical(hand)
     assert datetime.fromisoformat(window["opened_at"]) == NOON - timedelta(minutes=3)
     assert datetime.fromisoformat(window["closes_at"]) == EVENING + TWO_DAYS
+
+
+def correct(hand: MeetAtHand, at: datetime, by: str = "referee", ident: str = "") -> httpx.Response:
+    sent = {"ended_at": rfc3339(at), "reasons": "Typed an hour too late.", "pin": PIN}
+    return hand[by].put(f"end/time-corrections/{ident or new_id()}", sent)
+
+
+@pytest.mark.parametrize("by", ["referee", "organiser"])
+def test_an_end_that_was_typed_wrongly_is_corrected_and_what_counts_from_it_follows(
+    service: Service, by: str
+) -> None:
+    hand = a_meet_with_results(service, heats=2)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + timedelta(minutes=30))
+    hand.load_result(1)
+    assert hand.announce(1, despite=DESPITE).status_code == 201
+    seen = hand.organiser.get(f"/api/meets/{hand.id}").headers["ETag"]
+    truly, ident = EVENING - timedelta(hours=1), new_id()
+    told = correct(hand, truly, by, ident)
+    assert told.status_code == 201, told.text
+    assert {datetime.fromisoformat(one["closes_at"]) for one in clerical(hand)} == {
+        truly + TWO_DAYS
+    }
+    assert [one["time_corrections"] for one in clerical(hand)] == [1, 1]
+    said = service.http.get(f"/api/meets/{hand.id}/end").json()
+    assert said == told.json()
+    assert datetime.fromisoformat(said["ended_at"]) == truly
+    (one,) = said["corrections"]
+    assert (one["about"], one["was"]) == ("end of the meet", rfc3339(EVENING))
+    assert (
+        one["becomes_local"] == said["ended_at_local"] == "2026-06-13 19:00:00 CEST (Europe/Paris)"
+    )
+    shown = hand.organiser.get(f"/api/meets/{hand.id}")
+    assert datetime.fromisoformat(shown.json()["ended_at"]) == truly
+    assert shown.headers["ETag"] != seen
+    again = correct(hand, truly, by, ident)
+    assert (again.status_code, again.json()) == (200, said)
+    # The end as it was first said is still the same one.
+    assert end(hand, ended_at=rfc3339(EVENING)).status_code == 200
+    a_problem(end(hand, ended_at=rfc3339(NOON)), 409, "conflict")
+
+
+def test_a_corrected_end_says_which_protests_are_late_by_it_and_which_no_longer(
+    service: Service,
+) -> None:
+    hand = a_meet_with_results(service)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + TWO_DAYS - timedelta(minutes=30))
+    sent = {
+        "heat": hand.heat(),
+        "team": hand.heats[0]["lanes"][0]["team"],
+        "about": "placing",
+        "ground": "clerical or scoring error",
+        "lodged_by": "Mira Anchor",
+    }
+    lodged = hand.desk.put(f"protests/{new_id()}", sent)
+    assert (lodged.status_code, lodged.json()["marks"]) == (201, [])
+    late = correct(hand, EVENING - timedelta(hours=1)).json()["corrections"][0]
+    assert [one["number"] for one in late["now_late"]] == [lodged.json()["number"]]
+    back = correct(hand, EVENING).json()["corrections"][1]
+    assert [one["before"] for one in back["now_in_time"]] == ["LATE by 30 min"]
+
+
+def test_a_corrected_end_keeps_the_bounds_of_the_first(service: Service) -> None:
+    hand = a_meet_with_results(service)
+    early = correct(hand, EVENING)
+    assert "The meet goes on" in a_problem(early, 409, "conflict")["detail"]
+    said = service.http.get(f"/api/meets/{hand.id}/end").json()
+    assert said == {"ended_at": None, "ended_at_local": "", "corrections": []}
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + timedelta(hours=20))
+    for hours, words in (
+        (0, "nothing to correct"),
+        (21, "future"),
+        (13, "twelve hours"),
+        (-8.1, "announced after that"),
+    ):
+        told = a_problem(correct(hand, EVENING + timedelta(hours=hours)), 422, "malformed")
+        assert words in told["detail"]
+        assert told["errors"][0]["pointer"] == "/ended_at"
+    a_problem(correct(hand, EVENING - timedelta(hours=1), by="results"), 403, "role-missing")

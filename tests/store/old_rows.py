@@ -102,3 +102,27 @@ OLD_ROWS: list[tuple[str, Row]] = [
     ("announcements", _announcement("news", "heat")),
     ("announcements", _announcement("old news", "again")),
 ]
+
+_DECIDED: Row = {"heat_id": "heat", "meet_id": "meet", "number": 1, "team_id": "team"}
+_SAID: Row = {"lodged_by": "Mira Anchor", "words": "", "content": "{}", "version": 1}
+_TAKEN: Row = {"lodged_at": AT.format(7), "entered_at": AT.format(7), "official_id": "official"}
+_LODGED: Row = {**_DECIDED, **_SAID, **_TAKEN, "state": "lodged"}
+
+
+def _appeal(name: str, number: int, **changes: Any) -> Row:
+    row = {"id": name, **_LODGED, "protest_id": "protest", "is_referred": 0, "sitting": 1}
+    return {**row, "number": number, "sought": "[]", **changes}
+
+
+DEPOSIT = '{"amount":100,"currency":"USD","receipt":"R-17"}'
+APPEALED_ROWS: list[tuple[str, Row]] = [
+    (
+        "protests",
+        {"id": "protest", **_LODGED, "about": "placing", "ground": "protest"}
+        | {"capacity": "athlete", "state": "rejected"},
+    ),
+    ("appeals", _appeal("paid", 1, deposit=DEPOSIT)),
+    ("appeals", _appeal("unpaid", 2)),
+    ("appeals", _appeal("referred", 3, is_referred=1)),
+]
+"""Rows as the third schema held them besides."""

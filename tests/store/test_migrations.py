@@ -19,7 +19,7 @@ from app.store.engine import Engines, open_engines
 from app.store.revision import stored_revision
 from tests.conftest import ENGINES
 from tests.postgres import Databases
-from tests.store.old_rows import OLD_ROWS, SAID
+from tests.store.old_rows import APPEALED_ROWS, DEPOSIT, OLD_ROWS, SAID, Row
 
 
 @pytest.fixture(params=ENGINES)
@@ -81,11 +81,7 @@ def test_bringing_up_to_date_twice_changes_nothing(
 
 def test_what_was_stored_before_runs_and_case_numbers_is_brought_along(empty: Engines) -> None:
     migrate(empty.writing, "0001")
-    with empty.writing.connect() as conn, conn.begin():
-        old = MetaData()
-        old.reflect(conn)
-        for table, row in OLD_ROWS:
-            conn.execute(insert(old.tables[table]), row)
+    _store(empty, OLD_ROWS)
     migrate(empty.writing)
     with empty.writing.connect() as conn:
 
@@ -111,3 +107,31 @@ def test_what_was_stored_before_runs_and_case_numbers_is_brought_along(empty: En
         command.downgrade(alembic_config(conn), "0001")
     migrate(empty.writing)
     empty.dispose()
+
+
+def test_what_was_appealed_before_deposits_were_kept_is_brought_along(empty: Engines) -> None:
+    migrate(empty.writing, "0001")
+    _store(empty, OLD_ROWS)
+    migrate(empty.writing, "0003")
+    _store(empty, APPEALED_ROWS)
+    for _again in range(2):
+        migrate(empty.writing)
+        with empty.writing.connect() as conn:
+            rows = conn.execute(text("SELECT id, asked, deposit FROM appeals ORDER BY number"))
+            assert [tuple(row) for row in rows] == [
+                ("paid", None, DEPOSIT),
+                ("unpaid", None, None),
+                ("referred", None, None),
+            ]
+        with empty.writing.connect() as conn, conn.begin():
+            command.downgrade(alembic_config(conn), "0003")
+            assert "asked" not in {one["name"] for one in inspect(conn).get_columns("appeals")}
+    empty.dispose()
+
+
+def _store(empty: Engines, rows: list[tuple[str, Row]]) -> None:
+    with empty.writing.connect() as conn, conn.begin():
+        old = MetaData()
+        old.reflect(conn)
+        for table, row in rows:
+            conn.execute(insert(old.tables[table]), row)

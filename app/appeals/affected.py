@@ -1,0 +1,163 @@
+"""Whom has a decision moved, and until when can each of them protest or appeal?
+
+Read, never stored: a window follows the time of its announcement. A team's window is that of the
+announcement of its own heat that tells the decision first (World Athletics TR8.7.1); before that
+one is made, or where it opens none, the words say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from sqlalchemy import BindParameter, Connection, bindparam, select
+
+from app.appeals.tables import decisions
+from app.appeals.wire import AffectedOut, DecisionOut, Instance
+from app.clock import clock_time
+from app.ids import AnnouncementId, DecisionId, HeatId
+from app.meets.queries import MeetFacts
+from app.meets.tables import heats, lanes
+from app.results.one_round import in_one_round, round_of
+from app.results.tables import announcements
+from app.results.windows import windows_by_announcement
+from app.results.wire import WindowOut
+from app.rules.windows import Remedy
+from app.store.rows import AnyRow
+
+Told = Mapping[tuple[str, str], AnnouncementId | None]
+Opened = Mapping[AnnouncementId, Sequence[WindowOut]]
+
+_DECISIONS: BindParameter[Any] = bindparam("decisions", expanding=True)
+_here = heats.alias("here")
+_OF_DECISIONS = (
+    select(decisions.c.id.label("decision"), heats.c.id)
+    .select_from(decisions)
+    .join(_here, _here.c.id == decisions.c.heat_id)
+    .join(heats, in_one_round(heats, _here))
+    .where(decisions.c.id.in_(_DECISIONS))
+)
+_RAN = (
+    _OF_DECISIONS.join(lanes, lanes.c.heat_id == heats.c.id)
+    .where(lanes.c.team_id.in_(bindparam("teams", expanding=True)))
+    .add_columns(
+        lanes.c.team_id,
+        heats.c.round,
+        heats.c.number,
+        (heats.c.id == decisions.c.heat_id).label("is_decided"),
+        (heats.c.round_key == round_of(heats)).label("is_drawn"),
+    )
+)
+_TOLD = (
+    _OF_DECISIONS.join(announcements, announcements.c.heat_id == heats.c.id)
+    .add_columns(
+        announcements.c.id.label("announcement"),
+        (announcements.c.decisions_seen >= decisions.c.seq).label("tells_it"),
+    )
+    .order_by(announcements.c.number)
+)
+
+
+class _Found(NamedTuple):
+    """What is known of all decisions of a page: where teams ran, by which announcement each heat
+    was told of each decision, None where its announcements are older, and what those opened.
+    """
+
+    ran: Mapping[tuple[str, str], AnyRow]
+    told: Told
+    opened: Opened
+    meet: MeetFacts
+
+
+def affected_by(
+    conn: Connection, meet: MeetFacts, decided: Iterable[DecisionOut], now: datetime
+) -> Mapping[DecisionId, list[AffectedOut]]:
+    """The teams that each decision moved, in three statements for all of them."""
+    moving = [one for one in decided if one.consequences.moves]
+    if not moving:
+        return {}
+    asked = {"decisions": [one.id for one in moving]}
+    teams = {move.team for one in moving for move in one.consequences.moves}
+    told: dict[tuple[str, str], AnnouncementId | None] = {}
+    for row in conn.execute(_TOLD, asked):
+        if told.get((row.decision, row.id)) is None:
+            told[row.decision, row.id] = row.announcement if row.tells_it else None
+    telling = {one for one in told.values() if one is not None}
+    found = _Found(
+        ran=_ran(conn.execute(_RAN, {**asked, "teams": list(teams)})),
+        told=told,
+        opened=windows_by_announcement(conn, meet.id, telling, now),
+        meet=meet,
+    )
+    return {one.id: _affected(one, found) for one in moving}
+
+
+def _ran(rows: Iterable[AnyRow]) -> Mapping[tuple[str, str], AnyRow]:
+    """By decision and team the heat it ran in: the one decided about before the one as drawn, and
+    that before another re-run of it.
+    """
+    in_order = sorted(rows, key=lambda row: (row.is_decided, row.is_drawn))
+    return {(row.decision, row.team_id): row for row in in_order}
+
+
+def _affected(decision: DecisionOut, found: _Found) -> list[AffectedOut]:
+    listed = []
+    for move in decision.consequences.moves:
+        ran = found.ran.get((decision.id, move.team))
+        window = None if ran is None else _window(decision, HeatId(ran.id), found)
+        words = _until(window, found.meet) if window else _why_none(decision, ran, found)
+        listed.append(
+            AffectedOut(
+                team=move.team,
+                team_name=move.name,
+                heat=None if ran is None else ran.id,
+                round="" if ran is None else ran.round,
+                heat_number=None if ran is None else ran.number,
+                window=window,
+                words=words,
+            )
+        )
+    return listed
+
+
+def _window(decision: DecisionOut, heat_id: HeatId, found: _Found) -> WindowOut | None:
+    """The window that a team of this heat has by a decision, None while it has none.
+
+    Against the referee's decision an appeal lies. It is measured by whichever closes last of those
+    in its own heat and in the one decided about, once both tell the decision.
+    """
+    own = _opened_by(found.told.get((decision.id, heat_id)), found)
+    if decision.instance is Instance.JURY or not own:
+        return next(iter(own), None)
+    there = _opened_by(found.told.get((decision.id, decision.heat)), found)
+    appeals = [one for one in [*own, *there] if one.remedy is Remedy.APPEAL]
+    ends = [one.closes_at for one in appeals if one.closes_at is not None]
+    if len(ends) < len(appeals):
+        return next(one for one in appeals if one.closes_at is None)
+    return next((one for one in appeals if one.closes_at == max(ends)), own[0])
+
+
+def _opened_by(announcement: AnnouncementId | None, found: _Found) -> Sequence[WindowOut]:
+    return () if announcement is None else found.opened.get(announcement, ())
+
+
+def _until(window: WindowOut, meet: MeetFacts) -> str:
+    if window.closes_at is None:
+        return f"{window.remedy} without a closing time"
+    return f"{window.remedy} until {clock_time(window.closes_at, meet.time_zone)}"
+
+
+def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
+    """Why a team has no window, or with what it opens."""
+    if ran is None:
+        return "runs in no heat of this round any more"
+    heat = f"heat {ran.number}" if ran.is_drawn else f"the {ran.round}"
+    is_announced = (decision.id, ran.id) in found.told
+    if decision.instance is Instance.JURY and is_announced:
+        return f"the jury's decision is final ({found.meet.book.jury_final_by}): no window"
+    if found.told.get((decision.id, ran.id)) is not None:
+        return f"the amended announcement of {heat} opened no window"
+    if decision.replaced_by is not None:
+        return "a later decision of the jury stands instead: no window"
+    return f"opens with the {'amended ' if is_announced else ''}announcement of {heat}"

@@ -1,0 +1,203 @@
+"""What was typed wrongly about a protest or an appeal is put right, with a reason and a PIN.
+
+When it was lodged, when the protesters were told, when a deposit was received and under which
+receipt. Each keeps the bounds that it had when it was first entered. Whether something is late
+follows by itself; the answer and the record say what came to be in time by it, or late.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import NamedTuple
+
+from sqlalchemy import update
+
+from app.access.queries import Caller
+from app.access.signing import insist_may_sign
+from app.appeals.actions import insist_told_after
+from app.appeals.deciding import move_protest
+from app.appeals.handing_in import insist_near, insist_other, insist_still_possible
+from app.appeals.jury_wire import AppealOut, DepositCorrectionIn, ReceiptCorrectionIn
+from app.appeals.lodging import earliest_protest
+from app.appeals.panel import change_appeal
+from app.appeals.paying import insist_own_receipt
+from app.appeals.queries import appeal_row, protest_row, referees_decision
+from app.appeals.showing import appeal_shown, protest_shown
+from app.appeals.states import ProtestState
+from app.appeals.tables import decisions
+from app.appeals.wire import AdviceCorrectionIn, LodgedCorrectionIn, ProtestOut
+from app.clock import rfc3339
+from app.ids import AppealId, CorrectionId, DecisionId, HeatId, ProtestId
+from app.meets.queries import heat
+from app.record.kinds import Kind
+from app.refusals import Malformed, StateConflict
+from app.results.announced_time import move_windows_of_advice
+from app.results.corrections import Act, is_known, keep
+from app.results.remeasuring import moved_by
+from app.results.wire import Mistyped
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.rows import AnyRow
+
+
+class _Change(NamedTuple):
+    """What a correction changes: from what to what, and the move that does it."""
+
+    was: str
+    becomes: str
+    move: Callable[[], None]
+
+
+def correct_protest(
+    protest_id: ProtestId, correction_id: CorrectionId, sent: LodgedCorrectionIn, caller: Caller
+) -> Action[Put[ProtestOut]]:
+    """Correct when a protest was lodged. The PIN was confirmed before, as for all of these."""
+
+    def act(unit: Unit) -> Done[Put[ProtestOut]]:
+        row = protest_row(unit.conn, unit.meet_id, protest_id)
+        content = sent.model_dump(mode="json", exclude={"pin"})
+        one = Act(correction_id, Mistyped.PROTEST, protest_id, caller, content)
+
+        def change() -> _Change:
+            facts = heat(unit.conn, unit.meet_id, HeatId(row.heat_id))
+            earliest = earliest_protest(unit, row.ruling_id, facts)
+            insist_still_possible(unit, row, sent.lodged_at, earliest)
+            state = ProtestState(row.state)
+            return _Change(
+                rfc3339(row.lodged_at),
+                rfc3339(sent.lodged_at),
+                lambda: move_protest(unit, row, state, lodged_at=sent.lodged_at),
+            )
+
+        deed = _put_right(unit, one, row, change, Kind.PROTEST_CORRECTED)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
+        return Done(Put(out, created=deed is not None), deed)
+
+    return act
+
+
+def _put_right(
+    unit: Unit, one: Act, row: AnyRow, change: Callable[[], _Change], kind: Kind
+) -> Deed | None:
+    """Make a correction and keep it; None where it was made before."""
+    if is_known(unit, one):
+        return None
+    insist_may_sign(unit, one.caller)
+    changed = change()
+    moved = moved_by(unit, HeatId(row.heat_id), changed.move)
+    return Deed(kind, row.id, keep(unit, one, changed.was, changed.becomes, moved))
+
+
+def correct_advice(
+    protest_id: ProtestId, correction_id: CorrectionId, sent: AdviceCorrectionIn, caller: Caller
+) -> Action[Put[ProtestOut]]:
+    """Correct when the protesters were told; the window that it opened follows."""
+
+    def act(unit: Unit) -> Done[Put[ProtestOut]]:
+        row = protest_row(unit.conn, unit.meet_id, protest_id)
+        decided = referees_decision(unit.conn, unit.meet_id, protest_id)
+        if decided is None or decided.advised_at is None:
+            raise StateConflict("Nobody has told the protesters yet: there is no time to correct.")
+        content = sent.model_dump(mode="json", exclude={"pin"})
+        one = Act(correction_id, Mistyped.ADVICE, decided.id, caller, content)
+
+        def change() -> _Change:
+            at = insist_told_after(unit, sent.advised_at, decided.decided_at)
+            insist_other(at, decided.advised_at, "/advised_at")
+            return _Change(
+                rfc3339(decided.advised_at), rfc3339(at), lambda: _tell(unit, row, decided, at)
+            )
+
+        deed = _put_right(unit, one, row, change, Kind.PROTEST_CORRECTED)
+        out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
+        return Done(Put(out, created=deed is not None), deed)
+
+    return act
+
+
+def _tell(unit: Unit, protest: AnyRow, decided: AnyRow, at: datetime) -> None:
+    unit.conn.execute(update(decisions).where(decisions.c.id == decided.id).values(advised_at=at))
+    move_windows_of_advice(unit, HeatId(decided.heat_id), DecisionId(decided.id), at)
+    move_protest(unit, protest, ProtestState(protest.state))
+
+
+def correct_appeal(
+    appeal_id: AppealId, correction_id: CorrectionId, sent: LodgedCorrectionIn, caller: Caller
+) -> Action[Put[AppealOut]]:
+    """Correct when an appeal was lodged; not where the referee referred it, which nobody typed."""
+
+    def change(unit: Unit, row: AnyRow) -> _Change:
+        if row.is_referred:
+            raise StateConflict("The referee referred this, and the server took the time of it.")
+        decided = referees_decision(unit.conn, unit.meet_id, ProtestId(row.protest_id))
+        earliest = None if decided is None else decided.decided_at
+        insist_still_possible(unit, row, sent.lodged_at, earliest)
+        return _Change(
+            rfc3339(row.lodged_at),
+            rfc3339(sent.lodged_at),
+            lambda: change_appeal(unit, row, lodged_at=sent.lodged_at),
+        )
+
+    content = sent.model_dump(mode="json", exclude={"pin"})
+    return _of_appeal(Act(correction_id, Mistyped.APPEAL, appeal_id, caller, content), change)
+
+
+def _of_appeal(one: Act, change: Callable[[Unit, AnyRow], _Change]) -> Action[Put[AppealOut]]:
+    def act(unit: Unit) -> Done[Put[AppealOut]]:
+        appeal_id = AppealId(one.subject)
+        row = appeal_row(unit.conn, unit.meet_id, appeal_id)
+        deed = _put_right(unit, one, row, lambda: change(unit, row), Kind.APPEAL_CORRECTED)
+        out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
+        return Done(Put(out, created=deed is not None), deed)
+
+    return act
+
+
+def correct_deposit(
+    appeal_id: AppealId, correction_id: CorrectionId, sent: DepositCorrectionIn, caller: Caller
+) -> Action[Put[AppealOut]]:
+    """Correct when a deposit was received; an appeal is complete with it."""
+
+    def change(unit: Unit, row: AnyRow) -> _Change:
+        deposit = _deposit_of(row)
+        was, at = datetime.fromisoformat(deposit["received_at"]), sent.received_at
+        insist_other(at, was, "/received_at")
+        insist_near(unit, at, was, "/received_at")
+        changed = {**deposit, "received_at": rfc3339(at)}
+        return _Change(
+            deposit["received_at"],
+            changed["received_at"],
+            lambda: change_appeal(unit, row, deposit=changed),
+        )
+
+    content = sent.model_dump(mode="json", exclude={"pin"})
+    return _of_appeal(Act(correction_id, Mistyped.DEPOSIT, appeal_id, caller, content), change)
+
+
+def _deposit_of(row: AnyRow) -> dict[str, str]:
+    if row.deposit is None:
+        raise StateConflict("No deposit was received for this appeal: there is none to correct.")
+    deposit: dict[str, str] = row.deposit
+    return deposit
+
+
+def correct_receipt(
+    appeal_id: AppealId, correction_id: CorrectionId, sent: ReceiptCorrectionIn, caller: Caller
+) -> Action[Put[AppealOut]]:
+    """Correct the number of a deposit's receipt; not to one that stands for another appeal."""
+
+    def change(unit: Unit, row: AnyRow) -> _Change:
+        deposit = _deposit_of(row)
+        if sent.receipt == deposit["receipt"]:
+            raise Malformed(
+                "The receipt has that number already: there is nothing to correct.",
+                field="/receipt",
+            )
+        insist_own_receipt(unit, appeal_id, sent.receipt, "/receipt")
+        changed = {**deposit, "receipt": sent.receipt}
+        return _Change(
+            deposit["receipt"], sent.receipt, lambda: change_appeal(unit, row, deposit=changed)
+        )
+
+    content = sent.model_dump(mode="json", exclude={"pin"})
+    return _of_appeal(Act(correction_id, Mistyped.RECEIPT, appeal_id, caller, content), change)

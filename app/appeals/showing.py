@@ -1,0 +1,97 @@
+"""Protests and appeals as they are shown: with whom a decision moved, and what was corrected.
+
+Both are worked out for a whole page at once; what stands in their own rows is read elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import TypeVar
+
+from sqlalchemy import Connection
+
+from app.appeals.affected import affected_by
+from app.appeals.jury_wire import AppealOut, AppealsOut
+from app.appeals.queries import decisions_on, protest_out, protests_page
+from app.appeals.standing import appeal_out, appeals_page
+from app.appeals.wire import AffectedOut, DecisionOut, ProtestOut, ProtestsOut
+from app.ids import AppealId, DecisionId, MeetId, ProtestId
+from app.meets.queries import MeetFacts, meet_facts
+from app.results.corrections import corrections_of
+from app.results.wire import CorrectionOut
+
+Shown = TypeVar("Shown", ProtestOut, AppealOut)
+
+
+def protest_shown(
+    conn: Connection, meet_id: MeetId, protest_id: ProtestId, now: datetime
+) -> ProtestOut:
+    """One protest, its decision with whom it moved; NotFound for an id not of this meet."""
+    out = protest_out(conn, meet_id, protest_id)
+    (shown,) = _with(conn, meet_id, [out], now)
+    return shown
+
+
+def protests_shown(
+    conn: Connection, meet_id: MeetId, before: int | None, now: datetime
+) -> ProtestsOut:
+    """A page of protests, the one that was lodged last first."""
+    page = protests_page(conn, meet_id, before)
+    return page.model_copy(update={"protests": _with(conn, meet_id, page.protests, now)})
+
+
+def appeal_shown(
+    conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime
+) -> AppealOut:
+    """One appeal, its decision with whom it moved; NotFound for an id not of this meet."""
+    out = appeal_out(conn, meet_id, appeal_id)
+    (shown,) = _with(conn, meet_id, [out], now)
+    return shown
+
+
+def appeals_shown(
+    conn: Connection, meet_id: MeetId, before: int | None, now: datetime
+) -> AppealsOut:
+    """A page of appeals, the one that was lodged last first."""
+    page = appeals_page(conn, meet_id, before)
+    return page.model_copy(update={"appeals": _with(conn, meet_id, page.appeals, now)})
+
+
+def decisions_shown(
+    conn: Connection, meet: MeetFacts, protest_id: ProtestId, now: datetime
+) -> list[DecisionOut]:
+    """All decisions on a protest and its appeals, in order, each with whom it moved."""
+    made = decisions_on(conn, meet, protest_id)
+    moved = affected_by(conn, meet, made, now)
+    return [_told(one, moved) for one in made]
+
+
+def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetime) -> list[Shown]:
+    meet = meet_facts(conn, meet_id)
+    decided: list[DecisionOut] = [one.decision for one in page if one.decision is not None]
+    moved = affected_by(conn, meet, decided, now)
+    # The correction of an advice is kept by its decision.
+    subjects: list[str] = [*(one.id for one in page), *(one.id for one in decided)]
+    corrected = corrections_of(conn, meet, subjects)
+    return [
+        one.model_copy(
+            update={
+                "decision": None if one.decision is None else _told(one.decision, moved),
+                "corrections": _of(one, corrected),
+            }
+        )
+        for one in page
+    ]
+
+
+def _of(
+    one: ProtestOut | AppealOut, corrected: Mapping[str, list[CorrectionOut]]
+) -> list[CorrectionOut]:
+    of_advice = [] if one.decision is None else corrected.get(one.decision.id, [])
+    found = [*corrected.get(one.id, []), *of_advice]
+    return sorted(found, key=lambda each: each.corrected_at)
+
+
+def _told(decision: DecisionOut, moved: Mapping[DecisionId, list[AffectedOut]]) -> DecisionOut:
+    return decision.model_copy(update={"affected": moved.get(decision.id, [])})

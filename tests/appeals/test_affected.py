@@ -1,0 +1,171 @@
+"""Whom a decision moved, and the window of their own that each of them has by it.
+
+World Athletics TR8.7.1 (number from memory): an appeal within 30 minutes of the announcement of the
+amended result; TR8.11: the jury's decision is final.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from sqlalchemy import Connection
+from sqlalchemy.event import listen
+
+from app.appeals.showing import protests_shown
+from app.ids import MeetId, new_id
+from tests.appeals.desk import (
+    a_panel,
+    a_protest,
+    an_announced_disqualification,
+    an_upheld_appeal,
+    announced,
+    cast,
+    decided,
+    jury_decides,
+    lodge,
+    set_aside,
+)
+from tests.builders import PIN, Json, MeetAtHand
+from tests.rounds.builders import Event, two_heats
+
+FINAL = "the jury's decision is final (TR8.11): no window"
+
+
+def by_team(decision: Json) -> dict[str, Json]:
+    return {one["team_name"]: one for one in decision["affected"]}
+
+
+def words(decision: Json) -> dict[str, str]:
+    return {one["team_name"]: one["words"] for one in decision["affected"]}
+
+
+def a_round_with_a_disqualification(meet: MeetAtHand) -> tuple[Event, Json]:
+    """Two heats of three; Tern of the first is out, so Curlew of the second goes on by time."""
+    event = two_heats(meet)
+    event.set(by_time=1)
+    event.disqualify("Tern")
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    found = meet.desk.get("disqualifications").json()
+    (ruling,) = [one for one in found if one["team"] == event.team("Tern")]
+    return event, {"id": ruling["by_ruling"], "disqualification": ruling["id"]}
+
+
+def a_protest_in(event: Event, ruling: Json) -> Json:
+    sent = {
+        "heat": event.heat("heats 1"),
+        "team": event.team("Tern"),
+        "about": "ruling",
+        "ruling": ruling["id"],
+        "lodged_by": "Mira Anchor",
+    }
+    return lodge(event.meet, sent)
+
+
+def test_each_team_that_a_decision_moved_has_its_window_with_the_result_of_its_own_heat(
+    meet: MeetAtHand,
+) -> None:
+    event, ruling = a_round_with_a_disqualification(meet)
+    out = decided(meet, a_protest_in(event, ruling), "upheld", orders=set_aside(ruling))
+    said = words(out["decision"])
+    assert said["Tern"] == "opens with the amended announcement of heat 1"
+    assert {one["heat"] for one in out["decision"]["affected"]} == {
+        event.heat("heats 1"),
+        event.heat("heats 2"),
+    }
+    moved = {move["name"] for move in out["decision"]["consequences"]["moves"]}
+    assert set(said) == moved
+    assert any(one.endswith("of heat 2") for one in said.values())
+    assert all(one["window"] is None for one in out["decision"]["affected"])
+
+    told = event.announce("heats 1").json()
+    read = meet.desk.get(f"protests/{out['id']}").json()["decision"]
+    tern = by_team(read)["Tern"]
+    window = tern["window"]
+    assert (window["kind"], window["remedy"], window["rule"]) == ("appeal", "appeal", "TR8.7.1")
+    assert (window["state"], window["announcement"]) == ("open", told["id"])
+    closes = {one["closes_at"] for one in told["windows"] if one["remedy"] == "appeal"}
+    assert {window["closes_at"]} == closes
+    assert tern["words"].startswith("appeal until ")
+    other = next(one for one in read["affected"] if one["heat_number"] == 2)
+    assert other["window"] is None
+
+    meet.service.clock.move(timedelta(minutes=31))
+    page = meet.desk.get("protests").json()["protests"]
+    (line,) = [one for one in page if one["id"] == out["id"]]
+    assert by_team(line["decision"])["Tern"]["window"]["state"] == "closed"
+
+
+def test_a_corrected_time_of_the_announcement_moves_the_window_of_those_affected(
+    meet: MeetAtHand,
+) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    meet.service.clock.move(timedelta(minutes=10))
+    told = announced(meet)
+    before = meet.desk.get(f"protests/{protest['id']}").json()["decision"]["affected"][0]
+    earlier = meet.service.clock.now() - timedelta(minutes=5)
+    sent = {"announced_at": earlier.isoformat(), "reasons": "Typed wrongly.", "pin": PIN}
+    put = meet.desk.put(f"announcements/{told['id']}/time-corrections/{new_id()}", sent)
+    assert put.status_code == 201, put.text
+    after = meet.desk.get(f"protests/{protest['id']}").json()["decision"]["affected"][0]
+    assert after["window"]["closes_at"] < before["window"]["closes_at"]
+
+
+def test_what_the_jury_decided_opens_no_window_for_those_it_moves_and_says_why(
+    meet: MeetAtHand,
+) -> None:
+    out = an_upheld_appeal(meet)
+    assert set(words(out["decision"]).values()) == {FINAL}
+    announced(meet)
+    dossier = meet["jury"].get(f"appeals/{out['id']}/dossier").json()
+    for decision in (dossier["appeal"]["decision"], dossier["decisions"][-1]):
+        assert set(words(decision).values()) == {FINAL}
+    assert dossier["decisions"][0]["affected"] == [], "what was rejected moved nobody"
+
+
+def test_a_jurys_decision_before_any_announcement_opens_a_window_with_the_first(
+    meet: MeetAtHand,
+) -> None:
+    event = two_heats(meet)
+    event.load("heats 1", "42.10", "42.50", "43.00")
+    sent = {"heat": event.heat(), "team": event.team("Tern"), "about": "placing"}
+    lodged = lodge(meet, {**sent, "lodged_by": "Mira Anchor"})
+    (appeal,) = decided(meet, lodged, "referred")["appeals"]
+    names = a_panel(meet, {"id": appeal})
+    for name in names:
+        assert cast(meet, {"id": appeal}, name).status_code == 201
+    orders = [{"order": "correct", "team": event.team("Tern"), "status": "DNF"}]
+    out = jury_decides(meet, {"id": appeal}, names[0], orders=orders)
+    assert out.status_code == 201, out.text
+    assert words(out.json()["decision"])["Tern"] == "opens with the announcement of heat 1"
+    event.announce("heats 1")
+    window = by_team(meet["jury"].get(f"appeals/{appeal}").json()["decision"])["Tern"]["window"]
+    assert (window["remedy"], window["state"]) == ("protest", "open")
+
+
+def test_a_page_of_decisions_asks_for_all_its_teams_at_once(meet: MeetAtHand) -> None:
+    def statements() -> int:
+        found: list[str] = []
+
+        def read(conn: Connection) -> None:
+            listen(conn, "before_cursor_execute", lambda *asked: found.append(asked[2]))
+            protests_shown(conn, MeetId(meet.id), None, meet.service.clock.now())
+
+        meet.service.store.read_now(read)
+        return len(found)
+
+    def one_decision() -> None:
+        event, ruling = a_round_with_a_disqualification(meet)
+        out = decided(meet, a_protest_in(event, ruling), "upheld", orders=set_aside(ruling))
+        assert len(out["decision"]["affected"]) > 2
+
+    one_decision()
+    first = statements()
+    one_decision()
+    second = statements()
+    one_decision()
+    # What a protest takes besides is the same for each; whom it moved adds nothing.
+    assert statements() - second == second - first
+    assert second - first <= 4

@@ -1,0 +1,327 @@
+"""What the desk typed wrongly is put right by an act with a reason; what hangs on it follows.
+
+Windows: World Athletics TR8.2 and TR8.7 (30 minutes), numbers of sub-clauses from memory. That a
+mistake is corrected by a further entry, which leaves the first one readable, is common practice.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import httpx
+import pytest
+
+from app.clock import rfc3339
+from app.ids import new_id
+from tests.appeals.desk import (
+    a_panel,
+    a_protest,
+    a_rejected_protest,
+    an_announced_disqualification,
+    appeal,
+    cast,
+    decide,
+    decided,
+    jury_decides,
+    lodge,
+    set_aside,
+    team,
+)
+from tests.builders import PIN, Json, MeetAtHand, a_problem
+
+NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
+
+
+def minutes(count: float) -> timedelta:
+    return timedelta(minutes=count)
+
+
+def at_noon(meet: MeetAtHand, later: float = 0) -> datetime:
+    meet.service.clock.stand_at(NOON + minutes(later))
+    return NOON + minutes(later)
+
+
+def put_right(
+    meet: MeetAtHand, address: str, by: str = "results", ident: str = "", **changes: Any
+) -> httpx.Response:
+    said = {
+        name: rfc3339(value) if isinstance(value, datetime) else value
+        for name, value in changes.items()
+    }
+    sent = {"reasons": "Typed wrongly; the slip says so.", "pin": PIN, **said}
+    return meet[by].put(f"{address}/{ident or new_id()}", sent)
+
+
+def done(answer: httpx.Response) -> Json:
+    assert answer.status_code == 201, answer.text
+    return dict(answer.json())
+
+
+def a_late_protest(meet: MeetAtHand) -> Json:
+    """Announced at noon, and taken in at 12:50 as if lodged then."""
+    at_noon(meet)
+    ruling = an_announced_disqualification(meet)
+    at_noon(meet, 50)
+    lodged = lodge(meet, a_protest(meet, ruling))
+    assert lodged["marks"] == ["late"]
+    return {**lodged, "ruled": ruling}
+
+
+def test_a_protest_that_was_lodged_earlier_than_typed_is_in_time_after_all(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_protest(meet)
+    out = decided(meet, lodged)
+    address, ident = f"protests/{lodged['id']}/time-corrections", new_id()
+    truly = NOON + minutes(20)
+    after = done(put_right(meet, address, ident=ident, lodged_at=truly))
+    assert (after["marks"], after["timeliness"]["words"]) == ([], "in time by 10 min")
+    assert after["version"] == out["version"] + 1
+    (one,) = after["corrections"]
+    assert (one["about"], one["was"], one["becomes"]) == (
+        "time of a protest",
+        rfc3339(NOON + minutes(50)),
+        rfc3339(truly),
+    )
+    assert one["was_local"] == "2026-06-13 12:50:00 CEST (Europe/Paris)"
+    assert (one["corrected_by_name"], one["reasons"]) == (
+        "results",
+        "Typed wrongly; the slip says so.",
+    )
+    assert [(told["what"], told["before"]) for told in one["now_in_time"]] == [
+        ("protest", "LATE by 20 min")
+    ]
+    head = meet.head()
+    again = put_right(meet, address, ident=ident, lodged_at=truly)
+    assert (again.status_code, again.json(), meet.head()) == (200, after, head)
+    a_problem(put_right(meet, address, ident=ident, lodged_at=NOON), 409, "id-taken")
+    page = meet.desk.get("protests").json()["protests"]
+    assert page[0]["corrections"] == after["corrections"]
+    # The protest as it was first sent is still the same one.
+    sent = a_protest(meet, lodged["ruled"])
+    assert meet.desk.put(f"protests/{lodged['id']}", sent).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("at", "words"),
+    [
+        (51, "taken in at"),
+        (50, "nothing to correct"),
+        (-30, "before what it is about"),
+        (50 - 12 * 60 - 1, "twelve hours"),
+    ],
+)
+def test_a_corrected_time_keeps_the_bounds_of_the_first(
+    meet: MeetAtHand, at: int, words: str
+) -> None:
+    lodged = a_late_protest(meet)
+    at_noon(meet, 60)
+    wrong = put_right(
+        meet, f"protests/{lodged['id']}/time-corrections", lodged_at=NOON + minutes(at)
+    )
+    told = a_problem(wrong, 422, "malformed")
+    assert words in told["detail"]
+    assert told["errors"][0]["pointer"] == "/lodged_at"
+
+
+def test_who_looked_at_a_protest_before_it_was_corrected_looks_again(meet: MeetAtHand) -> None:
+    lodged = a_late_protest(meet)
+    done(put_right(meet, f"protests/{lodged['id']}/time-corrections", lodged_at=NOON))
+    sent = {"verdict": "rejected", "reasons": "It came late.", "pin": PIN}
+    stale = meet.referee.put(f"protests/{lodged['id']}/decision", sent, etag='"v1"')
+    a_problem(stale, 412, "stale")
+    assert decide(meet, lodged).status_code == 201
+
+
+def a_late_appeal(meet: MeetAtHand, **changes: Any) -> Json:
+    """Told at noon that nothing is amended; the appeal is taken in 40 minutes later."""
+    at_noon(meet)
+    protest = a_rejected_protest(meet)
+    at_noon(meet, 40)
+    lodged = appeal(meet, protest, **changes)
+    return {**lodged, "of": protest}
+
+
+def test_an_appeal_is_in_time_once_its_time_and_its_deposits_are_put_right(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_appeal(meet)
+    assert lodged["state"] == "late"
+    address = f"appeals/{lodged['id']}"
+    truly = NOON + minutes(20)
+    half = done(put_right(meet, f"{address}/time-corrections", lodged_at=truly))
+    assert half["state"] == "late", "its deposit came with it, and bears the same wrong time"
+    assert half["corrections"][0]["now_in_time"] == []
+    times = f"{address}/deposit/time-corrections"
+    after = done(put_right(meet, times, by="jury", received_at=truly))
+    assert (after["state"], after["timeliness"]["words"]) == ("admitted", "in time by 10 min")
+    assert [one["about"] for one in after["corrections"]] == [
+        "time of an appeal",
+        "time of a deposit",
+    ]
+    (told,) = after["corrections"][1]["now_in_time"]
+    assert (told["what"], told["number"]) == ("appeal", lodged["number"])
+    dossier = meet["jury"].get(f"{address}/dossier").json()
+    assert dossier["appeal"]["corrections"] == after["corrections"]
+    # The deposit as it was first sent is still the same one.
+    receipt = lodged["deposit"]["receipt"]
+    sent = {"amount": 100, "currency": "USD", "receipt": receipt}
+    for at in (rfc3339(NOON + minutes(40)), rfc3339(truly)):
+        again = meet.desk.put(f"{address}/deposit", {**sent, "received_at": at})
+        assert (again.status_code, again.json()["version"]) == (200, after["version"])
+
+
+def test_an_appeal_that_was_lodged_later_than_typed_is_late(meet: MeetAtHand) -> None:
+    lodged = a_late_appeal(meet, lodged_at=rfc3339(NOON + minutes(20)), deposit=None)
+    address = f"appeals/{lodged['id']}"
+    early = put_right(meet, f"{address}/time-corrections", lodged_at=NOON - minutes(1))
+    assert "before what it is about" in a_problem(early, 422, "malformed")["detail"]
+    out = done(put_right(meet, f"{address}/time-corrections", lodged_at=NOON + minutes(35)))
+    assert out["state"] == "late"
+    assert [one["number"] for one in out["corrections"][0]["now_late"]] == [lodged["number"]]
+    nothing = put_right(meet, f"{address}/deposit/time-corrections", received_at=NOON)
+    assert "No deposit" in a_problem(nothing, 409, "conflict")["detail"]
+    meet.desk.put(f"{address}/deposit", {"amount": 100, "currency": "USD", "receipt": "R-3"})
+    for at, words in ((41, "future"), (40, "nothing to correct"), (-12 * 60, "twelve hours")):
+        moment = NOON + minutes(at)
+        wrong = put_right(meet, f"{address}/deposit/time-corrections", received_at=moment)
+        assert words in a_problem(wrong, 422, "malformed")["detail"]
+
+
+def test_what_the_referee_referred_has_no_time_that_anybody_typed(meet: MeetAtHand) -> None:
+    protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))
+    (referred,) = decided(meet, protest, "referred")["appeals"]
+    now = meet.service.clock.now()
+    refused = put_right(meet, f"appeals/{referred}/time-corrections", lodged_at=now)
+    assert "referred" in a_problem(refused, 409, "conflict")["detail"]
+
+
+def test_a_receipts_number_is_put_right_and_the_first_stays_readable(meet: MeetAtHand) -> None:
+    protest = a_rejected_protest(meet)
+    first = appeal(meet, protest)
+    second = appeal(meet, protest, team=team(meet, 5))
+    address = f"appeals/{second['id']}/deposit/receipt-corrections"
+    taken = put_right(meet, address, receipt=first["deposit"]["receipt"])
+    assert a_problem(taken, 409, "conflict")["appeal"] == first["id"]
+    same = put_right(meet, address, receipt=second["deposit"]["receipt"])
+    assert "nothing to correct" in a_problem(same, 422, "malformed")["detail"]
+    out = done(put_right(meet, address, receipt="R-81"))
+    assert out["deposit"]["receipt"] == "R-81"
+    (one,) = out["corrections"]
+    assert (one["about"], one["was"], one["becomes"], one["was_local"]) == (
+        "receipt of a deposit",
+        second["deposit"]["receipt"],
+        "R-81",
+        "",
+    )
+    sent = {"amount": 100, "currency": "USD", "receipt": second["deposit"]["receipt"]}
+    again = meet.desk.put(f"appeals/{second['id']}/deposit", sent)
+    assert (again.status_code, again.json()["version"]) == (200, out["version"])
+
+
+def test_a_corrected_advice_moves_its_window_and_says_which_appeals_that_makes_timely(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_appeal(meet)
+    protest = lodged["of"]
+    address, truly = f"protests/{protest['id']}/advice/time-corrections", NOON + minutes(15)
+    out = done(put_right(meet, address, by="referee", advised_at=truly))
+    assert out["decision"]["advised_at"] == truly.isoformat().replace("+00:00", "Z")
+    (one,) = out["corrections"]
+    assert (one["about"], one["was"]) == ("time of an advice", rfc3339(NOON))
+    assert [told["number"] for told in one["now_in_time"]] == [lodged["number"]]
+    assert meet.desk.get(f"appeals/{lodged['id']}").json()["state"] == "admitted"
+    (window,) = [
+        one
+        for one in meet.desk.get("windows.json").json()["windows"]
+        if one["opened_by"] == f"advice on protest {protest['number']}"
+    ]
+    closes = datetime.fromisoformat(window["closes_at"])
+    assert (closes, window["time_corrections"]) == (truly + minutes(30), 1)
+    calendar = meet.desk.get("windows.ics").text
+    assert "SEQUENCE:1" in calendar
+    back = done(put_right(meet, address, advised_at=NOON + minutes(1)))
+    assert [told["number"] for told in back["corrections"][1]["now_late"]] == [lodged["number"]]
+    # The advice as it was first given is still the same one.
+    for given in (rfc3339(NOON), rfc3339(truly)):
+        again = meet.desk.put(f"protests/{protest['id']}/advice", {"advised_at": given})
+        assert (again.status_code, again.json()["version"]) == (200, back["version"])
+    dossier = meet["jury"].get(f"appeals/{lodged['id']}/dossier").json()
+    assert len(dossier["protest"]["corrections"]) == 2
+
+
+def test_a_corrected_advice_lies_after_its_decision_and_not_in_the_future(
+    meet: MeetAtHand,
+) -> None:
+    at_noon(meet)
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    address = f"protests/{protest['id']}/advice/time-corrections"
+    at_noon(meet, 5)
+    decided(meet, protest)
+    untold = put_right(meet, address, advised_at=NOON + minutes(5))
+    assert "told the protesters yet" in a_problem(untold, 409, "conflict")["detail"]
+    at_noon(meet, 10)
+    assert meet.desk.put(f"protests/{protest['id']}/advice", {}).status_code == 200
+    for at, words in ((1, "before the decision"), (11, "future"), (10, "nothing to correct")):
+        wrong = put_right(meet, address, advised_at=NOON + minutes(at))
+        assert words in a_problem(wrong, 422, "malformed")["detail"]
+
+
+def test_an_advice_from_before_the_first_announcement_counts_from_that_one(
+    meet: MeetAtHand,
+) -> None:
+    at_noon(meet)
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest)
+    at_noon(meet, 10)
+    meet.desk.put(f"protests/{protest['id']}/advice", {})
+    # The announcement was made at 12:05, and the protesters were told at 12:02.
+    told = meet.desk.get("announcements").json()["announcements"][0]
+    sent = {"announced_at": rfc3339(NOON + minutes(5)), "reasons": "Typed wrongly.", "pin": PIN}
+    moved = meet.desk.put(f"announcements/{told['id']}/time-corrections/{new_id()}", sent)
+    assert moved.status_code == 201, moved.text
+    address = f"protests/{protest['id']}/advice/time-corrections"
+    done(put_right(meet, address, advised_at=NOON + minutes(2)))
+    (window,) = [
+        one for one in meet.desk.get("windows.json").json()["windows"] if one["remedy"] == "appeal"
+    ]
+    assert datetime.fromisoformat(window["closes_at"]) == NOON + minutes(35)
+
+
+def test_an_appeal_that_was_turned_away_as_late_can_be_heard_once_it_was_in_time(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_appeal(meet)
+    names = a_panel(meet, lodged)
+    address = f"appeals/{lodged['id']}"
+    seen = meet[names[0]].get(address).headers["ETag"]
+    sent = {"admit": False, "reasons": "Ten minutes late.", "pin": PIN}
+    assert meet[names[0]].put(f"{address}/admission", sent, etag=seen).status_code == 200
+    protest = lodged["of"]
+    advice = f"protests/{protest['id']}/advice/time-corrections"
+    out = done(put_right(meet, advice, advised_at=NOON + minutes(12)))
+    assert out["corrections"][0]["now_in_time"][0]["id"] == lodged["id"]
+    seen = meet[names[0]].get(address).headers["ETag"]
+    sent = {"admit": True, "reasons": "It was in time.", "pin": PIN}
+    assert meet[names[0]].put(f"{address}/admission", sent, etag=seen).status_code == 200
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    orders = set_aside(protest["ruled"])
+    assert jury_decides(meet, lodged, names[0], orders=orders).status_code == 201
+
+
+def test_a_correction_needs_the_pin_a_reason_and_the_role_of_who_does_the_act(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_protest(meet)
+    address, truly = f"protests/{lodged['id']}/time-corrections", NOON + minutes(20)
+    a_problem(put_right(meet, address, by="jury", lodged_at=truly), 403, "role-missing")
+    a_problem(put_right(meet, address, lodged_at=truly, reasons=""), 422, "malformed")
+    wrong = put_right(meet, address, lodged_at=truly, pin="111111")
+    assert wrong.status_code == 403, wrong.text
+    nowhere = put_right(meet, f"protests/{new_id()}/time-corrections", lodged_at=truly)
+    a_problem(nowhere, 404, "not-found")
+    assert meet.desk.get(f"protests/{lodged['id']}").json()["corrections"] == []
