@@ -14,6 +14,7 @@ from pydantic import SecretStr, ValidationError
 from sqlalchemy import make_url
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
+from app.collector import look_seldom
 from app.config import Settings
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
@@ -129,6 +130,7 @@ def _add(
 
 def play_demo(parsed: argparse.Namespace) -> int:
     """Play the invented meet; serve it unless told not to."""
+    look_seldom()
     from seed_demo import play  # noqa: PLC0415  (the demo is not part of the server's start)
 
     if parsed.no_serve:
@@ -138,6 +140,7 @@ def play_demo(parsed: argparse.Namespace) -> int:
 
 def serve(parsed: argparse.Namespace) -> int:
     """Serve the database, after bringing it to the program's schema."""
+    look_seldom()
     from app.serving import listen, serve_settings  # noqa: PLC0415  (the others need none of it)
 
     settings = _settings(parsed)

@@ -36,16 +36,21 @@ _TIME = re.compile(
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
-def _take_as_they_are(part: Any) -> None:
-    """Mark all numbers and truth values in a part of a document's schema."""
+def _take_as_they_are(part: Any, document: Any) -> None:
+    """Mark all numbers and truth values in a part of a document's schema.
+
+    Documents inside it are left alone: each has marked its own.
+    """
     if isinstance(part, dict):
+        if part.get("type") == "model" and part["cls"] is not document:
+            return
         if part.get("type") in {"int", "float", "bool"}:
             part["strict"] = True
         for inner in part.values():
-            _take_as_they_are(inner)
+            _take_as_they_are(inner, document)
     elif isinstance(part, list):
         for inner in part:
-            _take_as_they_are(inner)
+            _take_as_they_are(inner, document)
 
 
 class Wire(BaseModel):
@@ -61,7 +66,7 @@ class Wire(BaseModel):
     def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         # Not by the setting `strict`: it would refuse the texts of times and of choices as well.
         schema = handler(source)
-        _take_as_they_are(schema)
+        _take_as_they_are(schema, cls)
         return schema
 
 

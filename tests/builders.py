@@ -14,10 +14,12 @@ from typing import Any
 
 import httpx
 
-from app.ids import new_id
+from app.access.guard import FOUNDER
+from app.ids import MeetId, new_id
+from app.store.action import Actor
+from tests.people import PIN, Newcomer, join, welcome
 from tests.running import SETUP_KEY, Service
 
-PIN = "480213"
 TEAMS = ("Tern", "Gull", "Heron", "Plover", "Curlew", "Puffin", "Dunlin", "Petrel")
 ROLES = ("umpire", "chief_umpire", "referee", "results", "jury", "organiser")
 INNARDS = (
@@ -102,6 +104,10 @@ class MeetAtHand:
     @property
     def organiser(self) -> Person:
         return self.people["organiser"]
+
+    def person(self, official: str, name: str, token: str) -> Person:
+        """A joined official of this meet."""
+        return Person(official, name, token, self.service.http, self.id)
 
     def heat(self, number: int = 0) -> str:
         """The id of a heat, in the order of the programme."""
@@ -296,40 +302,30 @@ def a_post(post: str, official: str, **changes: Any) -> Json:
     }
 
 
-def join(service: Service, meet: str, organiser_auth: Mapping[str, str], person: Json) -> Person:
-    """Issue a personal link and join with it."""
-    link = service.http.put(
-        f"/api/meets/{meet}/officials/{person['id']}/join-links/{new_id()}", headers=organiser_auth
-    )
-    assert link.status_code == 201, link.text
-    joined = service.http.post(
-        "/api/join", json={"token": link.json()["token"], "session": new_id(), "pin": PIN}
-    )
-    assert joined.status_code == 200, joined.text
-    token = joined.json()["token"]
-    return Person(person["id"], person["name"], token, service.http, meet)
-
-
 def a_bare_meet(service: Service, **changes: Any) -> MeetAtHand:
     """A meet with its organiser and nothing else."""
     meet, document = new_id(), a_meet_document(**changes)
     made = service.http.put(f"/api/meets/{meet}", json=document, headers=founder(service))
     assert made.status_code == 201, made.text
     hand = MeetAtHand(service, meet)
-    hand.people["organiser"] = join(service, meet, founder(service), document["organiser"])
+    organiser = document["organiser"]
+    token = service.do(join(service.store, MeetId(meet), FOUNDER, organiser["id"]))
+    hand.people["organiser"] = hand.person(organiser["id"], organiser["name"], token)
     return hand
 
 
 def add_official(hand: MeetAtHand, name: str, *roles: str, affiliation: str = "") -> Person:
     """Name an official and join as them."""
-    official = new_id()
-    document = {"name": name, "affiliation": affiliation, "roles": list(roles)}
-    named = hand.organiser.put(f"officials/{official}", document)
-    assert named.status_code == 201, named.text
-    auth = {"Authorization": f"Bearer {hand.organiser.token}"}
-    person = join(hand.service, hand.id, auth, {"id": official, "name": name})
-    hand.people[name] = person
-    return person
+    add_officials(hand, Newcomer(name, roles, affiliation))
+    return hand[name]
+
+
+def add_officials(hand: MeetAtHand, *newcomers: Newcomer) -> None:
+    """Name officials and join as each of them."""
+    organiser = Actor(hand.organiser.id, frozenset({"organiser"}))
+    tokens = hand.service.do(welcome(hand.service.store, MeetId(hand.id), organiser, newcomers))
+    for one, token in zip(newcomers, tokens, strict=True):
+        hand.people[one.name] = hand.person(one.id, one.name, token)
 
 
 def a_meet(
@@ -345,10 +341,8 @@ def a_meet(
     `umpire` watches the end of the first zone for lanes 3 and 4, `second` for lanes 4 and 5.
     """
     hand = a_bare_meet(service, **changes)
-    for role in roles:
-        add_official(hand, role, role)
-    for name in umpires:
-        add_official(hand, name, "umpire")
+    ranks = [(role, role) for role in roles] + [(name, "umpire") for name in umpires]
+    add_officials(hand, *(Newcomer(name, (role,)) for name, role in ranks))
     loaded = hand.organiser.post("start-lists", content=a_start_list(heats))
     assert loaded.status_code == 200, loaded.text
     hand.heats = hand.organiser.get("heats").json()["heats"]

@@ -11,6 +11,7 @@ from argon2 import PasswordHasher
 from hypothesis import HealthCheck, settings
 
 from app.access import secrets
+from app.collector import leave_what_is_there, look_seldom
 from app.serving import bring_up_to_date
 from tests.builders import MeetAtHand, a_meet
 from tests.postgres import Databases, a_postgres
@@ -36,6 +37,13 @@ def cheap_pins() -> Iterator[None]:
     secrets._hasher = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
     yield
     secrets._hasher = real
+
+
+@pytest.fixture(scope="session", autouse=True)
+def seldom_collected() -> None:
+    """As the served program does: what the imports made outlives all tests."""
+    look_seldom()
+    leave_what_is_there()
 
 
 @pytest.fixture(scope="session")

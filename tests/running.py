@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import asyncio
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from typing import Any, TypeVar
 
 import httpx
 import uvicorn
 from fastapi import FastAPI
 from pydantic import SecretStr
+from sqlalchemy import event
 
 from app.config import Settings
 from app.connections import Connection
@@ -19,6 +22,7 @@ from app.server import create_app
 from app.store.store import Store
 
 SETUP_KEY = "the-setup-key-of-the-tests"
+Result = TypeVar("Result")
 
 
 class TestingClock:
@@ -49,8 +53,16 @@ class TestingClock:
 class Service:
     """A service under test."""
 
-    def __init__(self, app: FastAPI, address: str, clock: TestingClock, database_url: str) -> None:
+    def __init__(
+        self,
+        app: FastAPI,
+        address: str,
+        clock: TestingClock,
+        database_url: str,
+        loop: asyncio.AbstractEventLoop,
+    ) -> None:
         self.app = app
+        self._loop = loop
         self.address = address
         self.clock = clock
         self.database_url = database_url
@@ -64,6 +76,10 @@ class Service:
         store: Store = self.app.state.services.store
         return store
 
+    def do(self, work: Coroutine[Any, Any, Result]) -> Result:
+        """Work that is done inside the service, on its own loop, as its routes do it."""
+        return asyncio.run_coroutine_threadsafe(work, self._loop).result(30)
+
 
 @contextmanager
 def a_service(database_url: str, connection: type[Connection] = Connection) -> Iterator[Service]:
@@ -73,6 +89,7 @@ def a_service(database_url: str, connection: type[Connection] = Connection) -> I
         update={"database_url": database_url}
     )
     app = create_app(settings, clock)
+    _spare_the_disk(app.state.services.store)
     server = uvicorn.Server(
         uvicorn.Config(
             app, port=0, http=connection, ws="none", log_level="warning", access_log=False
@@ -84,14 +101,28 @@ def a_service(database_url: str, connection: type[Connection] = Connection) -> I
         if not thread.is_alive():
             raise RuntimeError("the service under test did not start")
         time.sleep(0.005)
-    port = server.servers[0].sockets[0].getsockname()[1]
-    service = Service(app, f"http://127.0.0.1:{port}", clock, database_url)
+    listening = server.servers[0]
+    port = listening.sockets[0].getsockname()[1]
+    address, loop = f"http://127.0.0.1:{port}", listening.get_loop()
+    service = Service(app, address, clock, database_url, loop)
     try:
         yield service
     finally:
         service.http.close()
         server.should_exit = True
         thread.join(10)
+
+
+def _spare_the_disk(store: Store) -> None:
+    """No test here cuts the power: SQLite need not wait for the disk, as the PostgreSQL of
+    `tests/postgres.py` need not.
+    """
+    if store.engines.is_sqlite:
+        event.listen(
+            store.engines.writing,
+            "connect",
+            lambda connection, _record: connection.execute("PRAGMA synchronous=OFF"),
+        )
 
 
 @contextmanager

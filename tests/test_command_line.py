@@ -376,3 +376,11 @@ def test_a_record_that_was_changed_names_the_first_place_and_both_roots(
     assert lines[3] == f"root that the head says:  {head['root']}"
     assert len(lines) == 4
     assert err == f"zonedocket check: the 5 entries of {path} do NOT agree\n"
+
+
+def test_a_start_loads_nothing_that_only_some_requests_need():
+    # Schema changes, workbooks and calendars: together a third of a cold start.
+    seldom = {"alembic", "openpyxl", "icalendar"}
+    code = "import app.cli, app.serving, sys; print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not seldom & set(done.stdout.split())

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
-
-from icalendar import Alarm, Calendar, Event
+from typing import TYPE_CHECKING
 
 from app.clock import clock_time
 from app.results.wire import WindowOut, WindowsOut
 from app.results.wording import length, lodged
+
+if TYPE_CHECKING:
+    from icalendar import Event
 
 WARN_BEFORE = timedelta(minutes=5)
 
@@ -18,6 +20,9 @@ def as_calendar(found: WindowsOut) -> bytes:
 
     Each has a stable UID and an alarm.
     """
+    # Not at the top: it costs a twentieth of a cold start.
+    from icalendar import Calendar  # noqa: PLC0415
+
     calendar = Calendar()
     calendar.add("prodid", "-//Zone Docket//windows//EN")
     calendar.add("version", "2.0")
@@ -30,6 +35,8 @@ def as_calendar(found: WindowsOut) -> bytes:
 
 
 def _event(window: WindowOut, until: str) -> Event:
+    from icalendar import Alarm, Event  # noqa: PLC0415
+
     event = Event()
     event.add("uid", f"{window.id}@zonedocket")
     event.add("dtstamp", window.opened_at)

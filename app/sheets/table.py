@@ -26,7 +26,6 @@ from app.sheets.columns import NO_MAPPING, Columns, Layout, find_columns, fold_n
 from app.sheets.limits import MAX_CELL_LENGTH, MAX_FILE_BYTES
 from app.sheets.problems import Problem, ProblemList, SheetRefused
 from app.sheets.text_file import read_text_grid
-from app.sheets.workbook import read_workbook_grid
 
 __all__ = ["NO_MAPPING", "Columns", "Problem", "Row", "SheetRefused", "Table", "read_table"]
 
@@ -104,6 +103,9 @@ def _read_grid(content: bytes, columns: Columns) -> Grid:
             "password, or as CSV, and send that."
         )
     if content.startswith(_ZIP_MARKS):
+        # Not at the top: the toolkit for workbooks costs a tenth of a cold start.
+        from app.sheets.workbook import read_workbook_grid  # noqa: PLC0415
+
         return read_workbook_grid(content)
     names = columns.by_header()
     return read_text_grid(content, lambda title: fold_name(title) in names)
