@@ -10,8 +10,8 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import decisions_on, window_for_appeal
-from app.appeals.wire import DecisionOut, Instance, Verdict
+from app.appeals.queries import appeal_row, decisions_on, window_for_appeal
+from app.appeals.wire import Instance, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
 from app.ids import ProtestId, TeamId
@@ -43,8 +43,10 @@ def _of_the_referees(
         if window is not None:
             yield _appeals_until(window, meet.time_zone)
     for one in decisions_on(conn, meet, ProtestId(protest.id)):
-        if one.instance is Instance.JURY and one.replaced_by is None:
-            yield _jury_decided(one)
+        if one.appeal is not None and one.replaced_by is None:
+            number = appeal_row(conn, meet.id, one.appeal).number
+            at, verdict = one.decided_at_local, one.verdict.value
+            yield f"The jury decided on appeal {number} at {at}: {verdict}."
 
 
 def _appeals_until(window: AnyRow, zone: str) -> str:
@@ -54,7 +56,3 @@ def _appeals_until(window: AnyRow, zone: str) -> str:
     whose = ", by the meet's own setting" if window.origin == "meet" else ""
     until = in_zone(window.closes_at, zone)
     return f"Appeals until {until}: {length(window.minutes)} ({window.rule}{whose}), {opened}."
-
-
-def _jury_decided(one: DecisionOut) -> str:
-    return f"The jury decided on the appeal at {one.decided_at_local}: {one.verdict.value}."

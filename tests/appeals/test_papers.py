@@ -218,7 +218,7 @@ def test_the_referees_paper_tells_what_the_jury_has_decided_since(meet: MeetAtHa
     heard = an_upheld_appeal(meet)
     protest = meet.desk.get(f"protests/{heard['protest']}").json()
     _, later = parts(meet, protest["decision"])
-    assert f"at {heard['decision']['decided_at_local']}: upheld." in later
+    assert f"on appeal 1 at {heard['decision']['decided_at_local']}: upheld." in later
 
 
 def without_head(text: str) -> str:
