@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 
 from app.appeals.queries import appeal_row, decisions_on, window_for_appeal
 from app.appeals.wire import Instance, Verdict
-from app.clock import in_zone
+from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
 from app.ids import ProtestId, TeamId
 from app.meets.queries import MeetFacts
@@ -35,9 +35,9 @@ def since_signed(
 def _of_the_referees(
     conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
 ) -> Iterator[str]:
-    if decided.advised_at is not None and decided.statement["advised_at"] is None:
-        told = in_zone(decided.advised_at, meet.time_zone)
-        yield f"Told to those who protested at {told}."
+    at = decided.advised_at
+    if at is not None and rfc3339(at) != decided.statement["advised_at"]:
+        yield f"Told to those who protested at {in_zone(at, meet.time_zone)}."
     if decided.verdict != Verdict.REFERRED:
         window = window_for_appeal(conn, decided, TeamId(protest.team_id))
         if window is not None:
