@@ -10,9 +10,9 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import decisions_on, window_for_appeal
-from app.appeals.wire import DecisionOut, Instance, Verdict
-from app.clock import in_zone
+from app.appeals.queries import appeal_row, decisions_on, window_for_appeal
+from app.appeals.wire import Instance, Verdict
+from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
 from app.ids import ProtestId, TeamId
 from app.meets.queries import MeetFacts
@@ -35,16 +35,18 @@ def since_signed(
 def _of_the_referees(
     conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
 ) -> Iterator[str]:
-    if decided.advised_at is not None and decided.statement["advised_at"] is None:
-        told = in_zone(decided.advised_at, meet.time_zone)
-        yield f"Told to those who protested at {told}."
+    at = decided.advised_at
+    if at is not None and rfc3339(at) != decided.statement["advised_at"]:
+        yield f"Told to those who protested at {in_zone(at, meet.time_zone)}."
     if decided.verdict != Verdict.REFERRED:
         window = window_for_appeal(conn, decided, TeamId(protest.team_id))
         if window is not None:
             yield _appeals_until(window, meet.time_zone)
     for one in decisions_on(conn, meet, ProtestId(protest.id)):
-        if one.instance is Instance.JURY and one.replaced_by is None:
-            yield _jury_decided(one)
+        if one.appeal is not None and one.replaced_by is None:
+            number = appeal_row(conn, meet.id, one.appeal).number
+            at, verdict = one.decided_at_local, one.verdict.value
+            yield f"The jury decided on appeal {number} at {at}: {verdict}."
 
 
 def _appeals_until(window: AnyRow, zone: str) -> str:
@@ -54,7 +56,3 @@ def _appeals_until(window: AnyRow, zone: str) -> str:
     whose = ", by the meet's own setting" if window.origin == "meet" else ""
     until = in_zone(window.closes_at, zone)
     return f"Appeals until {until}: {length(window.minutes)} ({window.rule}{whose}), {opened}."
-
-
-def _jury_decided(one: DecisionOut) -> str:
-    return f"The jury decided on the appeal at {one.decided_at_local}: {one.verdict.value}."

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 import httpx
 
+from app.appeals.tables import decisions
 from app.clock import in_zone
 from tests.appeals.desk import (
     a_panel,
@@ -26,6 +27,7 @@ from tests.appeals.desk import (
 from tests.appeals.test_reopening import reopen
 from tests.builders import Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
+from tests.results.remedies import change
 from tests.running import Service
 
 ZONE = "Europe/Paris"
@@ -198,6 +200,11 @@ def test_the_window_of_advice_given_with_the_decision_is_printed_too(meet: MeetA
     assert f"advice given: {in_zone(now, ZONE)}" in signed
     assert "Told to those who protested" not in later, "that was signed"
     assert f"Appeals until {in_zone(now + timedelta(minutes=30), ZONE)}" in later
+    truly = now + timedelta(minutes=3)
+    change(meet, decisions, decision["id"], advised_at=truly)
+    signed, later = parts(meet, decision)
+    assert f"advice given: {in_zone(now, ZONE)}" in signed
+    assert f"Told to those who protested at {in_zone(truly, ZONE)}." in later, "put right since"
 
 
 def test_an_amended_result_and_the_jurys_word_are_later_than_the_referees_paper(
@@ -218,7 +225,7 @@ def test_the_referees_paper_tells_what_the_jury_has_decided_since(meet: MeetAtHa
     heard = an_upheld_appeal(meet)
     protest = meet.desk.get(f"protests/{heard['protest']}").json()
     _, later = parts(meet, protest["decision"])
-    assert f"at {heard['decision']['decided_at_local']}: upheld." in later
+    assert f"on appeal 1 at {heard['decision']['decided_at_local']}: upheld." in later
 
 
 def without_head(text: str) -> str:
