@@ -206,6 +206,11 @@ class HeatOut(Wire):
     started_at: datetime | None
     run: int = Field(description="how often the heat was started, recalled starts included")
     lanes: list[LaneOut]
+    does_not_count: str = Field(
+        default="",
+        description="why this heat is not started, or its result does not count: a decision called "
+        "this re-run off. Empty for every other heat",
+    )
     version: int
 
     @property

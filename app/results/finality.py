@@ -318,13 +318,13 @@ def announcements_shown(
 
 
 def heat_shown(conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime) -> HeatOut:
-    """One heat with its lanes, “final” where its result is."""
+    """One heat with its lanes, “final” where its result is, and whether it counts."""
     (shown,) = _with_final(conn, meet_id, [heat(conn, meet_id, heat_id)], now)
     return shown
 
 
 def heats_shown(conn: Connection, meet_id: MeetId, after: int, now: datetime) -> HeatsOut:
-    """A page of heats in the order of the programme, “final” where their results are."""
+    """A page of heats in the order of the programme, each shown like one."""
     page = heats_page(conn, meet_id, after)
     return page.model_copy(update={"heats": _with_final(conn, meet_id, page.heats, now)})
 
@@ -361,5 +361,7 @@ def _with_final(
 ) -> list[HeatOut]:
     announced = [one.id for one in heats if one.state is HeatState.ANNOUNCED]
     final = final_heats(conn, meet_id, announced, now)
-    becomes = {"state": HeatState.FINAL}
-    return [one.model_copy(update=becomes) if one.id in final else one for one in heats]
+    becomes: dict[HeatId, dict[str, object]] = {one: {"state": HeatState.FINAL} for one in final}
+    for one, why in not_counting(conn, [row.id for row in heats]).items():
+        becomes[one] = {"does_not_count": why}
+    return [one.model_copy(update=becomes[one.id]) if one.id in becomes else one for one in heats]

@@ -162,6 +162,18 @@ def test_its_heat_is_not_started(event: Event, act: str) -> None:
     assert "called off by the decision of the referee" in refused["detail"]
 
 
+def test_the_programme_says_so(event: Event) -> None:
+    assert event.heats[RE_RUN]["does_not_count"] == ""
+    off = call_off(event)
+    event.read_again()
+    assert "called off by the decision of the referee" in event.heats[RE_RUN]["does_not_count"]
+    alone = event.meet.desk.get(f"heats/{event.heat(RE_RUN)}").json()
+    assert alone["does_not_count"] == event.heats[RE_RUN]["does_not_count"]
+    undo(event, off)
+    event.read_again()
+    assert event.heats[RE_RUN]["does_not_count"] == ""
+
+
 def test_it_takes_no_finish_list_and_no_announcement(event: Event) -> None:
     lane = event.lane("Heron", RE_RUN)
     call_off(event)
