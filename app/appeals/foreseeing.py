@@ -20,6 +20,7 @@ from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rules.orders import Disqualify, Order, SetAside
 from app.rules.qualifying import Disqualified
+from app.rulings.final_word import insist_jury_has_not_decided
 from app.rulings.queries import disqualifications_of_ruling, rulings_of_case
 from app.rulings.states import DisqualificationState
 from app.store.rows import AnyRow
@@ -45,15 +46,15 @@ def ruling_consequences(
         for one in disqualifications_of_ruling(conn, meet_id, RulingId(ruling))
         if one.state is DisqualificationState.IN_FORCE
     ]
-    only_noted = _would_only_be_noted(conn, meet_id, case)
+    only_noted, barred = _would_only_be_noted(conn, meet_id, case), _barred_by_jury(conn, case)
     out = Disqualify(bench.heat.id, Disqualified(case.team_id, NEW), again=True)
-    confirmed = lifted if only_noted else [*lifted, out]
+    confirmed = lifted if only_noted or barred else [*lifted, out]
     if_confirmed, if_dismissed = consequences_of_each(bench.at_hand, [confirmed, lifted])
     return RulingConsequencesOut(
         case=case_id,
         if_confirmed=if_confirmed,
         if_dismissed=if_dismissed,
-        note=_note(only_noted=only_noted),
+        note=barred or _note(only_noted=only_noted),
     )
 
 
@@ -61,6 +62,20 @@ def _note(*, only_noted: bool) -> str:
     if only_noted:
         return "Confirmed, the lane infringement would be noted (L) and move nobody."
     return "Confirmed, the team would be disqualified."
+
+
+def _barred_by_jury(conn: Connection, case: AnyRow) -> str:
+    """Why nothing that is reported can be confirmed, empty where something can."""
+    reports = reports_of_case(conn, CaseId(case.id))
+    said = ""
+    for infringement in {one.finding.infringement for one in reports if one.finding is not None}:
+        try:
+            insist_jury_has_not_decided(conn, case, infringement, reports)
+        except StateConflict as refused:
+            said = refused.detail
+        else:
+            return ""
+    return said
 
 
 def _would_only_be_noted(conn: Connection, meet_id: MeetId, case: AnyRow) -> bool:

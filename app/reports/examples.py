@@ -26,6 +26,7 @@ OBSERVATIONS: Final[tuple[dict[str, Any], ...]] = (
     {"seen": "other_teams_baton", "taken": "yes"},
     {"seen": "help_given", "helped": "yes"},
     {"seen": "hindered_after_pass", "hindered": "yes", "wilful": "unsure"},
+    {"seen": "another_team_obstructed", "obstructed": "yes"},
     {"seen": "left_lane_after_pass", "left_before_clear": "yes", "hindered": "no"},
     {"seen": "baton_not_in_hand", "carried_otherwise": "yes"},
     {

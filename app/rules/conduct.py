@@ -7,6 +7,7 @@ Each function carries out one clause; the number in the edition at hand stands i
 from app.rules.book import Book
 from app.rules.book_parts import Consequence
 from app.rules.observation import (
+    AnotherTeamObstructed,
     BatonNotInHand,
     HelpGiven,
     HinderedAfterPass,
@@ -73,6 +74,24 @@ def judge_hindered(
     if book.hindrance_must_be_wilful and observation.wilful is Seen.UNSURE:
         return leaves_open(kind, "Not known: whether the hindrance was wilful, as this rule asks.")
     return answer_all(kind, questions, "No other team was hindered.")
+
+
+def judge_obstructed(
+    observation: AnotherTeamObstructed, circumstances: Circumstances, book: Book
+) -> Verdict:
+    """Jostling or obstructing another team makes the own team liable to disqualification.
+
+    World Athletics TR17.1.2 as results of September 2025 cite it; IAAF Rule 163.2(b) (2016).
+    Whether the obstructed team runs again or goes on is decided apart from that.
+    """
+    question = Question(
+        observation.obstructed,
+        "a runner jostled another team or impeded its running",
+        "whether another team was jostled or impeded (“obstructed” was left open)",
+    )
+    return answer_all(
+        Infringement.ANOTHER_TEAM_OBSTRUCTED, [question], "No other team was obstructed."
+    )
 
 
 def judge_left_lane(

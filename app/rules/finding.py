@@ -19,10 +19,12 @@ from app.rules.conduct import (
     judge_hindered,
     judge_lane,
     judge_left_lane,
+    judge_obstructed,
     judge_other_teams_baton,
 )
 from app.rules.dropping import judge_dropped_baton
 from app.rules.observation import (
+    AnotherTeamObstructed,
     BatonNotInHand,
     DroppedBaton,
     HelpGiven,
@@ -65,6 +67,7 @@ _TITLES: Final[Mapping[Infringement, str]] = MappingProxyType(
         Infringement.OTHER_TEAMS_BATON: "Baton of another team taken",
         Infringement.HELP_GIVEN: "Runner pushed or helped",
         Infringement.HINDERED_AFTER_PASS: "Another team hindered after the pass",
+        Infringement.ANOTHER_TEAM_OBSTRUCTED: "Another team obstructed",
         Infringement.LEFT_LANE_AFTER_PASS: "Own lane or course left after the pass before it was "
         "clear",
         Infringement.BATON_NOT_IN_HAND: "Baton not carried in the hand",
@@ -148,6 +151,8 @@ def _verdict(observation: Observation, circumstances: Circumstances, book: Book)
             return judge_help(observation, circumstances, book)
         case HinderedAfterPass():
             return judge_hindered(observation, circumstances, book)
+        case AnotherTeamObstructed():
+            return judge_obstructed(observation, circumstances, book)
         case LeftLaneAfterPass():
             return judge_left_lane(observation, circumstances, book)
         case BatonNotInHand():

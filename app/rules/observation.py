@@ -28,6 +28,7 @@ from app.rules.facts import (
 )
 
 __all__ = [
+    "AnotherTeamObstructed",
     "BatonNotInHand",
     "DropPlace",
     "DroppedBaton",
@@ -77,6 +78,7 @@ class Infringement(StrEnum):
     OTHER_TEAMS_BATON = "other_teams_baton"
     HELP_GIVEN = "help_given"
     HINDERED_AFTER_PASS = "hindered_after_pass"
+    ANOTHER_TEAM_OBSTRUCTED = "another_team_obstructed"
     LEFT_LANE_AFTER_PASS = "left_lane_after_pass"
     BATON_NOT_IN_HAND = "baton_not_in_hand"
     LANE_INFRINGEMENT = "lane_infringement"
@@ -199,6 +201,16 @@ class HinderedAfterPass(Closed):
 
 
 @dataclass(frozen=True, slots=True)
+class AnotherTeamObstructed(Closed):
+    """A runner with the baton, or about to get it, jostled another team or stood in its way."""
+
+    seen: Literal["another_team_obstructed"] = "another_team_obstructed"
+    obstructed: Annotated[
+        Seen, _decides("Was another team jostled, or impeded in its running?")
+    ] = Seen.UNSURE
+
+
+@dataclass(frozen=True, slots=True)
 class LeftLaneAfterPass(Closed):
     """A runner left the own lane or course after passing, before it was clear."""
 
@@ -247,6 +259,7 @@ Observation: TypeAlias = (
     | OtherTeamsBaton
     | HelpGiven
     | HinderedAfterPass
+    | AnotherTeamObstructed
     | LeftLaneAfterPass
     | BatonNotInHand
     | LaneInfringement

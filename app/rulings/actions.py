@@ -27,6 +27,7 @@ from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence
 from app.rulings.effect import Effect, effect_in_words, effect_of
+from app.rulings.final_word import insist_jury_has_not_decided
 from app.rulings.form import Decided, as_stored, facts_as_ruled
 from app.rulings.queries import (
     authors_in,
@@ -90,6 +91,8 @@ def rule_on(
             _replace(unit, replaced, ruling_id)
         effect = effect_of(unit, case, meet, sent, reports)
         _insist_on_present_run(sent, case.present_run, effect, reports)
+        if effect.infringement is not None:
+            insist_jury_has_not_decided(unit.conn, case, effect.infringement, reports)
         made = Made(ruling_id, case, meet, sent, effect, reports)
         form = _form(unit, made, caller)
         statement = _statement(unit, made, form)

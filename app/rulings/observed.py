@@ -12,6 +12,7 @@ from typing import Any
 
 from app.forms.zone_scale import say_metres
 from app.rules.observation import (
+    AnotherTeamObstructed,
     BatonNotInHand,
     DroppedBaton,
     DropPlace,
@@ -248,6 +249,15 @@ def _hindering(seen: HinderedAfterPass) -> Iterator[str]:
     )
 
 
+def _obstructing(seen: AnotherTeamObstructed) -> Iterator[str]:
+    yield from _say(
+        seen.obstructed,
+        "Another team was jostled or impeded in its running.",
+        "No other team was jostled or impeded in its running.",
+        "Whether another team was jostled or impeded in its running was not seen.",
+    )
+
+
 def _left_lane(seen: LeftLaneAfterPass) -> Iterator[str]:
     yield from _say(
         seen.left_before_clear,
@@ -298,6 +308,7 @@ _SENTENCES: Mapping[Infringement, Callable[[Any], Iterator[str]]] = {
     Infringement.OTHER_TEAMS_BATON: _other_baton,
     Infringement.HELP_GIVEN: _help,
     Infringement.HINDERED_AFTER_PASS: _hindering,
+    Infringement.ANOTHER_TEAM_OBSTRUCTED: _obstructing,
     Infringement.LEFT_LANE_AFTER_PASS: _left_lane,
     Infringement.BATON_NOT_IN_HAND: _not_in_hand,
     Infringement.LANE_INFRINGEMENT: _lane,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, func, or_, select
+from sqlalchemy import Connection, bindparam, func, literal_column, or_, select
 
 from app.access.tables import officials
 from app.appeals.tables import appeals, decisions, protests
@@ -131,6 +131,39 @@ _JURY_ON = (
         decisions.c.replaced_by.is_(None),
     )
     .limit(1)
+)
+_SET_ASIDE_BY_JURY = (
+    select(
+        disqualifications.c.infringement,
+        disqualifications.c.take_over,
+        func.coalesce(disqualifications.c.run, rulings.c.run).label("run"),
+        appeals.c.number,
+    )
+    .select_from(disqualifications)
+    .join(decisions, decisions.c.id == disqualifications.c.set_aside_by)
+    .join(appeals, appeals.c.id == decisions.c.appeal_id)
+    .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
+    .where(
+        disqualifications.c.heat_id == bindparam("heat"),
+        disqualifications.c.team_id == bindparam("team"),
+        disqualifications.c.state == DisqualificationState.SET_ASIDE.value,
+    )
+    .order_by(appeals.c.number)
+)
+_DISMISSALS_JURY_LET_STAND = (
+    select(rulings.c.case_id, rulings.c.run, appeals.c.number)
+    .join(protests, protests.c.ruling_id == rulings.c.id)
+    .join(decisions, decisions.c.protest_id == protests.c.id)
+    .join(appeals, appeals.c.id == decisions.c.appeal_id)
+    .where(
+        rulings.c.heat_id == bindparam("heat"),
+        rulings.c.team_id == bindparam("team"),
+        rulings.c.verdict == Verdict.DISMISSED.value,
+        rulings.c.replaced_by.is_(None),
+        decisions.c.replaced_by.is_(None),
+        decisions.c.carried_out == literal_column("'[]'"),
+    )
+    .order_by(appeals.c.number)
 )
 _WHERE_NOTED = (
     select(rulings.c.id, heats.c.round, heats.c.number)
@@ -273,6 +306,37 @@ def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
 def jury_stands_on(conn: Connection, ruling_id: RulingId) -> bool:
     """Whether the jury has decided about this ruling, if only that it stands."""
     return conn.execute(_JURY_ON, {"ruling": ruling_id}).first() is not None
+
+
+class SetAsideByJury(NamedTuple):
+    """A disqualification that the jury has set aside, with the run it was for and the appeal."""
+
+    infringement: str
+    take_over: int | None
+    run: int
+    appeal: int
+
+
+class DismissalLetStand(NamedTuple):
+    """A case whose dismissal the jury has let stand, with its run and the appeal."""
+
+    case: CaseId
+    run: int
+    appeal: int
+
+
+def set_aside_by_jury(conn: Connection, heat_id: HeatId, team_id: TeamId) -> list[SetAsideByJury]:
+    """The disqualifications of a team in a heat that the jury has set aside."""
+    rows = conn.execute(_SET_ASIDE_BY_JURY, {"heat": heat_id, "team": team_id})
+    return [SetAsideByJury(*row) for row in rows]
+
+
+def dismissals_jury_let_stand(
+    conn: Connection, heat_id: HeatId, team_id: TeamId
+) -> list[DismissalLetStand]:
+    """The rulings that dismissed a case of a team in a heat and that the jury left as they are."""
+    rows = conn.execute(_DISMISSALS_JURY_LET_STAND, {"heat": heat_id, "team": team_id})
+    return [DismissalLetStand(*row) for row in rows]
 
 
 class StoredForm(NamedTuple):

@@ -99,6 +99,25 @@ def test_one_team_runs_again_against_the_time_of_the_last_qualifier(meet: MeetAt
         assert stand["Curlew"] == ("" if letter else "q")
 
 
+def test_who_obstructed_is_disqualified_where_the_obstructed_team_runs_again(
+    meet: MeetAtHand,
+) -> None:
+    """Rio 2016, women's 4x100 m: the team that was obstructed ran again alone, the other was
+    disqualified under 163.2(b) (IAAF communication); TR17.1.2 in results of September 2025.
+    """
+    event = a_round(meet)
+    sent = {"order": "disqualify", "team": event.team("Gull")}
+    orders = [
+        {**sent, "infringement": "another_team_obstructed", "take_over": 2},
+        {"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"},
+    ]
+    out = decided(meet, protest(event, "Heron"), "upheld", orders=orders)
+    assert "DQ TR17.1.2: another team obstructed" in out["decision"]["ordered"][0]
+    event.load(re_run_of(event), "42.55")
+    stand = letters(event)
+    assert (stand["Gull"], stand["Heron"], stand["Curlew"]) == ("", "q", "q")
+
+
 def test_two_teams_run_again_for_one_added_place(meet: MeetAtHand) -> None:
     """Tokyo 2025, men's 4x100 m: two obstructed teams ran for a ninth lane (press)."""
     event = a_round(meet)

@@ -65,6 +65,7 @@ def test_the_one_fact_that_a_finding_rests_on_is_asked_for_by_name(meet: MeetAtH
         Infringement.HELP_GIVEN: ("HelpGiven", "helped"),
         Infringement.BATON_NOT_IN_HAND: ("BatonNotInHand", "carried_otherwise"),
         Infringement.OTHER_TEAMS_BATON: ("OtherTeamsBaton", "taken"),
+        Infringement.ANOTHER_TEAM_OBSTRUCTED: ("AnotherTeamObstructed", "obstructed"),
     }
     for seen, (thing, field) in asked.items():
         found = told(meet, {"seen": seen.value})

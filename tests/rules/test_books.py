@@ -139,6 +139,14 @@ def test_references_are_those_that_results_cite() -> None:
     assert load_book("nfhs-2019").reference(Infringement.DROPPED_BATON) == "5-10"
 
 
+def test_obstruction_is_cited_as_results_and_federations_cite_it() -> None:
+    # IAAF communication on the women's 4x100 m heats of Rio 2016: 163.2(b); results of Sept 2025:
+    # TR17.1.2; a published list of NFHS rules and infractions: 4-6-5a
+    cited = {"older-20-plus-10": "R163.2", "world-athletics-2025": "TR17.1.2", "nfhs-2019": "4-6-5"}
+    for key, rule in cited.items():
+        assert load_book(key).reference(Infringement.ANOTHER_TEAM_OBSTRUCTED) == rule
+
+
 def test_the_deposit_is_told_in_words() -> None:
     # World Athletics TR8.7 in a published summary: USD 100 or its equivalent
     deposit = load_book("world-athletics-2025").appeal_deposit

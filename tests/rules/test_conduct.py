@@ -11,6 +11,7 @@ import pytest
 from app.rules.book import editions, load_book
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import (
+    AnotherTeamObstructed,
     BatonNotInHand,
     HelpGiven,
     HinderedAfterPass,
@@ -39,6 +40,11 @@ def _on_the_line(steps: int | None = 1, forced_out: Seen = Seen.NO) -> LaneInfri
     [
         (OtherTeamsBaton(taken=Seen.YES), OtherTeamsBaton(taken=Seen.NO), OtherTeamsBaton()),
         (HelpGiven(helped=Seen.YES), HelpGiven(helped=Seen.NO), HelpGiven()),
+        (
+            AnotherTeamObstructed(obstructed=Seen.YES),
+            AnotherTeamObstructed(obstructed=Seen.NO),
+            AnotherTeamObstructed(),
+        ),
         (
             BatonNotInHand(carried_otherwise=Seen.YES),
             BatonNotInHand(carried_otherwise=Seen.NO),

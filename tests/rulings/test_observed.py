@@ -103,6 +103,11 @@ def told(seen: str, **answers: Any) -> str:
             "Another team was hindered. The runner did not do so on purpose.",
         ),
         (
+            "another_team_obstructed",
+            {"obstructed": "yes"},
+            "Another team was jostled or impeded in its running.",
+        ),
+        (
             "left_lane_after_pass",
             {"left_before_clear": "yes", "hindered": "no"},
             "After the pass the runner left the own lane or course before it was clear. No other "
