@@ -16,6 +16,7 @@ from sqlalchemy import update
 
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
+from app.appeals.awaiting import deposit_can_come
 from app.appeals.bench import bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, ReopenIn
@@ -53,7 +54,7 @@ from app.appeals.states import (
     ProtestState,
 )
 from app.appeals.tables import decisions
-from app.appeals.wire import Instance, Mark, Verdict, WithdrawIn
+from app.appeals.wire import Instance, Verdict, WithdrawIn
 from app.clock import rfc3339
 from app.ids import AppealId, DecisionId, HeatId, OfficialId, ProtestId, new_id
 from app.meets.queries import MeetFacts, meet_facts
@@ -127,8 +128,7 @@ def _insist_deposit_cannot_come(unit: Unit, meet: MeetFacts, row: AnyRow) -> Non
     """A team has its whole window for the deposit too (World Athletics TR8.7)."""
     timely = measured_appeal(unit.conn, row, meet.time_zone)
     marks = marks_of_appeal(unit.conn, meet, row, timely)
-    is_open = timely.closes_at is not None and timely.closes_at >= unit.now
-    if marks == [Mark.NO_DEPOSIT] and is_open:
+    if deposit_can_come(marks, timely, unit.now):
         raise StateConflict(
             f"Only its deposit is missing, and the window is open until {timely.closes_at_local}: "
             "until then it can still come."
@@ -214,7 +214,9 @@ def _count(unit: Unit, row: AnyRow, verdict: Verdict) -> dict[str, Any]:
     if len(cast) < quorum:
         raise StateConflict(
             f"{len(cast)} of the panel have voted, and its quorum is {quorum}: there is no "
-            "decision without it. Let the others vote, or substitutes take their place.",
+            "decision without it. Let the others vote, or substitutes take their place. Where a "
+            "member has left for good, the organiser takes the role jury from that official; then "
+            "name the panel again (“appeals/{id}/panel”), with somebody else in the place.",
             votes=len(cast),
             quorum=quorum,
         )

@@ -214,6 +214,7 @@ class PanelMember(Wire):
     state: Literal["sits", "asked to withdraw", "withdrawn", "waits"]
     because: str = Field(description="why this member is asked to withdraw, or has withdrawn")
     has_voted: bool
+    is_juror: bool = Field(description="false: the organiser has taken the role jury since")
 
 
 class PanelOut(Wire):
@@ -268,7 +269,11 @@ class AppealOut(Wire):
     timeliness: Timeliness
     marks: list[Mark]
     state: AppealState
-    possible: list[str]
+    possible: list[str] = Field(description="what can be done now")
+    awaits: list[str] = Field(
+        description="what is missing before it is decided, a sentence each: “A panel is to be "
+        "named.”"
+    )
     deposit: DepositOut
     panel: PanelOut | None
     sitting: int

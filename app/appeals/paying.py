@@ -81,7 +81,9 @@ def paid(
     with a receipt that stands for another appeal. `within` is where it stands in what was sent.
     """
     if asked is None:
-        raise Malformed("No deposit was asked for. Leave it out.", field=within)
+        raise Malformed(
+            "This meet asks for no deposit for this appeal. Leave it out.", field=within
+        )
     if (sent.amount, sent.currency) != (asked.amount, asked.currency):
         is_other_money = sent.currency != asked.currency
         raise Malformed(

@@ -8,7 +8,7 @@ from datetime import datetime
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
-from app.appeals.states import APPEAL_TABLE, PROTEST_TABLE, AppealState, ProtestState
+from app.appeals.states import PROTEST_TABLE, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
 from app.appeals.timeliness import timeliness
 from app.appeals.wire import (
@@ -418,8 +418,3 @@ def appeal_rows(conn: Connection, meet_id: MeetId, before: int | None) -> Sequen
     """Appeals, the one that was lodged last first, one more than a page."""
     values = {"meet": meet_id, "before": 2**31 - 1 if before is None else before}
     return conn.execute(_APPEALS, values).all()
-
-
-def possible_for(state: AppealState) -> list[str]:
-    """What can happen to an appeal."""
-    return [act.value for act in APPEAL_TABLE.possible(state)]

@@ -12,6 +12,7 @@ from typing import TypeVar
 from sqlalchemy import Connection
 
 from app.appeals.affected import affected_by
+from app.appeals.awaiting import possible_at
 from app.appeals.jury_wire import AppealOut, AppealsOut
 from app.appeals.queries import decisions_on, protest_out, protests_page
 from app.appeals.standing import appeal_out, appeals_page
@@ -46,7 +47,7 @@ def appeal_shown(
 ) -> AppealOut:
     """One appeal, its decision with whom it moved; NotFound for an id not of this meet."""
     out = appeal_out(conn, meet_id, appeal_id)
-    (shown,) = _with(conn, meet_id, [out], now)
+    (shown,) = _appeals(conn, meet_id, [out], now)
     return shown
 
 
@@ -55,7 +56,14 @@ def appeals_shown(
 ) -> AppealsOut:
     """A page of appeals, the one that was lodged last first."""
     page = appeals_page(conn, meet_id, before)
-    return page.model_copy(update={"appeals": _with(conn, meet_id, page.appeals, now)})
+    return page.model_copy(update={"appeals": _appeals(conn, meet_id, page.appeals, now)})
+
+
+def _appeals(
+    conn: Connection, meet_id: MeetId, page: Sequence[AppealOut], now: datetime
+) -> list[AppealOut]:
+    shown = _with(conn, meet_id, page, now)
+    return [one.model_copy(update={"possible": possible_at(one, now)}) for one in shown]
 
 
 def decisions_shown(

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import officials_of
+from app.appeals.awaiting import awaited, possible_now
 from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import understand
 from app.appeals.deposits import asked_of, deposit_out
@@ -28,7 +29,6 @@ from app.appeals.queries import (
     decisions_of_appeal,
     lane_in_round,
     marks_of,
-    possible_for,
     protest_row,
     referees_decision,
     standing_decision,
@@ -42,6 +42,7 @@ from app.clock import in_zone
 from app.ids import AppealId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
 from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import Refusal
+from app.roles import Role
 from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut
 from app.rulings.queries import disqualifications_of_ruling, ruling_out
@@ -214,6 +215,7 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
             state=state,
             because=because,
             has_voted=official in voted,
+            is_juror=person.active and Role.JURY in person.roles,
         )
 
     seats: list[PanelMember] = []
@@ -260,12 +262,11 @@ def appeals_page(conn: Connection, meet_id: MeetId, before: int | None) -> Appea
     )
 
 
-def _possible(row: AnyRow, state: AppealState) -> list[str]:
+def _possible(row: AnyRow, state: AppealState, panel: PanelOut | None) -> list[str]:
     """What people can do with an appeal now, by the table and by what it is."""
     if is_turned_away(row):
         return [AppealAct.ADMIT.value]
-    stays = row.is_referred or row.reopened is not None
-    return [act for act in possible_for(state) if not (stays and act == AppealAct.WITHDRAW)]
+    return possible_now(state, panel, stays=bool(row.is_referred) or row.reopened is not None)
 
 
 def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
@@ -277,6 +278,7 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         decided[-1] if decided and state in {AppealState.UPHELD, AppealState.REJECTED} else None
     )
     _took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
+    deposit, panel = deposit_out(meet, row), panel_out(conn, meet, row)
     return AppealOut(
         id=row.id,
         number=row.number,
@@ -302,9 +304,10 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         timeliness=timely,
         marks=marks,
         state=state,
-        possible=_possible(row, state),
-        deposit=deposit_out(meet, row),
-        panel=panel_out(conn, meet, row),
+        possible=_possible(row, state, panel),
+        awaits=awaited(state, marks, deposit, panel),
+        deposit=deposit,
+        panel=panel,
         sitting=row.sitting,
         admitted=row.admitted,
         reopened=row.reopened,

@@ -114,7 +114,7 @@ def test_admitting_a_late_one_needs_a_reason_and_turning_away_gives_the_deposit_
     meet.service.clock.move(timedelta(minutes=40))
     lodged = appeal(meet, protest)
     assert lodged["state"] == "late"
-    assert set(lodged["possible"]) == {"admit", "turn away", "withdraw"}
+    assert lodged["possible"] == ["withdraw"], "nobody admits it before a panel is named"
     a_problem(admit(meet, lodged, reasons=""), 422, "malformed")
     out = admit(meet, lodged, admit=False, reasons="Ten minutes late without excuse.")
     assert out.status_code == 200, out.text
@@ -350,7 +350,7 @@ def test_an_appeal_that_was_asked_for_no_deposit_misses_none_when_the_terms_chan
     after = read(meet, lodged)
     assert (after["deposit"]["outcome"], after["marks"]) == ("not asked", [])
     told = a_problem(pay(meet, lodged, **FIFTY_EUROS), 422, "malformed")
-    assert "No deposit was asked for" in told["detail"]
+    assert "asks for no deposit for this appeal" in told["detail"]
 
 
 def test_an_appeal_of_before_deposits_were_kept_goes_by_the_present_terms(
