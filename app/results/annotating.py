@@ -141,6 +141,8 @@ def _infringed(kind: Infringement, those: Sequence[InForce]) -> str:
         words.append(f"take-over{'s' if len(take_overs) > 1 else ''} {listed(take_overs)}")
     if after:
         words.append(f"after one noted in {listed(after)}")
+    if all(one.in_re_run for one in those):
+        words.append("in the re-run")
     return ", ".join(words)
 
 

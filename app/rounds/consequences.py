@@ -12,7 +12,6 @@ from dataclasses import replace
 from app.ids import TeamId
 from app.meets.states import HeatState
 from app.refusals import StateConflict
-from app.rounds.sentences import disqualified_in_re_runs
 from app.rounds.standing import NextHeat, RoundAtHand
 from app.rounds.telling import side
 from app.rounds.wire import ConsequencesOut, MoveOut
@@ -60,14 +59,7 @@ def _consequences(
         summary=summary(moves, at_hand.names, at_hand.next_round),
         affiliations=_affected(at_hand, moves),
         too_late=[words for move in moves for words in _too_late(at_hand, move)],
-        stays=_stays(at_hand, changed),
     )
-
-
-def _stays(at_hand: RoundAtHand, changed: RoundAtHand) -> list[str]:
-    """What a disqualification in a re-run leaves a team, where it is new."""
-    before = set(disqualified_in_re_runs(at_hand))
-    return [words for words in disqualified_in_re_runs(changed) if words not in before]
 
 
 def _sentence(at_hand: RoundAtHand, move: Move) -> str:

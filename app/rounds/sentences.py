@@ -10,7 +10,7 @@ from app.ids import HeatId, TeamId
 from app.results.wording import listed
 from app.rounds.standing import RoundAtHand
 from app.rules.placing import FinishStatus
-from app.rules.qualifying import Letter, ReRun, RoundStanding
+from app.rules.qualifying import Letter, RoundStanding
 
 MOST_NAMED = 5
 FILLING = frozenset({Letter.BY_PLACE, Letter.BY_TIME, Letter.BY_DRAW})
@@ -40,7 +40,7 @@ def sentences(
     by what is decided, and would tell that before it is announced.
     """
     yield from _still_open(at_hand, standing)
-    yield from disqualified_in_re_runs(at_hand)
+    yield from _disqualified_in_re_runs(at_hand)
     yield from _without_times(at_hand, standing, times)
     if standing.unseated:
         left_over = named(at_hand, standing.unseated)
@@ -65,26 +65,17 @@ def _still_open(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
         yield f"{named(at_hand, draw.teams)} tie for {places}: lots decide."
 
 
-def disqualified_in_re_runs(at_hand: RoundAtHand) -> Iterator[str]:
-    """What a disqualification in a re-run leaves a team: only the re-run is void by it
-    (`rules/running_again.py`: our reading). Nothing of who is out of the round anyway.
+def _disqualified_in_re_runs(at_hand: RoundAtHand) -> Iterator[str]:
+    """That a disqualification in a re-run costs a team what it ran in its heat too
+    (`rules/running_again.py`). Nothing of who is out of its heat anyway.
     """
     out = {one.team for heat in at_hand.round.heats for one in heat.disqualified}
     for re_run in at_hand.round.re_runs:
         for team in sorted({one.team for one in re_run.disqualified} - out):
             name = at_hand.names[team]
-            yield f"{name} is disqualified in its re-run: {_what_is_left(at_hand, re_run, team)}."
-
-
-def _what_is_left(at_hand: RoundAtHand, re_run: ReRun, team: str) -> str:
-    if re_run.added_places:
-        return "it takes none of the places that were added"
-    if re_run.time_to_beat is None:
-        return "the re-run counts in place of its first run, so it has no time to rank by"
-    for heat in at_hand.round.heats:
-        if any(run.team == team and run.finish.thousandths for run in heat.ran):
-            return f"its time of {at_hand.heat_names[heat.heat]} stands"
-    return "it has no other time"
+            yield (
+                f"{name} is disqualified in its re-run: nothing that it ran in this round counts."
+            )
 
 
 def _without_times(

@@ -296,6 +296,9 @@ class _Reading:
 
     def _re_run(self, row: Any) -> ReRun:
         ran, out = self._ran(self._by_id[row.run_heat_id])
+        if not self._only_told:
+            # It counts in the heat of the team too, which may be announced before the re-run is.
+            out = [*out, *self._out.get(row.run_heat_id, ())]
         return ReRun(
             key=row.run_heat_id,
             teams=tuple(row.teams),

@@ -254,11 +254,6 @@ class ConsequencesOut(Wire):
     too_late: list[str] = Field(
         description="what it can no longer change, since the next round has begun"
     )
-    stays: list[str] = Field(
-        default=[],
-        description="what stays as it is where one might think otherwise: such as the first time "
-        "of a team that is disqualified in its re-run",
-    )
 
 
 class ScorePart(Wire):

@@ -29,7 +29,8 @@ from app.rules.round_parts import (
     Seat,
     Standing,
 )
-from app.rules.running_again import with_re_runs
+from app.rules.round_runs import all_runs
+from app.rules.running_again import with_re_runs, with_re_runs_void
 from app.rules.seating import seated
 
 __all__ = [
@@ -72,9 +73,10 @@ def stand(round_: Round, placed: Placed | None = None) -> RoundStanding:
     return _standing(field, going, seated(round_, tuple(going.letters), going.undecided))
 
 
-def _field(round_: Round, placed: Placed) -> Field:
+def _field(of: Round, placed: Placed) -> Field:
+    round_ = with_re_runs_void(of)
     entries = _everybody(round_, placed)
-    out = {one.team for heat in round_.heats for one in heat.disqualified}
+    out = {one.team for run in all_runs(round_) for one in run.disqualified}
     timed = {
         team: entry.finish
         for team, entry in entries.items()

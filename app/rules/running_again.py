@@ -6,18 +6,33 @@ that had not finished properly ran alone, beat the time of the last qualifier an
 (press accounts). Where it has none, it stands in place of the first run in the ranking by time, so
 a team that does not finish it has no time (our reading: no source says so).
 
-A disqualification in a re-run voids the re-run alone (our reading: World Athletics TR7.1, from
-memory, voids what was run in the same round before, and does not say whether the race that a remedy
-repeats is meant; a referee who takes it so disqualifies the team in its heat as well). A team that
-is disqualified in its heat gains nothing from a re-run. Where places are added, the places in the
-re-run decide, ties by lot.
+Who is disqualified in a re-run is out of the round, with what it ran in its heat: a re-run is of
+the same round (World Athletics TR7.1, from memory: what was performed in the same round does not
+count). A team that is disqualified in its heat gains nothing from a re-run. Where places are added,
+the places in the re-run decide, ties by lot.
 """
 
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 
 from app.rules.cuts import Cut, Lots, cut
 from app.rules.placing import Finish, hundredths, is_slower, place_heat
-from app.rules.round_parts import ReRun
+from app.rules.round_parts import Disqualified, HeatRun, ReRun, Round
+
+
+def with_re_runs_void(round_: Round) -> Round:
+    """The round with those who are disqualified in a re-run out of their heats too."""
+    again = frozenset(one for re_run in round_.re_runs for one in re_run.disqualified)
+    if not again:
+        return round_
+    heats = tuple(_without(heat, again) for heat in round_.heats)
+    return replace(round_, heats=heats)
+
+
+def _without(heat: HeatRun, out: frozenset[Disqualified]) -> HeatRun:
+    ran = {one.team for one in heat.ran}
+    of_it = frozenset(one for one in out if one.team in ran)
+    return replace(heat, disqualified=heat.disqualified | of_it)
 
 
 def with_re_runs(first: Mapping[str, Finish], re_runs: Iterable[ReRun]) -> Mapping[str, Finish]:

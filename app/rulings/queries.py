@@ -7,16 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, func, literal_column, or_, select
+from sqlalchemy import Connection, and_, bindparam, func, literal_column, or_, select
 
 from app.access.tables import officials
 from app.appeals.tables import appeals, decisions, protests
 from app.clock import in_zone
 from app.ids import CaseId, DecisionId, HeatId, MeetId, OfficialId, RulingId, TeamId
-from app.meets.tables import events, heats, teams
+from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.reports.tables import cases, reports
 from app.reports.wire import GoneOn
+from app.rounds.tables import re_runs
 from app.rules.finding import Consequence, title_of
 from app.rules.observation import Infringement
 from app.rulings.effect import effect_in_words
@@ -98,6 +99,34 @@ _IN_FORCE = (
         disqualifications.c.state == DisqualificationState.IN_FORCE.value,
     )
     .order_by(disqualifications.c.lane, disqualifications.c.since, disqualifications.c.id)
+)
+_ran_first = lanes.alias("ran_first")
+_IN_FORCE_IN_RE_RUNS = (
+    select(
+        disqualifications,
+        rulings.c.rests_on,
+        _ran_first.c.heat_id.label("ran_first_in"),
+    )
+    .select_from(disqualifications)
+    .join(re_runs, re_runs.c.run_heat_id == disqualifications.c.heat_id)
+    .join(
+        heats,
+        and_(heats.c.event_id == re_runs.c.event_id, heats.c.round_key == re_runs.c.round_key),
+    )
+    .join(
+        _ran_first,
+        and_(
+            _ran_first.c.heat_id == heats.c.id,
+            _ran_first.c.team_id == disqualifications.c.team_id,
+        ),
+    )
+    .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
+    .where(
+        heats.c.id.in_(bindparam("heats", expanding=True)),
+        re_runs.c.state == literal_column("'in force'"),
+        disqualifications.c.state == DisqualificationState.IN_FORCE.value,
+    )
+    .order_by(_ran_first.c.lane, disqualifications.c.since, disqualifications.c.id)
 )
 _DECIDED_ON = (
     select(
@@ -406,7 +435,7 @@ def disqualifications_of_ruling(
 @dataclass(frozen=True, slots=True)
 class InForce:
     """A disqualification that counts; `after` says in which heats the lane infringements were
-    noted that made it one.
+    noted that made it one. `in_re_run`: the team ran again, and it was there.
     """
 
     team: TeamId
@@ -414,18 +443,23 @@ class InForce:
     rule: str
     take_over: int | None
     after: tuple[str, ...] = ()
+    in_re_run: bool = False
 
 
 def in_force_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[InForce]]:
-    """The disqualifications that count, by heat, in the order of lanes and of ruling."""
-    rows = conn.execute(_IN_FORCE, {"heats": list(heat_ids)}).all()
-    noted = _where_noted(conn, {ruling for row in rows for ruling in row.rests_on or ()})
+    """The disqualifications that count, by heat, in the order of lanes and of ruling; after those
+    of a heat those of its teams in a re-run, which is of the same round.
+    """
+    asked = {"heats": list(heat_ids)}
+    rows = [(row.heat_id, row, False) for row in conn.execute(_IN_FORCE, asked)]
+    rows += [(row.ran_first_in, row, True) for row in conn.execute(_IN_FORCE_IN_RE_RUNS, asked)]
+    noted = _where_noted(conn, {ruling for _, row, _ in rows for ruling in row.rests_on or ()})
     found: dict[HeatId, list[InForce]] = {}
-    for row in rows:
+    for heat_id, row, in_re_run in rows:
         after = tuple(dict.fromkeys(noted[ruling] for ruling in row.rests_on or ()))
         kind = Infringement(row.infringement)
-        one = InForce(row.team_id, kind, row.rule, row.take_over, after)
-        found.setdefault(row.heat_id, []).append(one)
+        one = InForce(row.team_id, kind, row.rule, row.take_over, after, in_re_run)
+        found.setdefault(heat_id, []).append(one)
     return found
 
 
