@@ -9,7 +9,7 @@ from __future__ import annotations
 import gzip
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 import httpx
 import pytest
@@ -18,7 +18,7 @@ from app.access.who_may import WHO_MAY
 from app.ids import new_id
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
-from tests.sendings import DOCUMENTS, FILES, SENDINGS, Build, Sending, told
+from tests.sendings import DOCUMENTS, FILES, SENDINGS, Sending, told
 
 WITHOUT_BODY = {"heats/{heat}/start", "heats/{heat}/hold-back", "join-links/{link}"}
 NOT_READABLE: dict[str, bytes] = {
@@ -49,6 +49,31 @@ def meet(stadium: MeetAtHand, service: Service) -> MeetAtHand:
     return stadium
 
 
+@pytest.fixture(scope="module")
+def untouched(running_service: Service) -> MeetAtHand:
+    """Where nothing is stored that could stand in the way of what is ready to be sent."""
+    return a_meet(running_service)
+
+
+@pytest.fixture(scope="module")
+def prepared(untouched: MeetAtHand) -> dict[str, Sending]:
+    """One of each, ready to be sent, whatever they need being there already."""
+    return {name: build(untouched) for name, build in SENDINGS.items()}
+
+
+@pytest.fixture
+def sendings(prepared: dict[str, Sending], untouched: MeetAtHand) -> dict[str, Sending]:
+    """To be refused, which leaves them ready for the next test; two are fresh and can be sent."""
+    fresh = {name: DOCUMENTS[name](untouched) for name in ("report", "ruling")}
+    return {**prepared, **fresh}
+
+
+@pytest.fixture
+def documents(sendings: dict[str, Sending]) -> dict[str, Sending]:
+    """Those that carry a document."""
+    return {name: sendings[name] for name in DOCUMENTS}
+
+
 def test_every_route_that_changes_something_has_its_sending(meet: MeetAtHand) -> None:
     changing = {path for method, path in WHO_MAY if method in {"PUT", "POST"}}
     with_body = {path for path in changing if not path.endswith(tuple(WITHOUT_BODY))}
@@ -58,32 +83,29 @@ def test_every_route_that_changes_something_has_its_sending(meet: MeetAtHand) ->
         assert sending.send(meet.service.http).status_code in {200, 201}, name
 
 
-def built(meet: MeetAtHand, builds: Mapping[str, Build]) -> dict[str, Sending]:
-    """One of each, ready to be sent, whatever they need being there already."""
-    return {name: build(meet) for name, build in builds.items()}
-
-
 @pytest.mark.parametrize("spoilt", sorted(NOT_READABLE))
-def test_a_body_that_is_no_document_is_refused_everywhere(meet: MeetAtHand, spoilt: str) -> None:
-    sendings = built(meet, DOCUMENTS)
-    before = meet.head()
-    for name, sending in sendings.items():
-        answer = sending.send(meet.service.http, NOT_READABLE[spoilt])
+def test_a_body_that_is_no_document_is_refused_everywhere(
+    untouched: MeetAtHand, documents: dict[str, Sending], spoilt: str
+) -> None:
+    before = untouched.head()
+    for name, sending in documents.items():
+        answer = sending.send(untouched.service.http, NOT_READABLE[spoilt])
         assert told(answer)["status"] in {400, 422}, name
-    assert meet.head() == before
-    assert sendings["report"].send(meet.service.http).is_success
+    assert untouched.head() == before
+    assert documents["report"].send(untouched.service.http).is_success
 
 
 @pytest.mark.parametrize(
     "kind", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", "", "x"]
 )
-def test_a_document_under_another_content_type_is_refused(meet: MeetAtHand, kind: str) -> None:
-    sendings = built(meet, DOCUMENTS)
-    before = meet.head()
-    for name, sending in sendings.items():
-        assert told(sending.send(meet.service.http, kind=kind))["status"] in {415, 422}, name
-    assert meet.head() == before
-    assert sendings["report"].send(meet.service.http).is_success
+def test_a_document_under_another_content_type_is_refused(
+    untouched: MeetAtHand, documents: dict[str, Sending], kind: str
+) -> None:
+    before = untouched.head()
+    for name, sending in documents.items():
+        assert told(sending.send(untouched.service.http, kind=kind))["status"] in {415, 422}, name
+    assert untouched.head() == before
+    assert documents["report"].send(untouched.service.http).is_success
 
 
 @pytest.mark.parametrize("declared", [True, False])
@@ -118,17 +140,16 @@ def send_in_pieces(meet: MeetAtHand, sending: Sending, content: bytes) -> httpx.
 @pytest.mark.parametrize("packed", [True, False])
 @pytest.mark.parametrize("coding", ["gzip", "br", "identity, gzip", "GZIP"])
 def test_a_body_with_a_content_coding_is_refused_whatever_is_in_it(
-    meet: MeetAtHand, coding: str, packed: bool
+    untouched: MeetAtHand, sendings: dict[str, Sending], coding: str, packed: bool
 ) -> None:
     """RFC 9110, 8.4 and 15.5.16; the answer names what is taken (12.5.3)."""
-    sendings = built(meet, SENDINGS)
-    before = meet.head()
+    before = untouched.head()
     for name, sending in sendings.items():
         content = gzip.compress(sending.content) if packed else sending.content
-        answer = send_coded(meet, sending, content, coding)
+        answer = send_coded(untouched, sending, content, coding)
         assert "Content-Encoding" in a_problem(answer, 415, "media-type")["detail"], name
         assert answer.headers["accept-encoding"] == "identity", name
-    assert meet.head() == before
+    assert untouched.head() == before
 
 
 @pytest.mark.parametrize("coding", ["identity", "Identity"])
@@ -154,33 +175,35 @@ def send_coded(meet: MeetAtHand, sending: Sending, content: bytes, coding: str) 
     ],
 )
 def test_a_body_that_cannot_be_read_is_answered_with_what_is_wrong_with_it(
-    meet: MeetAtHand, spoilt: str, words: str
+    untouched: MeetAtHand, documents: dict[str, Sending], spoilt: str, words: str
 ) -> None:
-    for name, sending in built(meet, DOCUMENTS).items():
-        answer = sending.send(meet.service.http, NOT_READABLE[spoilt])
+    for name, sending in documents.items():
+        answer = sending.send(untouched.service.http, NOT_READABLE[spoilt])
         assert words in a_problem(answer, 400, "bad-request")["detail"], name
 
 
-def test_a_field_nobody_knows_is_refused_and_named(meet: MeetAtHand) -> None:
-    sendings = built(meet, DOCUMENTS)
-    before = meet.head()
-    for name, sending in sendings.items():
-        answer = sending.changed(decider="me").send(meet.service.http)
+def test_a_field_nobody_knows_is_refused_and_named(
+    untouched: MeetAtHand, documents: dict[str, Sending]
+) -> None:
+    before = untouched.head()
+    for name, sending in documents.items():
+        answer = sending.changed(decider="me").send(untouched.service.http)
         problem = a_problem(answer, 422, "malformed")
         assert problem["errors"][0]["pointer"] == "/decider", name
-    assert meet.head() == before
+    assert untouched.head() == before
 
 
-def test_a_name_that_a_document_gives_twice_is_refused_everywhere(meet: MeetAtHand) -> None:
+def test_a_name_that_a_document_gives_twice_is_refused_everywhere(
+    untouched: MeetAtHand, documents: dict[str, Sending]
+) -> None:
     # RFC 8259, section 4: names should be unique, and which one counts is left open.
-    sendings = built(meet, DOCUMENTS)
-    before = meet.head()
-    for name, sending in sendings.items():
+    before = untouched.head()
+    for name, sending in documents.items():
         for field, content in twice(sending.content):
-            problem = a_problem(sending.send(meet.service.http, content), 422, "malformed")
+            problem = a_problem(sending.send(untouched.service.http, content), 422, "malformed")
             assert f"“{field}” is given more than once" in problem["detail"], (name, field)
-    assert meet.head() == before
-    assert sendings["ruling"].send(meet.service.http).is_success
+    assert untouched.head() == before
+    assert documents["ruling"].send(untouched.service.http).is_success
 
 
 def twice(content: bytes) -> Iterator[tuple[str, bytes]]:
@@ -192,15 +215,16 @@ def twice(content: bytes) -> Iterator[tuple[str, bytes]]:
             yield field, content[:start] + again + content[start:]
 
 
-def test_a_field_that_is_missing_is_named(meet: MeetAtHand) -> None:
-    sendings = built(meet, DOCUMENTS)
-    before = meet.head()
-    for name, sending in sendings.items():
+def test_a_field_that_is_missing_is_named(
+    untouched: MeetAtHand, documents: dict[str, Sending]
+) -> None:
+    before = untouched.head()
+    for name, sending in documents.items():
         for field in sorted(sending.document.keys() - OPTIONAL):
             lacking = json.dumps(without(sending.document, field)).encode()
-            problem = a_problem(sending.send(meet.service.http, lacking), 422, "malformed")
+            problem = a_problem(sending.send(untouched.service.http, lacking), 422, "malformed")
             assert problem["errors"][0]["pointer"] == f"/{field}", (name, field)
-    assert meet.head() == before
+    assert untouched.head() == before
 
 
 OPTIONAL = {
@@ -215,13 +239,14 @@ def without(document: Json, field: str) -> Json:
 
 
 @pytest.mark.parametrize("bad", ["\\u0000", "\\u0007", "\\u001b[2J", "\\ud800", "\\udc00\\ud800"])
-def test_characters_that_cannot_be_kept_are_refused_everywhere(meet: MeetAtHand, bad: str) -> None:
-    sendings = built(meet, DOCUMENTS)
-    before = meet.head()
-    for sending in sendings.values():
+def test_characters_that_cannot_be_kept_are_refused_everywhere(
+    untouched: MeetAtHand, documents: dict[str, Sending], bad: str
+) -> None:
+    before = untouched.head()
+    for sending in documents.values():
         for spoilt in spoil_texts(sending, bad):
-            told(sending.send(meet.service.http, spoilt))
-    assert meet.head() == before
+            told(sending.send(untouched.service.http, spoilt))
+    assert untouched.head() == before
 
 
 def spoil_texts(sending: Sending, bad: str) -> Iterator[bytes]:
