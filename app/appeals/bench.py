@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 from sqlalchemy import Connection
@@ -11,8 +12,8 @@ from sqlalchemy import Connection
 from app.appeals.queries import is_the_jurys
 from app.appeals.wire import Instance
 from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
-from app.meets.queries import MeetFacts, heat, team_row
-from app.meets.wire import HeatOut
+from app.meets.queries import MeetFacts, heat, lanes_of, team_row
+from app.meets.wire import HeatOut, LaneOut
 from app.refusals import Malformed, StateConflict
 from app.rounds.standing import RoundAtHand, round_of_heat, round_repeated_by
 from app.rules.orders import (
@@ -48,6 +49,19 @@ class Bench:
         if name is None:
             raise Malformed("This team does not run in the heat that was protested.", field=field)
         return name
+
+    def lane_in_round(self, team: str, field: str) -> LaneOut:
+        """A team of this round in the lane it ran in, whichever heat that was: what is decided on
+        one heat moves others. Malformed for a team that did not run in it.
+        """
+        own = next((lane for lane in self.heat.lanes if lane.team == team), None)
+        if own is not None:
+            return own
+        lanes = lanes_of(self.conn, [HeatId(one.heat) for one in self.at_hand.round.heats])
+        for lane in chain.from_iterable(lanes.values()):
+            if lane.team == team:
+                return lane
+        raise Malformed("This team does not run in the round of this heat.", field=field)
 
     @property
     def run(self) -> HeatRun | ReRun:

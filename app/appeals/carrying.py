@@ -16,7 +16,7 @@ from app.appeals.finish_lines import correcting, insist_list_agrees, putting_bac
 from app.appeals.next_round import (
     advancing,
     giving_lane,
-    insist_lanes_are_for_who_goes_on,
+    insist_it_helps,
     recalling,
     taking_lane,
 )
@@ -59,7 +59,7 @@ def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
         for one in _understand(bench, order, f"/orders/{number}")
     ]
     insist_list_agrees(bench, orders, understood)
-    insist_lanes_are_for_who_goes_on(bench, understood)
+    insist_it_helps(bench, orders, understood)
     return understood
 
 

@@ -9,6 +9,8 @@ from app.appeals.bench import Bench, Kept, Understood, insist_letter_may_go
 from app.appeals.orders import (
     AdvanceIn,
     ExtraLaneIn,
+    OrderIn,
+    RunAgainIn,
 )
 from app.ids import DecisionId, HeatId, TeamId
 from app.meets.actions import add_lane, remove_lane
@@ -26,8 +28,10 @@ from app.store.action import Unit
 
 
 def advancing(bench: Bench, order: AdvanceIn, field: str) -> Understood:
-    """A team goes on beside those who qualify; StateConflict where nobody goes on from here."""
-    name = bench.team(order.team, f"{field}/team")
+    """A team of the round goes on beside those who qualify; StateConflict where nobody goes on from
+    here.
+    """
+    name = bench.lane_in_round(order.team, f"{field}/team").name
     goal = bench.at_hand.next_round
     if not goal:
         raise StateConflict(
@@ -60,35 +64,55 @@ def recalling(bench: Bench, team: TeamId) -> Understood:
 
 def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
     """A team has a free lane of the next round as it is drawn."""
-    name = bench.team(order.team, f"{field}/team")
+    line = bench.lane_in_round(order.team, f"{field}/team")
     seat = Seat(_next_heat(bench, order, field), order.lane)
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
-        line = next(lane for lane in bench.heat.lanes if lane.team == order.team)
         add_lane(unit, HeatId(seat.heat), seat.lane, line)
         return {"did": "lane given", "heat": seat.heat, "lane": seat.lane, "team": order.team}
 
     where = bench.at_hand.seat_name(seat)
-    words = f"{name} has {where} of the {bench.at_hand.next_round}."
+    words = f"{line.name} has {where} of the {bench.at_hand.next_round}."
     return Understood((GiveLane(seat, order.team),), words, act)
 
 
-def insist_lanes_are_for_who_goes_on(bench: Bench, understood: Sequence[Understood]) -> None:
-    """An extra lane helps nobody whom the round, with all these orders, does not let go on."""
-    effects = [effect for one in understood for effect in one.effect]
-    given = [effect.team for effect in effects if isinstance(effect, GiveLane)]
-    if not given:
+def insist_it_helps(
+    bench: Bench, orders: Sequence[OrderIn], understood: Sequence[Understood]
+) -> None:
+    """What is ordered for a team must help it, with all these orders: nobody who is disqualified
+    goes on or gains by running again, and a lane is for who goes on.
+    """
+    helped = [team for order in orders for team in _helped(order)]
+    if not helped:
         return
+    effects = [effect for one in understood for effect in one.effect]
     try:
         after = replace(bench.at_hand, round=apply(bench.at_hand.round, effects)).stand()
     except ValueError:
         return  # what does not fit is refused where it is shown
-    for team in given:
+    for team in helped:
+        if after.teams[team].is_disqualified:
+            raise StateConflict(
+                f"{bench.name(team)} is disqualified, so this order would be of no use to it: "
+                "order “set aside” with it, or leave it out."
+            )
+    for team in [order.team for order in orders if isinstance(order, ExtraLaneIn)]:
         if after.teams[team].letter is None:
             raise StateConflict(
                 f"{bench.name(team)} does not go on to the {bench.at_hand.next_round}, so a lane "
                 "there is of no use to it: order “advance” with it, or leave the lane out."
             )
+
+
+def _helped(order: OrderIn) -> Sequence[str]:
+    """Whom an order is for; nobody where it is for the whole heat, or against a team."""
+    match order:
+        case AdvanceIn() | ExtraLaneIn():
+            return [order.team]
+        case RunAgainIn():
+            return order.teams
+        case _:
+            return []
 
 
 def _next_heat(bench: Bench, order: ExtraLaneIn, field: str) -> HeatId:

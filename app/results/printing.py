@@ -259,7 +259,8 @@ def _sheet_line(line: ResultLineOut) -> ResultLine:
 
 def _remarks(announced: AnnouncementOut) -> list[str]:
     remarks = [
-        f"Lane {line.lane}, {line.annotation}: {in_sentence(line.reason)}."
+        f"{', '.join(filter(None, [f'Lane {line.lane}', line.annotation]))}: "
+        f"{in_sentence(line.reason)}."
         for line in announced.lines
         if line.reason
     ]

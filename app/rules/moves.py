@@ -194,7 +194,9 @@ def _about_seat(move: Move, seat_name: Callable[[Seat], str]) -> Iterator[str]:
         if before is not None and before != after:
             yield f"no longer has {seat_name(before)}"
         return
-    if after is not None and before is None:
+    if after is not None and before is None and move.after.letter is None:
+        yield f"keeps {seat_name(after)} until it is settled who goes on"
+    elif after is not None and before is None:
         yield f"gets {seat_name(after)}"
     elif after is not None and before is not None and before != after:
         yield f"changes from {seat_name(before)} to {seat_name(after)}"

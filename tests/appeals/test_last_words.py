@@ -233,7 +233,7 @@ def test_what_bears_the_jurys_letter_only_the_jury_takes_back(meet: MeetAtHand) 
     names = a_panel(meet, lodged)
     for name in names:
         assert cast(meet, lodged, name).status_code == 201
-    orders = [{"order": "advance", "team": protest["team"]}]
+    orders = [*set_aside(protest["ruled"]), {"order": "advance", "team": protest["team"]}]
     answer = jury_decides(meet, lodged, names[0], orders=orders)
     assert answer.status_code == 201, answer.text
     second = lodge(meet, a_protest(meet, team=team(meet, 5)))

@@ -43,6 +43,7 @@ def _said(before: dict[str, object], after: dict[str, object], next_round: str =
             {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH},
             "Tern is in the final by the referee's decision (qR) and gets lane 5.",
         ),
+        ({}, {"seat": IN_FIFTH}, "Tern keeps lane 5 until it is settled who goes on."),
         (
             {},
             {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
