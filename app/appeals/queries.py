@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, select
@@ -47,6 +47,7 @@ from app.store.rows import AnyRow
 PAGE = 50
 JUDGEMENT = "judgement"
 
+_here = heats.alias("here")
 _against = teams.alias("against")
 _taker = officials.alias("taker")
 _WHERE_ABOUT = (
@@ -120,6 +121,13 @@ _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal"
 _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
     decisions.c.seq
 )
+_IN_ROUND_OF = (
+    select(decisions.c.id, decisions.c.heat_id, decisions.c.carried_out)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
+    .where(_here.c.id == bindparam("heat"))
+    .order_by(decisions.c.seq)
+)
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
 )
@@ -157,12 +165,27 @@ _BY_AMENDED = (
     )
     .order_by(windows.c.closes_at, windows.c.id)
 )
-_here = heats.alias("here")
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
     .join(heats, heats.c.id == lanes.c.heat_id)
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
+)
+_HEATS_OF_TEAMS = (
+    select(heats.c.id)
+    .select_from(heats)
+    .join(_here, in_one_round(heats, _here))
+    .where(
+        _here.c.id == bindparam("heat"),
+        heats.c.id != bindparam("heat"),
+        select(lanes.c.heat_id)
+        .where(
+            lanes.c.heat_id == heats.c.id, lanes.c.team_id.in_(bindparam("teams", expanding=True))
+        )
+        .correlate(heats)
+        .exists(),
+    )
+    .order_by(heats.c.position)
 )
 
 
@@ -212,6 +235,12 @@ def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool
     rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
     here = next((row.lane for row in rows if row.heat_id == heat_id), None)
     return bool(rows), here
+
+
+def other_heats_of(conn: Connection, heat_id: HeatId, moved: Iterable[TeamId]) -> list[HeatId]:
+    """The other heats of a heat's round in which some of these teams run, in their order."""
+    asked = {"heat": heat_id, "teams": list(moved)}
+    return list(conn.execute(_HEATS_OF_TEAMS, asked).scalars())
 
 
 def protest_row(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow:
@@ -290,6 +319,11 @@ def next_decision(conn: Connection, meet_id: MeetId) -> int:
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:
     """The referee's decision on a protest, None before it."""
     return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
+
+
+def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
+    """What was carried out in the round of a heat, by decision, in the order of deciding."""
+    return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
 
 
 def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> list[AnyRow]:
