@@ -30,6 +30,7 @@ from app.refusals import (
 )
 from app.rounds.queries import (
     Drawn,
+    calling_off_is_told,
     drawn_rounds,
     event_names,
     known_round,
@@ -371,8 +372,13 @@ def hold_re_run_after_all(
 ) -> None:
     """A re-run that was called off is held, or counts, after all; `lanes` are those that its heat
     lost. The caller has looked that it was called off.
+
+    Where no announcement has told of the calling off, the re-run stays by the decision that gave
+    it: for everybody it was never gone.
     """
-    values = {"state": IN_FORCE, "set_aside_by": None, "by_decision": decision_id}
+    values: dict[str, str | None] = {"state": IN_FORCE, "set_aside_by": None}
+    if calling_off_is_told(unit.conn, run_heat):
+        values["by_decision"] = decision_id
     unit.conn.execute(update(re_runs).where(re_runs.c.run_heat_id == run_heat).values(**values))
     if lanes:
         refill_heat(unit, run_heat, lanes)

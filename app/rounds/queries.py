@@ -207,6 +207,16 @@ _CALLED_OFF = (
         re_runs.c.state == literal_column("'called off'"),
     )
 )
+_TOLD_IN_ROUND = (
+    select(func.max(announcements.c.decisions_seen))
+    .join(heats, heats.c.id == announcements.c.heat_id)
+    .where(_RAN)
+)
+_CALLING_OFF = (
+    select(re_runs.c.event_id, re_runs.c.round_key, _taken.c.seq)
+    .join(_taken, _taken.c.id == re_runs.c.set_aside_by)
+    .where(re_runs.c.run_heat_id == bindparam("heat"))
+)
 _RUNS_IN = func.coalesce(re_runs.c.round_key, heats.c.round_key)
 _SET_ROUNDS = (
     select(heats.c.id, heats.c.event_id, rounds.c.round_key)
@@ -315,6 +325,15 @@ def re_runs_called_off(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[
     """Of these heats the re-runs that were called off, and by whose decision, in words."""
     rows = conn.execute(_CALLED_OFF, {"heats": list(heat_ids)})
     return {row.run_heat_id: _by_whose_decision(row) for row in rows}
+
+
+def calling_off_is_told(conn: Connection, run_heat: HeatId) -> bool:
+    """Whether an announcement in the round came after the decision that called a re-run off."""
+    row = conn.execute(_CALLING_OFF, {"heat": run_heat}).one_or_none()
+    if row is None:
+        return False
+    told = conn.execute(_TOLD_IN_ROUND, {"event": row.event_id, "round": row.round_key}).scalar()
+    return bool((told or 0) >= row.seq)
 
 
 def _by_whose_decision(row: AnyRow) -> str:

@@ -107,12 +107,15 @@ def test_nobody_protests_into_its_windows(event: Event) -> None:
 @pytest.mark.parametrize("heat", ["heats 1", RE_RUN])
 def test_with_the_calling_off_undone_all_is_as_before(event: Event, heat: str) -> None:
     event.run(RE_RUN, "42.30")
-    before, stood = event.result(RE_RUN), event.now()
+    before, stood, told = event.result(RE_RUN), event.now(), event.public()
+    assert by_name(told)["Heron"]["letter"] == "q"
     off = call_off(event, heat)
+    assert event.public() == told
     assert by_name(event.now())["Heron"]["letter"] == ""
     back = undo(event, off, heat)
     assert back["decision"]["ordered"] == ["The re-run of Heron counts after all."]
     assert event.now() == stood
+    assert event.public() == told
     after = event.result(RE_RUN)
     assert after["lines"] == before["lines"]
     assert after["announced"]["holds"]
@@ -127,6 +130,15 @@ def test_that_it_counts_after_all_is_told_by_the_next_announcement(event: Event)
     assert by_name(event.public())["Heron"]["letter"] == ""
     assert event.announce("heats 1").status_code == 201
     assert by_name(event.public())["Heron"]["letter"] == "q"
+
+
+def test_a_further_calling_off_is_for_everybody_once_it_is_announced(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    undo(event, call_off(event))
+    call_off(event)
+    assert by_name(event.public())["Heron"]["letter"] == "q"
+    assert event.announce("heats 1").status_code == 201
+    assert by_name(event.public())["Heron"]["letter"] == ""
 
 
 def test_a_re_run_that_is_held_after_all_has_its_lanes_again(event: Event) -> None:
