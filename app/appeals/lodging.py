@@ -32,8 +32,8 @@ from app.appeals.queries import (
     protest_row,
     referees_decision,
     window_for_appeal,
-    window_for_protest,
 )
+from app.appeals.protest_windows import window_for_protest
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.standing import is_turned_away
 from app.appeals.states import AppealState, ProtestState

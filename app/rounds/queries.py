@@ -75,6 +75,7 @@ _DRAWN_ROUNDS = (
     .order_by(func.min(heats.c.position))
 )
 _repeated = heats.alias("repeated")
+_decided = heats.alias("decided")
 _ROUNDS_OF_RE_RUNS = (
     select(heats.c.round_key, _repeated.c.round)
     .join(re_runs, re_runs.c.run_heat_id == heats.c.id)
@@ -199,9 +200,15 @@ _CALLED_OFF = (
         decisions.c.instance,
         decisions.c.decided_at,
         meets.c.time_zone,
+        _repeated.c.round,
+        _repeated.c.number,
+        func.coalesce(_decided.c.round, _repeated.c.round).label("round_decided"),
+        func.coalesce(_decided.c.number, _repeated.c.number).label("number_decided"),
     )
     .join(meets, meets.c.id == re_runs.c.meet_id)
+    .join(_repeated, _repeated.c.id == re_runs.c.heat_id)
     .outerjoin(decisions, decisions.c.id == re_runs.c.set_aside_by)
+    .outerjoin(_decided, _decided.c.id == decisions.c.heat_id)
     .where(
         re_runs.c.run_heat_id.in_(bindparam("heats", expanding=True)),
         re_runs.c.state == literal_column("'called off'"),
@@ -321,10 +328,25 @@ def re_run_of_heat(conn: Connection, heat_id: HeatId) -> Any | None:
     return _RE_RUN_OF_HEAT.first(conn, {"heat": heat_id})
 
 
-def re_runs_called_off(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, str]:
-    """Of these heats the re-runs that were called off, and by whose decision, in words."""
+class CalledOff(NamedTuple):
+    """By whose decision a re-run was called off, on which heat, and which it was of, in words."""
+
+    whose: str
+    decided_on: str
+    of: str
+
+
+def re_runs_called_off(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, CalledOff]:
+    """Of these heats the re-runs that were called off."""
     rows = conn.execute(_CALLED_OFF, {"heats": list(heat_ids)})
-    return {row.run_heat_id: _by_whose_decision(row) for row in rows}
+    return {
+        row.run_heat_id: CalledOff(
+            whose=_by_whose_decision(row),
+            decided_on=f"{row.round_decided}, heat {row.number_decided}",
+            of=f"{row.round}, heat {row.number}",
+        )
+        for row in rows
+    }
 
 
 def calling_off_is_told(conn: Connection, run_heat: HeatId) -> bool:

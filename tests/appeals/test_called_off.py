@@ -90,18 +90,82 @@ def test_it_never_turns_final_and_its_round_does_without_it(event: Event) -> Non
     assert event.result(RE_RUN)["announced"]["final_since"] is None
 
 
-def test_nobody_protests_into_its_windows(event: Event) -> None:
+def windows_of(event: Event, heat: str) -> list[Json]:
+    address = f"/api/meets/{event.meet.id}/windows.json"
+    found = event.meet.service.http.get(address).json()["windows"]
+    return [one for one in found if one["heat"] == event.heat(heat)]
+
+
+def measured(event: Event, protest: Json) -> Json:
+    """A protest as it is measured now."""
+    found = event.meet.desk.get(f"protests/{protest['id']}").json()
+    return {**found["timeliness"], "marks": found["marks"]}
+
+
+@pytest.mark.parametrize(
+    ("decided_on", "protest_in"), [("heats 1", "heats, heat 1"), (RE_RUN, "heats, re-run, heat 1")]
+)
+def test_its_windows_are_void_and_say_where_to_protest_instead(
+    event: Event, decided_on: str, protest_in: str
+) -> None:
+    event.run(RE_RUN, "42.30")
+    off = call_off(event, decided_on)
+    of_it = windows_of(event, RE_RUN)
+    assert {one["state"] for one in of_it} == {"void"}
+    for one in of_it:
+        assert "called off" in one["does_not_count"]
+        assert f"Protest against that in {protest_in}. " in one["does_not_count"]
+    assert {one["state"] for one in windows_of(event, "heats 1")} == {"open"}
+    calendar = event.meet.service.http.get(f"/api/meets/{event.meet.id}/windows.ics").text
+    assert calendar.count("STATUS:CANCELLED") == len(of_it)
+    undo(event, off, decided_on)
+
+
+# A protest can be lodged within 30 minutes of the official announcement of the result (World
+# Athletics TR8.2, from memory). That a calling off is protested by what announced it: common
+# practice.
+
+
+def test_a_protest_about_it_is_measured_by_what_announced_the_calling_off(event: Event) -> None:
     event.run(RE_RUN, "42.30")
     call_off(event)
-    http, meet = event.meet.service.http, event.meet.id
-    windows = http.get(f"/api/meets/{meet}/windows.json").json()["windows"]
-    of_it = [one for one in windows if one["heat"] == event.heat(RE_RUN)]
-    assert {one["state"] for one in of_it} == {"void"}
-    assert all("called off" in one["does_not_count"] for one in of_it)
-    others = [one for one in windows if one["heat"] == event.heat("heats 1")]
-    assert {one["state"] for one in others} == {"open"}
-    calendar = http.get(f"/api/meets/{meet}/windows.ics").text
-    assert calendar.count("STATUS:CANCELLED") == len(of_it)
+    unannounced = a_protest_of_heron(event, RE_RUN)
+    assert measured(event, unannounced)["window"] is None
+    event.meet.service.clock.move(timedelta(minutes=45))
+    assert event.announce("heats 1").status_code == 201
+    in_time, void = a_protest_of_heron(event, RE_RUN), windows_of(event, RE_RUN)
+    assert measured(event, in_time)["marks"] == []
+    opened = [one for one in windows_of(event, "heats 1") if one["opened_by"] == "announcement 2"]
+    assert measured(event, in_time)["window"] in {one["id"] for one in opened}
+    event.meet.service.clock.move(timedelta(minutes=31))
+    late = measured(event, a_protest_of_heron(event, RE_RUN))
+    assert late["marks"] == ["late"]
+    assert late["window"] not in {one["id"] for one in void}
+
+
+def test_a_protest_before_the_calling_off_keeps_its_own_window(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    protest = a_protest_of_heron(event, RE_RUN)
+    before = measured(event, protest)
+    assert before["window"] in {one["id"] for one in windows_of(event, RE_RUN)}
+    event.meet.service.clock.move(timedelta(minutes=1))
+    call_off(event)
+    assert measured(event, protest) == before
+
+
+def test_a_protest_that_has_the_calling_off_undone_is_measured_as_before(event: Event) -> None:
+    event.run(RE_RUN, "42.30")
+    first = a_protest_of_heron(event, RE_RUN)
+    event.meet.service.clock.move(timedelta(minutes=45))
+    calling_off = [{"order": "call off", "heat": event.heat(RE_RUN)}]
+    off = decided(event.meet, first, "upheld", orders=calling_off)
+    assert event.announce("heats 1").status_code == 201
+    protest = a_protest_of_heron(event, RE_RUN)
+    before = measured(event, protest)
+    assert before["in_time"]
+    back = [{"order": "undo", "decision": off["decision"]["id"]}]
+    decided(event.meet, protest, "upheld", orders=back)
+    assert measured(event, protest) == before
 
 
 @pytest.mark.parametrize("heat", ["heats 1", RE_RUN])
