@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from datetime import timedelta
 
 import pytest
@@ -71,6 +73,35 @@ def test_a_result_of_a_re_run_that_was_called_off_does_not_count(event: Event) -
         if one["id"] == told["id"]
     )
     assert (line["holds"], line["does_not_count"]) == (False, why)
+
+
+def test_the_papers_of_its_result_name_no_qualifiers_and_no_windows(event: Event) -> None:
+    told = event.run(RE_RUN, "42.30")
+    address = f"/api/meets/{event.meet.id}/announcements/{told['id']}"
+    http = event.meet.service.http
+
+    def papers() -> str:
+        sheet = " ".join(read_text(http.get(f"{address}.pdf").content).split())
+        return f"{http.get(f'{address}.txt').text}\n{sheet}"
+
+    for word in ("Qualified for the final", "can be lodged until", "Protests until"):
+        assert word in papers()
+    call_off(event)
+    for word in ("Qualified for the final", "can be lodged", "Protests until"):
+        assert word not in papers()
+
+
+def test_every_row_of_its_result_as_csv_says_why_it_does_not_count(event: Event) -> None:
+    told = event.run(RE_RUN, "42.30")
+    address = f"/api/meets/{event.meet.id}/announcements/{told['id']}.csv"
+
+    def column() -> set[str]:
+        content = event.meet.service.http.get(address).text
+        return {row["does_not_count"] for row in csv.DictReader(io.StringIO(content))}
+
+    assert column() == {""}
+    call_off(event)
+    assert column() == {event.result(RE_RUN)["announced"]["does_not_count"]}
 
 
 def test_it_is_not_announced_again(event: Event) -> None:
