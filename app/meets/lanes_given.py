@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, and_, bindparam, select
 
 from app.appeals.tables import appeals, decisions, protests
-from app.ids import HeatId, MeetId, TeamId
+from app.ids import DecisionId, HeatId, MeetId, TeamId
 from app.meets.queries import team_row
 from app.meets.tables import events, heats
 from app.sheets.problems import Problem
@@ -23,6 +23,7 @@ from app.visible import likeness
 
 _LANE_ORDERS = (
     select(
+        decisions.c.id,
         decisions.c.carried_out,
         decisions.c.instance,
         protests.c.number.label("protest_number"),
@@ -50,7 +51,8 @@ _HEATS_OF_ROUND = (
 class LaneGiven:
     """A lane of a round that a decision gave a team, and no other has taken back.
 
-    `heats` are all of the round, with their numbers; `decision` says whose it was.
+    `heats` are all of the round, with their numbers; `by` is the decision, and `decision` says
+    whose it was.
     """
 
     team: TeamId
@@ -60,6 +62,7 @@ class LaneGiven:
     round: str
     round_key: str
     heats: Mapping[HeatId, int]
+    by: DecisionId
     decision: str
 
 
@@ -121,6 +124,7 @@ def _lane_given(
         round=here[0].round,
         round_key=here[0].round_key,
         heats={one.id: one.number for one in here},
+        by=row.id,
         decision=f"the decision of the {row.instance} on {what}",
     )
 

@@ -10,7 +10,7 @@ import pytest
 
 from tests.appeals.desk import decide, decided, lodge
 from tests.builders import Json, MeetAtHand, a_problem
-from tests.rounds.builders import Event, two_heats
+from tests.rounds.builders import Event, by_name, two_heats
 
 FINAL = {"final 1": ("Tern", "Gull", "Plover", "Curlew")}
 
@@ -176,6 +176,49 @@ def test_once_it_is_taken_back_a_start_list_is_free_again(event: Event) -> None:
     undo = [{"order": "undo", "decision": out["decision"]["id"]}]
     decided(event.meet, a_protest_of_heron(event), "upheld", orders=undo)
     assert load_final(event, "Tern", "Gull", "Plover", "Puffin").status_code == 200
+
+
+def recall(event: Event) -> Json:
+    """The referee takes back that Heron goes on."""
+    orders_ = [{"order": "recall", "team": event.team("Heron")}]
+    return decided(event.meet, a_protest_of_heron(event), "upheld", orders=orders_)
+
+
+def undo(event: Event, decision: Json) -> Json:
+    orders_ = [{"order": "undo", "decision": decision["decision"]["id"]}]
+    return decided(event.meet, a_protest_of_heron(event), "upheld", orders=orders_)
+
+
+def test_a_recall_takes_the_lane_back_too_so_that_a_start_list_is_free_again(event: Event) -> None:
+    before = event.now()
+    given_a_lane(event)
+    assert recall(event)["decision"]["ordered"] == [
+        "That Heron goes on (qR) is taken back.",
+        "Heron no longer has lane 7 of the final.",
+    ]
+    assert event.now()["teams"] == before["teams"]
+    assert load_final(event, "Tern", "Gull", "Plover", "Puffin").status_code == 200
+
+
+def test_an_undone_recall_gives_the_lane_back_and_holds_it_as_before(event: Event) -> None:
+    given_a_lane(event)
+    stood = event.now()
+    back = undo(event, recall(event))
+    assert "Heron has lane 7 of the final." in back["decision"]["ordered"]
+    assert event.now() == stood
+    left_out = load_final(event, "Tern", "Gull", "Plover", "Curlew")
+    assert "“Heron” has a lane by" in str(a_problem(left_out, 422, "file-refused")["problems"])
+
+
+def test_a_recall_leaves_the_lane_of_who_goes_on_all_the_same(event: Event) -> None:
+    given_a_lane(event)
+    wider = event.meet.organiser.put(
+        f"rounds/{event.round}", event.setting(by_time=4, lanes=6), etag='"v1"'
+    )
+    assert wider.status_code == 200, wider.text
+    (said,) = recall(event)["decision"]["ordered"]
+    assert said == "That Heron goes on (qR) is taken back."
+    assert by_name(event.now())["Heron"]["seat"]["lane"] == 7
 
 
 def test_it_may_be_moved_to_another_heat_of_the_round(event: Event) -> None:
