@@ -104,6 +104,9 @@ _TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == 
 _ORDERED = select(re_runs.c.run_heat_id, re_runs.c.teams).where(
     re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "in force"
 )
+_NOT_HELD = select(re_runs.c.run_heat_id).where(
+    re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "called off"
+)
 _RUNNING_AGAIN = (
     select(lanes.c.heat_id, lanes.c.team_id, teams.c.name)
     .join(teams, teams.c.id == lanes.c.team_id)
@@ -374,6 +377,11 @@ def teams_to_run_again(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatI
         for row in running
         if row.team_id in ordered[row.heat_id]
     }
+
+
+def heats_called_off(conn: Connection, meet_id: MeetId) -> frozenset[HeatId]:
+    """The heats of re-runs that a decision has called off: nobody starts them."""
+    return frozenset(conn.execute(_NOT_HELD, {"meet": meet_id}).scalars())
 
 
 def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:
