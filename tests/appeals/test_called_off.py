@@ -1,4 +1,10 @@
-"""A re-run that a decision calls off: before it was held, or after its result was announced."""
+"""A re-run that a decision calls off: before it was held, or after its result was announced.
+
+A team that was obstructed runs again alone, against the time of the last qualifier: Rio 2016,
+women's 4x100 m (press accounts). That such a re-run can be called off, that its result is then as
+if it had not been run, and that everybody is told by the next announcement, is common practice.
+Letters: World Athletics CR25.4 as federation notices of 2023 give it.
+"""
 
 from __future__ import annotations
 
@@ -75,7 +81,9 @@ def test_a_result_of_a_re_run_that_was_called_off_does_not_count(event: Event) -
     assert (line["holds"], line["does_not_count"]) == (False, why)
 
 
-def test_the_papers_of_its_result_name_no_qualifiers_and_no_windows(event: Event) -> None:
+def test_the_papers_of_a_re_run_that_was_called_off_name_no_qualifiers_and_no_windows(
+    event: Event,
+) -> None:
     told = event.run(RE_RUN, "42.30")
     address = f"/api/meets/{event.meet.id}/announcements/{told['id']}"
     http = event.meet.service.http
@@ -91,7 +99,7 @@ def test_the_papers_of_its_result_name_no_qualifiers_and_no_windows(event: Event
         assert word not in papers()
 
 
-def test_every_row_of_its_result_as_csv_says_why_it_does_not_count(event: Event) -> None:
+def test_every_row_of_a_result_that_was_called_off_says_why_it_does_not_count(event: Event) -> None:
     told = event.run(RE_RUN, "42.30")
     address = f"/api/meets/{event.meet.id}/announcements/{told['id']}.csv"
 
@@ -104,14 +112,16 @@ def test_every_row_of_its_result_as_csv_says_why_it_does_not_count(event: Event)
     assert column() == {event.result(RE_RUN)["announced"]["does_not_count"]}
 
 
-def test_it_is_not_announced_again(event: Event) -> None:
+def test_a_re_run_that_was_called_off_is_not_announced_again(event: Event) -> None:
     event.run(RE_RUN, "42.30")
     call_off(event)
     again = a_problem(event.announce(RE_RUN, remark="Once more."), 409, "conflict")
     assert "called off by the decision of the referee" in again["detail"]
 
 
-def test_it_never_turns_final_and_its_round_does_without_it(event: Event) -> None:
+def test_a_re_run_that_was_called_off_never_turns_final_and_its_round_does_without_it(
+    event: Event,
+) -> None:
     event.run(RE_RUN, "42.30")
     call_off(event)
     assert event.announce("heats 1").status_code == 201
@@ -136,7 +146,7 @@ def measured(event: Event, protest: Json) -> Json:
 @pytest.mark.parametrize(
     ("decided_on", "protest_in"), [("heats 1", "heats, heat 1"), (RE_RUN, "heats, re-run, heat 1")]
 )
-def test_its_windows_are_void_and_say_where_to_protest_instead(
+def test_the_windows_of_a_re_run_that_was_called_off_say_where_to_protest_instead(
     event: Event, decided_on: str, protest_in: str
 ) -> None:
     event.run(RE_RUN, "42.30")
@@ -157,7 +167,7 @@ def test_its_windows_are_void_and_say_where_to_protest_instead(
 # practice.
 
 
-def test_a_protest_about_it_is_measured_by_what_announced_the_calling_off(event: Event) -> None:
+def test_a_protest_against_a_calling_off_is_measured_by_what_announced_it(event: Event) -> None:
     event.run(RE_RUN, "42.30")
     call_off(event)
     unannounced = a_protest_of_heron(event, RE_RUN)
@@ -174,7 +184,7 @@ def test_a_protest_about_it_is_measured_by_what_announced_the_calling_off(event:
     assert late["window"] not in {one["id"] for one in void}
 
 
-def test_a_protest_before_the_calling_off_keeps_its_own_window(event: Event) -> None:
+def test_a_protest_from_before_the_calling_off_keeps_its_window(event: Event) -> None:
     event.run(RE_RUN, "42.30")
     protest = a_protest_of_heron(event, RE_RUN)
     before = measured(event, protest)
@@ -217,7 +227,7 @@ def test_with_the_calling_off_undone_all_is_as_before(event: Event, heat: str) -
     assert after["announced"]["does_not_count"] == ""
 
 
-def test_that_it_counts_after_all_is_told_by_the_next_announcement(event: Event) -> None:
+def test_that_a_re_run_counts_after_all_is_told_by_the_next_announcement(event: Event) -> None:
     event.run(RE_RUN, "42.30")
     off = call_off(event)
     assert event.announce("heats 1").status_code == 201
@@ -246,13 +256,13 @@ def test_a_re_run_that_is_held_after_all_has_its_lanes_again(event: Event) -> No
     event.start(RE_RUN)
 
 
-def test_and_that_is_undone_once_more(event: Event) -> None:
+def test_a_re_run_that_is_held_after_all_can_be_called_off_once_more(event: Event) -> None:
     back = undo(event, call_off(event))
     again = undo(event, back)
     assert again["decision"]["ordered"] == ["The re-run of Heron is called off."]
 
 
-def test_nothing_else_is_ordered_about_it(event: Event) -> None:
+def test_of_a_re_run_that_was_called_off_only_that_can_be_undone(event: Event) -> None:
     event.run(RE_RUN, "42.30")
     call_off(event)
     orders = [{"order": "correct", "team": event.team("Heron"), "time": "42.20"}]
@@ -261,7 +271,7 @@ def test_nothing_else_is_ordered_about_it(event: Event) -> None:
 
 
 @pytest.mark.parametrize("act", ["start", "hold-back"])
-def test_its_heat_is_not_started(event: Event, act: str) -> None:
+def test_the_heat_of_a_re_run_that_was_called_off_is_not_started(event: Event, act: str) -> None:
     call_off(event)
     address = f"heats/{event.heat(RE_RUN)}"
     seen = event.meet.referee.get(address).headers["ETag"]
@@ -269,7 +279,7 @@ def test_its_heat_is_not_started(event: Event, act: str) -> None:
     assert "called off by the decision of the referee" in refused["detail"]
 
 
-def test_the_programme_says_so(event: Event) -> None:
+def test_the_programme_says_that_a_re_run_was_called_off(event: Event) -> None:
     assert event.heats[RE_RUN]["does_not_count"] == ""
     off = call_off(event)
     event.read_again()
@@ -281,7 +291,9 @@ def test_the_programme_says_so(event: Event) -> None:
     assert event.heats[RE_RUN]["does_not_count"] == ""
 
 
-def test_it_takes_no_finish_list_and_no_announcement(event: Event) -> None:
+def test_a_re_run_that_was_called_off_takes_no_finish_list_and_no_announcement(
+    event: Event,
+) -> None:
     lane = event.lane("Heron", RE_RUN)
     call_off(event)
     address = f"heats/{event.heat(RE_RUN)}/result"
@@ -292,7 +304,7 @@ def test_it_takes_no_finish_list_and_no_announcement(event: Event) -> None:
     assert "called off" in a_problem(told, 409, "conflict")["detail"]
 
 
-def test_a_ruling_in_it_moves_nobody(event: Event) -> None:
+def test_a_ruling_in_a_re_run_that_was_called_off_moves_nobody(event: Event) -> None:
     hand = event.hand(RE_RUN)
     case = hand.report(lane=event.lane("Heron", RE_RUN))["case"]
     event.run(RE_RUN, "42.30")
