@@ -30,7 +30,6 @@ from app.refusals import (
 )
 from app.rounds.queries import (
     Drawn,
-    calling_off_is_told,
     drawn_rounds,
     event_names,
     known_round,
@@ -39,6 +38,7 @@ from app.rounds.queries import (
     round_out,
     rounds_of_re_runs,
 )
+from app.rounds.rows import calling_off_is_told
 from app.rounds.sentences import named
 from app.rounds.standing import CALLED_OFF, IN_FORCE, RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
