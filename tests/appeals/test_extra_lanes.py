@@ -10,7 +10,7 @@ from __future__ import annotations
 import httpx
 import pytest
 
-from tests.appeals.desk import decide, decided, lodge
+from tests.appeals.desk import a_panel, appeal, cast, decide, decided, jury_decides, lodge
 from tests.builders import Json, MeetAtHand, a_problem
 from tests.rounds.builders import Event, by_name, two_heats
 
@@ -221,6 +221,23 @@ def test_a_recall_leaves_the_lane_of_who_goes_on_all_the_same(event: Event) -> N
     (said,) = recall(event)["decision"]["ordered"]
     assert said == "That Heron goes on (qR) is taken back."
     assert by_name(event.now())["Heron"]["seat"]["lane"] == 7
+
+
+def test_a_lane_that_the_jury_gave_is_not_taken_back_with_a_recall_by_the_referee(
+    event: Event,
+) -> None:
+    meet, protest = event.meet, a_protest_of_heron(event)
+    decided(meet, protest, "upheld", orders=orders(event)[:1])
+    lodged = appeal(meet, protest)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    told = jury_decides(meet, lodged, names[0], orders=orders(event)[1:])
+    assert told.status_code == 201, told.text
+    recalled = [{"order": "recall", "team": event.team("Heron")}]
+    refused = decide(meet, a_protest_of_heron(event), "upheld", orders=recalled)
+    # A decision of the jury is final: World Athletics TR8.11 (from memory).
+    assert "The jury has decided this" in a_problem(refused, 409, "conflict")["detail"]
 
 
 def test_a_team_with_an_extra_lane_may_be_moved_to_another_heat_of_the_round(event: Event) -> None:
