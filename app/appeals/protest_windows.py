@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, bindparam, or_, select
 
 from app.appeals.tables import decisions
 from app.ids import HeatId
@@ -19,18 +19,19 @@ from app.rounds.tables import re_runs
 from app.rules.windows import Remedy
 from app.store.rows import AnyRow
 
+_REPEATS = (
+    select(re_runs.c.heat_id).where(re_runs.c.run_heat_id == bindparam("heat")).scalar_subquery()
+)
 _WINDOWS = (
-    select(windows)
+    select(windows, announcements.c.decisions_seen, _REPEATS.label("repeats"))
     .join(announcements, announcements.c.id == windows.c.announcement_id)
     .where(
-        windows.c.heat_id == bindparam("heat"),
+        or_(windows.c.heat_id == bindparam("heat"), windows.c.heat_id == _REPEATS),
         windows.c.kind == bindparam("kind"),
         windows.c.remedy == Remedy.PROTEST.value,
         windows.c.opened_at <= bindparam("lodged_at", type_=windows.c.opened_at.type),
-        announcements.c.decisions_seen >= bindparam("told"),
     )
     .order_by(windows.c.opened_at.desc(), windows.c.id.desc())
-    .limit(1)
 )
 _DECIDED_BEFORE = (
     select(decisions.c.seq, decisions.c.carried_out, re_runs.c.heat_id)
@@ -54,9 +55,13 @@ def window_for_protest(
     conn: Connection, heat_id: HeatId, kind: str, lodged_at: datetime
 ) -> AnyRow | None:
     """The window that a protest is measured by, None before any has opened."""
-    where = _called_off(conn, heat_id, lodged_at) or Measure(heat_id)
-    asked = {**where._asdict(), "kind": kind, "lodged_at": lodged_at}
-    return conn.execute(_WINDOWS, asked).first()
+    asked = {"heat": heat_id, "kind": kind, "lodged_at": lodged_at}
+    opened = conn.execute(_WINDOWS, asked).all()
+    is_re_run = any(row.repeats is not None for row in opened)
+    off = _called_off(conn, heat_id, lodged_at) if is_re_run else None
+    where = off or Measure(heat_id)
+    of_heat = (row for row in opened if row.heat_id == where.heat)
+    return next((row for row in of_heat if row.decisions_seen >= where.told), None)
 
 
 def _called_off(conn: Connection, heat_id: HeatId, lodged_at: datetime) -> Measure | None:
