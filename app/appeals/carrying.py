@@ -19,6 +19,7 @@ from app.appeals.next_round import (
     giving_lane,
     insist_it_helps,
     recalling,
+    recalling_with_lane,
     taking_lane,
 )
 from app.appeals.orders import (
@@ -79,7 +80,7 @@ def _understand(  # noqa: C901  (a kind a line)
         case AdvanceIn():
             yield advancing(bench, order, field)
         case RecallIn():
-            yield recalling(bench, TeamId(order.team))
+            yield from recalling_with_lane(bench, TeamId(order.team))
         case CallOffIn():
             yield calling_off(bench, HeatId(order.heat))
         case ExtraLaneIn():

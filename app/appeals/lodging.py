@@ -20,6 +20,7 @@ from app.appeals.deposits import asked_by
 from app.appeals.handing_in import taken_at
 from app.appeals.jury_wire import AppealIn, AppealOut
 from app.appeals.paying import paid
+from app.appeals.protest_windows import window_for_protest
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
@@ -32,7 +33,6 @@ from app.appeals.queries import (
     protest_row,
     referees_decision,
     window_for_appeal,
-    window_for_protest,
 )
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.standing import is_turned_away

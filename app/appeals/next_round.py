@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from app.appeals.bench import (
@@ -11,6 +11,7 @@ from app.appeals.bench import (
     Understood,
     insist_last_not_the_jurys,
     insist_letter_may_go,
+    insist_not_the_jurys,
 )
 from app.appeals.orders import (
     AdvanceIn,
@@ -20,6 +21,7 @@ from app.appeals.orders import (
 )
 from app.ids import DecisionId, HeatId, TeamId
 from app.meets.actions import add_lane, remove_lane
+from app.meets.lanes_given import LaneGiven, lanes_given
 from app.refusals import Malformed, StateConflict
 from app.rounds.actions import advance, recall_advancement
 from app.rules.orders import (
@@ -84,6 +86,29 @@ def recalling(bench: Bench, team: TeamId) -> Understood:
 
     words = f"That {bench.name(team)} goes on ({letter}) is taken back."
     return Understood((Recall(team, letter),), words, act)
+
+
+def recalling_with_lane(bench: Bench, team: TeamId) -> Iterator[Understood]:
+    """That a team goes on by a decision is taken back, and with it the lane that a decision gave
+    it, unless it goes on all the same: no start list may take that lane from it.
+    """
+    recalled = recalling(bench, team)
+    yield recalled
+    given = next(_lanes_given(bench, team), None)
+    if given is None or bench.at_hand.next_has_begun:
+        return
+    after = replace(bench.at_hand, round=apply(bench.at_hand.round, recalled.effect)).stand()
+    if team not in after.teams or after.teams[team].letter is None:
+        insist_not_the_jurys(bench, given.by)
+        yield taking_lane(bench, {"team": team})
+
+
+def _lanes_given(bench: Bench, team: TeamId) -> Iterator[LaneGiven]:
+    """The lane of the next round that a team has by a decision, if it has one."""
+    heats = {seat.heat for seat, by in bench.at_hand.drawn.items() if by == team}
+    for one in lanes_given(bench.conn, bench.meet_id):
+        if one.team == team and heats.intersection(one.heats):
+            yield one
 
 
 def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
+from app.appeals.protest_windows import window_for_protest
 from app.appeals.states import PROTEST_TABLE, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
 from app.appeals.timeliness import timeliness
@@ -141,11 +141,6 @@ _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bin
 _LAST_DECISION = select(func.max(decisions.c.seq)).where(decisions.c.meet_id == bindparam("meet"))
 
 
-_PROTEST_WINDOWS = (
-    select(windows)
-    .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
-    .order_by(windows.c.opened_at, windows.c.id)
-)
 _earlier = announcements.alias("earlier")
 _APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
 _BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
@@ -198,17 +193,6 @@ def protest_kinds(meet: MeetFacts) -> list[str]:
 def kind_measured(meet: MeetFacts, ground: str) -> str:
     """The kind of window that measures a ground; a judgement call has none of its own."""
     return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
-
-
-def window_for_protest(
-    conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
-) -> AnyRow | None:
-    """The window that a protest on this ground is measured by, None before any has opened."""
-    of_kind = [
-        row for row in conn.execute(_PROTEST_WINDOWS, {"heat": heat_id}) if row.kind == ground
-    ]
-    opened = [row for row in of_kind if row.opened_at <= lodged_at]
-    return opened[-1] if opened else None
 
 
 def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow | None:
