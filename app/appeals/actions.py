@@ -47,6 +47,7 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
 JUST_BEFORE = timedelta(minutes=2)
+TELL_LATER = "Look at the time; or leave it out, and say when they were told once they are."
 
 ACTS = {
     Verdict.UPHELD: ProtestAct.UPHOLD,
@@ -140,7 +141,9 @@ def _insist_may_be_heard(unit: Unit, protest: AnyRow, sent: RefereeDecisionIn) -
         )
 
 
-def insist_told_after(unit: Unit, at: datetime, decided_at: datetime) -> datetime:
+def insist_told_after(
+    unit: Unit, at: datetime, decided_at: datetime, way_out: str = TELL_LATER
+) -> datetime:
     """When the protesters were told: Malformed in the future, and before the decision.
 
     A time is typed to the minute, and somebody may be told just before the PIN is given: then the
@@ -152,8 +155,7 @@ def insist_told_after(unit: Unit, at: datetime, decided_at: datetime) -> datetim
         zone = meet_facts(unit.conn, unit.meet_id).time_zone
         raise Malformed(
             f"This advice lies before the decision, which is signed at {in_zone(decided_at, zone)}:"
-            " what is told is the decision. Look at the time; or leave it out, and say when they "
-            "were told once they are.",
+            f" what is told is the decision. {way_out}",
             field="/advised_at",
         )
     return max(at, decided_at)

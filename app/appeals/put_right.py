@@ -17,7 +17,7 @@ from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.appeals.actions import insist_told_after
 from app.appeals.deciding import move_protest
-from app.appeals.handing_in import insist_near, insist_other, insist_still_possible
+from app.appeals.handing_in import insist_lodged_then, insist_received_then
 from app.appeals.jury_wire import AppealOut, DepositCorrectionIn, ReceiptCorrectionIn
 from app.appeals.lodging import earliest_protest
 from app.appeals.panel import change_appeal
@@ -27,12 +27,12 @@ from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions
 from app.appeals.wire import AdviceCorrectionIn, LodgedCorrectionIn, ProtestOut
-from app.clock import rfc3339
+from app.clock import in_zone, rfc3339
 from app.ids import AppealId, CorrectionId, DecisionId, HeatId, ProtestId
-from app.meets.queries import heat
+from app.meets.queries import heat, meet_row
 from app.record.kinds import Kind
 from app.refusals import Malformed, StateConflict
-from app.results.announced_time import move_windows_of_advice
+from app.results.announced_time import LOOK_AGAIN, move_windows_of_advice
 from app.results.corrections import Act, is_known, keep
 from app.results.remeasuring import moved_by
 from app.results.wire import Mistyped
@@ -61,7 +61,7 @@ def correct_protest(
         def change() -> _Change:
             facts = heat(unit.conn, unit.meet_id, HeatId(row.heat_id))
             earliest = earliest_protest(unit, row.ruling_id, facts)
-            insist_still_possible(unit, row, sent.lodged_at, earliest)
+            insist_lodged_then(unit, row, sent.lodged_at, earliest)
             state = ProtestState(row.state)
             return _Change(
                 rfc3339(row.lodged_at),
@@ -102,8 +102,7 @@ def correct_advice(
         one = Act(correction_id, Mistyped.ADVICE, decided.id, caller, content)
 
         def change() -> _Change:
-            at = insist_told_after(unit, sent.advised_at, decided.decided_at)
-            insist_other(at, decided.advised_at, "/advised_at")
+            at = _told_at(unit, sent.advised_at, decided)
             return _Change(
                 rfc3339(decided.advised_at), rfc3339(at), lambda: _tell(unit, row, decided, at)
             )
@@ -113,6 +112,22 @@ def correct_advice(
         return Done(Put(out, created=deed is not None), deed)
 
     return act
+
+
+def _told_at(unit: Unit, given: datetime, decided: AnyRow) -> datetime:
+    """From when the time for an appeal runs; Malformed where that is nothing new."""
+    at = insist_told_after(unit, given, decided.decided_at, LOOK_AGAIN)
+    if at != decided.advised_at:
+        return at
+    if at == given:
+        said = "The advice has that time already"
+    else:
+        zone = meet_row(unit.conn, unit.meet_id).time_zone
+        said = (
+            "This lies just before the decision was signed, so the time for an appeal runs from "
+            f"the signing, at {in_zone(at, zone)}, as it does already"
+        )
+    raise Malformed(f"{said}: there is nothing to correct.", field="/advised_at")
 
 
 def _tell(unit: Unit, protest: AnyRow, decided: AnyRow, at: datetime) -> None:
@@ -131,7 +146,7 @@ def correct_appeal(
             raise StateConflict("The referee referred this, and the server took the time of it.")
         decided = referees_decision(unit.conn, unit.meet_id, ProtestId(row.protest_id))
         earliest = None if decided is None else decided.decided_at
-        insist_still_possible(unit, row, sent.lodged_at, earliest)
+        insist_lodged_then(unit, row, sent.lodged_at, earliest)
         return _Change(
             rfc3339(row.lodged_at),
             rfc3339(sent.lodged_at),
@@ -161,8 +176,7 @@ def correct_deposit(
     def change(unit: Unit, row: AnyRow) -> _Change:
         deposit = _deposit_of(row)
         was, at = datetime.fromisoformat(deposit["received_at"]), sent.received_at
-        insist_other(at, was, "/received_at")
-        insist_near(unit, at, was, "/received_at")
+        insist_received_then(unit, row, was, at)
         changed = {**deposit, "received_at": rfc3339(at)}
         return _Change(
             deposit["received_at"],

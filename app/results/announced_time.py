@@ -26,13 +26,13 @@ from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
 from app.results.remeasuring import Moved, moved_by
 from app.results.tables import announcements, time_corrections, windows
+from app.results.typed_times import EARLIEST_ENTRY
 from app.results.wire import AnnouncementOut, TimeCorrectionIn
 from app.rules.windows import close_from
 from app.rulings.queries import last_ruled_at
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
-EARLIEST_ENTRY = timedelta(hours=12)
 LARGEST_STEP_BACK = timedelta(minutes=5)
 """By which a clock may have been set back between a ruling and its announcement."""
 

@@ -106,7 +106,7 @@ def test_a_protest_that_was_lodged_earlier_than_typed_is_in_time_after_all(
 @pytest.mark.parametrize(
     ("at", "words"),
     [
-        (51, "taken in at"),
+        (51, "first entered at"),
         (50, "nothing to correct"),
         (-30, "before what it is about"),
         (50 - 12 * 60 - 1, "twelve hours"),
@@ -189,6 +189,29 @@ def test_an_appeal_that_was_lodged_later_than_typed_is_late(meet: MeetAtHand) ->
         assert words in a_problem(wrong, 422, "malformed")["detail"]
 
 
+@pytest.mark.parametrize("with_the_appeal", [True, False])
+def test_a_deposit_that_is_corrected_twice_keeps_the_bounds_of_the_first(
+    meet: MeetAtHand, *, with_the_appeal: bool
+) -> None:
+    entered = 40 if with_the_appeal else 45
+    lodged = a_late_appeal(meet, **({} if with_the_appeal else {"deposit": None}))
+    address = f"appeals/{lodged['id']}/deposit"
+    if not with_the_appeal:
+        at_noon(meet, entered)
+        paid = meet.desk.put(address, {"amount": 100, "currency": "USD", "receipt": "R-3"})
+        assert paid.status_code == 200, paid.text
+    at_noon(meet, 300)
+    half_a_day, times = 12 * 60, f"{address}/time-corrections"
+    done(put_right(meet, times, received_at=NOON + minutes(entered - half_a_day + 1)))
+    for at, words in (
+        (entered - half_a_day - 1, "twelve hours before it was first entered"),
+        (entered + 1, "first entered at"),
+    ):
+        wrong = put_right(meet, times, received_at=NOON + minutes(at))
+        assert words in a_problem(wrong, 422, "malformed")["detail"]
+    done(put_right(meet, times, received_at=NOON + minutes(entered)))
+
+
 def test_what_the_referee_referred_has_no_time_that_anybody_typed(meet: MeetAtHand) -> None:
     protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))
     (referred,) = decided(meet, protest, "referred")["appeals"]
@@ -266,7 +289,17 @@ def test_a_corrected_advice_lies_after_its_decision_and_not_in_the_future(
     assert meet.desk.put(f"protests/{protest['id']}/advice", {}).status_code == 200
     for at, words in ((1, "before the decision"), (11, "future"), (10, "nothing to correct")):
         wrong = put_right(meet, address, advised_at=NOON + minutes(at))
-        assert words in a_problem(wrong, 422, "malformed")["detail"]
+        told = a_problem(wrong, 422, "malformed")["detail"]
+        assert words in told
+        assert "leave it out" not in told, "a correction cannot leave out what it corrects"
+    # Told a minute before the signing, they have the time from the signing: once, then it has it.
+    out = done(put_right(meet, address, advised_at=NOON + minutes(4)))
+    assert datetime.fromisoformat(out["decision"]["advised_at"]) == NOON + minutes(5)
+    same = put_right(meet, address, advised_at=NOON + minutes(4.5))
+    told = a_problem(same, 422, "malformed")["detail"]
+    assert (
+        "from the signing, at 2026-06-13 12:05:00 CEST (Europe/Paris), as it does already" in told
+    )
 
 
 def test_an_advice_from_before_the_first_announcement_counts_from_that_one(

@@ -250,10 +250,24 @@ def test_a_corrected_end_keeps_the_bounds_of_the_first(service: Service) -> None
     for hours, words in (
         (0, "nothing to correct"),
         (21, "future"),
-        (13, "twelve hours"),
+        (13, "first entered at"),
         (-8.1, "announced after that"),
     ):
         told = a_problem(correct(hand, EVENING + timedelta(hours=hours)), 422, "malformed")
         assert words in told["detail"]
         assert told["errors"][0]["pointer"] == "/ended_at"
     a_problem(correct(hand, EVENING - timedelta(hours=1), by="results"), 403, "role-missing")
+
+
+def test_an_end_that_is_corrected_twice_keeps_the_bounds_of_the_first(service: Service) -> None:
+    hand = a_meet_with_results(service)
+    service.clock.stand_at(NOON + timedelta(hours=30))
+    said = NOON + timedelta(hours=30)
+    assert end(hand).status_code == 201
+    assert correct(hand, said - timedelta(hours=11)).status_code == 201
+    told = a_problem(correct(hand, said - timedelta(hours=13)), 422, "malformed")
+    assert "twelve hours before it was first entered" in told["detail"]
+    assert correct(hand, said - timedelta(hours=12)).status_code == 201
+    service.clock.stand_at(said + timedelta(hours=3))
+    later = a_problem(correct(hand, said + timedelta(hours=1)), 422, "malformed")
+    assert "2026-06-14 18:00:00 CEST (Europe/Paris)" in later["detail"]
