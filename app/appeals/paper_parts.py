@@ -135,6 +135,22 @@ def reopened_section(
     return [Section(title, facts)]
 
 
+def replaced_section(conn: Connection, meet: MeetFacts, earlier: DecisionId) -> Section:
+    """The referee's earlier decision on a protest, which was late by a time typed wrongly."""
+    row = decision_row(conn, meet.id, earlier)
+    facts = (
+        ("earlier decision", referees_decision_in_words(row, meet.time_zone)),
+        ("its digest", group_digest(row.statement_digest)),
+        ("why again", "the protest was late by a time that was put right since"),
+    )
+    return Section("The decision that this replaces", facts)
+
+
+def referees_decision_in_words(row: AnyRow, zone: str) -> str:
+    """Which of the referee's decisions on a protest, when it was made, and what it was."""
+    return f"of the referee, {in_zone(row.decided_at, zone)}: {row.verdict}"
+
+
 def jury_decision_in_words(row: AnyRow, number: int, zone: str) -> str:
     """Which of the jury's decisions, when it was made, and what it was."""
     return (

@@ -27,7 +27,9 @@ from app.appeals.paper_parts import (
     moves_section,
     panel_section,
     protest_section,
+    referees_decision_in_words,
     reopened_section,
+    replaced_section,
     what_next,
 )
 from app.appeals.queries import appeal_row, decision_row, protest_out, protest_row
@@ -137,6 +139,8 @@ def _marks_of(
 def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Section]:
     out = protest_out(unit.conn, meet.id, ProtestId(decided.protest.id))
     sections = [protest_section(unit.conn, meet, out)]
+    if "replaces" in decided.more:
+        sections.append(replaced_section(unit.conn, meet, DecisionId(decided.more["replaces"])))
     if decided.appeal is not None:
         appeal = appeal_out(unit.conn, meet.id, AppealId(decided.appeal.id))
         sections.append(appeal_section(appeal, meet.time_zone))
@@ -225,11 +229,18 @@ def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
     if row.replaced_by is None:
         return ""
     later = decision_row(conn, meet.id, DecisionId(row.replaced_by))
+    digest = group_digest(later.statement_digest)
+    if row.appeal_id is None:
+        return (
+            "This decision no longer stands: the protest had been rejected as late, and is in time "
+            "by a time that was put right. It is replaced by the decision "
+            f"{referees_decision_in_words(later, meet.time_zone)} (digest {digest})."
+        )
     number = appeal_row(conn, meet.id, AppealId(row.appeal_id)).number
     instead = jury_decision_in_words(later, number, meet.time_zone)
     return (
         "This decision no longer stands: the jury reopened it. It is replaced by the decision "
-        f"{instead} (digest {group_digest(later.statement_digest)})."
+        f"{instead} (digest {digest})."
     )
 
 

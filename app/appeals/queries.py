@@ -8,6 +8,7 @@ from datetime import datetime
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
+from app.appeals.once_more import may_be_decided_again
 from app.appeals.states import PROTEST_TABLE, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
 from app.appeals.timeliness import timeliness
@@ -111,9 +112,10 @@ _DECISION_COLUMNS = (
     .where(decisions.c.meet_id == bindparam("meet"))
 )
 _DECISION = _DECISION_COLUMNS.where(decisions.c.id == bindparam("decision"))
-_OF_PROTEST = _DECISION_COLUMNS.where(
+_REFEREES = _DECISION_COLUMNS.where(
     decisions.c.protest_id == bindparam("protest"), decisions.c.instance == Instance.REFEREE.value
-)
+).order_by(decisions.c.seq)
+_OF_PROTEST = _REFEREES.where(decisions.c.replaced_by.is_(None))
 _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal")).order_by(
     decisions.c.sitting
 )
@@ -288,8 +290,15 @@ def next_decision(conn: Connection, meet_id: MeetId) -> int:
 
 
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:
-    """The referee's decision on a protest, None before it."""
+    """The referee's decision on a protest as it stands, None before it."""
     return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
+
+
+def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:
+    """All that the referee decided on a protest, first to last: more than one where the first was
+    replaced.
+    """
+    return list(conn.execute(_REFEREES, {"meet": meet_id, "protest": protest_id}))
 
 
 def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> list[AnyRow]:
@@ -372,6 +381,16 @@ def marks_of(timely: Timeliness, *, took_part: bool) -> list[Mark]:
     return late + ([] if took_part else [Mark.OUTSIDE])
 
 
+def _possible(
+    conn: Connection, row: AnyRow, decided: AnyRow | None, timely: Timeliness
+) -> list[str]:
+    """What people can do with a protest now, by the table and by what it is."""
+    is_rejected = row.state == ProtestState.REJECTED
+    if is_rejected and not may_be_decided_again(conn, row, decided, timely):
+        return []
+    return [act.value for act in PROTEST_TABLE.possible(ProtestState(row.state))]
+
+
 def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
     timely = measured(conn, row, meet.time_zone)
     took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
@@ -406,7 +425,7 @@ def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
         timeliness=timely,
         marks=marks_of(timely, took_part=took_part),
         state=state,
-        possible=[act.value for act in PROTEST_TABLE.possible(state)],
+        possible=_possible(conn, row, decided, timely),
         withdrawn=row.withdrawn,
         decision=decision_out(decided, meet.time_zone) if decided else None,
         appeals=list(conn.execute(_APPEALS_OF, {"protest": row.id}).scalars()),

@@ -393,7 +393,7 @@ class TimeCorrectionOut(Wire):
     now_in_time: list[RemeasuredOut] = Field(
         default=[],
         description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again",
+        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
     )
     now_late: list[RemeasuredOut] = Field(
         default=[], description="those that had been in time and were late by it"
@@ -427,7 +427,7 @@ class CorrectionOut(Wire):
     now_in_time: list[RemeasuredOut] = Field(
         default=[],
         description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again",
+        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
     )
     now_late: list[RemeasuredOut] = Field(
         default=[], description="those that had been in time and were late by it"
