@@ -22,7 +22,7 @@ from app.appeals.jury_wire import AppealOut, DepositCorrectionIn, ReceiptCorrect
 from app.appeals.lodging import earliest_protest
 from app.appeals.panel import change_appeal
 from app.appeals.paying import insist_own_receipt
-from app.appeals.queries import appeal_row, protest_row, referees_decision
+from app.appeals.queries import appeal_row, appeals_on, protest_row, referees_decision
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions
@@ -31,7 +31,7 @@ from app.clock import in_zone, rfc3339
 from app.ids import AppealId, CorrectionId, DecisionId, HeatId, ProtestId
 from app.meets.queries import heat, meet_row
 from app.record.kinds import Kind
-from app.refusals import Malformed, StateConflict
+from app.refusals import Malformed, NotYours, StateConflict
 from app.results.announced_time import LOOK_AGAIN, move_windows_of_advice
 from app.results.corrections import Act, is_known, keep
 from app.results.remeasuring import moved_by
@@ -59,6 +59,7 @@ def correct_protest(
         one = Act(correction_id, Mistyped.PROTEST, protest_id, caller, content)
 
         def change() -> _Change:
+            _insist_on_no_panel_of(unit, protest_id, caller)
             facts = heat(unit.conn, unit.meet_id, HeatId(row.heat_id))
             earliest = earliest_protest(unit, row.ruling_id, facts)
             insist_lodged_then(unit, row, sent.lodged_at, earliest)
@@ -88,6 +89,23 @@ def _put_right(
     return Deed(kind, row.id, keep(unit, one, changed.was, changed.becomes, moved))
 
 
+def _insist_on_no_panel_of(unit: Unit, protest_id: ProtestId, caller: Caller) -> None:
+    for row in appeals_on(unit.conn, unit.meet_id, protest_id):
+        _insist_not_on_panel(row, caller)
+
+
+def _insist_not_on_panel(appeal: AnyRow, caller: Caller) -> None:
+    """NotYours for whoever decides on the appeal: whether it is in time rests on what is corrected,
+    and a late one is admitted by the chair, with a reason, and by nobody else.
+    """
+    seats = () if appeal.panel is None else (*appeal.panel["members"], *appeal.panel["substitutes"])
+    if caller.official_id in seats:
+        raise NotYours(
+            f"You are of the panel of appeal {appeal.number}, and whether that is in time may rest "
+            "on this. Let the desk correct it, or somebody of the jury who is not of that panel."
+        )
+
+
 def correct_advice(
     protest_id: ProtestId, correction_id: CorrectionId, sent: AdviceCorrectionIn, caller: Caller
 ) -> Action[Put[ProtestOut]]:
@@ -102,6 +120,7 @@ def correct_advice(
         one = Act(correction_id, Mistyped.ADVICE, decided.id, caller, content)
 
         def change() -> _Change:
+            _insist_on_no_panel_of(unit, protest_id, caller)
             at = _told_at(unit, sent.advised_at, decided)
             return _Change(
                 rfc3339(decided.advised_at), rfc3339(at), lambda: _tell(unit, row, decided, at)
@@ -161,7 +180,12 @@ def _of_appeal(one: Act, change: Callable[[Unit, AnyRow], _Change]) -> Action[Pu
     def act(unit: Unit) -> Done[Put[AppealOut]]:
         appeal_id = AppealId(one.subject)
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
-        deed = _put_right(unit, one, row, lambda: change(unit, row), Kind.APPEAL_CORRECTED)
+
+        def of_row() -> _Change:
+            _insist_not_on_panel(row, one.caller)
+            return change(unit, row)
+
+        deed = _put_right(unit, one, row, of_row, Kind.APPEAL_CORRECTED)
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(Put(out, created=deed is not None), deed)
 

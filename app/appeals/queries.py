@@ -101,6 +101,9 @@ _APPEALS = (
     .order_by(appeals.c.number.desc())
     .limit(PAGE + 1)
 )
+_APPEALS_ON = _APPEAL_COLUMNS.where(appeals.c.protest_id == bindparam("protest")).order_by(
+    appeals.c.number
+)
 _APPEALS_OF = (
     select(appeals.c.id)
     .where(appeals.c.protest_id == bindparam("protest"))
@@ -230,6 +233,11 @@ def appeal_row(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow
     if row is None:
         raise NotFound("There is no such appeal at this meet.")
     return row
+
+
+def appeals_on(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> Sequence[AnyRow]:
+    """The rows of all appeals on a protest, in order."""
+    return conn.execute(_APPEALS_ON, {"meet": meet_id, "protest": protest_id}).all()
 
 
 def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> AnyRow:

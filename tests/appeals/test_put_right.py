@@ -23,12 +23,14 @@ from tests.appeals.desk import (
     cast,
     decide,
     decided,
+    jurors,
     jury_decides,
     lodge,
+    name_panel,
     set_aside,
     team,
 )
-from tests.builders import PIN, Json, MeetAtHand, a_problem
+from tests.builders import PIN, Json, MeetAtHand, a_problem, add_official
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
 
@@ -170,6 +172,43 @@ def test_an_appeal_is_in_time_once_its_time_and_its_deposits_are_put_right(
     for at in (rfc3339(NOON + minutes(40)), rfc3339(truly)):
         again = meet.desk.put(f"{address}/deposit", {**sent, "received_at": at})
         assert (again.status_code, again.json()["version"]) == (200, after["version"])
+
+
+def test_nobody_of_its_panel_puts_an_appeal_right_and_so_admits_it_alone(meet: MeetAtHand) -> None:
+    """That who decides a matter does not change the facts that it rests on is common practice."""
+    lodged = a_late_appeal(meet)
+    names = jurors(meet, "Far Club", "Near Club", "", "Fourth Club")
+    assert name_panel(meet, lodged, names[:3], names[3:]).status_code == 200
+    address, truly = f"appeals/{lodged['id']}", NOON + minutes(20)
+    head = meet.head()
+    for name in names:
+        for way, changes in (
+            ("time-corrections", {"lodged_at": truly}),
+            ("deposit/time-corrections", {"received_at": truly}),
+            ("deposit/receipt-corrections", {"receipt": "R-81"}),
+        ):
+            told = a_problem(
+                put_right(meet, f"{address}/{way}", by=name, **changes), 403, "not-yours"
+            )
+            assert f"of the panel of appeal {lodged['number']}" in told["detail"]
+    assert meet.head() == head
+    done(put_right(meet, f"{address}/time-corrections", by="jury", lodged_at=truly))
+
+
+def test_who_sits_on_the_panel_does_not_put_the_protest_right_by_another_role(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_appeal(meet)
+    add_official(meet, "clerk", "results", "jury")
+    names = jurors(meet, "Far Club", "Near Club")
+    assert name_panel(meet, lodged, [*names, "clerk"]).status_code == 200
+    protest = lodged["of"]["id"]
+    for way, changes in (
+        ("time-corrections", {"lodged_at": NOON - minutes(1)}),
+        ("advice/time-corrections", {"advised_at": NOON + minutes(15)}),
+    ):
+        refused = put_right(meet, f"protests/{protest}/{way}", by="clerk", **changes)
+        a_problem(refused, 403, "not-yours")
 
 
 def test_an_appeal_that_was_lodged_later_than_typed_is_late(meet: MeetAtHand) -> None:
