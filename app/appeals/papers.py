@@ -18,6 +18,7 @@ from sqlalchemy import Connection
 
 from app.access.queries import official_row
 from app.appeals.bench import Bench
+from app.appeals.corrected import corrections_section
 from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
 from app.appeals.paper_parts import (
@@ -32,7 +33,13 @@ from app.appeals.paper_parts import (
     replaced_section,
     what_next,
 )
-from app.appeals.queries import appeal_row, decision_row, protest_out, protest_row
+from app.appeals.queries import (
+    appeal_row,
+    decision_row,
+    protest_out,
+    protest_row,
+    subjects_of_protest,
+)
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.wire import Instance, ProtestOut, Verdict
@@ -147,6 +154,10 @@ def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Sec
         sections += reopened_section(unit.conn, meet, appeal, "The decision that this replaces")
         if appeal.panel is not None:
             sections.append(panel_section(appeal.panel))
+    subjects = subjects_of_protest(unit.conn, meet, out.id)
+    if decided.appeal is not None:
+        subjects.append(decided.appeal.id)
+    sections += corrections_section(unit.conn, meet, subjects)
     if decided.heard_because:
         sections.append(Section("Heard all the same", paragraphs=(decided.heard_because,)))
     if decided.words:
@@ -260,7 +271,10 @@ def protest_paper(
         awaits=awaits.get(out.state, ""),
         grounds=_standing(out),
         marks=marks_in_words(out.marks, out.timeliness),
-        sections=(protest_section(conn, meet, out),),
+        sections=(
+            protest_section(conn, meet, out),
+            *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
+        ),
         ink_fields=(
             InkField("Lodged by", out.lodged_by),
             InkField("Taken in by", out.taken_by_name),
@@ -286,6 +300,7 @@ def appeal_paper(
         appeal_section(out, meet.time_zone),
         *reopened_section(conn, meet, out, "Reopened by the jury"),
         protest_section(conn, meet, protest),
+        *corrections_section(conn, meet, [out.id, *subjects_of_protest(conn, meet, protest.id)]),
     ]
     if protest.decision is not None:
         decided = protest.decision

@@ -326,6 +326,12 @@ def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> li
     return [decision_out(row, meet.time_zone) for row in rows]
 
 
+def subjects_of_protest(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[str]:
+    """What a correction about a protest names: itself, or a decision whose advice it was."""
+    made = referees_decisions(conn, meet.id, protest_id)
+    return [protest_id, *(row.id for row in made)]
+
+
 def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:
     """The votes of one sitting."""
     return list(conn.execute(_VOTES, {"appeal": appeal_id, "sitting": sitting}))

@@ -73,7 +73,7 @@ def test_both_papers_say_which_decision_replaces_which(meet: MeetAtHand) -> None
     assert "of the referee, 2026-06-13 13:40:00 CEST (Europe/Paris): upheld" in old
     assert "The decision that this replaces" in new
     assert "of the referee, 2026-06-13 12:50:00 CEST (Europe/Paris): rejected" in new
-    assert "LATE" not in new
+    assert "in time by 10 min (opened by announcement 1" in new
 
 
 def test_rejected_on_its_merits_it_is_told_and_appealed_anew(meet: MeetAtHand) -> None:
