@@ -112,6 +112,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/announcements/{{announcement}}.txt"): ANYONE,
     ("PUT", f"{MEET}/end"): ENDS_MEET,
     ("GET", f"{MEET}/end"): ANYONE,
+    ("GET", f"{MEET}/end/time-corrections"): DESK,
     ("PUT", f"{MEET}/end/time-corrections/{{correction}}"): ENDS_MEET,
     ("GET", f"{MEET}/windows.json"): ANYONE,
     ("GET", f"{MEET}/windows.ics"): ANYONE,

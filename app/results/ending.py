@@ -25,7 +25,7 @@ from app.results.corrections import Act, corrections_of, is_known, keep, said_be
 from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
 from app.results.typed_times import FirstTyped, insist_typed_now
-from app.results.wire import EndCorrectionIn, EndOfMeetIn, EndOut, Mistyped
+from app.results.wire import EndCorrectionIn, EndCorrectionsOut, EndOfMeetIn, EndOut, Mistyped
 from app.rules.windows import close_from
 from app.store.action import Action, Deed, Done, Put, Unit
 
@@ -103,14 +103,14 @@ def _close(unit: Unit, which: Select[*tuple[Any, ...]], ended_at: datetime) -> N
 
 def correct_end(
     correction_id: CorrectionId, sent: EndCorrectionIn, caller: Caller
-) -> Action[Put[EndOut]]:
+) -> Action[Put[EndCorrectionsOut]]:
     """Correct when the meet ended, and the windows that count from it. The PIN was confirmed."""
 
-    def act(unit: Unit) -> Done[Put[EndOut]]:
+    def act(unit: Unit) -> Done[Put[EndCorrectionsOut]]:
         content = sent.model_dump(mode="json", exclude={"pin"})
         one = Act(correction_id, Mistyped.END, unit.meet_id, caller, content)
         deed = None if is_known(unit, one) else _correct(unit, one, sent.ended_at)
-        out = end_of_meet(unit.conn, unit.meet_id)
+        out = end_corrections(unit.conn, unit.meet_id)
         return Done(Put(out, created=deed is not None), deed)
 
     return act
@@ -143,12 +143,17 @@ def _insist_possible(unit: Unit, was: datetime, at: datetime) -> None:
     _insist_nothing_announced_after(at, last)
 
 
-def end_of_meet(conn: Connection, meet_id: MeetId) -> EndOut:
-    """When the meet ended, and how that was corrected."""
+def end_corrections(conn: Connection, meet_id: MeetId) -> EndCorrectionsOut:
+    """When the meet ended, and how that was corrected, by whom and why."""
     facts = meet_facts(conn, meet_id)
     ended_at = facts.ended_at
-    return EndOut(
+    return EndCorrectionsOut(
         ended_at=ended_at,
         ended_at_local="" if ended_at is None else in_zone(ended_at, facts.time_zone),
         corrections=corrections_of(conn, facts, [meet_id]).get(meet_id, []),
     )
+
+
+def end_of_meet(conn: Connection, meet_id: MeetId) -> EndOut:
+    """The same as everybody reads it: which protests are late is not for the notice board."""
+    return EndOut.model_validate(end_corrections(conn, meet_id), from_attributes=True)
