@@ -10,6 +10,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from app.appeals.deposits import asked_by
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row
@@ -50,8 +51,8 @@ def what_next(meet: MeetFacts, decided: Ordered) -> Section:
         return Section(title, items=tuple(said))
     if decided.verdict is Verdict.REFERRED:
         return Section(title, items=("The protest lies before the jury; no deposit is needed.",))
-    asked = meet.terms.appeal_deposit or meet.book.appeal_deposit
-    deposit_words = f", with a deposit of {asked.amount} {asked.currency}" if asked else ""
+    asked = asked_by(meet)
+    deposit_words = f", with a deposit of {asked.words}" if asked else ""
     if decided.words:
         when = "The time for an appeal runs from the announcement of the amended result"
     elif decided.advised_at is not None:
