@@ -6,6 +6,8 @@ its lane infringement would only be noted.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sqlalchemy import Connection
 
 from app.appeals.bench import bench_for
@@ -15,6 +17,7 @@ from app.meets.queries import meet_facts
 from app.refusals import StateConflict
 from app.reports.queries import case_row, noted_against, reports_of_case
 from app.reports.states import ReportState
+from app.reports.wire import ReportOut
 from app.rounds.consequences import consequences_of_each
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
@@ -68,16 +71,25 @@ def _note(*, only_noted: bool) -> str:
 
 def _barred_by_jury(conn: Connection, case: AnyRow) -> str:
     """Why nothing that is reported can be confirmed, empty where something can."""
-    reports = reports_of_case(conn, CaseId(case.id))
-    said = ""
-    for infringement in {one.finding.infringement for one in reports if one.finding is not None}:
-        try:
-            insist_jury_has_not_decided(conn, case, infringement, reports)
-        except StateConflict as refused:
-            said = refused.detail
-        else:
-            return ""
-    return said
+    reports = _that_stand(reports_of_case(conn, CaseId(case.id)))
+    told = dict.fromkeys(one.finding.infringement for one in reports if one.finding is not None)
+    said = [_jurys_word(conn, case, infringement, reports) for infringement in told]
+    return said[0] if said and all(said) else ""
+
+
+def _jurys_word(
+    conn: Connection, case: AnyRow, infringement: Infringement, reports: Sequence[ReportOut]
+) -> str:
+    """What the ruling itself would be refused with, empty where the jury has not decided."""
+    try:
+        insist_jury_has_not_decided(conn, case, infringement, reports)
+    except StateConflict as refused:
+        return refused.detail
+    return ""
+
+
+def _that_stand(reports: Sequence[ReportOut]) -> list[ReportOut]:
+    return [one for one in reports if one.state is not ReportState.WITHDRAWN]
 
 
 def _would_only_be_noted(conn: Connection, meet_id: MeetId, case: AnyRow) -> bool:
@@ -85,8 +97,8 @@ def _would_only_be_noted(conn: Connection, meet_id: MeetId, case: AnyRow) -> boo
     meet = meet_facts(conn, meet_id)
     found = [
         report.finding
-        for report in reports_of_case(conn, CaseId(case.id))
-        if report.state is not ReportState.WITHDRAWN and report.finding is not None
+        for report in _that_stand(reports_of_case(conn, CaseId(case.id)))
+        if report.finding is not None
     ]
     told = {one.infringement for one in found if one.outcome is not Outcome.NO_INFRINGEMENT}
     if told != {Infringement.LANE_INFRINGEMENT}:

@@ -20,7 +20,7 @@ from app.appeals.queries import (
     appeal_row,
     cases_about,
     protest_row,
-    referees_decision,
+    referees_decisions,
     votes_of,
 )
 from app.appeals.showing import appeal_shown
@@ -131,13 +131,12 @@ def _insist_may_sit(unit: Unit, row: AnyRow, people: Iterable[str]) -> None:
 def _barred(unit: Unit, row: AnyRow) -> Mapping[OfficialId, str]:
     """Who has had a part in what is appealed, or has withdrawn from it."""
     protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
-    decided = referees_decision(unit.conn, unit.meet_id, ProtestId(row.protest_id))
     found: dict[OfficialId, str] = {}
     for case in cases_about(unit.conn, unit.meet_id, protest):
         found |= dict.fromkeys(authors_in(unit.conn, case), "wrote a report in this matter")
         for ruling in rulings_of_case(unit.conn, unit.meet_id, case):
             found[ruling_out(unit.conn, unit.meet_id, ruling).official] = "ruled in this matter"
-    if decided is not None:
+    for decided in referees_decisions(unit.conn, unit.meet_id, ProtestId(row.protest_id)):
         found[OfficialId(decided.official_id)] = "decided the protest"
     for gone in row.panel["withdrawn"] if row.panel is not None else []:
         found[OfficialId(gone["official"])] = "has withdrawn from this appeal"

@@ -10,6 +10,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from app.appeals.deposits import asked_by
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row
@@ -50,8 +51,8 @@ def what_next(meet: MeetFacts, decided: Ordered) -> Section:
         return Section(title, items=tuple(said))
     if decided.verdict is Verdict.REFERRED:
         return Section(title, items=("The protest lies before the jury; no deposit is needed.",))
-    asked = meet.terms.appeal_deposit or meet.book.appeal_deposit
-    deposit_words = f", with a deposit of {asked.amount} {asked.currency}" if asked else ""
+    asked = asked_by(meet)
+    deposit_words = f", with a deposit of {asked.words}" if asked else ""
     if decided.words:
         when = "The time for an appeal runs from the announcement of the amended result"
     elif decided.advised_at is not None:
@@ -133,6 +134,22 @@ def reopened_section(
         ("why", said["reasons"]),
     )
     return [Section(title, facts)]
+
+
+def replaced_section(conn: Connection, meet: MeetFacts, earlier: DecisionId) -> Section:
+    """The referee's earlier decision on a protest, which was late by a time typed wrongly."""
+    row = decision_row(conn, meet.id, earlier)
+    facts = (
+        ("earlier decision", referees_decision_in_words(row, meet.time_zone)),
+        ("its digest", group_digest(row.statement_digest)),
+        ("why again", "the protest was late by a time that was put right since"),
+    )
+    return Section("The decision that this replaces", facts)
+
+
+def referees_decision_in_words(row: AnyRow, zone: str) -> str:
+    """Which of the referee's decisions on a protest, when it was made, and what it was."""
+    return f"of the referee, {in_zone(row.decided_at, zone)}: {row.verdict}"
 
 
 def jury_decision_in_words(row: AnyRow, number: int, zone: str) -> str:

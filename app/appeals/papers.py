@@ -18,6 +18,7 @@ from sqlalchemy import Connection
 
 from app.access.queries import official_row
 from app.appeals.bench import Bench
+from app.appeals.corrected import corrections_section
 from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
 from app.appeals.paper_parts import (
@@ -27,10 +28,18 @@ from app.appeals.paper_parts import (
     moves_section,
     panel_section,
     protest_section,
+    referees_decision_in_words,
     reopened_section,
+    replaced_section,
     what_next,
 )
-from app.appeals.queries import appeal_row, decision_row, protest_out, protest_row
+from app.appeals.queries import (
+    appeal_row,
+    decision_row,
+    protest_out,
+    protest_row,
+    subjects_of_protest,
+)
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.wire import Instance, ProtestOut, Verdict
@@ -137,12 +146,18 @@ def _marks_of(
 def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Section]:
     out = protest_out(unit.conn, meet.id, ProtestId(decided.protest.id))
     sections = [protest_section(unit.conn, meet, out)]
+    if "replaces" in decided.more:
+        sections.append(replaced_section(unit.conn, meet, DecisionId(decided.more["replaces"])))
     if decided.appeal is not None:
         appeal = appeal_out(unit.conn, meet.id, AppealId(decided.appeal.id))
         sections.append(appeal_section(appeal, meet.time_zone))
         sections += reopened_section(unit.conn, meet, appeal, "The decision that this replaces")
         if appeal.panel is not None:
             sections.append(panel_section(appeal.panel))
+    subjects = subjects_of_protest(unit.conn, meet, out.id)
+    if decided.appeal is not None:
+        subjects.append(decided.appeal.id)
+    sections += corrections_section(unit.conn, meet, subjects)
     if decided.heard_because:
         sections.append(Section("Heard all the same", paragraphs=(decided.heard_because,)))
     if decided.words:
@@ -225,11 +240,18 @@ def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
     if row.replaced_by is None:
         return ""
     later = decision_row(conn, meet.id, DecisionId(row.replaced_by))
+    digest = group_digest(later.statement_digest)
+    if row.appeal_id is None:
+        return (
+            "This decision no longer stands: the protest had been rejected as late, and is in time "
+            "by a time that was put right. It is replaced by the decision "
+            f"{referees_decision_in_words(later, meet.time_zone)} (digest {digest})."
+        )
     number = appeal_row(conn, meet.id, AppealId(row.appeal_id)).number
     instead = jury_decision_in_words(later, number, meet.time_zone)
     return (
         "This decision no longer stands: the jury reopened it. It is replaced by the decision "
-        f"{instead} (digest {group_digest(later.statement_digest)})."
+        f"{instead} (digest {digest})."
     )
 
 
@@ -249,7 +271,10 @@ def protest_paper(
         awaits=awaits.get(out.state, ""),
         grounds=_standing(out),
         marks=marks_in_words(out.marks, out.timeliness),
-        sections=(protest_section(conn, meet, out),),
+        sections=(
+            protest_section(conn, meet, out),
+            *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
+        ),
         ink_fields=(
             InkField("Lodged by", out.lodged_by),
             InkField("Taken in by", out.taken_by_name),
@@ -275,6 +300,7 @@ def appeal_paper(
         appeal_section(out, meet.time_zone),
         *reopened_section(conn, meet, out, "Reopened by the jury"),
         protest_section(conn, meet, protest),
+        *corrections_section(conn, meet, [out.id, *subjects_of_protest(conn, meet, protest.id)]),
     ]
     if protest.decision is not None:
         decided = protest.decision

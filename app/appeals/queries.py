@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
+from app.appeals.once_more import may_be_decided_again
 from app.appeals.protest_windows import window_for_protest
 from app.appeals.states import PROTEST_TABLE, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
@@ -101,6 +102,9 @@ _APPEALS = (
     .order_by(appeals.c.number.desc())
     .limit(PAGE + 1)
 )
+_APPEALS_ON = _APPEAL_COLUMNS.where(appeals.c.protest_id == bindparam("protest")).order_by(
+    appeals.c.number
+)
 _APPEALS_OF = (
     select(appeals.c.id)
     .where(appeals.c.protest_id == bindparam("protest"))
@@ -112,9 +116,10 @@ _DECISION_COLUMNS = (
     .where(decisions.c.meet_id == bindparam("meet"))
 )
 _DECISION = _DECISION_COLUMNS.where(decisions.c.id == bindparam("decision"))
-_OF_PROTEST = _DECISION_COLUMNS.where(
+_REFEREES = _DECISION_COLUMNS.where(
     decisions.c.protest_id == bindparam("protest"), decisions.c.instance == Instance.REFEREE.value
-)
+).order_by(decisions.c.seq)
+_OF_PROTEST = _REFEREES.where(decisions.c.replaced_by.is_(None))
 _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal")).order_by(
     decisions.c.sitting
 )
@@ -243,6 +248,11 @@ def appeal_row(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow
     return row
 
 
+def appeals_on(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> Sequence[AnyRow]:
+    """The rows of all appeals on a protest, in order."""
+    return conn.execute(_APPEALS_ON, {"meet": meet_id, "protest": protest_id}).all()
+
+
 def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> AnyRow:
     """A decision's row; NotFound for an id that is not of this meet."""
     row = conn.execute(_DECISION, {"meet": meet_id, "decision": decision_id}).one_or_none()
@@ -301,13 +311,20 @@ def next_decision(conn: Connection, meet_id: MeetId) -> int:
 
 
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:
-    """The referee's decision on a protest, None before it."""
+    """The referee's decision on a protest as it stands, None before it."""
     return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
 
 
 def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     """What was carried out in the round of a heat, by decision, in the order of deciding."""
     return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
+
+
+def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:
+    """All that the referee decided on a protest, first to last: more than one where the first was
+    replaced.
+    """
+    return list(conn.execute(_REFEREES, {"meet": meet_id, "protest": protest_id}))
 
 
 def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> list[AnyRow]:
@@ -325,6 +342,12 @@ def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> li
     """All decisions on a protest and its appeals, in order."""
     rows = conn.execute(_ALL_OF_PROTEST, {"meet": meet.id, "protest": protest_id})
     return [decision_out(row, meet.time_zone) for row in rows]
+
+
+def subjects_of_protest(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[str]:
+    """What a correction about a protest names: itself, or a decision whose advice it was."""
+    made = referees_decisions(conn, meet.id, protest_id)
+    return [protest_id, *(row.id for row in made)]
 
 
 def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:
@@ -390,6 +413,16 @@ def marks_of(timely: Timeliness, *, took_part: bool) -> list[Mark]:
     return late + ([] if took_part else [Mark.OUTSIDE])
 
 
+def _possible(
+    conn: Connection, row: AnyRow, decided: AnyRow | None, timely: Timeliness
+) -> list[str]:
+    """What people can do with a protest now, by the table and by what it is."""
+    is_rejected = row.state == ProtestState.REJECTED
+    if is_rejected and not may_be_decided_again(conn, row, decided, timely):
+        return []
+    return [act.value for act in PROTEST_TABLE.possible(ProtestState(row.state))]
+
+
 def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
     timely = measured(conn, row, meet.time_zone)
     took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
@@ -424,7 +457,7 @@ def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
         timeliness=timely,
         marks=marks_of(timely, took_part=took_part),
         state=state,
-        possible=[act.value for act in PROTEST_TABLE.possible(state)],
+        possible=_possible(conn, row, decided, timely),
         withdrawn=row.withdrawn,
         decision=decision_out(decided, meet.time_zone) if decided else None,
         appeals=list(conn.execute(_APPEALS_OF, {"protest": row.id}).scalars()),

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import bindparam, func, insert, select, update
+from sqlalchemy import bindparam, select, update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
@@ -20,31 +20,28 @@ from app.ids import AnnouncementId, CorrectionId, DecisionId, HeatId
 from app.meets.queries import heat
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed
+from app.refusals import Malformed
 from app.results.announcements import announcement_row
+from app.results.corrections import TICK, Act, is_known, keep
 from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
-from app.results.remeasuring import Moved, moved_by
-from app.results.tables import announcements, time_corrections, windows
+from app.results.remeasuring import moved_by
+from app.results.tables import announcements, windows
+from app.results.typed_times import EARLIEST_ENTRY
 from app.results.wire import AnnouncementOut, TimeCorrectionIn
 from app.rules.windows import close_from
 from app.rulings.queries import last_ruled_at
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
-EARLIEST_ENTRY = timedelta(hours=12)
 LARGEST_STEP_BACK = timedelta(minutes=5)
 """By which a clock may have been set back between a ruling and its announcement."""
 
-TICK = timedelta(microseconds=1)
 ANNOUNCE_NOW = "Leave the time out to announce now."
 LOOK_AGAIN = "Look at the time. Nothing was changed."
 
 _NEIGHBOUR = select(announcements.c.number, announcements.c.announced_at).where(
     announcements.c.heat_id == bindparam("heat"), announcements.c.number == bindparam("number")
-)
-_LAST_CORRECTED = select(func.max(time_corrections.c.corrected_at)).where(
-    time_corrections.c.announcement_id == bindparam("announcement")
 )
 _MOVED = select(windows.c.id, windows.c.minutes, windows.c.counts_from, windows.c.decision_id)
 _TO_MOVE = _MOVED.where(windows.c.announcement_id == bindparam("announcement"))
@@ -127,33 +124,20 @@ def correct_time(
     def act(unit: Unit) -> Done[Put[AnnouncementOut]]:
         row = announcement_row(unit.conn, unit.meet_id, announcement_id)
         content = sent.model_dump(mode="json", exclude={"pin"})
-        is_new = not _is_known(unit, row, correction_id, caller, content)
-        deed = None
-        if is_new:
-            insist_may_sign(unit, caller)
-            _insist_possible(unit, row, sent.announced_at)
-            heat_id, at = HeatId(row.heat_id), sent.announced_at
-            moved = moved_by(unit, heat_id, lambda: _move_windows(unit, row, at))
-            _store(unit, row, correction_id, sent, caller, content, moved)
-            deed = _deed(row, correction_id, sent, moved)
+        one = Act(correction_id, None, row.id, caller, content)
+        deed = None if is_known(unit, one) else _correct(unit, one, row, sent.announced_at)
         out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
-        return Done(Put(out, created=is_new), deed)
+        return Done(Put(out, created=deed is not None), deed)
 
     return act
 
 
-def _is_known(
-    unit: Unit, row: AnyRow, correction_id: CorrectionId, caller: Caller, content: dict[str, Any]
-) -> bool:
-    known = unit.conn.execute(
-        select(time_corrections).where(time_corrections.c.id == correction_id)
-    ).one_or_none()
-    if known is None:
-        return False
-    same = (known.announcement_id, known.official_id) == (row.id, caller.official_id)
-    if not same or known.content != content:
-        raise IdTaken("a time correction", correction_id)
-    return True
+def _correct(unit: Unit, one: Act, row: AnyRow, at: datetime) -> Deed:
+    insist_may_sign(unit, one.caller)
+    _insist_possible(unit, row, at)
+    moved = moved_by(unit, HeatId(row.heat_id), lambda: _move_windows(unit, row, at))
+    body = keep(unit, one, rfc3339(row.announced_at), rfc3339(at), moved)
+    return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)
 
 
 def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
@@ -179,33 +163,6 @@ def _neighbour(unit: Unit, row: AnyRow, step: int) -> AnyRow | None:
     """The announcement of the same heat before or after this one."""
     values = {"heat": row.heat_id, "number": row.number + step}
     return unit.conn.execute(_NEIGHBOUR, values).one_or_none()
-
-
-def _store(
-    unit: Unit,
-    row: AnyRow,
-    correction_id: CorrectionId,
-    sent: TimeCorrectionIn,
-    caller: Caller,
-    content: dict[str, Any],
-    moved: Moved,
-) -> None:
-    last = unit.conn.execute(_LAST_CORRECTED, {"announcement": row.id}).scalar_one()
-    unit.conn.execute(
-        insert(time_corrections).values(
-            id=correction_id,
-            meet_id=unit.meet_id,
-            announcement_id=row.id,
-            was=row.announced_at,
-            becomes=sent.announced_at,
-            reasons=sent.reasons,
-            official_id=caller.official_id,
-            # The last one counts, also where a clock was set back in between.
-            corrected_at=unit.now if last is None else max(unit.now, last + TICK),
-            remeasured=moved,
-            content=content,
-        )
-    )
 
 
 def _move_windows(unit: Unit, row: AnyRow, at: datetime) -> None:
@@ -240,14 +197,3 @@ def _open_at(unit: Unit, window: AnyRow, starts: datetime) -> None:
     if window.minutes is not None and window.counts_from is None:
         values["closes_at"] = close_from(window.minutes, starts)
     unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
-
-
-def _deed(row: AnyRow, correction_id: CorrectionId, sent: TimeCorrectionIn, moved: Moved) -> Deed:
-    body = {
-        "correction": correction_id,
-        "was": rfc3339(row.announced_at),
-        "becomes": rfc3339(sent.announced_at),
-        "reasons": sent.reasons,
-        **moved,
-    }
-    return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from sqlalchemy import (
     Connection,
@@ -17,7 +18,7 @@ from app.access.tables import officials
 from app.clock import in_zone
 from app.cursors import cursor, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
-from app.meets.queries import meet_row
+from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
 from app.results.queries import ANNOUNCED, SNAPSHOTS, last_announcement, still_holding
@@ -111,8 +112,16 @@ def announcement(
             "superseded_by": _superseded_by(conn, made),
             "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
             "time_corrections": _corrections(conn, made),
+            "meet_ended_at": _meet_ended_at(conn, meet_id, made),
         }
     )
+
+
+def _meet_ended_at(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> datetime | None:
+    """When the meet ended, where that moves a window of this announcement."""
+    if all(window.counts_from is None for window in made.windows):
+        return None
+    return meet_facts(conn, meet_id).ended_at
 
 
 def announcements_of_heat(

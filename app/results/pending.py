@@ -76,6 +76,7 @@ _ADVISED_BEFORE = (
         decisions.c.verdict.in_((ProtestState.UPHELD.value, ProtestState.REJECTED.value)),
         decisions.c.carried_out == literal_column("'[]'"),
         decisions.c.advised_at.is_not(None),
+        decisions.c.replaced_by.is_(None),
         ~_JURY_DECIDED,
         ~select(windows.c.id).where(windows.c.decision_id == decisions.c.id).exists(),
     )
@@ -342,7 +343,7 @@ def _decision_awaits(row: AnyRow) -> Iterator[str]:
     is_decided = row.verdict in {ProtestState.UPHELD, ProtestState.REJECTED}
     changes_nothing = is_decided and not row.carried_out
     is_to_be_told = row.instance == REFEREE and row.advised_at is None and not row.is_settled
-    if changes_nothing and is_to_be_told:
+    if changes_nothing and is_to_be_told and row.replaced_by is None:
         yield f"The decision on protest {row.number} is to be told to those who protested."
 
 

@@ -25,13 +25,14 @@ from app.results import actions, finality, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
-from app.results.ending import correct_end, end_meet, end_of_meet
+from app.results.ending import correct_end, end_corrections, end_meet, end_of_meet
 from app.results.printing import as_csv, as_text, sheet_facts
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
     AnnouncementsOut,
     EndCorrectionIn,
+    EndCorrectionsOut,
     EndOfMeetIn,
     EndOut,
     ResultOut,
@@ -255,7 +256,13 @@ async def get_end(meet: Meet, here: Here) -> Response:
     return answer(await here.store.read(lambda conn: end_of_meet(conn, MeetId(meet))))
 
 
-@router.put("/api/meets/{meet}/end/time-corrections/{correction}", response_model=EndOut)
+@router.get("/api/meets/{meet}/end/time-corrections", response_model=EndCorrectionsOut)
+async def get_end_corrections(meet: Meet, here: Here) -> Response:
+    """The same for officials: who corrected it and why, and which protests are late by it."""
+    return answer(await here.store.read(lambda conn: end_corrections(conn, MeetId(meet))))
+
+
+@router.put("/api/meets/{meet}/end/time-corrections/{correction}", response_model=EndCorrectionsOut)
 async def put_end_correction(
     meet: Meet, correction: Correction, sent: EndCorrectionIn, here: Here
 ) -> Response:

@@ -26,7 +26,7 @@ from app.ids import (
 )
 from app.results.wording import listed, number_aloud
 from app.rules.placing import FinishStatus
-from app.rules.windows import CountsFrom, Remedy
+from app.rules.windows import CountsFrom, Remedy, close_from
 from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
 
 
@@ -394,7 +394,7 @@ class TimeCorrectionOut(Wire):
     now_in_time: list[RemeasuredOut] = Field(
         default=[],
         description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again",
+        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
     )
     now_late: list[RemeasuredOut] = Field(
         default=[], description="those that had been in time and were late by it"
@@ -428,7 +428,7 @@ class CorrectionOut(Wire):
     now_in_time: list[RemeasuredOut] = Field(
         default=[],
         description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again",
+        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
     )
     now_late: list[RemeasuredOut] = Field(
         default=[], description="those that had been in time and were late by it"
@@ -451,14 +451,34 @@ class EndCorrectionIn(Wire):
     pin: Pin
 
 
-class EndOut(Wire):
-    """When the meet ended, and what was said of it before."""
+ENDED_AT: Any = Field(description="null while the meet goes on")
+EARLIER_ENDS = "corrections of this time, first to last; windows follow the last one"
 
-    ended_at: datetime | None = Field(description="null while the meet goes on")
+
+class EndCorrected(Wire):
+    """A correction of the end of the meet as everybody reads it: the times alone."""
+
+    was: datetime
+    was_local: str
+    becomes: datetime
+    becomes_local: str
+    corrected_at: datetime
+
+
+class EndOut(Wire):
+    """When the meet ended, and what was said of it before, for everybody."""
+
+    ended_at: datetime | None = ENDED_AT
     ended_at_local: str
-    corrections: list[CorrectionOut] = Field(
-        description="corrections of this time, first to last; windows follow the last one"
-    )
+    corrections: list[EndCorrected] = Field(description=EARLIER_ENDS)
+
+
+class EndCorrectionsOut(Wire):
+    """The same for officials: who corrected it and why, and which protests that made late."""
+
+    ended_at: datetime | None = ENDED_AT
+    ended_at_local: str
+    corrections: list[CorrectionOut] = Field(description=EARLIER_ENDS)
 
 
 class EndOfMeetIn(Wire):
@@ -478,6 +498,7 @@ KNOWN_LATER = (
     "superseded_by",
     "qualifiers_superseded_by",
     "time_corrections",
+    "meet_ended_at",
     "final_since",
     "pending",
     "does_not_count",
@@ -549,6 +570,11 @@ class AnnouncementOut(Wire):
         description="corrections of the time of this announcement, first to last: what it says "
         "itself stays, and the windows that it opened follow the last one",
     )
+    meet_ended_at: datetime | None = Field(
+        default=None,
+        description="when the meet ended, as it is known now, where a window of this announcement "
+        "counts from that; null while the meet goes on",
+    )
     final_since: datetime | None = FINAL_SINCE
     pending: list[str] = PENDING
     does_not_count: str = DOES_NOT_COUNT
@@ -564,14 +590,20 @@ class AnnouncementOut(Wire):
 
     @property
     def windows_as_corrected(self) -> list[SnapshotWindow]:
-        """The windows as they run: those that count from the announcement follow its time."""
-        moved = self.made_at - self.announced_at
+        """The windows as they run: those that count from the announcement follow its time, those
+        that count from the end of the meet the end as it is known now.
+        """
         return [
-            window.model_copy(update={"closes_at": window.closes_at + moved})
-            if window.closes_at is not None and window.counts_from is None
-            else window
-            for window in self.windows
+            window.model_copy(update={"closes_at": self._closes(window)}) for window in self.windows
         ]
+
+    def _closes(self, window: SnapshotWindow) -> datetime | None:
+        if window.counts_from is None:
+            moved = self.made_at - self.announced_at
+            return window.closes_at and window.closes_at + moved
+        if self.meet_ended_at is None or window.minutes is None:
+            return window.closes_at
+        return close_from(window.minutes, self.meet_ended_at)
 
 
 class AnnouncementLine(Wire):
