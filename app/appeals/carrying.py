@@ -40,8 +40,9 @@ from app.appeals.running_again import (
     calling_off,
     giving_back_run,
     holding_after_all,
+    insist_each_runs_again_once,
     running_again,
-    voiding_heat,
+    voiding_heat_and_re_runs,
 )
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
 from app.refusals import Malformed, NotFound, StateConflict
@@ -61,6 +62,7 @@ def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
         for one in _understand(bench, order, f"/orders/{number}")
     ]
     insist_list_agrees(bench, orders, understood)
+    insist_each_runs_again_once(bench, orders)
     insist_it_helps(bench, orders, understood)
     return understood
 
@@ -88,7 +90,7 @@ def _understand(  # noqa: C901  (a kind a line)
         case RunAgainIn() if order.teams:
             yield running_again(bench, order, field)
         case RunAgainIn():
-            yield voiding_heat(bench)
+            yield from voiding_heat_and_re_runs(bench)
         case UndoIn():
             yield from _undo(bench, order, field)
         case _:

@@ -124,6 +124,11 @@ def _insist_on_places(bench: Bench, orders: Sequence[OrderIn], finishes: Sequenc
 def putting_back(bench: Bench, kept: Kept) -> Understood:
     """A corrected line is as it was; StateConflict where it was changed since."""
     was, becomes = kept["becomes"], kept["was"]
+    if kept["run"] not in {bench.heat.present_run, None}:
+        raise StateConflict(
+            "This correction was about a race that does not count any more, so there is nothing of "
+            "it to take back: correct the team's line of the present race, if that is wrong too."
+        )
     now = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(was["team"]))
     if dict(now) != dict(was):
         raise StateConflict(

@@ -358,16 +358,18 @@ def _decided(row: AnyRow) -> Iterable[datetime]:
 
 def decided_lines(conn: Connection, heat_id: HeatId, run: int) -> Mapping[str, Mapping[str, Any]]:
     """The lines of a run's finish list that decisions have corrected and that still stand so, by
-    team.
+    team. Where the last correction was taken back, the one before it stands again; nothing is
+    decided any more where that gave back the line that the list itself had.
     """
-    lines: dict[str, Mapping[str, Any]] = {}
+    lists: dict[str, Mapping[str, Any]] = {}
+    now: dict[str, Mapping[str, Any]] = {}
     for carried_out in conn.execute(_CARRIED_OUT, {"heat": heat_id}).scalars():
         for kept in carried_out:
-            if kept["did"] != "corrected":
+            if kept["did"] != "corrected" or kept["run"] not in {run, None}:
                 continue
             team = kept["becomes"]["team"]
             if kept["run"] == run:
-                lines[team] = kept["becomes"]
-            else:  # put back, or of an earlier run
-                lines.pop(team, None)
-    return lines
+                lists.setdefault(team, kept["was"])
+            if team in lists:
+                now[team] = kept["becomes"]
+    return {team: line for team, line in now.items() if line != lists[team]}
