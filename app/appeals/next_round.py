@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from app.appeals.bench import Bench, Kept, Understood, insist_letter_may_go
+from app.appeals.bench import (
+    Bench,
+    Kept,
+    Understood,
+    insist_last_not_the_jurys,
+    insist_letter_may_go,
+)
 from app.appeals.orders import (
     AdvanceIn,
     ExtraLaneIn,
@@ -38,6 +44,7 @@ def advancing(bench: Bench, order: AdvanceIn, field: str) -> Understood:
             "From this round nobody goes on: no next round is set for it. Set it at "
             "…/rounds/{id}, or order something else."
         )
+    insist_last_not_the_jurys(bench, _is_about(order.team))
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         known = advance(unit, bench.at_hand, TeamId(order.team), bench.letter, decision)
@@ -47,12 +54,18 @@ def advancing(bench: Bench, order: AdvanceIn, field: str) -> Understood:
     return Understood((effect,), f"{name} goes on to the {goal} ({bench.letter}).", act)
 
 
+def _is_about(team: str) -> Callable[[Kept], bool]:
+    """Whether something was ordered about who goes on, and about this team."""
+    return lambda kept: kept["did"] in {"advanced", "recalled"} and kept["team"] == team
+
+
 def recalling(bench: Bench, team: TeamId) -> Understood:
     """That a team goes on by a decision is taken back."""
     letter = bench.at_hand.round.advanced.get(team)
     if letter is None:
         raise StateConflict("This team was not advanced by a decision, or that was taken back.")
     insist_letter_may_go(bench, letter)
+    insist_last_not_the_jurys(bench, _is_about(team))
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         recall_advancement(unit, bench.at_hand, team, decision)

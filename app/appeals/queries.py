@@ -47,6 +47,7 @@ from app.store.rows import AnyRow
 PAGE = 50
 JUDGEMENT = "judgement"
 
+_here = heats.alias("here")
 _against = teams.alias("against")
 _taker = officials.alias("taker")
 _WHERE_ABOUT = (
@@ -120,6 +121,13 @@ _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal"
 _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
     decisions.c.seq
 )
+_IN_ROUND_OF = (
+    select(decisions.c.id, decisions.c.heat_id, decisions.c.carried_out)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
+    .where(_here.c.id == bindparam("heat"))
+    .order_by(decisions.c.seq)
+)
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
 )
@@ -157,7 +165,6 @@ _BY_AMENDED = (
     )
     .order_by(windows.c.closes_at, windows.c.id)
 )
-_here = heats.alias("here")
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
     .join(heats, heats.c.id == lanes.c.heat_id)
@@ -290,6 +297,11 @@ def next_decision(conn: Connection, meet_id: MeetId) -> int:
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:
     """The referee's decision on a protest, None before it."""
     return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
+
+
+def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
+    """What was carried out in the round of a heat, by decision, in the order of deciding."""
+    return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
 
 
 def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> list[AnyRow]:

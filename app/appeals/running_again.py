@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
-from app.appeals.bench import Bench, Kept, Understood, insist_letter_may_go
+from app.appeals.bench import (
+    Bench,
+    Kept,
+    Understood,
+    insist_last_not_the_jurys,
+    insist_letter_may_go,
+)
 from app.appeals.finish_lines import ran_in
 from app.appeals.orders import (
     RunAgainIn,
@@ -101,6 +107,7 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     if known is None:
         raise StateConflict("This is no re-run of this round, or it was called off already.")
     insist_letter_may_go(bench, known.letter)
+    insist_last_not_the_jurys(bench, _is_about(run_heat))
     again = heat(bench.conn, bench.meet_id, run_heat)
     was_run = again.state is not HeatState.TO_COME or bool(again.run)
 
@@ -114,6 +121,12 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     return Understood((CallOff(known),), f"The re-run of {names} {what}.", act)
 
 
+def _is_about(run_heat: HeatId) -> Callable[[Kept], bool]:
+    """Whether a re-run was ordered, called off or held after all, and it is this one."""
+    did = {"run again", "called off", "held after all"}
+    return lambda kept: kept["did"] in did and kept["heat"] == run_heat
+
+
 def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     """A re-run that was called off is held, or counts, as if it had not been."""
     run_heat, lanes = HeatId(kept["heat"]), [LaneOut(**lane) for lane in kept.get("lanes", ())]
@@ -121,6 +134,7 @@ def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     if known is None:
         raise StateConflict("This re-run stands: it is not called off any more.")
     insist_letter_may_go(bench, known.letter)
+    insist_last_not_the_jurys(bench, _is_about(run_heat))
     if not lanes and not heat(bench.conn, bench.meet_id, run_heat).lanes:
         raise StateConflict("The lanes of this re-run were not kept: order it anew instead.")
 
