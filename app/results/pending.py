@@ -27,9 +27,11 @@ REFEREE, JURY = "referee", "jury"
 _asked = heats.alias("asked")
 _DECIDED = (
     select(
+        decisions.c.id,
         decisions.c.heat_id,
         decisions.c.protest_id,
         decisions.c.instance,
+        decisions.c.orders,
         decisions.c.carried_out,
         decisions.c.replaced_by,
         decisions.c.seq,
@@ -217,8 +219,9 @@ class Decided:
 
     last: int
     by_referee: bool
-    by_referee_here: bool
-    """And the jury has not decided on that protest since."""
+    can_be_appealed: bool
+    """One of the referee's that the jury has neither decided on since nor undone."""
+    can_be_appealed_here: bool
     by_jury_here: bool
     by_jury_elsewhere: bool
     is_here: bool
@@ -231,16 +234,25 @@ def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
     standing = [row for row in rows if row.seq > seen and row.replaced_by is None]
     referees = [row for row in standing if row.instance == REFEREE and row.carried_out]
     jurys = [row for row in standing if row.instance == JURY]
-    settled = {row.protest_id for row in rows if row.instance == JURY}
+    open_ones = [row for row in referees if not _is_settled(row, rows)]
     return Decided(
         rows[-1].seq if rows else 0,
         by_referee=bool(referees),
-        by_referee_here=any(
-            row.heat_id == heat_id and row.protest_id not in settled for row in referees
-        ),
+        can_be_appealed=bool(open_ones),
+        can_be_appealed_here=any(row.heat_id == heat_id for row in open_ones),
         by_jury_here=any(row.heat_id == heat_id for row in jurys),
         by_jury_elsewhere=any(row.carried_out and row.heat_id != heat_id for row in jurys),
         is_here=any(row.heat_id == heat_id and row.carried_out for row in standing),
+    )
+
+
+def _is_settled(referees: AnyRow, rows: Iterable[AnyRow]) -> bool:
+    """Whether the jury has decided on this protest, or has undone what was decided on it."""
+    undone = {"order": "undo", "decision": referees.id}
+    return any(
+        one.protest_id == referees.protest_id or undone in one.orders
+        for one in rows
+        if one.instance == JURY and one.replaced_by is None
     )
 
 

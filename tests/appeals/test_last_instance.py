@@ -6,6 +6,7 @@ last instance (a state association's slides).
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import httpx
@@ -106,6 +107,22 @@ def test_what_was_set_aside_and_nobody_appealed_is_restored_by_the_referee(
     decided(meet, lodge(meet, a_protest(meet, ruling)), "upheld", orders=set_aside(ruling))
     order = {"order": "restore", "disqualification": ruling["disqualification"]}
     assert ordered_by_referee(meet, order).status_code == 201
+
+
+def test_a_result_amended_after_the_jury_is_final_with_the_time_for_protests(
+    service: Service,
+) -> None:
+    """Nobody can appeal any more, so it does not wait an hour for it."""
+    meet = a_meet(service, terms={"protest_minutes": 5, "appeal_minutes": 60})
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    the_jury(meet, appeal(meet, protest, team=team(meet, 5)), "rejected")
+    told = announced(meet)
+    assert [one["remedy"] for one in told["windows"]] == ["protest"]
+    service.clock.move(timedelta(minutes=6))
+    now = meet.desk.get(f"heats/{meet.heat()}/result").json()["announced"]
+    assert (now["pending"], now["final_since"] is not None) == ([], True)
 
 
 @pytest.fixture
