@@ -15,6 +15,7 @@ from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
 from app.appeals.next_round import (
     advancing,
+    advancing_again,
     giving_lane,
     insist_it_helps,
     recalling,
@@ -130,7 +131,7 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (
         case "advanced":
             return recalling(bench, TeamId(kept["team"]))
         case "recalled":
-            return advancing(bench, AdvanceIn(order="advance", team=kept["team"]), "/orders")
+            return advancing_again(bench, kept)
         case "lane given":
             return taking_lane(bench, kept)
         case "lane taken":

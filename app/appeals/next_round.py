@@ -29,7 +29,7 @@ from app.rules.orders import (
     TakeLane,
     apply,
 )
-from app.rules.qualifying import Seat
+from app.rules.qualifying import Letter, Seat
 from app.store.action import Unit
 
 
@@ -37,21 +37,32 @@ def advancing(bench: Bench, order: AdvanceIn, field: str) -> Understood:
     """A team of the round goes on beside those who qualify; StateConflict where nobody goes on from
     here.
     """
-    name = bench.lane_in_round(order.team, f"{field}/team").name
+    bench.lane_in_round(order.team, f"{field}/team")
+    return _going_on(bench, TeamId(order.team), bench.letter)
+
+
+def advancing_again(bench: Bench, kept: Kept) -> Understood:
+    """A team that was recalled goes on as before, by the same letter."""
+    # Recalls of before kept no letter: then it is whose decision this is.
+    letter = Letter(kept.get("letter", bench.letter))
+    return _going_on(bench, TeamId(kept["team"]), letter, again=True)
+
+
+def _going_on(bench: Bench, team: TeamId, letter: Letter, *, again: bool = False) -> Understood:
     goal = bench.at_hand.next_round
     if not goal:
         raise StateConflict(
             "From this round nobody goes on: no next round is set for it. Set it at "
             "…/rounds/{id}, or order something else."
         )
-    insist_last_not_the_jurys(bench, _is_about(order.team))
+    insist_last_not_the_jurys(bench, _is_about(team))
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        known = advance(unit, bench.at_hand, TeamId(order.team), bench.letter, decision)
-        return {"did": "advanced", "advancement": known, "team": order.team}
+        known = advance(unit, bench.at_hand, team, letter, decision)
+        return {"did": "advanced", "advancement": known, "team": team}
 
-    effect = Advance(order.team, bench.letter)
-    return Understood((effect,), f"{name} goes on to the {goal} ({bench.letter}).", act)
+    effect = Advance(team, letter, again=again)
+    return Understood((effect,), f"{bench.name(team)} goes on to the {goal} ({letter}).", act)
 
 
 def _is_about(team: str) -> Callable[[Kept], bool]:
@@ -69,7 +80,7 @@ def recalling(bench: Bench, team: TeamId) -> Understood:
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         recall_advancement(unit, bench.at_hand, team, decision)
-        return {"did": "recalled", "team": team}
+        return {"did": "recalled", "team": team, "letter": letter.value}
 
     words = f"That {bench.name(team)} goes on ({letter}) is taken back."
     return Understood((Recall(team, letter),), words, act)
