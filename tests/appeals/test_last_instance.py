@@ -12,10 +12,12 @@ from typing import Any
 import httpx
 import pytest
 
+from app.ids import new_id
 from tests.appeals.desk import (
     a_panel,
     a_protest,
     an_announced_disqualification,
+    an_appeal,
     announced,
     appeal,
     cast,
@@ -210,19 +212,52 @@ def test_a_re_run_that_the_jury_let_stand_is_not_called_off_by_the_referee(event
     refused(decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=[order]))
 
 
-def test_the_refusal_names_the_rule_of_the_meets_own_edition(service: Service) -> None:
-    meet = a_meet(service, edition="nfhs-2019")
-    ruling = an_announced_disqualification(meet)
-    ground = "misapplication of rules"
-    protest = lodge(meet, a_protest(meet, ruling, ground=ground))
-    decided(meet, protest)
-    assert meet.desk.put(f"protests/{protest['id']}/advice", {}).status_code == 200
-    lodged = appeal(meet, protest, deposit=None)
-    the_jury(meet, lodged, "upheld", orders=set_aside(ruling))
-    report = meet.report(by="second")
+@pytest.fixture
+def school(service: Service) -> MeetAtHand:
+    """A meet by NFHS rules, which ask for no deposit."""
+    return a_meet(service, edition="nfhs-2019")
+
+
+def a_school_appeal(school: MeetAtHand) -> Json:
+    """An appeal on a disqualification that the referee let stand; its ruling under `ruled`."""
+    ruling = an_announced_disqualification(school)
+    protest = lodge(school, a_protest(school, ruling, ground="misapplication of rules"))
+    decided(school, protest)
+    assert school.desk.put(f"protests/{protest['id']}/advice", {}).status_code == 200
+    return {**appeal(school, protest, deposit=None), "ruled": ruling, "protested": protest}
+
+
+def test_the_refusals_name_the_rule_of_the_meets_own_edition(school: MeetAtHand) -> None:
+    lodged = a_school_appeal(school)
+    ruling = lodged["ruled"]
+    the_jury(school, lodged, "upheld", orders=set_aside(ruling))
+    report = school.report(by="second")
     for answer in (
-        meet.rule(report["case"], infringement=report["finding"]["infringement"]),
-        meet.rule(ruling["case"], verdict="dismissed", reconsiders=ruling["id"]),
+        school.rule(report["case"], infringement=report["finding"]["infringement"]),
+        school.rule(ruling["case"], verdict="dismissed", reconsiders=ruling["id"]),
     ):
         refused(answer, rule="(3-5)")
         assert "World Athletics" not in answer.text
+    sent = an_appeal(school, lodged["protested"], deposit=None)
+    second = school.desk.put(f"appeals/{new_id()}", sent)
+    told = a_problem(second, 409, "not-protestable")
+    assert "(3-5)" in told["detail"]
+    assert "TR8" not in told["detail"]
+
+
+def test_a_deposit_by_the_meets_own_terms_is_returned_without_another_codes_rule(
+    service: Service,
+) -> None:
+    school = a_meet(
+        service, edition="nfhs-2019", terms={"appeal_deposit": {"amount": 50, "currency": "USD"}}
+    )
+    lodged = a_school_appeal(school)
+    paid = {"amount": 50, "currency": "USD", "receipt": "R-1"}
+    assert school.desk.put(f"appeals/{lodged['id']}/deposit", paid).status_code == 200
+    names = a_panel(school, lodged)
+    for name in names:
+        assert cast(school, lodged, name).status_code == 201
+    orders = set_aside(lodged["ruled"])
+    answer = jury_decides(school, lodged, names[0], orders=orders, deposit="forfeited")
+    told = a_problem(answer, 422, "malformed")
+    assert told["detail"] == "The appeal is upheld, so its deposit is returned (common practice)."
