@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, select
@@ -171,6 +171,22 @@ _IN_ROUND = (
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
+_HEATS_OF_TEAMS = (
+    select(heats.c.id)
+    .select_from(heats)
+    .join(_here, in_one_round(heats, _here))
+    .where(
+        _here.c.id == bindparam("heat"),
+        heats.c.id != bindparam("heat"),
+        select(lanes.c.heat_id)
+        .where(
+            lanes.c.heat_id == heats.c.id, lanes.c.team_id.in_(bindparam("teams", expanding=True))
+        )
+        .correlate(heats)
+        .exists(),
+    )
+    .order_by(heats.c.position)
+)
 
 
 def protest_kinds(meet: MeetFacts) -> list[str]:
@@ -219,6 +235,12 @@ def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool
     rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
     here = next((row.lane for row in rows if row.heat_id == heat_id), None)
     return bool(rows), here
+
+
+def other_heats_of(conn: Connection, heat_id: HeatId, moved: Iterable[TeamId]) -> list[HeatId]:
+    """The other heats of a heat's round in which some of these teams run, in their order."""
+    asked = {"heat": heat_id, "teams": list(moved)}
+    return list(conn.execute(_HEATS_OF_TEAMS, asked).scalars())
 
 
 def protest_row(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow:
