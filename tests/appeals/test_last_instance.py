@@ -28,6 +28,7 @@ from tests.appeals.desk import (
     set_aside,
     team,
 )
+from tests.appeals.test_final_word import a_dismissal_the_jury_let_stand
 from tests.builders import Json, MeetAtHand, Service, a_meet, a_problem
 from tests.rounds.builders import Event, by_name, two_heats
 
@@ -99,6 +100,31 @@ def test_the_referee_does_not_undo_the_decision_that_the_jury_let_stand(
     meet: MeetAtHand, cleared: Json
 ) -> None:
     refused(ordered_by_referee(meet, {"order": "undo", "decision": cleared["decision"]}))
+
+
+def test_the_referee_does_not_set_aside_what_the_jury_let_be_ordered(meet: MeetAtHand) -> None:
+    meet.start()
+    assert meet.load_result().status_code == 201
+    announced(meet)
+    protest = lodge(meet, a_protest(meet, team=team(meet, 5)))
+    order = {"order": "disqualify", "team": team(meet, 4), "infringement": "help_given"}
+    decided(meet, protest, "upheld", orders=[order])
+    announced(meet)
+    the_jury(meet, appeal(meet, protest, team=team(meet, 4)), "rejected")
+    (out,) = meet.desk.get("disqualifications").json()
+    back = {"order": "set aside", "disqualification": out["id"]}
+    refused(ordered_by_referee(meet, back))
+
+
+def test_the_referee_does_not_disqualify_for_what_the_jury_let_be_dismissed(
+    meet: MeetAtHand,
+) -> None:
+    a_dismissal_the_jury_let_stand(meet)
+    order = {"order": "disqualify", "team": team(meet, 4), "take_over": 1}
+    same = {**order, "infringement": "pass_completed_beyond_zone"}
+    refused(ordered_by_referee(meet, same))
+    elsewhere = {**same, "take_over": 3}
+    assert ordered_by_referee(meet, elsewhere, lane=7).status_code == 201
 
 
 def test_what_was_set_aside_and_nobody_appealed_is_restored_by_the_referee(
