@@ -82,7 +82,7 @@ class _Found(NamedTuple):
 def affected_by(
     conn: Connection, meet: MeetFacts, decided: Iterable[DecisionOut], now: datetime
 ) -> Mapping[DecisionId, list[AffectedOut]]:
-    """The teams that each decision moved, in three statements for all of them."""
+    """The teams that each decision moved, in five statements for all of them."""
     moving = [one for one in decided if one.consequences.moves]
     if not moving:
         return {}

@@ -1,4 +1,9 @@
-"""What can be done with an appeal now, and what it says is missing before it is decided."""
+"""What can be done with an appeal now, and what it says is missing before it is decided.
+
+Windows and the deposit: World Athletics TR8.7 (30 minutes, 100 USD), number from memory. That a
+panel needs a quorum, that its chair alone hears a late appeal and signs, that a member who is
+concerned withdraws, and that a vote is not told before the decision, is common practice.
+"""
 
 from __future__ import annotations
 
