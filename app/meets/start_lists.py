@@ -9,9 +9,10 @@ file gives it; where it gives none, what is known stays.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
+from itertools import islice
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
@@ -36,6 +37,7 @@ from app.store.action import Action, Deed, Done, Unit
 from app.visible import likeness
 
 CHUNK = 500
+MOST_TOLD = 50
 
 EventKey = str
 TeamKey = tuple[EventKey, str]
@@ -76,6 +78,7 @@ class Plan:
     changed_teams: list[dict[str, object]] = field(default_factory=list)
     renamed: list[str] = field(default_factory=list)
     lanes_moved: list[str] = field(default_factory=list)
+    in_two_heats: list[str] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
     new_lanes: list[dict[str, object]] = field(default_factory=list)
@@ -337,7 +340,32 @@ def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Pl
     for one in looked.problems:
         planner.plan.problems.add(one.row, one.column, one.problem)
     planner.plan.lanes_moved.extend(looked.moved)
+    planner.plan.in_two_heats.extend(islice(_in_two_heats(known, start_list), MOST_TOLD))
     return planner.plan
+
+
+def _in_two_heats(known: Known, start_list: StartList) -> Iterator[str]:
+    """The teams of this file that then stand in two heats of one round, in a sentence each."""
+    listed = {
+        (likeness(heat.event), likeness(heat.round), heat.heat): {
+            likeness(entry.team): entry.team for entry in heat.entries
+        }
+        for heat in start_list.heats
+    }
+    elsewhere: dict[tuple[EventKey, str, str], list[int]] = {}
+    for (event, round_key, number), (heat_id, _state, _when) in known.heats.items():
+        if (event, round_key, number) not in listed:
+            for team, _bib, _legs in known.running.get(heat_id, {}).values():
+                elsewhere.setdefault((event, round_key, team), []).append(number)
+    for (event, round_key, number), named in listed.items():
+        for team, name in named.items():
+            before = elsewhere.setdefault((event, round_key, team), [])
+            if before:
+                yield (
+                    f"{name} stands in heat {before[0]} and in heat {number} of one round: a team "
+                    "runs in one of them."
+                )
+            before.append(number)
 
 
 def _stated_facts(start_list: StartList) -> dict[TeamKey, TeamFacts]:
@@ -369,6 +397,7 @@ def summary(
         new_to_event=plan.new_to_event,
         renamed=plan.renamed,
         lanes_moved=plan.lanes_moved,
+        in_two_heats=plan.in_two_heats,
         heats_added=len(plan.new_heats),
         heats_changed=len(plan.changed_heats),
         heats_unchanged=plan.unchanged,
