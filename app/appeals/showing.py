@@ -85,10 +85,7 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
     meet = meet_facts(conn, meet_id)
     decided: list[DecisionOut] = [one.decision for one in page if one.decision is not None]
     moved = affected_by(conn, meet, decided, now)
-    # The correction of an advice is kept by its decision, also where that was replaced since.
-    idents: list[str] = [one.id for one in page]
-    made = referees_decisions_of(conn, meet, idents)
-    subjects = {ident: [ident, *made.get(ident, ())] for ident in idents}
+    subjects = _subjects(conn, meet, [one.id for one in page])
     corrected = corrections_of(conn, meet, chain.from_iterable(subjects.values()))
     return [
         one.model_copy(
@@ -99,6 +96,14 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
         )
         for one in page
     ]
+
+
+def _subjects(conn: Connection, meet: MeetFacts, idents: Sequence[str]) -> Mapping[str, list[str]]:
+    """What a correction of each of these names: the correction of an advice is kept by its decision,
+    also where that was replaced since.
+    """
+    made = referees_decisions_of(conn, meet, idents)
+    return {ident: [ident, *made.get(ident, ())] for ident in idents}
 
 
 def _in_order(
