@@ -99,8 +99,8 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
 
 
 def _subjects(conn: Connection, meet: MeetFacts, idents: Sequence[str]) -> Mapping[str, list[str]]:
-    """What a correction of each of these names: the correction of an advice is kept by its decision,
-    also where that was replaced since.
+    """What a correction of each of these names; one of an advice is kept by its decision, also
+    where that was replaced since.
     """
     made = referees_decisions_of(conn, meet, idents)
     return {ident: [ident, *made.get(ident, ())] for ident in idents}
