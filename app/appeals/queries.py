@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -119,6 +119,15 @@ _DECISION = _DECISION_COLUMNS.where(decisions.c.id == bindparam("decision"))
 _REFEREES = _DECISION_COLUMNS.where(
     decisions.c.protest_id == bindparam("protest"), decisions.c.instance == Instance.REFEREE.value
 ).order_by(decisions.c.seq)
+_REFEREES_OF = (
+    select(decisions.c.id, decisions.c.protest_id)
+    .where(
+        decisions.c.meet_id == bindparam("meet"),
+        decisions.c.instance == Instance.REFEREE.value,
+        decisions.c.protest_id.in_(bindparam("protests", expanding=True)),
+    )
+    .order_by(decisions.c.seq)
+)
 _OF_PROTEST = _REFEREES.where(decisions.c.replaced_by.is_(None))
 _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal")).order_by(
     decisions.c.sitting
@@ -346,8 +355,17 @@ def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> li
 
 def subjects_of_protest(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[str]:
     """What a correction about a protest names: itself, or a decision whose advice it was."""
-    made = referees_decisions(conn, meet.id, protest_id)
-    return [protest_id, *(row.id for row in made)]
+    return [protest_id, *referees_decisions_of(conn, meet, [protest_id]).get(protest_id, ())]
+
+
+def referees_decisions_of(
+    conn: Connection, meet: MeetFacts, protest_ids: Iterable[str]
+) -> Mapping[str, list[str]]:
+    """By protest what the referee decided on it, first to last; those undecided are left out."""
+    found: dict[str, list[str]] = {}
+    for row in conn.execute(_REFEREES_OF, {"meet": meet.id, "protests": list(protest_ids)}):
+        found.setdefault(row.protest_id, []).append(row.id)
+    return found
 
 
 def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:

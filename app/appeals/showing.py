@@ -5,8 +5,9 @@ Both are worked out for a whole page at once; what stands in their own rows is r
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from itertools import chain
 from typing import TypeVar
 
 from sqlalchemy import Connection
@@ -14,7 +15,12 @@ from sqlalchemy import Connection
 from app.appeals.affected import affected_by
 from app.appeals.awaiting import possible_at
 from app.appeals.jury_wire import AppealOut, AppealsOut
-from app.appeals.queries import decisions_on, protest_out, protests_page
+from app.appeals.queries import (
+    decisions_on,
+    protest_out,
+    protests_page,
+    referees_decisions_of,
+)
 from app.appeals.standing import appeal_out, appeals_page
 from app.appeals.wire import AffectedOut, DecisionOut, ProtestOut, ProtestsOut
 from app.ids import AppealId, DecisionId, MeetId, ProtestId
@@ -79,25 +85,31 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
     meet = meet_facts(conn, meet_id)
     decided: list[DecisionOut] = [one.decision for one in page if one.decision is not None]
     moved = affected_by(conn, meet, decided, now)
-    # The correction of an advice is kept by its decision.
-    subjects: list[str] = [*(one.id for one in page), *(one.id for one in decided)]
-    corrected = corrections_of(conn, meet, subjects)
+    subjects = _subjects(conn, meet, [one.id for one in page])
+    corrected = corrections_of(conn, meet, chain.from_iterable(subjects.values()))
     return [
         one.model_copy(
             update={
                 "decision": None if one.decision is None else _told(one.decision, moved),
-                "corrections": _of(one, corrected),
+                "corrections": _in_order(corrected, subjects[one.id]),
             }
         )
         for one in page
     ]
 
 
-def _of(
-    one: ProtestOut | AppealOut, corrected: Mapping[str, list[CorrectionOut]]
+def _subjects(conn: Connection, meet: MeetFacts, idents: Sequence[str]) -> Mapping[str, list[str]]:
+    """What a correction of each of these names; one of an advice is kept by its decision, also
+    where that was replaced since.
+    """
+    made = referees_decisions_of(conn, meet, idents)
+    return {ident: [ident, *made.get(ident, ())] for ident in idents}
+
+
+def _in_order(
+    corrected: Mapping[str, list[CorrectionOut]], subjects: Iterable[str]
 ) -> list[CorrectionOut]:
-    of_advice = [] if one.decision is None else corrected.get(one.decision.id, [])
-    found = [*corrected.get(one.id, []), *of_advice]
+    found = chain.from_iterable(corrected.get(one, ()) for one in subjects)
     return sorted(found, key=lambda each: each.corrected_at)
 
 

@@ -190,8 +190,10 @@ async def list_announcements(
 
 @router.get("/api/meets/{meet}/announcements/{announcement}.json", response_model=AnnouncementOut)
 async def get_announcement(meet: Meet, announcement: Announcement, here: Here) -> Response:
-    """One announcement."""
-    return answer(await _announcement(here, meet, announcement))
+    """One announcement. Which protests a corrected time made late, officials read in the answer to
+    the correction and in the dossier.
+    """
+    return answer((await _announcement(here, meet, announcement)).for_everybody())
 
 
 @router.get(

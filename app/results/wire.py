@@ -583,6 +583,14 @@ class AnnouncementOut(Wire):
         """What is stored, recorded and signed; what is known only later is no part of it."""
         return self.model_dump(mode="json", exclude=set(KNOWN_LATER))
 
+    def for_everybody(self) -> AnnouncementOut:
+        """Without which protests and appeals a correction made late: that is for officials."""
+        corrected = [
+            one.model_copy(update={"now_in_time": [], "now_late": []})
+            for one in self.time_corrections
+        ]
+        return self.model_copy(update={"time_corrections": corrected})
+
     @property
     def made_at(self) -> datetime:
         """When it was announced: as corrected last, else as it was first given."""

@@ -110,6 +110,19 @@ def test_what_was_sent_first_is_still_the_same_once_it_is_replaced(meet: MeetAtH
     assert meet.head() == head
 
 
+def test_what_was_corrected_of_a_replaced_decisions_advice_stays_readable(
+    meet: MeetAtHand,
+) -> None:
+    lodged = rejected_as_late(meet)
+    advice = f"protests/{lodged['id']}/advice/time-corrections"
+    done(put_right(meet, advice, advised_at=NOON + minutes(55)))
+    out = decided(meet, lodged, reasons="Two umpires saw it.")
+    assert [one["about"] for one in out["corrections"]] == [
+        "time of a protest",
+        "time of an advice",
+    ]
+
+
 def test_a_replaced_decision_is_not_waited_for_to_be_told(meet: MeetAtHand) -> None:
     lodged = a_late_protest(meet)
     decided(meet, lodged, reasons="It came late.")

@@ -284,6 +284,9 @@ def test_a_correction_says_which_protests_and_appeals_were_late_and_are_not_and_
         {"what": "protest", "id": kept["id"], "number": 2, **words},
         {"what": "appeal", "id": late["id"], "number": 1, **words},
     ]
+    # Common practice: a notice board tells nobody's lateness.
+    (shown,) = json.loads(paper(hand, told, "json"))["time_corrections"]
+    assert (shown["reasons"], shown["now_in_time"], shown["now_late"]) == (WHY, [], [])
     back = correct(hand, told, NOON + minutes(10)).json()["time_corrections"][1]
     assert back["now_in_time"] == []
     assert [(one["what"], one["number"]) for one in back["now_late"]] == [
