@@ -5,8 +5,9 @@ Each part is a titled section; what is odd about a protest or an appeal stands a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection
 
@@ -18,9 +19,10 @@ from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
 from app.forms.signature_section import group_digest
-from app.ids import DecisionId, RulingId
-from app.meets.queries import MeetFacts
+from app.ids import DecisionId, DisqualificationId, HeatId, RulingId, TeamId
+from app.meets.queries import MeetFacts, team_row
 from app.rounds.wire import ConsequencesOut
+from app.rulings.decided import disqualification_in
 from app.rulings.queries import ruling_in_words
 from app.store.rows import AnyRow
 
@@ -112,6 +114,30 @@ def appeal_section(out: AppealOut, zone: str) -> Section:
         facts += [(word, out.admitted["by_name"]), ("because", out.admitted["reasons"])]
     title = f"Appeal {out.number}" + (", referred by the referee" if out.is_referred else "")
     return Section(title, tuple(facts), (out.words,) if out.words else ())
+
+
+def sought_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> list[Section]:
+    """What the team asks the jury to order; none where it left that open."""
+    asked = tuple(_order_in_words(conn, meet, out.heat, order) for order in out.sought)
+    return [Section("What is asked for", items=asked)] if asked else []
+
+
+def _order_in_words(
+    conn: Connection, meet: MeetFacts, heat_id: HeatId, order: Mapping[str, Any]
+) -> str:
+    """An order with the teams, the disqualification or the decision that it names."""
+    named = [order["team"]] if order.get("team") else order.get("teams") or []
+    words = [team_row(conn, meet.id, TeamId(team)).name for team in named]
+    if order.get("disqualification"):
+        ident = DisqualificationId(order["disqualification"])
+        row = disqualification_in(conn, meet.id, heat_id, ident)
+        words.append(f"{team_row(conn, meet.id, TeamId(row.team_id)).name} (DQ {row.rule})")
+    if order.get("decision"):
+        decided = decision_row(conn, meet.id, DecisionId(order["decision"]))
+        words.append(f"the decision of {in_zone(decided.decided_at, meet.time_zone)}")
+    more = [str(order[name]) for name in ("time", "place") if order.get(name)]
+    more += [f"lane {order['lane']}"] if order.get("lane") else []
+    return f"{order['order'].capitalize()}: {', '.join([*words, *more]) or 'the whole heat'}"
 
 
 def reopened_section(

@@ -31,6 +31,7 @@ from app.appeals.paper_parts import (
     referees_decision_in_words,
     reopened_section,
     replaced_section,
+    sought_section,
     what_next,
 )
 from app.appeals.queries import (
@@ -269,7 +270,7 @@ def protest_paper(
         number=f"protest {out.number}",
         verdict="" if out.state in awaits else out.state.value,
         awaits=awaits.get(out.state, ""),
-        grounds=_standing(out),
+        grounds=_standing(out, meet.time_zone),
         marks=marks_in_words(out.marks, out.timeliness),
         sections=(
             protest_section(conn, meet, out),
@@ -298,6 +299,7 @@ def appeal_paper(
     }
     sections = [
         appeal_section(out, meet.time_zone),
+        *sought_section(conn, meet, out),
         *reopened_section(conn, meet, out, "Reopened by the jury"),
         protest_section(conn, meet, protest),
         *corrections_section(conn, meet, [out.id, *subjects_of_protest(conn, meet, protest.id)]),
@@ -322,7 +324,7 @@ def appeal_paper(
         number=f"appeal {out.number}",
         verdict="" if out.state in awaits else _outcome(out),
         awaits=awaits.get(out.state, ""),
-        grounds=_standing(out),
+        grounds=_standing(out, meet.time_zone),
         marks=marks_in_words(out.marks, out.timeliness),
         sections=tuple(sections),
         ink_fields=(
@@ -350,7 +352,7 @@ def _about(out: ProtestOut | AppealOut) -> Any:
     return _About(out.team, out.team_name, out.affiliation)
 
 
-def _standing(out: ProtestOut | AppealOut) -> tuple[tuple[str, str], ...]:
+def _standing(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], ...]:
     decided = out.decision
     if decided is not None:
         return (("decided", decided.decided_at_local), ("by", decided.official_name))
@@ -359,4 +361,9 @@ def _standing(out: ProtestOut | AppealOut) -> tuple[tuple[str, str], ...]:
         return ()
     if said.get("turned_away"):
         return (("turned away by", str(said["by_name"])),)
-    return (("withdrawn by", str(said["by"])),)
+    facts = [("withdrawn by", str(said["by"])), ("at", in_zone(_instant(said["at"]), zone))]
+    return (*facts, *([("because", str(said["reason"]))] if said["reason"] else []))
+
+
+def _instant(said: object) -> datetime:
+    return datetime.fromisoformat(str(said))

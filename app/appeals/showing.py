@@ -5,7 +5,7 @@ Both are worked out for a whole page at once; what stands in their own rows is r
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from itertools import chain
 from typing import TypeVar
@@ -19,10 +19,21 @@ from app.appeals.queries import (
     decisions_on,
     protest_out,
     protests_page,
+    referees_decision,
     referees_decisions_of,
+    window_for_appeal,
 )
+from app.appeals.since_signed import appeals_until
 from app.appeals.standing import appeal_out, appeals_page
-from app.appeals.wire import AffectedOut, DecisionOut, ProtestOut, ProtestsOut
+from app.appeals.states import ProtestState
+from app.appeals.wire import (
+    AffectedOut,
+    DecisionOut,
+    Instance,
+    ProtestOut,
+    ProtestsOut,
+    Verdict,
+)
 from app.ids import AppealId, DecisionId, MeetId, ProtestId
 from app.meets.queries import MeetFacts, meet_facts
 from app.results.corrections import corrections_of
@@ -37,7 +48,7 @@ def protest_shown(
     """One protest, its decision with whom it moved; NotFound for an id not of this meet."""
     out = protest_out(conn, meet_id, protest_id)
     (shown,) = _with(conn, meet_id, [out], now)
-    return shown
+    return _with_what_follows(conn, meet_facts(conn, meet_id), shown)
 
 
 def protests_shown(
@@ -45,7 +56,34 @@ def protests_shown(
 ) -> ProtestsOut:
     """A page of protests, the one that was lodged last first."""
     page = protests_page(conn, meet_id, before)
-    return page.model_copy(update={"protests": _with(conn, meet_id, page.protests, now)})
+    meet, shown = meet_facts(conn, meet_id), _with(conn, meet_id, page.protests, now)
+    known = [_with_what_follows(conn, meet, one) for one in shown]
+    return page.model_copy(update={"protests": known})
+
+
+def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> ProtestOut:
+    """A protest with what is to be done next, and until when an appeal can be lodged."""
+    decided = referees_decision(conn, meet.id, out.id) if out.decision is not None else None
+    is_settled = any(one.instance is Instance.JURY for one in decisions_on(conn, meet, out.id))
+    if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
+        return out.model_copy(update={"awaits": list(_awaited(out))})
+    window = window_for_appeal(conn, decided, out.team)
+    if window is not None:
+        return out.model_copy(update={"appeals_until": appeals_until(window, meet.time_zone)})
+    if decided.carried_out:
+        awaits = "The amended result is to be announced: the time for appeals runs from that."
+    elif decided.advised_at is None:
+        awaits = "The protesters are to be told: the time for an appeal runs from that."
+    else:
+        awaits = "The result is to be announced: the time for appeals runs from that."
+    return out.model_copy(update={"awaits": [awaits]})
+
+
+def _awaited(out: ProtestOut) -> Iterator[str]:
+    if out.state is ProtestState.LODGED:
+        yield "The referee is to decide."
+    elif out.state is ProtestState.REFERRED:
+        yield "The jury is to decide."
 
 
 def appeal_shown(

@@ -74,7 +74,7 @@ def _of_the_referees(
     if decided.verdict != Verdict.REFERRED:
         window = window_for_appeal(conn, decided, TeamId(protest.team_id))
         if window is not None:
-            yield _appeals_until(window, meet.time_zone)
+            yield appeals_until(window, meet.time_zone)
     for one in decisions_on(conn, meet, ProtestId(protest.id)):
         if one.appeal is not None and one.replaced_by is None:
             number = appeal_row(conn, meet.id, one.appeal).number
@@ -82,7 +82,8 @@ def _of_the_referees(
             yield f"The jury decided on appeal {number} at {at}: {verdict}."
 
 
-def _appeals_until(window: AnyRow, zone: str) -> str:
+def appeals_until(window: AnyRow, zone: str) -> str:
+    """Until when an appeal can be lodged, by which rule, and what opened the time for it."""
     opened = f"opened by {window.opened_by} at {in_zone(window.opened_at, zone)}"
     if window.closes_at is None:
         return f"Appeals: no closing time ({window.rule}), {opened}."

@@ -246,6 +246,14 @@ class ProtestOut(Wire):
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the referee's decision")
     appeals: list[AppealId]
+    appeals_until: str = Field(
+        default="",
+        description="until when the protesters can appeal against the decision, with the rule; "
+        "empty while no time for it runs",
+    )
+    awaits: list[str] = Field(
+        default=[], description="what is to be done next before anything can follow, in words"
+    )
     corrections: list[CorrectionOut] = CORRECTIONS
     version: int
 

@@ -349,3 +349,26 @@ def test_who_sat_and_did_not_vote_has_no_line_of_ink(service: Service) -> None:
     ink = words(meet, f"decisions/{out['decision']['id']}").partition("Signatures in ink")[2]
     assert "juror 2" in ink
     assert "juror 3" not in ink
+
+
+def test_an_appeal_form_tells_what_is_asked_for(meet: MeetAtHand) -> None:
+    protest = a_rejected_protest(meet)
+    again = {"order": "correct", "team": team(meet, 5), "time": "42.51"}
+    lodged = appeal(meet, protest, sought=[*set_aside(protest["ruled"]), again])
+    told = words(meet, f"appeals/{lodged['id']}")
+    assert "What is asked for" in told
+    assert "Set aside: Plover 1 (DQ TR24.7)" in told
+    assert "Correct: Curlew 1, 42.51" in told
+
+
+def test_a_withdrawn_protest_s_form_tells_by_whom_when_and_why(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    address = f"protests/{protest['id']}"
+    seen = meet.desk.get(address).headers["ETag"]
+    sent = {"by": "Mira Anchor", "reason": "The video is clear."}
+    out = meet.desk.post(f"{address}/withdraw", sent, etag=seen).json()
+    told = words(meet, address)
+    at = in_zone(datetime.fromisoformat(out["withdrawn"]["at"]), ZONE)
+    for word in ("Mira Anchor", at, "The video is clear."):
+        assert word in told
