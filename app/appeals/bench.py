@@ -4,22 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import is_the_jurys
+from app.appeals.queries import decisions_in_round
 from app.appeals.wire import Instance
 from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
-from app.meets.queries import MeetFacts, heat, team_row
-from app.meets.wire import HeatOut
+from app.meets.queries import MeetFacts, heat, lanes_of, team_row
+from app.meets.wire import HeatOut, LaneOut
 from app.refusals import Malformed, StateConflict
 from app.rounds.standing import RoundAtHand, round_of_heat, round_repeated_by
 from app.rules.orders import (
     Order,
 )
 from app.rules.qualifying import HeatRun, Letter, ReRun
-from app.rulings.queries import jury_stands_on
+from app.rulings.final_word import Matter, jury_decided
+from app.rulings.queries import jury_has_the_word, jury_stands_on
 from app.store.action import Unit
 
 Kept = Mapping[str, Any]
@@ -48,6 +50,19 @@ class Bench:
         if name is None:
             raise Malformed("This team does not run in the heat that was protested.", field=field)
         return name
+
+    def lane_in_round(self, team: str, field: str) -> LaneOut:
+        """A team of this round in the lane it ran in, whichever heat that was: what is decided on
+        one heat moves others. Malformed for a team that did not run in it.
+        """
+        own = next((lane for lane in self.heat.lanes if lane.team == team), None)
+        if own is not None:
+            return own
+        lanes = lanes_of(self.conn, [HeatId(one.heat) for one in self.at_hand.round.heats])
+        for lane in chain.from_iterable(lanes.values()):
+            if lane.team == team:
+                return lane
+        raise Malformed("This team does not run in the round of this heat.", field=field)
 
     @property
     def run(self) -> HeatRun | ReRun:
@@ -85,11 +100,22 @@ def bench_for(conn: Connection, meet: MeetFacts, heat_id: HeatId, instance: Inst
 
 
 def insist_not_the_jurys(bench: Bench, by: str | None) -> None:
-    """What the jury has decided is not undone by the referee (World Athletics TR8.11)."""
+    """What the jury has ordered, or let stand of what the referee ordered, the referee does not
+    undo: `by` is the decision that did it. By the edition's rule, such as World Athletics TR8.11.
+    """
     if bench.letter is not Letter.BY_REFEREE or by is None:
         return
-    if is_the_jurys(bench.conn, bench.meet_id, by):
+    if jury_has_the_word(bench.conn, by):
         raise _jurys_word(bench)
+
+
+def insist_last_not_the_jurys(bench: Bench, is_it: Callable[[Kept], bool]) -> None:
+    """The same, of whichever decision of the round did such a thing last."""
+    if bench.letter is not Letter.BY_REFEREE:
+        return
+    known = decisions_in_round(bench.conn, HeatId(bench.heat.id))
+    by = [one.id for one in known if any(is_it(kept) for kept in one.carried_out)]
+    insist_not_the_jurys(bench, by[-1] if by else None)
 
 
 def insist_letter_may_go(bench: Bench, letter: Letter) -> None:
@@ -103,6 +129,14 @@ def insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
     if bench.letter is not Letter.BY_REFEREE or ruling is None:
         return
     if jury_stands_on(bench.conn, RulingId(ruling)):
+        raise _jurys_word(bench)
+
+
+def insist_jury_has_not_cleared(bench: Bench, matter: Matter) -> None:
+    """A team whom the jury has cleared of a matter, the referee does not disqualify for it."""
+    if bench.letter is not Letter.BY_REFEREE:
+        return
+    if jury_decided(bench.conn, HeatId(bench.heat.id), matter) is not None:
         raise _jurys_word(bench)
 
 

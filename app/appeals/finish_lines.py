@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from app.appeals.bench import Bench, Kept, Understood
+from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
 from app.appeals.orders import (
     CorrectIn,
     OrderIn,
 )
-from app.ids import DecisionId, TeamId
+from app.appeals.queries import decisions_in_round
+from app.ids import DecisionId, HeatId, TeamId
 from app.refusals import Malformed, StateConflict
 from app.results.correcting import finish_of, replace_line
 from app.rules.orders import (
@@ -34,6 +35,7 @@ Line = Mapping[str, Any]
 def correcting(bench: Bench, order: CorrectIn, field: str) -> Understood:
     """A team's line in the finish list is replaced; Malformed where it then contradicts itself."""
     name = bench.team(order.team, f"{field}/team")
+    insist_not_the_jurys(bench, _corrected_by(bench, TeamId(order.team)))
     was = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(order.team))
     becomes = _corrected(was, order)
 
@@ -45,6 +47,19 @@ def correcting(bench: Bench, order: CorrectIn, field: str) -> Understood:
     effect = Correct(bench.heat.id, ran_in(was), ran_in(becomes))
     words = f"The finish of {name} is corrected: {_finish(becomes)} instead of {_finish(was)}."
     return Understood((effect,), words, act)
+
+
+def _corrected_by(bench: Bench, team: TeamId) -> DecisionId | None:
+    """The decision that corrected a team's line last in the present run, or put it back there."""
+    last = None
+    for decision in decisions_in_round(bench.conn, HeatId(bench.heat.id)):
+        for kept in decision.carried_out if decision.heat_id == bench.heat.id else ():
+            if kept["did"] != "corrected" or kept["becomes"]["team"] != team:
+                continue
+            # What is put back names no run: it is that of the correction before it.
+            if kept["run"] == bench.heat.present_run or (kept["run"] is None and last is not None):
+                last = DecisionId(decision.id)
+    return last
 
 
 def _corrected(was: Line, order: CorrectIn) -> Line:
@@ -109,6 +124,11 @@ def _insist_on_places(bench: Bench, orders: Sequence[OrderIn], finishes: Sequenc
 def putting_back(bench: Bench, kept: Kept) -> Understood:
     """A corrected line is as it was; StateConflict where it was changed since."""
     was, becomes = kept["becomes"], kept["was"]
+    if kept["run"] not in {bench.heat.present_run, None}:
+        raise StateConflict(
+            "This correction was about a race that does not count any more, so there is nothing of "
+            "it to take back: correct the team's line of the present race, if that is wrong too."
+        )
     now = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(was["team"]))
     if dict(now) != dict(was):
         raise StateConflict(

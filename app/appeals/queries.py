@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
 from app.appeals.once_more import may_be_decided_again
+from app.appeals.protest_windows import window_for_protest
 from app.appeals.states import PROTEST_TABLE, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
 from app.appeals.timeliness import timeliness
@@ -48,6 +48,7 @@ from app.store.rows import AnyRow
 PAGE = 50
 JUDGEMENT = "judgement"
 
+_here = heats.alias("here")
 _against = teams.alias("against")
 _taker = officials.alias("taker")
 _WHERE_ABOUT = (
@@ -134,6 +135,13 @@ _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal"
 _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
     decisions.c.seq
 )
+_IN_ROUND_OF = (
+    select(decisions.c.id, decisions.c.heat_id, decisions.c.carried_out)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
+    .where(_here.c.id == bindparam("heat"))
+    .order_by(decisions.c.seq)
+)
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
 )
@@ -147,11 +155,6 @@ _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bin
 _LAST_DECISION = select(func.max(decisions.c.seq)).where(decisions.c.meet_id == bindparam("meet"))
 
 
-_PROTEST_WINDOWS = (
-    select(windows)
-    .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
-    .order_by(windows.c.opened_at, windows.c.id)
-)
 _earlier = announcements.alias("earlier")
 _APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
 _BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
@@ -171,12 +174,27 @@ _BY_AMENDED = (
     )
     .order_by(windows.c.closes_at, windows.c.id)
 )
-_here = heats.alias("here")
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
     .join(heats, heats.c.id == lanes.c.heat_id)
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
+)
+_HEATS_OF_TEAMS = (
+    select(heats.c.id)
+    .select_from(heats)
+    .join(_here, in_one_round(heats, _here))
+    .where(
+        _here.c.id == bindparam("heat"),
+        heats.c.id != bindparam("heat"),
+        select(lanes.c.heat_id)
+        .where(
+            lanes.c.heat_id == heats.c.id, lanes.c.team_id.in_(bindparam("teams", expanding=True))
+        )
+        .correlate(heats)
+        .exists(),
+    )
+    .order_by(heats.c.position)
 )
 
 
@@ -189,17 +207,6 @@ def protest_kinds(meet: MeetFacts) -> list[str]:
 def kind_measured(meet: MeetFacts, ground: str) -> str:
     """The kind of window that measures a ground; a judgement call has none of its own."""
     return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
-
-
-def window_for_protest(
-    conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
-) -> AnyRow | None:
-    """The window that a protest on this ground is measured by, None before any has opened."""
-    of_kind = [
-        row for row in conn.execute(_PROTEST_WINDOWS, {"heat": heat_id}) if row.kind == ground
-    ]
-    opened = [row for row in of_kind if row.opened_at <= lodged_at]
-    return opened[-1] if opened else None
 
 
 def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow | None:
@@ -226,6 +233,12 @@ def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool
     rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
     here = next((row.lane for row in rows if row.heat_id == heat_id), None)
     return bool(rows), here
+
+
+def other_heats_of(conn: Connection, heat_id: HeatId, moved: Iterable[TeamId]) -> list[HeatId]:
+    """The other heats of a heat's round in which some of these teams run, in their order."""
+    asked = {"heat": heat_id, "teams": list(moved)}
+    return list(conn.execute(_HEATS_OF_TEAMS, asked).scalars())
 
 
 def protest_row(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow:
@@ -309,6 +322,11 @@ def next_decision(conn: Connection, meet_id: MeetId) -> int:
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:
     """The referee's decision on a protest as it stands, None before it."""
     return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
+
+
+def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
+    """What was carried out in the round of a heat, by decision, in the order of deciding."""
+    return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
 
 
 def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:

@@ -18,7 +18,12 @@ from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from app.ids import EventId, HeatId, MeetId, TeamId, new_id
 from app.meets.lanes_given import look_after_lanes_given
-from app.meets.queries import meet_facts, teams_to_run_again, teams_with_cases
+from app.meets.queries import (
+    heats_called_off,
+    meet_facts,
+    teams_to_run_again,
+    teams_with_cases,
+)
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.meets.wire import StartListsOut
@@ -56,6 +61,7 @@ class Known:
     drawn: dict[HeatId, dict[TeamId, int]] = field(default_factory=dict)
     with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
     to_run_again: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
+    called_off: frozenset[HeatId] = frozenset()
     raced: set[EventKey] = field(default_factory=set)
     last_position: int = 0
 
@@ -104,6 +110,7 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
         .where(teams.c.meet_id == meet_id)
     )
     known.with_cases = teams_with_cases(conn, meet_id)
+    known.called_off = heats_called_off(conn, meet_id)
     known.to_run_again = teams_to_run_again(conn, meet_id)
     for row in conn.execute(statement):
         heat = known.running.setdefault(row.heat_id, {})
@@ -143,6 +150,9 @@ class Planner:
                 return
             if state is not HeatState.TO_COME:
                 self._refuse_begun(heat, state)
+                return
+            if heat_id in self.known.called_off:
+                self._refuse_called_off(heat)
                 return
             self._refuse_to_lose_teams(heat, heat_id, event_key)
             self.plan.changed_heats.append(
@@ -282,6 +292,17 @@ class Planner:
             "heat",
             f"{heat.event}, {heat.round}, heat {heat.heat} is “{state}”, and the file changes its "
             "lanes. Leave this heat out, or hold it back first if it has not been run.",
+        )
+
+    def _refuse_called_off(self, heat: HeatRows) -> None:
+        """Who stood there would never run, and would keep those from their lanes whose re-run is
+        held after all.
+        """
+        self.plan.problems.add(
+            heat.entries[0].row,
+            "heat",
+            f"{heat.event}, {heat.round}, heat {heat.heat} is a re-run that a decision has called "
+            "off, so nobody runs in it. Leave this heat out, or have that decision undone first.",
         )
 
 

@@ -20,7 +20,7 @@ from app.results.changes import is_other_letter, is_other_points
 from app.results.wire import QualifiedOut, ResultLineOut
 from app.rounds.queries import RoundKey, rounds_set_for
 from app.rounds.standing import RoundAtHand, round_at_hand
-from app.rounds.telling import better_times, letter_of
+from app.rounds.telling import better_times, letter_of, ran_again
 from app.rounds.wire import show_points
 from app.rules.qualifying import RoundStanding
 
@@ -37,12 +37,14 @@ class Letters:
         return self.at_hand.next_round
 
     def on(self, lines: Sequence[ResultLineOut]) -> list[ResultLineOut]:
-        """A heat's lines with their letters and points."""
+        """A heat's lines with their letters and points, and what a team came to that ran again."""
+        again = ran_again(self.at_hand)
         return [
             line.model_copy(
                 update={
                     "qualification": letter_of(self.at_hand, self.standing, line.team),
                     "points": self._points(line.team),
+                    "reason": line.reason or again.get(line.team, ""),
                 }
             )
             for line in lines

@@ -11,6 +11,7 @@ from sqlalchemy import (
     and_,
     bindparam,
     func,
+    literal_column,
     or_,
     select,
 )
@@ -79,12 +80,6 @@ _SET = (
     )
     .where(_asked.c.id == bindparam("heat"))
 )
-_LAST = (
-    select(announcements)
-    .where(announcements.c.heat_id == bindparam("heat"))
-    .order_by(announcements.c.number.desc())
-    .limit(1)
-)
 _later = announcements.alias("later")
 # Counted, not timed: clocks differ between machines, and are set.
 _TOUCHED_SINCE = or_(
@@ -98,6 +93,23 @@ _TOUCHED_SINCE = or_(
     announcements.c.run_seen != PRESENT_RUN,
     # What is decided changes the result without a ruling; there are few of these.
     select(decisions.c.id).where(decisions.c.heat_id == announcements.c.heat_id).exists(),
+)
+# What was ordered here and is not announced yet is news, whatever the lines say.
+_ORDERED_SINCE = (
+    select(decisions.c.id)
+    .where(
+        decisions.c.heat_id == announcements.c.heat_id,
+        decisions.c.seq > announcements.c.decisions_seen,
+        decisions.c.replaced_by.is_(None),
+        decisions.c.carried_out != literal_column("'[]'"),
+    )
+    .exists()
+)
+_LAST = (
+    select(announcements, _ORDERED_SINCE.label("is_ordered_since"))
+    .where(announcements.c.heat_id == bindparam("heat"))
+    .order_by(announcements.c.number.desc())
+    .limit(1)
 )
 # The letters of its round move with other heats, lots and decisions; the rest of a result does not.
 _HAS_LETTERS = or_(
@@ -130,6 +142,7 @@ ANNOUNCED = (
         _IS_LATEST.label("is_latest"),
         _TOUCHED_SINCE.label("is_touched"),
         _HAS_LETTERS.label("has_letters"),
+        _ORDERED_SINCE.label("is_ordered_since"),
     )
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
@@ -268,7 +281,8 @@ def _announced(
     if last is None:
         return None
     shaken = found_there.shaken or found_there.disqualified_before
-    stands = not (found_there.not_started or found_there.does_not_count or shaken)
+    fallen = found_there.not_started or found_there.does_not_count or shaken
+    stands = not (fallen or last.is_ordered_since)
     return AnnouncedOut(
         id=last.id,
         number=last.number,
@@ -330,7 +344,7 @@ def still_holding(
     shaken = heats_with_shaken(conn, asked)
     shaken |= {row.heat_id for row in disqualified_before(conn, asked)}
     fallen = shaken.union(not_counting(conn, asked))
-    standing = [row for row in latest if row.heat_id not in fallen]
+    standing = [row for row in latest if row.heat_id not in fallen and not row.is_ordered_since]
     moving = [row for row in standing if row.is_touched or row.has_letters]
     changed = _changed(conn, meet_id, moving) if moving else frozenset()
     return frozenset(row.id for row in standing if row.heat_id not in changed)

@@ -290,7 +290,8 @@ class WindowOut(Wire):
     rule: str
     origin: Literal["edition", "meet"]
     state: Literal["open", "closed", "to come", "void"] = Field(
-        description="void: nothing is lodged in it, since `does_not_count` says why"
+        description="void: nothing that was lodged since is measured by it; `does_not_count` says "
+        "why, and what measures it instead"
     )
     time_corrections: int = Field(
         description="how often the time of the announcement, of the advice or of the end of the "

@@ -19,8 +19,9 @@ from app.rounds.wire import (
     TeamLine,
     show_points,
 )
-from app.rules.placing import Finish
+from app.rules.placing import HUNDREDTHS, Finish
 from app.rules.qualifying import HeatRun, ReRun, RoundStanding, Seat, Standing
+from app.rules.running_again import beats
 from app.sheets.race_time import show_time
 
 
@@ -37,15 +38,36 @@ def letter_of(at_hand: RoundAtHand, standing: RoundStanding, team: TeamId) -> st
 def better_times(at_hand: RoundAtHand) -> Mapping[TeamId, str]:
     """Each team's time as shown, the better one where it ran again; none for who is out."""
     runs: list[HeatRun | ReRun] = [*at_hand.round.heats, *at_hand.round.re_runs]
+    out = {one.team for run in runs for one in run.disqualified}
     best: dict[TeamId, Finish] = {}
     for run in runs:
-        out = {one.team for one in run.disqualified}
         for one in run.ran:
             if one.team not in out and _is_better(one.finish, best.get(TeamId(one.team))):
                 best[TeamId(one.team)] = one.finish
     return {
         team: show_time(finish.thousandths or 0, finish.decimals) for team, finish in best.items()
     }
+
+
+def ran_again(at_hand: RoundAtHand) -> Mapping[TeamId, str]:
+    """What each team came to that ran again, in words: its heat's list has its first time."""
+    found = {}
+    for re_run in at_hand.round.re_runs:
+        for one in re_run.ran:
+            found[TeamId(one.team)] = f"Ran again: {_came_to(re_run, one.finish)}"
+    return found
+
+
+def _came_to(re_run: ReRun, finish: Finish) -> str:
+    if finish.thousandths is None:
+        return str(finish.status)
+    time = show_time(finish.thousandths, finish.decimals)
+    if re_run.time_to_beat is None:
+        return time
+    to_beat = show_time(re_run.time_to_beat, HUNDREDTHS)
+    return (
+        f"{time}, {'faster' if beats(finish, re_run.time_to_beat) else 'not faster'} than {to_beat}"
+    )
 
 
 def _is_better(finish: Finish, than: Finish | None) -> bool:

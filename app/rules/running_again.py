@@ -97,12 +97,13 @@ def _count(re_run: ReRun, team: str, again: Finish | None, counted: dict[str, Fi
 
 
 def _ranks_better(again: Finish, time_to_beat: int | None, earlier: Finish | None) -> bool:
-    if time_to_beat is not None and not _beats(again, time_to_beat):
+    if time_to_beat is not None and not beats(again, time_to_beat):
         return False
     return earlier is None or is_slower(earlier, again)
 
 
-def _beats(finish: Finish, time_to_beat: int) -> bool:
+def beats(finish: Finish, time_to_beat: int) -> bool:
+    """Whether a finish is faster than that time, compared to 0.01 s; not without a time."""
     return finish.thousandths is not None and (
         hundredths(finish.thousandths) < hundredths(time_to_beat)
     )
@@ -113,5 +114,5 @@ def _good_enough(re_run: ReRun) -> set[str]:
     return {
         run.team
         for run in re_run.ran
-        if re_run.time_to_beat is None or _beats(run.finish, re_run.time_to_beat)
+        if re_run.time_to_beat is None or beats(run.finish, re_run.time_to_beat)
     }

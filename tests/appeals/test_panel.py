@@ -257,7 +257,8 @@ def test_an_appeal_whose_re_run_was_called_off_is_still_read_and_rejected(
 ) -> None:
     ruling = an_announced_disqualification(meet)
     first = lodge(meet, a_protest(meet, ruling))
-    orders = [{"order": "run again", "teams": [first["team"]], "time_to_beat": "42.30"}]
+    again = {"order": "run again", "teams": [first["team"]], "time_to_beat": "42.30"}
+    orders = [*set_aside(ruling), again]
     ordered = decided(meet, first, "upheld", orders=orders)
     re_run = meet.organiser.get("heats").json()["heats"][-1]
     about_it = lodge(meet, a_protest(meet, heat=re_run["id"]))

@@ -73,6 +73,47 @@ def test_a_team_that_was_advanced_is_not_advanced_again(meet: MeetAtHand) -> Non
     assert "advanced before" in a_problem(again, 409, "conflict")["detail"]
 
 
+def test_a_team_that_stays_disqualified_is_helped_by_no_order(meet: MeetAtHand) -> None:
+    """Who is disqualified does not run again with the obstructed (World Athletics TR17.1, in press
+    accounts of Rio 2016), nor go on.
+    """
+    event = a_round(meet)
+    out = {"order": "disqualify", "team": event.team("Heron"), "infringement": "help_given"}
+    lodged = protest(event, "Heron")
+    for order in (
+        {"order": "advance", "team": event.team("Heron")},
+        {"order": "run again", "teams": [event.team("Heron")], "added_places": 1},
+    ):
+        told = a_problem(decide(meet, lodged, "upheld", orders=[out, order]), 409, "conflict")
+        assert "Heron is disqualified" in told["detail"]
+
+
+def test_whom_a_decision_pushes_out_in_another_heat_the_same_decision_can_keep_in(
+    meet: MeetAtHand,
+) -> None:
+    """Where somebody is let in, lanes may be added (World Athletics TR17.1; press accounts of the
+    ninth team of London 2012).
+    """
+    event = a_round(meet)
+    event.draw({"final 1": ("Tern", "Plover", "Gull", "Curlew")})
+    lodged = protest(event, "Heron")
+    orders: list[Json] = [
+        {"order": "correct", "team": event.team("Heron"), "time": "42.55"},
+        {"order": "advance", "team": event.team("Curlew")},
+    ]
+    foreseen = meet.referee.post(f"protests/{lodged['id']}/consequences", {"orders": orders[:1]})
+    assert "Curlew out of the final" in foreseen.json()["summary"]
+    decided(meet, lodged, "upheld", orders=orders)
+    assert (letters(event)["Heron"], letters(event)["Curlew"]) == ("q", "qR")
+    stranger = {"order": "advance", "team": event_elsewhere(meet)}
+    a_problem(decide(meet, protest(event, "Tern"), "upheld", orders=[stranger]), 422, "malformed")
+
+
+def event_elsewhere(meet: MeetAtHand) -> str:
+    """A team of another event."""
+    return str(meet.heats[0]["lanes"][0]["team"])
+
+
 def test_from_a_round_that_leads_nowhere_nobody_is_advanced(meet: MeetAtHand) -> None:
     event = two_heats(meet)
     event.run("heats 1", "42.10", "42.50", "43.00")
@@ -116,6 +157,37 @@ def test_who_obstructed_is_disqualified_where_the_obstructed_team_runs_again(
     event.load(re_run_of(event), "42.55")
     stand = letters(event)
     assert (stand["Gull"], stand["Heron"], stand["Curlew"]) == ("", "q", "q")
+
+
+def test_a_result_says_what_a_team_came_to_that_ran_again(meet: MeetAtHand) -> None:
+    """Rio 2016: 42.70 was to beat (press accounts); in our round 42.60 is."""
+    for time, words in (("42.55", "faster than 42.60"), ("42.65", "not faster than 42.60")):
+        event = a_round(meet)
+        orders = [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}]
+        decided(meet, protest(event, "Heron"), "upheld", orders=orders)
+        again = re_run_of(event)
+        event.load(again, time)
+        assert event.announce(again).status_code == 201
+        lines = event.result("heats 1")["lines"]
+        told = {line["team_name"]: line["reason"] for line in lines}
+        assert told == {"Tern": "", "Gull": "", "Heron": f"Ran again: {time}, {words}"}
+        announced = event.announce("heats 1").json()
+        text = meet.desk.get(f"announcements/{announced['id']}.txt").text
+        assert f"ran again: {time}, {words}" in text.lower()
+
+
+def test_what_is_ordered_in_a_heat_is_to_be_announced_though_no_line_says_otherwise(
+    meet: MeetAtHand,
+) -> None:
+    event = a_round(meet)
+    orders = [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}]
+    decided(meet, protest(event, "Heron"), "upheld", orders=orders)
+    assert not event.result("heats 1")["announced"]["holds"]
+    page = meet.desk.get("announcements").json()["announcements"]
+    holding = {one["heat_number"]: one["holds"] for one in page if one["round"] == "heats"}
+    assert holding == {1: False, 2: True}
+    assert event.announce("heats 1").status_code == 201
+    assert event.result("heats 1")["announced"]["holds"]
 
 
 def test_two_teams_run_again_for_one_added_place(meet: MeetAtHand) -> None:

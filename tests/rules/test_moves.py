@@ -1,4 +1,9 @@
-"""Moves: which there are, in which order they are told, and in which words."""
+"""Moves: which there are, in which order they are told, and in which words.
+
+Letters (Q, q, qD, qR, qJ): World Athletics CR25.4 as federation notices of 2023 give it. That
+those behind a disqualified team move up a place, that the next best goes on by time instead, and
+that points follow places, is common practice; order and words are the project's own.
+"""
 
 from dataclasses import replace
 from fractions import Fraction
@@ -43,6 +48,7 @@ def _said(before: dict[str, object], after: dict[str, object], next_round: str =
             {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH},
             "Tern is in the final by the referee's decision (qR) and gets lane 5.",
         ),
+        ({}, {"seat": IN_FIFTH}, "Tern keeps lane 5 until it is settled who goes on."),
         (
             {},
             {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
