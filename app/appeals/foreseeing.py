@@ -23,7 +23,7 @@ from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rules.orders import Disqualify, Order, SetAside
 from app.rules.qualifying import Disqualified
-from app.rulings.final_word import insist_jury_has_not_decided
+from app.rulings.final_word import refused_for_the_jury
 from app.rulings.queries import disqualifications_of_ruling, rulings_of_case
 from app.rulings.states import DisqualificationState
 from app.store.rows import AnyRow
@@ -73,19 +73,9 @@ def _barred_by_jury(conn: Connection, case: AnyRow) -> str:
     """Why nothing that is reported can be confirmed, empty where something can."""
     reports = _that_stand(reports_of_case(conn, CaseId(case.id)))
     told = dict.fromkeys(one.finding.infringement for one in reports if one.finding is not None)
-    said = [_jurys_word(conn, case, infringement, reports) for infringement in told]
-    return said[0] if said and all(said) else ""
-
-
-def _jurys_word(
-    conn: Connection, case: AnyRow, infringement: Infringement, reports: Sequence[ReportOut]
-) -> str:
-    """What the ruling itself would be refused with, empty where the jury has not decided."""
-    try:
-        insist_jury_has_not_decided(conn, case, infringement, reports)
-    except StateConflict as refused:
-        return refused.detail
-    return ""
+    refused = [refused_for_the_jury(conn, case, infringement, reports) for infringement in told]
+    said = [one.detail for one in refused if one is not None]
+    return said[0] if said and len(said) == len(refused) else ""
 
 
 def _that_stand(reports: Sequence[ReportOut]) -> list[ReportOut]:

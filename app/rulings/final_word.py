@@ -47,17 +47,27 @@ def insist_jury_has_not_decided(
     conn: Connection, case: AnyRow, infringement: Infringement, reports: Sequence[ReportOut]
 ) -> None:
     """StateConflict where confirming this would pass over a decision of the jury."""
+    refused = refused_for_the_jury(conn, case, infringement, reports)
+    if refused is not None:
+        raise refused
+
+
+def refused_for_the_jury(
+    conn: Connection, case: AnyRow, infringement: Infringement, reports: Sequence[ReportOut]
+) -> StateConflict | None:
+    """What confirming this is refused with, None where the jury has not decided on it."""
     matter = Matter(
         TeamId(case.team_id), infringement, _take_overs(reports, infringement), case.present_run
     )
     decided = jury_decided(conn, HeatId(case.heat_id), matter)
-    if decided is not None:
-        book = meet_facts(conn, MeetId(case.meet_id)).book
-        raise StateConflict(
-            f"{decided.words}, and its decision is final ({book.jury_final_by}). Dismiss this "
-            "case; with new conclusive evidence the jury can reopen its decision.",
-            appeal=decided.appeal,
-        )
+    if decided is None:
+        return None
+    book = meet_facts(conn, MeetId(case.meet_id)).book
+    return StateConflict(
+        f"{decided.words}, and its decision is final ({book.jury_final_by}). Dismiss this "
+        "case; with new conclusive evidence the jury can reopen its decision.",
+        appeal=decided.appeal,
+    )
 
 
 def jury_decided(conn: Connection, heat: HeatId, matter: Matter) -> ByJury | None:
