@@ -181,4 +181,5 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
         return f"the amended announcement of {heat} opened no window"
     if decision.replaced_by is not None:
         return "a later decision of the jury stands instead: no window"
-    return f"opens with the {'amended ' if is_announced else ''}announcement of {heat}"
+    amended, if_ever = ("amended ", ", if one is made") if is_announced else ("", "")
+    return f"opens with the {amended}announcement of {heat}{if_ever}"

@@ -56,9 +56,7 @@ def protests_shown(
 ) -> ProtestsOut:
     """A page of protests, the one that was lodged last first."""
     page = protests_page(conn, meet_id, before)
-    meet, shown = meet_facts(conn, meet_id), _with(conn, meet_id, page.protests, now)
-    known = [_with_what_follows(conn, meet, one) for one in shown]
-    return page.model_copy(update={"protests": known})
+    return page.model_copy(update={"protests": _with(conn, meet_id, page.protests, now)})
 
 
 def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> ProtestOut:
@@ -66,17 +64,18 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
     decided = referees_decision(conn, meet.id, out.id) if out.decision is not None else None
     is_settled = any(one.instance is Instance.JURY for one in decisions_on(conn, meet, out.id))
     if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
-        return out.model_copy(update={"awaits": list(_awaited(out))})
+        return out.model_copy(update={"awaits": list(_awaited(out)), "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team)
     if window is not None:
-        return out.model_copy(update={"appeals_until": appeals_until(window, meet.time_zone)})
+        until = appeals_until(window, meet.time_zone)
+        return out.model_copy(update={"awaits": [], "appeals_until": until})
     if decided.carried_out:
         awaits = "The amended result is to be announced: the time for appeals runs from that."
     elif decided.advised_at is None:
         awaits = "The protesters are to be told: the time for an appeal runs from that."
     else:
         awaits = "The result is to be announced: the time for appeals runs from that."
-    return out.model_copy(update={"awaits": [awaits]})
+    return out.model_copy(update={"awaits": [awaits], "appeals_until": ""})
 
 
 def _awaited(out: ProtestOut) -> Iterator[str]:

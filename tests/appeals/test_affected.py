@@ -70,14 +70,14 @@ def test_each_team_that_a_decision_moved_has_its_window_with_the_result_of_its_o
     event, ruling = a_round_with_a_disqualification(meet)
     out = decided(meet, a_protest_in(event, ruling), "upheld", orders=set_aside(ruling))
     said = words(out["decision"])
-    assert said["Tern"] == "opens with the amended announcement of heat 1"
+    assert said["Tern"] == "opens with the amended announcement of heat 1, if one is made"
     assert {one["heat"] for one in out["decision"]["affected"]} == {
         event.heat("heats 1"),
         event.heat("heats 2"),
     }
     moved = {move["name"] for move in out["decision"]["consequences"]["moves"]}
     assert set(said) == moved
-    assert any(one.endswith("of heat 2") for one in said.values())
+    assert any("of heat 2" in one for one in said.values())
     assert all(one["window"] is None for one in out["decision"]["affected"])
 
     told = event.announce("heats 1").json()
