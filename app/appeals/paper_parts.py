@@ -77,7 +77,7 @@ def protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Secti
         ("about", about if out.against_name is None else f"{about}: {out.against_name}"),
         *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
-        ("in that round", "yes" if out.took_part else "NO: from outside the round"),
+        ("took part in the round", "yes" if out.took_part else "NO: from outside the round"),
         ("taken in by", out.taken_by_name),
     ]
     if out.allowed_because:
