@@ -365,6 +365,11 @@ class TimeCorrectionIn(Wire):
 
     announced_at: PhoneTime = Field(description="when it was truly announced")
     reasons: Reasons
+    remark: Words = Field(
+        default="",
+        description="the explicit word where time that still runs would be over at once: how the "
+        "teams knew of it",
+    )
     pin: Pin
 
 
