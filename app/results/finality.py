@@ -27,7 +27,7 @@ from app.results.announcements import announcement, announcements_page
 from app.results.called_off import not_counting
 from app.results.one_round import InRound, hanging_together, heats_to_run_again
 from app.results.pending import Remedies, remedies_in
-from app.results.queries import latest_announcements, result, still_holding
+from app.results.queries import Holding, latest_announcements, result, still_holding
 from app.results.windows import windows_in
 from app.results.wire import (
     AnnouncedOut,
@@ -106,7 +106,7 @@ def finality_of(
     meet_id: MeetId,
     heat_ids: Iterable[HeatId],
     now: datetime,
-    holding: frozenset[AnnouncementId] | None = None,
+    holding: Holding | None = None,
 ) -> Mapping[HeatId, Finality]:
     """The finality of each of the heats, all read together. `holding`: which of the announcements
     still hold, where that was found out before; it takes longest.
@@ -117,8 +117,8 @@ def finality_of(
     if latest:
         found = _find(conn, meet_id, latest, now)
         known = [] if holding is None else latest
-        looked_at = _with_their_rounds(latest, found, known)
-        holding = (holding or frozenset()) | _holding(conn, meet_id, looked_at)
+        more = _holding(conn, meet_id, _with_their_rounds(latest, found, known))
+        holding = more if holding is None else _together(holding, more)
         finality |= {row.heat_id: _finality(row, found, holding) for row in latest}
     return finality
 
@@ -136,7 +136,7 @@ def final_heats(
     found = _find(conn, meet_id, latest, now)
     waiting = [row for row in latest if not any(_open(row, found))]
     holding = _holding(conn, meet_id, _with_their_rounds(waiting, found))
-    return frozenset(row.heat_id for row in waiting if not any(_amended(row, found, holding)))
+    return frozenset(row.heat_id for row in waiting if not any(_to_announce(row, found, holding)))
 
 
 def _with_their_rounds(
@@ -162,10 +162,12 @@ def _others_announced(row: AnyRow, found: _Found) -> Mapping[HeatId, AnyRow]:
     }
 
 
-def _holding(
-    conn: Connection, meet_id: MeetId, rows: Sequence[AnyRow]
-) -> frozenset[AnnouncementId]:
-    return still_holding(conn, meet_id, rows) if rows else frozenset()
+def _holding(conn: Connection, meet_id: MeetId, rows: Sequence[AnyRow]) -> Holding:
+    return still_holding(conn, meet_id, rows) if rows else Holding(frozenset(), {})
+
+
+def _together(one: Holding, other: Holding) -> Holding:
+    return Holding(one.announcements | other.announcements, {**one.draws, **other.draws})
 
 
 def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: datetime) -> _Found:
@@ -227,22 +229,24 @@ def _settled_in(heats: Iterable[HeatId], found: _Found) -> Iterator[datetime]:
                 yield found.ruled_at[one]
 
 
-def _finality(row: AnyRow, found: _Found, holding: frozenset[AnnouncementId]) -> Finality:
+def _finality(row: AnyRow, found: _Found, holding: Holding) -> Finality:
     if row.heat_id in found.not_counting:
         return Finality(None, (), found.not_counting[row.heat_id])
-    waits = (*_amended(row, found, holding), *_open(row, found))
+    waits = (*_to_announce(row, found, holding), *_open(row, found))
     pending = tuple(dict.fromkeys(waits))
     return Finality(None if pending else _since(row, found), pending)
 
 
-def _amended(row: AnyRow, found: _Found, holding: frozenset[AnnouncementId]) -> Iterator[str]:
-    """That an amended result is to come, of this heat or of another one of its round."""
-    if row.id not in holding:
+def _to_announce(row: AnyRow, found: _Found, holding: Holding) -> Iterator[str]:
+    """That an amended result is to come, of this heat or of another one of its round, or lots."""
+    if row.id not in holding.announcements:
         yield _why_it_does_not_hold(row, found)
     for one, other in _others_announced(row, found).items():
-        if other.id not in holding:
+        if other.id not in holding.announcements:
             name = found.rounds[row.heat_id].heats[one].name
             yield f"{name}: {in_sentence(_why_it_does_not_hold(other, found))}"
+    if row.heat_id in holding.draws:
+        yield holding.draws[row.heat_id]
 
 
 def _why_it_does_not_hold(row: AnyRow, found: _Found) -> str:
@@ -364,9 +368,8 @@ def announcements_shown(
     conn: Connection, meet_id: MeetId, before: str | None, now: datetime
 ) -> AnnouncementsOut:
     """A page of announcements; those that stand say since when they are final."""
-    page = announcements_page(conn, meet_id, before)
+    page, holding = announcements_page(conn, meet_id, before)
     standing = {line.heat for line in page.announcements if line.is_latest}
-    holding = frozenset(line.id for line in page.announcements if line.holds)
     found = finality_of(conn, meet_id, standing, now, holding)
     lines = [
         _with(line, found[line.heat]) if line.is_latest else line for line in page.announcements

@@ -56,6 +56,9 @@ class ResultLineOut(Wire):
         "not through; null: not known yet, or nobody goes on from this round",
     )
     points: str = Field(default="", description="such as “6.5”; empty where it scores nothing")
+    is_by_lot: bool = Field(
+        default=False, exclude=True, description="lots that this team was in led to its letter"
+    )
 
 
 class QualifiedOut(Wire):
