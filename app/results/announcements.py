@@ -132,6 +132,7 @@ def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrection
             becomes=row.becomes,
             becomes_local=in_zone(row.becomes, made.time_zone),
             reasons=row.reasons,
+            remark=row.content.get("remark", ""),
             corrected_by=row.official_id,
             corrected_by_name=row.official_name,
             corrected_at=row.corrected_at,

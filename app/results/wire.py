@@ -395,6 +395,9 @@ class TimeCorrectionOut(Wire):
     becomes: datetime
     becomes_local: str
     reasons: str
+    remark: str = Field(
+        default="", description="how the teams knew of it, where time that ran was over at once"
+    )
     corrected_by: OfficialId
     corrected_by_name: str
     corrected_at: datetime

@@ -254,7 +254,10 @@ def test_a_correction_may_leave_no_time_and_says_so_by_the_window(service: Servi
     (window,) = windows(hand)
     assert window["state"] == "closed"
     assert datetime.fromisoformat(after["final_since"]) == NOON - minutes(10)
+    (one,) = after["time_corrections"]
+    assert one["remark"] == "It was heard in the stands."
     assert "It was heard in the stands." in hand.referee.get("record").text
+    assert "Remark: It was heard in the stands." in paper(hand, told, "txt").decode()
 
 
 def test_a_correction_that_closes_a_window_at_once_needs_the_same_word_as_a_late_entry(
