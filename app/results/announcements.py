@@ -21,7 +21,7 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
-from app.results.queries import ANNOUNCED, SNAPSHOTS, last_announcement, still_holding
+from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
 from app.results.tables import announcements, time_corrections
 from app.results.wire import (
     AnnouncementLine,
@@ -141,6 +141,7 @@ def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrection
             becomes=row.becomes,
             becomes_local=in_zone(row.becomes, made.time_zone),
             reasons=row.reasons,
+            remark=row.content.get("remark", ""),
             corrected_by=row.official_id,
             corrected_by_name=row.official_name,
             corrected_at=row.corrected_at,
@@ -199,8 +200,10 @@ def _who(told: Sequence[QualifiedOut]) -> frozenset[tuple[str, str]]:
     return frozenset((one.team, one.letter) for one in told)
 
 
-def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:
-    """Announcements, newest first, fifty a page."""
+def announcements_page(
+    conn: Connection, meet_id: MeetId, before: str | None
+) -> tuple[AnnouncementsOut, Holding]:
+    """Announcements, newest first, fifty a page; and which of them still hold."""
     zone = meet_row(conn, meet_id).time_zone
     if before is None:
         rows = conn.execute(_LIST, {"meet": meet_id}).all()
@@ -210,7 +213,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
     page = rows[:PAGE]
     more = len(rows) > PAGE
     holding = still_holding(conn, meet_id, page)
-    return AnnouncementsOut(
+    out = AnnouncementsOut(
         announcements=[
             AnnouncementLine(
                 id=row.id,
@@ -222,9 +225,10 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
                 announced_at=row.announced_at,
                 announced_at_local=in_zone(row.announced_at, zone),
                 is_latest=row.is_latest,
-                holds=row.id in holding,
+                holds=row.id in holding.announcements,
             )
             for row in page
         ],
         next=cursor(page[-1].announced_at, page[-1].id) if more else None,
     )
+    return out, holding

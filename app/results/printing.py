@@ -213,8 +213,10 @@ def _time_corrected(announced: AnnouncementOut) -> str:
     if not announced.time_corrections:
         return ""
     first = clock_time(announced.announced_at, announced.time_zone)
-    why = announced.time_corrections[-1].reasons.rstrip(".")
-    return f"The time was corrected: first given as {first}. Reason: {why}."
+    last = announced.time_corrections[-1]
+    why = last.reasons.rstrip(".")
+    remark = f" Remark: {last.remark.rstrip('.')}." if last.remark else ""
+    return f"The time was corrected: first given as {first}. Reason: {why}.{remark}"
 
 
 def final_note(announced: AnnouncementOut) -> str:

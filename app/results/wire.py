@@ -56,6 +56,9 @@ class ResultLineOut(Wire):
         "not through; null: not known yet, or nobody goes on from this round",
     )
     points: str = Field(default="", description="such as “6.5”; empty where it scores nothing")
+    is_by_lot: bool = Field(
+        default=False, exclude=True, description="lots that this team was in led to its letter"
+    )
 
 
 class QualifiedOut(Wire):
@@ -366,6 +369,11 @@ class TimeCorrectionIn(Wire):
 
     announced_at: PhoneTime = Field(description="when it was truly announced")
     reasons: Reasons
+    remark: Words = Field(
+        default="",
+        description="the explicit word where time that still runs would be over at once: how the "
+        "teams knew of it",
+    )
     pin: Pin
 
 
@@ -388,6 +396,9 @@ class TimeCorrectionOut(Wire):
     becomes: datetime
     becomes_local: str
     reasons: str
+    remark: str = Field(
+        default="", description="how the teams knew of it, where time that ran was over at once"
+    )
     corrected_by: OfficialId
     corrected_by_name: str
     corrected_at: datetime
