@@ -91,11 +91,12 @@ class _Found:
 @dataclass(frozen=True, slots=True)
 class OfRound:
     """What all heats of a round wait for that leads on or scores, since each can move the others'
-    letters and points: how they are called, sentences by heat, of each kind the window that closes
-    last, and when all else was settled.
+    letters and points: how they are called, the announcements that count, sentences by heat, of
+    each kind the window that closes last, and when all else was settled.
     """
 
     heats: Mapping[HeatId, InRound]
+    announced: Mapping[HeatId, AnyRow]
     waits: Sequence[tuple[HeatId, str]]
     last: Mapping[WindowKind, tuple[str, Window]]
     settled_at: Sequence[datetime]
@@ -145,21 +146,11 @@ def _with_their_rounds(
     """Announcements with those of all other heats of their rounds, but for those known before."""
     together = {row.heat_id: row for row in rows}
     for row in rows:
-        together |= _others_announced(row, found)
+        if row.heat_id in found.rounds:
+            together |= found.rounds[row.heat_id].announced
     for row in without:
         together.pop(row.heat_id, None)
     return list(together.values())
-
-
-def _others_announced(row: AnyRow, found: _Found) -> Mapping[HeatId, AnyRow]:
-    """The announcements of the other heats of its round that count."""
-    if row.heat_id not in found.rounds:
-        return {}
-    return {
-        one: found.latest[one]
-        for one in found.rounds[row.heat_id].heats
-        if one != row.heat_id and one in found.latest and one not in found.not_counting
-    }
 
 
 def _holding(conn: Connection, meet_id: MeetId, rows: Sequence[AnyRow]) -> Holding:
@@ -208,6 +199,21 @@ def _of_round(heats: Mapping[HeatId, InRound], found: _Found) -> OfRound:
         for one, called in heats.items()
         for words in _undecided_in(one, called, found)
     ]
+    last = _last_in(heats, found)
+    ends = [window.closes_at for _name, window in last.values() if window.closes_at is not None]
+    announced = {
+        one: found.latest[one]
+        for one in heats
+        if one in found.latest and one not in found.not_counting
+    }
+    settled = _settled_in(heats, announced, found)
+    return OfRound(heats, announced, waits, last, [*ends, *settled])
+
+
+def _last_in(
+    heats: Mapping[HeatId, InRound], found: _Found
+) -> Mapping[WindowKind, tuple[str, Window]]:
+    """Of each kind the window of the heats that count that closes last, with its heat's name."""
     last: dict[WindowKind, tuple[str, Window]] = {}
     for one, called in heats.items():
         if one in found.not_counting:
@@ -215,18 +221,18 @@ def _of_round(heats: Mapping[HeatId, InRound], found: _Found) -> OfRound:
         for kind, window in _last_to_close(found.windows.get(one, ())).items():
             if kind not in last or _closes(last[kind][1]) < _closes(window):
                 last[kind] = called.name, window
-    ends = [window.closes_at for _name, window in last.values() if window.closes_at is not None]
-    return OfRound(heats, waits, last, [*ends, *_settled_in(heats, found)])
+    return last
 
 
-def _settled_in(heats: Iterable[HeatId], found: _Found) -> Iterator[datetime]:
+def _settled_in(
+    heats: Iterable[HeatId], announced: Mapping[HeatId, AnyRow], found: _Found
+) -> Iterator[datetime]:
     """When what is no window was settled in the heats of a round: announced, ruled on, decided."""
     for one in heats:
         yield from found.remedies.get(one, Remedies()).settled_at
-        if one in found.latest and one not in found.not_counting:
-            yield found.latest[one].announced_at
-            if one in found.ruled_at:
-                yield found.ruled_at[one]
+    for one, row in announced.items():
+        yield row.announced_at
+        yield found.ruled_at.get(one, row.announced_at)
 
 
 def _finality(row: AnyRow, found: _Found, holding: Holding) -> Finality:
@@ -241,10 +247,12 @@ def _to_announce(row: AnyRow, found: _Found, holding: Holding) -> Iterator[str]:
     """That an amended result is to come, of this heat or of another one of its round, or lots."""
     if row.id not in holding.announcements:
         yield _why_it_does_not_hold(row, found)
-    for one, other in _others_announced(row, found).items():
-        if other.id not in holding.announcements:
-            name = found.rounds[row.heat_id].heats[one].name
-            yield f"{name}: {in_sentence(_why_it_does_not_hold(other, found))}"
+    if row.heat_id in found.rounds:
+        of_round = found.rounds[row.heat_id]
+        for one, other in of_round.announced.items():
+            if one != row.heat_id and other.id not in holding.announcements:
+                words = in_sentence(_why_it_does_not_hold(other, found))
+                yield f"{of_round.heats[one].name}: {words}"
     if row.heat_id in holding.draws:
         yield holding.draws[row.heat_id]
 
