@@ -20,7 +20,17 @@ from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import understand
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
-from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
+from app.appeals.orders import (
+    AdvanceIn,
+    CorrectIn,
+    DisqualifyIn,
+    ExtraLaneIn,
+    OrderIn,
+    RecallIn,
+    RunAgainIn,
+    SetAsideIn,
+    UndoIn,
+)
 from app.appeals.queries import (
     PAGE,
     appeal_row,
@@ -111,15 +121,37 @@ def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
 
 
 def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
-    """The teams that an appeal can move; all of the heat where nobody can say how."""
+    """The teams that an appeal can move or is about; all of the heat where nobody can say how."""
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
     decided = standing_decision(conn, meet.id, AppealId(row.id))
     if decided is not None and row.state != AppealState.LODGED:
-        shown: ConsequencesOut | None = decided_moves(decided)
+        moved = teams_in(decided_moves(decided))
     else:
-        shown = if_granted(conn, meet, row) or _if_taken_back(bench, row)
-    moved = {lane.team for lane in bench.heat.lanes} if shown is None else teams_in(shown)
+        moved = _can_move(conn, meet, bench, row)
     return touched(bench, {*moved, *_parties(conn, meet.id, row)})
+
+
+def _can_move(conn: Connection, meet: MeetFacts, bench: Bench, row: AnyRow) -> set[str]:
+    """Whom an appeal that is not decided can move; all that run again, where a whole heat may."""
+    wanted = sought_by(conn, meet.id, row)
+    shown = if_granted(conn, meet, row) or _if_taken_back(bench, row)
+    whole = shown is None or any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
+    of_heat = {str(lane.team) for lane in bench.heat.lanes} if whole else set()
+    return {*of_heat, *(teams_in(shown) if shown else ()), *named_by(wanted)}
+
+
+def named_by(wanted: Iterable[OrderIn]) -> set[str]:
+    """The teams that orders name as they were sent, also where they can no longer be given."""
+    found: set[str] = set()
+    for order in wanted:
+        match order:
+            case RunAgainIn():
+                found.update(order.teams)
+            case DisqualifyIn() | CorrectIn() | AdvanceIn() | RecallIn() | ExtraLaneIn():
+                found.add(order.team)
+            case _:  # the others name what was done before
+                pass
+    return found
 
 
 def decided_moves(decision: AnyRow) -> ConsequencesOut:
@@ -128,8 +160,8 @@ def decided_moves(decision: AnyRow) -> ConsequencesOut:
 
 
 def teams_in(shown: ConsequencesOut) -> set[str]:
-    """The teams that consequences name."""
-    return {move.team for move in shown.moves}
+    """The teams that consequences touch: whom they move, and whom the orders are about."""
+    return {one.team for one in shown.concerned}
 
 
 def touched(bench: Bench, teams: Iterable[str]) -> Touched:
