@@ -23,6 +23,7 @@ from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, Reopen
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
     change_appeal,
+    insist_no_part,
     insist_open,
     insist_unconcerned,
     insist_version,
@@ -84,6 +85,7 @@ def admit(
         step = APPEAL_TABLE.step(_state_to_admit(unit, meet, row), what)
         _insist_chair(row, caller, "admits an appeal or turns it away")
         insist_unconcerned(unit, meet, row, [caller.official_id])
+        insist_no_part(unit, meet, row, [caller.official_id])
         if not sent.admit:
             _insist_deposit_cannot_come(unit, meet, row)
         person = official_row(unit.conn, unit.meet_id, caller.official_id)
@@ -164,7 +166,9 @@ def decide_appeal(
         bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
         understood, shown = shown_on_appeal(bench, row, sent.orders)
         concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
-        insist_unconcerned(unit, meet, row, [caller.official_id, *counted["voters"]], concerned)
+        deciding = [caller.official_id, *counted["voters"]]
+        insist_unconcerned(unit, meet, row, deciding, concerned)
+        insist_no_part(unit, meet, row, deciding, [one.team for one in shown.named])
         protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
         deposit = _deposit_after(meet, row, sent, verdict)
         decided = Ordered(

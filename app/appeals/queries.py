@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, select
@@ -27,6 +27,7 @@ from app.ids import (
     DecisionId,
     HeatId,
     MeetId,
+    OfficialId,
     ProtestId,
     RulingId,
     TeamId,
@@ -119,6 +120,15 @@ _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal"
 )
 _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
     decisions.c.seq
+)
+_DECIDED_ABOUT = (
+    select(decisions.c.official_id)
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .where(
+        decisions.c.meet_id == bindparam("meet"),
+        decisions.c.instance == Instance.REFEREE.value,
+        protests.c.ruling_id.in_(bindparam("rulings", expanding=True)),
+    )
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
@@ -238,14 +248,29 @@ def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> 
     return row
 
 
-def cases_about(conn: Connection, meet_id: MeetId, protest: AnyRow) -> list[CaseId]:
-    """The cases that a protest is about: its ruling's, and those of its teams in this heat."""
+def cases_about(
+    conn: Connection, meet_id: MeetId, protest: AnyRow, further: Iterable[str] = ()
+) -> list[CaseId]:
+    """The cases that a protest is about: its ruling's, and those of its teams in this heat; with
+    those of `further` teams, in whichever heats of this round they ran.
+    """
     named = (
         [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
     )
-    teams_named = [protest.team_id, protest.against_id]
-    of_teams = cases_of_teams(conn, HeatId(protest.heat_id), teams_named)
+    heat_id = HeatId(protest.heat_id)
+    of_teams = cases_of_teams(conn, heat_id, [protest.team_id, protest.against_id])
+    for team in sorted(map(TeamId, further)):
+        for ran in conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all():
+            of_teams += cases_of_teams(conn, HeatId(ran.heat_id), [team])
     return list(dict.fromkeys([*named, *of_teams]))
+
+
+def decided_about(
+    conn: Connection, meet_id: MeetId, rulings: Iterable[RulingId]
+) -> set[OfficialId]:
+    """Who has decided a protest about one of these rulings, as a referee."""
+    asked = {"meet": meet_id, "rulings": sorted(rulings)}
+    return set(conn.execute(_DECIDED_ABOUT, asked).scalars())
 
 
 def is_the_jurys(conn: Connection, meet_id: MeetId, ident: str) -> bool:

@@ -19,6 +19,7 @@ from app.appeals.awaiting import awaited, possible_now
 from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import understand
 from app.appeals.deposits import asked_of, deposit_out
+from app.appeals.had_a_part import had_a_part
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import (
     AdvanceIn,
@@ -68,10 +69,13 @@ ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 
 @dataclass(frozen=True, slots=True)
 class Touched:
-    """Whom an appeal can move: the teams, and their affiliations as they are written."""
+    """Whom an appeal can move: the teams, and their affiliations as they are written; and which of
+    them are `named` in what is sought or would be taken back.
+    """
 
     teams: frozenset[str]
     affiliations: tuple[str, ...]
+    named: frozenset[str] = frozenset()
 
     def touches(self, affiliation: str) -> bool:
         """Whether an official of this affiliation is concerned."""
@@ -124,20 +128,22 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     """The teams that an appeal can move or is about; all of the heat where nobody can say how."""
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
     decided = standing_decision(conn, meet.id, AppealId(row.id))
+    parties = _parties(conn, meet.id, row)
     if decided is not None and row.state != AppealState.LODGED:
-        moved = teams_in(decided_moves(decided))
-    else:
-        moved = _can_move(conn, meet, bench, row)
-    return touched(bench, {*moved, *_parties(conn, meet.id, row)})
-
-
-def _can_move(conn: Connection, meet: MeetFacts, bench: Bench, row: AnyRow) -> set[str]:
-    """Whom an appeal that is not decided can move; all that run again, where a whole heat may."""
+        shown = decided_moves(decided)
+        return touched(bench, teams_in(shown) | parties, _named(shown))
     wanted = sought_by(conn, meet.id, row)
-    shown = if_granted(conn, meet, row) or _if_taken_back(bench, row)
-    whole = shown is None or any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
+    for_now = if_granted(conn, meet, row) or _if_taken_back(bench, row)
+    named = named_by(wanted) | (_named(for_now) if for_now else set())
+    whole = for_now is None or any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
     of_heat = {str(lane.team) for lane in bench.heat.lanes} if whole else set()
-    return {*of_heat, *(teams_in(shown) if shown else ()), *named_by(wanted)}
+    return touched(
+        bench, of_heat | named | parties | (teams_in(for_now) if for_now else set()), named
+    )
+
+
+def _named(shown: ConsequencesOut) -> set[str]:
+    return {one.team for one in shown.named}
 
 
 def named_by(wanted: Iterable[OrderIn]) -> set[str]:
@@ -164,12 +170,12 @@ def teams_in(shown: ConsequencesOut) -> set[str]:
     return {one.team for one in shown.concerned}
 
 
-def touched(bench: Bench, teams: Iterable[str]) -> Touched:
+def touched(bench: Bench, teams: Iterable[str], named: Iterable[str] = ()) -> Touched:
     """These teams with their affiliations; a team without one counts under its own name."""
     known = bench.at_hand.affiliations
     here = frozenset(teams)
-    named = {known.get(team) or bench.at_hand.names.get(team, "") for team in here}
-    return Touched(here, tuple(sorted(filter(None, named))))
+    written = {known.get(team) or bench.at_hand.names.get(team, "") for team in here}
+    return Touched(here, tuple(sorted(filter(None, written))), frozenset(named))
 
 
 def _parties(conn: Connection, meet_id: MeetId, row: AnyRow) -> set[str]:
@@ -236,6 +242,8 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
     panel, concerned = row.panel, touched_by(conn, meet, row)
     people = {one.id: one for one in officials_of(conn, meet.id)}
     voted = {vote.official_id for vote in votes_of(conn, AppealId(row.id), row.sitting)}
+    is_open = row.state == AppealState.LODGED
+    part_in = had_a_part(conn, meet.id, row, concerned.named) if is_open else {}
 
     def member(official: str, part: Part, state: Sits, because: str = "") -> PanelMember:
         person = people[OfficialId(official)]
@@ -256,6 +264,9 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
         part: Part = "chair" if official == panel["chair"] else "member"
         if concerned.touches(affiliation):
             why = f"The consequence touches a team of {affiliation}."
+            seats.append(member(official, part, "asked to withdraw", why))
+        elif official in part_in:
+            why = f"{people[official].name} {part_in[official]}."
             seats.append(member(official, part, "asked to withdraw", why))
         else:
             seats.append(member(official, part, "sits"))
