@@ -164,7 +164,9 @@ def decide_appeal(
         _insist_chair(row, caller, "signs its decision")
         counted = _count(unit, row, verdict)
         bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-        understood, shown = shown_on_appeal(bench, row, sent.orders)
+        understood, shown = shown_on_appeal(
+            bench, row, sent.orders, is_done=bool(sent.done_already)
+        )
         concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
         deciding = [caller.official_id, *counted["voters"]]
         insist_unconcerned(unit, meet, row, deciding, concerned)

@@ -20,6 +20,7 @@ from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import understand
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.had_a_part import had_a_part
+from app.appeals.hearing_again import shown_again
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import (
     AdvanceIn,
@@ -37,6 +38,7 @@ from app.appeals.queries import (
     appeal_row,
     appeal_rows,
     decision_out,
+    decision_row,
     decisions_of_appeal,
     lane_in_round,
     marks_of,
@@ -50,7 +52,7 @@ from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
 from app.appeals.wire import Instance, Mark, Timeliness
 from app.clock import in_zone
-from app.ids import AppealId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
+from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
 from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import Refusal
 from app.roles import Role
@@ -106,7 +108,17 @@ def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOu
     wanted = sought_by(conn, meet.id, row)
     if not wanted:
         return None
-    return _moved(bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY), wanted)
+    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
+    return _moved(bench, wanted) if row.reopened is None else _moved_again(bench, row, wanted)
+
+
+def _moved_again(bench: Bench, row: AnyRow, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
+    """The same where the appeal is looked at again: what was granted before stays."""
+    earlier = decision_row(bench.conn, bench.meet_id, DecisionId(row.reopened["decision"]))
+    try:
+        return shown_again(bench, earlier, wanted, is_done=False)[1]
+    except Refusal:
+        return None
 
 
 def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
@@ -133,13 +145,12 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
         shown = decided_moves(decided)
         return touched(bench, teams_in(shown) | parties, _named(shown))
     wanted = sought_by(conn, meet.id, row)
-    for_now = if_granted(conn, meet, row) or _if_taken_back(bench, row)
-    named = named_by(wanted) | (_named(for_now) if for_now else set())
-    whole = for_now is None or any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
-    of_heat = {str(lane.team) for lane in bench.heat.lanes} if whole else set()
-    return touched(
-        bench, of_heat | named | parties | (teams_in(for_now) if for_now else set()), named
-    )
+    either = (if_granted(conn, meet, row), _if_taken_back(bench, row))
+    shown_now = [one for one in either if one is not None]
+    named = named_by(wanted).union(*map(_named, shown_now))
+    whole = any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
+    of_heat = {str(lane.team) for lane in bench.heat.lanes} if whole or not shown_now else set()
+    return touched(bench, (of_heat | named | parties).union(*map(teams_in, shown_now)), named)
 
 
 def _named(shown: ConsequencesOut) -> set[str]:
