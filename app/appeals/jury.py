@@ -23,7 +23,6 @@ from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, Reopen
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
     change_appeal,
-    insist_no_part,
     insist_open,
     insist_unconcerned,
     insist_version,
@@ -85,7 +84,6 @@ def admit(
         step = APPEAL_TABLE.step(_state_to_admit(unit, meet, row), what)
         _insist_chair(row, caller, "admits an appeal or turns it away")
         insist_unconcerned(unit, meet, row, [caller.official_id])
-        insist_no_part(unit, meet, row, [caller.official_id])
         if not sent.admit:
             _insist_deposit_cannot_come(unit, meet, row)
         person = official_row(unit.conn, unit.meet_id, caller.official_id)
@@ -167,10 +165,10 @@ def decide_appeal(
         understood, shown = shown_on_appeal(
             bench, row, sent.orders, is_done=bool(sent.done_already)
         )
-        concerned = touched(bench, teams_in(shown) | touched_by(unit.conn, meet, row).teams)
-        deciding = [caller.official_id, *counted["voters"]]
-        insist_unconcerned(unit, meet, row, deciding, concerned)
-        insist_no_part(unit, meet, row, deciding, [one.team for one in shown.named])
+        asked = touched_by(unit.conn, meet, row)
+        named = asked.named.union(one.team for one in shown.named)
+        concerned = touched(bench, teams_in(shown) | asked.teams, named)
+        insist_unconcerned(unit, meet, row, [caller.official_id, *counted["voters"]], concerned)
         protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
         deposit = _deposit_after(meet, row, sent, verdict)
         decided = Ordered(

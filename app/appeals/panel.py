@@ -22,7 +22,7 @@ from app.appeals.queries import (
     votes_of,
 )
 from app.appeals.showing import appeal_shown
-from app.appeals.standing import state_now, touched_by
+from app.appeals.standing import Touched, state_now, touched_by
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
 from app.clock import rfc3339
@@ -224,8 +224,10 @@ def _insist_may_ask_aside(
         return
     person = official_row(unit.conn, meet.id, member)
     is_chair = caller.official_id == panel_of(row)["chair"]
-    concerned = touched_by(unit.conn, meet, row).touches(person.affiliation)
-    if not is_chair or not (concerned or member in _barred(unit, meet, row)):
+    has_to_go = member in _barred(unit, meet, row) or touched_by(unit.conn, meet, row).touches(
+        person.affiliation
+    )
+    if not is_chair or not has_to_go:
         raise NotYours(
             "A member withdraws in person. The chair can ask aside only a member whose affiliation "
             "the consequence touches, or who has had a part in the matter."
@@ -249,13 +251,14 @@ def _replaced(
     if instead not in panel["substitutes"]:
         raise Malformed("This official is no substitute of this panel.", field="/replaced_by")
     person = official_row(unit.conn, meet.id, OfficialId(instead))
-    if touched_by(unit.conn, meet, row).touches(person.affiliation):
+    concerned = touched_by(unit.conn, meet, row)
+    if concerned.touches(person.affiliation):
         raise Affected(
             f"The consequence touches a team of {person.affiliation}, so {person.name} cannot take "
             f"the place either ({CONFLICT_RULE}). Name another substitute.",
             field="/replaced_by",
         )
-    insist_no_part(unit, meet, row, [instead])
+    _insist_no_part(unit, row, [instead], concerned)
     members = [instead if one == member else one for one in panel["members"]]
     chair = instead if panel["chair"] == member else panel["chair"]
     substitutes = [one for one in panel["substitutes"] if one != instead]
@@ -316,7 +319,6 @@ def _insist_may_vote(unit: Unit, meet: MeetFacts, row: AnyRow, caller: Caller) -
     if any(one.official_id == caller.official_id for one in _cast(unit, row)):
         raise StateConflict("You have voted on this appeal already. One member, one vote.")
     insist_unconcerned(unit, meet, row, [caller.official_id])
-    insist_no_part(unit, meet, row, [caller.official_id])
 
 
 def _cast(unit: Unit, row: AnyRow) -> list[AnyRow]:
@@ -328,9 +330,11 @@ def insist_unconcerned(
     meet: MeetFacts,
     row: AnyRow,
     members: Iterable[str],
-    concerned: Any = None,
+    concerned: Touched | None = None,
 ) -> None:
-    """Affected for a member whose affiliation has a team that the consequence touches."""
+    """Affected for a member whose affiliation has a team that the consequence touches; NotYours for
+    one who has had a part in the matter, also where that came after the panel was named.
+    """
     concerned = concerned or touched_by(unit.conn, meet, row)
     for member in members:
         person = official_row(unit.conn, unit.meet_id, OfficialId(member))
@@ -342,16 +346,11 @@ def insist_unconcerned(
                 member=member,
                 affiliations=list(concerned.affiliations),
             )
+    _insist_no_part(unit, row, members, concerned)
 
 
-def insist_no_part(
-    unit: Unit, meet: MeetFacts, row: AnyRow, members: Iterable[str], ordered: Iterable[str] = ()
-) -> None:
-    """NotYours for a member who has reported, ruled or decided in the matter, also where that came
-    after the panel was named; `ordered` are the teams that orders name beside what is sought.
-    """
-    named = touched_by(unit.conn, meet, row).named | set(ordered)
-    barred = had_a_part(unit.conn, unit.meet_id, row, named)
+def _insist_no_part(unit: Unit, row: AnyRow, members: Iterable[str], concerned: Touched) -> None:
+    barred = had_a_part(unit.conn, unit.meet_id, row, concerned.named)
     for member in members:
         why = barred.get(OfficialId(member))
         if why is not None:

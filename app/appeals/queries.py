@@ -174,6 +174,17 @@ _IN_ROUND = (
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
+_HEATS_OF_TEAMS = (
+    select(lanes.c.heat_id)
+    .join(heats, heats.c.id == lanes.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
+    .where(
+        _here.c.id == bindparam("heat"),
+        lanes.c.team_id.in_(bindparam("teams", expanding=True)),
+    )
+    .distinct()
+    .order_by(lanes.c.heat_id)
+)
 
 
 def protest_kinds(meet: MeetFacts) -> list[str]:
@@ -259,9 +270,10 @@ def cases_about(
     )
     heat_id = HeatId(protest.heat_id)
     of_teams = cases_of_teams(conn, heat_id, [protest.team_id, protest.against_id])
-    for team in sorted(map(TeamId, further)):
-        for ran in conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all():
-            of_teams += cases_of_teams(conn, HeatId(ran.heat_id), [team])
+    teams_named = sorted(map(TeamId, further))
+    ran = conn.execute(_HEATS_OF_TEAMS, {"heat": heat_id, "teams": teams_named}).scalars()
+    for where in ran.all():
+        of_teams += cases_of_teams(conn, HeatId(where), teams_named)
     return list(dict.fromkeys([*named, *of_teams]))
 
 
