@@ -7,6 +7,7 @@ announcement where something changed, else by the advice given (World Athletics 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from sqlalchemy import update
@@ -90,6 +91,8 @@ def decide_protest(
         meet = meet_facts(unit.conn, unit.meet_id)
         bench = bench_for(unit.conn, meet, HeatId(protest.heat_id), Instance.REFEREE)
         understood, shown = shown_for(bench, sent.orders)
+        if sent.orders:
+            _insist_second_person(unit, protest, caller, [one.team for one in shown.named])
         decided = Ordered(
             id=DecisionId(new_id()),
             instance=Instance.REFEREE,
@@ -122,15 +125,18 @@ def decide_protest(
     return act
 
 
-def _insist_second_person(unit: Unit, protest: AnyRow, caller: Caller) -> None:
-    """Nobody decides on their own report; a referee may decide on a protest against their ruling
-    (World Athletics TR8.3), from which the appeal to the jury lies.
+def _insist_second_person(
+    unit: Unit, protest: AnyRow, caller: Caller, ordered: Iterable[str] = ()
+) -> None:
+    """Nobody decides on their own report, also where only the orders name the team that it is
+    about; a referee may decide on a protest against their ruling (World Athletics TR8.3), from
+    which the appeal to the jury lies.
     """
-    cases = cases_about(unit.conn, unit.meet_id, protest)
+    cases = cases_about(unit.conn, unit.meet_id, protest, ordered)
     if any(caller.official_id in authors_in(unit.conn, case) for case in cases):
         raise OwnReport(
-            "You wrote a report in the case that this protest is about, so another referee decides "
-            "it; or refer it to the jury."
+            "You wrote a report in a case that this is about, so another referee decides it; or "
+            "refer it to the jury."
         )
 
 

@@ -82,12 +82,12 @@ class _Found(NamedTuple):
 def affected_by(
     conn: Connection, meet: MeetFacts, decided: Iterable[DecisionOut], now: datetime
 ) -> Mapping[DecisionId, list[AffectedOut]]:
-    """The teams that each decision moved, in five statements for all of them."""
-    moving = [one for one in decided if one.consequences.moves]
+    """The teams that each decision moved or named, in five statements for all of them."""
+    moving = [one for one in decided if one.consequences.concerned]
     if not moving:
         return {}
     asked = {"decisions": [one.id for one in moving]}
-    teams = {move.team for one in moving for move in one.consequences.moves}
+    teams = {move.team for one in moving for move in one.consequences.concerned}
     told: dict[tuple[str, str], AnnouncementId | None] = {}
     for row in conn.execute(_TOLD, asked):
         if told.get((row.decision, row.id)) is None:
@@ -112,7 +112,7 @@ def _ran(rows: Iterable[AnyRow]) -> Mapping[tuple[str, str], AnyRow]:
 
 def _affected(decision: DecisionOut, found: _Found) -> list[AffectedOut]:
     listed = []
-    for move in decision.consequences.moves:
+    for move in decision.consequences.concerned:
         ran = found.ran.get((decision.id, move.team))
         window = (
             None

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any
 
@@ -38,6 +38,19 @@ class Bench:
     at_hand: RoundAtHand
     letter: Letter
     is_called_off: bool = False
+
+    def after(self, effects: Iterable[Order]) -> Bench:
+        """The same once these orders count; StateConflict where one does not fit what it finds."""
+        round_ = self.at_hand.round
+        try:
+            for effect in effects:
+                round_ = effect.on(round_)
+        except ValueError as error:
+            raise StateConflict(str(error)) from error
+        drawn = self.at_hand.drawn
+        if not self.at_hand.next_has_begun:
+            drawn = {seat: TeamId(team) for seat, team in round_.seats.items()}
+        return replace(self, at_hand=replace(self.at_hand, round=round_, drawn=drawn))
 
     def name(self, team: str) -> str:
         """The name of a team that was in this heat or round; it may have been drawn away since."""
@@ -75,11 +88,19 @@ class Bench:
 
 @dataclass(frozen=True, slots=True)
 class Understood:
-    """One order: what it does to the round, in words, and how it is carried out."""
+    """One order: what it does to the round, in words, and how it is carried out; `noted` is kept
+    beside what carrying it out gives.
+    """
 
     effect: tuple[Order, ...]
     words: str
     carry_out: Callable[[Unit, DecisionId], Kept]
+    noted: Kept = field(default_factory=dict)
+
+
+def effects_of(understood: Iterable[Understood]) -> list[Order]:
+    """What orders do to the round, one after another."""
+    return [effect for one in understood for effect in one.effect]
 
 
 LETTERS = {Instance.REFEREE: Letter.BY_REFEREE, Instance.JURY: Letter.BY_JURY}

@@ -7,7 +7,8 @@ kept with the decision.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 from typing import assert_never
 
 from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
@@ -49,22 +50,35 @@ from app.refusals import Malformed, NotFound, StateConflict
 from app.store.rows import AnyRow
 
 
-def understand(bench: Bench, orders: Sequence[OrderIn]) -> list[Understood]:
-    """All orders of a decision; refused where one does not fit what is stored."""
+def understand(
+    bench: Bench, orders: Sequence[OrderIn], done: Collection[int] = ()
+) -> list[Understood]:
+    """All orders of a decision, each by the round as those before it leave it; refused where one
+    does not fit what is stored. `done`: the numbers of those for which nothing is to be done.
+    """
     if bench.is_called_off and not all(_undoes_calling_off(bench, order) for order in orders):
         raise StateConflict(
             "This re-run was called off, so nothing can be ordered about it but that the decision "
             "which did so is undone: reject what was lodged about it, or have it withdrawn."
         )
-    understood = [
-        one
-        for number, order in enumerate(orders)
-        for one in _understand(bench, order, f"/orders/{number}")
-    ]
+    understood: list[Understood] = []
+    now = bench
+    for number, order in enumerate(orders):
+        if number in done:
+            continue
+        for one in understand_one(now, order, f"/orders/{number}"):
+            now = now.after(one.effect)
+            understood.append(one)
     insist_list_agrees(bench, orders, understood)
     insist_each_runs_again_once(bench, orders)
     insist_it_helps(bench, orders, understood)
     return understood
+
+
+def understand_one(bench: Bench, order: OrderIn, field: str) -> list[Understood]:
+    """One order, with itself noted: by that it is known where a later sitting orders it again."""
+    noted = {"order": order.model_dump(mode="json")}
+    return [replace(one, noted=noted) for one in _understand(bench, order, field)]
 
 
 def _understand(  # noqa: C901  (a kind a line)
@@ -119,7 +133,11 @@ def _undoes_calling_off(bench: Bench, order: OrderIn) -> bool:
 
 def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
     """All that a decision carried out, taken back in opposite order."""
-    return [take_back(bench, kept) for kept in reversed(decision.carried_out)]
+    taken: list[Understood] = []
+    for kept in reversed(decision.carried_out):
+        taken.append(take_back(bench, kept))
+        bench = bench.after(taken[-1].effect)
+    return taken
 
 
 def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (a kind a line)

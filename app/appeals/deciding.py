@@ -14,10 +14,11 @@ from sqlalchemy import Connection, insert, update
 
 from app.access.queries import Caller
 from app.access.signing import statement_digest
-from app.appeals.bench import Bench, Understood, bench_for
-from app.appeals.carrying import take_back, understand
+from app.appeals.bench import Bench, Understood, bench_for, effects_of
+from app.appeals.carrying import understand
+from app.appeals.hearing_again import shown_again
 from app.appeals.ordered import Ordered
-from app.appeals.orders import OrderIn, UndoIn
+from app.appeals.orders import OrderIn
 from app.appeals.papers import decided_paper
 from app.appeals.queries import (
     appeal_row,
@@ -36,10 +37,9 @@ from app.ids import (
     ProtestId,
 )
 from app.meets.queries import MeetFacts, meet_facts
-from app.refusals import Stale, StateConflict
+from app.refusals import Stale
 from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut
-from app.rules.orders import Order
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -47,53 +47,19 @@ from app.store.rows import AnyRow
 def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood], ConsequencesOut]:
     """Orders understood, and what they would move."""
     understood = understand(bench, orders)
-    return understood, consequences(bench.at_hand, _effects(understood))
+    return understood, consequences(bench.at_hand, effects_of(understood))
 
 
 def shown_on_appeal(
-    bench: Bench, row: AnyRow, sent: Sequence[OrderIn]
+    bench: Bench, row: AnyRow, sent: Sequence[OrderIn], *, is_done: bool
 ) -> tuple[list[Understood], ConsequencesOut]:
-    """What a decision on an appeal orders, understood, and what it would move.
-
-    One that replaces an earlier decision takes back first what that one ordered, as far as it still
-    can be; the rest is said among what comes too late. What is ordered and comes of the taking back
-    as well is done once.
-    """
-    back, stays = _taken_back(bench, row, sent)
-    comes_of_it = [one.effect for one in back]
-    given = [one for one in understand(bench, sent) if one.effect not in comes_of_it]
-    understood = [*back, *given]
-    shown = consequences(bench.at_hand, _effects(understood))
-    return understood, shown.model_copy(update={"too_late": [*stays, *shown.too_late]})
-
-
-def _taken_back(
-    bench: Bench, row: AnyRow, sent: Sequence[OrderIn]
-) -> tuple[list[Understood], list[str]]:
-    """What the decision of the sitting before ordered, taken back, and why the rest stays.
-
-    Nothing where there was none before, or where its undoing is itself ordered.
+    """What a decision on an appeal orders, understood, and what it would move; `is_done` where it
+    says that all has been done already.
     """
     earlier = standing_decision(bench.conn, bench.meet_id, AppealId(row.id))
     if earlier is None or earlier.sitting == row.sitting:
-        return [], []
-    if UndoIn(order="undo", decision=earlier.id) in sent:
-        return [], []
-    back: list[Understood] = []
-    stays: list[str] = []
-    for kept in reversed(earlier.carried_out):
-        try:
-            one = take_back(bench, kept)
-            consequences(bench.at_hand, _effects([*back, one]))
-        except StateConflict as gone:
-            stays.append(f"This stays as it was ordered before: {kept['words']} {gone}")
-        else:
-            back.append(one)
-    return back, stays
-
-
-def _effects(understood: Sequence[Understood]) -> list[Order]:
-    return [effect for one in understood for effect in one.effect]
+        return shown_for(bench, sent)
+    return shown_again(bench, earlier, sent, is_done=is_done)
 
 
 def look_at_protest(
@@ -111,7 +77,7 @@ def look_at_appeal(
     """What orders would move, before the jury signs."""
     row = appeal_row(conn, meet_id, appeal_id)
     bench = bench_for(conn, meet_facts(conn, meet_id), HeatId(row.heat_id), Instance.JURY)
-    return shown_on_appeal(bench, row, sent.orders)[1]
+    return shown_on_appeal(bench, row, sent.orders, is_done=bool(sent.done_already))[1]
 
 
 def is_same(known: AnyRow, caller: Caller, content: Mapping[str, Any]) -> bool:
@@ -143,7 +109,8 @@ def put_decision(
 ) -> dict[str, Any]:
     """Carry a decision out, sign and store it; returns what the record keeps."""
     carried_out = [
-        {**one.carry_out(unit, decided.id), "words": one.words} for one in decided.understood
+        {**one.carry_out(unit, decided.id), **one.noted, "words": one.words}
+        for one in decided.understood
     ]
     paper = decided_paper(unit, meet, bench, decided, caller.official_id)
     statement = _statement(unit, meet, decided, paper)

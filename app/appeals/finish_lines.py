@@ -12,6 +12,7 @@ from app.appeals.orders import (
 )
 from app.appeals.queries import decisions_in_round
 from app.ids import DecisionId, HeatId, TeamId
+from app.meets.queries import heat
 from app.refusals import Malformed, StateConflict
 from app.results.correcting import finish_of, replace_line
 from app.rules.orders import (
@@ -36,12 +37,13 @@ def correcting(bench: Bench, order: CorrectIn, field: str) -> Understood:
     """A team's line in the finish list is replaced; Malformed where it then contradicts itself."""
     name = bench.team(order.team, f"{field}/team")
     insist_not_the_jurys(bench, _corrected_by(bench, TeamId(order.team)))
-    was = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(order.team))
+    was = _line_of(bench, order.team)
     becomes = _corrected(was, order)
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
-        replaced = replace_line(unit, bench.heat, becomes)
-        run = bench.heat.present_run
+        now = heat(unit.conn, unit.meet_id, HeatId(bench.heat.id))
+        replaced = replace_line(unit, now, becomes)
+        run = now.present_run
         return {"did": "corrected", "was": dict(replaced), "becomes": dict(becomes), "run": run}
 
     effect = Correct(bench.heat.id, ran_in(was), ran_in(becomes))
@@ -60,6 +62,21 @@ def _corrected_by(bench: Bench, team: TeamId) -> DecisionId | None:
             if kept["run"] == bench.heat.present_run or (kept["run"] is None and last is not None):
                 last = DecisionId(decision.id)
     return last
+
+
+def _line_of(bench: Bench, team: str) -> Line:
+    """A team's line by the round at hand, which other orders may have changed already."""
+    for one in bench.run.ran:
+        if one.team == team:
+            return {
+                "lane": one.finish.lane,
+                "team": one.team,
+                "status": one.finish.status.value,
+                "thousandths": one.finish.thousandths,
+                "decimals": one.finish.decimals,
+                "place": one.finish.decided_place,
+            }
+    return finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(team))
 
 
 def _corrected(was: Line, order: CorrectIn) -> Line:
@@ -87,6 +104,7 @@ def insist_list_agrees(
     last = max((at for at, one in enumerate(orders) if isinstance(one, CorrectIn)), default=None)
     if last is None:
         return
+    _insist_each_once(bench, orders)
     finishes = [corrected.get(one.team, one.finish) for one in bench.run.ran]
     finished = [one for one in finishes if one.status is FinishStatus.FINISHED]
     untimed = [one for one in finished if one.thousandths is None]
@@ -103,6 +121,15 @@ def insist_list_agrees(
             "instead, and announce it.",
             field=f"/orders/{last}",
         )
+
+
+def _insist_each_once(bench: Bench, orders: Sequence[OrderIn]) -> None:
+    told = [order.team for order in orders if isinstance(order, CorrectIn)]
+    for team in told:
+        if told.count(team) > 1:
+            raise StateConflict(
+                f"The finish of {bench.name(team)} is corrected twice here: say once what it is."
+            )
 
 
 def _insist_on_places(bench: Bench, orders: Sequence[OrderIn], finishes: Sequence[Finish]) -> None:
@@ -129,8 +156,7 @@ def putting_back(bench: Bench, kept: Kept) -> Understood:
             "This correction was about a race that does not count any more, so there is nothing of "
             "it to take back: correct the team's line of the present race, if that is wrong too."
         )
-    now = finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(was["team"]))
-    if dict(now) != dict(was):
+    if ran_in(_line_of(bench, was["team"])) != ran_in(was):
         raise StateConflict(
             "The finish list was changed since this correction, so it cannot be taken back as it "
             "was: correct the team's line instead."

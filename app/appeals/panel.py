@@ -1,8 +1,8 @@
 """The jury of one appeal: who sits, who withdraws, and the votes.
 
 An odd panel of the meet's size with a chair; substitutes take the place of those who withdraw. Not
-in it are those who reported or ruled in the matter (common practice), and nobody votes whose
-affiliation the consequence touches.
+in it are those who reported, ruled or decided in the matter (`had_a_part.py`), and nobody votes
+whose affiliation the consequence touches.
 """
 
 from __future__ import annotations
@@ -15,25 +15,22 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row, officials_of
 from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
+from app.appeals.had_a_part import had_a_part
 from app.appeals.jury_wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.appeals.queries import (
     appeal_row,
-    cases_about,
-    protest_row,
-    referees_decisions,
     votes_of,
 )
 from app.appeals.showing import appeal_shown
-from app.appeals.standing import state_now, touched_by
+from app.appeals.standing import Touched, state_now, touched_by
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
 from app.clock import rfc3339
-from app.ids import AppealId, OfficialId, ProtestId, VoteId
+from app.ids import AppealId, OfficialId, VoteId
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import Affected, IdTaken, Malformed, NotYours, Stale, StateConflict
 from app.roles import Role
-from app.rulings.queries import authors_in, ruling_out, rulings_of_case
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -51,7 +48,7 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
             _insist_who_sits_stays(unit, panel_of(row), sent)
         terms = _terms(meet, row if has_begun else None)
         _insist_on_size(terms["size"], sent)
-        _insist_may_sit(unit, row, [sent.chair, *sent.members, *sent.substitutes])
+        _insist_may_sit(unit, meet, row, [sent.chair, *sent.members, *sent.substitutes])
         panel = {
             "chair": sent.chair,
             "members": [sent.chair, *sent.members],
@@ -110,9 +107,9 @@ def _insist_on_size(asked: int, sent: PanelIn) -> None:
         )
 
 
-def _insist_may_sit(unit: Unit, row: AnyRow, people: Iterable[str]) -> None:
+def _insist_may_sit(unit: Unit, meet: MeetFacts, row: AnyRow, people: Iterable[str]) -> None:
     known = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
-    barred = _barred(unit, row)
+    barred = _barred(unit, meet, row)
     for ident in people:
         person: OfficialOut | None = known.get(OfficialId(ident))
         if person is None or not person.active or Role.JURY not in person.roles:
@@ -128,16 +125,10 @@ def _insist_may_sit(unit: Unit, row: AnyRow, people: Iterable[str]) -> None:
             )
 
 
-def _barred(unit: Unit, row: AnyRow) -> Mapping[OfficialId, str]:
+def _barred(unit: Unit, meet: MeetFacts, row: AnyRow) -> Mapping[OfficialId, str]:
     """Who has had a part in what is appealed, or has withdrawn from it."""
-    protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
-    found: dict[OfficialId, str] = {}
-    for case in cases_about(unit.conn, unit.meet_id, protest):
-        found |= dict.fromkeys(authors_in(unit.conn, case), "wrote a report in this matter")
-        for ruling in rulings_of_case(unit.conn, unit.meet_id, case):
-            found[ruling_out(unit.conn, unit.meet_id, ruling).official] = "ruled in this matter"
-    for decided in referees_decisions(unit.conn, unit.meet_id, ProtestId(row.protest_id)):
-        found[OfficialId(decided.official_id)] = "decided the protest"
+    sought = touched_by(unit.conn, meet, row).named
+    found = dict(had_a_part(unit.conn, unit.meet_id, row, sought))
     for gone in row.panel["withdrawn"] if row.panel is not None else []:
         found[OfficialId(gone["official"])] = "has withdrawn from this appeal"
     return found
@@ -224,17 +215,20 @@ def step_aside(
 def _insist_may_ask_aside(
     unit: Unit, meet: MeetFacts, row: AnyRow, member: OfficialId, caller: Caller
 ) -> None:
-    """Members withdraw themselves; the chair takes out only whom the consequence touches, so that
-    nobody is struck out for how they vote.
+    """Members withdraw themselves; the chair takes out only whom the consequence touches or who
+    had a part in the matter, so that nobody is struck out for how they vote.
     """
     if caller.official_id == member:
         return
     person = official_row(unit.conn, meet.id, member)
     is_chair = caller.official_id == panel_of(row)["chair"]
-    if not is_chair or not touched_by(unit.conn, meet, row).touches(person.affiliation):
+    has_to_go = member in _barred(unit, meet, row) or touched_by(unit.conn, meet, row).touches(
+        person.affiliation
+    )
+    if not is_chair or not has_to_go:
         raise NotYours(
             "A member withdraws in person. The chair can ask aside only a member whose affiliation "
-            "the consequence touches."
+            "the consequence touches, or who has had a part in the matter."
         )
 
 
@@ -255,12 +249,14 @@ def _replaced(
     if instead not in panel["substitutes"]:
         raise Malformed("This official is no substitute of this panel.", field="/replaced_by")
     person = official_row(unit.conn, meet.id, OfficialId(instead))
-    if touched_by(unit.conn, meet, row).touches(person.affiliation):
+    concerned = touched_by(unit.conn, meet, row)
+    if concerned.touches(person.affiliation):
         raise Affected(
             f"The consequence touches a team of {person.affiliation}, so {person.name} cannot take "
             f"the place either ({_conflict_rule(meet)}). Name another substitute.",
             field="/replaced_by",
         )
+    _insist_no_part(unit, row, [instead], concerned)
     members = [instead if one == member else one for one in panel["members"]]
     chair = instead if panel["chair"] == member else panel["chair"]
     substitutes = [one for one in panel["substitutes"] if one != instead]
@@ -342,9 +338,11 @@ def insist_unconcerned(
     meet: MeetFacts,
     row: AnyRow,
     members: Iterable[str],
-    concerned: Any = None,
+    concerned: Touched | None = None,
 ) -> None:
-    """Affected for a member whose affiliation has a team that the consequence touches."""
+    """Affected for a member whose affiliation has a team that the consequence touches; NotYours for
+    one who has had a part in the matter, also where that came after the panel was named.
+    """
     concerned = concerned or touched_by(unit.conn, meet, row)
     for member in members:
         person = official_row(unit.conn, unit.meet_id, OfficialId(member))
@@ -355,6 +353,21 @@ def insist_unconcerned(
                 f"({_conflict_rule(meet)}). A substitute takes the place.",
                 member=member,
                 affiliations=list(concerned.affiliations),
+            )
+    _insist_no_part(unit, row, members, concerned)
+
+
+def _insist_no_part(unit: Unit, row: AnyRow, members: Iterable[str], concerned: Touched) -> None:
+    barred = had_a_part(unit.conn, unit.meet_id, row, concerned.named)
+    for member in members:
+        why = barred.get(OfficialId(member))
+        if why is not None:
+            name = official_row(unit.conn, unit.meet_id, OfficialId(member)).name
+            raise NotYours(
+                f"{name} {why}, so somebody else decides on it. The member withdraws, or the "
+                "chair asks that member aside, and a substitute takes the place "
+                "(“panel/{official}/withdraw”).",
+                member=member,
             )
 
 

@@ -28,6 +28,7 @@ from app.ids import (
     DecisionId,
     HeatId,
     MeetId,
+    OfficialId,
     ProtestId,
     RulingId,
     TeamId,
@@ -142,6 +143,15 @@ _IN_ROUND_OF = (
     .where(_here.c.id == bindparam("heat"))
     .order_by(decisions.c.seq)
 )
+_DECIDED_ABOUT = (
+    select(decisions.c.official_id)
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .where(
+        decisions.c.meet_id == bindparam("meet"),
+        decisions.c.instance == Instance.REFEREE.value,
+        protests.c.ruling_id.in_(bindparam("rulings", expanding=True)),
+    )
+)
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
 )
@@ -186,7 +196,6 @@ _HEATS_OF_TEAMS = (
     .join(_here, in_one_round(heats, _here))
     .where(
         _here.c.id == bindparam("heat"),
-        heats.c.id != bindparam("heat"),
         select(lanes.c.heat_id)
         .where(
             lanes.c.heat_id == heats.c.id, lanes.c.team_id.in_(bindparam("teams", expanding=True))
@@ -238,7 +247,8 @@ def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool
 def other_heats_of(conn: Connection, heat_id: HeatId, moved: Iterable[TeamId]) -> list[HeatId]:
     """The other heats of a heat's round in which some of these teams run, in their order."""
     asked = {"heat": heat_id, "teams": list(moved)}
-    return list(conn.execute(_HEATS_OF_TEAMS, asked).scalars())
+    found = conn.execute(_HEATS_OF_TEAMS, asked).scalars()
+    return [heat for heat in found if heat != heat_id]
 
 
 def protest_row(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow:
@@ -270,14 +280,30 @@ def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> 
     return row
 
 
-def cases_about(conn: Connection, meet_id: MeetId, protest: AnyRow) -> list[CaseId]:
-    """The cases that a protest is about: its ruling's, and those of its teams in this heat."""
+def cases_about(
+    conn: Connection, meet_id: MeetId, protest: AnyRow, further: Iterable[str] = ()
+) -> list[CaseId]:
+    """The cases that a protest is about: its ruling's, and those of its teams in this heat; with
+    those of `further` teams, in whichever heats of this round they ran.
+    """
     named = (
         [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
     )
-    teams_named = [protest.team_id, protest.against_id]
-    of_teams = cases_of_teams(conn, HeatId(protest.heat_id), teams_named)
+    heat_id = HeatId(protest.heat_id)
+    of_teams = cases_of_teams(conn, heat_id, [protest.team_id, protest.against_id])
+    teams_named = sorted(map(TeamId, further))
+    ran = conn.execute(_HEATS_OF_TEAMS, {"heat": heat_id, "teams": teams_named}).scalars()
+    for where in ran.all():
+        of_teams += cases_of_teams(conn, HeatId(where), teams_named)
     return list(dict.fromkeys([*named, *of_teams]))
+
+
+def decided_about(
+    conn: Connection, meet_id: MeetId, rulings: Iterable[RulingId]
+) -> set[OfficialId]:
+    """Who has decided a protest about one of these rulings, as a referee."""
+    asked = {"meet": meet_id, "rulings": sorted(rulings)}
+    return set(conn.execute(_DECIDED_ABOUT, asked).scalars())
 
 
 def is_the_jurys(conn: Connection, meet_id: MeetId, ident: str) -> bool:

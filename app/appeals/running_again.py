@@ -203,7 +203,7 @@ def voiding_heat(bench: Bench) -> Understood:
         raise StateConflict("This heat is itself a re-run: hold it back to run it once more.")
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
-        kept = run_whole_heat_again(unit, bench.heat)
+        kept = run_whole_heat_again(unit, heat(unit.conn, unit.meet_id, HeatId(bench.heat.id)))
         return {"did": "whole heat again", **kept}
 
     what = f"Heat {bench.heat.number} of the {bench.heat.round} runs again; its result is void."

@@ -19,13 +19,26 @@ from app.appeals.awaiting import awaited, possible_now
 from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import understand
 from app.appeals.deposits import asked_of, deposit_out
+from app.appeals.had_a_part import had_a_part
+from app.appeals.hearing_again import shown_again
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
-from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
+from app.appeals.orders import (
+    AdvanceIn,
+    CorrectIn,
+    DisqualifyIn,
+    ExtraLaneIn,
+    OrderIn,
+    RecallIn,
+    RunAgainIn,
+    SetAsideIn,
+    UndoIn,
+)
 from app.appeals.queries import (
     PAGE,
     appeal_row,
     appeal_rows,
     decision_out,
+    decision_row,
     decisions_of_appeal,
     lane_in_round,
     marks_of,
@@ -39,7 +52,7 @@ from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
 from app.appeals.wire import Instance, Mark, Timeliness
 from app.clock import in_zone
-from app.ids import AppealId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
+from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
 from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import Refusal
 from app.roles import Role
@@ -58,10 +71,13 @@ ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 
 @dataclass(frozen=True, slots=True)
 class Touched:
-    """Whom an appeal can move: the teams, and their affiliations as they are written."""
+    """Whom an appeal can move: the teams, and their affiliations as they are written; and which of
+    them are `named` in what is sought or would be taken back.
+    """
 
     teams: frozenset[str]
     affiliations: tuple[str, ...]
+    named: frozenset[str] = frozenset()
 
     def touches(self, affiliation: str) -> bool:
         """Whether an official of this affiliation is concerned."""
@@ -92,7 +108,17 @@ def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOu
     wanted = sought_by(conn, meet.id, row)
     if not wanted:
         return None
-    return _moved(bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY), wanted)
+    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
+    return _moved(bench, wanted) if row.reopened is None else _moved_again(bench, row, wanted)
+
+
+def _moved_again(bench: Bench, row: AnyRow, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
+    """The same where the appeal is looked at again: what was granted before stays."""
+    earlier = decision_row(bench.conn, bench.meet_id, DecisionId(row.reopened["decision"]))
+    try:
+        return shown_again(bench, earlier, wanted, is_done=False)[1]
+    except Refusal:
+        return None
 
 
 def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
@@ -111,15 +137,38 @@ def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
 
 
 def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
-    """The teams that an appeal can move; all of the heat where nobody can say how."""
+    """The teams that an appeal can move or is about; all of the heat where nobody can say how."""
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
     decided = standing_decision(conn, meet.id, AppealId(row.id))
+    parties = _parties(conn, meet.id, row)
     if decided is not None and row.state != AppealState.LODGED:
-        shown: ConsequencesOut | None = decided_moves(decided)
-    else:
-        shown = if_granted(conn, meet, row) or _if_taken_back(bench, row)
-    moved = {lane.team for lane in bench.heat.lanes} if shown is None else teams_in(shown)
-    return touched(bench, {*moved, *_parties(conn, meet.id, row)})
+        shown = decided_moves(decided)
+        return touched(bench, teams_in(shown) | parties, _named(shown))
+    wanted = sought_by(conn, meet.id, row)
+    either = (if_granted(conn, meet, row), _if_taken_back(bench, row))
+    shown_now = [one for one in either if one is not None]
+    named = named_by(wanted).union(*map(_named, shown_now))
+    whole = any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
+    of_heat = {str(lane.team) for lane in bench.heat.lanes} if whole or not shown_now else set()
+    return touched(bench, (of_heat | named | parties).union(*map(teams_in, shown_now)), named)
+
+
+def _named(shown: ConsequencesOut) -> set[str]:
+    return {one.team for one in shown.named}
+
+
+def named_by(wanted: Iterable[OrderIn]) -> set[str]:
+    """The teams that orders name as they were sent, also where they can no longer be given."""
+    found: set[str] = set()
+    for order in wanted:
+        match order:
+            case RunAgainIn():
+                found.update(order.teams)
+            case DisqualifyIn() | CorrectIn() | AdvanceIn() | RecallIn() | ExtraLaneIn():
+                found.add(order.team)
+            case _:  # the others name what was done before
+                pass
+    return found
 
 
 def decided_moves(decision: AnyRow) -> ConsequencesOut:
@@ -128,16 +177,16 @@ def decided_moves(decision: AnyRow) -> ConsequencesOut:
 
 
 def teams_in(shown: ConsequencesOut) -> set[str]:
-    """The teams that consequences name."""
-    return {move.team for move in shown.moves}
+    """The teams that consequences touch: whom they move, and whom the orders are about."""
+    return {one.team for one in shown.concerned}
 
 
-def touched(bench: Bench, teams: Iterable[str]) -> Touched:
+def touched(bench: Bench, teams: Iterable[str], named: Iterable[str] = ()) -> Touched:
     """These teams with their affiliations; a team without one counts under its own name."""
     known = bench.at_hand.affiliations
     here = frozenset(teams)
-    named = {known.get(team) or bench.at_hand.names.get(team, "") for team in here}
-    return Touched(here, tuple(sorted(filter(None, named))))
+    written = {known.get(team) or bench.at_hand.names.get(team, "") for team in here}
+    return Touched(here, tuple(sorted(filter(None, written))), frozenset(named))
 
 
 def _parties(conn: Connection, meet_id: MeetId, row: AnyRow) -> set[str]:
@@ -204,6 +253,8 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
     panel, concerned = row.panel, touched_by(conn, meet, row)
     people = {one.id: one for one in officials_of(conn, meet.id)}
     voted = {vote.official_id for vote in votes_of(conn, AppealId(row.id), row.sitting)}
+    is_open = row.state == AppealState.LODGED
+    part_in = had_a_part(conn, meet.id, row, concerned.named) if is_open else {}
 
     def member(official: str, part: Part, state: Sits, because: str = "") -> PanelMember:
         person = people[OfficialId(official)]
@@ -224,6 +275,9 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
         part: Part = "chair" if official == panel["chair"] else "member"
         if concerned.touches(affiliation):
             why = f"The consequence touches a team of {affiliation}."
+            seats.append(member(official, part, "asked to withdraw", why))
+        elif official in part_in:
+            why = f"{people[official].name} {part_in[official]}."
             seats.append(member(official, part, "asked to withdraw", why))
         else:
             seats.append(member(official, part, "sits"))

@@ -272,6 +272,7 @@ class OrdersIn(Wire):
     model_config = shown({"orders": [{"order": "set aside", "disqualification": THING}]})
 
     orders: Orders
+    done_already: Reasons | None = Field(default=None, description=DONE_ALREADY)
 
 
 class RefereeDecisionIn(Wire):

@@ -14,9 +14,9 @@ from app.meets.states import HeatState
 from app.refusals import StateConflict
 from app.rounds.standing import NextHeat, RoundAtHand
 from app.rounds.telling import side
-from app.rounds.wire import ConsequencesOut, MoveOut
+from app.rounds.wire import ConsequencesOut, MoveOut, NamedTeam
 from app.rules.moves import Move, difference, sentence, summary
-from app.rules.orders import Order, apply
+from app.rules.orders import Order, apply, named_in
 from app.rules.qualifying import RoundStanding, Seat
 
 
@@ -56,6 +56,7 @@ def _consequences(
             )
             for move in moves
         ],
+        named=_named(at_hand, orders),
         summary=summary(moves, at_hand.names, at_hand.next_round),
         affiliations=_affected(at_hand, moves),
         too_late=[
@@ -63,6 +64,13 @@ def _consequences(
             *_too_late_to_run(at_hand, changed),
         ],
     )
+
+
+def _named(at_hand: RoundAtHand, orders: Sequence[Order]) -> list[NamedTeam]:
+    """Whom the orders are about, by name; a team that was drawn away since has none here."""
+    names = {team: at_hand.names[team] for team in named_in(orders) if team in at_hand.names}
+    in_order = sorted(names.items(), key=lambda one: (one[1], one[0]))
+    return [NamedTeam(team=TeamId(team), name=name) for team, name in in_order]
 
 
 def _sentence(at_hand: RoundAtHand, move: Move) -> str:

@@ -245,15 +245,32 @@ class MoveOut(Wire):
     after: MoveSide
 
 
+class NamedTeam(Wire):
+    """A team that is named in what is ordered."""
+
+    team: TeamId
+    name: str
+
+
 class ConsequencesOut(Wire):
     """What a ruling or a decision would move, before it is signed."""
 
     moves: list[MoveOut]
+    named: list[NamedTeam] = Field(
+        default=[],
+        description="whom it is about, moved or not; of a whole heat, all who ran in it",
+    )
     summary: str = Field(description="the same in one line")
     affiliations: list[str] = Field(description="whose teams it moves")
     too_late: list[str] = Field(
         description="what it can no longer change, since the next round has begun"
     )
+
+    @property
+    def concerned(self) -> list[MoveOut | NamedTeam]:
+        """All teams that it touches, each once: who is moved, then who is named beside them."""
+        moved = {move.team for move in self.moves}
+        return [*self.moves, *(one for one in self.named if one.team not in moved)]
 
 
 class ScorePart(Wire):

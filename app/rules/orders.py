@@ -259,6 +259,25 @@ def apply(round_: Round, orders: Iterable[Order]) -> Round:
     return round_
 
 
+def named_in(orders: Iterable[Order]) -> frozenset[str]:
+    """The teams that orders are about, moved or not: for a whole heat all that its list names."""
+    return frozenset(team for order in orders for team in _named(order))
+
+
+def _named(order: Order) -> Iterable[str]:
+    match order:
+        case Disqualify() | SetAside():
+            return [order.one.team]
+        case Correct():
+            return [order.was.team, order.becomes.team]
+        case Advance() | Recall() | GiveLane() | TakeLane():
+            return [order.team]
+        case RunAgain() | CallOff():
+            return order.re_run.teams
+        case AnnulHeat() | RestoreHeat():
+            return [line.team for line in order.heat.ran]
+
+
 def reverse(orders: Iterable[Order]) -> tuple[Order, ...]:
     """The orders that take these back; applied to what these made, they give the round before."""
     return tuple(order.reverse() for order in reversed(tuple(orders)))

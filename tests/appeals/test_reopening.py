@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import httpx
+import pytest
 
 from tests.appeals.desk import (
     a_panel,
@@ -12,12 +15,14 @@ from tests.appeals.desk import (
     appeal,
     cast,
     decide,
+    decided,
     jury_decides,
     lodge,
     name_panel,
     set_aside,
 )
 from tests.builders import PIN, Json, MeetAtHand, a_problem
+from tests.rounds.builders import Event, two_heats
 
 WHY = {
     "evidence": "A second camera shows lane 4 from the side.",
@@ -167,3 +172,176 @@ def test_a_protest_after_the_jury_does_not_restore_what_it_set_aside(meet: MeetA
     back = [{"order": "restore", "disqualification": heard["ruled"]["disqualification"]}]
     told = a_problem(decide(meet, protest, "upheld", orders=back), 409, "conflict")
     assert "TR8.11" in told["detail"]
+
+
+Orders = Callable[[Event], list[Json]]
+
+
+def advanced(event: Event) -> list[Json]:
+    return [{"order": "advance", "team": event.team("Heron")}]
+
+
+def in_lane(lane: int) -> Orders:
+    return lambda event: [
+        *advanced(event),
+        {"order": "extra lane", "team": event.team("Heron"), "lane": lane},
+    ]
+
+
+def in_time(time: str) -> Orders:
+    return lambda event: [{"order": "correct", "team": event.team("Heron"), "time": time}]
+
+
+def run_again(event: Event) -> list[Json]:
+    return [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.2"}]
+
+
+def whole_heat(_event: Event) -> list[Json]:
+    return [{"order": "run again"}]
+
+
+def a_final_to_come(meet: MeetAtHand) -> Event:
+    """Two heats are announced and the final is drawn with four; Heron of the first is out."""
+    event = two_heats(meet)
+    event.set(lanes=8)
+    event.run("heats 1", "42.10", "42.20", "42.30")
+    event.run("heats 2", "42.15", "42.25", "42.35")
+    event.draw({"final 1": ("Tern", "Plover", "Gull", "Curlew")})
+    return event
+
+
+def an_appeal_upheld(event: Event, orders: list[Json]) -> Json:
+    """Heron's appeal was upheld with these orders, and is open again; gives it with its names."""
+    hand = event.hand("heats 1")
+    sent = a_protest(hand, team=event.team("Heron"))
+    protest = decided(hand, lodge(hand, sent))
+    hand.desk.put(f"protests/{protest['id']}/advice", {})
+    lodged = appeal(hand, protest)
+    names = a_panel(hand, lodged)
+    for name in names:
+        assert cast(hand, lodged, name).status_code == 201
+    out = jury_decides(hand, lodged, names[0], orders=orders)
+    assert out.status_code == 201, out.text
+    return open_again(event, {**out.json(), "names": names})
+
+
+def open_again(event: Event, heard: Json, verdict: str = "upheld") -> Json:
+    hand = event.hand("heats 1")
+    assert reopen(hand, heard, heard["names"][0]).status_code == 200
+    for name in heard["names"]:
+        assert cast(hand, heard, name, verdict).status_code == 201
+    return heard
+
+
+def decide_again(
+    event: Event, heard: Json, verdict: str = "upheld", **sent: object
+) -> httpx.Response:
+    """The chair signs, and what was foreseen before is what is decided, or is refused alike."""
+    hand = event.hand("heats 1")
+    asked = {"orders": sent.get("orders", []), "done_already": sent.get("done_already")}
+    foreseen = hand["jury"].post(f"appeals/{heard['id']}/consequences", asked)
+    out = jury_decides(hand, heard, heard["names"][0], verdict, **sent)
+    assert (foreseen.status_code, out.status_code) in {(200, 201), (409, 409)}, out.text
+    if out.status_code == 201:
+        assert out.json()["decision"]["consequences"] == foreseen.json()
+    event.read_again()
+    return out
+
+
+def as_it_is(event: Event) -> tuple[object, ...]:
+    final = {lane["lane"]: lane["name"] for lane in event.heats["final 1"]["lanes"]}
+    return event.result()["lines"], final, sorted(event.heats), event.heats["heats 1"]["state"]
+
+
+@pytest.mark.parametrize("orders", [advanced, in_lane(1), in_time("41.00"), run_again, whole_heat])
+def test_what_is_ordered_again_the_same_stays_as_it_is_and_can_be_taken_back_later(
+    meet: MeetAtHand, orders: Orders
+) -> None:
+    event = a_final_to_come(meet)
+    before = as_it_is(event)
+    heard = an_appeal_upheld(event, orders(event))
+    event.read_again()
+    upheld = as_it_is(event)
+    out = decide_again(event, heard, orders=orders(event))
+    assert out.status_code == 201, out.text
+    assert as_it_is(event) == upheld
+    assert out.json()["decision"]["consequences"]["moves"] == []
+    assert out.json()["decision"]["ordered"] == heard["decision"]["ordered"]
+    open_again(event, heard, "rejected")
+    assert decide_again(event, heard, "rejected").status_code == 201
+    assert as_it_is(event)[:2] == before[:2]
+    # Once rejected, it stays so: what was taken back is not taken back again.
+    open_again(event, heard, "rejected")
+    assert decide_again(event, heard, "rejected").json()["decision"]["ordered"] == []
+    assert as_it_is(event)[:2] == before[:2]
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        (advanced, in_lane(1)),
+        (in_lane(1), in_lane(2)),
+        (in_lane(1), advanced),
+        (in_time("41.00"), in_time("40.00")),
+        (in_time("41.00"), whole_heat),
+        (whole_heat, in_time("41.00")),
+        (advanced, whole_heat),
+    ],
+)
+def test_other_orders_take_the_place_of_those_of_the_first_sitting(
+    meet: MeetAtHand, first: Orders, second: Orders
+) -> None:
+    """As if nothing had been ordered before: the same as by the second orders alone."""
+    alone, again = a_final_to_come(meet), a_final_to_come(meet)
+    an_appeal_upheld(alone, second(alone))
+    alone.read_again()
+    out = decide_again(again, an_appeal_upheld(again, first(again)), orders=second(again))
+    assert out.status_code == 201, out.text
+    _lines, *wanted = as_it_is(alone)
+    _lines, *found = as_it_is(again)
+    assert found == wanted
+    assert again.letters() == alone.letters()
+
+
+def test_undoing_the_own_decision_beside_what_it_ordered_is_ordering_it_again(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, advanced(event))
+    orders = [{"order": "undo", "decision": heard["decision"]["id"]}, *advanced(event)]
+    assert decide_again(event, heard, orders=orders).status_code == 201
+    assert event.letters()["Heron"] == "qJ"
+
+
+def test_what_was_done_already_is_not_taken_back(meet: MeetAtHand) -> None:
+    event = a_final_to_come(meet)
+    before = as_it_is(event)
+    heard = an_appeal_upheld(event, in_lane(1)(event))
+    event.read_again()
+    upheld = as_it_is(event)
+    out = decide_again(event, heard, done_already="By the decision of the first sitting.")
+    assert out.status_code == 201, out.text
+    assert as_it_is(event) == upheld
+    open_again(event, heard, "rejected")
+    assert decide_again(event, heard, "rejected").status_code == 201
+    assert as_it_is(event) == before
+
+
+def test_orders_against_each_other_are_refused_where_they_are_foreseen_too(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, advanced(event))
+    recall = {"order": "recall", "team": event.team("Heron")}
+    told = a_problem(decide_again(event, heard, orders=[recall, *advanced(event)]), 409, "conflict")
+    assert "leave" in told["detail"].lower()
+
+
+def test_a_lane_of_a_final_that_has_begun_can_be_upheld_again(meet: MeetAtHand) -> None:
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, in_lane(1)(event))
+    event.read_again()
+    event.hand("final 1").start(0)
+    out = decide_again(event, heard, orders=in_lane(1)(event))
+    assert out.status_code == 201, out.text
+    assert out.json()["decision"]["consequences"]["too_late"] == []

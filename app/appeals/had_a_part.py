@@ -1,0 +1,37 @@
+"""Who has had a part in what is appealed, and so does not sit on it (common practice).
+
+The matter is that of the protest and the appeal, of what is sought, and of what is ordered at last.
+It is looked at again with each vote and with the decision: a report may come after the panel was
+named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from sqlalchemy import Connection
+
+from app.appeals.queries import cases_about, decided_about, protest_row, referees_decisions
+from app.ids import MeetId, OfficialId, ProtestId
+from app.rulings.queries import authors_in, ruling_out, rulings_of_case
+from app.store.rows import AnyRow
+
+
+def had_a_part(
+    conn: Connection, meet_id: MeetId, row: AnyRow, named: Iterable[str]
+) -> Mapping[OfficialId, str]:
+    """The officials with what they did, ready to follow a name; `named` are the teams that are
+    named in what is sought or ordered.
+    """
+    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
+    found: dict[OfficialId, str] = {}
+    about = set() if protest.ruling_id is None else {protest.ruling_id}
+    for case in cases_about(conn, meet_id, protest, {row.team_id, *named}):
+        found |= dict.fromkeys(authors_in(conn, case), "wrote a report in this matter")
+        for ruling in rulings_of_case(conn, meet_id, case):
+            about.add(ruling)
+            found[ruling_out(conn, meet_id, ruling).official] = "ruled in this matter"
+    found |= dict.fromkeys(decided_about(conn, meet_id, about), "decided a protest in this matter")
+    for decided in referees_decisions(conn, meet_id, ProtestId(row.protest_id)):
+        found[OfficialId(decided.official_id)] = "decided the protest"
+    return found
