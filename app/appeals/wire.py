@@ -195,7 +195,8 @@ class DecisionOut(Wire):
     ordered: list[str] = Field(description="what was ordered, in words")
     consequences: ConsequencesOut = Field(description="what was shown before it was signed")
     affected: list[AffectedOut] = Field(
-        default=[], description="each team that it moved, with its own new window as it runs now"
+        default=[],
+        description="each team that it moved or names, with its own new window as it runs now",
     )
     official: OfficialId
     official_name: str

@@ -17,6 +17,7 @@ from app.rules.orders import (
     SetAside,
     TakeLane,
     apply,
+    named_in,
     reverse,
 )
 from app.rules.qualifying import Disqualified, HeatRun, Letter, ReRun, Round, Seat, stand
@@ -42,6 +43,13 @@ def test_orders_and_their_reversal_give_the_same_round_again(data: st.DataObject
     assert back == round_
     assert stand(back) == stand(round_)
     assert list(stand(back).teams) == list(stand(round_).teams)
+
+
+@given(data=st.data())
+@settings(deadline=None)
+def test_what_takes_an_order_back_names_the_same_teams(data: st.DataObject) -> None:
+    orders = data.draw(fitting_orders(data.draw(rounds())))
+    assert named_in(reverse(orders)) == named_in(orders)
 
 
 def test_a_team_disqualified_twice_stays_out_when_one_of_the_two_is_set_aside() -> None:
