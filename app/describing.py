@@ -14,6 +14,7 @@ from starlette.routing import BaseRoute
 
 from app.access.who_may import WHO_MAY, Who
 from app.answers import version_required
+from app.roles import Role
 
 SESSION, SETUP_KEY = "session", "setupKey"
 SCHEMES = {
@@ -43,6 +44,7 @@ def describe(document: Json, routes: Iterable[BaseRoute]) -> Json:
     for method, path, operation in _operations(document):
         who = WHO_MAY[method.upper(), path]
         operation["security"] = _security(who)
+        operation["description"] = f"{operation.get('description', '')}\n\n{_who(who)}".strip()
         answers = operation["responses"]
         if "200" in answers and _has_version(answers["200"], document["components"]["schemas"]):
             answers["200"]["headers"] = {"ETag": ETAG}
@@ -74,6 +76,15 @@ def _security(who: Who) -> list[dict[str, list[str]]]:
     if who.public:
         return []
     return [{SESSION: []}, {SETUP_KEY: []}] if who.founder else [{SESSION: []}]
+
+
+def _who(who: Who) -> str:
+    """The roles that may call a route, in words; every role alike is one sentence."""
+    if who.public:
+        return "Who may: anybody."
+    roles = "every official" if who.roles == frozenset(Role) else ", ".join(sorted(who.roles))
+    named = " or ".join(filter(None, [roles, "whoever has the setup key" if who.founder else ""]))
+    return f"Who may: {named}{f' ({who.aside})' if who.aside else ''}."
 
 
 def _has_version(answer: Json, schemas: Mapping[str, Json]) -> bool:

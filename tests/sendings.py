@@ -353,29 +353,29 @@ def a_corrected_appeal(meet: MeetAtHand) -> Sending:
 
 
 def _lodged_earlier(meet: MeetAtHand, path: str) -> Sending:
-    """A little before it was taken in, and after what it is about."""
-    told = meet.desk.get(path).json()
-    at = datetime.fromisoformat(told["lodged_at"]) - timedelta(microseconds=1)
-    document = {"lodged_at": at.isoformat(), "reasons": "Typed wrongly.", "pin": PIN}
+    document = _earlier(meet.desk.get(path).json(), "lodged_at")
     return _of(meet, "results", f"{path}/time-corrections/{new_id()}", document)
 
 
-def _corrected(meet: MeetAtHand, field: str) -> Json:
-    """A time that is later than the one before."""
-    at = meet.service.clock.now().isoformat()
-    return {field: at, "reasons": "Typed wrongly.", "pin": PIN}
+def _earlier(told: Json, field: str) -> Json:
+    """A little before it was taken in, and after what it is about."""
+    at = datetime.fromisoformat(told[field]) - timedelta(microseconds=1)
+    return {field: at.isoformat(), "reasons": "Typed wrongly.", "pin": PIN}
 
 
 def a_corrected_advice(meet: MeetAtHand) -> Sending:
     advice = an_advice(meet)
     assert advice.send(meet.service.http).status_code == 200
     path = f"{advice.path.split(f'{meet.id}/', 1)[1]}/time-corrections/{new_id()}"
-    return _of(meet, "results", path, _corrected(meet, "advised_at"))
+    later = meet.service.clock.now().isoformat()
+    document = {"advised_at": later, "reasons": "Typed wrongly.", "pin": PIN}
+    return _of(meet, "results", path, document)
 
 
 def a_corrected_deposit(meet: MeetAtHand) -> Sending:
-    path = f"{_an_appeal(meet)}/deposit/time-corrections/{new_id()}"
-    return _of(meet, "results", path, _corrected(meet, "received_at"))
+    lodged = _an_appeal(meet)
+    document = _earlier(meet.desk.get(lodged).json()["deposit"], "received_at")
+    return _of(meet, "results", f"{lodged}/deposit/time-corrections/{new_id()}", document)
 
 
 def a_corrected_receipt(meet: MeetAtHand) -> Sending:
@@ -386,8 +386,8 @@ def a_corrected_receipt(meet: MeetAtHand) -> Sending:
 
 def a_corrected_end(meet: MeetAtHand) -> Sending:
     assert an_end(meet).send(meet.service.http).is_success
-    path = f"end/time-corrections/{new_id()}"
-    return _of(meet, "referee", path, _corrected(meet, "ended_at"))
+    document = _earlier(meet.referee.get("end").json(), "ended_at")
+    return _of(meet, "referee", f"end/time-corrections/{new_id()}", document)
 
 
 def an_end(meet: MeetAtHand) -> Sending:

@@ -155,3 +155,11 @@ def every_document(base: type[Wire]) -> Iterator[type[Wire]]:
     yield base
     for model in base.__subclasses__():
         yield from every_document(model)
+
+
+def test_every_route_names_the_roles_that_may_call_it(document: Json) -> None:
+    for route, operation in operations(document).items():
+        who, said = WHO_MAY[route], operation["description"].split("Who may: ")[1]
+        assert who.public is (said == "anybody.")
+        assert said.startswith("every official") or all(role in said for role in who.roles)
+        assert who.aside in said

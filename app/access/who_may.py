@@ -46,6 +46,8 @@ PANEL = Who(JURY.roles, aside="a member of the appeal's panel")
 CHAIR = Who(JURY.roles, aside="the chair of the appeal's panel")
 TAKES_PROTESTS = Who(frozenset({Role.RESULTS, Role.REFEREE}))
 TAKES_APPEALS = Who(frozenset({Role.RESULTS, Role.JURY}))
+CORRECTS_PROTESTS = Who(TAKES_PROTESTS.roles, aside="not of a panel on an appeal about it")
+CORRECTS_APPEALS = Who(TAKES_APPEALS.roles, aside="not of the appeal's panel")
 
 ENDS_MEET = Who(frozenset({Role.REFEREE, Role.ORGANISER}))
 
@@ -110,6 +112,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/announcements/{{announcement}}.txt"): ANYONE,
     ("PUT", f"{MEET}/end"): ENDS_MEET,
     ("GET", f"{MEET}/end"): ANYONE,
+    ("GET", f"{MEET}/end/time-corrections"): DESK,
     ("PUT", f"{MEET}/end/time-corrections/{{correction}}"): ENDS_MEET,
     ("GET", f"{MEET}/windows.json"): ANYONE,
     ("GET", f"{MEET}/windows.ics"): ANYONE,
@@ -119,8 +122,11 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/protests/{{protest}}/consequences"): HEAD_OR_JURY,
     ("PUT", f"{MEET}/protests/{{protest}}/decision"): REFEREE,
     ("PUT", f"{MEET}/protests/{{protest}}/advice"): TAKES_PROTESTS,
-    ("PUT", f"{MEET}/protests/{{protest}}/time-corrections/{{correction}}"): TAKES_PROTESTS,
-    ("PUT", f"{MEET}/protests/{{protest}}/advice/time-corrections/{{correction}}"): TAKES_PROTESTS,
+    ("PUT", f"{MEET}/protests/{{protest}}/time-corrections/{{correction}}"): CORRECTS_PROTESTS,
+    (
+        "PUT",
+        f"{MEET}/protests/{{protest}}/advice/time-corrections/{{correction}}",
+    ): CORRECTS_PROTESTS,
     ("POST", f"{MEET}/protests/{{protest}}/withdraw"): RESULTS,
     ("GET", f"{MEET}/protests/{{protest}}/form.pdf"): READERS_OF_FORMS,
     ("PUT", f"{MEET}/appeals/{{appeal}}"): TAKES_APPEALS,
@@ -128,9 +134,12 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/appeals/{{appeal}}"): READERS_OF_FORMS,
     ("GET", f"{MEET}/appeals/{{appeal}}/dossier"): HEAD_OR_JURY,
     ("PUT", f"{MEET}/appeals/{{appeal}}/deposit"): TAKES_APPEALS,
-    ("PUT", f"{MEET}/appeals/{{appeal}}/time-corrections/{{correction}}"): TAKES_APPEALS,
-    ("PUT", f"{MEET}/appeals/{{appeal}}/deposit/time-corrections/{{correction}}"): TAKES_APPEALS,
-    ("PUT", f"{MEET}/appeals/{{appeal}}/deposit/receipt-corrections/{{correction}}"): TAKES_APPEALS,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/time-corrections/{{correction}}"): CORRECTS_APPEALS,
+    ("PUT", f"{MEET}/appeals/{{appeal}}/deposit/time-corrections/{{correction}}"): CORRECTS_APPEALS,
+    (
+        "PUT",
+        f"{MEET}/appeals/{{appeal}}/deposit/receipt-corrections/{{correction}}",
+    ): CORRECTS_APPEALS,
     ("PUT", f"{MEET}/appeals/{{appeal}}/admission"): CHAIR,
     ("PUT", f"{MEET}/appeals/{{appeal}}/panel"): JURY,
     ("POST", f"{MEET}/appeals/{{appeal}}/panel/{{official}}/withdraw"): JURY,

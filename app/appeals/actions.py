@@ -1,6 +1,7 @@
 """What is done about protests: the referee decides, the protesters are told, or take it back.
 
-Whoever is first decides; a second gets that decision shown. The next window opens by the amended
+Whoever is first decides; a second gets that decision shown, save where a protest that was rejected
+as late is in time after all (`once_more.py`). The next window opens by the amended
 announcement where something changed, else by the advice given (World Athletics TR8.7).
 """
 
@@ -16,12 +17,14 @@ from app.access.signing import insist_may_sign
 from app.appeals.bench import bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import store_appeal
+from app.appeals.once_more import may_be_decided_again, replace_decision
 from app.appeals.ordered import Ordered
 from app.appeals.queries import (
     cases_about,
     protest_out,
     protest_row,
     referees_decision,
+    referees_decisions,
 )
 from app.appeals.showing import protest_shown
 from app.appeals.states import PROTEST_TABLE, AppealState, ProtestAct, ProtestState
@@ -48,6 +51,7 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
 JUST_BEFORE = timedelta(minutes=2)
+TELL_LATER = "Look at the time; or leave it out, and say when they were told once they are."
 
 ACTS = {
     Verdict.UPHELD: ProtestAct.UPHOLD,
@@ -64,15 +68,18 @@ def decide_protest(
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
         content = sent.model_dump(mode="json", exclude={"pin"})
         protest = protest_row(unit.conn, unit.meet_id, protest_id)
-        known = referees_decision(unit.conn, unit.meet_id, protest_id)
-        if known is not None and is_same(known, caller, content):
+        made = referees_decisions(unit.conn, unit.meet_id, protest_id)
+        if any(is_same(known, caller, content) for known in made):
             return Done(
                 Put(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), created=False),
                 None,
             )
         insist_may_sign(unit, caller)
+        before = protest_out(unit.conn, unit.meet_id, protest_id)
+        known = made[-1] if made else None
+        again = may_be_decided_again(unit.conn, protest, known, before.timeliness)
         insist_first(
-            known,
+            None if again else known,
             is_seen=version == protest.version,
             what=f"protest {protest.number}",
             way_out="Whoever disagrees can appeal to the jury.",
@@ -80,7 +87,7 @@ def decide_protest(
         step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
         if sent.verdict is not Verdict.REFERRED:  # which passes it on to others
             _insist_second_person(unit, protest, caller)
-        _insist_may_be_heard(unit, protest, sent)
+        _insist_may_be_heard(before, sent)
         meet = meet_facts(unit.conn, unit.meet_id)
         bench = bench_for(unit.conn, meet, HeatId(protest.heat_id), Instance.REFEREE)
         understood, shown = shown_for(bench, sent.orders)
@@ -98,10 +105,15 @@ def decide_protest(
             understood=understood,
             shown=shown,
             advised_at=sent.advised_at and insist_told_after(unit, sent.advised_at, unit.now),
-            more={},
+            more={
+                "marks": [mark.value for mark in before.marks],
+                **({"replaces": known.id} if known is not None else {}),
+            },
             done_already=sent.done_already,
         )
         body = put_decision(unit, meet, bench, decided, caller, content)
+        if known is not None:
+            replace_decision(unit, DecisionId(known.id), decided.id)
         move_protest(unit, protest, step.becomes)
         if sent.verdict is Verdict.REFERRED:
             body = {**body, "appeal": _refer(unit, protest, caller, decided)}
@@ -128,9 +140,8 @@ def _insist_second_person(
         )
 
 
-def _insist_may_be_heard(unit: Unit, protest: AnyRow, sent: RefereeDecisionIn) -> None:
+def _insist_may_be_heard(out: ProtestOut, sent: RefereeDecisionIn) -> None:
     """Late or from outside: it can be rejected for that; to hear it needs a reason."""
-    out = protest_out(unit.conn, unit.meet_id, ProtestId(protest.id))
     if not out.marks and sent.heard_because is not None:
         raise Malformed(
             "This protest is in time and from the round: leave “heard_because” out.",
@@ -146,7 +157,9 @@ def _insist_may_be_heard(unit: Unit, protest: AnyRow, sent: RefereeDecisionIn) -
         )
 
 
-def insist_told_after(unit: Unit, at: datetime, decided_at: datetime) -> datetime:
+def insist_told_after(
+    unit: Unit, at: datetime, decided_at: datetime, way_out: str = TELL_LATER
+) -> datetime:
     """When the protesters were told: Malformed in the future, and before the decision.
 
     A time is typed to the minute, and somebody may be told just before the PIN is given: then the
@@ -158,8 +171,7 @@ def insist_told_after(unit: Unit, at: datetime, decided_at: datetime) -> datetim
         zone = meet_facts(unit.conn, unit.meet_id).time_zone
         raise Malformed(
             f"This advice lies before the decision, which is signed at {in_zone(decided_at, zone)}:"
-            " what is told is the decision. Look at the time; or leave it out, and say when they "
-            "were told once they are.",
+            f" what is told is the decision. {way_out}",
             field="/advised_at",
         )
     return max(at, decided_at)

@@ -2,7 +2,8 @@
 
 Read, never stored: a window follows the time of its announcement. A team's window is that of the
 announcement of its own heat that tells the decision first (World Athletics TR8.7.1); before that
-one is made, or where it opens none, the words say so.
+one is made, where it opens none, or once the jury has decided on the protest (TR8.11), the words
+say so.
 """
 
 from __future__ import annotations
@@ -38,6 +39,13 @@ _OF_DECISIONS = (
     .join(heats, in_one_round(heats, _here))
     .where(decisions.c.id.in_(_DECISIONS))
 )
+_jurys = decisions.alias("jurys")
+_JURY_HAS_DECIDED = (
+    select(_jurys.c.id)
+    .where(_jurys.c.protest_id == decisions.c.protest_id, _jurys.c.instance == Instance.JURY.value)
+    .correlate(decisions)
+    .exists()
+)
 _RAN = (
     _OF_DECISIONS.join(lanes, lanes.c.heat_id == heats.c.id)
     .where(lanes.c.team_id.in_(bindparam("teams", expanding=True)))
@@ -47,6 +55,7 @@ _RAN = (
         heats.c.number,
         (heats.c.id == decisions.c.heat_id).label("is_decided"),
         (heats.c.round_key == round_of(heats)).label("is_drawn"),
+        _JURY_HAS_DECIDED.label("jury_has_decided"),
     )
 )
 _TOLD = (
@@ -73,7 +82,7 @@ class _Found(NamedTuple):
 def affected_by(
     conn: Connection, meet: MeetFacts, decided: Iterable[DecisionOut], now: datetime
 ) -> Mapping[DecisionId, list[AffectedOut]]:
-    """The teams that each decision moved or named, in three statements for all of them."""
+    """The teams that each decision moved or named, in five statements for all of them."""
     moving = [one for one in decided if one.consequences.concerned]
     if not moving:
         return {}
@@ -105,7 +114,11 @@ def _affected(decision: DecisionOut, found: _Found) -> list[AffectedOut]:
     listed = []
     for move in decision.consequences.concerned:
         ran = found.ran.get((decision.id, move.team))
-        window = None if ran is None else _window(decision, HeatId(ran.id), found)
+        window = (
+            None
+            if ran is None or _is_settled(decision, ran)
+            else _window(decision, HeatId(ran.id), found)
+        )
         words = _until(window, found.meet) if window else _why_none(decision, ran, found)
         listed.append(
             AffectedOut(
@@ -119,6 +132,11 @@ def _affected(decision: DecisionOut, found: _Found) -> list[AffectedOut]:
             )
         )
     return listed
+
+
+def _is_settled(decision: DecisionOut, ran: AnyRow) -> bool:
+    """Whether nobody can appeal against the referee any more, since the jury has decided."""
+    return decision.instance is Instance.REFEREE and bool(ran.jury_has_decided)
 
 
 def _window(decision: DecisionOut, heat_id: HeatId, found: _Found) -> WindowOut | None:
@@ -152,6 +170,9 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
     """Why a team has no window, or with what it opens."""
     if ran is None:
         return "runs in no heat of this round any more"
+    if _is_settled(decision, ran):
+        final_by = found.meet.book.jury_final_by
+        return f"the jury has decided on this protest ({final_by}): no window"
     heat = f"heat {ran.number}" if ran.is_drawn else f"the {ran.round}"
     is_announced = (decision.id, ran.id) in found.told
     if decision.instance is Instance.JURY and is_announced:
@@ -160,4 +181,5 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
         return f"the amended announcement of {heat} opened no window"
     if decision.replaced_by is not None:
         return "a later decision of the jury stands instead: no window"
-    return f"opens with the {'amended ' if is_announced else ''}announcement of {heat}"
+    amended, if_ever = ("amended ", ", if one is made") if is_announced else ("", "")
+    return f"opens with the {amended}announcement of {heat}{if_ever}"

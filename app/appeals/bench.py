@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import is_the_jurys
+from app.appeals.queries import decisions_in_round
 from app.appeals.wire import Instance
 from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat, lanes_of, team_row
+from app.meets.states import HeatState
 from app.meets.wire import HeatOut, LaneOut
 from app.refusals import Malformed, StateConflict
 from app.rounds.standing import RoundAtHand, round_of_heat, round_repeated_by
-from app.rules.orders import (
-    Order,
-)
+from app.rules.orders import AnnulHeat, Order, RestoreHeat
 from app.rules.qualifying import HeatRun, Letter, ReRun
-from app.rulings.queries import jury_stands_on
+from app.rulings.final_word import Matter, jury_decided
+from app.rulings.queries import jury_has_the_word, jury_stands_on
 from app.store.action import Unit
 
 Kept = Mapping[str, Any]
@@ -38,7 +38,7 @@ class Bench:
     letter: Letter
     is_called_off: bool = False
 
-    def after(self, effects: Iterable[Order]) -> Bench:
+    def after(self, effects: Sequence[Order]) -> Bench:
         """The same once these orders count; StateConflict where one does not fit what it finds."""
         round_ = self.at_hand.round
         try:
@@ -49,7 +49,8 @@ class Bench:
         drawn = self.at_hand.drawn
         if not self.at_hand.next_has_begun:
             drawn = {seat: TeamId(team) for seat, team in round_.seats.items()}
-        return replace(self, at_hand=replace(self.at_hand, round=round_, drawn=drawn))
+        at_hand = replace(self.at_hand, round=round_, drawn=drawn)
+        return replace(self, at_hand=at_hand, heat=_held_back(self.heat, effects))
 
     def name(self, team: str) -> str:
         """The name of a team that was in this heat or round; it may have been drawn away since."""
@@ -97,6 +98,19 @@ class Understood:
     noted: Kept = field(default_factory=dict)
 
 
+def _held_back(heat_now: HeatOut, effects: Iterable[Order]) -> HeatOut:
+    """The heat with the run that counts, where an order holds it back or lets its run count."""
+    for effect in effects:
+        match effect:
+            case AnnulHeat() if effect.heat.heat == heat_now.id:
+                heat_now = heat_now.model_copy(update={"state": HeatState.TO_COME})
+            case RestoreHeat() if effect.heat.heat == heat_now.id:
+                heat_now = heat_now.model_copy(update={"state": HeatState.JUDGED})
+            case _:  # the others leave the run as it is
+                pass
+    return heat_now
+
+
 def effects_of(understood: Iterable[Understood]) -> list[Order]:
     """What orders do to the round, one after another."""
     return [effect for one in understood for effect in one.effect]
@@ -120,11 +134,22 @@ def bench_for(conn: Connection, meet: MeetFacts, heat_id: HeatId, instance: Inst
 
 
 def insist_not_the_jurys(bench: Bench, by: str | None) -> None:
-    """What the jury has decided is not undone by the referee (World Athletics TR8.11)."""
+    """What the jury has ordered, or let stand of what the referee ordered, the referee does not
+    undo: `by` is the decision that did it. By the edition's rule, such as World Athletics TR8.11.
+    """
     if bench.letter is not Letter.BY_REFEREE or by is None:
         return
-    if is_the_jurys(bench.conn, bench.meet_id, by):
+    if jury_has_the_word(bench.conn, by):
         raise _jurys_word(bench)
+
+
+def insist_last_not_the_jurys(bench: Bench, is_it: Callable[[Kept], bool]) -> None:
+    """The same, of whichever decision of the round did such a thing last."""
+    if bench.letter is not Letter.BY_REFEREE:
+        return
+    known = decisions_in_round(bench.conn, HeatId(bench.heat.id))
+    by = [one.id for one in known if any(is_it(kept) for kept in one.carried_out)]
+    insist_not_the_jurys(bench, by[-1] if by else None)
 
 
 def insist_letter_may_go(bench: Bench, letter: Letter) -> None:
@@ -138,6 +163,14 @@ def insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
     if bench.letter is not Letter.BY_REFEREE or ruling is None:
         return
     if jury_stands_on(bench.conn, RulingId(ruling)):
+        raise _jurys_word(bench)
+
+
+def insist_jury_has_not_cleared(bench: Bench, matter: Matter) -> None:
+    """A team whom the jury has cleared of a matter, the referee does not disqualify for it."""
+    if bench.letter is not Letter.BY_REFEREE:
+        return
+    if jury_decided(bench.conn, HeatId(bench.heat.id), matter) is not None:
         raise _jurys_word(bench)
 
 

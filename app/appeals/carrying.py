@@ -16,9 +16,11 @@ from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
 from app.appeals.next_round import (
     advancing,
+    advancing_again,
     giving_lane,
     insist_it_helps,
     recalling,
+    recalling_with_lane,
     taking_lane,
 )
 from app.appeals.orders import (
@@ -39,8 +41,9 @@ from app.appeals.running_again import (
     calling_off,
     giving_back_run,
     holding_after_all,
+    insist_each_runs_again_once,
     running_again,
-    voiding_heat,
+    voiding_heat_and_re_runs,
 )
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
 from app.refusals import Malformed, NotFound, StateConflict
@@ -67,6 +70,9 @@ def understand(
             now = now.after(one.effect)
             understood.append(one)
     insist_list_agrees(bench, orders, understood)
+    insist_each_runs_again_once(
+        bench, [order for number, order in enumerate(orders) if number not in done]
+    )
     insist_it_helps(bench, orders, understood)
     return understood
 
@@ -92,7 +98,7 @@ def _understand(  # noqa: C901  (a kind a line)
         case AdvanceIn():
             yield advancing(bench, order, field)
         case RecallIn():
-            yield recalling(bench, TeamId(order.team))
+            yield from recalling_with_lane(bench, TeamId(order.team))
         case CallOffIn():
             yield calling_off(bench, HeatId(order.heat))
         case ExtraLaneIn():
@@ -100,7 +106,7 @@ def _understand(  # noqa: C901  (a kind a line)
         case RunAgainIn() if order.teams:
             yield running_again(bench, order, field)
         case RunAgainIn():
-            yield voiding_heat(bench)
+            yield from voiding_heat_and_re_runs(bench)
         case UndoIn():
             yield from _undo(bench, order, field)
         case _:
@@ -148,7 +154,7 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (
         case "advanced":
             return recalling(bench, TeamId(kept["team"]))
         case "recalled":
-            return advancing(bench, AdvanceIn(order="advance", team=kept["team"]), "/orders")
+            return advancing_again(bench, kept)
         case "lane given":
             return taking_lane(bench, kept)
         case "lane taken":

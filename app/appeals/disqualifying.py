@@ -13,6 +13,7 @@ from app.appeals.bench import (
     Bench,
     Kept,
     Understood,
+    insist_jury_has_not_cleared,
     insist_jury_let_not_stand,
     insist_not_the_jurys,
 )
@@ -27,7 +28,7 @@ from app.rules.orders import (
 )
 from app.rules.qualifying import Disqualified
 from app.rulings.decided import disqualification_in, disqualify, restore, set_aside
-from app.rulings.queries import disqualifications_in_heat
+from app.rulings.final_word import Matter
 from app.store.action import Unit
 
 
@@ -69,9 +70,10 @@ def disqualifying(bench: Bench, order: DisqualifyIn, field: str) -> Understood:
     """A team of the heat is disqualified, by the edition's rule."""
     name = bench.team(order.team, f"{field}/team")
     rule, ident = bench.meet.book.reference(order.infringement), DisqualificationId(new_id())
-    for known in disqualifications_in_heat(bench.conn, bench.meet_id, bench.heat.id):
-        if (known.team, known.infringement) == (order.team, order.infringement):
-            insist_not_the_jurys(bench, known.set_aside_by)
+    matter = Matter(
+        TeamId(order.team), order.infringement, {order.take_over}, bench.heat.present_run
+    )
+    insist_jury_has_not_cleared(bench, matter)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         team = TeamId(order.team)

@@ -1,19 +1,22 @@
 """The jury's dossier: all that was reported, found, ruled, announced and decided, in one document.
 
+What it can move in other heats of the round is told with their announcements, results and windows.
 Read at once, so that it is of one moment. Pictures are not kept yet.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection
 
 from app.appeals.jury_wire import DossierOut
-from app.appeals.queries import appeal_row, cases_about, protest_row
+from app.appeals.queries import appeal_row, cases_about, other_heats_of, protest_row
 from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
 from app.appeals.standing import if_granted
-from app.ids import AppealId, HeatId, MeetId, ProtestId
+from app.appeals.wire import DecisionOut
+from app.ids import AppealId, HeatId, MeetId, ProtestId, TeamId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound
 from app.reports.queries import case_out, cases_of_teams
@@ -21,6 +24,7 @@ from app.results.announcements import announcements_of_heat
 from app.results.queries import result
 from app.results.windows import windows_of_heat
 from app.results.wire import ResultOut
+from app.rounds.wire import ConsequencesOut
 from app.rulings.queries import (
     disqualifications_in_heat,
     reports_gone_on,
@@ -37,22 +41,35 @@ def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetim
     heat_id = HeatId(row.heat_id)
     appellants = cases_of_teams(conn, heat_id, [row.team_id])
     cases = list(dict.fromkeys([*cases_about(conn, meet_id, protest), *appellants]))
+    made = decisions_shown(conn, meet, ProtestId(protest.id), now)
+    granted = if_granted(conn, meet, row)
+    others = other_heats_of(conn, heat_id, _moved(made, granted))
+    heats = (heat_id, *others)
     of_cases = {case: rulings_of_case(conn, meet_id, case) for case in cases}
     return DossierOut(
         appeal=appeal_shown(conn, meet_id, appeal_id, now),
         protest=protest_shown(conn, meet_id, ProtestId(protest.id), now),
-        decisions=decisions_shown(conn, meet, ProtestId(protest.id), now),
+        decisions=made,
         cases=[
             case_out(conn, meet_id, case, of_cases[case], reports_gone_on(conn, meet_id, case))
             for case in cases
         ],
         rulings=[ruling_out(conn, meet_id, ruling) for case in cases for ruling in of_cases[case]],
         disqualifications=disqualifications_in_heat(conn, meet_id, heat_id),
-        announcements=announcements_of_heat(conn, meet_id, heat_id),
+        announcements=[told for one in heats for told in announcements_of_heat(conn, meet_id, one)],
         result_now=_result(conn, meet_id, heat_id),
-        if_granted=if_granted(conn, meet, row),
-        windows=windows_of_heat(conn, meet_id, heat_id, now),
+        other_results_now=[
+            known for one in others if (known := _result(conn, meet_id, one)) is not None
+        ],
+        if_granted=granted,
+        windows=[window for one in heats for window in windows_of_heat(conn, meet_id, one, now)],
     )
+
+
+def _moved(made: Sequence[DecisionOut], granted: ConsequencesOut | None) -> set[TeamId]:
+    """Whom the decisions on the protest have moved, and whom what is asked for would move."""
+    shown = [one.consequences for one in made] + ([] if granted is None else [granted])
+    return {TeamId(move.team) for each in shown for move in each.moves}
 
 
 def _result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut | None:

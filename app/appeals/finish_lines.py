@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from app.appeals.bench import Bench, Kept, Understood
+from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
 from app.appeals.orders import (
     CorrectIn,
     OrderIn,
 )
+from app.appeals.queries import decisions_in_round
 from app.ids import DecisionId, HeatId, TeamId
 from app.meets.queries import heat
 from app.refusals import Malformed, StateConflict
@@ -35,6 +36,7 @@ Line = Mapping[str, Any]
 def correcting(bench: Bench, order: CorrectIn, field: str) -> Understood:
     """A team's line in the finish list is replaced; Malformed where it then contradicts itself."""
     name = bench.team(order.team, f"{field}/team")
+    insist_not_the_jurys(bench, _corrected_by(bench, TeamId(order.team)))
     was = _line_of(bench, order.team)
     becomes = _corrected(was, order)
 
@@ -62,6 +64,19 @@ def _line_of(bench: Bench, team: str) -> Line:
                 "place": one.finish.decided_place,
             }
     return finish_of(bench.conn, bench.meet_id, bench.heat, TeamId(team))
+
+
+def _corrected_by(bench: Bench, team: TeamId) -> DecisionId | None:
+    """The decision that corrected a team's line last in the present run, or put it back there."""
+    last = None
+    for decision in decisions_in_round(bench.conn, HeatId(bench.heat.id)):
+        for kept in decision.carried_out if decision.heat_id == bench.heat.id else ():
+            if kept["did"] != "corrected" or kept["becomes"]["team"] != team:
+                continue
+            # What is put back names no run: it is that of the correction before it.
+            if kept["run"] == bench.heat.present_run or (kept["run"] is None and last is not None):
+                last = DecisionId(decision.id)
+    return last
 
 
 def _corrected(was: Line, order: CorrectIn) -> Line:
@@ -136,6 +151,11 @@ def _insist_on_places(bench: Bench, orders: Sequence[OrderIn], finishes: Sequenc
 def putting_back(bench: Bench, kept: Kept) -> Understood:
     """A corrected line is as it was; StateConflict where it was changed since."""
     was, becomes = kept["becomes"], kept["was"]
+    if kept["run"] not in {bench.heat.present_run, None}:
+        raise StateConflict(
+            "This correction was about a race that does not count any more, so there is nothing of "
+            "it to take back: correct the team's line of the present race, if that is wrong too."
+        )
     if ran_in(_line_of(bench, was["team"])) != ran_in(was):
         raise StateConflict(
             "The finish list was changed since this correction, so it cannot be taken back as it "

@@ -6,6 +6,8 @@ its lane infringement would only be noted.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sqlalchemy import Connection
 
 from app.appeals.bench import bench_for
@@ -15,12 +17,13 @@ from app.meets.queries import meet_facts
 from app.refusals import StateConflict
 from app.reports.queries import case_row, noted_against, reports_of_case
 from app.reports.states import ReportState
+from app.reports.wire import ReportOut
 from app.rounds.consequences import consequences_of_each
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rules.orders import Disqualify, Order, SetAside
 from app.rules.qualifying import Disqualified
-from app.rulings.final_word import insist_jury_has_not_decided
+from app.rulings.final_word import refused_for_the_jury
 from app.rulings.queries import disqualifications_of_ruling, rulings_of_case
 from app.rulings.states import DisqualificationState
 from app.store.rows import AnyRow
@@ -68,16 +71,15 @@ def _note(*, only_noted: bool) -> str:
 
 def _barred_by_jury(conn: Connection, case: AnyRow) -> str:
     """Why nothing that is reported can be confirmed, empty where something can."""
-    reports = reports_of_case(conn, CaseId(case.id))
-    said = ""
-    for infringement in {one.finding.infringement for one in reports if one.finding is not None}:
-        try:
-            insist_jury_has_not_decided(conn, case, infringement, reports)
-        except StateConflict as refused:
-            said = refused.detail
-        else:
-            return ""
-    return said
+    reports = _that_stand(reports_of_case(conn, CaseId(case.id)))
+    told = dict.fromkeys(one.finding.infringement for one in reports if one.finding is not None)
+    refused = [refused_for_the_jury(conn, case, infringement, reports) for infringement in told]
+    said = [one.detail for one in refused if one is not None]
+    return said[0] if said and len(said) == len(refused) else ""
+
+
+def _that_stand(reports: Sequence[ReportOut]) -> list[ReportOut]:
+    return [one for one in reports if one.state is not ReportState.WITHDRAWN]
 
 
 def _would_only_be_noted(conn: Connection, meet_id: MeetId, case: AnyRow) -> bool:
@@ -85,8 +87,8 @@ def _would_only_be_noted(conn: Connection, meet_id: MeetId, case: AnyRow) -> boo
     meet = meet_facts(conn, meet_id)
     found = [
         report.finding
-        for report in reports_of_case(conn, CaseId(case.id))
-        if report.state is not ReportState.WITHDRAWN and report.finding is not None
+        for report in _that_stand(reports_of_case(conn, CaseId(case.id)))
+        if report.finding is not None
     ]
     told = {one.infringement for one in found if one.outcome is not Outcome.NO_INFRINGEMENT}
     if told != {Infringement.LANE_INFRINGEMENT}:

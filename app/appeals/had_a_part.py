@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import cases_about, decided_about, protest_row, referees_decision
+from app.appeals.queries import cases_about, decided_about, protest_row, referees_decisions
 from app.ids import MeetId, OfficialId, ProtestId
 from app.rulings.queries import authors_in, ruling_out, rulings_of_case
 from app.store.rows import AnyRow
@@ -24,7 +24,6 @@ def had_a_part(
     named in what is sought or ordered.
     """
     protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
-    decided = referees_decision(conn, meet_id, ProtestId(row.protest_id))
     found: dict[OfficialId, str] = {}
     about = set() if protest.ruling_id is None else {protest.ruling_id}
     for case in cases_about(conn, meet_id, protest, {row.team_id, *named}):
@@ -33,6 +32,6 @@ def had_a_part(
             about.add(ruling)
             found[ruling_out(conn, meet_id, ruling).official] = "ruled in this matter"
     found |= dict.fromkeys(decided_about(conn, meet_id, about), "decided a protest in this matter")
-    if decided is not None:
+    for decided in referees_decisions(conn, meet_id, ProtestId(row.protest_id)):
         found[OfficialId(decided.official_id)] = "decided the protest"
     return found

@@ -1,17 +1,18 @@
 """When was something handed in: a protest, an appeal, a deposit?
 
-Now, or at the time that is given: not in the future, not before what it is about, not another day.
-A time that is corrected keeps these bounds as they were when it was first entered.
+Now, or at the time that is given: not in the future, not another day (`results/typed_times.py`),
+not before what it is about. A time that is corrected keeps these bounds as they were when it was
+first entered.
 """
 
 from __future__ import annotations
 
 from datetime import datetime
 
-from app.clock import in_zone
-from app.meets.queries import meet_row
+from app.record.kinds import Kind
+from app.record.queries import entered_at
 from app.refusals import Malformed
-from app.results.announced_time import EARLIEST_ENTRY
+from app.results.typed_times import FirstTyped, insist_typed_now
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -26,10 +27,7 @@ def taken_at(
     if given is None:
         return unit.now
     _insist_not_before(given, earliest, field)
-    if given > unit.now:
-        raise Malformed("This time lies in the future. Leave it out for now.", field=field)
-    if given < unit.now - EARLIEST_ENTRY:
-        raise Malformed("This lies more than twelve hours back; look at the day.", field=field)
+    insist_typed_now(unit, given, field)
     return given
 
 
@@ -42,39 +40,19 @@ def _insist_not_before(at: datetime, earliest: datetime | None, field: str) -> N
         )
 
 
-def insist_still_possible(unit: Unit, row: AnyRow, at: datetime, earliest: datetime | None) -> None:
+def insist_lodged_then(unit: Unit, row: AnyRow, at: datetime, earliest: datetime | None) -> None:
     """Malformed for a time at which a protest or an appeal cannot have been lodged, since it was
     taken in. A heat that was started anew after that says nothing.
     """
     field = "/lodged_at"
-    insist_other(at, row.lodged_at, field)
-    if at > row.entered_at:
-        zone = meet_row(unit.conn, unit.meet_id).time_zone
-        raise Malformed(
-            f"It was taken in at {in_zone(row.entered_at, zone)}, so it cannot have been lodged "
-            "later. Look at the time.",
-            field=field,
-        )
-    if at < row.entered_at - EARLIEST_ENTRY:
-        raise Malformed(
-            "This lies more than twelve hours before it was taken in; look at the day.", field=field
-        )
+    FirstTyped(row.lodged_at, row.entered_at, field).insist_can_become(unit, at)
     if earliest is not None and earliest <= row.entered_at:
         _insist_not_before(at, earliest, field)
 
 
-def insist_near(unit: Unit, at: datetime, was: datetime, field: str) -> None:
-    """Malformed for a time in the future, or of another day than the one that was typed."""
-    if at > unit.now:
-        raise Malformed("This time lies in the future. Look at the time.", field=field)
-    if abs(at - was) > EARLIEST_ENTRY:
-        raise Malformed(
-            "This lies more than twelve hours from the time that was typed; look at the day.",
-            field=field,
-        )
-
-
-def insist_other(at: datetime, was: datetime, field: str) -> None:
-    """Malformed where there is nothing to correct."""
-    if at == was:
-        raise Malformed("It has that time already: there is nothing to correct.", field=field)
+def insist_received_then(unit: Unit, appeal: AnyRow, was: datetime, at: datetime) -> None:
+    """Malformed for a time at which a deposit cannot have been received, since it was entered:
+    with its appeal, or later.
+    """
+    later = entered_at(unit.conn, unit.meet_id, Kind.DEPOSIT_RECEIVED, appeal.id)
+    FirstTyped(was, later or appeal.entered_at, "/received_at").insist_can_become(unit, at)

@@ -217,10 +217,11 @@ def _count(unit: Unit, row: AnyRow, verdict: Verdict) -> dict[str, Any]:
     quorum = panel["quorum"]
     if len(cast) < quorum:
         raise StateConflict(
-            f"{len(cast)} of the panel have voted, and its quorum is {quorum}: there is no "
-            "decision without it. Let the others vote, or substitutes take their place. Where a "
-            "member has left for good, the organiser takes the role jury from that official; then "
-            "name the panel again (“appeals/{id}/panel”), with somebody else in the place.",
+            f"{len(cast)} of the panel have voted, and its quorum by the meet's terms (“jury”) is "
+            f"{quorum}: there is no decision without it. Let the others vote, or substitutes take "
+            "their place. Where a member has left for good, the organiser takes the role jury from "
+            "that official; then name the panel again (“appeals/{id}/panel”), with somebody else "
+            "in the place.",
             votes=len(cast),
             quorum=quorum,
         )
@@ -265,9 +266,9 @@ def _deposit_after(
     goes = books.forfeited_if_rejected if books is not None else False
     by_rule = "forfeited" if verdict is Verdict.REJECTED and goes else "returned"
     if verdict is Verdict.UPHELD and sent.deposit == "forfeited":
+        rule = books.rule if books is not None else "common practice"
         raise Malformed(
-            "The appeal is upheld, so its deposit is returned (World Athletics TR8.7).",
-            field="/deposit",
+            f"The appeal is upheld, so its deposit is returned ({rule}).", field="/deposit"
         )
     return {**row.deposit, "outcome": sent.deposit or by_rule}
 

@@ -315,6 +315,10 @@ class DossierOut(Wire):
     disqualifications: list[DisqualificationOut]
     announcements: list[AnnouncementOut]
     result_now: ResultOut | None
+    other_results_now: list[ResultOut] = Field(
+        description="of the round's other heats that it can move; their announcements and windows "
+        "stand with those of its own heat"
+    )
     if_granted: ConsequencesOut | None = Field(
         description="what would move if the team got what it asks for"
     )

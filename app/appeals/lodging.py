@@ -20,6 +20,7 @@ from app.appeals.deposits import asked_by
 from app.appeals.handing_in import taken_at
 from app.appeals.jury_wire import AppealIn, AppealOut
 from app.appeals.paying import paid
+from app.appeals.protest_windows import window_for_protest
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
@@ -32,7 +33,6 @@ from app.appeals.queries import (
     protest_row,
     referees_decision,
     window_for_appeal,
-    window_for_protest,
 )
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.standing import is_turned_away
@@ -289,9 +289,9 @@ def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
             pass
     decision = referees_decision(unit.conn, unit.meet_id, protest_id)
     if decision is not None and decision.verdict == "referred":
-        raise _final()
+        raise _final(unit)
     if any(one.instance is Instance.JURY for one in _decided(unit, protest_id)):
-        raise _final()
+        raise _final(unit)
     return row
 
 
@@ -302,19 +302,19 @@ def _decided(unit: Unit, protest_id: ProtestId) -> list[DecisionOut]:
 def _refuse_against_jury(unit: Unit, appeal_id: AppealId) -> None:
     """Whoever names an appeal, or a decision of the jury, wants what no rule gives."""
     if is_the_jurys(unit.conn, unit.meet_id, appeal_id):
-        raise _final()
+        raise _final(unit)
     try:
         appeal_row(unit.conn, unit.meet_id, appeal_id)
     except NotFound:
         return
-    raise _final()
+    raise _final(unit)
 
 
-def _final() -> NotProtestable:
+def _final(unit: Unit) -> NotProtestable:
+    book = meet_facts(unit.conn, unit.meet_id).book
     return NotProtestable(
-        "A decision of the jury is final: there is no appeal against it (World Athletics TR8.11; "
-        "NFHS 3-5: the jury is the last instance). With new conclusive evidence the jury can "
-        "reopen its decision.",
+        f"A decision of the jury is final: there is no appeal against it ({book.jury_final_by}). "
+        "With new conclusive evidence the jury can reopen its decision.",
         field="/protest",
     )
 
@@ -336,5 +336,5 @@ def _insist_first(unit: Unit, sent: AppealIn) -> None:
             "can still admit it; no second one stands beside it."
         )
     if found.state in {AppealState.UPHELD, AppealState.REJECTED}:
-        raise _final()
+        raise _final(unit)
     raise StateConflict(f"This team has appealed already: appeal {found.number}.")

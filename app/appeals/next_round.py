@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-from app.appeals.bench import Bench, Kept, Understood, insist_letter_may_go
+from app.appeals.bench import (
+    Bench,
+    Kept,
+    Understood,
+    insist_last_not_the_jurys,
+    insist_letter_may_go,
+    insist_not_the_jurys,
+)
 from app.appeals.orders import (
     AdvanceIn,
     ExtraLaneIn,
@@ -14,6 +21,7 @@ from app.appeals.orders import (
 )
 from app.ids import DecisionId, HeatId, TeamId
 from app.meets.actions import add_lane, remove_lane
+from app.meets.lanes_given import LaneGiven, lanes_given
 from app.refusals import Malformed, StateConflict
 from app.rounds.actions import advance, recall_advancement
 from app.rules.orders import (
@@ -23,7 +31,7 @@ from app.rules.orders import (
     TakeLane,
     apply,
 )
-from app.rules.qualifying import Seat
+from app.rules.qualifying import Letter, Seat
 from app.store.action import Unit
 
 
@@ -31,20 +39,37 @@ def advancing(bench: Bench, order: AdvanceIn, field: str) -> Understood:
     """A team of the round goes on beside those who qualify; StateConflict where nobody goes on from
     here.
     """
-    name = bench.lane_in_round(order.team, f"{field}/team").name
+    bench.lane_in_round(order.team, f"{field}/team")
+    return _going_on(bench, TeamId(order.team), bench.letter)
+
+
+def advancing_again(bench: Bench, kept: Kept) -> Understood:
+    """A team that was recalled goes on as before, by the same letter."""
+    # Recalls of before kept no letter: then it is whose decision this is.
+    letter = Letter(kept.get("letter", bench.letter))
+    return _going_on(bench, TeamId(kept["team"]), letter, again=True)
+
+
+def _going_on(bench: Bench, team: TeamId, letter: Letter, *, again: bool = False) -> Understood:
     goal = bench.at_hand.next_round
     if not goal:
         raise StateConflict(
             "From this round nobody goes on: no next round is set for it. Set it at "
             "…/rounds/{id}, or order something else."
         )
+    insist_last_not_the_jurys(bench, _is_about(team))
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
-        known = advance(unit, bench.at_hand, TeamId(order.team), bench.letter, decision)
-        return {"did": "advanced", "advancement": known, "team": order.team}
+        known = advance(unit, bench.at_hand, team, letter, decision)
+        return {"did": "advanced", "advancement": known, "team": team}
 
-    effect = Advance(order.team, bench.letter)
-    return Understood((effect,), f"{name} goes on to the {goal} ({bench.letter}).", act)
+    effect = Advance(team, letter, again=again)
+    return Understood((effect,), f"{bench.name(team)} goes on to the {goal} ({letter}).", act)
+
+
+def _is_about(team: str) -> Callable[[Kept], bool]:
+    """Whether something was ordered about who goes on, and about this team."""
+    return lambda kept: kept["did"] in {"advanced", "recalled"} and kept["team"] == team
 
 
 def recalling(bench: Bench, team: TeamId) -> Understood:
@@ -53,13 +78,37 @@ def recalling(bench: Bench, team: TeamId) -> Understood:
     if letter is None:
         raise StateConflict("This team was not advanced by a decision, or that was taken back.")
     insist_letter_may_go(bench, letter)
+    insist_last_not_the_jurys(bench, _is_about(team))
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         recall_advancement(unit, bench.at_hand, team, decision)
-        return {"did": "recalled", "team": team}
+        return {"did": "recalled", "team": team, "letter": letter.value}
 
     words = f"That {bench.name(team)} goes on ({letter}) is taken back."
     return Understood((Recall(team, letter),), words, act)
+
+
+def recalling_with_lane(bench: Bench, team: TeamId) -> Iterator[Understood]:
+    """That a team goes on by a decision is taken back, and with it the lane that a decision gave
+    it, unless it goes on all the same: no start list may take that lane from it.
+    """
+    recalled = recalling(bench, team)
+    yield recalled
+    given = next(_lanes_given(bench, team), None)
+    if given is None or bench.at_hand.next_has_begun:
+        return
+    after = replace(bench.at_hand, round=apply(bench.at_hand.round, recalled.effect)).stand()
+    if team not in after.teams or after.teams[team].letter is None:
+        insist_not_the_jurys(bench, given.by)
+        yield taking_lane(bench, {"team": team})
+
+
+def _lanes_given(bench: Bench, team: TeamId) -> Iterator[LaneGiven]:
+    """The lane of the next round that a team has by a decision, if it has one."""
+    heats = {seat.heat for seat, by in bench.at_hand.drawn.items() if by == team}
+    for one in lanes_given(bench.conn, bench.meet_id):
+        if one.team == team and heats.intersection(one.heats):
+            yield one
 
 
 def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:

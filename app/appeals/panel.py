@@ -34,8 +34,6 @@ from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
-CONFLICT_RULE = "World Athletics CR12, from memory"
-
 
 def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[AppealOut]:
     """Name who decides an appeal; once votes are cast, only seats that are empty are filled."""
@@ -255,7 +253,7 @@ def _replaced(
     if concerned.touches(person.affiliation):
         raise Affected(
             f"The consequence touches a team of {person.affiliation}, so {person.name} cannot take "
-            f"the place either ({CONFLICT_RULE}). Name another substitute.",
+            f"the place either ({_conflict_rule(meet)}). Name another substitute.",
             field="/replaced_by",
         )
     _insist_no_part(unit, row, [instead], concerned)
@@ -310,15 +308,25 @@ def _insist_may_vote(unit: Unit, meet: MeetFacts, row: AnyRow, caller: Caller) -
     panel = panel_of(row)
     withdrawn = [one["official"] for one in panel["withdrawn"]]
     if caller.official_id in withdrawn:
-        raise NotYours("You have withdrawn from this appeal, so you have no vote in it.")
+        raise NotYours(
+            "You have withdrawn from this appeal, so you have no vote in it "
+            f"({_conflict_rule(meet)})."
+        )
     if caller.official_id not in panel["members"]:
         raise NotYours(
             "You do not sit on this panel, so you have no vote: only its members do, not the "
             "secretary, and substitutes once they have taken a place."
         )
     if any(one.official_id == caller.official_id for one in _cast(unit, row)):
-        raise StateConflict("You have voted on this appeal already. One member, one vote.")
+        raise StateConflict(
+            "You have voted on this appeal already. One member, one vote (common practice)."
+        )
     insist_unconcerned(unit, meet, row, [caller.official_id])
+
+
+def _conflict_rule(meet: MeetFacts) -> str:
+    """The rule by which whoever is concerned withdraws; NFHS is not known to have one."""
+    return "common practice" if meet.book.code == "nfhs" else "World Athletics CR12, from memory"
 
 
 def _cast(unit: Unit, row: AnyRow) -> list[AnyRow]:
@@ -341,8 +349,8 @@ def insist_unconcerned(
         if concerned.touches(person.affiliation):
             raise Affected(
                 f"The consequence touches a team of {person.affiliation}, the affiliation of "
-                f"{person.name}, who is asked to withdraw and cannot vote ({CONFLICT_RULE}). A "
-                "substitute takes the place.",
+                f"{person.name}, who is asked to withdraw and cannot vote "
+                f"({_conflict_rule(meet)}). A substitute takes the place.",
                 member=member,
                 affiliations=list(concerned.affiliations),
             )

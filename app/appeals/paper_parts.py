@@ -5,11 +5,13 @@ Each part is a titled section; what is odd about a protest or an appeal stands a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection
 
+from app.appeals.deposits import asked_by
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row
@@ -17,9 +19,10 @@ from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
 from app.forms.signature_section import group_digest
-from app.ids import DecisionId, RulingId
-from app.meets.queries import MeetFacts
+from app.ids import DecisionId, DisqualificationId, HeatId, RulingId, TeamId
+from app.meets.queries import MeetFacts, team_row
 from app.rounds.wire import ConsequencesOut
+from app.rulings.decided import disqualification_in
 from app.rulings.queries import ruling_in_words
 from app.store.rows import AnyRow
 
@@ -50,8 +53,8 @@ def what_next(meet: MeetFacts, decided: Ordered) -> Section:
         return Section(title, items=tuple(said))
     if decided.verdict is Verdict.REFERRED:
         return Section(title, items=("The protest lies before the jury; no deposit is needed.",))
-    asked = meet.terms.appeal_deposit or meet.book.appeal_deposit
-    deposit_words = f", with a deposit of {asked.amount} {asked.currency}" if asked else ""
+    asked = asked_by(meet)
+    deposit_words = f", with a deposit of {asked.words}" if asked else ""
     if decided.words:
         when = "The time for an appeal runs from the announcement of the amended result"
     elif decided.advised_at is not None:
@@ -74,7 +77,7 @@ def protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Secti
         ("about", about if out.against_name is None else f"{about}: {out.against_name}"),
         *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
-        ("in that round", "yes" if out.took_part else "NO: from outside the round"),
+        ("took part in the round", "yes" if out.took_part else "NO: from outside the round"),
         ("taken in by", out.taken_by_name),
     ]
     if out.allowed_because:
@@ -113,6 +116,30 @@ def appeal_section(out: AppealOut, zone: str) -> Section:
     return Section(title, tuple(facts), (out.words,) if out.words else ())
 
 
+def sought_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> list[Section]:
+    """What the team asks the jury to order; none where it left that open."""
+    asked = tuple(_order_in_words(conn, meet, out.heat, order) for order in out.sought)
+    return [Section("What is asked for", items=asked)] if asked else []
+
+
+def _order_in_words(
+    conn: Connection, meet: MeetFacts, heat_id: HeatId, order: Mapping[str, Any]
+) -> str:
+    """An order with the teams, the disqualification or the decision that it names."""
+    named = [order["team"]] if order.get("team") else order.get("teams") or []
+    words = [team_row(conn, meet.id, TeamId(team)).name for team in named]
+    if order.get("disqualification"):
+        ident = DisqualificationId(order["disqualification"])
+        row = disqualification_in(conn, meet.id, heat_id, ident)
+        words.append(f"{team_row(conn, meet.id, TeamId(row.team_id)).name} (DQ {row.rule})")
+    if order.get("decision"):
+        decided = decision_row(conn, meet.id, DecisionId(order["decision"]))
+        words.append(f"the decision of {in_zone(decided.decided_at, meet.time_zone)}")
+    more = [str(order[name]) for name in ("time", "place") if order.get(name)]
+    more += [f"lane {order['lane']}"] if order.get("lane") else []
+    return f"{order['order'].capitalize()}: {', '.join([*words, *more]) or 'the whole heat'}"
+
+
 def reopened_section(
     conn: Connection, meet: MeetFacts, out: AppealOut, title: str
 ) -> list[Section]:
@@ -133,6 +160,22 @@ def reopened_section(
         ("why", said["reasons"]),
     )
     return [Section(title, facts)]
+
+
+def replaced_section(conn: Connection, meet: MeetFacts, earlier: DecisionId) -> Section:
+    """The referee's earlier decision on a protest, which was late by a time typed wrongly."""
+    row = decision_row(conn, meet.id, earlier)
+    facts = (
+        ("earlier decision", referees_decision_in_words(row, meet.time_zone)),
+        ("its digest", group_digest(row.statement_digest)),
+        ("why again", "the protest was late by a time that was put right since"),
+    )
+    return Section("The decision that this replaces", facts)
+
+
+def referees_decision_in_words(row: AnyRow, zone: str) -> str:
+    """Which of the referee's decisions on a protest, when it was made, and what it was."""
+    return f"of the referee, {in_zone(row.decided_at, zone)}: {row.verdict}"
 
 
 def jury_decision_in_words(row: AnyRow, number: int, zone: str) -> str:

@@ -18,6 +18,7 @@ from sqlalchemy import Connection
 
 from app.access.queries import official_row
 from app.appeals.bench import Bench
+from app.appeals.corrected import corrections_section
 from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
 from app.appeals.paper_parts import (
@@ -27,10 +28,19 @@ from app.appeals.paper_parts import (
     moves_section,
     panel_section,
     protest_section,
+    referees_decision_in_words,
     reopened_section,
+    replaced_section,
+    sought_section,
     what_next,
 )
-from app.appeals.queries import appeal_row, decision_row, protest_out, protest_row
+from app.appeals.queries import (
+    appeal_row,
+    decision_row,
+    protest_out,
+    protest_row,
+    subjects_of_protest,
+)
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.wire import Instance, ProtestOut, Verdict
@@ -137,12 +147,18 @@ def _marks_of(
 def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Section]:
     out = protest_out(unit.conn, meet.id, ProtestId(decided.protest.id))
     sections = [protest_section(unit.conn, meet, out)]
+    if "replaces" in decided.more:
+        sections.append(replaced_section(unit.conn, meet, DecisionId(decided.more["replaces"])))
     if decided.appeal is not None:
         appeal = appeal_out(unit.conn, meet.id, AppealId(decided.appeal.id))
         sections.append(appeal_section(appeal, meet.time_zone))
         sections += reopened_section(unit.conn, meet, appeal, "The decision that this replaces")
         if appeal.panel is not None:
             sections.append(panel_section(appeal.panel))
+    subjects = subjects_of_protest(unit.conn, meet, out.id)
+    if decided.appeal is not None:
+        subjects.append(decided.appeal.id)
+    sections += corrections_section(unit.conn, meet, subjects)
     if decided.heard_because:
         sections.append(Section("Heard all the same", paragraphs=(decided.heard_because,)))
     if decided.words:
@@ -225,11 +241,18 @@ def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
     if row.replaced_by is None:
         return ""
     later = decision_row(conn, meet.id, DecisionId(row.replaced_by))
+    digest = group_digest(later.statement_digest)
+    if row.appeal_id is None:
+        return (
+            "This decision no longer stands: the protest had been rejected as late, and is in time "
+            "by a time that was put right. It is replaced by the decision "
+            f"{referees_decision_in_words(later, meet.time_zone)} (digest {digest})."
+        )
     number = appeal_row(conn, meet.id, AppealId(row.appeal_id)).number
     instead = jury_decision_in_words(later, number, meet.time_zone)
     return (
         "This decision no longer stands: the jury reopened it. It is replaced by the decision "
-        f"{instead} (digest {group_digest(later.statement_digest)})."
+        f"{instead} (digest {digest})."
     )
 
 
@@ -247,9 +270,12 @@ def protest_paper(
         number=f"protest {out.number}",
         verdict="" if out.state in awaits else out.state.value,
         awaits=awaits.get(out.state, ""),
-        grounds=_standing(out),
+        grounds=_standing(out, meet.time_zone),
         marks=marks_in_words(out.marks, out.timeliness),
-        sections=(protest_section(conn, meet, out),),
+        sections=(
+            protest_section(conn, meet, out),
+            *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
+        ),
         ink_fields=(
             InkField("Lodged by", out.lodged_by),
             InkField("Taken in by", out.taken_by_name),
@@ -273,8 +299,10 @@ def appeal_paper(
     }
     sections = [
         appeal_section(out, meet.time_zone),
+        *sought_section(conn, meet, out),
         *reopened_section(conn, meet, out, "Reopened by the jury"),
         protest_section(conn, meet, protest),
+        *corrections_section(conn, meet, [out.id, *subjects_of_protest(conn, meet, protest.id)]),
     ]
     if protest.decision is not None:
         decided = protest.decision
@@ -296,7 +324,7 @@ def appeal_paper(
         number=f"appeal {out.number}",
         verdict="" if out.state in awaits else _outcome(out),
         awaits=awaits.get(out.state, ""),
-        grounds=_standing(out),
+        grounds=_standing(out, meet.time_zone),
         marks=marks_in_words(out.marks, out.timeliness),
         sections=tuple(sections),
         ink_fields=(
@@ -324,7 +352,7 @@ def _about(out: ProtestOut | AppealOut) -> Any:
     return _About(out.team, out.team_name, out.affiliation)
 
 
-def _standing(out: ProtestOut | AppealOut) -> tuple[tuple[str, str], ...]:
+def _standing(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], ...]:
     decided = out.decision
     if decided is not None:
         return (("decided", decided.decided_at_local), ("by", decided.official_name))
@@ -333,4 +361,9 @@ def _standing(out: ProtestOut | AppealOut) -> tuple[tuple[str, str], ...]:
         return ()
     if said.get("turned_away"):
         return (("turned away by", str(said["by_name"])),)
-    return (("withdrawn by", str(said["by"])),)
+    facts = [("withdrawn by", str(said["by"])), ("at", in_zone(_instant(said["at"]), zone))]
+    return (*facts, *([("because", str(said["reason"]))] if said["reason"] else []))
+
+
+def _instant(said: object) -> datetime:
+    return datetime.fromisoformat(str(said))

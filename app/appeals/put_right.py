@@ -17,22 +17,22 @@ from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.appeals.actions import insist_told_after
 from app.appeals.deciding import move_protest
-from app.appeals.handing_in import insist_near, insist_other, insist_still_possible
+from app.appeals.handing_in import insist_lodged_then, insist_received_then
 from app.appeals.jury_wire import AppealOut, DepositCorrectionIn, ReceiptCorrectionIn
 from app.appeals.lodging import earliest_protest
 from app.appeals.panel import change_appeal
 from app.appeals.paying import insist_own_receipt
-from app.appeals.queries import appeal_row, protest_row, referees_decision
+from app.appeals.queries import appeal_row, appeals_on, protest_row, referees_decision
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions
 from app.appeals.wire import AdviceCorrectionIn, LodgedCorrectionIn, ProtestOut
-from app.clock import rfc3339
+from app.clock import in_zone, rfc3339
 from app.ids import AppealId, CorrectionId, DecisionId, HeatId, ProtestId
-from app.meets.queries import heat
+from app.meets.queries import heat, meet_row
 from app.record.kinds import Kind
-from app.refusals import Malformed, StateConflict
-from app.results.announced_time import move_windows_of_advice
+from app.refusals import Malformed, NotYours, StateConflict
+from app.results.announced_time import LOOK_AGAIN, move_windows_of_advice
 from app.results.corrections import Act, is_known, keep
 from app.results.remeasuring import moved_by
 from app.results.wire import Mistyped
@@ -59,9 +59,10 @@ def correct_protest(
         one = Act(correction_id, Mistyped.PROTEST, protest_id, caller, content)
 
         def change() -> _Change:
+            _insist_on_no_panel_of(unit, protest_id, caller)
             facts = heat(unit.conn, unit.meet_id, HeatId(row.heat_id))
             earliest = earliest_protest(unit, row.ruling_id, facts)
-            insist_still_possible(unit, row, sent.lodged_at, earliest)
+            insist_lodged_then(unit, row, sent.lodged_at, earliest)
             state = ProtestState(row.state)
             return _Change(
                 rfc3339(row.lodged_at),
@@ -88,6 +89,23 @@ def _put_right(
     return Deed(kind, row.id, keep(unit, one, changed.was, changed.becomes, moved))
 
 
+def _insist_on_no_panel_of(unit: Unit, protest_id: ProtestId, caller: Caller) -> None:
+    for row in appeals_on(unit.conn, unit.meet_id, protest_id):
+        _insist_not_on_panel(row, caller)
+
+
+def _insist_not_on_panel(appeal: AnyRow, caller: Caller) -> None:
+    """NotYours for whoever decides on the appeal: whether it is in time rests on what is corrected,
+    and a late one is admitted by the chair, with a reason, and by nobody else.
+    """
+    seats = () if appeal.panel is None else (*appeal.panel["members"], *appeal.panel["substitutes"])
+    if caller.official_id in seats:
+        raise NotYours(
+            f"You are of the panel of appeal {appeal.number}, and whether that is in time may rest "
+            "on this. Let the desk correct it, or somebody of the jury who is not of that panel."
+        )
+
+
 def correct_advice(
     protest_id: ProtestId, correction_id: CorrectionId, sent: AdviceCorrectionIn, caller: Caller
 ) -> Action[Put[ProtestOut]]:
@@ -102,8 +120,8 @@ def correct_advice(
         one = Act(correction_id, Mistyped.ADVICE, decided.id, caller, content)
 
         def change() -> _Change:
-            at = insist_told_after(unit, sent.advised_at, decided.decided_at)
-            insist_other(at, decided.advised_at, "/advised_at")
+            _insist_on_no_panel_of(unit, protest_id, caller)
+            at = _told_at(unit, sent.advised_at, decided)
             return _Change(
                 rfc3339(decided.advised_at), rfc3339(at), lambda: _tell(unit, row, decided, at)
             )
@@ -113,6 +131,22 @@ def correct_advice(
         return Done(Put(out, created=deed is not None), deed)
 
     return act
+
+
+def _told_at(unit: Unit, given: datetime, decided: AnyRow) -> datetime:
+    """From when the time for an appeal runs; Malformed where that is nothing new."""
+    at = insist_told_after(unit, given, decided.decided_at, LOOK_AGAIN)
+    if at != decided.advised_at:
+        return at
+    if at == given:
+        said = "The advice has that time already"
+    else:
+        zone = meet_row(unit.conn, unit.meet_id).time_zone
+        said = (
+            "This lies just before the decision was signed, so the time for an appeal runs from "
+            f"the signing, at {in_zone(at, zone)}, as it does already"
+        )
+    raise Malformed(f"{said}: there is nothing to correct.", field="/advised_at")
 
 
 def _tell(unit: Unit, protest: AnyRow, decided: AnyRow, at: datetime) -> None:
@@ -131,7 +165,7 @@ def correct_appeal(
             raise StateConflict("The referee referred this, and the server took the time of it.")
         decided = referees_decision(unit.conn, unit.meet_id, ProtestId(row.protest_id))
         earliest = None if decided is None else decided.decided_at
-        insist_still_possible(unit, row, sent.lodged_at, earliest)
+        insist_lodged_then(unit, row, sent.lodged_at, earliest)
         return _Change(
             rfc3339(row.lodged_at),
             rfc3339(sent.lodged_at),
@@ -146,7 +180,12 @@ def _of_appeal(one: Act, change: Callable[[Unit, AnyRow], _Change]) -> Action[Pu
     def act(unit: Unit) -> Done[Put[AppealOut]]:
         appeal_id = AppealId(one.subject)
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
-        deed = _put_right(unit, one, row, lambda: change(unit, row), Kind.APPEAL_CORRECTED)
+
+        def of_row() -> _Change:
+            _insist_not_on_panel(row, one.caller)
+            return change(unit, row)
+
+        deed = _put_right(unit, one, row, of_row, Kind.APPEAL_CORRECTED)
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(Put(out, created=deed is not None), deed)
 
@@ -161,8 +200,7 @@ def correct_deposit(
     def change(unit: Unit, row: AnyRow) -> _Change:
         deposit = _deposit_of(row)
         was, at = datetime.fromisoformat(deposit["received_at"]), sent.received_at
-        insist_other(at, was, "/received_at")
-        insist_near(unit, at, was, "/received_at")
+        insist_received_then(unit, row, was, at)
         changed = {**deposit, "received_at": rfc3339(at)}
         return _Change(
             deposit["received_at"],

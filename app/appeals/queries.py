@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from datetime import datetime
+from collections.abc import Iterable, Mapping, Sequence
 
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
+from app.appeals.once_more import may_be_decided_again
+from app.appeals.protest_windows import window_for_protest
 from app.appeals.states import PROTEST_TABLE, ProtestState
 from app.appeals.tables import appeals, decisions, protests, votes
 from app.appeals.timeliness import timeliness
@@ -48,6 +49,7 @@ from app.store.rows import AnyRow
 PAGE = 50
 JUDGEMENT = "judgement"
 
+_here = heats.alias("here")
 _against = teams.alias("against")
 _taker = officials.alias("taker")
 _WHERE_ABOUT = (
@@ -101,6 +103,9 @@ _APPEALS = (
     .order_by(appeals.c.number.desc())
     .limit(PAGE + 1)
 )
+_APPEALS_ON = _APPEAL_COLUMNS.where(appeals.c.protest_id == bindparam("protest")).order_by(
+    appeals.c.number
+)
 _APPEALS_OF = (
     select(appeals.c.id)
     .where(appeals.c.protest_id == bindparam("protest"))
@@ -112,9 +117,19 @@ _DECISION_COLUMNS = (
     .where(decisions.c.meet_id == bindparam("meet"))
 )
 _DECISION = _DECISION_COLUMNS.where(decisions.c.id == bindparam("decision"))
-_OF_PROTEST = _DECISION_COLUMNS.where(
+_REFEREES = _DECISION_COLUMNS.where(
     decisions.c.protest_id == bindparam("protest"), decisions.c.instance == Instance.REFEREE.value
+).order_by(decisions.c.seq)
+_REFEREES_OF = (
+    select(decisions.c.id, decisions.c.protest_id)
+    .where(
+        decisions.c.meet_id == bindparam("meet"),
+        decisions.c.instance == Instance.REFEREE.value,
+        decisions.c.protest_id.in_(bindparam("protests", expanding=True)),
+    )
+    .order_by(decisions.c.seq)
 )
+_OF_PROTEST = _REFEREES.where(decisions.c.replaced_by.is_(None))
 _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal")).order_by(
     decisions.c.sitting
 )
@@ -130,6 +145,13 @@ _DECIDED_ABOUT = (
         protests.c.ruling_id.in_(bindparam("rulings", expanding=True)),
     )
 )
+_IN_ROUND_OF = (
+    select(decisions.c.id, decisions.c.heat_id, decisions.c.carried_out)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
+    .where(_here.c.id == bindparam("heat"))
+    .order_by(decisions.c.seq)
+)
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
 )
@@ -143,11 +165,6 @@ _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bin
 _LAST_DECISION = select(func.max(decisions.c.seq)).where(decisions.c.meet_id == bindparam("meet"))
 
 
-_PROTEST_WINDOWS = (
-    select(windows)
-    .where(windows.c.heat_id == bindparam("heat"), windows.c.remedy == Remedy.PROTEST.value)
-    .order_by(windows.c.opened_at, windows.c.id)
-)
 _earlier = announcements.alias("earlier")
 _APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
 _BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
@@ -167,7 +184,6 @@ _BY_AMENDED = (
     )
     .order_by(windows.c.closes_at, windows.c.id)
 )
-_here = heats.alias("here")
 _IN_ROUND = (
     select(lanes.c.lane, lanes.c.heat_id)
     .join(heats, heats.c.id == lanes.c.heat_id)
@@ -175,15 +191,20 @@ _IN_ROUND = (
     .where(_here.c.id == bindparam("heat"), lanes.c.team_id == bindparam("team"))
 )
 _HEATS_OF_TEAMS = (
-    select(lanes.c.heat_id)
-    .join(heats, heats.c.id == lanes.c.heat_id)
+    select(heats.c.id)
+    .select_from(heats)
     .join(_here, in_one_round(heats, _here))
     .where(
         _here.c.id == bindparam("heat"),
-        lanes.c.team_id.in_(bindparam("teams", expanding=True)),
+        heats.c.id != bindparam("heat"),
+        select(lanes.c.heat_id)
+        .where(
+            lanes.c.heat_id == heats.c.id, lanes.c.team_id.in_(bindparam("teams", expanding=True))
+        )
+        .correlate(heats)
+        .exists(),
     )
-    .distinct()
-    .order_by(lanes.c.heat_id)
+    .order_by(heats.c.position)
 )
 
 
@@ -196,17 +217,6 @@ def protest_kinds(meet: MeetFacts) -> list[str]:
 def kind_measured(meet: MeetFacts, ground: str) -> str:
     """The kind of window that measures a ground; a judgement call has none of its own."""
     return protest_kinds(meet)[0] if ground == JUDGEMENT else ground
-
-
-def window_for_protest(
-    conn: Connection, heat_id: HeatId, ground: str, lodged_at: datetime
-) -> AnyRow | None:
-    """The window that a protest on this ground is measured by, None before any has opened."""
-    of_kind = [
-        row for row in conn.execute(_PROTEST_WINDOWS, {"heat": heat_id}) if row.kind == ground
-    ]
-    opened = [row for row in of_kind if row.opened_at <= lodged_at]
-    return opened[-1] if opened else None
 
 
 def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow | None:
@@ -235,6 +245,12 @@ def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool
     return bool(rows), here
 
 
+def other_heats_of(conn: Connection, heat_id: HeatId, moved: Iterable[TeamId]) -> list[HeatId]:
+    """The other heats of a heat's round in which some of these teams run, in their order."""
+    asked = {"heat": heat_id, "teams": list(moved)}
+    return list(conn.execute(_HEATS_OF_TEAMS, asked).scalars())
+
+
 def protest_row(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow:
     """A protest's row; NotFound for an id that is not of this meet."""
     row = conn.execute(_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
@@ -249,6 +265,11 @@ def appeal_row(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow
     if row is None:
         raise NotFound("There is no such appeal at this meet.")
     return row
+
+
+def appeals_on(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> Sequence[AnyRow]:
+    """The rows of all appeals on a protest, in order."""
+    return conn.execute(_APPEALS_ON, {"meet": meet_id, "protest": protest_id}).all()
 
 
 def decision_row(conn: Connection, meet_id: MeetId, decision_id: DecisionId) -> AnyRow:
@@ -269,11 +290,11 @@ def cases_about(
         [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
     )
     heat_id = HeatId(protest.heat_id)
-    of_teams = cases_of_teams(conn, heat_id, [protest.team_id, protest.against_id])
-    teams_named = sorted(map(TeamId, further))
-    ran = conn.execute(_HEATS_OF_TEAMS, {"heat": heat_id, "teams": teams_named}).scalars()
-    for where in ran.all():
-        of_teams += cases_of_teams(conn, HeatId(where), teams_named)
+    others = [TeamId(team) for team in further]
+    of_teams = cases_of_teams(conn, heat_id, [protest.team_id, protest.against_id, *others])
+    elsewhere = conn.execute(_HEATS_OF_TEAMS, {"heat": heat_id, "teams": others}).scalars()
+    for heat_there in elsewhere.all():
+        of_teams += cases_of_teams(conn, HeatId(heat_there), others)
     return list(dict.fromkeys([*named, *of_teams]))
 
 
@@ -325,8 +346,20 @@ def next_decision(conn: Connection, meet_id: MeetId) -> int:
 
 
 def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> AnyRow | None:
-    """The referee's decision on a protest, None before it."""
+    """The referee's decision on a protest as it stands, None before it."""
     return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
+
+
+def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
+    """What was carried out in the round of a heat, by decision, in the order of deciding."""
+    return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
+
+
+def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:
+    """All that the referee decided on a protest, first to last: more than one where the first was
+    replaced.
+    """
+    return list(conn.execute(_REFEREES, {"meet": meet_id, "protest": protest_id}))
 
 
 def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> list[AnyRow]:
@@ -344,6 +377,21 @@ def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> li
     """All decisions on a protest and its appeals, in order."""
     rows = conn.execute(_ALL_OF_PROTEST, {"meet": meet.id, "protest": protest_id})
     return [decision_out(row, meet.time_zone) for row in rows]
+
+
+def subjects_of_protest(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[str]:
+    """What a correction about a protest names: itself, or a decision whose advice it was."""
+    return [protest_id, *referees_decisions_of(conn, meet, [protest_id]).get(protest_id, ())]
+
+
+def referees_decisions_of(
+    conn: Connection, meet: MeetFacts, protest_ids: Iterable[str]
+) -> Mapping[str, list[str]]:
+    """By protest what the referee decided on it, first to last; those undecided are left out."""
+    found: dict[str, list[str]] = {}
+    for row in conn.execute(_REFEREES_OF, {"meet": meet.id, "protests": list(protest_ids)}):
+        found.setdefault(row.protest_id, []).append(row.id)
+    return found
 
 
 def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:
@@ -409,6 +457,16 @@ def marks_of(timely: Timeliness, *, took_part: bool) -> list[Mark]:
     return late + ([] if took_part else [Mark.OUTSIDE])
 
 
+def _possible(
+    conn: Connection, row: AnyRow, decided: AnyRow | None, timely: Timeliness
+) -> list[str]:
+    """What people can do with a protest now, by the table and by what it is."""
+    is_rejected = row.state == ProtestState.REJECTED
+    if is_rejected and not may_be_decided_again(conn, row, decided, timely):
+        return []
+    return [act.value for act in PROTEST_TABLE.possible(ProtestState(row.state))]
+
+
 def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
     timely = measured(conn, row, meet.time_zone)
     took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
@@ -443,7 +501,7 @@ def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
         timeliness=timely,
         marks=marks_of(timely, took_part=took_part),
         state=state,
-        possible=[act.value for act in PROTEST_TABLE.possible(state)],
+        possible=_possible(conn, row, decided, timely),
         withdrawn=row.withdrawn,
         decision=decision_out(decided, meet.time_zone) if decided else None,
         appeals=list(conn.execute(_APPEALS_OF, {"protest": row.id}).scalars()),

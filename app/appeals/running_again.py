@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 
-from app.appeals.bench import Bench, Kept, Understood, insist_letter_may_go
+from app.appeals.bench import (
+    Bench,
+    Kept,
+    Understood,
+    insist_last_not_the_jurys,
+    insist_letter_may_go,
+)
 from app.appeals.finish_lines import ran_in
 from app.appeals.orders import (
+    CallOffIn,
+    OrderIn,
     RunAgainIn,
+    UndoIn,
 )
 from app.ids import DecisionId, HeatId, TeamId, new_id
 from app.meets.actions import give_back_run, run_whole_heat_again
@@ -101,6 +110,7 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     if known is None:
         raise StateConflict("This is no re-run of this round, or it was called off already.")
     insist_letter_may_go(bench, known.letter)
+    insist_last_not_the_jurys(bench, _is_about(run_heat))
     again = heat(bench.conn, bench.meet_id, run_heat)
     was_run = again.state is not HeatState.TO_COME or bool(again.run)
 
@@ -114,6 +124,12 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     return Understood((CallOff(known),), f"The re-run of {names} {what}.", act)
 
 
+def _is_about(run_heat: HeatId) -> Callable[[Kept], bool]:
+    """Whether a re-run was ordered, called off or held after all, and it is this one."""
+    did = {"run again", "called off", "held after all"}
+    return lambda kept: kept["did"] in did and kept["heat"] == run_heat
+
+
 def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     """A re-run that was called off is held, or counts, as if it had not been."""
     run_heat, lanes = HeatId(kept["heat"]), [LaneOut(**lane) for lane in kept.get("lanes", ())]
@@ -121,6 +137,7 @@ def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     if known is None:
         raise StateConflict("This re-run stands: it is not called off any more.")
     insist_letter_may_go(bench, known.letter)
+    insist_last_not_the_jurys(bench, _is_about(run_heat))
     if not lanes and not heat(bench.conn, bench.meet_id, run_heat).lanes:
         raise StateConflict("The lanes of this re-run were not kept: order it anew instead.")
 
@@ -131,6 +148,53 @@ def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     names = listed([bench.name(team) for team in known.teams])
     what = "is held after all" if lanes else "counts after all"
     return Understood((RunAgain(known, again=True),), f"The re-run of {names} {what}.", act)
+
+
+def insist_each_runs_again_once(bench: Bench, orders: Sequence[OrderIn]) -> None:
+    """StateConflict where a team is to run again twice: in two orders, or in a re-run still to be
+    held.
+    """
+    ordered = [order for order in orders if isinstance(order, RunAgainIn)]
+    whole = any(not order.teams for order in ordered)
+    teams = [team for order in ordered for team in order.teams]
+    if whole and teams:
+        raise StateConflict(
+            "The whole heat is to run again, so no team of it runs again beside that: order one of "
+            "the two."
+        )
+    waiting = {
+        team for one in bench.at_hand.round.re_runs if not one.ran for team in one.teams
+    }.difference(_called_off_by(orders, bench))
+    for at, team in enumerate(teams):
+        if team in waiting or team in teams[:at]:
+            raise StateConflict(
+                f"{bench.name(team)} is to run again already. Have that called off, or undone, "
+                "where it is to run otherwise."
+            )
+
+
+def _called_off_by(orders: Sequence[OrderIn], bench: Bench) -> set[str]:
+    """Who does not run again after all, by these orders themselves; all, where one is undone."""
+    off = {order.heat for order in orders if isinstance(order, CallOffIn)}
+    undone = any(isinstance(order, UndoIn) for order in orders)
+    return {
+        team
+        for one in bench.at_hand.round.re_runs
+        if undone or one.key in off
+        for team in one.teams
+    }
+
+
+def voiding_heat_and_re_runs(bench: Bench) -> Iterator[Understood]:
+    """The whole heat runs again: its result is void, and so is what its teams ran in re-runs, since
+    those repeated that race.
+    """
+    whole = voiding_heat(bench)
+    here = {lane.team for lane in bench.heat.lanes}
+    for re_run in bench.at_hand.round.re_runs:
+        if here.issuperset(re_run.teams):
+            yield calling_off(bench, HeatId(re_run.key))
+    yield whole
 
 
 def voiding_heat(bench: Bench) -> Understood:

@@ -5,8 +5,9 @@ Both are worked out for a whole page at once; what stands in their own rows is r
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
+from itertools import chain
 from typing import TypeVar
 
 from sqlalchemy import Connection
@@ -14,9 +15,25 @@ from sqlalchemy import Connection
 from app.appeals.affected import affected_by
 from app.appeals.awaiting import possible_at
 from app.appeals.jury_wire import AppealOut, AppealsOut
-from app.appeals.queries import decisions_on, protest_out, protests_page
+from app.appeals.queries import (
+    decisions_on,
+    protest_out,
+    protests_page,
+    referees_decision,
+    referees_decisions_of,
+    window_for_appeal,
+)
+from app.appeals.since_signed import appeals_until
 from app.appeals.standing import appeal_out, appeals_page
-from app.appeals.wire import AffectedOut, DecisionOut, ProtestOut, ProtestsOut
+from app.appeals.states import ProtestState
+from app.appeals.wire import (
+    AffectedOut,
+    DecisionOut,
+    Instance,
+    ProtestOut,
+    ProtestsOut,
+    Verdict,
+)
 from app.ids import AppealId, DecisionId, MeetId, ProtestId
 from app.meets.queries import MeetFacts, meet_facts
 from app.results.corrections import corrections_of
@@ -31,7 +48,7 @@ def protest_shown(
     """One protest, its decision with whom it moved; NotFound for an id not of this meet."""
     out = protest_out(conn, meet_id, protest_id)
     (shown,) = _with(conn, meet_id, [out], now)
-    return shown
+    return _with_what_follows(conn, meet_facts(conn, meet_id), shown)
 
 
 def protests_shown(
@@ -40,6 +57,32 @@ def protests_shown(
     """A page of protests, the one that was lodged last first."""
     page = protests_page(conn, meet_id, before)
     return page.model_copy(update={"protests": _with(conn, meet_id, page.protests, now)})
+
+
+def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> ProtestOut:
+    """A protest with what is to be done next, and until when an appeal can be lodged."""
+    decided = referees_decision(conn, meet.id, out.id) if out.decision is not None else None
+    is_settled = any(one.instance is Instance.JURY for one in decisions_on(conn, meet, out.id))
+    if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
+        return out.model_copy(update={"awaits": list(_awaited(out)), "appeals_until": ""})
+    window = window_for_appeal(conn, decided, out.team)
+    if window is not None:
+        until = appeals_until(window, meet.time_zone)
+        return out.model_copy(update={"awaits": [], "appeals_until": until})
+    if decided.carried_out:
+        awaits = "The amended result is to be announced: the time for appeals runs from that."
+    elif decided.advised_at is None:
+        awaits = "The protesters are to be told: the time for an appeal runs from that."
+    else:
+        awaits = "The result is to be announced: the time for appeals runs from that."
+    return out.model_copy(update={"awaits": [awaits], "appeals_until": ""})
+
+
+def _awaited(out: ProtestOut) -> Iterator[str]:
+    if out.state is ProtestState.LODGED:
+        yield "The referee is to decide."
+    elif out.state is ProtestState.REFERRED:
+        yield "The jury is to decide."
 
 
 def appeal_shown(
@@ -79,25 +122,31 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
     meet = meet_facts(conn, meet_id)
     decided: list[DecisionOut] = [one.decision for one in page if one.decision is not None]
     moved = affected_by(conn, meet, decided, now)
-    # The correction of an advice is kept by its decision.
-    subjects: list[str] = [*(one.id for one in page), *(one.id for one in decided)]
-    corrected = corrections_of(conn, meet, subjects)
+    subjects = _subjects(conn, meet, [one.id for one in page])
+    corrected = corrections_of(conn, meet, chain.from_iterable(subjects.values()))
     return [
         one.model_copy(
             update={
                 "decision": None if one.decision is None else _told(one.decision, moved),
-                "corrections": _of(one, corrected),
+                "corrections": _in_order(corrected, subjects[one.id]),
             }
         )
         for one in page
     ]
 
 
-def _of(
-    one: ProtestOut | AppealOut, corrected: Mapping[str, list[CorrectionOut]]
+def _subjects(conn: Connection, meet: MeetFacts, idents: Sequence[str]) -> Mapping[str, list[str]]:
+    """What a correction of each of these names; one of an advice is kept by its decision, also
+    where that was replaced since.
+    """
+    made = referees_decisions_of(conn, meet, idents)
+    return {ident: [ident, *made.get(ident, ())] for ident in idents}
+
+
+def _in_order(
+    corrected: Mapping[str, list[CorrectionOut]], subjects: Iterable[str]
 ) -> list[CorrectionOut]:
-    of_advice = [] if one.decision is None else corrected.get(one.decision.id, [])
-    found = [*corrected.get(one.id, []), *of_advice]
+    found = chain.from_iterable(corrected.get(one, ()) for one in subjects)
     return sorted(found, key=lambda each: each.corrected_at)
 
 

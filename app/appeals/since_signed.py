@@ -1,7 +1,8 @@
 """What became known after a decision was signed, for the foot of its paper.
 
 The signed part never changes. That the protesters were told, until when an appeal can be lodged,
-and that the jury has decided since is read at printing, and stands apart below the signatures.
+what was corrected, and that the jury has decided since is read at printing, and stands apart below
+the signatures.
 """
 
 from __future__ import annotations
@@ -10,8 +11,15 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import appeal_row, decisions_on, window_for_appeal
-from app.appeals.wire import Instance, Verdict
+from app.appeals.corrected import corrected_in_words
+from app.appeals.queries import (
+    appeal_row,
+    decisions_on,
+    measured,
+    subjects_of_protest,
+    window_for_appeal,
+)
+from app.appeals.wire import Instance, Mark, Verdict
 from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
 from app.ids import ProtestId, TeamId
@@ -26,10 +34,35 @@ def since_signed(
     conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
 ) -> tuple[Section, ...]:
     """One part of a paper; none where nothing has become known since."""
-    if decided.instance != Instance.REFEREE:
-        return ()
-    later = tuple(_of_the_referees(conn, meet, decided, protest))
-    return (Section(TITLE, items=later),) if later else ()
+    later = list(_corrected_since(conn, meet, decided, protest))
+    if decided.instance == Instance.REFEREE:
+        later += [
+            *_measured_otherwise(conn, meet, decided, protest),
+            *_of_the_referees(conn, meet, decided, protest),
+        ]
+    return (Section(TITLE, items=tuple(later)),) if later else ()
+
+
+def _corrected_since(
+    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
+) -> Iterator[str]:
+    """What was corrected and does not stand among what was signed."""
+    subjects = subjects_of_protest(conn, meet, ProtestId(protest.id))
+    if decided.appeal_id is not None:
+        subjects.append(decided.appeal_id)
+    signed = {item for part in decided.form_facts["sections"] for item in part["items"]}
+    said = corrected_in_words(conn, meet, subjects)
+    return (one for one in said if one not in signed)
+
+
+def _measured_otherwise(
+    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
+) -> Iterator[str]:
+    """That a protest is in time now and was late when it was decided, or the reverse."""
+    marks = decided.statement.get("marks")
+    timely = measured(conn, protest, meet.time_zone)
+    if marks is not None and timely.in_time is (Mark.LATE in marks):
+        yield f"By the times as they stand now, the protest is measured anew: {timely.words}."
 
 
 def _of_the_referees(
@@ -41,7 +74,7 @@ def _of_the_referees(
     if decided.verdict != Verdict.REFERRED:
         window = window_for_appeal(conn, decided, TeamId(protest.team_id))
         if window is not None:
-            yield _appeals_until(window, meet.time_zone)
+            yield appeals_until(window, meet.time_zone)
     for one in decisions_on(conn, meet, ProtestId(protest.id)):
         if one.appeal is not None and one.replaced_by is None:
             number = appeal_row(conn, meet.id, one.appeal).number
@@ -49,7 +82,8 @@ def _of_the_referees(
             yield f"The jury decided on appeal {number} at {at}: {verdict}."
 
 
-def _appeals_until(window: AnyRow, zone: str) -> str:
+def appeals_until(window: AnyRow, zone: str) -> str:
+    """Until when an appeal can be lodged, by which rule, and what opened the time for it."""
     opened = f"opened by {window.opened_by} at {in_zone(window.opened_at, zone)}"
     if window.closes_at is None:
         return f"Appeals: no closing time ({window.rule}), {opened}."

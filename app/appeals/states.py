@@ -1,7 +1,8 @@
 """The states of protests and appeals, as the design page has them.
 
 Protest: `lodged` → `upheld` | `rejected` | `referred` | `withdrawn`; one that was referred is
-upheld or rejected by the jury. Appeal: `lodged` → `admitted` | `late` → `upheld` | `rejected` |
+upheld or rejected by the jury, and one that was rejected as late by a time typed wrongly is decided
+once more (`once_more.py`). Appeal: `lodged` → `admitted` | `late` → `upheld` | `rejected` |
 `withdrawn`.
 
 Whether an open appeal is `late` or `admitted` is derived from its window, its deposit and the
@@ -46,6 +47,10 @@ PROTEST_TABLE = StateTable(
         Step(ProtestState.REFERRED, ProtestAct.WITHDRAW, ProtestState.WITHDRAWN),
         Step(ProtestState.REFERRED, ProtestAct.JURY_UPHOLDS, ProtestState.UPHELD, follows=True),
         Step(ProtestState.REFERRED, ProtestAct.JURY_REJECTS, ProtestState.REJECTED, follows=True),
+        # Only one that was rejected as late and is in time by a time that was put right since.
+        Step(ProtestState.REJECTED, ProtestAct.UPHOLD, ProtestState.UPHELD),
+        Step(ProtestState.REJECTED, ProtestAct.REJECT, ProtestState.REJECTED),
+        Step(ProtestState.REJECTED, ProtestAct.REFER, ProtestState.REFERRED),
         # A reopened appeal on a referred protest may end otherwise than before.
         Step(ProtestState.UPHELD, ProtestAct.JURY_REJECTS, ProtestState.REJECTED, follows=True),
         Step(ProtestState.UPHELD, ProtestAct.JURY_UPHOLDS, ProtestState.UPHELD, follows=True),

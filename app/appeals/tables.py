@@ -38,7 +38,8 @@ protests = Table(
     Index(None, "meet_id", "state"),
 )
 """`allowed_because` is the referee's word that lets a judgement call be protested. `window_id` is
-the window by which it was measured when it was taken in, null where none had been opened."""
+the window by which it was measured when it was taken in, null where none had been opened; nothing
+reads it."""
 
 appeals = Table(
     "appeals",

@@ -174,7 +174,7 @@ class AffectedOut(Wire):
     )
     words: str = Field(
         description="“appeal until 15:40:00 CEST”; without a window why it has none, such as "
-        "“opens with the amended announcement of heat 2”"
+        "“opens with the amended announcement of heat 2, if one is made”"
     )
 
 
@@ -247,6 +247,15 @@ class ProtestOut(Wire):
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the referee's decision")
     appeals: list[AppealId]
+    appeals_until: str | None = Field(
+        default=None,
+        description="until when the protesters can appeal against the decision, with the rule; "
+        "empty while no time for it runs, null in a list",
+    )
+    awaits: list[str] | None = Field(
+        default=None,
+        description="what is to be done next before anything can follow, in words; null in a list",
+    )
     corrections: list[CorrectionOut] = CORRECTIONS
     version: int
 

@@ -1,4 +1,4 @@
-"""What does a start list do to teams that a decision gave a lane of their round?
+"""Which teams has a decision given a lane of a round, and what does a start list do to them?
 
 Such a lane is the decision's: the list may move the team within the round, which is said, and may
 not leave it out, as only a decision takes the lane back.
@@ -8,15 +8,62 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, and_, bindparam, select
 
-from app.ids import HeatId, MeetId, TeamId
-from app.meets.queries import LaneGiven, lanes_given
+from app.appeals.tables import appeals, decisions, protests
+from app.ids import DecisionId, HeatId, MeetId, TeamId
+from app.meets.queries import team_row
+from app.meets.tables import events, heats
 from app.sheets.problems import Problem
 from app.sheets.start_list import HeatRows
+from app.store.rows import AnyRow
 from app.visible import likeness
+
+_LANE_ORDERS = (
+    select(
+        decisions.c.id,
+        decisions.c.carried_out,
+        decisions.c.instance,
+        protests.c.number.label("protest_number"),
+        appeals.c.number.label("appeal_number"),
+    )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
+    .where(decisions.c.meet_id == bindparam("meet"))
+    .order_by(decisions.c.seq)
+)
+_of_round = heats.alias("of_round")
+_HEATS_OF_ROUND = (
+    select(heats.c.id, heats.c.number, heats.c.round, heats.c.round_key, events.c.name_key)
+    .join(events, events.c.id == heats.c.event_id)
+    .join(
+        _of_round,
+        and_(_of_round.c.event_id == heats.c.event_id, _of_round.c.round_key == heats.c.round_key),
+    )
+    .where(_of_round.c.id == bindparam("heat"))
+    .order_by(heats.c.number)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LaneGiven:
+    """A lane of a round that a decision gave a team, and no other has taken back.
+
+    `heats` are all of the round, with their numbers; `by` is the decision, and `decision` says
+    whose it was.
+    """
+
+    team: TeamId
+    name: str
+    name_key: str
+    event_key: str
+    round: str
+    round_key: str
+    heats: Mapping[HeatId, int]
+    by: DecisionId
+    decision: str
 
 
 class Stands(NamedTuple):
@@ -45,6 +92,41 @@ class LookedAfter:
 
     problems: Sequence[Problem]
     moved: Sequence[str]
+
+
+def lanes_given(conn: Connection, meet_id: MeetId) -> list[LaneGiven]:
+    """The lanes that decisions on protests and appeals have given, beside the draw."""
+    found: dict[tuple[str, str, str], LaneGiven] = {}
+    for row in conn.execute(_LANE_ORDERS, {"meet": meet_id}).all():
+        for kept in row.carried_out:
+            if kept["did"] in {"lane given", "lane taken"}:
+                one = _lane_given(conn, meet_id, kept, row)
+                key = (one.team, one.event_key, one.round_key)
+                found.pop(key, None)
+                if kept["did"] == "lane given":
+                    found[key] = one
+    return list(found.values())
+
+
+def _lane_given(
+    conn: Connection, meet_id: MeetId, kept: Mapping[str, Any], row: AnyRow
+) -> LaneGiven:
+    team = team_row(conn, meet_id, TeamId(kept["team"]))
+    here = conn.execute(_HEATS_OF_ROUND, {"heat": kept["heat"]}).all()
+    what = f"protest {row.protest_number}"
+    if row.appeal_number is not None:
+        what = f"appeal {row.appeal_number}"
+    return LaneGiven(
+        team=team.id,
+        name=team.name,
+        name_key=team.name_key,
+        event_key=here[0].name_key,
+        round=here[0].round,
+        round_key=here[0].round_key,
+        heats={one.id: one.number for one in here},
+        by=row.id,
+        decision=f"the decision of the {row.instance} on {what}",
+    )
 
 
 def look_after_lanes_given(

@@ -19,7 +19,6 @@ from sqlalchemy import (
     select,
 )
 
-from app.appeals.tables import appeals, decisions, protests
 from app.cursors import cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
 from app.meets.states import HeatState, present_run
@@ -105,28 +104,8 @@ _TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == 
 _ORDERED = select(re_runs.c.run_heat_id, re_runs.c.teams).where(
     re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "in force"
 )
-_LANE_ORDERS = (
-    select(
-        decisions.c.carried_out,
-        decisions.c.instance,
-        protests.c.number.label("protest_number"),
-        appeals.c.number.label("appeal_number"),
-    )
-    .join(protests, protests.c.id == decisions.c.protest_id)
-    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
-    .where(decisions.c.meet_id == bindparam("meet"))
-    .order_by(decisions.c.seq)
-)
-_of_round = heats.alias("of_round")
-_HEATS_OF_ROUND = (
-    select(heats.c.id, heats.c.number, heats.c.round, heats.c.round_key, events.c.name_key)
-    .join(events, events.c.id == heats.c.event_id)
-    .join(
-        _of_round,
-        and_(_of_round.c.event_id == heats.c.event_id, _of_round.c.round_key == heats.c.round_key),
-    )
-    .where(_of_round.c.id == bindparam("heat"))
-    .order_by(heats.c.number)
+_NOT_HELD = select(re_runs.c.run_heat_id).where(
+    re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "called off"
 )
 _RUNNING_AGAIN = (
     select(lanes.c.heat_id, lanes.c.team_id, teams.c.name)
@@ -400,55 +379,9 @@ def teams_to_run_again(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatI
     }
 
 
-@dataclass(frozen=True, slots=True)
-class LaneGiven:
-    """A lane of a round that a decision gave a team, and no other has taken back.
-
-    `heats` are all of the round, with their numbers; `decision` says whose it was.
-    """
-
-    team: TeamId
-    name: str
-    name_key: str
-    event_key: str
-    round: str
-    round_key: str
-    heats: Mapping[HeatId, int]
-    decision: str
-
-
-def lanes_given(conn: Connection, meet_id: MeetId) -> list[LaneGiven]:
-    """The lanes that decisions on protests and appeals have given, beside the draw."""
-    found: dict[tuple[str, str, str], LaneGiven] = {}
-    for row in conn.execute(_LANE_ORDERS, {"meet": meet_id}).all():
-        for kept in row.carried_out:
-            if kept["did"] in {"lane given", "lane taken"}:
-                one = _lane_given(conn, meet_id, kept, row)
-                key = (one.team, one.event_key, one.round_key)
-                found.pop(key, None)
-                if kept["did"] == "lane given":
-                    found[key] = one
-    return list(found.values())
-
-
-def _lane_given(
-    conn: Connection, meet_id: MeetId, kept: Mapping[str, Any], row: AnyRow
-) -> LaneGiven:
-    team = team_row(conn, meet_id, TeamId(kept["team"]))
-    here = conn.execute(_HEATS_OF_ROUND, {"heat": kept["heat"]}).all()
-    what = f"protest {row.protest_number}"
-    if row.appeal_number is not None:
-        what = f"appeal {row.appeal_number}"
-    return LaneGiven(
-        team=team.id,
-        name=team.name,
-        name_key=team.name_key,
-        event_key=here[0].name_key,
-        round=here[0].round,
-        round_key=here[0].round_key,
-        heats={one.id: one.number for one in here},
-        decision=f"the decision of the {row.instance} on {what}",
-    )
+def heats_called_off(conn: Connection, meet_id: MeetId) -> frozenset[HeatId]:
+    """The heats of re-runs that a decision has called off: nobody starts them."""
+    return frozenset(conn.execute(_NOT_HELD, {"meet": meet_id}).scalars())
 
 
 def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:

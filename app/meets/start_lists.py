@@ -9,16 +9,22 @@ file gives it; where it gives none, what is known stays.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
+from itertools import islice
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from app.ids import EventId, HeatId, MeetId, TeamId, new_id
 from app.meets.lanes_given import look_after_lanes_given
-from app.meets.queries import meet_facts, teams_to_run_again, teams_with_cases
+from app.meets.queries import (
+    heats_called_off,
+    meet_facts,
+    teams_to_run_again,
+    teams_with_cases,
+)
 from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.meets.wire import StartListsOut
@@ -31,6 +37,7 @@ from app.store.action import Action, Deed, Done, Unit
 from app.visible import likeness
 
 CHUNK = 500
+MOST_TOLD = 50
 
 EventKey = str
 TeamKey = tuple[EventKey, str]
@@ -56,6 +63,7 @@ class Known:
     drawn: dict[HeatId, dict[TeamId, int]] = field(default_factory=dict)
     with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
     to_run_again: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
+    called_off: frozenset[HeatId] = frozenset()
     raced: set[EventKey] = field(default_factory=set)
     last_position: int = 0
 
@@ -70,6 +78,7 @@ class Plan:
     changed_teams: list[dict[str, object]] = field(default_factory=list)
     renamed: list[str] = field(default_factory=list)
     lanes_moved: list[str] = field(default_factory=list)
+    in_two_heats: list[str] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
     new_lanes: list[dict[str, object]] = field(default_factory=list)
@@ -104,6 +113,7 @@ def read_known(conn: Connection, meet_id: MeetId) -> Known:
         .where(teams.c.meet_id == meet_id)
     )
     known.with_cases = teams_with_cases(conn, meet_id)
+    known.called_off = heats_called_off(conn, meet_id)
     known.to_run_again = teams_to_run_again(conn, meet_id)
     for row in conn.execute(statement):
         heat = known.running.setdefault(row.heat_id, {})
@@ -143,6 +153,9 @@ class Planner:
                 return
             if state is not HeatState.TO_COME:
                 self._refuse_begun(heat, state)
+                return
+            if heat_id in self.known.called_off:
+                self._refuse_called_off(heat)
                 return
             self._refuse_to_lose_teams(heat, heat_id, event_key)
             self.plan.changed_heats.append(
@@ -284,6 +297,17 @@ class Planner:
             "lanes. Leave this heat out, or hold it back first if it has not been run.",
         )
 
+    def _refuse_called_off(self, heat: HeatRows) -> None:
+        """Who stood there would never run, and would keep those from their lanes whose re-run is
+        held after all.
+        """
+        self.plan.problems.add(
+            heat.entries[0].row,
+            "heat",
+            f"{heat.event}, {heat.round}, heat {heat.heat} is a re-run that a decision has called "
+            "off, so nobody runs in it. Leave this heat out, or have that decision undone first.",
+        )
+
 
 def _running(entries: Iterable[Entry]) -> Running:
     return {entry.lane: (likeness(entry.team), entry.bib, tuple(entry.legs)) for entry in entries}
@@ -316,7 +340,32 @@ def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Pl
     for one in looked.problems:
         planner.plan.problems.add(one.row, one.column, one.problem)
     planner.plan.lanes_moved.extend(looked.moved)
+    planner.plan.in_two_heats.extend(islice(_in_two_heats(known, start_list), MOST_TOLD))
     return planner.plan
+
+
+def _in_two_heats(known: Known, start_list: StartList) -> Iterator[str]:
+    """The teams of this file that then stand in two heats of one round, in a sentence each."""
+    listed = {
+        (likeness(heat.event), likeness(heat.round), heat.heat): {
+            likeness(entry.team): entry.team for entry in heat.entries
+        }
+        for heat in start_list.heats
+    }
+    elsewhere: dict[tuple[EventKey, str, str], list[int]] = {}
+    for (event, round_key, number), (heat_id, _state, _when) in known.heats.items():
+        if (event, round_key, number) not in listed:
+            for team, _bib, _legs in known.running.get(heat_id, {}).values():
+                elsewhere.setdefault((event, round_key, team), []).append(number)
+    for (event, round_key, number), named in listed.items():
+        for team, name in named.items():
+            before = elsewhere.setdefault((event, round_key, team), [])
+            if before:
+                yield (
+                    f"{name} stands in heat {before[0]} and in heat {number} of one round: a team "
+                    "runs in one of them."
+                )
+            before.append(number)
 
 
 def _stated_facts(start_list: StartList) -> dict[TeamKey, TeamFacts]:
@@ -348,6 +397,7 @@ def summary(
         new_to_event=plan.new_to_event,
         renamed=plan.renamed,
         lanes_moved=plan.lanes_moved,
+        in_two_heats=plan.in_two_heats,
         heats_added=len(plan.new_heats),
         heats_changed=len(plan.changed_heats),
         heats_unchanged=plan.unchanged,

@@ -247,6 +247,10 @@ class StartListsOut(Wire):
         description="teams that have a lane by a decision and stand in another one in this list, a "
         "sentence each"
     )
+    in_two_heats: list[str] = Field(
+        description="teams that then stand in two heats of one round, a sentence each, fifty at "
+        "most"
+    )
     heats_added: int
     heats_changed: int
     heats_unchanged: int

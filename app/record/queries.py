@@ -1,10 +1,11 @@
-"""Reading the record: its head, its entries from a seq onward, and the export's lines."""
+"""Reading the record: its head, its entries from a seq onward, when one was made, the export."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlalchemy import Connection, and_, bindparam, select
 
@@ -25,6 +26,16 @@ _AFTER = (
     .where(record_entries.c.meet_id == bindparam("meet"), record_entries.c.seq > bindparam("after"))
     .order_by(record_entries.c.seq)
     .limit(bindparam("most"))
+)
+_FIRST_ABOUT = (
+    select(record_entries.c.entry)
+    .where(
+        record_entries.c.meet_id == bindparam("meet"),
+        record_entries.c.subject == bindparam("subject"),
+        record_entries.c.kind == bindparam("kind"),
+    )
+    .order_by(record_entries.c.seq)
+    .limit(1)
 )
 _EXPORT = (
     select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
@@ -54,6 +65,13 @@ def head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The record's size and root; an empty one for a meet that has none."""
     row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
     return Head(row.size, row.root) if row else Head(0, EMPTY_ROOT.hex())
+
+
+def entered_at(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> datetime | None:
+    """When the first entry of this kind about a subject was made, None where there is none."""
+    asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
+    entry = conn.execute(_FIRST_ABOUT, asked).scalar_one_or_none()
+    return None if entry is None else datetime.fromisoformat(json.loads(entry)["at"])
 
 
 def entries_after(conn: Connection, meet_id: MeetId, after: int, most: int) -> list[FeedEntry]:

@@ -11,42 +11,45 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import bindparam, func, insert, select, update
+from sqlalchemy import bindparam, select, update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
-from app.clock import rfc3339
+from app.clock import in_zone, rfc3339
 from app.ids import AnnouncementId, CorrectionId, DecisionId, HeatId
-from app.meets.queries import heat
+from app.meets.queries import heat, meet_row
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed
+from app.refusals import Malformed
 from app.results.announcements import announcement_row
+from app.results.corrections import TICK, Act, is_known, keep
 from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
-from app.results.remeasuring import Moved, moved_by
-from app.results.tables import announcements, time_corrections, windows
+from app.results.remeasuring import moved_by
+from app.results.tables import announcements, windows
+from app.results.typed_times import EARLIEST_ENTRY
 from app.results.wire import AnnouncementOut, TimeCorrectionIn
 from app.rules.windows import close_from
 from app.rulings.queries import last_ruled_at
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
-EARLIEST_ENTRY = timedelta(hours=12)
 LARGEST_STEP_BACK = timedelta(minutes=5)
 """By which a clock may have been set back between a ruling and its announcement."""
 
-TICK = timedelta(microseconds=1)
 ANNOUNCE_NOW = "Leave the time out to announce now."
 LOOK_AGAIN = "Look at the time. Nothing was changed."
 
 _NEIGHBOUR = select(announcements.c.number, announcements.c.announced_at).where(
     announcements.c.heat_id == bindparam("heat"), announcements.c.number == bindparam("number")
 )
-_LAST_CORRECTED = select(func.max(time_corrections.c.corrected_at)).where(
-    time_corrections.c.announcement_id == bindparam("announcement")
+_MOVED = select(
+    windows.c.id,
+    windows.c.minutes,
+    windows.c.counts_from,
+    windows.c.decision_id,
+    windows.c.closes_at,
 )
-_MOVED = select(windows.c.id, windows.c.minutes, windows.c.counts_from, windows.c.decision_id)
 _TO_MOVE = _MOVED.where(windows.c.announcement_id == bindparam("announcement"))
 _OF_ADVICE = _MOVED.where(windows.c.decision_id == bindparam("decision"))
 
@@ -126,34 +129,24 @@ def correct_time(
 
     def act(unit: Unit) -> Done[Put[AnnouncementOut]]:
         row = announcement_row(unit.conn, unit.meet_id, announcement_id)
-        content = sent.model_dump(mode="json", exclude={"pin"})
-        is_new = not _is_known(unit, row, correction_id, caller, content)
-        deed = None
-        if is_new:
-            insist_may_sign(unit, caller)
-            _insist_possible(unit, row, sent.announced_at)
-            heat_id, at = HeatId(row.heat_id), sent.announced_at
-            moved = moved_by(unit, heat_id, lambda: _move_windows(unit, row, at))
-            _store(unit, row, correction_id, sent, caller, content, moved)
-            deed = _deed(row, correction_id, sent, moved)
+        content = sent.model_dump(mode="json", exclude={"pin"}, exclude_defaults=True)
+        one = Act(correction_id, None, row.id, caller, content)
+        deed = None if is_known(unit, one) else _correct(unit, one, row, sent)
         out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
-        return Done(Put(out, created=is_new), deed)
+        return Done(Put(out, created=deed is not None), deed)
 
     return act
 
 
-def _is_known(
-    unit: Unit, row: AnyRow, correction_id: CorrectionId, caller: Caller, content: dict[str, Any]
-) -> bool:
-    known = unit.conn.execute(
-        select(time_corrections).where(time_corrections.c.id == correction_id)
-    ).one_or_none()
-    if known is None:
-        return False
-    same = (known.announcement_id, known.official_id) == (row.id, caller.official_id)
-    if not same or known.content != content:
-        raise IdTaken("a time correction", correction_id)
-    return True
+def _correct(unit: Unit, one: Act, row: AnyRow, sent: TimeCorrectionIn) -> Deed:
+    at = sent.announced_at
+    insist_may_sign(unit, one.caller)
+    _insist_possible(unit, row, at)
+    _insist_still_open(unit, row, at, sent.remark)
+    moved = moved_by(unit, HeatId(row.heat_id), lambda: _move_windows(unit, row, at))
+    body = keep(unit, one, rfc3339(row.announced_at), rfc3339(at), moved)
+    said = {"remark": sent.remark} if sent.remark else {}
+    return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, {**body, **said})
 
 
 def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
@@ -175,52 +168,49 @@ def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
     ).insist_on(at)
 
 
+def _insist_still_open(unit: Unit, row: AnyRow, at: datetime, remark: str) -> None:
+    """Nobody can use a window that is over at once: whoever closes one that runs says why."""
+    shut = [
+        closes_at
+        for window, starts in _moved(unit, row, at)
+        if (closes_at := _closes_then(window, starts)) is not None
+        and closes_at < unit.now <= window.closes_at
+    ]
+    if shut and not remark:
+        zone = meet_row(unit.conn, unit.meet_id).time_zone
+        raise Malformed(
+            "Announced then, time that still runs for protests or appeals would be over already "
+            f"(until {in_zone(max(shut), zone)}). Look at the time; if it is right, say in "
+            "“remark” how the teams knew of it.",
+            field="/announced_at",
+        )
+
+
 def _neighbour(unit: Unit, row: AnyRow, step: int) -> AnyRow | None:
     """The announcement of the same heat before or after this one."""
     values = {"heat": row.heat_id, "number": row.number + step}
     return unit.conn.execute(_NEIGHBOUR, values).one_or_none()
 
 
-def _store(
-    unit: Unit,
-    row: AnyRow,
-    correction_id: CorrectionId,
-    sent: TimeCorrectionIn,
-    caller: Caller,
-    content: dict[str, Any],
-    moved: Moved,
-) -> None:
-    last = unit.conn.execute(_LAST_CORRECTED, {"announcement": row.id}).scalar_one()
-    unit.conn.execute(
-        insert(time_corrections).values(
-            id=correction_id,
-            meet_id=unit.meet_id,
-            announcement_id=row.id,
-            was=row.announced_at,
-            becomes=sent.announced_at,
-            reasons=sent.reasons,
-            official_id=caller.official_id,
-            # The last one counts, also where a clock was set back in between.
-            corrected_at=unit.now if last is None else max(unit.now, last + TICK),
-            remeasured=moved,
-            content=content,
-        )
-    )
-
-
 def _move_windows(unit: Unit, row: AnyRow, at: datetime) -> None:
-    """The announcement's place in the order, and the windows that count from it. The closing time
-    of what counts from the end of the meet stays. What an advice opened counts from the advice, or
-    from the first announcement where that came later.
-    """
+    """The announcement's place in the order, and the windows that count from it."""
     unit.conn.execute(
         update(announcements).where(announcements.c.id == row.id).values(announced_at=at)
     )
+    for window, starts in list(_moved(unit, row, at)):
+        _open_at(unit, window, starts)
+
+
+def _moved(unit: Unit, row: AnyRow, at: datetime) -> Iterator[tuple[AnyRow, datetime]]:
+    """The windows that count from an announcement, and from when on with another time of it. The
+    closing time of what counts from the end of the meet stays. What an advice opened counts from
+    the advice, or from the first announcement where that came later.
+    """
     advised = advised_at(unit.conn, HeatId(row.heat_id))
     for window in unit.conn.execute(_TO_MOVE, {"announcement": row.id}).all():
         if window.decision_id is not None and (row.number > 1 or window.decision_id not in advised):
             continue
-        _open_at(unit, window, max(at, advised.get(window.decision_id, at)))
+        yield window, max(at, advised.get(window.decision_id, at))
 
 
 def move_windows_of_advice(
@@ -237,17 +227,14 @@ def move_windows_of_advice(
 
 def _open_at(unit: Unit, window: AnyRow, starts: datetime) -> None:
     values: dict[str, Any] = {"opened_at": starts}
-    if window.minutes is not None and window.counts_from is None:
-        values["closes_at"] = close_from(window.minutes, starts)
+    closes_at = _closes_then(window, starts)
+    if closes_at is not None:
+        values["closes_at"] = closes_at
     unit.conn.execute(update(windows).where(windows.c.id == window.id).values(**values))
 
 
-def _deed(row: AnyRow, correction_id: CorrectionId, sent: TimeCorrectionIn, moved: Moved) -> Deed:
-    body = {
-        "correction": correction_id,
-        "was": rfc3339(row.announced_at),
-        "becomes": rfc3339(sent.announced_at),
-        "reasons": sent.reasons,
-        **moved,
-    }
-    return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)
+def _closes_then(window: AnyRow, starts: datetime) -> datetime | None:
+    """When a window closes that counts from then; None where its start does not say."""
+    if window.minutes is None or window.counts_from is not None:
+        return None
+    return close_from(window.minutes, starts)

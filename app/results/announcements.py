@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from sqlalchemy import (
     Connection,
@@ -17,10 +18,10 @@ from app.access.tables import officials
 from app.clock import in_zone
 from app.cursors import cursor, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
-from app.meets.queries import meet_row
+from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
-from app.results.queries import ANNOUNCED, SNAPSHOTS, last_announcement, still_holding
+from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
 from app.results.tables import announcements, time_corrections
 from app.results.wire import (
     AnnouncementLine,
@@ -111,8 +112,16 @@ def announcement(
             "superseded_by": _superseded_by(conn, made),
             "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
             "time_corrections": _corrections(conn, made),
+            "meet_ended_at": _meet_ended_at(conn, meet_id, made),
         }
     )
+
+
+def _meet_ended_at(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> datetime | None:
+    """When the meet ended, where that moves a window of this announcement."""
+    if all(window.counts_from is None for window in made.windows):
+        return None
+    return meet_facts(conn, meet_id).ended_at
 
 
 def announcements_of_heat(
@@ -132,6 +141,7 @@ def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrection
             becomes=row.becomes,
             becomes_local=in_zone(row.becomes, made.time_zone),
             reasons=row.reasons,
+            remark=row.content.get("remark", ""),
             corrected_by=row.official_id,
             corrected_by_name=row.official_name,
             corrected_at=row.corrected_at,
@@ -190,8 +200,10 @@ def _who(told: Sequence[QualifiedOut]) -> frozenset[tuple[str, str]]:
     return frozenset((one.team, one.letter) for one in told)
 
 
-def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) -> AnnouncementsOut:
-    """Announcements, newest first, fifty a page."""
+def announcements_page(
+    conn: Connection, meet_id: MeetId, before: str | None
+) -> tuple[AnnouncementsOut, Holding]:
+    """Announcements, newest first, fifty a page; and which of them still hold."""
     zone = meet_row(conn, meet_id).time_zone
     if before is None:
         rows = conn.execute(_LIST, {"meet": meet_id}).all()
@@ -201,7 +213,7 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
     page = rows[:PAGE]
     more = len(rows) > PAGE
     holding = still_holding(conn, meet_id, page)
-    return AnnouncementsOut(
+    out = AnnouncementsOut(
         announcements=[
             AnnouncementLine(
                 id=row.id,
@@ -213,9 +225,10 @@ def announcements_page(conn: Connection, meet_id: MeetId, before: str | None) ->
                 announced_at=row.announced_at,
                 announced_at_local=in_zone(row.announced_at, zone),
                 is_latest=row.is_latest,
-                holds=row.id in holding,
+                holds=row.id in holding.announcements,
             )
             for row in page
         ],
         next=cursor(page[-1].announced_at, page[-1].id) if more else None,
     )
+    return out, holding

@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 
 from app.ids import HeatId
 from app.refusals import StateConflict
-from app.rounds.queries import re_runs_called_off
+from app.rounds.queries import CalledOff, re_runs_called_off
 from app.store.action import Action, Done, Unit
 
 Thing = TypeVar("Thing")
@@ -19,10 +19,22 @@ Thing = TypeVar("Thing")
 
 def not_counting(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, str]:
     """Those of the heats whose result does not count, and why, a sentence for everybody."""
+    return {heat: _why(off) for heat, off in re_runs_called_off(conn, heat_ids).items()}
+
+
+def void_windows(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, str]:
+    """Those of the heats whose windows are void, why, and where to protest instead: only a decision
+    on the heat in which it was called off can undo that.
+    """
     return {
-        heat: f"This re-run was called off {whose}; its result does not count."
-        for heat, whose in re_runs_called_off(conn, heat_ids).items()
+        heat: f"{_why(off)} Protest against that in {off.decided_on}. What is lodged here is "
+        f"measured by what has been announced since in {off.of}."
+        for heat, off in re_runs_called_off(conn, heat_ids).items()
     }
+
+
+def _why(off: CalledOff) -> str:
+    return f"This re-run was called off {off.whose}; its result does not count."
 
 
 def insist_it_counts(conn: Connection, heat_id: HeatId) -> None:

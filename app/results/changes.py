@@ -30,7 +30,8 @@ def changes(before: Sequence[ResultLineOut], now: Sequence[ResultLineOut]) -> Ch
 
     Where nothing but places changed, the places are the change. How a name is written decides
     nothing, and a letter that is not known on either side contradicts none, unless a decision gave
-    or took it. Points are told where they change without the place.
+    or took it, or lots were drawn for it since. Points are told where they change without the
+    place.
     """
     known, left = {line.team: line for line in before}, {line.team for line in now}
     pairs = [
@@ -70,15 +71,17 @@ def _moved_only(line: ResultLineOut, old: ResultLineOut) -> bool:
 
 
 def _letter_changed(line: ResultLineOut, old: ResultLineOut) -> bool:
-    return is_other_letter(line.qualification, old.qualification)
+    by_lot = line.is_by_lot or old.is_by_lot
+    return is_other_letter(line.qualification, old.qualification, by_lot=by_lot)
 
 
-def is_other_letter(one: str | None, other: str | None) -> bool:
-    """Whether two letters contradict each other: one that is not known contradicts none, but one
-    that a decision gave or took, which does not wait for other heats.
+def is_other_letter(one: str | None, other: str | None, *, by_lot: bool = False) -> bool:
+    """Whether two letters contradict each other: one that is not known contradicts none, since the
+    announcement of the round's last heat tells who goes on. But one that a decision gave or took
+    does not wait for other heats, and of lots nothing else tells: who went on, and who did not.
     """
     if one is None or other is None:
-        return one != other and not BY_DECISION.isdisjoint({one, other})
+        return one != other and (by_lot or not BY_DECISION.isdisjoint({one, other}))
     return one != other
 
 

@@ -69,6 +69,7 @@ def insist_on_decided_lines(conn: Connection, heat: HeatOut, rows: Sequence[Line
         )
 
 
-def _is_same(one: Line, other: Line) -> bool:
-    names = ("status", "thousandths", "place")
-    return all(one[name] == other[name] for name in names)
+def _is_same(listed_: Line, decided: Line) -> bool:
+    """Whether a list says what was decided; a place that nobody decided is the list's own."""
+    names = ["status", "thousandths", *(["place"] if decided["place"] is not None else [])]
+    return all(listed_[name] == decided[name] for name in names)

@@ -1,9 +1,9 @@
-"""What was typed wrongly, beside the time of an announcement, and what it became.
+"""What was typed wrongly, and what it became.
 
-The time of a protest, an appeal, an advice or a deposit, a receipt's number, the end of the meet:
-each is corrected by an act with a reason and a PIN. The row that it is about holds what is right;
-here stands what it said before. Who may correct what within which bounds is the business of whom
-it belongs to.
+The time of an announcement, a protest, an appeal, an advice or a deposit, a receipt's number, the
+end of the meet: each is corrected by an act with a reason and a PIN. The row that it is about holds
+what is right; here stands what it said before. Who may correct what within which bounds is the
+business of whom it belongs to.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, insert, select
+from sqlalchemy import Connection, Table, bindparam, func, insert, select
 
 from app.access.queries import Caller, officials_of
 from app.clock import in_zone
@@ -21,69 +21,95 @@ from app.ids import CorrectionId
 from app.meets.queries import MeetFacts
 from app.refusals import IdTaken
 from app.results.remeasuring import Moved
-from app.results.tables import corrections
+from app.results.tables import corrections, time_corrections
 from app.results.wire import CorrectionOut, Mistyped
 from app.store.action import Unit
 
 TICK = timedelta(microseconds=1)
 
-_KNOWN = select(corrections).where(corrections.c.id == bindparam("correction"))
 _OF_SUBJECTS = (
     select(corrections)
     .where(corrections.c.subject_id.in_(bindparam("subjects", expanding=True)))
     .order_by(corrections.c.corrected_at, corrections.c.id)
 )
 _OF_SUBJECT = select(corrections).where(corrections.c.subject_id == bindparam("subject"))
-_LAST = select(func.max(corrections.c.corrected_at)).where(
-    corrections.c.subject_id == bindparam("subject")
-)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """Where corrections of one sort stand: their table, which column names what is corrected, and
+    what one is called.
+    """
+
+    table: Table
+    subject: str
+    called: str
+
+
+_ANNOUNCED = _Kept(time_corrections, "announcement_id", "a time correction")
+_ELSE = _Kept(corrections, "subject_id", "a correction")
 
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """One correction as it was sent: under which id, of what, by whom, with which words."""
+    """One correction as it was sent: under which id, of what, by whom, with which words.
+
+    `about` is None for the time of an announcement, whose corrections have a table of their own.
+    """
 
     id: CorrectionId
-    about: Mistyped
+    about: Mistyped | None
     subject: str
     caller: Caller
     content: Mapping[str, Any]
 
+    @property
+    def kept(self) -> _Kept:
+        return _ANNOUNCED if self.about is None else _ELSE
+
 
 def is_known(unit: Unit, act: Act) -> bool:
     """Whether this correction was made before; IdTaken where its id stands for another."""
-    known = unit.conn.execute(_KNOWN, {"correction": act.id}).one_or_none()
-    if known is None:
+    table = act.kept.table
+    row = unit.conn.execute(select(table).where(table.c.id == act.id)).mappings().one_or_none()
+    if row is None:
         return False
-    same = (known.about, known.subject_id, known.official_id) == (
-        act.about,
-        act.subject,
-        act.caller.official_id,
-    )
-    if not same or known.content != act.content:
-        raise IdTaken("a correction", act.id)
+    same = (row[act.kept.subject], row["official_id"]) == (act.subject, act.caller.official_id)
+    # One of an appeal's time has another field than one of its deposit.
+    if not same or row["content"] != act.content:
+        raise IdTaken(act.kept.called, act.id)
     return True
 
 
 def keep(unit: Unit, act: Act, was: str, becomes: str, moved: Moved) -> dict[str, Any]:
     """Store a correction; returns what the record keeps of it."""
-    last = unit.conn.execute(_LAST, {"subject": act.subject}).scalar_one()
     told = {"was": was, "becomes": becomes, "reasons": act.content["reasons"]}
+    if act.about is None:
+        _store(unit, act, moved, was=_instant(was), becomes=_instant(becomes))
+        return {"correction": act.id, **told, **moved}
+    _store(unit, act, moved, about=act.about.value, was=was, becomes=becomes)
+    return {"correction": act.id, "about": act.about.value, **told, **moved}
+
+
+def _store(unit: Unit, act: Act, moved: Moved, **said: Any) -> None:
+    table, subject = act.kept.table, act.kept.subject
+    last = unit.conn.execute(
+        select(func.max(table.c.corrected_at)).where(table.c[subject] == act.subject)
+    ).scalar_one()
     unit.conn.execute(
-        insert(corrections).values(
+        insert(table).values(
             id=act.id,
             meet_id=unit.meet_id,
-            about=act.about.value,
-            subject_id=act.subject,
             official_id=act.caller.official_id,
             # The last one counts, also where a clock was set back in between.
             corrected_at=unit.now if last is None else max(unit.now, last + TICK),
             remeasured=moved,
+            reasons=act.content["reasons"],
             content=dict(act.content),
-            **told,
+            **{subject: act.subject},
+            **said,
         )
     )
-    return {"correction": act.id, "about": act.about.value, **told, **moved}
 
 
 def said_before(conn: Connection, about: Mistyped, subject: str) -> frozenset[str]:
@@ -120,4 +146,8 @@ def corrections_of(
 def _local(about: str, said: str, zone: str) -> str:
     """An instant as people at the meet read it; a receipt's number is none."""
     is_receipt = about == Mistyped.RECEIPT
-    return "" if is_receipt else in_zone(datetime.fromisoformat(said), zone)
+    return "" if is_receipt else in_zone(_instant(said), zone)
+
+
+def _instant(said: str) -> datetime:
+    return datetime.fromisoformat(said)

@@ -19,19 +19,20 @@ from app.meets.actions import set_meet_ended
 from app.meets.queries import MeetFacts, meet, meet_facts
 from app.meets.wire import MeetOut
 from app.record.kinds import Kind
+from app.record.queries import entered_at
 from app.refusals import Malformed, StateConflict
-from app.results.announced_time import EARLIEST_ENTRY
 from app.results.corrections import Act, corrections_of, is_known, keep, said_before
 from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
-from app.results.wire import EndCorrectionIn, EndOfMeetIn, EndOut, Mistyped
+from app.results.typed_times import FirstTyped, insist_typed_now
+from app.results.wire import EndCorrectionIn, EndCorrectionsOut, EndOfMeetIn, EndOut, Mistyped
 from app.rules.windows import close_from
 from app.store.action import Action, Deed, Done, Put, Unit
 
 _LAST_ANNOUNCED = select(func.max(announcements.c.announced_at)).where(
     announcements.c.meet_id == bindparam("meet")
 )
-_LAST_ANNOUNCED_BY = _LAST_ANNOUNCED.where(announcements.c.announced_at <= bindparam("ended_at"))
+_LAST_ANNOUNCED_BY = _LAST_ANNOUNCED.where(announcements.c.entered_at <= bindparam("said_at"))
 _COUNTING = select(windows.c.id, windows.c.minutes).where(
     windows.c.meet_id == bindparam("meet"),
     windows.c.counts_from.is_not(None),
@@ -55,7 +56,7 @@ def end_meet(sent: EndOfMeetIn, caller: Caller) -> Action[Put[MeetOut]]:
         insist_may_sign(unit, caller)
         ended_at = _ended_at(unit, sent.ended_at)
         set_meet_ended(unit, ended_at)
-        _close_what_waited(unit, ended_at)
+        _close(unit, _WAITING, ended_at)
         deed = Deed(Kind.MEET_ENDED, unit.meet_id, {"ended_at": rfc3339(ended_at)})
         return Done(Put(meet(unit.conn, unit.meet_id), created=True), deed)
 
@@ -75,20 +76,12 @@ def _insist_same(unit: Unit, facts: MeetFacts, ended_at: datetime, given: dateti
 
 def _ended_at(unit: Unit, given: datetime | None) -> datetime:
     """The end as given, or now; Malformed for a time at which the meet cannot have ended."""
-    if given is not None and given > unit.now:
-        raise Malformed(
-            "This end of the meet lies in the future. Leave the time out to end it now.",
-            field="/ended_at",
-        )
-    if given is not None and given < unit.now - EARLIEST_ENTRY:
-        raise Malformed(
-            "This end of the meet lies more than twelve hours back; look at the day.",
-            field="/ended_at",
-        )
     last: datetime | None = unit.conn.execute(_LAST_ANNOUNCED, {"meet": unit.meet_id}).scalar_one()
-    if given is not None:
-        _insist_nothing_announced_after(given, last)
-    return given or max(unit.now, last or unit.now)
+    if given is None:
+        return max(unit.now, last or unit.now)
+    insist_typed_now(unit, given, "/ended_at", "This end of the meet")
+    _insist_nothing_announced_after(given, last)
+    return given
 
 
 def _insist_nothing_announced_after(at: datetime, last: datetime | None) -> None:
@@ -99,12 +92,8 @@ def _insist_nothing_announced_after(at: datetime, last: datetime | None) -> None
         )
 
 
-def _close_what_waited(unit: Unit, ended_at: datetime) -> None:
-    """Give the windows that count from the end of the meet their closing times."""
-    _close(unit, _WAITING, ended_at)
-
-
 def _close(unit: Unit, which: Select[*tuple[Any, ...]], ended_at: datetime) -> None:
+    """Give windows that count from the end of the meet their closing times."""
     for window in unit.conn.execute(which, {"meet": unit.meet_id}).all():
         closes_at = close_from(window.minutes, ended_at)
         unit.conn.execute(
@@ -114,14 +103,14 @@ def _close(unit: Unit, which: Select[*tuple[Any, ...]], ended_at: datetime) -> N
 
 def correct_end(
     correction_id: CorrectionId, sent: EndCorrectionIn, caller: Caller
-) -> Action[Put[EndOut]]:
+) -> Action[Put[EndCorrectionsOut]]:
     """Correct when the meet ended, and the windows that count from it. The PIN was confirmed."""
 
-    def act(unit: Unit) -> Done[Put[EndOut]]:
+    def act(unit: Unit) -> Done[Put[EndCorrectionsOut]]:
         content = sent.model_dump(mode="json", exclude={"pin"})
         one = Act(correction_id, Mistyped.END, unit.meet_id, caller, content)
         deed = None if is_known(unit, one) else _correct(unit, one, sent.ended_at)
-        out = end_of_meet(unit.conn, unit.meet_id)
+        out = end_corrections(unit.conn, unit.meet_id)
         return Done(Put(out, created=deed is not None), deed)
 
     return act
@@ -145,31 +134,26 @@ def _correct(unit: Unit, one: Act, at: datetime) -> Deed:
 
 def _insist_possible(unit: Unit, was: datetime, at: datetime) -> None:
     """Malformed for an end that could not have been given when the first one was."""
-    if at == was:
-        raise Malformed(
-            "The meet ended at that time already: there is nothing to correct.", field="/ended_at"
-        )
-    if at > unit.now:
-        raise Malformed(
-            "This end of the meet lies in the future. Look at the time.", field="/ended_at"
-        )
-    if abs(at - was) > EARLIEST_ENTRY:
-        raise Malformed(
-            "This lies more than twelve hours from the end that was given; look at the day.",
-            field="/ended_at",
-        )
-    # What was announced after the end was announced when the meet was over.
-    values = {"meet": unit.meet_id, "ended_at": was}
+    said_at = entered_at(unit.conn, unit.meet_id, Kind.MEET_ENDED, unit.meet_id)
+    assert said_at is not None
+    FirstTyped(was, said_at, "/ended_at").insist_can_become(unit, at)
+    # What was announced after that was announced when the meet was over.
+    values = {"meet": unit.meet_id, "said_at": said_at}
     last: datetime | None = unit.conn.execute(_LAST_ANNOUNCED_BY, values).scalar_one()
     _insist_nothing_announced_after(at, last)
 
 
-def end_of_meet(conn: Connection, meet_id: MeetId) -> EndOut:
-    """When the meet ended, and how that was corrected."""
+def end_corrections(conn: Connection, meet_id: MeetId) -> EndCorrectionsOut:
+    """When the meet ended, and how that was corrected, by whom and why."""
     facts = meet_facts(conn, meet_id)
     ended_at = facts.ended_at
-    return EndOut(
+    return EndCorrectionsOut(
         ended_at=ended_at,
         ended_at_local="" if ended_at is None else in_zone(ended_at, facts.time_zone),
         corrections=corrections_of(conn, facts, [meet_id]).get(meet_id, []),
     )
+
+
+def end_of_meet(conn: Connection, meet_id: MeetId) -> EndOut:
+    """The same as everybody reads it: which protests are late is not for the notice board."""
+    return EndOut.model_validate(end_corrections(conn, meet_id), from_attributes=True)

@@ -2,7 +2,8 @@
 
 A result is final when its latest announcement still holds, no case, protest, appeal or advice is
 open, and every window that can lapse has lapsed (common practice: the rules fix the clocks only);
-where teams go on from its round, in all heats of the round, since each moves the others' letters.
+where teams go on from its round or its places score, in all heats of the round, and once all are
+announced: each moves the others' letters and points.
 Nobody makes it so: it follows from what is stored and the time, so what comes later can undo it.
 """
 
@@ -24,9 +25,9 @@ from app.refusals import StateConflict
 from app.reports.queries import open_cases_in
 from app.results.announcements import announcement, announcements_page
 from app.results.called_off import not_counting
-from app.results.one_round import hanging_together, heats_to_run_again
+from app.results.one_round import InRound, hanging_together, heats_to_run_again
 from app.results.pending import Remedies, remedies_in
-from app.results.queries import latest_announcements, result, still_holding
+from app.results.queries import Holding, latest_announcements, result, still_holding
 from app.results.windows import windows_in
 from app.results.wire import (
     AnnouncedOut,
@@ -65,13 +66,15 @@ class Finality:
 NOT_ANNOUNCED = Finality(None, ())
 TO_ANNOUNCE = "An amended result is to be announced."
 TO_RECONSIDER = "A ruling is to be looked at again."
+FIRST_TO_ANNOUNCE = "Its result is to be announced."
 TO_LOOK_AT = "A disqualification by decision is to be looked at again."
 
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """What is stored about heats, read together, by heat."""
+    """What is stored about heats and all others of their rounds, read together, by heat."""
 
+    latest: Mapping[HeatId, AnyRow]
     shaken: frozenset[HeatId]
     disqualified_before: frozenset[HeatId]
     to_run_again: frozenset[HeatId]
@@ -87,10 +90,13 @@ class _Found:
 
 @dataclass(frozen=True, slots=True)
 class OfRound:
-    """What all heats of a round wait for that leads on, since each can move the others' letters:
-    sentences by heat, of each kind the window that closes last, and when all else was settled.
+    """What all heats of a round wait for that leads on or scores, since each can move the others'
+    letters and points: how they are called, the announcements that count, sentences by heat, of
+    each kind the window that closes last, and when all else was settled.
     """
 
+    heats: Mapping[HeatId, InRound]
+    announced: Mapping[HeatId, AnyRow]
     waits: Sequence[tuple[HeatId, str]]
     last: Mapping[WindowKind, tuple[str, Window]]
     settled_at: Sequence[datetime]
@@ -101,7 +107,7 @@ def finality_of(
     meet_id: MeetId,
     heat_ids: Iterable[HeatId],
     now: datetime,
-    holding: frozenset[AnnouncementId] | None = None,
+    holding: Holding | None = None,
 ) -> Mapping[HeatId, Finality]:
     """The finality of each of the heats, all read together. `holding`: which of the announcements
     still hold, where that was found out before; it takes longest.
@@ -111,8 +117,9 @@ def finality_of(
     latest = latest_announcements(conn, asked) if asked else ()
     if latest:
         found = _find(conn, meet_id, latest, now)
-        if holding is None:
-            holding = still_holding(conn, meet_id, latest)
+        known = [] if holding is None else latest
+        more = _holding(conn, meet_id, _with_their_rounds(latest, found, known))
+        holding = more if holding is None else _together(holding, more)
         finality |= {row.heat_id: _finality(row, found, holding) for row in latest}
     return finality
 
@@ -121,7 +128,7 @@ def final_heats(
     conn: Connection, meet_id: MeetId, heat_ids: Iterable[HeatId], now: datetime
 ) -> frozenset[HeatId]:
     """Those of the heats whose result is final. Whether an announcement holds takes longest to find
-    out, and is asked of those alone that wait for nothing else.
+    out, and is asked of those alone that wait for nothing else, and of the rest of their rounds.
     """
     asked = list(heat_ids)
     latest = latest_announcements(conn, asked) if asked else ()
@@ -129,69 +136,125 @@ def final_heats(
         return frozenset()
     found = _find(conn, meet_id, latest, now)
     waiting = [row for row in latest if not any(_open(row, found))]
-    holding = still_holding(conn, meet_id, waiting) if waiting else frozenset()
-    return frozenset(row.heat_id for row in waiting if row.id in holding)
+    holding = _holding(conn, meet_id, _with_their_rounds(waiting, found))
+    return frozenset(row.heat_id for row in waiting if not any(_to_announce(row, found, holding)))
+
+
+def _with_their_rounds(
+    rows: Sequence[AnyRow], found: _Found, without: Sequence[AnyRow] = ()
+) -> list[AnyRow]:
+    """Announcements with those of all other heats of their rounds, but for those known before."""
+    together = {row.heat_id: row for row in rows}
+    for row in rows:
+        if row.heat_id in found.rounds:
+            together |= found.rounds[row.heat_id].announced
+    for row in without:
+        together.pop(row.heat_id, None)
+    return list(together.values())
+
+
+def _holding(conn: Connection, meet_id: MeetId, rows: Sequence[AnyRow]) -> Holding:
+    return still_holding(conn, meet_id, rows) if rows else Holding(frozenset(), {})
+
+
+def _together(one: Holding, other: Holding) -> Holding:
+    return Holding(one.announcements | other.announcements, {**one.draws, **other.draws})
 
 
 def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: datetime) -> _Found:
     heat_ids = [HeatId(row.heat_id) for row in latest]
     rounds = hanging_together(conn, heat_ids)
-    others = {one for names in rounds.values() for one in names} - set(heat_ids)
-    all_latest = [*latest, *latest_announcements(conn, others)]
+    others = {one for heats in rounds.values() for one in heats} - set(heat_ids)
+    all_latest = [*latest, *(latest_announcements(conn, others) if others else ())]
     everywhere = [*heat_ids, *others]
     found = _Found(
-        shaken=heats_with_shaken(conn, heat_ids),
-        disqualified_before=frozenset(row.heat_id for row in disqualified_before(conn, heat_ids)),
+        latest={HeatId(row.heat_id): row for row in all_latest},
+        shaken=heats_with_shaken(conn, everywhere),
+        disqualified_before=frozenset(row.heat_id for row in disqualified_before(conn, everywhere)),
         to_run_again=heats_to_run_again(conn, everywhere),
         not_counting=not_counting(conn, everywhere),
         open_cases=open_cases_in(conn, everywhere),
-        ruled_at=last_ruled_in(conn, heat_ids),
+        ruled_at=last_ruled_in(conn, everywhere),
         remedies=remedies_in(conn, everywhere),
         windows=windows_in(conn, everywhere),
         rounds={},
         zone=meet_row(conn, meet_id).time_zone,
         now=now,
     )
-    known = {HeatId(row.heat_id): row for row in all_latest}
     of_heat = {
         one: of_round
-        for names in rounds.values()
-        for of_round in [_of_round(names, known, found)]
-        for one in names
+        for heats in rounds.values()
+        for of_round in [_of_round(heats, found)]
+        for one in heats
     }
     return replace(found, rounds=of_heat)
 
 
-def _of_round(
-    names: Mapping[HeatId, str], latest: Mapping[HeatId, AnyRow], found: _Found
-) -> OfRound:
+def _of_round(heats: Mapping[HeatId, InRound], found: _Found) -> OfRound:
     """What the heats of a round wait for. One that was not announced, or does not count, awaits its
-    remedies alone: an appeal can undo the calling off of a re-run.
+    remedies, and a drawn one its result: an appeal can undo the calling off of a re-run.
     """
     waits = [
-        (one, f"{name}: {in_sentence(words)}")
-        for one, name in names.items()
-        for words in _undecided_in(one, latest.get(one), found)
+        (one, f"{called.name}: {in_sentence(words)}")
+        for one, called in heats.items()
+        for words in _undecided_in(one, called, found)
     ]
+    last = _last_in(heats, found)
+    ends = [window.closes_at for _name, window in last.values() if window.closes_at is not None]
+    announced = {
+        one: found.latest[one]
+        for one in heats
+        if one in found.latest and one not in found.not_counting
+    }
+    settled = _settled_in(heats, announced, found)
+    return OfRound(heats, announced, waits, last, [*ends, *settled])
+
+
+def _last_in(
+    heats: Mapping[HeatId, InRound], found: _Found
+) -> Mapping[WindowKind, tuple[str, Window]]:
+    """Of each kind the window of the heats that count that closes last, with its heat's name."""
     last: dict[WindowKind, tuple[str, Window]] = {}
-    for one, name in names.items():
+    for one, called in heats.items():
         if one in found.not_counting:
             continue
         for kind, window in _last_to_close(found.windows.get(one, ())).items():
             if kind not in last or _closes(last[kind][1]) < _closes(window):
-                last[kind] = name, window
-    ends = [window.closes_at for _name, window in last.values() if window.closes_at is not None]
-    remedies = [found.remedies[one] for one in names if one in found.remedies]
-    settled = [at for one in remedies for at in one.settled_at]
-    return OfRound(waits, last, [*ends, *settled])
+                last[kind] = called.name, window
+    return last
 
 
-def _finality(row: AnyRow, found: _Found, holding: frozenset[AnnouncementId]) -> Finality:
+def _settled_in(
+    heats: Iterable[HeatId], announced: Mapping[HeatId, AnyRow], found: _Found
+) -> Iterator[datetime]:
+    """When what is no window was settled in the heats of a round: announced, ruled on, decided."""
+    for one in heats:
+        yield from found.remedies.get(one, Remedies()).settled_at
+    for one, row in announced.items():
+        yield row.announced_at
+        yield found.ruled_at.get(one, row.announced_at)
+
+
+def _finality(row: AnyRow, found: _Found, holding: Holding) -> Finality:
     if row.heat_id in found.not_counting:
         return Finality(None, (), found.not_counting[row.heat_id])
-    amended = [] if row.id in holding else [_why_it_does_not_hold(row, found)]
-    pending = tuple(dict.fromkeys((*amended, *_open(row, found))))
+    waits = (*_to_announce(row, found, holding), *_open(row, found))
+    pending = tuple(dict.fromkeys(waits))
     return Finality(None if pending else _since(row, found), pending)
+
+
+def _to_announce(row: AnyRow, found: _Found, holding: Holding) -> Iterator[str]:
+    """That an amended result is to come, of this heat or of another one of its round, or lots."""
+    if row.id not in holding.announcements:
+        yield _why_it_does_not_hold(row, found)
+    if row.heat_id in found.rounds:
+        of_round = found.rounds[row.heat_id]
+        for one, other in of_round.announced.items():
+            if one != row.heat_id and other.id not in holding.announcements:
+                words = in_sentence(_why_it_does_not_hold(other, found))
+                yield f"{of_round.heats[one].name}: {words}"
+    if row.heat_id in holding.draws:
+        yield holding.draws[row.heat_id]
 
 
 def _why_it_does_not_hold(row: AnyRow, found: _Found) -> str:
@@ -203,8 +266,8 @@ def _why_it_does_not_hold(row: AnyRow, found: _Found) -> str:
 
 
 def _open(row: AnyRow, found: _Found) -> Iterator[str]:
-    """What a result waits for beside an amended one, in words for everybody: no names, nothing of
-    what is reported.
+    """What a result waits for beside an amended one, in words for everybody: nobody is named, and
+    nothing of what is reported.
     """
     yield from _undecided(row, found)
     windows = _last_to_close(found.windows.get(row.heat_id, ()))
@@ -225,11 +288,17 @@ def _in_the_round(
             yield f"{name}: {in_sentence(_until(window, found))}"
 
 
-def _undecided_in(heat_id: HeatId, row: AnyRow | None, found: _Found) -> Iterable[str]:
-    """What somebody has to do yet about a heat: one that was announced and counts, or was not."""
+def _undecided_in(heat_id: HeatId, called: InRound, found: _Found) -> Iterator[str]:
+    """What somebody has to do yet about a heat: one that was announced and counts, or was not. Of a
+    re-run that is to come its heat says so.
+    """
+    row = found.latest.get(heat_id)
     if row is not None and heat_id not in found.not_counting:
-        return _undecided(row, found)
-    return found.remedies.get(heat_id, Remedies()).awaited
+        yield from _undecided(row, found)
+        return
+    if called.is_drawn:
+        yield FIRST_TO_ANNOUNCE
+    yield from found.remedies.get(heat_id, Remedies()).awaited
 
 
 def _undecided(row: AnyRow, found: _Found) -> Iterator[str]:
@@ -307,9 +376,8 @@ def announcements_shown(
     conn: Connection, meet_id: MeetId, before: str | None, now: datetime
 ) -> AnnouncementsOut:
     """A page of announcements; those that stand say since when they are final."""
-    page = announcements_page(conn, meet_id, before)
+    page, holding = announcements_page(conn, meet_id, before)
     standing = {line.heat for line in page.announcements if line.is_latest}
-    holding = frozenset(line.id for line in page.announcements if line.holds)
     found = finality_of(conn, meet_id, standing, now, holding)
     lines = [
         _with(line, found[line.heat]) if line.is_latest else line for line in page.announcements

@@ -50,8 +50,8 @@ class InTheWay:
 
     @property
     def words(self) -> list[str]:
-        """The same in words, a line each."""
-        return list(self._lines())
+        """The same in words, a line each; what would be said alike of two is said once."""
+        return list(dict.fromkeys(self._lines()))
 
     def _lines(self) -> Iterator[str]:
         if self.does_not_count:

@@ -19,6 +19,7 @@ from app.refusals import StateConflict
 from app.results.changes import is_other_letter, is_other_points
 from app.results.wire import QualifiedOut, ResultLineOut
 from app.rounds.queries import RoundKey, rounds_set_for
+from app.rounds.sentences import tie_in_words
 from app.rounds.standing import RoundAtHand, round_at_hand
 from app.rounds.telling import better_times, letter_of, ran_again
 from app.rounds.wire import show_points
@@ -38,11 +39,13 @@ class Letters:
 
     def on(self, lines: Sequence[ResultLineOut]) -> list[ResultLineOut]:
         """A heat's lines with their letters and points, and what a team came to that ran again."""
-        again = ran_again(self.at_hand)
+        again, drawn = ran_again(self.at_hand), self._drawn()
+        letters = {line.team: self._letter(line.team) for line in lines}
         return [
             line.model_copy(
                 update={
-                    "qualification": letter_of(self.at_hand, self.standing, line.team),
+                    "qualification": letters[line.team],
+                    "is_by_lot": line.team in drawn and letters[line.team] is not None,
                     "points": self._points(line.team),
                     "reason": line.reason or again.get(line.team, ""),
                 }
@@ -52,14 +55,24 @@ class Letters:
 
     def contradict(self, told: Sequence[Mapping[str, Any]]) -> bool:
         """Whether lines as they were announced carry other letters or points."""
-        return any(map(self._contradict_line, told))
+        drawn = self._drawn()
+        return any(self._contradict_line(line, drawn) for line in told)
 
-    def _contradict_line(self, line: Mapping[str, Any]) -> bool:
-        team = line["team"]
-        letter = letter_of(self.at_hand, self.standing, team)
-        return is_other_letter(letter, line.get("qualification")) or is_other_points(
+    def _contradict_line(self, line: Mapping[str, Any], drawn: Collection[TeamId]) -> bool:
+        team, told = line["team"], line.get("qualification")
+        letter = self._letter(team)
+        by_lot = team in drawn and letter is not None
+        return is_other_letter(letter, told, by_lot=by_lot) or is_other_points(
             self._points(team), line.get("points", "")
         )
+
+    @property
+    def lots_to_draw(self) -> str:
+        """That lots are to be drawn in the round, and between whom; empty where none are."""
+        draw = self.standing.open_draw
+        if draw is None:
+            return ""
+        return f"Lots are to be drawn: {tie_in_words(self.at_hand, draw)}."
 
     def qualified(self) -> list[QualifiedOut]:
         """Who goes on from the whole round, in order; nobody while that is not settled."""
@@ -67,6 +80,13 @@ class Letters:
             return []
         times = better_times(self.at_hand)
         return [self._qualified(team, times) for team in self.standing.qualified]
+
+    def _drawn(self) -> frozenset[TeamId]:
+        """The teams that lots were drawn between."""
+        return frozenset(TeamId(team) for lots in self.at_hand.round.lots for team in lots)
+
+    def _letter(self, team: TeamId) -> str | None:
+        return letter_of(self.at_hand, self.standing, team)
 
     def _points(self, team: TeamId) -> str:
         known = self.standing.teams.get(team)

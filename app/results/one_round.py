@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from typing import NamedTuple
 
 from sqlalchemy import (
     ColumnElement,
@@ -11,6 +12,8 @@ from sqlalchemy import (
     and_,
     bindparam,
     func,
+    literal_column,
+    or_,
     select,
 )
 
@@ -57,7 +60,7 @@ _HANG_TOGETHER = (
     .select_from(rounds)
     .join(heats, and_(heats.c.event_id == rounds.c.event_id, round_of(heats) == rounds.c.round_key))
     .where(
-        rounds.c.next_key.is_not(None),
+        or_(rounds.c.next_key.is_not(None), rounds.c.points != literal_column("'[]'")),
         select(_round_asked.c.id)
         .where(
             _round_asked.c.id.in_(bindparam("heats", expanding=True)),
@@ -86,16 +89,23 @@ def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozense
     return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
 
 
+class InRound(NamedTuple):
+    """A heat as the others of its round call it, and whether it was drawn: no re-run."""
+
+    name: str
+    is_drawn: bool
+
+
 def hanging_together(
     conn: Connection, heat_ids: Iterable[HeatId]
-) -> Mapping[str, Mapping[HeatId, str]]:
-    """The rounds of these heats from which teams go on: all heats of each, with re-runs, and how
-    the others call them. What moves one of them can move the letters of all.
+) -> Mapping[str, Mapping[HeatId, InRound]]:
+    """The rounds of these heats from which teams go on, or whose places score: all heats of each,
+    with re-runs. What moves one of them can move the letters, or the points, of all.
     """
-    found: dict[str, dict[HeatId, str]] = {}
+    found: dict[str, dict[HeatId, InRound]] = {}
     for row in conn.execute(_HANG_TOGETHER, {"heats": list(heat_ids)}):
         name = f"Heat {row.number} of {'this round' if row.is_drawn else f'the {row.round}'}"
-        found.setdefault(row.round_id, {})[row.id] = name
+        found.setdefault(row.round_id, {})[row.id] = InRound(name, row.is_drawn)
     return found
 
 

@@ -1,10 +1,10 @@
 """Which windows does an announcement open, and which a decision's advice? Opens and stores them.
 
 Protests run from every announcement (World Athletics TR8.2); appeals from one that is amended by
-a decision of the referee (TR8.7.1), or from the advice that nothing is amended (TR8.7.2). Against
-what the jury decided nothing can be lodged (TR8.11): an announcement whose only news it is opens
-none. What counts from the end of the meet, or has no limit, opens with a heat's first result and
-runs on.
+a decision of the referee (TR8.7.1), or from the advice that nothing is amended (TR8.7.2), but not
+where the jury has decided on that protest meanwhile. Against what the jury decided nothing can be
+lodged (TR8.11): an announcement whose only news it is opens none. What counts from the end of the
+meet, or has no limit, opens with a heat's first result and runs on.
 """
 
 from __future__ import annotations
@@ -40,13 +40,13 @@ ONCE = (WindowOpener.END_OF_MEET, WindowOpener.ANY_TIME)
 @dataclass(frozen=True, slots=True)
 class News:
     """What an announcement has to tell beside the one before: the number of the round's last
-    decision, whose decisions since then are in it, whether one was made in this heat, and a digest
-    of what else the result rests on.
+    decision, whether any of the referee's since then can be appealed, whether all is the jury's,
+    whether one was made in this heat, and a digest of what else the result rests on.
     """
 
     decisions: int
     is_first: bool
-    by_referee: bool
+    can_be_appealed: bool
     by_jury_alone: bool
     is_decided_here: bool
     rests_on: str
@@ -56,7 +56,7 @@ class News:
         """What opens windows with this announcement."""
         if self.by_jury_alone:
             return ()
-        amended = (WindowOpener.AMENDED_ANNOUNCEMENT,) if self.by_referee else ()
+        amended = (WindowOpener.AMENDED_ANNOUNCEMENT,) if self.can_be_appealed else ()
         return (WindowOpener.ANNOUNCEMENT, *amended, *(ONCE if self.is_first else ()))
 
     def why_no_windows(self, book: Book) -> str:
@@ -72,9 +72,9 @@ def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
     """
     decided = decided_since(unit.conn, seen.heat, 0 if last is None else last.decisions_seen)
     rests = _rests_on(unit, seen.heat)
-    amended = decided.by_referee_here if last is None else decided.by_referee
+    appealable = decided.can_be_appealed_here if last is None else decided.can_be_appealed
     alone = last is not None and _is_the_jurys_alone(decided, last, seen, rests)
-    return News(decided.last, last is None, amended, alone, decided.is_here, rests)
+    return News(decided.last, last is None, appealable, alone, decided.is_here, rests)
 
 
 def _is_the_jurys_alone(decided: Decided, last: AnyRow, seen: ResultOut, rests: str) -> bool:

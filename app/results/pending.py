@@ -27,9 +27,11 @@ REFEREE, JURY = "referee", "jury"
 _asked = heats.alias("asked")
 _DECIDED = (
     select(
+        decisions.c.id,
         decisions.c.heat_id,
         decisions.c.protest_id,
         decisions.c.instance,
+        decisions.c.orders,
         decisions.c.carried_out,
         decisions.c.replaced_by,
         decisions.c.seq,
@@ -74,6 +76,7 @@ _ADVISED_BEFORE = (
         decisions.c.verdict.in_((ProtestState.UPHELD.value, ProtestState.REJECTED.value)),
         decisions.c.carried_out == literal_column("'[]'"),
         decisions.c.advised_at.is_not(None),
+        decisions.c.replaced_by.is_(None),
         ~_JURY_DECIDED,
         ~select(windows.c.id).where(windows.c.decision_id == decisions.c.id).exists(),
     )
@@ -217,8 +220,9 @@ class Decided:
 
     last: int
     by_referee: bool
-    by_referee_here: bool
-    """And the jury has not decided on that protest since."""
+    can_be_appealed: bool
+    """One of the referee's that the jury has neither decided on since nor undone."""
+    can_be_appealed_here: bool
     by_jury_here: bool
     by_jury_elsewhere: bool
     is_here: bool
@@ -231,16 +235,25 @@ def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
     standing = [row for row in rows if row.seq > seen and row.replaced_by is None]
     referees = [row for row in standing if row.instance == REFEREE and row.carried_out]
     jurys = [row for row in standing if row.instance == JURY]
-    settled = {row.protest_id for row in rows if row.instance == JURY}
+    open_ones = [row for row in referees if not _is_settled(row, rows)]
     return Decided(
         rows[-1].seq if rows else 0,
         by_referee=bool(referees),
-        by_referee_here=any(
-            row.heat_id == heat_id and row.protest_id not in settled for row in referees
-        ),
+        can_be_appealed=bool(open_ones),
+        can_be_appealed_here=any(row.heat_id == heat_id for row in open_ones),
         by_jury_here=any(row.heat_id == heat_id for row in jurys),
         by_jury_elsewhere=any(row.carried_out and row.heat_id != heat_id for row in jurys),
         is_here=any(row.heat_id == heat_id and row.carried_out for row in standing),
+    )
+
+
+def _is_settled(referees: AnyRow, rows: Iterable[AnyRow]) -> bool:
+    """Whether the jury has decided on this protest, or has undone what was decided on it."""
+    undone = {"order": "undo", "decision": referees.id}
+    return any(
+        one.protest_id == referees.protest_id or undone in one.orders
+        for one in rows
+        if one.instance == JURY and one.replaced_by is None
     )
 
 
@@ -330,7 +343,7 @@ def _decision_awaits(row: AnyRow) -> Iterator[str]:
     is_decided = row.verdict in {ProtestState.UPHELD, ProtestState.REJECTED}
     changes_nothing = is_decided and not row.carried_out
     is_to_be_told = row.instance == REFEREE and row.advised_at is None and not row.is_settled
-    if changes_nothing and is_to_be_told:
+    if changes_nothing and is_to_be_told and row.replaced_by is None:
         yield f"The decision on protest {row.number} is to be told to those who protested."
 
 
@@ -345,16 +358,18 @@ def _decided(row: AnyRow) -> Iterable[datetime]:
 
 def decided_lines(conn: Connection, heat_id: HeatId, run: int) -> Mapping[str, Mapping[str, Any]]:
     """The lines of a run's finish list that decisions have corrected and that still stand so, by
-    team.
+    team. Where the last correction was taken back, the one before it stands again; nothing is
+    decided any more where that gave back the line that the list itself had.
     """
-    lines: dict[str, Mapping[str, Any]] = {}
+    lists: dict[str, Mapping[str, Any]] = {}
+    now: dict[str, Mapping[str, Any]] = {}
     for carried_out in conn.execute(_CARRIED_OUT, {"heat": heat_id}).scalars():
         for kept in carried_out:
-            if kept["did"] != "corrected":
+            if kept["did"] != "corrected" or kept["run"] not in {run, None}:
                 continue
             team = kept["becomes"]["team"]
             if kept["run"] == run:
-                lines[team] = kept["becomes"]
-            else:  # put back, or of an earlier run
-                lines.pop(team, None)
-    return lines
+                lists.setdefault(team, kept["was"])
+            if team in lists:
+                now[team] = kept["becomes"]
+    return {team: line for team, line in now.items() if line != lists[team]}

@@ -20,14 +20,18 @@ LINE_HEADER = (
     *("place", "lane", "bib", "team", "affiliation", "time", "annotation", "reason"),
     *("qualification", "points"),
 )
-ABOUT_HEADER = ("meet", "event", "round", "heat", "announcement", "announced_at", "superseded_by")
+ABOUT_HEADER = (
+    *("meet", "event", "round", "heat", "announcement", "announced_at", "superseded_by"),
+    "does_not_count",
+)
 ORDINALS = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth")
 
 
 def as_csv(announced: AnnouncementOut) -> str:
     """The annotated result as RFC 4180 CSV; every row says of which announcement it is.
 
-    `superseded_by` is the number of the announcement that stands, empty while this one does.
+    `superseded_by` is the number of the announcement that stands, empty while this one does;
+    `does_not_count` says why nothing follows from it, empty where something does.
     """
     stands = announced.superseded_by
     about = (
@@ -38,6 +42,7 @@ def as_csv(announced: AnnouncementOut) -> str:
         announced.number,
         in_zone(announced.made_at, announced.time_zone),
         None if stands is None else stands.number,
+        announced.does_not_count,
     )
     return write_csv(
         (*LINE_HEADER, *ABOUT_HEADER),
@@ -81,7 +86,7 @@ def as_text(announced: AnnouncementOut, now: datetime) -> str:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
         sentences.append(f"This result is announced although {announced.blockers.aloud}.")
-    sentences += [_window_aloud(one, announced, now) for one in announced.windows_as_corrected]
+    sentences += [_window_aloud(one, announced, now) for one in _windows(announced)]
     sentences += [announced.no_windows_because] if announced.no_windows_because else []
     sentences += [final_note(announced)] if announced.final_since else []
     return "\n".join(sentences) + "\n"
@@ -99,12 +104,22 @@ def _overtaken(announced: AnnouncementOut) -> list[str]:
 def _qualified_aloud(announced: AnnouncementOut) -> list[str]:
     """Who goes on from the whole round: "Qualified for the final: Tern and Gull by place, …"."""
     by_letter: dict[str, list[str]] = {}
-    for one in announced.qualified:
+    for one in _qualified(announced):
         by_letter.setdefault(one.letter, []).append(one.team_name)
     if not by_letter:
         return []
     told = [f"{listed(names)} {LETTERS[letter]}" for letter, names in by_letter.items()]
     return [f"{_qualified_title(announced)}: {'; '.join(told)}."]
+
+
+def _qualified(announced: AnnouncementOut) -> Sequence[QualifiedOut]:
+    """Who goes on by it; nobody by a result that does not count."""
+    return () if announced.does_not_count else announced.qualified
+
+
+def _windows(announced: AnnouncementOut) -> Sequence[SnapshotWindow]:
+    """What can be lodged after it; into a result that does not count, nothing."""
+    return () if announced.does_not_count else announced.windows_as_corrected
 
 
 def _qualified_title(announced: AnnouncementOut) -> str:
@@ -198,8 +213,10 @@ def _time_corrected(announced: AnnouncementOut) -> str:
     if not announced.time_corrections:
         return ""
     first = clock_time(announced.announced_at, announced.time_zone)
-    why = announced.time_corrections[-1].reasons.rstrip(".")
-    return f"The time was corrected: first given as {first}. Reason: {why}."
+    last = announced.time_corrections[-1]
+    why = last.reasons.rstrip(".")
+    remark = f" Remark: {last.remark.rstrip('.')}." if last.remark else ""
+    return f"The time was corrected: first given as {first}. Reason: {why}.{remark}"
 
 
 def final_note(announced: AnnouncementOut) -> str:
@@ -231,15 +248,15 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         announced_by=announced.announced_by_name,
         lines=tuple(_sheet_line(line) for line in announced.lines),
         remarks=tuple(_remarks(announced)),
-        windows=tuple(_window_words(one, announced) for one in announced.windows_as_corrected),
+        windows=tuple(_window_words(one, announced) for one in _windows(announced)),
         because=tuple(announced.because),
         time_corrected=_time_corrected(announced),
         final_note=final_note(announced),
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,
-        qualified_title=_qualified_title(announced) if announced.qualified else "",
-        qualified=tuple(_qualified_line(one) for one in announced.qualified),
+        qualified_title=_qualified_title(announced) if _qualified(announced) else "",
+        qualified=tuple(_qualified_line(one) for one in _qualified(announced)),
     )
 
 

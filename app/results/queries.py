@@ -331,10 +331,17 @@ def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequen
     return conn.execute(_LATEST, {"heats": list(heat_ids)}).all()
 
 
-def still_holding(
-    conn: Connection, meet_id: MeetId, page: Sequence[AnyRow]
-) -> frozenset[AnnouncementId]:
-    """Those of the announcements that still say what the result is.
+class Holding(NamedTuple):
+    """Which announcements still say what the result is; and in which heats' rounds lots are to be
+    drawn, in words.
+    """
+
+    announcements: frozenset[AnnouncementId]
+    draws: Mapping[HeatId, str]
+
+
+def still_holding(conn: Connection, meet_id: MeetId, page: Sequence[AnyRow]) -> Holding:
+    """Those of the announcements that still hold, and the lots that are awaited after them.
 
     Results are worked out only where something touched them, all of a page together. Of one that
     nothing touched the letters alone are looked at, each round once.
@@ -346,16 +353,21 @@ def still_holding(
     fallen = shaken.union(not_counting(conn, asked))
     standing = [row for row in latest if row.heat_id not in fallen and not row.is_ordered_since]
     moving = [row for row in standing if row.is_touched or row.has_letters]
-    changed = _changed(conn, meet_id, moving) if moving else frozenset()
-    return frozenset(row.id for row in standing if row.heat_id not in changed)
+    lettered = [row.heat_id for row in moving if row.has_letters]
+    letters = letters_in(conn, meet_id, lettered, ()) if lettered else {}
+    changed = _changed(conn, moving, letters) if moving else frozenset()
+    return Holding(
+        frozenset(row.id for row in standing if row.heat_id not in changed),
+        {one: of.lots_to_draw for one, of in letters.items() if of.lots_to_draw},
+    )
 
 
-def _changed(conn: Connection, meet_id: MeetId, moving: Sequence[AnyRow]) -> frozenset[HeatId]:
+def _changed(
+    conn: Connection, moving: Sequence[AnyRow], letters: Mapping[HeatId, Letters]
+) -> frozenset[HeatId]:
     """Letters are worked out by announcements alone: a list that moves them has changed itself."""
     touched = {row.heat_id: row.present_run for row in moving if row.is_touched}
     lines = dict(_lines_of(conn, touched)) if touched else {}
-    lettered = [row.heat_id for row in moving if row.has_letters]
-    letters = letters_in(conn, meet_id, lettered, ()) if lettered else {}
     for heat_id in lines.keys() & letters.keys():
         lines[heat_id] = letters[heat_id].on(lines[heat_id] or [])
     said = conn.execute(SNAPSHOTS, {"announcements": [row.id for row in moving]})

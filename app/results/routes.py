@@ -25,13 +25,14 @@ from app.results import actions, finality, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
-from app.results.ending import correct_end, end_meet, end_of_meet
+from app.results.ending import correct_end, end_corrections, end_meet, end_of_meet
 from app.results.printing import as_csv, as_text, sheet_facts
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
     AnnouncementsOut,
     EndCorrectionIn,
+    EndCorrectionsOut,
     EndOfMeetIn,
     EndOut,
     ResultOut,
@@ -189,8 +190,10 @@ async def list_announcements(
 
 @router.get("/api/meets/{meet}/announcements/{announcement}.json", response_model=AnnouncementOut)
 async def get_announcement(meet: Meet, announcement: Announcement, here: Here) -> Response:
-    """One announcement."""
-    return answer(await _announcement(here, meet, announcement))
+    """One announcement. Which protests a corrected time made late, officials read in the answer to
+    the correction and in the dossier.
+    """
+    return answer((await _announcement(here, meet, announcement)).for_everybody())
 
 
 @router.get(
@@ -255,7 +258,13 @@ async def get_end(meet: Meet, here: Here) -> Response:
     return answer(await here.store.read(lambda conn: end_of_meet(conn, MeetId(meet))))
 
 
-@router.put("/api/meets/{meet}/end/time-corrections/{correction}", response_model=EndOut)
+@router.get("/api/meets/{meet}/end/time-corrections", response_model=EndCorrectionsOut)
+async def get_end_corrections(meet: Meet, here: Here) -> Response:
+    """The same for officials: who corrected it and why, and which protests are late by it."""
+    return answer(await here.store.read(lambda conn: end_corrections(conn, MeetId(meet))))
+
+
+@router.put("/api/meets/{meet}/end/time-corrections/{correction}", response_model=EndCorrectionsOut)
 async def put_end_correction(
     meet: Meet, correction: Correction, sent: EndCorrectionIn, here: Here
 ) -> Response:

@@ -14,7 +14,7 @@ from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
-from app.results.called_off import not_counting
+from app.results.called_off import void_windows
 from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
@@ -217,7 +217,7 @@ def _window(row: AnyRow) -> Window:
 def _windows_out(
     conn: Connection, rows: Sequence[AnyRow], zone: str, now: datetime
 ) -> list[WindowOut]:
-    void = not_counting(conn, {row.heat_id for row in rows})
+    void = void_windows(conn, {row.heat_id for row in rows})
     return [_window_out(row, zone, now, void.get(row.heat_id, "")) for row in rows]
 
 

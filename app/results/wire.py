@@ -26,7 +26,7 @@ from app.ids import (
 )
 from app.results.wording import listed, number_aloud
 from app.rules.placing import FinishStatus
-from app.rules.windows import CountsFrom, Remedy
+from app.rules.windows import CountsFrom, Remedy, close_from
 from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
 
 
@@ -56,6 +56,9 @@ class ResultLineOut(Wire):
         "not through; null: not known yet, or nobody goes on from this round",
     )
     points: str = Field(default="", description="such as “6.5”; empty where it scores nothing")
+    is_by_lot: bool = Field(
+        default=False, exclude=True, description="lots that this team was in led to its letter"
+    )
 
 
 class QualifiedOut(Wire):
@@ -290,7 +293,8 @@ class WindowOut(Wire):
     rule: str
     origin: Literal["edition", "meet"]
     state: Literal["open", "closed", "to come", "void"] = Field(
-        description="void: nothing is lodged in it, since `does_not_count` says why"
+        description="void: nothing that was lodged since is measured by it; `does_not_count` says "
+        "why, and what measures it instead"
     )
     time_corrections: int = Field(
         description="how often the time of the announcement, of the advice or of the end of the "
@@ -365,6 +369,11 @@ class TimeCorrectionIn(Wire):
 
     announced_at: PhoneTime = Field(description="when it was truly announced")
     reasons: Reasons
+    remark: Words = Field(
+        default="",
+        description="the explicit word where time that still runs would be over at once: how the "
+        "teams knew of it",
+    )
     pin: Pin
 
 
@@ -387,13 +396,16 @@ class TimeCorrectionOut(Wire):
     becomes: datetime
     becomes_local: str
     reasons: str
+    remark: str = Field(
+        default="", description="how the teams knew of it, where time that ran was over at once"
+    )
     corrected_by: OfficialId
     corrected_by_name: str
     corrected_at: datetime
     now_in_time: list[RemeasuredOut] = Field(
         default=[],
         description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again",
+        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
     )
     now_late: list[RemeasuredOut] = Field(
         default=[], description="those that had been in time and were late by it"
@@ -427,7 +439,7 @@ class CorrectionOut(Wire):
     now_in_time: list[RemeasuredOut] = Field(
         default=[],
         description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again",
+        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
     )
     now_late: list[RemeasuredOut] = Field(
         default=[], description="those that had been in time and were late by it"
@@ -450,14 +462,34 @@ class EndCorrectionIn(Wire):
     pin: Pin
 
 
-class EndOut(Wire):
-    """When the meet ended, and what was said of it before."""
+ENDED_AT: Any = Field(description="null while the meet goes on")
+EARLIER_ENDS = "corrections of this time, first to last; windows follow the last one"
 
-    ended_at: datetime | None = Field(description="null while the meet goes on")
+
+class EndCorrected(Wire):
+    """A correction of the end of the meet as everybody reads it: the times alone."""
+
+    was: datetime
+    was_local: str
+    becomes: datetime
+    becomes_local: str
+    corrected_at: datetime
+
+
+class EndOut(Wire):
+    """When the meet ended, and what was said of it before, for everybody."""
+
+    ended_at: datetime | None = ENDED_AT
     ended_at_local: str
-    corrections: list[CorrectionOut] = Field(
-        description="corrections of this time, first to last; windows follow the last one"
-    )
+    corrections: list[EndCorrected] = Field(description=EARLIER_ENDS)
+
+
+class EndCorrectionsOut(Wire):
+    """The same for officials: who corrected it and why, and which protests that made late."""
+
+    ended_at: datetime | None = ENDED_AT
+    ended_at_local: str
+    corrections: list[CorrectionOut] = Field(description=EARLIER_ENDS)
 
 
 class EndOfMeetIn(Wire):
@@ -477,6 +509,7 @@ KNOWN_LATER = (
     "superseded_by",
     "qualifiers_superseded_by",
     "time_corrections",
+    "meet_ended_at",
     "final_since",
     "pending",
     "does_not_count",
@@ -548,6 +581,11 @@ class AnnouncementOut(Wire):
         description="corrections of the time of this announcement, first to last: what it says "
         "itself stays, and the windows that it opened follow the last one",
     )
+    meet_ended_at: datetime | None = Field(
+        default=None,
+        description="when the meet ended, as it is known now, where a window of this announcement "
+        "counts from that; null while the meet goes on",
+    )
     final_since: datetime | None = FINAL_SINCE
     pending: list[str] = PENDING
     does_not_count: str = DOES_NOT_COUNT
@@ -556,6 +594,14 @@ class AnnouncementOut(Wire):
         """What is stored, recorded and signed; what is known only later is no part of it."""
         return self.model_dump(mode="json", exclude=set(KNOWN_LATER))
 
+    def for_everybody(self) -> AnnouncementOut:
+        """Without which protests and appeals a correction made late: that is for officials."""
+        corrected = [
+            one.model_copy(update={"now_in_time": [], "now_late": []})
+            for one in self.time_corrections
+        ]
+        return self.model_copy(update={"time_corrections": corrected})
+
     @property
     def made_at(self) -> datetime:
         """When it was announced: as corrected last, else as it was first given."""
@@ -563,14 +609,20 @@ class AnnouncementOut(Wire):
 
     @property
     def windows_as_corrected(self) -> list[SnapshotWindow]:
-        """The windows as they run: those that count from the announcement follow its time."""
-        moved = self.made_at - self.announced_at
+        """The windows as they run: those that count from the announcement follow its time, those
+        that count from the end of the meet the end as it is known now.
+        """
         return [
-            window.model_copy(update={"closes_at": window.closes_at + moved})
-            if window.closes_at is not None and window.counts_from is None
-            else window
-            for window in self.windows
+            window.model_copy(update={"closes_at": self._closes(window)}) for window in self.windows
         ]
+
+    def _closes(self, window: SnapshotWindow) -> datetime | None:
+        if window.counts_from is None:
+            moved = self.made_at - self.announced_at
+            return window.closes_at and window.closes_at + moved
+        if self.meet_ended_at is None or window.minutes is None:
+            return window.closes_at
+        return close_from(window.minutes, self.meet_ended_at)
 
 
 class AnnouncementLine(Wire):

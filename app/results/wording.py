@@ -41,6 +41,11 @@ def length(minutes: int) -> str:
     return f"{hours} hour{'' if hours == 1 else 's'}"
 
 
+def sentence(words: str) -> str:
+    """Words that begin a sentence."""
+    return words[:1].upper() + words[1:]
+
+
 def in_sentence(words: str) -> str:
     """Words that began a sentence, for the middle of one."""
     return words[:1].lower() + words[1:]

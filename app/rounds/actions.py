@@ -38,6 +38,7 @@ from app.rounds.queries import (
     round_out,
     rounds_of_re_runs,
 )
+from app.rounds.rows import calling_off_is_told
 from app.rounds.sentences import named
 from app.rounds.standing import CALLED_OFF, IN_FORCE, RoundAtHand, round_at_hand, round_key_of
 from app.rounds.tables import advancements, lots, re_runs, rounds
@@ -371,8 +372,13 @@ def hold_re_run_after_all(
 ) -> None:
     """A re-run that was called off is held, or counts, after all; `lanes` are those that its heat
     lost. The caller has looked that it was called off.
+
+    Where no announcement has told of the calling off, the re-run stays by the decision that gave
+    it: for everybody it was never gone.
     """
-    values = {"state": IN_FORCE, "set_aside_by": None, "by_decision": decision_id}
+    values: dict[str, str | None] = {"state": IN_FORCE, "set_aside_by": None}
+    if calling_off_is_told(unit.conn, run_heat):
+        values["by_decision"] = decision_id
     unit.conn.execute(update(re_runs).where(re_runs.c.run_heat_id == run_heat).values(**values))
     if lanes:
         refill_heat(unit, run_heat, lanes)

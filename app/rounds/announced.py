@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from app.ids import EventId, HeatId, MeetId, TeamId
 from app.rounds.queries import scoring_rounds
-from app.rounds.standing import RoundAtHand, round_at_hand
+from app.rounds.standing import RoundAtHand, round_at_hand, rounds_as_announced
 from app.rounds.wire import ScoreOut, ScorePart, ScoresOut, show_points
 from app.rules.points import team_scores
 
@@ -33,7 +33,7 @@ def scores_out(conn: Connection, meet_id: MeetId) -> ScoresOut:
     read.
     """
     scoring = scoring_rounds(conn, meet_id)
-    read = {one: as_announced(conn, meet_id, *one.key) for one in scoring if one.is_announced}
+    read = rounds_as_announced(conn, meet_id, [one.id for one in scoring if one.is_announced])
     told = {one: at_hand for one, at_hand in read.items() if _is_told(at_hand)}
     earned = [one for at_hand in told.values() for one in _earned(at_hand)]
     parts: dict[str, list[ScorePart]] = {}
@@ -49,7 +49,7 @@ def scores_out(conn: Connection, meet_id: MeetId) -> ScoresOut:
             )
             for score in team_scores((whose, points) for whose, points, _part in earned)
         ],
-        awaited=[f"{one.event_name}, {one.round}" for one in scoring if one not in told],
+        awaited=[f"{one.event_name}, {one.round}" for one in scoring if one.id not in told],
     )
 
 

@@ -59,7 +59,10 @@ def _consequences(
         named=_named(at_hand, orders),
         summary=summary(moves, at_hand.names, at_hand.next_round),
         affiliations=_affected(at_hand, moves),
-        too_late=[words for move in moves for words in _too_late(at_hand, move)],
+        too_late=[
+            *(words for move in moves for words in _too_late(at_hand, move)),
+            *_too_late_to_run(at_hand, changed),
+        ],
     )
 
 
@@ -102,6 +105,26 @@ def _seat_in(at_hand: RoundAtHand, team: str, heats: Sequence[NextHeat]) -> Seat
     among = {heat.heat for heat in heats}
     taken = (seat for seat, by in at_hand.drawn.items() if by == team and seat.heat in among)
     return next(taken, None)
+
+
+def _too_late_to_run(at_hand: RoundAtHand, changed: RoundAtHand) -> Iterator[str]:
+    """What running again can no longer bring, once the next round has begun."""
+    begun = [heat for heat in at_hand.next_heats if heat.has_begun]
+    if not begun:
+        return
+    known = {one.key for one in at_hand.round.re_runs}
+    drawn = set(at_hand.drawn.values())
+    for re_run in changed.round.re_runs:
+        if re_run.key not in known:
+            for team in re_run.teams:
+                if team not in drawn:
+                    yield _no_lane(at_hand, at_hand.names[team], begun)
+    was_in = {heat.heat for heat in at_hand.round.heats if heat.is_in}
+    if any(heat.heat in was_in and not heat.is_in for heat in changed.round.heats):
+        yield (
+            f"The {at_hand.next_round} has begun: who would come into it by the heat that runs "
+            "again was not drawn into it."
+        )
 
 
 def _no_lane(at_hand: RoundAtHand, name: str, begun: Sequence[NextHeat]) -> str:

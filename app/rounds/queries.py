@@ -5,23 +5,20 @@ All that a round is made of is read with a fixed number of statements, whatever 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, select
 
 from app.appeals.tables import decisions
 from app.clock import clock_time, in_zone
 from app.ids import EventId, HeatId, LotsId, MeetId, RoundId, TeamId
-from app.meets.queries import PRESENT_RUN, meet_row
+from app.meets.queries import meet_row
 from app.meets.states import HeatState
-from app.meets.tables import events, heats, lanes, meets, teams
+from app.meets.tables import events, heats, meets, teams
 from app.refusals import NotFound
-from app.results.tables import announcements, results
-from app.rounds.tables import advancements, lots, re_runs, rounds
+from app.rounds.tables import lots, re_runs, rounds
 from app.rounds.wire import LotsOut, RoundOut, RoundsOut, TeamLine
-from app.rulings.tables import disqualifications
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
@@ -58,14 +55,6 @@ _ROUNDS = (
 )
 _ROUNDS_OF_MEET = _ROUNDS.order_by(events.c.id, _FIRST_POSITION, rounds.c.round_key)
 _ROUND_OUT = _ROUNDS.where(rounds.c.id == bindparam("round"))
-_SETTING = Prepared(
-    select(rounds).where(
-        rounds.c.event_id == bindparam("event"), rounds.c.round_key == bindparam("round")
-    )
-)
-_EVENT = Prepared(
-    select(events).where(events.c.meet_id == bindparam("meet"), events.c.id == bindparam("event"))
-)
 _EVENTS = select(events.c.id, events.c.name).where(events.c.meet_id == bindparam("meet"))
 _IS_RE_RUN = select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists()
 _DRAWN_ROUNDS = (
@@ -75,111 +64,12 @@ _DRAWN_ROUNDS = (
     .order_by(func.min(heats.c.position))
 )
 _repeated = heats.alias("repeated")
+_decided = heats.alias("decided")
 _ROUNDS_OF_RE_RUNS = (
     select(heats.c.round_key, _repeated.c.round)
     .join(re_runs, re_runs.c.run_heat_id == heats.c.id)
     .join(_repeated, _repeated.c.id == re_runs.c.heat_id)
     .where(heats.c.event_id == bindparam("event"))
-)
-_OF_ROUND = and_(
-    re_runs.c.event_id == bindparam("event"), re_runs.c.round_key == bindparam("round")
-)
-_OF_EVENT = heats.c.event_id == bindparam("event")
-_RAN = and_(
-    _OF_EVENT,
-    or_(
-        heats.c.round_key == bindparam("round"),
-        heats.c.id.in_(select(re_runs.c.run_heat_id).where(_OF_ROUND)),
-    ),
-)
-_RAN_OR_NEXT = or_(_RAN, and_(_OF_EVENT, heats.c.round_key == bindparam("next")))
-_of_heat = announcements.alias("of_heat")
-_NUMBER_ANNOUNCED = (
-    select(func.max(_of_heat.c.number)).where(_of_heat.c.heat_id == heats.c.id).scalar_subquery()
-)
-_HEATS = Prepared(
-    select(
-        heats.c.id,
-        heats.c.round,
-        heats.c.round_key,
-        heats.c.number,
-        heats.c.state,
-        PRESENT_RUN.label("present_run"),
-        _NUMBER_ANNOUNCED.label("announced"),
-    )
-    .where(_RAN_OR_NEXT)
-    .order_by(heats.c.number, heats.c.id)
-)
-_LANES = Prepared(
-    select(
-        lanes.c.heat_id,
-        lanes.c.lane,
-        lanes.c.team_id,
-        teams.c.name,
-        teams.c.affiliation,
-    )
-    .join(heats, heats.c.id == lanes.c.heat_id)
-    .join(teams, teams.c.id == lanes.c.team_id)
-    .where(_RAN_OR_NEXT)
-    .order_by(lanes.c.heat_id, lanes.c.lane)
-)
-_LIST_COLUMNS = select(results.c.heat_id, results.c.run, results.c.rows)
-_LISTS = Prepared(_LIST_COLUMNS.join(heats, heats.c.id == results.c.heat_id).where(_RAN))
-_LIST_OF = Prepared(_LIST_COLUMNS.where(results.c.heat_id == bindparam("heat")))
-_OUT = Prepared(
-    select(
-        disqualifications.c.id,
-        disqualifications.c.heat_id,
-        disqualifications.c.team_id,
-        teams.c.name,
-        teams.c.affiliation,
-    )
-    .join(heats, heats.c.id == disqualifications.c.heat_id)
-    .join(teams, teams.c.id == disqualifications.c.team_id)
-    .where(_RAN, disqualifications.c.state == _IN_FORCE)
-)
-_ANNOUNCED = Prepared(
-    select(
-        announcements.c.heat_id,
-        announcements.c.snapshot,
-        announcements.c.entered_at,
-        announcements.c.decisions_seen,
-    )
-    .join(heats, heats.c.id == announcements.c.heat_id)
-    .where(_RAN, announcements.c.number == _NUMBER_ANNOUNCED)
-)
-_given = decisions.alias("given")
-_taken = decisions.alias("taken")
-_DECIDED = (_given.c.seq.label("given"), _taken.c.seq.label("taken"))
-_RE_RUNS = Prepared(
-    select(re_runs, *_DECIDED)
-    .outerjoin(_given, _given.c.id == re_runs.c.by_decision)
-    .outerjoin(_taken, _taken.c.id == re_runs.c.set_aside_by)
-    .where(_OF_ROUND)
-    .order_by(re_runs.c.since, re_runs.c.id)
-)
-_ADVANCED = Prepared(
-    select(
-        advancements.c.team_id,
-        advancements.c.letter,
-        advancements.c.state,
-        teams.c.name,
-        teams.c.affiliation,
-        *_DECIDED,
-    )
-    .join(teams, teams.c.id == advancements.c.team_id)
-    .outerjoin(_given, _given.c.id == advancements.c.by_decision)
-    .outerjoin(_taken, _taken.c.id == advancements.c.set_aside_by)
-    .where(
-        advancements.c.event_id == bindparam("event"),
-        advancements.c.round_key == bindparam("round"),
-    )
-    .order_by(advancements.c.since, advancements.c.id)
-)
-_LOTS = Prepared(
-    select(lots)
-    .where(lots.c.event_id == bindparam("event"), lots.c.round_key == bindparam("round"))
-    .order_by(lots.c.entered_at, lots.c.id)
 )
 _LOTS_OUT = (
     select(lots, rounds.c.id.label("round_id"))
@@ -199,9 +89,15 @@ _CALLED_OFF = (
         decisions.c.instance,
         decisions.c.decided_at,
         meets.c.time_zone,
+        _repeated.c.round,
+        _repeated.c.number,
+        func.coalesce(_decided.c.round, _repeated.c.round).label("round_decided"),
+        func.coalesce(_decided.c.number, _repeated.c.number).label("number_decided"),
     )
     .join(meets, meets.c.id == re_runs.c.meet_id)
+    .join(_repeated, _repeated.c.id == re_runs.c.heat_id)
     .outerjoin(decisions, decisions.c.id == re_runs.c.set_aside_by)
+    .outerjoin(_decided, _decided.c.id == decisions.c.heat_id)
     .where(
         re_runs.c.run_heat_id.in_(bindparam("heats", expanding=True)),
         re_runs.c.state == literal_column("'called off'"),
@@ -228,6 +124,7 @@ _TO_ANNOUNCE = (
 )
 _SCORING = (
     select(
+        rounds.c.id,
         rounds.c.event_id,
         rounds.c.round_key,
         rounds.c.round,
@@ -247,59 +144,6 @@ class RoundKey(NamedTuple):
     key: str
 
 
-@dataclass(frozen=True, slots=True)
-class RoundRows:
-    """What is stored of a round, row by row; `setting` is None where nobody set it.
-
-    Re-runs and advancements are in it also where a decision has ended them, with the numbers of
-    the decisions that have `given` and `taken` them.
-    """
-
-    setting: Any | None
-    event: Any
-    heats: list[Any]
-    lanes: list[Any]
-    lists: list[Any]
-    disqualified: list[Any]
-    announced: list[Any]
-    re_runs: list[Any]
-    advanced: list[Any]
-    lots: list[Any]
-    track_lanes: int
-
-
-def round_rows(
-    conn: Connection,
-    meet_id: MeetId,
-    which: RoundKey,
-    announced_beside: Collection[HeatId] | None = None,
-) -> RoundRows:
-    """All that is stored of a round: its finish lists, or those of the heats that are named and
-    the announcements that stand. NotFound for an event that is not of this meet.
-    """
-    values = {"event": which.event, "round": which.key}
-    setting = _SETTING.first(conn, values)
-    event = _EVENT.first(conn, {"meet": meet_id, "event": which.event})
-    if event is None:
-        raise NotFound("There is no such event at this meet.")
-    values["next"] = (setting.next_key or "") if setting is not None else ""
-    return RoundRows(
-        setting=setting,
-        event=event,
-        heats=_HEATS.all(conn, values),
-        lanes=_LANES.all(conn, values),
-        lists=_LISTS.all(conn, values)
-        if announced_beside is None
-        else [row for heat in announced_beside for row in _LIST_OF.all(conn, {"heat": heat})],
-        disqualified=_OUT.all(conn, values),
-        announced=[] if announced_beside is None else _ANNOUNCED.all(conn, values),
-        re_runs=_RE_RUNS.all(conn, values),
-        advanced=_ADVANCED.all(conn, values),
-        lots=_LOTS.all(conn, values),
-        track_lanes=meet_row(conn, meet_id).facts["track"]["lanes"],
-    )
-
-
 def rounds_set_for(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, RoundKey]:
     """The rounds of those heats whose round is set; a re-run counts for the round it is of."""
     rows = conn.execute(_SET_ROUNDS, {"heats": list(heat_ids)})
@@ -311,10 +155,25 @@ def re_run_of_heat(conn: Connection, heat_id: HeatId) -> Any | None:
     return _RE_RUN_OF_HEAT.first(conn, {"heat": heat_id})
 
 
-def re_runs_called_off(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, str]:
-    """Of these heats the re-runs that were called off, and by whose decision, in words."""
+class CalledOff(NamedTuple):
+    """By whose decision a re-run was called off, on which heat, and which it was of, in words."""
+
+    whose: str
+    decided_on: str
+    of: str
+
+
+def re_runs_called_off(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, CalledOff]:
+    """Of these heats the re-runs that were called off."""
     rows = conn.execute(_CALLED_OFF, {"heats": list(heat_ids)})
-    return {row.run_heat_id: _by_whose_decision(row) for row in rows}
+    return {
+        row.run_heat_id: CalledOff(
+            whose=_by_whose_decision(row),
+            decided_on=f"{row.round_decided}, heat {row.number_decided}",
+            of=f"{row.round}, heat {row.number}",
+        )
+        for row in rows
+    }
 
 
 def _by_whose_decision(row: AnyRow) -> str:
@@ -354,7 +213,7 @@ def rounds_out(conn: Connection, meet_id: MeetId) -> RoundsOut:
 class ScoringRound(NamedTuple):
     """A round whose places score, and whether every heat of it is announced."""
 
-    key: RoundKey
+    id: RoundId
     event_name: str
     round: str
     is_announced: bool
@@ -363,12 +222,7 @@ class ScoringRound(NamedTuple):
 def scoring_rounds(conn: Connection, meet_id: MeetId) -> list[ScoringRound]:
     """The rounds of a meet whose places score."""
     rows = conn.execute(_SCORING, {"meet": meet_id})
-    return [
-        ScoringRound(
-            RoundKey(row.event_id, row.round_key), row.event_name, row.round, not row.to_announce
-        )
-        for row in rows
-    ]
+    return [ScoringRound(row.id, row.event_name, row.round, not row.to_announce) for row in rows]
 
 
 def event_names(conn: Connection, meet_id: MeetId) -> Mapping[EventId, str]:

@@ -10,7 +10,7 @@ from app.ids import HeatId, TeamId
 from app.results.wording import listed
 from app.rounds.standing import RoundAtHand
 from app.rules.placing import FinishStatus
-from app.rules.qualifying import Letter, RoundStanding
+from app.rules.qualifying import Letter, OpenDraw, RoundStanding
 
 MOST_NAMED = 5
 FILLING = frozenset({Letter.BY_PLACE, Letter.BY_TIME, Letter.BY_DRAW})
@@ -60,9 +60,13 @@ def _still_open(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
             name = at_hand.heat_names[HeatId(re_run.key)]
             yield f"To run again: {named(at_hand, re_run.teams)} ({name})."
     if standing.open_draw is not None:
-        draw = standing.open_draw
-        places = "one place" if draw.places == 1 else f"{draw.places} places"
-        yield f"{named(at_hand, draw.teams)} tie for {places}: lots decide."
+        yield f"{tie_in_words(at_hand, standing.open_draw)}: lots decide."
+
+
+def tie_in_words(at_hand: RoundAtHand, draw: OpenDraw) -> str:
+    """Who ties for what: "Gull and Curlew tie for one place"."""
+    places = "one place" if draw.places == 1 else f"{draw.places} places"
+    return f"{named(at_hand, draw.teams)} tie for {places}"
 
 
 def _disqualified_in_re_runs(at_hand: RoundAtHand) -> Iterator[str]:

@@ -9,18 +9,19 @@ announcement in the round on. Who stands where is the rules' business (`app/rule
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
 from sqlalchemy import Connection
 
-from app.ids import EventId, HeatId, MeetId, TeamId
+from app.ids import EventId, HeatId, MeetId, RoundId, TeamId
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.refusals import StateConflict
-from app.rounds.queries import RoundKey, RoundRows, re_run_of_heat, round_rows
+from app.rounds.queries import RoundKey, re_run_of_heat
+from app.rounds.rows import RoundRows, round_rows, rows_as_announced
 from app.rules.placing import HUNDREDTHS, THOUSANDTHS, Finish, FinishStatus
 from app.rules.qualifying import (
     Advancement,
@@ -153,6 +154,17 @@ def round_at_hand(
     """
     rows = round_rows(conn, meet_id, RoundKey(event_id, round_key), announced_beside)
     return _Reading(rows, round_key, announced_beside, only_told=only_told).at_hand()
+
+
+def rounds_as_announced(
+    conn: Connection, meet_id: MeetId, ids: Sequence[RoundId]
+) -> Mapping[RoundId, RoundAtHand]:
+    """Rounds of a meet that are set, by their announcements alone and what those have told."""
+    return {
+        one: _Reading(rows, rows.setting.round_key, (), only_told=True).at_hand()
+        for one, rows in rows_as_announced(conn, meet_id, ids).items()
+        if rows.setting is not None
+    }
 
 
 class _Reading:

@@ -85,4 +85,7 @@ re_runs = Table(
     Column("set_aside_by", id_type()),
     Index(None, "event_id", "round_key"),
 )
-"""Some teams of `heat_id` run again as `run_heat_id`, a heat of its own that is in no round."""
+"""Some teams of `heat_id` run again as `run_heat_id`, a heat of its own that is in no round.
+
+`by_decision` ordered it; or let it count after all, where its calling off had been announced.
+"""

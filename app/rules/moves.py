@@ -8,13 +8,14 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain, repeat
+from math import inf
 from typing import Final
 
 from app.rules.points import NOTHING
 from app.rules.round_parts import Letter, RoundStanding, Seat, Standing
 
 MOST_TOLD: Final = 4
-LAST: Final = 1_000_000
+AFTER_ALL_PLACES: Final = inf
 IN_WORDS: Final = {
     Letter.BY_PLACE: "by place",
     Letter.BY_TIME: "by time",
@@ -138,11 +139,12 @@ def _weight(move: Move) -> int:
     return weights.index(True) if any(weights) else len(weights)
 
 
-def _reading_order(move: Move) -> tuple[int, ...]:
+def _reading_order(move: Move) -> tuple[float, ...]:
+    """The weightiest first, and within that by place; who has none is told last."""
     weight = _weight(move)
     if not move.loses_next_round and move.gains_next_round:
         return (weight,)
-    places = (move.after.place or LAST, move.before.place or LAST)
+    places = tuple(one.place or AFTER_ALL_PLACES for one in (move.after, move.before))
     return (weight, not move.changes_disqualification, *places)
 
 

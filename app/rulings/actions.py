@@ -32,6 +32,7 @@ from app.rulings.form import Decided, as_stored, facts_as_ruled
 from app.rulings.queries import (
     authors_in,
     decided_on,
+    jury_has_the_word,
     jury_stands_on,
     reports_gone_on,
     ruling_in_words,
@@ -168,10 +169,12 @@ def _insist_not_with_jury(unit: Unit, ruling: RulingId) -> None:
     protest or an appeal has moved it, or the jury has let it stand.
     """
     decided = decided_on(unit.conn, ruling)
-    if jury_stands_on(unit.conn, ruling) or (decided is not None and decided.by_jury):
+    is_moved = decided is not None and jury_has_the_word(unit.conn, decided.decision)
+    if is_moved or jury_stands_on(unit.conn, ruling):
+        book = meet_facts(unit.conn, unit.meet_id).book
         raise StateConflict(
-            "The jury has decided about this ruling, and its decision is final (World Athletics "
-            "TR8.11). With new conclusive evidence the jury can reopen it."
+            "The jury has decided about this ruling, and its decision is final "
+            f"({book.jury_final_by}). With new conclusive evidence the jury can reopen it."
         )
     if decided is not None:
         raise StateConflict(

@@ -1,6 +1,7 @@
-"""What the jury has decided about a team is not ruled on again through a fresh report.
+"""What the jury has decided about a team is neither ruled on again nor ordered anew.
 
-World Athletics TR8.11: the jury's decision is final. A further report of the same matter, that is
+The jury's decision is final (the edition's rule: World Athletics TR8.11, NFHS 3-5), whether it has
+ordered something or let stand what the referee did. A further report of the same matter, that is
 of the same infringement at the same take-over in the same run, changes nothing by itself; new
 conclusive evidence is for the jury to look at (TR8.9, from memory). What is reported of another
 matter is ruled on as ever, and what the referee alone decided, the referee may look at again
@@ -9,35 +10,83 @@ matter is ruled on as ever, and what the referee alone decided, the referee may 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from app.ids import HeatId, TeamId
+from app.ids import HeatId, MeetId, TeamId
+from app.meets.queries import meet_facts
 from app.refusals import StateConflict
 from app.reports.queries import reports_of_case
 from app.reports.states import ReportState
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
-from app.rulings.queries import dismissals_jury_let_stand, set_aside_by_jury
+from app.rulings.queries import dismissals_jury_let_stand, set_aside_for_good
 from app.store.rows import AnyRow
+
+
+class Matter(NamedTuple):
+    """What a team may have done in a run, and where: a take-over that is not known is None."""
+
+    team: TeamId
+    infringement: Infringement
+    take_overs: Collection[int | None]
+    run: int
+
+
+class ByJury(NamedTuple):
+    """The appeal on which the jury has decided, and what it has decided in words."""
+
+    appeal: int
+    words: str
 
 
 def insist_jury_has_not_decided(
     conn: Connection, case: AnyRow, infringement: Infringement, reports: Sequence[ReportOut]
 ) -> None:
     """StateConflict where confirming this would pass over a decision of the jury."""
-    heat, team = HeatId(case.heat_id), TeamId(case.team_id)
-    seen = _take_overs(reports, infringement)
-    for decided in set_aside_by_jury(conn, heat, team):
-        is_it = decided.infringement == infringement and decided.run == case.present_run
-        if is_it and _may_be_one(seen, {decided.take_over}):
-            raise _final(decided.appeal, infringement, "has set this disqualification aside")
-    for dismissed in dismissals_jury_let_stand(conn, heat, team):
-        told = _take_overs(reports_of_case(conn, dismissed.case), infringement)
-        if told and dismissed.run == case.present_run and _may_be_one(seen, told):
-            raise _final(dismissed.appeal, infringement, "has let stand that this was dismissed")
+    refused = refused_for_the_jury(conn, case, infringement, reports)
+    if refused is not None:
+        raise refused
+
+
+def refused_for_the_jury(
+    conn: Connection, case: AnyRow, infringement: Infringement, reports: Sequence[ReportOut]
+) -> StateConflict | None:
+    """What confirming this is refused with, None where the jury has not decided on it."""
+    matter = Matter(
+        TeamId(case.team_id), infringement, _take_overs(reports, infringement), case.present_run
+    )
+    decided = jury_decided(conn, HeatId(case.heat_id), matter)
+    if decided is None:
+        return None
+    book = meet_facts(conn, MeetId(case.meet_id)).book
+    return StateConflict(
+        f"{decided.words}, and its decision is final ({book.jury_final_by}). Dismiss this "
+        "case; with new conclusive evidence the jury can reopen its decision.",
+        appeal=decided.appeal,
+    )
+
+
+def jury_decided(conn: Connection, heat: HeatId, matter: Matter) -> ByJury | None:
+    """What the jury has decided on a matter of a heat, None where nothing."""
+    for known in set_aside_for_good(conn, heat, matter.team):
+        is_it = (known.infringement, known.run) == (matter.infringement, matter.run)
+        if is_it and _may_be_one(matter.take_overs, {known.take_over}):
+            let = "has" if known.by_jury else "has let stand that the referee has"
+            return _by_jury(known.appeal, matter, f"{let} set this disqualification aside")
+    for dismissed in dismissals_jury_let_stand(conn, heat, matter.team):
+        told = _take_overs(reports_of_case(conn, dismissed.case), matter.infringement)
+        if told and dismissed.run == matter.run and _may_be_one(matter.take_overs, told):
+            return _by_jury(dismissed.appeal, matter, "has let stand that this was dismissed")
+    return None
+
+
+def _by_jury(appeal: int, matter: Matter, what: str) -> ByJury:
+    title = title_of(matter.infringement).lower()
+    return ByJury(appeal, f"The jury {what} (appeal {appeal}; {title})")
 
 
 def _take_overs(reports: Sequence[ReportOut], infringement: Infringement) -> set[int | None]:
@@ -51,15 +100,6 @@ def _take_overs(reports: Sequence[ReportOut], infringement: Infringement) -> set
     }
 
 
-def _may_be_one(one: set[int | None], other: set[int | None]) -> bool:
+def _may_be_one(one: Collection[int | None], other: Collection[int | None]) -> bool:
     """Whether two accounts may be of one matter: a take-over that is not known may be any."""
-    return not one or None in one | other or bool(one & other)
-
-
-def _final(appeal: int, infringement: Infringement, what: str) -> StateConflict:
-    return StateConflict(
-        f"The jury {what} (appeal {appeal}; {title_of(infringement).lower()}), and its "
-        "decision is final (World Athletics TR8.11). Dismiss this case; with new conclusive "
-        "evidence the jury can reopen its decision.",
-        appeal=appeal,
-    )
+    return not one or None in {*one, *other} or not set(one).isdisjoint(other)

@@ -161,16 +161,30 @@ _JURY_ON = (
     )
     .limit(1)
 )
-_SET_ASIDE_BY_JURY = (
+_jurys = decisions.alias("jurys")
+_ON_SAME_PROTEST = and_(
+    _jurys.c.protest_id == decisions.c.protest_id,
+    _jurys.c.appeal_id.is_not(None),
+    _jurys.c.replaced_by.is_(None),
+)
+_JURY_ON_PROTEST_OF = (
+    select(_jurys.c.id)
+    .join(decisions, _ON_SAME_PROTEST)
+    .where(decisions.c.id == bindparam("decision"))
+    .limit(1)
+)
+_SET_ASIDE_AFTER_JURY = (
     select(
         disqualifications.c.infringement,
         disqualifications.c.take_over,
         func.coalesce(disqualifications.c.run, rulings.c.run).label("run"),
         appeals.c.number,
+        (decisions.c.appeal_id == appeals.c.id).label("by_jury"),
     )
     .select_from(disqualifications)
     .join(decisions, decisions.c.id == disqualifications.c.set_aside_by)
-    .join(appeals, appeals.c.id == decisions.c.appeal_id)
+    .join(_jurys, _ON_SAME_PROTEST)
+    .join(appeals, appeals.c.id == _jurys.c.appeal_id)
     .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
     .where(
         disqualifications.c.heat_id == bindparam("heat"),
@@ -332,18 +346,28 @@ def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
     return DecidedOn(row.id, by_jury, row.decided_at, f"{moved} by the decision of {whose}")
 
 
+def jury_has_the_word(conn: Connection, decision_id: str) -> bool:
+    """Whether the jury has decided on the protest of this decision, its own or the referee's: what
+    it did is then ordered or let stand by the jury. A ruling's id is none.
+    """
+    return conn.execute(_JURY_ON_PROTEST_OF, {"decision": decision_id}).first() is not None
+
+
 def jury_stands_on(conn: Connection, ruling_id: RulingId) -> bool:
     """Whether the jury has decided about this ruling, if only that it stands."""
     return conn.execute(_JURY_ON, {"ruling": ruling_id}).first() is not None
 
 
-class SetAsideByJury(NamedTuple):
-    """A disqualification that the jury has set aside, with the run it was for and the appeal."""
+class SetAsideForGood(NamedTuple):
+    """A disqualification that is set aside by the jury's word, with the run it was for and the
+    appeal. `by_jury` is false where the referee did it and the jury let it stand.
+    """
 
     infringement: str
     take_over: int | None
     run: int
     appeal: int
+    by_jury: bool | None
 
 
 class DismissalLetStand(NamedTuple):
@@ -354,10 +378,12 @@ class DismissalLetStand(NamedTuple):
     appeal: int
 
 
-def set_aside_by_jury(conn: Connection, heat_id: HeatId, team_id: TeamId) -> list[SetAsideByJury]:
-    """The disqualifications of a team in a heat that the jury has set aside."""
-    rows = conn.execute(_SET_ASIDE_BY_JURY, {"heat": heat_id, "team": team_id})
-    return [SetAsideByJury(*row) for row in rows]
+def set_aside_for_good(conn: Connection, heat_id: HeatId, team_id: TeamId) -> list[SetAsideForGood]:
+    """The disqualifications of a team in a heat that the jury has set aside, or has let be set
+    aside by the referee.
+    """
+    rows = conn.execute(_SET_ASIDE_AFTER_JURY, {"heat": heat_id, "team": team_id})
+    return [SetAsideForGood(*row) for row in rows]
 
 
 def dismissals_jury_let_stand(

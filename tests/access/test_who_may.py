@@ -144,7 +144,8 @@ def test_whoever_may_do_an_act_may_correct_what_was_typed_wrongly_in_it(
     act: str, corrected: str
 ) -> None:
     correction = f"{MEET}/{corrected}/{{correction}}"
-    assert WHO_MAY["PUT", correction] == WHO_MAY["PUT", f"{MEET}/{act}"]
+    assert WHO_MAY["PUT", correction].roles == WHO_MAY["PUT", f"{MEET}/{act}"].roles
+    assert not WHO_MAY["PUT", correction].public
 
 
 def test_only_the_organiser_names_officials_and_gives_them_roles() -> None:

@@ -188,7 +188,7 @@ def test_a_corrected_announcement_makes_an_appeal_late_and_admitted_again(
 
     def correct(minutes: int) -> Json:
         at = rfc3339(now + timedelta(minutes=minutes))
-        sent = {"announced_at": at, "reasons": "Typed wrongly.", "pin": PIN}
+        sent = {"announced_at": at, "reasons": "Typed wrongly.", "remark": "Heard", "pin": PIN}
         address = f"announcements/{told['id']}/time-corrections/{new_id()}"
         answer = meet.desk.put(address, sent)
         assert answer.status_code == 201, answer.text

@@ -15,6 +15,7 @@ from tests.appeals.desk import (
     set_aside,
     team,
 )
+from tests.appeals.test_affected import a_protest_in, a_round_with_a_disqualification
 from tests.builders import Json, MeetAtHand, a_problem
 
 
@@ -45,6 +46,28 @@ def test_the_result_before_and_after_and_every_window_are_in_it(meet: MeetAtHand
     assert {"Plover 1", "Curlew 1"} <= moved
     case = told["cases"][0]
     assert case["reports"][0]["observation"]["seen"] == "pass_completed_beyond_zone"
+
+
+def test_other_heats_of_the_round_that_it_can_move_are_in_it(meet: MeetAtHand) -> None:
+    event, ruling = a_round_with_a_disqualification(meet)
+    protest = a_protest_in(event, ruling)
+    decided(meet, protest)
+    assert meet.desk.put(f"protests/{protest['id']}/advice", {}).status_code == 200
+    told = dossier(meet, appeal(meet, protest))
+    # With Tern back, Curlew of the second heat no longer goes on by time.
+    assert "Curlew" in {move["name"] for move in told["if_granted"]["moves"]}
+    both = {event.heat("heats 1"), event.heat("heats 2")}
+    assert {one["heat"] for one in told["windows"]} == both
+    assert {one["heat"] for one in told["announcements"]} == both
+    assert told["result_now"]["heat"] == event.heat("heats 1")
+    (other,) = told["other_results_now"]
+    assert other["heat"] == event.heat("heats 2")
+
+
+def test_a_heat_that_it_cannot_move_is_not_in_it(meet: MeetAtHand) -> None:
+    told = dossier(meet, appeal(meet, a_rejected_protest(meet)))
+    assert told["other_results_now"] == []
+    assert {one["heat"] for one in told["windows"]} == {meet.heat()}
 
 
 def test_what_is_sought_is_shown_as_if_it_were_granted(meet: MeetAtHand) -> None:

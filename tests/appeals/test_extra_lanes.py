@@ -1,6 +1,8 @@
 """An extra lane of the next round, ordered by a decision.
 
-Tokyo 2025, men's 4x400 m: a ninth team ran in lane 1 of the final (press accounts).
+Tokyo 2025, men's 4x400 m: a ninth team ran in lane 1 of the final (press accounts). Letters: World
+Athletics CR25.4 as federation notices of 2023 give it. That the lane goes with the decision that
+gave it, that only who goes on has one, and none of a race that has begun, is common practice.
 """
 
 from __future__ import annotations
@@ -8,9 +10,9 @@ from __future__ import annotations
 import httpx
 import pytest
 
-from tests.appeals.desk import decide, decided, lodge
+from tests.appeals.desk import a_panel, appeal, cast, decide, decided, jury_decides, lodge
 from tests.builders import Json, MeetAtHand, a_problem
-from tests.rounds.builders import Event, two_heats
+from tests.rounds.builders import Event, by_name, two_heats
 
 FINAL = {"final 1": ("Tern", "Gull", "Plover", "Curlew")}
 
@@ -80,7 +82,7 @@ def test_a_lane_that_nobody_has_ordered_is_only_said_to_be_free(event: Event) ->
     assert "gets" not in shown["summary"]
 
 
-def test_the_lane_is_taken_back_with_the_decision(event: Event) -> None:
+def test_an_extra_lane_is_taken_back_with_the_decision(event: Event) -> None:
     before = event.now()
     first = a_protest_of_heron(event)
     out = decided(event.meet, first, "upheld", orders=orders(event))
@@ -148,7 +150,7 @@ def test_a_start_list_does_not_leave_out_who_has_a_lane_by_a_decision(event: Eve
     assert "have that decision undone" in problem["problem"]
 
 
-def test_a_start_list_may_move_it_and_says_so(event: Event) -> None:
+def test_a_start_list_may_move_a_team_with_an_extra_lane_and_says_so(event: Event) -> None:
     number = given_a_lane(event)["number"]
     told = load_final(event, "Heron", "Gull", "Plover", "Curlew", "Tern").json()
     assert told["lanes_moved"] == [
@@ -159,7 +161,7 @@ def test_a_start_list_may_move_it_and_says_so(event: Event) -> None:
     assert again["lanes_moved"] == []
 
 
-def test_the_lane_that_it_has_now_is_taken_back(event: Event) -> None:
+def test_of_a_team_that_a_list_has_moved_the_present_lane_is_taken_back(event: Event) -> None:
     before = event.now()
     out = given_a_lane(event)
     moved = load_final(event, "Heron", "Gull", "Plover", "Curlew", "Tern")
@@ -171,14 +173,74 @@ def test_the_lane_that_it_has_now_is_taken_back(event: Event) -> None:
     assert event.now()["teams"] == before["teams"]
 
 
-def test_once_it_is_taken_back_a_start_list_is_free_again(event: Event) -> None:
+def test_once_an_extra_lane_is_taken_back_a_start_list_is_free_again(event: Event) -> None:
     out = given_a_lane(event)
     undo = [{"order": "undo", "decision": out["decision"]["id"]}]
     decided(event.meet, a_protest_of_heron(event), "upheld", orders=undo)
     assert load_final(event, "Tern", "Gull", "Plover", "Puffin").status_code == 200
 
 
-def test_it_may_be_moved_to_another_heat_of_the_round(event: Event) -> None:
+def recall(event: Event) -> Json:
+    """The referee takes back that Heron goes on."""
+    orders_ = [{"order": "recall", "team": event.team("Heron")}]
+    return decided(event.meet, a_protest_of_heron(event), "upheld", orders=orders_)
+
+
+def undo(event: Event, decision: Json) -> Json:
+    orders_ = [{"order": "undo", "decision": decision["decision"]["id"]}]
+    return decided(event.meet, a_protest_of_heron(event), "upheld", orders=orders_)
+
+
+def test_a_recall_takes_the_lane_back_too_so_that_a_start_list_is_free_again(event: Event) -> None:
+    before = event.now()
+    given_a_lane(event)
+    assert recall(event)["decision"]["ordered"] == [
+        "That Heron goes on (qR) is taken back.",
+        "Heron no longer has lane 7 of the final.",
+    ]
+    assert event.now()["teams"] == before["teams"]
+    assert load_final(event, "Tern", "Gull", "Plover", "Puffin").status_code == 200
+
+
+def test_an_undone_recall_gives_the_lane_back_and_holds_it_as_before(event: Event) -> None:
+    given_a_lane(event)
+    stood = event.now()
+    back = undo(event, recall(event))
+    assert "Heron has lane 7 of the final." in back["decision"]["ordered"]
+    assert event.now() == stood
+    left_out = load_final(event, "Tern", "Gull", "Plover", "Curlew")
+    assert "“Heron” has a lane by" in str(a_problem(left_out, 422, "file-refused")["problems"])
+
+
+def test_a_recall_leaves_the_lane_of_who_goes_on_all_the_same(event: Event) -> None:
+    given_a_lane(event)
+    wider = event.meet.organiser.put(
+        f"rounds/{event.round}", event.setting(by_time=4, lanes=6), etag='"v1"'
+    )
+    assert wider.status_code == 200, wider.text
+    (said,) = recall(event)["decision"]["ordered"]
+    assert said == "That Heron goes on (qR) is taken back."
+    assert by_name(event.now())["Heron"]["seat"]["lane"] == 7
+
+
+def test_a_lane_that_the_jury_gave_is_not_taken_back_with_a_recall_by_the_referee(
+    event: Event,
+) -> None:
+    meet, protest = event.meet, a_protest_of_heron(event)
+    decided(meet, protest, "upheld", orders=orders(event)[:1])
+    lodged = appeal(meet, protest)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    told = jury_decides(meet, lodged, names[0], orders=orders(event)[1:])
+    assert told.status_code == 201, told.text
+    recalled = [{"order": "recall", "team": event.team("Heron")}]
+    refused = decide(meet, a_protest_of_heron(event), "upheld", orders=recalled)
+    # A decision of the jury is final: World Athletics TR8.11 (from memory).
+    assert "The jury has decided this" in a_problem(refused, 409, "conflict")["detail"]
+
+
+def test_a_team_with_an_extra_lane_may_be_moved_to_another_heat_of_the_round(event: Event) -> None:
     given_a_lane(event)
     rows = [f"{event.name},final,1,{lane},{team}" for lane, team in enumerate(FINAL["final 1"], 3)]
     rows.append(f"{event.name},final,2,4,Heron")

@@ -41,6 +41,24 @@ def test_the_case_says_before_the_ruling_that_the_jury_has_decided(meet: MeetAtH
     assert foreseen["if_confirmed"]["moves"] == []
 
 
+def test_a_report_that_was_withdrawn_opens_no_way_past_the_jury(meet: MeetAtHand) -> None:
+    """That a withdrawn report supports no ruling is common practice."""
+    an_upheld_appeal(meet)
+    case = meet.report(by="second")["case"]
+    helped = meet.report(by="second", observation={"seen": "help_given"})
+    assert helped["case"] == case
+    both = meet["referee"].get(f"cases/{case}/consequences").json()
+    assert both["note"] == "Confirmed, the team would be disqualified."
+    seen = meet["second"].get(f"reports/{helped['id']}").headers["ETag"]
+    gone = meet["second"].post(
+        f"reports/{helped['id']}/withdraw", {"reason": "Another lane."}, etag=seen
+    )
+    assert gone.status_code == 200, gone.text
+    foreseen = meet["referee"].get(f"cases/{case}/consequences").json()
+    assert "its decision is final" in foreseen["note"]
+    assert foreseen["if_confirmed"]["moves"] == []
+
+
 def test_the_fresh_case_can_be_dismissed(meet: MeetAtHand) -> None:
     an_upheld_appeal(meet)
     report = meet.report(by="second")

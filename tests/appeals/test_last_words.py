@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import pytest
+
 from app.ids import new_id
 from tests.appeals.desk import (
     a_panel,
@@ -24,6 +26,7 @@ from tests.appeals.desk import (
     team,
 )
 from tests.builders import PIN, Json, MeetAtHand, a_problem, add_official
+from tests.rounds.builders import by_name, two_heats
 
 
 def annotation(meet: MeetAtHand, lane: int = 4) -> str:
@@ -287,6 +290,45 @@ def test_a_third_sitting_can_uphold_again_what_the_second_took_back(meet: MeetAt
     (ordered,) = third["decision"]["ordered"]
     assert ordered == "The disqualification of Plover 1 (DQ TR24.7) is set aside."
     assert annotation(meet) == ""
+
+
+@pytest.mark.parametrize("heat", ["heats 1", "heats 2"])
+def test_a_recall_that_is_taken_back_gives_the_letter_back_that_was(
+    meet: MeetAtHand, heat: str
+) -> None:
+    """A decision and its reversal give back the same result (common practice). The letters qR and
+    qJ say who let a team go on: World Athletics CR25.4, by a federation's list of 2023.
+    """
+    event = two_heats(meet)
+    event.set(lanes=6)
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+
+    def a_protest_of(name: str, where: str) -> Json:
+        sent = {"heat": event.heat(where), "team": event.team(name), "about": "other"}
+        return lodge(meet, {**sent, "lodged_by": "Mira Anchor"})
+
+    def standing() -> Json:
+        return {name: one["letter"] for name, one in by_name(event.now()).items()}
+
+    advance = {"order": "advance", "team": event.team("Heron")}
+    decided(meet, a_protest_of("Heron", "heats 1"), "upheld", orders=[advance])
+    before = standing()
+    assert before["Heron"] == "qR"
+    # The recall may be ordered in another heat of the round than the team's own.
+    protest = a_protest_of("Gull" if heat == "heats 1" else "Curlew", heat)
+    decided(meet, protest)
+    lodged = appeal(meet, protest)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    recall = {"order": "recall", "team": event.team("Heron")}
+    upheld = jury_decides(meet, lodged, names[0], orders=[recall])
+    assert upheld.status_code == 201, upheld.text
+    assert standing()["Heron"] == ""
+    out = again(meet, {**upheld.json(), "names": names}, "rejected")
+    assert out["decision"]["ordered"] == ["Heron goes on to the final (qR)."]
+    assert standing() == before
 
 
 def test_what_can_still_be_taken_back_is_where_something_else_can_not(meet: MeetAtHand) -> None:

@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 
 import httpx
 
-from app.appeals.tables import decisions
 from app.clock import in_zone
+from app.ids import new_id
 from tests.appeals.desk import (
     a_panel,
     a_protest,
@@ -25,9 +25,8 @@ from tests.appeals.desk import (
     team,
 )
 from tests.appeals.test_reopening import reopen
-from tests.builders import Json, MeetAtHand, a_meet
+from tests.builders import PIN, Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
-from tests.results.remedies import change
 from tests.running import Service
 
 ZONE = "Europe/Paris"
@@ -201,10 +200,79 @@ def test_the_window_of_advice_given_with_the_decision_is_printed_too(meet: MeetA
     assert "Told to those who protested" not in later, "that was signed"
     assert f"Appeals until {in_zone(now + timedelta(minutes=30), ZONE)}" in later
     truly = now + timedelta(minutes=3)
-    change(meet, decisions, decision["id"], advised_at=truly)
+    meet.service.clock.move(timedelta(minutes=5))
+    put_right(meet, f"protests/{protest['id']}/advice", advised_at=truly.isoformat())
     signed, later = parts(meet, decision)
     assert f"advice given: {in_zone(now, ZONE)}" in signed
     assert f"Told to those who protested at {in_zone(truly, ZONE)}." in later, "put right since"
+    assert (
+        f"Time of an advice: {in_zone(truly, ZONE)}, given before as {in_zone(now, ZONE)}. "
+        f"Corrected by results at {in_zone(meet.service.clock.now(), ZONE)}. "
+        "Reason: Typed wrongly; the slip says so."
+    ) in later
+
+
+def put_right(meet: MeetAtHand, address: str, by: str = "results", **changes: str) -> None:
+    sent = {"reasons": "Typed wrongly; the slip says so.", "pin": PIN, **changes}
+    answer = meet[by].put(f"{address}/time-corrections/{new_id()}", sent)
+    assert answer.status_code == 201, answer.text
+
+
+def test_papers_tell_what_was_corrected_and_what_came_to_be_in_time_by_it(
+    meet: MeetAtHand,
+) -> None:
+    """That a correction leaves readable what it corrects is common practice."""
+    meet.service.clock.stand_at(meet.service.clock.now())
+    ruling = an_announced_disqualification(meet)
+    opened = meet.service.clock.now()
+    meet.service.clock.move(timedelta(minutes=50))
+    late, truly = meet.service.clock.now(), opened + timedelta(minutes=20)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decision = decided(meet, protest)["decision"]
+    meet.desk.put(f"protests/{protest['id']}/advice", {})
+    before, _ = parts(meet, decision)
+    put_right(meet, f"protests/{protest['id']}", lodged_at=truly.isoformat())
+    said = (
+        f"Time of a protest: {in_zone(truly, ZONE)}, given before as {in_zone(late, ZONE)}. "
+        f"Corrected by results at {in_zone(late, ZONE)}. Reason: Typed wrongly; the slip says so. "
+        f"Protest {protest['number']}: in time by 10 min, before LATE by 20 min."
+    )
+    signed, later = parts(meet, decision)
+    assert without_head(signed) == without_head(before), "what was signed is printed as it was"
+    assert said in later
+    assert "measured anew: in time by 10 min." in later
+    assert said in words(meet, f"protests/{protest['id']}")
+    lodged = appeal(meet, protest)
+    assert said in words(meet, f"appeals/{lodged['id']}")
+
+
+def test_what_was_corrected_before_a_decision_is_part_of_what_is_signed(meet: MeetAtHand) -> None:
+    """So is, for the jury's, what was corrected of the appeal; what follows stands apart."""
+    meet.service.clock.stand_at(meet.service.clock.now())
+    protest = a_rejected_protest(meet)
+    told = meet.service.clock.now()
+    meet.service.clock.move(timedelta(minutes=40))
+    lodged = appeal(meet, protest)
+    truly = (told + timedelta(minutes=20)).isoformat()
+    address = f"appeals/{lodged['id']}"
+    put_right(meet, address, lodged_at=truly)
+    put_right(meet, f"{address}/deposit", received_at=truly)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    orders = set_aside(protest["ruled"])
+    answer = jury_decides(meet, lodged, names[0], orders=orders)
+    assert answer.status_code == 201, answer.text
+    out = answer.json()["decision"]
+    signed, later = parts(meet, out)
+    assert "Time of an appeal: " in signed
+    assert "Time of a deposit: " in signed
+    assert f"Appeal {lodged['number']}: in time by 10 min, before LATE by 10 min." in signed
+    assert later == ""
+    put_right(meet, f"{address}/deposit", received_at=told.isoformat())
+    still, later = parts(meet, out)
+    assert without_head(still) == without_head(signed)
+    assert later.count("Time of a deposit: ") == 1
 
 
 def test_an_amended_result_and_the_jurys_word_are_later_than_the_referees_paper(
@@ -281,3 +349,26 @@ def test_who_sat_and_did_not_vote_has_no_line_of_ink(service: Service) -> None:
     ink = words(meet, f"decisions/{out['decision']['id']}").partition("Signatures in ink")[2]
     assert "juror 2" in ink
     assert "juror 3" not in ink
+
+
+def test_an_appeal_form_tells_what_is_asked_for(meet: MeetAtHand) -> None:
+    protest = a_rejected_protest(meet)
+    again = {"order": "correct", "team": team(meet, 5), "time": "42.51"}
+    lodged = appeal(meet, protest, sought=[*set_aside(protest["ruled"]), again])
+    told = words(meet, f"appeals/{lodged['id']}")
+    assert "What is asked for" in told
+    assert "Set aside: Plover 1 (DQ TR24.7)" in told
+    assert "Correct: Curlew 1, 42.51" in told
+
+
+def test_a_withdrawn_protest_s_form_tells_by_whom_when_and_why(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    address = f"protests/{protest['id']}"
+    seen = meet.desk.get(address).headers["ETag"]
+    sent = {"by": "Mira Anchor", "reason": "The video is clear."}
+    out = meet.desk.post(f"{address}/withdraw", sent, etag=seen).json()
+    told = words(meet, address)
+    at = in_zone(datetime.fromisoformat(out["withdrawn"]["at"]), ZONE)
+    for word in ("Mira Anchor", at, "The video is clear."):
+        assert word in told

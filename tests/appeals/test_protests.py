@@ -30,7 +30,7 @@ def read(meet: MeetAtHand, protest: Json) -> Json:
 
 
 def correct_time(meet: MeetAtHand, told: Json, at: str) -> None:
-    sent = {"announced_at": at, "reasons": "Typed wrongly.", "pin": PIN}
+    sent = {"announced_at": at, "reasons": "Typed wrongly.", "remark": "Heard", "pin": PIN}
     answer = meet.desk.put(f"announcements/{told['id']}/time-corrections/{new_id()}", sent)
     assert answer.status_code == 201, answer.text
 

@@ -23,12 +23,14 @@ from tests.appeals.desk import (
     cast,
     decide,
     decided,
+    jurors,
     jury_decides,
     lodge,
+    name_panel,
     set_aside,
     team,
 )
-from tests.builders import PIN, Json, MeetAtHand, a_problem
+from tests.builders import PIN, Json, MeetAtHand, a_problem, add_official
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
 
@@ -106,7 +108,7 @@ def test_a_protest_that_was_lodged_earlier_than_typed_is_in_time_after_all(
 @pytest.mark.parametrize(
     ("at", "words"),
     [
-        (51, "taken in at"),
+        (51, "first entered at"),
         (50, "nothing to correct"),
         (-30, "before what it is about"),
         (50 - 12 * 60 - 1, "twelve hours"),
@@ -172,6 +174,43 @@ def test_an_appeal_is_in_time_once_its_time_and_its_deposits_are_put_right(
         assert (again.status_code, again.json()["version"]) == (200, after["version"])
 
 
+def test_nobody_of_its_panel_puts_an_appeal_right_and_so_admits_it_alone(meet: MeetAtHand) -> None:
+    """That who decides a matter does not change the facts that it rests on is common practice."""
+    lodged = a_late_appeal(meet)
+    names = jurors(meet, "Far Club", "Near Club", "", "Fourth Club")
+    assert name_panel(meet, lodged, names[:3], names[3:]).status_code == 200
+    address, truly = f"appeals/{lodged['id']}", NOON + minutes(20)
+    head = meet.head()
+    for name in names:
+        for way, changes in (
+            ("time-corrections", {"lodged_at": truly}),
+            ("deposit/time-corrections", {"received_at": truly}),
+            ("deposit/receipt-corrections", {"receipt": "R-81"}),
+        ):
+            told = a_problem(
+                put_right(meet, f"{address}/{way}", by=name, **changes), 403, "not-yours"
+            )
+            assert f"of the panel of appeal {lodged['number']}" in told["detail"]
+    assert meet.head() == head
+    done(put_right(meet, f"{address}/time-corrections", by="jury", lodged_at=truly))
+
+
+def test_who_sits_on_the_panel_does_not_put_the_protest_right_by_another_role(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_appeal(meet)
+    add_official(meet, "clerk", "results", "jury")
+    names = jurors(meet, "Far Club", "Near Club")
+    assert name_panel(meet, lodged, [*names, "clerk"]).status_code == 200
+    protest = lodged["of"]["id"]
+    for way, changes in (
+        ("time-corrections", {"lodged_at": NOON - minutes(1)}),
+        ("advice/time-corrections", {"advised_at": NOON + minutes(15)}),
+    ):
+        refused = put_right(meet, f"protests/{protest}/{way}", by="clerk", **changes)
+        a_problem(refused, 403, "not-yours")
+
+
 def test_an_appeal_that_was_lodged_later_than_typed_is_late(meet: MeetAtHand) -> None:
     lodged = a_late_appeal(meet, lodged_at=rfc3339(NOON + minutes(20)), deposit=None)
     address = f"appeals/{lodged['id']}"
@@ -187,6 +226,29 @@ def test_an_appeal_that_was_lodged_later_than_typed_is_late(meet: MeetAtHand) ->
         moment = NOON + minutes(at)
         wrong = put_right(meet, f"{address}/deposit/time-corrections", received_at=moment)
         assert words in a_problem(wrong, 422, "malformed")["detail"]
+
+
+@pytest.mark.parametrize("with_the_appeal", [True, False])
+def test_a_deposit_that_is_corrected_twice_keeps_the_bounds_of_the_first(
+    meet: MeetAtHand, *, with_the_appeal: bool
+) -> None:
+    entered = 40 if with_the_appeal else 45
+    lodged = a_late_appeal(meet, **({} if with_the_appeal else {"deposit": None}))
+    address = f"appeals/{lodged['id']}/deposit"
+    if not with_the_appeal:
+        at_noon(meet, entered)
+        paid = meet.desk.put(address, {"amount": 100, "currency": "USD", "receipt": "R-3"})
+        assert paid.status_code == 200, paid.text
+    at_noon(meet, 300)
+    half_a_day, times = 12 * 60, f"{address}/time-corrections"
+    done(put_right(meet, times, received_at=NOON + minutes(entered - half_a_day + 1)))
+    for at, words in (
+        (entered - half_a_day - 1, "twelve hours before it was first entered"),
+        (entered + 1, "first entered at"),
+    ):
+        wrong = put_right(meet, times, received_at=NOON + minutes(at))
+        assert words in a_problem(wrong, 422, "malformed")["detail"]
+    done(put_right(meet, times, received_at=NOON + minutes(entered)))
 
 
 def test_what_the_referee_referred_has_no_time_that_anybody_typed(meet: MeetAtHand) -> None:
@@ -266,7 +328,17 @@ def test_a_corrected_advice_lies_after_its_decision_and_not_in_the_future(
     assert meet.desk.put(f"protests/{protest['id']}/advice", {}).status_code == 200
     for at, words in ((1, "before the decision"), (11, "future"), (10, "nothing to correct")):
         wrong = put_right(meet, address, advised_at=NOON + minutes(at))
-        assert words in a_problem(wrong, 422, "malformed")["detail"]
+        told = a_problem(wrong, 422, "malformed")["detail"]
+        assert words in told
+        assert "leave it out" not in told, "a correction cannot leave out what it corrects"
+    # Told a minute before the signing, they have the time from the signing: once, then it has it.
+    out = done(put_right(meet, address, advised_at=NOON + minutes(4)))
+    assert datetime.fromisoformat(out["decision"]["advised_at"]) == NOON + minutes(5)
+    same = put_right(meet, address, advised_at=NOON + minutes(4.5))
+    told = a_problem(same, 422, "malformed")["detail"]
+    assert (
+        "from the signing, at 2026-06-13 12:05:00 CEST (Europe/Paris), as it does already" in told
+    )
 
 
 def test_an_advice_from_before_the_first_announcement_counts_from_that_one(

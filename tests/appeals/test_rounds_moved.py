@@ -109,6 +109,18 @@ def test_whom_a_decision_pushes_out_in_another_heat_the_same_decision_can_keep_i
     a_problem(decide(meet, protest(event, "Tern"), "upheld", orders=[stranger]), 422, "malformed")
 
 
+def test_what_running_again_can_no_longer_bring_is_said(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    event.draw({"final 1": ("Tern", "Plover", "Gull", "Curlew")})
+    lodged = protest(event, "Heron")
+    event.start("final 1")
+    again = {"order": "run again", "teams": [event.team("Heron")], "added_places": 1}
+    for order, words in ((again, "Heron did not run in it"), ({"order": "run again"}, "has begun")):
+        sent = {"orders": [order]}
+        foreseen = meet.referee.post(f"protests/{lodged['id']}/consequences", sent).json()
+        assert any(words in told for told in foreseen["too_late"]), foreseen
+
+
 def event_elsewhere(meet: MeetAtHand) -> str:
     """A team of another event."""
     return str(meet.heats[0]["lanes"][0]["team"])

@@ -25,7 +25,13 @@ PROTESTS = {
     },
     ProtestState.REFERRED: {ProtestAct.WITHDRAW: ProtestState.WITHDRAWN},
     ProtestState.UPHELD: {},
-    ProtestState.REJECTED: {},
+    # Once more where it was rejected as late and is in time by a corrected time: that who made a
+    # mistaken refusal puts it right is common practice (test_once_more.py).
+    ProtestState.REJECTED: {
+        ProtestAct.UPHOLD: ProtestState.UPHELD,
+        ProtestAct.REJECT: ProtestState.REJECTED,
+        ProtestAct.REFER: ProtestState.REFERRED,
+    },
     ProtestState.WITHDRAWN: {},
 }
 # lodged → admitted | late → upheld | rejected | withdrawn; reopening by handbook, section 2, 11.

@@ -297,3 +297,14 @@ def test_a_team_that_is_written_otherwise_is_the_same_team_and_is_renamed(bare: 
     before = bare.head()
     load(bare, mended)
     assert bare.head() == before
+
+
+def test_a_team_that_then_stands_in_two_heats_of_a_round_is_told(bare: MeetAtHand) -> None:
+    """A team runs in one heat of a round (common practice)."""
+    first = load(bare, HEADER + "Women 4x100 m,semis,1,3,Tern\nWomen 4x100 m,semis,1,4,Gull")
+    assert first.json()["in_two_heats"] == []
+    second = load(bare, HEADER + "Women 4x100 m,Semis,2,5,TERN\nWomen 4x100 m,final,1,5,Gull")
+    (told,) = second.json()["in_two_heats"]
+    assert told == "TERN stands in heat 1 and in heat 2 of one round: a team runs in one of them."
+    moved = HEADER + "Women 4x100 m,semis,1,4,Gull\nWomen 4x100 m,semis,2,5,Tern"
+    assert load(bare, moved).json()["in_two_heats"] == []

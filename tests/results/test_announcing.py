@@ -534,7 +534,7 @@ def statements_of(service: Service, hand: MeetAtHand) -> int:
     def read(conn: Connection) -> None:
         count = event.listens_for(conn, "before_cursor_execute")
         count(lambda _conn, _cursor, statement, *_: found.append(statement))
-        page = announcements_page(conn, MeetId(hand.id), None)
+        page, _holding = announcements_page(conn, MeetId(hand.id), None)
         assert not any(line.holds for line in page.announcements)
 
     service.store.read_now(read)

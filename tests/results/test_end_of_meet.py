@@ -16,6 +16,7 @@ from icalendar import Calendar
 from app.clock import rfc3339
 from app.ids import new_id
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
+from tests.forms.pdf_reading import read_text
 from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
@@ -200,7 +201,7 @@ def test_an_end_that_was_typed_wrongly_is_corrected_and_what_counts_from_it_foll
         truly + TWO_DAYS
     }
     assert [one["time_corrections"] for one in clerical(hand)] == [1, 1]
-    said = service.http.get(f"/api/meets/{hand.id}/end").json()
+    said = hand.desk.get("end/time-corrections").json()
     assert said == told.json()
     assert datetime.fromisoformat(said["ended_at"]) == truly
     (one,) = said["corrections"]
@@ -216,6 +217,56 @@ def test_an_end_that_was_typed_wrongly_is_corrected_and_what_counts_from_it_foll
     # The end as it was first said is still the same one.
     assert end(hand, ended_at=rfc3339(EVENING)).status_code == 200
     a_problem(end(hand, ended_at=rfc3339(NOON)), 409, "conflict")
+
+
+def test_everybody_reads_the_times_alone_and_officials_who_was_late_by_them(
+    service: Service,
+) -> None:
+    """A notice board shows results and windows; who protested, and how late, is for officials:
+    common practice.
+    """
+    hand = a_meet_with_results(service)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + TWO_DAYS - timedelta(minutes=30))
+    sent = {
+        "heat": hand.heat(),
+        "team": hand.heats[0]["lanes"][0]["team"],
+        "about": "placing",
+        "ground": "clerical or scoring error",
+        "lodged_by": "Mira Anchor",
+    }
+    lodged = hand.desk.put(f"protests/{new_id()}", sent).json()
+    assert correct(hand, EVENING - timedelta(hours=1)).status_code == 201
+    public = service.http.get(f"/api/meets/{hand.id}/end")
+    (shown,) = public.json()["corrections"]
+    assert set(shown) == {"was", "was_local", "becomes", "becomes_local", "corrected_at"}
+    assert datetime.fromisoformat(shown["becomes"]) == EVENING - timedelta(hours=1)
+    for kept in (lodged["id"], "LATE", "Typed an hour too late", hand.referee.id):
+        assert kept not in public.text
+    address = f"/api/meets/{hand.id}/end/time-corrections"
+    a_problem(service.http.get(address), 401, "not-joined")
+    (known,) = hand.desk.get("end/time-corrections").json()["corrections"]
+    assert [one["id"] for one in known["now_late"]] == [lodged["id"]]
+
+
+def test_papers_say_until_when_by_the_end_as_it_was_corrected(service: Service) -> None:
+    """Both what was announced before the end, and what was announced after it."""
+    hand = a_meet_with_results(service, heats=2)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + timedelta(minutes=30))
+    hand.load_result(1)
+    assert hand.announce(1, despite=DESPITE).status_code == 201
+    assert correct(hand, EVENING - timedelta(hours=1)).status_code == 201
+    until = "until 15 June 2026, 19:00:00 CEST, 48 hours after the end of the meet."
+    address = f"/api/meets/{hand.id}/announcements"
+    told = service.http.get(address).json()["announcements"]
+    assert len(told) == 2
+    for one in told:
+        text = service.http.get(f"{address}/{one['id']}.txt").text
+        assert f"Protests (clerical or scoring error) can be lodged {until}" in text
+        assert "20:00:00" not in text
+        sheet = read_text(service.http.get(f"{address}/{one['id']}.pdf").content)
+        assert "2026-06-15 19:00:00 CEST" in " ".join(sheet.split())
 
 
 def test_a_corrected_end_says_which_protests_are_late_by_it_and_which_no_longer(
@@ -250,10 +301,24 @@ def test_a_corrected_end_keeps_the_bounds_of_the_first(service: Service) -> None
     for hours, words in (
         (0, "nothing to correct"),
         (21, "future"),
-        (13, "twelve hours"),
+        (13, "first entered at"),
         (-8.1, "announced after that"),
     ):
         told = a_problem(correct(hand, EVENING + timedelta(hours=hours)), 422, "malformed")
         assert words in told["detail"]
         assert told["errors"][0]["pointer"] == "/ended_at"
     a_problem(correct(hand, EVENING - timedelta(hours=1), by="results"), 403, "role-missing")
+
+
+def test_an_end_that_is_corrected_twice_keeps_the_bounds_of_the_first(service: Service) -> None:
+    hand = a_meet_with_results(service)
+    service.clock.stand_at(NOON + timedelta(hours=30))
+    said = NOON + timedelta(hours=30)
+    assert end(hand).status_code == 201
+    assert correct(hand, said - timedelta(hours=11)).status_code == 201
+    told = a_problem(correct(hand, said - timedelta(hours=13)), 422, "malformed")
+    assert "twelve hours before it was first entered" in told["detail"]
+    assert correct(hand, said - timedelta(hours=12)).status_code == 201
+    service.clock.stand_at(said + timedelta(hours=3))
+    later = a_problem(correct(hand, said + timedelta(hours=1)), 422, "malformed")
+    assert "2026-06-14 18:00:00 CEST (Europe/Paris)" in later["detail"]

@@ -478,11 +478,108 @@ def test_a_heat_waits_for_a_re_run_in_its_round_and_for_what_can_be_lodged_about
     assert "Heat 1 of the heats, re-run: protests until 14:30:00 CEST." in board(hand, 1)[1]
 
 
-def test_heats_without_letters_do_not_wait_for_each_other(service: Service) -> None:
-    hand = two_announced(service, points=["5", "3"])
+TO_COME = "Heat 2 of this round: its result is to be announced."
+TO_AMEND = "Heat 2 of this round: an amended result is to be announced."
+
+
+@pytest.mark.parametrize("round_", [{}, {"points": ["5", "3"]}])
+def test_a_heat_waits_for_the_results_of_the_others_that_share_its_letters_or_points(
+    service: Service, round_: Json
+) -> None:
+    service.clock.stand_at(NOON)
+    hand = a_meet(service)
+    a_round(hand, **round_)
+    hand.start(0)
+    hand.load_result(0)
+    desk_announced(hand)
+    service.clock.stand_at(LATER)
+    assert board(hand) == (None, [TO_COME])
+    hand.start(1)
+    hand.load_result(1)
+    assert board(hand) == (None, [TO_COME])
+    desk_announced(hand, 1)
+    assert board(hand) == (None, ["Heat 2 of this round: protests until 14:30:00 CEST."])
+    service.clock.stand_at(LATER + timedelta(minutes=31))
+    assert board(hand) == board(hand, 1) == (LATER + timedelta(minutes=30), [])
+
+
+@pytest.mark.parametrize("round_", [{}, {"points": ["5", "3"]}])
+def test_a_heat_waits_for_an_amended_result_of_another_that_shares_its_letters_or_points(
+    service: Service, round_: Json
+) -> None:
+    hand = two_announced(service, **round_)
+    service.clock.stand_at(LATER)
+    # Announced again within the same instant.
+    assert board(hand) == (CLOSES + TICK, [])
+    rows = [f"{lane['lane']},43.{lane['lane']}0" for lane in hand.heats[1]["lanes"]]
+    seen = hand.desk.get(f"heats/{hand.heat(1)}/result").headers["ETag"]
+    sent = "\n".join(["lane,time", *rows])
+    loaded = hand.desk.put(f"heats/{hand.heat(1)}/result", content=sent, etag=seen)
+    assert loaded.status_code == 200, loaded.text
+    assert board(hand) == (None, [TO_AMEND])
+    assert board(hand, 1) == (None, ["An amended result is to be announced."])
+    desk_announced(hand, 1)
+    assert TO_AMEND not in board(hand)[1]
+
+
+def test_a_heat_waits_for_another_whose_team_a_decision_in_it_puts_out(service: Service) -> None:
+    # World Athletics TR21: who goes on by time is ranked over all heats of the round.
+    service.clock.stand_at(NOON)
+    hand = a_meet(service)
+    a_round(hand, next_round="final", by_place=1, by_time=1, lanes=8)
+    for heat in (0, 1):
+        hand.start(heat)
+    ruled = hand.rule(hand.report(lane=4)["case"])
+    assert ruled.status_code == 201, ruled.text
+    for heat, seconds in enumerate((41, 43)):
+        lanes = [lane["lane"] for lane in hand.heats[heat]["lanes"]]
+        rows = [f"{lane},{seconds}.{lane}0" for lane in lanes if heat or lane in {1, 4}]
+        rows += [f"{lane},DNF" for lane in lanes if not heat and lane not in {1, 4}]
+        hand.load_result(heat, "\n".join(["lane,time", *rows]))
+        desk_announced(hand, heat)
+    lodged = lodge(hand, desk_protest(hand, team=team(hand, 4)))
+    service.clock.move(timedelta(minutes=1))
+    desk_decided(hand, lodged, "upheld", orders=set_aside(ruled.json()))
+    desk_announced(hand)
+    service.clock.stand_at(LATER)
+    assert board(hand) == (None, [TO_AMEND])
+    desk_announced(hand, 1)
+    service.clock.stand_at(LATER + timedelta(minutes=31))
+    assert board(hand) == board(hand, 1) == (LATER + timedelta(minutes=30), [])
+
+
+def test_heats_of_no_set_round_do_not_wait_for_each_other(service: Service) -> None:
+    service.clock.stand_at(NOON)
+    hand = a_meet(service, heats=3)
+    for heat in (0, 1):
+        hand.start(heat)
+        hand.load_result(heat)
+        desk_announced(hand, heat)
     lodge(hand, desk_protest(hand, team=team(hand, 7)))
     service.clock.stand_at(LATER)
     assert board(hand, 1) == (CLOSES, [])
+
+
+def test_the_heats_of_a_round_take_as_many_statements_together_as_one_of_them(
+    service: Service,
+) -> None:
+    hand = two_announced(service)
+    heats = [HeatId(one["id"]) for one in hand.heats]
+
+    def count(conn: Connection, some: list[HeatId]) -> int:
+        asked: list[str] = []
+
+        def note(_conn: Connection, _cursor: object, statement: str, *_: object) -> None:
+            asked.append(statement)
+
+        event.listen(conn, "before_cursor_execute", note)
+        finality_of(conn, MeetId(hand.id), some, LATER)
+        event.remove(conn, "before_cursor_execute", note)
+        return len(asked)
+
+    one = service.store.read_now(lambda conn: count(conn, heats[:1]))
+    # Those of its round are looked up on top, once.
+    assert service.store.read_now(lambda conn: count(conn, heats)) == one - 1
 
 
 @pytest.mark.parametrize("verdict", ["upheld", "rejected"])

@@ -1,4 +1,10 @@
-"""The announcer's text of an amended result: nothing in it is untrue when it is read aloud."""
+"""The announcer's text of an amended result: nothing in it is untrue when it is read aloud.
+
+The time for protests: World Athletics TR8.2 (30 minutes), number from memory. Letters of those who
+go on: World Athletics CR25.4 (Q, q, and qR and qJ in federation notices of 2023). That an announcer
+says which result is amended, by whose decision and what changed by it, and names teams that share a
+place as equal, is common practice.
+"""
 
 from __future__ import annotations
 

@@ -250,10 +250,30 @@ def test_an_unknown_announcement_has_no_time_to_correct(service: Service) -> Non
 def test_a_correction_may_leave_no_time_and_says_so_by_the_window(service: Service) -> None:
     hand, told = announced(service)
     service.clock.stand_at(NOON + minutes(5))
-    after = correct(hand, told, NOON - minutes(40)).json()
+    after = correct(hand, told, NOON - minutes(40), remark="It was heard in the stands.").json()
     (window,) = windows(hand)
     assert window["state"] == "closed"
     assert datetime.fromisoformat(after["final_since"]) == NOON - minutes(10)
+    (one,) = after["time_corrections"]
+    assert one["remark"] == "It was heard in the stands."
+    assert "It was heard in the stands." in hand.referee.get("record").text
+    assert "Remark: It was heard in the stands." in paper(hand, told, "txt").decode()
+
+
+def test_a_correction_that_closes_a_window_at_once_needs_the_same_word_as_a_late_entry(
+    service: Service,
+) -> None:
+    hand, told = announced(service)
+    service.clock.stand_at(NOON + minutes(5))
+    before = hand.head(), windows(hand)
+    refused = a_problem(correct(hand, told, NOON - minutes(26)), 422, "malformed")
+    assert "over already (until 2026-06-13 12:04:00 CEST (Europe/Paris))" in refused["detail"]
+    assert refused["errors"][0]["pointer"] == "/announced_at"
+    assert (hand.head(), windows(hand)) == before
+    assert correct(hand, told, NOON - minutes(25)).status_code == 201
+    # What is over anyhow is taken from nobody.
+    service.clock.stand_at(NOON + minutes(10))
+    assert correct(hand, told, NOON - minutes(40)).status_code == 201
 
 
 def test_a_correction_says_which_protests_and_appeals_were_late_and_are_not_and_the_reverse(
@@ -284,7 +304,12 @@ def test_a_correction_says_which_protests_and_appeals_were_late_and_are_not_and_
         {"what": "protest", "id": kept["id"], "number": 2, **words},
         {"what": "appeal", "id": late["id"], "number": 1, **words},
     ]
-    back = correct(hand, told, NOON + minutes(10)).json()["time_corrections"][1]
+    # Common practice: a notice board tells nobody's lateness.
+    (shown,) = json.loads(paper(hand, told, "json"))["time_corrections"]
+    assert (shown["reasons"], shown["now_in_time"], shown["now_late"]) == (WHY, [], [])
+    back = correct(hand, told, NOON + minutes(10), remark="All heard it").json()[
+        "time_corrections"
+    ][1]
     assert back["now_in_time"] == []
     assert [(one["what"], one["number"]) for one in back["now_late"]] == [
         ("protest", 2),

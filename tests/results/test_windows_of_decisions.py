@@ -86,6 +86,26 @@ def test_a_result_amended_by_the_referee_opens_a_window_for_appeals_too(service:
     assert opened_by(hand, "announcement 3") == [("protest", "TR8.2")]
 
 
+@pytest.mark.parametrize("undoes", [False, True])
+def test_no_appeals_open_against_what_the_jury_has_settled_before_the_amended_result(
+    service: Service, undoes: bool
+) -> None:
+    # World Athletics TR8.11 leaves nobody an appeal; TR8.2 lets the result be protested as ever.
+    hand = announced(service, heats=2)
+    protest = a_protest(hand, state="upheld")
+    decision = a_decision(hand, protest, **CARRIED_OUT)
+    if undoes:  # on the appeal that another protest came to
+        order = {"order": "undo", "decision": decision}
+        decided(hand, instance="jury", verdict="upheld", orders=[order], carried_out=[SET_ASIDE])
+    else:
+        a_decision(hand, protest, instance="jury")
+    announced_again(hand)
+    assert opened_by(hand, "announcement 2") == [("protest", "TR8.2")]
+    decided(hand, heat=1, **CARRIED_OUT)
+    announced_again(hand)
+    assert ("appeal", "TR8.7.1") in opened_by(hand, "announcement 3"), "against another decision"
+
+
 @pytest.mark.parametrize("decision", [{}, {"verdict": "upheld"}, {"verdict": "referred"}])
 def test_a_decision_that_changes_nothing_opens_no_window_by_an_announcement(
     service: Service, decision: Json

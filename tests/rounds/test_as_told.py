@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+from app.ids import EventId, MeetId, RoundId
+from app.rounds.announced import as_announced
+from app.rounds.standing import rounds_as_announced
 from tests.appeals.desk import decided, lodge
 from tests.builders import Json, MeetAtHand
 from tests.rounds.builders import Event, by_name, two_heats
@@ -55,6 +58,27 @@ def test_a_re_run_and_its_calling_off_are_told_by_announcements(meet: MeetAtHand
     assert event.public()["sentences"] != []
     event.announce("heats 1")
     assert event.public()["sentences"] == []
+
+
+def test_many_rounds_are_read_as_each_is_read_alone(meet: MeetAtHand) -> None:
+    event, other = both_announced(meet), both_announced(meet)
+    again = {"order": "run again", "teams": [event.team("Heron")], "added_places": 1}
+    decide(event, "Heron", again)
+    event.read_again()
+    event.run("heats, re-run 1", "42.00")
+    advance(other, "Heron")
+    other.draw({"final 1": ("Tern", "Gull")})
+    other.announce("heats 2")
+    ids = [RoundId(one.round) for one in (event, other)]
+    meet_id = MeetId(meet.id)
+    together = event.read(lambda unit: rounds_as_announced(unit.conn, meet_id, ids))
+    assert list(together) == ids
+    for one in (event, other):
+        event_id = EventId(one.id)
+        alone = event.read(
+            lambda unit, event_id=event_id: as_announced(unit.conn, meet_id, event_id, "heats")
+        )
+        assert together[RoundId(one.round)] == alone
 
 
 def test_a_disqualification_that_is_set_aside_shows_when_that_is_announced(

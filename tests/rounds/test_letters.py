@@ -13,7 +13,7 @@ from app.rounds.actions import order_re_run
 from app.rules.qualifying import Letter
 from tests.builders import Json, MeetAtHand
 from tests.forms.pdf_reading import read_text
-from tests.rounds.builders import Event, a_decision, an_event, qualified, two_heats
+from tests.rounds.builders import Event, a_decision, an_event, by_name, qualified, two_heats
 
 ALL_FOUR = [("Tern", "Q"), ("Puffin", "Q"), ("Gull", "q"), ("Curlew", "q")]
 
@@ -169,6 +169,19 @@ def test_the_points_of_a_final_are_shared_by_those_who_tie(meet: MeetAtHand) -> 
     assert {line["qualification"] for line in told["lines"]} == {None}
     rows = list(csv.DictReader(io.StringIO(shown(event, told, "csv").decode(), newline="")))
     assert [row["points"] for row in rows] == ["9", "6.5", "6.5", ""]
+
+
+def test_points_that_become_known_by_another_heat_need_no_further_announcement(
+    meet: MeetAtHand,
+) -> None:
+    event = two_heats(meet)
+    sent = {"event": event.id, "round": "heats", "points": ["6", "5", "4"]}
+    assert meet.organiser.put(f"rounds/{event.round}", sent).status_code == 201
+    event.run("heats 1", "42.10", "42.20", "42.40")
+    event.run("heats 2", "42.15", "42.25", "42.35")
+    assert [line["points"] for line in event.result("heats 1")["lines"]] == ["6", "4", ""]
+    assert holding(event) == {"heats 1": True, "heats 2": True}
+    assert by_name(event.public())["Tern"]["points"] == "6"
 
 
 def test_a_meet_without_rounds_has_neither_letters_nor_points(meet: MeetAtHand) -> None:

@@ -10,8 +10,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from app.ids import new_id
-from tests.builders import PIN, MeetAtHand, a_problem
-from tests.rounds.builders import Event, by_name, two_heats
+from tests.builders import PIN, MeetAtHand, a_meet, a_problem
+from tests.rounds.builders import Event, an_event, by_name, two_heats
+from tests.running import Service
 
 
 @pytest.fixture
@@ -86,3 +87,79 @@ def test_lots_are_not_drawn_in_the_future_and_need_the_pin(tied: Event) -> None:
     assert told["errors"][0]["pointer"] == "/drawn_at"
     a_problem(tied.lots("Curlew", "Gull", pin="246801"), 403, "pin-refused")
     assert tied.now()["open_draw"] is not None
+
+
+TIE = "Lots are to be drawn: Gull and Curlew tie for one place."
+
+
+def announced(event: Event, heat: str) -> dict[str, object]:
+    """What a heat's announcement is worth now."""
+    return dict(event.result(heat)["announced"])
+
+
+def test_no_result_of_the_round_is_final_before_the_lots_are_drawn_and_told(
+    service: Service,
+) -> None:
+    event = a_tie(service)
+    service.clock.move(timedelta(hours=1))
+    for heat in event.heats:
+        assert announced(event, heat)["pending"] == [TIE]
+    assert states(event) == {"announced"}
+    assert event.lots("Gull", "Curlew").status_code == 201
+    for heat in event.heats:
+        told = announced(event, heat)
+        assert (told["holds"], told["final_since"]) == (False, None)
+        assert "An amended result is to be announced." in told["pending"]
+    for heat in event.heats:
+        assert event.announce(heat).status_code == 201
+    service.clock.move(timedelta(hours=1))
+    assert {str(announced(event, heat)["pending"]) for heat in event.heats} == {"[]"}
+    assert states(event) == {"final"}
+
+
+def test_who_went_on_by_lot_and_who_did_not_is_news_of_its_heat(service: Service) -> None:
+    event = a_tie(service)
+    assert event.lots("Gull", "Curlew").status_code == 201
+    first, second = (event.announce(heat).json() for heat in ("heats 1", "heats 2"))
+    unknown = "before: not known yet whether through."
+    gull, curlew = event.lane("Gull"), event.lane("Curlew", "heats 2")
+    # What else has become known by the other heat, Heron's letter, is no news of its own.
+    assert first["changes"] == [f"Gull, lane {gull}: through by lot (qD); {unknown}"]
+    assert second["changes"] == [f"Curlew, lane {curlew}: not through; {unknown}"]
+    assert {line["qualification"] for line in first["lines"]} == {"Q", "qD", ""}
+    assert "is_by_lot" not in first["lines"][0]
+    assert [announced(event, heat)["holds"] for heat in event.heats] == [True, True]
+    # Told once, they are no news again.
+    a_problem(event.announce("heats 1"), 409, "conflict")
+
+
+def test_a_heat_in_which_no_team_was_drawn_need_not_be_announced_again(service: Service) -> None:
+    heats = {"heats 1": ("Tern", "Gull"), "heats 2": ("Plover", "Curlew")}
+    event = an_event(a_meet(service), heats | {"heats 3": ("Dunlin", "Knot")})
+    event.set(by_time=1, lanes=4)
+    for heat, slower in (("heats 3", "42.400"), ("heats 1", "42.300"), ("heats 2", "42.300")):
+        event.start(heat)
+        event.run(heat, "42.100", slower)
+    assert event.lots("Gull", "Curlew").status_code == 201
+    assert event.letters("heats 3") == {"Dunlin": "Q", "Knot": ""}
+    holds = [announced(event, heat)["holds"] for heat in ("heats 1", "heats 2", "heats 3")]
+    assert holds == [False, False, True]
+
+
+def states(event: Event) -> set[str]:
+    return {
+        event.meet.desk.get(f"heats/{event.heat(name)}").json()["state"] for name in event.heats
+    }
+
+
+def a_tie(service: Service) -> Event:
+    """Two heats announced, the first before the second was run, with one place for two teams."""
+    event = two_heats(a_meet(service))
+    event.set(by_time=1, lanes=3)
+    for heat, times in TIED.items():
+        event.start(heat)
+        event.run(heat, *times)
+    return event
+
+
+TIED = {"heats 1": ("42.100", "42.300", "42.500"), "heats 2": ("43.000", "42.300", "42.200")}

@@ -46,8 +46,13 @@ def test_the_lane_of_who_runs_again_may_still_be_changed(meet: MeetAtHand) -> No
     assert replace_list(event, "Heron").status_code == 200
 
 
-def test_once_the_re_run_is_called_off_nothing_holds_its_teams(meet: MeetAtHand) -> None:
+def test_nobody_is_put_into_a_re_run_that_was_called_off(meet: MeetAtHand) -> None:
     event = two_heats(meet)
     run_heat = ordered_again(event, "Heron")
     event.read(lambda unit: call_off_re_run(unit, run_heat, a_decision()))
-    assert replace_list(event, "Gull").status_code == 200
+    told = a_problem(replace_list(event, "Gull"), 422, "file-refused")
+    (problem,) = told["problems"]
+    assert problem["column"] == "heat"
+    assert "a re-run that a decision has called off" in problem["problem"]
+    event.read_again()
+    assert event.heats["heats, re-run 1"]["lanes"] == []

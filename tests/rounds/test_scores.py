@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from app.ids import new_id
+from sqlalchemy import Connection
+from sqlalchemy import event as happening
+
+from app.ids import MeetId, new_id
+from app.rounds.announced import scores_out
 from tests.builders import Json, MeetAtHand, a_meet
 from tests.rounds.builders import Event, an_event
 from tests.running import Service
@@ -85,3 +89,26 @@ def test_a_team_without_affiliation_scores_for_itself(service: Service) -> None:
     assert meet.organiser.put(f"rounds/{new_id()}", sent).status_code == 201
     event.run("final 1", "42.00")
     assert [one["affiliation"] for one in scores(meet)["scores"]] == ["Tern"]
+
+
+def test_three_finals_take_as_many_statements_as_one(service: Service) -> None:
+    meet = a_meet(service, roles=("results", "referee", "umpire"), umpires=(), heats=1)
+    counts = []
+    for _ in range(3):
+        a_final(meet, "Tern", "Gull").run("final 1", "42.00", "42.10")
+        counts.append(service.store.read_now(lambda conn: statements_for_scores(conn, meet)))
+    assert counts[0] == counts[1] == counts[2]
+    assert counts[2] <= 12
+
+
+def statements_for_scores(conn: Connection, meet: MeetAtHand) -> int:
+    asked: list[object] = []
+
+    def count(*executed: object) -> None:
+        asked.append(executed)
+
+    happening.listen(conn, "before_cursor_execute", count)
+    found = scores_out(conn, MeetId(meet.id))
+    happening.remove(conn, "before_cursor_execute", count)
+    assert found.scores
+    return len(asked)

@@ -1,4 +1,9 @@
-"""Moves: which there are, in which order they are told, and in which words."""
+"""Moves: which there are, in which order they are told, and in which words.
+
+Letters (Q, q, qD, qR, qJ): World Athletics CR25.4 as federation notices of 2023 give it. That
+those behind a disqualified team move up a place, that the next best goes on by time instead, and
+that points follow places, is common practice; order and words are the project's own.
+"""
 
 from dataclasses import replace
 from fractions import Fraction

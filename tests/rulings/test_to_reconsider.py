@@ -177,3 +177,16 @@ def test_the_desk_reads_why_a_ruling_is_to_be_reconsidered(service: Service) -> 
         f"Ruling to reconsider: lane 5, {second['team_name']}. "
         "A lane infringement that it counted no longer stands."
     )
+
+
+def test_what_the_desk_would_read_alike_of_two_rulings_it_reads_once(service: Service) -> None:
+    meet = a_meet(service)
+    meet.start()
+    meet.load_result()
+    for _ in range(2):
+        assert meet.rule(meet.report(lane=6)["case"]).status_code == 201
+    meet.hold_back()
+    told = meet.desk.get(f"heats/{meet.heat()}/result").json()
+    assert len(told["blockers"]["shaken_rulings"]) == 2
+    words = [one for one in told["in_the_way"] if one.startswith("Ruling to reconsider")]
+    assert len(words) == 1

@@ -1,0 +1,49 @@
+"""What was typed wrongly about a protest or an appeal, as its papers tell it: what it says now and
+what it said before, who corrected it, when and why, and what came to be in time by it, or late.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
+
+from sqlalchemy import Connection
+
+from app.clock import in_zone
+from app.forms.remedy_paper import Section
+from app.meets.queries import MeetFacts
+from app.results.corrections import corrections_of
+from app.results.wire import CorrectionOut, RemeasuredOut
+from app.results.wording import sentence
+
+TITLE = "Corrected, for it was typed wrongly"
+
+
+def corrected_in_words(
+    conn: Connection, meet: MeetFacts, subjects: Iterable[str]
+) -> tuple[str, ...]:
+    """The corrections of these protests, appeals and decisions, first to last, a line each."""
+    found = chain.from_iterable(corrections_of(conn, meet, subjects).values())
+    in_order = sorted(found, key=lambda one: one.corrected_at)
+    return tuple(_in_words(one, meet.time_zone) for one in in_order)
+
+
+def corrections_section(
+    conn: Connection, meet: MeetFacts, subjects: Iterable[str]
+) -> tuple[Section, ...]:
+    """One part of a paper; none where nothing was corrected."""
+    said = corrected_in_words(conn, meet, subjects)
+    return (Section(TITLE, items=said),) if said else ()
+
+
+def _in_words(one: CorrectionOut, zone: str) -> str:
+    is_, was = one.becomes_local or one.becomes, one.was_local or one.was
+    by = f"{one.corrected_by_name} at {in_zone(one.corrected_at, zone)}"
+    why = one.reasons.rstrip(".")
+    said = f"{sentence(one.about)}: {is_}, given before as {was}. Corrected by {by}. Reason: {why}."
+    return " ".join([said, *_remeasured([*one.now_in_time, *one.now_late])])
+
+
+def _remeasured(moved: Sequence[RemeasuredOut]) -> Iterator[str]:
+    for one in moved:
+        yield f"{sentence(one.what)} {one.number}: {one.words}, before {one.before}."
