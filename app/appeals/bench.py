@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import Any
@@ -13,12 +13,11 @@ from app.appeals.queries import decisions_in_round
 from app.appeals.wire import Instance
 from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat, lanes_of, team_row
+from app.meets.states import HeatState
 from app.meets.wire import HeatOut, LaneOut
 from app.refusals import Malformed, StateConflict
 from app.rounds.standing import RoundAtHand, round_of_heat, round_repeated_by
-from app.rules.orders import (
-    Order,
-)
+from app.rules.orders import AnnulHeat, Order, RestoreHeat
 from app.rules.qualifying import HeatRun, Letter, ReRun
 from app.rulings.final_word import Matter, jury_decided
 from app.rulings.queries import jury_has_the_word, jury_stands_on
@@ -39,7 +38,7 @@ class Bench:
     letter: Letter
     is_called_off: bool = False
 
-    def after(self, effects: Iterable[Order]) -> Bench:
+    def after(self, effects: Sequence[Order]) -> Bench:
         """The same once these orders count; StateConflict where one does not fit what it finds."""
         round_ = self.at_hand.round
         try:
@@ -50,7 +49,8 @@ class Bench:
         drawn = self.at_hand.drawn
         if not self.at_hand.next_has_begun:
             drawn = {seat: TeamId(team) for seat, team in round_.seats.items()}
-        return replace(self, at_hand=replace(self.at_hand, round=round_, drawn=drawn))
+        at_hand = replace(self.at_hand, round=round_, drawn=drawn)
+        return replace(self, at_hand=at_hand, heat=_held_back(self.heat, effects))
 
     def name(self, team: str) -> str:
         """The name of a team that was in this heat or round; it may have been drawn away since."""
@@ -96,6 +96,19 @@ class Understood:
     words: str
     carry_out: Callable[[Unit, DecisionId], Kept]
     noted: Kept = field(default_factory=dict)
+
+
+def _held_back(heat_now: HeatOut, effects: Iterable[Order]) -> HeatOut:
+    """The heat with the run that counts, where an order holds it back or lets its run count."""
+    for effect in effects:
+        match effect:
+            case AnnulHeat() if effect.heat.heat == heat_now.id:
+                heat_now = heat_now.model_copy(update={"state": HeatState.TO_COME})
+            case RestoreHeat() if effect.heat.heat == heat_now.id:
+                heat_now = heat_now.model_copy(update={"state": HeatState.JUDGED})
+            case _:  # the others leave the run as it is
+                pass
+    return heat_now
 
 
 def effects_of(understood: Iterable[Understood]) -> list[Order]:

@@ -290,11 +290,11 @@ def cases_about(
         [ruling_out(conn, meet_id, RulingId(protest.ruling_id)).case] if protest.ruling_id else []
     )
     heat_id = HeatId(protest.heat_id)
-    of_teams = cases_of_teams(conn, heat_id, [protest.team_id, protest.against_id])
-    teams_named = sorted(map(TeamId, further))
-    ran = conn.execute(_HEATS_OF_TEAMS, {"heat": heat_id, "teams": teams_named}).scalars()
-    for where in ran.all():
-        of_teams += cases_of_teams(conn, HeatId(where), teams_named)
+    others = [TeamId(team) for team in further]
+    of_teams = cases_of_teams(conn, heat_id, [protest.team_id, protest.against_id, *others])
+    elsewhere = conn.execute(_HEATS_OF_TEAMS, {"heat": heat_id, "teams": others}).scalars()
+    for heat_there in elsewhere.all():
+        of_teams += cases_of_teams(conn, HeatId(heat_there), others)
     return list(dict.fromkeys([*named, *of_teams]))
 
 
