@@ -17,7 +17,7 @@ from app.appeals.orders import OrderIn, UndoIn
 from app.meets.states import HeatState
 from app.refusals import Refusal, StateConflict
 from app.rounds.consequences import consequences
-from app.rounds.wire import ConsequencesOut
+from app.rounds.wire import ConsequencesOut, NamedTeam
 from app.rules.qualifying import Seat
 from app.store.rows import AnyRow
 
@@ -48,7 +48,22 @@ def shown_again(
     _insist_they_stay(now.after(effects_of(given)), kept)
     understood = [*back, *map(_as_it_was, kept), *given]
     shown = consequences(bench.at_hand, effects_of(understood))
-    return understood, shown.model_copy(update={"too_late": [*stays, *shown.too_late]})
+    told = {"too_late": [*stays, *shown.too_late], "named": _with_kept(shown, earlier, kept)}
+    return understood, shown.model_copy(update=told)
+
+
+def _with_kept(shown: ConsequencesOut, earlier: AnyRow, kept: Sequence[Kept]) -> list[NamedTeam]:
+    """Whom the orders name, with all whom the earlier decision touched where any of it is kept:
+    nobody is moved by that again, and yet it is what these teams stand by.
+    """
+    if not kept:
+        return shown.named
+    known = {one.team for one in shown.concerned}
+    before = ConsequencesOut.model_validate(earlier.moves).concerned
+    return [
+        *shown.named,
+        *(NamedTeam(team=one.team, name=one.name) for one in before if one.team not in known),
+    ]
 
 
 def _again(bench: Bench, made: Sequence[Kept], sent: Sequence[OrderIn]) -> list[Kept]:
@@ -122,4 +137,4 @@ def _insist_they_stay(after: Bench, kept: Sequence[Kept]) -> None:
 
 def _as_it_was(kept: Kept) -> Understood:
     """What was carried out before and stays, as the new decision has it."""
-    return Understood((), kept["words"], lambda _unit, _decision: kept)
+    return Understood((), kept["words"], lambda _unit, _decision: {**kept, "is_kept": True})

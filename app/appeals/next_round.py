@@ -140,13 +140,13 @@ def insist_it_helps(
     except ValueError:
         return  # what does not fit is refused where it is shown
     for team in helped:
-        if after.teams[team].is_disqualified:
+        if team in after.teams and after.teams[team].is_disqualified:
             raise StateConflict(
                 f"{bench.name(team)} is disqualified, so this order would be of no use to it: "
                 "order “set aside” with it, or leave it out."
             )
     for team in [order.team for order in orders if isinstance(order, ExtraLaneIn)]:
-        if after.teams[team].letter is None:
+        if team not in after.teams or after.teams[team].letter is None:
             raise StateConflict(
                 f"{bench.name(team)} does not go on to the {bench.at_hand.next_round}, so a lane "
                 "there is of no use to it: order “advance” with it, or leave the lane out."

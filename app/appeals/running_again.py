@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 
 from app.appeals.bench import (
@@ -13,10 +14,7 @@ from app.appeals.bench import (
 )
 from app.appeals.finish_lines import ran_in
 from app.appeals.orders import (
-    CallOffIn,
-    OrderIn,
     RunAgainIn,
-    UndoIn,
 )
 from app.ids import DecisionId, HeatId, TeamId, new_id
 from app.meets.actions import give_back_run, run_whole_heat_again
@@ -150,39 +148,26 @@ def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     return Understood((RunAgain(known, again=True),), f"The re-run of {names} {what}.", act)
 
 
-def insist_each_runs_again_once(bench: Bench, orders: Sequence[OrderIn]) -> None:
-    """StateConflict where a team is to run again twice: in two orders, or in a re-run still to be
-    held.
+def insist_each_runs_again_once(after: Bench, understood: Sequence[Understood]) -> None:
+    """StateConflict where these orders leave a team to run again twice: in two re-runs that are
+    still to be held, or beside the whole heat.
     """
-    ordered = [order for order in orders if isinstance(order, RunAgainIn)]
-    whole = any(not order.teams for order in ordered)
-    teams = [team for order in ordered for team in order.teams]
-    if whole and teams:
+    effects = [effect for one in understood for effect in one.effect]
+    ordered = [effect.re_run for effect in effects if isinstance(effect, RunAgain)]
+    if ordered and any(isinstance(effect, AnnulHeat) for effect in effects):
         raise StateConflict(
             "The whole heat is to run again, so no team of it runs again beside that: order one of "
             "the two."
         )
-    waiting = {
-        team for one in bench.at_hand.round.re_runs if not one.ran for team in one.teams
-    }.difference(_called_off_by(orders, bench))
-    for at, team in enumerate(teams):
-        if team in waiting or team in teams[:at]:
+    still = Counter(
+        team for one in after.at_hand.round.re_runs if not one.ran for team in one.teams
+    )
+    for team in [team for re_run in ordered for team in re_run.teams]:
+        if still[team] > 1:
             raise StateConflict(
-                f"{bench.name(team)} is to run again already. Have that called off, or undone, "
+                f"{after.name(team)} is to run again already. Have that called off, or undone, "
                 "where it is to run otherwise."
             )
-
-
-def _called_off_by(orders: Sequence[OrderIn], bench: Bench) -> set[str]:
-    """Who does not run again after all, by these orders themselves; all, where one is undone."""
-    off = {order.heat for order in orders if isinstance(order, CallOffIn)}
-    undone = any(isinstance(order, UndoIn) for order in orders)
-    return {
-        team
-        for one in bench.at_hand.round.re_runs
-        if undone or one.key in off
-        for team in one.teams
-    }
 
 
 def voiding_heat_and_re_runs(bench: Bench) -> Iterator[Understood]:

@@ -144,6 +144,9 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     if decided is not None and row.state != AppealState.LODGED:
         shown = decided_moves(decided)
         return touched(bench, teams_in(shown) | parties, _named(shown))
+    if row.reopened is not None:
+        earlier = decision_row(conn, meet.id, DecisionId(row.reopened["decision"]))
+        parties |= teams_in(decided_moves(earlier))
     wanted = sought_by(conn, meet.id, row)
     either = (if_granted(conn, meet, row), _if_taken_back(bench, row))
     shown_now = [one for one in either if one is not None]

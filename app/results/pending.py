@@ -263,7 +263,12 @@ def corrected_by_decisions(conn: Connection, heat_id: HeatId) -> Mapping[HeatId,
     """
     found: dict[HeatId, list[int]] = {}
     for row in conn.execute(_DECIDED, {"heat": heat_id}):
-        lines = [row.seq for one in row.carried_out if one.get("did") == "corrected"]
+        # What a decision after reopening kept was carried out before it.
+        lines = [
+            row.seq
+            for one in row.carried_out
+            if one.get("did") == "corrected" and not one.get("is_kept")
+        ]
         found.setdefault(row.heat_id, []).extend(lines)
     return found
 

@@ -32,7 +32,8 @@ def with_re_runs_void(round_: Round) -> Round:
 def _without(heat: HeatRun, out: frozenset[Disqualified]) -> HeatRun:
     ran = {one.team for one in heat.ran}
     of_it = frozenset(one for one in out if one.team in ran)
-    return replace(heat, disqualified=heat.disqualified | of_it)
+    # The same object where nothing is added: its places are known already.
+    return replace(heat, disqualified=heat.disqualified | of_it) if of_it else heat
 
 
 def with_re_runs(first: Mapping[str, Finish], re_runs: Iterable[ReRun]) -> Mapping[str, Finish]:

@@ -105,5 +105,8 @@ def test_nobody_is_to_run_again_twice(meet: MeetAtHand) -> None:
     second = protest(event, "Gull")
     told = a_problem(decide(meet, second, "upheld", orders=[again]), 409, "conflict")
     assert "Heron is to run again already" in told["detail"]
+    other = {"order": "advance", "team": event.team("Puffin")}
+    out = decided(meet, protest(event, "Puffin"), "upheld", orders=[other])
+    a_problem(decide(meet, second, "upheld", orders=[undo(out), again]), 409, "conflict")
     event.load(re_run_of(event), "42.65")
     assert decide(meet, second, "upheld", orders=[again]).status_code == 201

@@ -345,3 +345,37 @@ def test_a_lane_of_a_final_that_has_begun_can_be_upheld_again(meet: MeetAtHand) 
     out = decide_again(event, heard, orders=in_lane(1)(event))
     assert out.status_code == 201, out.text
     assert out.json()["decision"]["consequences"]["too_late"] == []
+
+
+def test_an_order_that_is_kept_names_those_whom_it_moved_and_opens_no_window(
+    meet: MeetAtHand,
+) -> None:
+    """What the jury decides is final (World Athletics TR8.11): hearing again what it had decided
+    opens nothing.
+    """
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, in_time("41.00")(event))
+    event.read_again()
+    touched = {one["team"] for one in heard["decision"]["affected"]}
+    assert len(touched) > 1
+    assert event.announce("heats 1").status_code == 201
+    out = decide_again(event, heard, orders=in_time("41.00")(event)).json()
+    assert {one["team"] for one in out["decision"]["affected"]} == touched
+    second = event.announce("heats 1").json()
+    assert second["windows"] == []
+    assert "TR8.11" in second["no_windows_because"]
+
+
+def test_who_is_touched_by_a_reopened_appeal_stays_so_once_the_final_has_begun(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    hand = event.hand("heats 1")
+    orders = [*in_time("41.00")(event), *in_lane(1)(event)]
+    heard = an_appeal_upheld(event, orders)
+    event.read_again()
+    event.start("final 1")
+    touched = set(hand["jury"].get(f"appeals/{heard['id']}").json()["panel"]["affected"])
+    moved = {one["affiliation"] for one in heard["decision"]["consequences"]["moves"]}
+    assert len(moved) > 1
+    assert moved <= touched

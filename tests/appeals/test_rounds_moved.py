@@ -109,6 +109,16 @@ def test_whom_a_decision_pushes_out_in_another_heat_the_same_decision_can_keep_i
     a_problem(decide(meet, protest(event, "Tern"), "upheld", orders=[stranger]), 422, "malformed")
 
 
+def test_letting_a_team_go_on_and_not_in_one_decision_is_answered_in_words(
+    meet: MeetAtHand,
+) -> None:
+    event = a_round(meet)
+    decided(meet, protest(event, "Heron"), "upheld", orders=[{"order": "run again"}])
+    both = [{"order": name, "team": event.team("Heron")} for name in ("advance", "recall")]
+    answer = decide(meet, protest(event, "Tern"), "upheld", orders=both)
+    assert answer.status_code in {201, 409}, answer.text
+
+
 def test_what_running_again_can_no_longer_bring_is_said(meet: MeetAtHand) -> None:
     event = a_round(meet)
     event.draw({"final 1": ("Tern", "Plover", "Gull", "Curlew")})
