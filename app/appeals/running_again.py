@@ -11,6 +11,7 @@ from app.appeals.bench import (
     Understood,
     insist_last_not_the_jurys,
     insist_letter_may_go,
+    insist_not_the_jurys,
 )
 from app.appeals.finish_lines import ran_in
 from app.appeals.orders import (
@@ -32,6 +33,8 @@ from app.rules.orders import (
     RunAgain,
 )
 from app.rules.qualifying import HeatRun, ReRun
+from app.rulings.queries import disqualifications_in_heat
+from app.rulings.states import DisqualificationState
 from app.sheets.race_time import parse_time
 from app.store.action import Unit
 
@@ -74,6 +77,14 @@ def _insist_it_can_count(bench: Bench, order: RunAgainIn) -> None:
     several heats from which nobody goes on, times rank, so a new one counts there.
     """
     round_ = bench.at_hand.round
+    if isinstance(bench.run, ReRun):
+        raise StateConflict(
+            "This heat is itself a re-run. Order another one from the heat that it repeats."
+        )
+    if bench.heat.state is HeatState.TO_COME:
+        raise StateConflict(
+            "This heat is still to come, so nobody can run it again: order that once it was run."
+        )
     if round_.advancement is not None:
         return
     if len(round_.heats) == 1:
@@ -109,6 +120,7 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
         raise StateConflict("This is no re-run of this round, or it was called off already.")
     insist_letter_may_go(bench, known.letter)
     insist_last_not_the_jurys(bench, _is_about(run_heat))
+    _insist_jury_disqualified_nobody(bench, run_heat)
     again = heat(bench.conn, bench.meet_id, run_heat)
     was_run = again.state is not HeatState.TO_COME or bool(again.run)
 
@@ -120,6 +132,13 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     names = listed([bench.name(team) for team in known.teams])
     what = "does not count" if was_run else "is called off"
     return Understood((CallOff(known),), f"The re-run of {names} {what}.", act)
+
+
+def _insist_jury_disqualified_nobody(bench: Bench, heat_id: HeatId) -> None:
+    """Whom the jury disqualified in a race is not brought back by the referee's voiding it."""
+    for one in disqualifications_in_heat(bench.conn, bench.meet_id, heat_id):
+        if one.state is DisqualificationState.IN_FORCE:
+            insist_not_the_jurys(bench, one.by_decision)
 
 
 def _is_about(run_heat: HeatId) -> Callable[[Kept], bool]:
@@ -186,6 +205,7 @@ def voiding_heat(bench: Bench) -> Understood:
     """The whole heat runs again: its result is void."""
     if not isinstance(bench.run, HeatRun):
         raise StateConflict("This heat is itself a re-run: hold it back to run it once more.")
+    _insist_jury_disqualified_nobody(bench, HeatId(bench.heat.id))
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         kept = run_whole_heat_again(unit, heat(unit.conn, unit.meet_id, HeatId(bench.heat.id)))

@@ -6,7 +6,19 @@ for corrections and re-runs of the void race is common practice.
 
 from __future__ import annotations
 
-from tests.appeals.desk import a_protest, announced, decide, decided, lodge, team
+from tests.appeals.desk import (
+    a_panel,
+    a_protest,
+    a_rejected_protest,
+    announced,
+    appeal,
+    cast,
+    decide,
+    decided,
+    jury_decides,
+    lodge,
+    team,
+)
 from tests.appeals.test_rounds_moved import a_round, letters, protest, re_run_of
 from tests.builders import Json, MeetAtHand, a_problem
 from tests.rounds.builders import by_name
@@ -93,6 +105,39 @@ def test_where_the_whole_heat_runs_again_its_re_runs_do_not_count(meet: MeetAtHa
     event.load("heats 1", "44.00", "43.90", "45.00")
     assert letters(event)["Heron"] == ""
     assert by_name(event.now())["Heron"]["time"] == "45.00"
+
+
+def test_whom_the_jury_disqualified_no_voiding_by_the_referee_brings_back(
+    meet: MeetAtHand,
+) -> None:
+    """World Athletics TR8.11: the jury's decision is final."""
+    protested = a_rejected_protest(meet)
+    lodged = appeal(meet, protested)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    out = {"order": "disqualify", "team": team(meet, 1), "infringement": "help_given"}
+    assert jury_decides(meet, lodged, names[0], orders=[out]).status_code == 201
+    assert "TR8.11" in refused(meet, *WHOLE)
+
+
+def test_a_race_that_is_still_to_come_is_not_run_again_by_some(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    again = {"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}
+    decided(meet, protest(event, "Tern"), "upheld", orders=WHOLE)
+    second = protest(event, "Heron")
+    told = a_problem(decide(meet, second, "upheld", orders=[again]), 409, "conflict")
+    assert "still to come" in told["detail"]
+
+
+def test_a_re_run_is_not_run_again_by_some(meet: MeetAtHand) -> None:
+    event = a_round(meet)
+    again = {"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}
+    decided(meet, protest(event, "Heron"), "upheld", orders=[again])
+    about_it = protest(event, "Heron", re_run_of(event))
+    sent = {"orders": [again]}
+    foreseen = meet.referee.post(f"protests/{about_it['id']}/consequences", sent)
+    assert "itself a re-run" in a_problem(foreseen, 409, "conflict")["detail"]
 
 
 def test_nobody_is_to_run_again_twice(meet: MeetAtHand) -> None:
