@@ -69,18 +69,18 @@ def decide_protest(
         content = sent.model_dump(mode="json", exclude={"pin"})
         protest = protest_row(unit.conn, unit.meet_id, protest_id)
         made = referees_decisions(unit.conn, unit.meet_id, protest_id)
-        if any(is_same(known, caller, content) for known in made):
-            return Done(
-                Put(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), created=False),
-                None,
-            )
-        insist_may_sign(unit, caller)
         before = protest_out(unit.conn, unit.meet_id, protest_id)
-        known = made[-1] if made else None
+        known, is_seen = made[-1] if made else None, version == protest.version
         again = may_be_decided_again(unit.conn, protest, known, before.timeliness)
+        # The same words once more are a decision of their own where the protest as it is now was
+        # read: sent again by a device, they name it as it was.
+        if not (again and is_seen) and any(is_same(one, caller, content) for one in made):
+            shown_now = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
+            return Done(Put(shown_now, created=False), None)
+        insist_may_sign(unit, caller)
         insist_first(
             None if again else known,
-            is_seen=version == protest.version,
+            is_seen=is_seen,
             what=f"protest {protest.number}",
             way_out="Whoever disagrees can appeal to the jury.",
         )

@@ -89,6 +89,13 @@ def test_rejected_on_its_merits_it_is_told_and_appealed_anew(meet: MeetAtHand) -
     assert [one["replaced_by"] for one in dossier["decisions"]] == [out["decision"]["id"], None]
 
 
+def test_the_same_words_once_more_are_a_decision_of_their_own(meet: MeetAtHand) -> None:
+    lodged = rejected_as_late(meet)
+    out = decided(meet, lodged, reasons="It came late.")
+    assert out["decision"]["id"] != lodged["first"]
+    assert out["possible"] == []
+
+
 def test_whoever_decided_it_the_first_time_does_not_sit_on_its_appeal(meet: MeetAtHand) -> None:
     lodged = rejected_as_late(meet)
     add_official(meet, "second", "referee", "jury")
