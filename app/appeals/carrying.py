@@ -71,7 +71,7 @@ def understand(
             understood.append(one)
     insist_list_agrees(bench, orders, understood)
     insist_each_runs_again_once(now, understood)
-    insist_it_helps(bench, orders, understood)
+    insist_it_helps(now, orders)
     return understood
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import insert, select
 
 from app.access.queries import Caller
 from app.appeals.bench import bench_for
-from app.appeals.carrying import understand
+from app.appeals.deciding import shown_for
 from app.appeals.deposits import asked_by
 from app.appeals.handing_in import taken_at
 from app.appeals.jury_wire import AppealIn, AppealOut
@@ -46,7 +46,6 @@ from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
 from app.roles import Role
-from app.rounds.consequences import consequences
 from app.rulings.queries import ruling_out
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
@@ -237,8 +236,7 @@ def _insist_on_sense(unit: Unit, meet: MeetFacts, heat_id: HeatId, sent: AppealI
     """What is asked for must be something that could be ordered now."""
     try:
         bench = bench_for(unit.conn, meet, heat_id, Instance.JURY)
-        understood = understand(bench, sent.sought)
-        consequences(bench.at_hand, [effect for one in understood for effect in one.effect])
+        shown_for(bench, sent.sought)
     except Refusal as refusal:
         raise Malformed(
             f"What is sought cannot be ordered: {refusal.detail} Leave “sought” out where that is "

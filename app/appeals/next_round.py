@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 
 from app.appeals.bench import (
     Bench,
@@ -29,7 +28,6 @@ from app.rules.orders import (
     GiveLane,
     Recall,
     TakeLane,
-    apply,
 )
 from app.rules.qualifying import Letter, Seat
 from app.store.action import Unit
@@ -94,21 +92,20 @@ def recalling_with_lane(bench: Bench, team: TeamId) -> Iterator[Understood]:
     """
     recalled = recalling(bench, team)
     yield recalled
-    given = next(_lanes_given(bench, team), None)
+    given = _lane_given(bench, team)
     if given is None or bench.at_hand.next_has_begun:
         return
-    after = replace(bench.at_hand, round=apply(bench.at_hand.round, recalled.effect)).stand()
+    after = bench.after(recalled.effect).at_hand.stand()
     if team not in after.teams or after.teams[team].letter is None:
         insist_not_the_jurys(bench, given.by)
         yield taking_lane(bench, {"team": team})
 
 
-def _lanes_given(bench: Bench, team: TeamId) -> Iterator[LaneGiven]:
+def _lane_given(bench: Bench, team: TeamId) -> LaneGiven | None:
     """The lane of the next round that a team has by a decision, if it has one."""
     heats = {seat.heat for seat, by in bench.at_hand.drawn.items() if by == team}
-    for one in lanes_given(bench.conn, bench.meet_id):
-        if one.team == team and heats.intersection(one.heats):
-            yield one
+    given = lanes_given(bench.conn, bench.meet_id)
+    return next((one for one in given if one.team == team and heats.intersection(one.heats)), None)
 
 
 def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
@@ -125,20 +122,14 @@ def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
     return Understood((GiveLane(seat, order.team),), words, act)
 
 
-def insist_it_helps(
-    bench: Bench, orders: Sequence[OrderIn], understood: Sequence[Understood]
-) -> None:
-    """What is ordered for a team must help it, with all these orders: nobody who is disqualified
-    goes on or gains by running again, and a lane is for who goes on.
+def insist_it_helps(bench: Bench, orders: Sequence[OrderIn]) -> None:
+    """What is ordered for a team must help it, by the round as all these orders leave it: nobody
+    who is disqualified goes on or gains by running again, and a lane is for who goes on.
     """
     helped = [team for order in orders for team in _helped(order)]
     if not helped:
         return
-    effects = [effect for one in understood for effect in one.effect]
-    try:
-        after = replace(bench.at_hand, round=apply(bench.at_hand.round, effects)).stand()
-    except ValueError:
-        return  # what does not fit is refused where it is shown
+    after = bench.at_hand.stand()
     for team in helped:
         if team in after.teams and after.teams[team].is_disqualified:
             raise StateConflict(

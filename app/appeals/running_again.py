@@ -9,6 +9,7 @@ from app.appeals.bench import (
     Bench,
     Kept,
     Understood,
+    effects_of,
     insist_last_not_the_jurys,
     insist_letter_may_go,
     insist_not_the_jurys,
@@ -171,7 +172,7 @@ def insist_each_runs_again_once(after: Bench, understood: Sequence[Understood]) 
     """StateConflict where these orders leave a team to run again twice: in two re-runs that are
     still to be held, or beside the whole heat.
     """
-    effects = [effect for one in understood for effect in one.effect]
+    effects = effects_of(understood)
     ordered = [effect.re_run for effect in effects if isinstance(effect, RunAgain)]
     if ordered and any(isinstance(effect, AnnulHeat) for effect in effects):
         raise StateConflict(

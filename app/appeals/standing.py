@@ -16,7 +16,7 @@ from sqlalchemy import Connection
 
 from app.access.queries import officials_of
 from app.appeals.awaiting import awaited, possible_now
-from app.appeals.bench import Bench, bench_for
+from app.appeals.bench import Bench, bench_for, effects_of
 from app.appeals.carrying import understand
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.had_a_part import had_a_part
@@ -131,7 +131,7 @@ def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
 def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
     try:
         understood = understand(bench, wanted)
-        return consequences(bench.at_hand, [one for each in understood for one in each.effect])
+        return consequences(bench.at_hand, effects_of(understood))
     except Refusal:
         return None
 
