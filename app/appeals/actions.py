@@ -41,10 +41,10 @@ from app.ids import (
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import Malformed, NeedsWord, OwnReport, Stale, StateConflict
+from app.results.correction_wire import Mistyped
 from app.results.corrections import said_before
 from app.results.opening import open_windows
 from app.results.queries import last_announcement
-from app.results.wire import Mistyped
 from app.rules.windows import WindowOpener
 from app.rulings.queries import authors_in
 from app.store.action import Action, Deed, Done, Put, Unit

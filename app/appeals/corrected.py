@@ -12,8 +12,8 @@ from sqlalchemy import Connection
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
 from app.meets.queries import MeetFacts
+from app.results.correction_wire import CorrectionOut, RemeasuredOut
 from app.results.corrections import corrections_of
-from app.results.wire import CorrectionOut, RemeasuredOut
 from app.results.wording import sentence
 
 TITLE = "Corrected, for it was typed wrongly"

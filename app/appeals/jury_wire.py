@@ -32,7 +32,8 @@ from app.ids import (
     VoteId,
 )
 from app.reports.wire import CaseOut
-from app.results.wire import AnnouncementOut, CorrectionOut, ResultOut, WindowOut
+from app.results.correction_wire import CorrectionOut
+from app.results.wire import AnnouncementOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.rulings.wire import DisqualificationOut, RulingOut
 from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Receipt, Wire, shown

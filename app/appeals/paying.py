@@ -20,8 +20,8 @@ from app.ids import AppealId
 from app.meets.queries import meet_facts
 from app.record.kinds import Kind
 from app.refusals import Malformed, StateConflict
+from app.results.correction_wire import Mistyped
 from app.results.corrections import said_before
-from app.results.wire import Mistyped
 from app.store.action import Action, Deed, Done, Unit
 from app.visible import likeness
 

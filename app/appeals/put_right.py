@@ -33,9 +33,9 @@ from app.meets.queries import heat, meet_row
 from app.record.kinds import Kind
 from app.refusals import Malformed, NotYours, StateConflict
 from app.results.announced_time import LOOK_AGAIN, move_windows_of_advice
+from app.results.correction_wire import Mistyped
 from app.results.corrections import Act, is_known, keep
 from app.results.remeasuring import moved_by
-from app.results.wire import Mistyped
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 

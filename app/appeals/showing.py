@@ -36,8 +36,8 @@ from app.appeals.wire import (
 )
 from app.ids import AppealId, DecisionId, MeetId, ProtestId
 from app.meets.queries import MeetFacts, meet_facts
+from app.results.correction_wire import CorrectionOut
 from app.results.corrections import corrections_of
-from app.results.wire import CorrectionOut
 
 Shown = TypeVar("Shown", ProtestOut, AppealOut)
 

@@ -23,7 +23,8 @@ from app.ids import (
     TeamId,
     WindowId,
 )
-from app.results.wire import CorrectionOut, WindowOut
+from app.results.correction_wire import CorrectionOut
+from app.results.wire import WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
 

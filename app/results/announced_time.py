@@ -22,13 +22,14 @@ from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import Malformed
 from app.results.announcements import announcement_row
+from app.results.correction_wire import TimeCorrectionIn
 from app.results.corrections import TICK, Act, is_known, keep
 from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
 from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
 from app.results.typed_times import EARLIEST_ENTRY
-from app.results.wire import AnnouncementOut, TimeCorrectionIn
+from app.results.wire import AnnouncementOut
 from app.rules.windows import close_from
 from app.rulings.queries import last_ruled_at
 from app.store.action import Action, Deed, Done, Put, Unit

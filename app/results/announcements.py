@@ -21,6 +21,7 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
+from app.results.correction_wire import TimeCorrectionOut
 from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
 from app.results.tables import announcements, time_corrections
 from app.results.wire import (
@@ -30,7 +31,6 @@ from app.results.wire import (
     LaterAnnouncement,
     QualifiedOut,
     QualifiersAnnounced,
-    TimeCorrectionOut,
 )
 from app.rounds.queries import rounds_set_for
 from app.rounds.tables import re_runs

@@ -20,9 +20,9 @@ from app.clock import in_zone
 from app.ids import CorrectionId
 from app.meets.queries import MeetFacts
 from app.refusals import IdTaken
+from app.results.correction_wire import CorrectionOut, Mistyped
 from app.results.remeasuring import Moved
 from app.results.tables import corrections, time_corrections
-from app.results.wire import CorrectionOut, Mistyped
 from app.store.action import Unit
 
 TICK = timedelta(microseconds=1)

@@ -21,11 +21,17 @@ from app.meets.wire import MeetOut
 from app.record.kinds import Kind
 from app.record.queries import entered_at
 from app.refusals import Malformed, StateConflict
+from app.results.correction_wire import (
+    EndCorrectionIn,
+    EndCorrectionsOut,
+    EndOfMeetIn,
+    EndOut,
+    Mistyped,
+)
 from app.results.corrections import Act, corrections_of, is_known, keep, said_before
 from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
 from app.results.typed_times import FirstTyped, insist_typed_now
-from app.results.wire import EndCorrectionIn, EndCorrectionsOut, EndOfMeetIn, EndOut, Mistyped
 from app.rules.windows import close_from
 from app.store.action import Action, Deed, Done, Put, Unit
 

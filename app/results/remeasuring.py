@@ -16,13 +16,13 @@ from app.appeals.standing import measured_appeal
 from app.appeals.wire import Timeliness
 from app.ids import HeatId
 from app.meets.queries import MeetFacts, meet_facts
+from app.results.correction_wire import RemeasuredOut
 from app.results.pending import (
     appeals_in_meet,
     appeals_in_round,
     protests_in_meet,
     protests_in_round,
 )
-from app.results.wire import RemeasuredOut
 from app.store.action import Unit
 
 Moved = dict[str, list[dict[str, Any]]]

@@ -25,18 +25,20 @@ from app.results import actions, finality, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
+from app.results.correction_wire import (
+    EndCorrectionIn,
+    EndCorrectionsOut,
+    EndOfMeetIn,
+    EndOut,
+    TimeCorrectionIn,
+)
 from app.results.ending import correct_end, end_corrections, end_meet, end_of_meet
 from app.results.printing import as_csv, as_text, sheet_facts
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
     AnnouncementsOut,
-    EndCorrectionIn,
-    EndCorrectionsOut,
-    EndOfMeetIn,
-    EndOut,
     ResultOut,
-    TimeCorrectionIn,
     WindowsOut,
 )
 from app.sheets.finish_list import FinishRow, read_finish_list

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -13,7 +12,6 @@ from app.ids import (
     AnnouncementId,
     CaseId,
     ChosenId,
-    CorrectionId,
     DecisionId,
     DisqualificationId,
     HeatId,
@@ -24,6 +22,7 @@ from app.ids import (
     TeamId,
     WindowId,
 )
+from app.results.correction_wire import TimeCorrectionOut
 from app.results.wording import listed, number_aloud
 from app.rules.placing import FinishStatus
 from app.rules.windows import CountsFrom, Remedy, close_from
@@ -354,155 +353,6 @@ class QualifiersAnnounced(LaterAnnouncement):
             f"Others have qualified by announcement {self.number} of {self.round}, heat "
             f"{self.heat_number}, made {self.announced_at_local}."
         )
-
-
-class TimeCorrectionIn(Wire):
-    """The time at which something was announced, where it had been typed wrongly."""
-
-    model_config = shown(
-        {
-            "announced_at": "2026-06-13T14:09:00+02:00",
-            "reasons": "Typed 14:19; the loudspeaker's log says 14:09.",
-            "pin": "480213",
-        }
-    )
-
-    announced_at: PhoneTime = Field(description="when it was truly announced")
-    reasons: Reasons
-    remark: Words = Field(
-        default="",
-        description="the explicit word where time that still runs would be over at once: how the "
-        "teams knew of it",
-    )
-    pin: Pin
-
-
-class RemeasuredOut(Wire):
-    """A protest or an appeal that a corrected time made timely, or late."""
-
-    what: str = Field(description="protest or appeal")
-    id: str
-    number: int
-    words: str = Field(description="such as “in time by 4 min”")
-    before: str = Field(description="the same before the correction")
-
-
-class TimeCorrectionOut(Wire):
-    """A correction of an announcement's time, which its windows followed."""
-
-    id: CorrectionId
-    was: datetime
-    was_local: str
-    becomes: datetime
-    becomes_local: str
-    reasons: str
-    remark: str = Field(
-        default="", description="how the teams knew of it, where time that ran was over at once"
-    )
-    corrected_by: OfficialId
-    corrected_by_name: str
-    corrected_at: datetime
-    now_in_time: list[RemeasuredOut] = Field(
-        default=[],
-        description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
-    )
-    now_late: list[RemeasuredOut] = Field(
-        default=[], description="those that had been in time and were late by it"
-    )
-
-
-class Mistyped(StrEnum):
-    """What was typed wrongly, beside the time of an announcement."""
-
-    PROTEST = "time of a protest"
-    APPEAL = "time of an appeal"
-    ADVICE = "time of an advice"
-    DEPOSIT = "time of a deposit"
-    RECEIPT = "receipt of a deposit"
-    END = "end of the meet"
-
-
-class CorrectionOut(Wire):
-    """A correction of what was typed wrongly, and what it said before."""
-
-    id: CorrectionId
-    about: Mistyped
-    was: str = Field(description="an instant, or the number of a receipt")
-    was_local: str = Field(description="an instant as people at the meet read it, else empty")
-    becomes: str
-    becomes_local: str
-    reasons: str
-    corrected_by: OfficialId
-    corrected_by_name: str
-    corrected_at: datetime
-    now_in_time: list[RemeasuredOut] = Field(
-        default=[],
-        description="protests and appeals that had been late and were in time by this correction: "
-        "what was rejected or turned away for it is to be looked at again (`possible` says how)",
-    )
-    now_late: list[RemeasuredOut] = Field(
-        default=[], description="those that had been in time and were late by it"
-    )
-
-
-class EndCorrectionIn(Wire):
-    """When the meet ended, where that had been typed wrongly."""
-
-    model_config = shown(
-        {
-            "ended_at": "2026-06-14T18:05:00+02:00",
-            "reasons": "Typed 19:05; the last race was at 17:50.",
-            "pin": "480213",
-        }
-    )
-
-    ended_at: PhoneTime = Field(description="when it truly ended")
-    reasons: Reasons
-    pin: Pin
-
-
-ENDED_AT: Any = Field(description="null while the meet goes on")
-EARLIER_ENDS = "corrections of this time, first to last; windows follow the last one"
-
-
-class EndCorrected(Wire):
-    """A correction of the end of the meet as everybody reads it: the times alone."""
-
-    was: datetime
-    was_local: str
-    becomes: datetime
-    becomes_local: str
-    corrected_at: datetime
-
-
-class EndOut(Wire):
-    """When the meet ended, and what was said of it before, for everybody."""
-
-    ended_at: datetime | None = ENDED_AT
-    ended_at_local: str
-    corrections: list[EndCorrected] = Field(description=EARLIER_ENDS)
-
-
-class EndCorrectionsOut(Wire):
-    """The same for officials: who corrected it and why, and which protests that made late."""
-
-    ended_at: datetime | None = ENDED_AT
-    ended_at_local: str
-    corrections: list[CorrectionOut] = Field(description=EARLIER_ENDS)
-
-
-class EndOfMeetIn(Wire):
-    """The end of the meet: from then on count the windows that a book counts from there."""
-
-    model_config = shown(
-        {"pin": "480213"}, {"ended_at": "2026-06-14T18:05:00+02:00", "pin": "480213"}
-    )
-
-    ended_at: PhoneTime | None = Field(
-        default=None, description="when the meet ended; left out, it is now"
-    )
-    pin: Pin
 
 
 KNOWN_LATER = (
