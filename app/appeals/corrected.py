@@ -41,7 +41,8 @@ def _in_words(one: CorrectionOut, zone: str) -> str:
     by = f"{one.corrected_by_name} at {in_zone(one.corrected_at, zone)}"
     why = one.reasons.rstrip(".")
     said = f"{sentence(one.about)}: {is_}, given before as {was}. Corrected by {by}. Reason: {why}."
-    return " ".join([said, *_remeasured([*one.now_in_time, *one.now_late])])
+    remark = [f"Remark: {one.remark.rstrip('.')}."] if one.remark else []
+    return " ".join([said, *remark, *_remeasured([*one.now_in_time, *one.now_late])])
 
 
 def _remeasured(moved: Sequence[RemeasuredOut]) -> Iterator[str]:

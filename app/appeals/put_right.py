@@ -22,20 +22,30 @@ from app.appeals.jury_wire import AppealOut, DepositCorrectionIn, ReceiptCorrect
 from app.appeals.lodging import earliest_protest
 from app.appeals.panel import change_appeal
 from app.appeals.paying import insist_own_receipt
-from app.appeals.queries import appeal_row, appeals_on, protest_row, referees_decision
+from app.appeals.queries import (
+    appeal_row,
+    appeals_on,
+    protest_row,
+    referees_decision,
+    referees_decisions,
+)
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions
 from app.appeals.wire import AdviceCorrectionIn, LodgedCorrectionIn, ProtestOut
 from app.clock import in_zone, rfc3339
-from app.ids import AppealId, CorrectionId, DecisionId, HeatId, ProtestId
+from app.ids import AppealId, CorrectionId, HeatId, ProtestId
 from app.meets.queries import heat, meet_row
 from app.record.kinds import Kind
-from app.refusals import Malformed, NotYours, StateConflict
-from app.results.announced_time import LOOK_AGAIN, move_windows_of_advice
+from app.refusals import Malformed, StateConflict
+from app.results.announced_time import (
+    LOOK_AGAIN,
+    insist_advice_leaves_time,
+    move_windows_of_advice,
+)
 from app.results.correction_wire import Mistyped
-from app.results.corrections import Act, is_known, keep
-from app.results.remeasuring import moved_by
+from app.results.corrections import Act, about_before, is_known, keep
+from app.results.remeasuring import insist_not_on_panel, moved_by
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
@@ -59,7 +69,7 @@ def correct_protest(
         one = Act(correction_id, Mistyped.PROTEST, protest_id, caller, content)
 
         def change() -> _Change:
-            _insist_on_no_panel_of(unit, protest_id, caller)
+            insist_not_on_panel(appeals_on(unit.conn, unit.meet_id, protest_id), caller)
             facts = heat(unit.conn, unit.meet_id, HeatId(row.heat_id))
             earliest = earliest_protest(unit, row.ruling_id, facts)
             insist_lodged_then(unit, row, sent.lodged_at, earliest)
@@ -85,25 +95,8 @@ def _put_right(
         return None
     insist_may_sign(unit, one.caller)
     changed = change()
-    moved = moved_by(unit, HeatId(row.heat_id), changed.move)
+    moved = moved_by(unit, one.caller, HeatId(row.heat_id), changed.move)
     return Deed(kind, row.id, keep(unit, one, changed.was, changed.becomes, moved))
-
-
-def _insist_on_no_panel_of(unit: Unit, protest_id: ProtestId, caller: Caller) -> None:
-    for row in appeals_on(unit.conn, unit.meet_id, protest_id):
-        _insist_not_on_panel(row, caller)
-
-
-def _insist_not_on_panel(appeal: AnyRow, caller: Caller) -> None:
-    """NotYours for whoever decides on the appeal: whether it is in time rests on what is corrected,
-    and a late one is admitted by the chair, with a reason, and by nobody else.
-    """
-    seats = () if appeal.panel is None else (*appeal.panel["members"], *appeal.panel["substitutes"])
-    if caller.official_id in seats:
-        raise NotYours(
-            f"You are of the panel of appeal {appeal.number}, and whether that is in time may rest "
-            "on this. Let the desk correct it, or somebody of the jury who is not of that panel."
-        )
 
 
 def correct_advice(
@@ -113,15 +106,14 @@ def correct_advice(
 
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
         row = protest_row(unit.conn, unit.meet_id, protest_id)
-        decided = referees_decision(unit.conn, unit.meet_id, protest_id)
-        if decided is None or decided.advised_at is None:
-            raise StateConflict("Nobody has told the protesters yet: there is no time to correct.")
-        content = sent.model_dump(mode="json", exclude={"pin"})
+        decided = _decision_told(unit, protest_id, correction_id)
+        content = sent.model_dump(mode="json", exclude={"pin"}, exclude_defaults=True)
         one = Act(correction_id, Mistyped.ADVICE, decided.id, caller, content)
 
         def change() -> _Change:
-            _insist_on_no_panel_of(unit, protest_id, caller)
+            insist_not_on_panel(appeals_on(unit.conn, unit.meet_id, protest_id), caller)
             at = _told_at(unit, sent.advised_at, decided)
+            insist_advice_leaves_time(unit, decided, at, sent.remark)
             return _Change(
                 rfc3339(decided.advised_at), rfc3339(at), lambda: _tell(unit, row, decided, at)
             )
@@ -131,6 +123,18 @@ def correct_advice(
         return Done(Put(out, created=deed is not None), deed)
 
     return act
+
+
+def _decision_told(unit: Unit, protest_id: ProtestId, correction_id: CorrectionId) -> AnyRow:
+    """The referee's decision that stands, once the protesters were told; or the one of before whose
+    advice this very correction was about.
+    """
+    made = referees_decisions(unit.conn, unit.meet_id, protest_id)
+    about = about_before(unit.conn, correction_id)
+    decided = next((one for one in made if one.id == about), made[-1] if made else None)
+    if decided is None or decided.advised_at is None:
+        raise StateConflict("Nobody has told the protesters yet: there is no time to correct.")
+    return decided
 
 
 def _told_at(unit: Unit, given: datetime, decided: AnyRow) -> datetime:
@@ -151,7 +155,7 @@ def _told_at(unit: Unit, given: datetime, decided: AnyRow) -> datetime:
 
 def _tell(unit: Unit, protest: AnyRow, decided: AnyRow, at: datetime) -> None:
     unit.conn.execute(update(decisions).where(decisions.c.id == decided.id).values(advised_at=at))
-    move_windows_of_advice(unit, HeatId(decided.heat_id), DecisionId(decided.id), at)
+    move_windows_of_advice(unit, decided, at)
     move_protest(unit, protest, ProtestState(protest.state))
 
 
@@ -182,7 +186,7 @@ def _of_appeal(one: Act, change: Callable[[Unit, AnyRow], _Change]) -> Action[Pu
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
 
         def of_row() -> _Change:
-            _insist_not_on_panel(row, one.caller)
+            insist_not_on_panel([row], one.caller)
             return change(unit, row)
 
         deed = _put_right(unit, one, row, of_row, Kind.APPEAL_CORRECTED)

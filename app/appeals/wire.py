@@ -23,7 +23,7 @@ from app.ids import (
     TeamId,
     WindowId,
 )
-from app.results.correction_wire import CorrectionOut
+from app.results.correction_wire import HOW_KNOWN, CorrectionOut
 from app.results.wire import WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
@@ -355,6 +355,7 @@ class AdviceCorrectionIn(Wire):
 
     advised_at: PhoneTime = Field(description="when they were truly told")
     reasons: Reasons
+    remark: Words = HOW_KNOWN
     pin: Pin
 
 

@@ -15,9 +15,9 @@ from sqlalchemy import bindparam, select, update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
-from app.clock import in_zone, rfc3339
-from app.ids import AnnouncementId, CorrectionId, DecisionId, HeatId
-from app.meets.queries import heat, meet_row
+from app.clock import rfc3339
+from app.ids import AnnouncementId, CorrectionId, HeatId
+from app.meets.queries import heat
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import Malformed
@@ -28,6 +28,7 @@ from app.results.finality import announcement_shown
 from app.results.pending import advised_at, last_carried_out
 from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
+from app.results.time_that_runs import Closing, insist_it_runs_on
 from app.results.typed_times import EARLIEST_ENTRY
 from app.results.wire import AnnouncementOut
 from app.rules.windows import close_from
@@ -143,11 +144,11 @@ def _correct(unit: Unit, one: Act, row: AnyRow, sent: TimeCorrectionIn) -> Deed:
     at = sent.announced_at
     insist_may_sign(unit, one.caller)
     _insist_possible(unit, row, at)
-    _insist_still_open(unit, row, at, sent.remark)
-    moved = moved_by(unit, HeatId(row.heat_id), lambda: _move_windows(unit, row, at))
+    closings = (Closing(one.closes_at, _closes_then(one, to)) for one, to in _moved(unit, row, at))
+    insist_it_runs_on(unit, closings, sent.remark, "/announced_at")
+    moved = moved_by(unit, one.caller, HeatId(row.heat_id), lambda: _move_windows(unit, row, at))
     body = keep(unit, one, rfc3339(row.announced_at), rfc3339(at), moved)
-    said = {"remark": sent.remark} if sent.remark else {}
-    return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, {**body, **said})
+    return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)
 
 
 def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
@@ -167,24 +168,6 @@ def _insist_possible(unit: Unit, row: AnyRow, at: datetime) -> None:
         after=_neighbour(unit, row, +1),
         way_out=LOOK_AGAIN,
     ).insist_on(at)
-
-
-def _insist_still_open(unit: Unit, row: AnyRow, at: datetime, remark: str) -> None:
-    """Nobody can use a window that is over at once: whoever closes one that runs says why."""
-    shut = [
-        closes_at
-        for window, starts in _moved(unit, row, at)
-        if (closes_at := _closes_then(window, starts)) is not None
-        and closes_at < unit.now <= window.closes_at
-    ]
-    if shut and not remark:
-        zone = meet_row(unit.conn, unit.meet_id).time_zone
-        raise Malformed(
-            "Announced then, time that still runs for protests or appeals would be over already "
-            f"(until {in_zone(max(shut), zone)}). Look at the time; if it is right, say in "
-            "“remark” how the teams knew of it.",
-            field="/announced_at",
-        )
 
 
 def _neighbour(unit: Unit, row: AnyRow, step: int) -> AnyRow | None:
@@ -214,16 +197,29 @@ def _moved(unit: Unit, row: AnyRow, at: datetime) -> Iterator[tuple[AnyRow, date
         yield window, max(at, advised.get(window.decision_id, at))
 
 
-def move_windows_of_advice(
-    unit: Unit, heat_id: HeatId, decision_id: DecisionId, at: datetime
-) -> None:
-    """The windows that an advice opened count from its corrected time, or from the heat's first
-    announcement where that came later.
-    """
-    first = unit.conn.execute(_NEIGHBOUR, {"heat": heat_id, "number": 1}).one_or_none()
-    starts = at if first is None else max(at, first.announced_at)
-    for window in unit.conn.execute(_OF_ADVICE, {"decision": decision_id}).all():
+def move_windows_of_advice(unit: Unit, decided: AnyRow, at: datetime) -> None:
+    """The windows that an advice opened count from its corrected time."""
+    for window, starts in list(_moved_of_advice(unit, decided, at)):
         _open_at(unit, window, starts)
+
+
+def insist_advice_leaves_time(unit: Unit, decided: AnyRow, at: datetime, remark: str) -> None:
+    """Malformed without a remark where the time for an appeal would be over at once by that."""
+    moved = _moved_of_advice(unit, decided, at)
+    closings = (Closing(one.closes_at, _closes_then(one, starts)) for one, starts in moved)
+    insist_it_runs_on(unit, closings, remark, "/advised_at")
+
+
+def _moved_of_advice(
+    unit: Unit, decided: AnyRow, at: datetime
+) -> Iterator[tuple[AnyRow, datetime]]:
+    """The windows that the advice on a decision opened, and from when on with another time of it:
+    from then, or from the heat's first announcement where that came later.
+    """
+    first = unit.conn.execute(_NEIGHBOUR, {"heat": decided.heat_id, "number": 1}).one_or_none()
+    starts = at if first is None else max(at, first.announced_at)
+    for window in unit.conn.execute(_OF_ADVICE, {"decision": decided.id}).all():
+        yield window, starts
 
 
 def _open_at(unit: Unit, window: AnyRow, starts: datetime) -> None:

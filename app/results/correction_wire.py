@@ -15,6 +15,11 @@ from app.ids import (
 from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
 
 ENDED_AT: Any = Field(description="null while the meet goes on")
+HOW_KNOWN: Any = Field(
+    default="",
+    description="the explicit word where time that still runs would be over at once: how the "
+    "teams knew of it",
+)
 EARLIER_ENDS = "corrections of this time, first to last; windows follow the last one"
 
 
@@ -31,11 +36,7 @@ class TimeCorrectionIn(Wire):
 
     announced_at: PhoneTime = Field(description="when it was truly announced")
     reasons: Reasons
-    remark: Words = Field(
-        default="",
-        description="the explicit word where time that still runs would be over at once: how the "
-        "teams knew of it",
-    )
+    remark: Words = HOW_KNOWN
     pin: Pin
 
 
@@ -54,6 +55,9 @@ class Corrected(Wire):
 
     id: CorrectionId
     reasons: str
+    remark: str = Field(
+        default="", description="how the teams knew of it, where time that ran was over at once"
+    )
     corrected_by: OfficialId
     corrected_by_name: str
     corrected_at: datetime
@@ -74,9 +78,6 @@ class TimeCorrectionOut(Corrected):
     was_local: str
     becomes: datetime
     becomes_local: str
-    remark: str = Field(
-        default="", description="how the teams knew of it, where time that ran was over at once"
-    )
 
 
 class Mistyped(StrEnum):
@@ -113,6 +114,7 @@ class EndCorrectionIn(Wire):
 
     ended_at: PhoneTime = Field(description="when it truly ended")
     reasons: Reasons
+    remark: Words = HOW_KNOWN
     pin: Pin
 
 

@@ -32,6 +32,7 @@ _OF_SUBJECTS = (
     .where(corrections.c.subject_id.in_(bindparam("subjects", expanding=True)))
     .order_by(corrections.c.corrected_at, corrections.c.id)
 )
+_SUBJECT_OF = select(corrections.c.subject_id).where(corrections.c.id == bindparam("correction"))
 _OF_SUBJECT = select(corrections).where(corrections.c.subject_id == bindparam("subject"))
 
 
@@ -83,7 +84,8 @@ def is_known(unit: Unit, act: Act) -> bool:
 
 def keep(unit: Unit, act: Act, was: str, becomes: str, moved: Moved) -> dict[str, Any]:
     """Store a correction; returns what the record keeps of it."""
-    told = {"was": was, "becomes": becomes, "reasons": act.content["reasons"]}
+    said = {name: act.content[name] for name in ("reasons", "remark") if name in act.content}
+    told = {"was": was, "becomes": becomes, **said}
     if act.about is None:
         _store(unit, act, moved, was=_instant(was), becomes=_instant(becomes))
         return {"correction": act.id, **told, **moved}
@@ -112,6 +114,12 @@ def _store(unit: Unit, act: Act, moved: Moved, **said: Any) -> None:
     )
 
 
+def about_before(conn: Connection, ident: CorrectionId) -> str | None:
+    """What a correction was about that was made before under this id, None where there is none."""
+    found: str | None = conn.execute(_SUBJECT_OF, {"correction": ident}).scalar_one_or_none()
+    return found
+
+
 def said_before(conn: Connection, about: Mistyped, subject: str) -> frozenset[str]:
     """What it said before it was corrected: sent once more, that is no news."""
     rows = conn.execute(_OF_SUBJECT, {"subject": subject})
@@ -134,6 +142,7 @@ def corrections_of(
             becomes=row.becomes,
             becomes_local=_local(row.about, row.becomes, meet.time_zone),
             reasons=row.reasons,
+            remark=row.content.get("remark", ""),
             corrected_by=row.official_id,
             corrected_by_name=names[row.official_id],
             corrected_at=row.corrected_at,

@@ -31,6 +31,7 @@ from app.results.correction_wire import (
 from app.results.corrections import Act, corrections_of, is_known, keep, said_before
 from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
+from app.results.time_that_runs import Closing, insist_it_runs_on
 from app.results.typed_times import FirstTyped, insist_typed_now
 from app.rules.windows import close_from
 from app.store.action import Action, Deed, Done, Put, Unit
@@ -39,7 +40,7 @@ _LAST_ANNOUNCED = select(func.max(announcements.c.announced_at)).where(
     announcements.c.meet_id == bindparam("meet")
 )
 _LAST_ANNOUNCED_BY = _LAST_ANNOUNCED.where(announcements.c.entered_at <= bindparam("said_at"))
-_COUNTING = select(windows.c.id, windows.c.minutes).where(
+_COUNTING = select(windows.c.id, windows.c.minutes, windows.c.closes_at).where(
     windows.c.meet_id == bindparam("meet"),
     windows.c.counts_from.is_not(None),
     windows.c.minutes.is_not(None),
@@ -113,27 +114,33 @@ def correct_end(
     """Correct when the meet ended, and the windows that count from it. The PIN was confirmed."""
 
     def act(unit: Unit) -> Done[Put[EndCorrectionsOut]]:
-        content = sent.model_dump(mode="json", exclude={"pin"})
+        content = sent.model_dump(mode="json", exclude={"pin"}, exclude_defaults=True)
         one = Act(correction_id, Mistyped.END, unit.meet_id, caller, content)
-        deed = None if is_known(unit, one) else _correct(unit, one, sent.ended_at)
+        deed = None if is_known(unit, one) else _correct(unit, one, sent)
         out = end_corrections(unit.conn, unit.meet_id)
         return Done(Put(out, created=deed is not None), deed)
 
     return act
 
 
-def _correct(unit: Unit, one: Act, at: datetime) -> Deed:
+def _correct(unit: Unit, one: Act, sent: EndCorrectionIn) -> Deed:
     insist_may_sign(unit, one.caller)
+    at = sent.ended_at
     was = meet_facts(unit.conn, unit.meet_id).ended_at
     if was is None:
         raise StateConflict("The meet goes on: nobody has said yet when it ended.")
     _insist_possible(unit, was, at)
+    closings = [
+        Closing(window.closes_at, close_from(window.minutes, at))
+        for window in unit.conn.execute(_COUNTING, {"meet": unit.meet_id})
+    ]
+    insist_it_runs_on(unit, closings, sent.remark, "/ended_at")
 
     def move() -> None:
         set_meet_ended(unit, at)
         _close(unit, _COUNTING, at)
 
-    moved = moved_by(unit, None, move)
+    moved = moved_by(unit, one.caller, None, move)
     body = keep(unit, one, rfc3339(was), rfc3339(at), moved)
     return Deed(Kind.END_OF_MEET_CORRECTED, unit.meet_id, body)
 

@@ -11,7 +11,16 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import BindParameter, Connection, bindparam, func, literal_column, select
+from sqlalchemy import (
+    BindParameter,
+    Column,
+    Connection,
+    ScalarSelect,
+    bindparam,
+    func,
+    literal_column,
+    select,
+)
 
 from app.appeals.states import OPEN, ProtestState
 from app.appeals.tables import appeals, decisions, protests
@@ -153,6 +162,17 @@ _TOLD = (
     .where(_asked.c.id == bindparam("heat"), decisions.c.seq > bindparam("seen"))
     .order_by(decisions.c.seq)
 )
+
+
+def replaced_decision(decision_id: Column[str]) -> ScalarSelect[str | None]:
+    """By which other one the decision of this id was replaced, in a statement."""
+    known = decisions.alias()
+    return (
+        select(known.c.replaced_by)
+        .where(known.c.id == decision_id)
+        .correlate(decision_id.table)
+        .scalar_subquery()
+    )
 
 
 def protests_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:

@@ -15,6 +15,7 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
 from app.results.called_off import void_windows
+from app.results.pending import replaced_decision
 from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
@@ -45,9 +46,11 @@ _COUNTED_OTHERWISE = (
     )
     .scalar_subquery()
 )
+_REPLACED_BY = replaced_decision(windows.c.decision_id)
 _WINDOW_COLUMNS = (
     select(
         windows,
+        _REPLACED_BY.label("replaced_by"),
         _STANDS_INSTEAD.label("superseded_by"),
         (_ANNOUNCED_OTHERWISE + _COUNTED_OTHERWISE).label("time_corrections"),
         teams.c.name.label("team_name"),
@@ -62,7 +65,7 @@ _WINDOW_COLUMNS = (
 )
 _IN_HEATS = (
     select(windows)
-    .where(windows.c.heat_id.in_(bindparam("heats", expanding=True)))
+    .where(windows.c.heat_id.in_(bindparam("heats", expanding=True)), _REPLACED_BY.is_(None))
     .order_by(windows.c.opened_at, windows.c.id)
 )
 _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
@@ -194,7 +197,9 @@ def _place_after(stretch: int, row: AnyRow, now: datetime) -> str:
 
 
 def windows_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[Window]]:
-    """All windows that touch heats, by heat, in the order of opening."""
+    """All windows that touch heats, by heat, in the order of opening; not one for an appeal against
+    a decision that another one has replaced.
+    """
     found: dict[HeatId, list[Window]] = {}
     for row in conn.execute(_IN_HEATS, {"heats": list(heat_ids)}):
         found.setdefault(row.heat_id, []).append(_window(row))
@@ -218,7 +223,13 @@ def _windows_out(
     conn: Connection, rows: Sequence[AnyRow], zone: str, now: datetime
 ) -> list[WindowOut]:
     void = void_windows(conn, {row.heat_id for row in rows})
-    return [_window_out(row, zone, now, void.get(row.heat_id, "")) for row in rows]
+    return [_window_out(row, zone, now, _does_not_count(row, void)) for row in rows]
+
+
+def _does_not_count(row: AnyRow, void: Mapping[HeatId, str]) -> str:
+    if row.replaced_by is not None:
+        return "The decision that this window is about was replaced: the later one can be appealed."
+    return void.get(row.heat_id, "")
 
 
 def _window_out(row: AnyRow, zone: str, now: datetime, void: str) -> WindowOut:

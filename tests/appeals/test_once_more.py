@@ -117,6 +117,49 @@ def test_what_was_sent_first_is_still_the_same_once_it_is_replaced(meet: MeetAtH
     assert meet.head() == head
 
 
+def test_the_time_for_an_appeal_against_a_replaced_decision_runs_no_longer(
+    meet: MeetAtHand,
+) -> None:
+    """An appeal lies from the decision that stands (TR8.7), so the time that counts is of that."""
+    lodged = rejected_as_late(meet)
+    meet.service.clock.stand_at(NOON + minutes(75))
+    (first,) = appeal_windows(meet)
+    assert (first["state"], first["does_not_count"]) == ("open", "")
+    out = decided(meet, lodged, reasons="Two umpires saw it.")
+    (first,) = appeal_windows(meet)
+    assert first["state"] == "void"
+    assert "was replaced: the later one can be appealed" in first["does_not_count"]
+    assert "STATUS:CANCELLED" in meet.desk.get("windows.ics").text
+    seen = meet.desk.get(f"heats/{meet.heat()}/result").json()["announced"]
+    assert seen["pending"] == [
+        f"The decision on protest {lodged['number']} is to be told to those who protested."
+    ]
+    assert meet.desk.put(f"protests/{lodged['id']}/advice", {}).status_code == 200
+    states = {one["decision"]: one["state"] for one in appeal_windows(meet)}
+    assert states == {lodged["first"]: "void", out["decision"]["id"]: "open"}
+
+
+def appeal_windows(meet: MeetAtHand) -> list[Json]:
+    found = meet.desk.get("windows.json").json()["windows"]
+    return [one for one in found if one["remedy"] == "appeal"]
+
+
+def test_a_correction_of_a_replaced_decisions_advice_sent_again_is_the_same(
+    meet: MeetAtHand,
+) -> None:
+    lodged = rejected_as_late(meet)
+    advice, ident = f"protests/{lodged['id']}/advice/time-corrections", new_id()
+    changes = {"ident": ident, "advised_at": NOON + minutes(55)}
+    done(put_right(meet, advice, **changes))
+    out = decided(meet, lodged, reasons="Two umpires saw it.")
+    head = meet.head()
+    again = put_right(meet, advice, **changes)
+    assert (again.status_code, again.json()["version"]) == (200, out["version"])
+    assert meet.head() == head
+    other = put_right(meet, advice, ident=ident, advised_at=NOON + minutes(56))
+    a_problem(other, 409, "id-taken")
+
+
 def test_what_was_corrected_of_a_replaced_decisions_advice_stays_readable(
     meet: MeetAtHand,
 ) -> None:

@@ -19,6 +19,7 @@ from tests.appeals.desk import (
     a_protest,
     a_rejected_protest,
     an_announced_disqualification,
+    announced,
     appeal,
     cast,
     decide,
@@ -31,6 +32,7 @@ from tests.appeals.desk import (
     team,
 )
 from tests.builders import PIN, Json, MeetAtHand, a_problem, add_official
+from tests.forms.pdf_reading import read_text
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
 
@@ -211,6 +213,56 @@ def test_who_sits_on_the_panel_does_not_put_the_protest_right_by_another_role(
         a_problem(refused, 403, "not-yours")
 
 
+def test_nobody_of_its_panel_makes_an_appeal_timely_by_the_time_of_an_announcement(
+    meet: MeetAtHand,
+) -> None:
+    """The time for an appeal against an amended result runs from its announcement (TR8.7)."""
+    at_noon(meet)
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    told = announced(meet)
+    at_noon(meet, 40)
+    lodged = appeal(meet, protest, team=team(meet, 5), sought=[])
+    assert lodged["state"] == "late"
+    add_official(meet, "clerk", "results", "jury")
+    names = jurors(meet, "Far Club", "Near Club")
+    assert name_panel(meet, lodged, [*names, "clerk"]).status_code == 200
+    address, head = f"announcements/{told['id']}/time-corrections", meet.head()
+    refused = put_right(meet, address, by="clerk", announced_at=NOON + minutes(20))
+    assert "of the panel of appeal" in a_problem(refused, 403, "not-yours")["detail"]
+    assert meet.head() == head
+    # By this it is as late as before, so it is nobody's own matter.
+    done(put_right(meet, address, by="clerk", announced_at=NOON + minutes(5)))
+    done(put_right(meet, address, announced_at=NOON + minutes(20)))
+    assert meet.desk.get(f"appeals/{lodged['id']}").json()["state"] == "admitted"
+
+
+def test_an_advice_by_which_time_that_runs_is_over_at_once_needs_a_word(meet: MeetAtHand) -> None:
+    """Nobody can use a window that is over the moment it is moved: common practice."""
+    at_noon(meet)
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest)
+    at_noon(meet, 20)
+    assert meet.desk.put(f"protests/{protest['id']}/advice", {}).status_code == 200
+    at_noon(meet, 45)
+    address, ident = f"protests/{protest['id']}/advice/time-corrections", new_id()
+    head = meet.head()
+    refused = a_problem(put_right(meet, address, advised_at=NOON + minutes(10)), 422, "malformed")
+    assert "would be over already (until 2026-06-13 12:40:00" in refused["detail"]
+    assert refused["errors"][0]["pointer"] == "/advised_at"
+    assert meet.head() == head
+    remark = "They signed at 12:10."
+    changes = {"advised_at": NOON + minutes(10), "remark": remark}
+    out = done(put_right(meet, address, ident=ident, **changes))
+    assert out["corrections"][0]["remark"] == remark
+    assert remark in meet.referee.get("record").text
+    paper = meet.referee.get(f"decisions/{out['decision']['id']}/form.pdf").content
+    assert f"Remark: {remark}" in " ".join(read_text(paper).split())
+    assert put_right(meet, address, ident=ident, **changes).status_code == 200
+
+
 def test_an_appeal_that_was_lodged_later_than_typed_is_late(meet: MeetAtHand) -> None:
     lodged = a_late_appeal(meet, lodged_at=rfc3339(NOON + minutes(20)), deposit=None)
     address = f"appeals/{lodged['id']}"
@@ -303,7 +355,8 @@ def test_a_corrected_advice_moves_its_window_and_says_which_appeals_that_makes_t
     assert (closes, window["time_corrections"]) == (truly + minutes(30), 1)
     calendar = meet.desk.get("windows.ics").text
     assert "SEQUENCE:1" in calendar
-    back = done(put_right(meet, address, advised_at=NOON + minutes(1)))
+    signed = "They signed at 12:01."
+    back = done(put_right(meet, address, advised_at=NOON + minutes(1), remark=signed))
     assert [told["number"] for told in back["corrections"][1]["now_late"]] == [lodged["number"]]
     # The advice as it was first given is still the same one.
     for given in (rfc3339(NOON), rfc3339(truly)):

@@ -15,7 +15,8 @@ from icalendar import Calendar
 
 from app.clock import rfc3339
 from app.ids import new_id
-from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem
+from tests.appeals.desk import a_protest, appeal, decided, jurors, lodge, name_panel
+from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem, add_official
 from tests.forms.pdf_reading import read_text
 from tests.running import Service
 
@@ -179,8 +180,10 @@ def test_a_correction_of_the_announcements_time_leaves_what_counts_from_the_end(
     assert datetime.fromisoformat(window["closes_at"]) == EVENING + TWO_DAYS
 
 
-def correct(hand: MeetAtHand, at: datetime, by: str = "referee", ident: str = "") -> httpx.Response:
-    sent = {"ended_at": rfc3339(at), "reasons": "Typed an hour too late.", "pin": PIN}
+def correct(
+    hand: MeetAtHand, at: datetime, by: str = "referee", ident: str = "", **more: str
+) -> httpx.Response:
+    sent = {"ended_at": rfc3339(at), "reasons": "Typed an hour too late.", "pin": PIN, **more}
     return hand[by].put(f"end/time-corrections/{ident or new_id()}", sent)
 
 
@@ -236,17 +239,60 @@ def test_everybody_reads_the_times_alone_and_officials_who_was_late_by_them(
         "lodged_by": "Mira Anchor",
     }
     lodged = hand.desk.put(f"protests/{new_id()}", sent).json()
-    assert correct(hand, EVENING - timedelta(hours=1)).status_code == 201
+    told = correct(hand, EVENING - timedelta(hours=1), remark="It was read aloud at 19:00.")
+    assert told.status_code == 201
     public = service.http.get(f"/api/meets/{hand.id}/end")
     (shown,) = public.json()["corrections"]
     assert set(shown) == {"was", "was_local", "becomes", "becomes_local", "corrected_at"}
     assert datetime.fromisoformat(shown["becomes"]) == EVENING - timedelta(hours=1)
-    for kept in (lodged["id"], "LATE", "Typed an hour too late", hand.referee.id):
+    for kept in (lodged["id"], "LATE", "Typed an hour too late", "read aloud", hand.referee.id):
         assert kept not in public.text
     address = f"/api/meets/{hand.id}/end/time-corrections"
     a_problem(service.http.get(address), 401, "not-joined")
     (known,) = hand.desk.get("end/time-corrections").json()["corrections"]
     assert [one["id"] for one in known["now_late"]] == [lodged["id"]]
+
+
+def test_an_end_by_which_time_that_runs_is_over_at_once_needs_a_word(service: Service) -> None:
+    """Nobody can use a window that is over the moment it is moved: common practice."""
+    hand = a_meet_with_results(service)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + TWO_DAYS - timedelta(minutes=30))
+    before = hand.head(), clerical(hand)
+    refused = a_problem(correct(hand, EVENING - timedelta(hours=1)), 422, "malformed")
+    assert "would be over already (until 2026-06-15 19:00:00" in refused["detail"]
+    assert refused["errors"][0]["pointer"] == "/ended_at"
+    assert (hand.head(), clerical(hand)) == before
+    assert correct(hand, EVENING - timedelta(minutes=30)).status_code == 201
+    told = correct(hand, EVENING - timedelta(hours=1), remark="It was read aloud at 19:00.")
+    assert told.json()["corrections"][1]["remark"] == "It was read aloud at 19:00."
+    assert "It was read aloud at 19:00." in hand.referee.get("record").text
+    (window,) = clerical(hand)
+    assert window["state"] == "closed"
+
+
+def test_nobody_of_its_panel_makes_an_appeals_protest_late_by_the_end_of_the_meet(
+    service: Service,
+) -> None:
+    """That who decides a matter does not change the facts that it rests on is common practice."""
+    hand = a_meet_with_results(service)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + TWO_DAYS - timedelta(minutes=30))
+    protest = lodge(hand, a_protest(hand, ground="clerical or scoring error"))
+    decided(hand, protest)
+    lodged = appeal(hand, protest, deposit=None)
+    add_official(hand, "second", "referee", "jury")
+    add_official(hand, "jury", "jury")
+    names = jurors(hand, "Far Club", "Near Club")
+    assert name_panel(hand, lodged, [*names, "second"]).status_code == 200
+    before, remark = hand.head(), "It was read aloud at 19:00."
+    refused = correct(hand, EVENING - timedelta(hours=1), "second", remark=remark)
+    told = a_problem(refused, 403, "not-yours")["detail"]
+    assert f"of the panel of appeal {lodged['number']}" in told
+    assert hand.head() == before
+    # By this nothing comes to be late, so it is nobody's own matter.
+    assert correct(hand, EVENING - timedelta(minutes=1), "second").status_code == 201
+    assert correct(hand, EVENING - timedelta(hours=1), remark=remark).status_code == 201
 
 
 def test_papers_say_until_when_by_the_end_as_it_was_corrected(service: Service) -> None:
@@ -284,7 +330,8 @@ def test_a_corrected_end_says_which_protests_are_late_by_it_and_which_no_longer(
     }
     lodged = hand.desk.put(f"protests/{new_id()}", sent)
     assert (lodged.status_code, lodged.json()["marks"]) == (201, [])
-    late = correct(hand, EVENING - timedelta(hours=1)).json()["corrections"][0]
+    by_then = "It was read aloud at 19:00."
+    late = correct(hand, EVENING - timedelta(hours=1), remark=by_then).json()["corrections"][0]
     assert [one["number"] for one in late["now_late"]] == [lodged.json()["number"]]
     back = correct(hand, EVENING).json()["corrections"][1]
     assert [one["before"] for one in back["now_in_time"]] == ["LATE by 30 min"]
