@@ -1,14 +1,12 @@
 """What the jury does with an appeal besides voting: admit it, decide it, look at it again.
 
-No decision without the meet's quorum. The majority of the votes decides; where they are equal, the
-chair's vote if the meet's terms say so, else the referee's decision stands, as it does where the
-evidence does not settle it (World Athletics TR8.8, from memory). The deposit is returned where an
-appeal is upheld, and otherwise goes as the edition says (TR8.7).
+The votes decide (`counting.py`); the referee's decision stands where the evidence does not settle
+it (World Athletics TR8.8, from memory). The deposit is returned where an appeal is upheld, and
+otherwise goes as the edition says (TR8.7).
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -17,7 +15,8 @@ from sqlalchemy import update
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign
 from app.appeals.awaiting import deposit_can_come
-from app.appeals.bench import bench_for
+from app.appeals.bench import Bench, bench_for
+from app.appeals.counting import Counted, count
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
 from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, ReopenIn
 from app.appeals.ordered import Ordered
@@ -33,7 +32,6 @@ from app.appeals.queries import (
     appeal_row,
     decisions_of_appeal,
     protest_row,
-    votes_of,
 )
 from app.appeals.showing import appeal_shown
 from app.appeals.standing import (
@@ -41,9 +39,7 @@ from app.appeals.standing import (
     marks_of_appeal,
     measured_appeal,
     state_now,
-    teams_in,
-    touched,
-    touched_by,
+    touched_with,
 )
 from app.appeals.states import (
     APPEAL_TABLE,
@@ -144,58 +140,84 @@ def decide_appeal(
         content = sent.model_dump(mode="json", exclude={"pin"})
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         known = _decided_in_this_sitting(unit, row)
-        if known is not None and is_same(known, caller, content):
-            return Done(
-                Put(appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now), created=False), None
+        is_new = known is None or not is_same(known, caller, content)
+        if is_new:
+            insist_may_sign(unit, caller)
+            insist_first(
+                known,
+                is_seen=version == row.version,
+                what=f"appeal {row.number}",
+                way_out="It is final; with new conclusive evidence it can be reopened.",
             )
-        insist_may_sign(unit, caller)
-        insist_first(
-            known,
-            is_seen=version == row.version,
-            what=f"appeal {row.number}",
-            way_out="It is final; with new conclusive evidence it can be reopened.",
-        )
-        meet = meet_facts(unit.conn, unit.meet_id)
-        insist_open(unit, meet, row)
-        verdict = Verdict(sent.verdict)
-        step = APPEAL_TABLE.step(AppealState.ADMITTED, ACTS[verdict])
-        _insist_chair(row, caller, "signs its decision")
-        counted = _count(unit, row, verdict)
-        bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-        understood, shown = shown_on_appeal(
-            bench, row, sent.orders, is_done=bool(sent.done_already)
-        )
-        asked = touched_by(unit.conn, meet, row)
-        named = asked.named.union(one.team for one in shown.named)
-        concerned = touched(bench, teams_in(shown) | asked.teams, named)
-        insist_unconcerned(unit, meet, row, [caller.official_id, *counted["voters"]], concerned)
-        protest = protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id))
-        deposit = _deposit_after(meet, row, sent, verdict)
-        decided = Ordered(
-            id=DecisionId(new_id()),
-            instance=Instance.JURY,
-            verdict=verdict,
-            reasons=sent.reasons,
-            heard_because=None,
-            sent=sent.orders,
-            protest=protest,
-            appeal=row,
-            understood=understood,
-            shown=shown,
-            advised_at=None,
-            more={"votes": counted["told"], "deposit": deposit and deposit["outcome"]},
-            done_already=sent.done_already,
-        )
-        body = put_decision(unit, meet, bench, decided, caller, content)
-        _replace_earlier(unit, row, decided.id)
-        change_appeal(unit, row, state=step.becomes.value, deposit=deposit)
-        if row.is_referred:
-            answer = PROTEST_TABLE.step(ProtestState(protest.state), ON_PROTEST[verdict])
-            move_protest(unit, protest, answer.becomes)
+        deed = _decide(unit, row, sent, caller, content) if is_new else None
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
-        return Done(Put(out, created=True), Deed(Kind.APPEAL_DECIDED, appeal_id, body))
+        return Done(Put(out, created=is_new), deed)
 
     return act
+
+
+def _decide(
+    unit: Unit, row: AnyRow, sent: JuryDecisionIn, caller: Caller, content: Mapping[str, Any]
+) -> Deed:
+    meet = meet_facts(unit.conn, unit.meet_id)
+    insist_open(unit, meet, row)
+    verdict = Verdict(sent.verdict)
+    step = APPEAL_TABLE.step(AppealState.ADMITTED, ACTS[verdict])
+    _insist_chair(row, caller, "signs its decision")
+    counted = count(unit, row, panel_of(row))
+    counted.insist_on(verdict)
+    _insist_ordered_as_told(row, sent)
+    bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
+    decided = _ordered(unit, meet, bench, row, sent, counted)
+    concerned = touched_with(unit.conn, meet, row, bench, decided.shown)
+    insist_unconcerned(unit, meet, row, [caller.official_id, *counted.voters], concerned)
+    body = put_decision(unit, meet, bench, decided, caller, content)
+    _replace_earlier(unit, row, decided.id)
+    deposit = row.deposit and {**row.deposit, "outcome": decided.more["deposit"]}
+    change_appeal(unit, row, state=step.becomes.value, deposit=deposit)
+    if row.is_referred:
+        answer = PROTEST_TABLE.step(ProtestState(decided.protest.state), ON_PROTEST[verdict])
+        move_protest(unit, decided.protest, answer.becomes)
+    return Deed(Kind.APPEAL_DECIDED, row.id, body)
+
+
+def _insist_ordered_as_told(row: AnyRow, sent: JuryDecisionIn) -> None:
+    """Who was asked aside for what was to be ordered, was so for nothing where it is not."""
+    if sent.verdict != "upheld" or sent.done_already:
+        return
+    given = [order.model_dump(mode="json") for order in sent.orders]
+    for gone in panel_of(row)["withdrawn"]:
+        told = gone.get("orders", ()) if gone.get("sitting") == row.sitting else ()
+        if any(order not in given for order in told):
+            raise StateConflict(
+                f"A member was asked aside since this was to be ordered: {gone['ordered']} So it "
+                "is ordered here too.",
+                field="/orders",
+            )
+
+
+def _ordered(
+    unit: Unit, meet: MeetFacts, bench: Bench, row: AnyRow, sent: JuryDecisionIn, counted: Counted
+) -> Ordered:
+    """The decision as it is signed, with what it would move."""
+    is_done = bool(sent.done_already)
+    understood, shown = shown_on_appeal(bench, row, sent.orders, is_done=is_done)
+    deposit = _deposit_after(meet, row, sent, counted.verdict)
+    return Ordered(
+        id=DecisionId(new_id()),
+        instance=Instance.JURY,
+        verdict=counted.verdict,
+        reasons=sent.reasons,
+        heard_because=None,
+        sent=sent.orders,
+        protest=protest_row(unit.conn, unit.meet_id, ProtestId(row.protest_id)),
+        appeal=row,
+        understood=understood,
+        shown=shown,
+        advised_at=None,
+        more={"votes": counted.told, "deposit": deposit},
+        done_already=sent.done_already,
+    )
 
 
 def _decided_in_this_sitting(unit: Unit, row: AnyRow) -> AnyRow | None:
@@ -203,61 +225,10 @@ def _decided_in_this_sitting(unit: Unit, row: AnyRow) -> AnyRow | None:
     return found[-1] if found and found[-1].sitting == row.sitting else None
 
 
-def _count(unit: Unit, row: AnyRow, verdict: Verdict) -> dict[str, Any]:
-    """Count the votes of those who sit; refused without a quorum, or against the majority.
-
-    Quorum and the chair's vote are those of the terms when the panel was named.
-    """
-    panel = panel_of(row)
-    cast = {
-        vote.official_id: vote.vote
-        for vote in votes_of(unit.conn, AppealId(row.id), row.sitting)
-        if vote.official_id in panel["members"]
-    }
-    quorum = panel["quorum"]
-    if len(cast) < quorum:
-        raise StateConflict(
-            f"{len(cast)} of the panel have voted, and its quorum by the meet's terms (“jury”) is "
-            f"{quorum}: there is no decision without it. Let the others vote, or substitutes take "
-            "their place. Where a member has left for good, the organiser takes the role jury from "
-            "that official; then name the panel again (“appeals/{id}/panel”), with somebody else "
-            "in the place.",
-            votes=len(cast),
-            quorum=quorum,
-        )
-    counts = Counter(cast.values())
-    outcome, how = _majority(counts, cast, panel, chair_casts=panel["chair_casts"])
-    if verdict is not outcome:
-        raise StateConflict(
-            f"The votes are {counts['upheld']} for and {counts['rejected']} against{how}: the "
-            f"appeal is {outcome}.",
-            field="/verdict",
-        )
-    told = {
-        "upheld": counts["upheld"],
-        "rejected": counts["rejected"],
-        "quorum": quorum,
-        "tie": how.strip(", "),
-        "cast": dict(sorted(cast.items())),
-    }
-    return {"voters": sorted(cast), "told": told}
-
-
-def _majority(
-    counts: Counter[str], cast: Mapping[str, str], panel: Mapping[str, Any], *, chair_casts: bool
-) -> tuple[Verdict, str]:
-    if counts["upheld"] != counts["rejected"]:
-        most = counts["upheld"] > counts["rejected"]
-        return (Verdict.UPHELD if most else Verdict.REJECTED), ""
-    chair = cast.get(panel["chair"])
-    if chair_casts and chair is not None:
-        return Verdict(chair), ", and the chair's vote decides"
-    return Verdict.REJECTED, ", so the referee's decision stands"
-
-
 def _deposit_after(
     meet: MeetFacts, row: AnyRow, sent: JuryDecisionIn, verdict: Verdict
-) -> dict[str, Any] | None:
+) -> str | None:
+    """What becomes of the deposit, None where none was received."""
     if row.deposit is None:
         if sent.deposit is not None:
             raise Malformed("No deposit was received for this appeal.", field="/deposit")
@@ -270,7 +241,7 @@ def _deposit_after(
         raise Malformed(
             f"The appeal is upheld, so its deposit is returned ({rule}).", field="/deposit"
         )
-    return {**row.deposit, "outcome": sent.deposit or by_rule}
+    return sent.deposit or by_rule
 
 
 def _replace_earlier(unit: Unit, row: AnyRow, decision: DecisionId) -> None:

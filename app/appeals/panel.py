@@ -15,6 +15,9 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row, officials_of
 from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
+from app.appeals.bench import bench_for
+from app.appeals.counting import count
+from app.appeals.deciding import shown_on_appeal
 from app.appeals.had_a_part import had_a_part
 from app.appeals.jury_wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.appeals.queries import (
@@ -22,11 +25,12 @@ from app.appeals.queries import (
     votes_of,
 )
 from app.appeals.showing import appeal_shown
-from app.appeals.standing import Touched, state_now, touched_by
+from app.appeals.standing import Touched, state_now, touched_by, touched_with
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
+from app.appeals.wire import Instance, Verdict
 from app.clock import rfc3339
-from app.ids import AppealId, OfficialId, VoteId
+from app.ids import AppealId, HeatId, OfficialId, VoteId
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import Affected, IdTaken, Malformed, NotYours, Stale, StateConflict
@@ -109,7 +113,7 @@ def _insist_on_size(asked: int, sent: PanelIn) -> None:
 
 def _insist_may_sit(unit: Unit, meet: MeetFacts, row: AnyRow, people: Iterable[str]) -> None:
     known = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
-    barred = _barred(unit, meet, row)
+    barred = _barred(unit, row, touched_by(unit.conn, meet, row).named)
     for ident in people:
         person: OfficialOut | None = known.get(OfficialId(ident))
         if person is None or not person.active or Role.JURY not in person.roles:
@@ -125,10 +129,9 @@ def _insist_may_sit(unit: Unit, meet: MeetFacts, row: AnyRow, people: Iterable[s
             )
 
 
-def _barred(unit: Unit, meet: MeetFacts, row: AnyRow) -> Mapping[OfficialId, str]:
+def _barred(unit: Unit, row: AnyRow, named: Iterable[str]) -> Mapping[OfficialId, str]:
     """Who has had a part in what is appealed, or has withdrawn from it."""
-    sought = touched_by(unit.conn, meet, row).named
-    found = dict(had_a_part(unit.conn, unit.meet_id, row, sought))
+    found = dict(had_a_part(unit.conn, unit.meet_id, row, named))
     for gone in row.panel["withdrawn"] if row.panel is not None else []:
         found[OfficialId(gone["official"])] = "has withdrawn from this appeal"
     return found
@@ -192,43 +195,59 @@ def step_aside(
         panel = panel_of(row)
         if member not in panel["members"]:
             raise StateConflict("This official does not sit on this panel.")
-        _insist_may_ask_aside(unit, meet, row, member, caller)
-        changed = {**_replaced(unit, meet, row, panel, member, sent)}
-        changed["withdrawn"] = [
-            *panel["withdrawn"],
-            {
-                "official": member,
-                "reasons": sent.reasons,
-                "replaced_by": sent.replaced_by,
-                "by": caller.official_id,
-                "at": rfc3339(unit.now),
-            },
-        ]
+        concerned, told = _concerned_by(unit, meet, row, member, sent, caller)
+        _insist_may_ask_aside(unit, row, member, caller, concerned)
+        changed = {**_replaced(unit, meet, row, panel, sent.replaced_by, member, concerned)}
+        why = {"reasons": sent.reasons, "replaced_by": sent.replaced_by, **told}
+        gone = {"official": member, "by": caller.official_id, "at": rfc3339(unit.now), **why}
+        changed["withdrawn"] = [*panel["withdrawn"], gone]
         change_appeal(unit, row, panel=changed)
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
-        body = {"member": member, "reasons": sent.reasons, "replaced_by": sent.replaced_by}
-        return Done(out, Deed(Kind.MEMBER_WITHDREW, appeal_id, body))
+        return Done(out, Deed(Kind.MEMBER_WITHDREW, appeal_id, {"member": member, **why}))
 
     return act
 
 
+def _concerned_by(
+    unit: Unit, meet: MeetFacts, row: AnyRow, member: OfficialId, sent: StepAsideIn, caller: Caller
+) -> tuple[Touched, dict[str, Any]]:
+    """Whom the appeal can move, also by what is about to be ordered; and what is kept of that.
+
+    What is ordered follows from upholding the appeal, so the panel has voted for that before.
+    """
+    if not sent.orders:
+        return touched_by(unit.conn, meet, row), {}
+    if caller.official_id == member:
+        raise Malformed(
+            "Who withdraws in person says why in “reasons”: leave “orders” out.", field="/orders"
+        )
+    count(unit, row, panel_of(row)).insist_on(Verdict.UPHELD)
+    bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
+    understood, shown = shown_on_appeal(bench, row, sent.orders, is_done=False)
+    told = {
+        "orders": [order.model_dump(mode="json") for order in sent.orders],
+        "ordered": " ".join(one.words for one in understood),
+        "sitting": row.sitting,
+    }
+    return touched_with(unit.conn, meet, row, bench, shown), told
+
+
 def _insist_may_ask_aside(
-    unit: Unit, meet: MeetFacts, row: AnyRow, member: OfficialId, caller: Caller
+    unit: Unit, row: AnyRow, member: OfficialId, caller: Caller, concerned: Touched
 ) -> None:
     """Members withdraw themselves; the chair takes out only whom the consequence touches or who
     had a part in the matter, so that nobody is struck out for how they vote.
     """
     if caller.official_id == member:
         return
-    person = official_row(unit.conn, meet.id, member)
+    person = official_row(unit.conn, unit.meet_id, member)
     is_chair = caller.official_id == panel_of(row)["chair"]
-    has_to_go = member in _barred(unit, meet, row) or touched_by(unit.conn, meet, row).touches(
-        person.affiliation
-    )
-    if not is_chair or not has_to_go:
+    barred = _barred(unit, row, concerned.named)
+    if not is_chair or not (member in barred or concerned.touches(person.affiliation)):
         raise NotYours(
             "A member withdraws in person. The chair can ask aside only a member whose affiliation "
-            "the consequence touches, or who has had a part in the matter."
+            "the consequence touches, or who has had a part in the matter. Where only what is to "
+            "be ordered does so, the chair says it in “orders”, once the votes are for it."
         )
 
 
@@ -237,19 +256,18 @@ def _replaced(
     meet: MeetFacts,
     row: AnyRow,
     panel: Mapping[str, Any],
+    instead: str | None,
     member: OfficialId,
-    sent: StepAsideIn,
+    concerned: Touched,
 ) -> dict[str, Any]:
     """The panel without the member; a chair is followed by whoever takes the place."""
     rest = [one for one in panel["members"] if one != member]
-    instead = sent.replaced_by
     if instead is None:
         chair = panel["chair"] if panel["chair"] != member else (rest[0] if rest else None)
         return {**panel, "members": rest, "chair": chair}
     if instead not in panel["substitutes"]:
         raise Malformed("This official is no substitute of this panel.", field="/replaced_by")
     person = official_row(unit.conn, meet.id, OfficialId(instead))
-    concerned = touched_by(unit.conn, meet, row)
     if concerned.touches(person.affiliation):
         raise Affected(
             f"The consequence touches a team of {person.affiliation}, so {person.name} cannot take "

@@ -156,6 +156,14 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     return touched(bench, (of_heat | named | parties).union(*map(teams_in, shown_now)), named)
 
 
+def touched_with(
+    conn: Connection, meet: MeetFacts, row: AnyRow, bench: Bench, shown: ConsequencesOut
+) -> Touched:
+    """The teams that an appeal can move, and those that what is ordered moves or names."""
+    asked = touched_by(conn, meet, row)
+    return touched(bench, teams_in(shown) | asked.teams, asked.named | _named(shown))
+
+
 def _named(shown: ConsequencesOut) -> set[str]:
     return {one.team for one in shown.named}
 
@@ -301,7 +309,8 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
 
 def _why_gone(one: Mapping[str, Any]) -> str:
     asked = "" if one["by"] == one["official"] else "asked to by the chair: "
-    return f"{asked}{one['reasons']}"
+    ordered = f" To be ordered: {one['ordered']}" if one.get("ordered") else ""
+    return f"{asked}{one['reasons']}{ordered}"
 
 
 def appeal_out(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AppealOut:
