@@ -68,6 +68,10 @@ class StateConflict(Refusal):
     """What was asked contradicts what has been decided or stored meanwhile."""
 
 
+class NoLongerStands(StateConflict):
+    """What was ordered has been taken back, or overtaken, since: nothing of it is left to undo."""
+
+
 class Stale(Refusal):
     """The caller acted on an older version than the one that is stored."""
 

@@ -15,9 +15,9 @@ from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat, lanes_of, team_row
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut, LaneOut
-from app.refusals import Malformed, StateConflict
+from app.refusals import Malformed, NoLongerStands, StateConflict
 from app.rounds.standing import RoundAtHand, round_of_heat, round_repeated_by
-from app.rules.orders import AnnulHeat, Order, RestoreHeat
+from app.rules.orders import AlreadySo, AnnulHeat, Order, RestoreHeat
 from app.rules.qualifying import HeatRun, Letter, ReRun
 from app.rulings.final_word import Matter, jury_decided
 from app.rulings.queries import jury_has_the_word, jury_stands_on
@@ -39,15 +39,19 @@ class Bench:
     is_called_off: bool = False
 
     def after(self, effects: Sequence[Order]) -> Bench:
-        """The same once these orders count; StateConflict where one does not fit what it finds."""
+        """The same once these orders count; StateConflict where one does not fit what it finds,
+        NoLongerStands where it is so already.
+        """
         round_ = self.at_hand.round
         try:
             for effect in effects:
                 round_ = effect.on(round_)
+        except AlreadySo as error:
+            raise NoLongerStands(str(error)) from error
         except ValueError as error:
             raise StateConflict(str(error)) from error
         drawn = self.at_hand.drawn
-        if not self.at_hand.next_has_begun:
+        if not self.at_hand.all_next_have_begun:
             drawn = {seat: TeamId(team) for seat, team in round_.seats.items()}
         at_hand = replace(self.at_hand, round=round_, drawn=drawn)
         return replace(self, at_hand=at_hand, heat=_held_back(self.heat, effects))

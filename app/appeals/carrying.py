@@ -43,10 +43,11 @@ from app.appeals.running_again import (
     holding_after_all,
     insist_each_runs_again_once,
     running_again,
+    voiding_heat,
     voiding_heat_and_re_runs,
 )
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
-from app.refusals import Malformed, NotFound, StateConflict
+from app.refusals import Malformed, NoLongerStands, NotFound, StateConflict
 from app.store.rows import AnyRow
 
 
@@ -132,11 +133,21 @@ def _undoes_calling_off(bench: Bench, order: OrderIn) -> bool:
 
 
 def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
-    """All that a decision carried out, taken back in opposite order."""
+    """All that a decision carried out and that still stands, taken back in opposite order; what
+    another decision has taken back needs no undoing. NoLongerStands where nothing is left.
+    """
     taken: list[Understood] = []
+    gone: NoLongerStands | None = None
     for kept in reversed(decision.carried_out):
-        taken.append(take_back(bench, kept))
-        bench = bench.after(taken[-1].effect)
+        try:
+            one = take_back(bench, kept)
+            bench = bench.after(one.effect)
+        except NoLongerStands as why:
+            gone = why
+        else:
+            taken.append(one)
+    if gone is not None and not taken:
+        raise gone
     return taken
 
 
@@ -166,6 +177,7 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (
             return holding_after_all(bench, kept)
         case "whole heat again":
             return giving_back_run(bench, kept)
-    raise StateConflict(
-        "What this decision ordered was itself a taking back of a re-run: order it anew instead."
-    )
+        case "given back":
+            return voiding_heat(bench)
+        case other:
+            raise AssertionError(other)

@@ -13,7 +13,7 @@ from app.appeals.orders import (
 from app.appeals.queries import decisions_in_round
 from app.ids import DecisionId, HeatId, TeamId
 from app.meets.queries import heat
-from app.refusals import Malformed, StateConflict
+from app.refusals import Malformed, NoLongerStands, StateConflict
 from app.results.correcting import finish_of, replace_line
 from app.rules.orders import (
     Correct,
@@ -152,11 +152,14 @@ def putting_back(bench: Bench, kept: Kept) -> Understood:
     """A corrected line is as it was; StateConflict where it was changed since."""
     was, becomes = kept["becomes"], kept["was"]
     if kept["run"] not in {bench.heat.present_run, None}:
-        raise StateConflict(
+        raise NoLongerStands(
             "This correction was about a race that does not count any more, so there is nothing of "
             "it to take back: correct the team's line of the present race, if that is wrong too."
         )
-    if ran_in(_line_of(bench, was["team"])) != ran_in(was):
+    stands = ran_in(_line_of(bench, was["team"]))
+    if stands == ran_in(becomes) != ran_in(was):
+        raise NoLongerStands("The finish list says so again already: there is nothing to correct.")
+    if stands != ran_in(was):
         raise StateConflict(
             "The finish list was changed since this correction, so it cannot be taken back as it "
             "was: correct the team's line instead."

@@ -15,10 +15,11 @@ from app.appeals.bench import Bench, Kept, Understood, effects_of
 from app.appeals.carrying import take_back, understand, understand_one
 from app.appeals.orders import OrderIn, UndoIn
 from app.meets.states import HeatState
-from app.refusals import Refusal, StateConflict
+from app.refusals import NoLongerStands, Refusal, StateConflict
 from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut, NamedTeam
-from app.rules.qualifying import Seat
+from app.rules.orders import Advance, Order
+from app.rules.qualifying import Letter, Seat
 from app.store.rows import AnyRow
 
 TAKES_BACK: Mapping[str, Any] = {"takes_back": True}
@@ -42,7 +43,7 @@ def shown_again(
     done = {
         number
         for number, order in enumerate(sent)
-        if order == undo or _is_among(order, kept) or _comes_of(bench, order, back)
+        if order == undo or _is_among(order, kept) or _note_what_comes_of(back, bench, order)
     }
     given = understand(now, sent, done)
     _insist_they_stay(now.after(effects_of(given)), kept)
@@ -82,6 +83,8 @@ def _is_in_force(bench: Bench, kept: Kept) -> bool:
     """Whether what was carried out still stands, also where it can no longer be taken back."""
     try:
         bench.after(take_back(bench, kept).effect)
+    except NoLongerStands:
+        return False
     except Refusal:
         return _has_come_about(bench, kept)
     return True
@@ -107,6 +110,8 @@ def _taken_back(
         try:
             one = take_back(bench, kept)
             bench = bench.after(one.effect)
+        except NoLongerStands:
+            continue
         except StateConflict as why:
             if must:
                 raise
@@ -116,14 +121,34 @@ def _taken_back(
     return back, stays, bench
 
 
-def _comes_of(bench: Bench, order: OrderIn, back: Sequence[Understood]) -> bool:
-    """Whether an order does just what the taking back does: it is done once."""
+def _note_what_comes_of(back: list[Understood], bench: Bench, order: OrderIn) -> bool:
+    """Whether an order does just what the taking back does: it is done once, and noted as ordered,
+    so that a later sitting can order it again.
+    """
     try:
-        wanted = [one.effect for one in understand_one(bench, order, "/orders")]
+        wanted = understand_one(bench, order, "/orders")
     except Refusal:
         return False
-    taken = [one.effect for one in back]
-    return bool(wanted) and all(effect in taken for effect in wanted)
+    sought = [_leaving(one) for one in wanted]
+    taken = [_leaving(one) for one in back]
+    if not wanted or not all(effect in taken for effect in sought):
+        return False
+    for at, effect in enumerate(taken):
+        if effect in sought:
+            back[at] = replace(back[at], noted=wanted[sought.index(effect)].noted)
+    return True
+
+
+def _leaving(one: Understood) -> list[Order]:
+    """What an order leaves; whoever goes on does so whether by a letter given back or by a new one
+    (the one that is given back stays).
+    """
+    return [
+        replace(effect, letter=Letter.BY_JURY, again=False)
+        if isinstance(effect, Advance)
+        else effect
+        for effect in one.effect
+    ]
 
 
 def _insist_they_stay(after: Bench, kept: Sequence[Kept]) -> None:

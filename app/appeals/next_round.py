@@ -21,7 +21,7 @@ from app.appeals.orders import (
 from app.ids import DecisionId, HeatId, TeamId
 from app.meets.actions import add_lane, remove_lane
 from app.meets.lanes_given import LaneGiven, lanes_given
-from app.refusals import Malformed, StateConflict
+from app.refusals import Malformed, NoLongerStands, StateConflict
 from app.rounds.actions import advance, recall_advancement
 from app.rules.orders import (
     Advance,
@@ -74,7 +74,7 @@ def recalling(bench: Bench, team: TeamId) -> Understood:
     """That a team goes on by a decision is taken back."""
     letter = bench.at_hand.round.advanced.get(team)
     if letter is None:
-        raise StateConflict("This team was not advanced by a decision, or that was taken back.")
+        raise NoLongerStands("This team was not advanced by a decision, or that was taken back.")
     insist_letter_may_go(bench, letter)
     insist_last_not_the_jurys(bench, _is_about(team))
 
@@ -93,7 +93,7 @@ def recalling_with_lane(bench: Bench, team: TeamId) -> Iterator[Understood]:
     recalled = recalling(bench, team)
     yield recalled
     given = _lane_given(bench, team)
-    if given is None or bench.at_hand.next_has_begun:
+    if given is None or _begun_at(bench, _seat_of(bench, team)) is not None:
         return
     after = bench.after(recalled.effect).at_hand.stand()
     if team not in after.teams or after.teams[team].letter is None:
@@ -103,9 +103,26 @@ def recalling_with_lane(bench: Bench, team: TeamId) -> Iterator[Understood]:
 
 def _lane_given(bench: Bench, team: TeamId) -> LaneGiven | None:
     """The lane of the next round that a team has by a decision, if it has one."""
-    heats = {seat.heat for seat, by in bench.at_hand.drawn.items() if by == team}
+    seat = _seat_of(bench, team)
     given = lanes_given(bench.conn, bench.meet_id)
-    return next((one for one in given if one.team == team and heats.intersection(one.heats)), None)
+    return next(
+        (one for one in given if one.team == team and seat is not None and seat.heat in one.heats),
+        None,
+    )
+
+
+def _seat_of(bench: Bench, team: str) -> Seat | None:
+    return next((seat for seat, by in bench.at_hand.drawn.items() if by == team), None)
+
+
+def _begun_at(bench: Bench, seat: Seat | None) -> str | None:
+    """The heat of a lane as people name it, once it has begun: nobody's lane changes in it."""
+    begun = {one.heat for one in bench.at_hand.next_heats if one.has_begun}
+    if seat is None or seat.heat not in begun:
+        return None
+    if len(bench.at_hand.next_heats) == 1:
+        return f"The {bench.at_hand.next_round}"
+    return f"{bench.at_hand.heat_names[HeatId(seat.heat)].capitalize()} of the next round"
 
 
 def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
@@ -163,8 +180,6 @@ def _next_heat(bench: Bench, order: ExtraLaneIn, field: str) -> HeatId:
             "The next round has not been drawn, so there is no lane to give yet: order that the "
             "team goes on, and draw it with the others."
         )
-    if bench.at_hand.next_has_begun:
-        raise StateConflict("The next round has begun, so no lane of it can be given any more.")
     if order.heat is None and len(known) > 1:
         raise Malformed(
             "The next round has more than one heat: say in which.", field=f"{field}/heat"
@@ -172,19 +187,23 @@ def _next_heat(bench: Bench, order: ExtraLaneIn, field: str) -> HeatId:
     heat_id = HeatId(order.heat) if order.heat is not None else next(iter(known))
     if heat_id not in known:
         raise Malformed("This is no heat of the next round.", field=f"{field}/heat")
+    begun = _begun_at(bench, Seat(heat_id, order.lane))
+    if begun is not None:
+        raise StateConflict(f"{begun} has begun, so no lane of it can be given any more.")
     return heat_id
 
 
 def taking_lane(bench: Bench, kept: Kept) -> Understood:
-    """A lane that a decision gave is taken back, until the next round begins: the one that the team
-    has now, where a start list has moved it since.
+    """A lane that a decision gave is taken back, until its heat begins: the one that the team has
+    now, where a start list has moved it since.
     """
     team = kept["team"]
-    if bench.at_hand.next_has_begun:
-        raise StateConflict("The next round has begun, so this lane can no longer be taken back.")
-    seat = next((seat for seat, by in bench.at_hand.drawn.items() if by == team), None)
+    seat = _seat_of(bench, team)
+    begun = _begun_at(bench, seat)
+    if begun is not None:
+        raise StateConflict(f"{begun} has begun, so this lane can no longer be taken back.")
     if seat is None:
-        raise StateConflict(
+        raise NoLongerStands(
             f"{bench.name(team)} has no lane of the next round any more, so there is none to take "
             "back: the start list or another decision has taken it away since."
         )

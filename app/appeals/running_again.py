@@ -23,7 +23,7 @@ from app.meets.actions import give_back_run, run_whole_heat_again
 from app.meets.queries import heat
 from app.meets.states import HeatState
 from app.meets.wire import LaneOut
-from app.refusals import StateConflict
+from app.refusals import NoLongerStands, StateConflict
 from app.results.queries import result_row
 from app.results.wording import listed
 from app.rounds.actions import call_off_re_run, hold_re_run_after_all, order_re_run
@@ -118,7 +118,7 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     """A re-run is not held, or does not count where it was run."""
     known = next((one for one in bench.at_hand.round.re_runs if one.key == run_heat), None)
     if known is None:
-        raise StateConflict("This is no re-run of this round, or it was called off already.")
+        raise NoLongerStands("This is no re-run of this round, or it was called off already.")
     insist_letter_may_go(bench, known.letter)
     insist_last_not_the_jurys(bench, _is_about(run_heat))
     _insist_jury_disqualified_nobody(bench, run_heat)
@@ -153,7 +153,7 @@ def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     run_heat, lanes = HeatId(kept["heat"]), [LaneOut(**lane) for lane in kept.get("lanes", ())]
     known = next((one for one in bench.at_hand.called_off if one.key == run_heat), None)
     if known is None:
-        raise StateConflict("This re-run stands: it is not called off any more.")
+        raise NoLongerStands("This re-run stands: it is not called off any more.")
     insist_letter_may_go(bench, known.letter)
     insist_last_not_the_jurys(bench, _is_about(run_heat))
     if not lanes and not heat(bench.conn, bench.meet_id, run_heat).lanes:
@@ -218,8 +218,10 @@ def voiding_heat(bench: Bench) -> Understood:
 
 def giving_back_run(bench: Bench, kept: Kept) -> Understood:
     """A heat that was to run again does not; StateConflict once it was started."""
-    if bench.heat.state is not HeatState.TO_COME or bench.heat.run != kept["run"]:
+    if bench.heat.run != kept["run"]:
         raise StateConflict("The heat has been started again since: its first result is void.")
+    if bench.heat.state is not HeatState.TO_COME:
+        raise NoLongerStands("The heat does not run again any more: its result counts.")
     row = result_row(bench.conn, bench.meet_id, bench.heat.id)
     ran = tuple(ran_in(line) for line in row.rows) if row is not None else ()
 

@@ -96,7 +96,8 @@ def _too_late(at_hand: RoundAtHand, move: Move) -> Iterator[str]:
             f"{_has_begun(at_hand, heat)}: {name} {ran} in it in lane {seat.lane}. "
             "This decision does not change that result."
         )
-    is_drawn = _seat_in(at_hand, move.team, at_hand.next_heats) is not None
+    is_given = move.after.seat is not None and not move.after.is_seat_free
+    is_drawn = is_given or _seat_in(at_hand, move.team, at_hand.next_heats) is not None
     if move.gains_next_round and begun and not is_drawn:
         yield _no_lane(at_hand, name, begun)
 

@@ -62,8 +62,8 @@ class NextHeat:
 class RoundAtHand:
     """A round as it was read, with the names of all that is in it.
 
-    `drawn`: who is drawn into the next round. The same stands in `round.seats` until a heat of the
-    next round has begun; from then on no lane is given to anybody else. `published`: the heats and
+    `drawn`: who is drawn into the next round. The same stands in `round.seats` until all heats of
+    the next round have begun; from then on no lane is given to anybody else. `published`: heats and
     re-runs that were announced. `called_off`: re-runs that do not count.
     """
 
@@ -86,8 +86,9 @@ class RoundAtHand:
     """Shared by all states of this round that are made of this one: most of its heats stay."""
 
     @property
-    def next_has_begun(self) -> bool:
-        return any(heat.has_begun for heat in self.next_heats)
+    def all_next_have_begun(self) -> bool:
+        """Whether no lane of the next round can be given or taken any more."""
+        return bool(self.next_heats) and all(heat.has_begun for heat in self.next_heats)
 
     def stand(self) -> RoundStanding:
         """Where every team stands; StateConflict says why that cannot be worked out."""
@@ -204,7 +205,8 @@ class _Reading:
             for heat in next_heats
             for lane, team in self._lanes.get(heat.heat, {}).items()
         }
-        begun = any(heat.has_begun for heat in next_heats)
+        begun = frozenset(heat.heat for heat in next_heats if heat.has_begun)
+        over = bool(next_heats) and len(begun) == len(next_heats)
         advancement = self._advancement()
         round_ = Round(
             heats=tuple(self._heat_run(heat) for heat in own),
@@ -215,8 +217,9 @@ class _Reading:
             re_runs=tuple(self._re_run(row) for row in rows.re_runs if self._is_ordered(row)),
             lots=tuple(tuple(row.drawn) for row in rows.lots if self._is_drawn(row)),
             points=tuple(map(Fraction, setting.points)) if setting is not None else (),
-            seats={} if begun else drawn,
-            free_seats=() if begun else self._free_seats(next_heats, drawn, advancement),
+            seats={} if over else drawn,
+            free_seats=() if over else self._free_seats(next_heats, drawn, advancement),
+            settled=begun,
         )
         round_name = own[0].round if own else setting.round if setting is not None else self._key
         return RoundAtHand(

@@ -128,7 +128,7 @@ def _team_out(
 def _seats(
     at_hand: RoundAtHand, standing: RoundStanding, *, only_drawn: bool
 ) -> Mapping[str, Seat]:
-    if only_drawn or at_hand.next_has_begun:
+    if only_drawn or at_hand.all_next_have_begun:
         return {team: seat for seat, team in at_hand.drawn.items()}
     return {one.team: one.seat for one in standing.teams.values() if one.seat is not None}
 

@@ -23,6 +23,10 @@ from app.rules.round_runs import (
 )
 
 
+class AlreadySo(ValueError):
+    """What an order would bring about is so already."""
+
+
 @dataclass(frozen=True, slots=True)
 class Disqualify:
     """A team is out of this round. Before its heat is in, nobody can say yet whether it ran."""
@@ -34,7 +38,7 @@ class Disqualify:
     def on(self, round_: Round) -> Round:
         run = found(round_, self.heat)
         if self.one in run.disqualified:
-            raise ValueError("This disqualification is in force already.")
+            raise AlreadySo("This disqualification is in force already.")
         if not self.again and not may_have_run_in(round_, run, self.one.team):
             raise ValueError("This team did not run in this heat, so it cannot be disqualified.")
         return put(round_, replace(run, disqualified=run.disqualified | {self.one}))
@@ -53,7 +57,7 @@ class SetAside:
     def on(self, round_: Round) -> Round:
         run = found(round_, self.heat)
         if self.one not in run.disqualified:
-            raise ValueError("This disqualification is not in force, so it cannot be set aside.")
+            raise AlreadySo("This disqualification is not in force, so it cannot be set aside.")
         return put(round_, replace(run, disqualified=run.disqualified - {self.one}))
 
     def reverse(self) -> "Order":
@@ -73,7 +77,7 @@ class Correct:
         if self.was not in run.ran:
             raise ValueError("The finish list does not say what is to be corrected: look again.")
         if self.becomes in run.ran:
-            raise ValueError("The finish list says so already: there is nothing to correct.")
+            raise AlreadySo("The finish list says so already: there is nothing to correct.")
         ran = tuple(self.becomes if line == self.was else line for line in run.ran)
         return put(round_, replace(run, ran=ran))
 
@@ -95,7 +99,7 @@ class Advance:
 
     def on(self, round_: Round) -> Round:
         if self.team in round_.advanced:
-            raise ValueError("This team was advanced before.")
+            raise AlreadySo("This team was advanced before.")
         if not self.again and not may_have_run(round_, self.team):
             raise ValueError("This team did not run in this round, so it cannot be advanced.")
         return replace(round_, advanced={**round_.advanced, self.team: self.letter})
@@ -113,7 +117,7 @@ class Recall:
 
     def on(self, round_: Round) -> Round:
         if round_.advanced.get(self.team) is not self.letter:
-            raise ValueError("This team was not advanced so: there is nothing to take back.")
+            raise AlreadySo("This team was not advanced so: there is nothing to take back.")
         left = {team: by for team, by in round_.advanced.items() if team != self.team}
         return replace(round_, advanced=left)
 
@@ -130,7 +134,7 @@ class RunAgain:
 
     def on(self, round_: Round) -> Round:
         if any(self.re_run.key == name_of(run) for run in all_runs(round_)):
-            raise ValueError("This re-run was ordered before.")
+            raise AlreadySo("This re-run was ordered before.")
         if not self.again and not all(may_have_run(round_, team) for team in self.re_run.teams):
             raise ValueError("A team that did not run in this round cannot run again.")
         return replace(round_, re_runs=(*round_.re_runs, self.re_run))
@@ -147,7 +151,7 @@ class CallOff:
 
     def on(self, round_: Round) -> Round:
         if self.re_run not in round_.re_runs:
-            raise ValueError("This re-run does not stand as this order has it: look again.")
+            raise AlreadySo("This re-run does not stand as this order has it: look again.")
         left = tuple(re_run for re_run in round_.re_runs if re_run != self.re_run)
         return replace(round_, re_runs=left)
 
@@ -164,7 +168,7 @@ class AnnulHeat:
     def on(self, round_: Round) -> Round:
         heat = heat_of(round_, self.heat.heat)
         if not heat.is_in or not self.heat.is_in:
-            raise ValueError("This heat has no finish list that could be void.")
+            raise AlreadySo("This heat has no finish list that could be void.")
         if heat.ran != self.heat.ran:
             raise ValueError("The finish list of this heat has changed: look again.")
         return put(round_, replace(heat, ran=(), is_in=False))
@@ -222,7 +226,7 @@ class TakeLane:
 
     def on(self, round_: Round) -> Round:
         if round_.seats.get(self.seat) != self.team:
-            raise ValueError("This team does not have this lane of the next round: look again.")
+            raise AlreadySo("This team does not have this lane of the next round: look again.")
         left = {seat: team for seat, team in round_.seats.items() if seat != self.seat}
         return replace(round_, seats=left)
 

@@ -139,7 +139,8 @@ class Round:
     `advanced`: who goes on by the referee's or the jury's word (qR, qJ). `lots`: each draw, the
     tied teams as they were drawn; it settles a tie of exactly these teams. `points`: for place
     1, 2, …; empty where the round scores nothing. `seats`: the next round as drawn. `free_seats`:
-    its lanes that nobody has, first to give first. Re-runs are kept in the order of their keys.
+    its lanes that nobody has, first to give first. `settled`: those of its heats that have begun,
+    whose lanes stay as they are. Re-runs are kept in the order of their keys.
     """
 
     heats: tuple[HeatRun, ...]
@@ -150,6 +151,7 @@ class Round:
     points: tuple[Fraction, ...] = ()
     seats: Mapping[Seat, str] = field(default_factory=dict)
     free_seats: tuple[Seat, ...] = ()
+    settled: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         if not BY_WORD.issuperset(self.advanced.values()):

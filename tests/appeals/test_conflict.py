@@ -129,7 +129,7 @@ def test_whom_only_what_is_to_be_ordered_concerns_the_chair_asks_aside_for_it(
     other = jury_decides(hand, lodged, chair, orders=lodged["sought"])
     told = a_problem(other, 409, "conflict")
     assert "was asked aside since this was to be ordered: Gull runs again" in told["detail"]
-    assert told["field"] == "/orders"
+    assert told["errors"][0]["pointer"] == "/orders"
     done = jury_decides(hand, lodged, chair, orders=orders)
     assert done.status_code == 201, done.text
     paper = hand["jury"].get(f"decisions/{done.json()['decision']['id']}/form.pdf").content

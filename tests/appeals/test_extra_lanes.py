@@ -115,6 +115,55 @@ def test_no_lane_is_given_before_the_draw_nor_once_the_final_has_begun(meet: Mee
     assert "has begun" in a_problem(late, 409, "conflict")["detail"]
 
 
+def two_semi_finals(meet: MeetAtHand) -> Event:
+    """Two heats have been run, and two semi-finals are drawn with two teams each."""
+    event = two_heats(meet)
+    event.set(next_round="semi-finals")
+    event.run("heats 1", "42.00", "42.10", "42.90")
+    event.run("heats 2", "42.05", "42.20", "42.95")
+    event.draw({"semi-finals 1": ("Tern", "Gull"), "semi-finals 2": ("Plover", "Curlew")})
+    return event
+
+
+def in_heat(event: Event, heat: str) -> list[Json]:
+    advance, lane = orders(event)
+    return [advance, {**lane, "heat": event.heat(heat)}]
+
+
+def test_a_lane_of_a_heat_still_to_come_is_given_and_taken_back_though_another_has_begun(
+    meet: MeetAtHand,
+) -> None:
+    event = two_semi_finals(meet)
+    before = event.now()
+    event.start("semi-finals 1")
+    protest = a_protest_of_heron(event)
+    gone = decide(event.meet, protest, "upheld", orders=in_heat(event, "semi-finals 1"))
+    assert "Heat 1 of the next round has begun" in a_problem(gone, 409, "conflict")["detail"]
+    given = decided(event.meet, protest, "upheld", orders=in_heat(event, "semi-finals 2"))
+    assert given["decision"]["consequences"]["too_late"] == []
+    (moved,) = given["decision"]["consequences"]["moves"]
+    assert (moved["name"], moved["after"]["seat"]["heat_number"]) == ("Heron", 2)
+    seat = by_name(event.now())["Heron"]["seat"]
+    assert (seat["heat_number"], seat["lane"], seat["is_drawn"]) == (2, 7, True)
+    back = undo(event, given)
+    assert (
+        back["decision"]["ordered"][0] == "Heron no longer has heat 2, lane 7 of the semi-finals."
+    )
+    assert event.now()["teams"] == before["teams"]
+
+
+def test_in_a_heat_that_has_begun_every_lane_stays_whoever_is_disqualified(
+    meet: MeetAtHand,
+) -> None:
+    event = two_semi_finals(meet)
+    event.start("semi-finals 1")
+    event.disqualify("Tern")
+    seats = {name: one["seat"] for name, one in by_name(event.now()).items()}
+    assert (seats["Tern"]["heat_number"], seats["Tern"]["lane"]) == (1, 3)
+    # Heron comes in by time, and no lane of the heat that has begun falls free for it.
+    assert seats["Heron"] is None or seats["Heron"]["heat_number"] == 2
+
+
 def test_a_lane_is_given_only_to_who_goes_on(event: Event) -> None:
     protest = a_protest_of_heron(event)
     lane_alone = orders(event)[1:]

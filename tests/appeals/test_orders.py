@@ -260,6 +260,26 @@ def test_the_disqualification_of_another_heat_is_refused(meet: MeetAtHand) -> No
     refused(meet, elsewhere, set_aside(ruling), 404, "not-found")
 
 
+def test_what_another_decision_has_taken_back_already_needs_no_undoing(meet: MeetAtHand) -> None:
+    ruling, protest = at_a_desk(meet)
+    before = whole_state(meet)
+    advance = {"order": "advance", "team": team(meet, 7)}
+    out = decided(meet, protest, "upheld", orders=[*set_aside(ruling), advance])
+    second = lodge(meet, a_protest(meet, team=team(meet, 6)))
+    restored = [{"order": "restore", "disqualification": ruling["disqualification"]}]
+    decided(meet, second, "upheld", orders=restored)
+    third = lodge(meet, a_protest(meet, team=team(meet, 5)))
+    foreseen = shown(meet, third, undo(out))
+    undone = decided(meet, third, "upheld", orders=undo(out))["decision"]
+    assert undone["consequences"] == foreseen
+    (ordered,) = undone["ordered"]
+    assert ordered.endswith(" goes on (qR) is taken back.")
+    assert whole_state(meet) == before
+    # Nothing of it is left by then.
+    fourth = lodge(meet, a_protest(meet, team=team(meet, 6)))
+    refused(meet, fourth, undo(out), 409, "conflict")
+
+
 def test_a_decision_that_ordered_nothing_cannot_be_undone(meet: MeetAtHand) -> None:
     ruling, protest = at_a_desk(meet)
     rejected = decided(meet, protest)
@@ -326,12 +346,9 @@ def test_a_team_that_was_drawn_away_keeps_its_name_in_what_is_ordered(meet: Meet
     )
     assert drawn.status_code == 200, drawn.text
     again = lodge(meet, a_protest(meet))
-    refused(meet, again, undo(out), 409, "conflict")
-    made = meet.referee.get("disqualifications").json()
-    lane_3 = next(one for one in made if one["team"] == team(meet, 3))
-    orders = [{"order": "set aside", "disqualification": lane_3["id"]}]
-    back = decided(meet, again, "upheld", orders=orders)
-    assert team_name(meet, 3) in back["decision"]["ordered"][0]
+    # The corrected race is void: nothing of that is left to undo.
+    (said,) = decided(meet, again, "upheld", orders=undo(out))["decision"]["ordered"]
+    assert said.startswith(f"The disqualification of {team_name(meet, 3)}")
 
 
 def team_name(meet: MeetAtHand, lane: int = 4) -> str:

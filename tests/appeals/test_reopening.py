@@ -379,3 +379,66 @@ def test_who_is_touched_by_a_reopened_appeal_stays_so_once_the_final_has_begun(
     moved = {one["affiliation"] for one in heard["decision"]["consequences"]["moves"]}
     assert len(moved) > 1
     assert moved <= touched
+
+
+def heard_against(event: Event, orders: list[Json], sought: list[Json]) -> Json:
+    """The referee has ordered this for Heron; Gull's appeal against it was upheld, and is open
+    again.
+    """
+    hand = event.hand("heats 1")
+    first = lodge(hand, a_protest(hand, team=event.team("Heron")))
+    decided(hand, first, "upheld", orders=orders)
+    undo = {"order": "undo", "decision": decision_on(hand, first)}
+    lodged = appeal(hand, first, team=event.team("Gull"), sought=[])
+    names = a_panel(hand, lodged)
+    for name in names:
+        assert cast(hand, lodged, name).status_code == 201
+    given = sought or [undo]
+    out = jury_decides(hand, lodged, names[0], orders=given)
+    assert out.status_code == 201, out.text
+    event.read_again()
+    return {**open_again(event, {**out.json(), "names": names}), "orders": given}
+
+
+def decision_on(hand: MeetAtHand, protest: Json) -> str:
+    return str(hand.referee.get(f"protests/{protest['id']}").json()["decision"]["id"])
+
+
+def test_that_a_heat_does_not_run_again_can_be_ordered_again_and_taken_back(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    heard = heard_against(event, whole_heat(event), [])
+    counts = as_it_is(event)
+    out = decide_again(event, heard, orders=heard["orders"])
+    assert out.status_code == 201, out.text
+    assert as_it_is(event) == counts
+    assert out.json()["decision"]["consequences"]["moves"] == []
+    open_again(event, heard, "rejected")
+    rejected = decide_again(event, heard, "rejected")
+    assert rejected.status_code == 201, rejected.text
+    assert rejected.json()["decision"]["ordered"] == [
+        "Heat 1 of the heats runs again; its result is void."
+    ]
+    assert event.heats["heats 1"]["state"] == "to come"
+
+
+def test_who_was_recalled_can_be_let_go_on_after_all_in_each_further_sitting(
+    meet: MeetAtHand,
+) -> None:
+    """The letter that it had comes back: a decision and its reversal give the same result (common
+    practice).
+    """
+    event = a_final_to_come(meet)
+    recall = [{"order": "recall", "team": event.team("Heron")}]
+    heard = heard_against(event, advanced(event), recall)
+    assert event.letters().get("Heron", "") == ""
+    for _sitting in (2, 3):
+        out = decide_again(event, heard, orders=advanced(event))
+        assert out.status_code == 201, out.text
+        assert out.json()["decision"]["ordered"] == ["Heron goes on to the final (qR)."]
+        assert event.letters()["Heron"] == "qR"
+        open_again(event, heard)
+    out = decide_again(event, heard, orders=recall)
+    assert out.status_code == 201, out.text
+    assert event.letters().get("Heron", "") == ""

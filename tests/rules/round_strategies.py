@@ -140,6 +140,7 @@ def rounds(draw: st.DrawFn, all_run: bool = False) -> Round:
         draw(st.sampled_from([(), (Fraction(8), Fraction(6), Fraction(5), Fraction(1))])),
         dict(zip(SEATS, drawn, strict=False)),
         SEATS[len(drawn) :][: draw(st.integers(0, 3))],
+        draw(st.frozensets(st.sampled_from(["final 1", "final 2"]), max_size=1)),
     )
 
 

@@ -87,6 +87,19 @@ def test_whoever_has_a_lane_and_still_goes_on_keeps_it(round_: Round) -> None:
 
 @given(rounds())
 @settings(max_examples=150, deadline=None)
+def test_in_a_heat_that_has_begun_no_lane_changes_hands(round_: Round) -> None:
+    standing = stand(round_)
+    drawn = {team: seat for seat, team in round_.seats.items() if seat.heat in round_.settled}
+    there = {
+        team: one.seat
+        for team, one in standing.teams.items()
+        if one.seat is not None and one.seat.heat in round_.settled
+    }
+    assert there == drawn
+
+
+@given(rounds())
+@settings(max_examples=150, deadline=None)
 def test_no_letter_goes_to_a_disqualified_team_nor_one_by_time_before_the_round_is_complete(
     round_: Round,
 ) -> None:
