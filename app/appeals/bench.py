@@ -20,7 +20,7 @@ from app.rounds.standing import RoundAtHand, round_of_heat, round_repeated_by
 from app.rules.orders import AlreadySo, AnnulHeat, Order, RestoreHeat
 from app.rules.qualifying import HeatRun, Letter, ReRun
 from app.rulings.final_word import Matter, jury_decided
-from app.rulings.queries import jury_has_the_word, jury_stands_on
+from app.rulings.jurys_word import jury_has_the_word, jury_stands_on
 from app.store.action import Unit
 
 Kept = Mapping[str, Any]
@@ -144,7 +144,7 @@ def insist_not_the_jurys(bench: Bench, by: str | None) -> None:
     if bench.letter is not Letter.BY_REFEREE or by is None:
         return
     if jury_has_the_word(bench.conn, by):
-        raise _jurys_word(bench)
+        raise jurys_word(bench)
 
 
 def insist_last_not_the_jurys(bench: Bench, is_it: Callable[[Kept], bool]) -> None:
@@ -159,7 +159,7 @@ def insist_last_not_the_jurys(bench: Bench, is_it: Callable[[Kept], bool]) -> No
 def insist_letter_may_go(bench: Bench, letter: Letter) -> None:
     """What bears the jury's letter, only the jury takes back."""
     if bench.letter is Letter.BY_REFEREE and letter is Letter.BY_JURY:
-        raise _jurys_word(bench)
+        raise jurys_word(bench)
 
 
 def insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
@@ -167,7 +167,7 @@ def insist_jury_let_not_stand(bench: Bench, ruling: str | None) -> None:
     if bench.letter is not Letter.BY_REFEREE or ruling is None:
         return
     if jury_stands_on(bench.conn, RulingId(ruling)):
-        raise _jurys_word(bench)
+        raise jurys_word(bench)
 
 
 def insist_jury_has_not_cleared(bench: Bench, matter: Matter) -> None:
@@ -175,10 +175,11 @@ def insist_jury_has_not_cleared(bench: Bench, matter: Matter) -> None:
     if bench.letter is not Letter.BY_REFEREE:
         return
     if jury_decided(bench.conn, HeatId(bench.heat.id), matter) is not None:
-        raise _jurys_word(bench)
+        raise jurys_word(bench)
 
 
-def _jurys_word(bench: Bench) -> StateConflict:
+def jurys_word(bench: Bench) -> StateConflict:
+    """What an order is refused with that would change what the jury has decided."""
     return StateConflict(
         "The jury has decided this, and its decision is final: a referee's decision does not "
         f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury can "

@@ -46,6 +46,7 @@ from app.appeals.running_again import (
     voiding_heat,
     voiding_heat_and_re_runs,
 )
+from app.appeals.sought_in_vain import insist_not_sought_in_vain
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
 from app.refusals import Malformed, NoLongerStands, NotFound, StateConflict
 from app.store.rows import AnyRow
@@ -78,6 +79,7 @@ def understand(
 
 def understand_one(bench: Bench, order: OrderIn, field: str) -> list[Understood]:
     """One order, with itself noted: by that it is known where a later sitting orders it again."""
+    insist_not_sought_in_vain(bench, order)
     noted = {"order": order.model_dump(mode="json")}
     return [replace(one, noted=noted) for one in _understand(bench, order, field)]
 

@@ -45,6 +45,9 @@ def running_again(bench: Bench, order: RunAgainIn, field: str) -> Understood:
     change nothing.
     """
     _insist_it_can_count(bench, order)
+    for known in bench.at_hand.called_off:
+        if set(known.teams) == set(order.teams):
+            insist_last_not_the_jurys(bench, _is_about(HeatId(known.key)))
     names = [bench.team(team, f"{field}/teams/{at}") for at, team in enumerate(order.teams)]
     to_beat = parse_time(order.time_to_beat)[0] if order.time_to_beat else None
     teams = [TeamId(team) for team in order.teams]
@@ -207,6 +210,7 @@ def voiding_heat(bench: Bench) -> Understood:
     if not isinstance(bench.run, HeatRun):
         raise StateConflict("This heat is itself a re-run: hold it back to run it once more.")
     _insist_jury_disqualified_nobody(bench, HeatId(bench.heat.id))
+    insist_last_not_the_jurys(bench, _gave_back(bench))
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         kept = run_whole_heat_again(unit, heat(unit.conn, unit.meet_id, HeatId(bench.heat.id)))
@@ -214,6 +218,16 @@ def voiding_heat(bench: Bench) -> Understood:
 
     what = f"Heat {bench.heat.number} of the {bench.heat.round} runs again; its result is void."
     return Understood((AnnulHeat(bench.run),), what, act)
+
+
+def _gave_back(bench: Bench) -> Callable[[Kept], bool]:
+    """Whether it was decided that this very race counts after all. What was kept before that named
+    its race is of none.
+    """
+    return lambda kept: (
+        kept["did"] == "given back"
+        and (kept.get("heat"), kept.get("run")) == (bench.heat.id, bench.heat.run)
+    )
 
 
 def giving_back_run(bench: Bench, kept: Kept) -> Understood:
@@ -227,7 +241,7 @@ def giving_back_run(bench: Bench, kept: Kept) -> Understood:
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         give_back_run(unit, HeatId(bench.heat.id), kept)
-        return {"did": "given back"}
+        return {"did": "given back", "heat": bench.heat.id, "run": bench.heat.run}
 
     words = f"Heat {bench.heat.number} of the {bench.heat.round} does not run again."
     effect = RestoreHeat(HeatRun(bench.heat.id, ran, bench.run.disqualified, is_in=row is not None))

@@ -29,11 +29,10 @@ from app.rules.finding import Consequence
 from app.rulings.effect import Effect, effect_in_words, effect_of
 from app.rulings.final_word import insist_jury_has_not_decided
 from app.rulings.form import Decided, as_stored, facts_as_ruled
+from app.rulings.jurys_word import jury_has_the_word, jury_stands_on
 from app.rulings.queries import (
     authors_in,
     decided_on,
-    jury_has_the_word,
-    jury_stands_on,
     reports_gone_on,
     ruling_in_words,
     ruling_out,

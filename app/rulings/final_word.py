@@ -23,7 +23,7 @@ from app.reports.states import ReportState
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
-from app.rulings.queries import dismissals_jury_let_stand, set_aside_for_good
+from app.rulings.jurys_word import dismissals_jury_let_stand, set_aside_for_good
 from app.store.rows import AnyRow
 
 

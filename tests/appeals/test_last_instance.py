@@ -238,6 +238,87 @@ def test_a_re_run_that_the_jury_let_stand_is_not_called_off_by_the_referee(event
     refused(decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=[order]))
 
 
+def heron_asked_in_vain(event: Event, order: Json) -> None:
+    """Heron's protest was rejected, and so was its appeal that asked for this."""
+    protest = a_protest_of(event, "Heron")
+    decided(event.meet, protest)
+    event.meet.desk.put(f"protests/{protest['id']}/advice", {})
+    the_jury(event.meet, appeal(event.meet, protest, sought=[order]), "rejected")
+
+
+@pytest.mark.parametrize(
+    "order",
+    [
+        {"order": "advance"},
+        {"order": "correct", "time": "42.15"},
+        {"order": "run again", "time_to_beat": "42.50"},
+    ],
+)
+def test_what_the_jury_has_refused_a_team_the_referee_does_not_order_for_it(
+    event: Event, order: Json
+) -> None:
+    heron = event.team("Heron")
+    whom = {"teams": [heron]} if order["order"] == "run again" else {"team": heron}
+    sought = {**order, **whom}
+    heron_asked_in_vain(event, sought)
+    for name in ("Heron", "Gull"):
+        refused(decide(event.meet, a_protest_of(event, name), "upheld", orders=[sought]))
+    how = {"time": "42.05"} if "time" in order else {}
+    refused(decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=[{**sought, **how}]))
+
+
+def test_what_the_jury_refused_one_team_binds_nobody_about_another_nor_in_a_new_race(
+    event: Event,
+) -> None:
+    order = {"order": "advance", "team": event.team("Heron")}
+    heron_asked_in_vain(event, order)
+    other = {"order": "advance", "team": event.team("Puffin")}
+    done = decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=[other])
+    assert done.status_code == 201, done.text
+    whole = [{"order": "run again"}]
+    decided(event.meet, a_protest_of(event, "Gull"), "upheld", orders=whole)
+    event.read_again()
+    event.start("heats 1")
+    event.load("heats 1", "42.10", "42.50", "43.00")
+    done = decide(event.meet, a_protest_of(event, "Heron"), "upheld", orders=[order])
+    assert done.status_code == 201, done.text
+
+
+def test_a_whole_heat_that_was_not_run_again_by_the_jurys_word_binds_no_other_reason(
+    event: Event,
+) -> None:
+    heron_asked_in_vain(event, {"order": "run again"})
+    whole = [{"order": "run again"}]
+    done = decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=whole)
+    assert done.status_code == 201, done.text
+
+
+def test_what_was_to_be_set_aside_beside_a_placing_is_not_ruled_on_again(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet))
+    decided(meet, protest)
+    meet.desk.put(f"protests/{protest['id']}/advice", {})
+    the_jury(meet, appeal(meet, protest, sought=set_aside(ruling)), "rejected")
+    refused(ordered_by_referee(meet, set_aside(ruling)[0]))
+    again = meet.rule(ruling["case"], verdict="dismissed", reconsiders=ruling["id"])
+    told = a_problem(again, 409, "conflict")
+    assert "The jury has decided about this ruling" in told["detail"]
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_a_race_that_the_jury_did_not_let_be_run_again_is_not_ordered_anew(
+    event: Event, *, whole: bool
+) -> None:
+    teams = [] if whole else [event.team("Heron")]
+    order = {"order": "run again", **({"teams": teams} if teams else {})}
+    protest = a_protest_of(event, "Heron")
+    out = decided(event.meet, protest, "upheld", orders=[order])
+    undo = {"order": "undo", "decision": out["decision"]["id"]}
+    lodged = appeal(event.meet, protest, team=event.team("Gull"))
+    the_jury(event.meet, lodged, "upheld", orders=[undo])
+    refused(decide(event.meet, a_protest_of(event, "Heron"), "upheld", orders=[order]))
+
+
 @pytest.fixture
 def school(service: Service) -> MeetAtHand:
     """A meet by NFHS rules, which ask for no deposit."""
