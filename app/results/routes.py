@@ -21,7 +21,7 @@ from app.meets import actions as heats
 from app.meets.wire import HeatOut, HeatsOut, MeetOut
 from app.record.queries import head_of
 from app.refusals import FileRefused
-from app.results import actions, finality, windows
+from app.results import actions, drawn, finality, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
@@ -63,7 +63,9 @@ async def list_heats(
     # Apart from the loop: whether results are final is worked out, and anybody may ask.
     return answer(
         await here.store.read_apart(
-            lambda conn: finality.heats_shown(conn, MeetId(meet), after, now)
+            lambda conn: drawn.page_to_mind(
+                conn, MeetId(meet), finality.heats_shown(conn, MeetId(meet), after, now)
+            )
         )
     )
 
@@ -73,15 +75,18 @@ async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
     """One heat with its lanes."""
     now = here.clock.now()
     out = await here.store.read_apart(
-        lambda conn: finality.heat_shown(conn, MeetId(meet), HeatId(heat), now)
+        lambda conn: drawn.heat_to_mind(
+            conn, MeetId(meet), finality.heat_shown(conn, MeetId(meet), HeatId(heat), now)
+        )
     )
     return answer(out, version=out.version)
 
 
 @router.post("/api/meets/{meet}/heats/{heat}/start", response_model=HeatOut)
 async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
-    """This heat runs now."""
-    act = finality.unless_final(HeatId(heat), heats.start_heat(HeatId(heat), version))
+    """This heat runs now, whoever is drawn: `mind` says who of them is not through."""
+    started = drawn.telling_what_to_mind(heats.start_heat(HeatId(heat), version))
+    act = finality.unless_final(HeatId(heat), started)
     out = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
     return answer(out, version=out.version)
 
