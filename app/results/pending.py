@@ -181,7 +181,8 @@ def told_since(
     """Why a result is amended: the decisions of its round after the one numbered `seen` that
     ordered something, a sentence each with what they ordered.
 
-    Of another heat only what has moved a team of this one: its own announcement tells the rest.
+    Of another heat only what has moved one of the `teams`, those of this heat and those who go on
+    otherwise than was told: its own announcement tells the rest.
     """
     rows = conn.execute(_TOLD, {"heat": heat_id, "seen": seen})
     return [

@@ -82,6 +82,7 @@ def as_text(announced: AnnouncementOut, now: datetime) -> str:
     sentences += _qualified_aloud(announced)
     sentences += announced.because
     sentences += _changes_aloud(announced)
+    sentences += announced.through
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
@@ -133,8 +134,10 @@ def _kind(announced: AnnouncementOut) -> str:
 
 
 def _is_amended(announced: AnnouncementOut) -> bool:
-    """What a decision ordered in the heat amends its result, whatever its lines say."""
-    return bool(announced.changes) or announced.is_ordered_here
+    """What a decision ordered in the heat amends its result, whatever its lines say; and so do
+    others who go on.
+    """
+    return bool(announced.changes or announced.through) or announced.is_ordered_here
 
 
 def _changes_aloud(announced: AnnouncementOut) -> list[str]:
@@ -283,6 +286,7 @@ def _remarks(announced: AnnouncementOut) -> list[str]:
     ]
     remarks += parted_ties(announced.lines)
     remarks += [f"Changed: {change}" for change in announced.changes]
+    remarks += announced.through
     if announced.remark:
         remarks.append(announced.remark)
     if announced.despite:

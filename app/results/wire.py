@@ -397,6 +397,12 @@ class AnnouncementOut(Wire):
         description="how many of the changes, the last ones, are of teams whose place alone "
         "changed, because of the others",
     )
+    through: list[str] = Field(
+        default_factory=list,
+        description="who goes on to the next round by this and did not by what was announced "
+        "before, and who no longer does, in whichever heat they ran; without those of whom "
+        "`changes` says it",
+    )
     despite: str | None
     blockers: BlockersOut
     remark: str

@@ -8,6 +8,7 @@ place as equal, is common practice.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 import pytest
@@ -131,3 +132,77 @@ def test_an_appeal_that_is_rejected_when_looked_at_again_is_not_read_as_upheld(
     text = "\n".join(read_aloud(own, announced(own)))
     assert "Appeal 1 of Plover 1 was rejected by the jury" in text
     assert "counts again" in text
+
+
+TIMES = {"heats 1": ("42.10", "42.50", "43.00"), "heats 2": ("42.20", "42.60", "43.10")}
+ABOUT = (
+    "The finish of Heron is corrected: 42.55 instead of 43.00.",
+    "Qualified for the final: Tern and Plover by place; Gull and Heron by time.",
+)
+
+
+def a_round_run_in(meet: MeetAtHand, order: Iterable[str]) -> Event:
+    """Both heats are announced, the second of the order with who goes on: Curlew by time."""
+    event = two_heats(meet)
+    event.set()
+    for heat in order:
+        event.run(heat, *TIMES[heat])
+    return event
+
+
+@pytest.mark.parametrize("order", [("heats 1", "heats 2"), ("heats 2", "heats 1")])
+def test_whom_a_decision_in_another_heat_puts_out_is_named_with_whom_it_lets_in(
+    own: MeetAtHand, order: tuple[str, str]
+) -> None:
+    """Whichever heat was announced first, and so did not tell who goes on by time."""
+    event = a_round_run_in(own, order)
+    orders = [{"order": "correct", "team": event.team("Heron"), "time": "42.55"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    told = {heat: event.announce(heat, remark="By decision") for heat in ("heats 1", "heats 2")}
+    first, second = (read_aloud(own, one.json()) for one in told.values())
+    assert "No longer through to the final: Curlew of heat 2." in first
+    assert "Now through to the final: Heron of heat 1 by time." in second
+    assert {
+        "No longer through to the final: Curlew.",
+        "Changed: Curlew, lane 4: not through; before: through by time (q).",
+    }.intersection(second)
+    for text in (first, second):
+        assert text[0].startswith("Amended result for ")
+        assert all(any(words in line for line in text) for words in ABOUT)
+    assert "Protest 1 of Heron, heat 1, was upheld by the referee" in "\n".join(second)
+    assert "Now through to the final: Heron of heat 1 by time." in sheet(
+        own, told["heats 2"].json()
+    )
+
+
+def test_whom_a_ruling_in_another_heat_lets_in_is_named_with_whom_it_puts_out(
+    own: MeetAtHand,
+) -> None:
+    event = a_round_run_in(own, ("heats 1", "heats 2"))
+    event.disqualify("Gull")
+    text = read_aloud(own, event.announce("heats 1").json())
+    assert "Now through to the final: Heron by time." in text
+    assert "No longer through to the final: Gull." in text
+    text = read_aloud(own, event.announce("heats 2", remark="Heat 1 was amended").json())
+    assert "Now through to the final: Heron of heat 1 by time." in text
+    assert "No longer through to the final: Gull of heat 1." in text
+
+
+def test_nobody_is_said_to_be_out_while_it_is_open_who_goes_on(own: MeetAtHand) -> None:
+    event = a_round_run_in(own, ("heats 1", "heats 2"))
+    orders = [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    assert event.announce("heats 1").json()["through"] == []
+    again = re_run_of(event)
+    event.load(again, "42.55")
+    told = event.announce(again).json()
+    assert told["through"] == [
+        "Now through to the final: Heron by time.",
+        "No longer through to the final: Curlew of heat 2.",
+    ]
+
+
+def test_the_same_teams_going_on_are_no_news(own: MeetAtHand) -> None:
+    event = a_round_run_in(own, ("heats 1", "heats 2"))
+    event.load("heats 2", "42.15", "42.60", "43.10")
+    assert event.announce("heats 2").json()["through"] == []
