@@ -233,8 +233,8 @@ def final_note(announced: AnnouncementOut) -> str:
     return f"Not final yet. {' '.join(announced.pending)}"
 
 
-def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
-    """What stands on the announcement's sheet."""
+def sheet_facts(announced: AnnouncementOut, head: Head, now: datetime) -> ResultSheet:
+    """What stands on the announcement's sheet when it is printed at this time."""
     return ResultSheet(
         meet=announced.meet_name,
         place=announced.venue,
@@ -258,6 +258,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,
+        printed_at=in_zone(now, announced.time_zone),
         qualified_title=_qualified_title(announced) if _qualified(announced) else "",
         qualified=tuple(_qualified_line(one) for one in _qualified(announced)),
     )

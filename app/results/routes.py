@@ -5,6 +5,7 @@ Heats are shown here, and started and held back, since whether they are final fo
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -200,7 +201,7 @@ async def get_announcement(meet: Meet, announcement: Announcement, here: Here) -
     """One announcement. Which protests a corrected time made late, officials read in the answer to
     the correction and in the dossier.
     """
-    return answer((await _announcement(here, meet, announcement)).for_everybody())
+    return answer((await _announcement(here, meet, announcement, here.clock.now())).for_everybody())
 
 
 @router.get(
@@ -210,7 +211,7 @@ async def get_announcement(meet: Meet, announcement: Announcement, here: Here) -
 )
 async def get_announcement_csv(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """The annotated result as CSV."""
-    announced = await _announcement(here, meet, announcement)
+    announced = await _announcement(here, meet, announcement, here.clock.now())
     return Response(as_csv(announced), media_type="text/csv; charset=utf-8; header=present")
 
 
@@ -221,8 +222,9 @@ async def get_announcement_csv(meet: Meet, announcement: Announcement, here: Her
 )
 async def get_announcement_text(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """The result as text for the announcer to read aloud."""
-    announced = await _announcement(here, meet, announcement)
-    return Response(as_text(announced, here.clock.now()), media_type="text/plain; charset=utf-8")
+    now = here.clock.now()
+    announced = await _announcement(here, meet, announcement, now)
+    return Response(as_text(announced, now), media_type="text/plain; charset=utf-8")
 
 
 @router.get(
@@ -237,14 +239,15 @@ async def get_announcement_pdf(
     paper: Annotated[Paper, Query()] = Paper.A4,
 ) -> Response:
     """The announcement as a sheet to print and post."""
-    announced = await _announcement(here, meet, announcement)
+    now = here.clock.now()
+    announced = await _announcement(here, meet, announcement, now)
     head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
-    pdf = await run_in_threadpool(draw_result_sheet, sheet_facts(announced, head), paper)
+    pdf = await run_in_threadpool(draw_result_sheet, sheet_facts(announced, head, now), paper)
     return Response(pdf, media_type="application/pdf")
 
 
-async def _announcement(here: Here, meet: str, announcement: str) -> AnnouncementOut:
-    ident, now = AnnouncementId(announcement), here.clock.now()
+async def _announcement(here: Here, meet: str, announcement: str, now: datetime) -> AnnouncementOut:
+    ident = AnnouncementId(announcement)
     # Apart from the loop: whether it still holds is worked out, and anybody may ask.
     return await here.store.read_apart(
         lambda conn: finality.announcement_shown(conn, MeetId(meet), ident, now)

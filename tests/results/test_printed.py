@@ -7,12 +7,14 @@ import io
 import json
 import re
 from collections.abc import Iterator
+from datetime import timedelta
 from hashlib import sha256
 
 import pytest
 import rfc8785
 from pypdf import PdfReader
 
+from app.clock import in_zone
 from app.ids import CaseId, PostId, TeamId, new_id
 from app.results.printing import parted_ties
 from app.results.wire import KNOWN_LATER, BlockersOut, ResultLineOut
@@ -276,3 +278,20 @@ def test_an_unknown_announcement_or_kind_is_refused(meet: MeetAtHand, announced:
     a_problem(meet.service.http.get(f"{address}.doc"), 405, "method-not-allowed")
     a_problem(meet.desk.get(f"announcements/{new_id()}.csv"), 404, "not-found")
     a_problem(meet.desk.get("announcements/nothing.json"), 422, "malformed")
+
+
+def test_a_sheet_says_at_which_local_time_it_was_printed(service: Service) -> None:
+    """What it says of windows and of later announcements was so then."""
+    meet = a_meet(service)
+    start = service.clock.now().replace(microsecond=0)
+    service.clock.stand_at(start)
+    meet.load_result(content="\n".join(["lane,time", *(f"{n},4{n}.00" for n in range(1, 9))]))
+    told = meet.announce(despite=DESPITE).json()
+    first = shown(meet, told, "pdf")
+    assert f"Printed: {in_zone(start, 'Europe/Paris')}" in read_text(first)
+    assert shown(meet, told, "pdf") == first
+    later = start + timedelta(minutes=5)
+    service.clock.stand_at(later)
+    text = read_text(shown(meet, told, "pdf"))
+    assert f"Printed: {in_zone(later, 'Europe/Paris')}" in text
+    assert f"printed {in_zone(later, 'Europe/Paris')}" in text
