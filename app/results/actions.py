@@ -319,6 +319,7 @@ def _snapshot(
             seen.heat,
             last.decisions_seen if last else 0,
             through.teams.union(line.team for line in seen.lines),
+            at,
             meet.time_zone,
         ),
         is_ordered_here=news.is_decided_here,
@@ -327,6 +328,7 @@ def _snapshot(
         statement_digest="",
         qualified=seen.qualified,
         next_round=seen.next_round,
+        by_time=seen.by_time,
     )
     statement = out.snapshot()
     del statement["statement_digest"]

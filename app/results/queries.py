@@ -241,6 +241,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         announced=_announced(last, lines or [], found_there),
         qualified=qualified,
         next_round=letters.next_round if letters is not None else "",
+        by_time=letters.by_time if letters is not None else 0,
         version=_version_of(
             lines or [], qualified, found_there, last, meet_row(conn, meet_id).version
         ),

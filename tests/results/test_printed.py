@@ -7,7 +7,7 @@ import io
 import json
 import re
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from hashlib import sha256
 
 import pytest
@@ -18,6 +18,7 @@ from app.clock import in_zone
 from app.ids import CaseId, PostId, TeamId, new_id
 from app.results.printing import parted_ties
 from app.results.wire import KNOWN_LATER, BlockersOut, ResultLineOut
+from app.results.wording import at_time
 from app.rules.placing import FinishStatus
 from tests.builders import Json, MeetAtHand, a_meet, a_problem, all_heats
 from tests.forms.pdf_reading import read_text
@@ -145,8 +146,10 @@ def test_a_superseded_announcement_says_so_wherever_it_is_read_again(
 ) -> None:
     meet.announce(despite=DESPITE, remark="Times corrected")
     last = meet.announce(despite=DESPITE, remark="Times corrected again").json()
+    first, third = (datetime.fromisoformat(one["announced_at"]) for one in (announced, last))
+    aloud = f"Superseded by announcement 3, made {at_time(third, first, 'Europe/Paris')}."
+    assert shown(meet, announced, "txt").decode().startswith(aloud)
     words = f"Superseded by announcement 3, made {last['announced_at_local']}."
-    assert shown(meet, announced, "txt").decode().startswith(words)
     assert words in " ".join(read_text(shown(meet, announced, "pdf")).split())
     rows = list(rows_of(shown(meet, announced, "csv")))
     assert {row["superseded_by"] for row in rows} == {"3"}

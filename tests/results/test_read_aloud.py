@@ -2,18 +2,20 @@
 
 The time for protests: World Athletics TR8.2 (30 minutes), number from memory. Letters of those who
 go on: World Athletics CR25.4 (Q, q, and qR and qJ in federation notices of 2023). That an announcer
-says which result is amended, by whose decision and what changed by it, and names teams that share a
-place as equal, is common practice.
+says which result is amended, by whose decision and what changed by it, names teams that share a
+place as equal, says who is through from the heat, and names no day but another one than today, is
+common practice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
-from app.clock import clock_time
+from app.clock import clock_time, long_date
 from tests.appeals.desk import an_upheld_appeal, announced, cast, decided, jury_decides
 from tests.appeals.test_reopening import reopen
 from tests.appeals.test_rounds_moved import a_round, protest, re_run_of
@@ -206,3 +208,89 @@ def test_the_same_teams_going_on_are_no_news(own: MeetAtHand) -> None:
     event = a_round_run_in(own, ("heats 1", "heats 2"))
     event.load("heats 2", "42.15", "42.60", "43.10")
     assert event.announce("heats 2").json()["through"] == []
+
+
+OTHERS = "may go on by time: that is known once all heats have been announced."
+
+
+@pytest.mark.parametrize(
+    ("setting", "told"),
+    [
+        ({}, ["Through to the final from this heat: Tern by place.", f"Others {OTHERS}"]),
+        (
+            {"by_place": 2, "by_time": 0},
+            ["Through to the final from this heat: Tern and Gull by place."],
+        ),
+        ({"by_place": 0}, [f"Teams of this heat {OTHERS}"]),
+    ],
+)
+def test_a_first_result_says_who_is_through_by_place_and_whether_others_may_go_on(
+    own: MeetAtHand, setting: Json, told: list[str]
+) -> None:
+    event = two_heats(own)
+    event.set(**setting)
+    text = read_aloud(own, event.run("heats 1", *TIMES["heats 1"]))
+    assert text[2:5] == ["First, Tern, 42.10.", "Second, Gull, 42.50.", "Third, Heron, 43.00."]
+    assert text[5 : 5 + len(told)] == told
+    assert text[5 + len(told)].startswith("This result is announced although ")
+
+
+def test_where_nobody_else_of_the_heat_can_go_on_nothing_is_said_of_others(own: MeetAtHand) -> None:
+    event = two_heats(own)
+    event.set()
+    text = "\n".join(read_aloud(own, event.run("heats 1", "42.10", "DNF", "DNS")))
+    assert "Through to the final from this heat: Tern by place." in text
+    assert OTHERS not in text
+
+
+def test_with_the_last_heat_all_who_qualified_are_read_and_nothing_is_open(own: MeetAtHand) -> None:
+    event = a_round_run_in(own, ["heats 1"])
+    text = "\n".join(read_aloud(own, event.run("heats 2", *TIMES["heats 2"])))
+    assert "Qualified for the final: Tern and Plover by place; Gull and Curlew by time." in text
+    assert "from this heat" not in text
+    assert OTHERS not in text
+
+
+def test_of_a_round_that_leads_nowhere_nobody_is_through(own: MeetAtHand) -> None:
+    text = "\n".join(read_aloud(own, two_heats(own).run("heats 1", *TIMES["heats 1"])))
+    assert "hrough" not in text
+
+
+def before_midnight(meet: MeetAtHand, minutes: int) -> datetime:
+    """The clock stands so many minutes before the day ends at the meet."""
+    local = meet.service.clock.now().astimezone(ZoneInfo(ZONE))
+    midnight = datetime.combine(local.date() + timedelta(days=1), time(), ZoneInfo(ZONE))
+    at = midnight.astimezone(UTC) - timedelta(minutes=minutes)
+    meet.service.clock.stand_at(at)
+    return at
+
+
+def test_what_is_of_the_same_day_is_read_with_the_clock_time_alone(own: MeetAtHand) -> None:
+    at = before_midnight(own, 180)
+    event = two_heats(own)
+    first = event.run("heats 1", *TIMES["heats 1"])
+    own.service.clock.stand_at(at + timedelta(minutes=10))
+    second = event.announce("heats 1", remark="It was not heard").json()
+    words = "Superseded by announcement 2, made at 21:10:00 C"
+    assert read_aloud(own, first)[0].startswith(words)
+    own.service.clock.stand_at(at + timedelta(minutes=45))
+    assert read_aloud(own, second)[-1].startswith("Final since 21:40:00 C")
+    text = read_aloud(own, second)
+    assert sum(f"{at.year}" in line for line in text) == 1, "the day is said once"
+
+
+def test_what_is_of_another_day_is_read_with_it(own: MeetAtHand) -> None:
+    at = before_midnight(own, 10)
+    event = two_heats(own)
+    first = event.run("heats 1", *TIMES["heats 1"])
+    orders = [{"order": "correct", "team": event.team("Heron"), "time": "42.55"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    today, after = long_date(at, ZONE), at + timedelta(minutes=15)
+    own.service.clock.stand_at(after)
+    amended = read_aloud(own, event.announce("heats 1").json())
+    tomorrow = long_date(after, ZONE)
+    decision = next(line for line in amended if line.startswith("Protest 1 "))
+    assert f"by the referee on {today} at 23:50:00 C" in decision
+    text = read_aloud(own, first)
+    assert text[0].startswith(f"Superseded by announcement 2, made on {tomorrow} at 00:05:00 C")
+    assert any(f"until {tomorrow}, 00:20:00 C" in line for line in text)
