@@ -12,6 +12,7 @@ from datetime import datetime
 from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
+from app.results.marks_aloud import marks_aloud
 from app.results.wire import (
     AnnouncementOut,
     LaterAnnouncement,
@@ -95,7 +96,7 @@ def as_text(announced: AnnouncementOut, now: datetime) -> str:
         *parted_ties(announced.lines),
     ]
     sentences += _qualified_aloud(announced) or _through_aloud(announced)
-    sentences += announced.because
+    sentences += map(marks_aloud, announced.because)
     sentences += _changes_aloud(announced)
     sentences += announced.through
     if announced.remark:
@@ -184,7 +185,8 @@ def _changes_aloud(announced: AnnouncementOut) -> list[str]:
     """What changed for whom; who only moved with that was read in the new order just before."""
     moved = announced.moved_only
     sentences = [
-        f"Changed: {change}" for change in announced.changes[: len(announced.changes) - moved]
+        f"Changed: {marks_aloud(change)}"
+        for change in announced.changes[: len(announced.changes) - moved]
     ]
     if moved:
         teams = "team moves" if moved == 1 else "teams move"

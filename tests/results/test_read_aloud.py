@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from app.clock import clock_time, long_date
+from app.results.marks_aloud import marks_aloud
 from tests.appeals.desk import an_upheld_appeal, announced, cast, decided, jury_decides
 from tests.appeals.test_reopening import reopen
 from tests.appeals.test_rounds_moved import a_round, protest, re_run_of
@@ -166,7 +167,7 @@ def test_whom_a_decision_in_another_heat_puts_out_is_named_with_whom_it_lets_in(
     assert "Now through to the final: Heron of heat 1 by time." in second
     assert {
         "No longer through to the final: Curlew.",
-        "Changed: Curlew, lane 4: not through; before: through by time (q).",
+        "Changed: Curlew, lane 4: not through; before: through by time.",
     }.intersection(second)
     for text in (first, second):
         assert text[0].startswith("Amended result for ")
@@ -294,3 +295,45 @@ def test_what_is_of_another_day_is_read_with_it(own: MeetAtHand) -> None:
     text = read_aloud(own, first)
     assert text[0].startswith(f"Superseded by announcement 2, made on {tomorrow} at 00:05:00 C")
     assert any(f"until {tomorrow}, 00:20:00 C" in line for line in text)
+
+
+@pytest.mark.parametrize(
+    ("printed", "said"),
+    [
+        (
+            "Tern, lane 4: DQ TR24.7, not through; before: place 2, 42.50, through by place (Q).",
+            "Tern, lane 4: disqualified by rule TR24.7, not through; before: place 2, 42.50, "
+            "through by place.",
+        ),
+        (
+            "Tern, lane 4: DNF; before: lane 5, DNS.",
+            "Tern, lane 4: did not finish; before: lane 5, did not start.",
+        ),
+        (
+            "Tern, lane 4: place 3, 42.35, L; before: place 3, 42.35.",
+            "Tern, lane 4: place 3, 42.35, lane infringement noted; before: place 3, 42.35.",
+        ),
+        (
+            "The disqualification of Tern (DQ TR24.20) is set aside.",
+            "The disqualification of Tern by rule TR24.20 is set aside.",
+        ),
+        (
+            "Tern is disqualified (DQ TR24.7: pass completed beyond the take-over zone).",
+            "Tern is disqualified by rule TR24.7: pass completed beyond the take-over zone.",
+        ),
+        ("Crew L, lane 4: place 3, 42.35; before: place 2, 42.35.",) * 2,
+    ],
+)
+def test_marks_of_the_sheet_are_read_in_words(printed: str, said: str) -> None:
+    """The marks: World Athletics CR25.4 (DNS, DNF, DQ, L, Q, q), from memory."""
+    assert marks_aloud(printed) == said
+
+
+def test_what_was_decided_and_what_changed_is_read_without_marks(own: MeetAtHand) -> None:
+    an_upheld_appeal(own)
+    told = announced(own)
+    text = "\n".join(read_aloud(own, told))
+    assert "by rule TR24.7 is set aside." in text
+    assert "before: disqualified by rule TR24.7." in text
+    assert "DQ" not in text
+    assert "before: DQ TR24.7." in "\n".join(sheet(own, told))
