@@ -130,7 +130,7 @@ def _result(stage: Stage, announced: Announced) -> Iterator[PaperFile]:
     made = stage.read(lambda conn: announcement_shown(conn, stage.meet_id, announced.id, now))
     head = stage.read(lambda conn: head_of(conn, stage.meet_id))
     stem = f"{announced.heat}-announcement-{announced.number}"
-    sheet = draw_result_sheet(sheet_facts(made, head), Paper.A4)
+    sheet = draw_result_sheet(sheet_facts(made, head, now), Paper.A4)
     contents = {
         "json": f"{made.model_dump_json(indent=2)}\n".encode(),
         "csv": as_csv(made).encode(),

@@ -2,7 +2,9 @@
 
 The annotated result as a table, then what goes with it: who qualified, the windows for protests and
 appeals, why it was amended, remarks, and what the abbreviations mean. Times and annotations come
-formatted; the form adds nothing to them.
+formatted; the form adds nothing to them. Whether a later announcement stands, what can still be
+lodged and whether the result is final are told as of the time of printing, which stands on each
+page.
 """
 
 from collections.abc import Sequence
@@ -63,6 +65,7 @@ class ResultSheet(MeetHead):
     abbreviations: tuple[tuple[str, str], ...]
     record_head: str
     digest: str
+    printed_at: str
     qualified_title: str = ""
     qualified: tuple[str, ...] = ()
     because: tuple[str, ...] = ()
@@ -80,7 +83,8 @@ def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
         Fact("", f"announcement {sheet.number}", "announcement"),
         Fact("", f"announced {sheet.announced_at}", "time of announcement"),
     ]
-    foot = plan_foot(typesetter, paper, CAUTION, [whose])
+    printed = Fact("", f"printed {sheet.printed_at}", "time of printing")
+    foot = plan_foot(typesetter, paper, CAUTION, [whose, [printed]])
     flow = Flow(paper, foot.height, typesetter=typesetter)
     _write_head(flow, sheet)
     write_table(flow, sheet.lines)
@@ -101,6 +105,7 @@ def _write_head(flow: Flow, sheet: ResultSheet) -> None:
     aside = [
         Fact("Announcement", str(sheet.number), "announcement"),
         Fact("Supersedes", sheet.supersedes, "superseded announcement"),
+        Fact("Printed", sheet.printed_at, "time of printing"),
     ]
     write_title(flow, _title(sheet), aside)
     write_meet(flow, sheet)

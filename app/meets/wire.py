@@ -211,6 +211,13 @@ class HeatOut(Wire):
         description="why this heat is not started, or its result does not count: a decision called "
         "this re-run off. Empty for every other heat",
     )
+    mind: list[str] = Field(
+        default=[],
+        description="what whoever starts this heat should know of its draw, a sentence each: teams "
+        "that are drawn and not through, teams that are through and not drawn, or that it is not "
+        "settled who goes on. While the heat is to come by what has been announced; in the answer "
+        "to its start, which is never refused for it, by all that is known. Empty for other heats",
+    )
     version: int
 
     @property

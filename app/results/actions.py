@@ -47,9 +47,11 @@ from app.results.opening import (
 from app.results.pending import told_since
 from app.results.queries import last_announcement, result, result_row, says_the_same
 from app.results.tables import announcements, results
+from app.results.through import through_since, told_of_themselves
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
+    ResultLineOut,
     ResultOut,
     SnapshotWindow,
 )
@@ -285,6 +287,7 @@ def _snapshot(
 ) -> AnnouncementOut:
     person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
     changed = _changes(last, seen)
+    through = through_since(unit.conn, seen, last)
     out = AnnouncementOut(
         id=announcement_id,
         heat=seen.heat,
@@ -306,6 +309,7 @@ def _snapshot(
         lines=seen.lines,
         changes=changed.sentences,
         moved_only=changed.moved_only,
+        through=through.sentences(seen, told_of_themselves(seen.lines, _lines_before(last))),
         despite=sent.despite,
         blockers=seen.blockers,
         remark=sent.remark,
@@ -314,7 +318,8 @@ def _snapshot(
             unit.conn,
             seen.heat,
             last.decisions_seen if last else 0,
-            {line.team for line in seen.lines},
+            through.teams.union(line.team for line in seen.lines),
+            at,
             meet.time_zone,
         ),
         is_ordered_here=news.is_decided_here,
@@ -323,6 +328,7 @@ def _snapshot(
         statement_digest="",
         qualified=seen.qualified,
         next_round=seen.next_round,
+        by_time=seen.by_time,
     )
     statement = out.snapshot()
     del statement["statement_digest"]
@@ -330,9 +336,11 @@ def _snapshot(
 
 
 def _changes(last: AnyRow | None, seen: ResultOut) -> Changes:
-    if last is None:
-        return Changes([], 0)
-    return changes(AnnouncementOut.model_validate(last.snapshot).lines, seen.lines)
+    return Changes([], 0) if last is None else changes(_lines_before(last), seen.lines)
+
+
+def _lines_before(last: AnyRow | None) -> Sequence[ResultLineOut]:
+    return () if last is None else AnnouncementOut.model_validate(last.snapshot).lines
 
 
 def _snapshot_window(window: Window) -> SnapshotWindow:

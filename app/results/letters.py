@@ -37,6 +37,12 @@ class Letters:
     def next_round(self) -> str:
         return self.at_hand.next_round
 
+    @property
+    def by_time(self) -> int:
+        """How many go on by time."""
+        advancement = self.at_hand.round.advancement
+        return 0 if advancement is None else advancement.by_time
+
     def on(self, lines: Sequence[ResultLineOut]) -> list[ResultLineOut]:
         """A heat's lines with their letters and points, and what a team came to that ran again."""
         again, drawn = ran_again(self.at_hand), self._drawn()

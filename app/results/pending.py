@@ -24,11 +24,11 @@ from sqlalchemy import (
 
 from app.appeals.states import OPEN, ProtestState
 from app.appeals.tables import appeals, decisions, protests
-from app.clock import clock_time
 from app.ids import HeatId, MeetId
 from app.meets.tables import heats, teams
 from app.results.one_round import in_one_round
 from app.results.tables import windows
+from app.results.wording import at_time
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
@@ -196,16 +196,18 @@ def appeals_in_meet(conn: Connection, meet_id: MeetId) -> Sequence[AnyRow]:
 
 
 def told_since(
-    conn: Connection, heat_id: HeatId, seen: int, teams: Collection[str], zone: str
+    conn: Connection, heat_id: HeatId, seen: int, teams: Collection[str], at: datetime, zone: str
 ) -> list[str]:
     """Why a result is amended: the decisions of its round after the one numbered `seen` that
-    ordered something, a sentence each with what they ordered.
+    ordered something, a sentence each with what they ordered. `at`: when it is announced, as of
+    another day the day is told.
 
-    Of another heat only what has moved a team of this one: its own announcement tells the rest.
+    Of another heat only what has moved one of the `teams`, those of this heat and those who go on
+    otherwise than was told: its own announcement tells the rest.
     """
     rows = conn.execute(_TOLD, {"heat": heat_id, "seen": seen})
     return [
-        _decision_in_words(row, heat_id, zone)
+        _decision_in_words(row, heat_id, at_time(row.decided_at, at, zone))
         for row in rows
         if row.carried_out and (row.heat_id == heat_id or _touches_any(row, teams))
     ]
@@ -217,15 +219,15 @@ def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:
     return row.team_id in teams or any(move["team"] in teams for move in moves.get("moves", ()))
 
 
-def _decision_in_words(row: AnyRow, heat_id: HeatId, zone: str) -> str:
+def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
     what = "Protest" if row.appeal_number is None else "Appeal"
     number = row.protest_number if row.appeal_number is None else row.appeal_number
     round_ = "" if row.round == row.asked_round else f"{row.round}, "
     where = "" if row.heat_id == heat_id else f", {round_}heat {row.heat_number},"
     ordered = " ".join(one["words"] for one in row.carried_out)
     return (
-        f"{what} {number} of {row.team_name}{where} was {row.verdict} by the {row.instance} at "
-        f"{clock_time(row.decided_at, zone)}. {ordered}"
+        f"{what} {number} of {row.team_name}{where} was {row.verdict} by the {row.instance} "
+        f"{when}. {ordered}"
     )
 
 

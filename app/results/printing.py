@@ -6,14 +6,30 @@ Each says of which meet and day it is, which announcement it was, and whether th
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
-from app.results.wire import AnnouncementOut, QualifiedOut, ResultLineOut, SnapshotWindow
-from app.results.wording import LETTERS, in_sentence, length, listed, lodged, number_aloud
+from app.results.marks_aloud import marks_aloud
+from app.results.wire import (
+    AnnouncementOut,
+    LaterAnnouncement,
+    QualifiedOut,
+    ResultLineOut,
+    SnapshotWindow,
+)
+from app.results.wording import (
+    LETTERS,
+    at_time,
+    in_sentence,
+    length,
+    listed,
+    lodged,
+    number_aloud,
+    time_aloud,
+)
 from app.sheets.writing import write_csv
 
 LINE_HEADER = (
@@ -67,49 +83,75 @@ def as_csv(announced: AnnouncementOut) -> str:
 
 def as_text(announced: AnnouncementOut, now: datetime) -> str:
     """The result as the announcer reads it aloud at this time, sentence by sentence."""
-    sentences = _overtaken(announced)
+    zone, told_at = announced.time_zone, announced.made_at
+    sentences = _overtaken(announced, lambda one: at_time(one.announced_at, told_at, zone))
     sentences += [
         f"{_kind(announced)} for {announced.event_name}, {announced.round}, "
         f"heat {announced.heat_number}.",
-        f"{announced.meet_name}, {long_date(announced.made_at, announced.time_zone)}. "
-        f"Announcement {announced.number}, made at "
-        f"{clock_time(announced.made_at, announced.time_zone)}.",
+        f"{announced.meet_name}, {long_date(told_at, zone)}. "
+        f"Announcement {announced.number}, made at {clock_time(told_at, zone)}.",
         *filter(None, [_time_corrected(announced)]),
         *_places_aloud(announced.lines),
         *(_unplaced(line) for line in announced.lines if line.place is None),
         *parted_ties(announced.lines),
     ]
-    sentences += _qualified_aloud(announced)
-    sentences += announced.because
+    sentences += _qualified_aloud(announced) or _through_aloud(announced)
+    sentences += map(marks_aloud, announced.because)
     sentences += _changes_aloud(announced)
+    sentences += announced.through
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
     if announced.despite:
         sentences.append(f"This result is announced although {announced.blockers.aloud}.")
     sentences += [_window_aloud(one, announced, now) for one in _windows(announced)]
     sentences += [announced.no_windows_because] if announced.no_windows_because else []
-    sentences += [final_note(announced)] if announced.final_since else []
+    sentences += _final_aloud(announced)
     return "\n".join(sentences) + "\n"
 
 
-def _overtaken(announced: AnnouncementOut) -> list[str]:
+def _overtaken(announced: AnnouncementOut, made: Callable[[LaterAnnouncement], str]) -> list[str]:
     """That it does not count, and what a later announcement says otherwise: before anything else
     is read.
     """
     later = (announced.superseded_by, announced.qualifiers_superseded_by)
-    told = [one.words for one in later if one is not None]
+    told = [one.words(made(one)) for one in later if one is not None]
     return [announced.does_not_count, *told] if announced.does_not_count else told
+
+
+def _final_aloud(announced: AnnouncementOut) -> list[str]:
+    if announced.final_since is None:
+        return []
+    since = time_aloud(announced.final_since, announced.made_at, announced.time_zone)
+    return [f"Final since {since}."]
 
 
 def _qualified_aloud(announced: AnnouncementOut) -> list[str]:
     """Who goes on from the whole round: "Qualified for the final: Tern and Gull by place, …"."""
+    told = _by_what([(one.letter, one.team_name) for one in _qualified(announced)])
+    return [f"{_qualified_title(announced)}: {told}."] if told else []
+
+
+def _by_what(letters: Iterable[tuple[str, str]]) -> str:
+    """Teams by what they go on: "Tern and Gull by place; Heron by time"."""
     by_letter: dict[str, list[str]] = {}
-    for one in _qualified(announced):
-        by_letter.setdefault(one.letter, []).append(one.team_name)
-    if not by_letter:
-        return []
-    told = [f"{listed(names)} {LETTERS[letter]}" for letter, names in by_letter.items()]
-    return [f"{_qualified_title(announced)}: {'; '.join(told)}."]
+    for letter, name in letters:
+        by_letter.setdefault(letter, []).append(name)
+    return "; ".join(f"{listed(names)} {LETTERS[letter]}" for letter, names in by_letter.items())
+
+
+def _through_aloud(announced: AnnouncementOut) -> Iterator[str]:
+    """While it is not settled who goes on from the round: who does from this heat in any case, and
+    that others may. It stays true when it is read again after the round's last heat.
+    """
+    if announced.does_not_count or not announced.next_round:
+        return
+    lines = announced.lines
+    told = _by_what([(line.qualification, line.team_name) for line in lines if line.qualification])
+    if told:
+        yield f"Through to the {announced.next_round} from this heat: {told}."
+    if announced.by_time and any(line.qualification is None and line.time for line in lines):
+        others = "Others" if told else "Teams of this heat"
+        yield f"{others} may go on by time: that is known once all heats have been announced."
 
 
 def _qualified(announced: AnnouncementOut) -> Sequence[QualifiedOut]:
@@ -133,15 +175,18 @@ def _kind(announced: AnnouncementOut) -> str:
 
 
 def _is_amended(announced: AnnouncementOut) -> bool:
-    """What a decision ordered in the heat amends its result, whatever its lines say."""
-    return bool(announced.changes) or announced.is_ordered_here
+    """What a decision ordered in the heat amends its result, whatever its lines say; and so do
+    others who go on.
+    """
+    return bool(announced.changes or announced.through) or announced.is_ordered_here
 
 
 def _changes_aloud(announced: AnnouncementOut) -> list[str]:
     """What changed for whom; who only moved with that was read in the new order just before."""
     moved = announced.moved_only
     sentences = [
-        f"Changed: {change}" for change in announced.changes[: len(announced.changes) - moved]
+        f"Changed: {marks_aloud(change)}"
+        for change in announced.changes[: len(announced.changes) - moved]
     ]
     if moved:
         teams = "team moves" if moved == 1 else "teams move"
@@ -191,9 +236,7 @@ def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut, now: datet
         return f"{what} can be lodged without a closing time."
     if window.closes_at is None:
         return f"{what} can be lodged until {_from_end(window)}."
-    until, day = clock_time(window.closes_at, zone), long_date(window.closes_at, zone)
-    if day != long_date(announced.made_at, zone):
-        until = f"{day}, {until}"
+    until = time_aloud(window.closes_at, announced.made_at, zone)
     if window.closes_at < now:
         return f"{what} could be lodged until {until}: that time is over."
     counted = _from_end(window) if window.counts_from else _from_here(window)
@@ -212,7 +255,7 @@ def _time_corrected(announced: AnnouncementOut) -> str:
     """The time as first given, and why it was wrong; empty where it never was."""
     if not announced.time_corrections:
         return ""
-    first = clock_time(announced.announced_at, announced.time_zone)
+    first = time_aloud(announced.announced_at, announced.made_at, announced.time_zone)
     last = announced.time_corrections[-1]
     why = last.reasons.rstrip(".")
     remark = f" Remark: {last.remark.rstrip('.')}." if last.remark else ""
@@ -230,8 +273,8 @@ def final_note(announced: AnnouncementOut) -> str:
     return f"Not final yet. {' '.join(announced.pending)}"
 
 
-def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
-    """What stands on the announcement's sheet."""
+def sheet_facts(announced: AnnouncementOut, head: Head, now: datetime) -> ResultSheet:
+    """What stands on the announcement's sheet when it is printed at this time."""
     return ResultSheet(
         meet=announced.meet_name,
         place=announced.venue,
@@ -243,7 +286,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         number=announced.number,
         is_amended=_is_amended(announced),
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
-        superseded=" ".join(_overtaken(announced)),
+        superseded=" ".join(_overtaken(announced, lambda one: one.announced_at_local)),
         announced_at=in_zone(announced.made_at, announced.time_zone),
         announced_by=announced.announced_by_name,
         lines=tuple(_sheet_line(line) for line in announced.lines),
@@ -255,6 +298,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head) -> ResultSheet:
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,
+        printed_at=in_zone(now, announced.time_zone),
         qualified_title=_qualified_title(announced) if _qualified(announced) else "",
         qualified=tuple(_qualified_line(one) for one in _qualified(announced)),
     )
@@ -283,6 +327,7 @@ def _remarks(announced: AnnouncementOut) -> list[str]:
     ]
     remarks += parted_ties(announced.lines)
     remarks += [f"Changed: {change}" for change in announced.changes]
+    remarks += announced.through
     if announced.remark:
         remarks.append(announced.remark)
     if announced.despite:

@@ -166,6 +166,18 @@ _OTHERS_ANNOUNCED = (
 SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
 )
+_IN_ROUND = (
+    select(announcements.c.id)
+    .join(heats, heats.c.id == announcements.c.heat_id)
+    .join(_asked, in_one_round(heats, _asked))
+    .where(_asked.c.id == bindparam("heat"))
+    .order_by(
+        announcements.c.entered_at,
+        announcements.c.decisions_seen,
+        heats.c.position,
+        announcements.c.number,
+    )
+)
 
 
 class RestsOn(NamedTuple):
@@ -229,6 +241,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         announced=_announced(last, lines or [], found_there),
         qualified=qualified,
         next_round=letters.next_round if letters is not None else "",
+        by_time=letters.by_time if letters is not None else 0,
         version=_version_of(
             lines or [], qualified, found_there, last, meet_row(conn, meet_id).version
         ),
@@ -324,6 +337,11 @@ def _reporters(conn: Connection, heat_id: HeatId) -> Mapping[CaseId, Sequence[st
 def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
     """The announcement of a heat that stands, None before the first."""
     return conn.execute(_LAST, {"heat": heat_id}).one_or_none()
+
+
+def announced_in_round(conn: Connection, heat_id: HeatId) -> list[AnnouncementId]:
+    """All announcements in a heat's round, in the order in which they were entered."""
+    return list(conn.execute(_IN_ROUND, {"heat": heat_id}).scalars())
 
 
 def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:

@@ -5,6 +5,7 @@ Heats are shown here, and started and held back, since whether they are final fo
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -21,7 +22,7 @@ from app.meets import actions as heats
 from app.meets.wire import HeatOut, HeatsOut, MeetOut
 from app.record.queries import head_of
 from app.refusals import FileRefused
-from app.results import actions, finality, windows
+from app.results import actions, drawn, finality, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
@@ -63,7 +64,9 @@ async def list_heats(
     # Apart from the loop: whether results are final is worked out, and anybody may ask.
     return answer(
         await here.store.read_apart(
-            lambda conn: finality.heats_shown(conn, MeetId(meet), after, now)
+            lambda conn: drawn.page_to_mind(
+                conn, MeetId(meet), finality.heats_shown(conn, MeetId(meet), after, now)
+            )
         )
     )
 
@@ -73,15 +76,18 @@ async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
     """One heat with its lanes."""
     now = here.clock.now()
     out = await here.store.read_apart(
-        lambda conn: finality.heat_shown(conn, MeetId(meet), HeatId(heat), now)
+        lambda conn: drawn.heat_to_mind(
+            conn, MeetId(meet), finality.heat_shown(conn, MeetId(meet), HeatId(heat), now)
+        )
     )
     return answer(out, version=out.version)
 
 
 @router.post("/api/meets/{meet}/heats/{heat}/start", response_model=HeatOut)
 async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
-    """This heat runs now."""
-    act = finality.unless_final(HeatId(heat), heats.start_heat(HeatId(heat), version))
+    """This heat runs now, whoever is drawn: `mind` says who of them is not through."""
+    started = drawn.telling_what_to_mind(heats.start_heat(HeatId(heat), version))
+    act = finality.unless_final(HeatId(heat), started)
     out = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
     return answer(out, version=out.version)
 
@@ -195,7 +201,7 @@ async def get_announcement(meet: Meet, announcement: Announcement, here: Here) -
     """One announcement. Which protests a corrected time made late, officials read in the answer to
     the correction and in the dossier.
     """
-    return answer((await _announcement(here, meet, announcement)).for_everybody())
+    return answer((await _announcement(here, meet, announcement, here.clock.now())).for_everybody())
 
 
 @router.get(
@@ -205,7 +211,7 @@ async def get_announcement(meet: Meet, announcement: Announcement, here: Here) -
 )
 async def get_announcement_csv(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """The annotated result as CSV."""
-    announced = await _announcement(here, meet, announcement)
+    announced = await _announcement(here, meet, announcement, here.clock.now())
     return Response(as_csv(announced), media_type="text/csv; charset=utf-8; header=present")
 
 
@@ -216,8 +222,9 @@ async def get_announcement_csv(meet: Meet, announcement: Announcement, here: Her
 )
 async def get_announcement_text(meet: Meet, announcement: Announcement, here: Here) -> Response:
     """The result as text for the announcer to read aloud."""
-    announced = await _announcement(here, meet, announcement)
-    return Response(as_text(announced, here.clock.now()), media_type="text/plain; charset=utf-8")
+    now = here.clock.now()
+    announced = await _announcement(here, meet, announcement, now)
+    return Response(as_text(announced, now), media_type="text/plain; charset=utf-8")
 
 
 @router.get(
@@ -232,14 +239,15 @@ async def get_announcement_pdf(
     paper: Annotated[Paper, Query()] = Paper.A4,
 ) -> Response:
     """The announcement as a sheet to print and post."""
-    announced = await _announcement(here, meet, announcement)
+    now = here.clock.now()
+    announced = await _announcement(here, meet, announcement, now)
     head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
-    pdf = await run_in_threadpool(draw_result_sheet, sheet_facts(announced, head), paper)
+    pdf = await run_in_threadpool(draw_result_sheet, sheet_facts(announced, head, now), paper)
     return Response(pdf, media_type="application/pdf")
 
 
-async def _announcement(here: Here, meet: str, announcement: str) -> AnnouncementOut:
-    ident, now = AnnouncementId(announcement), here.clock.now()
+async def _announcement(here: Here, meet: str, announcement: str, now: datetime) -> AnnouncementOut:
+    ident = AnnouncementId(announcement)
     # Apart from the loop: whether it still holds is worked out, and anybody may ask.
     return await here.store.read_apart(
         lambda conn: finality.announcement_shown(conn, MeetId(meet), ident, now)

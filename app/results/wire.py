@@ -76,6 +76,9 @@ QUALIFIED: Any = Field(
     description="who goes on from the whole round, once every other heat of it is announced",
 )
 NEXT_ROUND: Any = Field(default="", description="the round that this one leads to; empty for none")
+BY_TIME: Any = Field(
+    default=0, description="how many go on to it by time from all heats of this round together"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +238,7 @@ class ResultOut(Wire):
     announced: AnnouncedOut | None
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
+    by_time: int = BY_TIME
     version: int
 
 
@@ -336,9 +340,9 @@ class LaterAnnouncement(Wire):
     announced_at: datetime
     announced_at_local: str
 
-    @property
-    def words(self) -> str:
-        return f"Superseded by announcement {self.number}, made {self.announced_at_local}."
+    def words(self, made: str) -> str:
+        """What it says of the earlier one, with when it was `made` in words."""
+        return f"Superseded by announcement {self.number}, made {made}."
 
 
 class QualifiersAnnounced(LaterAnnouncement):
@@ -347,11 +351,10 @@ class QualifiersAnnounced(LaterAnnouncement):
     round: str
     heat_number: int
 
-    @property
-    def words(self) -> str:
+    def words(self, made: str) -> str:
         return (
             f"Others have qualified by announcement {self.number} of {self.round}, heat "
-            f"{self.heat_number}, made {self.announced_at_local}."
+            f"{self.heat_number}, made {made}."
         )
 
 
@@ -397,6 +400,12 @@ class AnnouncementOut(Wire):
         description="how many of the changes, the last ones, are of teams whose place alone "
         "changed, because of the others",
     )
+    through: list[str] = Field(
+        default_factory=list,
+        description="who goes on to the next round by this and did not by what was announced "
+        "before, and who no longer does, in whichever heat they ran; without those of whom "
+        "`changes` says it",
+    )
     despite: str | None
     blockers: BlockersOut
     remark: str
@@ -418,6 +427,7 @@ class AnnouncementOut(Wire):
     statement_digest: str
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
+    by_time: int = BY_TIME
     qualifiers_superseded_by: QualifiersAnnounced | None = Field(
         default=None,
         description="the announcement, of this heat or another of its round, that says last who "

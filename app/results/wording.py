@@ -1,8 +1,11 @@
-"""How are several things named, and counted, in one sentence?"""
+"""How are several things named, and counted, in one sentence, and how is a time said aloud?"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
+
+from app.clock import clock_time, long_date
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
@@ -39,6 +42,20 @@ def length(minutes: int) -> str:
     if rest or not hours:
         return f"{minutes} minute{'' if minutes == 1 else 's'}"
     return f"{hours} hour{'' if hours == 1 else 's'}"
+
+
+def time_aloud(instant: datetime, told_at: datetime, zone: str) -> str:
+    """The clock time at the meet, with the day before it where that is not the day on which it is
+    told: "15:33:10 CEST", "14 June 2026, 09:05:00 CEST".
+    """
+    time, day = clock_time(instant, zone), long_date(instant, zone)
+    return time if day == long_date(told_at, zone) else f"{day}, {time}"
+
+
+def at_time(instant: datetime, told_at: datetime, zone: str) -> str:
+    """When something was done: "at 15:33:10 CEST", "on 14 June 2026 at 09:05:00 CEST"."""
+    time, day = clock_time(instant, zone), long_date(instant, zone)
+    return f"at {time}" if day == long_date(told_at, zone) else f"on {day} at {time}"
 
 
 def sentence(words: str) -> str:

@@ -46,7 +46,7 @@ def sentences(
         left_over = named(at_hand, standing.unseated)
         yield f"There is no lane left in the {at_hand.next_round} for {left_over}."
     if not for_everybody:
-        yield from _drawn_otherwise(at_hand, standing)
+        yield from drawn_otherwise(at_hand, standing)
 
 
 def _still_open(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
@@ -113,7 +113,7 @@ def _is_passed_over(standing: RoundStanding, times: Mapping[TeamId, str], team: 
     return TeamId(team) not in times and one.letter is None and not one.is_disqualified
 
 
-def _drawn_otherwise(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
+def drawn_otherwise(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
     """Who is drawn into the next round and has not qualified, and the other way round."""
     if not standing.is_complete or not at_hand.drawn:
         return

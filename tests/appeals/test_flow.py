@@ -161,5 +161,6 @@ def test_the_amended_announcement_says_what_changed_and_why(meet: MeetAtHand) ->
     assert why.endswith(f"The disqualification of {protest['team_name']} (DQ TR24.7) is set aside.")
     assert amended["changes"]
     text = meet.desk.get(f"announcements/{amended['id']}.txt").text
-    assert text.index("Amended result") < text.index(why) < text.index("Changed: ")
+    aloud = why.replace(" (DQ TR24.7)", " by rule TR24.7")
+    assert text.index("Amended result") < text.index(aloud) < text.index("Changed: ")
     assert announced(meet, remark="Read out again.")["because"] == []

@@ -175,5 +175,6 @@ def a_result(**changes: Any) -> ResultSheet:
         abbreviations=(("DQ", "disqualified"), ("q", "qualified by time")),
         record_head=f"size 413, root {DIGEST}",
         digest=DIGEST,
+        printed_at="2026-06-13 14:13:05 CEST",
     )
     return replace(sheet, **changes)

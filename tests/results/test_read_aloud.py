@@ -2,17 +2,21 @@
 
 The time for protests: World Athletics TR8.2 (30 minutes), number from memory. Letters of those who
 go on: World Athletics CR25.4 (Q, q, and qR and qJ in federation notices of 2023). That an announcer
-says which result is amended, by whose decision and what changed by it, and names teams that share a
-place as equal, is common practice.
+says which result is amended, by whose decision and what changed by it, names teams that share a
+place as equal, says who is through from the heat, and names no day but another one than today, is
+common practice.
 """
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from collections.abc import Iterable
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
-from app.clock import clock_time
+from app.clock import clock_time, long_date
+from app.results.marks_aloud import marks_aloud
 from tests.appeals.desk import an_upheld_appeal, announced, cast, decided, jury_decides
 from tests.appeals.test_reopening import reopen
 from tests.appeals.test_rounds_moved import a_round, protest, re_run_of
@@ -131,3 +135,205 @@ def test_an_appeal_that_is_rejected_when_looked_at_again_is_not_read_as_upheld(
     text = "\n".join(read_aloud(own, announced(own)))
     assert "Appeal 1 of Plover 1 was rejected by the jury" in text
     assert "counts again" in text
+
+
+TIMES = {"heats 1": ("42.10", "42.50", "43.00"), "heats 2": ("42.20", "42.60", "43.10")}
+ABOUT = (
+    "The finish of Heron is corrected: 42.55 instead of 43.00.",
+    "Qualified for the final: Tern and Plover by place; Gull and Heron by time.",
+)
+
+
+def a_round_run_in(meet: MeetAtHand, order: Iterable[str]) -> Event:
+    """Both heats are announced, the second of the order with who goes on: Curlew by time."""
+    event = two_heats(meet)
+    event.set()
+    for heat in order:
+        event.run(heat, *TIMES[heat])
+    return event
+
+
+@pytest.mark.parametrize("order", [("heats 1", "heats 2"), ("heats 2", "heats 1")])
+def test_whom_a_decision_in_another_heat_puts_out_is_named_with_whom_it_lets_in(
+    own: MeetAtHand, order: tuple[str, str]
+) -> None:
+    """Whichever heat was announced first, and so did not tell who goes on by time."""
+    event = a_round_run_in(own, order)
+    orders = [{"order": "correct", "team": event.team("Heron"), "time": "42.55"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    told = {heat: event.announce(heat, remark="By decision") for heat in ("heats 1", "heats 2")}
+    first, second = (read_aloud(own, one.json()) for one in told.values())
+    assert "No longer through to the final: Curlew of heat 2." in first
+    assert "Now through to the final: Heron of heat 1 by time." in second
+    assert {
+        "No longer through to the final: Curlew.",
+        "Changed: Curlew, lane 4: not through; before: through by time.",
+    }.intersection(second)
+    for text in (first, second):
+        assert text[0].startswith("Amended result for ")
+        assert all(any(words in line for line in text) for words in ABOUT)
+    assert "Protest 1 of Heron, heat 1, was upheld by the referee" in "\n".join(second)
+    assert "Now through to the final: Heron of heat 1 by time." in sheet(
+        own, told["heats 2"].json()
+    )
+
+
+def test_whom_a_ruling_in_another_heat_lets_in_is_named_with_whom_it_puts_out(
+    own: MeetAtHand,
+) -> None:
+    event = a_round_run_in(own, ("heats 1", "heats 2"))
+    event.disqualify("Gull")
+    text = read_aloud(own, event.announce("heats 1").json())
+    assert "Now through to the final: Heron by time." in text
+    assert "No longer through to the final: Gull." in text
+    text = read_aloud(own, event.announce("heats 2", remark="Heat 1 was amended").json())
+    assert "Now through to the final: Heron of heat 1 by time." in text
+    assert "No longer through to the final: Gull of heat 1." in text
+
+
+def test_nobody_is_said_to_be_out_while_it_is_open_who_goes_on(own: MeetAtHand) -> None:
+    event = a_round_run_in(own, ("heats 1", "heats 2"))
+    orders = [{"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    assert event.announce("heats 1").json()["through"] == []
+    again = re_run_of(event)
+    event.load(again, "42.55")
+    told = event.announce(again).json()
+    assert told["through"] == [
+        "Now through to the final: Heron by time.",
+        "No longer through to the final: Curlew of heat 2.",
+    ]
+
+
+def test_the_same_teams_going_on_are_no_news(own: MeetAtHand) -> None:
+    event = a_round_run_in(own, ("heats 1", "heats 2"))
+    event.load("heats 2", "42.15", "42.60", "43.10")
+    assert event.announce("heats 2").json()["through"] == []
+
+
+OTHERS = "may go on by time: that is known once all heats have been announced."
+
+
+@pytest.mark.parametrize(
+    ("setting", "told"),
+    [
+        ({}, ["Through to the final from this heat: Tern by place.", f"Others {OTHERS}"]),
+        (
+            {"by_place": 2, "by_time": 0},
+            ["Through to the final from this heat: Tern and Gull by place."],
+        ),
+        ({"by_place": 0}, [f"Teams of this heat {OTHERS}"]),
+    ],
+)
+def test_a_first_result_says_who_is_through_by_place_and_whether_others_may_go_on(
+    own: MeetAtHand, setting: Json, told: list[str]
+) -> None:
+    event = two_heats(own)
+    event.set(**setting)
+    text = read_aloud(own, event.run("heats 1", *TIMES["heats 1"]))
+    assert text[2:5] == ["First, Tern, 42.10.", "Second, Gull, 42.50.", "Third, Heron, 43.00."]
+    assert text[5 : 5 + len(told)] == told
+    assert text[5 + len(told)].startswith("This result is announced although ")
+
+
+def test_where_nobody_else_of_the_heat_can_go_on_nothing_is_said_of_others(own: MeetAtHand) -> None:
+    event = two_heats(own)
+    event.set()
+    text = "\n".join(read_aloud(own, event.run("heats 1", "42.10", "DNF", "DNS")))
+    assert "Through to the final from this heat: Tern by place." in text
+    assert OTHERS not in text
+
+
+def test_with_the_last_heat_all_who_qualified_are_read_and_nothing_is_open(own: MeetAtHand) -> None:
+    event = a_round_run_in(own, ["heats 1"])
+    text = "\n".join(read_aloud(own, event.run("heats 2", *TIMES["heats 2"])))
+    assert "Qualified for the final: Tern and Plover by place; Gull and Curlew by time." in text
+    assert "from this heat" not in text
+    assert OTHERS not in text
+
+
+def test_of_a_round_that_leads_nowhere_nobody_is_through(own: MeetAtHand) -> None:
+    text = "\n".join(read_aloud(own, two_heats(own).run("heats 1", *TIMES["heats 1"])))
+    assert "hrough" not in text
+
+
+def before_midnight(meet: MeetAtHand, minutes: int) -> datetime:
+    """The clock stands so many minutes before the day ends at the meet."""
+    local = meet.service.clock.now().astimezone(ZoneInfo(ZONE))
+    midnight = datetime.combine(local.date() + timedelta(days=1), time(), ZoneInfo(ZONE))
+    at = midnight.astimezone(UTC) - timedelta(minutes=minutes)
+    meet.service.clock.stand_at(at)
+    return at
+
+
+def test_what_is_of_the_same_day_is_read_with_the_clock_time_alone(own: MeetAtHand) -> None:
+    at = before_midnight(own, 180)
+    event = two_heats(own)
+    first = event.run("heats 1", *TIMES["heats 1"])
+    own.service.clock.stand_at(at + timedelta(minutes=10))
+    second = event.announce("heats 1", remark="It was not heard").json()
+    words = "Superseded by announcement 2, made at 21:10:00 C"
+    assert read_aloud(own, first)[0].startswith(words)
+    own.service.clock.stand_at(at + timedelta(minutes=45))
+    assert read_aloud(own, second)[-1].startswith("Final since 21:40:00 C")
+    text = read_aloud(own, second)
+    assert sum(f"{at.year}" in line for line in text) == 1, "the day is said once"
+
+
+def test_what_is_of_another_day_is_read_with_it(own: MeetAtHand) -> None:
+    at = before_midnight(own, 10)
+    event = two_heats(own)
+    first = event.run("heats 1", *TIMES["heats 1"])
+    orders = [{"order": "correct", "team": event.team("Heron"), "time": "42.55"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    today, after = long_date(at, ZONE), at + timedelta(minutes=15)
+    own.service.clock.stand_at(after)
+    amended = read_aloud(own, event.announce("heats 1").json())
+    tomorrow = long_date(after, ZONE)
+    decision = next(line for line in amended if line.startswith("Protest 1 "))
+    assert f"by the referee on {today} at 23:50:00 C" in decision
+    text = read_aloud(own, first)
+    assert text[0].startswith(f"Superseded by announcement 2, made on {tomorrow} at 00:05:00 C")
+    assert any(f"until {tomorrow}, 00:20:00 C" in line for line in text)
+
+
+@pytest.mark.parametrize(
+    ("printed", "said"),
+    [
+        (
+            "Tern, lane 4: DQ TR24.7, not through; before: place 2, 42.50, through by place (Q).",
+            "Tern, lane 4: disqualified by rule TR24.7, not through; before: place 2, 42.50, "
+            "through by place.",
+        ),
+        (
+            "Tern, lane 4: DNF; before: lane 5, DNS.",
+            "Tern, lane 4: did not finish; before: lane 5, did not start.",
+        ),
+        (
+            "Tern, lane 4: place 3, 42.35, L; before: place 3, 42.35.",
+            "Tern, lane 4: place 3, 42.35, lane infringement noted; before: place 3, 42.35.",
+        ),
+        (
+            "The disqualification of Tern (DQ TR24.20) is set aside.",
+            "The disqualification of Tern by rule TR24.20 is set aside.",
+        ),
+        (
+            "Tern is disqualified (DQ TR24.7: pass completed beyond the take-over zone).",
+            "Tern is disqualified by rule TR24.7: pass completed beyond the take-over zone.",
+        ),
+        ("Crew L, lane 4: place 3, 42.35; before: place 2, 42.35.",) * 2,
+    ],
+)
+def test_marks_of_the_sheet_are_read_in_words(printed: str, said: str) -> None:
+    """The marks: World Athletics CR25.4 (DNS, DNF, DQ, L, Q, q), from memory."""
+    assert marks_aloud(printed) == said
+
+
+def test_what_was_decided_and_what_changed_is_read_without_marks(own: MeetAtHand) -> None:
+    an_upheld_appeal(own)
+    told = announced(own)
+    text = "\n".join(read_aloud(own, told))
+    assert "by rule TR24.7 is set aside." in text
+    assert "before: disqualified by rule TR24.7." in text
+    assert "DQ" not in text
+    assert "before: DQ TR24.7." in "\n".join(sheet(own, told))
