@@ -7,14 +7,15 @@ announcement where something changed, else by the advice given (World Athletics 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
+from typing import Any, NamedTuple
 
 from sqlalchemy import update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
-from app.appeals.bench import bench_for
+from app.appeals.bench import Bench, bench_for
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_for
 from app.appeals.lodging import store_appeal
 from app.appeals.once_more import may_be_decided_again, replace_decision
@@ -67,62 +68,96 @@ def decide_protest(
 
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
         content = sent.model_dump(mode="json", exclude={"pin"})
-        protest = protest_row(unit.conn, unit.meet_id, protest_id)
-        made = referees_decisions(unit.conn, unit.meet_id, protest_id)
-        before = protest_out(unit.conn, unit.meet_id, protest_id)
-        known, is_seen = made[-1] if made else None, version == protest.version
-        again = may_be_decided_again(unit.conn, protest, known, before.timeliness)
+        seen = _protest_now(unit, protest_id)
+        is_seen = version == seen.row.version
         # The same words once more are a decision of their own where the protest as it is now was
         # read: sent again by a device, they name it as it was.
-        if not (again and is_seen) and any(is_same(one, caller, content) for one in made):
-            shown_now = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
-            return Done(Put(shown_now, created=False), None)
-        insist_may_sign(unit, caller)
-        insist_first(
-            None if again else known,
-            is_seen=is_seen,
-            what=f"protest {protest.number}",
-            way_out="Whoever disagrees can appeal to the jury.",
+        is_new = (seen.again and is_seen) or not any(
+            is_same(one, caller, content) for one in seen.made
         )
-        step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
-        if sent.verdict is not Verdict.REFERRED:  # which passes it on to others
-            _insist_second_person(unit, protest, caller)
-        _insist_may_be_heard(before, sent)
-        meet = meet_facts(unit.conn, unit.meet_id)
-        bench = bench_for(unit.conn, meet, HeatId(protest.heat_id), Instance.REFEREE)
-        understood, shown = shown_for(bench, sent.orders)
-        if sent.orders:
-            _insist_second_person(unit, protest, caller, [one.team for one in shown.named])
-        decided = Ordered(
-            id=DecisionId(new_id()),
-            instance=Instance.REFEREE,
-            verdict=sent.verdict,
-            reasons=sent.reasons,
-            heard_because=sent.heard_because,
-            sent=sent.orders,
-            protest=protest,
-            appeal=None,
-            understood=understood,
-            shown=shown,
-            advised_at=sent.advised_at and insist_told_after(unit, sent.advised_at, unit.now),
-            more={
-                "marks": [mark.value for mark in before.marks],
-                **({"replaces": known.id} if known is not None else {}),
-            },
-            done_already=sent.done_already,
-        )
-        body = put_decision(unit, meet, bench, decided, caller, content)
-        if known is not None:
-            replace_decision(unit, DecisionId(known.id), decided.id)
-        move_protest(unit, protest, step.becomes)
-        if sent.verdict is Verdict.REFERRED:
-            body = {**body, "appeal": _refer(unit, protest, caller, decided)}
-        if decided.advised_at is not None:
-            _open_by_advice(unit, meet, protest, decided.id, decided.advised_at)
+        if is_new:
+            insist_may_sign(unit, caller)
+            insist_first(
+                None if seen.again else seen.last,
+                is_seen=is_seen,
+                what=f"protest {seen.row.number}",
+                way_out="Whoever disagrees can appeal to the jury.",
+            )
+        deed = _decide(unit, seen, sent, caller, content) if is_new else None
         out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
-        return Done(Put(out, created=True), Deed(Kind.PROTEST_DECIDED, protest_id, body))
+        return Done(Put(out, created=is_new), deed)
 
     return act
+
+
+class _Seen(NamedTuple):
+    """A protest before it is decided, what was decided on it, and whether it is decided `again`."""
+
+    row: AnyRow
+    out: ProtestOut
+    made: Sequence[AnyRow]
+    again: bool
+
+    @property
+    def last(self) -> AnyRow | None:
+        return self.made[-1] if self.made else None
+
+
+def _protest_now(unit: Unit, protest_id: ProtestId) -> _Seen:
+    row = protest_row(unit.conn, unit.meet_id, protest_id)
+    out = protest_out(unit.conn, unit.meet_id, protest_id)
+    made = referees_decisions(unit.conn, unit.meet_id, protest_id)
+    last = made[-1] if made else None
+    return _Seen(row, out, made, may_be_decided_again(unit.conn, row, last, out.timeliness))
+
+
+def _decide(
+    unit: Unit,
+    seen: _Seen,
+    sent: RefereeDecisionIn,
+    caller: Caller,
+    content: Mapping[str, Any],
+) -> Deed:
+    protest, is_passed_on = seen.row, sent.verdict is Verdict.REFERRED
+    step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
+    if not is_passed_on:
+        _insist_second_person(unit, protest, caller)
+    _insist_may_be_heard(seen.out, sent)
+    meet = meet_facts(unit.conn, unit.meet_id)
+    bench = bench_for(unit.conn, meet, HeatId(protest.heat_id), Instance.REFEREE)
+    decided = _ordered(unit, bench, seen, sent)
+    if sent.orders:
+        _insist_second_person(unit, protest, caller, [one.team for one in decided.shown.named])
+    body = put_decision(unit, meet, bench, decided, caller, content)
+    if seen.last is not None:
+        replace_decision(unit, DecisionId(seen.last.id), decided.id)
+    move_protest(unit, protest, step.becomes)
+    if is_passed_on:
+        body = {**body, "appeal": _refer(unit, protest, caller, decided)}
+    if decided.advised_at is not None:
+        _open_by_advice(unit, meet, protest, decided.id, decided.advised_at)
+    return Deed(Kind.PROTEST_DECIDED, protest.id, body)
+
+
+def _ordered(unit: Unit, bench: Bench, seen: _Seen, sent: RefereeDecisionIn) -> Ordered:
+    """The decision as it is signed, with what it would move."""
+    understood, shown = shown_for(bench, sent.orders)
+    replaces = {} if seen.last is None else {"replaces": seen.last.id}
+    return Ordered(
+        id=DecisionId(new_id()),
+        instance=Instance.REFEREE,
+        verdict=sent.verdict,
+        reasons=sent.reasons,
+        heard_because=sent.heard_because,
+        sent=sent.orders,
+        protest=seen.row,
+        appeal=None,
+        understood=understood,
+        shown=shown,
+        advised_at=sent.advised_at and insist_told_after(unit, sent.advised_at, unit.now),
+        more={"marks": [mark.value for mark in seen.out.marks], **replaces},
+        done_already=sent.done_already,
+    )
 
 
 def _insist_second_person(

@@ -25,6 +25,7 @@ from app.results.tables import announcements
 from app.results.windows import windows_by_announcement
 from app.results.wire import WindowOut
 from app.rules.windows import Remedy
+from app.rulings.jurys_word import JURY_HAS_DECIDED
 from app.store.rows import AnyRow
 
 Told = Mapping[tuple[str, str], AnnouncementId | None]
@@ -39,13 +40,6 @@ _OF_DECISIONS = (
     .join(heats, in_one_round(heats, _here))
     .where(decisions.c.id.in_(_DECISIONS))
 )
-_jurys = decisions.alias("jurys")
-_JURY_HAS_DECIDED = (
-    select(_jurys.c.id)
-    .where(_jurys.c.protest_id == decisions.c.protest_id, _jurys.c.instance == Instance.JURY.value)
-    .correlate(decisions)
-    .exists()
-)
 _RAN = (
     _OF_DECISIONS.join(lanes, lanes.c.heat_id == heats.c.id)
     .where(lanes.c.team_id.in_(bindparam("teams", expanding=True)))
@@ -55,7 +49,7 @@ _RAN = (
         heats.c.number,
         (heats.c.id == decisions.c.heat_id).label("is_decided"),
         (heats.c.round_key == round_of(heats)).label("is_drawn"),
-        _JURY_HAS_DECIDED.label("jury_has_decided"),
+        JURY_HAS_DECIDED.label("jury_has_decided"),
     )
 )
 _TOLD = (

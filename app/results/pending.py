@@ -29,6 +29,7 @@ from app.meets.tables import heats, teams
 from app.results.one_round import in_one_round
 from app.results.tables import windows
 from app.results.wording import at_time
+from app.rulings.jurys_word import JURY_HAS_DECIDED
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
@@ -69,13 +70,6 @@ _LAST_CARRIED_OUT = select(func.max(decisions.c.decided_at)).where(
     decisions.c.carried_out != literal_column("'[]'"),
 )
 _LAST_CARRIED_OUT_UNTIL = _LAST_CARRIED_OUT.where(decisions.c.seq <= bindparam("until"))
-_jurys = decisions.alias("jurys")
-_JURY_DECIDED = (
-    select(_jurys.c.id)
-    .where(_jurys.c.protest_id == decisions.c.protest_id, _jurys.c.instance == JURY)
-    .correlate(decisions)
-    .exists()
-)
 _ADVISED_BEFORE = (
     select(decisions.c.id, decisions.c.advised_at, protests.c.number, protests.c.team_id)
     .join(protests, protests.c.id == decisions.c.protest_id)
@@ -86,7 +80,7 @@ _ADVISED_BEFORE = (
         decisions.c.carried_out == literal_column("'[]'"),
         decisions.c.advised_at.is_not(None),
         decisions.c.replaced_by.is_(None),
-        ~_JURY_DECIDED,
+        ~JURY_HAS_DECIDED,
         ~select(windows.c.id).where(windows.c.decision_id == decisions.c.id).exists(),
     )
     .order_by(decisions.c.seq)
@@ -124,7 +118,7 @@ _DECISIONS = (
         decisions.c.advised_at,
         decisions.c.replaced_by,
         protests.c.number,
-        _JURY_DECIDED.label("is_settled"),
+        JURY_HAS_DECIDED.label("is_settled"),
     )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .where(decisions.c.heat_id.in_(_HEATS))

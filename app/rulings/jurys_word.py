@@ -38,6 +38,9 @@ _ON_SAME_PROTEST = and_(
     _jurys.c.appeal_id.is_not(None),
     _jurys.c.replaced_by.is_(None),
 )
+JURY_HAS_DECIDED = select(_jurys.c.id).where(_ON_SAME_PROTEST).correlate(decisions).exists()
+"""Of a decision, in a statement: whether the jury has decided on its protest."""
+
 _JURY_ON_PROTEST_OF = (
     select(_jurys.c.id)
     .join(decisions, _ON_SAME_PROTEST)
