@@ -309,7 +309,7 @@ def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
         shaken=shaken_in_heat(conn, facts.id),
         disqualified_before=disqualified_before(conn, [facts.id]),
         teams={lane.lane: lane.name for lane in facts.lanes},
-        does_not_count=not_counting(conn, [facts.id]).get(facts.id, ""),
+        does_not_count=not_counting(conn, [facts.id]).get(facts.id, facts.does_not_count),
     )
 
 

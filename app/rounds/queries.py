@@ -8,7 +8,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    and_,
+    bindparam,
+    case,
+    func,
+    literal_column,
+    select,
+)
 
 from app.appeals.tables import decisions
 from app.clock import clock_time, in_zone
@@ -26,6 +35,10 @@ from app.store.rows import AnyRow
 _IN_FORCE: ColumnElement[str] = literal_column("'in force'")
 
 
+# One that is not held adds no heat to its round, and none is awaited of it.
+_IS_HELD = heats.c.state != HeatState.NOT_HELD.value
+
+
 def _heats_named(key: str) -> Any:
     return (
         select(func.count())
@@ -33,6 +46,7 @@ def _heats_named(key: str) -> Any:
         .where(
             heats.c.event_id == rounds.c.event_id,
             heats.c.round_key == getattr(rounds.c, key),
+            _IS_HELD,
         )
         .scalar_subquery()
     )
@@ -58,7 +72,11 @@ _ROUND_OUT = _ROUNDS.where(rounds.c.id == bindparam("round"))
 _EVENTS = select(events.c.id, events.c.name).where(events.c.meet_id == bindparam("meet"))
 _IS_RE_RUN = select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists()
 _DRAWN_ROUNDS = (
-    select(heats.c.round, heats.c.round_key, func.count().label("heats"))
+    select(
+        heats.c.round,
+        heats.c.round_key,
+        func.sum(case((_IS_HELD, 1), else_=0)).label("heats"),
+    )
     .where(heats.c.event_id == bindparam("event"), ~_IS_RE_RUN)
     .group_by(heats.c.round, heats.c.round_key)
     .order_by(func.min(heats.c.position))
@@ -119,6 +137,7 @@ _TO_ANNOUNCE = (
         heats.c.event_id == rounds.c.event_id,
         heats.c.round_key == rounds.c.round_key,
         heats.c.state != HeatState.ANNOUNCED.value,
+        _IS_HELD,
     )
     .exists()
 )

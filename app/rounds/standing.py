@@ -197,7 +197,7 @@ class _Reading:
 
     def at_hand(self) -> RoundAtHand:
         rows, setting = self._rows, self._rows.setting
-        own = [heat for heat in rows.heats if heat.round_key == self._key]
+        own = [heat for heat in rows.heats if heat.round_key == self._key and _is_held(heat)]
         next_heats = self._next_heats()
         drawn = {
             Seat(heat.heat, lane): team
@@ -283,7 +283,7 @@ class _Reading:
         return tuple(
             NextHeat(heat.id, heat.number, HeatState(heat.state), heat.announced)
             for heat in self._rows.heats
-            if heat.round_key == self._next_key
+            if heat.round_key == self._next_key and _is_held(heat)
         )
 
     def _free_seats(
@@ -349,6 +349,11 @@ class _Reading:
             )
             for line in row.rows
         )
+
+
+def _is_held(heat: Any) -> bool:
+    """Whether a heat is of its round: one that is not held adds nothing to it, and awaits none."""
+    return bool(heat.state != HeatState.NOT_HELD)
 
 
 def _is_published(heat: Any) -> bool:
