@@ -233,6 +233,11 @@ class ResultOut(Wire):
     blockers: BlockersOut
     in_the_way: list[str] = Field(description="the same in words, for the desk alone")
     announced: AnnouncedOut | None
+    completes_round: bool = Field(
+        default=False,
+        description="true: it was announced last, and that another heat is not held has made known "
+        "since who goes on, or what is scored: announce it again, to tell that",
+    )
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
     version: int

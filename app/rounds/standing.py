@@ -64,7 +64,8 @@ class RoundAtHand:
 
     `drawn`: who is drawn into the next round. The same stands in `round.seats` until a heat of the
     next round has begun; from then on no lane is given to anybody else. `published`: the heats and
-    re-runs that were announced. `called_off`: re-runs that do not count.
+    re-runs that were announced. `called_off`: re-runs that do not count. `completes`: the heat that
+    was announced last, where one was not held and no announcement tells who goes on or scores.
     """
 
     round: Round
@@ -82,6 +83,7 @@ class RoundAtHand:
     published: frozenset[HeatId]
     is_set: bool
     called_off: tuple[ReRun, ...] = ()
+    completes: HeatId | None = None
     placed: Placed = field(default_factory=dict, compare=False)
     """Shared by all states of this round that are made of this one: most of its heats stay."""
 
@@ -235,7 +237,18 @@ class _Reading:
             published=frozenset(heat.id for heat in rows.heats if _is_published(heat)),
             is_set=setting is not None,
             called_off=tuple(self._re_run(row) for row in rows.re_runs if row.state == CALLED_OFF),
+            completes=self._completes(),
         )
+
+    def _completes(self) -> HeatId | None:
+        """Where the last heat to be announced is not held, nothing has told what it would have."""
+        told = [row for row in self._rows.announced if _is_published(self._by_id[row.heat_id])]
+        left_over = any(
+            one.round_key == self._key and not _is_held(one) for one in self._rows.heats
+        )
+        if not left_over or not told or any(map(_tells_the_whole, told)):
+            return None
+        return HeatId(max(told, key=lambda row: (row.entered_at, row.heat_id)).heat_id)
 
     def _named(self) -> Iterator[Any]:
         """Every row that names a team: who is out or advanced may have been drawn away since."""
@@ -354,6 +367,12 @@ class _Reading:
 def _is_held(heat: Any) -> bool:
     """Whether a heat is of its round: one that is not held adds nothing to it, and awaits none."""
     return bool(heat.state != HeatState.NOT_HELD)
+
+
+def _tells_the_whole(announced: Any) -> bool:
+    """Whether an announcement says who goes on from its whole round, or what is scored."""
+    said = announced.snapshot
+    return bool(said.get("qualified")) or any(line.get("points") for line in said["lines"])
 
 
 def _is_published(heat: Any) -> bool:

@@ -87,6 +87,42 @@ def test_a_round_waits_no_more_for_a_heat_that_is_not_held(service: Service) -> 
     assert FIRST not in final_of(event, "heats 1")[1]
 
 
+ALL_FOUR = [("Tern", "Q"), ("Plover", "Q"), ("Gull", "q"), ("Curlew", "q")]
+
+
+def test_what_it_makes_known_is_told_by_the_heat_that_was_announced_last(service: Service) -> None:
+    service.clock.stand_at(NOON)
+    event = drawn_into_two(a_meet(service))
+    event.run("heats 1", "43.00", "44.00", "45.00")
+    service.clock.move(timedelta(minutes=1))
+    assert qualified(event.run("heats 2", "43.50", "44.50")) == []
+    service.clock.stand_at(LATER)
+    not_held(event)
+    assert final_of(event, "heats 2") == (None, ["An amended result is to be announced."])
+    waits = "Heat 2 of this round: an amended result is to be announced."
+    assert final_of(event, "heats 1") == (None, [waits])
+    assert [event.result(heat)["completes_round"] for heat in TWO] == [False, True]
+    told = event.announce("heats 2")
+    assert told.status_code == 201, told.text
+    assert qualified(told.json()) == ALL_FOUR
+    assert [window["remedy"] for window in told.json()["windows"]] == ["protest"]
+    assert event.result("heats 2")["completes_round"] is False
+    service.clock.move(timedelta(minutes=31))
+    since = (LATER + timedelta(minutes=30)).isoformat().replace("+00:00", "Z")
+    assert final_of(event, "heats 1") == final_of(event, "heats 2") == (since, [])
+
+
+def test_a_heat_that_is_drawn_again_leaves_it_to_that_heat_to_tell(meet: MeetAtHand) -> None:
+    event = drawn_into_two(meet)
+    run_both(event)
+    not_held(event)
+    event.draw({"heats 3": ("Puffin",)})
+    assert event.result("heats 2")["completes_round"] is False
+    assert event.result("heats 2")["announced"]["holds"] is True
+    told = event.run("heats 3", "46.00")
+    assert qualified(told) == [("Tern", "Q"), ("Plover", "Q"), ("Puffin", "Q"), *ALL_FOUR[2:]]
+
+
 def test_a_heat_that_is_not_held_before_the_others_run_is_missed_by_nobody(
     service: Service,
 ) -> None:
@@ -94,12 +130,8 @@ def test_a_heat_that_is_not_held_before_the_others_run_is_missed_by_nobody(
     event = drawn_into_two(a_meet(service))
     assert not_held(event).status_code == 200
     run_both(event)
-    assert qualified(event.result("heats 2")) == [
-        ("Tern", "Q"),
-        ("Plover", "Q"),
-        ("Gull", "q"),
-        ("Curlew", "q"),
-    ]
+    assert qualified(event.result("heats 2")) == ALL_FOUR
+    assert event.result("heats 2")["completes_round"] is False
     service.clock.stand_at(LATER)
     assert final_of(event, "heats 1")[1] == final_of(event, "heats 2")[1] == []
     states = [heat["state"] for heat in event.meet.desk.get("heats").json()["heats"][-3:]]
@@ -118,6 +150,11 @@ def test_the_points_of_a_round_need_no_heat_that_is_not_held(service: Service) -
     assert told["awaited"] == []
     earned = [(one["affiliation"], one["points"]) for one in told["scores"]]
     assert earned == [("Tern Club", "5"), ("Plover Club", "3")]
+    assert event.result("heats 2")["announced"]["holds"] is False
+    told = event.announce("heats 2")
+    assert told.status_code == 201, told.text
+    assert [line["points"] for line in told.json()["lines"]] == ["3", ""]
+    assert event.result("heats 2")["announced"]["holds"] is True
 
 
 def test_how_many_may_go_on_counts_the_heats_that_are_held(meet: MeetAtHand) -> None:
