@@ -46,6 +46,10 @@ class ResultLineOut(Wire):
         description="what a DQ or an L is for, in words; the second lane infringement names the "
         "round and heat of the one noted before. Empty where neither stands"
     )
+    is_out_by_re_run: bool = Field(
+        default=False,
+        description="true: it is disqualified in its re-run alone, which is of the same round",
+    )
     decimals: int | None = Field(
         default=None, description="to how many decimals the time was given; the last decides ties"
     )
