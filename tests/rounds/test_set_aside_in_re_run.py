@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import pytest
 
+from app.ids import new_id
+from tests.appeals.desk import decide as decide_on
 from tests.appeals.desk import decided, lodge
-from tests.builders import Json, MeetAtHand
+from tests.builders import Json, MeetAtHand, a_problem
 from tests.rounds.builders import Event, by_name, qualified, two_heats
 
 RE_RUN = "heats, re-run 1"
@@ -136,15 +138,20 @@ def test_who_is_disqualified_in_its_heat_as_well_stays_out_of_the_round(meet: Me
     assert public_letters(event) == WITHOUT_GULL
 
 
+def ruling_in_the_re_run(event: Event) -> Json:
+    """The ruling that disqualified Gull."""
+    listed = event.meet.desk.get("disqualifications").json()
+    (ruled,) = [one for one in listed if one["heat"] == event.heat(RE_RUN)]
+    return dict(event.meet.desk.get(f"rulings/{ruled['by_ruling']}").json())
+
+
 @pytest.mark.parametrize("order", ORDERS)
 def test_a_ruling_that_is_reconsidered_is_told_at_once_as_well(
     meet: MeetAtHand, order: tuple[str, str]
 ) -> None:
     event = gull_is_out(meet)
     hand = event.hand(RE_RUN)
-    listed = hand.desk.get("disqualifications").json()
-    (ruled,) = [one for one in listed if one["heat"] == hand.heat()]
-    ruling = hand.desk.get(f"rulings/{ruled['by_ruling']}").json()
+    ruling = ruling_in_the_re_run(event)
     again = hand.rule(ruling["case"], verdict="dismissed", reconsiders=ruling["id"])
     assert again.status_code == 201, again.text
     assert public_letters(event) == WITHOUT_GULL
@@ -180,3 +187,47 @@ def test_where_the_judges_places_alone_rank_the_heat_itself_tells_it_first(
     assert on_the_lines(event.announce("heats 1").json())["Gull"] == "Q"
     event.announce(RE_RUN)
     assert [holds(event, heat) for heat in (RE_RUN, "heats 1")] == [True, True]
+
+
+def a_protest(event: Event, heat: str, ruling: Json) -> Json:
+    return {
+        "heat": event.heat(heat),
+        "team": event.team("Gull"),
+        "about": "ruling",
+        "ruling": ruling["id"],
+        "lodged_by": "Mira Anchor",
+        "words": "The baton was inside the zone.",
+    }
+
+
+@pytest.mark.parametrize("heat", ["heats 1", "heats 2"])
+def test_whoever_names_the_wrong_heat_is_told_where_the_ruling_is_protested(
+    meet: MeetAtHand, heat: str
+) -> None:
+    event = gull_is_out(meet)
+    ruling = ruling_in_the_re_run(event)
+    told = a_problem(
+        event.meet.desk.put(f"protests/{new_id()}", a_protest(event, heat, ruling)),
+        422,
+        "malformed",
+    )
+    assert told["heat"] == event.heat(RE_RUN)
+    assert told["errors"][0]["pointer"] == "/ruling"
+    assert f"Name it in “heat”: {event.heat(RE_RUN)}." in told["detail"]
+    is_repeated = "This ruling was made in the re-run of this heat, heats, re-run, heat 1."
+    assert (is_repeated in told["detail"]) is (heat == "heats 1")
+    lodged = lodge(event.meet, a_protest(event, RE_RUN, ruling))
+    assert (lodged["timeliness"]["in_time"], lodged["took_part"]) == (True, True)
+
+
+def test_whoever_orders_it_in_the_wrong_heat_is_told_where_it_was_made(meet: MeetAtHand) -> None:
+    event = gull_is_out(meet)
+    ident = ruling_in_the_re_run(event)["disqualification"]
+    about = {"heat": event.heat(), "team": event.team("Gull"), "about": "placing"}
+    protest = lodge(event.meet, {**about, "lodged_by": "Mira Anchor", "words": "Look again."})
+    orders = [{"order": "set aside", "disqualification": ident}]
+    told = a_problem(decide_on(event.meet, protest, "upheld", orders=orders), 404, "not-found")
+    assert (
+        "it was made in heats, re-run, heat 1, and is decided on by a protest there"
+        in told["detail"]
+    )
