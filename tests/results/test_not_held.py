@@ -157,6 +157,16 @@ def test_the_points_of_a_round_need_no_heat_that_is_not_held(service: Service) -
     assert event.result("heats 2")["announced"]["holds"] is True
 
 
+def test_a_final_that_is_not_held_is_awaited_by_no_score(service: Service) -> None:
+    event = an_event(a_meet(service), {"final 1": ("Tern", "Gull")})
+    event.set(round="final", next_round=None, by_place=None, by_time=None, lanes=None, points=["5"])
+    scores = f"/api/meets/{event.meet.id}/scores"
+    assert service.http.get(scores).json()["awaited"] == [f"{event.name}, final"]
+    assert not_held(event, "final 1").status_code == 200
+    assert service.http.get(scores).json() == {"scores": [], "awaited": []}
+    assert event.public("final 1")["teams"] == []
+
+
 def test_how_many_may_go_on_counts_the_heats_that_are_held(meet: MeetAtHand) -> None:
     event = an_event(meet, THREE)
     told = {"by_place": 2, "by_time": 0, "lanes": 4}
