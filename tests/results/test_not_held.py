@@ -13,7 +13,7 @@ from typing import Any
 import httpx
 import pytest
 
-from tests.appeals.desk import decide, decided, lodge
+from tests.appeals.desk import appeal, decide, decided, lodge
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.rounds.builders import Event, an_event, by_name, qualified
 from tests.running import Service
@@ -406,3 +406,47 @@ def test_a_protest_about_a_heat_that_is_not_held_is_decided_without_orders_of_it
     event.run("heats 1", "43.00", "44.00")
     assert by_name(event.now())["Tern"]["letter"] == "Q"
     assert by_name(event.now())["Gull"]["letter"] == "qR"
+
+
+def test_what_is_reported_late_of_a_start_that_was_recalled_can_be_ruled_on(
+    meet: MeetAtHand,
+) -> None:
+    event = an_event(meet, THREE)
+    event.set(lanes=8)
+    event.draw(TWO)
+    run_both(event)
+    hand = event.hand("heats 3")
+    event.start("heats 3")
+    hand.hold_back()
+    assert not_held(event, despite="The start was recalled.").status_code == 200
+    report = hand.report(lane=3)
+    assert report["team_name"] == "Heron"
+    before = event.now()
+    shown = meet.referee.get(f"cases/{report['case']}/consequences")
+    assert shown.status_code == 200, shown.text
+    assert shown.json()["if_confirmed"]["moves"] == []
+    ruled = hand.rule(report["case"], earlier_run=True)
+    assert ruled.status_code == 201, ruled.text
+    form = meet.referee.get(f"rulings/{ruled.json()['id']}/form.pdf")
+    assert form.status_code == 200
+    assert event.now() == before
+    assert meet.desk.get(f"heats/{hand.heat()}/result").status_code == 404
+
+
+def test_an_appeal_about_a_heat_that_is_not_held_has_its_papers_and_its_dossier(
+    meet: MeetAtHand,
+) -> None:
+    event = an_event(meet, THREE)
+    event.set(lanes=8)
+    not_held(event)
+    hand = event.hand("heats 3")
+    protest = a_protest(event, "heats 3", "Heron")
+    decided(hand, protest)
+    hand.desk.put(f"protests/{protest['id']}/advice", {})
+    lodged = appeal(hand, protest)
+    for path in (f"appeals/{lodged['id']}/dossier", f"appeals/{lodged['id']}/form.pdf"):
+        told = hand["jury"].get(path)
+        assert told.status_code == 200, told.text
+    orders = {"orders": [{"order": "advance", "team": event.team("Gull")}]}
+    looked = hand["jury"].post(f"appeals/{lodged['id']}/consequences", orders)
+    assert looked.status_code == 200, looked.text
