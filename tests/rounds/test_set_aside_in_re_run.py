@@ -5,6 +5,8 @@ first.
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 from app.ids import new_id
@@ -218,6 +220,28 @@ def test_whoever_names_the_wrong_heat_is_told_where_the_ruling_is_protested(
     assert (is_repeated in told["detail"]) is (heat == "heats 1")
     lodged = lodge(event.meet, a_protest(event, RE_RUN, ruling))
     assert (lodged["timeliness"]["in_time"], lodged["took_part"]) == (True, True)
+
+
+def test_what_tells_it_in_the_heat_that_it_repeats_opens_the_time_for_a_protest_too(
+    meet: MeetAtHand,
+) -> None:
+    # World Athletics TR8.2: within 30 minutes of the announcement of the result.
+    event = gull_is_out(meet)
+    ruling = ruling_in_the_re_run(event)
+    meet.service.clock.move(timedelta(minutes=31))
+    late = lodge(meet, a_protest(event, RE_RUN, ruling))
+    assert late["marks"] == ["late"]
+    # What another heat tells is no news of it.
+    event.announce("heats 2", remark="It was not heard.")
+    meet.service.clock.move(timedelta(seconds=1))
+    assert lodge(meet, a_protest(event, RE_RUN, ruling))["marks"] == ["late"]
+    event.announce("heats 1", remark="It was not heard.")
+    meet.service.clock.move(timedelta(minutes=29))
+    timely = lodge(meet, a_protest(event, RE_RUN, ruling))
+    assert timely["marks"] == []
+    assert timely["timeliness"]["in_time"] is True
+    meet.service.clock.move(timedelta(minutes=2))
+    assert lodge(meet, a_protest(event, RE_RUN, ruling))["marks"] == ["late"]
 
 
 def test_whoever_orders_it_in_the_wrong_heat_is_told_where_it_was_made(meet: MeetAtHand) -> None:
