@@ -358,20 +358,29 @@ def _in_two_heats(known: Known, start_list: StartList) -> Iterator[str]:
         }
         for heat in start_list.heats
     }
-    elsewhere: dict[tuple[EventKey, str, str], list[int]] = {}
-    for (event, round_key, number), (heat_id, _state, _when) in known.heats.items():
+    elsewhere: dict[tuple[EventKey, str, str], list[tuple[int, str]]] = {}
+    for (event, round_key, number), (heat_id, state, _when) in known.heats.items():
         if (event, round_key, number) not in listed:
+            way_out = _if_left_over(number, heat_id, state)
             for team, _bib, _legs in known.running.get(heat_id, {}).values():
-                elsewhere.setdefault((event, round_key, team), []).append(number)
+                elsewhere.setdefault((event, round_key, team), []).append((number, way_out))
     for (event, round_key, number), named in listed.items():
         for team, name in named.items():
             before = elsewhere.setdefault((event, round_key, team), [])
             if before:
+                other, way_out = before[0]
                 yield (
-                    f"{name} stands in heat {before[0]} and in heat {number} of one round: a team "
-                    "runs in one of them."
+                    f"{name} stands in heat {other} and in heat {number} of one round: a team runs "
+                    f"in one of them.{way_out}"
                 )
-            before.append(number)
+            before.append((number, ""))
+
+
+def _if_left_over(number: int, heat_id: HeatId, state: HeatState) -> str:
+    """What to do about a heat that this file does not name, if its round has fewer heats now."""
+    if state is not HeatState.TO_COME:
+        return ""
+    return f" If heat {number} is not held any more, say so at …/heats/{heat_id}/not-held."
 
 
 def _stated_facts(start_list: StartList) -> dict[TeamKey, TeamFacts]:
