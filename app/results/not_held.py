@@ -56,17 +56,17 @@ def declare_not_held(heat_id: HeatId, sent: NotHeldIn, version: int) -> Action[H
 def _insist_nobody_ran(unit: Unit, known: HeatOut, found: FoundIn) -> None:
     whys = [*_decided(unit, known, found), *_noted(found)]
     if whys:
-        raise StateConflict(f"This heat stays in the draw: {' '.join(whys)} Nothing was changed.")
+        raise StateConflict(f"This heat stays in the draw. {' '.join(whys)} Nothing was changed.")
 
 
 def _decided(unit: Unit, known: HeatOut, found: FoundIn) -> Iterator[str]:
     """What only a decision on a protest or an appeal takes back."""
     if found.is_re_run:
-        yield "it is a re-run that a decision ordered, and only a decision calls it off."
+        yield "It is a re-run that a decision ordered, and only a decision calls it off."
     if found.is_repeated:
-        yield "a decision has teams of it run again."
+        yield "A decision has teams of it run again."
     if _runs_again_by_order(unit, known):
-        yield "a decision has it run again, and only a decision takes that back."
+        yield "A decision has it run again, and only a decision takes that back."
     for one in lanes_given(unit.conn, unit.meet_id):
         if _stands_in(unit, one) == {known.id}:
             yield (
@@ -84,20 +84,21 @@ def _stands_in(unit: Unit, given: LaneGiven) -> set[HeatId]:
 def _runs_again_by_order(unit: Unit, known: HeatOut) -> bool:
     """Whether the whole heat was to be run again, and was not since."""
     carried_out = decisions_carried_out(unit.conn, HeatId(known.id))
-    ordered = [kept for kept in carried_out if kept["did"] == "whole heat again"]
-    return any(kept["run"] == known.run for kept in ordered)
+    ordered = [kept for kept in carried_out if kept["did"] in {"whole heat again", "given back"}]
+    last = ordered[-1] if ordered else {"did": "nothing"}
+    return last["did"] == "whole heat again" and last["run"] == known.run
 
 
 def _noted(found: FoundIn) -> Iterator[str]:
     """What tells that somebody saw it run, in words with what to do about it."""
     if found.announced:
-        yield "its result was announced."
+        yield "Its result was announced."
     if found.open_cases:
-        yield "a case of it is open. Have it ruled on first."
+        yield "A case of it is open. Have it ruled on first."
     elif found.standing_reports:
-        yield "an umpire has written what was seen in it."
+        yield "What an umpire reported of it stands."
     if found.confirmed or found.disqualified:
-        yield "a team is disqualified or noted in it. Have that set aside first."
+        yield "A team is disqualified or noted in it. Have that set aside first."
 
 
 def _insist_on_word(known: HeatOut, found: FoundIn, despite: str | None) -> None:

@@ -279,7 +279,7 @@ def refusal(event: Event, heat: str = "heats 3", **changes: Any) -> str:
     """Why a heat stays in the draw; nothing is stored."""
     before = event.meet.head()
     detail = str(a_problem(not_held(event, heat, **changes), 409, "conflict")["detail"])
-    assert detail.startswith("This heat stays in the draw: ")
+    assert detail.startswith("This heat stays in the draw. ")
     assert event.meet.head() == before
     return detail
 
@@ -293,23 +293,23 @@ def test_a_heat_that_runs_or_has_run_is_not_declared_not_held(meet: MeetAtHand) 
     event.run("heats 3", "43.00", "44.00")
     a_problem(not_held(event), 409, "not-possible")
     event.hand("heats 3").hold_back()
-    assert "its result was announced." in refusal(event)
+    assert "Its result was announced." in refusal(event)
 
 
 def test_a_heat_with_a_report_or_a_ruling_stays_in_the_draw(meet: MeetAtHand) -> None:
     event = an_event(meet, THREE)
     hand = event.hand("heats 3")
     report = hand.report(lane=3)
-    assert "a case of it is open. Have it ruled on first." in refusal(event)
+    assert "A case of it is open. Have it ruled on first." in refusal(event)
     hand.rule(report["case"])
-    assert "a team is disqualified or noted in it." in refusal(event)
+    assert "A team is disqualified or noted in it." in refusal(event)
 
 
 def test_a_heat_whose_report_was_dismissed_stays_in_the_draw(meet: MeetAtHand) -> None:
     event = an_event(meet, THREE)
     hand = event.hand("heats 3")
     hand.rule(hand.report(lane=3)["case"], verdict="dismissed")
-    assert "an umpire has written what was seen in it." in refusal(event)
+    assert "What an umpire reported of it stands." in refusal(event)
 
 
 def test_a_mistaken_start_flag_or_list_needs_a_word_which_is_recorded(meet: MeetAtHand) -> None:
@@ -366,7 +366,22 @@ def test_a_whole_heat_that_runs_again_by_order_stays_in_the_draw(meet: MeetAtHan
     event.load("heats 3", "43.00", "44.00")
     order = {"order": "run again"}
     decided(event.hand("heats 3"), a_protest(event, "heats 3", "Heron"), "upheld", orders=[order])
-    assert "a decision has it run again" in refusal(event, despite="It rains.")
+    assert "A decision has it run again" in refusal(event, despite="It rains.")
+
+
+def test_where_that_order_was_taken_back_and_the_start_recalled_a_word_is_enough(
+    meet: MeetAtHand,
+) -> None:
+    event = an_event(meet, THREE)
+    hand = event.hand("heats 3")
+    event.start("heats 3")
+    event.load("heats 3", "43.00", "44.00")
+    protest = a_protest(event, "heats 3", "Heron")
+    made = decided(hand, protest, "upheld", orders=[{"order": "run again"}])["decision"]
+    undone = [{"order": "undo", "decision": made["id"]}]
+    decided(hand, a_protest(event, "heats 3", "Puffin"), "upheld", orders=undone)
+    hand.hold_back()
+    assert not_held(event, despite="All of that was heat 2.").status_code == 200
 
 
 def test_a_heat_with_a_lane_by_decision_stays_until_that_team_is_drawn_elsewhere(
