@@ -399,6 +399,14 @@ def a_look_at_what_is_sought(meet: MeetAtHand) -> Sending:
     return replace(sent, method="POST")
 
 
+def a_heat_not_held(meet: MeetAtHand) -> Sending:
+    event = _an_event_with_a_tie(meet)
+    heat = next(heat for heat in all_heats(meet) if heat["event"] == event)
+    document = {"reasons": "Scratched.", "despite": None}
+    sent = _of(meet, "organiser", f"heats/{heat['id']}/not-held", document)
+    return replace(sent, method="POST", etag='"v1"')
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -423,6 +431,7 @@ DOCUMENTS: dict[str, Build] = {
     "look": a_look,
     "joining": a_joining,
     "crew": a_crew,
+    "heat not held": a_heat_not_held,
     "call": a_flag,
     "report": an_account,
     "return": a_question,

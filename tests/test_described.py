@@ -88,7 +88,15 @@ def test_a_route_that_asks_for_a_version_declares_it_and_says_whether_it_must_co
 
 def test_what_must_name_a_version_is_told_from_what_may(document: Json) -> None:
     needed = {path for (_, path), one in operations(document).items() if must_match(one)}
-    ends = ("/start", "/hold-back", "/return", "/withdraw", "{ruling}", "{announcement}")
+    ends = (
+        "/start",
+        "/hold-back",
+        "/not-held",
+        "/return",
+        "/withdraw",
+        "{ruling}",
+        "{announcement}",
+    )
     ends += ("/decision", "/admission", "/panel", "/reopen")
     assert all(path.endswith(ends) for path in needed)
     assert all(any(path.endswith(end) for path in needed) for end in ends)

@@ -78,6 +78,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/heats/{{heat}}"): ANYONE,
     ("POST", f"{MEET}/heats/{{heat}}/start"): HEAD,
     ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HEAD,
+    ("POST", f"{MEET}/heats/{{heat}}/not-held"): ORGANISER,
     ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
     ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("GET", f"{MEET}/crew"): JOINED,

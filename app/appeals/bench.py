@@ -83,7 +83,11 @@ class Bench:
 
     @property
     def run(self) -> HeatRun | ReRun:
-        """This heat as the round has it; it may be a re-run of some of its teams."""
+        """This heat as the round has it; it may be a re-run of some of its teams. StateConflict
+        where it is not held.
+        """
+        if self.heat.state is HeatState.NOT_HELD:
+            raise StateConflict(f"{self.heat.does_not_count} So nothing of it can be ordered.")
         round_ = self.at_hand.round
         of_round = next((one for one in round_.heats if one.heat == self.heat.id), None)
         again = (*round_.re_runs, *self.at_hand.called_off)

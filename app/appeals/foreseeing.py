@@ -14,6 +14,7 @@ from app.appeals.bench import bench_for
 from app.appeals.wire import Instance, RulingConsequencesOut
 from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import meet_facts
+from app.meets.states import HeatState
 from app.refusals import StateConflict
 from app.reports.queries import case_row, noted_against, reports_of_case
 from app.reports.states import ReportState
@@ -52,8 +53,9 @@ def ruling_consequences(
     only_noted, barred = _would_only_be_noted(conn, meet_id, case), _barred_by_jury(conn, case)
     out = Disqualify(bench.heat.id, Disqualified(case.team_id, NEW), again=True)
     confirmed = lifted if only_noted or barred else [*lifted, out]
-    # Whatever is ruled in a re-run that was called off moves nobody: it does not count.
-    choices = [[], []] if bench.is_called_off else [confirmed, lifted]
+    # What is ruled in a re-run that was called off, or in a heat that is not held, moves nobody.
+    counts = not bench.is_called_off and bench.heat.state is not HeatState.NOT_HELD
+    choices = [confirmed, lifted] if counts else [[], []]
     if_confirmed, if_dismissed = consequences_of_each(bench.at_hand, choices)
     return RulingConsequencesOut(
         case=case_id,

@@ -46,6 +46,7 @@ from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
 from app.roles import Role
+from app.rounds.queries import re_run_of_heat
 from app.rulings.queries import ruling_out
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
@@ -128,13 +129,29 @@ def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
         return
     ruling = ruling_out(unit.conn, unit.meet_id, RulingId(sent.ruling))
     if ruling.heat != facts.id:
-        raise Malformed("This ruling is about another heat.", field="/ruling")
+        raise _of_another_heat(unit, HeatId(ruling.heat), facts)
     if ruling.replaced_by is not None:
         raise StateConflict(
             "This ruling was reconsidered and no longer stands. Name the one that does: "
             f"{ruling.replaced_by}.",
             field="/ruling",
         )
+
+
+def _of_another_heat(unit: Unit, heat_id: HeatId, named: HeatOut) -> Malformed:
+    """In which heat a ruling is protested. One in a re-run shows on the result of the heat that it
+    repeats too, and is of the re-run all the same: there it was announced, and is set aside.
+    """
+    ruled = heat(unit.conn, unit.meet_id, heat_id)
+    re_run = re_run_of_heat(unit.conn, heat_id)
+    where = f"{ruled.round}, heat {ruled.number}"
+    said = f"This ruling is about another heat, {where}."
+    if re_run is not None and re_run.heat_id == named.id:
+        said = (
+            f"This ruling was made in the re-run of this heat, {where}. It counts here too, and "
+            "what is decided there moves both results."
+        )
+    return Malformed(f"{said} Name it in “heat”: {heat_id}.", field="/ruling", heat=heat_id)
 
 
 def _ground(meet: MeetFacts, sent: ProtestIn, caller: Caller) -> str:

@@ -1,19 +1,21 @@
 """By which window is a protest measured?
 
-By the one of its kind that opened last in its heat before it. Where a decision had called that heat
-off, a re-run, what is protested against is that decision: so it is measured in the heat that the
-re-run was of, by what was announced there since.
+By the one of its kind that opened last in its heat before it. A disqualification in a re-run counts
+in the heat that it repeats too and is protested in the re-run: so what tells it there opens the
+time for it as well. Where a decision had called a re-run off, what is protested against is that
+decision: so it is measured in the heat that the re-run was of, by what was announced there since.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import NamedTuple
 
 from sqlalchemy import Connection, bindparam, or_, select
 
 from app.appeals.tables import decisions
-from app.ids import HeatId
+from app.ids import AnnouncementId, HeatId
 from app.results.tables import announcements, windows
 from app.rounds.tables import re_runs
 from app.rules.windows import Remedy
@@ -43,6 +45,11 @@ _DECIDED_BEFORE = (
     .order_by(decisions.c.seq.desc())
 )
 
+_RUNS_AGAIN = select(re_runs.c.teams).where(re_runs.c.run_heat_id == bindparam("heat"))
+_TOLD = select(announcements.c.id, announcements.c.snapshot).where(
+    announcements.c.id.in_(bindparam("announcements", expanding=True))
+)
+
 
 class Measure(NamedTuple):
     """The heat whose windows count, and the number of the decision that they must tell of."""
@@ -60,8 +67,25 @@ def window_for_protest(
     is_re_run = any(row.repeats is not None for row in opened)
     off = _called_off(conn, heat_id, lodged_at) if is_re_run else None
     where = off or Measure(heat_id)
-    of_heat = (row for row in opened if row.heat_id == where.heat)
-    return next((row for row in of_heat if row.decisions_seen >= where.told), None)
+    telling = _telling_of_it(conn, heat_id, opened) if is_re_run and off is None else ()
+    fitting = (row for row in opened if row.heat_id == where.heat or row.announcement_id in telling)
+    return next((row for row in fitting if row.decisions_seen >= where.told), None)
+
+
+def _telling_of_it(
+    conn: Connection, heat_id: HeatId, opened: Sequence[AnyRow]
+) -> Collection[AnnouncementId]:
+    """The announcements of the heat that a re-run repeats by which a team is out by its re-run."""
+    repeated = {row.announcement_id for row in opened if row.heat_id == row.repeats}
+    if not repeated:
+        return ()
+    teams = set(conn.execute(_RUNS_AGAIN, {"heat": heat_id}).scalar_one())
+    return {
+        row.id
+        for row in conn.execute(_TOLD, {"announcements": sorted(repeated)})
+        for line in row.snapshot["lines"]
+        if line.get("is_out_by_re_run") and line["team"] in teams
+    }
 
 
 def _called_off(conn: Connection, heat_id: HeatId, lodged_at: datetime) -> Measure | None:

@@ -14,7 +14,7 @@ from app.clock import rfc3339
 from app.crew.actions import hold_posts, release_posts
 from app.ids import HeatId, MeetId, OfficialId, PostId, TeamId, new_id
 from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
-from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.meets.states import HEAT_TABLE, NOT_TO_RUN, HeatAct, HeatState
 from app.meets.tables import heats, lanes, meets, run_lanes
 from app.meets.wire import HeatOut, LaneOut, MeetIn, MeetOut, OrganiserIn
 from app.record.kinds import Kind
@@ -203,7 +203,7 @@ def _move_heat(unit: Unit, heat_id: HeatId, version: int, what: HeatAct) -> Heat
 def set_heat_state(unit: Unit, heat_id: HeatId, state: HeatState) -> None:
     """Store a heat's new state; the caller has asked the state table."""
     values: dict[str, object] = {"state": state.value, "version": heats.c.version + 1}
-    if state is HeatState.TO_COME:
+    if state in NOT_TO_RUN:
         values["started_at"] = None
     else:
         values["run"] = PRESENT_RUN  # the next one, where the heat was to come

@@ -21,7 +21,7 @@ from sqlalchemy import (
 
 from app.cursors import cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
-from app.meets.states import HeatState, present_run
+from app.meets.states import NOT_TO_RUN, HeatState, present_run
 from app.meets.tables import events, heats, lanes, meets, run_lanes, teams
 from app.meets.wire import (
     HeatOut,
@@ -73,6 +73,7 @@ _HEAT_COLUMNS = select(
     events.c.relay,
 ).join(events, events.c.id == heats.c.event_id)
 _HEAT = _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
+_STATE = select(heats.c.state).where(heats.c.id == bindparam("heat"))
 _HEAT_PAGE = (
     _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.position > bindparam("after"))
     .order_by(heats.c.position)
@@ -104,7 +105,7 @@ _TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == 
 _ORDERED = select(re_runs.c.run_heat_id, re_runs.c.teams).where(
     re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "in force"
 )
-_NOT_HELD = select(re_runs.c.run_heat_id).where(
+_CALLED_OFF = select(re_runs.c.run_heat_id).where(
     re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "called off"
 )
 _RUNNING_AGAIN = (
@@ -114,9 +115,13 @@ _RUNNING_AGAIN = (
 )
 
 
+NOT_HELD = "This heat is not held: nobody is drawn in it."
+
+
 def present_run_of(heat: FromClause) -> ColumnElement[int]:
     """The same as `states.present_run`, for statements that choose by it."""
-    return heat.c.run + case((heat.c.state == HeatState.TO_COME.value, 1), else_=0)
+    waits = or_(*(heat.c.state == state.value for state in sorted(NOT_TO_RUN)))
+    return heat.c.run + case((waits, 1), else_=0)
 
 
 PRESENT_RUN = present_run_of(heats)
@@ -379,9 +384,15 @@ def teams_to_run_again(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatI
     }
 
 
+def is_not_held(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether a heat was taken out of the draw; not so for an unknown one."""
+    state = conn.execute(_STATE, {"heat": heat_id}).scalar()
+    return bool(state == HeatState.NOT_HELD.value)
+
+
 def heats_called_off(conn: Connection, meet_id: MeetId) -> frozenset[HeatId]:
     """The heats of re-runs that a decision has called off: nobody starts them."""
-    return frozenset(conn.execute(_NOT_HELD, {"meet": meet_id}).scalars())
+    return frozenset(conn.execute(_CALLED_OFF, {"meet": meet_id}).scalars())
 
 
 def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:
@@ -399,6 +410,7 @@ def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:
 
 def _heat_out(row: AnyRow, heat_lanes: list[LaneOut]) -> HeatOut:
     started: datetime | None = row.started_at
+    state = HeatState(row.state)
     return HeatOut(
         id=row.id,
         event=row.event_id,
@@ -407,9 +419,10 @@ def _heat_out(row: AnyRow, heat_lanes: list[LaneOut]) -> HeatOut:
         round=row.round,
         number=row.number,
         scheduled=row.scheduled,
-        state=HeatState(row.state),
+        state=state,
         started_at=started,
         run=row.run,
         lanes=heat_lanes,
+        does_not_count=NOT_HELD if state is HeatState.NOT_HELD else "",
         version=row.version,
     )

@@ -1,10 +1,10 @@
 """Loading start lists: first what would change, then all of it or nothing.
 
 A file holds whole heats. A heat that the meet does not have is added; one that it has and that has
-not begun takes the file's lanes; one that has begun may only be named with the lanes it already
-has. Heats that the file does not name stay as they are, so that each round can come in its own
-file, and the same file a second time changes nothing. A team's affiliation is the first that the
-file gives it; where it gives none, what is known stays.
+not begun takes the file's lanes, also where it was not to be held; one that has begun may only be
+named with the lanes it already has. Heats that the file does not name stay as they are, so that
+each round can come in its own file, and the same file a second time changes nothing. A team's
+affiliation is the first that the file gives it; where it gives none, what is known stays.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from app.meets.queries import (
     teams_to_run_again,
     teams_with_cases,
 )
-from app.meets.states import HeatState
+from app.meets.states import NOT_TO_RUN, HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.meets.wire import StartListsOut
 from app.record.kinds import Kind
@@ -79,6 +79,7 @@ class Plan:
     renamed: list[str] = field(default_factory=list)
     lanes_moved: list[str] = field(default_factory=list)
     in_two_heats: list[str] = field(default_factory=list)
+    drawn_again: list[str] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
     new_lanes: list[dict[str, object]] = field(default_factory=list)
@@ -151,13 +152,18 @@ class Planner:
                 self.plan.unchanged += 1
                 self._teams(event_id, event_key, heat.entries)
                 return
-            if state is not HeatState.TO_COME:
+            if state not in NOT_TO_RUN:
                 self._refuse_begun(heat, state)
                 return
             if heat_id in self.known.called_off:
                 self._refuse_called_off(heat)
                 return
             self._refuse_to_lose_teams(heat, heat_id, event_key)
+            if state is HeatState.NOT_HELD:
+                self.plan.drawn_again.append(
+                    f"{heat.event}, {heat.round}, heat {heat.heat} was not to be held: this list "
+                    "draws it again."
+                )
             self.plan.changed_heats.append(
                 {"heat": heat_id, "new_scheduled": heat.scheduled or scheduled}
             )
@@ -352,20 +358,29 @@ def _in_two_heats(known: Known, start_list: StartList) -> Iterator[str]:
         }
         for heat in start_list.heats
     }
-    elsewhere: dict[tuple[EventKey, str, str], list[int]] = {}
-    for (event, round_key, number), (heat_id, _state, _when) in known.heats.items():
+    elsewhere: dict[tuple[EventKey, str, str], list[tuple[int, str]]] = {}
+    for (event, round_key, number), (heat_id, state, _when) in known.heats.items():
         if (event, round_key, number) not in listed:
+            way_out = _if_left_over(number, heat_id, state)
             for team, _bib, _legs in known.running.get(heat_id, {}).values():
-                elsewhere.setdefault((event, round_key, team), []).append(number)
+                elsewhere.setdefault((event, round_key, team), []).append((number, way_out))
     for (event, round_key, number), named in listed.items():
         for team, name in named.items():
             before = elsewhere.setdefault((event, round_key, team), [])
             if before:
+                other, way_out = before[0]
                 yield (
-                    f"{name} stands in heat {before[0]} and in heat {number} of one round: a team "
-                    "runs in one of them."
+                    f"{name} stands in heat {other} and in heat {number} of one round: a team runs "
+                    f"in one of them.{way_out}"
                 )
-            before.append(number)
+            before.append((number, ""))
+
+
+def _if_left_over(number: int, heat_id: HeatId, state: HeatState) -> str:
+    """What to do about a heat that this file does not name, if its round has fewer heats now."""
+    if state is not HeatState.TO_COME:
+        return ""
+    return f" If heat {number} is not held any more, say so at …/heats/{heat_id}/not-held."
 
 
 def _stated_facts(start_list: StartList) -> dict[TeamKey, TeamFacts]:
@@ -398,6 +413,7 @@ def summary(
         renamed=plan.renamed,
         lanes_moved=plan.lanes_moved,
         in_two_heats=plan.in_two_heats,
+        drawn_again=plan.drawn_again[:MOST_TOLD],
         heats_added=len(plan.new_heats),
         heats_changed=len(plan.changed_heats),
         heats_unchanged=plan.unchanged,
@@ -439,7 +455,12 @@ def _store(conn: Connection, plan: Plan) -> None:
         conn.execute(
             update(heats)
             .where(heats.c.id == bindparam("heat"))
-            .values(scheduled=bindparam("new_scheduled"), version=heats.c.version + 1),
+            .values(
+                scheduled=bindparam("new_scheduled"),
+                # As it is, but for one that was not to be held: whoever is drawn in it runs.
+                state=HeatState.TO_COME.value,
+                version=heats.c.version + 1,
+            ),
             plan.changed_heats,
         )
         conn.execute(

@@ -1,7 +1,8 @@
 """The states of a heat, as the design page has them.
 
 `to come` → `running` → `judged` (every post has called) → `announced` → `final`. That a result has
-become final follows from its windows and the time; nobody does it.
+become final follows from its windows and the time; nobody does it. A heat that is left over once
+its round is drawn into fewer is `not held`, until a start list draws it again.
 """
 
 from __future__ import annotations
@@ -19,14 +20,20 @@ class HeatState(StrEnum):
     JUDGED = "judged"
     ANNOUNCED = "announced"
     FINAL = "final"
+    NOT_HELD = "not held"
+
+
+NOT_TO_RUN = frozenset({HeatState.TO_COME, HeatState.NOT_HELD})
+"""Where no run of the heat counts: it has not begun, or is not held."""
 
 
 def present_run(state: HeatState, started: int) -> int:
     """The run that counts now: the last one started, or the next where the heat is to come.
 
-    A heat that is held back waits for its next run, so that all of the last one is of the past.
+    A heat that is held back waits for its next run, so that all of the last one is of the past. One
+    that is not held has a next run as well: a start list can draw it again.
     """
-    return started + (state is HeatState.TO_COME)
+    return started + (state in NOT_TO_RUN)
 
 
 class HeatAct(StrEnum):
@@ -36,6 +43,8 @@ class HeatAct(StrEnum):
     HOLD_BACK = "hold back"
     LAST_POST_CALLS = "last post calls"
     ANNOUNCE = "announce"
+    DECLARE_NOT_HELD = "declare not held"
+    DRAW_AGAIN = "draw again"
 
 
 HEAT_TABLE = StateTable(
@@ -54,5 +63,7 @@ HEAT_TABLE = StateTable(
         Step(HeatState.RUNNING, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),
         Step(HeatState.JUDGED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),
         Step(HeatState.ANNOUNCED, HeatAct.ANNOUNCE, HeatState.ANNOUNCED),
+        Step(HeatState.TO_COME, HeatAct.DECLARE_NOT_HELD, HeatState.NOT_HELD),
+        Step(HeatState.NOT_HELD, HeatAct.DRAW_AGAIN, HeatState.TO_COME, follows=True),
     ],
 )

@@ -12,7 +12,7 @@ from app.ids import ChosenId, EventId, HeatId, MeetId, TeamId
 from app.meets.states import HeatState, present_run
 from app.rules.relay import Relay
 from app.sheets.problems import Problem
-from app.wire import Day, Name, OptionalName, Wire, shown
+from app.wire import Day, Name, OptionalName, Reasons, Wire, shown
 
 Metres = Annotated[float, Field(gt=0, le=200)]
 
@@ -208,8 +208,8 @@ class HeatOut(Wire):
     lanes: list[LaneOut]
     does_not_count: str = Field(
         default="",
-        description="why this heat is not started, or its result does not count: a decision called "
-        "this re-run off. Empty for every other heat",
+        description="why this heat is not started, or its result does not count: it is not held, "
+        "or a decision called this re-run off. Empty for every other heat",
     )
     mind: list[str] = Field(
         default=[],
@@ -232,6 +232,19 @@ class HeatsOut(Wire):
     heats: list[HeatOut]
     running: HeatId | None = Field(description="the heat that was started last and is not judged")
     next: int | None
+
+
+class NotHeldIn(Wire):
+    """That a heat is not held, since its round has been drawn into fewer."""
+
+    model_config = shown({"reasons": "Three teams were scratched; the round has two heats now."})
+
+    reasons: Reasons = Field(description="why it is not held; they stand in the record")
+    despite: Reasons | None = Field(
+        default=None,
+        description="the explicit word where somebody started the heat, showed a flag or loaded a "
+        "finish list by mistake: why that was none of its own",
+    )
 
 
 class StartListsOut(Wire):
@@ -257,6 +270,10 @@ class StartListsOut(Wire):
     in_two_heats: list[str] = Field(
         description="teams that then stand in two heats of one round, a sentence each, fifty at "
         "most"
+    )
+    drawn_again: list[str] = Field(
+        description="heats that were declared not held and are drawn in this list, a sentence "
+        "each, fifty at most: they are to be run after all"
     )
     heats_added: int
     heats_changed: int

@@ -36,6 +36,7 @@ class Kind(StrEnum):
     CREW_PLANNED = "crew planned"
     HEAT_STARTED = "heat started"
     HEAT_HELD_BACK = "heat held back"
+    HEAT_NOT_HELD = "heat not held"
     CALL = "call"
     REPORT_WRITTEN = "report written"
     REPORT_RETURNED = "report returned"
@@ -91,6 +92,7 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.HEAT_HELD_BACK: KindFacts(
         "A heat was held back: its start was recalled, or it is to run again.", CREW
     ),
+    Kind.HEAT_NOT_HELD: KindFacts("A heat was taken out of the draw: it is not held.", CREW),
     Kind.CALL: KindFacts("A post showed its flag.", DESK),
     Kind.REPORT_WRITTEN: KindFacts("A report was written.", HEAD),
     Kind.REPORT_RETURNED: KindFacts("A report was returned to its umpire.", HEAD),

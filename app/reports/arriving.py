@@ -28,7 +28,7 @@ from app.meets.queries import (
     running_from,
     teams_of_run,
 )
-from app.meets.states import HeatState
+from app.meets.states import NOT_TO_RUN, HeatState
 from app.meets.tables import heats
 from app.refusals import NotFound
 from app.reports.states import Mark
@@ -158,7 +158,7 @@ def marks_on(here: Arriving, lane: int | None) -> list[str]:
     found: list[Mark] = []
     if lane is not None and here.running.team_id is None:
         found.append(Mark.NO_TEAM)
-    if here.running.state is HeatState.TO_COME:
+    if here.running.state in NOT_TO_RUN:
         found.append(Mark.NOT_RUNNING)
     if here.running.state in {HeatState.ANNOUNCED, HeatState.FINAL}:
         found.append(Mark.AFTER_ANNOUNCEMENT)

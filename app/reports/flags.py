@@ -11,7 +11,7 @@ from app.crew.queries import expected_posts
 from app.ids import CallId, CaseId, HeatId, OfficialId, ReportId, new_id
 from app.meets.actions import set_heat_state
 from app.meets.queries import Running, heat
-from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.meets.states import HEAT_TABLE, NOT_TO_RUN, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
@@ -184,7 +184,7 @@ def _speaks_in(here: Arriving) -> int | None:
     else does not end that post's silence, unless the head of the crew calls for it: a post that
     reports by radio.
     """
-    if here.post is None or here.running.state is HeatState.TO_COME or here.early:
+    if here.post is None or here.running.state in NOT_TO_RUN or here.early:
         return None
     # This heat has no such post, or it is for somebody else to say.
     return None if here.mark in NOT_FOR_POST else here.running.run

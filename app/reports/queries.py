@@ -14,7 +14,7 @@ from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
 from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId, TeamId
 from app.meets.queries import PRESENT_RUN, heat
-from app.meets.states import HeatState, present_run
+from app.meets.states import NOT_TO_RUN, HeatState, present_run
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.findings import finding_out
@@ -61,7 +61,7 @@ _WRITTEN = (
     .where(
         cases.c.heat_id == bindparam("heat"),
         reports.c.run == PRESENT_RUN,
-        heats.c.state != HeatState.TO_COME.value,
+        heats.c.state.not_in([state.value for state in sorted(NOT_TO_RUN)]),
         reports.c.post_id.is_not(None),
         reports.c.content.is_not(None),
         reports.c.state != ReportState.WITHDRAWN.value,

@@ -249,7 +249,7 @@ def _insist_on_news(
     """A second announcement opens a second protest window: it says what it is for. A final result
     has no news either, and is final no more while that window runs.
     """
-    if last is None or remark or news.is_decided_here:
+    if last is None or remark or news.is_decided_here or seen.completes_round:
         return
     if not says_the_same(last.snapshot, seen.lines):
         return

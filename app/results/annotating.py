@@ -111,6 +111,7 @@ def _line(
         time=show_time(row.thousandths or 0, row.decimals) if shown else "",
         annotation=_annotation(row, disqualified, noted),
         reason=_why_disqualified(disqualified) if disqualified else _why_noted(noted),
+        is_out_by_re_run=bool(disqualified) and all(one.in_re_run for one in disqualified),
         decimals=row.decimals if row.thousandths is not None else None,
     )
 

@@ -10,6 +10,7 @@ from typing import TypeVar
 from sqlalchemy import Connection
 
 from app.ids import HeatId
+from app.meets.queries import NOT_HELD, is_not_held
 from app.refusals import StateConflict
 from app.rounds.queries import CalledOff, re_runs_called_off
 from app.store.action import Action, Done, Unit
@@ -38,14 +39,23 @@ def _why(off: CalledOff) -> str:
 
 
 def insist_it_counts(conn: Connection, heat_id: HeatId) -> None:
-    """StateConflict for a re-run that was called off, which says by whose decision."""
+    """StateConflict for a heat that is not held, and for a re-run that was called off, which says
+    by whose decision.
+    """
+    if is_not_held(conn, heat_id):
+        raise StateConflict(
+            f"{NOT_HELD} A start list that draws it again makes it a heat as before. Nothing was "
+            "stored."
+        )
     why = not_counting(conn, [heat_id]).get(heat_id)
     if why is not None:
         raise StateConflict(f"{why} Only another decision changes that. Nothing was stored.")
 
 
 def unless_called_off(heat_id: HeatId, act: Action[Thing]) -> Action[Thing]:
-    """An act on a heat that counts: StateConflict for a re-run that was called off."""
+    """An act on a heat that counts: StateConflict for a re-run that was called off, and for a heat
+    that is not held.
+    """
 
     def guarded(unit: Unit) -> Done[Thing]:
         insist_it_counts(unit.conn, heat_id)

@@ -72,6 +72,14 @@ class Letters:
             self._points(team), line.get("points", "")
         )
 
+    def first_told_by(self, heat_id: HeatId) -> bool:
+        """Whether it is for this heat to tell who goes on, or what is scored: it was announced
+        last, and that no other heat is held has made it known since.
+        """
+        if self.at_hand.completes != heat_id:
+            return False
+        return bool(self.qualified()) or any(one.points for one in self.standing.teams.values())
+
     @property
     def lots_to_draw(self) -> str:
         """That lots are to be drawn in the round, and between whom; empty where none are."""

@@ -55,7 +55,8 @@ _HANG_TOGETHER = (
         heats.c.id,
         heats.c.number,
         heats.c.round,
-        (heats.c.round_key == rounds.c.round_key).label("is_drawn"),
+        heats.c.state,
+        (heats.c.round_key != rounds.c.round_key).label("is_re_run"),
     )
     .select_from(rounds)
     .join(heats, and_(heats.c.event_id == rounds.c.event_id, round_of(heats) == rounds.c.round_key))
@@ -90,7 +91,9 @@ def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozense
 
 
 class InRound(NamedTuple):
-    """A heat as the others of its round call it, and whether it was drawn: no re-run."""
+    """A heat as the others of its round call it, and whether it is drawn there: neither a re-run
+    nor a heat that is not held.
+    """
 
     name: str
     is_drawn: bool
@@ -104,8 +107,9 @@ def hanging_together(
     """
     found: dict[str, dict[HeatId, InRound]] = {}
     for row in conn.execute(_HANG_TOGETHER, {"heats": list(heat_ids)}):
-        name = f"Heat {row.number} of {'this round' if row.is_drawn else f'the {row.round}'}"
-        found.setdefault(row.round_id, {})[row.id] = InRound(name, row.is_drawn)
+        name = f"Heat {row.number} of {f'the {row.round}' if row.is_re_run else 'this round'}"
+        is_drawn = not row.is_re_run and row.state != HeatState.NOT_HELD
+        found.setdefault(row.round_id, {})[row.id] = InRound(name, is_drawn)
     return found
 
 

@@ -100,6 +100,8 @@ def _rests_on(unit: Unit, heat_id: HeatId) -> str:
     ]
     loaded = now.list_version - len(corrected.get(heat_id, ()))
     stated = [loaded, now.rulings, now.run, now.setting, now.lots, others]
+    if now.not_held:  # digests of before knew of no such heats
+        stated.append(now.not_held)
     return sha256(canonical(stated)).hexdigest()
 
 

@@ -80,6 +80,12 @@ _SET = (
     )
     .where(_asked.c.id == bindparam("heat"))
 )
+_NOT_HELD = (
+    select(func.count())
+    .select_from(heats)
+    .join(_asked, in_one_round(heats, _asked))
+    .where(_asked.c.id == bindparam("heat"), heats.c.state == HeatState.NOT_HELD.value)
+)
 _later = announcements.alias("later")
 # Counted, not timed: clocks differ between machines, and are set.
 _TOUCHED_SINCE = or_(
@@ -182,7 +188,8 @@ _IN_ROUND = (
 
 class RestsOn(NamedTuple):
     """What a heat's result rests on beside decisions: its finish list, rulings and run, how often
-    its round was set and lots were drawn in it, and the same of the round's other announcements.
+    its round was set and lots were drawn in it, how many of its heats are not held, and the same of
+    the round's other announcements.
     """
 
     list_version: int
@@ -190,6 +197,7 @@ class RestsOn(NamedTuple):
     run: int
     setting: int
     lots: int
+    not_held: int
     others: Sequence[AnyRow]
 
 
@@ -203,6 +211,7 @@ def rests_on(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> RestsOn:
         heat(conn, meet_id, heat_id).present_run,
         0 if set_ is None else set_.version,
         0 if set_ is None else set_.lots,
+        conn.execute(_NOT_HELD, asked).scalar_one(),
         conn.execute(_OTHERS_ANNOUNCED, asked).all(),
     )
 
@@ -227,6 +236,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     if lines and letters is not None:
         lines = letters.on(lines)
     qualified = letters.qualified() if letters is not None else []
+    completes = letters is not None and letters.first_told_by(heat_id)
     found_there = _in_the_way(conn, meet_id, facts)
     last = last_announcement(conn, heat_id)
     return ResultOut(
@@ -238,7 +248,8 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         is_list_outdated=lines is None,
         blockers=found_there.blockers,
         in_the_way=found_there.words,
-        announced=_announced(last, lines or [], found_there),
+        announced=_announced(last, lines or [], found_there, completes=completes),
+        completes_round=completes,
         qualified=qualified,
         next_round=letters.next_round if letters is not None else "",
         by_time=letters.by_time if letters is not None else 0,
@@ -289,13 +300,17 @@ def _version_of(
 
 
 def _announced(
-    last: AnyRow | None, lines: Sequence[ResultLineOut], found_there: InTheWay
+    last: AnyRow | None,
+    lines: Sequence[ResultLineOut],
+    found_there: InTheWay,
+    *,
+    completes: bool,
 ) -> AnnouncedOut | None:
     if last is None:
         return None
     shaken = found_there.shaken or found_there.disqualified_before
     fallen = found_there.not_started or found_there.does_not_count or shaken
-    stands = not (fallen or last.is_ordered_since)
+    stands = not (fallen or last.is_ordered_since or completes)
     return AnnouncedOut(
         id=last.id,
         number=last.number,
@@ -322,7 +337,7 @@ def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
         shaken=shaken_in_heat(conn, facts.id),
         disqualified_before=disqualified_before(conn, [facts.id]),
         teams={lane.lane: lane.name for lane in facts.lanes},
-        does_not_count=not_counting(conn, [facts.id]).get(facts.id, ""),
+        does_not_count=not_counting(conn, [facts.id]).get(facts.id, facts.does_not_count),
     )
 
 
@@ -398,7 +413,9 @@ def _says_otherwise(
     letters: Mapping[HeatId, Letters],
 ) -> bool:
     """Whether an announcement says something else than the lines, or the letters, as they are."""
+    known = letters.get(said.heat_id)
+    if known is not None and known.first_told_by(said.heat_id):
+        return True
     if said.heat_id in lines:
         return not says_the_same(said.snapshot, lines[said.heat_id] or [])
-    known = letters.get(said.heat_id)
     return known is not None and known.contradict(said.snapshot["lines"])

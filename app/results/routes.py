@@ -19,10 +19,10 @@ from app.forms.result_sheet import draw_result_sheet
 from app.header_names import header_names
 from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
 from app.meets import actions as heats
-from app.meets.wire import HeatOut, HeatsOut, MeetOut
+from app.meets.wire import HeatOut, HeatsOut, MeetOut, NotHeldIn
 from app.record.queries import head_of
 from app.refusals import FileRefused
-from app.results import actions, drawn, finality, windows
+from app.results import actions, drawn, finality, not_held, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
@@ -97,6 +97,16 @@ async def hold_back_heat(meet: Meet, heat: Heat, here: Here, version: VersionReq
     """This heat has not begun after all, or is to run again; not one whose result is final."""
     act = finality.unless_final(HeatId(heat), heats.hold_back_heat(HeatId(heat), version))
     out = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
+    return answer(out, version=out.version)
+
+
+@router.post("/api/meets/{meet}/heats/{heat}/not-held", response_model=HeatOut)
+async def declare_not_held(
+    meet: Meet, heat: Heat, sent: NotHeldIn, here: Here, version: VersionRequired
+) -> Response:
+    """This heat is not held: its round has been drawn into fewer, and waits for it no more."""
+    act = not_held.declare_not_held(HeatId(heat), sent, version)
+    out = await here.store.act(MeetId(meet), here.actor, act)
     return answer(out, version=out.version)
 
 

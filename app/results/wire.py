@@ -46,6 +46,10 @@ class ResultLineOut(Wire):
         description="what a DQ or an L is for, in words; the second lane infringement names the "
         "round and heat of the one noted before. Empty where neither stands"
     )
+    is_out_by_re_run: bool = Field(
+        default=False,
+        description="true: it is disqualified in its re-run alone, which is of the same round",
+    )
     decimals: int | None = Field(
         default=None, description="to how many decimals the time was given; the last decides ties"
     )
@@ -236,6 +240,11 @@ class ResultOut(Wire):
     blockers: BlockersOut
     in_the_way: list[str] = Field(description="the same in words, for the desk alone")
     announced: AnnouncedOut | None
+    completes_round: bool = Field(
+        default=False,
+        description="true: it was announced last, and that another heat is not held has made known "
+        "since who goes on, or what is scored: announce it again, to tell that",
+    )
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
     by_time: int = BY_TIME

@@ -36,6 +36,7 @@ from app.rounds.queries import (
     lots_out,
     re_run_of_heat,
     round_out,
+    rounds_expected,
     rounds_of_re_runs,
 )
 from app.rounds.rows import calling_off_is_told
@@ -82,18 +83,13 @@ def _columns(unit: Unit, sent: RoundIn) -> dict[str, Any]:
     known = drawn_rounds(unit.conn, event)
     next_key = None if sent.next_round is None else likeness(sent.next_round)
     _insist_no_re_run(unit, event, known, sent)
-    if key not in known:
-        raise Malformed(
-            f"The start lists have no round “{sent.round}” in this event. They have: "
-            f"{', '.join(drawn.name for drawn in known.values())}.",
-            field="/round",
-        )
+    meant = known[key] if key in known else _still_to_be_drawn(unit, event, known, sent)
     if next_key == key:
         raise Malformed("A round does not lead to itself.", field="/next_round")
-    _insist_they_fit(sent, known[key].heats)
+    _insist_they_fit(sent, max(1, meant.heats))
     return {
         "event_id": event,
-        "round": known[key].name,
+        "round": meant.name,
         "round_key": key,
         "by_place": sent.by_place,
         "by_time": sent.by_time,
@@ -102,6 +98,24 @@ def _columns(unit: Unit, sent: RoundIn) -> dict[str, Any]:
         "next_key": next_key,
         "points": sent.points,
     }
+
+
+def _still_to_be_drawn(
+    unit: Unit, event: EventId, known: Mapping[str, Drawn], sent: RoundIn
+) -> Drawn:
+    """A round that no start list has yet: one to which another leads, so that its name is no slip,
+    or that was set before. Malformed for any other name.
+    """
+    name = rounds_expected(unit.conn, event).get(likeness(sent.round))
+    if name is None:
+        raise Malformed(
+            f"The start lists have no round “{sent.round}” in this event. They have: "
+            f"{', '.join(drawn.name for drawn in known.values())}. Look at the name; a round that "
+            "is still to be drawn is set once another one leads to it: set that one first, with "
+            f"“{sent.round}” as its “next_round”.",
+            field="/round",
+        )
+    return Drawn(name, 0)
 
 
 def _insist_no_re_run(
@@ -151,8 +165,10 @@ def _insist_on_event(unit: Unit, sent: RoundIn) -> EventId:
 
 
 def _insist_same(known: AnyRow, unit: Unit, values: dict[str, Any]) -> None:
+    """The round is the same by its key: a start list that came since may write its name unlike."""
     stored = known._mapping  # noqa: SLF001
-    if known.meet_id != unit.meet_id or any(stored[name] != values[name] for name in values):
+    said = values.keys() - {"round"}
+    if known.meet_id != unit.meet_id or any(stored[name] != values[name] for name in said):
         raise IdTaken("a round", known.id, CHANGE_IT)
 
 

@@ -8,7 +8,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    and_,
+    bindparam,
+    case,
+    func,
+    literal_column,
+    or_,
+    select,
+)
 
 from app.appeals.tables import decisions
 from app.clock import clock_time, in_zone
@@ -26,6 +36,10 @@ from app.store.rows import AnyRow
 _IN_FORCE: ColumnElement[str] = literal_column("'in force'")
 
 
+# One that is not held adds no heat to its round, and none is awaited of it.
+_IS_HELD = heats.c.state != HeatState.NOT_HELD.value
+
+
 def _heats_named(key: str) -> Any:
     return (
         select(func.count())
@@ -33,15 +47,18 @@ def _heats_named(key: str) -> Any:
         .where(
             heats.c.event_id == rounds.c.event_id,
             heats.c.round_key == getattr(rounds.c, key),
+            _IS_HELD,
         )
         .scalar_subquery()
     )
 
 
-_FIRST_POSITION = (
+# One that is still to be drawn comes last, on both engines.
+_FIRST_POSITION = func.coalesce(
     select(func.min(heats.c.position))
     .where(heats.c.event_id == rounds.c.event_id, heats.c.round_key == rounds.c.round_key)
-    .scalar_subquery()
+    .scalar_subquery(),
+    2**31 - 1,
 )
 _ROUNDS = (
     select(
@@ -58,10 +75,19 @@ _ROUND_OUT = _ROUNDS.where(rounds.c.id == bindparam("round"))
 _EVENTS = select(events.c.id, events.c.name).where(events.c.meet_id == bindparam("meet"))
 _IS_RE_RUN = select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists()
 _DRAWN_ROUNDS = (
-    select(heats.c.round, heats.c.round_key, func.count().label("heats"))
+    select(
+        heats.c.round,
+        heats.c.round_key,
+        func.sum(case((_IS_HELD, 1), else_=0)).label("heats"),
+    )
     .where(heats.c.event_id == bindparam("event"), ~_IS_RE_RUN)
     .group_by(heats.c.round, heats.c.round_key)
     .order_by(func.min(heats.c.position))
+)
+_SET_OF_EVENT = (
+    select(rounds.c.round_key, rounds.c.round, rounds.c.next_key, rounds.c.next_round)
+    .where(rounds.c.event_id == bindparam("event"))
+    .order_by(rounds.c.id)
 )
 _repeated = heats.alias("repeated")
 _decided = heats.alias("decided")
@@ -113,12 +139,18 @@ _SET_ROUNDS = (
     )
     .where(heats.c.id.in_(bindparam("heats", expanding=True)))
 )
+_IS_DRAWN = (
+    select(heats.c.id)
+    .where(heats.c.event_id == rounds.c.event_id, heats.c.round_key == rounds.c.round_key)
+    .exists()
+)
 _TO_ANNOUNCE = (
     select(heats.c.id)
     .where(
         heats.c.event_id == rounds.c.event_id,
         heats.c.round_key == rounds.c.round_key,
         heats.c.state != HeatState.ANNOUNCED.value,
+        _IS_HELD,
     )
     .exists()
 )
@@ -129,7 +161,7 @@ _SCORING = (
         rounds.c.round_key,
         rounds.c.round,
         events.c.name.label("event_name"),
-        _TO_ANNOUNCE.label("to_announce"),
+        or_(~_IS_DRAWN, _TO_ANNOUNCE).label("to_announce"),
     )
     .join(events, events.c.id == rounds.c.event_id)
     .where(rounds.c.meet_id == bindparam("meet"), rounds.c.points != literal_column("'[]'"))
@@ -211,7 +243,7 @@ def rounds_out(conn: Connection, meet_id: MeetId) -> RoundsOut:
 
 
 class ScoringRound(NamedTuple):
-    """A round whose places score, and whether every heat of it is announced."""
+    """A round whose places score, and whether it is drawn and every heat of it announced."""
 
     id: RoundId
     event_name: str
@@ -248,6 +280,18 @@ def drawn_rounds(conn: Connection, event_id: EventId) -> Mapping[str, Drawn]:
     for row in conn.execute(_DRAWN_ROUNDS, {"event": event_id}):
         known = found.get(row.round_key, Drawn(row.round, 0))
         found[row.round_key] = Drawn(known.name, known.heats + row.heats)
+    return found
+
+
+def rounds_expected(conn: Connection, event_id: EventId) -> Mapping[str, str]:
+    """The rounds of an event that are set, and those to which they lead, by key: their names as
+    they were set first.
+    """
+    found: dict[str, str] = {}
+    for row in conn.execute(_SET_OF_EVENT, {"event": event_id}):
+        found.setdefault(row.round_key, row.round)
+        if row.next_key is not None:
+            found.setdefault(row.next_key, row.next_round)
     return found
 
 

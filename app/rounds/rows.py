@@ -18,7 +18,6 @@ from sqlalchemy import (
     and_,
     bindparam,
     func,
-    literal_column,
     or_,
     select,
 )
@@ -34,8 +33,6 @@ from app.rounds.tables import advancements, lots, re_runs, rounds
 from app.rulings.tables import disqualifications
 from app.store.prepared import Prepared
 
-# Written out, not bound: the statements below are compiled once.
-_IN_FORCE: ColumnElement[str] = literal_column("'in force'")
 _ROUNDS_SENT = rounds.c.id.in_(bindparam("rounds", expanding=True))
 
 
@@ -137,17 +134,21 @@ _LANES = _Rows(
 _LIST_COLUMNS = select(results.c.heat_id, results.c.run, results.c.rows)
 _LISTS = _Rows(_LIST_COLUMNS.join(heats, heats.c.id == results.c.heat_id), _Of.ran)
 _LIST_OF = Prepared(_LIST_COLUMNS.where(results.c.heat_id == bindparam("heat")))
+_given = decisions.alias("given")
+_taken = decisions.alias("taken")
 _OUT = _Rows(
     select(
         disqualifications.c.id,
         disqualifications.c.heat_id,
         disqualifications.c.team_id,
+        disqualifications.c.state,
         teams.c.name,
         teams.c.affiliation,
+        _taken.c.seq.label("taken"),
     )
     .join(heats, heats.c.id == disqualifications.c.heat_id)
     .join(teams, teams.c.id == disqualifications.c.team_id)
-    .where(disqualifications.c.state == _IN_FORCE),
+    .outerjoin(_taken, _taken.c.id == disqualifications.c.set_aside_by),
     _Of.ran,
 )
 _ANNOUNCED = _Rows(
@@ -161,8 +162,6 @@ _ANNOUNCED = _Rows(
     .where(announcements.c.number == _NUMBER_ANNOUNCED),
     _Of.ran,
 )
-_given = decisions.alias("given")
-_taken = decisions.alias("taken")
 _DECIDED = (_given.c.seq.label("given"), _taken.c.seq.label("taken"))
 _RE_RUNS = _Rows(
     select(re_runs, *_DECIDED)
@@ -206,8 +205,9 @@ _CALLING_OFF = (
 class RoundRows:
     """What is stored of a round, row by row; `setting` is None where nobody set it.
 
-    Re-runs and advancements are in it also where a decision has ended them, with the numbers of
-    the decisions that have `given` and `taken` them.
+    Re-runs, advancements and disqualifications are in it also where that was ended, the first two
+    with the numbers of the decisions that have `given` and `taken` them, the last with the one that
+    has `taken` it, if it was a decision.
     """
 
     setting: Any | None

@@ -2,9 +2,10 @@
 
 Three readings of one round. By all finish lists that are loaded, for the referee, the jury and the
 desk. For what a heat's announcement says: that heat by its list, all others as announced, and all
-that was decided. And for everybody, as told: by the announcements alone, so that nothing is known
-before its announcement; what a decision has given or taken, and lots, count from the next
-announcement in the round on. Who stands where is the rules' business (`app/rules/qualifying.py`).
+that was decided, or ruled on in a re-run, which is a matter of two heats. And for everybody, as
+told: by the announcements alone, so that nothing is known before its announcement; what a decision
+has given or taken, and lots, count from the next announcement in the round on. Who stands where is
+the rules' business (`app/rules/qualifying.py`).
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from app.meets.wire import HeatOut
 from app.refusals import StateConflict
 from app.rounds.queries import RoundKey, re_run_of_heat
 from app.rounds.rows import RoundRows, round_rows, rows_as_announced
-from app.rules.placing import HUNDREDTHS, THOUSANDTHS, Finish, FinishStatus
+from app.rules.placing import HUNDREDTHS, THOUSANDTHS, Finish, FinishStatus, hundredths
 from app.rules.qualifying import (
     Advancement,
     Disqualified,
@@ -64,7 +65,8 @@ class RoundAtHand:
 
     `drawn`: who is drawn into the next round. The same stands in `round.seats` until all heats of
     the next round have begun; from then on no lane is given to anybody else. `published`: heats and
-    re-runs that were announced. `called_off`: re-runs that do not count.
+    re-runs that were announced. `called_off`: re-runs that do not count. `completes`: the heat that
+    was announced last, where one was not held and no announcement tells who goes on or scores.
     """
 
     round: Round
@@ -82,6 +84,7 @@ class RoundAtHand:
     published: frozenset[HeatId]
     is_set: bool
     called_off: tuple[ReRun, ...] = ()
+    completes: HeatId | None = None
     placed: Placed = field(default_factory=dict, compare=False)
     """Shared by all states of this round that are made of this one: most of its heats stay."""
 
@@ -192,13 +195,15 @@ class _Reading:
         self._snapshots = {row.heat_id: row.snapshot for row in rows.announced}
         self._out: dict[HeatId, list[Disqualified]] = {}
         for row in rows.disqualified:
-            self._out.setdefault(row.heat_id, []).append(Disqualified(row.team_id, row.id))
+            if row.state == IN_FORCE:
+                self._out.setdefault(row.heat_id, []).append(Disqualified(row.team_id, row.id))
         self._by_id = {row.id: row for row in rows.heats}
         self._next_key = rows.setting.next_key if rows.setting is not None else None
+        self._out_of_re_runs = self._teams_out_of_re_runs()
 
     def at_hand(self) -> RoundAtHand:
         rows, setting = self._rows, self._rows.setting
-        own = [heat for heat in rows.heats if heat.round_key == self._key]
+        own = [heat for heat in rows.heats if heat.round_key == self._key and _is_held(heat)]
         next_heats = self._next_heats()
         drawn = {
             Seat(heat.heat, lane): team
@@ -238,7 +243,18 @@ class _Reading:
             published=frozenset(heat.id for heat in rows.heats if _is_published(heat)),
             is_set=setting is not None,
             called_off=tuple(self._re_run(row) for row in rows.re_runs if row.state == CALLED_OFF),
+            completes=self._completes(),
         )
+
+    def _completes(self) -> HeatId | None:
+        """Where the last heat to be announced is not held, nothing has told what it would have."""
+        told = [row for row in self._rows.announced if _is_published(self._by_id[row.heat_id])]
+        left_over = any(
+            one.round_key == self._key and not _is_held(one) for one in self._rows.heats
+        )
+        if not left_over or not told or any(map(_tells_the_whole, told)):
+            return None
+        return HeatId(max(told, key=lambda row: (row.entered_at, row.heat_id)).heat_id)
 
     def _named(self) -> Iterator[Any]:
         """Every row that names a team: who is out or advanced may have been drawn away since."""
@@ -286,7 +302,7 @@ class _Reading:
         return tuple(
             NextHeat(heat.id, heat.number, HeatState(heat.state), heat.announced)
             for heat in self._rows.heats
-            if heat.round_key == self._next_key
+            if heat.round_key == self._next_key and _is_held(heat)
         )
 
     def _free_seats(
@@ -310,10 +326,11 @@ class _Reading:
         return HeatRun(heat.id, ran or (), frozenset(out), is_in=ran is not None)
 
     def _re_run(self, row: Any) -> ReRun:
-        ran, out = self._ran(self._by_id[row.run_heat_id])
-        if not self._only_told:
-            # It counts in the heat of the team too, which may be announced before the re-run is.
-            out = [*out, *self._out.get(row.run_heat_id, ())]
+        ran, told = self._ran(self._by_id[row.run_heat_id])
+        # It counts in the heat of the team too, which may be announced before the re-run is.
+        out = self._out.get(row.run_heat_id, [])
+        if self._only_told:
+            out = [one for one in told if (row.run_heat_id, one.team) in self._out_of_re_runs]
         return ReRun(
             key=row.run_heat_id,
             teams=tuple(row.teams),
@@ -324,6 +341,27 @@ class _Reading:
             added_places=row.added_places,
         )
 
+    def _teams_out_of_re_runs(self) -> frozenset[tuple[HeatId, TeamId]]:
+        """Who is disqualified in a re-run, by its heat. What a decision has set aside there counts
+        for everybody until an announcement in the round has told that; what a ruling has, until
+        those of both heats have.
+        """
+        ordered = {row.run_heat_id for row in self._rows.re_runs if self._is_ordered(row)}
+        return frozenset(
+            (row.heat_id, row.team_id)
+            for row in self._rows.disqualified
+            if row.heat_id in ordered
+            and (row.state == IN_FORCE or (self._only_told and not self._is_told(row.taken)))
+        )
+
+    def _is_lifted(self, line: Mapping[str, Any], lines: list[dict[str, Any]]) -> bool:
+        """Whether a team was announced as disqualified in its heat by its re-run alone, and is not
+        any more, nor does its place there have to be announced first.
+        """
+        out = {team for _heat, team in self._out_of_re_runs}
+        by_re_run = line.get("is_out_by_re_run", False) and line["team"] not in out
+        return by_re_run and _is_ranked_by_time(line, lines)
+
     def _ran(self, heat: Any) -> tuple[tuple[Ran, ...] | None, list[Disqualified]]:
         """What is known of a heat, None where its list has not come; and who is out of it."""
         if self._beside is None or heat.id in self._beside:
@@ -331,7 +369,12 @@ class _Reading:
         if not _is_published(heat):
             return None, []
         lines = self._snapshots[heat.id]["lines"]
-        return tuple(_ran_as_told(lines)), list(_out_as_told(lines))
+        out = [
+            Disqualified(line["team"], "announced")
+            for line in lines
+            if line["annotation"].startswith("DQ") and not self._is_lifted(line, lines)
+        ]
+        return tuple(_ran_as_told(lines)), out
 
     def _by_list(self, heat: Any) -> tuple[Ran, ...] | None:
         row, here = self._lists.get(heat.id), self._lanes.get(heat.id, {})
@@ -352,6 +395,17 @@ class _Reading:
             )
             for line in row.rows
         )
+
+
+def _is_held(heat: Any) -> bool:
+    """Whether a heat is of its round: one that is not held adds nothing to it, and awaits none."""
+    return bool(heat.state != HeatState.NOT_HELD)
+
+
+def _tells_the_whole(announced: Any) -> bool:
+    """Whether an announcement says who goes on from its whole round, or what is scored."""
+    said = announced.snapshot
+    return bool(said.get("qualified")) or any(line.get("points") for line in said["lines"])
 
 
 def _is_published(heat: Any) -> bool:
@@ -381,7 +435,15 @@ def _decimals(line: Mapping[str, Any]) -> int:
     return THOUSANDTHS if (line["thousandths"] or 0) % 10 else HUNDREDTHS
 
 
-def _out_as_told(lines: list[dict[str, Any]]) -> Iterator[Disqualified]:
-    for line in lines:
-        if line["annotation"].startswith("DQ"):
-            yield Disqualified(line["team"], "announced")
+def _is_ranked_by_time(line: Mapping[str, Any], lines: list[dict[str, Any]]) -> bool:
+    """Whether its time alone gives a team its place among the others of its heat: an announcement
+    tells no place of who is disqualified.
+    """
+    others = [
+        other["thousandths"]
+        for other in lines
+        if other is not line and other["status"] == FinishStatus.FINISHED
+    ]
+    if line["thousandths"] is None or None in others:
+        return False
+    return all(hundredths(other) != hundredths(line["thousandths"]) for other in others)

@@ -57,7 +57,10 @@ class RoundIn(Wire):
     )
 
     event: ChosenId
-    round: Name = Field(description="the round's name as in the start lists")
+    round: Name = Field(
+        description="the round's name as in the start lists; of one that is still to be drawn, as "
+        "the “next_round” of the one that leads to it"
+    )
     next_round: Name | None = Field(
         default=None, description="what its start lists will call it; null where nobody goes on"
     )
@@ -100,7 +103,10 @@ class RoundOut(Wire):
     by_time: int | None
     lanes: int | None
     points: list[str]
-    heats: int = Field(description="how many heats of this round the start lists have now")
+    heats: int = Field(
+        description="how many heats of this round the start lists have now, without those that are "
+        "not held; 0 until it is drawn"
+    )
     next_heats: int = Field(description="the same of the next round; 0 until it is drawn")
     version: int
 
@@ -299,4 +305,6 @@ class ScoresOut(Wire):
     """Team scores by affiliation, best first, from what has been announced."""
 
     scores: list[ScoreOut]
-    awaited: list[str] = Field(description="rounds that score and are not announced in full yet")
+    awaited: list[str] = Field(
+        description="rounds that score and are not announced in full yet, or not even drawn"
+    )

@@ -34,10 +34,19 @@ _ONE = select(disqualifications).where(
 def disqualification_in(
     conn: Connection, meet_id: MeetId, heat_id: HeatId, one: DisqualificationId
 ) -> AnyRow:
-    """A disqualification of this heat; NotFound for any other id."""
+    """A disqualification of this heat; NotFound for any other id, which says where one is that was
+    made in another heat.
+    """
     row = conn.execute(_ONE, {"meet": meet_id, "one": one}).one_or_none()
-    if row is None or row.heat_id != heat_id:
+    if row is None:
         raise NotFound("There is no such disqualification in this heat.")
+    if row.heat_id != heat_id:
+        made_in = heat(conn, meet_id, HeatId(row.heat_id))
+        raise NotFound(
+            "There is no such disqualification in this heat: it was made in "
+            f"{made_in.round}, heat {made_in.number}, and is decided on by a protest there.",
+            heat=made_in.id,
+        )
     return row
 
 

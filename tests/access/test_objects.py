@@ -126,6 +126,7 @@ def test_nothing_of_another_meet_can_be_changed_from_here(
     not_found = [
         referee.post(f"heats/{heat}/start", etag=etag),
         referee.post(f"heats/{heat}/hold-back", etag=etag),
+        organiser.post(f"heats/{heat}/not-held", {"reasons": "Scratched."}, etag=etag),
         referee.post(f"reports/{ids['report']}/return", reason, etag=etag),
         umpire.post(f"reports/{ids['report']}/withdraw", reason, etag=etag),
         referee.put(f"cases/{ids['case']}/rulings/{new_id()}", a_ruling(), etag=etag),

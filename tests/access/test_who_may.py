@@ -104,6 +104,11 @@ def test_the_head_official_starts_heats_and_returns_reports() -> None:
         assert WHO_MAY["POST", f"{MEET}/{act}"].roles == HEAD, act
 
 
+def test_whoever_draws_says_which_heat_is_not_held() -> None:
+    for act in ("start-lists", "heats/{heat}/not-held"):
+        assert WHO_MAY["POST", f"{MEET}/{act}"].roles == {Role.ORGANISER}, act
+
+
 def test_umpires_and_the_head_official_report_and_withdraw() -> None:
     for route in (
         ("PUT", "calls/{call}"),

@@ -12,7 +12,8 @@ from tests.running import Service
 
 # Design: to come → running → judged (every post has called) → announced → final. Final follows
 # from the windows and the time. Holding back, also when a heat is to be run again after its last
-# flag or its result, and announcing an unstarted heat are common practice.
+# flag or its result, announcing an unstarted heat, and that a heat is not held once its round is
+# drawn into fewer are common practice.
 STEPS = {
     (HeatState.TO_COME, HeatAct.START): HeatState.RUNNING,
     (HeatState.RUNNING, HeatAct.HOLD_BACK): HeatState.TO_COME,
@@ -23,7 +24,10 @@ STEPS = {
     (HeatState.RUNNING, HeatAct.ANNOUNCE): HeatState.ANNOUNCED,
     (HeatState.JUDGED, HeatAct.ANNOUNCE): HeatState.ANNOUNCED,
     (HeatState.ANNOUNCED, HeatAct.ANNOUNCE): HeatState.ANNOUNCED,
+    (HeatState.TO_COME, HeatAct.DECLARE_NOT_HELD): HeatState.NOT_HELD,
+    (HeatState.NOT_HELD, HeatAct.DRAW_AGAIN): HeatState.TO_COME,
 }
+FOLLOWING = {HeatAct.LAST_POST_CALLS, HeatAct.DRAW_AGAIN}
 
 
 @pytest.mark.parametrize("state", list(HeatState))
@@ -34,7 +38,7 @@ def test_a_heat_goes_only_where_the_design_lets_it(state: HeatState, act: HeatAc
         return
     with pytest.raises(NotPossible) as refused:
         HEAT_TABLE.step(state, act)
-    asked = {act for s, act in STEPS if s == state} - {HeatAct.LAST_POST_CALLS}
+    asked = {act for s, act in STEPS if s == state} - FOLLOWING
     assert refused.value.facts["possible"] == sorted(asked)
 
 

@@ -320,7 +320,10 @@ def set_round(hand: MeetAtHand, round_: Json, **changes: Any) -> None:
     assert answer.status_code == 200, answer.text
 
 
-@pytest.mark.parametrize("also", ["nothing", "the round's setting", "another heat's list"])
+ELSE = ["nothing", "the round's setting", "another heat's list", "a heat that is not held"]
+
+
+@pytest.mark.parametrize("also", ELSE)
 def test_letters_that_something_else_than_the_jury_moved_open_windows(
     service: Service, also: str
 ) -> None:
@@ -333,6 +336,12 @@ def test_letters_that_something_else_than_the_jury_moved_open_windows(
         rows = [f"{lane},{41.96 + lane / 10:.2f}" for lane in range(1, 9)]
         etag = hand.desk.get(address).headers["ETag"]
         hand.desk.put(address, content="\n".join(["lane,time", *rows]), etag=etag)
+    if also == "a heat that is not held":
+        rows = f"event,round,heat,lane,team\n{hand.heats[0]['event_name']},heats,3,4,Smew"
+        hand.organiser.post("start-lists", content=rows)
+        address = f"heats/{hand.desk.get('heats').json()['heats'][2]['id']}/not-held"
+        left = hand.organiser.post(address, {"reasons": "Scratched."}, etag='"v1"')
+        assert left.status_code == 200, left.text
     first = desk_announced(hand)
     second = desk_announced(hand, 1)
     assert second["changes"]

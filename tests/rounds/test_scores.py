@@ -54,6 +54,28 @@ def test_scores_add_up_what_was_announced_and_name_what_is_awaited(service: Serv
     ]
 
 
+def test_a_final_that_is_still_to_be_drawn_is_awaited_and_scores_once_it_is_announced(
+    service: Service,
+) -> None:
+    meet = a_meet(service, roles=("results",), umpires=(), heats=1)
+    event = an_event(meet, {"heats 1": ("Tern", "Gull"), "heats 2": ("Heron", "Plover")})
+    event.set()
+    sent = {"event": event.id, "round": "final", "points": ["5", "3"]}
+    assert meet.desk.put(f"rounds/{new_id()}", sent).status_code == 201
+    awaited = {"scores": [], "awaited": [f"{event.name}, final"]}
+    assert scores(meet) == awaited
+    event.run("heats 1", "42.00", "42.10")
+    event.run("heats 2", "42.20", "42.30")
+    assert scores(meet) == awaited
+    event.draw({"final 1": ("Tern", "Heron")})
+    assert scores(meet) == awaited
+    told = event.run("final 1", "41.00", "41.10")
+    assert [line["points"] for line in told["lines"]] == ["5", "3"]
+    earned = [(one["affiliation"], one["points"]) for one in scores(meet)["scores"]]
+    assert earned == [("Tern Club", "5"), ("Heron Club", "3")]
+    assert scores(meet)["awaited"] == []
+
+
 def test_a_ruling_moves_scores_only_once_it_is_announced(service: Service) -> None:
     meet = a_meet(service, roles=("results", "referee", "umpire"), umpires=(), heats=1)
     event = a_final(meet, "Tern", "Gull")

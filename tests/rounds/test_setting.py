@@ -7,8 +7,8 @@ import pytest
 from app.ids import new_id
 from app.rounds.actions import order_re_run
 from app.rules.qualifying import Letter
-from tests.builders import MeetAtHand, a_problem
-from tests.rounds.builders import a_decision, an_event, two_heats
+from tests.builders import Json, MeetAtHand, a_problem
+from tests.rounds.builders import Event, a_decision, an_event, two_heats
 
 
 def test_a_round_is_set_once_and_everybody_reads_it(meet: MeetAtHand) -> None:
@@ -118,6 +118,46 @@ def test_a_re_run_is_set_with_the_round_that_it_belongs_to(
     unknown = event.setting(round="semi-final")
     listed = a_problem(meet.organiser.put(f"rounds/{event.round}", unknown), 422, "malformed")
     assert "They have: heats." in listed["detail"]
+
+
+def a_final_to_come(event: Event, **changes: object) -> Json:
+    return {"event": event.id, "round": "final", "points": ["5", "3"], **changes}
+
+
+def test_a_round_is_set_before_it_is_drawn_where_another_one_leads_to_it(
+    meet: MeetAtHand,
+) -> None:
+    event, address = two_heats(meet), f"rounds/{new_id()}"
+    early = a_problem(meet.desk.put(address, a_final_to_come(event)), 422, "malformed")
+    assert "with “final” as its “next_round”" in early["detail"]
+    event.set()
+    told = meet.desk.put(address, a_final_to_come(event, round="FINAL"))
+    assert told.status_code == 201, told.text
+    assert (told.json()["round"], told.json()["heats"]) == ("final", 0)
+    listed = meet.service.http.get(f"/api/meets/{meet.id}/rounds").json()["rounds"]
+    own = [one["round"] for one in listed if one["event"] == event.id]
+    assert own == ["heats", "final"]
+    event.draw({"Final 1": ("Tern", "Plover")})
+    same = meet.desk.put(address, a_final_to_come(event))
+    assert (same.status_code, same.json()["heats"]) == (200, 1)
+
+
+def test_a_round_that_none_leads_to_any_more_can_still_be_changed(meet: MeetAtHand) -> None:
+    event, address = two_heats(meet), f"rounds/{new_id()}"
+    event.set()
+    assert meet.desk.put(address, a_final_to_come(event)).status_code == 201
+    renamed = event.setting(next_round="A final")
+    assert meet.organiser.put(f"rounds/{event.round}", renamed, etag='"v1"').status_code == 200
+    emptied = meet.desk.put(address, a_final_to_come(event, points=[]), etag='"v1"')
+    assert (emptied.status_code, emptied.json()["points"]) == (200, [])
+
+
+def test_more_than_fit_from_one_heat_are_refused_before_it_is_drawn(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    event.set(next_round="semis")
+    sent = event.setting(round="semis", by_place=4, by_time=1, lanes=4)
+    told = a_problem(meet.organiser.put(f"rounds/{new_id()}", sent), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/lanes"
 
 
 def test_a_round_that_is_not_there_is_not_found(meet: MeetAtHand) -> None:
