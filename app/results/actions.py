@@ -35,7 +35,13 @@ from app.results.announced_time import announcing_time
 from app.results.called_off import insist_it_counts
 from app.results.changes import Changes, changes
 from app.results.correcting import insist_on_decided_lines
-from app.results.finality import announcement_shown, finality_of, result_shown
+from app.results.finality import (
+    TO_LOOK_AT,
+    TO_RECONSIDER,
+    announcement_shown,
+    finality_of,
+    result_shown,
+)
 from app.results.matching import insist_list_is_of
 from app.results.opening import (
     News,
@@ -253,11 +259,12 @@ def _insist_on_news(
         return
     if not says_the_same(last.snapshot, seen.lines):
         return
-    since = finality_of(unit.conn, unit.meet_id, [seen.heat], unit.now)[seen.heat].since
+    finality = finality_of(unit.conn, unit.meet_id, [seen.heat], unit.now)[seen.heat]
     zone = meet_facts(unit.conn, unit.meet_id).time_zone
-    final = "" if since is None else f", and final since {in_zone(since, zone)}"
+    final = f", and final since {in_zone(finality.since, zone)}" if finality.since else ""
+    first = "".join(f" {one}" for one in finality.pending if one in {TO_RECONSIDER, TO_LOOK_AT})
     raise StateConflict(
-        f"This result is the same as in announcement {last.number} of this heat{final}. To "
+        f"This result is the same as in announcement {last.number} of this heat{final}.{first} To "
         "announce it again, say why in “remark”; a further protest window will then run."
     )
 

@@ -305,7 +305,7 @@ def _undecided(row: AnyRow, found: _Found) -> Iterator[str]:
     """What somebody has to do yet about an announced heat."""
     heat_id = row.heat_id
     remedies = found.remedies.get(heat_id, Remedies())
-    if remedies.ordered > row.decisions_seen:
+    if row.is_ordered_since:
         yield TO_ANNOUNCE
     if heat_id in found.to_run_again:
         yield "The re-run of some teams is to come."

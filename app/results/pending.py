@@ -322,8 +322,6 @@ class Remedies:
 
     awaited: list[str] = field(default_factory=list)
     settled_at: list[datetime] = field(default_factory=list)
-    ordered: int = 0
-    """The number of the last decision that ordered something, which an announcement then tells."""
 
 
 def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId, Remedies]:
@@ -339,8 +337,6 @@ def remedies_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId,
             here = found.setdefault(row.heat_id, Remedies())
             here.awaited.extend(awaited_by(row))
             here.settled_at.extend(settled(row))
-            if statement is _DECISIONS and row.carried_out and row.replaced_by is None:
-                here.ordered = max(here.ordered, row.seq)
     return found
 
 
