@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import decisions_in_round
+from app.appeals.last_about import Thing, decided_last
 from app.appeals.wire import Instance
 from app.ids import DecisionId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat, lanes_of, team_row
@@ -151,13 +151,9 @@ def insist_not_the_jurys(bench: Bench, by: str | None) -> None:
         raise jurys_word(bench)
 
 
-def insist_last_not_the_jurys(bench: Bench, is_it: Callable[[Kept], bool]) -> None:
-    """The same, of whichever decision of the round did such a thing last."""
-    if bench.letter is not Letter.BY_REFEREE:
-        return
-    known = decisions_in_round(bench.conn, HeatId(bench.heat.id))
-    by = [one.id for one in known if any(is_it(kept) for kept in one.carried_out)]
-    insist_not_the_jurys(bench, by[-1] if by else None)
+def insist_last_not_the_jurys(bench: Bench, thing: Thing) -> None:
+    """The same, of whichever decision of the round was the last about something."""
+    insist_not_the_jurys(bench, decided_last(bench.conn, HeatId(bench.heat.id), thing))
 
 
 def insist_letter_may_go(bench: Bench, letter: Letter) -> None:

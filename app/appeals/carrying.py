@@ -14,6 +14,7 @@ from typing import assert_never
 from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
 from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
+from app.appeals.last_about import about, decided_last
 from app.appeals.next_round import (
     advancing,
     advancing_again,
@@ -43,10 +44,10 @@ from app.appeals.running_again import (
     holding_after_all,
     insist_each_runs_again_once,
     running_again,
-    voiding_heat,
+    voiding_again,
     voiding_heat_and_re_runs,
 )
-from app.appeals.sought_in_vain import insist_not_sought_in_vain
+from app.appeals.sought_in_vain import insist_not_sought_in_vain, insist_nothing_in_vain
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
 from app.refusals import Malformed, NoLongerStands, NotFound, StateConflict
 from app.store.rows import AnyRow
@@ -136,12 +137,14 @@ def _undoes_calling_off(bench: Bench, order: OrderIn) -> bool:
 
 def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
     """All that a decision carried out and that still stands, taken back in opposite order; what
-    another decision has taken back needs no undoing. NoLongerStands where nothing is left.
+    another decision has taken back, or ordered anew, needs no undoing. NoLongerStands where nothing
+    is left.
     """
     taken: list[Understood] = []
     gone: NoLongerStands | None = None
     for kept in reversed(decision.carried_out):
         try:
+            insist_it_was_the_last(bench, kept, decision)
             one = take_back(bench, kept)
             bench = bench.after(one.effect)
         except NoLongerStands as why:
@@ -150,7 +153,18 @@ def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
             taken.append(one)
     if gone is not None and not taken:
         raise gone
+    insist_nothing_in_vain(bench, taken)
     return taken
+
+
+def insist_it_was_the_last(bench: Bench, kept: Kept, decision: AnyRow) -> None:
+    """NoLongerStands where another decision was about the same since."""
+    thing = about(kept, decision.heat_id)
+    if decided_last(bench.conn, HeatId(bench.heat.id), thing) != decision.id:
+        raise NoLongerStands(
+            "A later decision was about the same, so there is nothing of this one to undo: have "
+            "that one undone, if it is wrong."
+        )
 
 
 def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (a kind a line)
@@ -180,6 +194,6 @@ def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (
         case "whole heat again":
             return giving_back_run(bench, kept)
         case "given back":
-            return voiding_heat(bench)
+            return voiding_again(bench, kept)
         case other:
             raise AssertionError(other)

@@ -113,7 +113,7 @@ def put_decision(
         for one in decided.understood
     ]
     paper = decided_paper(unit, meet, bench, decided, caller.official_id)
-    statement = _statement(unit, meet, decided, paper)
+    statement = {**_statement(unit, meet, decided, paper), "run": bench.heat.present_run}
     digest = statement_digest(statement)
     unit.conn.execute(
         insert(decisions).values(

@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from app.appeals.bench import Bench, Kept, Understood, effects_of
-from app.appeals.carrying import take_back, understand, understand_one
+from app.appeals.carrying import insist_it_was_the_last, take_back, understand, understand_one
 from app.appeals.orders import OrderIn, UndoIn
 from app.meets.states import HeatState
 from app.refusals import NoLongerStands, Refusal, StateConflict
@@ -35,11 +35,13 @@ def shown_again(
     """
     made = [kept for kept in earlier.carried_out if not kept.get("takes_back")]
     kept = (
-        [one for one in made if _is_in_force(bench, one)] if is_done else _again(bench, made, sent)
+        [one for one in made if _is_in_force(bench, one)]
+        if is_done
+        else _again(bench, earlier.carried_out, sent)
     )
     gone = [] if is_done else [one for one in made if one not in kept]
     undo = UndoIn(order="undo", decision=earlier.id)
-    back, stays, now = _taken_back(bench, gone, must=undo in sent)
+    back, stays, now = _taken_back(bench, earlier, gone, must=undo in sent)
     done = {
         number
         for number, order in enumerate(sent)
@@ -91,23 +93,26 @@ def _is_in_force(bench: Bench, kept: Kept) -> bool:
 
 
 def _has_come_about(bench: Bench, kept: Kept) -> bool:
-    """A lane of a round that has begun, and a heat that was started again."""
+    """A lane of a round that has begun, a heat that was started again, and one that counts."""
     match kept["did"]:
         case "lane given":
             return bool(bench.at_hand.drawn.get(Seat(kept["heat"], kept["lane"])) == kept["team"])
         case "whole heat again":
             return bool(bench.heat.state is HeatState.TO_COME or bench.heat.run != kept["run"])
+        case "given back":
+            return bench.heat.state is not HeatState.TO_COME
     return False
 
 
 def _taken_back(
-    bench: Bench, gone: Sequence[Kept], *, must: bool
+    bench: Bench, earlier: AnyRow, gone: Sequence[Kept], *, must: bool
 ) -> tuple[list[Understood], list[str], Bench]:
     """The opposite of what was carried out, why the rest stays, and the round that this leaves."""
     back: list[Understood] = []
     stays: list[str] = []
     for kept in reversed(gone):
         try:
+            insist_it_was_the_last(bench, kept, earlier)
             one = take_back(bench, kept)
             bench = bench.after(one.effect)
         except NoLongerStands:
@@ -122,8 +127,9 @@ def _taken_back(
 
 
 def _note_what_comes_of(back: list[Understood], bench: Bench, order: OrderIn) -> bool:
-    """Whether an order does just what the taking back does: it is done once, and noted as ordered,
-    so that a later sitting can order it again.
+    """Whether an order does just what the taking back does: it is done once, and the order noted
+    beside that, so that a later sitting can order it again. It stays a taking back: no sitting
+    takes it back, by which what was before the first one would be lost.
     """
     try:
         wanted = understand_one(bench, order, "/orders")
@@ -135,7 +141,8 @@ def _note_what_comes_of(back: list[Understood], bench: Bench, order: OrderIn) ->
         return False
     for at, effect in enumerate(taken):
         if effect in sought:
-            back[at] = replace(back[at], noted=wanted[sought.index(effect)].noted)
+            noted = wanted[sought.index(effect)].noted
+            back[at] = replace(back[at], noted={**noted, **TAKES_BACK})
     return True
 
 

@@ -166,7 +166,6 @@ def _decide(
     _insist_chair(row, caller, "signs its decision")
     counted = count(unit, row, panel_of(row))
     counted.insist_on(verdict)
-    _insist_ordered_as_told(row, sent)
     bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
     decided = _ordered(unit, meet, bench, row, sent, counted)
     concerned = touched_with(unit.conn, meet, row, bench, decided.shown)
@@ -179,21 +178,6 @@ def _decide(
         answer = PROTEST_TABLE.step(ProtestState(decided.protest.state), ON_PROTEST[verdict])
         move_protest(unit, decided.protest, answer.becomes)
     return Deed(Kind.APPEAL_DECIDED, row.id, body)
-
-
-def _insist_ordered_as_told(row: AnyRow, sent: JuryDecisionIn) -> None:
-    """Who was asked aside for what was to be ordered, was so for nothing where it is not."""
-    if sent.verdict != "upheld" or sent.done_already:
-        return
-    given = [order.model_dump(mode="json") for order in sent.orders]
-    for gone in panel_of(row)["withdrawn"]:
-        told = gone.get("orders", ()) if gone.get("sitting") == row.sitting else ()
-        if any(order not in given for order in told):
-            raise StateConflict(
-                f"A member was asked aside since this was to be ordered: {gone['ordered']} So it "
-                "is ordered here too.",
-                field="/orders",
-            )
 
 
 def _ordered(

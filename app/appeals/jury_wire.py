@@ -144,11 +144,6 @@ class StepAsideIn(Wire):
 
     reasons: Reasons
     replaced_by: ChosenId | None = Field(default=None, description="one of the substitutes")
-    orders: Orders = Field(
-        default=[],
-        description="what the panel is about to order, where only that concerns a member whom the "
-        "chair asks aside; its decision then orders it",
-    )
 
 
 class VoteIn(Wire):

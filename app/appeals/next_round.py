@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from app.appeals.bench import (
     Bench,
@@ -12,6 +12,7 @@ from app.appeals.bench import (
     insist_letter_may_go,
     insist_not_the_jurys,
 )
+from app.appeals.last_about import its_lane, that_it_goes_on
 from app.appeals.orders import (
     AdvanceIn,
     ExtraLaneIn,
@@ -55,7 +56,7 @@ def _going_on(bench: Bench, team: TeamId, letter: Letter, *, again: bool = False
             "From this round nobody goes on: no next round is set for it. Set it at "
             "…/rounds/{id}, or order something else."
         )
-    insist_last_not_the_jurys(bench, _is_about(team))
+    insist_last_not_the_jurys(bench, that_it_goes_on(team))
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         known = advance(unit, bench.at_hand, team, letter, decision)
@@ -65,18 +66,13 @@ def _going_on(bench: Bench, team: TeamId, letter: Letter, *, again: bool = False
     return Understood((effect,), f"{bench.name(team)} goes on to the {goal} ({letter}).", act)
 
 
-def _is_about(team: str) -> Callable[[Kept], bool]:
-    """Whether something was ordered about who goes on, and about this team."""
-    return lambda kept: kept["did"] in {"advanced", "recalled"} and kept["team"] == team
-
-
 def recalling(bench: Bench, team: TeamId) -> Understood:
     """That a team goes on by a decision is taken back."""
     letter = bench.at_hand.round.advanced.get(team)
     if letter is None:
         raise NoLongerStands("This team was not advanced by a decision, or that was taken back.")
     insist_letter_may_go(bench, letter)
-    insist_last_not_the_jurys(bench, _is_about(team))
+    insist_last_not_the_jurys(bench, that_it_goes_on(team))
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         recall_advancement(unit, bench.at_hand, team, decision)
@@ -121,13 +117,14 @@ def _begun_at(bench: Bench, seat: Seat | None) -> str | None:
     if seat is None or seat.heat not in begun:
         return None
     if len(bench.at_hand.next_heats) == 1:
-        return f"The {bench.at_hand.next_round}"
+        return "The next round"
     return f"{bench.at_hand.heat_names[HeatId(seat.heat)].capitalize()} of the next round"
 
 
 def giving_lane(bench: Bench, order: ExtraLaneIn, field: str) -> Understood:
     """A team has a free lane of the next round as it is drawn."""
     line = bench.lane_in_round(order.team, f"{field}/team")
+    insist_last_not_the_jurys(bench, its_lane(order.team))
     seat = Seat(_next_heat(bench, order, field), order.lane)
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:

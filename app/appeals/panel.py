@@ -15,9 +15,6 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row, officials_of
 from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
-from app.appeals.bench import bench_for
-from app.appeals.counting import count
-from app.appeals.deciding import shown_on_appeal
 from app.appeals.had_a_part import had_a_part
 from app.appeals.jury_wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.appeals.queries import (
@@ -25,12 +22,11 @@ from app.appeals.queries import (
     votes_of,
 )
 from app.appeals.showing import appeal_shown
-from app.appeals.standing import Touched, state_now, touched_by, touched_with
+from app.appeals.standing import Touched, state_now, touched_by
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
-from app.appeals.wire import Instance, Verdict
 from app.clock import rfc3339
-from app.ids import AppealId, HeatId, OfficialId, VoteId
+from app.ids import AppealId, OfficialId, VoteId
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
 from app.refusals import Affected, IdTaken, Malformed, NotYours, Stale, StateConflict
@@ -195,10 +191,10 @@ def step_aside(
         panel = panel_of(row)
         if member not in panel["members"]:
             raise StateConflict("This official does not sit on this panel.")
-        concerned, told = _concerned_by(unit, meet, row, member, sent, caller)
+        concerned = touched_by(unit.conn, meet, row)
         _insist_may_ask_aside(unit, row, member, caller, concerned)
         changed = {**_replaced(unit, meet, row, panel, sent.replaced_by, member, concerned)}
-        why = {"reasons": sent.reasons, "replaced_by": sent.replaced_by, **told}
+        why = {"reasons": sent.reasons, "replaced_by": sent.replaced_by}
         gone = {"official": member, "by": caller.official_id, "at": rfc3339(unit.now), **why}
         changed["withdrawn"] = [*panel["withdrawn"], gone]
         change_appeal(unit, row, panel=changed)
@@ -206,30 +202,6 @@ def step_aside(
         return Done(out, Deed(Kind.MEMBER_WITHDREW, appeal_id, {"member": member, **why}))
 
     return act
-
-
-def _concerned_by(
-    unit: Unit, meet: MeetFacts, row: AnyRow, member: OfficialId, sent: StepAsideIn, caller: Caller
-) -> tuple[Touched, dict[str, Any]]:
-    """Whom the appeal can move, also by what is about to be ordered; and what is kept of that.
-
-    What is ordered follows from upholding the appeal, so the panel has voted for that before.
-    """
-    if not sent.orders:
-        return touched_by(unit.conn, meet, row), {}
-    if caller.official_id == member:
-        raise Malformed(
-            "Who withdraws in person says why in “reasons”: leave “orders” out.", field="/orders"
-        )
-    count(unit, row, panel_of(row)).insist_on(Verdict.UPHELD)
-    bench = bench_for(unit.conn, meet, HeatId(row.heat_id), Instance.JURY)
-    understood, shown = shown_on_appeal(bench, row, sent.orders, is_done=False)
-    told = {
-        "orders": [order.model_dump(mode="json") for order in sent.orders],
-        "ordered": " ".join(one.words for one in understood),
-        "sitting": row.sitting,
-    }
-    return touched_with(unit.conn, meet, row, bench, shown), told
 
 
 def _insist_may_ask_aside(
@@ -246,8 +218,7 @@ def _insist_may_ask_aside(
     if not is_chair or not (member in barred or concerned.touches(person.affiliation)):
         raise NotYours(
             "A member withdraws in person. The chair can ask aside only a member whose affiliation "
-            "the consequence touches, or who has had a part in the matter. Where only what is to "
-            "be ordered does so, the chair says it in “orders”, once the votes are for it."
+            "the consequence touches, or who has had a part in the matter."
         )
 
 
@@ -368,7 +339,9 @@ def insist_unconcerned(
             raise Affected(
                 f"The consequence touches a team of {person.affiliation}, the affiliation of "
                 f"{person.name}, who is asked to withdraw and cannot vote "
-                f"({_conflict_rule(meet)}). A substitute takes the place.",
+                f"({_conflict_rule(meet)}). A substitute takes the place. From a member who does "
+                "not go, and whom the chair cannot ask aside, the organiser takes the role jury; "
+                "then name the panel again (“appeals/{id}/panel”).",
                 member=member,
                 affiliations=list(concerned.affiliations),
             )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -143,17 +142,6 @@ _IN_ROUND_OF = (
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"))
     .order_by(decisions.c.seq)
-)
-_SOUGHT_IN_VAIN = (
-    select(appeals.c.sought, decisions.c.decided_at, heats.c.started_at)
-    .join(decisions, decisions.c.appeal_id == appeals.c.id)
-    .join(heats, heats.c.id == appeals.c.heat_id)
-    .join(_here, in_one_round(heats, _here))
-    .where(
-        _here.c.id == bindparam("heat"),
-        decisions.c.verdict == Verdict.REJECTED.value,
-        decisions.c.replaced_by.is_(None),
-    )
 )
 _DECIDED_ABOUT = (
     select(decisions.c.official_id)
@@ -365,18 +353,6 @@ def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) 
 def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     """What was carried out in the round of a heat, by decision, in the order of deciding."""
     return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
-
-
-def sought_in_vain(conn: Connection, heat_id: HeatId) -> list[Mapping[str, Any]]:
-    """The orders that appeals about the round of a heat asked for and the jury did not give; not
-    those about a race that was run anew since.
-    """
-    return [
-        order
-        for row in conn.execute(_SOUGHT_IN_VAIN, {"heat": heat_id})
-        if row.started_at is None or row.decided_at >= row.started_at
-        for order in row.sought
-    ]
 
 
 def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:

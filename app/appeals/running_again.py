@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from app.appeals.bench import (
     Bench,
@@ -15,6 +15,7 @@ from app.appeals.bench import (
     insist_not_the_jurys,
 )
 from app.appeals.finish_lines import ran_in
+from app.appeals.last_about import the_race, the_re_run
 from app.appeals.orders import (
     RunAgainIn,
 )
@@ -47,7 +48,7 @@ def running_again(bench: Bench, order: RunAgainIn, field: str) -> Understood:
     _insist_it_can_count(bench, order)
     for known in bench.at_hand.called_off:
         if set(known.teams) == set(order.teams):
-            insist_last_not_the_jurys(bench, _is_about(HeatId(known.key)))
+            insist_last_not_the_jurys(bench, the_re_run(known.key))
     names = [bench.team(team, f"{field}/teams/{at}") for at, team in enumerate(order.teams)]
     to_beat = parse_time(order.time_to_beat)[0] if order.time_to_beat else None
     teams = [TeamId(team) for team in order.teams]
@@ -123,7 +124,7 @@ def calling_off(bench: Bench, run_heat: HeatId) -> Understood:
     if known is None:
         raise NoLongerStands("This is no re-run of this round, or it was called off already.")
     insist_letter_may_go(bench, known.letter)
-    insist_last_not_the_jurys(bench, _is_about(run_heat))
+    insist_last_not_the_jurys(bench, the_re_run(run_heat))
     _insist_jury_disqualified_nobody(bench, run_heat)
     again = heat(bench.conn, bench.meet_id, run_heat)
     was_run = again.state is not HeatState.TO_COME or bool(again.run)
@@ -145,12 +146,6 @@ def _insist_jury_disqualified_nobody(bench: Bench, heat_id: HeatId) -> None:
             insist_not_the_jurys(bench, one.by_decision)
 
 
-def _is_about(run_heat: HeatId) -> Callable[[Kept], bool]:
-    """Whether a re-run was ordered, called off or held after all, and it is this one."""
-    did = {"run again", "called off", "held after all"}
-    return lambda kept: kept["did"] in did and kept["heat"] == run_heat
-
-
 def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     """A re-run that was called off is held, or counts, as if it had not been."""
     run_heat, lanes = HeatId(kept["heat"]), [LaneOut(**lane) for lane in kept.get("lanes", ())]
@@ -158,7 +153,7 @@ def holding_after_all(bench: Bench, kept: Kept) -> Understood:
     if known is None:
         raise NoLongerStands("This re-run stands: it is not called off any more.")
     insist_letter_may_go(bench, known.letter)
-    insist_last_not_the_jurys(bench, _is_about(run_heat))
+    insist_last_not_the_jurys(bench, the_re_run(run_heat))
     if not lanes and not heat(bench.conn, bench.meet_id, run_heat).lanes:
         raise StateConflict("The lanes of this re-run were not kept: order it anew instead.")
 
@@ -185,7 +180,7 @@ def insist_each_runs_again_once(after: Bench, understood: Sequence[Understood]) 
     still = Counter(
         team for one in after.at_hand.round.re_runs if not one.ran for team in one.teams
     )
-    for team in [team for re_run in ordered for team in re_run.teams]:
+    for team in [team for one in ordered for team in one.teams]:
         if still[team] > 1:
             raise StateConflict(
                 f"{after.name(team)} is to run again already. Have that called off, or undone, "
@@ -199,9 +194,9 @@ def voiding_heat_and_re_runs(bench: Bench) -> Iterator[Understood]:
     """
     whole = voiding_heat(bench)
     here = {lane.team for lane in bench.heat.lanes}
-    for re_run in bench.at_hand.round.re_runs:
-        if here.issuperset(re_run.teams):
-            yield calling_off(bench, HeatId(re_run.key))
+    for known in bench.at_hand.round.re_runs:
+        if here.issuperset(known.teams):
+            yield calling_off(bench, HeatId(known.key))
     yield whole
 
 
@@ -210,7 +205,7 @@ def voiding_heat(bench: Bench) -> Understood:
     if not isinstance(bench.run, HeatRun):
         raise StateConflict("This heat is itself a re-run: hold it back to run it once more.")
     _insist_jury_disqualified_nobody(bench, HeatId(bench.heat.id))
-    insist_last_not_the_jurys(bench, _gave_back(bench))
+    insist_last_not_the_jurys(bench, the_race(bench.heat.id, bench.heat.run))
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         kept = run_whole_heat_again(unit, heat(unit.conn, unit.meet_id, HeatId(bench.heat.id)))
@@ -220,14 +215,19 @@ def voiding_heat(bench: Bench) -> Understood:
     return Understood((AnnulHeat(bench.run),), what, act)
 
 
-def _gave_back(bench: Bench) -> Callable[[Kept], bool]:
-    """Whether it was decided that this very race counts after all. What was kept before that named
-    its race is of none.
+def voiding_again(bench: Bench, kept: Kept) -> Understood:
+    """That a heat does not run again is taken back, while that race is still the one that counts.
+
+    StateConflict for what was kept before its race was named.
     """
-    return lambda kept: (
-        kept["did"] == "given back"
-        and (kept.get("heat"), kept.get("run")) == (bench.heat.id, bench.heat.run)
-    )
+    if kept.get("run") is None:
+        raise StateConflict(
+            "What this decision ordered was itself a taking back of a re-run: order it anew "
+            "instead."
+        )
+    if kept["run"] != bench.heat.run:
+        raise NoLongerStands("The heat has been run again since: that race counts no more.")
+    return voiding_heat(bench)
 
 
 def giving_back_run(bench: Bench, kept: Kept) -> Understood:
@@ -241,7 +241,7 @@ def giving_back_run(bench: Bench, kept: Kept) -> Understood:
 
     def act(unit: Unit, _decision: DecisionId) -> Kept:
         give_back_run(unit, HeatId(bench.heat.id), kept)
-        return {"did": "given back", "heat": bench.heat.id, "run": bench.heat.run}
+        return {"did": "given back", "run": bench.heat.run}
 
     words = f"Heat {bench.heat.number} of the {bench.heat.round} does not run again."
     effect = RestoreHeat(HeatRun(bench.heat.id, ran, bench.run.disqualified, is_in=row is not None))

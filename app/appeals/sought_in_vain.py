@@ -1,40 +1,107 @@
 """What a team asked the jury for in vain, the referee does not order on a further protest.
 
-The jury's decision is final (the edition's rule: World Athletics TR8.11, NFHS 3-5). What is meant
-is the same order for the same team, or about the same thing, in the race that the appeal was about:
-another order, or a race that was run anew, is another matter. Whole heats are run again for many
-reasons, so that one was refused binds nobody. This reading is common practice.
+The jury's decision is final (the edition's rule: World Athletics TR8.11, NFHS 3-5), whether it gave
+nothing of what was sought or a part. What is meant is the same order for the same team, or about
+the same thing, in the race that the appeal was about, and undoing what leaves the same: another
+order, or another race, a re-run or one that was run anew, is another matter. Whole heats are run
+again for many reasons, so that one was refused binds nobody. This reading is common practice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from app.appeals.bench import Bench, jurys_word
+from app.appeals.bench import Bench, Understood, effects_of, jurys_word
 from app.appeals.orders import OrderIn
-from app.appeals.queries import sought_in_vain
 from app.ids import HeatId
+from app.rules.orders import (
+    Advance,
+    CallOff,
+    Correct,
+    Disqualify,
+    GiveLane,
+    Order,
+    Recall,
+    RunAgain,
+    SetAside,
+)
 from app.rules.qualifying import Letter
+from app.rulings.jurys_word import Refused, refused_by_jury
 
-HOW = frozenset({"status", "time", "place", "lane", "heat", "time_to_beat", "added_places"})
-"""How it was to be done: in which lane, by which time. `call off` is about its `heat`."""
+What = tuple[object, ...]
 
 
 def insist_not_sought_in_vain(bench: Bench, order: OrderIn) -> None:
     """StateConflict where the referee orders what the jury has refused."""
-    if bench.letter is not Letter.BY_REFEREE:
+    _insist_none_refused(bench, list(_of_order(order.model_dump(mode="json"))))
+
+
+def insist_nothing_in_vain(bench: Bench, undone: Iterable[Understood]) -> None:
+    """The same of what an undoing leaves."""
+    effects = effects_of(undone)
+    _insist_none_refused(bench, [what for effect in effects for what in _of_effect(effect)])
+
+
+def _insist_none_refused(bench: Bench, whats: Sequence[What]) -> None:
+    if bench.letter is not Letter.BY_REFEREE or not whats:
         return
-    asked = _what(order.model_dump(mode="json"))
-    if asked and asked in map(_what, sought_in_vain(bench.conn, HeatId(bench.heat.id))):
+    known = refused_by_jury(bench.conn, HeatId(bench.heat.id))
+    refused = [what for one in known for what in _not_given(one)]
+    if any(_is_same(what, other) for what in whats for other in refused):
         raise jurys_word(bench)
 
 
-def _what(order: Mapping[str, Any]) -> Mapping[str, Any]:
-    """What an order does, and for whom; empty for a whole heat, which binds nobody."""
-    if order["order"] == "run again":
-        teams = sorted(order["teams"])
-        return {"order": "run again", "teams": teams} if teams else {}
-    if order["order"] == "call off":
-        return order
-    return {name: value for name, value in order.items() if name not in HOW}
+def _not_given(one: Refused) -> Iterator[What]:
+    given = [what for order in one.given for what in _of_order(order)]
+    for order in one.sought:
+        yield from (what for what in _of_order(order) if what not in given)
+
+
+def _is_same(one: What, other: What) -> bool:
+    """A take-over that is not known may be any."""
+    if one[0] == other[0] == "disqualify" and None in {one[-1], other[-1]}:
+        return one[:-1] == other[:-1]
+    return one == other
+
+
+def _of_order(order: Mapping[str, Any]) -> Iterator[What]:
+    """What an order does, and for whom, however it is to be done; nothing for a whole heat."""
+    match order["order"]:
+        case "run again":
+            yield from (("run again", team) for team in order["teams"])
+        case "disqualify":
+            yield ("disqualify", order["team"], order["infringement"], order["take_over"])
+        case "correct":
+            yield ("correct", order["team"], order["status"])
+        case "set aside" | "restore" as kind:
+            yield (kind, order["disqualification"])
+        case "call off":
+            yield ("call off", order["heat"])
+        case "undo":
+            yield ("undo", order["decision"])
+        case kind:
+            yield (kind, order["team"])
+
+
+def _of_effect(effect: Order) -> Iterator[What]:
+    """The same of what an undoing does."""
+    match effect:
+        case Advance():
+            yield ("advance", effect.team)
+        case Recall():
+            yield ("recall", effect.team)
+        case GiveLane():
+            yield ("extra lane", effect.team)
+        case Correct():
+            yield ("correct", effect.becomes.team, effect.becomes.finish.status.value)
+        case SetAside():
+            yield ("set aside", effect.one.by)
+        case Disqualify():
+            yield ("restore", effect.one.by)
+        case RunAgain():
+            yield from (("run again", team) for team in effect.re_run.teams)
+        case CallOff():
+            yield ("call off", effect.re_run.key)
+        case _:  # of whole heats and of lanes taken nobody asks
+            pass

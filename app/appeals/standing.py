@@ -309,8 +309,7 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
 
 def _why_gone(one: Mapping[str, Any]) -> str:
     asked = "" if one["by"] == one["official"] else "asked to by the chair: "
-    ordered = f" To be ordered: {one['ordered']}" if one.get("ordered") else ""
-    return f"{asked}{one['reasons']}{ordered}"
+    return f"{asked}{one['reasons']}"
 
 
 def appeal_out(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AppealOut:

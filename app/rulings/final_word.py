@@ -23,7 +23,7 @@ from app.reports.states import ReportState
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
-from app.rulings.jurys_word import dismissals_jury_let_stand, set_aside_for_good
+from app.rulings.jurys_word import dismissals_jury_let_stand, not_disqualified, set_aside_for_good
 from app.store.rows import AnyRow
 
 
@@ -77,6 +77,10 @@ def jury_decided(conn: Connection, heat: HeatId, matter: Matter) -> ByJury | Non
         if is_it and _may_be_one(matter.take_overs, {known.take_over}):
             let = "has" if known.by_jury else "has let stand that the referee has"
             return _by_jury(known.appeal, matter, f"{let} set this disqualification aside")
+    for asked in not_disqualified(conn, heat, matter.team):
+        is_it = asked.infringement == matter.infringement
+        if is_it and _may_be_one(matter.take_overs, {asked.take_over}):
+            return _by_jury(asked.appeal, matter, "has not disqualified the team for this")
     for dismissed in dismissals_jury_let_stand(conn, heat, matter.team):
         told = _take_overs(reports_of_case(conn, dismissed.case), matter.infringement)
         if told and dismissed.run == matter.run and _may_be_one(matter.take_overs, told):

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, func, literal_column, select
+from sqlalchemy import Connection, and_, bindparam, func, literal_column, or_, select
 
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import CaseId, HeatId, RulingId, TeamId
+from app.meets.queries import present_run_of
+from app.meets.tables import heats
+from app.results.one_round import in_one_round, round_of
 from app.rulings.states import DisqualificationState
 from app.rulings.tables import disqualifications, rulings
 from app.rulings.wire import Verdict
@@ -22,13 +26,26 @@ _JURY_ON = (
     )
     .limit(1)
 )
-_SOUGHT_IN_VAIN = (
-    select(disqualifications.c.id, appeals.c.sought)
-    .join(appeals, appeals.c.heat_id == disqualifications.c.heat_id)
+_BY_RULING = select(disqualifications.c.id, disqualifications.c.heat_id).where(
+    disqualifications.c.by_ruling == bindparam("ruling")
+)
+_HEAT_OF = select(decisions.c.heat_id).where(decisions.c.id == bindparam("decision"))
+_here = heats.alias("here")
+_both_are_drawn = and_(heats.c.round_key == round_of(heats), _here.c.round_key == round_of(_here))
+_DECIDED_IN_RACE = (
+    select(
+        appeals.c.number,
+        appeals.c.sought,
+        decisions.c.orders,
+        decisions.c.statement,
+        present_run_of(heats).label("present_run"),
+    )
     .join(decisions, decisions.c.appeal_id == appeals.c.id)
+    .join(heats, heats.c.id == appeals.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
     .where(
-        disqualifications.c.by_ruling == bindparam("ruling"),
-        decisions.c.verdict == "rejected",
+        _here.c.id == bindparam("heat"),
+        or_(heats.c.id == _here.c.id, _both_are_drawn),
         decisions.c.replaced_by.is_(None),
     )
 )
@@ -67,6 +84,20 @@ _SET_ASIDE_AFTER_JURY = (
     )
     .order_by(appeals.c.number)
 )
+_SET_ASIDE = (
+    select(
+        disqualifications.c.id,
+        disqualifications.c.infringement,
+        disqualifications.c.take_over,
+        func.coalesce(disqualifications.c.run, rulings.c.run).label("run"),
+    )
+    .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
+    .where(
+        disqualifications.c.heat_id == bindparam("heat"),
+        disqualifications.c.team_id == bindparam("team"),
+        disqualifications.c.state == DisqualificationState.SET_ASIDE.value,
+    )
+)
 _DISMISSALS_JURY_LET_STAND = (
     select(rulings.c.case_id, rulings.c.run, appeals.c.number)
     .join(protests, protests.c.ruling_id == rulings.c.id)
@@ -86,9 +117,14 @@ _DISMISSALS_JURY_LET_STAND = (
 
 def jury_has_the_word(conn: Connection, decision_id: str) -> bool:
     """Whether the jury has decided on the protest of this decision, its own or the referee's: what
-    it did is then ordered or let stand by the jury. A ruling's id is none.
+    it did is then ordered or let stand by the jury. So it is where the jury was asked in vain to
+    undo it. A ruling's id is none.
     """
-    return conn.execute(_JURY_ON_PROTEST_OF, {"decision": decision_id}).first() is not None
+    if conn.execute(_JURY_ON_PROTEST_OF, {"decision": decision_id}).first() is not None:
+        return True
+    heat = conn.execute(_HEAT_OF, {"decision": decision_id}).scalar()
+    undo = {"order": "undo", "decision": decision_id}
+    return heat is not None and any(_refused(one, undo) for one in refused_by_jury(conn, heat))
 
 
 def jury_stands_on(conn: Connection, ruling_id: RulingId) -> bool:
@@ -98,10 +134,35 @@ def jury_stands_on(conn: Connection, ruling_id: RulingId) -> bool:
     if conn.execute(_JURY_ON, {"ruling": ruling_id}).first() is not None:
         return True
     return any(
-        one["order"] == "set aside" and one["disqualification"] == row.id
-        for row in conn.execute(_SOUGHT_IN_VAIN, {"ruling": ruling_id})
-        for one in row.sought
+        _refused(one, {"order": "set aside", "disqualification": row.id})
+        for row in conn.execute(_BY_RULING, {"ruling": ruling_id}).all()
+        for one in refused_by_jury(conn, row.heat_id)
     )
+
+
+def _refused(one: Refused, order: Mapping[str, Any]) -> bool:
+    return order in one.sought and order not in one.given
+
+
+class Refused(NamedTuple):
+    """What an appeal asked for, as orders, and what the jury has ordered on it."""
+
+    appeal: int
+    sought: Sequence[Mapping[str, Any]]
+    given: Sequence[Mapping[str, Any]]
+
+
+def refused_by_jury(conn: Connection, heat_id: HeatId) -> list[Refused]:
+    """What the jury has decided of what was sought in the race of a heat: also about the round's
+    other heats, but that a re-run is a race of its own, and so is one that was run anew.
+    """
+    return [
+        Refused(row.number, row.sought, row.orders)
+        for row in conn.execute(_DECIDED_IN_RACE, {"heat": heat_id})
+        # Before the run was kept with the decision, nobody can say that it was another one.
+        if row.statement.get("run") in {None, row.present_run}
+        and row.statement["done_already"] is None
+    ]
 
 
 class SetAsideForGood(NamedTuple):
@@ -126,10 +187,35 @@ class DismissalLetStand(NamedTuple):
 
 def set_aside_for_good(conn: Connection, heat_id: HeatId, team_id: TeamId) -> list[SetAsideForGood]:
     """The disqualifications of a team in a heat that the jury has set aside, or has let be set
-    aside by the referee.
+    aside by the referee: on that protest, or where it was asked in vain to restore one.
     """
-    rows = conn.execute(_SET_ASIDE_AFTER_JURY, {"heat": heat_id, "team": team_id})
-    return [SetAsideForGood(*row) for row in rows]
+    asked = {"heat": heat_id, "team": team_id}
+    found = [SetAsideForGood(*row) for row in conn.execute(_SET_ASIDE_AFTER_JURY, asked)]
+    for row in conn.execute(_SET_ASIDE, asked).all():
+        restore = {"order": "restore", "disqualification": row.id}
+        for one in refused_by_jury(conn, heat_id):
+            if _refused(one, restore):
+                matter = row.infringement, row.take_over, row.run
+                found.append(SetAsideForGood(*matter, one.appeal, by_jury=False))
+    return found
+
+
+class NotDisqualified(NamedTuple):
+    """For what the jury was asked in vain to disqualify a team, and on which appeal."""
+
+    infringement: str
+    take_over: int | None
+    appeal: int
+
+
+def not_disqualified(conn: Connection, heat_id: HeatId, team_id: TeamId) -> list[NotDisqualified]:
+    """The same, of a team in the race of a heat."""
+    return [
+        NotDisqualified(order["infringement"], order["take_over"], one.appeal)
+        for one in refused_by_jury(conn, heat_id)
+        for order in one.sought
+        if order["order"] == "disqualify" and order["team"] == team_id and order not in one.given
+    ]
 
 
 def dismissals_jury_let_stand(

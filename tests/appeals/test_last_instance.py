@@ -305,6 +305,134 @@ def test_what_was_to_be_set_aside_beside_a_placing_is_not_ruled_on_again(meet: M
     assert "The jury has decided about this ruling" in told["detail"]
 
 
+def rejected_by_jury(event: Event, sought: list[Json], name: str = "Heron") -> None:
+    """A team's protest was rejected, and so was its appeal that asked for this."""
+    protest = a_protest_of(event, name)
+    decided(event.meet, protest)
+    event.meet.desk.put(f"protests/{protest['id']}/advice", {})
+    the_jury(event.meet, appeal(event.meet, protest, sought=sought), "rejected")
+
+
+def test_what_the_jury_refused_is_not_brought_about_by_undoing_something_else(
+    event: Event,
+) -> None:
+    advance = {"order": "advance", "team": event.team("Heron")}
+    recall = {"order": "recall", "team": event.team("Heron")}
+    given = decided(event.meet, a_protest_of(event, "Heron"), "upheld", orders=[advance])
+    undo = {"order": "undo", "decision": given["decision"]["id"]}
+    rejected_by_jury(event, [recall], "Gull")
+    refused(decide(event.meet, a_protest_of(event, "Puffin"), "upheld", orders=[undo]))
+
+
+def test_what_the_jury_was_asked_in_vain_to_undo_is_not_taken_back_by_another_order(
+    event: Event,
+) -> None:
+    advance = {"order": "advance", "team": event.team("Heron")}
+    given = decided(event.meet, a_protest_of(event, "Heron"), "upheld", orders=[advance])
+    rejected_by_jury(event, [{"order": "undo", "decision": given["decision"]["id"]}], "Gull")
+    recall = {"order": "recall", "team": event.team("Heron")}
+    refused(decide(event.meet, a_protest_of(event, "Puffin"), "upheld", orders=[recall]))
+
+
+def test_what_the_jury_did_not_give_of_what_was_sought_is_refused_too(event: Event) -> None:
+    heron = event.team("Heron")
+    sought = [
+        {"order": "correct", "team": heron, "time": "42.85"},
+        {"order": "advance", "team": heron},
+    ]
+    protest = a_protest_of(event, "Heron")
+    decided(event.meet, protest)
+    event.meet.desk.put(f"protests/{protest['id']}/advice", {})
+    the_jury(event.meet, appeal(event.meet, protest, sought=sought), "upheld", orders=sought[:1])
+    refused(decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=sought[1:]))
+
+
+def test_a_team_that_the_jury_did_not_let_run_again_does_not_do_so_among_others(
+    event: Event,
+) -> None:
+    rejected_by_jury(event, [{"order": "run again", "teams": [event.team("Heron")]}])
+    both = [event.team("Heron"), event.team("Gull")]
+    order = {"order": "run again", "teams": both, "added_places": 1}
+    refused(decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=[order]))
+
+
+@pytest.mark.parametrize("again", ["undo", "disqualify", "restore"])
+def test_a_team_that_the_jury_did_not_put_out_again_stays_in(meet: MeetAtHand, again: str) -> None:
+    ruling = an_announced_disqualification(meet)
+    out = decided(meet, lodge(meet, a_protest(meet, ruling)), "upheld", orders=set_aside(ruling))
+    rival = lodge(meet, a_protest(meet, team=team(meet, 5)))
+    decided(meet, rival)
+    meet.desk.put(f"protests/{rival['id']}/advice", {})
+    restore = {"order": "restore", "disqualification": ruling["disqualification"]}
+    the_jury(meet, appeal(meet, rival, sought=[restore]), "rejected")
+    known = next(
+        one
+        for one in meet.referee.get("disqualifications").json()
+        if one["id"] == ruling["disqualification"]
+    )
+    order = {
+        "undo": {"order": "undo", "decision": out["decision"]["id"]},
+        "restore": restore,
+        "disqualify": {
+            "order": "disqualify",
+            "team": team(meet, 4),
+            "infringement": known["infringement"],
+            "take_over": None,
+        },
+    }[again]
+    refused(ordered_by_referee(meet, order))
+    report = meet.report(by="second")
+    a_problem(meet.rule(report["case"]), 409, "conflict")
+
+
+def test_a_team_that_the_jury_did_not_disqualify_is_not_ruled_on_for_the_same(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    report = meet.report(lane=4)
+    assert meet.load_result().status_code == 201
+    announced(meet)
+    rival = lodge(meet, a_protest(meet, team=team(meet, 5)))
+    decided(meet, rival)
+    meet.desk.put(f"protests/{rival['id']}/advice", {})
+    finding = meet.referee.get(f"cases/{report['case']}").json()["reports"][0]["finding"]
+    sought = {
+        "order": "disqualify",
+        "team": team(meet, 4),
+        "infringement": finding["infringement"],
+        "take_over": None,
+    }
+    the_jury(meet, appeal(meet, rival, sought=[sought]), "rejected")
+    told = a_problem(meet.rule(report["case"]), 409, "conflict")["detail"]
+    assert "has not disqualified the team for this" in told
+    refused(ordered_by_referee(meet, {**sought, "take_over": 2}))
+
+
+def test_what_the_jury_refused_in_a_heat_is_free_in_its_re_run(event: Event) -> None:
+    heron = event.team("Heron")
+    help_given = {"order": "disqualify", "team": heron, "infringement": "help_given"}
+    rejected_by_jury(event, [{**help_given, "take_over": None}], "Gull")
+    again = {"order": "run again", "teams": [heron], "added_places": 1}
+    decided(event.meet, a_protest_of(event, "Heron"), "upheld", orders=[again])
+    event.read_again()
+    (name,) = [name for name in event.heats if name not in {"heats 1", "heats 2"}]
+    event.run(name, "42.00")
+    sent = {"heat": event.heat(name), "team": heron, "about": "other", "lodged_by": "A coach"}
+    done = decide(event.meet, lodge(event.meet, sent), "upheld", orders=[help_given])
+    assert done.status_code == 201, done.text
+
+
+def test_a_race_run_anew_is_another_one_also_where_nobody_started_it_on_the_screen(
+    event: Event,
+) -> None:
+    order = {"order": "advance", "team": event.team("Heron")}
+    rejected_by_jury(event, [order])
+    decided(event.meet, a_protest_of(event, "Gull"), "upheld", orders=[{"order": "run again"}])
+    event.load("heats 1", "42.10", "42.50", "43.00")
+    done = decide(event.meet, a_protest_of(event, "Heron"), "upheld", orders=[order])
+    assert done.status_code == 201, done.text
+
+
 @pytest.mark.parametrize("whole", [True, False])
 def test_a_race_that_the_jury_did_not_let_be_run_again_is_not_ordered_anew(
     event: Event, *, whole: bool

@@ -1,0 +1,66 @@
+"""About what was something ordered, and which decision was the last about it?
+
+Only the last one still stands: what a decision before it had ordered about the same thing was
+taken back since, or ordered anew, so that undoing that one would undo what it never did.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection
+
+from app.appeals.queries import decisions_in_round
+from app.ids import DecisionId, HeatId
+
+Thing = tuple[object, ...]
+
+
+def that_it_goes_on(team: str) -> Thing:
+    """That a team goes on by a decision."""
+    return ("going on", team)
+
+
+def its_lane(team: str) -> Thing:
+    """A team's lane of the next round."""
+    return ("lane", team)
+
+
+def the_re_run(run_heat: str) -> Thing:
+    """A re-run of some teams, by its own heat."""
+    return ("re-run", run_heat)
+
+
+def the_race(heat: str, run: int | None) -> Thing:
+    """Whether a run of a whole heat counts. None is of no run: before, it was not always kept."""
+    return ("race", heat, run)
+
+
+def about(kept: Mapping[str, Any], heat: str) -> Thing:
+    """What was carried out by a decision on this heat is about this."""
+    match kept["did"]:
+        case "set aside" | "restored":
+            return ("disqualification", kept["disqualification"])
+        case "corrected":
+            return ("line", heat, kept["becomes"]["team"])
+        case "advanced" | "recalled":
+            return that_it_goes_on(kept["team"])
+        case "lane given" | "lane taken":
+            return its_lane(kept["team"])
+        case "run again" | "called off" | "held after all":
+            return the_re_run(kept["heat"])
+        case "whole heat again" | "given back":
+            return the_race(heat, kept.get("run"))
+        case other:
+            raise AssertionError(other)
+
+
+def decided_last(conn: Connection, heat: HeatId, thing: Thing) -> DecisionId | None:
+    """The decision that was the last about something in a heat's round, None where none was."""
+    found = [
+        decision.id
+        for decision in decisions_in_round(conn, heat)
+        if any(about(kept, decision.heat_id) == thing for kept in decision.carried_out)
+    ]
+    return DecisionId(found[-1]) if found else None
