@@ -21,6 +21,7 @@ from app.appeals.lodging import store_appeal
 from app.appeals.once_more import may_be_decided_again, replace_decision
 from app.appeals.ordered import Ordered
 from app.appeals.queries import (
+    appeals_on,
     cases_about,
     protest_out,
     protest_row,
@@ -46,6 +47,7 @@ from app.results.correction_wire import Mistyped
 from app.results.corrections import said_before
 from app.results.opening import open_windows
 from app.results.queries import last_announcement
+from app.results.remeasuring import insist_not_on_panel
 from app.rules.windows import WindowOpener
 from app.rulings.queries import authors_in
 from app.store.action import Action, Deed, Done, Put, Unit
@@ -264,6 +266,8 @@ def give_advice(protest_id: ProtestId, sent: AdviceIn) -> Action[ProtestOut]:
             _insist_same_advice(unit, known, sent.advised_at)
             out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
             return Done(out, None)
+        if sent.advised_at is not None:
+            insist_not_on_panel(unit, appeals_on(unit.conn, unit.meet_id, protest_id))
         at = insist_told_after(unit, sent.advised_at or unit.now, known.decided_at)
         unit.conn.execute(update(decisions).where(decisions.c.id == known.id).values(advised_at=at))
         meet = meet_facts(unit.conn, unit.meet_id)

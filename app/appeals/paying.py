@@ -22,6 +22,7 @@ from app.record.kinds import Kind
 from app.refusals import Malformed, StateConflict
 from app.results.correction_wire import Mistyped
 from app.results.corrections import said_before
+from app.results.remeasuring import insist_not_on_panel
 from app.store.action import Action, Deed, Done, Unit
 from app.visible import likeness
 
@@ -54,6 +55,8 @@ def receive_deposit(appeal_id: AppealId, sent: DepositPaidIn) -> Action[AppealOu
             )
         if row.state != AppealState.LODGED:
             raise StateConflict(f"This appeal is “{row.state}”: it takes no deposit any more.")
+        if sent.received_at is not None:
+            insist_not_on_panel(unit, [row])
         change_appeal(unit, row, deposit=deposit)
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(out, Deed(Kind.DEPOSIT_RECEIVED, appeal_id, deposit))

@@ -69,7 +69,7 @@ def correct_protest(
         one = Act(correction_id, Mistyped.PROTEST, protest_id, caller, content)
 
         def change() -> _Change:
-            insist_not_on_panel(appeals_on(unit.conn, unit.meet_id, protest_id), caller)
+            insist_not_on_panel(unit, appeals_on(unit.conn, unit.meet_id, protest_id))
             facts = heat(unit.conn, unit.meet_id, HeatId(row.heat_id))
             earliest = earliest_protest(unit, row.ruling_id, facts)
             insist_lodged_then(unit, row, sent.lodged_at, earliest)
@@ -95,7 +95,7 @@ def _put_right(
         return None
     insist_may_sign(unit, one.caller)
     changed = change()
-    moved = moved_by(unit, one.caller, HeatId(row.heat_id), changed.move)
+    moved = moved_by(unit, HeatId(row.heat_id), changed.move)
     return Deed(kind, row.id, keep(unit, one, changed.was, changed.becomes, moved))
 
 
@@ -111,7 +111,7 @@ def correct_advice(
         one = Act(correction_id, Mistyped.ADVICE, decided.id, caller, content)
 
         def change() -> _Change:
-            insist_not_on_panel(appeals_on(unit.conn, unit.meet_id, protest_id), caller)
+            insist_not_on_panel(unit, appeals_on(unit.conn, unit.meet_id, protest_id))
             at = _told_at(unit, sent.advised_at, decided)
             insist_advice_leaves_time(unit, decided, at, sent.remark)
             return _Change(
@@ -186,7 +186,7 @@ def _of_appeal(one: Act, change: Callable[[Unit, AnyRow], _Change]) -> Action[Pu
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
 
         def of_row() -> _Change:
-            insist_not_on_panel([row], one.caller)
+            insist_not_on_panel(unit, [row])
             return change(unit, row)
 
         deed = _put_right(unit, one, row, of_row, Kind.APPEAL_CORRECTED)

@@ -146,7 +146,7 @@ def _correct(unit: Unit, one: Act, row: AnyRow, sent: TimeCorrectionIn) -> Deed:
     _insist_possible(unit, row, at)
     closings = (Closing(one.closes_at, _closes_then(one, to)) for one, to in _moved(unit, row, at))
     insist_it_runs_on(unit, closings, sent.remark, "/announced_at")
-    moved = moved_by(unit, one.caller, HeatId(row.heat_id), lambda: _move_windows(unit, row, at))
+    moved = moved_by(unit, HeatId(row.heat_id), lambda: _move_windows(unit, row, at))
     body = keep(unit, one, rfc3339(row.announced_at), rfc3339(at), moved)
     return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)
 

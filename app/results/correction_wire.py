@@ -20,6 +20,9 @@ HOW_KNOWN: Any = Field(
     description="the explicit word where time that still runs would be over at once: how the "
     "teams knew of it",
 )
+Moved = dict[str, list[dict[str, Any]]]
+"""As they are kept: the documents of `now_in_time` and of `now_late`."""
+
 EARLIER_ENDS = "corrections of this time, first to last; windows follow the last one"
 
 

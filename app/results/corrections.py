@@ -8,20 +8,19 @@ business of whom it belongs to.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Table, bindparam, func, insert, select
+from sqlalchemy import Connection, Table, bindparam, func, insert, select, union_all
 
 from app.access.queries import Caller, officials_of
 from app.clock import in_zone
-from app.ids import CorrectionId
+from app.ids import CorrectionId, MeetId, OfficialId
 from app.meets.queries import MeetFacts
 from app.refusals import IdTaken
-from app.results.correction_wire import CorrectionOut, Mistyped
-from app.results.remeasuring import Moved
+from app.results.correction_wire import CorrectionOut, Mistyped, Moved
 from app.results.tables import corrections, time_corrections
 from app.store.action import Unit
 
@@ -31,6 +30,12 @@ _OF_SUBJECTS = (
     select(corrections)
     .where(corrections.c.subject_id.in_(bindparam("subjects", expanding=True)))
     .order_by(corrections.c.corrected_at, corrections.c.id)
+)
+_REMEASURED = union_all(
+    *(
+        select(table.c.official_id, table.c.remeasured).where(table.c.meet_id == bindparam("meet"))
+        for table in (corrections, time_corrections)
+    )
 )
 _SUBJECT_OF = select(corrections.c.subject_id).where(corrections.c.id == bindparam("correction"))
 _OF_SUBJECT = select(corrections).where(corrections.c.subject_id == bindparam("subject"))
@@ -124,6 +129,18 @@ def said_before(conn: Connection, about: Mistyped, subject: str) -> frozenset[st
     """What it said before it was corrected: sent once more, that is no news."""
     rows = conn.execute(_OF_SUBJECT, {"subject": subject})
     return frozenset(row.was for row in rows if row.about == about)
+
+
+def who_remeasured(conn: Connection, meet_id: MeetId, lodged: Collection[str]) -> set[OfficialId]:
+    """Who corrected a time by which one of these protests or appeals came to be in time, or
+    late.
+    """
+    rows = conn.execute(_REMEASURED, {"meet": meet_id})
+    return {
+        OfficialId(row.official_id)
+        for row in rows
+        if any(one["id"] in lodged for moved in row.remeasured.values() for one in moved)
+    }
 
 
 def corrections_of(

@@ -140,7 +140,7 @@ def _correct(unit: Unit, one: Act, sent: EndCorrectionIn) -> Deed:
         set_meet_ended(unit, at)
         _close(unit, _COUNTING, at)
 
-    moved = moved_by(unit, one.caller, None, move)
+    moved = moved_by(unit, None, move)
     body = keep(unit, one, rfc3339(was), rfc3339(at), moved)
     return Deed(Kind.END_OF_MEET_CORRECTED, unit.meet_id, body)
 

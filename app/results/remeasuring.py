@@ -9,18 +9,17 @@ that panel makes it timely, or late, by a time that is put right.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from app.access.queries import Caller
 from app.appeals.queries import measured
 from app.appeals.standing import measured_appeal
 from app.appeals.wire import Timeliness
 from app.ids import HeatId
 from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import NotYours
-from app.results.correction_wire import RemeasuredOut
+from app.results.correction_wire import Moved, RemeasuredOut
 from app.results.pending import (
     appeals_in_meet,
     appeals_in_round,
@@ -29,8 +28,6 @@ from app.results.pending import (
 )
 from app.store.action import Unit
 from app.store.rows import AnyRow
-
-Moved = dict[str, list[dict[str, Any]]]
 
 
 class Lodged(NamedTuple):
@@ -42,10 +39,10 @@ class Lodged(NamedTuple):
     appeals: Sequence[AnyRow]
 
 
-def moved_by(unit: Unit, caller: Caller, heat_id: HeatId | None, move: Callable[[], None]) -> Moved:
+def moved_by(unit: Unit, heat_id: HeatId | None, move: Callable[[], None]) -> Moved:
     """Move windows or what is measured by them; returns which protests and appeals were late and
     are in time by it, and the reverse: those of a heat's round, or of the whole meet. NotYours
-    where one of them lies before a panel on which the caller sits.
+    where one of them lies before a panel on which the official sits who acts.
     """
     meet = meet_facts(unit.conn, unit.meet_id)
     before = _measured_now(unit.conn, meet, heat_id)
@@ -53,21 +50,23 @@ def moved_by(unit: Unit, caller: Caller, heat_id: HeatId | None, move: Callable[
     after = _measured_now(unit.conn, meet, heat_id)
     for ident, one in after.items():
         if one.timely.in_time is not before[ident].timely.in_time:
-            insist_not_on_panel(one.appeals, caller)
+            insist_not_on_panel(unit, one.appeals)
     return {
         key: [one.model_dump(mode="json") for one in _remeasured(before, after, in_time=in_time)]
         for key, in_time in (("now_in_time", True), ("now_late", False))
     }
 
 
-def insist_not_on_panel(appeals: Iterable[AnyRow], caller: Caller) -> None:
-    """NotYours for whoever decides on one of these appeals, or may take a place on its panel."""
+def insist_not_on_panel(unit: Unit, appeals: Iterable[AnyRow]) -> None:
+    """NotYours where the official who acts decides on one of these appeals, or may take a place
+    on its panel.
+    """
     for row in appeals:
         panel = row.panel or {"members": (), "substitutes": ()}
-        if caller.official_id in (*panel["members"], *panel["substitutes"]):
+        if unit.actor.id in (*panel["members"], *panel["substitutes"]):
             raise NotYours(
                 f"You are of the panel of appeal {row.number}, and whether that is in time may "
-                "rest on this. Let the desk correct it, or somebody who is not of that panel."
+                "rest on this. Let the desk enter it, or somebody who is not of that panel."
             )
 
 

@@ -238,6 +238,37 @@ def test_nobody_of_its_panel_makes_an_appeal_timely_by_the_time_of_an_announceme
     assert meet.desk.get(f"appeals/{lodged['id']}").json()["state"] == "admitted"
 
 
+def test_whoever_made_an_appeal_timely_does_not_sit_on_it_afterwards(meet: MeetAtHand) -> None:
+    """The same by another order of acts: a late appeal is admitted by a panel's chair alone."""
+    lodged = a_late_appeal(meet)
+    names = jurors(meet, "Far Club", "Near Club", "", "Fourth Club")
+    address, truly = f"appeals/{lodged['id']}", NOON + minutes(20)
+    for way, changes in (
+        ("time-corrections", {"lodged_at": truly}),
+        ("deposit/time-corrections", {"received_at": truly}),
+    ):
+        done(put_right(meet, f"{address}/{way}", by=names[0], **changes))
+    barred = name_panel(meet, lodged, names[:3])
+    told = a_problem(barred, 422, "malformed")["detail"]
+    assert "put a time right by which this came to be in time" in told
+    assert name_panel(meet, lodged, names[1:]).status_code == 200
+
+
+def test_nobody_of_its_panel_types_a_time_that_completes_the_appeal_or_starts_its_window(
+    meet: MeetAtHand,
+) -> None:
+    lodged = a_late_appeal(meet, lodged_at=rfc3339(NOON + minutes(20)), deposit=None)
+    add_official(meet, "clerk", "results", "jury")
+    names = jurors(meet, "Far Club", "Near Club")
+    assert name_panel(meet, lodged, [*names, "clerk"]).status_code == 200
+    deposit = {"amount": 100, "currency": "USD", "receipt": "R-8"}
+    typed = {**deposit, "received_at": rfc3339(NOON + minutes(25))}
+    address = f"appeals/{lodged['id']}/deposit"
+    a_problem(meet["clerk"].put(address, typed), 403, "not-yours")
+    # What comes now, whoever takes it in, is measured by the server's clock.
+    assert meet["clerk"].put(address, deposit).status_code == 200
+
+
 def test_an_advice_by_which_time_that_runs_is_over_at_once_needs_a_word(meet: MeetAtHand) -> None:
     """Nobody can use a window that is over the moment it is moved: common practice."""
     at_noon(meet)
