@@ -70,7 +70,8 @@ def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
     A first result is amended where a decision on a protest of its heat made it what it is: only
     with it does the time for an appeal begin.
     """
-    decided = decided_since(unit.conn, seen.heat, 0 if last is None else last.decisions_seen)
+    known = 0 if last is None else last.decisions_seen
+    decided = decided_since(unit.conn, seen.heat, known, {line.team for line in seen.lines or ()})
     rests = _rests_on(unit, seen.heat)
     appealable = decided.can_be_appealed_here if last is None else decided.can_be_appealed
     alone = last is not None and _is_the_jurys_alone(decided, last, seen, rests)
