@@ -30,11 +30,16 @@ def may_be_decided_again(
     """Whether a protest that the referee has decided awaits the referee's word once more."""
     if decided is None or protest.state != ProtestState.REJECTED or not timely.in_time:
         return False
-    # Before that was kept with the decision, nobody can say why a protest was rejected.
-    was_late = Mark.LATE in decided.statement.get("marks", ())
-    if not was_late or decided.heard_because is not None:
+    if not was_not_heard(decided):
         return False
     return conn.execute(_APPEALED, {"protest": protest.id}).first() is None
+
+
+def was_not_heard(decided: AnyRow) -> bool:
+    """Whether a protest was late, and not heard all the same, when it was rejected."""
+    # Before that was kept with the decision, nobody can say why a protest was rejected.
+    was_late = Mark.LATE in decided.statement.get("marks", ())
+    return was_late and decided.heard_because is None
 
 
 def replace_decision(unit: Unit, earlier: DecisionId, by: DecisionId) -> None:

@@ -16,6 +16,7 @@ from typing import TypeVar
 
 from sqlalchemy import Connection
 
+from app.appeals.to_hear_again import awaiting_once_more
 from app.clock import clock_time, in_zone, long_date, rfc3339
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import heat, heats_page, meet_row
@@ -82,6 +83,7 @@ class _Found:
     open_cases: Mapping[HeatId, int]
     ruled_at: Mapping[HeatId, datetime]
     remedies: Mapping[HeatId, Remedies]
+    once_more: Mapping[HeatId, Sequence[int]]
     windows: Mapping[HeatId, Sequence[Window]]
     rounds: Mapping[HeatId, OfRound]
     zone: str
@@ -167,6 +169,7 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
     others = {one for heats in rounds.values() for one in heats} - set(heat_ids)
     all_latest = [*latest, *(latest_announcements(conn, others) if others else ())]
     everywhere = [*heat_ids, *others]
+    zone = meet_row(conn, meet_id).time_zone
     found = _Found(
         latest={HeatId(row.heat_id): row for row in all_latest},
         shaken=heats_with_shaken(conn, everywhere),
@@ -176,9 +179,10 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
         open_cases=open_cases_in(conn, everywhere),
         ruled_at=last_ruled_in(conn, everywhere),
         remedies=remedies_in(conn, everywhere),
+        once_more=awaiting_once_more(conn, everywhere, zone),
         windows=windows_in(conn, everywhere),
         rounds={},
-        zone=meet_row(conn, meet_id).time_zone,
+        zone=zone,
         now=now,
     )
     of_heat = {
@@ -298,13 +302,12 @@ def _undecided_in(heat_id: HeatId, called: InRound, found: _Found) -> Iterator[s
         return
     if called.is_drawn:
         yield FIRST_TO_ANNOUNCE
-    yield from found.remedies.get(heat_id, Remedies()).awaited
+    yield from _remedies_awaited(heat_id, found)
 
 
 def _undecided(row: AnyRow, found: _Found) -> Iterator[str]:
     """What somebody has to do yet about an announced heat."""
     heat_id = row.heat_id
-    remedies = found.remedies.get(heat_id, Remedies())
     if row.is_ordered_since:
         yield TO_ANNOUNCE
     if heat_id in found.to_run_again:
@@ -312,7 +315,13 @@ def _undecided(row: AnyRow, found: _Found) -> Iterator[str]:
     count = found.open_cases.get(heat_id, 0)
     if count:
         yield f"{'A case awaits' if count == 1 else f'{count} cases await'} the head official."
-    yield from remedies.awaited
+    yield from _remedies_awaited(heat_id, found)
+
+
+def _remedies_awaited(heat_id: HeatId, found: _Found) -> Iterator[str]:
+    yield from found.remedies.get(heat_id, Remedies()).awaited
+    for number in found.once_more.get(heat_id, ()):
+        yield f"Protest {number} was in time, and awaits the referee once more."
 
 
 def _last_to_close(windows: Iterable[Window]) -> Mapping[WindowKind, Window]:

@@ -61,6 +61,18 @@ def test_a_protest_rejected_as_late_that_was_in_time_is_decided_on_its_merits(
     assert told["decision"] == out["decision"]["id"]
 
 
+def test_a_result_waits_for_a_protest_that_was_in_time_after_all(meet: MeetAtHand) -> None:
+    lodged = rejected_as_late(meet)
+    at_noon(meet, 200)
+    waits = f"Protest {lodged['number']} was in time, and awaits the referee once more."
+    seen = meet.desk.get(f"heats/{meet.heat()}/result").json()["announced"]
+    assert (seen["pending"], seen["final_since"]) == ([waits], None)
+    decided(meet, lodged, reasons="Two umpires saw it.", advised_at=rfc3339(NOON + minutes(200)))
+    at_noon(meet, 231)
+    seen = meet.desk.get(f"heats/{meet.heat()}/result").json()["announced"]
+    assert datetime.fromisoformat(seen["final_since"]) == NOON + minutes(230)
+
+
 def test_both_papers_say_which_decision_replaces_which(meet: MeetAtHand) -> None:
     lodged = rejected_as_late(meet)
     out = decided(meet, lodged, "upheld", orders=set_aside(lodged["ruled"]))
