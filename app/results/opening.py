@@ -9,7 +9,7 @@ meet, or has no limit, opens with a heat's first result and runs on.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -26,7 +26,7 @@ from app.results.pending import (
     corrected_by_decisions,
     decided_since,
 )
-from app.results.queries import rests_on, says_the_same
+from app.results.queries import RestsOn, announced_in_round, rests_on, says_the_same
 from app.results.tables import windows
 from app.results.wire import ResultOut
 from app.rules.book import Book
@@ -72,27 +72,39 @@ def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
     """
     known = 0 if last is None else last.decisions_seen
     decided = decided_since(unit.conn, seen.heat, known, {line.team for line in seen.lines or ()})
-    rests = _rests_on(unit, seen.heat)
+    now = rests_on(unit.conn, unit.meet_id, seen.heat)
+    rests = _digest(unit, seen.heat, now)
     appealable = decided.can_be_appealed_here if last is None else decided.can_be_appealed
-    alone = last is not None and _is_the_jurys_alone(decided, last, seen, rests)
+    alone = last is not None and _is_the_jurys_alone(unit, decided, last, seen, now)
     return News(decided.last, last is None, appealable, alone, decided.is_here, rests)
 
 
-def _is_the_jurys_alone(decided: Decided, last: AnyRow, seen: ResultOut, rests: str) -> bool:
+def _is_the_jurys_alone(
+    unit: Unit, decided: Decided, last: AnyRow, seen: ResultOut, now: RestsOn
+) -> bool:
     """Whether nothing but the jury has moved this result: it decided in this heat, or moved its
     letters from another heat of the round, and all else that it rests on is as it was.
     """
-    if decided.by_referee or rests != last.else_seen:
+    before = now._replace(others=_without_first_since(unit, last, now.others))
+    if decided.by_referee or _digest(unit, seen.heat, before) != last.else_seen:
         return False
     moved = decided.by_jury_elsewhere and not says_the_same(last.snapshot, seen.lines)
     return decided.by_jury_here or moved
 
 
-def _rests_on(unit: Unit, heat_id: HeatId) -> str:
+def _without_first_since(unit: Unit, last: AnyRow, others: Sequence[AnyRow]) -> list[AnyRow]:
+    """The round's other announcements without those that were the first of their heat and came
+    after this one's `last`: what they made known of the whole round, they have told.
+    """
+    order = announced_in_round(unit.conn, HeatId(last.heat_id))
+    since = set(order[order.index(AnnouncementId(last.id)) + 1 :])
+    return [one for one in others if one.number > 1 or one.id not in since]
+
+
+def _digest(unit: Unit, heat_id: HeatId, now: RestsOn) -> str:
     """A digest of what a result rests on beside decisions, by counts: clocks are set. A list that a
     decision has corrected is still the one that was loaded.
     """
-    now = rests_on(unit.conn, unit.meet_id, heat_id)
     corrected = corrected_by_decisions(unit.conn, heat_id)
     others = [
         [other.heat_id, other.list_seen - lines, other.rulings_seen, other.run_seen]

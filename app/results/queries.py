@@ -158,6 +158,8 @@ _LATEST = ANNOUNCED.where(
 )
 _OTHERS_ANNOUNCED = (
     select(
+        announcements.c.id,
+        announcements.c.number,
         announcements.c.heat_id,
         announcements.c.list_seen,
         announcements.c.rulings_seen,

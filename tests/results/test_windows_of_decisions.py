@@ -279,7 +279,7 @@ def test_the_time_for_an_appeal_runs_from_the_first_announcement_where_that_come
     assert window["closes_at_local"][11:19] == "12:34:00"
 
 
-def two_heats(service: Service) -> tuple[MeetAtHand, Json, Json]:
+def two_heats(service: Service, *, again: bool = True) -> tuple[MeetAtHand, Json, Json]:
     """Two announced heats, of each the first and the best by time go on; gives the ruling against
     the first of heat 1, and the round.
     """
@@ -295,7 +295,8 @@ def two_heats(service: Service) -> tuple[MeetAtHand, Json, Json]:
     hand.load_result(1)
     for heat in (0, 1):
         desk_announced(hand, heat)
-    desk_announced(hand, remark="The letters are known now.")
+    if again:
+        desk_announced(hand, remark="The letters are known now.")
     return hand, ruling, round_
 
 
@@ -348,6 +349,20 @@ def test_letters_that_something_else_than_the_jury_moved_open_windows(
     untouched = also == "nothing"
     assert [one["windows"] == [] for one in (first, second)] == [untouched, untouched]
     assert (second["no_windows_because"] == FINAL) is untouched
+
+
+@pytest.mark.parametrize("moved", [True, False])
+def test_that_the_other_heats_were_announced_since_is_no_news_beside_the_jurys(
+    service: Service, *, moved: bool
+) -> None:
+    """Who goes on was told with the round's last heat, whose windows ran from then."""
+    hand, ruling, _round = two_heats(service, again=False)
+    the_jury_sets_aside(hand, ruling)
+    if moved:
+        desk_announced(hand, 1, remark="It was not heard")
+    told = desk_announced(hand)
+    assert (told["windows"] == []) is not moved
+    assert (told["no_windows_because"] == FINAL) is not moved
 
 
 def test_a_result_that_the_jury_has_not_moved_opens_windows_when_it_is_announced_again(
