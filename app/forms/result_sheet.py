@@ -147,6 +147,8 @@ def _write_windows(flow: Flow, sheet: ResultSheet) -> None:
 
 
 def _why(sheet: ResultSheet) -> str:
+    if sheet.number == 1:
+        return "What was decided before"
     return f"Why it was {'amended' if sheet.is_amended else 'announced again'}"
 
 

@@ -67,6 +67,8 @@ from app.sheets.finish_list import FinishRow
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
+LEFT_OUT = "A heat of this round is not held, so that this result makes the round complete."
+
 
 def load_result(
     heat_id: HeatId, rows: Sequence[FinishRow], content: bytes, caller: Caller, version: int | None
@@ -321,14 +323,17 @@ def _snapshot(
         blockers=seen.blockers,
         remark=sent.remark,
         windows=[_snapshot_window(window) for window in opened],
-        because=told_since(
-            unit.conn,
-            seen.heat,
-            last.decisions_seen if last else 0,
-            through.teams.union(line.team for line in seen.lines),
-            at,
-            meet.time_zone,
-        ),
+        because=[
+            *([LEFT_OUT] if seen.completes_round else []),
+            *told_since(
+                unit.conn,
+                seen.heat,
+                last.decisions_seen if last else 0,
+                through.teams.union(line.team for line in seen.lines),
+                at,
+                meet.time_zone,
+            ),
+        ],
         is_ordered_here=news.is_decided_here,
         no_windows_because=news.why_no_windows(meet.book),
         abbreviations=_abbreviations(meet, seen),

@@ -13,12 +13,12 @@ from typing import Any
 
 from sqlalchemy import (
     BindParameter,
-    Column,
     Connection,
-    ScalarSelect,
+    and_,
     bindparam,
     func,
     literal_column,
+    or_,
     select,
 )
 
@@ -29,6 +29,7 @@ from app.meets.tables import heats, teams
 from app.results.one_round import in_one_round, round_of
 from app.results.tables import announcements, windows
 from app.results.wording import at_time
+from app.rules.windows import Remedy
 from app.rulings.jurys_word import JURY_HAS_DECIDED
 from app.store.rows import AnyRow
 
@@ -37,6 +38,52 @@ _OF_LINES = frozenset({"set aside", "restored", "corrected"})
 """What orders do to the lines of the heat that they are about, and not to its round."""
 
 _asked = heats.alias("asked")
+_opener = announcements.alias("opener")
+_before = announcements.alias("before")
+_of_window, _of_decision = heats.alias("of_window"), heats.alias("of_decision")
+_TOLD_BEFORE = (
+    select(func.coalesce(func.max(_before.c.decisions_seen), 0))
+    .where(_before.c.heat_id == _opener.c.heat_id, _before.c.number < _opener.c.number)
+    .correlate(_opener)
+    .scalar_subquery()
+)
+# What an announcement told of the referee's, and nobody has decided on since.
+_STILL_TO_APPEAL = (
+    select(decisions.c.id)
+    .join(_of_decision, _of_decision.c.id == decisions.c.heat_id)
+    .join(_of_window, in_one_round(_of_decision, _of_window))
+    .join(_opener, _opener.c.heat_id == _of_window.c.id)
+    .where(
+        _opener.c.id == windows.c.announcement_id,
+        decisions.c.seq > _TOLD_BEFORE,
+        decisions.c.seq <= _opener.c.decisions_seen,
+        decisions.c.instance == REFEREE,
+        decisions.c.carried_out != literal_column("'[]'"),
+        decisions.c.replaced_by.is_(None),
+        ~JURY_HAS_DECIDED,
+    )
+    .correlate(windows)
+    .exists()
+)
+REPLACED_BY = (
+    select(decisions.c.replaced_by)
+    .where(decisions.c.id == windows.c.decision_id)
+    .correlate(windows)
+    .scalar_subquery()
+)
+"""Of a window, in a statement: by which other one the decision was replaced that it is about."""
+IS_SETTLED = and_(
+    windows.c.remedy == Remedy.APPEAL.value,
+    or_(
+        select(decisions.c.id)
+        .where(decisions.c.id == windows.c.decision_id, JURY_HAS_DECIDED)
+        .correlate(windows)
+        .exists(),
+        and_(windows.c.decision_id.is_(None), ~_STILL_TO_APPEAL),
+    ),
+)
+"""Of a window, in a statement: whether the jury has decided on all that it let be appealed."""
+
 # A re-run counts in the heat that it repeats by what is stored, whichever is announced first.
 _COUNTS_AS_TOLD = heats.c.round_key == round_of(heats)
 _TOLD_IN_ITS_HEAT = (
@@ -154,6 +201,7 @@ _TOLD = (
         decisions.c.verdict,
         decisions.c.carried_out,
         decisions.c.decided_at,
+        decisions.c.sitting,
         decisions.c.moves,
         decisions.c.seq,
         *_WHERE_IT_IS_TOLD,
@@ -174,17 +222,6 @@ _TOLD = (
     .where(_asked.c.id == bindparam("heat"), decisions.c.seq > bindparam("seen"))
     .order_by(decisions.c.seq)
 )
-
-
-def replaced_decision(decision_id: Column[str]) -> ScalarSelect[str | None]:
-    """By which other one the decision of this id was replaced, in a statement."""
-    known = decisions.alias()
-    return (
-        select(known.c.replaced_by)
-        .where(known.c.id == decision_id)
-        .correlate(decision_id.table)
-        .scalar_subquery()
-    )
 
 
 def protests_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
@@ -249,7 +286,10 @@ def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
     what = "Protest" if row.appeal_number is None else "Appeal"
     number = row.protest_number if row.appeal_number is None else row.appeal_number
     round_ = "" if row.round == row.asked_round else f"{row.round}, "
-    where = "" if row.heat_id == heat_id else f", {round_}heat {row.heat_number},"
+    asides = [] if row.heat_id == heat_id else [f"{round_}heat {row.heat_number}"]
+    if row.sitting > 1:  # who heard the first decision would hear the same appeal decided twice
+        asides.append("reopened on new evidence")
+    where = f", {', '.join(asides)}," if asides else ""
     ordered = " ".join(one["words"] for one in row.carried_out)
     return (
         f"{what} {number} of {row.team_name}{where} was {row.verdict} by the {row.instance} "

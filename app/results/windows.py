@@ -15,7 +15,7 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
 from app.results.called_off import void_windows
-from app.results.pending import replaced_decision
+from app.results.pending import IS_SETTLED, REPLACED_BY
 from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
@@ -46,11 +46,11 @@ _COUNTED_OTHERWISE = (
     )
     .scalar_subquery()
 )
-_REPLACED_BY = replaced_decision(windows.c.decision_id)
 _WINDOW_COLUMNS = (
     select(
         windows,
-        _REPLACED_BY.label("replaced_by"),
+        REPLACED_BY.label("replaced_by"),
+        IS_SETTLED.label("is_settled"),
         _STANDS_INSTEAD.label("superseded_by"),
         (_ANNOUNCED_OTHERWISE + _COUNTED_OTHERWISE).label("time_corrections"),
         teams.c.name.label("team_name"),
@@ -65,7 +65,11 @@ _WINDOW_COLUMNS = (
 )
 _IN_HEATS = (
     select(windows)
-    .where(windows.c.heat_id.in_(bindparam("heats", expanding=True)), _REPLACED_BY.is_(None))
+    .where(
+        windows.c.heat_id.in_(bindparam("heats", expanding=True)),
+        REPLACED_BY.is_(None),
+        ~IS_SETTLED,
+    )
     .order_by(windows.c.opened_at, windows.c.id)
 )
 _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
@@ -198,7 +202,7 @@ def _place_after(stretch: int, row: AnyRow, now: datetime) -> str:
 
 def windows_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[Window]]:
     """All windows that touch heats, by heat, in the order of opening; not one for an appeal against
-    a decision that another one has replaced.
+    what another decision has replaced, or the jury has decided on.
     """
     found: dict[HeatId, list[Window]] = {}
     for row in conn.execute(_IN_HEATS, {"heats": list(heat_ids)}):
@@ -229,6 +233,8 @@ def _windows_out(
 def _does_not_count(row: AnyRow, void: Mapping[HeatId, str]) -> str:
     if row.replaced_by is not None:
         return "The decision that this window is about was replaced: the later one can be appealed."
+    if row.is_settled:
+        return "The jury has decided on what could be appealed in this time, and that is final."
     return void.get(row.heat_id, "")
 
 

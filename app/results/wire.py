@@ -422,7 +422,7 @@ class AnnouncementOut(Wire):
     because: list[str] = Field(
         default_factory=list,
         description="the decisions on protests and appeals in this round since the announcement "
-        "before, and what they ordered",
+        "before, and what they ordered; and that a heat is not held, where that is why",
     )
     is_ordered_here: bool = Field(
         default=False,

@@ -366,6 +366,21 @@ def test_an_order_that_is_kept_names_those_whom_it_moved_and_opens_no_window(
     assert "TR8.11" in second["no_windows_because"]
 
 
+def test_the_announcement_says_that_an_appeal_was_decided_once_more(meet: MeetAtHand) -> None:
+    """Else it tells that one appeal was upheld, and then that it was rejected: common practice."""
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, in_time("41.00")(event))
+    (first,) = event.announce("heats 1").json()["because"]
+    assert first.startswith("Appeal 1 of Heron was upheld by the jury at ")
+    event.read_again()
+    orders = in_time("40.00")(event)
+    assert decide_again(event, heard, orders=orders).status_code == 201
+    (second,) = event.announce("heats 1").json()["because"]
+    assert second.startswith(
+        "Appeal 1 of Heron, reopened on new evidence, was upheld by the jury at "
+    )
+
+
 def test_who_is_touched_by_a_reopened_appeal_stays_so_once_the_final_has_begun(
     meet: MeetAtHand,
 ) -> None:

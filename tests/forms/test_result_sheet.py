@@ -140,6 +140,14 @@ def test_an_amended_result_says_who_qualified_why_it_was_amended_and_whether_it_
     assert told == sorted(told)
 
 
+def test_a_first_result_says_what_was_decided_before_it_and_not_that_it_was_amended() -> None:
+    because = ("Appeal 1 of Team 4 was upheld by the jury at 15:02. Team 4 runs again.",)
+    sheet = a_result(number=1, is_amended=False, because=because)
+    (page,) = read_pages(draw_result_sheet(sheet, Paper.A4))
+    assert f"What was decided before {because[0]}" in page
+    assert "amended" not in page.lower()
+
+
 def test_a_result_without_windows_says_whether_it_is_final() -> None:
     sheet = a_result(windows=(), final_note="Final since 15:32:10.")
     (page,) = read_pages(draw_result_sheet(sheet, Paper.A4))

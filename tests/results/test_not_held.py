@@ -105,6 +105,9 @@ def test_what_it_makes_known_is_told_by_the_heat_that_was_announced_last(service
     told = event.announce("heats 2")
     assert told.status_code == 201, told.text
     assert qualified(told.json()) == ALL_FOUR
+    assert told.json()["because"] == [
+        "A heat of this round is not held, so that this result makes the round complete."
+    ]
     assert [window["remedy"] for window in told.json()["windows"]] == ["protest"]
     assert event.result("heats 2")["completes_round"] is False
     service.clock.move(timedelta(minutes=31))

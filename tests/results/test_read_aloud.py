@@ -133,7 +133,7 @@ def test_an_appeal_that_is_rejected_when_looked_at_again_is_not_read_as_upheld(
         assert cast(own, heard, name, "rejected").status_code == 201
     assert jury_decides(own, heard, heard["names"][0], "rejected").status_code == 201
     text = "\n".join(read_aloud(own, announced(own)))
-    assert "Appeal 1 of Plover 1 was rejected by the jury" in text
+    assert "Appeal 1 of Plover 1, reopened on new evidence, was rejected by the jury" in text
     assert "counts again" in text
 
 

@@ -351,6 +351,49 @@ def test_letters_that_something_else_than_the_jury_moved_open_windows(
     assert (second["no_windows_because"] == FINAL) is untouched
 
 
+@pytest.mark.parametrize("by", ["advice on protest 1", "announcement 2"])
+def test_the_time_for_an_appeal_is_void_once_the_jury_has_decided_on_that_protest(
+    service: Service, by: str
+) -> None:
+    """Against the jury's decision there is no appeal (TR8.11), so nobody waits for one."""
+    service.clock.stand_at(NOON)
+    hand = a_meet(service, heats=1)
+    hand.start()
+    ruling = a_disqualification(hand)
+    hand.load_result()
+    desk_announced(hand)
+    service.clock.stand_at(NOON + timedelta(minutes=20))
+    protest = lodge(hand, desk_protest(hand, ruling))
+    amends = by == "announcement 2"
+    desk_decided(
+        hand,
+        protest,
+        "upheld" if amends else "rejected",
+        orders=set_aside(ruling) if amends else [],
+    )
+    if amends:
+        desk_announced(hand)
+        lodged = appeal(hand, protest, team=team(hand, 5))
+    else:
+        hand.desk.put(f"protests/{protest['id']}/advice", {})
+        lodged = appeal(hand, protest)
+    assert [one["state"] for one in of_appeals(hand, by)] == ["open"]
+    names = a_panel(hand, lodged)
+    for name in names:
+        cast(hand, lodged, name, "rejected")
+    assert jury_decides(hand, lodged, names[0], "rejected").status_code == 201
+    (window,) = of_appeals(hand, by)
+    assert window["state"] == "void"
+    assert "The jury has decided on what could be appealed" in window["does_not_count"]
+    pending = hand.desk.get(f"heats/{hand.heat()}/result").json()["announced"]["pending"]
+    assert not [one for one in pending if one.startswith("Appeals")]
+
+
+def of_appeals(hand: MeetAtHand, by: str) -> list[Json]:
+    found = hand.service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    return [one for one in found if (one["opened_by"], one["remedy"]) == (by, "appeal")]
+
+
 @pytest.mark.parametrize("moved", [True, False])
 def test_that_the_other_heats_were_announced_since_is_no_news_beside_the_jurys(
     service: Service, *, moved: bool
