@@ -312,12 +312,14 @@ class _Reading:
         advancement: Advancement | None,
     ) -> tuple[Seat, ...]:
         """From the outside in: where there are more lanes than teams, the inside ones stay free
-        (IAAF Rule 166, 2016-17, note 4). No more than the next round is set to have.
+        (IAAF Rule 166, 2016-17, note 4). No more than the next round is set to have, and none of a
+        heat that has begun.
         """
         if advancement is None:
             return ()
         highest = Relay(self._rows.event.relay).places(self._rows.track_lanes)
-        every = (Seat(one.heat, lane) for lane in range(highest, 0, -1) for one in next_heats)
+        to_come = [one for one in next_heats if not one.has_begun]
+        every = (Seat(one.heat, lane) for lane in range(highest, 0, -1) for one in to_come)
         left = max(0, advancement.lanes - len(drawn))
         return tuple(seat for seat in every if seat not in drawn)[:left]
 
