@@ -189,6 +189,32 @@ def test_where_the_next_round_has_no_lane_to_spare_none_of_a_heat_that_has_begun
     assert "There is no lane left in the semi-finals for Heron." in event.now()["sentences"]
 
 
+@pytest.mark.parametrize(
+    ("begun", "said"),
+    [
+        (
+            ("semi-finals 1",),
+            "The next round has begun: whoever comes in by the heat that runs again can be given "
+            "a lane only in heat 2.",
+        ),
+        (
+            ("semi-finals 1", "semi-finals 2"),
+            "All heats of the semi-finals have been started: whoever comes in by the heat that "
+            "runs again did not run in them and can no longer be given a lane.",
+        ),
+    ],
+)
+def test_it_is_told_where_a_heat_that_runs_again_can_still_bring_somebody(
+    meet: MeetAtHand, begun: tuple[str, ...], said: str
+) -> None:
+    event = two_semi_finals(meet)
+    for heat in begun:
+        event.start(heat)
+    address = f"protests/{a_protest_of_heron(event)['id']}/consequences"
+    shown = event.meet.referee.post(address, {"orders": [{"order": "run again"}]})
+    assert said in shown.json()["too_late"]
+
+
 def test_a_lane_is_given_only_to_who_goes_on(event: Event) -> None:
     protest = a_protest_of_heron(event)
     lane_alone = orders(event)[1:]
