@@ -37,7 +37,8 @@ from app.appeals.wire import (
 )
 from app.clock import in_zone
 from app.ids import AppealId, DecisionId, MeetId, ProtestId
-from app.meets.queries import MeetFacts, is_not_held, meet_facts
+from app.meets.queries import MeetFacts, heat, meet_facts
+from app.meets.states import HeatState
 from app.results.correction_wire import CorrectionOut
 from app.results.corrections import corrections_of
 from app.store.rows import AnyRow
@@ -82,7 +83,8 @@ def _time_to_begin(
     """What the time for an appeal runs from, where no window is open yet; nothing where the heat is
     not held: that was said after it had run out.
     """
-    if is_not_held(conn, out.heat):
+    state = heat(conn, meet.id, out.heat).state
+    if state is HeatState.NOT_HELD:
         return
     if decided.carried_out:
         yield "The amended result is to be announced: the time for appeals runs from that."
@@ -90,7 +92,7 @@ def _time_to_begin(
     until = time_without_announcement(meet, decided)
     if decided.advised_at is None:
         yield "The protesters are to be told: the time for an appeal runs from that."
-    elif until is None:
+    elif until is None or state is not HeatState.TO_COME:
         yield "The result is to be announced: the time for appeals runs from that."
     else:
         yield (

@@ -64,6 +64,14 @@ def test_a_heat_stays_in_the_draw_until_no_appeal_about_it_can_be_lodged(event: 
     assert (told["awaits"], told["appeals_until"]) == ([], "")
 
 
+def test_of_a_heat_that_was_started_nothing_is_said_of_its_not_being_held(event: Event) -> None:
+    protest = decided(event.hand(THIRD), a_protest(event, THIRD, "Puffin"))
+    event.start(THIRD)
+    assert advised(event, protest)["awaits"] == [
+        "The result is to be announced: the time for appeals runs from that."
+    ]
+
+
 def test_an_appeal_that_came_in_time_keeps_it_there_until_the_jury_has_decided(
     event: Event,
 ) -> None:
