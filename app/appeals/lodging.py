@@ -2,7 +2,8 @@
 
 Late or from outside is kept and marked, never refused: whether it is heard is for the referee or
 the jury. Refused is only what the rule book itself refuses, with its rule, and what cannot be a
-protest: against a team that did not run, about a ruling that no longer stands.
+protest: against a team that did not run, about a ruling that no longer stands, or about a heat that
+is not held.
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ from app.appeals.tables import appeals, protests
 from app.appeals.wire import DecisionOut, Instance, ProtestIn, ProtestOut
 from app.clock import rfc3339
 from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
-from app.meets.queries import MeetFacts, heat, meet_facts, team_row
+from app.meets.queries import NOT_HELD, MeetFacts, heat, is_not_held, meet_facts, team_row
+from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, NotFound, NotProtestable, Refusal, StateConflict
@@ -69,6 +71,7 @@ def lodge_protest(
             )
         meet = meet_facts(unit.conn, unit.meet_id)
         facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
+        _insist_it_is_held(sent, facts)
         _insist_on_subject(unit, sent, facts)
         ground = _ground(meet, sent, caller)
         at = taken_at(unit, sent.lodged_at, earliest=earliest_protest(unit, sent.ruling, facts))
@@ -136,6 +139,18 @@ def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
             f"{ruling.replaced_by}.",
             field="/ruling",
         )
+
+
+def _insist_it_is_held(sent: ProtestIn, facts: HeatOut) -> None:
+    """Nothing is announced of a heat that is not held, so no time for an appeal would ever run."""
+    if facts.state is not HeatState.NOT_HELD:
+        return
+    again = "" if sent.ruling is None else " The head official can look at the ruling again."
+    raise StateConflict(
+        f"{facts.does_not_count} Name a heat of the round that is held: what is decided on one "
+        "moves all. A start list that draws this one again makes it a heat as before." + again,
+        field="/heat",
+    )
 
 
 def _of_another_heat(unit: Unit, heat_id: HeatId, named: HeatOut) -> Malformed:
@@ -224,6 +239,7 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
         assert decision is not None
         _insist_first(unit, sent)
+        _insist_time_may_run(unit, HeatId(protest.heat_id))
         _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
         at = taken_at(unit, sent.lodged_at, earliest=decision.decided_at)
         asked = asked_by(meet)
@@ -247,6 +263,18 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         return Done(Put(out, created=True), Deed(Kind.APPEAL_LODGED, appeal_id, body))
 
     return act
+
+
+def _insist_time_may_run(unit: Unit, heat_id: HeatId) -> None:
+    """A heat is declared not held once the time for appeals about it has run out; no window says
+    so, and what came later would be in time.
+    """
+    if is_not_held(unit.conn, heat_id):
+        raise StateConflict(
+            f"{NOT_HELD} That was said after the time for an appeal had run out. Protest in a heat "
+            "of the round that is held.",
+            field="/protest",
+        )
 
 
 def _insist_on_sense(unit: Unit, meet: MeetFacts, heat_id: HeatId, sent: AppealIn) -> None:

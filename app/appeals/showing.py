@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 from app.appeals.affected import affected_by
 from app.appeals.awaiting import possible_at
 from app.appeals.jury_wire import AppealOut, AppealsOut
+from app.appeals.left_to_appeal import time_without_announcement
 from app.appeals.queries import (
     decisions_on,
     protest_out,
@@ -34,10 +35,13 @@ from app.appeals.wire import (
     ProtestsOut,
     Verdict,
 )
+from app.clock import in_zone
 from app.ids import AppealId, DecisionId, MeetId, ProtestId
-from app.meets.queries import MeetFacts, meet_facts
+from app.meets.queries import MeetFacts, heat, meet_facts
+from app.meets.states import HeatState
 from app.results.correction_wire import CorrectionOut
 from app.results.corrections import corrections_of
+from app.store.rows import AnyRow
 
 Shown = TypeVar("Shown", ProtestOut, AppealOut)
 
@@ -69,13 +73,32 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
     if window is not None:
         until = appeals_until(window, meet.time_zone)
         return out.model_copy(update={"awaits": [], "appeals_until": until})
+    awaits = list(_time_to_begin(conn, meet, out, decided))
+    return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
+
+
+def _time_to_begin(
+    conn: Connection, meet: MeetFacts, out: ProtestOut, decided: AnyRow
+) -> Iterator[str]:
+    """What the time for an appeal runs from, where no window is open yet; nothing where the heat is
+    not held: that was said after it had run out.
+    """
+    state = heat(conn, meet.id, out.heat).state
+    if state is HeatState.NOT_HELD:
+        return
     if decided.carried_out:
-        awaits = "The amended result is to be announced: the time for appeals runs from that."
-    elif decided.advised_at is None:
-        awaits = "The protesters are to be told: the time for an appeal runs from that."
+        yield "The amended result is to be announced: the time for appeals runs from that."
+        return
+    until = time_without_announcement(meet, decided)
+    if decided.advised_at is None:
+        yield "The protesters are to be told: the time for an appeal runs from that."
+    elif until is None or state is not HeatState.TO_COME:
+        yield "The result is to be announced: the time for appeals runs from that."
     else:
-        awaits = "The result is to be announced: the time for appeals runs from that."
-    return out.model_copy(update={"awaits": [awaits], "appeals_until": ""})
+        yield (
+            "The result is to be announced: the time for appeals runs from that. If the heat is "
+            f"not to be held, it runs from the advice, until {in_zone(until, meet.time_zone)}."
+        )
 
 
 def _awaited(out: ProtestOut) -> Iterator[str]:

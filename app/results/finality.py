@@ -3,7 +3,7 @@
 A result is final when its latest announcement still holds, no case, protest, appeal or advice is
 open, and every window that can lapse has lapsed (common practice: the rules fix the clocks only);
 where teams go on from its round or its places score, in all heats of the round, and once all are
-announced: each moves the others' letters and points.
+announced: each moves the others' letters and points; and in any round in a heat and its re-runs.
 Nobody makes it so: it follows from what is stored and the time, so what comes later can undo it.
 """
 

@@ -10,15 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from app.appeals.left_to_appeal import left_to_appeal
 from app.ids import HeatId
 from app.meets.actions import empty_heat, set_heat_state
 from app.meets.lanes_given import LaneGiven, lanes_given
-from app.meets.queries import heat, lanes_of
+from app.meets.queries import heat, lanes_of, meet_facts
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.wire import HeatOut, NotHeldIn
 from app.record.kinds import Kind
 from app.refusals import Malformed, NeedsWord, Stale, StateConflict
 from app.results.found_in import FoundIn, decisions_carried_out, found_in
+from app.results.pending import Remedies, remedies_in
 from app.store.action import Action, Deed, Done, Unit
 
 WAYS_OUT = {
@@ -31,8 +33,8 @@ WAYS_OUT = {
 def declare_not_held(heat_id: HeatId, sent: NotHeldIn, version: int) -> Action[HeatOut]:
     """Nobody runs in this heat; the record keeps the lanes it had.
 
-    StateConflict, with what there is of the heat, where it was run or only a decision may end it;
-    NeedsWord where what there is may be a mistake.
+    StateConflict, with what there is of the heat, where it was run, only a decision may end it, or
+    something about it is lodged or can be; NeedsWord where what there is may be a mistake.
     """
 
     def act(unit: Unit) -> Done[HeatOut]:
@@ -54,7 +56,8 @@ def declare_not_held(heat_id: HeatId, sent: NotHeldIn, version: int) -> Action[H
 
 
 def _insist_nobody_ran(unit: Unit, known: HeatOut, found: FoundIn) -> None:
-    whys = [*_decided(unit, known, found), *_noted(found)]
+    heat_id = HeatId(known.id)
+    whys = [*_decided(unit, known, found), *_contested(unit, heat_id), *_noted(found)]
     if whys:
         raise StateConflict(f"This heat stays in the draw. {' '.join(whys)} Nothing was changed.")
 
@@ -79,6 +82,21 @@ def _stands_in(unit: Unit, given: LaneGiven) -> set[HeatId]:
     """In which heats of the round a team is drawn that has a lane by a decision."""
     drawn = lanes_of(unit.conn, given.heats)
     return {one for one, here in drawn.items() if any(lane.team == given.team for lane in here)}
+
+
+def _contested(unit: Unit, heat_id: HeatId) -> Iterator[str]:
+    """What is lodged about it, or can still be: once it is not held, nobody could be told by an
+    announcement, so nothing more is taken in about it.
+    """
+    awaited = remedies_in(unit.conn, [heat_id]).get(heat_id, Remedies()).awaited
+    yield from awaited
+    if awaited:
+        yield (
+            "Have it decided and told, and let the time for an appeal run out; or let the team "
+            "take back what it lodged."
+        )
+    meet = meet_facts(unit.conn, unit.meet_id)
+    yield from left_to_appeal(unit.conn, meet, heat_id, unit.now)
 
 
 def _runs_again_by_order(unit: Unit, known: HeatOut) -> bool:

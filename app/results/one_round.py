@@ -1,14 +1,20 @@
-"""Which heats are of one round, so that what moves one can move the letters of all?"""
+"""Which heats are of one round, so that what moves one can move the letters of all?
+
+A heat and its re-runs move each other in any round: who is disqualified in a re-run is out of the
+heat too, and what is decided on the heat can call the re-run off.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlalchemy import (
+    BindParameter,
     ColumnElement,
     Connection,
     FromClause,
+    Select,
     and_,
     bindparam,
     func,
@@ -21,6 +27,7 @@ from app.ids import HeatId
 from app.meets.states import HeatState
 from app.meets.tables import heats
 from app.rounds.tables import re_runs, rounds
+from app.store.rows import AnyRow
 
 
 def in_one_round(one: FromClause, other: FromClause) -> ColumnElement[bool]:
@@ -40,6 +47,13 @@ def round_of(heat: FromClause) -> ColumnElement[str]:
         .scalar_subquery()
     )
     return func.coalesce(repeated, heat.c.round_key)
+
+
+def _repeated_by(asked: BindParameter[Any]) -> Select[tuple[Any]]:
+    """The heats of which some teams run again, by themselves or by the heats of the re-runs."""
+    return select(re_runs.c.heat_id).where(
+        or_(re_runs.c.heat_id.in_(asked), re_runs.c.run_heat_id.in_(asked))
+    )
 
 
 _LEADS_ON = (
@@ -73,6 +87,20 @@ _HANG_TOGETHER = (
     )
     .order_by(rounds.c.id, heats.c.position)
 )
+_WITH_RE_RUNS = (
+    select(
+        re_runs.c.heat_id.label("round_id"),
+        heats.c.id,
+        heats.c.number,
+        heats.c.round,
+        heats.c.state,
+        (heats.c.id == re_runs.c.run_heat_id).label("is_re_run"),
+    )
+    .select_from(re_runs)
+    .join(heats, heats.c.id.in_((re_runs.c.heat_id, re_runs.c.run_heat_id)))
+    .where(re_runs.c.heat_id.in_(_repeated_by(bindparam("heats", expanding=True))))
+    .order_by(re_runs.c.heat_id, heats.c.position)
+)
 _TO_RUN_AGAIN = (
     select(re_runs.c.heat_id)
     .join(heats, heats.c.id == re_runs.c.run_heat_id)
@@ -103,10 +131,18 @@ def hanging_together(
     conn: Connection, heat_ids: Iterable[HeatId]
 ) -> Mapping[str, Mapping[HeatId, InRound]]:
     """The rounds of these heats from which teams go on, or whose places score: all heats of each,
-    with re-runs. What moves one of them can move the letters, or the points, of all.
+    with re-runs. What moves one of them can move the letters, or the points, of all. Of other
+    rounds each heat that has re-runs, with these.
     """
+    asked = list(heat_ids)
+    found = _by_round(conn.execute(_HANG_TOGETHER, {"heats": asked}))
+    left = [one for one in asked if not any(one in of_round for of_round in found.values())]
+    return found | _by_round(conn.execute(_WITH_RE_RUNS, {"heats": left}))
+
+
+def _by_round(rows: Iterable[AnyRow]) -> dict[str, dict[HeatId, InRound]]:
     found: dict[str, dict[HeatId, InRound]] = {}
-    for row in conn.execute(_HANG_TOGETHER, {"heats": list(heat_ids)}):
+    for row in rows:
         name = f"Heat {row.number} of {f'the {row.round}' if row.is_re_run else 'this round'}"
         is_drawn = not row.is_re_run and row.state != HeatState.NOT_HELD
         found.setdefault(row.round_id, {})[row.id] = InRound(name, is_drawn)

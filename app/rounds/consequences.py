@@ -122,13 +122,11 @@ def _too_late_to_run(at_hand: RoundAtHand, changed: RoundAtHand) -> Iterator[str
                     yield _no_lane(at_hand, at_hand.names[team], begun)
     was_in = {heat.heat for heat in at_hand.round.heats if heat.is_in}
     if any(heat.heat in was_in and not heat.is_in for heat in changed.round.heats):
-        yield (
-            f"The {at_hand.next_round} has begun: who would come into it by the heat that runs "
-            "again was not drawn into it."
-        )
+        yield _no_lane(at_hand, "whoever comes in by the heat that runs again", begun)
 
 
 def _no_lane(at_hand: RoundAtHand, name: str, begun: Sequence[NextHeat]) -> str:
+    """What has begun of the next round, and where a team that is not in it can still run."""
     left = [at_hand.heat_names[one.heat] for one in at_hand.next_heats if not one.has_begun]
     if left:
         where = " or ".join(left)

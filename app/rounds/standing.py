@@ -312,12 +312,14 @@ class _Reading:
         advancement: Advancement | None,
     ) -> tuple[Seat, ...]:
         """From the outside in: where there are more lanes than teams, the inside ones stay free
-        (IAAF Rule 166, 2016-17, note 4). No more than the next round is set to have.
+        (IAAF Rule 166, 2016-17, note 4). No more than the next round is set to have, and none of a
+        heat that has begun.
         """
         if advancement is None:
             return ()
         highest = Relay(self._rows.event.relay).places(self._rows.track_lanes)
-        every = (Seat(one.heat, lane) for lane in range(highest, 0, -1) for one in next_heats)
+        to_come = [one for one in next_heats if not one.has_begun]
+        every = (Seat(one.heat, lane) for lane in range(highest, 0, -1) for one in to_come)
         left = max(0, advancement.lanes - len(drawn))
         return tuple(seat for seat in every if seat not in drawn)[:left]
 
@@ -360,7 +362,7 @@ class _Reading:
         """
         out = {team for _heat, team in self._out_of_re_runs}
         by_re_run = line.get("is_out_by_re_run", False) and line["team"] not in out
-        return by_re_run and _is_ranked_by_time(line, lines)
+        return by_re_run and _tells_its_place(line, lines)
 
     def _ran(self, heat: Any) -> tuple[tuple[Ran, ...] | None, list[Disqualified]]:
         """What is known of a heat, None where its list has not come; and who is out of it."""
@@ -435,10 +437,12 @@ def _decimals(line: Mapping[str, Any]) -> int:
     return THOUSANDTHS if (line["thousandths"] or 0) % 10 else HUNDREDTHS
 
 
-def _is_ranked_by_time(line: Mapping[str, Any], lines: list[dict[str, Any]]) -> bool:
-    """Whether its time alone gives a team its place among the others of its heat: an announcement
-    tells no place of who is disqualified.
+def _tells_its_place(line: Mapping[str, Any], lines: list[dict[str, Any]]) -> bool:
+    """Whether a line gives a team its place among the others of its heat, by its time alone, or as
+    one that did not finish and has none: an announcement tells no place of who is disqualified.
     """
+    if line["status"] != FinishStatus.FINISHED:
+        return True
     others = [
         other["thousandths"]
         for other in lines

@@ -115,10 +115,10 @@ def test_no_lane_is_given_before_the_draw_nor_once_the_final_has_begun(meet: Mee
     assert "has begun" in a_problem(late, 409, "conflict")["detail"]
 
 
-def two_semi_finals(meet: MeetAtHand) -> Event:
+def two_semi_finals(meet: MeetAtHand, lanes: int = 4) -> Event:
     """Two heats have been run, and two semi-finals are drawn with two teams each."""
     event = two_heats(meet)
-    event.set(next_round="semi-finals")
+    event.set(next_round="semi-finals", lanes=lanes)
     event.run("heats 1", "42.00", "42.10", "42.90")
     event.run("heats 2", "42.05", "42.20", "42.95")
     event.draw({"semi-finals 1": ("Tern", "Gull"), "semi-finals 2": ("Plover", "Curlew")})
@@ -152,16 +152,67 @@ def test_a_lane_of_a_heat_still_to_come_is_given_and_taken_back_though_another_h
     assert event.now()["teams"] == before["teams"]
 
 
-def test_in_a_heat_that_has_begun_every_lane_stays_whoever_is_disqualified(
+def drawn_in(seat: Json) -> tuple[int, int, bool]:
+    """A lane of the next round: its heat, its number, and whether its team is drawn there."""
+    return seat["heat_number"], seat["lane"], seat["is_drawn"]
+
+
+@pytest.mark.parametrize(("begun", "free"), [(None, (1, 3)), (1, (2, 8)), (2, (1, 3))])
+def test_in_a_heat_that_has_begun_every_lane_stays_and_one_of_a_heat_to_come_is_free(
+    meet: MeetAtHand, begun: int | None, free: tuple[int, int]
+) -> None:
+    """The semi-finals have a lane more than teams. Of those that nobody has, the outside one comes
+    first: the inside ones stay free (IAAF Rule 166, 2016-17, note 4).
+    """
+    event = two_semi_finals(meet, lanes=5)
+    if begun is not None:
+        event.start(f"semi-finals {begun}")
+    event.disqualify("Tern")
+    now = by_name(event.now())
+    assert (now["Tern"]["letter"], now["Heron"]["letter"]) == ("", "q")
+    assert drawn_in(now["Heron"]["seat"]) == (*free, False)
+    if begun == 1:
+        assert drawn_in(now["Tern"]["seat"]) == (1, 3, True)
+    else:
+        assert now["Tern"]["seat"] is None
+
+
+def test_where_the_next_round_has_no_lane_to_spare_none_of_a_heat_that_has_begun_is_given(
     meet: MeetAtHand,
 ) -> None:
     event = two_semi_finals(meet)
     event.start("semi-finals 1")
     event.disqualify("Tern")
-    seats = {name: one["seat"] for name, one in by_name(event.now()).items()}
-    assert (seats["Tern"]["heat_number"], seats["Tern"]["lane"]) == (1, 3)
-    # Heron comes in by time, and no lane of the heat that has begun falls free for it.
-    assert seats["Heron"] is None or seats["Heron"]["heat_number"] == 2
+    now = by_name(event.now())
+    assert drawn_in(now["Tern"]["seat"]) == (1, 3, True)
+    assert (now["Heron"]["letter"], now["Heron"]["seat"]) == ("q", None)
+    assert "There is no lane left in the semi-finals for Heron." in event.now()["sentences"]
+
+
+@pytest.mark.parametrize(
+    ("begun", "said"),
+    [
+        (
+            ("semi-finals 1",),
+            "The next round has begun: whoever comes in by the heat that runs again can be given "
+            "a lane only in heat 2.",
+        ),
+        (
+            ("semi-finals 1", "semi-finals 2"),
+            "All heats of the semi-finals have been started: whoever comes in by the heat that "
+            "runs again did not run in them and can no longer be given a lane.",
+        ),
+    ],
+)
+def test_it_is_told_where_a_heat_that_runs_again_can_still_bring_somebody(
+    meet: MeetAtHand, begun: tuple[str, ...], said: str
+) -> None:
+    event = two_semi_finals(meet)
+    for heat in begun:
+        event.start(heat)
+    address = f"protests/{a_protest_of_heron(event)['id']}/consequences"
+    shown = event.meet.referee.post(address, {"orders": [{"order": "run again"}]})
+    assert said in shown.json()["too_late"]
 
 
 def test_a_lane_is_given_only_to_who_goes_on(event: Event) -> None:

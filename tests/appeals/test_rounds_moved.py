@@ -125,7 +125,10 @@ def test_what_running_again_can_no_longer_bring_is_said(meet: MeetAtHand) -> Non
     lodged = protest(event, "Heron")
     event.start("final 1")
     again = {"order": "run again", "teams": [event.team("Heron")], "added_places": 1}
-    for order, words in ((again, "Heron did not run in it"), ({"order": "run again"}, "has begun")):
+    for order, words in (
+        (again, "Heron did not run in it"),
+        ({"order": "run again"}, "whoever comes in by the heat that runs again did not run in it"),
+    ):
         sent = {"orders": [order]}
         foreseen = meet.referee.post(f"protests/{lodged['id']}/consequences", sent).json()
         assert any(words in told for told in foreseen["too_late"]), foreseen

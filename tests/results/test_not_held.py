@@ -13,7 +13,9 @@ from typing import Any
 import httpx
 import pytest
 
-from tests.appeals.desk import appeal, decide, decided, lodge
+from tests.appeals.desk import appeal, cast, decided, jury_decides, lodge
+from tests.appeals.test_last_instance import the_jury
+from tests.appeals.test_reopening import reopen
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.rounds.builders import Event, an_event, by_name, qualified
 from tests.running import Service
@@ -22,7 +24,6 @@ NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
 LATER = NOON + timedelta(hours=2)
 REASONS = "Two teams were scratched; the round has two heats now."
 FIRST = "Heat 3 of this round: its result is to be announced."
-HEARD = "The team was scratched by mistake."
 NOT_HELD = "This heat is not held: nobody is drawn in it."
 THREE = {
     "heats 1": ("Tern", "Gull"),
@@ -382,9 +383,16 @@ def test_where_that_order_was_taken_back_and_the_start_recalled_a_word_is_enough
     protest = a_protest(event, "heats 3", "Heron")
     made = decided(hand, protest, "upheld", orders=[{"order": "run again"}])["decision"]
     undone = [{"order": "undo", "decision": made["id"]}]
-    decided(hand, a_protest(event, "heats 3", "Puffin"), "upheld", orders=undone)
+    protest = a_protest(event, "heats 3", "Puffin")
+    decided(hand, protest, "upheld", orders=undone)
     hand.hold_back()
-    assert not_held(event, despite="All of that was heat 2.").status_code == 200
+    word = "All of that was heat 2."
+    # Taking back an order can be appealed like any other decision.
+    why = refusal(event, despite=word)
+    assert f"An appeal against the decision on protest {protest['number']} can be lodged" in why
+    assert "ordered something" not in why
+    meet.service.clock.move(timedelta(minutes=31))
+    assert not_held(event, despite=word).status_code == 200
 
 
 def test_a_heat_with_a_lane_by_decision_stays_until_that_team_is_drawn_elsewhere(
@@ -408,22 +416,41 @@ def test_a_heat_with_a_lane_by_decision_stays_until_that_team_is_drawn_elsewhere
     assert [lane["name"] for lane in event.heats["semis 1"]["lanes"]] == ["Tern", "Plover", "Gull"]
 
 
-def test_a_protest_about_a_heat_that_is_not_held_is_decided_without_orders_of_its_race(
+def an_appeal_decided(event: Event) -> tuple[MeetAtHand, Json]:
+    """A protest about heat 3 was rejected, and the appeal on it, before the heat was declared not
+    held; gives the officials at hand and the appeal.
+    """
+    hand = event.hand("heats 3")
+    protest = decided(hand, a_protest(event, "heats 3", "Heron"))
+    hand.desk.put(f"protests/{protest['id']}/advice", {})
+    lodged = appeal(hand, protest)
+    the_jury(hand, lodged, "rejected")
+    out = not_held(event)
+    assert out.status_code == 200, out.text
+    return hand, lodged
+
+
+def test_an_appeal_about_a_heat_that_is_not_held_is_heard_again_without_orders_of_its_race(
     meet: MeetAtHand,
 ) -> None:
     event = an_event(meet, THREE)
     event.set(lanes=8)
-    not_held(event)
-    hand = event.hand("heats 3")
-    protest = a_protest(event, "heats 3", "Heron")
+    hand, lodged = an_appeal_decided(event)
+    event.run("heats 1", "43.00", "44.00")
+    seen = hand["jury"].get(f"appeals/{lodged['id']}").json()
+    chair, *_others = names = [member["name"] for member in seen["panel"]["members"]]
+    assert reopen(hand, lodged, chair).status_code == 200
+    waits = f"Heat 3 of this round: appeal {lodged['number']} awaits the jury."
+    assert waits in final_of(event, "heats 1")[1]
+    for name in names:
+        assert cast(hand, lodged, name).status_code == 201
     for order in ({"order": "run again"}, {"order": "run again", "teams": [event.team("Heron")]}):
-        refused = decide(hand, protest, "upheld", orders=[order], heard_because=HEARD)
+        refused = jury_decides(hand, lodged, chair, orders=[order])
         assert NOT_HELD in a_problem(refused, 409, "conflict")["detail"]
     goes_on = [{"order": "advance", "team": event.team("Gull")}]
-    decided(hand, protest, "upheld", orders=goes_on, heard_because=HEARD)
-    event.run("heats 1", "43.00", "44.00")
+    assert jury_decides(hand, lodged, chair, orders=goes_on).status_code == 201
     assert by_name(event.now())["Tern"]["letter"] == "Q"
-    assert by_name(event.now())["Gull"]["letter"] == "qR"
+    assert by_name(event.now())["Gull"]["letter"] == "qJ"
 
 
 def test_what_is_reported_late_of_a_start_that_was_recalled_can_be_ruled_on(
@@ -456,12 +483,7 @@ def test_an_appeal_about_a_heat_that_is_not_held_has_its_papers_and_its_dossier(
 ) -> None:
     event = an_event(meet, THREE)
     event.set(lanes=8)
-    not_held(event)
-    hand = event.hand("heats 3")
-    protest = a_protest(event, "heats 3", "Heron")
-    decided(hand, protest)
-    hand.desk.put(f"protests/{protest['id']}/advice", {})
-    lodged = appeal(hand, protest)
+    hand, lodged = an_appeal_decided(event)
     for path in (f"appeals/{lodged['id']}/dossier", f"appeals/{lodged['id']}/form.pdf"):
         told = hand["jury"].get(path)
         assert told.status_code == 200, told.text

@@ -5,15 +5,16 @@ first.
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from app.ids import new_id
 from tests.appeals.desk import decide as decide_on
 from tests.appeals.desk import decided, lodge
-from tests.builders import Json, MeetAtHand, a_problem
+from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.rounds.builders import Event, by_name, qualified, two_heats
+from tests.running import Service
 
 RE_RUN = "heats, re-run 1"
 # By place Tern and Puffin, by time Gull and Curlew.
@@ -24,11 +25,13 @@ WAYS: list[Json] = [{}, {"time_to_beat": "42.60"}]
 ORDERS = [("heats 1", RE_RUN), (RE_RUN, "heats 1")]
 
 
-def gull_is_out(meet: MeetAtHand, **more: object) -> Event:
-    """Gull was disqualified in its re-run, which all announcements of the round tell."""
+def gull_is_out(meet: MeetAtHand, first: str = "42.30", **more: object) -> Event:
+    """Gull was disqualified in its re-run, which all announcements of the round tell. `first`: what
+    its heat's finish list had of it.
+    """
     event = two_heats(meet)
     event.set()
-    event.run("heats 1", "42.10", "42.30", "42.50")
+    event.run("heats 1", "42.10", first, "42.50")
     event.run("heats 2", "43.00", "42.40", "42.20")
     decide(event, "heats 1", {"order": "run again", "teams": [event.team("Gull")], **more})
     event.read_again()
@@ -74,12 +77,14 @@ def holds(event: Event, heat: str) -> bool:
     return bool(own["holds"])
 
 
+@pytest.mark.parametrize("first_run", ["42.30", "DNF", "DNS"])
 @pytest.mark.parametrize("more", WAYS)
 @pytest.mark.parametrize("order", ORDERS)
 def test_whichever_heat_is_announced_first_tells_it_and_holds(
-    meet: MeetAtHand, order: tuple[str, str], more: Json
+    meet: MeetAtHand, order: tuple[str, str], more: Json, first_run: str
 ) -> None:
-    event = gull_is_out(meet, **more)
+    """A team that did not finish its heat has no place there that would have to be told first."""
+    event = gull_is_out(meet, first_run, **more)
     before = event.public()
     set_aside(event)
     assert event.public() == before
@@ -255,3 +260,59 @@ def test_whoever_orders_it_in_the_wrong_heat_is_told_where_it_was_made(meet: Mee
         "it was made in heats, re-run, heat 1, and is decided on by a protest there"
         in told["detail"]
     )
+
+
+def final_of(event: Event, heat: str) -> tuple[str | None, list[str]]:
+    """Since when a heat's result is final, and what it waits for."""
+    told = event.result(heat)["announced"]
+    return told["final_since"], told["pending"]
+
+
+def out_in_a_round_that_nobody_set(service: Service) -> Event:
+    """Gull was disqualified in its re-run, which the re-run alone has told yet, an hour ago."""
+    service.clock.stand_at(datetime(2026, 6, 13, 10, 0, tzinfo=UTC))
+    event = two_heats(a_meet(service))
+    event.run("heats 1", "42.10", "42.30", "42.50")
+    decide(event, "heats 1", {"order": "run again", "teams": [event.team("Gull")]})
+    event.read_again()
+    event.run(RE_RUN, "42.35")
+    event.disqualify("Gull", RE_RUN)
+    event.announce(RE_RUN, remark="Gull is disqualified in its re-run.")
+    service.clock.move(timedelta(hours=1))
+    return event
+
+
+def test_a_re_run_is_not_final_while_a_protest_against_it_is_in_time_by_what_its_heat_tells(
+    service: Service,
+) -> None:
+    # World Athletics TR8.2: within 30 minutes of the announcement of the result.
+    event = out_in_a_round_that_nobody_set(service)
+    waits = "Heat 1 of this round: an amended result is to be announced."
+    assert final_of(event, RE_RUN) == (None, [waits])
+    event.announce("heats 1", remark="Gull is disqualified in its re-run.")
+    service.clock.move(timedelta(minutes=30))
+    until = "Heat 1 of this round: protests until 13:30:00 CEST."
+    assert until in final_of(event, RE_RUN)[1]
+    lodged = lodge(event.meet, a_protest(event, RE_RUN, ruling_in_the_re_run(event)))
+    assert lodged["timeliness"]["in_time"] is True
+    service.clock.move(timedelta(seconds=1))
+    # The disqualification that it is about counts in the heat as well.
+    number = lodged["number"]
+    assert final_of(event, RE_RUN) == (None, [f"Protest {number} awaits the referee."])
+    waits = f"Heat 1 of the heats, re-run: protest {number} awaits the referee."
+    assert final_of(event, "heats 1") == (None, [waits])
+
+
+def test_both_turn_final_together_and_no_other_heat_of_such_a_round_waits_for_them(
+    service: Service,
+) -> None:
+    event = out_in_a_round_that_nobody_set(service)
+    event.run("heats 2", "43.00", "42.40", "42.20")
+    event.announce("heats 1", remark="Gull is disqualified in its re-run.")
+    service.clock.move(timedelta(minutes=31))
+    since = "2026-06-13T11:30:00Z"
+    both = [final_of(event, heat) for heat in ("heats 1", RE_RUN)]
+    assert both == [(since, []), (since, [])]
+    lodge(event.meet, a_protest(event, RE_RUN, ruling_in_the_re_run(event)))
+    assert final_of(event, "heats 1")[0] is None
+    assert final_of(event, "heats 2") == (since, [])

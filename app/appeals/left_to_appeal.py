@@ -1,0 +1,104 @@
+"""Who can still appeal where a heat is to be taken out of the draw?
+
+Nothing is ever announced of such a heat, so no window opens in it, and what is lodged about it
+could wait for ever. So the time for an appeal is counted here as a window by advice would be (World
+Athletics TR8.7.2): from when the protesters were told that nothing changes; from the signing, where
+a decision has only taken back what another one ordered. What ordered something that still stands is
+told by an announcement alone, so the time for an appeal against it cannot run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from sqlalchemy import Connection, bindparam, select
+
+from app.appeals.bench import Bench, bench_for
+from app.appeals.carrying import take_back_all
+from app.appeals.tables import decisions, protests
+from app.appeals.wire import Instance, Verdict
+from app.ids import HeatId
+from app.meets.queries import MeetFacts
+from app.refusals import NoLongerStands, Refusal
+from app.results.wording import time_aloud
+from app.rules.windows import WindowOpener, windows_opened
+from app.rulings.jurys_word import JURY_HAS_DECIDED
+from app.store.rows import AnyRow
+
+_DECIDED = (
+    select(decisions, protests.c.number, JURY_HAS_DECIDED.label("is_settled"))
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .where(decisions.c.heat_id == bindparam("heat"), decisions.c.replaced_by.is_(None))
+    .order_by(decisions.c.seq)
+)
+
+
+def left_to_appeal(
+    conn: Connection, meet: MeetFacts, heat_id: HeatId, now: datetime
+) -> Iterator[str]:
+    """The referee's decisions on a heat that somebody can still appeal against, though nothing is
+    announced of it, a sentence each with the way out; not those that are still to be told.
+    """
+    for row in _can_be_appealed(conn, heat_id):
+        if _orders_what_stands(conn, meet, row):
+            yield (
+                f"The decision on protest {row.number} ordered something, and the time for an "
+                "appeal against it runs from an announcement alone. Have that taken back by "
+                "another decision on this heat, and ordered on a protest that names a heat that is "
+                "held; or have the jury decide."
+            )
+            continue
+        until = time_without_announcement(meet, row)
+        if until is not None and until >= now:
+            yield (
+                f"An appeal against the decision on protest {row.number} can be lodged until "
+                f"{time_aloud(until, now, meet.time_zone)}. Say it after that."
+            )
+
+
+def _can_be_appealed(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
+    """The referee's decisions on a heat, in order, on which the jury has not decided, and which no
+    other one has undone that stands itself.
+    """
+    undone: set[str] = set()
+    found: list[AnyRow] = []
+    for row in reversed(conn.execute(_DECIDED, {"heat": heat_id}).all()):
+        if row.id in undone:
+            continue
+        undone |= {order["decision"] for order in row.orders if order["order"] == "undo"}
+        is_the_referees = row.instance == Instance.REFEREE and row.verdict != Verdict.REFERRED
+        if is_the_referees and not row.is_settled:
+            found.append(row)
+    return found[::-1]
+
+
+def time_without_announcement(meet: MeetFacts, decided: AnyRow) -> datetime | None:
+    """Until when the time for an appeal runs where nothing is announced; None while the protesters
+    are to be told, and where the edition sets no end to it.
+    """
+    start = decided.decided_at if decided.carried_out else decided.advised_at
+    if start is None:
+        return None
+    opened = windows_opened(WindowOpener.ADVICE, start, meet.book, meet.window_terms)
+    ends = [one.closes_at for one in opened if one.closes_at is not None]
+    return max(ends, default=None)
+
+
+def _orders_what_stands(conn: Connection, meet: MeetFacts, decided: AnyRow) -> bool:
+    """Whether a decision did more than take another one back, and something of that is left."""
+    if all(order["order"] == "undo" for order in decided.orders):
+        return False
+    bench = bench_for(conn, meet, HeatId(decided.heat_id), Instance.JURY)
+    return bool(decided.carried_out) and _is_anything_left(bench, decided)
+
+
+def _is_anything_left(bench: Bench, decided: AnyRow) -> bool:
+    """What can no longer be taken back stands as well."""
+    try:
+        take_back_all(bench, decided)
+    except NoLongerStands:
+        return False
+    except Refusal:
+        return True
+    return True
