@@ -336,6 +336,8 @@ def _snapshot(
         qualified=seen.qualified,
         next_round=seen.next_round,
         by_time=seen.by_time,
+        is_round_complete=seen.is_round_complete,
+        open_draw=seen.open_draw,
     )
     statement = out.snapshot()
     del statement["statement_digest"]

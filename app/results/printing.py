@@ -28,6 +28,7 @@ from app.results.wording import (
     listed,
     lodged,
     number_aloud,
+    tie,
     time_aloud,
 )
 from app.sheets.writing import write_csv
@@ -140,18 +141,38 @@ def _by_what(letters: Iterable[tuple[str, str]]) -> str:
 
 
 def _through_aloud(announced: AnnouncementOut) -> Iterator[str]:
-    """While it is not settled who goes on from the round: who does from this heat in any case, and
-    that others may. It stays true when it is read again after the round's last heat.
+    """While it is not settled who goes on from the round: who does from this heat in any case,
+    between whom lots decide, and that others may. It stays true when it is read again after the
+    round's last heat, or after the lots.
     """
     if announced.does_not_count or not announced.next_round:
         return
-    lines = announced.lines
+    lines, draw = announced.lines, announced.open_draw
     told = _by_what([(line.qualification, line.team_name) for line in lines if line.qualification])
     if told:
         yield f"Through to the {announced.next_round} from this heat: {told}."
-    if announced.by_time and any(line.qualification is None and line.time for line in lines):
-        others = "Others" if told else "Teams of this heat"
-        yield f"{others} may go on by time: that is known once all heats have been announced."
+    if draw is not None:
+        yield f"{tie([team.name for team in draw.teams], draw.places)}: lots decide."
+    if _others_may_go_on_by_time(announced):
+        others = "Others" if told or draw is not None else "Teams of this heat"
+        yield f"{others} may go on by time: that is not known before {_awaited(announced)}."
+
+
+def _others_may_go_on_by_time(announced: AnnouncementOut) -> bool:
+    """Whether that is open for a team of the heat that no lots are drawn for."""
+    draw = announced.open_draw
+    in_draw = {team.team for team in draw.teams} if draw is not None else set()
+    return announced.by_time > 0 and any(
+        line.qualification is None and line.time and line.team not in in_draw
+        for line in announced.lines
+    )
+
+
+def _awaited(announced: AnnouncementOut) -> str:
+    """Without what nobody knows who goes on by time: the other heats, lots for a place, or both."""
+    heats = [] if announced.is_round_complete else ["all heats have been announced"]
+    lots = ["lots have been drawn"] if announced.open_draw is not None else []
+    return listed([*heats, *lots])
 
 
 def _qualified(announced: AnnouncementOut) -> Sequence[QualifiedOut]:
