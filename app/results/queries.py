@@ -8,12 +8,14 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import (
     Connection,
+    Text,
     and_,
     bindparam,
     func,
     literal_column,
     or_,
     select,
+    type_coerce,
 )
 
 from app.access.tables import officials
@@ -171,8 +173,11 @@ _OTHERS_ANNOUNCED = (
 SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
 )
+# Snapshots are long, so the database looks for a list that is not empty. Within a text quotes are
+# escaped: no name can be taken for it.
+_TELLS_WHO_GOES_ON = type_coerce(announcements.c.snapshot, Text).contains('"qualified":[{')
 _IN_ROUND = (
-    select(announcements.c.id)
+    select(announcements.c.id, _TELLS_WHO_GOES_ON.label("tells_who_goes_on"))
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
     .where(_asked.c.id == bindparam("heat"))
@@ -344,9 +349,11 @@ def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
     return conn.execute(_LAST, {"heat": heat_id}).one_or_none()
 
 
-def announced_in_round(conn: Connection, heat_id: HeatId) -> list[AnnouncementId]:
-    """All announcements in a heat's round, in the order in which they were entered."""
-    return list(conn.execute(_IN_ROUND, {"heat": heat_id}).scalars())
+def announced_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
+    """All announcements in a heat's round, in the order in which they were entered, and which of
+    them tell who goes on.
+    """
+    return conn.execute(_IN_ROUND, {"heat": heat_id}).all()
 
 
 def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:
