@@ -113,8 +113,10 @@ def _is_passed_over(standing: RoundStanding, times: Mapping[TeamId, str], team: 
 
 
 def drawn_otherwise(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
-    """Who is drawn into the next round and has not qualified, and the other way round."""
-    if not standing.is_complete or not at_hand.drawn:
+    """Who is drawn into the next round and has not qualified, and the other way round. Nothing of a
+    round that is still to be drawn: no heat of it is awaited, and nobody can have qualified.
+    """
+    if not at_hand.is_drawn or not standing.is_complete or not at_hand.drawn:
         return
     drawn = list(dict.fromkeys(at_hand.drawn.values()))
     strangers = [team for team in drawn if _has_not_qualified(standing, team)]

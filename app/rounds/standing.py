@@ -65,8 +65,9 @@ class RoundAtHand:
 
     `drawn`: who is drawn into the next round. The same stands in `round.seats` until all heats of
     the next round have begun; from then on no lane is given to anybody else. `published`: heats and
-    re-runs that were announced. `called_off`: re-runs that do not count. `completes`: the heat that
-    was announced last, where one was not held and no announcement tells who goes on or scores.
+    re-runs that were announced. `is_drawn`: a start list has come, if only of heats that are not
+    held. `called_off`: re-runs that do not count. `completes`: the heat that was announced last,
+    where one was not held and no announcement tells who goes on or scores.
     """
 
     round: Round
@@ -83,6 +84,7 @@ class RoundAtHand:
     drawn: Mapping[Seat, TeamId]
     published: frozenset[HeatId]
     is_set: bool
+    is_drawn: bool
     called_off: tuple[ReRun, ...] = ()
     completes: HeatId | None = None
     placed: Placed = field(default_factory=dict, compare=False)
@@ -242,6 +244,7 @@ class _Reading:
             drawn=drawn,
             published=frozenset(heat.id for heat in rows.heats if _is_published(heat)),
             is_set=setting is not None,
+            is_drawn=any(heat.round_key == self._key for heat in rows.heats),
             called_off=tuple(self._re_run(row) for row in rows.re_runs if row.state == CALLED_OFF),
             completes=self._completes(),
         )
