@@ -6,7 +6,7 @@ Each says of which meet and day it is, which announcement it was, and whether th
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from app.clock import clock_time, in_zone, long_date
@@ -82,8 +82,10 @@ def as_csv(announced: AnnouncementOut) -> str:
     )
 
 
-def as_text(announced: AnnouncementOut, now: datetime) -> str:
-    """The result as the announcer reads it aloud at this time, sentence by sentence."""
+def as_text(announced: AnnouncementOut, now: datetime, teams: Collection[str]) -> str:
+    """The result as the announcer reads it aloud at this time, sentence by sentence. `teams`: the
+    names of all teams of its event, which are read as they are written.
+    """
     zone, told_at = announced.time_zone, announced.made_at
     sentences = _overtaken(announced, lambda one: at_time(one.announced_at, told_at, zone))
     sentences += [
@@ -97,8 +99,9 @@ def as_text(announced: AnnouncementOut, now: datetime) -> str:
         *parted_ties(announced.lines),
     ]
     sentences += _qualified_aloud(announced) or _through_aloud(announced)
-    sentences += map(marks_aloud, announced.because)
-    sentences += _changes_aloud(announced)
+    names = {*teams, *(line.team_name for line in announced.lines)}
+    sentences += (marks_aloud(one, names) for one in announced.because)
+    sentences += _changes_aloud(announced, names)
     sentences += announced.through
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
@@ -202,11 +205,11 @@ def _is_amended(announced: AnnouncementOut) -> bool:
     return bool(announced.changes or announced.through) or announced.is_ordered_here
 
 
-def _changes_aloud(announced: AnnouncementOut) -> list[str]:
+def _changes_aloud(announced: AnnouncementOut, names: Collection[str]) -> list[str]:
     """What changed for whom; who only moved with that was read in the new order just before."""
     moved = announced.moved_only
     sentences = [
-        f"Changed: {marks_aloud(change)}"
+        f"Changed: {marks_aloud(change, names)}"
         for change in announced.changes[: len(announced.changes) - moved]
     ]
     if moved:

@@ -385,6 +385,65 @@ def test_marks_of_the_sheet_are_read_in_words(printed: str, said: str) -> None:
     assert marks_aloud(printed) == said
 
 
+@pytest.mark.parametrize(
+    ("names", "printed", "said"),
+    [
+        (
+            ("Ravens (q)", "Ravens"),
+            "Protest 1 was upheld for Ravens (q). Tern, lane 4: through by time (q).",
+            "Protest 1 was upheld for Ravens (q). Tern, lane 4: through by time.",
+        ),
+        (
+            ("DQ Team", "DNS Harriers", "Team"),
+            "Now in the draw: DQ Team, DNS Harriers and Tern, lane 4: DNS, not through.",
+            "Now in the draw: DQ Team, DNS Harriers and Tern, lane 4: did not start, not through.",
+        ),
+        (
+            ("Gulls (DQ squad)",),
+            "Gulls (DQ squad), lane 4: DQ TR24.7; before: place 2, 42.35, L.",
+            "Gulls (DQ squad), lane 4: disqualified by rule TR24.7; before: place 2, 42.35, lane "
+            "infringement noted.",
+        ),
+        (
+            ("DNS", "L", "q", "NS"),
+            "DNS, lane 4: DNS; before: place 2, 42.35, L.",
+            "DNS, lane 4: did not start; before: place 2, 42.35, lane infringement noted.",
+        ),
+    ],
+)
+def test_what_looks_like_a_mark_in_the_name_of_a_team_is_read_as_it_is(
+    names: tuple[str, ...], printed: str, said: str
+) -> None:
+    """But for a name that is nothing but a mark, which cannot be told from one."""
+    assert marks_aloud(printed, names) == said
+
+
+def test_names_that_look_like_marks_are_read_as_they_are_in_whichever_heat_they_ran(
+    own: MeetAtHand,
+) -> None:
+    event = an_event(
+        own,
+        {
+            "heats 1": ("Gulls (DQ squad)", "DNS Harriers", "DQ Team"),
+            "heats 2": ("Plover", "Ravens (q)", "Tern"),
+        },
+    )
+    event.set()
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    teams = ("Gulls (DQ squad)", "DNS Harriers", "DQ Team")
+    again = {"order": "run again", "teams": [event.team(name) for name in teams]}
+    decided(own, protest(event, "DQ Team"), "upheld", orders=[again])
+    event.load("heats 2", "42.20", "DNS", "43.10")
+    first, second = (
+        "\n".join(read_aloud(own, event.announce(heat, remark="So ordered").json()))
+        for heat in ("heats 1", "heats 2")
+    )
+    for text in (first, second):
+        assert "Gulls (DQ squad), DNS Harriers and DQ Team run again, the same runners" in text
+    assert "Changed: Ravens (q), lane 4: did not start; before: place 2, 42.60." in second
+
+
 def test_what_was_decided_and_what_changed_is_read_without_marks(own: MeetAtHand) -> None:
     an_upheld_appeal(own)
     told = announced(own)
