@@ -35,7 +35,9 @@ def test_of_what_nothing_touched_the_letters_alone_are_looked_at(meet: MeetAtHan
     assert not [one for one in asked if "FROM results" in one and "count(" not in one]
 
 
-def test_a_page_of_announcements_finds_out_once_which_of_them_hold(meet: MeetAtHand) -> None:
+def test_a_page_of_announcements_finds_out_once_which_of_them_hold(service: Service) -> None:
+    """Of a meet of its own: the heats of a round that a page cuts off are looked up on top."""
+    meet = a_meet(service)
     event = both_announced(meet)
     page = statements(event, lambda conn: announcements_shown(conn, MeetId(meet.id), None, NOW))
     once = statements(event, lambda conn: announcements_page(conn, MeetId(meet.id), None))
