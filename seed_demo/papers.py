@@ -23,7 +23,7 @@ from app.forms.paper import Paper
 from app.forms.remedy_paper import RemedyPaper, draw_remedy_paper
 from app.forms.result_sheet import draw_result_sheet
 from app.ids import AppealId, HeatId, ProtestId
-from app.meets.queries import heat
+from app.meets.queries import heat, names_in_event_of
 from app.record.check import Checked, check_lines
 from app.record.queries import export_lines, head_of
 from app.results.calendar import as_calendar
@@ -128,13 +128,14 @@ def _document(path: str, content: Wire) -> PaperFile:
 def _result(stage: Stage, announced: Announced) -> Iterator[PaperFile]:
     now = stage.clock.now()
     made = stage.read(lambda conn: announcement_shown(conn, stage.meet_id, announced.id, now))
+    teams = stage.read(lambda conn: names_in_event_of(conn, made.heat))
     head = stage.read(lambda conn: head_of(conn, stage.meet_id))
     stem = f"{announced.heat}-announcement-{announced.number}"
     sheet = draw_result_sheet(sheet_facts(made, head, now), Paper.A4)
     contents = {
         "json": f"{made.model_dump_json(indent=2)}\n".encode(),
         "csv": as_csv(made).encode(),
-        "txt": as_text(made, now).encode(),
+        "txt": as_text(made, now, teams).encode(),
         "pdf": sheet,
     }
     for kind, content in contents.items():

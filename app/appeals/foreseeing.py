@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from sqlalchemy import Connection
 
-from app.appeals.bench import bench_for
+from app.appeals.bench import Bench, bench_for
 from app.appeals.wire import Instance, RulingConsequencesOut
 from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import meet_facts
@@ -24,7 +24,7 @@ from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rules.orders import Disqualify, Order, SetAside
 from app.rules.qualifying import Disqualified
-from app.rulings.final_word import refused_for_the_jury
+from app.rulings.final_word import refused_for_the_jury, refused_to_reconsider
 from app.rulings.queries import disqualifications_of_ruling, rulings_of_case
 from app.rulings.states import DisqualificationState
 from app.store.rows import AnyRow
@@ -44,25 +44,40 @@ def ruling_consequences(
         )
     meet = meet_facts(conn, meet_id)
     bench = bench_for(conn, meet, HeatId(case.heat_id), Instance.REFEREE)
-    lifted: list[Order] = [
-        SetAside(bench.heat.id, Disqualified(one.team, one.id))
-        for ruling in rulings_of_case(conn, meet_id, case_id)[-1:]
-        for one in disqualifications_of_ruling(conn, meet_id, RulingId(ruling))
-        if one.state is DisqualificationState.IN_FORCE
-    ]
+    stands = rulings_of_case(conn, meet_id, case_id)[-1:]
+    settled = _settled_by_decision(conn, meet_id, stands)
     only_noted, barred = _would_only_be_noted(conn, meet_id, case), _barred_by_jury(conn, case)
+    lifted = _lifted(conn, meet_id, bench, stands)
     out = Disqualify(bench.heat.id, Disqualified(case.team_id, NEW), again=True)
     confirmed = lifted if only_noted or barred else [*lifted, out]
     # What is ruled in a re-run that was called off, or in a heat that is not held, moves nobody.
     counts = not bench.is_called_off and bench.heat.state is not HeatState.NOT_HELD
-    choices = [confirmed, lifted] if counts else [[], []]
+    choices = [confirmed, lifted] if counts and not settled else [[], []]
     if_confirmed, if_dismissed = consequences_of_each(bench.at_hand, choices)
     return RulingConsequencesOut(
         case=case_id,
         if_confirmed=if_confirmed,
         if_dismissed=if_dismissed,
-        note=barred or _note(only_noted=only_noted),
+        note=settled or barred or _note(only_noted=only_noted),
     )
+
+
+def _settled_by_decision(conn: Connection, meet_id: MeetId, stands: Sequence[RulingId]) -> str:
+    """Why neither verdict can take the place of the ruling that stands, empty where both can."""
+    refused = [refused_to_reconsider(conn, meet_id, ruling) for ruling in stands]
+    return "".join(one.detail for one in refused if one is not None)
+
+
+def _lifted(
+    conn: Connection, meet_id: MeetId, bench: Bench, stands: Sequence[RulingId]
+) -> list[Order]:
+    """What either verdict takes from the result first: the disqualification that stands."""
+    return [
+        SetAside(bench.heat.id, Disqualified(one.team, one.id))
+        for ruling in stands
+        for one in disqualifications_of_ruling(conn, meet_id, ruling)
+        if one.state is DisqualificationState.IN_FORCE
+    ]
 
 
 def _note(*, only_noted: bool) -> str:

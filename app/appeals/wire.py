@@ -374,4 +374,6 @@ class RulingConsequencesOut(Wire):
     case: CaseId
     if_confirmed: ConsequencesOut
     if_dismissed: ConsequencesOut
-    note: str = Field(description="what is assumed, where the reports leave it open")
+    note: str = Field(
+        description="what is assumed, where the reports leave it open; or why nothing can be ruled here"
+    )

@@ -102,6 +102,11 @@ _LANES = (
 
 
 _TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == bindparam("team"))
+_NAMES_IN_EVENT = (
+    select(teams.c.name)
+    .join(heats, heats.c.event_id == teams.c.event_id)
+    .where(heats.c.id == bindparam("heat"))
+)
 _ORDERED = select(re_runs.c.run_heat_id, re_runs.c.teams).where(
     re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "in force"
 )
@@ -354,6 +359,11 @@ class RanIn(NamedTuple):
 
     id: TeamId
     name: str
+
+
+def names_in_event_of(conn: Connection, heat_id: HeatId) -> list[str]:
+    """The names of all teams of a heat's event."""
+    return list(conn.execute(_NAMES_IN_EVENT, {"heat": heat_id}).scalars())
 
 
 def teams_of_run(conn: Connection, heat_id: HeatId, run: int) -> Mapping[int, RanIn]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import insert, select, update
 
@@ -57,7 +57,6 @@ from app.results.through import through_since, told_of_themselves
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
-    ResultLineOut,
     ResultOut,
     SnapshotWindow,
 )
@@ -295,8 +294,7 @@ def _snapshot(
     news: News,
 ) -> AnnouncementOut:
     person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
-    changed = _changes(last, seen)
-    through = through_since(unit.conn, seen, last)
+    since = _since(unit, seen, last, at, meet.time_zone)
     out = AnnouncementOut(
         id=announcement_id,
         heat=seen.heat,
@@ -316,24 +314,14 @@ def _snapshot(
         announced_by=person.id,
         announced_by_name=person.name,
         lines=seen.lines,
-        changes=changed.sentences,
-        moved_only=changed.moved_only,
-        through=through.sentences(seen, told_of_themselves(seen.lines, _lines_before(last))),
+        changes=since.changes.sentences,
+        moved_only=since.changes.moved_only,
+        through=since.through,
         despite=sent.despite,
         blockers=seen.blockers,
         remark=sent.remark,
         windows=[_snapshot_window(window) for window in opened],
-        because=[
-            *([LEFT_OUT] if seen.completes_round else []),
-            *told_since(
-                unit.conn,
-                seen.heat,
-                last.decisions_seen if last else 0,
-                through.teams.union(line.team for line in seen.lines),
-                at,
-                meet.time_zone,
-            ),
-        ],
+        because=[*([LEFT_OUT] if seen.completes_round else []), *since.because],
         is_ordered_here=news.is_decided_here,
         no_windows_because=news.why_no_windows(meet.book),
         abbreviations=_abbreviations(meet, seen),
@@ -341,18 +329,32 @@ def _snapshot(
         qualified=seen.qualified,
         next_round=seen.next_round,
         by_time=seen.by_time,
+        is_round_complete=seen.is_round_complete,
+        open_draw=seen.open_draw,
     )
     statement = out.snapshot()
     del statement["statement_digest"]
     return out.model_copy(update={"statement_digest": statement_digest(statement)})
 
 
-def _changes(last: AnyRow | None, seen: ResultOut) -> Changes:
-    return Changes([], 0) if last is None else changes(_lines_before(last), seen.lines)
+class _Since(NamedTuple):
+    """What is otherwise than in the announcement before, and the decisions that made it so."""
+
+    changes: Changes
+    through: list[str]
+    because: list[str]
 
 
-def _lines_before(last: AnyRow | None) -> Sequence[ResultLineOut]:
-    return () if last is None else AnnouncementOut.model_validate(last.snapshot).lines
+def _since(unit: Unit, seen: ResultOut, last: AnyRow | None, at: datetime, zone: str) -> _Since:
+    before = AnnouncementOut.model_validate(last.snapshot).lines if last else []
+    through = through_since(unit.conn, seen, last)
+    concerned = through.teams.union(line.team for line in seen.lines)
+    known = last.decisions_seen if last else 0
+    return _Since(
+        changes(before, seen.lines) if last else Changes([], 0),
+        through.sentences(seen, told_of_themselves(seen.lines, before)),
+        told_since(unit.conn, seen.heat, known, concerned, at, zone),
+    )
 
 
 def _snapshot_window(window: Window) -> SnapshotWindow:

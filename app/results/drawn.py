@@ -105,21 +105,24 @@ def _sentences(before: Sequence[RoundAtHand]) -> Iterator[str]:
         except StateConflict as impossible:
             yield f"Nobody can say who goes on from the {at_hand.round_name}: {impossible.detail}"
             return
-    for at_hand, standing in zip(before, standings, strict=True):
-        if at_hand.drawn and not _is_settled(standing):
+    known = list(zip(before, standings, strict=True))
+    for at_hand, standing in known:
+        if at_hand.drawn and not _is_settled(at_hand, standing):
             yield f"Who goes on from the {at_hand.round_name} is not settled yet."
-        others = [one for one in standings if one is not standing]
+        others = [one for one in known if one[0] is not at_hand]
         asked = replace(at_hand, drawn=_asked_of(standing, at_hand, others))
         # Also who is through and for whom no lane is left is named as not drawn.
         yield from drawn_otherwise(asked, replace(standing, unseated=()))
 
 
-def _is_settled(standing: RoundStanding) -> bool:
-    return standing.is_complete and standing.open_draw is None
+def _is_settled(at_hand: RoundAtHand, standing: RoundStanding) -> bool:
+    return at_hand.is_drawn and standing.is_complete and standing.open_draw is None
 
 
 def _asked_of(
-    standing: RoundStanding, at_hand: RoundAtHand, others: Sequence[RoundStanding]
+    standing: RoundStanding,
+    at_hand: RoundAtHand,
+    others: Sequence[tuple[RoundAtHand, RoundStanding]],
 ) -> Mapping[Seat, TeamId]:
     """The draw without those who may come from another round that leads there too."""
     here = set(standing.qualified)
@@ -127,5 +130,5 @@ def _asked_of(
         seat: team
         for seat, team in at_hand.drawn.items()
         if team in here
-        or all(_is_settled(other) and team not in other.qualified for other in others)
+        or all(_is_settled(*other) and team not in other[1].qualified for other in others)
     }

@@ -21,9 +21,11 @@ from app.results.wire import QualifiedOut, ResultLineOut
 from app.rounds.queries import RoundKey, rounds_set_for
 from app.rounds.sentences import tie_in_words
 from app.rounds.standing import RoundAtHand, round_at_hand
-from app.rounds.telling import better_times, letter_of, ran_again
+from app.rounds.telling import better_times, letter_of, open_draw_out, ran_again
 from app.rounds.wire import show_points
 from app.rules.qualifying import RoundStanding
+
+TOLD_OF_THE_ROUND = ("qualified", "next_round", "by_time", "is_round_complete", "open_draw")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +34,6 @@ class Letters:
 
     at_hand: RoundAtHand
     standing: RoundStanding
-
-    @property
-    def next_round(self) -> str:
-        return self.at_hand.next_round
-
-    @property
-    def by_time(self) -> int:
-        """How many go on by time."""
-        advancement = self.at_hand.round.advancement
-        return 0 if advancement is None else advancement.by_time
 
     def on(self, lines: Sequence[ResultLineOut]) -> list[ResultLineOut]:
         """A heat's lines with their letters and points, and what a team came to that ran again."""
@@ -87,6 +79,17 @@ class Letters:
         if draw is None:
             return ""
         return f"Lots are to be drawn: {tie_in_words(self.at_hand, draw)}."
+
+    def of_the_round(self) -> dict[str, Any]:
+        """What a result says of its whole round."""
+        advancement = self.at_hand.round.advancement
+        return {
+            "qualified": self.qualified(),
+            "next_round": self.at_hand.next_round,
+            "by_time": 0 if advancement is None else advancement.by_time,
+            "is_round_complete": self.standing.is_complete,
+            "open_draw": open_draw_out(self.at_hand, self.standing),
+        }
 
     def qualified(self) -> list[QualifiedOut]:
         """Who goes on from the whole round, in order; nobody while that is not settled."""

@@ -6,7 +6,7 @@ Each says of which meet and day it is, which announcement it was, and whether th
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from app.clock import clock_time, in_zone, long_date
@@ -28,6 +28,7 @@ from app.results.wording import (
     listed,
     lodged,
     number_aloud,
+    tie,
     time_aloud,
 )
 from app.sheets.writing import write_csv
@@ -81,8 +82,10 @@ def as_csv(announced: AnnouncementOut) -> str:
     )
 
 
-def as_text(announced: AnnouncementOut, now: datetime) -> str:
-    """The result as the announcer reads it aloud at this time, sentence by sentence."""
+def as_text(announced: AnnouncementOut, now: datetime, teams: Collection[str]) -> str:
+    """The result as the announcer reads it aloud at this time, sentence by sentence. `teams`: the
+    names of all teams of its event, which are read as they are written.
+    """
     zone, told_at = announced.time_zone, announced.made_at
     sentences = _overtaken(announced, lambda one: at_time(one.announced_at, told_at, zone))
     sentences += [
@@ -96,8 +99,9 @@ def as_text(announced: AnnouncementOut, now: datetime) -> str:
         *parted_ties(announced.lines),
     ]
     sentences += _qualified_aloud(announced) or _through_aloud(announced)
-    sentences += map(marks_aloud, announced.because)
-    sentences += _changes_aloud(announced)
+    names = {*teams, *(line.team_name for line in announced.lines)}
+    sentences += (marks_aloud(one, names) for one in announced.because)
+    sentences += _changes_aloud(announced, names)
     sentences += announced.through
     if announced.remark:
         sentences.append(announced.remark.rstrip(".") + ".")
@@ -140,18 +144,38 @@ def _by_what(letters: Iterable[tuple[str, str]]) -> str:
 
 
 def _through_aloud(announced: AnnouncementOut) -> Iterator[str]:
-    """While it is not settled who goes on from the round: who does from this heat in any case, and
-    that others may. It stays true when it is read again after the round's last heat.
+    """While it is not settled who goes on from the round: who does from this heat in any case,
+    between whom lots decide, and that others may. It stays true when it is read again after the
+    round's last heat, or after the lots.
     """
     if announced.does_not_count or not announced.next_round:
         return
-    lines = announced.lines
+    lines, draw = announced.lines, announced.open_draw
     told = _by_what([(line.qualification, line.team_name) for line in lines if line.qualification])
     if told:
         yield f"Through to the {announced.next_round} from this heat: {told}."
-    if announced.by_time and any(line.qualification is None and line.time for line in lines):
-        others = "Others" if told else "Teams of this heat"
-        yield f"{others} may go on by time: that is known once all heats have been announced."
+    if draw is not None:
+        yield f"{tie([team.name for team in draw.teams], draw.places)}: lots decide."
+    if _others_may_go_on_by_time(announced):
+        others = "Others" if told or draw is not None else "Teams of this heat"
+        yield f"{others} may go on by time: that is not known before {_awaited(announced)}."
+
+
+def _others_may_go_on_by_time(announced: AnnouncementOut) -> bool:
+    """Whether that is open for a team of the heat that no lots are drawn for."""
+    draw = announced.open_draw
+    in_draw = {team.team for team in draw.teams} if draw is not None else set()
+    return announced.by_time > 0 and any(
+        line.qualification is None and line.time and line.team not in in_draw
+        for line in announced.lines
+    )
+
+
+def _awaited(announced: AnnouncementOut) -> str:
+    """Without what nobody knows who goes on by time: the other heats, lots for a place, or both."""
+    heats = [] if announced.is_round_complete else ["all heats have been announced"]
+    lots = ["lots have been drawn"] if announced.open_draw is not None else []
+    return listed([*heats, *lots])
 
 
 def _qualified(announced: AnnouncementOut) -> Sequence[QualifiedOut]:
@@ -181,11 +205,11 @@ def _is_amended(announced: AnnouncementOut) -> bool:
     return bool(announced.changes or announced.through) or announced.is_ordered_here
 
 
-def _changes_aloud(announced: AnnouncementOut) -> list[str]:
+def _changes_aloud(announced: AnnouncementOut, names: Collection[str]) -> list[str]:
     """What changed for whom; who only moved with that was read in the new order just before."""
     moved = announced.moved_only
     sentences = [
-        f"Changed: {marks_aloud(change)}"
+        f"Changed: {marks_aloud(change, names)}"
         for change in announced.changes[: len(announced.changes) - moved]
     ]
     if moved:

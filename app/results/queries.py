@@ -8,12 +8,14 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import (
     Connection,
+    Text,
     and_,
     bindparam,
     func,
     literal_column,
     or_,
     select,
+    type_coerce,
 )
 
 from app.access.tables import officials
@@ -33,13 +35,12 @@ from app.results.annotating import FinishLine, annotate
 from app.results.called_off import not_counting
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
-from app.results.letters import Letters, letters_in
+from app.results.letters import TOLD_OF_THE_ROUND, Letters, letters_in
 from app.results.one_round import in_one_round, round_of
 from app.results.tables import announcements, results
 from app.results.wire import (
     AnnouncedOut,
     AnnouncementOut,
-    QualifiedOut,
     ResultLineOut,
     ResultOut,
 )
@@ -174,8 +175,11 @@ _OTHERS_ANNOUNCED = (
 SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
 )
+# Snapshots are long, so the database looks for a list that is not empty. Within a text quotes are
+# escaped: no name can be taken for it.
+_TELLS_WHO_GOES_ON = type_coerce(announcements.c.snapshot, Text).contains('"qualified":[{')
 _IN_ROUND = (
-    select(announcements.c.id)
+    select(announcements.c.id, _TELLS_WHO_GOES_ON.label("tells_who_goes_on"))
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
     .where(_asked.c.id == bindparam("heat"))
@@ -237,11 +241,10 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     letters = letters_in(conn, meet_id, [heat_id], [heat_id]).get(heat_id) if lines else None
     if lines and letters is not None:
         lines = letters.on(lines)
-    qualified = letters.qualified() if letters is not None else []
     completes = letters is not None and letters.first_told_by(heat_id)
     found_there = _in_the_way(conn, meet_id, facts)
     last = last_announcement(conn, heat_id)
-    return ResultOut(
+    out = ResultOut(
         heat=heat_id,
         event_name=facts.event_name,
         round=facts.round,
@@ -252,13 +255,11 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
         in_the_way=found_there.words,
         announced=_announced(last, lines or [], found_there, completes=completes),
         completes_round=completes,
-        qualified=qualified,
-        next_round=letters.next_round if letters is not None else "",
-        by_time=letters.by_time if letters is not None else 0,
-        version=_version_of(
-            lines or [], qualified, found_there, last, meet_row(conn, meet_id).version
-        ),
+        version=0,
+        **(letters.of_the_round() if letters is not None else {}),
     )
+    version = _version_of(out, found_there, last, meet_row(conn, meet_id).version)
+    return out.model_copy(update={"version": version})
 
 
 def _lines_of(
@@ -283,20 +284,14 @@ def _lines_of(
 
 
 def _version_of(
-    lines: Sequence[ResultLineOut],
-    qualified: Sequence[QualifiedOut],
-    found_there: InTheWay,
-    last: AnyRow | None,
-    meet_version: int,
+    out: ResultOut, found_there: InTheWay, last: AnyRow | None, meet_version: int
 ) -> int:
     """What an announcement would say: the meet's settings make its windows, the last its number."""
     seen = {
         "announced": last.number if last else 0,
-        "blockers": found_there.blockers.model_dump(mode="json"),
         "does_not_count": found_there.does_not_count,
-        "lines": [line.model_dump(mode="json") for line in lines],
         "meet": meet_version,
-        "qualified": [one.model_dump(mode="json") for one in qualified],
+        **out.model_dump(mode="json", include={"blockers", "lines", *TOLD_OF_THE_ROUND}),
     }
     return 1 + int.from_bytes(sha256(canonical(seen)).digest()[:4])
 
@@ -356,9 +351,11 @@ def last_announcement(conn: Connection, heat_id: HeatId) -> AnyRow | None:
     return conn.execute(_LAST, {"heat": heat_id}).one_or_none()
 
 
-def announced_in_round(conn: Connection, heat_id: HeatId) -> list[AnnouncementId]:
-    """All announcements in a heat's round, in the order in which they were entered."""
-    return list(conn.execute(_IN_ROUND, {"heat": heat_id}).scalars())
+def announced_in_round(conn: Connection, heat_id: HeatId) -> Sequence[AnyRow]:
+    """All announcements in a heat's round, in the order in which they were entered, and which of
+    them tell who goes on.
+    """
+    return conn.execute(_IN_ROUND, {"heat": heat_id}).all()
 
 
 def latest_announcements(conn: Connection, heat_ids: Iterable[HeatId]) -> Sequence[AnyRow]:

@@ -19,6 +19,7 @@ from app.forms.result_sheet import draw_result_sheet
 from app.header_names import header_names
 from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
 from app.meets import actions as heats
+from app.meets.queries import names_in_event_of
 from app.meets.wire import HeatOut, HeatsOut, MeetOut, NotHeldIn
 from app.record.queries import head_of
 from app.refusals import FileRefused
@@ -234,7 +235,8 @@ async def get_announcement_text(meet: Meet, announcement: Announcement, here: He
     """The result as text for the announcer to read aloud."""
     now = here.clock.now()
     announced = await _announcement(here, meet, announcement, now)
-    return Response(as_text(announced, now), media_type="text/plain; charset=utf-8")
+    teams = await here.store.read(lambda conn: names_in_event_of(conn, announced.heat))
+    return Response(as_text(announced, now, teams), media_type="text/plain; charset=utf-8")
 
 
 @router.get(

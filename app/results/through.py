@@ -7,12 +7,12 @@ list, a ruling or a decision that is not announced.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
-from app.ids import AnnouncementId, TeamId
+from app.ids import TeamId
 from app.results.queries import SNAPSHOTS, announced_in_round
 from app.results.wire import QualifiedOut, ResultLineOut, ResultOut
 from app.results.wording import LETTERS, listed
@@ -70,23 +70,18 @@ def _without(ones: Iterable[QualifiedOut], others: Iterable[QualifiedOut]) -> li
 
 
 def _told_before(conn: Connection, seen: ResultOut, last: AnyRow | None) -> list[QualifiedOut]:
-    """Announcements are long, so they are read one after the other: the first asked tells it as a
-    rule.
-    """
-    for announcement in _in_order(conn, seen, last):
-        (said,) = conn.execute(SNAPSHOTS, {"announcements": [announcement]})
-        told = said.snapshot.get("qualified", ())
-        if told:
-            return [QualifiedOut.model_validate(one) for one in told]
-    return []
+    telling = [row.id for row in _in_order(conn, seen, last) if row.tells_who_goes_on]
+    if not telling:
+        return []
+    (said,) = conn.execute(SNAPSHOTS, {"announcements": telling[:1]})
+    return [QualifiedOut.model_validate(one) for one in said.snapshot["qualified"]]
 
 
-def _in_order(conn: Connection, seen: ResultOut, last: AnyRow | None) -> Iterator[AnnouncementId]:
+def _in_order(conn: Connection, seen: ResultOut, last: AnyRow | None) -> list[AnyRow]:
     """The last announcement of the heat, those in its round before it, then those after it."""
     known = announced_in_round(conn, seen.heat)
-    upto = known.index(last.id) + 1 if last is not None else len(known)
-    yield from reversed(known[:upto])
-    yield from known[upto:]
+    upto = [row.id for row in known].index(last.id) + 1 if last is not None else len(known)
+    return [*reversed(known[:upto]), *known[upto:]]
 
 
 def _whose(one: QualifiedOut, here: Collection[TeamId]) -> str:

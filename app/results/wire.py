@@ -24,6 +24,7 @@ from app.ids import (
 )
 from app.results.correction_wire import TimeCorrectionOut
 from app.results.wording import listed, number_aloud
+from app.rounds.wire import OpenDrawOut
 from app.rules.placing import FinishStatus
 from app.rules.windows import CountsFrom, Remedy, close_from
 from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
@@ -82,6 +83,14 @@ QUALIFIED: Any = Field(
 NEXT_ROUND: Any = Field(default="", description="the round that this one leads to; empty for none")
 BY_TIME: Any = Field(
     default=0, description="how many go on to it by time from all heats of this round together"
+)
+IS_ROUND_COMPLETE: Any = Field(
+    default=False,
+    description="whether every heat of the round has a result by this, so that for who goes on to "
+    "the next one nothing but lots can be awaited",
+)
+OPEN_DRAW: Any = Field(
+    default=None, description="the tie for the next round that lots decide; null where none is open"
 )
 
 
@@ -248,6 +257,8 @@ class ResultOut(Wire):
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
     by_time: int = BY_TIME
+    is_round_complete: bool = IS_ROUND_COMPLETE
+    open_draw: OpenDrawOut | None = OPEN_DRAW
     version: int
 
 
@@ -437,6 +448,8 @@ class AnnouncementOut(Wire):
     qualified: list[QualifiedOut] = QUALIFIED
     next_round: str = NEXT_ROUND
     by_time: int = BY_TIME
+    is_round_complete: bool = IS_ROUND_COMPLETE
+    open_draw: OpenDrawOut | None = OPEN_DRAW
     qualifiers_superseded_by: QualifiersAnnounced | None = Field(
         default=None,
         description="the announcement, of this heat or another of its round, that says last who "

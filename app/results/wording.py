@@ -25,6 +25,11 @@ def listed(parts: Sequence[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
+def tie(names: Sequence[str], places: int) -> str:
+    """Who ties for what: "Gull and Curlew tie for one place"."""
+    return f"{listed(names)} tie for {'one place' if places == 1 else f'{places} places'}"
+
+
 def number_aloud(count: int) -> str:
     """A count as it is read: in a word up to nine."""
     return NUMBERS[count] if count < len(NUMBERS) else str(count)

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from app.ids import HeatId, TeamId
-from app.results.wording import listed
+from app.results.wording import listed, tie
 from app.rounds.standing import RoundAtHand
 from app.rules.placing import FinishStatus
 from app.rules.qualifying import Letter, OpenDraw, RoundStanding
@@ -65,8 +65,7 @@ def _still_open(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
 
 def tie_in_words(at_hand: RoundAtHand, draw: OpenDraw) -> str:
     """Who ties for what: "Gull and Curlew tie for one place"."""
-    places = "one place" if draw.places == 1 else f"{draw.places} places"
-    return f"{named(at_hand, draw.teams)} tie for {places}"
+    return tie([at_hand.names[team] for team in draw.teams], draw.places)
 
 
 def _disqualified_in_re_runs(at_hand: RoundAtHand) -> Iterator[str]:
@@ -114,8 +113,10 @@ def _is_passed_over(standing: RoundStanding, times: Mapping[TeamId, str], team: 
 
 
 def drawn_otherwise(at_hand: RoundAtHand, standing: RoundStanding) -> Iterator[str]:
-    """Who is drawn into the next round and has not qualified, and the other way round."""
-    if not standing.is_complete or not at_hand.drawn:
+    """Who is drawn into the next round and has not qualified, and the other way round. Nothing of a
+    round that is still to be drawn: no heat of it is awaited, and nobody can have qualified.
+    """
+    if not at_hand.is_drawn or not standing.is_complete or not at_hand.drawn:
         return
     drawn = list(dict.fromkeys(at_hand.drawn.values()))
     strangers = [team for team in drawn if _has_not_qualified(standing, team)]

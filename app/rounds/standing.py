@@ -10,7 +10,7 @@ the rules' business (`app/rules/qualifying.py`).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -65,8 +65,9 @@ class RoundAtHand:
 
     `drawn`: who is drawn into the next round. The same stands in `round.seats` until all heats of
     the next round have begun; from then on no lane is given to anybody else. `published`: heats and
-    re-runs that were announced. `called_off`: re-runs that do not count. `completes`: the heat that
-    was announced last, where one was not held and no announcement tells who goes on or scores.
+    re-runs that were announced. `is_drawn`: a start list has come, if only of heats that are not
+    held. `called_off`: re-runs that do not count. `completes`: the heat that was announced last,
+    where one was not held and no announcement tells who goes on or scores.
     """
 
     round: Round
@@ -83,6 +84,7 @@ class RoundAtHand:
     drawn: Mapping[Seat, TeamId]
     published: frozenset[HeatId]
     is_set: bool
+    is_drawn: bool
     called_off: tuple[ReRun, ...] = ()
     completes: HeatId | None = None
     placed: Placed = field(default_factory=dict, compare=False)
@@ -210,25 +212,9 @@ class _Reading:
             for heat in next_heats
             for lane, team in self._lanes.get(heat.heat, {}).items()
         }
-        begun = frozenset(heat.heat for heat in next_heats if heat.has_begun)
-        over = bool(next_heats) and len(begun) == len(next_heats)
-        advancement = self._advancement()
-        round_ = Round(
-            heats=tuple(self._heat_run(heat) for heat in own),
-            advancement=advancement,
-            advanced={
-                row.team_id: Letter(row.letter) for row in rows.advanced if self._counts(row)
-            },
-            re_runs=tuple(self._re_run(row) for row in rows.re_runs if self._is_ordered(row)),
-            lots=tuple(tuple(row.drawn) for row in rows.lots if self._is_drawn(row)),
-            points=tuple(map(Fraction, setting.points)) if setting is not None else (),
-            seats={} if over else drawn,
-            free_seats=() if over else self._free_seats(next_heats, drawn, advancement),
-            settled=begun,
-        )
         round_name = own[0].round if own else setting.round if setting is not None else self._key
         return RoundAtHand(
-            round=round_,
+            round=self._round(own, next_heats, drawn),
             event=rows.event.id,
             event_name=rows.event.name,
             round_key=self._key,
@@ -242,8 +228,31 @@ class _Reading:
             drawn=drawn,
             published=frozenset(heat.id for heat in rows.heats if _is_published(heat)),
             is_set=setting is not None,
+            is_drawn=any(heat.round_key == self._key for heat in rows.heats),
             called_off=tuple(self._re_run(row) for row in rows.re_runs if row.state == CALLED_OFF),
             completes=self._completes(),
+        )
+
+    def _round(
+        self, own: Iterable[Any], next_heats: tuple[NextHeat, ...], drawn: Mapping[Seat, TeamId]
+    ) -> Round:
+        """The round as the rules take it, of its own heats."""
+        rows, setting = self._rows, self._rows.setting
+        begun = frozenset(heat.heat for heat in next_heats if heat.has_begun)
+        over = bool(next_heats) and len(begun) == len(next_heats)
+        advancement = self._advancement()
+        return Round(
+            heats=tuple(self._heat_run(heat) for heat in own),
+            advancement=advancement,
+            advanced={
+                row.team_id: Letter(row.letter) for row in rows.advanced if self._counts(row)
+            },
+            re_runs=tuple(self._re_run(row) for row in rows.re_runs if self._is_ordered(row)),
+            lots=tuple(tuple(row.drawn) for row in rows.lots if self._is_drawn(row)),
+            points=tuple(map(Fraction, setting.points)) if setting is not None else (),
+            seats={} if over else drawn,
+            free_seats=() if over else self._free_seats(next_heats, drawn, advancement),
+            settled=begun,
         )
 
     def _completes(self) -> HeatId | None:

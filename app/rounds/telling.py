@@ -81,7 +81,6 @@ def standing_out(at_hand: RoundAtHand, *, only_drawn: bool) -> RoundStandingOut:
     standing = at_hand.stand()
     times = better_times(at_hand)
     seats = _seats(at_hand, standing, only_drawn=only_drawn)
-    draw = standing.open_draw
     return RoundStandingOut(
         event=at_hand.event,
         event_name=at_hand.event_name,
@@ -93,12 +92,18 @@ def standing_out(at_hand: RoundAtHand, *, only_drawn: bool) -> RoundStandingOut:
             for one in standing.teams.values()
             if one.heat
         ],
-        open_draw=None
-        if draw is None
-        else OpenDrawOut(teams=_lines(at_hand, draw.teams), places=draw.places),
+        open_draw=open_draw_out(at_hand, standing),
         unseated=_lines(at_hand, standing.unseated),
         sentences=list(sentences(at_hand, standing, times, for_everybody=only_drawn)),
     )
+
+
+def open_draw_out(at_hand: RoundAtHand, standing: RoundStanding) -> OpenDrawOut | None:
+    """Between whom lots decide as it stands, None where none are to be drawn."""
+    draw = standing.open_draw
+    if draw is None:
+        return None
+    return OpenDrawOut(teams=_lines(at_hand, draw.teams), places=draw.places)
 
 
 def _team_out(

@@ -27,12 +27,10 @@ from app.reports.wire import ReportOut
 from app.roles import Role
 from app.rules.finding import Consequence
 from app.rulings.effect import Effect, effect_in_words, effect_of
-from app.rulings.final_word import insist_jury_has_not_decided
+from app.rulings.final_word import insist_jury_has_not_decided, refused_to_reconsider
 from app.rulings.form import Decided, as_stored, facts_as_ruled
-from app.rulings.jurys_word import jury_has_the_word, jury_stands_on
 from app.rulings.queries import (
     authors_in,
-    decided_on,
     reports_gone_on,
     ruling_in_words,
     ruling_out,
@@ -159,27 +157,10 @@ def _step(unit: Unit, case: AnyRow, sent: RulingIn, version: int | None) -> Ruli
         return None
     if sent.reconsiders != earlier[-1]:
         raise StateConflict("This is not the ruling that stands on this case. Read it again.")
-    _insist_not_with_jury(unit, RulingId(sent.reconsiders))
+    refused = refused_to_reconsider(unit.conn, unit.meet_id, RulingId(sent.reconsiders))
+    if refused is not None:
+        raise refused
     return RulingId(sent.reconsiders)
-
-
-def _insist_not_with_jury(unit: Unit, ruling: RulingId) -> None:
-    """A referee reconsiders a ruling (World Athletics CR18.6, from memory) until a decision on a
-    protest or an appeal has moved it, or the jury has let it stand.
-    """
-    decided = decided_on(unit.conn, ruling)
-    is_moved = decided is not None and jury_has_the_word(unit.conn, decided.decision)
-    if is_moved or jury_stands_on(unit.conn, ruling):
-        book = meet_facts(unit.conn, unit.meet_id).book
-        raise StateConflict(
-            "The jury has decided about this ruling, and its decision is final "
-            f"({book.jury_final_by}). With new conclusive evidence the jury can reopen it."
-        )
-    if decided is not None:
-        raise StateConflict(
-            f"This ruling's disqualification was {decided.what}. Whoever disagrees with that "
-            "appeals to the jury; a new ruling would pass over the decision."
-        )
 
 
 def _who_was_first(unit: Unit, earlier: list[RulingId]) -> str:

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from app.ids import HeatId, MeetId, TeamId
+from app.ids import HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import meet_facts
 from app.refusals import StateConflict
 from app.reports.queries import reports_of_case
@@ -23,7 +23,14 @@ from app.reports.states import ReportState
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
-from app.rulings.jurys_word import dismissals_jury_let_stand, not_disqualified, set_aside_for_good
+from app.rulings.jurys_word import (
+    dismissals_jury_let_stand,
+    jury_has_the_word,
+    jury_stands_on,
+    not_disqualified,
+    set_aside_for_good,
+)
+from app.rulings.queries import decided_on
 from app.store.rows import AnyRow
 
 
@@ -68,6 +75,29 @@ def refused_for_the_jury(
         "case; with new conclusive evidence the jury can reopen its decision.",
         appeal=decided.appeal,
     )
+
+
+def refused_to_reconsider(
+    conn: Connection, meet_id: MeetId, ruling: RulingId
+) -> StateConflict | None:
+    """What a new ruling in place of this one is refused with, None where the referee may reconsider
+    it (World Athletics CR18.6, from memory): until a decision on a protest or an appeal has moved
+    it, or the jury has let it stand.
+    """
+    decided = decided_on(conn, ruling)
+    is_moved = decided is not None and jury_has_the_word(conn, decided.decision)
+    if is_moved or jury_stands_on(conn, ruling):
+        book = meet_facts(conn, meet_id).book
+        return StateConflict(
+            "The jury has decided about this ruling, and its decision is final "
+            f"({book.jury_final_by}). With new conclusive evidence the jury can reopen it."
+        )
+    if decided is not None:
+        return StateConflict(
+            f"This ruling's disqualification was {decided.what}. Whoever disagrees with that "
+            "appeals to the jury; a new ruling would pass over the decision."
+        )
+    return None
 
 
 def jury_decided(conn: Connection, heat: HeatId, matter: Matter) -> ByJury | None:

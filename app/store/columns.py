@@ -62,7 +62,9 @@ class Instant(types.TypeDecorator[datetime]):
 
 
 class Json(types.TypeDecorator[Any]):
-    """A small document inside a row, stored as text: read whole, never searched in SQL."""
+    """A small document inside a row, stored as text: read whole. SQL asks nothing of it
+    but whether something is in it.
+    """
 
     impl = Text
     cache_ok = True

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from app.ids import new_id
-from tests.appeals.desk import a_protest, decided, lodge, set_aside, team
+from tests.appeals.desk import a_protest, appeal, decided, lodge, set_aside, team
+from tests.appeals.test_last_instance import the_jury
 from tests.appeals.test_orders import with_rounds
 from tests.builders import Json, MeetAtHand, a_call, a_problem
 
@@ -69,7 +70,36 @@ def test_a_disqualification_that_a_decision_set_aside_is_not_lifted_twice(
     decided(meet, protest, "upheld", orders=set_aside(ruling))
     told = foreseen(meet, case)
     assert told["if_dismissed"]["moves"] == []
-    assert told["if_confirmed"]["moves"]
+    assert told["if_confirmed"]["moves"] == [], "a new ruling would pass over the decision"
+    assert told["note"] == refusal_of_each(meet, ruling)
+
+
+def refusal_of_each(meet: MeetAtHand, ruling: Json) -> str:
+    """What either verdict in place of this ruling is refused with."""
+    answers = [
+        a_problem(
+            meet.rule(ruling["case"], verdict=verdict, reconsiders=ruling["id"]), 409, "conflict"
+        )
+        for verdict in ("confirmed", "dismissed")
+    ]
+    (detail,) = {answer["detail"] for answer in answers}
+    return str(detail)
+
+
+def test_where_the_jury_let_a_ruling_stand_no_verdict_moves_anything_and_that_is_said(
+    meet: MeetAtHand,
+) -> None:
+    """The jury's decision is final: World Athletics TR8.11, number from memory."""
+    case = an_open_case(meet)
+    ruling = meet.rule(case).json()
+    protest = lodge(meet, a_protest(meet, ruling, team=team(meet, 1)))
+    decided(meet, protest)
+    assert meet.desk.put(f"protests/{protest['id']}/advice", {}).is_success
+    the_jury(meet, appeal(meet, protest, sought=set_aside(ruling)), "rejected")
+    told = foreseen(meet, case)
+    assert (told["if_dismissed"]["moves"], told["if_confirmed"]["moves"]) == ([], [])
+    assert told["note"].startswith("The jury has decided about this ruling, and its decision is ")
+    assert told["note"] == refusal_of_each(meet, ruling)
 
 
 def test_a_tolerated_lane_infringement_would_move_nobody(meet: MeetAtHand) -> None:

@@ -103,6 +103,47 @@ def test_while_it_is_not_settled_who_goes_on_that_is_said(meet: MeetAtHand) -> N
     assert started(event)["mind"] == ["Who goes on from the heats is not settled yet."]
 
 
+UNSETTLED = "Who goes on from the semis is not settled yet."
+
+
+def test_of_a_round_that_is_still_to_be_drawn_it_is_not_settled_who_goes_on(
+    meet: MeetAtHand,
+) -> None:
+    event = two_heats(meet)
+    event.set(next_round="semis")
+    semis = event.setting(round="semis", by_place=1, by_time=1)
+    assert meet.organiser.put(f"rounds/{new_id()}", semis).status_code == 201
+    event.draw({FINAL: ("Tern", "Plover")})
+    told = [f"By what has been announced: {UNSETTLED[0].lower()}{UNSETTLED[1:]}"]
+    assert (shown(event)["mind"], listed(event)["mind"]) == (told, told)
+    assert started(event)["mind"] == [UNSETTLED]
+
+
+def test_who_may_come_from_another_round_that_is_still_to_be_drawn_is_no_stranger(
+    meet: MeetAtHand,
+) -> None:
+    event = a_complete_round(meet)
+    event.draw({"preliminary 1": ("Heron", "Dunlin")})
+    for one, leads_to in (("preliminary", "semis"), ("semis", "final")):
+        sent = event.setting(round=one, next_round=leads_to)
+        assert meet.organiser.put(f"rounds/{new_id()}", sent).status_code == 201
+    event.draw({FINAL: ("Tern", "Plover", "Gull", "Curlew", "Dunlin")})
+    assert started(event)["mind"] == [UNSETTLED]
+
+
+def test_of_a_round_of_which_no_heat_is_held_nothing_is_awaited(meet: MeetAtHand) -> None:
+    event = an_event(meet, {"heats 1": ("Tern", "Plover")})
+    event.set()
+    event.draw({FINAL: ("Tern", "Plover")})
+    address = f"heats/{event.heat('heats 1')}"
+    seen = meet.organiser.get(address).headers["ETag"]
+    gone = meet.organiser.post(f"{address}/not-held", {"reasons": "A final only."}, etag=seen)
+    assert gone.is_success, gone.text
+    assert started(event)["mind"] == [
+        "Drawn into the final without having qualified: Tern and Plover."
+    ]
+
+
 def test_a_round_that_cannot_be_worked_out_keeps_no_heat_from_being_started(
     meet: MeetAtHand,
 ) -> None:

@@ -22,7 +22,7 @@ from tests.appeals.test_reopening import reopen
 from tests.appeals.test_rounds_moved import a_round, protest, re_run_of
 from tests.builders import Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
-from tests.rounds.builders import Event, two_heats
+from tests.rounds.builders import Event, an_event, two_heats
 from tests.running import Service
 
 ZONE = "Europe/Paris"
@@ -211,7 +211,7 @@ def test_the_same_teams_going_on_are_no_news(own: MeetAtHand) -> None:
     assert event.announce("heats 2").json()["through"] == []
 
 
-OTHERS = "may go on by time: that is known once all heats have been announced."
+OTHERS = "may go on by time: that is not known before all heats have been announced."
 
 
 @pytest.mark.parametrize(
@@ -234,6 +234,62 @@ def test_a_first_result_says_who_is_through_by_place_and_whether_others_may_go_o
     assert text[2:5] == ["First, Tern, 42.10.", "Second, Gull, 42.50.", "Third, Heron, 43.00."]
     assert text[5 : 5 + len(told)] == told
     assert text[5 + len(told)].startswith("This result is announced although ")
+
+
+TIE = "Gull and Curlew tie for one place: lots decide."
+
+
+def test_where_all_heats_are_announced_and_lots_decide_it_is_said_between_whom(
+    own: MeetAtHand,
+) -> None:
+    """Lots decide a tie at the cut without room: World Athletics TR21, from memory."""
+    event = two_heats(own)
+    event.set(by_time=1, lanes=3)
+    first = event.run("heats 1", "42.100", "42.200", "42.300")
+    last = event.run("heats 2", "42.150", "42.200", "42.350")
+    text = read_aloud(own, last)
+    assert text[5:7] == ["Through to the final from this heat: Plover by place.", TIE]
+    assert "by time" not in "\n".join(text)
+    assert f"Others {OTHERS}" in read_aloud(own, first), "as it was then"
+    assert event.lots("Gull", "Curlew").status_code == 201
+    assert read_aloud(own, last)[5:7] == text[5:7]
+    text = read_aloud(own, event.announce("heats 2").json())
+    assert "Qualified for the final: Tern and Plover by place; Gull by lot." in text
+    assert TIE not in text
+
+
+def test_whom_lots_for_a_place_leave_out_may_go_on_by_time_and_what_that_waits_for_is_said(
+    own: MeetAtHand,
+) -> None:
+    event = an_event(
+        own, {"heats 1": ("Tern", "Gull", "Heron", "Avocet"), "heats 2": ("Plover", "Curlew")}
+    )
+    event.set(by_time=1, lanes=3)
+    text = read_aloud(own, event.run("heats 1", "42.100", "42.100", "42.100", "42.50"))
+    waits = "Others may go on by time: that is not known before"
+    assert {
+        "Tern, Gull and Heron tie for one place: lots decide.",
+        f"{waits} all heats have been announced and lots have been drawn.",
+    }.issubset(text)
+    text = read_aloud(own, event.run("heats 2", "42.20", "42.60"))
+    assert {
+        "Through to the final from this heat: Plover by place.",
+        "Tern, Gull and Heron tie for one place: lots decide.",
+        f"{waits} lots have been drawn.",
+    }.issubset(text)
+
+
+def test_that_lots_decide_is_of_what_is_looked_at_before_it_is_announced(own: MeetAtHand) -> None:
+    event = two_heats(own)
+    event.set(by_time=1, lanes=3)
+    event.load("heats 1", "42.100", "42.200", "42.300")
+    before = event.result("heats 1")
+    assert (before["is_round_complete"], before["open_draw"]) == (False, None)
+    event.run("heats 2", "42.150", "42.200", "42.350")
+    after = event.result("heats 1")
+    names = [team["name"] for team in after["open_draw"]["teams"]]
+    assert (after["is_round_complete"], names) == (True, ["Gull", "Curlew"])
+    assert after["version"] != before["version"]
 
 
 def test_where_nobody_else_of_the_heat_can_go_on_nothing_is_said_of_others(own: MeetAtHand) -> None:
@@ -327,6 +383,65 @@ def test_what_is_of_another_day_is_read_with_it(own: MeetAtHand) -> None:
 def test_marks_of_the_sheet_are_read_in_words(printed: str, said: str) -> None:
     """The marks: World Athletics CR25.4 (DNS, DNF, DQ, L, Q, q), from memory."""
     assert marks_aloud(printed) == said
+
+
+@pytest.mark.parametrize(
+    ("names", "printed", "said"),
+    [
+        (
+            ("Ravens (q)", "Ravens"),
+            "Protest 1 was upheld for Ravens (q). Tern, lane 4: through by time (q).",
+            "Protest 1 was upheld for Ravens (q). Tern, lane 4: through by time.",
+        ),
+        (
+            ("DQ Team", "DNS Harriers", "Team"),
+            "Now in the draw: DQ Team, DNS Harriers and Tern, lane 4: DNS, not through.",
+            "Now in the draw: DQ Team, DNS Harriers and Tern, lane 4: did not start, not through.",
+        ),
+        (
+            ("Gulls (DQ squad)",),
+            "Gulls (DQ squad), lane 4: DQ TR24.7; before: place 2, 42.35, L.",
+            "Gulls (DQ squad), lane 4: disqualified by rule TR24.7; before: place 2, 42.35, lane "
+            "infringement noted.",
+        ),
+        (
+            ("DNS", "L", "q", "NS"),
+            "DNS, lane 4: DNS; before: place 2, 42.35, L.",
+            "DNS, lane 4: did not start; before: place 2, 42.35, lane infringement noted.",
+        ),
+    ],
+)
+def test_what_looks_like_a_mark_in_the_name_of_a_team_is_read_as_it_is(
+    names: tuple[str, ...], printed: str, said: str
+) -> None:
+    """But for a name that is nothing but a mark, which cannot be told from one."""
+    assert marks_aloud(printed, names) == said
+
+
+def test_names_that_look_like_marks_are_read_as_they_are_in_whichever_heat_they_ran(
+    own: MeetAtHand,
+) -> None:
+    event = an_event(
+        own,
+        {
+            "heats 1": ("Gulls (DQ squad)", "DNS Harriers", "DQ Team"),
+            "heats 2": ("Plover", "Ravens (q)", "Tern"),
+        },
+    )
+    event.set()
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    teams = ("Gulls (DQ squad)", "DNS Harriers", "DQ Team")
+    again = {"order": "run again", "teams": [event.team(name) for name in teams]}
+    decided(own, protest(event, "DQ Team"), "upheld", orders=[again])
+    event.load("heats 2", "42.20", "DNS", "43.10")
+    first, second = (
+        "\n".join(read_aloud(own, event.announce(heat, remark="So ordered").json()))
+        for heat in ("heats 1", "heats 2")
+    )
+    for text in (first, second):
+        assert "Gulls (DQ squad), DNS Harriers and DQ Team run again, the same runners" in text
+    assert "Changed: Ravens (q), lane 4: did not start; before: place 2, 42.60." in second
 
 
 def test_what_was_decided_and_what_changed_is_read_without_marks(own: MeetAtHand) -> None:

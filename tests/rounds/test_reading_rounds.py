@@ -11,7 +11,13 @@ from sqlalchemy import event as happening
 from app.ids import AnnouncementId, HeatId, MeetId, new_id
 from app.results.announcements import announcement, announcements_page
 from app.results.finality import announcements_shown
-from app.results.queries import latest_announcements, still_holding
+from app.results.queries import (
+    last_announcement,
+    latest_announcements,
+    result,
+    still_holding,
+)
+from app.results.through import through_since
 from app.rounds.announced import scores_out
 from app.store.rows import AnyRow
 from tests.builders import MeetAtHand, a_meet
@@ -29,7 +35,9 @@ def test_of_what_nothing_touched_the_letters_alone_are_looked_at(meet: MeetAtHan
     assert not [one for one in asked if "FROM results" in one and "count(" not in one]
 
 
-def test_a_page_of_announcements_finds_out_once_which_of_them_hold(meet: MeetAtHand) -> None:
+def test_a_page_of_announcements_finds_out_once_which_of_them_hold(service: Service) -> None:
+    """Of a meet of its own: the heats of a round that a page cuts off are looked up on top."""
+    meet = a_meet(service)
     event = both_announced(meet)
     page = statements(event, lambda conn: announcements_shown(conn, MeetId(meet.id), None, NOW))
     once = statements(event, lambda conn: announcements_page(conn, MeetId(meet.id), None))
@@ -56,6 +64,41 @@ def test_of_later_announcements_only_the_newest_is_read_in_full(meet: MeetAtHand
     asked = statements(event, lambda conn: announcement(conn, MeetId(meet.id), ident))
     assert len(asked) == len(first) + 1
     assert not [one for one in asked if "snapshot" in one and "announced_at >=" in one]
+
+
+def test_who_went_on_before_is_asked_of_one_announcement_however_many_there_are(
+    meet: MeetAtHand,
+) -> None:
+    names = {f"heats {one}": (f"Tern {one}", f"Gull {one}") for one in range(1, 6)}
+    event = an_event(meet, names)
+    event.set(by_time=1, lanes=8)
+    for heat in names:
+        event.load(heat, "42.10", f"42.5{heat[-1]}")
+    for heat in list(names)[:-1]:
+        # As a list of those who go on stands in what is stored, but within a text.
+        assert event.announce(heat, remark='No "qualified":[{"team" is told.').status_code == 201
+    reading = asked_who_went_on(event, "heats 5")
+    assert not [one for one in reading if one.startswith(SNAPSHOT)], "nobody has told yet"
+    assert event.announce("heats 5").status_code == 201
+    event.load("heats 5", "42.10", "42.40")
+    assert event.announce("heats 5").json()["through"] == [
+        "No longer through to the final: Gull 1 of heat 1."
+    ]
+    reading = asked_who_went_on(event, "heats 1")
+    assert len([one for one in reading if one.startswith(SNAPSHOT)]) == 1
+
+
+SNAPSHOT = "SELECT announcements.heat_id, announcements.snapshot"
+
+
+def asked_who_went_on(event: Event, heat: str) -> list[str]:
+    """What the database is asked to tell who has come into the next round since."""
+    meet_id, heat_id = MeetId(event.meet.id), HeatId(event.heat(heat))
+    store = event.meet.service.store
+    seen = store.read_now(lambda conn: result(conn, meet_id, heat_id))
+    last = store.read_now(lambda conn: last_announcement(conn, heat_id))
+    assert seen.qualified
+    return statements(event, lambda conn: through_since(conn, seen, last))
 
 
 def test_of_a_scoring_round_that_is_awaited_nothing_else_is_read(service: Service) -> None:
