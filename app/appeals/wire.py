@@ -375,5 +375,5 @@ class RulingConsequencesOut(Wire):
     if_confirmed: ConsequencesOut
     if_dismissed: ConsequencesOut
     note: str = Field(
-        description="what is assumed, where the reports leave it open; or why nothing can be ruled here"
+        description="what is assumed, where the reports leave it open; or why no ruling can be made"
     )

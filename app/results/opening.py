@@ -96,8 +96,8 @@ def _without_first_since(unit: Unit, last: AnyRow, others: Sequence[AnyRow]) -> 
     """The round's other announcements without those that were the first of their heat and came
     after this one's `last`: what they made known of the whole round, they have told.
     """
-    order = announced_in_round(unit.conn, HeatId(last.heat_id))
-    since = set(order[order.index(AnnouncementId(last.id)) + 1 :])
+    order = [one.id for one in announced_in_round(unit.conn, HeatId(last.heat_id))]
+    since = set(order[order.index(last.id) + 1 :])
     return [one for one in others if one.number > 1 or one.id not in since]
 
 
