@@ -47,6 +47,17 @@ def asked_of(meet: MeetFacts, appeal: AnyRow) -> Asked | None:
     return Asked(**appeal.asked) if appeal.asked else None
 
 
+def deposit_decided(appeal: AnyRow, outcome: str) -> str:
+    """What a decision does with the deposit, in a sentence; after reopening also against what the
+    earlier sitting did with it.
+    """
+    before = appeal.deposit["outcome"]
+    if appeal.sitting == 1 or before == outcome:
+        return f"The deposit is {outcome}."
+    follows = "so it is due again" if before == "returned" else "which no longer counts"
+    return f"The deposit is {outcome}. Sitting {appeal.sitting - 1} had it {before}, {follows}."
+
+
 def deposit_out(meet: MeetFacts, row: AnyRow) -> DepositOut:
     """The deposit of an appeal; one that the referee referred needs none."""
     asked = asked_of(meet, row)
