@@ -85,6 +85,7 @@ ADVICE = {
     413: "What was sent is larger than this address takes.",
     415: "Send a JSON document, with the header “Content-Type: application/json”.",
     431: "The address and the headers together may have 16 KiB. Nothing was stored.",
+    500: "Something went wrong on the server; it was noted.",
 }
 
 REASONS = {
@@ -205,15 +206,18 @@ def _headers(refusal: refusals.Refusal) -> dict[str, str]:
 
 
 def explained() -> list[dict[str, object]]:
-    """Every problem type once: its address, status, title, and what it means where more is said."""
-    meanings = {kind: condition.__doc__ or "" for condition, kind in PROBLEMS.items()}
+    """Every problem type once: its address, status, title, and what it means."""
+    meanings = {kind.slug: ADVICE[status] for status, kind in OTHERS.items()}
+    # Backwards: of the conditions that share a type the first says what it means, for all of them.
+    for condition, kind in reversed(PROBLEMS.items()):
+        meanings[kind.slug] = " ".join((condition.__doc__ or "").split())
     kinds = {kind.slug: kind for kind in (*OTHERS.values(), *PROBLEMS.values())}
     return [
         {
             "type": f"/problems/{slug}",
             "title": kind.title,
             "status": kind.status,
-            "meaning": meanings.get(kind, ""),
+            "meaning": meanings[slug],
         }
         for slug, kind in sorted(kinds.items())
     ]
@@ -332,7 +336,7 @@ class CatchUnexpected:
         except Exception:
             if scope["type"] != "http" or started:
                 raise
-            response = problem(OTHERS[500], "Something went wrong on the server; it was noted.")
+            response = problem(OTHERS[500], ADVICE[500])
             instance = json.loads(bytes(response.body))["instance"]
             log.exception("unexpected error %s", instance)
             await response(scope, receive, send)

@@ -35,7 +35,7 @@ CHANGE_IT = (
 
 
 class IdTaken(Refusal):
-    """The id already names something with other content; `way_out` is what to do about it."""
+    """The id already names something with other content."""
 
     def __init__(
         self,

@@ -134,9 +134,18 @@ def test_the_index_of_problems_lists_every_type_once_and_each_resolves(service: 
     assert len(set(addresses)) == len(addresses)
     for one in listed:
         assert one["title"]
+        assert one["meaning"], one
+        assert one["meaning"] == " ".join(one["meaning"].split()), "a line of plain text"
         assert 400 <= one["status"] < 600
         assert service.http.get(one["type"]).json() == one
     a_problem(service.http.get("/problems/none-of-ours"), 404, "not-found")
+
+
+def test_a_type_that_several_refusals_share_has_the_meaning_of_all_of_them(
+    service: Service,
+) -> None:
+    told = service.http.get("/problems/conflict").json()["meaning"]
+    assert told == "What was asked contradicts what has been decided or stored meanwhile."
 
 
 def test_every_document_shows_examples_that_are_taken(document: Json) -> None:

@@ -13,6 +13,7 @@ import pytest
 
 from app.cli import main
 from app.config import Settings
+from app.meets.wire import JuryTermsIn, TermsIn
 from app.roles import Role
 from app.rules.book import editions
 from app.rules.observation import Observation
@@ -64,6 +65,12 @@ def test_every_role_edition_and_setting_has_its_place_in_the_readme() -> None:
         assert f"`{name}`" in README
     for field in Settings.model_fields:
         assert f"{field.upper()}`" in README
+
+
+def test_every_term_that_a_meet_may_set_has_its_place_in_the_readme() -> None:
+    names = {*TermsIn.model_fields} - {"jury"}
+    names |= {f"jury.{name}" for name in JuryTermsIn.model_fields}
+    assert [name for name in sorted(names) if f"| `{name}` |" not in README] == []
 
 
 def test_every_kind_of_observation_and_its_facts_have_their_place_in_the_readme() -> None:

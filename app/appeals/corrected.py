@@ -9,14 +9,32 @@ from itertools import chain
 
 from sqlalchemy import Connection
 
+from app.appeals.queries import subjects_of_protest
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
+from app.ids import AppealId, DecisionId, ProtestId
 from app.meets.queries import MeetFacts
 from app.results.correction_wire import CorrectionOut, RemeasuredOut
 from app.results.corrections import corrections_of
 from app.results.wording import sentence
 
 TITLE = "Corrected, for it was typed wrongly"
+
+
+def subjects_of_decision(
+    conn: Connection,
+    meet: MeetFacts,
+    decision_id: DecisionId,
+    protest_id: ProtestId,
+    appeal_id: AppealId | None,
+) -> list[str]:
+    """What a correction names that a decision's paper tells: of the referee's, the protest and its
+    own advice, not that of one that it replaces or that replaces it; of the jury's, all that came
+    before it.
+    """
+    if appeal_id is None:
+        return [protest_id, decision_id]
+    return [*subjects_of_protest(conn, meet, protest_id), appeal_id]
 
 
 def corrected_in_words(

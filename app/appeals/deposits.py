@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from app.appeals.jury_wire import DepositOut
+from app.appeals.states import AppealState
 from app.meets.queries import MeetFacts
 from app.store.rows import AnyRow
 
@@ -47,6 +48,22 @@ def asked_of(meet: MeetFacts, appeal: AnyRow) -> Asked | None:
     return Asked(**appeal.asked) if appeal.asked else None
 
 
+def _unpaid(appeal: AnyRow) -> Literal["to come", "not received"]:
+    """Whether the deposit can still come: an appeal takes it for as long as it is open."""
+    return "to come" if appeal.state == AppealState.LODGED else "not received"
+
+
+def deposit_decided(appeal: AnyRow, outcome: str) -> str:
+    """What a decision does with the deposit, in a sentence; after reopening also against what the
+    earlier sitting did with it.
+    """
+    before = appeal.deposit["outcome"]
+    if appeal.sitting == 1 or before == outcome:
+        return f"The deposit is {outcome}."
+    follows = "so it is due again" if before == "returned" else "which no longer counts"
+    return f"The deposit is {outcome}. Sitting {appeal.sitting - 1} had it {before}, {follows}."
+
+
 def deposit_out(meet: MeetFacts, row: AnyRow) -> DepositOut:
     """The deposit of an appeal; one that the referee referred needs none."""
     asked = asked_of(meet, row)
@@ -57,5 +74,5 @@ def deposit_out(meet: MeetFacts, row: AnyRow) -> DepositOut:
         received=f"{paid['amount']} {paid['currency']}" if paid else "",
         receipt=paid["receipt"] if paid else "",
         received_at=paid["received_at"] if paid else None,
-        outcome=paid["outcome"] if paid else "to come" if asked else "not asked",
+        outcome=paid["outcome"] if paid else _unpaid(row) if asked else "not asked",
     )

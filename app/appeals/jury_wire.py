@@ -240,7 +240,12 @@ class DepositOut(Wire):
     received: str
     receipt: str
     received_at: datetime | None
-    outcome: Literal["held", "returned", "forfeited", "not asked", "to come"]
+    outcome: Literal["held", "returned", "forfeited", "not asked", "to come", "not received"] = (
+        Field(
+            description="“to come” while the appeal still takes it; “not received” once it was "
+            "decided, turned away or taken back without it"
+        )
+    )
 
 
 class AppealOut(Wire):

@@ -190,7 +190,7 @@ def step_aside(
         insist_open(unit, meet, row)
         panel = panel_of(row)
         if member not in panel["members"]:
-            raise StateConflict("This official does not sit on this panel.")
+            raise StateConflict(_why_not_seated(panel, member))
         concerned = touched_by(unit.conn, meet, row)
         _insist_may_ask_aside(unit, row, member, caller, concerned)
         changed = {**_replaced(unit, meet, row, panel, sent.replaced_by, member, concerned)}
@@ -202,6 +202,21 @@ def step_aside(
         return Done(out, Deed(Kind.MEMBER_WITHDREW, appeal_id, {"member": member, **why}))
 
     return act
+
+
+def _why_not_seated(panel: Mapping[str, Any], member: OfficialId) -> str:
+    """Why nobody takes the place of this official; who has gone already left a seat, which only the
+    panel named again fills.
+    """
+    gone = [one for one in panel["withdrawn"] if one["official"] == member]
+    if not gone:
+        return "This official does not sit on this panel."
+    if gone[-1]["replaced_by"] is not None or len(panel["members"]) == panel["size"]:
+        return "This official has withdrawn from this panel already, and the place is taken."
+    return (
+        "This official has withdrawn from this panel, and the seat was left empty. Name the panel "
+        "again (PUT …/panel) to fill it."
+    )
 
 
 def _insist_may_ask_aside(

@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from app.appeals.deposits import asked_by
+from app.appeals.deposits import asked_by, deposit_decided
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row
@@ -46,10 +46,10 @@ def what_next(meet: MeetFacts, decided: Ordered) -> Section:
     """Which way is open to a team now, and from when its time runs."""
     title = "What is open now"
     if decided.instance is Instance.JURY:
-        deposit = decided.more.get("deposit")
+        appeal, outcome = decided.appeal, decided.more.get("deposit")
         said = ["The decision of the jury is final; there is no appeal against it."]
-        if deposit:
-            said.append(f"The deposit is {deposit}.")
+        if appeal is not None and outcome:
+            said.append(deposit_decided(appeal, outcome))
         return Section(title, items=tuple(said))
     if decided.verdict is Verdict.REFERRED:
         return Section(title, items=("The protest lies before the jury; no deposit is needed.",))
@@ -106,7 +106,7 @@ def appeal_section(out: AppealOut, zone: str) -> Section:
         ("window", _window(out.timeliness)),
         ("deposit asked", deposit.asked or "none"),
         ("deposit received", said),
-        *([("deposit", deposit.outcome)] if deposit.outcome in GONE else []),
+        *([("deposit", _gone(out))] if deposit.outcome in GONE else []),
         ("taken in by", out.taken_by_name),
     ]
     if out.admitted is not None:
@@ -114,6 +114,12 @@ def appeal_section(out: AppealOut, zone: str) -> Section:
         facts += [(word, out.admitted["by_name"]), ("because", out.admitted["reasons"])]
     title = f"Appeal {out.number}" + (", referred by the referee" if out.is_referred else "")
     return Section(title, tuple(facts), (out.words,) if out.words else ())
+
+
+def _gone(out: AppealOut) -> str:
+    """What became of the deposit; while a reopened appeal waits, that was the earlier sitting's."""
+    of_earlier = out.reopened is not None and out.decision is None
+    return out.deposit.outcome + (f" by sitting {out.sitting - 1}" if of_earlier else "")
 
 
 def sought_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> list[Section]:

@@ -18,7 +18,7 @@ from sqlalchemy import Connection
 
 from app.access.queries import official_row
 from app.appeals.bench import Bench
-from app.appeals.corrected import corrections_section
+from app.appeals.corrected import corrections_section, subjects_of_decision
 from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
 from app.appeals.paper_parts import (
@@ -155,9 +155,8 @@ def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Sec
         sections += reopened_section(unit.conn, meet, appeal, "The decision that this replaces")
         if appeal.panel is not None:
             sections.append(panel_section(appeal.panel))
-    subjects = subjects_of_protest(unit.conn, meet, out.id)
-    if decided.appeal is not None:
-        subjects.append(decided.appeal.id)
+    appeal_id = None if decided.appeal is None else AppealId(decided.appeal.id)
+    subjects = subjects_of_decision(unit.conn, meet, decided.id, out.id, appeal_id)
     sections += corrections_section(unit.conn, meet, subjects)
     if decided.heard_because:
         sections.append(Section("Heard all the same", paragraphs=(decided.heard_because,)))

@@ -11,12 +11,11 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection
 
-from app.appeals.corrected import corrected_in_words
+from app.appeals.corrected import corrected_in_words, subjects_of_decision
 from app.appeals.queries import (
     appeal_row,
     decisions_on,
     measured,
-    subjects_of_protest,
     window_for_appeal,
 )
 from app.appeals.wire import Instance, Mark, Verdict
@@ -47,9 +46,9 @@ def _corrected_since(
     conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
 ) -> Iterator[str]:
     """What was corrected and does not stand among what was signed."""
-    subjects = subjects_of_protest(conn, meet, ProtestId(protest.id))
-    if decided.appeal_id is not None:
-        subjects.append(decided.appeal_id)
+    subjects = subjects_of_decision(
+        conn, meet, decided.id, ProtestId(protest.id), decided.appeal_id
+    )
     signed = {item for part in decided.form_facts["sections"] for item in part["items"]}
     said = corrected_in_words(conn, meet, subjects)
     return (one for one in said if one not in signed)

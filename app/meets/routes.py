@@ -81,7 +81,9 @@ async def post_start_lists(
         Query(max_length=2000, description='own header names: {"Bahn":"lane","Mannschaft":"team"}'),
     ] = "{}",
 ) -> Response:
-    """Load start lists from a CSV or XLSX file in the body; `check=true` only looks."""
+    """Load start lists from a CSV or XLSX file in the body; `check=true` only looks. A list
+    replaces all lanes of each heat that it names: who loses a lane by it stands in `left_out`.
+    """
     content = await request.body()
     start_list, problems = await run_in_threadpool(
         start_lists.read_file, content, header_names(columns)

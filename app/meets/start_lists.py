@@ -3,7 +3,8 @@
 A file holds whole heats. A heat that the meet does not have is added; one that it has and that has
 not begun takes the file's lanes, also where it was not to be held; one that has begun may only be
 named with the lanes it already has. Heats that the file does not name stay as they are, so that
-each round can come in its own file, and the same file a second time changes nothing. A team's
+each round can come in its own file, and the same file a second time changes nothing. Who had a lane
+in a heat that it names, and stands nowhere else in that round, is told as left out. A team's
 affiliation is the first that the file gives it; where it gives none, what is known stays.
 """
 
@@ -79,6 +80,7 @@ class Plan:
     renamed: list[str] = field(default_factory=list)
     lanes_moved: list[str] = field(default_factory=list)
     in_two_heats: list[str] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
     drawn_again: list[str] = field(default_factory=list)
     new_heats: list[dict[str, object]] = field(default_factory=list)
     changed_heats: list[dict[str, object]] = field(default_factory=list)
@@ -347,6 +349,7 @@ def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Pl
         planner.plan.problems.add(one.row, one.column, one.problem)
     planner.plan.lanes_moved.extend(looked.moved)
     planner.plan.in_two_heats.extend(islice(_in_two_heats(known, start_list), MOST_TOLD))
+    planner.plan.left_out.extend(islice(_left_out(known, start_list), MOST_TOLD))
     return planner.plan
 
 
@@ -374,6 +377,33 @@ def _in_two_heats(known: Known, start_list: StartList) -> Iterator[str]:
                     f"in one of them.{way_out}"
                 )
             before.append((number, ""))
+
+
+def _left_out(known: Known, start_list: StartList) -> Iterator[str]:
+    """The teams that then no longer stand in any heat of their round that is run, in a sentence
+    each: a file that names only who moves takes all others out of the heats that it names.
+    """
+    runs: set[tuple[EventKey, str, str]] = set()
+    named = {}
+    for heat in start_list.heats:
+        event, round_key = likeness(heat.event), likeness(heat.round)
+        named[event, round_key, heat.heat] = heat
+        runs.update((event, round_key, likeness(entry.team)) for entry in heat.entries)
+    for (event, round_key, number), (heat_id, state, _when) in known.heats.items():
+        is_run = state is not HeatState.NOT_HELD and heat_id not in known.called_off
+        if is_run and (event, round_key, number) not in named:
+            lanes_there = known.running.get(heat_id, {}).values()
+            runs.update((event, round_key, team) for team, _bib, _legs in lanes_there)
+    for (event, round_key, number), heat in named.items():
+        stored = known.heats.get((event, round_key, number))
+        before = {} if stored is None else known.running.get(stored[0], {})
+        for lane, (team, _bib, _legs) in sorted(before.items()):
+            if (event, round_key, team) not in runs:
+                name = known.teams[event, team][1].name
+                yield (
+                    f"{name} no longer has a lane in {heat.event}, {heat.round}, heat {number} "
+                    f"(lane {lane})."
+                )
 
 
 def _if_left_over(number: int, heat_id: HeatId, state: HeatState) -> str:
@@ -413,6 +443,7 @@ def summary(
         renamed=plan.renamed,
         lanes_moved=plan.lanes_moved,
         in_two_heats=plan.in_two_heats,
+        left_out=plan.left_out,
         drawn_again=plan.drawn_again[:MOST_TOLD],
         heats_added=len(plan.new_heats),
         heats_changed=len(plan.changed_heats),

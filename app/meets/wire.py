@@ -271,6 +271,10 @@ class StartListsOut(Wire):
         description="teams that then stand in two heats of one round, a sentence each, fifty at "
         "most"
     )
+    left_out: list[str] = Field(
+        description="teams that lose their lane and are listed nowhere else in that round, a "
+        "sentence each, fifty at most: a list replaces all lanes of each heat that it names"
+    )
     drawn_again: list[str] = Field(
         description="heats that were declared not held and are drawn in this list, a sentence "
         "each, fifty at most: they are to be run after all"

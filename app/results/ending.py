@@ -81,12 +81,18 @@ def _insist_same(unit: Unit, facts: MeetFacts, ended_at: datetime, given: dateti
         )
 
 
+ONCE_IT_HAS_ENDED = (
+    "Say it once the meet has ended, and nothing until then: sent without a time, this ends the "
+    "meet at once."
+)
+
+
 def _ended_at(unit: Unit, given: datetime | None) -> datetime:
     """The end as given, or now; Malformed for a time at which the meet cannot have ended."""
     last: datetime | None = unit.conn.execute(_LAST_ANNOUNCED, {"meet": unit.meet_id}).scalar_one()
     if given is None:
         return max(unit.now, last or unit.now)
-    insist_typed_now(unit, given, "/ended_at", "This end of the meet")
+    insist_typed_now(unit, given, "/ended_at", "This end of the meet", ONCE_IT_HAS_ENDED)
     _insist_nothing_announced_after(given, last)
     return given
 

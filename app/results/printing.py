@@ -391,5 +391,5 @@ def _window_words(window: SnapshotWindow, announced: AnnouncementOut) -> str:
     if window.closes_at is None:
         return f"{what} until {_from_end(window)} ({window.rule})"
     until = in_zone(window.closes_at, announced.time_zone)
-    counted = _from_end(window) if window.counts_from else f"{window.minutes} minutes"
+    counted = _from_end(window) if window.counts_from else length(window.minutes or 0)
     return f"{what} until {until}: {counted} ({window.rule}{whose})"

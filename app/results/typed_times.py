@@ -18,10 +18,18 @@ from app.store.action import Unit
 EARLIEST_ENTRY = timedelta(hours=12)
 
 
-def insist_typed_now(unit: Unit, at: datetime, field: str, what: str = "This time") -> None:
-    """Malformed for a time, entered now, that lies in the future or twelve hours back."""
+def insist_typed_now(
+    unit: Unit,
+    at: datetime,
+    field: str,
+    what: str = "This time",
+    if_ahead: str = "Look at the time; left out, it is taken to be now.",
+) -> None:
+    """Malformed for a time, entered now, that lies in the future (`if_ahead` is what to do then) or
+    twelve hours back.
+    """
     if at > unit.now:
-        raise Malformed(f"{what} lies in the future. Leave it out for now.", field=field)
+        raise Malformed(f"{what} lies in the future. {if_ahead}", field=field)
     if at < unit.now - EARLIEST_ENTRY:
         raise Malformed(
             f"{what} lies more than twelve hours back; look at the day.",

@@ -191,11 +191,14 @@ def _about_overall(move: Move) -> Iterator[str]:
 
 
 def _about_seat(move: Move, seat_name: Callable[[Seat], str]) -> Iterator[str]:
-    before, after = move.before.seat, move.after.seat
+    before, after = _held(move.before), move.after.seat
     if move.after.is_seat_free:
         if before is not None and before != after:
             yield f"no longer has {seat_name(before)}"
         return
+    was_free = move.before.seat if move.before.is_seat_free else None
+    if was_free is not None and after is None and not move.loses_next_round:
+        yield f"no longer has {seat_name(was_free)} free for it"
     if after is not None and before is None and move.after.letter is None:
         yield f"keeps {seat_name(after)} until it is settled who goes on"
     elif after is not None and before is None:
@@ -213,8 +216,13 @@ def _free_seat(move: Move, seat_name: Callable[[Seat], str]) -> str:
     return f"{seat_name(move.after.seat)} is free for it"
 
 
+def _held(standing: Standing) -> Seat | None:
+    """The lane in which a team is drawn; one that is only free for it, it does not have."""
+    return None if standing.is_seat_free else standing.seat
+
+
 def _gives_up_seat(move: Move) -> bool:
-    return move.before.seat is not None and move.after.seat is None
+    return _held(move.before) is not None and move.after.seat is None
 
 
 def _points_instead(move: Move) -> str:
@@ -250,7 +258,13 @@ def _rest_in_short(move: Move) -> str:
         return f"on {_points_instead(move)}"
     if move.changes_qualification and move.after.letter:
         return f"in {SHORTLY[move.after.letter]}"
-    return "in another lane" if move.changes_seat else "as before"
+    return _lane_in_short(move) if move.changes_seat else "as before"
+
+
+def _lane_in_short(move: Move) -> str:
+    if _held(move.after) is not None:
+        return "in a lane" if _held(move.before) is None else "in another lane"
+    return "without a lane" if move.after.seat is None else "with a lane free for it"
 
 
 def _place(place: int | None) -> str:

@@ -393,3 +393,25 @@ def test_a_deposit_that_says_otherwise_than_before_is_refused(meet: MeetAtHand) 
     assert "received already, receipt R-17" in told["detail"]
     same = pay(meet, lodged, received_at=lodged["deposit"]["received_at"])
     assert (same.status_code, same.json()["version"]) == (200, lodged["version"])
+
+
+def test_a_deposit_that_never_came_is_not_to_come_once_the_appeal_is_closed(
+    meet: MeetAtHand,
+) -> None:
+    """Heard without it by the jury's word, it is asked for no more (common practice)."""
+    lodged = appeal(meet, a_rejected_protest(meet), deposit=None)
+    meet.service.clock.move(timedelta(minutes=40))
+    admitted = admit(meet, lodged).json()
+    assert admitted["deposit"]["outcome"] == "to come", "it still takes it"
+    for name in ("juror 1", "juror 2", "juror 3"):
+        assert cast(meet, lodged, name, "rejected").status_code == 201
+    out = jury_decides(meet, lodged, "juror 1", "rejected")
+    assert out.status_code == 201, out.text
+    assert out.json()["deposit"]["outcome"] == "not received"
+    a_problem(pay(meet, lodged), 409, "conflict")
+
+
+def test_an_appeal_taken_back_without_its_deposit_awaits_none(meet: MeetAtHand) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet), deposit=None)
+    assert withdraw(meet, lodged).json()["deposit"]["outcome"] == "not received"
+    a_problem(pay(meet, lodged), 409, "conflict")

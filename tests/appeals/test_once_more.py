@@ -88,6 +88,26 @@ def test_both_papers_say_which_decision_replaces_which(meet: MeetAtHand) -> None
     assert "in time by 10 min (opened by announcement 1" in new
 
 
+def test_a_correction_of_an_advice_stands_on_the_paper_of_its_own_decision_alone(
+    meet: MeetAtHand,
+) -> None:
+    """Each of the two was told for itself (common practice)."""
+    lodged = rejected_as_late(meet)
+    advice = f"protests/{lodged['id']}/advice/time-corrections"
+    done(put_right(meet, advice, advised_at=NOON + minutes(51)))
+    out = decided(meet, lodged, reasons="Two umpires saw it.")
+    meet.desk.put(f"protests/{lodged['id']}/advice", {})
+    at_noon(meet, 120)
+    done(put_right(meet, advice, advised_at=NOON + minutes(101)))
+    corrected = {
+        ident: meet.referee.get(f"decisions/{ident}/form.pdf").content
+        for ident in (lodged["first"], out["decision"]["id"])
+    }
+    old, new = (" ".join(read_text(one).split()) for one in corrected.values())
+    assert ("12:51:00" in old, "13:41:00" in old) == (True, False)
+    assert ("12:51:00" in new, "13:41:00" in new) == (False, True)
+
+
 def test_rejected_on_its_merits_it_is_told_and_appealed_anew(meet: MeetAtHand) -> None:
     lodged = rejected_as_late(meet)
     out = decided(meet, lodged, reasons="Two umpires saw it.")

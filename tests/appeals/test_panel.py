@@ -183,6 +183,23 @@ def test_a_substitute_takes_the_chair_with_the_place(meet: MeetAtHand) -> None:
     assert out.status_code == 201, out.text
 
 
+def test_a_seat_that_was_left_empty_is_filled_by_naming_the_panel_again(meet: MeetAtHand) -> None:
+    """Who forgot the substitute and sends it again is told the way (common practice)."""
+    lodged = an_open_appeal(meet)
+    names = jurors(meet, "Far Club", "Near Club", "", "Other Club")
+    name_panel(meet, lodged, names[:3], names[3:])
+    step_aside(meet, lodged, "juror 2", None)
+    told = a_problem(ask_aside(meet, lodged, "juror 2", "juror 4"), 409, "conflict")
+    assert told["detail"] == (
+        "This official has withdrawn from this panel, and the seat was left empty. Name the panel "
+        "again (PUT …/panel) to fill it."
+    )
+    again = name_panel(meet, lodged, ["juror 1", "juror 4", "juror 3"])
+    assert seats(again.json())["juror 4"] == ("member", "sits")
+    told = a_problem(ask_aside(meet, lodged, "juror 2", "juror 4"), 409, "conflict")
+    assert told["detail"].endswith("the place is taken.")
+
+
 def test_only_the_member_says_that_it_withdraws_or_the_chair_of_one_who_is_concerned(
     meet: MeetAtHand,
 ) -> None:

@@ -135,6 +135,24 @@ def test_a_jury_decision_tells_the_votes_the_panel_and_that_it_is_final(meet: Me
         assert word in told
 
 
+def test_a_paper_after_reopening_says_which_sitting_did_what_with_the_deposit(
+    meet: MeetAtHand,
+) -> None:
+    """World Athletics TR8.7: returned where the appeal succeeds, forfeited where it does not."""
+    heard = an_upheld_appeal(meet)
+    assert reopen(meet, heard, heard["names"][0]).status_code == 200
+    waiting = words(meet, f"appeals/{heard['id']}")
+    assert "returned by sitting 1" in waiting
+    for name in heard["names"]:
+        cast(meet, heard, name, "rejected")
+    out = jury_decides(meet, heard, heard["names"][0], "rejected")
+    told = words(meet, f"decisions/{out.json()['decision']['id']}")
+    assert "returned by sitting 1" in told
+    due = "The deposit is forfeited. Sitting 1 had it returned, so it is due again."
+    assert due in told
+    assert "by sitting" not in words(meet, f"appeals/{heard['id']}")
+
+
 def test_a_decisions_paper_does_not_change_afterwards(meet: MeetAtHand) -> None:
     meet.service.clock.stand_at(meet.service.clock.now())
     ruling = an_announced_disqualification(meet)

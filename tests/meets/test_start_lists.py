@@ -310,3 +310,32 @@ def test_a_team_that_then_stands_in_two_heats_of_a_round_is_told(bare: MeetAtHan
     assert told == f"{said} If heat 1 is not held any more, say so at …/heats/{left_over}/not-held."
     moved = HEADER + "Women 4x100 m,semis,1,4,Gull\nWomen 4x100 m,semis,2,5,Tern"
     assert load(bare, moved).json()["in_two_heats"] == []
+
+
+def test_who_loses_a_lane_and_stands_nowhere_else_in_the_round_is_told(bare: MeetAtHand) -> None:
+    """A list that names only the teams that move takes all others out of the heats it names."""
+    whole = HEADER + "".join(
+        f"Women 4x100 m,heats,{heat},{lane},{team}\n"
+        for heat, lane, team in ((1, 3, "Tern"), (1, 4, "Gull"), (2, 3, "Heron"), (2, 4, "Plover"))
+    )
+    assert load(bare, whole).json()["left_out"] == []
+    moved = HEADER + "Women 4x100 m,heats,1,5,Heron\nWomen 4x100 m,heats,2,5,Gull\n"
+    lost = [
+        "Tern no longer has a lane in Women 4x100 m, heats, heat 1 (lane 3).",
+        "Plover no longer has a lane in Women 4x100 m, heats, heat 2 (lane 4).",
+    ]
+    assert load(bare, moved, check="true").json()["left_out"] == lost
+    assert load(bare, moved).json()["left_out"] == lost
+    assert load(bare, moved).json()["left_out"] == []
+
+
+def test_who_is_listed_only_in_a_heat_that_is_not_held_has_lost_its_lane(bare: MeetAtHand) -> None:
+    load(bare, HEADER + "Women 4x100 m,heats,1,3,Tern\nWomen 4x100 m,heats,2,4,Tern")
+    second = bare.organiser.get("heats").json()["heats"][1]["id"]
+    seen = bare.organiser.get(f"heats/{second}").headers["ETag"]
+    said = {"reasons": "Too few teams came."}
+    assert bare.organiser.post(f"heats/{second}/not-held", said, etag=seen).status_code == 200
+    told = load(bare, HEADER + "Women 4x100 m,heats,1,3,Gull").json()
+    assert told["left_out"] == [
+        "Tern no longer has a lane in Women 4x100 m, heats, heat 1 (lane 3)."
+    ]

@@ -369,3 +369,16 @@ def test_an_end_that_is_corrected_twice_keeps_the_bounds_of_the_first(service: S
     service.clock.stand_at(said + timedelta(hours=3))
     later = a_problem(correct(hand, said + timedelta(hours=1)), 422, "malformed")
     assert "2026-06-14 18:00:00 CEST (Europe/Paris)" in later["detail"]
+
+
+def test_an_end_in_the_future_is_refused_without_leading_anybody_to_end_the_meet_now(
+    service: Service,
+) -> None:
+    """The end is said once (common practice): who would say it later must not say it by mistake."""
+    hand = a_meet_with_results(service)
+    told = a_problem(end(hand, ended_at=rfc3339(EVENING + timedelta(hours=1))), 422, "malformed")
+    assert told["detail"] == (
+        "This end of the meet lies in the future. Say it once the meet has ended, and nothing "
+        "until then: sent without a time, this ends the meet at once."
+    )
+    assert hand.service.http.get(f"/api/meets/{hand.id}").json()["ended_at"] is None

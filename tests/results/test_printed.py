@@ -297,3 +297,14 @@ def test_a_sheet_says_at_which_local_time_it_was_printed(service: Service) -> No
     text = read_text(shown(meet, told, "pdf"))
     assert f"Printed: {in_zone(later, 'Europe/Paris')}" in text
     assert f"printed {in_zone(later, 'Europe/Paris')}" in text
+
+
+def test_the_sheet_says_one_minute_as_people_do(service: Service) -> None:
+    hand = a_meet(service, heats=1, terms={"protest_minutes": 1})
+    hand.start()
+    hand.load_result()
+    told = hand.announce(despite="Nobody called.").json()
+    sheet = service.http.get(f"/api/meets/{hand.id}/announcements/{told['id']}.pdf").content
+    text = " ".join(read_text(sheet).split())
+    assert "1 minute" in text
+    assert "1 minutes" not in text

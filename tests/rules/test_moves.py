@@ -60,6 +60,21 @@ def _said(before: dict[str, object], after: dict[str, object], next_round: str =
             "Tern is not drawn; lane 5 is free for it; 2 points instead of none.",
         ),
         (
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
+            {"letter": Letter.BY_REFEREE, "seat": Seat("final", 6)},
+            "Tern gets lane 6.",
+        ),
+        (
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
+            {"letter": Letter.BY_REFEREE},
+            "Tern no longer has lane 5 free for it.",
+        ),
+        (
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
+            {},
+            "Tern is out of the final.",
+        ),
+        (
             {"letter": Letter.BY_PLACE},
             {"letter": Letter.BY_TIME},
             "Tern is in the final by time (q) instead of by place (Q).",
@@ -185,7 +200,15 @@ def test_a_summary_says_that_nothing_moves() -> None:
             {"letter": Letter.BY_TIME},
             "Tern in on time",
         ),
-        ({}, {"seat": IN_FIFTH}, "Tern in another lane"),
+        ({}, {"seat": IN_FIFTH}, "Tern in a lane"),
+        ({"seat": IN_FIFTH}, {"seat": Seat("final", 6)}, "Tern in another lane"),
+        ({"seat": IN_FIFTH}, {}, "Tern without a lane"),
+        ({}, {"seat": IN_FIFTH, "is_seat_free": True}, "Tern with a lane free for it"),
+        (
+            {"seat": IN_FIFTH, "is_seat_free": True},
+            {"seat": Seat("final", 6)},
+            "Tern in a lane",
+        ),
         ({}, {}, "Tern as before"),
     ],
 )
