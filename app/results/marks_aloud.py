@@ -14,7 +14,7 @@ from app.results.wording import LETTERS
 
 _LETTERS = "|".join(LETTERS)
 _SAID = (
-    (re.compile(rf" \((?:{_LETTERS})\)(?=[.;])"), ""),  # "through by time (q)": said already
+    (re.compile(rf" \((?:{_LETTERS})\)(?=[.;]| is )"), ""),  # "by time (q)": said already
     (re.compile(r" \(DQ ([^()]+)\)"), r" by rule \1"),
     (re.compile(r"(?<=[:,] )DQ (?=\S)"), "disqualified by rule "),
     (re.compile(r"(?<=[:,] )DNS(?=[.;, ])"), "did not start"),

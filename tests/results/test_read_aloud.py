@@ -378,6 +378,7 @@ def test_what_is_of_another_day_is_read_with_it(own: MeetAtHand) -> None:
             "Tern is disqualified by rule TR24.7: pass completed beyond the take-over zone.",
         ),
         ("Crew L, lane 4: place 3, 42.35; before: place 2, 42.35.",) * 2,
+        ("That Tern goes on (qJ) is taken back.", "That Tern goes on is taken back."),
     ],
 )
 def test_marks_of_the_sheet_are_read_in_words(printed: str, said: str) -> None:
