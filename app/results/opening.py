@@ -70,8 +70,7 @@ def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
     A first result is amended where a decision on a protest of its heat made it what it is: only
     with it does the time for an appeal begin.
     """
-    known = 0 if last is None else last.decisions_seen
-    decided = decided_since(unit.conn, seen.heat, known, {line.team for line in seen.lines or ()})
+    decided = decided_since(unit.conn, seen.heat, 0 if last is None else last.decisions_seen)
     now = rests_on(unit.conn, unit.meet_id, seen.heat)
     rests = _digest(unit, seen.heat, now)
     appealable = decided.can_be_appealed_here if last is None else decided.can_be_appealed

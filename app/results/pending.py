@@ -26,7 +26,7 @@ from app.appeals.states import OPEN, ProtestState
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import HeatId, MeetId
 from app.meets.tables import heats, teams
-from app.results.one_round import in_one_round, round_of
+from app.results.one_round import in_one_round
 from app.results.tables import announcements, windows
 from app.results.wording import at_time
 from app.rules.windows import Remedy
@@ -34,8 +34,6 @@ from app.rulings.jurys_word import JURY_HAS_DECIDED
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
-_OF_LINES = frozenset({"set aside", "restored", "corrected"})
-"""What orders do to the lines of the heat that they are about, and not to its round."""
 
 _asked = heats.alias("asked")
 _opener = announcements.alias("opener")
@@ -84,18 +82,6 @@ IS_SETTLED = and_(
 )
 """Of a window, in a statement: whether the jury has decided on all that it let be appealed."""
 
-# A re-run counts in the heat that it repeats by what is stored, whichever is announced first.
-_COUNTS_AS_TOLD = heats.c.round_key == round_of(heats)
-_TOLD_IN_ITS_HEAT = (
-    select(func.coalesce(func.max(announcements.c.decisions_seen), 0))
-    .where(announcements.c.heat_id == decisions.c.heat_id)
-    .correlate(decisions)
-    .scalar_subquery()
-)
-_WHERE_IT_IS_TOLD = (
-    _COUNTS_AS_TOLD.label("counts_as_told"),
-    _TOLD_IN_ITS_HEAT.label("told_in_its_heat"),
-)
 _DECIDED = (
     select(
         decisions.c.id,
@@ -106,8 +92,6 @@ _DECIDED = (
         decisions.c.carried_out,
         decisions.c.replaced_by,
         decisions.c.seq,
-        decisions.c.moves,
-        *_WHERE_IT_IS_TOLD,
     )
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
@@ -203,8 +187,6 @@ _TOLD = (
         decisions.c.decided_at,
         decisions.c.sitting,
         decisions.c.moves,
-        decisions.c.seq,
-        *_WHERE_IT_IS_TOLD,
         heats.c.number.label("heat_number"),
         heats.c.round,
         _asked.c.round.label("asked_round"),
@@ -258,28 +240,14 @@ def told_since(
     return [
         _decision_in_words(row, heat_id, at_time(row.decided_at, at, zone))
         for row in rows
-        if row.carried_out and (row.heat_id == heat_id or _is_news_here(row, teams))
+        if row.carried_out and (row.heat_id == heat_id or _touches_any(row, teams))
     ]
 
 
-def _is_news_here(row: AnyRow, teams: Collection[str]) -> bool:
-    """Whether another heat's decision was asked for by one of these teams, or moves one, and can
-    be told here.
-    """
-    return (row.team_id in teams or _moves_any(row, teams)) and not _is_told_there_first(row)
-
-
-def _moves_any(row: AnyRow, teams: Collection[str]) -> bool:
+def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:
+    """Whether a decision was asked for by one of these teams, or moves one."""
     moves: Mapping[str, Any] = row.moves
-    return any(move["team"] in teams for move in moves.get("moves", ()))
-
-
-def _is_told_there_first(row: AnyRow) -> bool:
-    """Whether another heat's decision changes that heat's own lines, which count elsewhere as they
-    were announced: until it is announced there, it moves nobody here.
-    """
-    is_about_lines = any(one["did"] in _OF_LINES for one in row.carried_out)
-    return is_about_lines and row.counts_as_told and row.seq > row.told_in_its_heat
+    return row.team_id in teams or any(move["team"] in teams for move in moves.get("moves", ()))
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
@@ -317,30 +285,15 @@ class Decided:
     """Something was ordered in this heat itself: that is news, whatever its lines say."""
 
 
-def decided_since(conn: Connection, heat_id: HeatId, seen: int, teams: Collection[str]) -> Decided:
-    """What was decided in this heat's round after the decision numbered `seen`.
-
-    What moves one of the heat's `teams` and is to be announced in another heat first is no news
-    yet, and neither is it counted as seen: this heat is announced again after that.
-    """
+def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
+    """What was decided in this heat's round after the decision numbered `seen`."""
     rows = conn.execute(_DECIDED, {"heat": heat_id}).all()
-    later = [
-        row.seq
-        for row in rows
-        if row.seq > seen
-        and row.heat_id != heat_id
-        and _moves_any(row, teams)
-        and _is_told_there_first(row)
-    ]
-    last = rows[-1].seq if rows else 0
-    standing = [
-        row for row in rows if row.seq > seen and row.seq not in later and row.replaced_by is None
-    ]
+    standing = [row for row in rows if row.seq > seen and row.replaced_by is None]
     referees = [row for row in standing if row.instance == REFEREE and row.carried_out]
     jurys = [row for row in standing if row.instance == JURY]
     open_ones = [row for row in referees if not _is_settled(row, rows)]
     return Decided(
-        min(later) - 1 if later else last,
+        rows[-1].seq if rows else 0,
         by_referee=bool(referees),
         can_be_appealed=bool(open_ones),
         can_be_appealed_here=any(row.heat_id == heat_id for row in open_ones),

@@ -8,21 +8,17 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-import pytest
-
 from app.ids import new_id
 from tests.appeals.desk import (
     a_disqualification,
     a_protest,
     announced,
-    appeal,
     decided,
     lodge,
     set_aside,
     team,
 )
 from tests.builders import Json, MeetAtHand, a_meet
-from tests.rounds.builders import Event, two_heats
 from tests.running import Service
 
 
@@ -99,63 +95,3 @@ def test_a_team_of_the_round_is_of_its_re_run_too(service: Service) -> None:
     for number, other in ((2, team(hand, 1, 1)), (1, team(hand, 8))):
         protest = lodge(hand, a_protest(hand, number=number, team=other))
         assert (protest["took_part"], protest["marks"]) == (True, [])
-
-
-def two_heats_with_gull_out(meet: MeetAtHand) -> tuple[Event, Json]:
-    """By the referee's decision Gull of heat 1 is disqualified, so that Curlew of heat 2 would come
-    into the final by time; nobody has announced that.
-    """
-    event = two_heats(meet)
-    event.set(lanes=8, by_time=1)
-    event.run("heats 1", "42.10", "42.50", "43.00")
-    event.run("heats 2", "42.20", "42.60", "43.10")
-    protest = lodge(meet, a_protest(meet, heat=event.heat("heats 1"), team=event.team("Heron")))
-    order = {"order": "disqualify", "team": event.team("Gull"), "infringement": "help_given"}
-    decided(meet, protest, "upheld", orders=[order])
-    return event, protest
-
-
-def appeal_of(event: Event, protest: Json, name: str) -> Json:
-    return appeal(event.meet, protest, team=event.team(name), sought=[])
-
-
-@pytest.mark.parametrize("between", [True, False])
-def test_a_decision_on_another_heat_is_told_and_appealed_once_it_is_announced_there(
-    meet: MeetAtHand, *, between: bool
-) -> None:
-    """The time for an appeal runs from the announcement that amends the result (TR8.7): nobody
-    loses it by an announcement that was made before, for another reason.
-    """
-    event, protest = two_heats_with_gull_out(meet)
-    if between:
-        event.load("heats 2", "42.20", "42.60", "43.20")
-        told = event.announce("heats 2").json()
-        assert told["because"] == []
-        assert {one["remedy"] for one in told["windows"]} == {"protest"}
-        assert [one["letter"] for one in told["qualified"] if one["team_name"] == "Gull"] == ["q"]
-    meet.service.clock.move(timedelta(minutes=1))
-    (because,) = event.announce("heats 1").json()["because"]
-    assert "Gull is disqualified" in because
-    meet.service.clock.move(timedelta(minutes=35))
-    told = event.announce("heats 2").json()
-    assert [one["remedy"] for one in told["windows"]] == ["protest", "appeal"]
-    assert "Gull is disqualified" in told["because"][0]
-    meet.service.clock.move(timedelta(minutes=5))
-    assert appeal_of(event, protest, "Curlew")["marks"] == []
-    assert event.result("heats 2")["announced"]["holds"]
-
-
-def test_what_heat_2_has_to_tell_itself_is_told_though_heat_1_is_to_come_first(
-    meet: MeetAtHand,
-) -> None:
-    event, _protest = two_heats_with_gull_out(meet)
-    own = lodge(meet, a_protest(meet, heat=event.heat("heats 2"), team=event.team("Puffin")))
-    order = {"order": "correct", "team": event.team("Puffin"), "time": "43.05"}
-    decided(meet, own, "upheld", orders=[order])
-    (because,) = event.announce("heats 2").json()["because"]
-    assert "The finish of Puffin is corrected" in because
-    assert not event.result("heats 2")["announced"]["holds"]
-    assert event.announce("heats 1").status_code == 201
-    assert event.announce("heats 2").status_code == 201
-    assert event.result("heats 1")["announced"]["holds"]
-    assert event.result("heats 2")["announced"]["holds"]
