@@ -14,7 +14,7 @@ from typing import assert_never
 from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
 from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
-from app.appeals.last_about import about, decided_last
+from app.appeals.last_about import about, standing_in
 from app.appeals.next_round import (
     advancing,
     advancing_again,
@@ -144,7 +144,7 @@ def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
     gone: NoLongerStands | None = None
     for kept in reversed(decision.carried_out):
         try:
-            insist_it_was_the_last(bench, kept, decision)
+            insist_it_stands(bench, kept, decision)
             one = take_back(bench, kept)
             bench = bench.after(one.effect)
         except NoLongerStands as why:
@@ -157,10 +157,10 @@ def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
     return taken
 
 
-def insist_it_was_the_last(bench: Bench, kept: Kept, decision: AnyRow) -> None:
-    """NoLongerStands where another decision was about the same since."""
+def insist_it_stands(bench: Bench, kept: Kept, decision: AnyRow) -> None:
+    """NoLongerStands where another decision was about the same since, and was not undone."""
     thing = about(kept, decision.heat_id)
-    if decided_last(bench.conn, HeatId(bench.heat.id), thing) != decision.id:
+    if decision.id not in standing_in(bench.conn, HeatId(bench.heat.id), thing):
         raise NoLongerStands(
             "A later decision was about the same, so there is nothing of this one to undo: have "
             "that one undone, if it is wrong."

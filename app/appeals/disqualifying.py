@@ -22,6 +22,7 @@ from app.appeals.orders import (
 )
 from app.ids import DecisionId, DisqualificationId, TeamId, new_id
 from app.rules.finding import title_of
+from app.rules.observation import Infringement
 from app.rules.orders import (
     Disqualify,
     SetAside,
@@ -57,6 +58,13 @@ def restoring(bench: Bench, ident: DisqualificationId) -> Understood:
     """A disqualification that was set aside counts again."""
     row, name, what = _one(bench.conn, bench, ident)
     insist_not_the_jurys(bench, row.set_aside_by)
+    matter = Matter(
+        TeamId(row.team_id),
+        Infringement(row.infringement),
+        {row.take_over},
+        bench.heat.present_run,
+    )
+    insist_jury_has_not_cleared(bench, matter)
 
     def act(unit: Unit, decision: DecisionId) -> Kept:
         restore(unit, disqualification_in(unit.conn, unit.meet_id, bench.heat.id, ident), decision)

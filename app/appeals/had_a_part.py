@@ -2,8 +2,8 @@
 
 The matter is that of the protest and the appeal, of what is sought, and of what is ordered at last.
 It is looked at again with each vote and with the decision: a report may come after the panel was
-named. Nor does whoever put a time right by which the appeal or its protest came to be in time, or
-late: a late one is admitted by the chair with a reason.
+named. Nor does whoever typed when the appeal was lodged, or put right what it or its protest is
+measured by: a late one is admitted by the chair, with a reason, and by nobody else.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from sqlalchemy import Connection
 
 from app.appeals.queries import cases_about, decided_about, protest_row, referees_decisions
 from app.ids import MeetId, OfficialId, ProtestId
-from app.results.corrections import who_remeasured
+from app.results.corrections import who_corrected
 from app.rulings.queries import authors_in, ruling_out, rulings_of_case
 from app.store.rows import AnyRow
 
@@ -34,8 +34,10 @@ def had_a_part(
             about.add(ruling)
             found[ruling_out(conn, meet_id, ruling).official] = "ruled in this matter"
     found |= dict.fromkeys(decided_about(conn, meet_id, about), "decided a protest in this matter")
-    times = who_remeasured(conn, meet_id, {row.id, row.protest_id})
-    found |= dict.fromkeys(times, "put a time right by which this came to be in time, or late")
+    corrected = who_corrected(conn, meet_id, {row.id, row.protest_id})
+    found |= dict.fromkeys(corrected, "put right what this is measured by")
+    if row.content.get("lodged_at") is not None:
+        found[OfficialId(row.official_id)] = "typed when this was lodged"
     for decided in referees_decisions(conn, meet_id, ProtestId(row.protest_id)):
         found[OfficialId(decided.official_id)] = "decided the protest"
     return found

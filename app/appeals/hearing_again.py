@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from app.appeals.bench import Bench, Kept, Understood, effects_of
-from app.appeals.carrying import insist_it_was_the_last, take_back, understand, understand_one
+from app.appeals.carrying import insist_it_stands, take_back, understand, understand_one
 from app.appeals.orders import OrderIn, UndoIn
 from app.meets.states import HeatState
 from app.refusals import NoLongerStands, Refusal, StateConflict
@@ -112,7 +112,7 @@ def _taken_back(
     stays: list[str] = []
     for kept in reversed(gone):
         try:
-            insist_it_was_the_last(bench, kept, earlier)
+            insist_it_stands(bench, kept, earlier)
             one = take_back(bench, kept)
             bench = bench.after(one.effect)
         except NoLongerStands:

@@ -1,18 +1,20 @@
-"""About what was something ordered, and which decision was the last about it?
+"""About what was something ordered, and which decisions still stand in what is so about it?
 
-Only the last one still stands: what a decision before it had ordered about the same thing was
-taken back since, or ordered anew, so that undoing that one would undo what it never did.
+As a rule the last one alone: what a decision before it had ordered about the same thing was taken
+back since, or ordered anew, so that undoing that one would undo what it never did. Where the last
+one only undid another, what stood before that one stands again, and so does whose it was.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from sqlalchemy import Connection
 
 from app.appeals.queries import decisions_in_round
 from app.ids import DecisionId, HeatId
+from app.store.rows import AnyRow
 
 Thing = tuple[object, ...]
 
@@ -64,3 +66,27 @@ def decided_last(conn: Connection, heat: HeatId, thing: Thing) -> DecisionId | N
         if any(about(kept, decision.heat_id) == thing for kept in decision.carried_out)
     ]
     return DecisionId(found[-1]) if found else None
+
+
+def standing_in(conn: Connection, heat: HeatId, thing: Thing) -> frozenset[str]:
+    """The decisions in a heat's round that can be undone as far as they are about something."""
+    known = decisions_in_round(conn, heat)
+    now: frozenset[str] = frozenset()
+    before: dict[str, frozenset[str]] = {}
+    for decision in known:
+        acts = [kept for kept in decision.carried_out if about(kept, decision.heat_id) == thing]
+        if not acts:
+            continue
+        before[decision.id] = now
+        if all(kept.get("is_kept") for kept in acts):
+            now |= {decision.id}  # ordered again the same: nothing has changed
+            continue
+        undone = _undone_by(decision, known) & now
+        now = frozenset({decision.id}).union(*(before[one] for one in undone))
+    return now
+
+
+def _undone_by(decision: AnyRow, known: Iterable[AnyRow]) -> set[str]:
+    """The decisions that this one undoes: as it was ordered, or since it replaces them."""
+    ordered = {order["decision"] for order in decision.orders if order["order"] == "undo"}
+    return ordered | {one.id for one in known if one.replaced_by == decision.id}

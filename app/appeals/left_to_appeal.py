@@ -26,6 +26,9 @@ from app.rules.windows import WindowOpener, windows_opened
 from app.rulings.jurys_word import JURY_HAS_DECIDED
 from app.store.rows import AnyRow
 
+GIVES = frozenset({"advanced", "lane given", "run again", "held after all"})
+"""What undoing can give back to a team as well."""
+
 _DECIDED = (
     select(decisions, protests.c.number, JURY_HAS_DECIDED.label("is_settled"))
     .join(protests, protests.c.id == decisions.c.protest_id)
@@ -87,7 +90,8 @@ def time_without_announcement(meet: MeetFacts, decided: AnyRow) -> datetime | No
 
 def _orders_what_stands(conn: Connection, meet: MeetFacts, decided: AnyRow) -> bool:
     """Whether a decision did more than take another one back, and something of that is left."""
-    if all(order["order"] == "undo" for order in decided.orders):
+    gives = any(kept["did"] in GIVES for kept in decided.carried_out)
+    if all(order["order"] == "undo" for order in decided.orders) and not gives:
         return False
     bench = bench_for(conn, meet, HeatId(decided.heat_id), Instance.JURY)
     return bool(decided.carried_out) and _is_anything_left(bench, decided)

@@ -137,7 +137,13 @@ _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("p
     decisions.c.seq
 )
 _IN_ROUND_OF = (
-    select(decisions.c.id, decisions.c.heat_id, decisions.c.carried_out)
+    select(
+        decisions.c.id,
+        decisions.c.heat_id,
+        decisions.c.orders,
+        decisions.c.carried_out,
+        decisions.c.replaced_by,
+    )
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"))

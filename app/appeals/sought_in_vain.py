@@ -18,7 +18,6 @@ from app.ids import HeatId
 from app.rules.orders import (
     Advance,
     CallOff,
-    Correct,
     Disqualify,
     GiveLane,
     Order,
@@ -93,8 +92,6 @@ def _of_effect(effect: Order) -> Iterator[What]:
             yield ("recall", effect.team)
         case GiveLane():
             yield ("extra lane", effect.team)
-        case Correct():
-            yield ("correct", effect.becomes.team, effect.becomes.finish.status.value)
         case SetAside():
             yield ("set aside", effect.one.by)
         case Disqualify():
@@ -103,5 +100,5 @@ def _of_effect(effect: Order) -> Iterator[What]:
             yield from (("run again", team) for team in effect.re_run.teams)
         case CallOff():
             yield ("call off", effect.re_run.key)
-        case _:  # of whole heats and of lanes taken nobody asks
+        case _:  # a line as it was is no correction; of whole heats and lanes taken nobody asks
             pass

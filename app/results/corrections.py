@@ -31,12 +31,6 @@ _OF_SUBJECTS = (
     .where(corrections.c.subject_id.in_(bindparam("subjects", expanding=True)))
     .order_by(corrections.c.corrected_at, corrections.c.id)
 )
-_REMEASURED = union_all(
-    *(
-        select(table.c.official_id, table.c.remeasured).where(table.c.meet_id == bindparam("meet"))
-        for table in (corrections, time_corrections)
-    )
-)
 _SUBJECT_OF = select(corrections.c.subject_id).where(corrections.c.id == bindparam("correction"))
 _OF_SUBJECT = select(corrections).where(corrections.c.subject_id == bindparam("subject"))
 
@@ -54,6 +48,16 @@ class _Kept:
 
 _ANNOUNCED = _Kept(time_corrections, "announcement_id", "a time correction")
 _ELSE = _Kept(corrections, "subject_id", "a correction")
+_REMEASURED = union_all(
+    *(
+        select(
+            kept.table.c.official_id,
+            kept.table.c.remeasured,
+            kept.table.c[kept.subject].label("subject"),
+        ).where(kept.table.c.meet_id == bindparam("meet"))
+        for kept in (_ANNOUNCED, _ELSE)
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,15 +135,16 @@ def said_before(conn: Connection, about: Mistyped, subject: str) -> frozenset[st
     return frozenset(row.was for row in rows if row.about == about)
 
 
-def who_remeasured(conn: Connection, meet_id: MeetId, lodged: Collection[str]) -> set[OfficialId]:
-    """Who corrected a time by which one of these protests or appeals came to be in time, or
-    late.
+def who_corrected(conn: Connection, meet_id: MeetId, lodged: Collection[str]) -> set[OfficialId]:
+    """Who corrected something of these protests and appeals, or a time by which one of them came to
+    be in time, or late.
     """
     rows = conn.execute(_REMEASURED, {"meet": meet_id})
     return {
         OfficialId(row.official_id)
         for row in rows
-        if any(one["id"] in lodged for moved in row.remeasured.values() for one in moved)
+        if row.subject in lodged
+        or any(one["id"] in lodged for moved in row.remeasured.values() for one in moved)
     }
 
 

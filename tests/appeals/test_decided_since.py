@@ -185,3 +185,33 @@ def test_what_another_appeal_ordered_since_is_not_taken_back_by_a_further_sittin
     another("Tern", going_on(event))
     assert decide_again(event, lodged, "rejected").status_code == 201
     assert event.letters()["Heron"] == "qJ"
+
+
+def test_a_decision_that_stands_again_since_its_undoing_was_undone_is_undone_as_a_whole(
+    event: Event,
+) -> None:
+    before = as_it_is(event)
+    both = [*going_on(event), {"order": "correct", "team": event.team("Gull"), "time": "42.22"}]
+    first = ordered(event, "Heron", both)
+    recalled = ordered(event, "Gull", [{"order": RECALL, "team": event.team("Heron")}])
+    assert undoing(event, recalled).status_code == 201
+    assert event.letters()["Heron"] == "qR"
+    undone = undoing(event, first)
+    assert len(undone.json()["decision"]["ordered"]) == 2
+    assert as_it_is(event) == before
+
+
+def test_of_two_appeals_that_both_fail_in_the_end_nothing_is_left(event: Event) -> None:
+    hand = event.hand("heats 1")
+    before = as_it_is(event)
+    first = heard(event, going_on(event), verdict="rejected")
+    protest = protest_of(event, "Gull")
+    decided(hand, protest)
+    hand.desk.put(f"protests/{protest['id']}/advice", {})
+    recall = [{"order": RECALL, "team": event.team("Heron")}]
+    second = the_jury(hand, appeal(hand, protest, sought=recall), "upheld", orders=recall)
+    second = open_again(event, {**second, "names": first["names"]}, "rejected")
+    assert decide_again(event, second, "rejected").status_code == 201
+    assert event.letters()["Heron"] == "qJ"
+    assert decide_again(event, first, "rejected").status_code == 201
+    assert as_it_is(event) == before

@@ -385,6 +385,42 @@ def test_a_team_that_the_jury_did_not_put_out_again_stays_in(meet: MeetAtHand, a
     a_problem(meet.rule(report["case"]), 409, "conflict")
 
 
+@pytest.mark.parametrize("again", ["restore", "undo"])
+def test_whom_the_jury_did_not_disqualify_is_not_put_out_by_what_was_set_aside(
+    meet: MeetAtHand, again: str
+) -> None:
+    ruling = an_announced_disqualification(meet)
+    out = decided(meet, lodge(meet, a_protest(meet, ruling)), "upheld", orders=set_aside(ruling))
+    known = meet.referee.get("disqualifications").json()[0]
+    sought = {
+        "order": "disqualify",
+        "team": team(meet, 4),
+        "infringement": known["infringement"],
+        "take_over": None,
+    }
+    rival = lodge(meet, a_protest(meet, team=team(meet, 5)))
+    decided(meet, rival)
+    meet.desk.put(f"protests/{rival['id']}/advice", {})
+    the_jury(meet, appeal(meet, rival, sought=[sought]), "rejected")
+    order = {
+        "restore": {"order": "restore", "disqualification": ruling["disqualification"]},
+        "undo": {"order": "undo", "decision": out["decision"]["id"]},
+    }[again]
+    refused(ordered_by_referee(meet, order))
+
+
+def test_a_mistaken_correction_is_undone_though_the_jury_refused_another_one(
+    event: Event,
+) -> None:
+    gull = event.team("Gull")
+    rejected_by_jury(event, [{"order": "correct", "team": gull, "time": "42.30"}], "Gull")
+    wrong = {"order": "correct", "team": gull, "status": "DNF"}
+    out = decided(event.meet, a_protest_of(event, "Heron"), "upheld", orders=[wrong])
+    undo = {"order": "undo", "decision": out["decision"]["id"]}
+    done = decide(event.meet, a_protest_of(event, "Gull"), "upheld", orders=[undo])
+    assert done.status_code == 201, done.text
+
+
 def test_a_team_that_the_jury_did_not_disqualify_is_not_ruled_on_for_the_same(
     meet: MeetAtHand,
 ) -> None:

@@ -250,8 +250,21 @@ def test_whoever_made_an_appeal_timely_does_not_sit_on_it_afterwards(meet: MeetA
         done(put_right(meet, f"{address}/{way}", by=names[0], **changes))
     barred = name_panel(meet, lodged, names[:3])
     told = a_problem(barred, 422, "malformed")["detail"]
-    assert "put a time right by which this came to be in time" in told
+    assert "put right what this is measured by" in told
     assert name_panel(meet, lodged, names[1:]).status_code == 200
+
+
+def test_whoever_typed_when_an_appeal_was_lodged_does_not_sit_on_it(meet: MeetAtHand) -> None:
+    at_noon(meet)
+    protest = a_rejected_protest(meet)
+    at_noon(meet, 40)
+    add_official(meet, "clerk", "results", "jury")
+    typed = rfc3339(NOON + minutes(20))
+    lodged = appeal(meet, protest, by="clerk", lodged_at=typed, deposit=None)
+    names = jurors(meet, "Far Club", "Near Club", "")
+    told = a_problem(name_panel(meet, lodged, ["clerk", *names[:2]]), 422, "malformed")["detail"]
+    assert "typed when this was lodged" in told
+    assert name_panel(meet, lodged, names).status_code == 200
 
 
 def test_nobody_of_its_panel_types_a_time_that_completes_the_appeal_or_starts_its_window(

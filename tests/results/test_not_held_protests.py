@@ -110,6 +110,20 @@ def test_what_ordered_something_is_taken_back_there_first(event: Event) -> None:
     assert not_held(event).status_code == 200
 
 
+def test_what_an_undoing_gave_back_is_taken_back_there_first_too(event: Event) -> None:
+    hand, clock = event.hand(THIRD), event.meet.service.clock
+    orders = [{"order": "advance", "team": event.team("Gull")}]
+    for _time in range(3):
+        protest = a_protest(event, THIRD, "Puffin")
+        made = decided(hand, protest, "upheld", orders=orders)["decision"]
+        orders = [{"order": "undo", "decision": made["id"]}]
+    clock.move(timedelta(days=1))
+    assert "The decision on protest 3 ordered something" in refusal(event)
+    decided(hand, a_protest(event, THIRD, "Puffin"), "upheld", orders=orders)
+    clock.move(timedelta(minutes=31))
+    assert not_held(event).status_code == 200
+
+
 def test_what_a_decision_elsewhere_has_overtaken_needs_no_taking_back(event: Event) -> None:
     goes_on = {"order": "advance", "team": event.team("Gull")}
     protest = a_protest(event, THIRD, "Puffin")
