@@ -66,7 +66,7 @@ from app.sheets.finish_list import FinishRow
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
 
-LEFT_OUT = "A heat of this round is not held, so that this result makes the round complete."
+COMPLETES_ROUND = "A heat of this round is not held, so that this result makes the round complete."
 
 
 def load_result(
@@ -321,7 +321,7 @@ def _snapshot(
         blockers=seen.blockers,
         remark=sent.remark,
         windows=[_snapshot_window(window) for window in opened],
-        because=[*([LEFT_OUT] if seen.completes_round else []), *since.because],
+        because=[*([COMPLETES_ROUND] if seen.completes_round else []), *since.because],
         is_ordered_here=news.is_decided_here,
         no_windows_because=news.why_no_windows(meet.book),
         abbreviations=_abbreviations(meet, seen),

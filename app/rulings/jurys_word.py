@@ -161,7 +161,7 @@ def refused_by_jury(conn: Connection, heat_id: HeatId) -> list[Refused]:
         for row in conn.execute(_DECIDED_IN_RACE, {"heat": heat_id})
         # Before the run was kept with the decision, nobody can say that it was another one.
         if row.statement.get("run") in {None, row.present_run}
-        and row.statement["done_already"] is None
+        and row.statement.get("done_already") is None
     ]
 
 
@@ -191,12 +191,12 @@ def set_aside_for_good(conn: Connection, heat_id: HeatId, team_id: TeamId) -> li
     """
     asked = {"heat": heat_id, "team": team_id}
     found = [SetAsideForGood(*row) for row in conn.execute(_SET_ASIDE_AFTER_JURY, asked)]
-    for row in conn.execute(_SET_ASIDE, asked).all():
-        restore = {"order": "restore", "disqualification": row.id}
-        for one in refused_by_jury(conn, heat_id):
-            if _refused(one, restore):
-                matter = row.infringement, row.take_over, row.run
-                found.append(SetAsideForGood(*matter, one.appeal, by_jury=False))
+    for one in refused_by_jury(conn, heat_id):
+        found += (
+            SetAsideForGood(row.infringement, row.take_over, row.run, one.appeal, by_jury=False)
+            for row in conn.execute(_SET_ASIDE, asked)
+            if _refused(one, {"order": "restore", "disqualification": row.id})
+        )
     return found
 
 
@@ -214,7 +214,7 @@ def not_disqualified(conn: Connection, heat_id: HeatId, team_id: TeamId) -> list
         NotDisqualified(order["infringement"], order["take_over"], one.appeal)
         for one in refused_by_jury(conn, heat_id)
         for order in one.sought
-        if order["order"] == "disqualify" and order["team"] == team_id and order not in one.given
+        if order["order"] == "disqualify" and order["team"] == team_id and _refused(one, order)
     ]
 
 
