@@ -15,7 +15,7 @@ from app.rounds import tables as rounds_tables
 from app.rulings import tables as rulings_tables
 from app.store.columns import metadata
 
-REVISION = "0004"
+REVISION = "0005"
 
 TABLE_MODULES = (
     meets_tables,

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import BindParameter, Connection, bindparam, select
+from sqlalchemy import BindParameter, Connection, and_, bindparam, select
 
 from app.appeals.tables import decisions
 from app.appeals.wire import AffectedOut, DecisionOut, Instance
@@ -21,7 +21,7 @@ from app.ids import AnnouncementId, DecisionId, HeatId
 from app.meets.queries import MeetFacts
 from app.meets.tables import heats, lanes
 from app.results.one_round import in_one_round, round_of
-from app.results.tables import announcements
+from app.results.tables import announcements, tellings
 from app.results.windows import windows_by_announcement
 from app.results.wire import WindowOut
 from app.rules.windows import Remedy
@@ -56,7 +56,14 @@ _TOLD = (
     _OF_DECISIONS.join(announcements, announcements.c.heat_id == heats.c.id)
     .add_columns(
         announcements.c.id.label("announcement"),
-        (announcements.c.decisions_seen >= decisions.c.seq).label("tells_it"),
+        tellings.c.decision_id.is_not(None).label("tells_it"),
+    )
+    .outerjoin(
+        tellings,
+        and_(
+            tellings.c.announcement_id == announcements.c.id,
+            tellings.c.decision_id == decisions.c.id,
+        ),
     )
     .order_by(announcements.c.number)
 )
@@ -84,8 +91,9 @@ def affected_by(
     teams = {move.team for one in moving for move in one.consequences.concerned}
     told: dict[tuple[str, str], AnnouncementId | None] = {}
     for row in conn.execute(_TOLD, asked):
-        if told.get((row.decision, row.id)) is None:
-            told[row.decision, row.id] = row.announcement if row.tells_it else None
+        told.setdefault((row.decision, row.id), None)
+        if row.tells_it:
+            told[row.decision, row.id] = row.announcement
     telling = {one for one in told.values() if one is not None}
     found = _Found(
         ran=_ran(conn.execute(_RAN, {**asked, "teams": list(teams)})),

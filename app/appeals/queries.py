@@ -39,7 +39,7 @@ from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
 from app.results.one_round import in_one_round
-from app.results.tables import announcements, windows
+from app.results.tables import tellings, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
@@ -171,22 +171,14 @@ _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bin
 _LAST_DECISION = select(func.max(decisions.c.seq)).where(decisions.c.meet_id == bindparam("meet"))
 
 
-_earlier = announcements.alias("earlier")
 _APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
 _BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
 _BY_AMENDED = (
-    _APPEAL_WINDOWS.join(announcements, announcements.c.id == windows.c.announcement_id)
+    _APPEAL_WINDOWS.join(tellings, tellings.c.announcement_id == windows.c.announcement_id)
     .where(
         windows.c.heat_id.in_(bindparam("heats", expanding=True)),
         windows.c.decision_id.is_(None),
-        announcements.c.decisions_seen >= bindparam("seq"),
-        ~select(_earlier.c.id)
-        .where(
-            _earlier.c.heat_id == announcements.c.heat_id,
-            _earlier.c.number < announcements.c.number,
-            _earlier.c.decisions_seen >= bindparam("seq"),
-        )
-        .exists(),
+        tellings.c.decision_id == bindparam("decision"),
     )
     .order_by(windows.c.closes_at, windows.c.id)
 )
@@ -235,7 +227,7 @@ def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow
     if not decided.carried_out:
         return conn.execute(_BY_ADVICE, {"decision": decided.id}).first()
     own = conn.execute(_IN_ROUND, {"heat": decided.heat_id, "team": team})
-    asked = {"heats": [decided.heat_id, *(row.heat_id for row in own)], "seq": decided.seq}
+    asked = {"heats": [decided.heat_id, *(row.heat_id for row in own)], "decision": decided.id}
     found = conn.execute(_BY_AMENDED, asked).all()
     return found[-1] if found else None
 

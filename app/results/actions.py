@@ -7,7 +7,7 @@ reason, and both show on the announcement.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from hashlib import sha256
 from typing import Any, NamedTuple
@@ -17,7 +17,7 @@ from sqlalchemy import insert, select, update
 from app.access.queries import Caller, official_row
 from app.access.signing import insist_may_sign, statement_digest
 from app.clock import in_zone
-from app.ids import AnnouncementId, HeatId, OfficialId, TeamId
+from app.ids import AnnouncementId, DecisionId, HeatId, OfficialId, TeamId
 from app.meets.actions import begin_run, set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
@@ -52,7 +52,7 @@ from app.results.opening import (
 )
 from app.results.pending import told_since
 from app.results.queries import last_announcement, result, result_row, says_the_same
-from app.results.tables import announcements, results
+from app.results.tables import announcements, results, tellings
 from app.results.through import through_since, told_of_themselves
 from app.results.wire import (
     AnnouncementIn,
@@ -180,8 +180,10 @@ def announce(
                 run_seen=facts.present_run,
                 decisions_seen=news.decisions,
                 else_seen=news.rests_on,
+                tells_who_goes_on=int(bool(out.qualified)),
             )
         )
+        _keep_what_is_told(unit, announcement_id, news.telling)
         store_windows(unit, opened, heat_id, announcement_id, f"announcement {out.number}")
         open_what_was_told_before(unit, meet, heat_id, announcement_id, at)
         step = HEAT_TABLE.step(facts.state, HeatAct.ANNOUNCE)
@@ -193,6 +195,17 @@ def announce(
         return Done(Put(shown, created=True), deed)
 
     return act
+
+
+def _keep_what_is_told(
+    unit: Unit, announcement_id: AnnouncementId, telling: Mapping[DecisionId, bool]
+) -> None:
+    for decision, is_whole in telling.items():
+        unit.conn.execute(
+            insert(tellings).values(
+                announcement_id=announcement_id, decision_id=decision, is_whole=int(is_whole)
+            )
+        )
 
 
 def _insist_same(known: AnyRow, unit: Unit, caller: Caller, content: dict[str, object]) -> None:
@@ -349,11 +362,10 @@ def _since(unit: Unit, seen: ResultOut, last: AnyRow | None, at: datetime, zone:
     before = AnnouncementOut.model_validate(last.snapshot).lines if last else []
     through = through_since(unit.conn, seen, last)
     concerned = through.teams.union(line.team for line in seen.lines)
-    known = last.decisions_seen if last else 0
     return _Since(
         changes(before, seen.lines) if last else Changes([], 0),
         through.sentences(seen, told_of_themselves(seen.lines, before)),
-        told_since(unit.conn, seen.heat, known, concerned, at, zone),
+        told_since(unit.conn, seen.heat, concerned, at, zone),
     )
 
 

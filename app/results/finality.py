@@ -170,6 +170,7 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
     all_latest = [*latest, *(latest_announcements(conn, others) if others else ())]
     everywhere = [*heat_ids, *others]
     zone = meet_row(conn, meet_id).time_zone
+    remedies = remedies_in(conn, everywhere)
     found = _Found(
         latest={HeatId(row.heat_id): row for row in all_latest},
         shaken=heats_with_shaken(conn, everywhere),
@@ -178,9 +179,9 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
         not_counting=not_counting(conn, everywhere),
         open_cases=open_cases_in(conn, everywhere),
         ruled_at=last_ruled_in(conn, everywhere),
-        remedies=remedies_in(conn, everywhere),
+        remedies=remedies,
         once_more=awaiting_once_more(conn, everywhere, zone),
-        windows=windows_in(conn, everywhere),
+        windows=windows_in(conn, everywhere, remedies.keys()),
         rounds={},
         zone=zone,
         now=now,

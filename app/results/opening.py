@@ -9,7 +9,7 @@ meet, or has no limit, opens with a heat's first result and runs on.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -40,11 +40,13 @@ ONCE = (WindowOpener.END_OF_MEET, WindowOpener.ANY_TIME)
 @dataclass(frozen=True, slots=True)
 class News:
     """What an announcement has to tell beside the one before: the number of the round's last
-    decision, whether any of the referee's since then can be appealed, whether all is the jury's,
-    whether one was made in this heat, and a digest of what else the result rests on.
+    decision, those that it is to tell and whether the whole of each, whether any of the referee's
+    among them can be appealed, whether all is the jury's, whether one was made in this heat, and a
+    digest of what else the result rests on.
     """
 
     decisions: int
+    telling: Mapping[DecisionId, bool]
     is_first: bool
     can_be_appealed: bool
     by_jury_alone: bool
@@ -70,12 +72,14 @@ def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
     A first result is amended where a decision on a protest of its heat made it what it is: only
     with it does the time for an appeal begin.
     """
-    decided = decided_since(unit.conn, seen.heat, 0 if last is None else last.decisions_seen)
+    decided = decided_since(unit.conn, seen.heat)
     now = rests_on(unit.conn, unit.meet_id, seen.heat)
     rests = _digest(unit, seen.heat, now)
     appealable = decided.can_be_appealed_here if last is None else decided.can_be_appealed
     alone = last is not None and _is_the_jurys_alone(unit, decided, last, seen, now)
-    return News(decided.last, last is None, appealable, alone, decided.is_here, rests)
+    return News(
+        decided.last, decided.telling, last is None, appealable, alone, decided.is_here, rests
+    )
 
 
 def _is_the_jurys_alone(

@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlalchemy import (
     BindParameter,
+    ColumnElement,
     Connection,
     and_,
     bindparam,
@@ -24,10 +25,10 @@ from sqlalchemy import (
 
 from app.appeals.states import OPEN, ProtestState
 from app.appeals.tables import appeals, decisions, protests
-from app.ids import HeatId, MeetId
+from app.ids import DecisionId, HeatId, MeetId
 from app.meets.tables import heats, teams
-from app.results.one_round import in_one_round
-from app.results.tables import announcements, windows
+from app.results.one_round import in_one_round, round_of
+from app.results.tables import announcements, tellings, windows
 from app.results.wording import at_time
 from app.rules.windows import Remedy
 from app.rulings.jurys_word import JURY_HAS_DECIDED
@@ -35,31 +36,21 @@ from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
 
+_OF_LINES = frozenset({"set aside", "restored", "corrected"})
+"""What orders do to the lines of the heat that they are about, and not to its round."""
+
 _asked = heats.alias("asked")
-_opener = announcements.alias("opener")
-_before = announcements.alias("before")
-_of_window, _of_decision = heats.alias("of_window"), heats.alias("of_decision")
-_TOLD_BEFORE = (
-    select(func.coalesce(func.max(_before.c.decisions_seen), 0))
-    .where(_before.c.heat_id == _opener.c.heat_id, _before.c.number < _opener.c.number)
-    .correlate(_opener)
-    .scalar_subquery()
-)
 # What an announcement told of the referee's, and nobody has decided on since.
+_CAN_BE_APPEALED = and_(
+    decisions.c.instance == REFEREE,
+    decisions.c.carried_out != literal_column("'[]'"),
+    decisions.c.replaced_by.is_(None),
+    ~JURY_HAS_DECIDED,
+)
 _STILL_TO_APPEAL = (
     select(decisions.c.id)
-    .join(_of_decision, _of_decision.c.id == decisions.c.heat_id)
-    .join(_of_window, in_one_round(_of_decision, _of_window))
-    .join(_opener, _opener.c.heat_id == _of_window.c.id)
-    .where(
-        _opener.c.id == windows.c.announcement_id,
-        decisions.c.seq > _TOLD_BEFORE,
-        decisions.c.seq <= _opener.c.decisions_seen,
-        decisions.c.instance == REFEREE,
-        decisions.c.carried_out != literal_column("'[]'"),
-        decisions.c.replaced_by.is_(None),
-        ~JURY_HAS_DECIDED,
-    )
+    .join(tellings, tellings.c.decision_id == decisions.c.id)
+    .where(tellings.c.announcement_id == windows.c.announcement_id, _CAN_BE_APPEALED)
     .correlate(windows)
     .exists()
 )
@@ -81,15 +72,54 @@ IS_SETTLED = and_(
     ),
 )
 """Of a window, in a statement: whether the jury has decided on all that it let be appealed."""
+OPENED_ELSEWHERE = (
+    select(windows, decisions.c.heat_id.label("decided_on"))
+    .distinct()
+    .join(tellings, tellings.c.announcement_id == windows.c.announcement_id)
+    .join(decisions, decisions.c.id == tellings.c.decision_id)
+    .where(
+        decisions.c.heat_id.in_(bindparam("heats", expanding=True)),
+        windows.c.heat_id != decisions.c.heat_id,
+        windows.c.remedy == Remedy.APPEAL.value,
+        windows.c.decision_id.is_(None),
+        _CAN_BE_APPEALED,
+    )
+    .order_by(windows.c.opened_at, windows.c.id)
+)
+"""The times for appeals against decisions on these heats that opened in other heats of the round,
+where those decisions were told too.
+"""
 
+# A re-run counts in the heat that it repeats by what is stored, whichever is announced first.
+_COUNTS_AS_ANNOUNCED = heats.c.round_key == round_of(heats)
+
+
+def _told_in(heat_id: ColumnElement[str]) -> ColumnElement[int | None]:
+    """Whether a decision was told in a heat, in a statement: 1 if whole, None if not at all."""
+    return (
+        select(func.max(tellings.c.is_whole))
+        .join(announcements, announcements.c.id == tellings.c.announcement_id)
+        .where(tellings.c.decision_id == decisions.c.id, announcements.c.heat_id == heat_id)
+        .correlate(decisions, _asked)
+        .scalar_subquery()
+    )
+
+
+_TELLING = (
+    decisions.c.id,
+    decisions.c.heat_id,
+    decisions.c.carried_out,
+    (decisions.c.heat_id == _asked.c.id).label("is_here"),
+    _COUNTS_AS_ANNOUNCED.label("counts_as_announced"),
+    _told_in(_asked.c.id).label("told_here"),
+    _told_in(decisions.c.heat_id).label("told_there"),
+)
 _DECIDED = (
     select(
-        decisions.c.id,
-        decisions.c.heat_id,
+        *_TELLING,
         decisions.c.protest_id,
         decisions.c.instance,
         decisions.c.orders,
-        decisions.c.carried_out,
         decisions.c.replaced_by,
         decisions.c.seq,
     )
@@ -180,10 +210,9 @@ _CARRIED_OUT = (
 )
 _TOLD = (
     select(
-        decisions.c.heat_id,
+        *_TELLING,
         decisions.c.instance,
         decisions.c.verdict,
-        decisions.c.carried_out,
         decisions.c.decided_at,
         decisions.c.sitting,
         decisions.c.moves,
@@ -201,7 +230,7 @@ _TOLD = (
     .join(protests, protests.c.id == decisions.c.protest_id)
     .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .join(teams, teams.c.id == func.coalesce(appeals.c.team_id, protests.c.team_id))
-    .where(_asked.c.id == bindparam("heat"), decisions.c.seq > bindparam("seen"))
+    .where(_asked.c.id == bindparam("heat"))
     .order_by(decisions.c.seq)
 )
 
@@ -227,21 +256,39 @@ def appeals_in_meet(conn: Connection, meet_id: MeetId) -> Sequence[AnyRow]:
 
 
 def told_since(
-    conn: Connection, heat_id: HeatId, seen: int, teams: Collection[str], at: datetime, zone: str
+    conn: Connection, heat_id: HeatId, teams: Collection[str], at: datetime, zone: str
 ) -> list[str]:
-    """Why a result is amended: the decisions of its round after the one numbered `seen` that
-    ordered something, a sentence each with what they ordered. `at`: when it is announced, as of
-    another day the day is told.
+    """Why a result is amended: the decisions of its round that its announcement is the first of
+    the heat to tell and that ordered something, a sentence each with what they ordered. `at`: when
+    it is announced, as of another day the day is told.
 
     Of another heat only what has moved one of the `teams`, those of this heat and those who go on
     otherwise than was told: its own announcement tells the rest.
     """
-    rows = conn.execute(_TOLD, {"heat": heat_id, "seen": seen})
     return [
         _decision_in_words(row, heat_id, at_time(row.decided_at, at, zone))
-        for row in rows
-        if row.carried_out and (row.heat_id == heat_id or _touches_any(row, teams))
+        for row in conn.execute(_TOLD, {"heat": heat_id})
+        if _is_to_be_told(row) and row.carried_out and (row.is_here or _touches_any(row, teams))
     ]
+
+
+def _is_to_be_told(row: AnyRow) -> bool:
+    """Whether an announcement of the heat asked for would tell a decision that none before it has
+    told, or not the whole of it.
+    """
+    if _shows_whole(row):
+        return not row.told_here
+    at_once = any(one["did"] not in _OF_LINES for one in row.carried_out)
+    return at_once and row.told_here is None
+
+
+def _shows_whole(row: AnyRow) -> bool:
+    """Whether all that a decision did shows in the heat asked for: its letters go by the lines of
+    another heat as they were announced there.
+    """
+    is_of_lines = any(one["did"] in _OF_LINES for one in row.carried_out)
+    elsewhere = not row.is_here and row.counts_as_announced
+    return not (elsewhere and is_of_lines) or row.told_there is not None
 
 
 def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:
@@ -267,14 +314,16 @@ def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """What was decided in a round: the number of its last decision, and which instances' decisions
-    since changed what there is to announce.
+    """What was decided in a round: the number of its last decision, which decisions the heat's next
+    announcement tells, and which instances' of those changed what there is to announce.
 
     A decision of the referee that changes nothing is told to those who protested, and opens their
     window then. The jury's in this heat count in any case: what it let stand is final as well.
     """
 
     last: int
+    telling: Mapping[DecisionId, bool]
+    """Those to be told, and whether the whole of each shows in this heat by now."""
     by_referee: bool
     can_be_appealed: bool
     """One of the referee's that the jury has neither decided on since nor undone."""
@@ -285,21 +334,25 @@ class Decided:
     """Something was ordered in this heat itself: that is news, whatever its lines say."""
 
 
-def decided_since(conn: Connection, heat_id: HeatId, seen: int) -> Decided:
-    """What was decided in this heat's round after the decision numbered `seen`."""
+def decided_since(conn: Connection, heat_id: HeatId) -> Decided:
+    """What was decided in this heat's round and no announcement of the heat has told. What changes
+    lines of another heat moves nothing here until it is announced there: so it is told after that.
+    """
     rows = conn.execute(_DECIDED, {"heat": heat_id}).all()
-    standing = [row for row in rows if row.seq > seen and row.replaced_by is None]
+    telling = [row for row in rows if _is_to_be_told(row)]
+    standing = [row for row in telling if row.replaced_by is None]
     referees = [row for row in standing if row.instance == REFEREE and row.carried_out]
     jurys = [row for row in standing if row.instance == JURY]
     open_ones = [row for row in referees if not _is_settled(row, rows)]
     return Decided(
         rows[-1].seq if rows else 0,
+        {DecisionId(row.id): _shows_whole(row) for row in telling},
         by_referee=bool(referees),
         can_be_appealed=bool(open_ones),
-        can_be_appealed_here=any(row.heat_id == heat_id for row in open_ones),
-        by_jury_here=any(row.heat_id == heat_id for row in jurys),
-        by_jury_elsewhere=any(row.carried_out and row.heat_id != heat_id for row in jurys),
-        is_here=any(row.heat_id == heat_id and row.carried_out for row in standing),
+        can_be_appealed_here=any(row.is_here for row in open_ones),
+        by_jury_here=any(row.is_here for row in jurys),
+        by_jury_elsewhere=any(row.carried_out and not row.is_here for row in jurys),
+        is_here=any(row.is_here and row.carried_out for row in standing),
     )
 
 

@@ -8,14 +8,12 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import (
     Connection,
-    Text,
     and_,
     bindparam,
     func,
     literal_column,
     or_,
     select,
-    type_coerce,
 )
 
 from app.access.tables import officials
@@ -175,11 +173,8 @@ _OTHERS_ANNOUNCED = (
 SNAPSHOTS = select(announcements.c.heat_id, announcements.c.snapshot).where(
     announcements.c.id.in_(bindparam("announcements", expanding=True))
 )
-# Snapshots are long, so the database looks for a list that is not empty. Within a text quotes are
-# escaped: no name can be taken for it.
-_TELLS_WHO_GOES_ON = type_coerce(announcements.c.snapshot, Text).contains('"qualified":[{')
 _IN_ROUND = (
-    select(announcements.c.id, _TELLS_WHO_GOES_ON.label("tells_who_goes_on"))
+    select(announcements.c.id, announcements.c.tells_who_goes_on)
     .join(heats, heats.c.id == announcements.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
     .where(_asked.c.id == bindparam("heat"))

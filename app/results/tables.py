@@ -36,11 +36,24 @@ announcements = Table(
     Column("run_seen", Integer, nullable=False),
     Column("decisions_seen", Integer, nullable=False),
     Column("else_seen", String(64)),
+    Column("tells_who_goes_on", Integer, nullable=False, server_default="0"),
     UniqueConstraint("heat_id", "number"),
     Index(None, "meet_id", "announced_at"),
 )
 """`decisions_seen` is the number of the round's last decision, `else_seen` a digest of what the
-result rests on beside decisions; null where it was announced before that was kept."""
+result rests on beside decisions; null where it was announced before that was kept.
+`tells_who_goes_on` is 1 where it names who has qualified."""
+
+tellings = Table(
+    "tellings",
+    metadata,
+    Column("announcement_id", id_type(), ForeignKey("announcements.id"), primary_key=True),
+    Column("decision_id", id_type(), ForeignKey("decisions.id"), primary_key=True, index=True),
+    Column("is_whole", Integer, nullable=False),
+)
+"""Which decisions of its round an announcement is the first of its heat to tell. `is_whole` is 0
+where a decision changes lines of another heat too, which have yet to be announced there: that part
+is told after it."""
 
 windows = Table(
     "windows",

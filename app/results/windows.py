@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,7 +15,7 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
 from app.results.called_off import void_windows
-from app.results.pending import IS_SETTLED, REPLACED_BY
+from app.results.pending import IS_SETTLED, OPENED_ELSEWHERE, REPLACED_BY
 from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
@@ -200,13 +200,19 @@ def _place_after(stretch: int, row: AnyRow, now: datetime) -> str:
     return f"{rfc3339(now)}~{stretch}~{cursor(at, row.id)}"
 
 
-def windows_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[Window]]:
+def windows_in(
+    conn: Connection, heat_ids: Iterable[HeatId], decided_on: Collection[HeatId]
+) -> Mapping[HeatId, list[Window]]:
     """All windows that touch heats, by heat, in the order of opening; not one for an appeal against
-    what another decision has replaced, or the jury has decided on.
+    what another decision has replaced, or the jury has decided on. `decided_on`: those of the heats
+    on which anything was decided, and can be appealed by teams of another heat in time of its own.
     """
     found: dict[HeatId, list[Window]] = {}
     for row in conn.execute(_IN_HEATS, {"heats": list(heat_ids)}):
         found.setdefault(row.heat_id, []).append(_window(row))
+    if decided_on:
+        for row in conn.execute(OPENED_ELSEWHERE, {"heats": list(decided_on)}):
+            found.setdefault(row.decided_on, []).append(_window(row))
     return found
 
 

@@ -17,6 +17,7 @@ from tests.builders import MeetAtHand
 
 SET_ASIDE = {"did": "set aside", "words": "The disqualification is set aside."}
 """An order as it is kept with the decision that carried it out."""
+ADVANCED = {"did": "advanced", "words": "Tern goes on to the final (qR)."}
 
 
 def a_protest(hand: MeetAtHand, heat: int = 0, **changes: Any) -> str:

@@ -8,17 +8,21 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import pytest
+
 from app.ids import new_id
 from tests.appeals.desk import (
     a_disqualification,
     a_protest,
     announced,
+    appeal,
     decided,
     lodge,
     set_aside,
     team,
 )
 from tests.builders import Json, MeetAtHand, a_meet
+from tests.rounds.builders import Event, two_heats
 from tests.running import Service
 
 
@@ -95,3 +99,114 @@ def test_a_team_of_the_round_is_of_its_re_run_too(service: Service) -> None:
     for number, other in ((2, team(hand, 1, 1)), (1, team(hand, 8))):
         protest = lodge(hand, a_protest(hand, number=number, team=other))
         assert (protest["took_part"], protest["marks"]) == (True, [])
+
+
+def two_heats_with_gull_out(meet: MeetAtHand) -> tuple[Event, Json]:
+    """By the referee's decision Gull of heat 1 is disqualified, so that Curlew of heat 2 would come
+    into the final by time; nobody has announced that.
+    """
+    event = two_heats(meet)
+    event.set(lanes=8, by_time=1)
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    protest = lodge(meet, a_protest(meet, heat=event.heat("heats 1"), team=event.team("Heron")))
+    order = {"order": "disqualify", "team": event.team("Gull"), "infringement": "help_given"}
+    decided(meet, protest, "upheld", orders=[order])
+    return event, protest
+
+
+def appeal_of(event: Event, protest: Json, name: str) -> Json:
+    return appeal(event.meet, protest, team=event.team(name), sought=[])
+
+
+@pytest.mark.parametrize("between", [True, False])
+def test_a_decision_on_another_heat_is_told_and_appealed_once_it_is_announced_there(
+    meet: MeetAtHand, *, between: bool
+) -> None:
+    """The time for an appeal runs from the announcement that amends the result (TR8.7): nobody
+    loses it by an announcement that was made before, for another reason.
+    """
+    event, protest = two_heats_with_gull_out(meet)
+    if between:
+        event.load("heats 2", "42.20", "42.60", "43.20")
+        told = event.announce("heats 2").json()
+        assert told["because"] == []
+        assert {one["remedy"] for one in told["windows"]} == {"protest"}
+        assert [one["letter"] for one in told["qualified"] if one["team_name"] == "Gull"] == ["q"]
+    meet.service.clock.move(timedelta(minutes=1))
+    (because,) = event.announce("heats 1").json()["because"]
+    assert "Gull is disqualified" in because
+    meet.service.clock.move(timedelta(minutes=35))
+    told = event.announce("heats 2").json()
+    assert [one["remedy"] for one in told["windows"]] == ["protest", "appeal"]
+    assert "Gull is disqualified" in told["because"][0]
+    meet.service.clock.move(timedelta(minutes=5))
+    assert appeal_of(event, protest, "Curlew")["marks"] == []
+    assert event.result("heats 2")["announced"]["holds"]
+
+
+def test_two_heats_do_not_wait_for_each_other_to_tell_what_was_decided_on_both(
+    meet: MeetAtHand,
+) -> None:
+    """Each tells its own decision at once and the other's after it; then both turn final."""
+    event, _protest = two_heats_with_gull_out(meet)
+    own = lodge(meet, a_protest(meet, heat=event.heat("heats 2"), team=event.team("Curlew")))
+    order = {"order": "correct", "team": event.team("Curlew"), "time": "42.45"}
+    decided(meet, own, "upheld", orders=[order])
+    (because,) = event.announce("heats 2").json()["because"]
+    assert "The finish of Curlew is corrected" in because
+    because = event.announce("heats 1").json()["because"]
+    assert [one[:9] for one in because] == [
+        f"Protest {own['number'] - 1}",
+        f"Protest {own['number']}",
+    ]
+    (because,) = event.announce("heats 2", remark="The same letters").json()["because"]
+    assert "Gull is disqualified" in because
+    heats = [event.result(name)["announced"] for name in ("heats 1", "heats 2")]
+    assert all(
+        one["holds"] and not any("announced" in it for it in one["pending"]) for one in heats
+    )
+    meet.service.clock.move(timedelta(minutes=31))
+    heats = [event.result(name)["announced"] for name in ("heats 1", "heats 2")]
+    assert [one["pending"] for one in heats] == [[], []]
+
+
+def test_what_a_decision_does_at_once_is_told_before_what_it_changes_in_the_other_heat(
+    meet: MeetAtHand,
+) -> None:
+    """Puffin goes on whichever heat is announced; that Heron was faster only after heat 1 is."""
+    event, _protest = two_heats_with_gull_out(meet)
+    other = lodge(meet, a_protest(meet, heat=event.heat("heats 1"), team=event.team("Heron")))
+    orders = [
+        {"order": "advance", "team": event.team("Puffin")},
+        {"order": "correct", "team": event.team("Heron"), "time": "42.05"},
+    ]
+    decided(meet, other, "upheld", orders=orders)
+    told = []
+    for name in ("heats 2", "heats 1", "heats 2"):
+        meet.service.clock.move(timedelta(minutes=31))
+        one = event.announce(name, remark="Read again").json()
+        told.append(sum("Puffin goes on" in because for because in one["because"]))
+        assert "appeal" in {window["remedy"] for window in one["windows"]}
+    assert told == [1, 1, 1]
+
+
+def test_a_result_waits_for_the_appeals_of_a_team_that_was_told_in_another_heat(
+    meet: MeetAtHand,
+) -> None:
+    """Also in a round that nobody has set, where its heats' letters do not hang together."""
+    event = two_heats(meet)
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    protest = lodge(meet, a_protest(meet, heat=event.heat("heats 1"), team=event.team("Heron")))
+    orders = [{"order": "disqualify", "team": event.team("Gull"), "infringement": "help_given"}]
+    decided(meet, protest, "upheld", orders=orders)
+    meet.service.clock.move(timedelta(minutes=1))
+    event.announce("heats 1")
+    meet.service.clock.move(timedelta(minutes=20))
+    event.announce("heats 2", remark="Read again")
+    meet.service.clock.move(timedelta(minutes=20))
+    pending = event.result("heats 1")["announced"]["pending"]
+    assert [one[:14] for one in pending] == ["Appeals until "]
+    meet.service.clock.move(timedelta(minutes=11))
+    assert event.result("heats 1")["announced"]["pending"] == []

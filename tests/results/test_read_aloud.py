@@ -26,6 +26,7 @@ from tests.rounds.builders import Event, an_event, two_heats
 from tests.running import Service
 
 ZONE = "Europe/Paris"
+NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -55,7 +56,7 @@ def test_each_team_that_shares_a_place_is_said_to_be_equal(own: MeetAtHand) -> N
 
 
 def test_a_window_that_has_closed_is_not_read_as_if_it_were_open(own: MeetAtHand) -> None:
-    own.service.clock.stand_at(own.service.clock.now())
+    own.service.clock.stand_at(NOON)
     told = two_heats(own).run("heats 1", "42.10", "42.50", "43.00")
     closes = datetime.fromisoformat(told["windows"][0]["closes_at"])
     own.service.clock.stand_at(closes)

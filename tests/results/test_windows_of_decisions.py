@@ -36,12 +36,14 @@ from tests.appeals.desk import announced as desk_announced
 from tests.appeals.desk import decided as desk_decided
 from tests.builders import PIN, Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
-from tests.results.remedies import SET_ASIDE, a_decision, a_protest
+from tests.results.remedies import ADVANCED, SET_ASIDE, a_decision, a_protest
 from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
 DESPITE = "Nobody started the heat on the screen."
 CARRIED_OUT: Json = {"verdict": "upheld", "carried_out": [SET_ASIDE]}
+GIVEN: Json = {"verdict": "upheld", "carried_out": [ADVANCED]}
+"""What counts in all heats of the round from the next announcement in any."""
 FINAL = "The jury's decision is final (TR8.11)."
 
 
@@ -101,7 +103,7 @@ def test_no_appeals_open_against_what_the_jury_has_settled_before_the_amended_re
         a_decision(hand, protest, instance="jury")
     announced_again(hand)
     assert opened_by(hand, "announcement 2") == [("protest", "TR8.2")]
-    decided(hand, heat=1, **CARRIED_OUT)
+    decided(hand, heat=1, **GIVEN)
     announced_again(hand)
     assert ("appeal", "TR8.7.1") in opened_by(hand, "announcement 3"), "against another decision"
 
@@ -126,7 +128,7 @@ def test_a_decision_in_another_heat_of_the_round_counts_and_one_of_another_event
     decided(hand, heat=2, **CARRIED_OUT)
     announced_again(hand)
     assert opened_by(hand, "announcement 2") == [("protest", "TR8.2")]
-    decided(hand, heat=1, **CARRIED_OUT)
+    decided(hand, heat=1, **GIVEN)
     announced_again(hand)
     assert ("appeal", "TR8.7.1") in opened_by(hand, "announcement 3")
 

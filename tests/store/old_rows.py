@@ -126,3 +126,38 @@ APPEALED_ROWS: list[tuple[str, Row]] = [
     ("appeals", _appeal("referred", 3, is_referred=1)),
 ]
 """Rows as the third schema held them besides."""
+
+
+def _decision(number: int, heat: str) -> Row:
+    row = {"id": f"decision {number}", "meet_id": "meet", "seq": number, "heat_id": heat}
+    said = {"sitting": 1, "instance": "referee", "verdict": "upheld", "reasons": "Seen on video."}
+    did = {"orders": "[]", "carried_out": "[]", "moves": "{}", "official_id": "official"}
+    signed = {"edition": "nfhs-2019", "statement": "{}", "statement_digest": "", "form_facts": "{}"}
+    told = {"decided_at": AT.format(8), "content": "{}", "protest_id": "protest"}
+    return {**row, **said, **did, **signed, **told}
+
+
+def _told(name: str, heat: str, number: int, seen: int, snapshot: str) -> Row:
+    row = {**_announcement(name, heat), "number": number, "snapshot": snapshot}
+    return {**row, "decisions_seen": seen, "else_seen": ""}
+
+
+DECIDED_ROWS: list[tuple[str, Row]] = [
+    ("heats", _heat("run again", 3, state="running", run=1, round="re-run", round_key="re-run")),
+    ("heats", _heat("semi", 4, state="running", run=1, round="semi", round_key="semi")),
+    *(
+        ("decisions", _decision(number, heat))
+        for number, heat in enumerate(("heat", "semi", "run again", "again"), start=1)
+    ),
+    (
+        "re_runs",
+        {"id": "re-run", "meet_id": "meet", "event_id": "event", "round_key": "heats"}
+        | {"heat_id": "heat", "run_heat_id": "run again", "teams": "[]", "letter": "qR"}
+        | {"added_places": 0, "by_decision": "decision 1", "state": "in force"}
+        | {"since": AT.format(8)},
+    ),
+    ("announcements", _told("first", "heat", 2, 2, '{"lines":[],"qualified":[]}')),
+    ("announcements", _told("second", "heat", 3, 4, '{"lines":[],"qualified":[{"team":"team"}]}')),
+    ("announcements", _told("of the re-run", "run again", 1, 3, '{"lines":[]}')),
+]
+"""Rows as the fourth schema held them besides: decisions that announcements had told."""

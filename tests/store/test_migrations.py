@@ -19,7 +19,7 @@ from app.store.engine import Engines, open_engines
 from app.store.revision import stored_revision
 from tests.conftest import ENGINES
 from tests.postgres import Databases
-from tests.store.old_rows import APPEALED_ROWS, DEPOSIT, OLD_ROWS, SAID, Row
+from tests.store.old_rows import APPEALED_ROWS, DECIDED_ROWS, DEPOSIT, OLD_ROWS, SAID, Row
 
 
 @pytest.fixture(params=ENGINES)
@@ -126,6 +126,30 @@ def test_what_was_appealed_before_deposits_were_kept_is_brought_along(empty: Eng
         with empty.writing.connect() as conn, conn.begin():
             command.downgrade(alembic_config(conn), "0003")
             assert "asked" not in {one["name"] for one in inspect(conn).get_columns("appeals")}
+    empty.dispose()
+
+
+def test_what_announcements_told_before_that_was_kept_is_brought_along(empty: Engines) -> None:
+    migrate(empty.writing, "0001")
+    _store(empty, OLD_ROWS)
+    migrate(empty.writing, "0004")
+    _store(empty, [*APPEALED_ROWS, *DECIDED_ROWS])
+    for _again in range(2):
+        migrate(empty.writing)
+        with empty.writing.connect() as conn:
+            told = conn.execute(text("SELECT * FROM tellings ORDER BY 1, 2"))
+            assert [tuple(row) for row in told] == [
+                ("first", "decision 1", 1),
+                ("of the re-run", "decision 1", 1),
+                ("of the re-run", "decision 3", 1),
+                ("second", "decision 3", 1),
+                ("second", "decision 4", 1),
+            ]
+            telling = conn.execute(text("SELECT id FROM announcements WHERE tells_who_goes_on = 1"))
+            assert telling.scalars().all() == ["second"]
+        with empty.writing.connect() as conn, conn.begin():
+            command.downgrade(alembic_config(conn), "0004")
+            assert "tellings" not in inspect(conn).get_table_names()
     empty.dispose()
 
 
