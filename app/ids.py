@@ -36,6 +36,7 @@ DecisionId = NewType("DecisionId", str)
 AppealId = NewType("AppealId", str)
 VoteId = NewType("VoteId", str)
 CorrectionId = NewType("CorrectionId", str)
+PictureId = NewType("PictureId", str)
 
 ACCEPTED_ID = r"[0-9a-f]{8}-[0-9a-f]{4}-[47][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}"
 """RFC 9562, section 4 and 5: the text form, version 4 or 7, and the variant of that RFC."""

@@ -8,6 +8,7 @@ from app.access import tables as access_tables
 from app.appeals import tables as appeals_tables
 from app.crew import tables as crew_tables
 from app.meets import tables as meets_tables
+from app.pictures import tables as pictures_tables
 from app.record import tables as record_tables
 from app.reports import tables as reports_tables
 from app.results import tables as results_tables
@@ -15,13 +16,14 @@ from app.rounds import tables as rounds_tables
 from app.rulings import tables as rulings_tables
 from app.store.columns import metadata
 
-REVISION = "0005"
+REVISION = "0006"
 
 TABLE_MODULES = (
     meets_tables,
     access_tables,
     crew_tables,
     reports_tables,
+    pictures_tables,
     rulings_tables,
     rounds_tables,
     results_tables,

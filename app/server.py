@@ -25,6 +25,7 @@ from app.content_coding import RefuseCoded
 from app.crew import routes as crew
 from app.describing import describe
 from app.meets import routes as meets
+from app.pictures import routes as pictures
 from app.record import routes as record
 from app.record.feed import Feed
 from app.record.log import Keeper
@@ -43,6 +44,7 @@ LARGEST_BODY = 64 * 1024
 ROUTERS: tuple[APIRouter, ...] = (
     reports.router,
     results.router,
+    pictures.router,
     meets.router,
     rulings.router,
     appeals.router,

@@ -15,6 +15,7 @@ from datetime import datetime, timedelta
 import httpx
 
 from app.ids import new_id
+from app.pictures.redrawing import LARGEST_PICTURE
 from tests.builders import (
     PIN,
     Json,
@@ -29,6 +30,7 @@ from tests.builders import (
     all_heats,
     founder,
 )
+from tests.pictures.photographs import drawn, saved
 
 JSON = "application/json"
 SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
@@ -421,6 +423,12 @@ def a_finish_list_file(meet: MeetAtHand) -> Sending:
     return replace(sent, etag=seen, largest=MIDDLE)
 
 
+def a_picture_file(meet: MeetAtHand) -> Sending:
+    address = f"reports/{meet.report(lane=next(_lanes))['id']}/pictures/{new_id()}"
+    sent = _of(meet, "umpire", address, saved(drawn(), "JPEG"))
+    return replace(sent, largest=LARGEST_PICTURE)
+
+
 def _of(meet: MeetAtHand, who: str, path: str, body: Json | bytes) -> Sending:
     return Sending("PUT", f"/api/meets/{meet.id}/{path}", meet[who].token, body)
 
@@ -465,4 +473,4 @@ DOCUMENTS: dict[str, Build] = {
     "corrected end": a_corrected_end,
 }
 FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
-SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES}
+SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES, "picture": a_picture_file}

@@ -14,7 +14,7 @@ from app.rules.observation import Infringement
 from app.wire import Wire
 from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
-from tests.sendings import DOCUMENTS, FILES
+from tests.sendings import SENDINGS
 
 VERSIONED = ("meet", "crew", "report", "finish list")
 PARAMETER = re.compile(r"{\w+}")
@@ -109,7 +109,7 @@ def must_match(operation: Json) -> bool:
 
 def test_what_is_answered_with_an_etag_says_so(meet: MeetAtHand, document: Json) -> None:
     paths = operations(document)
-    for name, build in {**DOCUMENTS, **FILES}.items():
+    for name, build in SENDINGS.items():
         sending = build(meet)
         answer = sending.send(meet.service.http)
         assert answer.is_success, name

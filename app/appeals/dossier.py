@@ -1,7 +1,7 @@
 """The jury's dossier: all that was reported, found, ruled, announced and decided, in one document.
 
 What it can move in other heats of the round is told with their announcements, results and windows.
-Read at once, so that it is of one moment. Pictures are not kept yet.
+Read at once, so that it is of one moment; pictures stand with their reports.
 """
 
 from __future__ import annotations

@@ -41,6 +41,7 @@ class Kind(StrEnum):
     REPORT_WRITTEN = "report written"
     REPORT_RETURNED = "report returned"
     REPORT_WITHDRAWN = "report withdrawn"
+    PICTURE_ADDED = "picture added"
     RULING = "ruling"
     RESULT_LOADED = "result loaded"
     ANNOUNCEMENT = "announcement"
@@ -97,6 +98,7 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.REPORT_WRITTEN: KindFacts("A report was written.", HEAD),
     Kind.REPORT_RETURNED: KindFacts("A report was returned to its umpire.", HEAD),
     Kind.REPORT_WITHDRAWN: KindFacts("A report was withdrawn.", HEAD),
+    Kind.PICTURE_ADDED: KindFacts("A picture was added to a report.", HEAD),
     Kind.RULING: KindFacts("A case was ruled on.", DESK),
     Kind.RESULT_LOADED: KindFacts("A heat's finish list was loaded.", DESK),
     Kind.ANNOUNCEMENT: KindFacts("A result was announced.", CREW),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,6 +16,7 @@ from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId
 from app.meets.queries import PRESENT_RUN, heat
 from app.meets.states import NOT_TO_RUN, HeatState, present_run
 from app.meets.tables import events, heats, teams
+from app.pictures.queries import pictures_of
 from app.refusals import NotFound
 from app.reports.findings import finding_out
 from app.reports.states import (
@@ -369,7 +370,7 @@ def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> Report
     row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
     if row is None:
         raise NotFound("There is no such report at this meet.")
-    return _report_out(row)
+    return _with_pictures(conn, [_report_out(row)])[0]
 
 
 def reports_of_official(
@@ -377,12 +378,21 @@ def reports_of_official(
 ) -> list[ReportOut]:
     """An official's own reports, newest first, at most a hundred."""
     rows = conn.execute(_REPORTS_OF_OFFICIAL, {"meet": meet_id, "official": official_id})
-    return [_report_out(row) for row in rows]
+    return _with_pictures(conn, [_report_out(row) for row in rows])
 
 
 def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
     """A case's reports in the order their flags came."""
-    return [_report_out(row) for row in conn.execute(_REPORTS_OF_CASE, {"case": case_id})]
+    rows = conn.execute(_REPORTS_OF_CASE, {"case": case_id})
+    return _with_pictures(conn, [_report_out(row) for row in rows])
+
+
+def _with_pictures(conn: Connection, reports: Sequence[ReportOut]) -> list[ReportOut]:
+    found = pictures_of(conn, [one.id for one in reports])
+    return [
+        one.model_copy(update={"pictures": found[one.id]}) if one.id in found else one
+        for one in reports
+    ]
 
 
 def report_from(
@@ -391,7 +401,9 @@ def report_from(
     team_name: str | None,
     case: CaseState = CaseState.OPEN,
 ) -> ReportOut:
-    """A report as it goes over HTTP, from its stored columns, the names and its case's state."""
+    """A report as it goes over HTTP, from its stored columns, the names and its case's state; yet
+    without pictures, which nobody can have added to a new one.
+    """
     state = ReportState(stored["state"])
     return ReportOut(
         id=stored["id"],
@@ -416,6 +428,7 @@ def report_from(
         received_at=stored["received_at"],
         remark=stored["remark"],
         came_as=stored["came_as"],
+        pictures=[],
         possible=[act.value for act in possible_for(state, case)],
         version=stored["version"],
     )

@@ -20,6 +20,7 @@ from app.ids import (
     RulingId,
     TeamId,
 )
+from app.pictures.wire import PictureOut
 from app.reports.examples import CALLS, REPORTS
 from app.reports.states import CaseState, Mark, ReportState
 from app.rules.book_parts import Consequence
@@ -131,6 +132,7 @@ class ReportOut(Wire):
     came_as: ReportId | None = Field(
         description="for a flag whose account came under another id: that report"
     )
+    pictures: list[PictureOut] = Field(description="in the order in which they came")
     possible: list[str]
     version: int
 
