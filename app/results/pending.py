@@ -245,9 +245,12 @@ def told_since(
 
 
 def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:
-    """Whether a decision was asked for by one of these teams, or moves one."""
-    moves: Mapping[str, Any] = row.moves
-    return row.team_id in teams or any(move["team"] in teams for move in moves.get("moves", ()))
+    """Whether a decision was asked for by one of these teams, or moves one, or its orders name one
+    that nothing has moved yet: who is to run again.
+    """
+    shown: Mapping[str, Any] = row.moves
+    concerned = (*shown.get("moves", ()), *shown.get("named", ()))
+    return row.team_id in teams or any(one["team"] in teams for one in concerned)
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:

@@ -7,12 +7,13 @@ list, a ruling or a decision that is not announced.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
 from app.ids import TeamId
+from app.results.changes import is_other_letter
 from app.results.queries import SNAPSHOTS, announced_in_round
 from app.results.wire import QualifiedOut, ResultLineOut, ResultOut
 from app.results.wording import LETTERS, listed
@@ -56,6 +57,53 @@ def through_since(conn: Connection, seen: ResultOut, last: AnyRow | None) -> Thr
     return Through(_without(seen.qualified, before), _without(before, seen.qualified))
 
 
+def as_told_since(
+    conn: Connection, seen: ResultOut, last: AnyRow | None, before: Sequence[ResultLineOut]
+) -> Sequence[ResultLineOut]:
+    """The lines of this heat's announcement before. Where the change of a letter is to be told that
+    it did not know, the line has the letter that the round's other announcements have told since:
+    the last one that is not the same as now.
+    """
+    now = {line.team: line for line in seen.lines}
+    if last is None or not any(_was_open(line, now) for line in before):
+        return before
+    told = _letters_told_after(conn, seen, last)
+    return [
+        _as_told(line, now[line.team], told) if _was_open(line, now) else line for line in before
+    ]
+
+
+def _was_open(line: ResultLineOut, now: Mapping[TeamId, ResultLineOut]) -> bool:
+    """Whether its letter was not known, and what it is now is told as a change."""
+    is_ = now.get(line.team)
+    if is_ is None or line.qualification is not None:
+        return False
+    return is_other_letter(is_.qualification, None, by_lot=is_.is_by_lot)
+
+
+def _as_told(
+    line: ResultLineOut, now: ResultLineOut, told: Iterable[Mapping[TeamId, str]]
+) -> ResultLineOut:
+    letters = [known.get(line.team, "") for known in told]
+    others = [letter for letter in letters if letter != now.qualification]
+    # That nobody has named a team is no word about it where it is not through now either.
+    said = next(iter([*others, *filter(None, letters)]), None)
+    return line.model_copy(update={"qualification": said})
+
+
+def _letters_told_after(
+    conn: Connection, seen: ResultOut, last: AnyRow
+) -> list[Mapping[TeamId, str]]:
+    """Who went on by each announcement in the round after `last` that tells it, newest first."""
+    known = announced_in_round(conn, seen.heat)
+    since = known[[row.id for row in known].index(last.id) + 1 :]
+    return [
+        {one.team: one.letter for one in _qualified_by(conn, row)}
+        for row in reversed(since)
+        if row.tells_who_goes_on
+    ]
+
+
 def told_of_themselves(
     now: Iterable[ResultLineOut], before: Iterable[ResultLineOut]
 ) -> set[TeamId]:
@@ -70,10 +118,12 @@ def _without(ones: Iterable[QualifiedOut], others: Iterable[QualifiedOut]) -> li
 
 
 def _told_before(conn: Connection, seen: ResultOut, last: AnyRow | None) -> list[QualifiedOut]:
-    telling = [row.id for row in _in_order(conn, seen, last) if row.tells_who_goes_on]
-    if not telling:
-        return []
-    (said,) = conn.execute(SNAPSHOTS, {"announcements": telling[:1]})
+    telling = [row for row in _in_order(conn, seen, last) if row.tells_who_goes_on]
+    return _qualified_by(conn, telling[0]) if telling else []
+
+
+def _qualified_by(conn: Connection, told: AnyRow) -> list[QualifiedOut]:
+    (said,) = conn.execute(SNAPSHOTS, {"announcements": [told.id]})
     return [QualifiedOut.model_validate(one) for one in said.snapshot["qualified"]]
 
 
