@@ -55,7 +55,7 @@ def test_each_team_that_shares_a_place_is_said_to_be_equal(own: MeetAtHand) -> N
 
 
 def test_a_window_that_has_closed_is_not_read_as_if_it_were_open(own: MeetAtHand) -> None:
-    own.service.clock.stand_at(own.service.clock.now())
+    own.service.clock.stand_at(datetime.combine(own.service.clock.now(), time(12), UTC))
     told = two_heats(own).run("heats 1", "42.10", "42.50", "43.00")
     closes = datetime.fromisoformat(told["windows"][0]["closes_at"])
     own.service.clock.stand_at(closes)
