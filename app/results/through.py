@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
-from app.ids import TeamId
+from app.ids import AnnouncementId, TeamId
 from app.results.changes import is_other_letter
 from app.results.queries import SNAPSHOTS, announced_in_round
-from app.results.wire import QualifiedOut, ResultLineOut, ResultOut
+from app.results.wire import AnnouncementOut, QualifiedOut, ResultLineOut, ResultOut
 from app.results.wording import LETTERS, listed
 from app.store.rows import AnyRow
 
@@ -67,7 +67,7 @@ def as_told_since(
     now = {line.team: line for line in seen.lines}
     if last is None or not any(_was_open(line, now) for line in before):
         return before
-    told = _letters_told_after(conn, seen, last)
+    told = _told_after(conn, seen, last)
     return [
         _as_told(line, now[line.team], told) if _was_open(line, now) else line for line in before
     ]
@@ -82,26 +82,32 @@ def _was_open(line: ResultLineOut, now: Mapping[TeamId, ResultLineOut]) -> bool:
 
 
 def _as_told(
-    line: ResultLineOut, now: ResultLineOut, told: Iterable[Mapping[TeamId, str]]
+    line: ResultLineOut, now: ResultLineOut, told: Sequence[AnnouncementOut]
 ) -> ResultLineOut:
-    letters = [known.get(line.team, "") for known in told]
+    letters = [said for said in (_letter_told(one, line.team) for one in told) if said is not None]
     others = [letter for letter in letters if letter != now.qualification]
     # That nobody has named a team is no word about it where it is not through now either.
     said = next(iter([*others, *filter(None, letters)]), None)
     return line.model_copy(update={"qualification": said})
 
 
-def _letters_told_after(
-    conn: Connection, seen: ResultOut, last: AnyRow
-) -> list[Mapping[TeamId, str]]:
-    """Who went on by each announcement in the round after `last` that tells it, newest first."""
-    known = announced_in_round(conn, seen.heat)
-    since = known[[row.id for row in known].index(last.id) + 1 :]
-    return [
-        {one.team: one.letter for one in _qualified_by(conn, row)}
-        for row in reversed(since)
-        if row.tells_who_goes_on
-    ]
+def _letter_told(told: AnnouncementOut, team: TeamId) -> str | None:
+    """A team's letter by an announcement, empty where it is not through; None: not said."""
+    known = {line.team: line.qualification for line in told.lines}
+    known |= {one.team: one.letter for one in told.qualified}
+    return known.get(team, "" if told.qualified else None)
+
+
+def _told_after(conn: Connection, seen: ResultOut, last: AnyRow) -> list[AnnouncementOut]:
+    """The announcements in the round after `last`, newest first."""
+    known = [row.id for row in announced_in_round(conn, seen.heat)]
+    since = known[known.index(last.id) + 1 :]
+    return [_snapshot_of(conn, one) for one in reversed(since)]
+
+
+def _snapshot_of(conn: Connection, announcement: AnnouncementId) -> AnnouncementOut:
+    (row,) = conn.execute(SNAPSHOTS, {"announcements": [announcement]})
+    return AnnouncementOut.model_validate(row.snapshot)
 
 
 def told_of_themselves(
@@ -118,13 +124,8 @@ def _without(ones: Iterable[QualifiedOut], others: Iterable[QualifiedOut]) -> li
 
 
 def _told_before(conn: Connection, seen: ResultOut, last: AnyRow | None) -> list[QualifiedOut]:
-    telling = [row for row in _in_order(conn, seen, last) if row.tells_who_goes_on]
-    return _qualified_by(conn, telling[0]) if telling else []
-
-
-def _qualified_by(conn: Connection, told: AnyRow) -> list[QualifiedOut]:
-    (said,) = conn.execute(SNAPSHOTS, {"announcements": [told.id]})
-    return [QualifiedOut.model_validate(one) for one in said.snapshot["qualified"]]
+    telling = [row.id for row in _in_order(conn, seen, last) if row.tells_who_goes_on]
+    return _snapshot_of(conn, telling[0]).qualified if telling else []
 
 
 def _in_order(conn: Connection, seen: ResultOut, last: AnyRow | None) -> list[AnyRow]:

@@ -176,6 +176,21 @@ def test_a_letter_that_another_heats_announcement_told_first_has_not_changed(
     assert read_aloud(own, told)[0].startswith("Amended result for ")
 
 
+def test_a_letter_that_a_re_run_told_before_the_round_was_complete_has_not_changed(
+    own: MeetAtHand,
+) -> None:
+    event = half_a_round(own)
+    again = {"order": "run again", "teams": [event.team("Heron")], "added_places": 1}
+    decided(own, protest(event, "Heron"), "upheld", orders=[again])
+    assert event.announce("heats 1").json()["changes"] == []
+    run = re_run_of(event)
+    event.load(run, "42.40")
+    (line,) = event.announce(run).json()["lines"]
+    assert line["qualification"] == "qR"
+    told = event.announce("heats 1", remark="Heron has run again.").json()
+    assert told["changes"] == []
+
+
 def test_who_was_not_among_those_who_went_on_by_another_heat_was_not_through(
     own: MeetAtHand,
 ) -> None:
