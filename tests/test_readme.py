@@ -21,8 +21,11 @@ from tests.running import SETUP_KEY, Service
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
-MOVES = re.compile(r"\d\d:\d\d:\d\d|\d{4}-\d\d-\d\d|\d+ [A-Z][a-z]+ \d{4}|CES?T|\{'outcome'.*")
-"""What differs from run to run: times, days, summer time, and the finding that is folded."""
+DAY = r"\d+ [A-Z][a-z]+ \d{4}"
+MOVES = re.compile(rf"({DAY}, )?\d\d:\d\d:\d\d|\d{{4}}-\d\d-\d\d|{DAY}|CES?T|\{{'outcome'.*")
+"""What differs from run to run: times (those of the next day with it, late in the evening), days,
+summer time, and the finding that is folded.
+"""
 
 
 def block(language: str, holding: str) -> str:

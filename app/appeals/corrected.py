@@ -1,5 +1,6 @@
-"""What was typed wrongly about a protest or an appeal, as its papers tell it: what it says now and
-what it said before, who corrected it, when and why, and what came to be in time by it, or late.
+"""What was typed wrongly about a protest or an appeal, or of the announcement by which it is
+measured, as its papers tell it: what it says now and what it said before, who corrected it, when
+and why, and what came to be in time by it, or late.
 """
 
 from __future__ import annotations
@@ -9,13 +10,15 @@ from itertools import chain
 
 from sqlalchemy import Connection
 
+from app.appeals.jury_wire import AppealOut
 from app.appeals.queries import subjects_of_protest
+from app.appeals.wire import ProtestOut
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
 from app.ids import AppealId, DecisionId, ProtestId
 from app.meets.queries import MeetFacts
-from app.results.correction_wire import CorrectionOut, RemeasuredOut
-from app.results.corrections import corrections_of
+from app.results.correction_wire import CorrectionOut, RemeasuredOut, TimeCorrectionOut
+from app.results.corrections import corrections_of, measure_corrections
 from app.results.wording import sentence
 
 TITLE = "Corrected, for it was typed wrongly"
@@ -43,7 +46,18 @@ def corrected_in_words(
     """The corrections of these protests, appeals and decisions, first to last, a line each."""
     found = chain.from_iterable(corrections_of(conn, meet, subjects).values())
     in_order = sorted(found, key=lambda one: one.corrected_at)
-    return tuple(_in_words(one, meet.time_zone) for one in in_order)
+    return tuple(_in_words(one, one.about, meet.time_zone) for one in in_order)
+
+
+def measure_in_words(
+    conn: Connection, meet: MeetFacts, lodged: ProtestOut | AppealOut
+) -> tuple[str, ...]:
+    """The corrections of the time by which a protest or an appeal is measured, a line each."""
+    window = lodged.timeliness.window
+    found = measure_corrections(conn, meet, {lodged.id: window}).get(lodged.id, [])
+    return tuple(
+        _in_words(one, f"time of announcement {one.number}", meet.time_zone) for one in found
+    )
 
 
 def corrections_section(
@@ -54,11 +68,11 @@ def corrections_section(
     return (Section(TITLE, items=said),) if said else ()
 
 
-def _in_words(one: CorrectionOut, zone: str) -> str:
+def _in_words(one: CorrectionOut | TimeCorrectionOut, about: str, zone: str) -> str:
     is_, was = one.becomes_local or one.becomes, one.was_local or one.was
     by = f"{one.corrected_by_name} at {in_zone(one.corrected_at, zone)}"
     why = one.reasons.rstrip(".")
-    said = f"{sentence(one.about)}: {is_}, given before as {was}. Corrected by {by}. Reason: {why}."
+    said = f"{sentence(about)}: {is_}, given before as {was}. Corrected by {by}. Reason: {why}."
     remark = [f"Remark: {one.remark.rstrip('.')}."] if one.remark else []
     return " ".join([said, *remark, *_remeasured([*one.now_in_time, *one.now_late])])
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from app.appeals.corrected import measure_in_words
 from app.appeals.deposits import asked_by, deposit_decided
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
@@ -77,6 +78,7 @@ def protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Secti
         ("about", about if out.against_name is None else f"{about}: {out.against_name}"),
         *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
+        *_time_corrected(conn, meet, out),
         ("took part in the round", "yes" if out.took_part else "NO: from outside the round"),
         ("taken in by", out.taken_by_name),
     ]
@@ -93,7 +95,14 @@ def _window(timely: Timeliness) -> str:
     return f"{timely.words} (opened by {timely.opened_by}{until}; {timely.rule})"
 
 
-def appeal_section(out: AppealOut, zone: str) -> Section:
+def _time_corrected(
+    conn: Connection, meet: MeetFacts, out: ProtestOut | AppealOut
+) -> list[tuple[str, str]]:
+    """That the announcement which a window counts from had been given another time."""
+    return [("corrected", said) for said in measure_in_words(conn, meet, out)]
+
+
+def appeal_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> Section:
     """An appeal: for whom, by whom, when, in which window, and its deposit."""
     deposit = out.deposit
     said = deposit.received or "none"
@@ -102,8 +111,9 @@ def appeal_section(out: AppealOut, zone: str) -> Section:
     facts = [
         ("lodged for", out.team_name),
         ("lodged by", out.lodged_by),
-        ("lodged at", in_zone(out.lodged_at, zone)),
+        ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
         ("window", _window(out.timeliness)),
+        *_time_corrected(conn, meet, out),
         ("deposit asked", deposit.asked or "none"),
         ("deposit received", said),
         *([("deposit", _gone(out))] if deposit.outcome in GONE else []),

@@ -151,7 +151,7 @@ def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Sec
         sections.append(replaced_section(unit.conn, meet, DecisionId(decided.more["replaces"])))
     if decided.appeal is not None:
         appeal = appeal_out(unit.conn, meet.id, AppealId(decided.appeal.id))
-        sections.append(appeal_section(appeal, meet.time_zone))
+        sections.append(appeal_section(unit.conn, meet, appeal))
         sections += reopened_section(unit.conn, meet, appeal, "The decision that this replaces")
         if appeal.panel is not None:
             sections.append(panel_section(appeal.panel))
@@ -297,7 +297,7 @@ def appeal_paper(
         "admitted": "awaits the jury",
     }
     sections = [
-        appeal_section(out, meet.time_zone),
+        appeal_section(conn, meet, out),
         *sought_section(conn, meet, out),
         *reopened_section(conn, meet, out, "Reopened by the jury"),
         protest_section(conn, meet, protest),

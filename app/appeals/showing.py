@@ -40,7 +40,7 @@ from app.ids import AppealId, DecisionId, MeetId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HeatState
 from app.results.correction_wire import CorrectionOut
-from app.results.corrections import corrections_of
+from app.results.corrections import corrections_of, measure_corrections
 from app.store.rows import AnyRow
 
 Shown = TypeVar("Shown", ProtestOut, AppealOut)
@@ -147,11 +147,15 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
     moved = affected_by(conn, meet, decided, now)
     subjects = _subjects(conn, meet, [one.id for one in page])
     corrected = corrections_of(conn, meet, chain.from_iterable(subjects.values()))
+    timed = measure_corrections(conn, meet, {one.id: one.timeliness.window for one in page})
     return [
         one.model_copy(
             update={
                 "decision": None if one.decision is None else _told(one.decision, moved),
                 "corrections": _in_order(corrected, subjects[one.id]),
+                "timeliness": one.timeliness.model_copy(
+                    update={"time_corrections": timed.get(one.id, [])}
+                ),
             }
         )
         for one in page

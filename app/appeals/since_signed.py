@@ -7,21 +7,24 @@ the signatures.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
 
 from sqlalchemy import Connection
 
-from app.appeals.corrected import corrected_in_words, subjects_of_decision
+from app.appeals.corrected import corrected_in_words, measure_in_words, subjects_of_decision
 from app.appeals.queries import (
     appeal_row,
     decisions_on,
     measured,
+    protest_out,
     window_for_appeal,
 )
+from app.appeals.standing import appeal_out
 from app.appeals.wire import Instance, Mark, Verdict
 from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
-from app.ids import ProtestId, TeamId
+from app.ids import AppealId, ProtestId, TeamId
 from app.meets.queries import MeetFacts
 from app.results.wording import length
 from app.store.rows import AnyRow
@@ -49,9 +52,28 @@ def _corrected_since(
     subjects = subjects_of_decision(
         conn, meet, decided.id, ProtestId(protest.id), decided.appeal_id
     )
-    signed = {item for part in decided.form_facts["sections"] for item in part["items"]}
-    said = corrected_in_words(conn, meet, subjects)
+    said = [*_measured_by(conn, meet, decided, protest), *corrected_in_words(conn, meet, subjects)]
+    signed = _signed(decided.form_facts["sections"])
     return (one for one in said if one not in signed)
+
+
+def _measured_by(
+    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
+) -> Iterator[str]:
+    """Corrections of the time by which what was decided is measured."""
+    yield from measure_in_words(conn, meet, protest_out(conn, meet.id, ProtestId(protest.id)))
+    if decided.appeal_id is not None:
+        appeal = appeal_out(conn, meet.id, AppealId(decided.appeal_id))
+        yield from measure_in_words(conn, meet, appeal)
+
+
+def _signed(sections: Iterable[Mapping[str, Any]]) -> set[str]:
+    """All lines of the sections of a paper as it was signed."""
+    return {
+        line
+        for part in sections
+        for line in [*part["items"], *(value for _label, value in part["facts"])]
+    }
 
 
 def _measured_otherwise(

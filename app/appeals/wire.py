@@ -23,7 +23,7 @@ from app.ids import (
     TeamId,
     WindowId,
 )
-from app.results.correction_wire import HOW_KNOWN, CorrectionOut
+from app.results.correction_wire import HOW_KNOWN, CorrectionOut, MeasureCorrectionOut
 from app.results.wire import WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
@@ -159,6 +159,11 @@ class Timeliness(Wire):
         "end"
     )
     words: str = Field(description="“in time by 12 min 4 s”, “LATE by 4 min 10 s”")
+    time_corrections: list[MeasureCorrectionOut] = Field(
+        default=[],
+        description="of the announcement whose window this is, and of any by which it came to be "
+        "in time or late; first to last",
+    )
 
 
 class AffectedOut(Wire):

@@ -53,13 +53,14 @@ from app.results.opening import (
 from app.results.pending import told_since
 from app.results.queries import last_announcement, result, result_row, says_the_same
 from app.results.tables import announcements, results, tellings
-from app.results.through import through_since, told_of_themselves
+from app.results.through import as_told_since, through_since, told_of_themselves
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
     ResultOut,
     SnapshotWindow,
 )
+from app.rounds.queries import decided_before_re_run
 from app.rules.windows import Window
 from app.rulings.queries import count_rulings_in_heat
 from app.sheets.finish_list import FinishRow
@@ -359,13 +360,15 @@ class _Since(NamedTuple):
 
 
 def _since(unit: Unit, seen: ResultOut, last: AnyRow | None, at: datetime, zone: str) -> _Since:
-    before = AnnouncementOut.model_validate(last.snapshot).lines if last else []
+    said = AnnouncementOut.model_validate(last.snapshot).lines if last else []
+    before = as_told_since(unit.conn, seen, last, said)
     through = through_since(unit.conn, seen, last)
     concerned = through.teams.union(line.team for line in seen.lines)
+    after = 0 if last else decided_before_re_run(unit.conn, seen.heat)
     return _Since(
         changes(before, seen.lines) if last else Changes([], 0),
         through.sentences(seen, told_of_themselves(seen.lines, before)),
-        told_since(unit.conn, seen.heat, concerned, at, zone),
+        told_since(unit.conn, seen.heat, after, concerned, at, zone),
     )
 
 

@@ -14,16 +14,15 @@ from sqlalchemy import (
     select,
 )
 
-from app.access.tables import officials
 from app.clock import in_zone
 from app.cursors import cursor, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
-from app.results.correction_wire import TimeCorrectionOut
+from app.results.corrections import announcement_corrections
 from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
-from app.results.tables import announcements, time_corrections
+from app.results.tables import announcements
 from app.results.wire import (
     AnnouncementLine,
     AnnouncementOut,
@@ -58,12 +57,6 @@ _LIST_BEFORE = _LIST.where(
             announcements.c.id < bindparam("announcement"),
         ),
     )
-)
-_CORRECTIONS = (
-    select(time_corrections, officials.c.name.label("official_name"))
-    .join(officials, officials.c.id == time_corrections.c.official_id)
-    .where(time_corrections.c.announcement_id == bindparam("announcement"))
-    .order_by(time_corrections.c.corrected_at, time_corrections.c.id)
 )
 _LATER_IN_ROUND = (
     select(
@@ -111,7 +104,7 @@ def announcement(
         update={
             "superseded_by": _superseded_by(conn, made),
             "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
-            "time_corrections": _corrections(conn, made),
+            "time_corrections": announcement_corrections(conn, meet_id, made.id, made.time_zone),
             "meet_ended_at": _meet_ended_at(conn, meet_id, made),
         }
     )
@@ -130,25 +123,6 @@ def announcements_of_heat(
     """All announcements of a heat, in order."""
     found = conn.execute(_IDS_OF_HEAT, {"heat": heat_id}).scalars().all()
     return [announcement(conn, meet_id, AnnouncementId(one)) for one in found]
-
-
-def _corrections(conn: Connection, made: AnnouncementOut) -> list[TimeCorrectionOut]:
-    return [
-        TimeCorrectionOut(
-            id=row.id,
-            was=row.was,
-            was_local=in_zone(row.was, made.time_zone),
-            becomes=row.becomes,
-            becomes_local=in_zone(row.becomes, made.time_zone),
-            reasons=row.reasons,
-            remark=row.content.get("remark", ""),
-            corrected_by=row.official_id,
-            corrected_by_name=row.official_name,
-            corrected_at=row.corrected_at,
-            **row.remeasured,
-        )
-        for row in conn.execute(_CORRECTIONS, {"announcement": made.id})
-    ]
 
 
 def _superseded_by(conn: Connection, made: AnnouncementOut) -> LaterAnnouncement | None:

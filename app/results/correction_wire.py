@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import Field
 
 from app.ids import (
+    AnnouncementId,
     CorrectionId,
     OfficialId,
 )
@@ -81,6 +82,15 @@ class TimeCorrectionOut(Corrected):
     was_local: str
     becomes: datetime
     becomes_local: str
+
+
+class MeasureCorrectionOut(TimeCorrectionOut):
+    """A correction of an announcement's time by which a protest or an appeal is measured, or came
+    to be in time or late; `now_in_time` and `now_late` name that one alone.
+    """
+
+    announcement: AnnouncementId
+    number: int = Field(description="of the announcement in its heat")
 
 
 class Mistyped(StrEnum):

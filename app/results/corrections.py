@@ -17,12 +17,19 @@ from sqlalchemy import Connection, Table, bindparam, func, insert, select, union
 
 from app.access.queries import Caller, officials_of
 from app.clock import in_zone
-from app.ids import CorrectionId, MeetId, OfficialId
+from app.ids import AnnouncementId, CorrectionId, MeetId, OfficialId, WindowId
 from app.meets.queries import MeetFacts
 from app.refusals import IdTaken
-from app.results.correction_wire import CorrectionOut, Mistyped, Moved
-from app.results.tables import corrections, time_corrections
+from app.results.correction_wire import (
+    CorrectionOut,
+    MeasureCorrectionOut,
+    Mistyped,
+    Moved,
+    TimeCorrectionOut,
+)
+from app.results.tables import announcements, corrections, time_corrections, windows
 from app.store.action import Unit
+from app.store.rows import AnyRow
 
 TICK = timedelta(microseconds=1)
 
@@ -33,6 +40,22 @@ _OF_SUBJECTS = (
 )
 _SUBJECT_OF = select(corrections.c.subject_id).where(corrections.c.id == bindparam("correction"))
 _OF_SUBJECT = select(corrections).where(corrections.c.subject_id == bindparam("subject"))
+_OF_ANNOUNCEMENTS = (
+    select(time_corrections, announcements.c.number)
+    .join(announcements, announcements.c.id == time_corrections.c.announcement_id)
+    .order_by(time_corrections.c.corrected_at, time_corrections.c.id)
+)
+_OF_ANNOUNCEMENT = _OF_ANNOUNCEMENTS.where(announcements.c.id == bindparam("announcement"))
+_OF_MEET = _OF_ANNOUNCEMENTS.where(time_corrections.c.meet_id == bindparam("meet"))
+_OPENED = (
+    select(windows.c.id, windows.c.announcement_id)
+    .join(announcements, announcements.c.id == windows.c.announcement_id)
+    .where(
+        windows.c.id.in_(bindparam("windows", expanding=True)),
+        # One that an advice opened counts from an announcement only where that came later.
+        windows.c.opened_at == announcements.c.announced_at,
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +176,7 @@ def corrections_of(
 ) -> Mapping[str, list[CorrectionOut]]:
     """The corrections of each of these, first to last; what was typed right is left out."""
     rows = conn.execute(_OF_SUBJECTS, {"subjects": list(subjects)}).all()
-    names = {one.id: one.name for one in officials_of(conn, meet.id)} if rows else {}
+    names = _names(conn, meet.id) if rows else {}
     found: dict[str, list[CorrectionOut]] = {}
     for row in rows:
         out = CorrectionOut(
@@ -172,6 +195,69 @@ def corrections_of(
         )
         found.setdefault(row.subject_id, []).append(out)
     return found
+
+
+def announcement_corrections(
+    conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId, zone: str
+) -> list[TimeCorrectionOut]:
+    """The corrections of an announcement's time, first to last."""
+    rows = conn.execute(_OF_ANNOUNCEMENT, {"announcement": announcement_id}).all()
+    names = _names(conn, meet_id) if rows else {}
+    return [TimeCorrectionOut(**_told(row, names, zone)) for row in rows]
+
+
+def measure_corrections(
+    conn: Connection, meet: MeetFacts, measured_by: Mapping[str, WindowId | None]
+) -> Mapping[str, list[MeasureCorrectionOut]]:
+    """By protest or appeal, each given with the window that measures it: the corrections of the
+    time of the announcement that opened it, and those by which it came to be in time or late.
+    """
+    rows = conn.execute(_OF_MEET, {"meet": meet.id}).all()
+    if not rows:
+        return {}
+    names = _names(conn, meet.id)
+    asked = [window for window in measured_by.values() if window is not None]
+    opened = {row.id: row.announcement_id for row in conn.execute(_OPENED, {"windows": asked})}
+    return {
+        ident: [
+            one
+            for row in rows
+            for one in [_of_measure(row, ident, names, meet.time_zone)]
+            if row.announcement_id == opened.get(window) or one.now_in_time or one.now_late
+        ]
+        for ident, window in measured_by.items()
+    }
+
+
+def _of_measure(
+    row: AnyRow, ident: str, names: Mapping[str, str], zone: str
+) -> MeasureCorrectionOut:
+    """A correction of an announcement's time, of what it moved only this protest or appeal."""
+    own = {
+        key: [one for one in moved if one["id"] == ident] for key, moved in row.remeasured.items()
+    }
+    told = _told(row, names, zone) | own
+    return MeasureCorrectionOut(announcement=row.announcement_id, number=row.number, **told)
+
+
+def _names(conn: Connection, meet_id: MeetId) -> Mapping[str, str]:
+    return {one.id: one.name for one in officials_of(conn, meet_id)}
+
+
+def _told(row: AnyRow, names: Mapping[str, str], zone: str) -> dict[str, Any]:
+    return {
+        "id": row.id,
+        "was": row.was,
+        "was_local": in_zone(row.was, zone),
+        "becomes": row.becomes,
+        "becomes_local": in_zone(row.becomes, zone),
+        "reasons": row.reasons,
+        "remark": row.content.get("remark", ""),
+        "corrected_by": row.official_id,
+        "corrected_by_name": names[row.official_id],
+        "corrected_at": row.corrected_at,
+        **row.remeasured,
+    }
 
 
 def _local(about: str, said: str, zone: str) -> str:

@@ -107,6 +107,7 @@ def _told_in(heat_id: ColumnElement[str]) -> ColumnElement[int | None]:
 
 _TELLING = (
     decisions.c.id,
+    decisions.c.seq,
     decisions.c.heat_id,
     decisions.c.carried_out,
     (decisions.c.heat_id == _asked.c.id).label("is_here"),
@@ -121,7 +122,6 @@ _DECIDED = (
         decisions.c.instance,
         decisions.c.orders,
         decisions.c.replaced_by,
-        decisions.c.seq,
     )
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
@@ -256,20 +256,25 @@ def appeals_in_meet(conn: Connection, meet_id: MeetId) -> Sequence[AnyRow]:
 
 
 def told_since(
-    conn: Connection, heat_id: HeatId, teams: Collection[str], at: datetime, zone: str
+    conn: Connection, heat_id: HeatId, after: int, teams: Collection[str], at: datetime, zone: str
 ) -> list[str]:
     """Why a result is amended: the decisions of its round that its announcement is the first of
     the heat to tell and that ordered something, a sentence each with what they ordered. `at`: when
-    it is announced, as of another day the day is told.
+    it is announced, as of another day the day is told. Only what was decided `after` a number.
 
-    Of another heat only what has moved one of the `teams`, those of this heat and those who go on
+    Of another heat only what moved or names one of the `teams`, those of this heat and who goes on
     otherwise than was told: its own announcement tells the rest.
     """
     return [
         _decision_in_words(row, heat_id, at_time(row.decided_at, at, zone))
         for row in conn.execute(_TOLD, {"heat": heat_id})
-        if _is_to_be_told(row) and row.carried_out and (row.is_here or _touches_any(row, teams))
+        if _is_to_be_told(row) and _is_news(row, after, teams)
     ]
+
+
+def _is_news(row: AnyRow, after: int, teams: Collection[str]) -> bool:
+    is_ours = row.is_here or _touches_any(row, teams)
+    return bool(row.carried_out) and row.seq > after and is_ours
 
 
 def _is_to_be_told(row: AnyRow) -> bool:
@@ -292,9 +297,12 @@ def _shows_whole(row: AnyRow) -> bool:
 
 
 def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:
-    """Whether a decision was asked for by one of these teams, or moves one."""
-    moves: Mapping[str, Any] = row.moves
-    return row.team_id in teams or any(move["team"] in teams for move in moves.get("moves", ()))
+    """Whether a decision was asked for by one of these teams, or moves one, or its orders name one
+    that nothing has moved yet: who is to run again.
+    """
+    shown: Mapping[str, Any] = row.moves
+    concerned = (*shown.get("moves", ()), *shown.get("named", ()))
+    return row.team_id in teams or any(one["team"] in teams for one in concerned)
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:

@@ -7,14 +7,15 @@ list, a ruling or a decision that is not announced.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
-from app.ids import TeamId
+from app.ids import AnnouncementId, TeamId
+from app.results.changes import is_other_letter
 from app.results.queries import SNAPSHOTS, announced_in_round
-from app.results.wire import QualifiedOut, ResultLineOut, ResultOut
+from app.results.wire import AnnouncementOut, QualifiedOut, ResultLineOut, ResultOut
 from app.results.wording import LETTERS, listed
 from app.store.rows import AnyRow
 
@@ -56,6 +57,59 @@ def through_since(conn: Connection, seen: ResultOut, last: AnyRow | None) -> Thr
     return Through(_without(seen.qualified, before), _without(before, seen.qualified))
 
 
+def as_told_since(
+    conn: Connection, seen: ResultOut, last: AnyRow | None, before: Sequence[ResultLineOut]
+) -> Sequence[ResultLineOut]:
+    """The lines of this heat's announcement before. Where the change of a letter is to be told that
+    it did not know, the line has the letter that the round's other announcements have told since:
+    the last one that is not the same as now.
+    """
+    now = {line.team: line for line in seen.lines}
+    if last is None or not any(_was_open(line, now) for line in before):
+        return before
+    told = _told_after(conn, seen, last)
+    return [
+        _as_told(line, now[line.team], told) if _was_open(line, now) else line for line in before
+    ]
+
+
+def _was_open(line: ResultLineOut, now: Mapping[TeamId, ResultLineOut]) -> bool:
+    """Whether its letter was not known, and what it is now is told as a change."""
+    is_ = now.get(line.team)
+    if is_ is None or line.qualification is not None:
+        return False
+    return is_other_letter(is_.qualification, None, by_lot=is_.is_by_lot)
+
+
+def _as_told(
+    line: ResultLineOut, now: ResultLineOut, told: Sequence[AnnouncementOut]
+) -> ResultLineOut:
+    letters = [said for said in (_letter_told(one, line.team) for one in told) if said is not None]
+    others = [letter for letter in letters if letter != now.qualification]
+    # That nobody has named a team is no word about it where it is not through now either.
+    said = next(iter([*others, *filter(None, letters)]), None)
+    return line.model_copy(update={"qualification": said})
+
+
+def _letter_told(told: AnnouncementOut, team: TeamId) -> str | None:
+    """A team's letter by an announcement, empty where it is not through; None: not said."""
+    known = {line.team: line.qualification for line in told.lines}
+    known |= {one.team: one.letter for one in told.qualified}
+    return known.get(team, "" if told.qualified else None)
+
+
+def _told_after(conn: Connection, seen: ResultOut, last: AnyRow) -> list[AnnouncementOut]:
+    """The announcements in the round after `last`, newest first."""
+    known = [row.id for row in announced_in_round(conn, seen.heat)]
+    since = known[known.index(last.id) + 1 :]
+    return [_snapshot_of(conn, one) for one in reversed(since)]
+
+
+def _snapshot_of(conn: Connection, announcement: AnnouncementId) -> AnnouncementOut:
+    (row,) = conn.execute(SNAPSHOTS, {"announcements": [announcement]})
+    return AnnouncementOut.model_validate(row.snapshot)
+
+
 def told_of_themselves(
     now: Iterable[ResultLineOut], before: Iterable[ResultLineOut]
 ) -> set[TeamId]:
@@ -71,10 +125,7 @@ def _without(ones: Iterable[QualifiedOut], others: Iterable[QualifiedOut]) -> li
 
 def _told_before(conn: Connection, seen: ResultOut, last: AnyRow | None) -> list[QualifiedOut]:
     telling = [row.id for row in _in_order(conn, seen, last) if row.tells_who_goes_on]
-    if not telling:
-        return []
-    (said,) = conn.execute(SNAPSHOTS, {"announcements": telling[:1]})
-    return [QualifiedOut.model_validate(one) for one in said.snapshot["qualified"]]
+    return _snapshot_of(conn, telling[0]).qualified if telling else []
 
 
 def _in_order(conn: Connection, seen: ResultOut, last: AnyRow | None) -> list[AnyRow]:

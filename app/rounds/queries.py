@@ -109,6 +109,11 @@ _TEAM_NAMES = select(teams.c.id, teams.c.name).where(
     teams.c.id.in_(bindparam("teams", expanding=True))
 )
 _RE_RUN_OF_HEAT = Prepared(select(re_runs).where(re_runs.c.run_heat_id == bindparam("heat")))
+_DECIDED_BEFORE = (
+    select(decisions.c.seq - 1)
+    .join(re_runs, re_runs.c.by_decision == decisions.c.id)
+    .where(re_runs.c.run_heat_id == bindparam("heat"))
+)
 _CALLED_OFF = (
     select(
         re_runs.c.run_heat_id,
@@ -185,6 +190,14 @@ def rounds_set_for(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[Heat
 def re_run_of_heat(conn: Connection, heat_id: HeatId) -> Any | None:
     """The re-run that was ordered as this heat, None for any other heat."""
     return _RE_RUN_OF_HEAT.first(conn, {"heat": heat_id})
+
+
+def decided_before_re_run(conn: Connection, heat_id: HeatId) -> int:
+    """The number of the last decision before the one that ordered a heat as a re-run: what was
+    decided until then is told by the round that it repeats. 0 for any other heat.
+    """
+    before: int | None = conn.execute(_DECIDED_BEFORE, {"heat": heat_id}).scalar_one_or_none()
+    return before or 0
 
 
 class CalledOff(NamedTuple):

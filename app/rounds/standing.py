@@ -251,8 +251,9 @@ class _Reading:
             lots=tuple(tuple(row.drawn) for row in rows.lots if self._is_drawn(row)),
             points=tuple(map(Fraction, setting.points)) if setting is not None else (),
             seats={} if over else drawn,
-            free_seats=() if over else self._free_seats(next_heats, drawn, advancement),
+            free_seats=() if over else self._free_seats(next_heats, advancement),
             settled=begun,
+            most_seats=advancement.lanes if advancement is not None else None,
         )
 
     def _completes(self) -> HeatId | None:
@@ -315,22 +316,16 @@ class _Reading:
         )
 
     def _free_seats(
-        self,
-        next_heats: tuple[NextHeat, ...],
-        drawn: Mapping[Seat, TeamId],
-        advancement: Advancement | None,
+        self, next_heats: tuple[NextHeat, ...], advancement: Advancement | None
     ) -> tuple[Seat, ...]:
         """From the outside in: where there are more lanes than teams, the inside ones stay free
-        (IAAF Rule 166, 2016-17, note 4). No more than the next round is set to have, and none of a
-        heat that has begun.
+        (IAAF Rule 166, 2016-17, note 4). None of a heat that has begun.
         """
         if advancement is None:
             return ()
         highest = Relay(self._rows.event.relay).places(self._rows.track_lanes)
         to_come = [one for one in next_heats if not one.has_begun]
-        every = (Seat(one.heat, lane) for lane in range(highest, 0, -1) for one in to_come)
-        left = max(0, advancement.lanes - len(drawn))
-        return tuple(seat for seat in every if seat not in drawn)[:left]
+        return tuple(Seat(one.heat, lane) for lane in range(highest, 0, -1) for one in to_come)
 
     def _heat_run(self, heat: Any) -> HeatRun:
         ran, out = self._ran(heat)

@@ -62,7 +62,11 @@ class Move:
 
     @property
     def changes_seat(self) -> bool:
-        return self.before.seat != self.after.seat
+        """It has another lane of the next round, or the one that was only free for it, or it has
+        that no more.
+        """
+        seats = [(one.seat, one.is_seat_free) for one in (self.before, self.after)]
+        return seats[0] != seats[1]
 
     @property
     def changes_points(self) -> bool:
@@ -193,7 +197,7 @@ def _about_overall(move: Move) -> Iterator[str]:
 def _about_seat(move: Move, seat_name: Callable[[Seat], str]) -> Iterator[str]:
     before, after = _held(move.before), move.after.seat
     if move.after.is_seat_free:
-        if before is not None and before != after:
+        if before is not None:
             yield f"no longer has {seat_name(before)}"
         return
     was_free = move.before.seat if move.before.is_seat_free else None

@@ -139,8 +139,9 @@ class Round:
     `advanced`: who goes on by the referee's or the jury's word (qR, qJ). `lots`: each draw, the
     tied teams as they were drawn; it settles a tie of exactly these teams. `points`: for place
     1, 2, …; empty where the round scores nothing. `seats`: the next round as drawn. `free_seats`:
-    its lanes that nobody has, first to give first. `settled`: those of its heats that have begun,
-    whose lanes stay as they are. Re-runs are kept in the order of their keys.
+    its lanes that can be given where nobody has them, first to give first. `settled`: those of its
+    heats that have begun, whose lanes stay as they are. `most_seats`: once so many are drawn, none
+    is free any more; None: as many as there are. Re-runs are kept in the order of their keys.
     """
 
     heats: tuple[HeatRun, ...]
@@ -152,6 +153,7 @@ class Round:
     seats: Mapping[Seat, str] = field(default_factory=dict)
     free_seats: tuple[Seat, ...] = ()
     settled: frozenset[str] = frozenset()
+    most_seats: int | None = None
 
     def __post_init__(self) -> None:
         if not BY_WORD.issuperset(self.advanced.values()):
@@ -160,6 +162,14 @@ class Round:
             raise ValueError("A heat stands twice in its round: keep one of them.")
         in_order = tuple(sorted(self.re_runs, key=lambda re_run: re_run.key))
         object.__setattr__(self, "re_runs", in_order)
+
+    @property
+    def still_free(self) -> tuple[Seat, ...]:
+        """The lanes of the next round that nobody is drawn into and that can be given."""
+        left = tuple(seat for seat in self.free_seats if seat not in self.seats)
+        if self.most_seats is None:
+            return left
+        return left[: max(0, self.most_seats - len(self.seats))]
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +192,7 @@ class Standing:
     seat: Seat | None
     is_open: bool = field(default=False, compare=False)
     overall: int | None = None
-    is_seat_free: bool = field(default=False, compare=False)
+    is_seat_free: bool = False
 
 
 @dataclass(frozen=True, slots=True)

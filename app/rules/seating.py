@@ -26,7 +26,7 @@ def seated(
             seats.setdefault(team, seat)
     taken = set(seats.values())
     drawn = sorted(round_.seats, key=lambda seat: (seat.heat, seat.lane))
-    every_lane = dict.fromkeys((*drawn, *round_.free_seats))
+    every_lane = dict.fromkeys((*drawn, *round_.still_free))
     spare = [seat for seat in every_lane if seat not in taken and seat.heat not in round_.settled]
     waiting = [team for team in qualified if team not in seats]
     seats.update(zip(waiting, spare, strict=False))

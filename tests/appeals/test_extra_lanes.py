@@ -82,6 +82,78 @@ def test_a_lane_that_nobody_has_ordered_is_only_said_to_be_free(event: Event) ->
     assert "gets" not in shown["summary"]
 
 
+def test_a_team_is_told_to_get_the_lane_that_was_free_for_it_already(event: Event) -> None:
+    changed = event.meet.organiser.put(f"rounds/{event.round}", event.setting(lanes=5), etag='"v1"')
+    assert changed.status_code == 200, changed.text
+    decided(event.meet, a_protest_of_heron(event), "upheld", orders=orders(event)[:1])
+    assert drawn_in(by_name(event.now())["Heron"]["seat"]) == (1, 8, False)
+    protest = a_protest_of_heron(event)
+    lane = orders(event, lane=8)[1:]
+    shown = event.meet.referee.post(
+        f"protests/{protest['id']}/consequences", {"orders": lane}
+    ).json()
+    assert shown["summary"] == "Heron in a lane"
+    (move,) = shown["moves"]
+    assert move["sentence"] == "Heron gets lane 8."
+    seats = [
+        (side["seat"]["lane"], side["seat"]["is_drawn"]) for side in (move["before"], move["after"])
+    ]
+    assert seats == [(8, False), (8, True)]
+    out = decided(event.meet, protest, "upheld", orders=lane)
+    assert out["decision"]["consequences"] == shown
+    assert out["decision"]["affected"][0]["team_name"] == "Heron"
+    back = undo(event, out)["decision"]["consequences"]
+    assert [move["sentence"] for move in back["moves"]] == [
+        "Heron no longer has lane 8; lane 8 is free for it."
+    ]
+
+
+def test_no_lane_is_said_to_be_free_that_the_same_decision_gives_away(event: Event) -> None:
+    """The final is set to have one lane more than teams: with another team in it none is left."""
+    changed = event.meet.organiser.put(
+        f"rounds/{event.round}", event.setting(lanes=5, by_time=3), etag='"v1"'
+    )
+    assert changed.status_code == 200, changed.text
+    assert drawn_in(by_name(event.now())["Heron"]["seat"]) == (1, 8, False)
+    puffin = event.team("Puffin")
+    given = [
+        {"order": "advance", "team": puffin},
+        {"order": "extra lane", "team": puffin, "lane": 7},
+    ]
+    protest = a_protest_of_heron(event)
+    shown = event.meet.referee.post(
+        f"protests/{protest['id']}/consequences", {"orders": given}
+    ).json()
+    moved = {move["name"]: move["sentence"] for move in shown["moves"]}
+    assert moved["Puffin"].endswith("and gets lane 7.")
+    assert moved["Heron"] == "Heron no longer has lane 8 free for it."
+    decided(event.meet, protest, "upheld", orders=given)
+    assert by_name(event.now())["Heron"]["seat"] is None
+
+
+def test_a_free_lane_that_a_decision_on_another_heat_gives_is_told_with_the_teams_own_heat(
+    event: Event,
+) -> None:
+    changed = event.meet.organiser.put(f"rounds/{event.round}", event.setting(lanes=5), etag='"v1"')
+    assert changed.status_code == 200, changed.text
+    decided(event.meet, a_protest_of_heron(event), "upheld", orders=orders(event)[:1])
+    assert event.announce("heats 1", remark="Heron goes on.").status_code == 201
+    elsewhere = lodge(
+        event.meet,
+        {
+            "heat": event.heat("heats 2"),
+            "team": event.team("Puffin"),
+            "about": "placing",
+            "lodged_by": "Mira Anchor",
+            "words": "Heron has no lane.",
+        },
+    )
+    decided(event.meet, elsewhere, "upheld", orders=orders(event, lane=8)[1:])
+    told = event.announce("heats 1", remark="Heron has a lane.").json()
+    (because,) = told["because"]
+    assert because.endswith("Heron has lane 8 of the final.")
+
+
 def test_an_extra_lane_is_taken_back_with_the_decision(event: Event) -> None:
     before = event.now()
     first = a_protest_of_heron(event)

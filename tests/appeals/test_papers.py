@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import httpx
 
-from app.clock import in_zone
+from app.clock import in_zone, rfc3339
 from app.ids import new_id
 from tests.appeals.desk import (
     a_panel,
@@ -291,6 +291,64 @@ def test_what_was_corrected_before_a_decision_is_part_of_what_is_signed(meet: Me
     still, later = parts(meet, out)
     assert without_head(still) == without_head(signed)
     assert later.count("Time of a deposit: ") == 1
+
+
+def retimed(meet: MeetAtHand, announcement: str, at: datetime) -> None:
+    """The time of an announcement is put right by the desk."""
+    put_right(meet, f"announcements/{announcement}", announced_at=at.isoformat())
+
+
+def test_papers_tell_by_the_window_that_the_time_of_its_announcement_was_corrected(
+    meet: MeetAtHand,
+) -> None:
+    """World Athletics TR8.2: the time of announcements is recorded, and protests count from it."""
+    meet.service.clock.stand_at(meet.service.clock.now())
+    ruling = an_announced_disqualification(meet)
+    meet.service.clock.move(timedelta(minutes=10))
+    typed = meet.service.clock.now()
+    told = announced(meet, remark="Said once more.")
+    meet.service.clock.move(timedelta(minutes=35))
+    now, truly = meet.service.clock.now(), typed - timedelta(minutes=4)
+    protest = lodge(meet, a_protest(meet, ruling))
+    retimed(meet, told["id"], truly)
+    said = (
+        f"corrected Time of announcement 2: {in_zone(truly, ZONE)}, given before as "
+        f"{in_zone(typed, ZONE)}. Corrected by results at {in_zone(now, ZONE)}. Reason: Typed "
+        "wrongly; the slip says so."
+    )
+    assert said in words(meet, f"protests/{protest['id']}")
+    assert "(opened by announcement 2, " in words(meet, f"protests/{protest['id']}")
+    shown = meet.referee.get(f"protests/{protest['id']}").json()["timeliness"]
+    (one,) = shown["time_corrections"]
+    assert (one["announcement"], one["number"], one["was"]) == (told["id"], 2, rfc3339(typed))
+
+
+def test_an_announcements_time_that_is_corrected_after_a_decision_stands_below_its_signatures(
+    meet: MeetAtHand,
+) -> None:
+    """And one that made the protest timely is told, whichever window measures it now."""
+    meet.service.clock.stand_at(meet.service.clock.now())
+    ruling = an_announced_disqualification(meet)
+    typed = meet.service.clock.now()
+    first = meet.desk.get("announcements").json()["announcements"][0]["id"]
+    meet.service.clock.move(timedelta(minutes=40))
+    protest = lodge(meet, a_protest(meet, ruling))
+    decision = decided(meet, protest)["decision"]
+    before, _ = parts(meet, decision)
+    said = f"Time of announcement 1: {in_zone(typed + timedelta(minutes=15), ZONE)}, given before"
+    retimed(meet, first, typed + timedelta(minutes=15))
+    signed, later = parts(meet, decision)
+    assert without_head(signed) == without_head(before)
+    assert said in later
+    assert f"Protest {protest['number']}: in time by 5 min, before LATE by 10 min." in later
+    meet.desk.put(f"protests/{protest['id']}/advice", {})
+    lodged = appeal(meet, protest)
+    dossier = meet["jury"].get(f"appeals/{lodged['id']}/dossier").json()
+    assert len(dossier["protest"]["timeliness"]["time_corrections"]) == 1
+    assert dossier["appeal"]["timeliness"]["time_corrections"] == []
+    told = words(meet, f"appeals/{lodged['id']}")
+    assert told.count(said) == 1
+    assert told.index(f"Protest {protest['number']} lodged for") < told.index(said)
 
 
 def test_an_amended_result_and_the_jurys_word_are_later_than_the_referees_paper(

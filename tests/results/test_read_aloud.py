@@ -90,6 +90,29 @@ def test_a_re_run_against_a_time_amends_the_result_and_is_said_with_that_time(
     assert other["changes"] == ["Curlew, lane 4: not through; before: through by time (q)."]
 
 
+def test_the_first_result_of_a_re_run_tells_what_was_decided_since_it_was_ordered(
+    own: MeetAtHand,
+) -> None:
+    """What came before is told by the round that it repeats."""
+    event = a_round(own)
+    heron = event.team("Heron")
+    correct = [{"order": "correct", "team": heron, "time": "42.95"}]
+    decided(own, protest(event, "Heron"), "upheld", orders=correct)
+    assert len(event.announce("heats 1").json()["because"]) == 1
+    again = [{"order": "run again", "teams": [heron], "time_to_beat": "42.60"}]
+    decided(own, protest(event, "Tern"), "upheld", orders=again)
+    assert len(event.announce("heats 1").json()["because"]) == 1
+    advance = [{"order": "advance", "team": heron}]
+    decided(own, protest(event, "Heron"), "upheld", orders=advance)
+    run = re_run_of(event)
+    event.load(run, "42.65")
+    told = event.announce(run).json()
+    assert [one.split(" was upheld")[0] for one in told["because"]] == [
+        "Protest 2 of Tern, heats, heat 1,",
+        "Protest 3 of Heron, heats, heat 1,",
+    ]
+
+
 def half_a_round(meet: MeetAtHand) -> Event:
     """One of two heats is announced, so that nobody knows yet who goes on by time."""
     event = two_heats(meet)
@@ -115,6 +138,71 @@ def test_a_letter_that_a_decision_gives_before_the_round_is_complete_is_told(
         "Heron, lane 5: not known yet whether through; before: through by the referee's decision "
         "(qR)."
     ]
+
+
+def test_of_who_went_on_by_another_heats_announcement_the_letter_told_there_is_said(
+    own: MeetAtHand,
+) -> None:
+    """That an amended result says what was said before is common practice."""
+    event = two_heats(own)
+    event.set(by_time=1)
+    for heat in ("heats 1", "heats 2"):
+        event.run(heat, *TIMES[heat])
+    gull, heron = event.team("Gull"), event.team("Heron")
+    orders = [
+        {"order": "correct", "team": heron, "time": "42.40"},
+        {"order": "advance", "team": gull},
+    ]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    told = event.announce("heats 1").json()
+    assert told["changes"] == [
+        "Heron, lane 5: place 2, 42.40; before: place 3, 43.00.",
+        "Gull, lane 4: place 3, 42.50, through by the referee's decision (qR); before: place 2, "
+        "42.50, through by time (q).",
+    ]
+    assert told["through"] == ["Now through to the final: Heron by time."]
+
+
+def test_a_letter_that_another_heats_announcement_told_first_has_not_changed(
+    own: MeetAtHand,
+) -> None:
+    event = half_a_round(own)
+    orders = [{"order": "advance", "team": event.team("Heron")}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    first = event.run("heats 2", *TIMES["heats 2"])
+    assert "Heron" in [one["team_name"] for one in first["qualified"] if one["letter"] == "qR"]
+    told = event.announce("heats 1").json()
+    assert (told["changes"], told["through"]) == ([], [])
+    assert any("Heron goes on to the final (qR)." in line for line in told["because"])
+    assert read_aloud(own, told)[0].startswith("Amended result for ")
+
+
+def test_a_letter_that_a_re_run_told_before_the_round_was_complete_has_not_changed(
+    own: MeetAtHand,
+) -> None:
+    event = half_a_round(own)
+    again = {"order": "run again", "teams": [event.team("Heron")], "added_places": 1}
+    decided(own, protest(event, "Heron"), "upheld", orders=[again])
+    assert event.announce("heats 1").json()["changes"] == []
+    run = re_run_of(event)
+    event.load(run, "42.40")
+    (line,) = event.announce(run).json()["lines"]
+    assert line["qualification"] == "qR"
+    told = event.announce("heats 1", remark="Heron has run again.").json()
+    assert told["changes"] == []
+
+
+def test_who_was_not_among_those_who_went_on_by_another_heat_was_not_through(
+    own: MeetAtHand,
+) -> None:
+    event = a_round_run_in(own, ("heats 1", "heats 2"))
+    orders = [{"order": "advance", "team": event.team("Heron")}]
+    decided(own, protest(event, "Heron"), "upheld", orders=orders)
+    told = event.announce("heats 1").json()
+    assert told["changes"] == [
+        "Heron, lane 5: through by the referee's decision (qR); before: not through."
+    ]
+    assert told["through"] == []
 
 
 def test_the_same_result_again_is_announced_again(own: MeetAtHand) -> None:

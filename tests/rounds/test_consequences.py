@@ -124,5 +124,5 @@ def test_free_lanes_are_given_from_the_outside_and_no_more_than_the_round_has(
 ) -> None:
     """IAAF Rule 166, 2016-17, note 4: with more lanes than teams the inside ones stay free."""
     event = a_drawn_final(meet, lanes=6)
-    free = event.at_hand().round.free_seats
+    free = event.at_hand().round.still_free
     assert [seat.lane for seat in free] == [8, 7]

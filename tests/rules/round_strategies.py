@@ -139,8 +139,9 @@ def rounds(draw: st.DrawFn, all_run: bool = False) -> Round:
         tuple(tuple(lot) for lot in draw(st.lists(several, max_size=2)) if len(lot) > 1),
         draw(st.sampled_from([(), (Fraction(8), Fraction(6), Fraction(5), Fraction(1))])),
         dict(zip(SEATS, drawn, strict=False)),
-        SEATS[len(drawn) :][: draw(st.integers(0, 3))],
+        SEATS[: len(drawn) + draw(st.integers(0, 3))],
         draw(st.frozensets(st.sampled_from(["final 1", "final 2"]), max_size=1)),
+        draw(st.none() | st.integers(1, 5)),
     )
 
 

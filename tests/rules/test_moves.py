@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.rules.moves import Move, difference, sentence, summary
-from app.rules.orders import AnnulHeat, Disqualify, apply
+from app.rules.orders import AnnulHeat, Disqualify, GiveLane, apply, reverse
 from app.rules.qualifying import (
     Advancement,
     Disqualified,
@@ -63,6 +63,16 @@ def _said(before: dict[str, object], after: dict[str, object], next_round: str =
             {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
             {"letter": Letter.BY_REFEREE, "seat": Seat("final", 6)},
             "Tern gets lane 6.",
+        ),
+        (
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH},
+            "Tern gets lane 5.",
+        ),
+        (
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH},
+            {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
+            "Tern no longer has lane 5; lane 5 is free for it.",
         ),
         (
             {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
@@ -209,6 +219,12 @@ def test_a_summary_says_that_nothing_moves() -> None:
             {"seat": Seat("final", 6)},
             "Tern in a lane",
         ),
+        ({"seat": IN_FIFTH, "is_seat_free": True}, {"seat": IN_FIFTH}, "Tern in a lane"),
+        (
+            {"seat": IN_FIFTH},
+            {"seat": IN_FIFTH, "is_seat_free": True},
+            "Tern with a lane free for it",
+        ),
         ({}, {}, "Tern as before"),
     ],
 )
@@ -278,6 +294,21 @@ def test_the_disqualified_stand_before_those_whom_they_take_along() -> None:
 
 def _a_round(teams: list[Standing]) -> RoundStanding:
     return RoundStanding({one.team: one for one in teams}, True, None, ())
+
+
+def test_a_team_that_is_given_the_lane_that_was_free_for_it_is_moved() -> None:
+    free = Seat("final", 5)
+    heat = a_heat("1", {"Avocet": 40000, "Bunting": 41000})
+    seats = {Seat("final", 4): "Avocet"}
+    before = Round((heat,), Advancement(2, 0, 2), seats=seats, free_seats=(free,))
+    given = [GiveLane(free, "Bunting")]
+    (move,) = difference(stand(before), stand(apply(before, given)))
+    assert sentence(move, move.team, "final", lambda seat: f"lane {seat.lane}") == (
+        "Bunting gets lane 5."
+    )
+    after = apply(before, given)
+    (back,) = difference(stand(after), stand(apply(after, reverse(given))))
+    assert (back.before, back.after) == (move.after, move.before)
 
 
 @given(st.data())
