@@ -5,7 +5,7 @@ An appeal that was upheld in part counts too: what it sought and the jury did no
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, and_, bindparam, or_, select
@@ -89,3 +89,27 @@ def _repeats_void_race(row: AnyRow) -> bool:
     """Whether an appeal names a re-run of a race that was itself run anew since."""
     ordering = row.ordering or {}
     return ordering.get("run") not in {None, row.repeated_run}
+
+
+class NotCorrected(NamedTuple):
+    """A line of a finish list that the jury was asked in vain to correct, as an order, and on which
+    appeal.
+    """
+
+    team: str
+    order: Mapping[str, Any]
+    appeal: int
+
+
+def not_corrected(conn: Connection, heat_id: HeatId) -> list[NotCorrected]:
+    """The same, of a heat; not where the jury has ordered another correction of that line."""
+    return [
+        NotCorrected(order["team"], order, one.appeal)
+        for one in refused_by_jury(conn, heat_id)
+        for order in one.sought
+        if order["order"] == "correct" and order["team"] not in _corrected(one.given)
+    ]
+
+
+def _corrected(given: Iterable[Mapping[str, Any]]) -> set[str]:
+    return {order["team"] for order in given if order["order"] == "correct"}
