@@ -2,27 +2,42 @@
 
 What it orders again stays as it was carried out: a re-run that was run is not run twice. The rest
 is taken back as far as it still can be, and what is new is understood by the round as that leaves
-it. What that earlier decision had itself taken back of one before it stays taken back.
+it. What that earlier decision had itself taken back of one before it stays taken back, and what
+another decision of the jury found done already stays done, until that one is heard again too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from app.appeals.bench import Bench, Kept, Understood, effects_of
 from app.appeals.carrying import insist_it_stands, take_back, understand, understand_one
+from app.appeals.in_force import is_in_force
+from app.appeals.left_for import Made, left_for, made_by
 from app.appeals.orders import OrderIn, UndoIn
-from app.meets.states import HeatState
+from app.appeals.queries import decision_row
+from app.appeals.resting import Resting, resting_in
+from app.ids import DecisionId, HeatId
 from app.refusals import NoLongerStands, Refusal, StateConflict
 from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut, NamedTeam
 from app.rules.orders import Advance, Order
-from app.rules.qualifying import Letter, Seat
+from app.rules.qualifying import Letter
 from app.store.rows import AnyRow
 
 TAKES_BACK: Mapping[str, Any] = {"takes_back": True}
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """What is taken back and given, why the rest stays, and the round after it."""
+
+    back: Sequence[Understood]
+    given: Sequence[Understood]
+    stays: Sequence[str]
+    after: Bench
 
 
 def shown_again(
@@ -30,49 +45,117 @@ def shown_again(
 ) -> tuple[list[Understood], ConsequencesOut]:
     """What a decision orders that replaces an earlier one, understood, and what it would move.
 
-    Where all `is_done` already, nothing is taken back. What can no longer be taken back is said
-    among what comes too late; StateConflict for it where the undoing itself is ordered.
+    Where all `is_done` already, nothing is taken back. What can no longer be taken back, or is what
+    another decision of the jury rests on, is said among what comes too late; StateConflict for it
+    where the undoing itself is ordered, or what that other one found done would be lost.
     """
-    made = [kept for kept in earlier.carried_out if not kept.get("takes_back")]
+    left = [] if is_done else left_for(bench, earlier)
+    made = [*left, *made_by(earlier)]
     kept = (
-        [one for one in made if _is_in_force(bench, one)]
+        [one.kept for one in made if is_in_force(bench, one.kept)]
         if is_done
-        else _again(bench, earlier.carried_out, sent)
+        else _again(bench, [*(one.kept for one in left), *earlier.carried_out], sent)
     )
-    gone = [] if is_done else [one for one in made if one not in kept]
+    gone = [] if is_done else [one for one in made if one.kept not in kept]
+    heard = _hear_for_all(bench, earlier, sent, gone, kept)
+    understood = [*heard.back, *map(_as_it_was, kept), *heard.given]
+    shown = consequences(bench.at_hand, effects_of(understood))
+    holders = [earlier, *(_whole(bench, one.by) for one in left if one.kept in kept)]
+    named = _with_kept(shown, holders) if kept else shown.named
+    told = {"too_late": [*heard.stays, *shown.too_late], "named": named}
+    return understood, shown.model_copy(update=told)
+
+
+def _hear_for_all(
+    bench: Bench,
+    earlier: AnyRow,
+    sent: Sequence[OrderIn],
+    gone: Sequence[Made],
+    kept: Sequence[Kept],
+) -> _Heard:
+    """The same, with that left as it is without which another decision would lose what it rests on;
+    StateConflict where it would all the same.
+    """
+    others = _others_resting(bench, earlier, gone)
+    try:
+        heard = _hear(bench, earlier, sent, gone, kept)
+        lose = [one for one in others if one.loses(bench, heard.after)]
+    except StateConflict:
+        if not others:
+            raise
+        lose = others
+    if not lose:
+        return heard
+    heard = _hear(bench, earlier, sent, gone, kept, lose)
+    _insist_none_loses(lose, bench, heard.after)
+    return heard
+
+
+def _others_resting(bench: Bench, earlier: AnyRow, gone: Sequence[Made]) -> list[Resting]:
+    """The other decisions that can rest on what is gone; one that did not say on what, only where
+    it came later.
+    """
+    was_before = any(one.kept.get("is_kept") for one in gone)
+    return [
+        one
+        for one in (resting_in(bench.conn, bench.meet_id, HeatId(bench.heat.id)) if gone else ())
+        if one.id != earlier.id and (one.wanted or one.seq > earlier.seq or was_before)
+    ]
+
+
+def _hear(
+    bench: Bench,
+    earlier: AnyRow,
+    sent: Sequence[OrderIn],
+    gone: Sequence[Made],
+    kept: Sequence[Kept],
+    resting: Sequence[Resting] = (),
+) -> _Heard:
     undo = UndoIn(order="undo", decision=earlier.id)
-    back, stays, now = _taken_back(bench, earlier, gone, must=undo in sent)
+    back, stays, now = _taken_back(bench, earlier, gone, resting, must=undo in sent)
     done = {
         number
         for number, order in enumerate(sent)
         if order == undo or _is_among(order, kept) or _note_what_comes_of(back, bench, order)
     }
     given = understand(now, sent, done)
-    _insist_they_stay(now.after(effects_of(given)), kept)
-    understood = [*back, *map(_as_it_was, kept), *given]
-    shown = consequences(bench.at_hand, effects_of(understood))
-    told = {"too_late": [*stays, *shown.too_late], "named": _with_kept(shown, earlier, kept)}
-    return understood, shown.model_copy(update=told)
+    after = now.after(effects_of(given))
+    _insist_they_stay(after, kept)
+    return _Heard(back, given, stays, after)
 
 
-def _with_kept(shown: ConsequencesOut, earlier: AnyRow, kept: Sequence[Kept]) -> list[NamedTeam]:
-    """Whom the orders name, with all whom the earlier decision touched where any of it is kept:
-    nobody is moved by that again, and yet it is what these teams stand by.
+def _insist_none_loses(resting: Iterable[Resting], before: Bench, after: Bench) -> None:
+    """StateConflict where a decision of the jury that stands would lose what it found done."""
+    for one in resting:
+        if one.loses(before, after):
+            raise StateConflict(
+                f"The jury's decision on appeal {one.appeal} stands and found this done already, "
+                "so it stays: have that appeal reopened and decided anew first, where the new "
+                "evidence is about it too."
+            )
+
+
+def _with_kept(shown: ConsequencesOut, holders: Sequence[AnyRow]) -> list[NamedTeam]:
+    """Whom the orders name, with all whom the decisions touched of which something is kept: nobody
+    is moved by that again, and yet it is what these teams stand by.
     """
-    if not kept:
-        return shown.named
-    known = {one.team for one in shown.concerned}
-    before = ConsequencesOut.model_validate(earlier.moves).concerned
-    return [
-        *shown.named,
-        *(NamedTeam(team=one.team, name=one.name) for one in before if one.team not in known),
-    ]
+    named = {one.team: one for one in shown.named}
+    moved = {one.team for one in shown.moves}
+    for holder in holders:
+        for one in ConsequencesOut.model_validate(holder.moves).concerned:
+            if one.team not in moved:
+                named.setdefault(one.team, NamedTeam(team=one.team, name=one.name))
+    return list(named.values())
+
+
+def _whole(bench: Bench, decision: AnyRow) -> AnyRow:
+    return decision_row(bench.conn, bench.meet_id, DecisionId(decision.id))
 
 
 def _again(bench: Bench, made: Sequence[Kept], sent: Sequence[OrderIn]) -> list[Kept]:
     """What was carried out by orders that are given again and still stand in full."""
     again = [one for one in made if any(_is_among(order, [one]) for order in sent)]
-    lost = [one["order"] for one in again if not _is_in_force(bench, one)]
+    lost = [one["order"] for one in again if not is_in_force(bench, one)]
     return [one for one in again if one["order"] not in lost]
 
 
@@ -81,40 +164,23 @@ def _is_among(order: OrderIn, made: Sequence[Kept]) -> bool:
     return any(one.get("order") == document for one in made)
 
 
-def _is_in_force(bench: Bench, kept: Kept) -> bool:
-    """Whether what was carried out still stands, also where it can no longer be taken back."""
-    try:
-        bench.after(take_back(bench, kept).effect)
-    except NoLongerStands:
-        return False
-    except Refusal:
-        return _has_come_about(bench, kept)
-    return True
-
-
-def _has_come_about(bench: Bench, kept: Kept) -> bool:
-    """A lane of a round that has begun, a heat that was started again, and one that counts."""
-    match kept["did"]:
-        case "lane given":
-            return bool(bench.at_hand.drawn.get(Seat(kept["heat"], kept["lane"])) == kept["team"])
-        case "whole heat again":
-            return bool(bench.heat.state is HeatState.TO_COME or bench.heat.run != kept["run"])
-        case "given back":
-            return bench.heat.state is not HeatState.TO_COME
-    return False
-
-
 def _taken_back(
-    bench: Bench, earlier: AnyRow, gone: Sequence[Kept], *, must: bool
+    bench: Bench,
+    earlier: AnyRow,
+    gone: Sequence[Made],
+    resting: Sequence[Resting],
+    *,
+    must: bool,
 ) -> tuple[list[Understood], list[str], Bench]:
     """The opposite of what was carried out, why the rest stays, and the round that this leaves."""
     back: list[Understood] = []
     stays: list[str] = []
-    for kept in reversed(gone):
+    for kept, by in reversed(gone):
         try:
-            insist_it_stands(bench, kept, earlier)
+            insist_it_stands(bench, kept, by)
             one = take_back(bench, kept)
-            bench = bench.after(one.effect)
+            after = bench.after(one.effect)
+            _insist_none_loses(resting, bench, after)
         except NoLongerStands:
             continue
         except StateConflict as why:
@@ -122,7 +188,9 @@ def _taken_back(
                 raise
             stays.append(f"This stays as it was ordered before: {kept['words']} {why}")
         else:
-            back.append(replace(one, noted=TAKES_BACK))
+            bench = after
+            noted = TAKES_BACK if by.id == earlier.id else {**TAKES_BACK, "left_by": by.id}
+            back.append(replace(one, noted=noted))
     return back, stays, bench
 
 
@@ -160,7 +228,7 @@ def _leaving(one: Understood) -> list[Order]:
 
 def _insist_they_stay(after: Bench, kept: Sequence[Kept]) -> None:
     for one in kept:
-        if not _is_in_force(after, one):
+        if not is_in_force(after, one):
             raise StateConflict(
                 f"One of these orders takes back what another orders again: {one['words']} Leave "
                 "one of them out."

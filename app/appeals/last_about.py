@@ -87,6 +87,9 @@ def standing_in(conn: Connection, heat: HeatId, thing: Thing) -> frozenset[str]:
 
 
 def _undone_by(decision: AnyRow, known: Iterable[AnyRow]) -> set[str]:
-    """The decisions that this one undoes: as it was ordered, or since it replaces them."""
+    """The decisions that this one undoes: as it was ordered, since it replaces them, or since what
+    they had ordered stood for the one that it replaces.
+    """
     ordered = {order["decision"] for order in decision.orders if order["order"] == "undo"}
-    return ordered | {one.id for one in known if one.replaced_by == decision.id}
+    left = {kept["left_by"] for kept in decision.carried_out if "left_by" in kept}
+    return ordered | left | {one.id for one in known if one.replaced_by == decision.id}

@@ -3,8 +3,10 @@
 The jury's decision is final (the edition's rule: World Athletics TR8.11, NFHS 3-5), whether it gave
 nothing of what was sought or a part. What is meant is the same order for the same team, or about
 the same thing, in the race that the appeal was about, and undoing what leaves the same: another
-order, or another race, a re-run or one that was run anew, is another matter. Whole heats are run
-again for many reasons, so that one was refused binds nobody. This reading is common practice.
+order, or another race, a re-run or one that was run anew, is another matter. Who goes on, and who
+has a lane of the next round, is about the round: that a protest names a re-run in which the team
+did not run makes no other matter of it. Whole heats are run again for many reasons, so that one was
+refused binds nobody. This reading is common practice.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from app.rules.orders import (
     SetAside,
 )
 from app.rules.qualifying import Letter
-from app.rulings.jurys_word import Refused, refused_by_jury
+from app.rulings.refused import Refused, refused_by_jury
 
 What = tuple[object, ...]
 

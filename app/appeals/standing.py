@@ -123,9 +123,7 @@ def _moved_again(bench: Bench, row: AnyRow, wanted: Sequence[OrderIn]) -> Conseq
 
 def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
     """What would move if the decision that is looked at again did not stand; None for no such."""
-    if row.reopened is None:
-        return None
-    return _moved(bench, [UndoIn(order="undo", decision=row.reopened["decision"])])
+    return None if row.reopened is None else _moved_again(bench, row, ())
 
 
 def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:

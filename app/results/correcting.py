@@ -1,7 +1,8 @@
 """Correcting one team's finish, where a decision finds that it was written down wrongly.
 
 The finish list gets a new version with that line replaced; whoever announces sees it. What the line
-was is kept with the decision, so that it can be put back.
+was is kept with the decision, so that it can be put back. A list that is loaded afterwards neither
+says otherwise than was decided nor gives what the jury has refused.
 """
 
 from __future__ import annotations
@@ -12,12 +13,16 @@ from typing import Any
 from sqlalchemy import Connection, update
 
 from app.ids import MeetId, TeamId
+from app.meets.queries import MeetFacts
 from app.meets.wire import HeatOut
 from app.refusals import StateConflict
 from app.results.pending import decided_lines
 from app.results.queries import result_row
 from app.results.tables import results
 from app.results.wording import listed
+from app.rules.placing import THOUSANDTHS, hundredths
+from app.rulings.refused import NotCorrected, not_corrected
+from app.sheets.race_time import parse_time
 from app.store.action import Unit
 
 Line = Mapping[str, Any]
@@ -73,3 +78,61 @@ def _is_same(listed_: Line, decided: Line) -> bool:
     """Whether a list says what was decided; a place that nobody decided is the list's own."""
     names = ["status", "thousandths", *(["place"] if decided["place"] is not None else [])]
     return all(listed_[name] == decided[name] for name in names)
+
+
+def insist_not_corrected_in_vain(
+    conn: Connection, meet: MeetFacts, heat: HeatOut, rows: Sequence[Line]
+) -> None:
+    """StateConflict for a finish list that changes a line of the present race to what the jury has
+    refused to make of it. What stood there before may stay, and another time may be read.
+    """
+    known = result_row(conn, meet.id, heat.id)
+    if known is None or known.run != heat.present_run:
+        return
+    was, becomes = ({line["team"]: line for line in lines} for lines in (known.rows, rows))
+    in_vain = [
+        one
+        for one in not_corrected(conn, heat.id)
+        if one.team in becomes and _is_had(one.order, was.get(one.team), becomes[one.team])
+    ]
+    if in_vain:
+        raise _refused_by_jury(meet, heat, in_vain)
+
+
+def _is_had(order: Mapping[str, Any], was: Line | None, becomes: Line) -> bool:
+    """Whether a line comes to say what was sought. A place that was sought beside a time follows
+    from it, but where the line had that time already.
+    """
+    has_time = order["time"] is None or (was is not None and _is_time(was, order["time"]))
+    place = order["place"] if has_time else None
+    return _says(becomes, order, place) and not (was is not None and _says(was, order, place))
+
+
+def _says(line: Line, order: Mapping[str, Any], place: int | None) -> bool:
+    has_time = order["time"] is None or _is_time(line, order["time"])
+    return line["status"] == order["status"] and has_time and place in {None, line["place"]}
+
+
+def _is_time(line: Line, sought: str) -> bool:
+    """Whether a line has a time, to as many decimals as it was sought with."""
+    thousandths, decimals = parse_time(sought)
+    own = line["thousandths"]
+    if own is None or decimals == THOUSANDTHS:
+        return bool(own == thousandths)
+    return hundredths(own) == hundredths(thousandths)
+
+
+def _refused_by_jury(
+    meet: MeetFacts, heat: HeatOut, in_vain: Sequence[NotCorrected]
+) -> StateConflict:
+    names = {str(lane.team): lane.name for lane in heat.lanes}
+    teams = list(dict.fromkeys(one.team for one in in_vain))
+    whose = listed([names[team] for team in teams])
+    numbers = sorted({one.appeal for one in in_vain})
+    appeals = f"appeal{'s' if len(numbers) > 1 else ''} {listed([str(one) for one in numbers])}"
+    return StateConflict(
+        f"This list changes the finish of {whose} to what the jury has refused on {appeals}, and "
+        f"its decision is final ({meet.book.jury_final_by}). Leave that as it stands; with new "
+        "conclusive evidence the jury can reopen its decision. Nothing was stored.",
+        teams=teams,
+    )

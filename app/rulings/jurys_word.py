@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, func, literal_column, or_, select
+from sqlalchemy import Connection, and_, bindparam, func, literal_column, select
 
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import CaseId, HeatId, RulingId, TeamId
-from app.meets.queries import present_run_of
-from app.meets.tables import heats
-from app.results.one_round import in_one_round, round_of
+from app.rulings.refused import Refused, refused_by_jury
 from app.rulings.states import DisqualificationState
 from app.rulings.tables import disqualifications, rulings
 from app.rulings.wire import Verdict
@@ -30,25 +28,6 @@ _BY_RULING = select(disqualifications.c.id, disqualifications.c.heat_id).where(
     disqualifications.c.by_ruling == bindparam("ruling")
 )
 _HEAT_OF = select(decisions.c.heat_id).where(decisions.c.id == bindparam("decision"))
-_here = heats.alias("here")
-_both_are_drawn = and_(heats.c.round_key == round_of(heats), _here.c.round_key == round_of(_here))
-_DECIDED_IN_RACE = (
-    select(
-        appeals.c.number,
-        appeals.c.sought,
-        decisions.c.orders,
-        decisions.c.statement,
-        present_run_of(heats).label("present_run"),
-    )
-    .join(decisions, decisions.c.appeal_id == appeals.c.id)
-    .join(heats, heats.c.id == appeals.c.heat_id)
-    .join(_here, in_one_round(heats, _here))
-    .where(
-        _here.c.id == bindparam("heat"),
-        or_(heats.c.id == _here.c.id, _both_are_drawn),
-        decisions.c.replaced_by.is_(None),
-    )
-)
 _jurys = decisions.alias("jurys")
 _ON_SAME_PROTEST = and_(
     _jurys.c.protest_id == decisions.c.protest_id,
@@ -142,27 +121,6 @@ def jury_stands_on(conn: Connection, ruling_id: RulingId) -> bool:
 
 def _refused(one: Refused, order: Mapping[str, Any]) -> bool:
     return order in one.sought and order not in one.given
-
-
-class Refused(NamedTuple):
-    """What an appeal asked for, as orders, and what the jury has ordered on it."""
-
-    appeal: int
-    sought: Sequence[Mapping[str, Any]]
-    given: Sequence[Mapping[str, Any]]
-
-
-def refused_by_jury(conn: Connection, heat_id: HeatId) -> list[Refused]:
-    """What the jury has decided of what was sought in the race of a heat: also about the round's
-    other heats, but that a re-run is a race of its own, and so is one that was run anew.
-    """
-    return [
-        Refused(row.number, row.sought, row.orders)
-        for row in conn.execute(_DECIDED_IN_RACE, {"heat": heat_id})
-        # Before the run was kept with the decision, nobody can say that it was another one.
-        if row.statement.get("run") in {None, row.present_run}
-        and row.statement.get("done_already") is None
-    ]
 
 
 class SetAsideForGood(NamedTuple):

@@ -1,0 +1,170 @@
+"""Which decisions of the jury found done already what another one had ordered, and rest on that?
+
+They ordered nothing themselves, so that what they wanted would be lost where the other decision is
+heard again and no longer orders it. What was wanted is what the appeal sought; where it did not say
+that, that what it was against is undone; else whatever was decided for or against its parties.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from pydantic import TypeAdapter
+from sqlalchemy import Connection
+
+from app.appeals.bench import Bench
+from app.appeals.in_force import is_in_force
+from app.appeals.orders import (
+    AdvanceIn,
+    CallOffIn,
+    CorrectIn,
+    DisqualifyIn,
+    ExtraLaneIn,
+    OrderIn,
+    RecallIn,
+    RestoreIn,
+    RunAgainIn,
+    SetAsideIn,
+    UndoIn,
+)
+from app.appeals.queries import decision_row, jurys_decisions_in_round, referees_decision
+from app.ids import DecisionId, HeatId, MeetId, ProtestId, RulingId
+from app.meets.queries import heat
+from app.rules.qualifying import HeatRun
+from app.rules.round_runs import all_runs, name_of
+from app.rulings.queries import disqualifications_in_heat, disqualifications_of_ruling
+from app.sheets.race_time import parse_time
+from app.store.rows import AnyRow
+
+_ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
+
+
+@dataclass(frozen=True, slots=True)
+class Resting:
+    """A decision of the jury that ordered nothing, since it was done already, with the number of
+    its appeal. `parties` count where nobody said what was `wanted`.
+    """
+
+    id: str
+    seq: int
+    appeal: int
+    heat: HeatId
+    wanted: tuple[OrderIn, ...]
+    parties: frozenset[str]
+
+    def loses(self, before: Bench, after: Bench) -> bool:
+        """Whether what it found done is so before, and not after."""
+        if not self.wanted:
+            return _ordered_about(before, self.parties) != _ordered_about(after, self.parties)
+        was, becomes = self._at(before), self._at(after)
+        return any(_is_so(was, one) and not _is_so(becomes, one) for one in self.wanted)
+
+    def _at(self, bench: Bench) -> Bench:
+        """The round at hand, seen from the heat that its appeal was about."""
+        if self.heat == bench.heat.id:
+            return bench
+        return replace(bench, heat=heat(bench.conn, bench.meet_id, self.heat))
+
+
+def resting_in(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[Resting]:
+    """The decisions of the jury in a heat's round that stand so, in the order of deciding."""
+    return [
+        Resting(
+            row.id,
+            row.seq,
+            row.number,
+            HeatId(row.heat_id),
+            tuple(_wanted(conn, meet_id, row)),
+            frozenset(filter(None, (row.team_id, row.protested_by, row.against_id))),
+        )
+        for row in jurys_decisions_in_round(conn, heat_id)
+        if row.statement.get("done_already") is not None
+    ]
+
+
+def _wanted(conn: Connection, meet_id: MeetId, row: AnyRow) -> Sequence[OrderIn]:
+    if row.sought:
+        return _ORDERS.validate_python(row.sought)
+    decided = referees_decision(conn, meet_id, ProtestId(row.protest_id))
+    if decided is not None and decided.carried_out:
+        return [UndoIn(order="undo", decision=decided.id)]
+    if row.ruling_id is None:
+        return []
+    return [
+        SetAsideIn(order="set aside", disqualification=one.id)
+        for one in disqualifications_of_ruling(conn, meet_id, RulingId(row.ruling_id))
+    ]
+
+
+def _is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kind a line)
+    """Whether the round at hand is as an order wants it, whoever has brought that about."""
+    match order:
+        case SetAsideIn():
+            return order.disqualification not in _counting(bench)
+        case RestoreIn():
+            return order.disqualification in _counting(bench)
+        case DisqualifyIn():
+            return not _counting(bench).isdisjoint(_such(bench, order))
+        case CorrectIn():
+            return _is_corrected(bench, order)
+        case AdvanceIn():
+            standing = bench.at_hand.stand().teams.get(order.team)
+            return standing is not None and standing.letter is not None
+        case RecallIn():
+            return order.team not in bench.at_hand.round.advanced
+        case ExtraLaneIn():
+            return order.team in bench.at_hand.drawn.values()
+        case RunAgainIn():
+            return _runs_again(bench, order.teams)
+        case CallOffIn():
+            return all(one.key != order.heat for one in bench.at_hand.round.re_runs)
+        case UndoIn():
+            undone = decision_row(bench.conn, bench.meet_id, DecisionId(order.decision))
+            return not any(is_in_force(bench, kept) for kept in undone.carried_out)
+
+
+def _counting(bench: Bench) -> set[str]:
+    """The disqualifications that are in force."""
+    return {one.by for run in all_runs(bench.at_hand.round) for one in run.disqualified}
+
+
+def _such(bench: Bench, order: DisqualifyIn) -> set[str]:
+    """The disqualifications of a team for this, in force or not."""
+    return {
+        one.id
+        for one in disqualifications_in_heat(bench.conn, bench.meet_id, HeatId(bench.heat.id))
+        if (one.team, one.infringement) == (order.team, order.infringement)
+        and order.take_over in {None, one.take_over}
+    }
+
+
+def _is_corrected(bench: Bench, order: CorrectIn) -> bool:
+    time = parse_time(order.time)[0] if order.time else None
+    return any(
+        line.finish.status is order.status
+        and time in {None, line.finish.thousandths}
+        and (order.place is None or line.finish.decided_place in {None, order.place})
+        for line in bench.run.ran
+        if line.team == order.team
+    )
+
+
+def _runs_again(bench: Bench, teams: Iterable[str]) -> bool:
+    """Whether these teams are in a re-run that counts; without teams, whether the heat is void."""
+    again = {team for one in bench.at_hand.round.re_runs for team in one.teams}
+    whole = isinstance(bench.run, HeatRun) and not bench.run.is_in
+    return again.issuperset(teams) if teams else whole
+
+
+def _ordered_about(bench: Bench, parties: frozenset[str]) -> tuple[object, ...]:
+    """All that decisions can order about teams, as it is now; not what follows for them."""
+    round_ = bench.at_hand.round
+    runs = all_runs(round_)
+    return (
+        {one for run in runs for one in run.disqualified if one.team in parties},
+        {(name_of(run), line) for run in runs for line in run.ran if line.team in parties},
+        parties & round_.advanced.keys(),
+        parties & set(bench.at_hand.drawn.values()),
+        {one.key for one in round_.re_runs if parties.intersection(one.teams)},
+    )
