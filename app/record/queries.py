@@ -1,4 +1,6 @@
-"""Reading the record: its head, its entries from a seq onward, when one was made, the export."""
+"""Reading the record: its head, its entries from a seq onward, when and by whom one was made, the
+export.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, and_, bindparam, select
 
-from app.ids import MeetId
+from app.ids import MeetId, OfficialId
 from app.record.kinds import Kind
 from app.record.log import Head
 from app.record.merkle import EMPTY_ROOT
@@ -27,7 +29,7 @@ _AFTER = (
     .order_by(record_entries.c.seq)
     .limit(bindparam("most"))
 )
-_FIRST_ABOUT = (
+_ABOUT = (
     select(record_entries.c.entry)
     .where(
         record_entries.c.meet_id == bindparam("meet"),
@@ -35,7 +37,6 @@ _FIRST_ABOUT = (
         record_entries.c.kind == bindparam("kind"),
     )
     .order_by(record_entries.c.seq)
-    .limit(1)
 )
 _EXPORT = (
     select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
@@ -61,17 +62,30 @@ class FeedEntry:
     entry: str
 
 
+@dataclass(frozen=True, slots=True)
+class Made:
+    """When an entry was made, and by whom."""
+
+    at: datetime
+    by: OfficialId
+
+
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The record's size and root; an empty one for a meet that has none."""
     row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
     return Head(row.size, row.root) if row else Head(0, EMPTY_ROOT.hex())
 
 
+def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:
+    """The entries of this kind about a subject, first to last."""
+    asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
+    told = [json.loads(entry) for entry in conn.execute(_ABOUT, asked).scalars()]
+    return [Made(datetime.fromisoformat(one["at"]), OfficialId(one["actor"])) for one in told]
+
+
 def entered_at(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> datetime | None:
     """When the first entry of this kind about a subject was made, None where there is none."""
-    asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
-    entry = conn.execute(_FIRST_ABOUT, asked).scalar_one_or_none()
-    return None if entry is None else datetime.fromisoformat(json.loads(entry)["at"])
+    return next((one.at for one in entries_about(conn, meet_id, kind, subject)), None)
 
 
 def entries_after(conn: Connection, meet_id: MeetId, after: int, most: int) -> list[FeedEntry]:
