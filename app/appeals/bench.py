@@ -87,7 +87,11 @@ class Bench:
         where it is not held.
         """
         if self.heat.state is HeatState.NOT_HELD:
-            raise StateConflict(f"{self.heat.does_not_count} So nothing of it can be ordered.")
+            raise StateConflict(
+                f"{self.heat.does_not_count} So of what was run nothing can be ordered, but who "
+                "goes on from its round, and that a decision is undone. A start list that draws it "
+                "again makes it a heat as before."
+            )
         round_ = self.at_hand.round
         of_round = next((one for one in round_.heats if one.heat == self.heat.id), None)
         again = (*round_.re_runs, *self.at_hand.called_off)

@@ -5,9 +5,10 @@ export.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, and_, bindparam, select
 
@@ -30,7 +31,14 @@ _AFTER = (
     .limit(bindparam("most"))
 )
 _ABOUT = (
-    select(record_entries.c.entry)
+    select(record_entries.c.entry, record_bodies.c.body)
+    .outerjoin(
+        record_bodies,
+        and_(
+            record_bodies.c.meet_id == record_entries.c.meet_id,
+            record_bodies.c.seq == record_entries.c.seq,
+        ),
+    )
     .where(
         record_entries.c.meet_id == bindparam("meet"),
         record_entries.c.subject == bindparam("subject"),
@@ -64,10 +72,11 @@ class FeedEntry:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """When an entry was made, and by whom."""
+    """When an entry was made, by whom, and its body, None where that was erased."""
 
     at: datetime
     by: OfficialId
+    body: Mapping[str, Any] | None
 
 
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
@@ -79,8 +88,12 @@ def head_of(conn: Connection, meet_id: MeetId) -> Head:
 def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:
     """The entries of this kind about a subject, first to last."""
     asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
-    told = [json.loads(entry) for entry in conn.execute(_ABOUT, asked).scalars()]
-    return [Made(datetime.fromisoformat(one["at"]), OfficialId(one["actor"])) for one in told]
+    return [_made(row) for row in conn.execute(_ABOUT, asked)]
+
+
+def _made(row: AnyRow) -> Made:
+    entry, body = json.loads(row.entry), row.body and json.loads(row.body)
+    return Made(datetime.fromisoformat(entry["at"]), OfficialId(entry["actor"]), body)
 
 
 def entered_at(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> datetime | None:
