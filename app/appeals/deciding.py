@@ -14,7 +14,7 @@ from sqlalchemy import Connection, insert, update
 
 from app.access.queries import Caller
 from app.access.signing import statement_digest
-from app.appeals.bench import Bench, Understood, bench_for, effects_of
+from app.appeals.bench import Bench, Understood, bench_for, effects_of, stays_of
 from app.appeals.carrying import understand
 from app.appeals.hearing_again import shown_again
 from app.appeals.ordered import Ordered
@@ -47,7 +47,9 @@ from app.store.rows import AnyRow
 def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood], ConsequencesOut]:
     """Orders understood, and what they would move."""
     understood = understand(bench, orders)
-    return understood, consequences(bench.at_hand, effects_of(understood))
+    shown = consequences(bench.at_hand, effects_of(understood))
+    told = {"too_late": [*stays_of(understood), *shown.too_late]}
+    return understood, shown.model_copy(update=told)
 
 
 def shown_on_appeal(

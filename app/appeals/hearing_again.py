@@ -11,8 +11,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from app.appeals.bench import Bench, Kept, Understood, effects_of
-from app.appeals.carrying import insist_it_stands, take_back, understand, understand_one
+from app.appeals.bench import Bench, Kept, Understood, effects_of, stays_of
+from app.appeals.carrying import (
+    insist_it_stands,
+    not_reached,
+    take_back,
+    understand,
+    understand_one,
+)
 from app.appeals.orders import OrderIn, UndoIn
 from app.meets.states import HeatState
 from app.refusals import NoLongerStands, Refusal, StateConflict
@@ -51,7 +57,8 @@ def shown_again(
     _insist_they_stay(now.after(effects_of(given)), kept)
     understood = [*back, *map(_as_it_was, kept), *given]
     shown = consequences(bench.at_hand, effects_of(understood))
-    told = {"too_late": [*stays, *shown.too_late], "named": _with_kept(shown, earlier, kept)}
+    too_late = [*stays, *stays_of(given), *shown.too_late]
+    told = {"too_late": too_late, "named": _with_kept(shown, earlier, kept)}
     return understood, shown.model_copy(update=told)
 
 
@@ -116,7 +123,7 @@ def _taken_back(
             one = take_back(bench, kept)
             bench = bench.after(one.effect)
         except NoLongerStands:
-            continue
+            stays += not_reached(bench, earlier, [kept])
         except StateConflict as why:
             if must:
                 raise

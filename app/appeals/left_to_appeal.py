@@ -25,6 +25,9 @@ from app.results.wording import time_aloud
 from app.rulings.jurys_word import JURY_HAS_DECIDED
 from app.store.rows import AnyRow
 
+TAKES_BACK = frozenset({"undo", "recall", "call off"})
+"""Orders that take back what another decision has ordered."""
+
 GIVES = frozenset({"advanced", "lane given", "run again", "held after all"})
 """What undoing can give back to a team as well."""
 
@@ -79,7 +82,7 @@ def _can_be_appealed(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
 def _orders_what_stands(conn: Connection, meet: MeetFacts, decided: AnyRow) -> bool:
     """Whether a decision did more than take another one back, and something of that is left."""
     gives = any(kept["did"] in GIVES for kept in decided.carried_out)
-    if all(order["order"] == "undo" for order in decided.orders) and not gives:
+    if all(order["order"] in TAKES_BACK for order in decided.orders) and not gives:
         return False
     bench = bench_for(conn, meet, HeatId(decided.heat_id), Instance.JURY)
     return bool(decided.carried_out) and _is_anything_left(bench, decided)

@@ -144,7 +144,12 @@ _IN_ROUND_OF = (
         decisions.c.orders,
         decisions.c.carried_out,
         decisions.c.replaced_by,
+        decisions.c.instance,
+        protests.c.number.label("protest_number"),
+        appeals.c.number.label("appeal_number"),
     )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"))

@@ -269,7 +269,8 @@ class ConsequencesOut(Wire):
     summary: str = Field(description="the same in one line")
     affiliations: list[str] = Field(description="whose teams it moves")
     too_late: list[str] = Field(
-        description="what it can no longer change, since the next round has begun"
+        description="what it can no longer change: the next round has begun; or of an undoing, a "
+        "later decision about the same stands"
     )
 
     @property

@@ -126,6 +126,21 @@ def test_what_an_undoing_gave_back_is_taken_back_there_first_too(event: Event) -
     assert not_held(event).status_code == 200
 
 
+def test_what_a_decision_there_only_took_back_needs_no_taking_back_itself(event: Event) -> None:
+    """It can be appealed, and that is awaited, as where it had undone that decision."""
+    gull = event.team("Gull")
+    protest = a_protest(event, "heats 1", "Tern")
+    goes_on = [{"order": "advance", "team": gull}]
+    decided(event.hand("heats 1"), protest, "upheld", orders=goes_on)
+    recalled = [{"order": "recall", "team": gull}]
+    decided(event.hand(THIRD), a_protest(event, THIRD, "Puffin"), "upheld", orders=recalled)
+    why = refusal(event)
+    assert "An appeal against the decision on protest 2 can be lodged until 12:30:00 CEST" in why
+    assert "ordered something" not in why
+    event.meet.service.clock.move(timedelta(minutes=31))
+    assert not_held(event).status_code == 200
+
+
 def test_what_a_decision_elsewhere_has_overtaken_needs_no_taking_back(event: Event) -> None:
     goes_on = {"order": "advance", "team": event.team("Gull")}
     protest = a_protest(event, THIRD, "Puffin")
