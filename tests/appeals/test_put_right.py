@@ -359,9 +359,9 @@ def test_an_advice_by_which_time_that_runs_is_over_at_once_needs_a_word(meet: Me
     at_noon(meet, 45)
     address, ident = f"protests/{protest['id']}/advice/time-corrections", new_id()
     head = meet.head()
-    refused = a_problem(put_right(meet, address, advised_at=NOON + minutes(10)), 422, "malformed")
+    refused = a_problem(put_right(meet, address, advised_at=NOON + minutes(10)), 409, "needs-word")
     assert "would be over already (until 2026-06-13 12:40:00" in refused["detail"]
-    assert refused["errors"][0]["pointer"] == "/advised_at"
+    assert refused["errors"][0]["pointer"] == "/remark"
     assert meet.head() == head
     remark = "They signed at 12:10."
     changes = {"advised_at": NOON + minutes(10), "remark": remark}
