@@ -8,7 +8,7 @@ were told that nothing changes; from the signing, where something was ordered.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -121,14 +121,28 @@ def time_since_not_held(conn: Connection, decided: AnyRow) -> Counted | None:
     return counted if counted is not None and is_decided_since(conn, decided) else None
 
 
+def end_by_corrected_advice(
+    conn: Connection, decided: AnyRow, at: datetime
+) -> Iterator[tuple[datetime | None, datetime | None]]:
+    """When the time that runs where the heat is not held ends, and when it would with another time
+    of the advice; nothing where none runs.
+    """
+    now = time_since_not_held(conn, decided)
+    if now is not None:
+        then = _counted_from(meet_facts(conn, MeetId(decided.meet_id)), at)
+        yield now.closes_at, None if then is None else then.closes_at
+
+
 def time_without_announcement(meet: MeetFacts, decided: AnyRow) -> Window | None:
     """The time for an appeal where nothing is announced; None while the protesters are to be told.
 
     It has no end where the edition sets none.
     """
     start = decided.decided_at if decided.carried_out else decided.advised_at
-    if start is None:
-        return None
+    return None if start is None else _counted_from(meet, start)
+
+
+def _counted_from(meet: MeetFacts, start: datetime) -> Window | None:
     opened = windows_opened(WindowOpener.ADVICE, start, meet.book, meet.window_terms)
     return next((one for one in opened if one.closes_at is None), None) or max(
         opened, key=lambda one: one.closes_at or start, default=None

@@ -15,7 +15,7 @@ from app.clock import rfc3339
 from app.ids import new_id
 from tests.appeals.desk import a_deposit, an_appeal, appeal, decided, lodge
 from tests.appeals.test_last_instance import the_jury
-from tests.builders import Json, a_meet, a_problem
+from tests.builders import PIN, Json, a_meet, a_problem
 from tests.results.test_not_held import (
     LATER,
     NOON,
@@ -296,7 +296,12 @@ def test_a_protest_that_came_before_the_heat_was_not_held_can_be_decided_and_app
     assert until.startswith("Appeals until 2026-06-13 14:31:00 CEST"), until
     waits = "Heat 3 of this round: appeals until 14:31:00 CEST."
     assert final_of(event, "heats 1") == (None, [waits])
-    clock.move(timedelta(minutes=31))
+    clock.move(timedelta(minutes=30))
+    earlier = {"advised_at": rfc3339(LATER), "reasons": "Typed wrongly.", "pin": PIN}
+    address = f"protests/{protest['id']}/advice/time-corrections/{new_id()}"
+    refused = a_problem(event.meet.desk.put(address, earlier), 409, "needs-word")
+    assert "would be over already (until 2026-06-13 14:30:00 CEST" in refused["detail"]
+    clock.move(timedelta(minutes=1))
     assert final_of(event, "heats 1")[1] == []
     lodged = appeal(hand, protest)
     assert (lodged["state"], lodged["timeliness"]["words"]) == ("late", "LATE by 1 min")
