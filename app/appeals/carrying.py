@@ -11,7 +11,14 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import assert_never
 
-from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
+from app.appeals.bench import (
+    Bench,
+    Kept,
+    Understood,
+    effects_of,
+    insist_not_the_jurys,
+    stays_of,
+)
 from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
 from app.appeals.last_about import overtaken_by
@@ -50,6 +57,8 @@ from app.appeals.running_again import (
 from app.appeals.sought_in_vain import insist_not_sought_in_vain, insist_nothing_in_vain
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
 from app.refusals import Malformed, NoLongerStands, NotFound, StateConflict
+from app.rounds.consequences import consequences
+from app.rounds.wire import ConsequencesOut
 from app.store.rows import AnyRow
 
 
@@ -76,6 +85,16 @@ def understand(
     insist_each_runs_again_once(now, understood)
     insist_it_helps(now, orders)
     return understood
+
+
+def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood], ConsequencesOut]:
+    """Orders understood, and what they would move; what an undoing does not reach is told with what
+    comes too late.
+    """
+    understood = understand(bench, orders)
+    shown = consequences(bench.at_hand, effects_of(understood))
+    told = {"too_late": [*stays_of(understood), *shown.too_late]}
+    return understood, shown.model_copy(update=told)
 
 
 def understand_one(bench: Bench, order: OrderIn, field: str) -> list[Understood]:

@@ -17,7 +17,7 @@ from sqlalchemy import insert, select
 from app.access.queries import Caller
 from app.appeals.about_not_held import insist_handed_in_before, is_decided_since, lanes_before
 from app.appeals.bench import bench_for
-from app.appeals.deciding import shown_for
+from app.appeals.carrying import shown_for
 from app.appeals.deposits import asked_by
 from app.appeals.handing_in import taken_at
 from app.appeals.jury_wire import AppealIn, AppealOut

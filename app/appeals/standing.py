@@ -17,8 +17,8 @@ from sqlalchemy import Connection
 from app.access.queries import officials_of
 from app.appeals.about_not_held import Counted, lanes_before, time_where_not_held
 from app.appeals.awaiting import awaited, possible_now
-from app.appeals.bench import Bench, bench_for, effects_of
-from app.appeals.carrying import understand
+from app.appeals.bench import Bench, bench_for
+from app.appeals.carrying import shown_for
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.had_a_part import had_a_part
 from app.appeals.hearing_again import shown_again
@@ -57,7 +57,6 @@ from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId,
 from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import Refusal
 from app.roles import Role
-from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut
 from app.rulings.queries import disqualifications_of_ruling, ruling_out
 from app.rulings.states import DisqualificationState
@@ -131,8 +130,7 @@ def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
 
 def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
     try:
-        understood = understand(bench, wanted)
-        return consequences(bench.at_hand, effects_of(understood))
+        return shown_for(bench, wanted)[1]
     except Refusal:
         return None
 

@@ -221,6 +221,17 @@ def test_what_an_undoing_does_not_reach_is_told_with_the_decision_that_stands(
     assert out["decision"]["consequences"]["too_late"] == [said]
 
 
+def test_the_dossier_tells_what_undoing_would_not_reach(event: Event) -> None:
+    hand = event.hand("heats 1")
+    both = [*going_on(event), {"order": "correct", "team": event.team("Gull"), "time": "42.22"}]
+    protest = protest_of(event, "Heron")
+    decided(hand, protest, "upheld", orders=both)
+    ordered(event, "Gull", [{"order": RECALL, "team": event.team("Heron")}])
+    lodged = appeal(hand, protest, team=event.team("Gull"))
+    (said,) = hand["jury"].get(f"appeals/{lodged['id']}/dossier").json()["if_granted"]["too_late"]
+    assert "The decision of the referee on protest 2 was about the same since" in said
+
+
 def test_what_a_further_sitting_does_not_take_back_is_told_too(event: Event) -> None:
     hand = event.hand("heats 1")
     lodged = heard(event, going_on(event), verdict="rejected")
