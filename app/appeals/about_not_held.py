@@ -69,6 +69,13 @@ def insist_handed_in_before(
         )
 
 
+def insist_still_before(unit: Unit, heat_id: HeatId, at: datetime) -> None:
+    """StateConflict for a corrected time at which it would not have been taken in."""
+    if is_not_held(unit.conn, heat_id):
+        instead = "What was handed in later is not heard: let the team take it back."
+        insist_handed_in_before(unit, heat_id, at, "/lodged_at", instead)
+
+
 def said_at(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> datetime | None:
     """When it was said last that a heat is not held, None where the record has that nowhere."""
     entries = entries_about(conn, meet_id, Kind.HEAT_NOT_HELD, heat_id)

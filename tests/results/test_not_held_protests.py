@@ -352,11 +352,20 @@ def test_where_no_end_is_set_to_appeals_one_that_came_before_is_not_lost(
     came = rfc3339(service.clock.now())
     service.clock.move(timedelta(minutes=1))
     assert not_held(event).status_code == 200
+    service.clock.move(timedelta(minutes=1))
+    after_it = rfc3339(service.clock.now())
     hand = event.hand(THIRD)
     after = an_appeal(hand, protest, deposit=None)
     detail = a_problem(event.meet.desk.put(f"appeals/{new_id()}", after), 409, "conflict")["detail"]
     assert "That was said at 12:02:00 CEST" in detail
-    assert appeal(hand, protest, deposit=None, lodged_at=came)["state"] == "admitted"
+    lodged = appeal(hand, protest, deposit=None, lodged_at=came)
+    assert lodged["state"] == "admitted"
+    # Nor does it become one that came afterwards.
+    service.clock.move(timedelta(minutes=1))
+    address = f"appeals/{lodged['id']}/time-corrections/{new_id()}"
+    later = {"lodged_at": after_it, "reasons": "Typed wrongly.", "pin": PIN}
+    detail = a_problem(event.meet.desk.put(address, later), 409, "conflict")["detail"]
+    assert "let the team take it back" in detail
 
 
 def test_its_round_is_final_once_the_others_windows_have_lapsed_and_stays_so(event: Event) -> None:
