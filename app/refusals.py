@@ -129,8 +129,10 @@ class Affected(Refusal):
 
 
 class NeedsWord(Refusal):
-    """What is unusual needs an explicit word and a reason: announcing despite something that stands
-    in the way, or hearing what came late or from outside.
+    """What is unusual needs an explicit word, which the document leaves out where nothing is: to
+    announce despite something that stands in the way, or the same again; to hear what came late or
+    from outside; to end at once by a corrected time what still runs; to confirm what was seen in an
+    earlier run.
     """
 
 

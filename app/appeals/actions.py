@@ -16,7 +16,8 @@ from sqlalchemy import update
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.appeals.bench import Bench, bench_for
-from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_for
+from app.appeals.carrying import shown_for
+from app.appeals.deciding import insist_first, is_same, move_protest, put_decision
 from app.appeals.lodging import store_appeal
 from app.appeals.once_more import may_be_decided_again, replace_decision
 from app.appeals.ordered import Ordered

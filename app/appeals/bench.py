@@ -87,7 +87,11 @@ class Bench:
         where it is not held.
         """
         if self.heat.state is HeatState.NOT_HELD:
-            raise StateConflict(f"{self.heat.does_not_count} So nothing of it can be ordered.")
+            raise StateConflict(
+                f"{self.heat.does_not_count} So of what was run nothing can be ordered, but who "
+                "goes on from its round, and that a decision is undone. A start list that draws it "
+                "again makes it a heat as before."
+            )
         round_ = self.at_hand.round
         of_round = next((one for one in round_.heats if one.heat == self.heat.id), None)
         again = (*round_.re_runs, *self.at_hand.called_off)
@@ -97,13 +101,14 @@ class Bench:
 @dataclass(frozen=True, slots=True)
 class Understood:
     """One order: what it does to the round, in words, and how it is carried out; `noted` is kept
-    beside what carrying it out gives.
+    beside what carrying it out gives, `stays` tells what of an undoing a later decision stands in.
     """
 
     effect: tuple[Order, ...]
     words: str
     carry_out: Callable[[Unit, DecisionId], Kept]
     noted: Kept = field(default_factory=dict)
+    stays: tuple[str, ...] = ()
 
 
 def _held_back(heat_now: HeatOut, effects: Iterable[Order]) -> HeatOut:
@@ -122,6 +127,11 @@ def _held_back(heat_now: HeatOut, effects: Iterable[Order]) -> HeatOut:
 def effects_of(understood: Iterable[Understood]) -> list[Order]:
     """What orders do to the round, one after another."""
     return [effect for one in understood for effect in one.effect]
+
+
+def stays_of(understood: Iterable[Understood]) -> list[str]:
+    """What orders to undo do not reach, since later decisions stand in it, a sentence each."""
+    return [said for one in understood for said in one.stays]
 
 
 LETTERS = {Instance.REFEREE: Letter.BY_REFEREE, Instance.JURY: Letter.BY_JURY}

@@ -7,14 +7,21 @@ kept with the decision.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import assert_never
 
-from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
+from app.appeals.bench import (
+    Bench,
+    Kept,
+    Understood,
+    effects_of,
+    insist_not_the_jurys,
+    stays_of,
+)
 from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
-from app.appeals.last_about import about, standing_in
+from app.appeals.last_about import overtaken_by
 from app.appeals.next_round import (
     advancing,
     advancing_again,
@@ -50,6 +57,8 @@ from app.appeals.running_again import (
 from app.appeals.sought_in_vain import insist_not_sought_in_vain, insist_nothing_in_vain
 from app.ids import DecisionId, DisqualificationId, HeatId, TeamId
 from app.refusals import Malformed, NoLongerStands, NotFound, StateConflict
+from app.rounds.consequences import consequences
+from app.rounds.wire import ConsequencesOut
 from app.store.rows import AnyRow
 
 
@@ -76,6 +85,16 @@ def understand(
     insist_each_runs_again_once(now, understood)
     insist_it_helps(now, orders)
     return understood
+
+
+def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood], ConsequencesOut]:
+    """Orders understood, and what they would move; what an undoing does not reach is told with what
+    comes too late.
+    """
+    understood = understand(bench, orders)
+    shown = consequences(bench.at_hand, effects_of(understood))
+    told = {"too_late": [*stays_of(understood), *shown.too_late]}
+    return understood, shown.model_copy(update=told)
 
 
 def understand_one(bench: Bench, order: OrderIn, field: str) -> list[Understood]:
@@ -137,11 +156,12 @@ def _undoes_calling_off(bench: Bench, order: OrderIn) -> bool:
 
 def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
     """All that a decision carried out and that still stands, taken back in opposite order; what
-    another decision has taken back, or ordered anew, needs no undoing. NoLongerStands where nothing
-    is left.
+    another decision has taken back, or ordered anew, needs no undoing, and is said beside the rest.
+    NoLongerStands where nothing is left.
     """
     taken: list[Understood] = []
     gone: NoLongerStands | None = None
+    stays = tuple(not_reached(bench, decision, decision.carried_out))
     for kept in reversed(decision.carried_out):
         try:
             insist_it_stands(bench, kept, decision)
@@ -154,17 +174,28 @@ def take_back_all(bench: Bench, decision: AnyRow) -> list[Understood]:
     if gone is not None and not taken:
         raise gone
     insist_nothing_in_vain(bench, taken)
-    return taken
+    return [*taken[:-1], *(replace(one, stays=stays) for one in taken[-1:])]
 
 
 def insist_it_stands(bench: Bench, kept: Kept, decision: AnyRow) -> None:
     """NoLongerStands where another decision was about the same since, and was not undone."""
-    thing = about(kept, decision.heat_id)
-    if decision.id not in standing_in(bench.conn, HeatId(bench.heat.id), thing):
+    later = overtaken_by(bench.conn, HeatId(bench.heat.id), decision, kept)
+    if later:
         raise NoLongerStands(
-            "A later decision was about the same, so there is nothing of this one to undo: have "
-            "that one undone, if it is wrong."
+            f"A later decision was about the same, {later}, so there is nothing of this one to "
+            "undo: have that one undone, if it is wrong."
         )
+
+
+def not_reached(bench: Bench, decision: AnyRow, acts: Iterable[Kept]) -> Iterator[str]:
+    """What of these acts an undoing leaves, since later decisions stand in it, a sentence each."""
+    for kept in acts:
+        later = overtaken_by(bench.conn, HeatId(bench.heat.id), decision, kept)
+        if later:
+            yield (
+                f"This is not taken back: {kept['words']} {later.capitalize()} was about the same "
+                "since, and stands."
+            )
 
 
 def take_back(bench: Bench, kept: Kept) -> Understood:  # noqa: C901, PLR0911  (a kind a line)

@@ -14,8 +14,8 @@ from sqlalchemy import Connection, insert, update
 
 from app.access.queries import Caller
 from app.access.signing import statement_digest
-from app.appeals.bench import Bench, Understood, bench_for, effects_of
-from app.appeals.carrying import understand
+from app.appeals.bench import Bench, Understood, bench_for
+from app.appeals.carrying import shown_for
 from app.appeals.hearing_again import shown_again
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
@@ -38,16 +38,9 @@ from app.ids import (
 )
 from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import Stale
-from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut
 from app.store.action import Unit
 from app.store.rows import AnyRow
-
-
-def shown_for(bench: Bench, orders: Sequence[OrderIn]) -> tuple[list[Understood], ConsequencesOut]:
-    """Orders understood, and what they would move."""
-    understood = understand(bench, orders)
-    return understood, consequences(bench.at_hand, effects_of(understood))
 
 
 def shown_on_appeal(

@@ -2,8 +2,9 @@
 
 The matter is that of the protest and the appeal, of what is sought, and of what is ordered at last.
 It is looked at again with each vote and with the decision: a report may come after the panel was
-named. Nor does whoever typed when the appeal was lodged, or put right what it or its protest is
-measured by: a late one is admitted by the chair, with a reason, and by nobody else.
+named. Nor does whoever typed a time that decides whether the appeal is in time (`typed_by.py`), or
+put right what it or its protest is measured by: a late one is admitted by the chair, with a reason,
+and by nobody else.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from sqlalchemy import Connection
 
 from app.appeals.queries import cases_about, decided_about, protest_row, referees_decisions
+from app.appeals.typed_by import who_typed
 from app.ids import MeetId, OfficialId, ProtestId
 from app.results.corrections import who_corrected
 from app.rulings.queries import authors_in, ruling_out, rulings_of_case
@@ -36,8 +38,7 @@ def had_a_part(
     found |= dict.fromkeys(decided_about(conn, meet_id, about), "decided a protest in this matter")
     corrected = who_corrected(conn, meet_id, {row.id, row.protest_id})
     found |= dict.fromkeys(corrected, "put right what this is measured by")
-    if row.content.get("lodged_at") is not None:
-        found[OfficialId(row.official_id)] = "typed when this was lodged"
+    found |= who_typed(conn, meet_id, row)
     for decided in referees_decisions(conn, meet_id, ProtestId(row.protest_id)):
         found[OfficialId(decided.official_id)] = "decided the protest"
     return found

@@ -12,8 +12,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from app.appeals.bench import Bench, Kept, Understood, effects_of
-from app.appeals.carrying import insist_it_stands, take_back, understand, understand_one
+from app.appeals.bench import Bench, Kept, Understood, effects_of, stays_of
+from app.appeals.carrying import (
+    insist_it_stands,
+    not_reached,
+    take_back,
+    understand,
+    understand_one,
+)
 from app.appeals.in_force import is_in_force
 from app.appeals.left_for import Made, left_for, made_by
 from app.appeals.orders import OrderIn, UndoIn
@@ -62,7 +68,8 @@ def shown_again(
     shown = consequences(bench.at_hand, effects_of(understood))
     holders = [earlier, *(_whole(bench, one.by) for one in left if one.kept in kept)]
     named = _with_kept(shown, holders) if kept else shown.named
-    told = {"too_late": [*heard.stays, *shown.too_late], "named": named}
+    too_late = [*heard.stays, *stays_of(heard.given), *shown.too_late]
+    told = {"too_late": too_late, "named": named}
     return understood, shown.model_copy(update=told)
 
 
@@ -182,7 +189,7 @@ def _taken_back(
             after = bench.after(one.effect)
             _insist_none_loses(resting, bench, after)
         except NoLongerStands:
-            continue
+            stays += not_reached(bench, by, [kept])
         except StateConflict as why:
             if must:
                 raise

@@ -68,6 +68,28 @@ def decided_last(conn: Connection, heat: HeatId, thing: Thing) -> DecisionId | N
     return DecisionId(found[-1]) if found else None
 
 
+def overtaken_by(conn: Connection, heat: HeatId, decision: AnyRow, kept: Mapping[str, Any]) -> str:
+    """The later decision that stands about the same as what this one carried out, in words; empty
+    where this one still stands in it.
+    """
+    thing = about(kept, decision.heat_id)
+    if decision.id in standing_in(conn, heat, thing):
+        return ""
+    return [_whose(one) for one in decisions_in_round(conn, heat) if _changes(one, thing)][-1]
+
+
+def _changes(decision: AnyRow, thing: Thing) -> bool:
+    """Whether a decision did something about this, and not only ordered again what was so."""
+    acts = [kept for kept in decision.carried_out if about(kept, decision.heat_id) == thing]
+    return any(not kept.get("is_kept") for kept in acts)
+
+
+def _whose(decision: AnyRow) -> str:
+    number = decision.appeal_number
+    what = f"protest {decision.protest_number}" if number is None else f"appeal {number}"
+    return f"the decision of the {decision.instance} on {what}"
+
+
 def standing_in(conn: Connection, heat: HeatId, thing: Thing) -> frozenset[str]:
     """The decisions in a heat's round that can be undone as far as they are about something."""
     known = decisions_in_round(conn, heat)

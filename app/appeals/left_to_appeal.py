@@ -1,10 +1,9 @@
 """Who can still appeal where a heat is to be taken out of the draw?
 
-Nothing is ever announced of such a heat, so no window opens in it, and what is lodged about it
-could wait for ever. So the time for an appeal is counted here as a window by advice would be (World
-Athletics TR8.7.2): from when the protesters were told that nothing changes; from the signing, where
-a decision has only taken back what another one ordered. What ordered something that still stands is
-told by an announcement alone, so the time for an appeal against it cannot run.
+The time for an appeal is counted as a window by advice would be (`about_not_held.py`), and awaited.
+What ordered something that still stands is told by an announcement alone, so the time for an appeal
+against it cannot run while the heat may yet be held. Where the edition sets no end to it nothing is
+awaited: what was handed in before is taken in afterwards too.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, select
 
+from app.appeals.about_not_held import time_without_announcement
 from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import take_back_all
 from app.appeals.tables import decisions, protests
@@ -22,9 +22,11 @@ from app.ids import HeatId
 from app.meets.queries import MeetFacts
 from app.refusals import NoLongerStands, Refusal
 from app.results.wording import time_aloud
-from app.rules.windows import WindowOpener, windows_opened
 from app.rulings.jurys_word import JURY_HAS_DECIDED
 from app.store.rows import AnyRow
+
+TAKES_BACK = frozenset({"undo", "recall", "call off"})
+"""Orders that take back what another decision has ordered."""
 
 GIVES = frozenset({"advanced", "lane given", "run again", "held after all"})
 """What undoing can give back to a team as well."""
@@ -52,7 +54,8 @@ def left_to_appeal(
                 "held; or have the jury decide."
             )
             continue
-        until = time_without_announcement(meet, row)
+        time = time_without_announcement(meet, row)
+        until = None if time is None else time.closes_at
         if until is not None and until >= now:
             yield (
                 f"An appeal against the decision on protest {row.number} can be lodged until "
@@ -76,22 +79,10 @@ def _can_be_appealed(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     return found[::-1]
 
 
-def time_without_announcement(meet: MeetFacts, decided: AnyRow) -> datetime | None:
-    """Until when the time for an appeal runs where nothing is announced; None while the protesters
-    are to be told, and where the edition sets no end to it.
-    """
-    start = decided.decided_at if decided.carried_out else decided.advised_at
-    if start is None:
-        return None
-    opened = windows_opened(WindowOpener.ADVICE, start, meet.book, meet.window_terms)
-    ends = [one.closes_at for one in opened if one.closes_at is not None]
-    return max(ends, default=None)
-
-
 def _orders_what_stands(conn: Connection, meet: MeetFacts, decided: AnyRow) -> bool:
     """Whether a decision did more than take another one back, and something of that is left."""
     gives = any(kept["did"] in GIVES for kept in decided.carried_out)
-    if all(order["order"] == "undo" for order in decided.orders) and not gives:
+    if all(order["order"] in TAKES_BACK for order in decided.orders) and not gives:
         return False
     bench = bench_for(conn, meet, HeatId(decided.heat_id), Instance.JURY)
     return bool(decided.carried_out) and _is_anything_left(bench, decided)

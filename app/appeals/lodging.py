@@ -2,8 +2,8 @@
 
 Late or from outside is kept and marked, never refused: whether it is heard is for the referee or
 the jury. Refused is only what the rule book itself refuses, with its rule, and what cannot be a
-protest: against a team that did not run, about a ruling that no longer stands, or about a heat that
-is not held.
+protest: against a team that did not run, about a ruling that no longer stands, or about a heat of
+which it had been said before that it is not held.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ from typing import Any
 from sqlalchemy import insert, select
 
 from app.access.queries import Caller
+from app.appeals.about_not_held import insist_handed_in_before, is_decided_since, lanes_before
 from app.appeals.bench import bench_for
-from app.appeals.deciding import shown_for
+from app.appeals.carrying import shown_for
 from app.appeals.deposits import asked_by
 from app.appeals.handing_in import taken_at
 from app.appeals.jury_wire import AppealIn, AppealOut
@@ -42,7 +43,7 @@ from app.appeals.tables import appeals, protests
 from app.appeals.wire import DecisionOut, Instance, ProtestIn, ProtestOut
 from app.clock import rfc3339
 from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
-from app.meets.queries import NOT_HELD, MeetFacts, heat, is_not_held, meet_facts, team_row
+from app.meets.queries import MeetFacts, heat, is_not_held, meet_facts, team_row
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
@@ -71,7 +72,7 @@ def lodge_protest(
             )
         meet = meet_facts(unit.conn, unit.meet_id)
         facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
-        _insist_it_is_held(sent, facts)
+        _insist_it_was_held(unit, sent, facts)
         _insist_on_subject(unit, sent, facts)
         ground = _ground(meet, sent, caller)
         at = taken_at(unit, sent.lodged_at, earliest=earliest_protest(unit, sent.ruling, facts))
@@ -126,7 +127,7 @@ def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
             f"{team.name} is not entered in {facts.event_name}: look at the team and the heat.",
             field="/team",
         )
-    if sent.against is not None and all(lane.team != sent.against for lane in facts.lanes):
+    if sent.against is not None and not _runs_in(unit, TeamId(sent.against), facts):
         raise Malformed("The team that it is against does not run in this heat.", field="/against")
     if sent.ruling is None:
         return
@@ -141,16 +142,24 @@ def _insist_on_subject(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
         )
 
 
-def _insist_it_is_held(sent: ProtestIn, facts: HeatOut) -> None:
-    """Nothing is announced of a heat that is not held, so no time for an appeal would ever run."""
+def _runs_in(unit: Unit, team: TeamId, facts: HeatOut) -> bool:
+    """Whether a team runs in a heat, or was to run in one that is not held."""
+    left = lanes_before(unit.conn, unit.meet_id, HeatId(facts.id)) or ()
+    return team in left or any(lane.team == team for lane in facts.lanes)
+
+
+def _insist_it_was_held(unit: Unit, sent: ProtestIn, facts: HeatOut) -> None:
+    """A heat that is not held is protested until that was said; what it came to be so by is of the
+    round, and protested in a heat that is held.
+    """
     if facts.state is not HeatState.NOT_HELD:
         return
     again = "" if sent.ruling is None else " The head official can look at the ruling again."
-    raise StateConflict(
-        f"{facts.does_not_count} Name a heat of the round that is held: what is decided on one "
-        "moves all. A start list that draws this one again makes it a heat as before." + again,
-        field="/heat",
+    instead = (
+        "Name a heat of the round that is held: what is decided on one moves all. A start list "
+        "that draws this one again makes it a heat as before." + again
     )
+    insist_handed_in_before(unit, HeatId(facts.id), sent.lodged_at, "/heat", instead)
 
 
 def _of_another_heat(unit: Unit, heat_id: HeatId, named: HeatOut) -> Malformed:
@@ -239,7 +248,7 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
         decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
         assert decision is not None
         _insist_first(unit, sent)
-        _insist_time_may_run(unit, HeatId(protest.heat_id))
+        _insist_time_may_run(unit, decision, sent)
         _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
         at = taken_at(unit, sent.lodged_at, earliest=decision.decided_at)
         asked = asked_by(meet)
@@ -265,16 +274,15 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
     return act
 
 
-def _insist_time_may_run(unit: Unit, heat_id: HeatId) -> None:
-    """A heat is declared not held once the time for appeals about it has run out; no window says
-    so, and what came later would be in time.
+def _insist_time_may_run(unit: Unit, decision: AnyRow, sent: AppealIn) -> None:
+    """Once a heat is not held, no appeal is handed in against what was decided on it before: an end
+    that is set to its time was awaited, and where none is set that is the end.
     """
-    if is_not_held(unit.conn, heat_id):
-        raise StateConflict(
-            f"{NOT_HELD} That was said after the time for an appeal had run out. Protest in a heat "
-            "of the round that is held.",
-            field="/protest",
-        )
+    heat_id = HeatId(decision.heat_id)
+    if not is_not_held(unit.conn, heat_id) or is_decided_since(unit.conn, decision):
+        return
+    instead = "Protest in a heat of the round that is held."
+    insist_handed_in_before(unit, heat_id, sent.lodged_at, "/protest", instead)
 
 
 def _insist_on_sense(unit: Unit, meet: MeetFacts, heat_id: HeatId, sent: AppealIn) -> None:

@@ -15,6 +15,7 @@ from sqlalchemy import update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
+from app.appeals.about_not_held import insist_still_before, is_decided_since
 from app.appeals.actions import insist_told_after
 from app.appeals.deciding import move_protest
 from app.appeals.handing_in import insist_lodged_then, insist_received_then
@@ -73,6 +74,7 @@ def correct_protest(
             facts = heat(unit.conn, unit.meet_id, HeatId(row.heat_id))
             earliest = earliest_protest(unit, row.ruling_id, facts)
             insist_lodged_then(unit, row, sent.lodged_at, earliest)
+            insist_still_before(unit, HeatId(row.heat_id), sent.lodged_at)
             state = ProtestState(row.state)
             return _Change(
                 rfc3339(row.lodged_at),
@@ -170,6 +172,8 @@ def correct_appeal(
         decided = referees_decision(unit.conn, unit.meet_id, ProtestId(row.protest_id))
         earliest = None if decided is None else decided.decided_at
         insist_lodged_then(unit, row, sent.lodged_at, earliest)
+        if decided is not None and not is_decided_since(unit.conn, decided):
+            insist_still_before(unit, HeatId(row.heat_id), sent.lodged_at)
         return _Change(
             rfc3339(row.lodged_at),
             rfc3339(sent.lodged_at),

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from sqlalchemy import Connection, bindparam, func, select
 
 from app.access.tables import officials
+from app.appeals.about_not_held import lanes_before
 from app.appeals.once_more import may_be_decided_again
 from app.appeals.protest_windows import window_for_protest
 from app.appeals.states import PROTEST_TABLE, ProtestState
@@ -144,7 +145,12 @@ _IN_ROUND_OF = (
         decisions.c.orders,
         decisions.c.carried_out,
         decisions.c.replaced_by,
+        decisions.c.instance,
+        protests.c.number.label("protest_number"),
+        appeals.c.number.label("appeal_number"),
     )
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"))
@@ -254,14 +260,19 @@ def window_for_appeal(conn: Connection, decided: AnyRow, team: TeamId) -> AnyRow
     return found[-1] if found else None
 
 
-def lane_in_round(conn: Connection, heat_id: HeatId, team: TeamId) -> tuple[bool, int | None]:
+def lane_in_round(
+    conn: Connection, meet_id: MeetId, heat_id: HeatId, team: TeamId
+) -> tuple[bool, int | None]:
     """Whether a team is in the round of this heat (World Athletics TR8.3), and its lane in it.
 
-    A re-run is of the round that it repeats, also where it was called off.
+    A re-run is of the round that it repeats, also where it was called off; of a heat that is not
+    held are those who were drawn in it until that was said.
     """
     rows = conn.execute(_IN_ROUND, {"heat": heat_id, "team": team}).all()
     here = next((row.lane for row in rows if row.heat_id == heat_id), None)
-    return bool(rows), here
+    if here is None:
+        here = (lanes_before(conn, meet_id, heat_id) or {}).get(team)
+    return bool(rows) or here is not None, here
 
 
 def other_heats_of(conn: Connection, heat_id: HeatId, moved: Iterable[TeamId]) -> list[HeatId]:
@@ -494,7 +505,7 @@ def _possible(
 
 def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
     timely = measured(conn, row, meet.time_zone)
-    took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
+    took_part, lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
     decided = referees_decision(conn, meet.id, ProtestId(row.id))
     state = ProtestState(row.state)
     return ProtestOut(

@@ -12,10 +12,10 @@ from typing import TypeVar
 
 from sqlalchemy import Connection
 
+from app.appeals.about_not_held import time_since_not_held, time_without_announcement
 from app.appeals.affected import affected_by
 from app.appeals.awaiting import possible_at
 from app.appeals.jury_wire import AppealOut, AppealsOut
-from app.appeals.left_to_appeal import time_without_announcement
 from app.appeals.queries import (
     decisions_on,
     protest_out,
@@ -69,7 +69,7 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
     is_settled = any(one.instance is Instance.JURY for one in decisions_on(conn, meet, out.id))
     if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
         return out.model_copy(update={"awaits": list(_awaited(out)), "appeals_until": ""})
-    window = window_for_appeal(conn, decided, out.team)
+    window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)
     if window is not None:
         until = appeals_until(window, meet.time_zone)
         return out.model_copy(update={"awaits": [], "appeals_until": until})
@@ -80,18 +80,18 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
 def _time_to_begin(
     conn: Connection, meet: MeetFacts, out: ProtestOut, decided: AnyRow
 ) -> Iterator[str]:
-    """What the time for an appeal runs from, where no window is open yet; nothing where the heat is
-    not held: that was said after it had run out.
+    """What the time for an appeal runs from, where no window is open yet; nothing where it has run
+    out, since the heat is not held.
     """
     state = heat(conn, meet.id, out.heat).state
-    if state is HeatState.NOT_HELD:
-        return
-    if decided.carried_out:
-        yield "The amended result is to be announced: the time for appeals runs from that."
-        return
-    until = time_without_announcement(meet, decided)
-    if decided.advised_at is None:
+    time = time_without_announcement(meet, decided)
+    until = None if time is None else time.closes_at
+    if decided.advised_at is None and not decided.carried_out:
         yield "The protesters are to be told: the time for an appeal runs from that."
+    elif state is HeatState.NOT_HELD:
+        return
+    elif decided.carried_out:
+        yield "The amended result is to be announced: the time for appeals runs from that."
     elif until is None or state is not HeatState.TO_COME:
         yield "The result is to be announced: the time for appeals runs from that."
     else:

@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from app.appeals.about_not_held import Counted, time_since_not_held
 from app.appeals.corrected import corrected_in_words, measure_in_words, subjects_of_decision
 from app.appeals.queries import (
     appeal_row,
@@ -93,7 +94,8 @@ def _of_the_referees(
     if at is not None and rfc3339(at) != decided.statement["advised_at"]:
         yield f"Told to those who protested at {in_zone(at, meet.time_zone)}."
     if decided.verdict != Verdict.REFERRED:
-        window = window_for_appeal(conn, decided, TeamId(protest.team_id))
+        own = window_for_appeal(conn, decided, TeamId(protest.team_id))
+        window = own or time_since_not_held(conn, decided)
         if window is not None:
             yield appeals_until(window, meet.time_zone)
     for one in decisions_on(conn, meet, ProtestId(protest.id)):
@@ -103,11 +105,11 @@ def _of_the_referees(
             yield f"The jury decided on appeal {number} at {at}: {verdict}."
 
 
-def appeals_until(window: AnyRow, zone: str) -> str:
+def appeals_until(window: AnyRow | Counted, zone: str) -> str:
     """Until when an appeal can be lodged, by which rule, and what opened the time for it."""
     opened = f"opened by {window.opened_by} at {in_zone(window.opened_at, zone)}"
     if window.closes_at is None:
         return f"Appeals: no closing time ({window.rule}), {opened}."
     whose = ", by the meet's own setting" if window.origin == "meet" else ""
     until = in_zone(window.closes_at, zone)
-    return f"Appeals until {until}: {length(window.minutes)} ({window.rule}{whose}), {opened}."
+    return f"Appeals until {until}: {length(window.minutes or 0)} ({window.rule}{whose}), {opened}."

@@ -15,9 +15,10 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import officials_of
+from app.appeals.about_not_held import Counted, lanes_before, time_where_not_held
 from app.appeals.awaiting import awaited, possible_now
-from app.appeals.bench import Bench, bench_for, effects_of
-from app.appeals.carrying import understand
+from app.appeals.bench import Bench, bench_for
+from app.appeals.carrying import shown_for
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.had_a_part import had_a_part
 from app.appeals.hearing_again import shown_again
@@ -56,7 +57,6 @@ from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId,
 from app.meets.queries import MeetFacts, meet_facts
 from app.refusals import Refusal
 from app.roles import Role
-from app.rounds.consequences import consequences
 from app.rounds.wire import ConsequencesOut
 from app.rulings.queries import disqualifications_of_ruling, ruling_out
 from app.rulings.states import DisqualificationState
@@ -128,8 +128,7 @@ def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
 
 def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
     try:
-        understood = understand(bench, wanted)
-        return consequences(bench.at_hand, effects_of(understood))
+        return shown_for(bench, wanted)[1]
     except Refusal:
         return None
 
@@ -150,8 +149,14 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     shown_now = [one for one in either if one is not None]
     named = named_by(wanted).union(*map(_named, shown_now))
     whole = any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
-    of_heat = {str(lane.team) for lane in bench.heat.lanes} if whole or not shown_now else set()
+    of_heat = _of_heat(bench) if whole or not shown_now else set()
     return touched(bench, (of_heat | named | parties).union(*map(teams_in, shown_now)), named)
+
+
+def _of_heat(bench: Bench) -> set[str]:
+    """All teams of the heat, or who was drawn in it until it was said that it is not held."""
+    left = lanes_before(bench.conn, bench.meet_id, HeatId(bench.heat.id)) or {}
+    return {str(lane.team) for lane in bench.heat.lanes} | set(left)
 
 
 def touched_with(
@@ -214,9 +219,10 @@ def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
         received = datetime.fromisoformat(row.deposit["received_at"])
         complete = max(complete, received)
     decided = referees_decision(conn, MeetId(row.meet_id), ProtestId(row.protest_id))
-    window = None
+    window: AnyRow | Counted | None = None
     if decided is not None and not row.is_referred:
-        window = window_for_appeal(conn, decided, TeamId(row.team_id))
+        own = window_for_appeal(conn, decided, TeamId(row.team_id))
+        window = own or time_where_not_held(conn, decided)
     return timeliness(window, complete, zone)
 
 
@@ -226,7 +232,7 @@ def marks_of_appeal(
     """What is odd about an appeal; nothing about what the referee referred."""
     if row.is_referred:
         return []
-    took_part, _lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
+    took_part, _lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
     missing = asked_of(meet, row) is not None and row.deposit is None
     return marks_of(timely, took_part=took_part) + ([Mark.NO_DEPOSIT] if missing else [])
 
@@ -340,7 +346,7 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
     stands = (
         decided[-1] if decided and state in {AppealState.UPHELD, AppealState.REJECTED} else None
     )
-    _took_part, lane = lane_in_round(conn, HeatId(row.heat_id), TeamId(row.team_id))
+    _took_part, lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
     deposit, panel = deposit_out(meet, row), panel_out(conn, meet, row)
     return AppealOut(
         id=row.id,

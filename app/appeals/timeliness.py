@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from app.appeals.about_not_held import Counted
 from app.appeals.wire import Timeliness
 from app.clock import clock_time
 from app.store.rows import AnyRow
 
 
-def timeliness(window: AnyRow | None, lodged_at: datetime, zone: str) -> Timeliness:
+def timeliness(window: AnyRow | Counted | None, lodged_at: datetime, zone: str) -> Timeliness:
     """Whether something lodged then fits its window; the last instant counts."""
     if window is None:
         return Timeliness(

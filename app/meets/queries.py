@@ -74,6 +74,10 @@ _HEAT_COLUMNS = select(
 ).join(events, events.c.id == heats.c.event_id)
 _HEAT = _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
 _STATE = select(heats.c.state).where(heats.c.id == bindparam("heat"))
+_NOT_HELD = select(heats.c.id).where(
+    heats.c.id.in_(bindparam("heats", expanding=True)),
+    heats.c.state == HeatState.NOT_HELD.value,
+)
 _HEAT_PAGE = (
     _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.position > bindparam("after"))
     .order_by(heats.c.position)
@@ -398,6 +402,11 @@ def is_not_held(conn: Connection, heat_id: HeatId) -> bool:
     """Whether a heat was taken out of the draw; not so for an unknown one."""
     state = conn.execute(_STATE, {"heat": heat_id}).scalar()
     return bool(state == HeatState.NOT_HELD.value)
+
+
+def heats_not_held(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
+    """Those of the heats that were taken out of the draw."""
+    return frozenset(conn.execute(_NOT_HELD, {"heats": list(heat_ids)}).scalars())
 
 
 def heats_called_off(conn: Connection, meet_id: MeetId) -> frozenset[HeatId]:

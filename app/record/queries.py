@@ -1,15 +1,18 @@
-"""Reading the record: its head, its entries from a seq onward, when one was made, the export."""
+"""Reading the record: its head, its entries from a seq onward, when and by whom one was made, the
+export.
+"""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, and_, bindparam, select
 
-from app.ids import MeetId
+from app.ids import MeetId, OfficialId
 from app.record.kinds import Kind
 from app.record.log import Head
 from app.record.merkle import EMPTY_ROOT
@@ -27,15 +30,21 @@ _AFTER = (
     .order_by(record_entries.c.seq)
     .limit(bindparam("most"))
 )
-_FIRST_ABOUT = (
-    select(record_entries.c.entry)
+_ABOUT = (
+    select(record_entries.c.entry, record_bodies.c.body)
+    .outerjoin(
+        record_bodies,
+        and_(
+            record_bodies.c.meet_id == record_entries.c.meet_id,
+            record_bodies.c.seq == record_entries.c.seq,
+        ),
+    )
     .where(
         record_entries.c.meet_id == bindparam("meet"),
         record_entries.c.subject == bindparam("subject"),
         record_entries.c.kind == bindparam("kind"),
     )
     .order_by(record_entries.c.seq)
-    .limit(1)
 )
 _EXPORT = (
     select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
@@ -61,17 +70,35 @@ class FeedEntry:
     entry: str
 
 
+@dataclass(frozen=True, slots=True)
+class Made:
+    """When an entry was made, by whom, and its body, None where that was erased."""
+
+    at: datetime
+    by: OfficialId
+    body: Mapping[str, Any] | None
+
+
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The record's size and root; an empty one for a meet that has none."""
     row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
     return Head(row.size, row.root) if row else Head(0, EMPTY_ROOT.hex())
 
 
+def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:
+    """The entries of this kind about a subject, first to last."""
+    asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
+    return [_made(row) for row in conn.execute(_ABOUT, asked)]
+
+
+def _made(row: AnyRow) -> Made:
+    entry, body = json.loads(row.entry), row.body and json.loads(row.body)
+    return Made(datetime.fromisoformat(entry["at"]), OfficialId(entry["actor"]), body)
+
+
 def entered_at(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> datetime | None:
     """When the first entry of this kind about a subject was made, None where there is none."""
-    asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
-    entry = conn.execute(_FIRST_ABOUT, asked).scalar_one_or_none()
-    return None if entry is None else datetime.fromisoformat(json.loads(entry)["at"])
+    return next((one.at for one in entries_about(conn, meet_id, kind, subject)), None)
 
 
 def entries_after(conn: Connection, meet_id: MeetId, after: int, most: int) -> list[FeedEntry]:

@@ -279,9 +279,10 @@ def _insist_on_news(
     zone = meet_facts(unit.conn, unit.meet_id).time_zone
     final = f", and final since {in_zone(finality.since, zone)}" if finality.since else ""
     first = "".join(f" {one}" for one in finality.pending if one in {TO_RECONSIDER, TO_LOOK_AT})
-    raise StateConflict(
+    raise NeedsWord(
         f"This result is the same as in announcement {last.number} of this heat{final}.{first} To "
-        "announce it again, say why in “remark”; a further protest window will then run."
+        "announce it again, say why in “remark”; a further protest window will then run.",
+        field="/remark",
     )
 
 
@@ -289,11 +290,11 @@ def _insist_still_open(opened: Sequence[Window], unit: Unit, meet: MeetFacts, re
     """Nobody can use a window that is over when it becomes known: whoever enters it says why."""
     ends = [one.closes_at for one in opened if one.closes_at and one.counts_from is None]
     if not remark and ends and max(ends) < unit.now:
-        raise Malformed(
+        raise NeedsWord(
             "Announced then, the time for protests would be over already (until "
             f"{in_zone(max(ends), meet.time_zone)}). Look at the time; if it is right, say in "
             "“remark” why it is entered so late.",
-            field="/announced_at",
+            field="/remark",
         )
 
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import starmap
 from typing import Any
 
 from sqlalchemy import bindparam, select, update
 
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
+from app.appeals.about_not_held import end_by_corrected_advice
 from app.clock import rfc3339
 from app.ids import AnnouncementId, CorrectionId, HeatId
 from app.meets.queries import heat
@@ -145,7 +147,7 @@ def _correct(unit: Unit, one: Act, row: AnyRow, sent: TimeCorrectionIn) -> Deed:
     insist_may_sign(unit, one.caller)
     _insist_possible(unit, row, at)
     closings = (Closing(one.closes_at, _closes_then(one, to)) for one, to in _moved(unit, row, at))
-    insist_it_runs_on(unit, closings, sent.remark, "/announced_at")
+    insist_it_runs_on(unit, closings, sent.remark)
     moved = moved_by(unit, HeatId(row.heat_id), lambda: _move_windows(unit, row, at))
     body = keep(unit, one, rfc3339(row.announced_at), rfc3339(at), moved)
     return Deed(Kind.ANNOUNCEMENT_TIME_CORRECTED, row.id, body)
@@ -204,10 +206,11 @@ def move_windows_of_advice(unit: Unit, decided: AnyRow, at: datetime) -> None:
 
 
 def insist_advice_leaves_time(unit: Unit, decided: AnyRow, at: datetime, remark: str) -> None:
-    """Malformed without a remark where the time for an appeal would be over at once by that."""
+    """NeedsWord without a remark where the time for an appeal would be over at once by that."""
     moved = _moved_of_advice(unit, decided, at)
-    closings = (Closing(one.closes_at, _closes_then(one, starts)) for one, starts in moved)
-    insist_it_runs_on(unit, closings, remark, "/advised_at")
+    stored = (Closing(one.closes_at, _closes_then(one, starts)) for one, starts in moved)
+    counted = starmap(Closing, end_by_corrected_advice(unit.conn, decided, at))
+    insist_it_runs_on(unit, [*stored, *counted], remark)
 
 
 def _moved_of_advice(

@@ -140,7 +140,7 @@ def _correct(unit: Unit, one: Act, sent: EndCorrectionIn) -> Deed:
         Closing(window.closes_at, close_from(window.minutes, at))
         for window in unit.conn.execute(_COUNTING, {"meet": unit.meet_id})
     ]
-    insist_it_runs_on(unit, closings, sent.remark, "/ended_at")
+    insist_it_runs_on(unit, closings, sent.remark)
 
     def move() -> None:
         set_meet_ended(unit, at)

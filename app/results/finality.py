@@ -16,6 +16,7 @@ from typing import TypeVar
 
 from sqlalchemy import Connection
 
+from app.appeals.about_not_held import times_where_not_held
 from app.appeals.to_hear_again import awaiting_once_more
 from app.clock import clock_time, in_zone, long_date, rfc3339
 from app.ids import AnnouncementId, HeatId, MeetId
@@ -181,7 +182,10 @@ def _find(conn: Connection, meet_id: MeetId, latest: Sequence[AnyRow], now: date
         ruled_at=last_ruled_in(conn, everywhere),
         remedies=remedies,
         once_more=awaiting_once_more(conn, everywhere, zone),
-        windows=windows_in(conn, everywhere, remedies.keys()),
+        windows={
+            **windows_in(conn, everywhere, remedies.keys()),
+            **times_where_not_held(conn, meet_id, everywhere),
+        },
         rounds={},
         zone=zone,
         now=now,

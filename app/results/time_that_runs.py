@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from app.clock import in_zone
 from app.meets.queries import meet_row
-from app.refusals import Malformed
+from app.refusals import NeedsWord
 from app.store.action import Unit
 
 
@@ -23,8 +23,8 @@ class Closing(NamedTuple):
     then: datetime | None
 
 
-def insist_it_runs_on(unit: Unit, moved: Iterable[Closing], remark: str, field: str) -> None:
-    """Malformed without a remark where a window that runs would be over already."""
+def insist_it_runs_on(unit: Unit, moved: Iterable[Closing], remark: str) -> None:
+    """NeedsWord without a remark where a window that runs would be over already."""
     shut = [
         one.then
         for one in moved
@@ -33,9 +33,9 @@ def insist_it_runs_on(unit: Unit, moved: Iterable[Closing], remark: str, field: 
     if not shut or remark:
         return
     zone = meet_row(unit.conn, unit.meet_id).time_zone
-    raise Malformed(
+    raise NeedsWord(
         "By that, time that still runs for protests or appeals would be over already (until "
         f"{in_zone(max(shut), zone)}). Look at the time; if it is right, say in “remark” how the "
         "teams knew of it.",
-        field=field,
+        field="/remark",
     )

@@ -269,8 +269,8 @@ class ConsequencesOut(Wire):
     summary: str = Field(description="the same in one line")
     affiliations: list[str] = Field(description="whose teams it moves")
     too_late: list[str] = Field(
-        description="what it no longer changes: the next round has begun, or another decision of "
-        "the jury rests on it"
+        description="what it can no longer change: the next round has begun, another decision of "
+        "the jury rests on it, or a later one about the same stands"
     )
 
     @property

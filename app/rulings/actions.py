@@ -19,7 +19,7 @@ from app.clock import rfc3339
 from app.ids import CaseId, DisqualificationId, ReportId, RulingId, new_id
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
-from app.refusals import IdTaken, OwnReport, RoleMissing, Stale, StateConflict
+from app.refusals import IdTaken, NeedsWord, OwnReport, RoleMissing, Stale, StateConflict
 from app.reports.grouping import close_case, settle_lane
 from app.reports.queries import case_row, report_out, reports_of_case
 from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
@@ -182,7 +182,7 @@ def _insist_on_present_run(
     if sent.verdict is Verdict.DISMISSED or sent.earlier_run:
         return
     if all(report.run < present for report in told):
-        raise StateConflict(
+        raise NeedsWord(
             "All that was reported of this is from a start that was recalled, or from a race that "
             "is run again. Dismiss the case; or, where it is to count all the same, confirm it "
             "with “earlier_run”: true.",

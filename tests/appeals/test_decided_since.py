@@ -88,7 +88,7 @@ def test_what_the_jury_ordered_anew_is_not_undone_through_the_referees_first_dec
     the_jury(hand, lodged, "upheld", orders=orders(event))
     before = as_it_is(event)
     told = a_problem(undoing(event, first), 409, "conflict")["detail"]
-    assert "A later decision was about the same" in told
+    assert "A later decision was about the same, the decision of the " in told
     assert as_it_is(event) == before
 
 
@@ -199,6 +199,52 @@ def test_a_decision_that_stands_again_since_its_undoing_was_undone_is_undone_as_
     undone = undoing(event, first)
     assert len(undone.json()["decision"]["ordered"]) == 2
     assert as_it_is(event) == before
+
+
+def test_what_an_undoing_does_not_reach_is_told_with_the_decision_that_stands(
+    event: Event,
+) -> None:
+    both = [*going_on(event), {"order": "correct", "team": event.team("Gull"), "time": "42.22"}]
+    first = ordered(event, "Heron", both)
+    ordered(event, "Gull", [{"order": RECALL, "team": event.team("Heron")}])
+    said = (
+        "This is not taken back: Heron goes on to the final (qR). The decision of the referee on "
+        "protest 2 was about the same since, and stands."
+    )
+    protest = protest_of(event, "Tern")
+    orders = [{"order": "undo", "decision": first}]
+    address = f"protests/{protest['id']}/consequences"
+    shown = event.meet.referee.post(address, {"orders": orders})
+    assert shown.json()["too_late"] == [said]
+    out = decided(event.hand("heats 1"), protest, "upheld", orders=orders)
+    assert len(out["decision"]["ordered"]) == 1
+    assert out["decision"]["consequences"]["too_late"] == [said]
+
+
+def test_the_dossier_tells_what_undoing_would_not_reach(event: Event) -> None:
+    hand = event.hand("heats 1")
+    both = [*going_on(event), {"order": "correct", "team": event.team("Gull"), "time": "42.22"}]
+    protest = protest_of(event, "Heron")
+    decided(hand, protest, "upheld", orders=both)
+    ordered(event, "Gull", [{"order": RECALL, "team": event.team("Heron")}])
+    lodged = appeal(hand, protest, team=event.team("Gull"))
+    (said,) = hand["jury"].get(f"appeals/{lodged['id']}/dossier").json()["if_granted"]["too_late"]
+    assert "The decision of the referee on protest 2 was about the same since" in said
+
+
+def test_what_a_further_sitting_does_not_take_back_is_told_too(event: Event) -> None:
+    hand = event.hand("heats 1")
+    lodged = heard(event, going_on(event), verdict="rejected")
+    protest = protest_of(event, "Gull")
+    decided(hand, protest)
+    hand.desk.put(f"protests/{protest['id']}/advice", {})
+    recall = [{"order": RECALL, "team": event.team("Heron")}]
+    the_jury(hand, appeal(hand, protest, sought=recall), "upheld", orders=recall)
+    out = decide_again(event, lodged, "rejected").json()["decision"]
+    (said,) = out["consequences"]["too_late"]
+    assert said.endswith(
+        "The decision of the jury on appeal 2 was about the same since, and stands."
+    )
 
 
 def test_of_two_appeals_that_both_fail_in_the_end_nothing_is_left(event: Event) -> None:

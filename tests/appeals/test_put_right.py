@@ -15,6 +15,7 @@ import pytest
 from app.clock import rfc3339
 from app.ids import new_id
 from tests.appeals.desk import (
+    a_deposit,
     a_panel,
     a_protest,
     a_rejected_protest,
@@ -267,6 +268,71 @@ def test_whoever_typed_when_an_appeal_was_lodged_does_not_sit_on_it(meet: MeetAt
     assert name_panel(meet, lodged, names).status_code == 200
 
 
+def clerk_barred(meet: MeetAtHand, lodged: Json, said: str) -> None:
+    """The clerk does not sit on this appeal, and the answer says why."""
+    names = jurors(meet, "Far Club", "Near Club", "")
+    told = a_problem(name_panel(meet, lodged, ["clerk", *names[:2]]), 422, "malformed")["detail"]
+    assert f"clerk {said}, so somebody else sits" in told
+    assert name_panel(meet, lodged, names).status_code == 200
+
+
+@pytest.mark.parametrize("is_with_appeal", [True, False])
+def test_whoever_typed_when_a_deposit_was_received_does_not_sit_on_its_appeal(
+    meet: MeetAtHand, *, is_with_appeal: bool
+) -> None:
+    """Whether an appeal is in time goes by its deposit too (World Athletics TR8.7)."""
+    at_noon(meet)
+    protest = a_rejected_protest(meet)
+    at_noon(meet, 20)
+    add_official(meet, "clerk", "results", "jury")
+    typed = {**a_deposit(meet), "received_at": rfc3339(NOON + minutes(15))}
+    if is_with_appeal:
+        lodged = appeal(meet, protest, by="clerk", deposit=typed)
+    else:
+        lodged = appeal(meet, protest, deposit=None)
+        paid = meet["clerk"].put(f"appeals/{lodged['id']}/deposit", typed)
+        assert paid.status_code == 200, paid.text
+        done(
+            put_right(
+                meet,
+                f"appeals/{lodged['id']}/deposit/time-corrections",
+                received_at=NOON + minutes(16),
+            )
+        )
+    clerk_barred(meet, lodged, "typed when the deposit was received")
+
+
+def test_whoever_typed_when_the_protesters_were_told_does_not_sit_on_the_appeal(
+    meet: MeetAtHand,
+) -> None:
+    """The time for an appeal runs from the advice (World Athletics TR8.7)."""
+    at_noon(meet)
+    protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))
+    decided(meet, protest)
+    at_noon(meet, 20)
+    add_official(meet, "clerk", "results", "jury")
+    typed = {"advised_at": rfc3339(NOON + minutes(5))}
+    told = meet["clerk"].put(f"protests/{protest['id']}/advice", typed)
+    assert told.status_code == 200, told.text
+    clerk_barred(meet, appeal(meet, protest), "typed when the protesters were told")
+
+
+def test_whoever_took_in_what_the_servers_clock_measures_may_sit(meet: MeetAtHand) -> None:
+    at_noon(meet)
+    protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))
+    decided(meet, protest)
+    add_official(meet, "clerk", "results", "jury")
+    at_noon(meet, 1)
+    assert meet["clerk"].put(f"protests/{protest['id']}/advice", {}).status_code == 200
+    at_noon(meet, 2)
+    lodged = appeal(meet, protest, by="clerk", deposit=None)
+    at_noon(meet, 3)
+    deposit = meet["clerk"].put(f"appeals/{lodged['id']}/deposit", a_deposit(meet))
+    assert deposit.status_code == 200, deposit.text
+    names = jurors(meet, "Far Club", "Near Club")
+    assert name_panel(meet, lodged, ["clerk", *names]).status_code == 200
+
+
 def test_nobody_of_its_panel_types_a_time_that_completes_the_appeal_or_starts_its_window(
     meet: MeetAtHand,
 ) -> None:
@@ -293,9 +359,9 @@ def test_an_advice_by_which_time_that_runs_is_over_at_once_needs_a_word(meet: Me
     at_noon(meet, 45)
     address, ident = f"protests/{protest['id']}/advice/time-corrections", new_id()
     head = meet.head()
-    refused = a_problem(put_right(meet, address, advised_at=NOON + minutes(10)), 422, "malformed")
+    refused = a_problem(put_right(meet, address, advised_at=NOON + minutes(10)), 409, "needs-word")
     assert "would be over already (until 2026-06-13 12:40:00" in refused["detail"]
-    assert refused["errors"][0]["pointer"] == "/advised_at"
+    assert refused["errors"][0]["pointer"] == "/remark"
     assert meet.head() == head
     remark = "They signed at 12:10."
     changes = {"advised_at": NOON + minutes(10), "remark": remark}

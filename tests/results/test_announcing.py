@@ -289,7 +289,7 @@ def test_a_flag_that_comes_late_is_no_news(meet: MeetAtHand) -> None:
     meet.load_result()
     meet.announce(despite=DESPITE)
     meet.call("white", by="second")
-    a_problem(meet.announce(), 409, "conflict")
+    a_problem(meet.announce(), 409, "needs-word")
 
 
 def test_of_two_desks_that_looked_at_the_same_one_announces(ready: MeetAtHand) -> None:
@@ -335,8 +335,8 @@ def test_a_window_that_is_over_already_is_opened_only_with_a_reason(service: Ser
     hand = a_meet(service, roles=("results",), umpires=(), heats=1)
     hand.load_result()
     at = rfc3339(datetime.now(UTC) - timedelta(minutes=31))
-    told = a_problem(hand.announce(announced_at=at, despite=DESPITE), 422, "malformed")
-    assert told["errors"][0]["pointer"] == "/announced_at"
+    told = a_problem(hand.announce(announced_at=at, despite=DESPITE), 409, "needs-word")
+    assert told["errors"][0]["pointer"] == "/remark"
     late = hand.announce(announced_at=at, remark="The desk was offline", despite=DESPITE)
     assert late.status_code == 201
 
@@ -373,8 +373,8 @@ def test_a_heat_that_was_announced_before_its_start_keeps_who_was_awaited(
 def test_an_unchanged_result_is_announced_again_only_with_a_remark(ready: MeetAtHand) -> None:
     ready.announce()
     before = ready.head()
-    told = a_problem(ready.announce(), 409, "conflict")
-    assert "remark" in told["detail"]
+    told = a_problem(ready.announce(), 409, "needs-word")
+    assert told["errors"][0]["pointer"] == "/remark"
     assert ready.head() == before
     assert ready.announce(remark="The first was not heard in the stadium").status_code == 201
 

@@ -62,7 +62,7 @@ def test_a_disqualification_by_decision_is_in_the_way_once_its_heat_runs_anew(
     assert out["blockers"]["shaken_disqualifications"] == told["shaken_disqualifications"]
     line = hand.desk.get("announcements").json()["announcements"][0]
     assert line["holds"] is False
-    again = a_problem(hand.announce(despite="As before."), 409, "conflict")["detail"]
+    again = a_problem(hand.announce(despite="As before."), 409, "needs-word")["detail"]
     assert "A disqualification by decision is to be looked at again. To announce" in again
     assert "A disqualification by decision is to be looked at again." in line["pending"]
 

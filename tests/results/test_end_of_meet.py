@@ -259,9 +259,9 @@ def test_an_end_by_which_time_that_runs_is_over_at_once_needs_a_word(service: Se
     assert end(hand).status_code == 201
     service.clock.stand_at(EVENING + TWO_DAYS - timedelta(minutes=30))
     before = hand.head(), clerical(hand)
-    refused = a_problem(correct(hand, EVENING - timedelta(hours=1)), 422, "malformed")
+    refused = a_problem(correct(hand, EVENING - timedelta(hours=1)), 409, "needs-word")
     assert "would be over already (until 2026-06-15 19:00:00" in refused["detail"]
-    assert refused["errors"][0]["pointer"] == "/ended_at"
+    assert refused["errors"][0]["pointer"] == "/remark"
     assert (hand.head(), clerical(hand)) == before
     assert correct(hand, EVENING - timedelta(minutes=30)).status_code == 201
     told = correct(hand, EVENING - timedelta(hours=1), remark="It was read aloud at 19:00.")

@@ -290,7 +290,7 @@ def test_a_final_result_is_announced_again_only_with_a_remark_and_is_open_then(
 ) -> None:
     hand = announced(service)
     service.clock.stand_at(LATER)
-    told = a_problem(hand.announce(), 409, "conflict")
+    told = a_problem(hand.announce(), 409, "needs-word")
     assert "final since 2026-06-13 12:30:00 CEST" in told["detail"]
     assert hand.announce(remark="The first was not heard").status_code == 201
     assert board(hand) == (None, ["Protests until 14:30:00 CEST."])

@@ -266,9 +266,9 @@ def test_a_correction_that_closes_a_window_at_once_needs_the_same_word_as_a_late
     hand, told = announced(service)
     service.clock.stand_at(NOON + minutes(5))
     before = hand.head(), windows(hand)
-    refused = a_problem(correct(hand, told, NOON - minutes(26)), 422, "malformed")
+    refused = a_problem(correct(hand, told, NOON - minutes(26)), 409, "needs-word")
     assert "over already (until 2026-06-13 12:04:00 CEST (Europe/Paris))" in refused["detail"]
-    assert refused["errors"][0]["pointer"] == "/announced_at"
+    assert refused["errors"][0]["pointer"] == "/remark"
     assert (hand.head(), windows(hand)) == before
     assert correct(hand, told, NOON - minutes(25)).status_code == 201
     # What is over anyhow is taken from nobody.

@@ -130,7 +130,7 @@ def test_who_went_on_by_lot_and_who_did_not_is_news_of_its_heat(service: Service
     assert "is_by_lot" not in first["lines"][0]
     assert [announced(event, heat)["holds"] for heat in event.heats] == [True, True]
     # Told once, they are no news again.
-    a_problem(event.announce("heats 1"), 409, "conflict")
+    a_problem(event.announce("heats 1"), 409, "needs-word")
 
 
 def test_a_heat_in_which_no_team_was_drawn_need_not_be_announced_again(service: Service) -> None:

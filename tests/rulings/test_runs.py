@@ -84,7 +84,7 @@ def test_what_was_seen_in_a_recalled_start_is_confirmed_only_with_the_word(
     meet.start()
     report = meet.report()
     run_again(meet)
-    told = a_problem(meet.rule(report["case"]), 409, "conflict")
+    told = a_problem(meet.rule(report["case"]), 409, "needs-word")
     assert "/earlier_run" in str(told["errors"])
     assert meet.annotations() == {}
     confirm(meet, report["case"], earlier_run=True)
@@ -108,7 +108,7 @@ def test_the_word_is_asked_for_by_infringement(meet: MeetAtHand) -> None:
     meet.start()
     meet.report(by="second", observation=A_STEP)
     told = a_problem(
-        meet.rule(report["case"], infringement="pass_completed_beyond_zone"), 409, "conflict"
+        meet.rule(report["case"], infringement="pass_completed_beyond_zone"), 409, "needs-word"
     )
     assert "/earlier_run" in str(told["errors"])
     assert confirm(meet, report["case"], infringement="lane_infringement")["effect"] == "L"
@@ -129,7 +129,7 @@ def test_a_flag_that_comes_late_from_a_measured_clock_is_of_the_recalled_start(
         f"reports/{report}", a_report(meet.heat(), meet.posts["umpire"], clock=shown)
     ).json()
     assert (written["run"], RECALLED in written["marks"]) == (1, True)
-    a_problem(meet.rule(written["case"]), 409, "conflict")
+    a_problem(meet.rule(written["case"]), 409, "needs-word")
 
 
 def test_a_ruling_in_a_race_that_nobody_started_is_looked_at_again_when_it_is_run_again(
@@ -271,7 +271,7 @@ def test_an_account_under_its_own_id_is_of_the_recalled_start_whose_flag_awaits_
     account = meet.report(lane=4)
     assert (account["run"], account["case"]) == (1, flag["case"])
     assert RECALLED in [mark for one in meet.case(flag["case"])["reports"] for mark in one["marks"]]
-    a_problem(meet.rule(flag["case"]), 409, "conflict")
+    a_problem(meet.rule(flag["case"]), 409, "needs-word")
 
 
 def test_an_account_is_of_this_race_where_its_umpire_has_flagged_in_it(meet: MeetAtHand) -> None:
