@@ -50,10 +50,10 @@ from app.results.opening import (
     opened_by_announcement,
     store_windows,
 )
-from app.results.pending import told_since
 from app.results.queries import last_announcement, result, result_row, says_the_same
 from app.results.tables import announcements, results, tellings
 from app.results.through import as_told_since, through_since, told_of_themselves
+from app.results.told import told_since
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,

@@ -20,14 +20,10 @@ from app.ids import AnnouncementId, DecisionId, HeatId, TeamId, WindowId, new_id
 from app.meets.queries import MeetFacts
 from app.record.canonical import canonical
 from app.results.one_round import leads_on
-from app.results.pending import (
-    Decided,
-    advised_before,
-    corrected_by_decisions,
-    decided_since,
-)
+from app.results.pending import advised_before
 from app.results.queries import RestsOn, announced_in_round, rests_on, says_the_same
 from app.results.tables import windows
+from app.results.told import Decided, corrected_by_decisions, decided_since
 from app.results.wire import ResultOut
 from app.rules.book import Book
 from app.rules.windows import Window, WindowOpener, windows_opened

@@ -14,8 +14,8 @@ from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
+from app.results.appealable import IS_SETTLED, OPENED_ELSEWHERE, REPLACED_BY
 from app.results.called_off import void_windows
-from app.results.pending import IS_SETTLED, OPENED_ELSEWHERE, REPLACED_BY
 from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
 from app.rules.windows import Remedy, Window, is_open
