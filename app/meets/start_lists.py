@@ -10,24 +10,23 @@ affiliation is the first that the file gives it; where it gives none, what is kn
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from itertools import islice
-from typing import Any, NamedTuple
+from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, update
 
 from app.ids import EventId, HeatId, MeetId, TeamId, new_id
+from app.meets.known import EventKey, Known, Running, TeamFacts, TeamKey, read_known
 from app.meets.lanes_given import look_after_lanes_given
 from app.meets.queries import (
-    heats_called_off,
     meet_facts,
-    teams_to_run_again,
-    teams_with_cases,
 )
 from app.meets.states import NOT_TO_RUN, HeatState
 from app.meets.tables import events, heats, lanes, teams
+from app.meets.who_stands_where import in_two_heats, left_out
 from app.meets.wire import StartListsOut
 from app.record.kinds import Kind
 from app.refusals import FileRefused
@@ -39,34 +38,6 @@ from app.visible import likeness
 
 CHUNK = 500
 MOST_TOLD = 50
-
-EventKey = str
-TeamKey = tuple[EventKey, str]
-HeatKey = tuple[EventKey, str, int]
-Running = dict[int, tuple[str, str, tuple[str, ...]]]
-
-
-class TeamFacts(NamedTuple):
-    """How a team is written, and for whom it runs."""
-
-    name: str
-    affiliation: str
-
-
-@dataclass(slots=True)
-class Known:
-    """What the meet already has."""
-
-    events: dict[EventKey, tuple[EventId, str]] = field(default_factory=dict)
-    teams: dict[TeamKey, tuple[TeamId, TeamFacts]] = field(default_factory=dict)
-    heats: dict[HeatKey, tuple[HeatId, HeatState, str | None]] = field(default_factory=dict)
-    running: dict[HeatId, Running] = field(default_factory=dict)
-    drawn: dict[HeatId, dict[TeamId, int]] = field(default_factory=dict)
-    with_cases: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
-    to_run_again: Mapping[tuple[HeatId, TeamId], str] = field(default_factory=dict)
-    called_off: frozenset[HeatId] = frozenset()
-    raced: set[EventKey] = field(default_factory=set)
-    last_position: int = 0
 
 
 @dataclass(slots=True)
@@ -91,38 +62,6 @@ class Plan:
     @property
     def changes_something(self) -> bool:
         return bool(self.new_heats or self.changed_heats or self.changed_teams)
-
-
-def read_known(conn: Connection, meet_id: MeetId) -> Known:
-    """What the meet already has, in a few statements whatever its size."""
-    known = Known()
-    names: dict[str, EventKey] = {}
-    for row in conn.execute(select(events).where(events.c.meet_id == meet_id)):
-        known.events[row.name_key] = (row.id, row.relay)
-        known.raced.add(row.name_key)
-        names[row.id] = row.name_key
-    for row in conn.execute(select(teams).where(teams.c.meet_id == meet_id)):
-        known.teams[names[row.event_id], row.name_key] = (
-            row.id,
-            TeamFacts(row.name, row.affiliation),
-        )
-    for row in conn.execute(select(heats).where(heats.c.meet_id == meet_id)):
-        state = HeatState(row.state)
-        known.heats[names[row.event_id], row.round_key, row.number] = (row.id, state, row.scheduled)
-        known.last_position = max(known.last_position, row.position)
-    statement = (
-        select(lanes, teams.c.name_key)
-        .join(teams, teams.c.id == lanes.c.team_id)
-        .where(teams.c.meet_id == meet_id)
-    )
-    known.with_cases = teams_with_cases(conn, meet_id)
-    known.called_off = heats_called_off(conn, meet_id)
-    known.to_run_again = teams_to_run_again(conn, meet_id)
-    for row in conn.execute(statement):
-        heat = known.running.setdefault(row.heat_id, {})
-        heat[row.lane] = (row.name_key, row.bib, tuple(row.legs))
-        known.drawn.setdefault(row.heat_id, {})[row.team_id] = row.lane
-    return known
 
 
 class Planner:
@@ -348,69 +287,9 @@ def plan_loading(conn: Connection, meet_id: MeetId, start_list: StartList) -> Pl
     for one in looked.problems:
         planner.plan.problems.add(one.row, one.column, one.problem)
     planner.plan.lanes_moved.extend(looked.moved)
-    planner.plan.in_two_heats.extend(islice(_in_two_heats(known, start_list), MOST_TOLD))
-    planner.plan.left_out.extend(islice(_left_out(known, start_list), MOST_TOLD))
+    planner.plan.in_two_heats.extend(islice(in_two_heats(known, start_list), MOST_TOLD))
+    planner.plan.left_out.extend(islice(left_out(known, start_list), MOST_TOLD))
     return planner.plan
-
-
-def _in_two_heats(known: Known, start_list: StartList) -> Iterator[str]:
-    """The teams of this file that then stand in two heats of one round, in a sentence each."""
-    listed = {
-        (likeness(heat.event), likeness(heat.round), heat.heat): {
-            likeness(entry.team): entry.team for entry in heat.entries
-        }
-        for heat in start_list.heats
-    }
-    elsewhere: dict[tuple[EventKey, str, str], list[tuple[int, str]]] = {}
-    for (event, round_key, number), (heat_id, state, _when) in known.heats.items():
-        if (event, round_key, number) not in listed:
-            way_out = _if_left_over(number, heat_id, state)
-            for team, _bib, _legs in known.running.get(heat_id, {}).values():
-                elsewhere.setdefault((event, round_key, team), []).append((number, way_out))
-    for (event, round_key, number), named in listed.items():
-        for team, name in named.items():
-            before = elsewhere.setdefault((event, round_key, team), [])
-            if before:
-                other, way_out = before[0]
-                yield (
-                    f"{name} stands in heat {other} and in heat {number} of one round: a team runs "
-                    f"in one of them.{way_out}"
-                )
-            before.append((number, ""))
-
-
-def _left_out(known: Known, start_list: StartList) -> Iterator[str]:
-    """The teams that then no longer stand in any heat of their round that is run, in a sentence
-    each: a file that names only who moves takes all others out of the heats that it names.
-    """
-    runs: set[tuple[EventKey, str, str]] = set()
-    named = {}
-    for heat in start_list.heats:
-        event, round_key = likeness(heat.event), likeness(heat.round)
-        named[event, round_key, heat.heat] = heat
-        runs.update((event, round_key, likeness(entry.team)) for entry in heat.entries)
-    for (event, round_key, number), (heat_id, state, _when) in known.heats.items():
-        is_run = state is not HeatState.NOT_HELD and heat_id not in known.called_off
-        if is_run and (event, round_key, number) not in named:
-            lanes_there = known.running.get(heat_id, {}).values()
-            runs.update((event, round_key, team) for team, _bib, _legs in lanes_there)
-    for (event, round_key, number), heat in named.items():
-        stored = known.heats.get((event, round_key, number))
-        before = {} if stored is None else known.running.get(stored[0], {})
-        for lane, (team, _bib, _legs) in sorted(before.items()):
-            if (event, round_key, team) not in runs:
-                name = known.teams[event, team][1].name
-                yield (
-                    f"{name} no longer has a lane in {heat.event}, {heat.round}, heat {number} "
-                    f"(lane {lane})."
-                )
-
-
-def _if_left_over(number: int, heat_id: HeatId, state: HeatState) -> str:
-    """What to do about a heat that this file does not name, if its round has fewer heats now."""
-    if state is not HeatState.TO_COME:
-        return ""
-    return f" If heat {number} is not held any more, say so at …/heats/{heat_id}/not-held."
 
 
 def _stated_facts(start_list: StartList) -> dict[TeamKey, TeamFacts]:
