@@ -15,6 +15,7 @@ from app.ids import (
     CallId,
     CaseId,
     CorrectionId,
+    PictureId,
     ReportId,
     RoundId,
     RulingId,
@@ -22,6 +23,8 @@ from app.ids import (
 )
 from app.meets.actions import start_heat
 from app.meets.queries import heat
+from app.pictures.actions import add_picture
+from app.pictures.redrawing import redraw
 from app.refusals import FileRefused
 from app.reports.actions import return_report, withdraw_report, write_report
 from app.reports.flags import show_flag
@@ -47,6 +50,7 @@ from seed_demo.story import (
     Draw,
     Finish,
     OnTrack,
+    Picture,
     Remedy,
     Report,
     Return,
@@ -81,6 +85,8 @@ def _do(stage: Stage, step: OnTrack) -> Told:  # noqa: C901, PLR0911, PLR0912  (
             return _write(stage, step)
         case Return():
             return _return(stage, step)
+        case Picture():
+            return _add_picture(stage, step)
         case Withdraw():
             return _withdraw(stage, step)
         case Rule():
@@ -196,6 +202,16 @@ def _return(stage: Stage, step: Return) -> Told:
     returned = stage.act(step.by, return_report(known.id, step.reason, known.version))
     what = f"returns the report of {returned.official_name}: “{returned.remark}”"
     return Told(stage.heat_key(returned.heat), stage.people[step.by].name, what)
+
+
+def _add_picture(stage: Stage, step: Picture) -> Told:
+    known, content = _report(stage, stage.reports[step.report]), read_bytes(step.file)
+    added = stage.act(
+        step.by,
+        add_picture(PictureId(new_id()), known.id, content, redraw(content), stage.caller(step.by)),
+    ).thing
+    what = f"adds a picture to the report, {added.width} by {added.height} pixels"
+    return Told(stage.heat_key(known.heat), added.official_name, what)
 
 
 def _withdraw(stage: Stage, step: Withdraw) -> Told:

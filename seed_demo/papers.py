@@ -22,8 +22,9 @@ from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
 from app.forms.remedy_paper import RemedyPaper, draw_remedy_paper
 from app.forms.result_sheet import draw_result_sheet
-from app.ids import AppealId, HeatId, ProtestId
+from app.ids import AppealId, HeatId, PictureId, ProtestId
 from app.meets.queries import heat, names_in_event_of
+from app.pictures.queries import shown_copy
 from app.record.check import Checked, check_lines
 from app.record.queries import export_lines, head_of
 from app.results.calendar import as_calendar
@@ -99,6 +100,14 @@ def _appeal(stage: Stage, appeal_id: AppealId) -> Iterator[PaperFile]:
     yield _drawn(Path("appeals", name), paper)
     before_jury = stage.read(lambda conn: dossier(conn, stage.meet_id, appeal_id, now))
     yield _document(f"dossiers/appeal-{out.number}.json", before_jury)
+    reports = [report for case in before_jury.cases for report in case.reports]
+    shown = [picture.id for report in reports for picture in report.pictures]
+    for number, picture in enumerate(shown, start=1):
+        yield _picture(stage, f"dossiers/appeal-{out.number}-picture-{number}.jpg", picture)
+
+
+def _picture(stage: Stage, name: str, picture: PictureId) -> PaperFile:
+    return PaperFile(Path(name), stage.read(lambda conn: shown_copy(conn, picture)))
 
 
 def _decision(stage: Stage, number: int, decided: Decided) -> PaperFile:

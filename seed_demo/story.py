@@ -85,6 +85,16 @@ class Return(Wire):
     reason: str
 
 
+class Picture(Wire):
+    """A picture is added to a report: a file beside this one."""
+
+    do: Literal["picture"]
+    at: time
+    by: str
+    report: str
+    file: str
+
+
 class Withdraw(Wire):
     """An umpire withdraws a report."""
 
@@ -259,6 +269,7 @@ OnTrack = (
     | Yellow
     | Report
     | Return
+    | Picture
     | Withdraw
     | Rule
     | Finish

@@ -6,6 +6,7 @@ import csv
 import json
 from collections import Counter
 from datetime import datetime, timedelta
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +150,9 @@ def test_the_dossier_holds_all_that_lay_before_the_jury(demo: DemoRun) -> None:
     (case,) = found["cases"]
     assert ruling["case"] == case["id"]
     assert "my paper notes of 14:41" in case["reports"][0]["words"]
+    (picture,) = case["reports"][0]["pictures"]
+    copy = (demo.out / "dossiers" / "appeal-1-picture-1.jpg").read_bytes()
+    assert sha256(copy).hexdigest() == picture["shown_sha256"]
     assert found["appeal"]["deposit"]["outcome"] == "returned"
     remedies = [window["remedy"] for window in found["windows"]]
     assert sorted(remedies) == ["appeal", "protest", "protest"]
