@@ -27,9 +27,9 @@ _asked = heats.alias("asked")
 
 _OF_LINES = frozenset({"set aside", "restored", "corrected"})
 """What orders do to the lines of the heat that they are about, and not to its round."""
-
-# A re-run counts in the heat that it repeats by what is stored, whichever is announced first.
-_COUNTS_AS_ANNOUNCED = heats.c.round_key == round_of(heats)
+_OF_FINISHES = frozenset({"corrected"})
+"""The same of a re-run: who is disqualified in it is out of the heat that it repeats by what is
+stored, whichever is announced first; its times count as they were announced."""
 
 
 def _told_in(heat_id: ColumnElement[str]) -> ColumnElement[int | None]:
@@ -49,7 +49,7 @@ _TELLING = (
     decisions.c.heat_id,
     decisions.c.carried_out,
     (decisions.c.heat_id == _asked.c.id).label("is_here"),
-    _COUNTS_AS_ANNOUNCED.label("counts_as_announced"),
+    (heats.c.round_key == round_of(heats)).label("is_drawn"),
     _told_in(_asked.c.id).label("told_here"),
     _told_in(decisions.c.heat_id).label("told_there"),
 )
@@ -121,17 +121,23 @@ def _is_to_be_told(row: AnyRow) -> bool:
     """
     if _shows_whole(row):
         return not row.told_here
-    at_once = any(one["did"] not in _OF_LINES for one in row.carried_out)
+    at_once = any(one["did"] not in _awaited(row) for one in row.carried_out)
     return at_once and row.told_here is None
 
 
 def _shows_whole(row: AnyRow) -> bool:
     """Whether all that a decision did shows in the heat asked for: its letters go by the lines of
-    another heat as they were announced there.
+    another heat as they were announced there. What it only kept had been told.
     """
-    is_of_lines = any(one["did"] in _OF_LINES for one in row.carried_out)
-    elsewhere = not row.is_here and row.counts_as_announced
-    return not (elsewhere and is_of_lines) or row.told_there is not None
+    moves_lines = any(
+        one["did"] in _awaited(row) and not one.get("is_kept") for one in row.carried_out
+    )
+    return row.is_here or not moves_lines or row.told_there is not None
+
+
+def _awaited(row: AnyRow) -> Collection[str]:
+    """What of a decision on another heat moves nobody before it is announced there."""
+    return _OF_LINES if row.is_drawn else _OF_FINISHES
 
 
 def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:

@@ -75,9 +75,38 @@ def test_a_decision_about_a_re_run_is_news_in_the_round_that_it_repeats(service:
     protest = lodge(hand, a_protest(hand, number=2, team=team(hand, 8)))
     orders = [{"order": "correct", "team": team(hand, 8), "time": "42.45"}]
     decided(hand, protest, "upheld", orders=orders)
+    announced(hand, 2)
     told = announced(hand, remark="The letters follow")
     assert told["because"][0].startswith("Protest 2 of Petrel 1, heats, re-run, heat 1, was upheld")
     assert [one["remedy"] for one in told["windows"]] == ["protest", "appeal"]
+
+
+def test_a_time_in_a_re_run_that_was_corrected_is_told_elsewhere_once_it_is_announced_there(
+    meet: MeetAtHand,
+) -> None:
+    event = two_heats(meet)
+    event.set(lanes=8, by_time=1)
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    first = lodge(meet, a_protest(meet, heat=event.heat("heats 1"), team=event.team("Heron")))
+    again = {"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.50"}
+    decided(meet, first, "upheld", orders=[again])
+    event.announce("heats 1")
+    event.announce("heats 2")
+    event.read_again()
+    re_run = next(name for name in event.heats if "re-run" in name)
+    event.run(re_run, "42.65")
+    protest = lodge(meet, a_protest(meet, heat=event.heat(re_run), team=event.team("Heron")))
+    order = {"order": "correct", "team": event.team("Heron"), "time": "42.45"}
+    decided(meet, protest, "upheld", orders=[order])
+    between = event.announce("heats 1", remark="Read again").json()
+    assert between["because"] == []
+    assert {one["remedy"] for one in between["windows"]} == {"protest"}
+    event.announce(re_run)
+    told = event.announce("heats 1").json()
+    assert "The finish of Heron is corrected" in told["because"][0]
+    assert "appeal" in {one["remedy"] for one in told["windows"]}
+    assert "Gull, lane 4: not through; before: through by time (q)." in told["changes"]
 
 
 def test_a_re_run_has_the_shorter_time_of_the_round_that_it_repeats(service: Service) -> None:
