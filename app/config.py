@@ -24,6 +24,9 @@ class Settings(BaseSettings):
     )
     host: str = Field(default="127.0.0.1", description="the address to listen on")
     port: int = Field(default=8480, ge=0, le=65_535, description="the port to listen on")
+    picture_mib: int = Field(
+        default=2_048, ge=0, description="the MiB that the pictures of one meet may have together"
+    )
     public_url: str = Field(
         default="", description="how phones reach the server, for join links; else host and port"
     )

@@ -23,7 +23,7 @@ from app.ids import (
 )
 from app.meets.actions import start_heat
 from app.meets.queries import heat
-from app.pictures.actions import add_picture
+from app.pictures.actions import Place, add_picture
 from app.pictures.redrawing import redraw
 from app.refusals import FileRefused
 from app.reports.actions import return_report, withdraw_report, write_report
@@ -206,10 +206,9 @@ def _return(stage: Stage, step: Return) -> Told:
 
 def _add_picture(stage: Stage, step: Picture) -> Told:
     known, content = _report(stage, stage.reports[step.report]), read_bytes(step.file)
-    added = stage.act(
-        step.by,
-        add_picture(PictureId(new_id()), known.id, content, redraw(content), stage.caller(step.by)),
-    ).thing
+    caller = stage.caller(step.by)
+    place = Place(stage.meet_id, known.id, PictureId(new_id()), caller, most_mib=1)
+    added = stage.act(step.by, add_picture(place, content, redraw(content))).thing
     what = f"adds a picture to the report, {added.width} by {added.height} pixels"
     return Told(stage.heat_key(known.heat), added.official_name, what)
 

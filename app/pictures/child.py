@@ -11,6 +11,7 @@ not be decoded within its bounds.
 from __future__ import annotations
 
 import io
+import os
 import resource
 import struct
 import sys
@@ -18,16 +19,23 @@ import sys
 from pi_heif import register_heif_opener
 from PIL import Image, ImageOps, UnidentifiedImageError
 
-FORMATS = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp", "HEIF": "image/heic"}
+FORMATS = {
+    "JPEG": "image/jpeg",
+    "MPO": "image/jpeg",  # a JPEG that holds further pictures, such as one for depth
+    "PNG": "image/png",
+    "WEBP": "image/webp",
+    "HEIF": "image/heic",
+}
 MOST_PIXELS = 64_000_000
 LONGEST_EDGE = 2_560
 QUALITY = 85
 MEMORY = 1_536 * 1024 * 1024
 SECONDS = 10
+LARGEST_COPY = 16 * 1024 * 1024
 REFUSED = 3
 WHITE = (255, 255, 255)
-HEAD = struct.Struct("<10sII")
-"""Before the JPEG: what the original was, and how wide and high the copy is."""
+HEAD = struct.Struct("<10sIII")
+"""Before the JPEG: what the original was, how wide and high the copy is, and its bytes."""
 
 
 class NoPicture(Exception):
@@ -47,8 +55,12 @@ def redraw(content: bytes) -> bytes:
     bare = Image.frombytes("RGB", pixels.size, pixels.tobytes())
     out = io.BytesIO()
     bare.save(out, "JPEG", quality=QUALITY)
-    kind = FORMATS[original.format or ""].encode()
-    return HEAD.pack(kind, *bare.size) + out.getvalue()
+    return told(FORMATS[original.format or ""], bare.size, out.getvalue())
+
+
+def told(kind: str, size: tuple[int, int], jpeg: bytes) -> bytes:
+    """A copy as it is handed over."""
+    return HEAD.pack(kind.encode(), *size, len(jpeg)) + jpeg
 
 
 def _opened(content: bytes) -> Image.Image:
@@ -76,7 +88,9 @@ def _too_many() -> str:
 
 
 def _on_white(picture: Image.Image) -> Image.Image:
-    """What can be seen through stands on white."""
+    """What can be seen through stands on white; of sixteen bits of grey the upper eight count."""
+    if picture.mode.startswith("I"):
+        return picture.convert("I").point(lambda grey: grey / 256).convert("L").convert("RGB")
     if not picture.has_transparency_data:
         return picture.convert("RGB")
     seen = picture.convert("RGBA")
@@ -88,14 +102,17 @@ def main() -> int:
     """Read the original from standard input and write the copy to standard output."""
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (LARGEST_COPY, LARGEST_COPY))
+    os.nice(10)  # reports come first
     Image.MAX_IMAGE_PIXELS = MOST_PIXELS
     register_heif_opener(thumbnails=False)
+    ended = 0
     try:
-        sys.stdout.buffer.write(redraw(sys.stdin.buffer.read()))
+        said = redraw(sys.stdin.buffer.read())
     except NoPicture as refused:
-        sys.stdout.buffer.write(str(refused).encode())
-        return REFUSED
-    return 0
+        said, ended = str(refused).encode(), REFUSED
+    sys.stdout.buffer.write(said)
+    return ended
 
 
 if __name__ == "__main__":

@@ -22,6 +22,9 @@ _OF_REPORTS = _PICTURES.where(
     pictures.c.report_id.in_(bindparam("reports", expanding=True))
 ).order_by(pictures.c.received_at, pictures.c.id)
 _COUNT = select(func.count()).where(pictures.c.report_id == bindparam("report"))
+_SIZE = select(func.coalesce(func.sum(pictures.c.size), 0)).where(
+    pictures.c.meet_id == bindparam("meet")
+)
 
 
 class File(NamedTuple):
@@ -63,6 +66,12 @@ def count_pictures(conn: Connection, report_id: ReportId) -> int:
     """How many pictures a report has."""
     count: int = conn.execute(_COUNT, {"report": report_id}).scalar_one()
     return count
+
+
+def size_of_all(conn: Connection, meet_id: MeetId) -> int:
+    """How many bytes the originals of a meet have together."""
+    size: int = conn.execute(_SIZE, {"meet": meet_id}).scalar_one()
+    return size
 
 
 def shown_copy(conn: Connection, picture_id: PictureId) -> bytes:

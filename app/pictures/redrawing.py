@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import subprocess
 import sys
+import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -20,7 +21,7 @@ LARGEST_PICTURE = 16 * 1024 * 1024
 """A telephone's photograph has 3 to 8 MiB."""
 LONGEST_WAIT = 20.0
 
-# Each may take the memory that a child may take, so never many at once.
+# In each process: each may take the memory that a child may take, so never many at once.
 _drawing = ThreadPoolExecutor(2, "pictures")
 
 
@@ -41,24 +42,35 @@ async def redrawn(content: bytes) -> Redrawn:
 
 def redraw(content: bytes) -> Redrawn:
     """The same, waiting for it."""
-    try:
-        done = subprocess.run(  # noqa: S603 - this interpreter and a file of ours
-            [sys.executable, "-I", child.__file__],
-            input=content,
-            capture_output=True,
-            timeout=LONGEST_WAIT,
-            env={},
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
-        raise _not_decoded() from error
-    if done.returncode == child.REFUSED:
-        raise Malformed(f"{done.stdout.decode()} Nothing was stored.")
-    if done.returncode != 0:
+    ended, said = _ask_child(content)
+    if ended == child.REFUSED:
+        raise Malformed(f"{said.decode()} Nothing was stored.")
+    if ended != 0 or len(said) < child.HEAD.size:
         raise _not_decoded()
-    kind, width, height = child.HEAD.unpack_from(done.stdout)
-    media_type = kind.rstrip(b"\0").decode()
-    return Redrawn(done.stdout[child.HEAD.size :], width, height, media_type)
+    kind, width, height, size = child.HEAD.unpack_from(said)
+    jpeg = said[child.HEAD.size :]
+    if len(jpeg) != size:  # what goes past its bound is cut off, on some systems without a word
+        raise _not_decoded()
+    return Redrawn(jpeg, width, height, kind.rstrip(b"\0").decode())
+
+
+def _ask_child(content: bytes) -> tuple[int, bytes]:
+    """How the child ended, and what it wrote: to a file, whose size is among its bounds."""
+    with tempfile.TemporaryFile() as out:
+        try:
+            done = subprocess.run(  # noqa: S603 - this interpreter and a file of ours
+                [sys.executable, "-I", child.__file__],
+                input=content,
+                stdout=out,
+                stderr=subprocess.DEVNULL,
+                timeout=LONGEST_WAIT,
+                env={},
+                check=False,
+            )
+        except subprocess.TimeoutExpired as error:
+            raise _not_decoded() from error
+        out.seek(0)
+        return done.returncode, out.read()
 
 
 def _not_decoded() -> Malformed:

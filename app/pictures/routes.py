@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from threading import BoundedSemaphore
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
@@ -11,10 +14,10 @@ from app.access.guard import Here
 from app.answers import answer, answer_put
 from app.ids import ChosenId, MeetId, PictureId, ReportId
 from app.pictures import queries
-from app.pictures.actions import add_picture
+from app.pictures.actions import Place, add_picture, known_picture, look_before
 from app.pictures.redrawing import LARGEST_PICTURE, redrawn
 from app.pictures.wire import PictureOut
-from app.refusals import NotYours
+from app.refusals import NotYours, Unavailable
 from app.reports.queries import report_out
 from app.roles import Role
 
@@ -23,7 +26,11 @@ router = APIRouter(tags=["pictures"])
 PICTURE = "/api/meets/{meet}/reports/{report}/pictures/{picture}"
 TAKEN = ("image/jpeg", "image/png", "image/webp", "image/heic")
 READERS = (Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY)
+MOST_AT_ONCE = 16
+_NOT_KEPT = {"X-Content-Type-Options": "nosniff", "Cache-Control": "private, no-store"}
 _BYTES = {"schema": {"type": "string", "format": "binary"}}
+
+_under_way = BoundedSemaphore(MOST_AT_ONCE)
 
 Meet = Annotated[ChosenId, Path()]
 Report = Annotated[ChosenId, Path()]
@@ -40,10 +47,29 @@ async def put_picture(
     meet: Meet, report: Report, picture: Picture, request: Request, here: Here
 ) -> Response:
     """Add a picture to a report: the file in the body, whatever the header calls it."""
-    content = await request.body()
-    copy = await redrawn(content)
-    act = add_picture(PictureId(picture), ReportId(report), content, copy, here.caller)
-    return answer_put(await here.store.act(MeetId(meet), here.actor, act))
+    most = here.services.settings.picture_mib
+    place = Place(MeetId(meet), ReportId(report), PictureId(picture), here.caller, most)
+    await here.store.read(lambda conn: look_before(conn, place))
+    with _one_of_few():
+        content = await request.body()
+        known = await here.store.read(lambda conn: known_picture(conn, place, content))
+        if known is not None:
+            return answer(known)
+        copy = await redrawn(content)
+        return answer_put(
+            await here.store.act(place.meet, here.actor, add_picture(place, content, copy))
+        )
+
+
+@contextmanager
+def _one_of_few() -> Iterator[None]:
+    """Unavailable where as many pictures are under way as this process holds at once."""
+    if not _under_way.acquire(blocking=False):
+        raise Unavailable("Many pictures come at once. Send this one again in a moment.")
+    try:
+        yield
+    finally:
+        _under_way.release()
 
 
 @router.get(PICTURE, response_model=PictureOut)
@@ -63,7 +89,7 @@ async def get_copy(meet: Meet, report: Report, picture: Picture, here: Here) -> 
     def read(conn: Connection) -> bytes:
         return queries.shown_copy(conn, _readable(conn, here, meet, report, picture).id)
 
-    return Response(await here.store.read_apart(read), media_type="image/jpeg", headers=_KEPT)
+    return Response(await here.store.read_apart(read), media_type="image/jpeg", headers=_NOT_KEPT)
 
 
 @router.get(
@@ -81,11 +107,8 @@ async def get_original(meet: Meet, report: Report, picture: Picture, here: Here)
 
     found = await here.store.read_apart(read)
     name = f"picture-{picture}.{found.media_type.rsplit('/', 1)[1]}"
-    headers = {**_KEPT, "Content-Disposition": f'attachment; filename="{name}"'}
+    headers = {**_NOT_KEPT, "Content-Disposition": f'attachment; filename="{name}"'}
     return Response(found.content, media_type=found.media_type, headers=headers)
-
-
-_KEPT = {"X-Content-Type-Options": "nosniff", "Cache-Control": "private, no-store"}
 
 
 def _readable(conn: Connection, here: Here, meet: str, report: str, picture: str) -> PictureOut:

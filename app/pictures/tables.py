@@ -6,7 +6,7 @@ their own, so that a list of pictures reads none.
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Integer, LargeBinary, String, Table
+from sqlalchemy import Column, ForeignKey, Index, Integer, LargeBinary, String, Table
 
 from app.store.columns import Instant, id_type, metadata
 
@@ -24,6 +24,8 @@ pictures = Table(
     Column("width", Integer, nullable=False),
     Column("height", Integer, nullable=False),
     Column("received_at", Instant, nullable=False),
+    # What all pictures of a meet take is asked with each.
+    Index(None, "meet_id", "size"),
 )
 """`media_type`, `size` in bytes and `sha256` are the original's; `width` and `height` in pixels,
 and `shown_sha256`, are the copy's."""

@@ -38,6 +38,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_pictures")),
     )
     op.create_index("ix_pictures_report_id", "pictures", ["report_id"])
+    op.create_index("ix_pictures_meet_id_size", "pictures", ["meet_id", "size"])
     for table in ("picture_originals", "picture_copies"):
         op.create_table(
             table,

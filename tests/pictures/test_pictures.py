@@ -9,13 +9,17 @@ from __future__ import annotations
 
 import json
 from hashlib import sha256
+from pathlib import Path
+from threading import BoundedSemaphore
 
 import httpx
 import pytest
+from PIL import Image
 
 from app.ids import new_id
-from app.pictures import child
-from app.pictures.redrawing import LARGEST_PICTURE
+from app.pictures import child, redrawing, routes
+from app.pictures.redrawing import LARGEST_PICTURE, redraw
+from app.refusals import Malformed
 from tests.appeals.desk import (
     a_protest,
     an_announced_disqualification,
@@ -26,7 +30,7 @@ from tests.appeals.desk import (
     set_aside,
     team,
 )
-from tests.builders import Json, MeetAtHand, a_problem
+from tests.builders import Json, MeetAtHand, a_problem, a_ruling
 from tests.pictures.photographs import (
     BLUE,
     RED,
@@ -82,6 +86,9 @@ def test_a_picture_is_kept_as_it_came_and_shown_as_a_jpeg(meet: MeetAtHand, kind
     assert got.content == content
     assert got.headers["Content-Type"] == KINDS[kind]
     assert got.headers["Content-Disposition"].startswith("attachment;")
+    for answer in (got, meet.referee.get(f"{where}/copy.jpg")):
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Cache-Control"] == "private, no-store"
     assert meet.umpire.get(where).json() == picture
 
 
@@ -106,6 +113,51 @@ def test_what_can_be_seen_through_stands_on_white_and_a_large_one_is_shown_small
     seen = opened(copy_of(meet, picture))
     assert seen.size == (child.LONGEST_EDGE, 8)
     assert is_like(seen.getpixel((9, 4)), (255, 255, 255))
+
+
+def test_of_a_jpeg_with_further_pictures_the_first_is_shown(meet: MeetAtHand) -> None:
+    content = saved(drawn(), "MPO", save_all=True, append_images=[drawn(6, 4)])
+    picture = added(meet, meet.report(), content)
+    assert picture["media_type"] == "image/jpeg"
+    assert opened(copy_of(meet, picture)).size == (60, 40)
+
+
+def test_of_sixteen_bits_of_grey_the_upper_eight_are_shown(meet: MeetAtHand) -> None:
+    grey = Image.new("I;16", (8, 8), 128 * 256)
+    seen = opened(copy_of(meet, added(meet, meet.report(), saved(grey, "PNG"))))
+    assert is_like(seen.getpixel((4, 4)), (128, 128, 128))
+
+
+BADLY = {
+    "takes more memory": ("child.redraw = lambda _content: len(bytes(2 * child.MEMORY)) and DONE"),
+    "takes more time": (
+        "import time; ends = time.monotonic() + 20; child.SECONDS = 1\n"
+        "child.redraw = lambda _content: all(time.monotonic() < ends for _ in iter(int, 1)) or DONE"
+    ),
+    "writes more": (
+        "child.redraw = lambda _content: child.told('image/png', (1, 1), bytes(20 * 1024 * 1024))"
+    ),
+    "waits": "import time; child.redraw = lambda _content: time.sleep(60)",
+    "is shot": "import os; os.abort()",
+}
+
+
+@pytest.mark.parametrize("does", BADLY)
+def test_whatever_a_file_makes_of_the_decoder_it_ends_at_its_bounds(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, does: str
+) -> None:
+    lines = (
+        f"import sys; sys.path.insert(0, {str(Path(child.__file__).parent)!r}); import child",
+        "DONE = child.told('image/png', (1, 1), b'done')",
+        BADLY[does],
+        "sys.exit(child.main())",
+    )
+    broken = tmp_path / "broken.py"
+    broken.write_text("\n".join(lines))
+    monkeypatch.setattr(child, "__file__", str(broken))
+    monkeypatch.setattr(redrawing, "LONGEST_WAIT", 2.0 if does == "waits" else 60.0)
+    with pytest.raises(Malformed, match="damaged, or takes too much"):
+        redraw(WHOLE)
 
 
 def test_what_follows_a_picture_in_its_file_is_not_in_the_copy(meet: MeetAtHand) -> None:
@@ -140,7 +192,7 @@ def test_what_is_no_picture_or_too_large_is_refused_with_a_way_out(
     assert meet.umpire.get(f"reports/{report['id']}").json()["pictures"] == []
 
 
-def test_a_file_that_is_too_large_is_refused_unread(meet: MeetAtHand) -> None:
+def test_a_file_that_is_too_large_is_refused(meet: MeetAtHand) -> None:
     answer = send(meet, address(meet.report()), bytes(LARGEST_PICTURE + 1))
     a_problem(answer, 413, "too-large")
 
@@ -202,6 +254,53 @@ def test_a_withdrawn_report_and_one_that_has_twenty_take_no_more(meet: MeetAtHan
     )
     assert gone.status_code == 200
     a_problem(send(meet, address(withdrawn), WHOLE), 409, "conflict")
+
+
+def test_what_is_refused_anyway_is_refused_before_it_is_drawn(
+    meet: MeetAtHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def drawn_all_the_same(_content: bytes) -> None:
+        raise AssertionError("drawn")
+
+    report = meet.report()
+    picture = added(meet, report, WHOLE)
+    monkeypatch.setattr(redrawing, "redraw", drawn_all_the_same)
+    a_problem(send(meet, address({"id": new_id()}), WHOLE), 404, "not-found")
+    a_problem(send(meet, address(report), WHOLE, by="other umpire"), 403, "not-yours")
+    again = send(meet, address(report, picture["id"]), WHOLE)
+    assert (again.status_code, again.json()) == (200, picture)
+
+
+def test_the_pictures_of_a_meet_have_a_bound_together(
+    meet: MeetAtHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    report = meet.report()
+    added(meet, report)
+    most = meet.service.app.state.services.settings
+    monkeypatch.setitem(most.__dict__, "picture_mib", 0)
+    refused = a_problem(send(meet, address(report), WHOLE), 409, "conflict")
+    assert "Keep this one on the telephone" in str(refused["detail"])
+
+
+def test_as_many_come_at_once_as_the_server_holds_and_the_next_may_come_again(
+    meet: MeetAtHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    report = meet.report()
+    monkeypatch.setattr(routes, "_under_way", BoundedSemaphore(1))
+    with routes._one_of_few():
+        a_problem(send(meet, address(report), WHOLE), 503, "unavailable")
+    added(meet, report, WHOLE)
+
+
+def test_a_ruling_is_signed_on_the_case_with_its_pictures_as_they_were_read(
+    meet: MeetAtHand,
+) -> None:
+    report = meet.report()
+    seen = meet.referee.get(f"cases/{report['case']}").headers["ETag"]
+    added(meet, report)
+    ruling = f"cases/{report['case']}/rulings/{new_id()}"
+    a_problem(meet.referee.put(ruling, a_ruling(), etag=seen), 412, "stale")
+    assert meet.rule(report["case"]).status_code == 201
 
 
 def test_the_jury_gets_the_pictures_with_the_dossier_also_those_that_came_after_the_ruling(
