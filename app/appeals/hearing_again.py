@@ -105,7 +105,7 @@ def _others_resting(bench: Bench, earlier: AnyRow, gone: Sequence[Made]) -> list
     was_before = any(one.kept.get("is_kept") for one in gone)
     return [
         one
-        for one in (resting_in(bench.conn, bench.meet_id, HeatId(bench.heat.id)) if gone else ())
+        for one in (resting_in(bench.conn, HeatId(bench.heat.id)) if gone else ())
         if one.id != earlier.id and (one.wanted or one.seq > earlier.seq or was_before)
     ]
 
