@@ -17,7 +17,7 @@ from app.access.signing import statement_digest
 from app.appeals.bench import Bench, Understood, bench_for
 from app.appeals.carrying import shown_for
 from app.appeals.hearing_again import shown_again
-from app.appeals.left_as_decided import insist_left_by_referee
+from app.appeals.left_as_decided import insist_left_by_jury, insist_left_by_referee
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
 from app.appeals.papers import decided_paper
@@ -63,7 +63,9 @@ def shown_on_appeal(
     """
     earlier = standing_decision(bench.conn, bench.meet_id, AppealId(row.id))
     if earlier is None or earlier.sitting == row.sitting:
-        return shown_for(bench, sent)
+        understood, shown = shown_for(bench, sent)
+        insist_left_by_jury(bench, understood, row.number)
+        return understood, shown
     return shown_again(bench, earlier, sent, is_done=is_done)
 
 

@@ -17,7 +17,8 @@ from app.ids import HeatId
 from app.refusals import Refusal
 from app.store.rows import AnyRow
 
-_OF_A_HEAT = frozenset({"set aside", "restored", "corrected", "whole heat again", "given back"})
+OF_A_HEAT = frozenset({"set aside", "restored", "corrected", "whole heat again", "given back"})
+"""What is carried out about the heat that a decision is on, and not about its round."""
 
 
 class Made(NamedTuple):
@@ -64,7 +65,7 @@ def _itself(kept: Kept) -> Mapping[str, Any]:
 
 def bears(bench: Bench, rests: Resting, one: Made) -> bool:
     """Whether this still stands, and a decision would lose by its taking back."""
-    if one.by.heat_id != bench.heat.id and one.kept["did"] in _OF_A_HEAT:
+    if one.by.heat_id != bench.heat.id and one.kept["did"] in OF_A_HEAT:
         return False
     try:
         insist_it_stands(bench, one.kept, one.by)

@@ -149,6 +149,7 @@ _IN_ROUND_OF = (
         decisions.c.instance,
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
+        appeals.c.state.label("appeal_state"),
     )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)

@@ -8,7 +8,7 @@ parties.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pydantic import TypeAdapter
@@ -152,11 +152,13 @@ def _is_corrected(bench: Bench, order: CorrectIn) -> bool:
     )
 
 
-def _runs_again(bench: Bench, teams: Iterable[str]) -> bool:
-    """Whether these teams are in a re-run that counts; without teams, whether the heat is void."""
+def _runs_again(bench: Bench, teams: Sequence[str]) -> bool:
+    """Whether these teams are in a re-run that counts, or the whole heat is void, as it is to be
+    where no teams are named.
+    """
     again = {team for one in bench.at_hand.round.re_runs for team in one.teams}
     whole = isinstance(bench.run, HeatRun) and not bench.run.is_in
-    return again.issuperset(teams) if teams else whole
+    return whole or (bool(teams) and again.issuperset(teams))
 
 
 def _ordered_about(bench: Bench, parties: frozenset[str]) -> tuple[object, ...]:
