@@ -132,7 +132,7 @@ class NeedsWord(Refusal):
     """What is unusual needs an explicit word, which the document leaves out where nothing is: to
     announce despite something that stands in the way, or the same again; to hear what came late or
     from outside; to end at once by a corrected time what still runs; to confirm what was seen in an
-    earlier run.
+    earlier run; to hold back a race that was announced, is contested or was decided on.
     """
 
 

@@ -29,6 +29,11 @@ ORGANISER = Who(frozenset({Role.ORGANISER}))
 ORGANISER_OR_FOUNDER = Who(frozenset({Role.ORGANISER}), founder=True)
 HEAD = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE}))
 RULES = Who(HEAD.roles, aside="chief_umpire only where the meet says terms.chief_umpire_rules")
+HOLDS_BACK = Who(
+    HEAD.roles,
+    aside="chief_umpire once the result was announced only where the meet says "
+    "terms.chief_umpire_rules",
+)
 HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
 UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
 READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
@@ -77,7 +82,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/heats"): ANYONE,
     ("GET", f"{MEET}/heats/{{heat}}"): ANYONE,
     ("POST", f"{MEET}/heats/{{heat}}/start"): HEAD,
-    ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HEAD,
+    ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HOLDS_BACK,
     ("POST", f"{MEET}/heats/{{heat}}/not-held"): ORGANISER,
     ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
     ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),

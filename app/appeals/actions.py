@@ -16,8 +16,13 @@ from sqlalchemy import update
 from app.access.queries import Caller
 from app.access.signing import insist_may_sign
 from app.appeals.bench import Bench, bench_for
-from app.appeals.carrying import shown_for
-from app.appeals.deciding import insist_first, is_same, move_protest, put_decision
+from app.appeals.deciding import (
+    insist_first,
+    is_same,
+    move_protest,
+    put_decision,
+    shown_on_protest,
+)
 from app.appeals.lodging import store_appeal
 from app.appeals.once_more import may_be_decided_again, replace_decision
 from app.appeals.ordered import Ordered
@@ -144,7 +149,7 @@ def _decide(
 
 def _ordered(unit: Unit, bench: Bench, seen: _Seen, sent: RefereeDecisionIn) -> Ordered:
     """The decision as it is signed, with what it would move."""
-    understood, shown = shown_for(bench, sent.orders)
+    understood, shown = shown_on_protest(bench, sent.orders)
     replaces = {} if seen.last is None else {"replaces": seen.last.id}
     return Ordered(
         id=DecisionId(new_id()),

@@ -184,14 +184,20 @@ def insist_jury_has_not_cleared(bench: Bench, matter: Matter) -> None:
     """A team whom the jury has cleared of a matter, the referee does not disqualify for it."""
     if bench.letter is not Letter.BY_REFEREE:
         return
-    if jury_decided(bench.conn, HeatId(bench.heat.id), matter) is not None:
-        raise jurys_word(bench)
+    decided = jury_decided(bench.conn, HeatId(bench.heat.id), matter)
+    if decided is not None:
+        raise jurys_word(bench, decided.appeal)
 
 
-def jurys_word(bench: Bench) -> StateConflict:
-    """What an order is refused with that would change what the jury has decided."""
+def jurys_word(bench: Bench, appeal: int | None = None) -> StateConflict:
+    """What an order is refused with that would change what the jury has decided, with the appeal
+    where that is known.
+    """
+    facts: dict[str, Any] = {} if appeal is None else {"appeal": appeal}
+    on = f" on appeal {appeal}" if facts else ""
     return StateConflict(
-        "The jury has decided this, and its decision is final: a referee's decision does not "
+        f"The jury has decided this{on}, and its decision is final: a referee's decision does not "
         f"change it ({bench.meet.book.jury_final_by}). With new conclusive evidence the jury can "
-        "reopen its decision."
+        "reopen its decision.",
+        **facts,
     )

@@ -1,6 +1,6 @@
-"""What was typed wrongly about a protest or an appeal, or of the announcement by which it is
-measured, as its papers tell it: what it says now and what it said before, who corrected it, when
-and why, and what came to be in time by it, or late.
+"""What was typed wrongly about a protest or an appeal, or of the time by which it is measured, as
+its papers tell it: what it says now and what it said before, who corrected it, when and why, and
+what came to be in time by it, or late.
 """
 
 from __future__ import annotations
@@ -17,7 +17,13 @@ from app.clock import in_zone
 from app.forms.remedy_paper import Section
 from app.ids import AppealId, DecisionId, ProtestId
 from app.meets.queries import MeetFacts
-from app.results.correction_wire import CorrectionOut, RemeasuredOut, TimeCorrectionOut
+from app.results.correction_wire import (
+    CorrectionOut,
+    MeasureCorrectionOut,
+    Mistyped,
+    RemeasuredOut,
+    TimeCorrectionOut,
+)
 from app.results.corrections import corrections_of, measure_corrections
 from app.results.wording import sentence
 
@@ -55,9 +61,12 @@ def measure_in_words(
     """The corrections of the time by which a protest or an appeal is measured, a line each."""
     window = lodged.timeliness.window
     found = measure_corrections(conn, meet, {lodged.id: window}).get(lodged.id, [])
-    return tuple(
-        _in_words(one, f"time of announcement {one.number}", meet.time_zone) for one in found
-    )
+    return tuple(_in_words(one, _whose_time(one), meet.time_zone) for one in found)
+
+
+def _whose_time(one: MeasureCorrectionOut) -> str:
+    ended = one.announcement is None
+    return Mistyped.END.value if ended else f"time of announcement {one.number}"
 
 
 def corrections_section(

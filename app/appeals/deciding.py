@@ -17,6 +17,7 @@ from app.access.signing import statement_digest
 from app.appeals.bench import Bench, Understood, bench_for
 from app.appeals.carrying import shown_for
 from app.appeals.hearing_again import shown_again
+from app.appeals.left_as_decided import insist_left_by_jury, insist_left_by_referee
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
 from app.appeals.papers import decided_paper
@@ -43,6 +44,17 @@ from app.store.action import Unit
 from app.store.rows import AnyRow
 
 
+def shown_on_protest(
+    bench: Bench, sent: Sequence[OrderIn]
+) -> tuple[list[Understood], ConsequencesOut]:
+    """What the referee's decision orders, understood, and what it would move; StateConflict where
+    that would take away what the jury has found done already.
+    """
+    understood, shown = shown_for(bench, sent)
+    insist_left_by_referee(bench, understood)
+    return understood, shown
+
+
 def shown_on_appeal(
     bench: Bench, row: AnyRow, sent: Sequence[OrderIn], *, is_done: bool
 ) -> tuple[list[Understood], ConsequencesOut]:
@@ -51,7 +63,9 @@ def shown_on_appeal(
     """
     earlier = standing_decision(bench.conn, bench.meet_id, AppealId(row.id))
     if earlier is None or earlier.sitting == row.sitting:
-        return shown_for(bench, sent)
+        understood, shown = shown_for(bench, sent)
+        insist_left_by_jury(bench, understood, row.number)
+        return understood, shown
     return shown_again(bench, earlier, sent, is_done=is_done)
 
 
@@ -61,7 +75,7 @@ def look_at_protest(
     """What orders would move, before the referee signs."""
     heat_id = HeatId(protest_row(conn, meet_id, protest_id).heat_id)
     bench = bench_for(conn, meet_facts(conn, meet_id), heat_id, Instance.REFEREE)
-    return shown_for(bench, sent.orders)[1]
+    return shown_on_protest(bench, sent.orders)[1]
 
 
 def look_at_appeal(

@@ -21,9 +21,10 @@ from app.appeals.carrying import (
     understand_one,
 )
 from app.appeals.in_force import is_in_force
+from app.appeals.left_as_decided import insist_left_by_jury
 from app.appeals.left_for import Made, left_for, made_by
 from app.appeals.orders import OrderIn, UndoIn
-from app.appeals.queries import decision_row
+from app.appeals.queries import decision_row, decisions_in_round
 from app.appeals.resting import Resting, resting_in
 from app.ids import DecisionId, HeatId
 from app.refusals import NoLongerStands, Refusal, StateConflict
@@ -105,7 +106,7 @@ def _others_resting(bench: Bench, earlier: AnyRow, gone: Sequence[Made]) -> list
     was_before = any(one.kept.get("is_kept") for one in gone)
     return [
         one
-        for one in (resting_in(bench.conn, bench.meet_id, HeatId(bench.heat.id)) if gone else ())
+        for one in (resting_in(bench.conn, HeatId(bench.heat.id)) if gone else ())
         if one.id != earlier.id and (one.wanted or one.seq > earlier.seq or was_before)
     ]
 
@@ -126,9 +127,16 @@ def _hear(
         if order == undo or _is_among(order, kept) or _note_what_comes_of(back, bench, order)
     }
     given = understand(now, sent, done)
+    insist_left_by_jury(now, given, _number_of(bench, earlier))
     after = now.after(effects_of(given))
     _insist_they_stay(after, kept)
     return _Heard(back, given, stays, after)
+
+
+def _number_of(bench: Bench, decision: AnyRow) -> int | None:
+    """The number of the appeal that a decision is on."""
+    known = decisions_in_round(bench.conn, HeatId(bench.heat.id))
+    return next((one.appeal_number for one in known if one.id == decision.id), None)
 
 
 def _insist_none_loses(resting: Iterable[Resting], before: Bench, after: Bench) -> None:

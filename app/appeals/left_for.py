@@ -17,7 +17,8 @@ from app.ids import HeatId
 from app.refusals import Refusal
 from app.store.rows import AnyRow
 
-_OF_A_HEAT = frozenset({"set aside", "restored", "corrected", "whole heat again", "given back"})
+OF_A_HEAT = frozenset({"set aside", "restored", "corrected", "whole heat again", "given back"})
+"""What is carried out about the heat that a decision is on, and not about its round."""
 
 
 class Made(NamedTuple):
@@ -35,7 +36,7 @@ def made_by(decision: AnyRow) -> list[Made]:
 def left_for(bench: Bench, decision: AnyRow) -> list[Made]:
     """What replaced decisions of the jury carried out and what stands for this decision alone."""
     asked = HeatId(bench.heat.id)
-    found = resting_in(bench.conn, bench.meet_id, asked)
+    found = resting_in(bench.conn, asked)
     rests = next((one for one in found if one.id == decision.id), None)
     known = decisions_in_round(bench.conn, asked) if rests is not None else []
     return [] if rests is None else list(_left(bench, rests, known))
@@ -52,7 +53,7 @@ def _left(bench: Bench, rests: Resting, known: Sequence[AnyRow]) -> Iterator[Mad
         if decision.replaced_by is None or decision.instance != Instance.JURY.value:
             continue
         for one in made_by(decision):
-            if _itself(one.kept) not in told and _bears(bench, rests, one):
+            if _itself(one.kept) not in told and bears(bench, rests, one):
                 told.append(_itself(one.kept))
                 yield one
 
@@ -62,9 +63,9 @@ def _itself(kept: Kept) -> Mapping[str, Any]:
     return {name: value for name, value in kept.items() if name != "is_kept"}
 
 
-def _bears(bench: Bench, rests: Resting, one: Made) -> bool:
+def bears(bench: Bench, rests: Resting, one: Made) -> bool:
     """Whether this still stands, and a decision would lose by its taking back."""
-    if one.by.heat_id != bench.heat.id and one.kept["did"] in _OF_A_HEAT:
+    if one.by.heat_id != bench.heat.id and one.kept["did"] in OF_A_HEAT:
         return False
     try:
         insist_it_stands(bench, one.kept, one.by)

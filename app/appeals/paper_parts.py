@@ -98,7 +98,7 @@ def _window(timely: Timeliness) -> str:
 def _time_corrected(
     conn: Connection, meet: MeetFacts, out: ProtestOut | AppealOut
 ) -> list[tuple[str, str]]:
-    """That the announcement which a window counts from had been given another time."""
+    """That the announcement or the end which a window counts from had been given another time."""
     return [("corrected", said) for said in measure_in_words(conn, meet, out)]
 
 

@@ -140,6 +140,7 @@ _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("p
 _IN_ROUND_OF = (
     select(
         decisions.c.id,
+        decisions.c.seq,
         decisions.c.heat_id,
         decisions.c.instance,
         decisions.c.orders,
@@ -148,33 +149,13 @@ _IN_ROUND_OF = (
         decisions.c.instance,
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
+        appeals.c.state.label("appeal_state"),
     )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_here, in_one_round(heats, _here))
     .where(_here.c.id == bindparam("heat"))
-    .order_by(decisions.c.seq)
-)
-_JURYS_IN_ROUND = (
-    select(
-        decisions.c.id,
-        decisions.c.seq,
-        decisions.c.heat_id,
-        decisions.c.protest_id,
-        decisions.c.statement,
-        appeals.c.number,
-        appeals.c.sought,
-        appeals.c.team_id,
-        protests.c.team_id.label("protested_by"),
-        protests.c.against_id,
-        protests.c.ruling_id,
-    )
-    .join(appeals, appeals.c.id == decisions.c.appeal_id)
-    .join(protests, protests.c.id == decisions.c.protest_id)
-    .join(heats, heats.c.id == decisions.c.heat_id)
-    .join(_here, in_one_round(heats, _here))
-    .where(_here.c.id == bindparam("heat"), decisions.c.replaced_by.is_(None))
     .order_by(decisions.c.seq)
 )
 _DECIDED_ABOUT = (
@@ -384,11 +365,6 @@ def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) 
 def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     """What was carried out in the round of a heat, by decision, in the order of deciding."""
     return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
-
-
-def jurys_decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
-    """The jury's decisions in the round of a heat that stand, with what was sought and by whom."""
-    return list(conn.execute(_JURYS_IN_ROUND, {"heat": heat_id}))
 
 
 def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:

@@ -1,13 +1,14 @@
 """Which decisions of the jury found done already what another one had ordered, and rest on that?
 
 They ordered nothing themselves, so that what they wanted would be lost where the other decision is
-heard again and no longer orders it. What was wanted is what the appeal sought; where it did not say
-that, that what it was against is undone; else whatever was decided for or against its parties.
+heard again and no longer orders it, or where an order takes it away. What was wanted is read by
+`rulings/found_done.py`; where nobody said it, it is whatever was decided for or against the
+parties.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pydantic import TypeAdapter
@@ -28,14 +29,15 @@ from app.appeals.orders import (
     SetAsideIn,
     UndoIn,
 )
-from app.appeals.queries import decision_row, jurys_decisions_in_round, referees_decision
-from app.ids import DecisionId, HeatId, MeetId, ProtestId, RulingId
+from app.appeals.queries import decision_row
+from app.ids import DecisionId, HeatId
 from app.meets.queries import heat
+from app.meets.states import NOT_TO_RUN, HeatState
 from app.rules.qualifying import HeatRun
 from app.rules.round_runs import all_runs, name_of
-from app.rulings.queries import disqualifications_in_heat, disqualifications_of_ruling
+from app.rulings.found_done import found_done
+from app.rulings.queries import disqualifications_in_heat
 from app.sheets.race_time import parse_time
-from app.store.rows import AnyRow
 
 _ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 
@@ -50,6 +52,7 @@ class Resting:
     seq: int
     appeal: int
     heat: HeatId
+    run: int | None
     wanted: tuple[OrderIn, ...]
     parties: frozenset[str]
 
@@ -58,7 +61,20 @@ class Resting:
         if not self.wanted:
             return _ordered_about(before, self.parties) != _ordered_about(after, self.parties)
         was, becomes = self._at(before), self._at(after)
-        return any(_is_so(was, one) and not _is_so(becomes, one) for one in self.wanted)
+        return any(
+            _is_so(was, one) and not _is_so(becomes, one)
+            for one in self.wanted
+            if self._is_of_this_race(was, becomes, one)
+        )
+
+    def _is_of_this_race(self, was: Bench, becomes: Bench, order: OrderIn) -> bool:
+        """A line, or a disqualification that is named by what it is for, is of the race alone that
+        was decided about: not where the heat is run anew. Of one that is not held nothing is.
+        """
+        if isinstance(order, CorrectIn | DisqualifyIn):
+            is_void = becomes.heat.state in NOT_TO_RUN
+            return not is_void and self.run in {None, was.heat.present_run}
+        return not (isinstance(order, RunAgainIn) and was.heat.state is HeatState.NOT_HELD)
 
     def _at(self, bench: Bench) -> Bench:
         """The round at hand, seen from the heat that its appeal was about."""
@@ -67,33 +83,19 @@ class Resting:
         return replace(bench, heat=heat(bench.conn, bench.meet_id, self.heat))
 
 
-def resting_in(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[Resting]:
+def resting_in(conn: Connection, heat_id: HeatId) -> list[Resting]:
     """The decisions of the jury in a heat's round that stand so, in the order of deciding."""
     return [
         Resting(
-            row.id,
-            row.seq,
-            row.number,
-            HeatId(row.heat_id),
-            tuple(_wanted(conn, meet_id, row)),
-            frozenset(filter(None, (row.team_id, row.protested_by, row.against_id))),
+            one.id,
+            one.seq,
+            one.appeal,
+            one.heat,
+            one.run,
+            tuple(_ORDERS.validate_python(one.wanted)),
+            one.parties,
         )
-        for row in jurys_decisions_in_round(conn, heat_id)
-        if row.statement.get("done_already") is not None
-    ]
-
-
-def _wanted(conn: Connection, meet_id: MeetId, row: AnyRow) -> Sequence[OrderIn]:
-    if row.sought:
-        return _ORDERS.validate_python(row.sought)
-    decided = referees_decision(conn, meet_id, ProtestId(row.protest_id))
-    if decided is not None and decided.carried_out:
-        return [UndoIn(order="undo", decision=decided.id)]
-    if row.ruling_id is None:
-        return []
-    return [
-        SetAsideIn(order="set aside", disqualification=one.id)
-        for one in disqualifications_of_ruling(conn, meet_id, RulingId(row.ruling_id))
+        for one in found_done(conn, heat_id)
     ]
 
 
@@ -150,11 +152,13 @@ def _is_corrected(bench: Bench, order: CorrectIn) -> bool:
     )
 
 
-def _runs_again(bench: Bench, teams: Iterable[str]) -> bool:
-    """Whether these teams are in a re-run that counts; without teams, whether the heat is void."""
+def _runs_again(bench: Bench, teams: Sequence[str]) -> bool:
+    """Whether these teams are in a re-run that counts, or the whole heat is void, as it is to be
+    where no teams are named.
+    """
     again = {team for one in bench.at_hand.round.re_runs for team in one.teams}
     whole = isinstance(bench.run, HeatRun) and not bench.run.is_in
-    return again.issuperset(teams) if teams else whole
+    return whole or (bool(teams) and again.issuperset(teams))
 
 
 def _ordered_about(bench: Bench, parties: frozenset[str]) -> tuple[object, ...]:

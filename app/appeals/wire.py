@@ -161,8 +161,8 @@ class Timeliness(Wire):
     words: str = Field(description="“in time by 12 min 4 s”, “LATE by 4 min 10 s”")
     time_corrections: list[MeasureCorrectionOut] = Field(
         default=[],
-        description="of the announcement whose window this is, and of any by which it came to be "
-        "in time or late; first to last",
+        description="of the announcement whose window this is, or of the end of the meet that it "
+        "counts from, and of any by which it came to be in time or late; first to last",
     )
 
 

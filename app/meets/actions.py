@@ -155,17 +155,6 @@ def begin_run(unit: Unit, facts: HeatOut) -> list[PostId]:
     return hold_posts(unit, facts)
 
 
-def hold_back_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
-    """The heat was started by mistake, or the start was recalled."""
-
-    def act(unit: Unit) -> Done[HeatOut]:
-        facts = _move_heat(unit, heat_id, version, HeatAct.HOLD_BACK)
-        release_posts(unit, heat_id)
-        return Done(facts, Deed(Kind.HEAT_HELD_BACK, heat_id, {"run": facts.run}))
-
-    return act
-
-
 def run_whole_heat_again(unit: Unit, facts: HeatOut) -> dict[str, object]:
     """A decision has the whole heat run again; returns what it takes to give this run back."""
     step = HEAT_TABLE.step(facts.state, HeatAct.HOLD_BACK)

@@ -247,6 +247,19 @@ class NotHeldIn(Wire):
     )
 
 
+class HoldBackIn(Wire):
+    """That a heat is held back; most often there is nothing to say, and it is left out."""
+
+    model_config = shown({}, {"despite": "The referee orders the race anew: the track was unsafe."})
+
+    despite: Reasons | None = Field(
+        default=None,
+        description="the explicit word where the result of this run was announced, a protest or an "
+        "appeal about it is open, or the jury has decided about it: why it is run again; it stands "
+        "in the record",
+    )
+
+
 class StartListsOut(Wire):
     """What a start list holds, and what loading it does (or would do)."""
 

@@ -19,9 +19,10 @@ import sys
 from pi_heif import register_heif_opener
 from PIL import Image, ImageOps, UnidentifiedImageError
 
+OPENED = ("JPEG", "PNG", "WEBP", "HEIF")
 FORMATS = {
     "JPEG": "image/jpeg",
-    "MPO": "image/jpeg",  # a JPEG that holds further pictures, such as one for depth
+    "MPO": "image/jpeg",  # what a JPEG turns out to be that holds further pictures
     "PNG": "image/png",
     "WEBP": "image/webp",
     "HEIF": "image/heic",
@@ -65,7 +66,7 @@ def told(kind: str, size: tuple[int, int], jpeg: bytes) -> bytes:
 
 def _opened(content: bytes) -> Image.Image:
     try:
-        return Image.open(io.BytesIO(content), formats=list(FORMATS))
+        return Image.open(io.BytesIO(content), formats=OPENED)
     except UnidentifiedImageError as error:
         raise NoPicture(
             "This is no picture that can be read: send a JPEG, PNG, WebP or HEIC file."

@@ -85,12 +85,15 @@ class TimeCorrectionOut(Corrected):
 
 
 class MeasureCorrectionOut(TimeCorrectionOut):
-    """A correction of an announcement's time by which a protest or an appeal is measured, or came
-    to be in time or late; `now_in_time` and `now_late` name that one alone.
+    """A correction of an announcement's time, or of the end of the meet, by which a protest or an
+    appeal is measured, or came to be in time or late; `now_in_time` and `now_late` name that one
+    alone.
     """
 
-    announcement: AnnouncementId
-    number: int = Field(description="of the announcement in its heat")
+    announcement: AnnouncementId | None = Field(
+        default=None, description="null: it is the end of the meet that was corrected"
+    )
+    number: int | None = Field(default=None, description="of the announcement in its heat")
 
 
 class Mistyped(StrEnum):

@@ -56,6 +56,9 @@ _OPENED = (
         windows.c.opened_at == announcements.c.announced_at,
     )
 )
+_COUNTING = select(windows.c.id).where(
+    windows.c.id.in_(bindparam("windows", expanding=True)), windows.c.counts_from.is_not(None)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,34 +213,52 @@ def measure_corrections(
     conn: Connection, meet: MeetFacts, measured_by: Mapping[str, WindowId | None]
 ) -> Mapping[str, list[MeasureCorrectionOut]]:
     """By protest or appeal, each given with the window that measures it: the corrections of the
-    time of the announcement that opened it, and those by which it came to be in time or late.
+    time of the announcement that opened it, or of the end of the meet where it counts from there,
+    and those by which it came to be in time or late.
     """
-    rows = conn.execute(_OF_MEET, {"meet": meet.id}).all()
-    if not rows:
+    said = _said_of_times(conn, meet)
+    if not said:
         return {}
-    names = _names(conn, meet.id)
-    asked = [window for window in measured_by.values() if window is not None]
-    opened = {row.id: row.announcement_id for row in conn.execute(_OPENED, {"windows": asked})}
+    asked = {"windows": [window for window in measured_by.values() if window is not None]}
+    measures = {(row.id, row.announcement_id) for row in conn.execute(_OPENED, asked)}
+    measures |= {(row.id, None) for row in conn.execute(_COUNTING, asked)}
     return {
         ident: [
             one
-            for row in rows
-            for one in [_of_measure(row, ident, names, meet.time_zone)]
-            if row.announcement_id == opened.get(window) or one.now_in_time or one.now_late
+            for told in said
+            for one in [_of_measure(told, ident)]
+            if (window, one.announcement) in measures or one.now_in_time or one.now_late
         ]
         for ident, window in measured_by.items()
     }
 
 
-def _of_measure(
-    row: AnyRow, ident: str, names: Mapping[str, str], zone: str
-) -> MeasureCorrectionOut:
-    """A correction of an announcement's time, of what it moved only this protest or appeal."""
+def _said_of_times(conn: Connection, meet: MeetFacts) -> list[dict[str, Any]]:
+    """The corrections of the times that windows count from, first to last."""
+    announced = conn.execute(_OF_MEET, {"meet": meet.id}).all()
+    ended = [
+        one
+        for one in corrections_of(conn, meet, [meet.id]).get(meet.id, [])
+        if one.about is Mistyped.END
+    ]
+    names = _names(conn, meet.id) if announced else {}
+    said = [
+        {"announcement": row.announcement_id, "number": row.number}
+        | _told(row, names, meet.time_zone)
+        for row in announced
+    ]
+    said += [one.model_dump(exclude={"about"}) for one in ended]
+    return sorted(said, key=lambda one: one["corrected_at"])
+
+
+def _of_measure(told: Mapping[str, Any], ident: str) -> MeasureCorrectionOut:
+    """One of them, of what it moved only this protest or appeal."""
     own = {
-        key: [one for one in moved if one["id"] == ident] for key, moved in row.remeasured.items()
+        key: [one for one in told[key] if one["id"] == ident]
+        for key in ("now_in_time", "now_late")
+        if key in told
     }
-    told = _told(row, names, zone) | own
-    return MeasureCorrectionOut(announcement=row.announcement_id, number=row.number, **told)
+    return MeasureCorrectionOut.model_validate({**told, **own})
 
 
 def _names(conn: Connection, meet_id: MeetId) -> Mapping[str, str]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, bindparam, select
 
-from app.appeals.tables import decisions
+from app.appeals.states import AppealState, ProtestState
+from app.appeals.tables import appeals, decisions, protests
 from app.ids import HeatId
+from app.meets.wire import HeatOut
 from app.reports.tables import calls, cases, reports
 from app.results.tables import announcements, results
 from app.rounds.tables import re_runs
@@ -50,6 +52,23 @@ _CARRIED_OUT = (
     .where(decisions.c.heat_id == bindparam("heat"), decisions.c.replaced_by.is_(None))
     .order_by(decisions.c.seq)
 )
+_PROTESTS = (
+    select(protests.c.number, protests.c.lodged_at)
+    .where(protests.c.heat_id == bindparam("heat"), protests.c.state == ProtestState.LODGED.value)
+    .order_by(protests.c.number)
+)
+_APPEALS = (
+    select(appeals.c.number, protests.c.lodged_at)
+    .join(protests, protests.c.id == appeals.c.protest_id)
+    .where(appeals.c.heat_id == bindparam("heat"), appeals.c.state == AppealState.LODGED.value)
+    .order_by(appeals.c.number)
+)
+_BY_JURY = (
+    select(appeals.c.number, decisions.c.statement)
+    .join(appeals, appeals.c.id == decisions.c.appeal_id)
+    .where(decisions.c.heat_id == bindparam("heat"), decisions.c.replaced_by.is_(None))
+    .order_by(appeals.c.number)
+)
 
 
 class FoundIn(NamedTuple):
@@ -75,3 +94,20 @@ def decisions_carried_out(conn: Connection, heat_id: HeatId) -> list[Mapping[str
     """What the decisions on a heat that stand have done, in their order."""
     rows = conn.execute(_CARRIED_OUT, {"heat": heat_id}).scalars()
     return [kept for carried_out in rows for kept in carried_out]
+
+
+def contested(conn: Connection, known: HeatOut) -> Iterator[str]:
+    """What is open about a heat's present run, and what the jury has decided about it, in words.
+    What was lodged before that run was started is about another one.
+    """
+    asked, since = {"heat": known.id}, known.started_at
+    for number, lodged_at in conn.execute(_PROTESTS, asked).all():
+        if since is None or lodged_at >= since:
+            yield f"protest {number} awaits the referee"
+    for number, lodged_at in conn.execute(_APPEALS, asked).all():
+        if since is None or lodged_at >= since:
+            yield f"appeal {number} awaits the jury"
+    for number, statement in conn.execute(_BY_JURY, asked).all():
+        # Before the run was kept with the decision, nobody can say that it was another one.
+        if statement.get("run") in {None, known.present_run}:
+            yield f"the jury has decided on appeal {number}, and that is final"

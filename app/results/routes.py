@@ -20,10 +20,10 @@ from app.header_names import header_names
 from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
 from app.meets import actions as heats
 from app.meets.queries import names_in_event_of
-from app.meets.wire import HeatOut, HeatsOut, MeetOut, NotHeldIn
+from app.meets.wire import HeatOut, HeatsOut, HoldBackIn, MeetOut, NotHeldIn
 from app.record.queries import head_of
 from app.refusals import FileRefused
-from app.results import actions, drawn, finality, not_held, windows
+from app.results import actions, drawn, finality, holding_back, not_held, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
@@ -47,6 +47,9 @@ from app.sheets.finish_list import FinishRow, read_finish_list
 from app.sheets.table import SheetRefused
 
 router = APIRouter(tags=["results"])
+
+NOTHING_TO_SAY = HoldBackIn()
+"""What is meant where a start is recalled and no document comes with it."""
 
 LARGEST_FINISH_LIST = 256 * 1024
 
@@ -94,9 +97,12 @@ async def start_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequire
 
 
 @router.post("/api/meets/{meet}/heats/{heat}/hold-back", response_model=HeatOut)
-async def hold_back_heat(meet: Meet, heat: Heat, here: Here, version: VersionRequired) -> Response:
+async def hold_back_heat(
+    meet: Meet, heat: Heat, here: Here, version: VersionRequired, sent: HoldBackIn = NOTHING_TO_SAY
+) -> Response:
     """This heat has not begun after all, or is to run again; not one whose result is final."""
-    act = finality.unless_final(HeatId(heat), heats.hold_back_heat(HeatId(heat), version))
+    held = holding_back.hold_back_heat(HeatId(heat), sent, here.caller, version)
+    act = finality.unless_final(HeatId(heat), held)
     out = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
     return answer(out, version=out.version)
 

@@ -24,6 +24,7 @@ from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rulings.jurys_word import (
+    appeal_resting_on,
     dismissals_jury_let_stand,
     jury_has_the_word,
     jury_stands_on,
@@ -86,8 +87,15 @@ def refused_to_reconsider(
     """
     decided = decided_on(conn, ruling)
     is_moved = decided is not None and jury_has_the_word(conn, decided.decision)
+    book = meet_facts(conn, meet_id).book
+    appeal = appeal_resting_on(conn, ruling)
+    if appeal is not None:
+        return StateConflict(
+            f"The jury's decision on appeal {appeal} rests on what became of this ruling, and is "
+            f"final ({book.jury_final_by}). With new conclusive evidence the jury can reopen it.",
+            appeal=appeal,
+        )
     if is_moved or jury_stands_on(conn, ruling):
-        book = meet_facts(conn, meet_id).book
         return StateConflict(
             "The jury has decided about this ruling, and its decision is final "
             f"({book.jury_final_by}). With new conclusive evidence the jury can reopen it."
@@ -105,8 +113,7 @@ def jury_decided(conn: Connection, heat: HeatId, matter: Matter) -> ByJury | Non
     for known in set_aside_for_good(conn, heat, matter.team):
         is_it = (known.infringement, known.run) == (matter.infringement, matter.run)
         if is_it and _may_be_one(matter.take_overs, {known.take_over}):
-            let = "has" if known.by_jury else "has let stand that the referee has"
-            return _by_jury(known.appeal, matter, f"{let} set this disqualification aside")
+            return _by_jury(known.appeal, matter, known.did)
     for asked in not_disqualified(conn, heat, matter.team):
         is_it = asked.infringement == matter.infringement
         if is_it and _may_be_one(matter.take_overs, {asked.take_over}):

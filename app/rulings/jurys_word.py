@@ -9,10 +9,12 @@ from sqlalchemy import Connection, and_, bindparam, func, literal_column, select
 
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import CaseId, HeatId, RulingId, TeamId
+from app.rulings.found_done import FoundDone, found_done
 from app.rulings.refused import Refused, refused_by_jury
 from app.rulings.states import DisqualificationState
 from app.rulings.tables import disqualifications, rulings
 from app.rulings.wire import Verdict
+from app.store.rows import AnyRow
 
 _JURY_ON = (
     select(decisions.c.id)
@@ -24,9 +26,7 @@ _JURY_ON = (
     )
     .limit(1)
 )
-_BY_RULING = select(disqualifications.c.id, disqualifications.c.heat_id).where(
-    disqualifications.c.by_ruling == bindparam("ruling")
-)
+_BY_RULING = select(disqualifications).where(disqualifications.c.by_ruling == bindparam("ruling"))
 _HEAT_OF = select(decisions.c.heat_id).where(decisions.c.id == bindparam("decision"))
 _jurys = decisions.alias("jurys")
 _ON_SAME_PROTEST = and_(
@@ -45,11 +45,14 @@ _JURY_ON_PROTEST_OF = (
 )
 _SET_ASIDE_AFTER_JURY = (
     select(
+        disqualifications.c.id,
         disqualifications.c.infringement,
         disqualifications.c.take_over,
         func.coalesce(disqualifications.c.run, rulings.c.run).label("run"),
         appeals.c.number,
-        (decisions.c.appeal_id == appeals.c.id).label("by_jury"),
+        decisions.c.appeal_id.label("ordered_on"),
+        _jurys.c.appeal_id.label("decided_on"),
+        _jurys.c.carried_out.label("carried_out"),
     )
     .select_from(disqualifications)
     .join(decisions, decisions.c.id == disqualifications.c.set_aside_by)
@@ -69,8 +72,11 @@ _SET_ASIDE = (
         disqualifications.c.infringement,
         disqualifications.c.take_over,
         func.coalesce(disqualifications.c.run, rulings.c.run).label("run"),
+        disqualifications.c.by_decision,
+        decisions.c.seq,
     )
     .outerjoin(rulings, rulings.c.id == disqualifications.c.by_ruling)
+    .outerjoin(decisions, decisions.c.id == disqualifications.c.set_aside_by)
     .where(
         disqualifications.c.heat_id == bindparam("heat"),
         disqualifications.c.team_id == bindparam("team"),
@@ -123,16 +129,45 @@ def _refused(one: Refused, order: Mapping[str, Any]) -> bool:
     return order in one.sought and order not in one.given
 
 
+def appeal_resting_on(conn: Connection, ruling_id: RulingId) -> int | None:
+    """The appeal on which the jury found done already what this ruling's disqualification does, or
+    that it was set aside; None where there is none.
+    """
+    return next(
+        (
+            found.appeal
+            for row in conn.execute(_BY_RULING, {"ruling": ruling_id}).all()
+            for found in found_done(conn, HeatId(row.heat_id))
+            if any(_is_about(row, order) for order in found.wanted)
+        ),
+        None,
+    )
+
+
+def _is_about(row: AnyRow, order: Mapping[str, Any]) -> bool:
+    """Whether what was wanted is that this disqualification counts, or that it does not."""
+    if order["order"] == "disqualify":
+        return (order["team"], order["infringement"]) == (row.team_id, row.infringement) and order[
+            "take_over"
+        ] in {None, row.take_over}
+    return order["order"] in {"set aside", "restore"} and order["disqualification"] == row.id
+
+
 class SetAsideForGood(NamedTuple):
-    """A disqualification that is set aside by the jury's word, with the run it was for and the
-    appeal. `by_jury` is false where the referee did it and the jury let it stand.
+    """A disqualification that is set aside by the jury's word, with the run it was for, the appeal,
+    and what the jury `did` about it in words.
     """
 
     infringement: str
     take_over: int | None
     run: int
     appeal: int
-    by_jury: bool | None
+    did: str
+
+
+_BY_JURY = "has set this disqualification aside"
+_BY_REFEREE = "has let stand that the referee has set this disqualification aside"
+_LET_STAY = "has let this disqualification stay set aside"
 
 
 class DismissalLetStand(NamedTuple):
@@ -145,17 +180,55 @@ class DismissalLetStand(NamedTuple):
 
 def set_aside_for_good(conn: Connection, heat_id: HeatId, team_id: TeamId) -> list[SetAsideForGood]:
     """The disqualifications of a team in a heat that the jury has set aside, or has let be set
-    aside by the referee: on that protest, or where it was asked in vain to restore one.
+    aside: on that protest, where it was asked in vain to restore one, or where it found that done
+    already. First come those whose appeal it still stands by.
     """
     asked = {"heat": heat_id, "team": team_id}
-    found = [SetAsideForGood(*row) for row in conn.execute(_SET_ASIDE_AFTER_JURY, asked)]
+    of_protest = conn.execute(_SET_ASIDE_AFTER_JURY, asked).all()
+    there = conn.execute(_SET_ASIDE, asked).all()
+    found = [_for_good(row, row.number, _did(row)) for row in of_protest if _stands_by_it(row)]
+    for done in found_done(conn, heat_id):
+        rests = (row for row in there if _rests_on(done, row, team_id))
+        found += (_for_good(row, done.appeal, _LET_STAY) for row in rests)
     for one in refused_by_jury(conn, heat_id):
-        found += (
-            SetAsideForGood(row.infringement, row.take_over, row.run, one.appeal, by_jury=False)
-            for row in conn.execute(_SET_ASIDE, asked)
-            if _refused(one, {"order": "restore", "disqualification": row.id})
-        )
+        for row in there:
+            if _refused(one, {"order": "restore", "disqualification": row.id}):
+                found.append(_for_good(row, one.appeal, _BY_REFEREE))
+    found += [_for_good(row, row.number, _did(row)) for row in of_protest if not _stands_by_it(row)]
     return found
+
+
+def _for_good(row: AnyRow, appeal: int, did: str) -> SetAsideForGood:
+    return SetAsideForGood(row.infringement, row.take_over, row.run, appeal, did)
+
+
+def _did(row: AnyRow) -> str:
+    if row.ordered_on is None:
+        return _BY_REFEREE
+    return _BY_JURY if row.ordered_on == row.decided_on else _LET_STAY
+
+
+def _stands_by_it(row: AnyRow) -> bool:
+    """Whether the jury's decision that stands on an appeal has set this aside, or let it be; where
+    it was heard again, it may have left it for another appeal alone.
+    """
+    return row.ordered_on != row.decided_on or any(
+        kept["did"] == "set aside" and kept["disqualification"] == row.id
+        for kept in row.carried_out
+    )
+
+
+def _rests_on(done: FoundDone, row: AnyRow, team_id: TeamId) -> bool:
+    """Whether what the jury found done already is that this disqualification is set aside."""
+    if not done.wanted:
+        return team_id in done.parties and row.seq is not None and row.seq < done.seq
+    return any(
+        order in done.wanted
+        for order in (
+            {"order": "set aside", "disqualification": row.id},
+            {"order": "undo", "decision": row.by_decision},
+        )
+    )
 
 
 class NotDisqualified(NamedTuple):

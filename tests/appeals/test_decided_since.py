@@ -175,13 +175,14 @@ def test_what_another_appeal_ordered_since_is_not_taken_back_by_a_further_sittin
     hand = event.hand("heats 1")
     lodged = heard(event, going_on(event), verdict="rejected")
 
-    def another(name: str, orders: list[Json]) -> None:
+    def another(name: str, orders: list[Json]) -> Json:
         protest = protest_of(event, name)
         decided(hand, protest)
         hand.desk.put(f"protests/{protest['id']}/advice", {})
-        the_jury(hand, appeal(hand, protest, sought=orders), "upheld", orders=orders)
+        return the_jury(hand, appeal(hand, protest, sought=orders), "upheld", orders=orders)
 
-    another("Gull", [{"order": RECALL, "team": event.team("Heron")}])
+    second = another("Gull", [{"order": RECALL, "team": event.team("Heron")}])
+    open_again(event, {**second, "names": lodged["names"]}, "rejected")
     another("Tern", going_on(event))
     assert decide_again(event, lodged, "rejected").status_code == 201
     assert event.letters()["Heron"] == "qJ"

@@ -277,6 +277,30 @@ def test_a_disqualification_stays_set_aside_for_a_second_appeal_about_its_ruling
     assert annotation(meet).startswith("DQ")
 
 
+def test_a_fresh_report_is_refused_by_the_appeal_for_which_it_stays_set_aside(
+    meet: MeetAtHand,
+) -> None:
+    ruling = an_announced_disqualification(meet)
+    protests = [lodge(meet, a_protest(meet, ruling)) for _ in range(2)]
+    for protest in protests:
+        decided(meet, protest)
+        meet.desk.put(f"protests/{protest['id']}/advice", {})
+    first = heard(meet, appeal(meet, protests[0]), orders=set_aside(ruling))
+    second = heard(meet, appeal(meet, protests[1]), done_already=DONE)
+    report = meet.report(by="second")
+    infringement = report["finding"]["infringement"]
+    by = meet.rule(report["case"], infringement=infringement).json()
+    assert by["appeal"] == first["number"]
+    heard_again(meet, first)
+    by = meet.rule(report["case"], infringement=infringement).json()
+    assert by["appeal"] == second["number"]
+    assert by["detail"].startswith(
+        f"The jury has let this disqualification stay set aside (appeal {second['number']}; "
+    )
+    by = meet.rule(ruling["case"], reconsiders=ruling["id"]).json()
+    assert by["appeal"] == second["number"]
+
+
 def test_a_referees_decision_stays_undone_for_a_second_appeal_against_it(meet: MeetAtHand) -> None:
     meet.start()
     assert meet.load_result().status_code == 201

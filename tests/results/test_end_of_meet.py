@@ -16,6 +16,8 @@ from icalendar import Calendar
 from app.clock import rfc3339
 from app.ids import new_id
 from tests.appeals.desk import a_protest, appeal, decided, jurors, lodge, name_panel
+from tests.appeals.test_papers import parts, without_head
+from tests.appeals.test_papers import words as words_of
 from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem, add_official
 from tests.forms.pdf_reading import read_text
 from tests.running import Service
@@ -293,6 +295,36 @@ def test_nobody_of_its_panel_makes_an_appeals_protest_late_by_the_end_of_the_mee
     # By this nothing comes to be late, so it is nobody's own matter.
     assert correct(hand, EVENING - timedelta(minutes=1), "second").status_code == 201
     assert correct(hand, EVENING - timedelta(hours=1), remark=remark).status_code == 201
+
+
+def test_papers_tell_by_the_window_that_the_end_of_the_meet_was_corrected(service: Service) -> None:
+    """By the window that counts from it alone; after a decision, below its signatures."""
+    hand = a_meet_with_results(service)
+    assert end(hand).status_code == 201
+    service.clock.stand_at(EVENING + TWO_DAYS - timedelta(minutes=30))
+    protest = lodge(hand, a_protest(hand, ground="clerical or scoring error"))
+    other = lodge(hand, a_protest(hand, ground="ineligible participant"))
+    decision = decided(hand, protest)["decision"]
+    before, _ = parts(hand, decision)
+    remark = "It was read aloud at 19:00."
+    assert correct(hand, EVENING - timedelta(hours=1), remark=remark).status_code == 201
+    said = (
+        "End of the meet: 2026-06-13 19:00:00 CEST (Europe/Paris), given before as 2026-06-13 "
+        "20:00:00 CEST (Europe/Paris). Corrected by referee at 2026-06-15 19:30:00 CEST "
+        "(Europe/Paris). Reason: Typed an hour too late. Remark: It was read aloud at 19:00. "
+        f"Protest {protest['number']}: LATE by 30 min, before in time by 30 min."
+    )
+    assert f"corrected {said}" in words_of(hand, f"protests/{protest['id']}")
+    signed, later = parts(hand, decision)
+    assert without_head(signed) == without_head(before)
+    assert said in later
+    (one,) = hand.desk.get(f"protests/{protest['id']}").json()["timeliness"]["time_corrections"]
+    assert (one["announcement"], one["number"]) == (None, None)
+    assert datetime.fromisoformat(one["was"]) == EVENING
+    assert [late["id"] for late in one["now_late"]] == [protest["id"]]
+    assert "End of the meet" not in words_of(hand, f"protests/{other['id']}")
+    told = hand.desk.get(f"protests/{other['id']}").json()["timeliness"]
+    assert told["time_corrections"] == []
 
 
 def test_papers_say_until_when_by_the_end_as_it_was_corrected(service: Service) -> None:

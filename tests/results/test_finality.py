@@ -281,7 +281,8 @@ def test_a_heat_whose_result_is_final_stays_as_it_is(service: Service, act: str)
     assert hand.head() == before
     # A protest that comes late and is kept makes it open again, and the referee may order a re-run.
     a_protest(hand)
-    held = hand.referee.post(f"heats/{hand.heat()}/hold-back", etag=seen.headers["ETag"])
+    word = {"despite": "The referee has ordered it."}
+    held = hand.referee.post(f"heats/{hand.heat()}/hold-back", word, etag=seen.headers["ETag"])
     assert held.status_code == 200
 
 

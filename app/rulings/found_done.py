@@ -1,0 +1,97 @@
+"""What did the jury find done already, on appeals in a heat's round, and so let stand?
+
+Such a decision ordered nothing itself. What was wanted is what the appeal sought; where it did not
+say that, that what it was against is undone; else nobody can say more than whom it was about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, and_, bindparam, select
+
+from app.appeals.tables import appeals, decisions, protests
+from app.ids import HeatId
+from app.meets.tables import heats
+from app.results.one_round import in_one_round
+from app.rulings.tables import disqualifications
+from app.store.rows import AnyRow
+
+Wanted = Mapping[str, Any]
+
+_here = heats.alias("here")
+_referees = decisions.alias("referees")
+_JURYS_IN_ROUND = (
+    select(
+        decisions.c.id,
+        decisions.c.seq,
+        decisions.c.heat_id,
+        decisions.c.statement,
+        appeals.c.number,
+        appeals.c.sought,
+        appeals.c.team_id,
+        protests.c.team_id.label("protested_by"),
+        protests.c.against_id,
+        protests.c.ruling_id,
+        _referees.c.id.label("against"),
+        _referees.c.carried_out.label("against_did"),
+    )
+    .join(appeals, appeals.c.id == decisions.c.appeal_id)
+    .join(protests, protests.c.id == decisions.c.protest_id)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
+    .outerjoin(
+        _referees,
+        and_(
+            _referees.c.protest_id == protests.c.id,
+            _referees.c.appeal_id.is_(None),
+            _referees.c.replaced_by.is_(None),
+        ),
+    )
+    .where(_here.c.id == bindparam("heat"), decisions.c.replaced_by.is_(None))
+    .order_by(decisions.c.seq)
+)
+_OF_RULING = select(disqualifications.c.id).where(
+    disqualifications.c.by_ruling == bindparam("ruling")
+)
+
+
+class FoundDone(NamedTuple):
+    """A decision of the jury that ordered nothing, since it was done already, with the number of
+    its appeal and the run that it was about; what was `wanted`, as orders, and its `parties`.
+    """
+
+    id: str
+    seq: int
+    appeal: int
+    heat: HeatId
+    run: int | None
+    wanted: Sequence[Wanted]
+    parties: frozenset[str]
+
+
+def found_done(conn: Connection, heat_id: HeatId) -> list[FoundDone]:
+    """The decisions of the jury in a heat's round that stand so, in the order of deciding."""
+    return [
+        FoundDone(
+            row.id,
+            row.seq,
+            row.number,
+            HeatId(row.heat_id),
+            row.statement.get("run"),
+            _wanted(conn, row),
+            frozenset(filter(None, (row.team_id, row.protested_by, row.against_id))),
+        )
+        for row in conn.execute(_JURYS_IN_ROUND, {"heat": heat_id}).all()
+        if row.statement.get("done_already") is not None
+    ]
+
+
+def _wanted(conn: Connection, row: AnyRow) -> list[Wanted]:
+    if row.sought:
+        return list(row.sought)
+    if row.against_did:
+        return [{"order": "undo", "decision": row.against}]
+    known = conn.execute(_OF_RULING, {"ruling": row.ruling_id}) if row.ruling_id else ()
+    return [{"order": "set aside", "disqualification": one.id} for one in known]
