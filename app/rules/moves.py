@@ -61,6 +61,12 @@ class Move:
         return self.before.letter is not None and self.after.letter is None
 
     @property
+    def changes_tie(self) -> bool:
+        """It has a chance to go on by lot, and had none; or the reverse, without going on."""
+        neither_goes_on = self.before.letter is None and self.after.letter is None
+        return neither_goes_on and self.before.draws_lots != self.after.draws_lots
+
+    @property
     def changes_seat(self) -> bool:
         """It has another lane of the next round, or the one that was only free for it, or it has
         that no more.
@@ -107,10 +113,16 @@ def sentence(move: Move, name: str, next_round: str, seat_name: Callable[[Seat],
 
 
 def summary(moves: Sequence[Move], names: Mapping[str, str], next_round: str) -> str:
-    """One line: who loses or gains the next round; where nobody does, what else moves."""
+    """One line: who loses or gains the next round, or ties for it; where nobody does, what else
+    moves.
+    """
     if not moves:
         return "nothing moves"
-    deciding = [move for move in moves if move.loses_next_round or move.gains_next_round]
+    deciding = [
+        move
+        for move in moves
+        if move.loses_next_round or move.gains_next_round or move.changes_tie
+    ]
     told = [
         f"{names[move.team]} {_in_short(move, next_round if first else '')}"
         for first, move in zip(chain([True], repeat(False)), deciding or moves, strict=False)
@@ -135,6 +147,7 @@ def _weight(move: Move) -> int:
     weights = (
         move.loses_next_round,
         move.gains_next_round,
+        move.changes_tie,
         move.changes_disqualification,
         move.changes_place,
         move.changes_overall,
@@ -168,6 +181,10 @@ def _about_next_round(move: Move, next_round: str) -> Iterator[str]:
         yield f"is {goal} {_by(after.letter)} instead of {_by(before.letter)}"
     elif after.letter and move.gains_next_round:
         yield f"is {goal} {_by(after.letter)}"
+    elif move.changes_tie and after.draws_lots:
+        yield f"ties for {_going_on(next_round)}, so that lots decide"
+    elif move.changes_tie:
+        yield f"no longer ties for {_going_on(next_round)}"
 
 
 def _about_place(move: Move) -> Iterator[str]:
@@ -248,6 +265,9 @@ def _in_short(move: Move, next_round: str) -> str:
         return f"{'unsure' if move.after.is_open else 'out'}{of_it}"
     if move.gains_next_round and move.after.letter:
         return f"in{' ' + _the(next_round) if next_round else ''} {SHORTLY[move.after.letter]}"
+    if move.changes_tie:
+        goal = f" for {_going_on(next_round)}" if next_round else ""
+        return f"{'tied' if move.after.draws_lots else 'no longer tied'}{goal}"
     if move.changes_disqualification:
         return "disqualified" if move.after.is_disqualified else "reinstated"
     return _rest_in_short(move)
@@ -281,6 +301,10 @@ def _by(letter: Letter) -> str:
 
 def _the(next_round: str) -> str:
     return next_round if next_round.startswith("the ") else f"the {next_round}"
+
+
+def _going_on(next_round: str) -> str:
+    return f"a place in {_the(next_round)}" if next_round else "going on"
 
 
 def _listed(said: Sequence[str]) -> str:

@@ -132,6 +132,7 @@ def _standing(
     overall = _overall(field)
     points = _points(field, overall)
     lanes, unseated = seats
+    tied = going.open_draw.teams if going.open_draw is not None else ()
     teams = {
         team: Standing(
             team,
@@ -144,6 +145,7 @@ def _standing(
             team in going.undecided,
             overall.get(team),
             team in lanes and field.round_.seats.get(lanes[team]) != team,
+            team in tied,
         )
         for team in dict.fromkeys((*going.letters, *field.entries))
     }

@@ -179,6 +179,7 @@ class Standing:
     `place` is the one in its heat, `overall` the one by time over all heats of a round that no
     single race decides (timed finals); None where there is no such, or its time is missing.
     `is_seat_free`: its seat is the lane that is free for it, and nobody has drawn it there.
+    `draws_lots`: it ties at the cut with more than fit.
     `is_open`: it has no letter, and what is outstanding can still give it one. No difference
     between two standings, since it is so for many teams at once while a heat is out.
     """
@@ -193,6 +194,7 @@ class Standing:
     is_open: bool = field(default=False, compare=False)
     overall: int | None = None
     is_seat_free: bool = False
+    draws_lots: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from app.refusals import StateConflict
 from app.rounds.consequences import consequences
-from app.rules.orders import Disqualify, SetAside
+from app.rules.orders import Correct, Disqualify, SetAside
 from app.rules.qualifying import Disqualified
 from tests.builders import MeetAtHand
 from tests.rounds.builders import Event, an_event, two_heats
@@ -126,3 +128,38 @@ def test_free_lanes_are_given_from_the_outside_and_no_more_than_the_round_has(
     event = a_drawn_final(meet, lanes=6)
     free = event.at_hand().round.still_free
     assert [seat.lane for seat in free] == [8, 7]
+
+
+def test_who_comes_into_a_tie_for_the_final_or_out_of_it_is_moved(meet: MeetAtHand) -> None:
+    """Ties to 0.001 s at the cut are resolved by lot (World Athletics TR21.4, from memory)."""
+    event = an_event(
+        meet,
+        {
+            "heats 1": ("Tern", "Gull"),
+            "heats 2": ("Plover", "Curlew"),
+            "heats 3": ("Heron", "Puffin"),
+        },
+    )
+    event.set(lanes=4, by_time=1)
+    event.run("heats 1", "42.10", "42.50")
+    event.run("heats 2", "42.20", "42.50")
+    event.run("heats 3", "42.30", "42.50")
+    told = consequences(event.at_hand(), [out(event, "Gull")])
+    assert told.summary == "Gull no longer tied for a place in the final"
+    assert "Gull Club" in told.affiliations
+    told = consequences(event.at_hand(), [out(event, "Gull"), out(event, "Curlew", "heats 2")])
+    assert {move.name for move in told.moves} == {"Gull", "Curlew", "Puffin"}
+
+
+def test_a_juror_of_a_club_whose_team_would_come_into_a_tie_does_not_sit(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    event.set(lanes=3, by_time=1)
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    event.run("heats 2", "42.20", "42.60", "43.10")
+    line = event.at_hand().round.heats[0].ran[1]
+    slower = replace(line, finish=replace(line.finish, thousandths=42_600))
+    told = consequences(event.at_hand(), [Correct(event.heat(), line, slower)])
+    assert told.affiliations == ["Curlew Club", "Gull Club"]
+    assert "Curlew ties for a place in the final, so that lots decide." in {
+        move.sentence for move in told.moves
+    }

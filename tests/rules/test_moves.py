@@ -49,6 +49,8 @@ def _said(before: dict[str, object], after: dict[str, object], next_round: str =
             "Tern is in the final by the referee's decision (qR) and gets lane 5.",
         ),
         ({}, {"seat": IN_FIFTH}, "Tern keeps lane 5 until it is settled who goes on."),
+        ({}, {"draws_lots": True}, "Tern ties for a place in the final, so that lots decide."),
+        ({"draws_lots": True}, {}, "Tern no longer ties for a place in the final."),
         (
             {},
             {"letter": Letter.BY_REFEREE, "seat": IN_FIFTH, "is_seat_free": True},
