@@ -19,6 +19,7 @@ from app.appeals.wire import (
     Mark,
     ProtestOut,
     Timeliness,
+    Verdict,
     insist_orders_fit,
 )
 from app.ids import (
@@ -31,7 +32,7 @@ from app.ids import (
     TeamId,
     VoteId,
 )
-from app.reports.wire import CaseOut
+from app.reports.wire import CaseOut, HeatPostsOut
 from app.results.correction_wire import CorrectionOut
 from app.results.wire import AnnouncementOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
@@ -248,6 +249,17 @@ class DepositOut(Wire):
     )
 
 
+class EarlierDecisionOut(Wire):
+    """A decision of the jury that a later sitting has replaced, or is to."""
+
+    id: DecisionId
+    sitting: int
+    verdict: Verdict
+    decided_at: datetime
+    decided_at_local: str
+    form_path: str = Field(description="where its paper is read: “/api/meets/…/form.pdf”")
+
+
 class AppealOut(Wire):
     """An appeal with what became of it."""
 
@@ -287,7 +299,9 @@ class AppealOut(Wire):
     reopened: dict[str, Any] | None
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the jury's decision that stands")
-    earlier_decisions: list[DecisionId]
+    earlier_decisions: list[EarlierDecisionOut] = Field(
+        description="those before the one that stands, by sitting; while it is reopened all of them"
+    )
     corrections: list[CorrectionOut] = CORRECTIONS
     version: int
 
@@ -316,6 +330,10 @@ class DossierOut(Wire):
     appeal: AppealOut
     protest: ProtestOut
     decisions: list[DecisionOut]
+    posts: list[HeatPostsOut] = Field(
+        description="what each post showed, white, yellow or nothing, also where nobody wrote a "
+        "report: in its heat, and in the round's other heats that it can move"
+    )
     cases: list[CaseOut]
     rulings: list[RulingOut]
     disqualifications: list[DisqualificationOut]
@@ -327,5 +345,13 @@ class DossierOut(Wire):
     )
     if_granted: ConsequencesOut | None = Field(
         description="what would move if the team got what it asks for"
+    )
+    if_rejected: ConsequencesOut | None = Field(
+        description="what would move if it is rejected, where it was reopened: what the jury had "
+        "ordered is taken back. Null else: then rejecting it moves nothing"
+    )
+    note: str = Field(
+        description="why one of the two is missing, and what stays where it was reopened; empty "
+        "where nothing is to be said"
     )
     windows: list[WindowOut]

@@ -64,7 +64,7 @@ def add_picture(
         unit.conn.execute(insert(picture_originals).values(picture_id=picture_id, content=content))
         unit.conn.execute(insert(picture_copies).values(picture_id=picture_id, content=copy.jpeg))
         out = picture_out(unit.conn, unit.meet_id, report_id, picture_id)
-        body = out.model_dump(mode="json", exclude={"id", "official_name"})
+        body = out.model_dump(mode="json", exclude={"id", "official_name", "copy_path"})
         return Done(Put(out, created=True), Deed(Kind.PICTURE_ADDED, picture_id, body))
 
     return act

@@ -71,7 +71,12 @@ def test_the_old_decision_stands_until_the_next_one_replaces_it(meet: MeetAtHand
     out = jury_decides(meet, heard, chair, "upheld", orders=orders)
     assert out.status_code == 201, out.text
     told = out.json()
-    assert told["earlier_decisions"] == [first]
+    (earlier,) = told["earlier_decisions"]
+    assert (earlier["id"], earlier["sitting"], earlier["verdict"]) == (first, 1, "upheld")
+    assert earlier["decided_at"] == heard["decision"]["decided_at"]
+    assert earlier["decided_at_local"] == heard["decision"]["decided_at_local"]
+    paper = meet["jury"].get(earlier["form_path"])
+    assert paper.headers["content-type"] == "application/pdf"
     assert told["decision"]["sitting"] == 2
     assert annotation(meet).startswith("DQ")
     dossier = meet["jury"].get(f"appeals/{heard['id']}/dossier").json()
@@ -97,7 +102,7 @@ def test_rejected_after_reopening_takes_back_what_the_first_decision_ordered(
     assert out.json()["decision"]["orders"] == []
     (ordered,) = out.json()["decision"]["ordered"]
     assert ordered == "The disqualification of Plover 1 (DQ TR24.7) counts again."
-    assert out.json()["earlier_decisions"] == [first]
+    assert [one["id"] for one in out.json()["earlier_decisions"]] == [first]
     assert out.json()["deposit"]["outcome"] == "forfeited"
     assert annotation(meet).startswith("DQ")
     assert out.json()["decision"]["consequences"]["moves"]
