@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from sqlalchemy import Connection, bindparam, func, select
+from sqlalchemy import Connection, bindparam, func, literal_column, select
 
 from app.access.tables import officials
 from app.appeals.about_not_held import lanes_before
@@ -40,7 +40,7 @@ from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
 from app.results.one_round import in_one_round
-from app.results.tables import tellings, windows
+from app.results.tables import announcements, tellings, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
@@ -185,6 +185,19 @@ _DECIDED_ABOUT = (
         decisions.c.instance == Instance.REFEREE.value,
         protests.c.ruling_id.in_(bindparam("rulings", expanding=True)),
     )
+)
+_IS_TOLD = (
+    select(tellings.c.decision_id)
+    .join(announcements, announcements.c.id == tellings.c.announcement_id)
+    .where(tellings.c.decision_id == decisions.c.id, announcements.c.heat_id == decisions.c.heat_id)
+    .correlate(decisions)
+    .exists()
+)
+_UNTOLD = select(decisions.c.id).where(
+    decisions.c.heat_id == bindparam("heat"),
+    decisions.c.carried_out != literal_column("'[]'"),
+    decisions.c.is_news == 1,
+    ~_IS_TOLD,
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
@@ -389,6 +402,13 @@ def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
 def jurys_decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     """The jury's decisions in the round of a heat that stand, with what was sought and by whom."""
     return list(conn.execute(_JURYS_IN_ROUND, {"heat": heat_id}))
+
+
+def untold_orders(conn: Connection, heat_id: HeatId) -> frozenset[DecisionId]:
+    """The decisions about a heat, also replaced ones, that ordered something new which no
+    announcement of the heat has told.
+    """
+    return frozenset(conn.execute(_UNTOLD, {"heat": heat_id}).scalars())
 
 
 def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:
