@@ -16,16 +16,15 @@ from app.appeals.wire import (
     TEAM,
     THING,
     DecisionOut,
+    JurysDecisionOut,
     Mark,
     ProtestOut,
     Timeliness,
-    Verdict,
     insist_orders_fit,
 )
 from app.ids import (
     AppealId,
     ChosenId,
-    DecisionId,
     HeatId,
     OfficialId,
     ProtestId,
@@ -249,17 +248,6 @@ class DepositOut(Wire):
     )
 
 
-class EarlierDecisionOut(Wire):
-    """A decision of the jury that a later sitting has replaced, or is to."""
-
-    id: DecisionId
-    sitting: int
-    verdict: Verdict
-    decided_at: datetime
-    decided_at_local: str
-    form_path: str = Field(description="where its paper is read: “/api/meets/…/form.pdf”")
-
-
 class AppealOut(Wire):
     """An appeal with what became of it."""
 
@@ -290,7 +278,7 @@ class AppealOut(Wire):
     possible: list[str] = Field(description="what can be done now")
     awaits: list[str] = Field(
         description="what is missing before it is decided, a sentence each: “A panel is to be "
-        "named.”"
+        "named.”; then that the result which the decision changed is to be announced"
     )
     deposit: DepositOut
     panel: PanelOut | None
@@ -299,7 +287,7 @@ class AppealOut(Wire):
     reopened: dict[str, Any] | None
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the jury's decision that stands")
-    earlier_decisions: list[EarlierDecisionOut] = Field(
+    earlier_decisions: list[JurysDecisionOut] = Field(
         description="those before the one that stands, by sitting; while it is reopened all of them"
     )
     corrections: list[CorrectionOut] = CORRECTIONS

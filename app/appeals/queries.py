@@ -16,6 +16,7 @@ from app.appeals.timeliness import timeliness
 from app.appeals.wire import (
     DecisionOut,
     Instance,
+    JurysDecisionOut,
     Mark,
     ProtestOut,
     ProtestsOut,
@@ -198,6 +199,15 @@ _UNTOLD = select(decisions.c.id).where(
     decisions.c.carried_out != literal_column("'[]'"),
     decisions.c.is_news == 1,
     ~_IS_TOLD,
+)
+_JURYS_ON = (
+    _DECISION_COLUMNS.add_columns(appeals.c.number.label("appeal_number"))
+    .join(appeals, appeals.c.id == decisions.c.appeal_id)
+    .where(
+        decisions.c.protest_id.in_(bindparam("protests", expanding=True)),
+        decisions.c.replaced_by.is_(None),
+    )
+    .order_by(appeals.c.number)
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
@@ -448,6 +458,30 @@ def referees_decisions_of(
     for row in conn.execute(_REFEREES_OF, {"meet": meet.id, "protests": list(protest_ids)}):
         found.setdefault(row.protest_id, []).append(row.id)
     return found
+
+
+def jurys_decisions_on(
+    conn: Connection, meet: MeetFacts, protest_ids: Iterable[str]
+) -> Mapping[str, list[AnyRow]]:
+    """By protest what the jury has decided on its appeals and stands; none for the others."""
+    found: dict[str, list[AnyRow]] = {}
+    for row in conn.execute(_JURYS_ON, {"meet": meet.id, "protests": list(protest_ids)}):
+        found.setdefault(row.protest_id, []).append(row)
+    return found
+
+
+def jurys_decision_out(meet: MeetFacts, row: AnyRow, appeal_number: int) -> JurysDecisionOut:
+    """A decision of the jury in short."""
+    return JurysDecisionOut(
+        id=row.id,
+        appeal=row.appeal_id,
+        appeal_number=appeal_number,
+        sitting=row.sitting,
+        verdict=Verdict(row.verdict),
+        decided_at=row.decided_at,
+        decided_at_local=in_zone(row.decided_at, meet.time_zone),
+        form_path=f"/api/meets/{meet.id}/decisions/{row.id}/form.pdf",
+    )
 
 
 def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:

@@ -20,7 +20,7 @@ from app.appeals.bench import Bench, bench_for
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.either_way import if_granted, if_taken_back, sought_by
 from app.appeals.had_a_part import had_a_part
-from app.appeals.jury_wire import AppealOut, AppealsOut, EarlierDecisionOut, PanelMember, PanelOut
+from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import (
     AdvanceIn,
     CorrectIn,
@@ -37,6 +37,7 @@ from app.appeals.queries import (
     decision_out,
     decision_row,
     decisions_of_appeal,
+    jurys_decision_out,
     lane_in_round,
     marks_of,
     protest_row,
@@ -47,7 +48,8 @@ from app.appeals.queries import (
 )
 from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
-from app.appeals.wire import Instance, Mark, Timeliness, Verdict
+from app.appeals.to_announce import awaits_announcement
+from app.appeals.wire import Instance, Mark, Timeliness
 from app.clock import in_zone
 from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
 from app.meets.queries import MeetFacts, meet_facts
@@ -291,6 +293,7 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
     )
     _took_part, lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
     deposit, panel = deposit_out(meet, row), panel_out(conn, meet, row)
+    made = [] if stands is None else [stands]
     return AppealOut(
         id=row.id,
         number=row.number,
@@ -317,7 +320,7 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         marks=marks,
         state=state,
         possible=_possible(row, state, panel),
-        awaits=awaited(state, marks, deposit, panel),
+        awaits=[*awaited(state, marks, deposit, panel), *awaits_announcement(conn, meet, made)],
         deposit=deposit,
         panel=panel,
         sitting=row.sitting,
@@ -325,17 +328,8 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         reopened=row.reopened,
         withdrawn=row.withdrawn,
         decision=decision_out(stands, meet.time_zone) if stands is not None else None,
-        earlier_decisions=[_earlier(meet, one) for one in decided if one is not stands],
+        earlier_decisions=[
+            jurys_decision_out(meet, one, row.number) for one in decided if one is not stands
+        ],
         version=row.version,
-    )
-
-
-def _earlier(meet: MeetFacts, row: AnyRow) -> EarlierDecisionOut:
-    return EarlierDecisionOut(
-        id=row.id,
-        sitting=row.sitting,
-        verdict=Verdict(row.verdict),
-        decided_at=row.decided_at,
-        decided_at_local=in_zone(row.decided_at, meet.time_zone),
-        form_path=f"/api/meets/{meet.id}/decisions/{row.id}/form.pdf",
     )
