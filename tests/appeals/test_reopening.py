@@ -481,6 +481,19 @@ def heard_against(event: Event, orders: list[Json], sought: list[Json]) -> Json:
     return {**open_again(event, {**out.json(), "names": names}), "orders": given}
 
 
+def test_undone_again_what_the_referee_ordered_needs_no_amended_announcement_either(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    heard = heard_against(event, in_time("41.00")(event), [])
+    assert event.announce("heats 1").status_code == 201
+    assert decide_again(event, heard, orders=heard["orders"]).status_code == 201
+    assert event.result()["announced"]["holds"]
+    assert "An amended result is to be announced." not in pending(event)
+    (why,) = event.announce("heats 1", remark="The speaker was not heard.").json()["because"]
+    assert why.endswith(". All stays as it was decided before.")
+
+
 def decision_on(hand: MeetAtHand, protest: Json) -> str:
     return str(hand.referee.get(f"protests/{protest['id']}").json()["decision"]["id"])
 
