@@ -200,6 +200,9 @@ _UNTOLD = select(decisions.c.id).where(
     decisions.c.is_news == 1,
     ~_IS_TOLD,
 )
+_TOLD_ANYWHERE = select(tellings.c.decision_id).where(
+    tellings.c.decision_id.in_(bindparam("decisions", expanding=True))
+)
 _JURYS_ON = (
     _DECISION_COLUMNS.add_columns(appeals.c.number.label("appeal_number"))
     .join(appeals, appeals.c.id == decisions.c.appeal_id)
@@ -419,6 +422,11 @@ def untold_orders(conn: Connection, heat_id: HeatId) -> frozenset[DecisionId]:
     announcement of the heat has told.
     """
     return frozenset(conn.execute(_UNTOLD, {"heat": heat_id}).scalars())
+
+
+def told_anywhere(conn: Connection, decision_ids: Iterable[DecisionId]) -> frozenset[DecisionId]:
+    """Those of the decisions that an announcement of any heat has told."""
+    return frozenset(conn.execute(_TOLD_ANYWHERE, {"decisions": list(decision_ids)}).scalars())
 
 
 def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:

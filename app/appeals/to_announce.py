@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import untold_orders
+from app.appeals.queries import told_anywhere, untold_orders
 from app.ids import HeatId
 from app.meets.queries import MeetFacts, heat
 from app.meets.states import HeatState
@@ -20,18 +20,26 @@ from app.store.rows import AnyRow
 
 def awaits_announcement(conn: Connection, meet: MeetFacts, made: Iterable[AnyRow]) -> list[str]:
     """What is to be announced of these decisions about one heat, a sentence; none where nothing is
-    left to tell, or where the heat is not held: what is ordered of it, others tell.
+    left to tell.
     """
     ordered = [one for one in made if one.carried_out]
     if not ordered:
         return []
     heat_id = HeatId(ordered[0].heat_id)
-    if untold_orders(conn, heat_id).isdisjoint(one.id for one in ordered):
-        return []
     state = heat(conn, meet.id, heat_id).state
     if state is HeatState.NOT_HELD:
+        return _elsewhere(conn, ordered)
+    if untold_orders(conn, heat_id).isdisjoint(one.id for one in ordered):
         return []
     if last_announcement(conn, heat_id) is None:
         return ["The result is to be announced."]
     again = "The heat is to be run again, and its" if state is HeatState.TO_COME else "The amended"
     return [f"{again} result is to be announced."]
+
+
+def _elsewhere(conn: Connection, ordered: Iterable[AnyRow]) -> list[str]:
+    """Nothing is announced of a heat that is not held: the heats that are moved tell it."""
+    moving = {one.id for one in ordered if one.moves.get("moves")}
+    if moving <= told_anywhere(conn, moving):
+        return []
+    return ["The amended result of the heats that it moves is to be announced."]
