@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from app.appeals.actions import decide_protest, give_advice
+from app.appeals.either_way import sought_by
 from app.appeals.jury import decide_appeal
 from app.appeals.jury_wire import (
     AppealIn,
@@ -21,7 +22,7 @@ from app.appeals.jury_wire import (
 from app.appeals.lodging import lodge_appeal, lodge_protest
 from app.appeals.panel import name_panel, step_aside, vote
 from app.appeals.queries import appeal_row, protest_out
-from app.appeals.standing import appeal_out, sought_by
+from app.appeals.standing import appeal_out
 from app.appeals.wire import (
     AdviceIn,
     Instance,

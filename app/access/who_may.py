@@ -103,6 +103,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("PUT", f"{MEET}/cases/{{case}}/rulings/{{ruling}}"): RULES,
     ("GET", f"{MEET}/rulings/{{ruling}}"): DESK,
     ("GET", f"{MEET}/rulings/{{ruling}}/form.pdf"): READERS_OF_FORMS,
+    ("GET", f"{MEET}/heats/{{heat}}/rulings"): DESK,
     ("GET", f"{MEET}/disqualifications"): DESK,
     ("PUT", f"{MEET}/heats/{{heat}}/result"): RESULTS,
     ("GET", f"{MEET}/heats/{{heat}}/result"): DESK,

@@ -26,6 +26,7 @@ from app.appeals.queries import (
     next_decision,
     protest_row,
     standing_decision,
+    untold_orders,
 )
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests
@@ -145,10 +146,19 @@ def put_decision(
             statement=statement,
             statement_digest=digest,
             form_facts=paper,
+            is_news=int(_is_news(unit.conn, bench, carried_out)),
             content=dict(content),
         )
     )
     return {**statement, "statement_sha256": digest}
+
+
+def _is_news(conn: Connection, bench: Bench, carried_out: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether there is anything to announce: not where a decision after reopening keeps all that
+    was ordered, as it was announced before.
+    """
+    keeps_all = bool(carried_out) and all(one.get("is_kept") for one in carried_out)
+    return not keeps_all or bool(untold_orders(conn, HeatId(bench.heat.id)))
 
 
 def _statement(

@@ -6,20 +6,18 @@ Read at once, so that it is of one moment; pictures stand with their reports.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection
 
+from app.appeals.either_way import either_way
 from app.appeals.jury_wire import DossierOut
 from app.appeals.queries import appeal_row, cases_about, other_heats_of, protest_row
 from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
-from app.appeals.standing import if_granted
-from app.appeals.wire import DecisionOut
 from app.ids import AppealId, HeatId, MeetId, ProtestId, TeamId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound
-from app.reports.queries import case_out, cases_of_teams
+from app.reports.queries import case_out, cases_of_teams, heat_posts
 from app.results.announcements import announcements_of_heat
 from app.results.queries import result
 from app.results.windows import windows_of_heat
@@ -42,14 +40,16 @@ def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetim
     appellants = cases_of_teams(conn, heat_id, [row.team_id])
     cases = list(dict.fromkeys([*cases_about(conn, meet_id, protest), *appellants]))
     made = decisions_shown(conn, meet, ProtestId(protest.id), now)
-    granted = if_granted(conn, meet, row)
-    others = other_heats_of(conn, heat_id, _moved(made, granted))
+    foreseen = either_way(conn, meet, row)
+    shown = [one.consequences for one in made]
+    others = other_heats_of(conn, heat_id, _moved(*shown, foreseen.granted, foreseen.rejected))
     heats = (heat_id, *others)
     of_cases = {case: rulings_of_case(conn, meet_id, case) for case in cases}
     return DossierOut(
         appeal=appeal_shown(conn, meet_id, appeal_id, now),
         protest=protest_shown(conn, meet_id, ProtestId(protest.id), now),
         decisions=made,
+        posts=[heat_posts(conn, meet_id, one) for one in heats],
         cases=[
             case_out(conn, meet_id, case, of_cases[case], reports_gone_on(conn, meet_id, case))
             for case in cases
@@ -61,15 +61,16 @@ def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetim
         other_results_now=[
             known for one in others if (known := _result(conn, meet_id, one)) is not None
         ],
-        if_granted=granted,
+        if_granted=foreseen.granted,
+        if_rejected=foreseen.rejected,
+        note=foreseen.note,
         windows=[window for one in heats for window in windows_of_heat(conn, meet_id, one, now)],
     )
 
 
-def _moved(made: Sequence[DecisionOut], granted: ConsequencesOut | None) -> set[TeamId]:
-    """Whom the decisions on the protest have moved, and whom what is asked for would move."""
-    shown = [one.consequences for one in made] + ([] if granted is None else [granted])
-    return {TeamId(move.team) for each in shown for move in each.moves}
+def _moved(*shown: ConsequencesOut | None) -> set[TeamId]:
+    """Whom the decisions on the protest have moved, and whom the next one would move."""
+    return {TeamId(move.team) for one in shown if one is not None for move in one.moves}
 
 
 def _result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut | None:

@@ -16,6 +16,7 @@ from app.appeals.wire import (
     TEAM,
     THING,
     DecisionOut,
+    JurysDecisionOut,
     Mark,
     ProtestOut,
     Timeliness,
@@ -24,14 +25,13 @@ from app.appeals.wire import (
 from app.ids import (
     AppealId,
     ChosenId,
-    DecisionId,
     HeatId,
     OfficialId,
     ProtestId,
     TeamId,
     VoteId,
 )
-from app.reports.wire import CaseOut
+from app.reports.wire import CaseOut, HeatPostsOut
 from app.results.correction_wire import CorrectionOut
 from app.results.wire import AnnouncementOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
@@ -278,7 +278,7 @@ class AppealOut(Wire):
     possible: list[str] = Field(description="what can be done now")
     awaits: list[str] = Field(
         description="what is missing before it is decided, a sentence each: “A panel is to be "
-        "named.”"
+        "named.”; then that the result which the decision changed is to be announced"
     )
     deposit: DepositOut
     panel: PanelOut | None
@@ -287,7 +287,9 @@ class AppealOut(Wire):
     reopened: dict[str, Any] | None
     withdrawn: dict[str, Any] | None
     decision: DecisionOut | None = Field(description="the jury's decision that stands")
-    earlier_decisions: list[DecisionId]
+    earlier_decisions: list[JurysDecisionOut] = Field(
+        description="those before the one that stands, by sitting; while it is reopened all of them"
+    )
     corrections: list[CorrectionOut] = CORRECTIONS
     version: int
 
@@ -316,6 +318,10 @@ class DossierOut(Wire):
     appeal: AppealOut
     protest: ProtestOut
     decisions: list[DecisionOut]
+    posts: list[HeatPostsOut] = Field(
+        description="what each post showed, white, yellow or nothing, also where nobody wrote a "
+        "report: in its heat, and in the round's other heats that it can move"
+    )
     cases: list[CaseOut]
     rulings: list[RulingOut]
     disqualifications: list[DisqualificationOut]
@@ -327,5 +333,13 @@ class DossierOut(Wire):
     )
     if_granted: ConsequencesOut | None = Field(
         description="what would move if the team got what it asks for"
+    )
+    if_rejected: ConsequencesOut | None = Field(
+        description="what would move if it is rejected, where it was reopened: what the jury had "
+        "ordered is taken back. Null else: then rejecting it moves nothing"
+    )
+    note: str = Field(
+        description="why one of the two is missing, and what stays where it was reopened; empty "
+        "where nothing is to be said"
     )
     windows: list[WindowOut]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from sqlalchemy import Connection, bindparam, func, select
+from sqlalchemy import Connection, bindparam, func, literal_column, select
 
 from app.access.tables import officials
 from app.appeals.about_not_held import lanes_before
@@ -16,6 +16,7 @@ from app.appeals.timeliness import timeliness
 from app.appeals.wire import (
     DecisionOut,
     Instance,
+    JurysDecisionOut,
     Mark,
     ProtestOut,
     ProtestsOut,
@@ -40,7 +41,7 @@ from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
 from app.results.one_round import in_one_round
-from app.results.tables import tellings, windows
+from app.results.tables import announcements, tellings, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
 from app.rulings.queries import ruling_out
@@ -166,6 +167,31 @@ _DECIDED_ABOUT = (
         decisions.c.instance == Instance.REFEREE.value,
         protests.c.ruling_id.in_(bindparam("rulings", expanding=True)),
     )
+)
+_IS_TOLD = (
+    select(tellings.c.decision_id)
+    .join(announcements, announcements.c.id == tellings.c.announcement_id)
+    .where(tellings.c.decision_id == decisions.c.id, announcements.c.heat_id == decisions.c.heat_id)
+    .correlate(decisions)
+    .exists()
+)
+_UNTOLD = select(decisions.c.id).where(
+    decisions.c.heat_id == bindparam("heat"),
+    decisions.c.carried_out != literal_column("'[]'"),
+    decisions.c.is_news == 1,
+    ~_IS_TOLD,
+)
+_TOLD_ANYWHERE = select(tellings.c.decision_id).where(
+    tellings.c.decision_id.in_(bindparam("decisions", expanding=True))
+)
+_JURYS_ON = (
+    _DECISION_COLUMNS.add_columns(appeals.c.number.label("appeal_number"))
+    .join(appeals, appeals.c.id == decisions.c.appeal_id)
+    .where(
+        decisions.c.protest_id.in_(bindparam("protests", expanding=True)),
+        decisions.c.replaced_by.is_(None),
+    )
+    .order_by(appeals.c.number)
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
@@ -367,6 +393,18 @@ def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
 
 
+def untold_orders(conn: Connection, heat_id: HeatId) -> frozenset[DecisionId]:
+    """The decisions about a heat, also replaced ones, that ordered something new which no
+    announcement of the heat has told.
+    """
+    return frozenset(conn.execute(_UNTOLD, {"heat": heat_id}).scalars())
+
+
+def told_anywhere(conn: Connection, decision_ids: Iterable[DecisionId]) -> frozenset[DecisionId]:
+    """Those of the decisions that an announcement of any heat has told."""
+    return frozenset(conn.execute(_TOLD_ANYWHERE, {"decisions": list(decision_ids)}).scalars())
+
+
 def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> list[AnyRow]:
     """All that the referee decided on a protest, first to last: more than one where the first was
     replaced.
@@ -404,6 +442,30 @@ def referees_decisions_of(
     for row in conn.execute(_REFEREES_OF, {"meet": meet.id, "protests": list(protest_ids)}):
         found.setdefault(row.protest_id, []).append(row.id)
     return found
+
+
+def jurys_decisions_on(
+    conn: Connection, meet: MeetFacts, protest_ids: Iterable[str]
+) -> Mapping[str, list[AnyRow]]:
+    """By protest what the jury has decided on its appeals and stands; none for the others."""
+    found: dict[str, list[AnyRow]] = {}
+    for row in conn.execute(_JURYS_ON, {"meet": meet.id, "protests": list(protest_ids)}):
+        found.setdefault(row.protest_id, []).append(row)
+    return found
+
+
+def jurys_decision_out(meet: MeetFacts, row: AnyRow, appeal_number: int) -> JurysDecisionOut:
+    """A decision of the jury in short."""
+    return JurysDecisionOut(
+        id=row.id,
+        appeal=row.appeal_id,
+        appeal_number=appeal_number,
+        sitting=row.sitting,
+        verdict=Verdict(row.verdict),
+        decided_at=row.decided_at,
+        decided_at_local=in_zone(row.decided_at, meet.time_zone),
+        form_path=f"/api/meets/{meet.id}/decisions/{row.id}/form.pdf",
+    )
 
 
 def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:

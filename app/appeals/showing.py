@@ -18,6 +18,8 @@ from app.appeals.awaiting import possible_at
 from app.appeals.jury_wire import AppealOut, AppealsOut
 from app.appeals.queries import (
     decisions_on,
+    jurys_decision_out,
+    jurys_decisions_on,
     protest_out,
     protests_page,
     referees_decision,
@@ -27,10 +29,10 @@ from app.appeals.queries import (
 from app.appeals.since_signed import appeals_until
 from app.appeals.standing import appeal_out, appeals_page
 from app.appeals.states import ProtestState
+from app.appeals.to_announce import awaits_announcement
 from app.appeals.wire import (
     AffectedOut,
     DecisionOut,
-    Instance,
     ProtestOut,
     ProtestsOut,
     Verdict,
@@ -51,8 +53,9 @@ def protest_shown(
 ) -> ProtestOut:
     """One protest, its decision with whom it moved; NotFound for an id not of this meet."""
     out = protest_out(conn, meet_id, protest_id)
-    (shown,) = _with(conn, meet_id, [out], now)
-    return _with_what_follows(conn, meet_facts(conn, meet_id), shown)
+    meet = meet_facts(conn, meet_id)
+    (shown,) = _with_jurys(conn, meet, _with(conn, meet_id, [out], now))
+    return _with_what_follows(conn, meet, shown)
 
 
 def protests_shown(
@@ -60,15 +63,32 @@ def protests_shown(
 ) -> ProtestsOut:
     """A page of protests, the one that was lodged last first."""
     page = protests_page(conn, meet_id, before)
-    return page.model_copy(update={"protests": _with(conn, meet_id, page.protests, now)})
+    shown = _with(conn, meet_id, page.protests, now)
+    return page.model_copy(update={"protests": _with_jurys(conn, meet_facts(conn, meet_id), shown)})
+
+
+def _with_jurys(conn: Connection, meet: MeetFacts, page: Sequence[ProtestOut]) -> list[ProtestOut]:
+    """Protests with what the jury has decided on them, which their state does not tell."""
+    made = jurys_decisions_on(conn, meet, [one.id for one in page])
+    return [
+        one.model_copy(
+            update={
+                "jury": [
+                    jurys_decision_out(meet, row, row.appeal_number) for row in made.get(one.id, ())
+                ]
+            }
+        )
+        for one in page
+    ]
 
 
 def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> ProtestOut:
     """A protest with what is to be done next, and until when an appeal can be lodged."""
     decided = referees_decision(conn, meet.id, out.id) if out.decision is not None else None
-    is_settled = any(one.instance is Instance.JURY for one in decisions_on(conn, meet, out.id))
-    if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
-        return out.model_copy(update={"awaits": list(_awaited(out)), "appeals_until": ""})
+    jurys = jurys_decisions_on(conn, meet, [out.id]).get(out.id, [])
+    if decided is None or jurys or decided.verdict == Verdict.REFERRED:
+        awaits = [*_awaited(out), *awaits_announcement(conn, meet, jurys)]
+        return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)
     if window is not None:
         until = appeals_until(window, meet.time_zone)

@@ -11,17 +11,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.access.queries import officials_of
 from app.appeals.about_not_held import Counted, lanes_before, time_where_not_held
 from app.appeals.awaiting import awaited, possible_now
 from app.appeals.bench import Bench, bench_for
-from app.appeals.carrying import shown_for
 from app.appeals.deposits import asked_of, deposit_out
+from app.appeals.either_way import if_granted, if_taken_back, sought_by
 from app.appeals.had_a_part import had_a_part
-from app.appeals.hearing_again import shown_again
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import (
     AdvanceIn,
@@ -31,8 +29,6 @@ from app.appeals.orders import (
     OrderIn,
     RecallIn,
     RunAgainIn,
-    SetAsideIn,
-    UndoIn,
 )
 from app.appeals.queries import (
     PAGE,
@@ -41,6 +37,7 @@ from app.appeals.queries import (
     decision_out,
     decision_row,
     decisions_of_appeal,
+    jurys_decision_out,
     lane_in_round,
     marks_of,
     protest_row,
@@ -51,22 +48,19 @@ from app.appeals.queries import (
 )
 from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
+from app.appeals.to_announce import awaits_announcement
 from app.appeals.wire import Instance, Mark, Timeliness
 from app.clock import in_zone
 from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
 from app.meets.queries import MeetFacts, meet_facts
-from app.refusals import Refusal
 from app.roles import Role
 from app.rounds.wire import ConsequencesOut
-from app.rulings.queries import disqualifications_of_ruling, ruling_out
-from app.rulings.states import DisqualificationState
+from app.rulings.queries import ruling_out
 from app.store.rows import AnyRow
 from app.visible import likeness
 
 Part = Literal["chair", "member", "substitute"]
 Sits = Literal["sits", "asked to withdraw", "withdrawn", "waits"]
-
-ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,55 +78,6 @@ class Touched:
         return bool(affiliation) and likeness(affiliation) in map(likeness, self.affiliations)
 
 
-def sought_by(conn: Connection, meet_id: MeetId, row: AnyRow) -> list[OrderIn]:
-    """What an appeal asks for: as it says, or that what it is against is undone."""
-    if row.sought:
-        return ORDERS.validate_python(row.sought)
-    decided = referees_decision(conn, meet_id, ProtestId(row.protest_id))
-    if decided is not None and decided.carried_out:
-        return [UndoIn(order="undo", decision=decided.id)]
-    ruling = protest_row(conn, meet_id, ProtestId(row.protest_id)).ruling_id
-    if ruling is None:
-        return []
-    return [
-        SetAsideIn(order="set aside", disqualification=one.id)
-        for one in disqualifications_of_ruling(conn, meet_id, RulingId(ruling))
-        if one.state is DisqualificationState.IN_FORCE
-    ]
-
-
-def if_granted(conn: Connection, meet: MeetFacts, row: AnyRow) -> ConsequencesOut | None:
-    """What would move if the appellant got what it asks for; None where that is not said, or can no
-    longer be ordered.
-    """
-    wanted = sought_by(conn, meet.id, row)
-    if not wanted:
-        return None
-    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
-    return _moved(bench, wanted) if row.reopened is None else _moved_again(bench, row, wanted)
-
-
-def _moved_again(bench: Bench, row: AnyRow, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
-    """The same where the appeal is looked at again: what was granted before stays."""
-    earlier = decision_row(bench.conn, bench.meet_id, DecisionId(row.reopened["decision"]))
-    try:
-        return shown_again(bench, earlier, wanted, is_done=False)[1]
-    except Refusal:
-        return None
-
-
-def _if_taken_back(bench: Bench, row: AnyRow) -> ConsequencesOut | None:
-    """What would move if the decision that is looked at again did not stand; None for no such."""
-    return None if row.reopened is None else _moved_again(bench, row, ())
-
-
-def _moved(bench: Bench, wanted: Sequence[OrderIn]) -> ConsequencesOut | None:
-    try:
-        return shown_for(bench, wanted)[1]
-    except Refusal:
-        return None
-
-
 def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     """The teams that an appeal can move or is about; all of the heat where nobody can say how."""
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
@@ -145,7 +90,7 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
         earlier = decision_row(conn, meet.id, DecisionId(row.reopened["decision"]))
         parties |= teams_in(decided_moves(earlier))
     wanted = sought_by(conn, meet.id, row)
-    either = (if_granted(conn, meet, row), _if_taken_back(bench, row))
+    either = if_granted(conn, meet, row), if_taken_back(bench, row)
     shown_now = [one for one in either if one is not None]
     named = named_by(wanted).union(*map(_named, shown_now))
     whole = any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
@@ -348,6 +293,7 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
     )
     _took_part, lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
     deposit, panel = deposit_out(meet, row), panel_out(conn, meet, row)
+    made = [] if stands is None else [stands]
     return AppealOut(
         id=row.id,
         number=row.number,
@@ -374,7 +320,7 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         marks=marks,
         state=state,
         possible=_possible(row, state, panel),
-        awaits=awaited(state, marks, deposit, panel),
+        awaits=[*awaited(state, marks, deposit, panel), *awaits_announcement(conn, meet, made)],
         deposit=deposit,
         panel=panel,
         sitting=row.sitting,
@@ -382,6 +328,8 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         reopened=row.reopened,
         withdrawn=row.withdrawn,
         decision=decision_out(stands, meet.time_zone) if stands is not None else None,
-        earlier_decisions=[one.id for one in decided if one is not stands],
+        earlier_decisions=[
+            jurys_decision_out(meet, one, row.number) for one in decided if one is not stands
+        ],
         version=row.version,
     )

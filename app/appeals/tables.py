@@ -101,12 +101,14 @@ decisions = Table(
     Column("statement_digest", String(64), nullable=False),
     Column("form_facts", Json, nullable=False),
     Column("replaced_by", id_type()),
+    Column("is_news", Integer, nullable=False, server_default="1"),
     Column("content", Json, nullable=False),
     UniqueConstraint("meet_id", "seq"),
 )
 """`seq` counts through the meet: clocks are set back, and those of two machines differ. `orders`
 are as they were given, `carried_out` has with each what it takes to undo it, `moves` what the
-result was shown to lose and gain before it was signed."""
+result was shown to lose and gain before it was signed. `is_news` is 0 where it does nothing but
+keep what was ordered before, and that had been announced."""
 
 votes = Table(
     "votes",

@@ -218,6 +218,19 @@ CORRECTIONS: Any = Field(
 )
 
 
+class JurysDecisionOut(Wire):
+    """What the jury decided on an appeal, in short, and where to read it."""
+
+    id: DecisionId
+    appeal: AppealId
+    appeal_number: int
+    sitting: int
+    verdict: Verdict
+    decided_at: datetime
+    decided_at_local: str
+    form_path: str = Field(description="where its paper is read: “/api/meets/…/form.pdf”")
+
+
 class ProtestOut(Wire):
     """A protest with what became of it."""
 
@@ -251,8 +264,16 @@ class ProtestOut(Wire):
     state: ProtestState
     possible: list[str]
     withdrawn: dict[str, Any] | None
-    decision: DecisionOut | None = Field(description="the referee's decision")
+    decision: DecisionOut | None = Field(
+        description="the referee's decision; of a protest that was appealed, `state` tells what it "
+        "was, and `jury` what became of it"
+    )
     appeals: list[AppealId]
+    jury: list[JurysDecisionOut] = Field(
+        default=[],
+        description="what the jury has decided on these appeals and stands, in order; empty where "
+        "it has not",
+    )
     appeals_until: str | None = Field(
         default=None,
         description="until when the protesters can appeal against the decision, with the rule; "

@@ -92,7 +92,7 @@ def add_picture(place: Place, content: bytes, copy: Redrawn) -> Action[Put[Pictu
         _store(unit, place, content, copy)
         touch_case_of(unit, place.report)
         out = picture_out(unit.conn, place.meet, place.report, place.picture)
-        body = out.model_dump(mode="json", exclude={"id", "official_name"})
+        body = out.model_dump(mode="json", exclude={"id", "official_name", "copy_path"})
         return Done(Put(out, created=True), Deed(Kind.PICTURE_ADDED, place.picture, body))
 
     return act

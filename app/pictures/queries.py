@@ -100,6 +100,7 @@ def _out(row: AnyRow) -> PictureOut:
         size=row.size,
         sha256=row.sha256,
         shown_sha256=row.shown_sha256,
+        copy_path=(f"/api/meets/{row.meet_id}/reports/{row.report_id}/pictures/{row.id}/copy.jpg"),
         width=row.width,
         height=row.height,
     )

@@ -22,5 +22,6 @@ class PictureOut(Wire):
     size: int = Field(description="of the original, in bytes")
     sha256: str = Field(description="of the original, as it came")
     shown_sha256: str = Field(description="of the copy, a JPEG")
+    copy_path: str = Field(description="where the copy is read: “/api/meets/…/copy.jpg”")
     width: int = Field(description="of the copy, in pixels")
     height: int

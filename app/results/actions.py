@@ -279,9 +279,10 @@ def _insist_on_news(
     zone = meet_facts(unit.conn, unit.meet_id).time_zone
     final = f", and final since {in_zone(finality.since, zone)}" if finality.since else ""
     first = "".join(f" {one}" for one in finality.pending if one in {TO_RECONSIDER, TO_LOOK_AT})
+    runs = "" if news.by_jury_alone else "; a further protest window will then run"
     raise NeedsWord(
         f"This result is the same as in announcement {last.number} of this heat{final}.{first} To "
-        "announce it again, say why in “remark”; a further protest window will then run.",
+        f"announce it again, say why in “remark”{runs}.",
         field="/remark",
     )
 

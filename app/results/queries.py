@@ -107,6 +107,7 @@ _ORDERED_SINCE = (
         decisions.c.seq > announcements.c.decisions_seen,
         decisions.c.replaced_by.is_(None),
         decisions.c.carried_out != literal_column("'[]'"),
+        decisions.c.is_news == 1,
     )
     .exists()
 )

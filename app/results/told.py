@@ -7,7 +7,7 @@ once.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -60,6 +60,7 @@ _DECIDED = (
         decisions.c.instance,
         decisions.c.orders,
         decisions.c.replaced_by,
+        decisions.c.is_news,
     )
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
@@ -157,11 +158,18 @@ def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
     if row.sitting > 1:  # who heard the first decision would hear the same appeal decided twice
         asides.append("reopened on new evidence")
     where = f", {', '.join(asides)}," if asides else ""
-    ordered = " ".join(one["words"] for one in row.carried_out)
     return (
         f"{what} {number} of {row.team_name}{where} was {row.verdict} by the {row.instance} "
-        f"{when}. {ordered}"
+        f"{when}. {' '.join(_ordered(row.carried_out))}"
     )
+
+
+def _ordered(carried_out: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """What was ordered, in words; what is kept of a decision before did not begin to count now."""
+    new = [one["words"] for one in carried_out if not one.get("is_kept")]
+    yield from new
+    if any(one.get("is_kept") for one in carried_out):
+        yield f"{'The rest' if new else 'All'} stays as it was decided before."
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +191,9 @@ class Decided:
     by_jury_here: bool
     by_jury_elsewhere: bool
     is_here: bool
-    """Something was ordered in this heat itself: that is news, whatever its lines say."""
+    """Something was ordered in this heat itself: that is news, whatever its lines say; not where
+    nothing was ordered but what had been ordered and told before.
+    """
 
 
 def decided_since(conn: Connection, heat_id: HeatId) -> Decided:
@@ -204,7 +214,7 @@ def decided_since(conn: Connection, heat_id: HeatId) -> Decided:
         can_be_appealed_here=any(row.is_here for row in open_ones),
         by_jury_here=any(row.is_here for row in jurys),
         by_jury_elsewhere=any(row.carried_out and not row.is_here for row in jurys),
-        is_here=any(row.is_here and row.carried_out for row in standing),
+        is_here=any(row.is_here and row.carried_out and row.is_news for row in standing),
     )
 
 

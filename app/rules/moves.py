@@ -119,9 +119,7 @@ def summary(moves: Sequence[Move], names: Mapping[str, str], next_round: str) ->
     if not moves:
         return "nothing moves"
     deciding = [
-        move
-        for move in moves
-        if move.loses_next_round or move.gains_next_round or move.changes_tie
+        move for move in moves if move.loses_next_round or move.gains_next_round or move.changes_tie
     ]
     told = [
         f"{names[move.team]} {_in_short(move, next_round if first else '')}"

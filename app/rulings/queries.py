@@ -13,6 +13,7 @@ from app.access.tables import officials
 from app.appeals.tables import appeals, decisions, protests
 from app.clock import in_zone
 from app.ids import CaseId, DecisionId, HeatId, MeetId, OfficialId, RulingId, TeamId
+from app.meets.queries import heat, meet_facts
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.reports.tables import cases, reports
@@ -24,7 +25,13 @@ from app.rulings.effect import effect_in_words
 from app.rulings.shaken import shaken_of_team
 from app.rulings.states import DisqualificationState
 from app.rulings.tables import disqualifications, rulings
-from app.rulings.wire import DisqualificationOut, RulingOut, Verdict
+from app.rulings.wire import (
+    DisqualificationOut,
+    RulingOut,
+    StandingRulingOut,
+    StandingRulingsOut,
+    Verdict,
+)
 from app.store.rows import AnyRow
 
 _RULING = (
@@ -45,6 +52,19 @@ _RULING = (
     .outerjoin(teams, teams.c.id == rulings.c.team_id)
     .outerjoin(disqualifications, disqualifications.c.by_ruling == rulings.c.id)
     .where(rulings.c.meet_id == bindparam("meet"), rulings.c.id == bindparam("ruling"))
+)
+_STANDING = (
+    select(
+        rulings,
+        cases.c.number.label("case_number"),
+        officials.c.name.label("official_name"),
+        teams.c.name.label("team_name"),
+    )
+    .join(cases, cases.c.id == rulings.c.case_id)
+    .join(officials, officials.c.id == rulings.c.official_id)
+    .outerjoin(teams, teams.c.id == rulings.c.team_id)
+    .where(rulings.c.heat_id == bindparam("heat"), rulings.c.replaced_by.is_(None))
+    .order_by(rulings.c.lane.is_(None), rulings.c.lane, cases.c.number)
 )
 _IN_WORDS = (
     select(
@@ -84,8 +104,16 @@ _CASES_OF_REPORTS = (
     .order_by(reports.c.id)
 )
 _DISQUALIFICATIONS = (
-    select(disqualifications, teams.c.name.label("team_name"))
+    select(
+        disqualifications,
+        teams.c.name.label("team_name"),
+        events.c.name.label("event_name"),
+        heats.c.round,
+        heats.c.number.label("heat_number"),
+    )
     .join(teams, teams.c.id == disqualifications.c.team_id)
+    .join(heats, heats.c.id == disqualifications.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
     .where(disqualifications.c.meet_id == bindparam("meet"))
     .order_by(disqualifications.c.since, disqualifications.c.id)
 )
@@ -251,6 +279,39 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
     )
 
 
+def rulings_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> StandingRulingsOut:
+    """The rulings that no later one has replaced, also those that dismissed a case; NotFound for a
+    heat that is not of this meet.
+    """
+    here, zone = heat(conn, meet_id, heat_id), meet_facts(conn, meet_id).time_zone
+    return StandingRulingsOut(
+        heat=here.id,
+        event_name=here.event_name,
+        round=here.round,
+        heat_number=here.number,
+        rulings=[_standing(row, zone) for row in conn.execute(_STANDING, {"heat": heat_id})],
+    )
+
+
+def _standing(row: AnyRow, zone: str) -> StandingRulingOut:
+    return StandingRulingOut(
+        id=row.id,
+        case=row.case_id,
+        case_number=row.case_number,
+        lane=row.lane,
+        team=row.team_id,
+        team_name=row.team_name,
+        verdict=Verdict(row.verdict),
+        infringement_title=title_of(Infringement(row.infringement)) if row.infringement else None,
+        rule=row.rule,
+        effect=effect_in_words(Consequence(row.effect), row.rule),
+        official=row.official_id,
+        official_name=row.official_name,
+        ruled_at=row.ruled_at,
+        ruled_at_local=in_zone(row.ruled_at, zone),
+    )
+
+
 def ruling_in_words(conn: Connection, meet_id: MeetId, ruling_id: RulingId, zone: str) -> str:
     """A ruling as people name it on paper: when, by whom, in which heat, and what it was."""
     row = conn.execute(_IN_WORDS, {"meet": meet_id, "ruling": ruling_id}).one()
@@ -407,6 +468,9 @@ def _disqualification_out(row: AnyRow) -> DisqualificationOut:
     return DisqualificationOut(
         id=row.id,
         heat=row.heat_id,
+        event_name=row.event_name,
+        round=row.round,
+        heat_number=row.heat_number,
         team=row.team_id,
         team_name=row.team_name,
         lane=row.lane,

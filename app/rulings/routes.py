@@ -12,18 +12,19 @@ from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
-from app.ids import CaseId, ChosenId, MeetId, RulingId
+from app.ids import CaseId, ChosenId, HeatId, MeetId, RulingId
 from app.reports.queries import case_out
 from app.reports.wire import CaseOut
 from app.rulings import actions, queries
 from app.rulings.form import form_facts
-from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut
+from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut, StandingRulingsOut
 
 router = APIRouter(tags=["rulings"])
 
 Meet = Annotated[ChosenId, Path()]
 Case = Annotated[ChosenId, Path()]
 Ruling = Annotated[ChosenId, Path()]
+Heat = Annotated[ChosenId, Path()]
 
 
 @router.get("/api/meets/{meet}/cases/{case}", response_model=CaseOut)
@@ -91,6 +92,14 @@ async def get_form(
         pdf,
         media_type="application/pdf",
         headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )
+
+
+@router.get("/api/meets/{meet}/heats/{heat}/rulings", response_model=StandingRulingsOut)
+async def list_rulings_in_heat(meet: Meet, heat: Heat, here: Here) -> StandingRulingsOut:
+    """The rulings that stand in a heat, also those that dismissed a case."""
+    return await here.store.read(
+        lambda conn: queries.rulings_in_heat(conn, MeetId(meet), HeatId(heat))
     )
 
 

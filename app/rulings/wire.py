@@ -22,6 +22,8 @@ from app.rules.observation import Infringement
 from app.rulings.states import DisqualificationState
 from app.wire import Pin, Reasons, Wire, shown
 
+EFFECT = Field(description="what stands on the result: “DQ TR24.7”, “L”, or “no disqualification”")
+
 
 class Verdict(StrEnum):
     """The head official's decision on a case."""
@@ -101,9 +103,7 @@ class RulingOut(Wire):
     infringement: Infringement | None
     infringement_title: str | None
     rule: str | None
-    effect: str = Field(
-        description="what stands on the result: “DQ TR24.7”, “L”, or “no disqualification”"
-    )
+    effect: str = EFFECT
     edition: str
     separate: int | None = Field(
         description="how many separate lane infringements it confirms; null on a dismissal and "
@@ -132,11 +132,43 @@ class RulingOut(Wire):
     )
 
 
+class StandingRulingOut(Wire):
+    """A ruling that stands in a heat, as whoever takes in a protest looks for it."""
+
+    id: RulingId
+    case: CaseId
+    case_number: int
+    lane: int | None
+    team: TeamId | None = Field(description="null: a case was dismissed that had no team yet")
+    team_name: str | None
+    verdict: Verdict
+    infringement_title: str | None = Field(description="what was confirmed; null on a dismissal")
+    rule: str | None
+    effect: str = EFFECT
+    official: OfficialId
+    official_name: str
+    ruled_at: datetime
+    ruled_at_local: str
+
+
+class StandingRulingsOut(Wire):
+    """The rulings that stand in a heat, confirmed or dismissed, in the order of lanes."""
+
+    heat: HeatId
+    event_name: str
+    round: str
+    heat_number: int
+    rulings: list[StandingRulingOut]
+
+
 class DisqualificationOut(Wire):
     """A disqualification and whether it counts."""
 
     id: DisqualificationId
     heat: HeatId
+    event_name: str
+    round: str
+    heat_number: int
     team: TeamId
     team_name: str
     lane: int

@@ -1,4 +1,5 @@
-"""Which decisions an announcement tells stands with it, and whether it tells who goes on.
+"""Which decisions an announcement tells stands with it, and whether it tells who goes on; and
+with a decision whether there is anything to announce.
 
 Announcements of before told all decisions of their round by then that none before them in their
 heat had told.
@@ -7,6 +8,8 @@ Revision: 0005, after 0004.
 """
 
 from __future__ import annotations
+
+import json
 
 import sqlalchemy as sa
 from alembic import op
@@ -36,6 +39,27 @@ _TOLD_BEFORE = """
 """
 
 
+_ORDERED = """
+    SELECT d.id, d.heat_id, d.seq, d.carried_out, (
+        SELECT COUNT(*) FROM tellings t JOIN announcements a ON a.id = t.announcement_id
+        WHERE t.decision_id = d.id AND a.heat_id = d.heat_id
+    ) AS told
+    FROM decisions d WHERE d.carried_out <> '[]' ORDER BY d.heat_id, d.seq
+"""
+
+
+def _tell_news_apart() -> None:
+    """What keeps all that was ordered before, and was announced, is no news."""
+    conn = op.get_bind()
+    untold: set[str] = set()
+    for row in conn.execute(sa.text(_ORDERED)).all():
+        keeps_all = all(one.get("is_kept") for one in json.loads(row.carried_out))
+        if keeps_all and row.heat_id not in untold:
+            conn.execute(sa.text("UPDATE decisions SET is_news = 0 WHERE id = :id"), {"id": row.id})
+        elif not row.told:
+            untold.add(row.heat_id)
+
+
 def upgrade() -> None:
     op.add_column(
         "announcements",
@@ -62,9 +86,14 @@ def upgrade() -> None:
     )
     op.create_index("ix_tellings_decision_id", "tellings", ["decision_id"])
     op.execute(_TOLD_BEFORE)
+    op.add_column(
+        "decisions", sa.Column("is_news", sa.Integer(), nullable=False, server_default="1")
+    )
+    _tell_news_apart()
 
 
 def downgrade() -> None:
     """What was told follows from the numbers again, as before."""
+    op.execute("ALTER TABLE decisions DROP COLUMN is_news")
     op.drop_table("tellings")
     op.execute("ALTER TABLE announcements DROP COLUMN tells_who_goes_on")

@@ -11,10 +11,12 @@ from datetime import timedelta
 from typing import Any
 
 from tests.appeals.desk import (
+    a_disqualification,
     a_panel,
     a_protest,
     a_rejected_protest,
     an_announced_disqualification,
+    an_upheld_appeal,
     announced,
     appeal,
     cast,
@@ -67,6 +69,72 @@ def test_nobody_is_told_to_uphold_or_reject_before_a_panel_has_its_quorum(
     )
     assert jury_decides(meet, lodged, names[0], "rejected").status_code == 201
     assert now(meet, lodged) == ({"reopen"}, [])
+
+
+def test_what_the_jury_changed_is_said_to_be_announced(meet: MeetAtHand) -> None:
+    heard = an_upheld_appeal(meet)
+    said = ["The amended result is to be announced."]
+    assert now(meet, heard) == ({"reopen"}, said)
+    protest = f"protests/{heard['protest']}"
+    assert meet.desk.get(protest).json()["awaits"] == said
+    listed = meet.desk.get("appeals").json()["appeals"]
+    assert [one["awaits"] for one in listed if one["id"] == heard["id"]] == [said]
+    announced(meet)
+    assert now(meet, heard) == ({"reopen"}, [])
+    assert meet.desk.get(protest).json()["awaits"] == []
+
+
+def test_what_the_jury_changed_before_the_first_result_is_to_be_announced_with_it(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    ruling = a_disqualification(meet)
+    protest = decided(meet, lodge(meet, a_protest(meet, ruling)))
+    lodged = appeal(meet, protest)
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    orders = set_aside(ruling)
+    assert jury_decides(meet, lodged, names[0], orders=orders).status_code == 201
+    assert now(meet, lodged) == ({"reopen"}, ["The result is to be announced."])
+    assert meet.load_result().status_code == 201
+    announced(meet)
+    assert now(meet, lodged) == ({"reopen"}, [])
+
+
+def test_a_race_that_the_jury_has_run_again_is_said_to_be_announced_after_it(
+    meet: MeetAtHand,
+) -> None:
+    lodged = appeal(meet, a_rejected_protest(meet))
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    again = [{"order": "run again"}]
+    assert jury_decides(meet, lodged, names[0], orders=again).status_code == 201
+    said = ["The heat is to be run again, and its result is to be announced."]
+    assert now(meet, lodged) == ({"reopen"}, said)
+
+
+def test_a_protest_says_what_the_jury_decided_on_it(meet: MeetAtHand) -> None:
+    """World Athletics TR8.11: the jury's decision is final, whatever the referee's was."""
+    protest = a_rejected_protest(meet)
+    address = f"protests/{protest['id']}"
+    lodged = appeal(meet, protest)
+    assert meet.desk.get(address).json()["jury"] == []
+    names = a_panel(meet, lodged)
+    for name in names:
+        assert cast(meet, lodged, name).status_code == 201
+    orders = set_aside(protest["ruled"])
+    out = jury_decides(meet, lodged, names[0], orders=orders).json()
+    told = meet.desk.get(address).json()
+    assert told["state"] == "rejected"
+    (jury,) = told["jury"]
+    assert (jury["appeal"], jury["appeal_number"]) == (lodged["id"], lodged["number"])
+    assert (jury["verdict"], jury["decided_at"]) == ("upheld", out["decision"]["decided_at"])
+    assert jury["decided_at_local"] == out["decision"]["decided_at_local"]
+    assert meet.desk.get(jury["form_path"]).headers["content-type"] == "application/pdf"
+    listed = meet.desk.get("protests").json()["protests"]
+    assert [one["jury"] for one in listed if one["id"] == protest["id"]] == [[jury]]
 
 
 def test_a_late_appeal_awaits_its_panel_and_the_chairs_word(meet: MeetAtHand) -> None:

@@ -8,14 +8,18 @@ from tests.appeals.desk import (
     a_rejected_protest,
     an_announced_disqualification,
     an_appeal,
+    an_upheld_appeal,
     announced,
     appeal,
+    cast,
     decided,
+    jury_decides,
     lodge,
     set_aside,
     team,
 )
 from tests.appeals.test_affected import a_protest_in, a_round_with_a_disqualification
+from tests.appeals.test_reopening import reopen
 from tests.builders import Json, MeetAtHand, a_problem
 
 
@@ -108,6 +112,87 @@ def test_a_ruling_that_was_reconsidered_is_in_it_with_the_one_that_stands(
     assert later.status_code == 201, later.text
     told = dossier(meet, lodged)
     assert [one["id"] for one in told["rulings"]] == [ruling["id"], later.json()["id"]]
+
+
+def a_referred_protest(meet: MeetAtHand) -> Json:
+    """About conduct, where no report was written; gives the appeal that came of it."""
+    meet.start()
+    assert meet.call("white", by="umpire").status_code == 201
+    assert meet.load_result().status_code == 201
+    announced(meet)
+    against = {"about": "conduct", "against": team(meet, 5), "ruling": None}
+    protest = lodge(meet, a_protest(meet, **against))
+    out = decided(meet, protest, "referred")
+    (lodged,) = out["appeals"]
+    return {"id": lodged}
+
+
+def test_what_each_post_showed_is_in_it_where_nobody_wrote_a_report(meet: MeetAtHand) -> None:
+    told = dossier(meet, a_referred_protest(meet))
+    assert told["cases"] == []
+    (here,) = told["posts"]
+    assert (here["heat"], here["silent"]) == (meet.heat(), 1)
+    shown = {one["official_name"]: one for one in here["posts"]}
+    assert shown["umpire"]["flag"] == "white"
+    assert shown["umpire"]["called_by_name"] == "umpire"
+    assert shown["umpire"]["called_at"] is not None
+    assert (shown["second"]["flag"], shown["second"]["called_at"]) == (None, None)
+    assert shown["second"]["words"]
+
+
+def test_posts_of_the_other_heats_that_it_can_move_are_in_it(meet: MeetAtHand) -> None:
+    event, ruling = a_round_with_a_disqualification(meet)
+    protest = a_protest_in(event, ruling)
+    decided(meet, protest)
+    told = dossier(meet, appeal(meet, protest))
+    assert [one["heat"] for one in told["posts"]] == [event.heat("heats 1"), event.heat("heats 2")]
+
+
+def test_it_says_why_it_does_not_show_what_granting_would_move(meet: MeetAtHand) -> None:
+    told = dossier(meet, a_referred_protest(meet))
+    assert (told["if_granted"], told["if_rejected"]) == (None, None)
+    assert told["note"] == (
+        "The referee passed the protest on, and nobody has asked for an order: POST …/consequences "
+        "of the appeal shows what orders would move."
+    )
+
+
+def test_a_team_that_names_no_order_is_told_apart_from_one_that_asks_too_late(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    assert meet.load_result().status_code == 201
+    protest = decided(meet, lodge(meet, a_protest(meet)))
+    told = dossier(meet, appeal(meet, protest))
+    assert told["if_granted"] is None
+    assert told["note"].startswith("The team names no order, and there is no order")
+    sought = [{"order": "correct", "team": team(meet, 8), "time": "41.00"}]
+    lodged = appeal(meet, protest, team=team(meet, 8), sought=sought)
+    assert dossier(meet, lodged)["note"] == ""
+    meet.hold_back()
+    told = dossier(meet, lodged)
+    assert told["if_granted"] is None
+    assert told["note"].startswith("What is asked for cannot be ordered now: ")
+
+
+def test_of_a_reopened_appeal_it_shows_what_rejecting_it_would_move(meet: MeetAtHand) -> None:
+    heard = an_upheld_appeal(meet)
+    assert dossier(meet, heard)["if_rejected"] is None
+    assert reopen(meet, heard, heard["names"][0]).status_code == 200
+    told = dossier(meet, heard)
+    foreseen = meet["jury"].post(f"appeals/{heard['id']}/consequences", {"orders": []}).json()
+    assert told["if_rejected"] == foreseen
+    assert {"Plover 1", "Curlew 1"} <= {move["name"] for move in told["if_rejected"]["moves"]}
+    assert told["note"] == (
+        "It was reopened: what the jury ordered before stays until it decides anew, so what is "
+        "ordered again the same moves nothing."
+    )
+    for name in heard["names"]:
+        assert cast(meet, heard, name, "rejected").status_code == 201
+    again = jury_decides(meet, heard, heard["names"][0], "rejected")
+    assert again.status_code == 201, again.text
+    assert again.json()["decision"]["consequences"] == foreseen
+    assert dossier(meet, heard)["if_rejected"] is None
 
 
 def test_the_dossier_is_for_the_jury_and_the_head_officials(meet: MeetAtHand) -> None:

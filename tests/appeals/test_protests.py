@@ -108,6 +108,19 @@ def test_a_protest_from_outside_the_round_is_kept_and_marked(meet: MeetAtHand) -
     assert neighbour["took_part"] is True
 
 
+def test_a_team_that_is_not_entered_in_the_event_does_not_protest_in_it(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    listed = "event,round,heat,lane,team\nMen 4x100 m no other,heats,1,4,Stray\n"
+    assert meet.organiser.post("start-lists", content=listed).status_code == 200
+    heats = meet.organiser.get("heats").json()["heats"]
+    other = next(one for one in heats if one["event_name"] == "Men 4x100 m no other")
+    sent = a_protest(meet, ruling, team=other["lanes"][0]["team"])
+    before = meet.head()
+    told = a_problem(meet.desk.put(f"protests/{new_id()}", sent), 422, "malformed")
+    assert told["detail"].startswith("Stray is not entered in Women 4x100 m")
+    assert meet.head() == before
+
+
 def test_late_and_from_outside_are_both_named(meet: MeetAtHand) -> None:
     ruling = an_announced_disqualification(meet)
     same = meet.heats[0]["event_name"]

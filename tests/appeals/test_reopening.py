@@ -71,7 +71,12 @@ def test_the_old_decision_stands_until_the_next_one_replaces_it(meet: MeetAtHand
     out = jury_decides(meet, heard, chair, "upheld", orders=orders)
     assert out.status_code == 201, out.text
     told = out.json()
-    assert told["earlier_decisions"] == [first]
+    (earlier,) = told["earlier_decisions"]
+    assert (earlier["id"], earlier["sitting"], earlier["verdict"]) == (first, 1, "upheld")
+    assert earlier["decided_at"] == heard["decision"]["decided_at"]
+    assert earlier["decided_at_local"] == heard["decision"]["decided_at_local"]
+    paper = meet["jury"].get(earlier["form_path"])
+    assert paper.headers["content-type"] == "application/pdf"
     assert told["decision"]["sitting"] == 2
     assert annotation(meet).startswith("DQ")
     dossier = meet["jury"].get(f"appeals/{heard['id']}/dossier").json()
@@ -97,7 +102,7 @@ def test_rejected_after_reopening_takes_back_what_the_first_decision_ordered(
     assert out.json()["decision"]["orders"] == []
     (ordered,) = out.json()["decision"]["ordered"]
     assert ordered == "The disqualification of Plover 1 (DQ TR24.7) counts again."
-    assert out.json()["earlier_decisions"] == [first]
+    assert [one["id"] for one in out.json()["earlier_decisions"]] == [first]
     assert out.json()["deposit"]["outcome"] == "forfeited"
     assert annotation(meet).startswith("DQ")
     assert out.json()["decision"]["consequences"]["moves"]
@@ -361,7 +366,7 @@ def test_an_order_that_is_kept_names_those_whom_it_moved_and_opens_no_window(
     assert event.announce("heats 1").status_code == 201
     out = decide_again(event, heard, orders=in_time("41.00")(event)).json()
     assert {one["team"] for one in out["decision"]["affected"]} == touched
-    second = event.announce("heats 1").json()
+    second = event.announce("heats 1", remark="The speaker was not heard.").json()
     assert second["windows"] == []
     assert "TR8.11" in second["no_windows_because"]
 
@@ -379,6 +384,67 @@ def test_the_announcement_says_that_an_appeal_was_decided_once_more(meet: MeetAt
     assert second.startswith(
         "Appeal 1 of Heron, reopened on new evidence, was upheld by the jury at "
     )
+
+
+def pending(event: Event) -> list[str]:
+    """What the first heat's result waits for, beside the time for protests and appeals."""
+    out = event.result()["announced"]
+    return [one for one in out["pending"] if "until" not in one and "is to be told" not in one]
+
+
+@pytest.mark.parametrize("orders", [advanced, in_lane(1), in_time("41.00"), run_again])
+def test_what_stays_as_it_was_announced_needs_no_amended_announcement(
+    meet: MeetAtHand, orders: Orders
+) -> None:
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, orders(event))
+    event.read_again()
+    told = event.announce("heats 1").json()
+    awaited = pending(event)
+    through = event.hand("heats 1").desk.get(f"heats/{event.heat()}/round").json()
+    assert decide_again(event, heard, orders=orders(event)).status_code == 201
+    assert pending(event) == [one for one in awaited if one != "Appeal 1 awaits the jury."]
+    assert event.result()["announced"]["holds"]
+    again = event.hand("heats 1").desk.get(f"heats/{event.heat()}/round").json()
+    assert again == through
+    refused = a_problem(event.announce("heats 1"), 409, "needs-word")
+    assert refused["detail"].endswith("To announce it again, say why in “remark”.")
+    # Announced for another reason, it is told as what it is.
+    second = event.announce("heats 1", remark="The speaker was not heard.").json()
+    (why,) = second["because"]
+    assert why.startswith("Appeal 1 of Heron, reopened on new evidence, was upheld by the jury at ")
+    assert why.endswith(". All stays as it was decided before.")
+    assert second["number"] == told["number"] + 1
+    assert not second["is_ordered_here"]
+
+
+def test_what_was_never_announced_is_still_to_be_after_it_was_decided_again(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, advanced(event))
+    assert decide_again(event, heard, orders=advanced(event)).status_code == 201
+    assert "An amended result is to be announced." in pending(event)
+    first, second = event.announce("heats 1").json()["because"]
+    assert "reopened" not in first
+    assert second.endswith(". All stays as it was decided before.")
+    open_again(event, heard)
+    assert decide_again(event, heard, orders=advanced(event)).status_code == 201
+    assert "An amended result is to be announced." not in pending(event)
+
+
+def test_what_stays_of_several_orders_is_told_apart_from_what_is_new(meet: MeetAtHand) -> None:
+    event = a_final_to_come(meet)
+    heard = an_appeal_upheld(event, in_time("41.00")(event))
+    event.read_again()
+    assert event.announce("heats 1").status_code == 201
+    orders = [*in_time("41.00")(event), *in_lane(1)(event)]
+    out = decide_again(event, heard, orders=orders)
+    assert out.status_code == 201, out.text
+    assert "An amended result is to be announced." in pending(event)
+    (why,) = event.announce("heats 1").json()["because"]
+    assert "41.00" not in why
+    assert why.endswith(" The rest stays as it was decided before.")
 
 
 def test_who_is_touched_by_a_reopened_appeal_stays_so_once_the_final_has_begun(
@@ -413,6 +479,19 @@ def heard_against(event: Event, orders: list[Json], sought: list[Json]) -> Json:
     assert out.status_code == 201, out.text
     event.read_again()
     return {**open_again(event, {**out.json(), "names": names}), "orders": given}
+
+
+def test_undone_again_what_the_referee_ordered_needs_no_amended_announcement_either(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    heard = heard_against(event, in_time("41.00")(event), [])
+    assert event.announce("heats 1").status_code == 201
+    assert decide_again(event, heard, orders=heard["orders"]).status_code == 201
+    assert event.result()["announced"]["holds"]
+    assert "An amended result is to be announced." not in pending(event)
+    (why,) = event.announce("heats 1", remark="The speaker was not heard.").json()["because"]
+    assert why.endswith(". All stays as it was decided before.")
 
 
 def decision_on(hand: MeetAtHand, protest: Json) -> str:

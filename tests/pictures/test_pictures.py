@@ -75,6 +75,7 @@ def test_a_picture_is_kept_as_it_came_and_shown_as_a_jpeg(meet: MeetAtHand, kind
     assert (picture["media_type"], picture["size"]) == (KINDS[kind], len(content))
     assert picture["sha256"] == sha256(content).hexdigest()
     shown = copy_of(meet, picture)
+    assert meet["jury"].get(picture["copy_path"]).content == shown
     assert picture["shown_sha256"] == sha256(shown).hexdigest()
     seen = opened(shown)
     assert (seen.format, seen.size) == ("JPEG", (60, 40))

@@ -225,7 +225,11 @@ def test_an_appeal_that_came_before_the_heat_was_not_held_is_taken_in_and_decide
     the_jury(hand, lodged, "upheld", orders=orders)
     all_can_be_read(event, lodged)
     assert final_of(event, "heats 1") == (None, ["An amended result is to be announced."])
+    address = f"appeals/{lodged['id']}"
+    waits = "The amended result of the heats that it moves is to be announced."
+    assert event.meet.desk.get(address).json()["awaits"] == [waits]
     told = event.announce("heats 1").json()
+    assert event.meet.desk.get(address).json()["awaits"] == []
     assert "Appeal 1 of Puffin, heat 3, was upheld by the jury" in told["because"][0]
     clock.move(timedelta(minutes=31))
     assert final_of(event, "heats 1")[1] == final_of(event, "heats 2")[1] == []

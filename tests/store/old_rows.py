@@ -128,10 +128,10 @@ APPEALED_ROWS: list[tuple[str, Row]] = [
 """Rows as the third schema held them besides."""
 
 
-def _decision(number: int, heat: str) -> Row:
+def _decision(number: int, heat: str, carried_out: str = "[]") -> Row:
     row = {"id": f"decision {number}", "meet_id": "meet", "seq": number, "heat_id": heat}
     said = {"sitting": 1, "instance": "referee", "verdict": "upheld", "reasons": "Seen on video."}
-    did = {"orders": "[]", "carried_out": "[]", "moves": "{}", "official_id": "official"}
+    did = {"orders": "[]", "carried_out": carried_out, "moves": "{}", "official_id": "official"}
     signed = {"edition": "nfhs-2019", "statement": "{}", "statement_digest": "", "form_facts": "{}"}
     told = {"decided_at": AT.format(8), "content": "{}", "protest_id": "protest"}
     return {**row, **said, **did, **signed, **told}
@@ -142,12 +142,26 @@ def _told(name: str, heat: str, number: int, seen: int, snapshot: str) -> Row:
     return {**row, "decisions_seen": seen, "else_seen": ""}
 
 
+_ORDERED, _KEPT = '{"did":"set aside"}', '{"did":"set aside","is_kept":true}'
+
 DECIDED_ROWS: list[tuple[str, Row]] = [
     ("heats", _heat("run again", 3, state="running", run=1, round="re-run", round_key="re-run")),
     ("heats", _heat("semi", 4, state="running", run=1, round="semi", round_key="semi")),
     *(
-        ("decisions", _decision(number, heat))
-        for number, heat in enumerate(("heat", "semi", "run again", "again"), start=1)
+        ("decisions", _decision(number, heat, f"[{carried_out}]"))
+        for number, (heat, carried_out) in enumerate(
+            (
+                ("heat", _ORDERED),
+                ("semi", _ORDERED),
+                ("run again", ""),
+                ("again", ""),
+                ("heat", _KEPT),
+                ("semi", _KEPT),
+                ("heat", f"{_KEPT},{_ORDERED}"),
+                ("heat", _KEPT),
+            ),
+            start=1,
+        )
     ),
     (
         "re_runs",
@@ -160,4 +174,6 @@ DECIDED_ROWS: list[tuple[str, Row]] = [
     ("announcements", _told("second", "heat", 3, 4, '{"lines":[],"qualified":[{"team":"team"}]}')),
     ("announcements", _told("of the re-run", "run again", 1, 3, '{"lines":[]}')),
 ]
-"""Rows as the fourth schema held them besides: decisions that announcements had told."""
+"""Rows as the fourth schema held them besides: decisions that announcements had told, and some that
+none had told yet.
+"""

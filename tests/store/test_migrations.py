@@ -147,9 +147,13 @@ def test_what_announcements_told_before_that_was_kept_is_brought_along(empty: En
             ]
             telling = conn.execute(text("SELECT id FROM announcements WHERE tells_who_goes_on = 1"))
             assert telling.scalars().all() == ["second"]
+            # What keeps all that an announcement of its heat has told is no news.
+            stale = conn.execute(text("SELECT seq FROM decisions WHERE is_news = 0"))
+            assert stale.scalars().all() == [5]
         with empty.writing.connect() as conn, conn.begin():
             command.downgrade(alembic_config(conn), "0004")
             assert "tellings" not in inspect(conn).get_table_names()
+            assert "is_news" not in {one["name"] for one in inspect(conn).get_columns("decisions")}
     empty.dispose()
 
 

@@ -1,0 +1,45 @@
+"""Is what the jury decided still to be announced?
+
+Without it, whoever reads an appeal that is decided takes its matter for closed, while everybody
+else still reads the result of before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sqlalchemy import Connection
+
+from app.appeals.queries import told_anywhere, untold_orders
+from app.ids import HeatId
+from app.meets.queries import MeetFacts, heat
+from app.meets.states import HeatState
+from app.results.queries import last_announcement
+from app.store.rows import AnyRow
+
+
+def awaits_announcement(conn: Connection, meet: MeetFacts, made: Iterable[AnyRow]) -> list[str]:
+    """What is to be announced of these decisions about one heat, a sentence; none where nothing is
+    left to tell.
+    """
+    ordered = [one for one in made if one.carried_out]
+    if not ordered:
+        return []
+    heat_id = HeatId(ordered[0].heat_id)
+    state = heat(conn, meet.id, heat_id).state
+    if state is HeatState.NOT_HELD:
+        return _elsewhere(conn, ordered)
+    if untold_orders(conn, heat_id).isdisjoint(one.id for one in ordered):
+        return []
+    if last_announcement(conn, heat_id) is None:
+        return ["The result is to be announced."]
+    again = "The heat is to be run again, and its" if state is HeatState.TO_COME else "The amended"
+    return [f"{again} result is to be announced."]
+
+
+def _elsewhere(conn: Connection, ordered: Iterable[AnyRow]) -> list[str]:
+    """Nothing is announced of a heat that is not held: the heats that are moved tell it."""
+    moving = {one.id for one in ordered if one.moves.get("moves")}
+    if moving <= told_anywhere(conn, moving):
+        return []
+    return ["The amended result of the heats that it moves is to be announced."]
