@@ -1,10 +1,11 @@
 """Who typed a time that decides whether an appeal is in time?
 
-When it was lodged, when its deposit was received, and when the protesters were told: from that the
-time for an appeal runs where nothing is amended. Where no time was sent the server took its own,
-which is nobody's word. What was typed with the appeal stands in what was sent; what came later
-bears another time than the entry of the record that was made of it. That entry is there once its
-act is committed, and this is asked again with each vote.
+When it was lodged, when its deposit was received, and from when the time for it runs: when the
+amended result was announced, or the protesters were told that nothing is amended. Where no time was
+sent the server took its own, which is nobody's word. What was typed with the appeal or with the
+announcement stands in what was sent; what came later bears another time than the entry of the
+record that was made of it. That entry is there once its act is committed, and this is asked again
+with each vote.
 """
 
 from __future__ import annotations
@@ -14,11 +15,12 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import referees_decision
+from app.appeals.queries import referees_decision, window_for_appeal
 from app.clock import rfc3339
-from app.ids import MeetId, OfficialId, ProtestId
+from app.ids import AnnouncementId, MeetId, OfficialId, ProtestId, TeamId
 from app.record.kinds import Kind
 from app.record.queries import Made, entries_about
+from app.results.announcements import announcement_row
 from app.results.correction_wire import Mistyped
 from app.results.corrections import said_before
 from app.store.rows import AnyRow
@@ -30,12 +32,27 @@ def who_typed(conn: Connection, meet_id: MeetId, row: AnyRow) -> Mapping[Officia
     told = _who_typed_advice(conn, meet_id, ProtestId(row.protest_id))
     if told is not None:
         found[told] = "typed when the protesters were told"
+    announced = _who_typed_announcement(conn, meet_id, row)
+    if announced is not None:
+        found[announced] = "typed when the result was announced"
     received = _who_typed_deposit(conn, meet_id, row)
     if received is not None:
         found[received] = "typed when the deposit was received"
     if row.content.get("lodged_at") is not None:
         found[OfficialId(row.official_id)] = "typed when this was lodged"
     return found
+
+
+def _who_typed_announcement(conn: Connection, meet_id: MeetId, row: AnyRow) -> OfficialId | None:
+    """Of the announcement that opened the time for this appeal."""
+    decided = referees_decision(conn, meet_id, ProtestId(row.protest_id))
+    window = None if decided is None else window_for_appeal(conn, decided, TeamId(row.team_id))
+    if window is None or window.decision_id is not None:
+        return None
+    announced = announcement_row(conn, meet_id, AnnouncementId(window.announcement_id))
+    if announced.content.get("announced_at") is None:
+        return None
+    return OfficialId(announced.official_id)
 
 
 def _who_typed_deposit(conn: Connection, meet_id: MeetId, row: AnyRow) -> OfficialId | None:

@@ -202,12 +202,12 @@ def announce(
 def _keep_what_is_told(
     unit: Unit, announcement_id: AnnouncementId, telling: Mapping[DecisionId, bool]
 ) -> None:
-    for decision, is_whole in telling.items():
-        unit.conn.execute(
-            insert(tellings).values(
-                announcement_id=announcement_id, decision_id=decision, is_whole=int(is_whole)
-            )
-        )
+    told = [
+        {"announcement_id": announcement_id, "decision_id": decision, "is_whole": int(is_whole)}
+        for decision, is_whole in telling.items()
+    ]
+    if told:
+        unit.conn.execute(insert(tellings), told)
 
 
 def _insist_same(known: AnyRow, unit: Unit, caller: Caller, content: dict[str, object]) -> None:

@@ -65,10 +65,10 @@ class News:
 def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
     """What has come in a heat since its last announcement, None before the first.
 
-    A first result is amended where a decision on a protest of its heat made it what it is: only
-    with it does the time for an appeal begin.
+    A first result is amended where a decision made it what it is: on a protest of its heat, or one
+    that moved a team of it. Only with it does the time for an appeal begin.
     """
-    decided = decided_since(unit.conn, seen.heat)
+    decided = decided_since(unit.conn, seen.heat, {line.team for line in seen.lines})
     now = rests_on(unit.conn, unit.meet_id, seen.heat)
     rests = _digest(unit, seen.heat, now)
     appealable = decided.can_be_appealed_here if last is None else decided.can_be_appealed

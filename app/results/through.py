@@ -102,7 +102,9 @@ def _told_after(conn: Connection, seen: ResultOut, last: AnyRow) -> list[Announc
     """The announcements in the round after `last`, newest first."""
     known = [row.id for row in announced_in_round(conn, seen.heat)]
     since = known[known.index(last.id) + 1 :]
-    return [_snapshot_of(conn, one) for one in reversed(since)]
+    rows = conn.execute(SNAPSHOTS, {"announcements": since}) if since else ()
+    said = {row.snapshot["id"]: row.snapshot for row in rows}
+    return [AnnouncementOut.model_validate(said[one]) for one in reversed(since)]
 
 
 def _snapshot_of(conn: Connection, announcement: AnnouncementId) -> AnnouncementOut:

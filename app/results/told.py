@@ -61,6 +61,8 @@ _DECIDED = (
         decisions.c.orders,
         decisions.c.replaced_by,
         decisions.c.is_news,
+        decisions.c.moves,
+        (_asked.c.round_key == round_of(_asked)).label("here_is_drawn"),
     )
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
@@ -142,12 +144,24 @@ def _awaited(row: AnyRow) -> Collection[str]:
 
 
 def _touches_any(row: AnyRow, teams: Collection[str]) -> bool:
-    """Whether a decision was asked for by one of these teams, or moves one, or its orders name one
-    that nothing has moved yet: who is to run again.
+    """Whether a decision was asked for by one of these teams, or moves or names one."""
+    return row.team_id in teams or _names_any(row, teams)
+
+
+def _is_of_heat(row: AnyRow, teams: Collection[str]) -> bool:
+    """Whether a decision is about the heat asked for, or moved a team of it; not of a re-run, whose
+    teams had what ordered it told in the heat that it repeats.
+    """
+    return row.is_here or (row.here_is_drawn and _names_any(row, teams))
+
+
+def _names_any(row: AnyRow, teams: Collection[str]) -> bool:
+    """Whether a decision moves one of these teams, or its orders name one that nothing has moved
+    yet: who is to run again.
     """
     shown: Mapping[str, Any] = row.moves
     concerned = (*shown.get("moves", ()), *shown.get("named", ()))
-    return row.team_id in teams or any(one["team"] in teams for one in concerned)
+    return any(one["team"] in teams for one in concerned)
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
@@ -188,6 +202,7 @@ class Decided:
     can_be_appealed: bool
     """One of the referee's that the jury has neither decided on since nor undone."""
     can_be_appealed_here: bool
+    """The same, of one about this heat, or that has moved or named a team of it."""
     by_jury_here: bool
     by_jury_elsewhere: bool
     is_here: bool
@@ -196,9 +211,10 @@ class Decided:
     """
 
 
-def decided_since(conn: Connection, heat_id: HeatId) -> Decided:
-    """What was decided in this heat's round and no announcement of the heat has told. What changes
-    lines of another heat moves nothing here until it is announced there: so it is told after that.
+def decided_since(conn: Connection, heat_id: HeatId, teams: Collection[str]) -> Decided:
+    """What was decided in this heat's round and no announcement of the heat has told; `teams` are
+    those of the heat. What changes lines of another heat moves nothing here until it is announced
+    there: so it is told after that.
     """
     rows = conn.execute(_DECIDED, {"heat": heat_id}).all()
     telling = [row for row in rows if _is_to_be_told(row)]
@@ -211,7 +227,7 @@ def decided_since(conn: Connection, heat_id: HeatId) -> Decided:
         {DecisionId(row.id): _shows_whole(row) for row in telling},
         by_referee=bool(referees),
         can_be_appealed=bool(open_ones),
-        can_be_appealed_here=any(row.is_here for row in open_ones),
+        can_be_appealed_here=any(_is_of_heat(row, teams) for row in open_ones),
         by_jury_here=any(row.is_here for row in jurys),
         by_jury_elsewhere=any(row.carried_out and not row.is_here for row in jurys),
         is_here=any(row.is_here and row.carried_out and row.is_news for row in standing),

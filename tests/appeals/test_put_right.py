@@ -317,6 +317,23 @@ def test_whoever_typed_when_the_protesters_were_told_does_not_sit_on_the_appeal(
     clerk_barred(meet, appeal(meet, protest), "typed when the protesters were told")
 
 
+def test_whoever_typed_when_the_amended_result_was_announced_does_not_sit_on_the_appeal(
+    meet: MeetAtHand,
+) -> None:
+    """The time for an appeal runs from that announcement (World Athletics TR8.7.1)."""
+    at_noon(meet)
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    at_noon(meet, 20)
+    add_official(meet, "clerk", "results", "jury")
+    sent = {"announced_at": rfc3339(NOON + minutes(5)), "despite": "The second telephone failed."}
+    told = meet.announce(by="clerk", **sent)
+    assert told.status_code == 201, told.text
+    lodged = appeal(meet, protest, team=team(meet, 5))
+    clerk_barred(meet, lodged, "typed when the result was announced")
+
+
 def test_whoever_took_in_what_the_servers_clock_measures_may_sit(meet: MeetAtHand) -> None:
     at_noon(meet)
     protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))

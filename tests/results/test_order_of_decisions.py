@@ -239,3 +239,22 @@ def test_a_result_waits_for_the_appeals_of_a_team_that_was_told_in_another_heat(
     assert [one[:14] for one in pending] == ["Appeals until "]
     meet.service.clock.move(timedelta(minutes=11))
     assert event.result("heats 1")["announced"]["pending"] == []
+
+
+def test_who_is_put_out_before_the_own_heat_is_announced_can_appeal_from_then_on(
+    meet: MeetAtHand,
+) -> None:
+    """The time for an appeal runs from the official announcement of the result (TR8.7)."""
+    event = two_heats(meet)
+    event.set(lanes=8, by_time=1)
+    event.run("heats 1", "42.10", "42.70", "43.00")
+    event.load("heats 2", "42.20", "42.60", "43.10")
+    protest = lodge(meet, a_protest(meet, heat=event.heat("heats 1"), team=event.team("Gull")))
+    order = {"order": "correct", "team": event.team("Gull"), "time": "42.50"}
+    decided(meet, protest, "upheld", orders=[order])
+    event.announce("heats 1")
+    meet.service.clock.move(timedelta(minutes=40))
+    told = event.announce("heats 2").json()
+    assert "The finish of Gull is corrected" in told["because"][0]
+    assert [one["remedy"] for one in told["windows"]] == ["protest", "appeal"]
+    assert appeal_of(event, protest, "Curlew")["marks"] == []
