@@ -43,6 +43,7 @@ from app.appeals.queries import (
 )
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
+from app.appeals.what_stands import VERDICTS, what_stands
 from app.appeals.wire import Instance, ProtestOut, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import RemedyPaper, Section
@@ -59,11 +60,6 @@ PAPER: TypeAdapter[RemedyPaper] = TypeAdapter(RemedyPaper)
 TITLES = {
     Instance.REFEREE: "Decision of the referee",
     Instance.JURY: "Decision of the jury of appeal",
-}
-VERDICTS = {
-    Verdict.UPHELD: "upheld",
-    Verdict.REJECTED: "rejected",
-    Verdict.REFERRED: "referred to the jury",
 }
 MINUTES = "Secretary, for the minutes, no vote"
 
@@ -263,15 +259,18 @@ def protest_paper(
     out = protest_out(conn, meet_id, protest_id)
     run = heat(conn, meet_id, HeatId(out.heat))
     awaits = {"lodged": "awaits the referee", "referred": "awaits the jury"}
+    stands = what_stands(conn, meet, out)
+    withdrawn = _withdrawn(out, meet.time_zone)
     paper = replace(
         _blank(meet, run, _about(out), out.lodged_at),
         title="Protest",
         number=f"protest {out.number}",
-        verdict="" if out.state in awaits else out.state.value,
+        verdict=out.state.value if withdrawn else stands.verdict,
         awaits=awaits.get(out.state, ""),
-        grounds=_standing(out, meet.time_zone),
+        grounds=(*stands.grounds, *withdrawn),
         marks=marks_in_words(out.marks, out.timeliness),
         sections=(
+            *stands.sections,
             protest_section(conn, meet, out),
             *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
         ),
@@ -355,6 +354,11 @@ def _standing(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], 
     decided = out.decision
     if decided is not None:
         return (("decided", decided.decided_at_local), ("by", decided.official_name))
+    return _withdrawn(out, zone)
+
+
+def _withdrawn(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], ...]:
+    """By whom it was withdrawn, when and why, or who turned it away; else nothing."""
     said = out.withdrawn
     if said is None:
         return ()
