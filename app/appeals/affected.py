@@ -129,11 +129,22 @@ def _affected(decision: DecisionOut, found: _Found) -> list[AffectedOut]:
                 heat=None if ran is None else ran.id,
                 round="" if ran is None else ran.round,
                 heat_number=None if ran is None else ran.number,
-                window=window,
+                window=None if window is None or ran is None else _named(window, ran, decision),
                 words=words,
             )
         )
     return listed
+
+
+def _named(window: WindowOut, ran: AnyRow, decision: DecisionOut) -> WindowOut:
+    """A window by the announcement that opened it, with its heat where that is another one."""
+    if window.heat == decision.heat:
+        return window
+    return window.model_copy(update={"opened_by": f"{window.opened_by} of {_called(ran)}"})
+
+
+def _called(ran: AnyRow) -> str:
+    return f"heat {ran.number}" + ("" if ran.is_drawn else f" of the {ran.round}")
 
 
 def _is_settled(decision: DecisionOut, ran: AnyRow) -> bool:
@@ -175,7 +186,7 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
     if _is_settled(decision, ran):
         final_by = found.meet.book.jury_final_by
         return f"the jury has decided on this protest ({final_by}): no window"
-    heat = f"heat {ran.number}" if ran.is_drawn else f"the {ran.round}"
+    heat = _called(ran)
     is_announced = (decision.id, ran.id) in found.told
     if decision.instance is Instance.JURY and is_announced:
         return f"the jury's decision is final ({found.meet.book.jury_final_by}): no window"

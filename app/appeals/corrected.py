@@ -12,12 +12,19 @@ from sqlalchemy import Connection
 
 from app.appeals.jury_wire import AppealOut
 from app.appeals.queries import subjects_of_protest
+from app.appeals.which_heat import heat_called
 from app.appeals.wire import ProtestOut
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
-from app.ids import AppealId, DecisionId, ProtestId
+from app.ids import AppealId, DecisionId, HeatId, ProtestId
 from app.meets.queries import MeetFacts
-from app.results.correction_wire import CorrectionOut, RemeasuredOut, TimeCorrectionOut
+from app.results.announcements import announcement_row
+from app.results.correction_wire import (
+    CorrectionOut,
+    MeasureCorrectionOut,
+    RemeasuredOut,
+    TimeCorrectionOut,
+)
 from app.results.corrections import corrections_of, measure_corrections
 from app.results.wording import sentence
 
@@ -56,8 +63,18 @@ def measure_in_words(
     window = lodged.timeliness.window
     found = measure_corrections(conn, meet, {lodged.id: window}).get(lodged.id, [])
     return tuple(
-        _in_words(one, f"time of announcement {one.number}", meet.time_zone) for one in found
+        _in_words(one, f"time of {_announcement(conn, meet, one, lodged.heat)}", meet.time_zone)
+        for one in found
     )
+
+
+def _announcement(
+    conn: Connection, meet: MeetFacts, one: MeasureCorrectionOut, about: HeatId
+) -> str:
+    """Which announcement was corrected, with its heat where that is not the one this is about."""
+    heat_id = announcement_row(conn, meet.id, one.announcement).heat_id
+    of = "" if heat_id == about else f" of {heat_called(conn, meet.id, heat_id)}"
+    return f"announcement {one.number}{of}"
 
 
 def corrections_section(

@@ -41,6 +41,7 @@ from app.appeals.queries import (
     protest_row,
     subjects_of_protest,
 )
+from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.what_stands import VERDICTS, what_stands
@@ -77,7 +78,7 @@ def decided_paper(
         grounds.append(("votes", _votes(decided.more["votes"])))
     if decided.advised_at is not None:
         grounds.append(("advice given", in_zone(decided.advised_at, zone)))
-    base = _blank(meet, bench.heat, about, unit.now)
+    base = _blank(unit.conn, meet, bench.heat, about, unit.now)
     paper = replace(
         base,
         title=TITLES[decided.instance],
@@ -166,9 +167,13 @@ def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Sec
     return sections
 
 
-def _blank(meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime) -> RemedyPaper:
+def _blank(
+    conn: Connection, meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime
+) -> RemedyPaper:
     """A paper with its head, and nothing else on it yet."""
     lane = next((line for line in run.lanes if line.team == about.team_id), None)
+    ran = ran_elsewhere(conn, meet.id, HeatId(run.id), about.team_id)
+    there = "" if ran is None else f"{ran.lane} in {ran.heat}"
     return RemedyPaper(
         meet=meet.name,
         place=meet.venue,
@@ -178,10 +183,10 @@ def _blank(meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime) -> Remedy
         event=run.event_name,
         round=run.round,
         heat=str(run.number),
-        lane="" if lane is None else str(lane.lane),
+        lane=there if lane is None else str(lane.lane),
         team=about.team_name,
         affiliation=about.affiliation,
-        bib="" if lane is None else lane.bib,
+        bib=lane.bib if lane is not None else "" if ran is None else ran.bib,
         title="",
         number="",
         verdict="",
@@ -262,7 +267,7 @@ def protest_paper(
     stands = what_stands(conn, meet, out)
     withdrawn = _withdrawn(out, meet.time_zone)
     paper = replace(
-        _blank(meet, run, _about(out), out.lodged_at),
+        _blank(conn, meet, run, _about(out), out.lodged_at),
         title="Protest",
         number=f"protest {out.number}",
         verdict=out.state.value if withdrawn else stands.verdict,
@@ -317,7 +322,7 @@ def appeal_paper(
             )
         )
     paper = replace(
-        _blank(meet, run, _about(out), out.lodged_at),
+        _blank(conn, meet, run, _about(out), out.lodged_at),
         title="Appeal to the jury",
         number=f"appeal {out.number}",
         verdict="" if out.state in awaits else _outcome(out),

@@ -22,10 +22,11 @@ from app.appeals.queries import (
     window_for_appeal,
 )
 from app.appeals.standing import appeal_out
+from app.appeals.which_heat import opened_by
 from app.appeals.wire import Instance, Mark, Verdict
 from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
-from app.ids import AppealId, ProtestId, TeamId
+from app.ids import AppealId, HeatId, ProtestId, TeamId
 from app.meets.queries import MeetFacts
 from app.results.wording import length
 from app.store.rows import AnyRow
@@ -97,7 +98,7 @@ def _of_the_referees(
         own = window_for_appeal(conn, decided, TeamId(protest.team_id))
         window = own or time_since_not_held(conn, decided)
         if window is not None:
-            yield appeals_until(window, meet.time_zone)
+            yield appeals_until(conn, window, HeatId(decided.heat_id), meet.time_zone)
     for one in decisions_on(conn, meet, ProtestId(protest.id)):
         if one.appeal is not None and one.replaced_by is None:
             number = appeal_row(conn, meet.id, one.appeal).number
@@ -105,9 +106,11 @@ def _of_the_referees(
             yield f"The jury decided on appeal {number} at {at}: {verdict}."
 
 
-def appeals_until(window: AnyRow | Counted, zone: str) -> str:
-    """Until when an appeal can be lodged, by which rule, and what opened the time for it."""
-    opened = f"opened by {window.opened_by} at {in_zone(window.opened_at, zone)}"
+def appeals_until(conn: Connection, window: AnyRow | Counted, about: HeatId, zone: str) -> str:
+    """Until when an appeal about this heat can be lodged, by which rule, and what opened the time
+    for it.
+    """
+    opened = f"opened by {opened_by(conn, window, about)} at {in_zone(window.opened_at, zone)}"
     if window.closes_at is None:
         return f"Appeals: no closing time ({window.rule}), {opened}."
     whose = ", by the meet's own setting" if window.origin == "meet" else ""

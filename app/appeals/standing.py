@@ -223,7 +223,7 @@ def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     if decided is not None and not row.is_referred:
         own = window_for_appeal(conn, decided, TeamId(row.team_id))
         window = own or time_where_not_held(conn, decided)
-    return timeliness(window, complete, zone)
+    return timeliness(conn, window, HeatId(row.heat_id), complete, zone)
 
 
 def marks_of_appeal(

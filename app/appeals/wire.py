@@ -149,7 +149,10 @@ class Timeliness(Wire):
     """Whether something was lodged in time, and by how much."""
 
     window: WindowId | None
-    opened_by: str | None
+    opened_by: str | None = Field(
+        description="such as “announcement 2”, or “announcement 2 of heat 2” where that is not the "
+        "heat that this is about"
+    )
     closes_at: datetime | None
     closes_at_local: str | None
     rule: str | None

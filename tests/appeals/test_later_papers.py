@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from tests.appeals.desk import (
     a_panel,
     a_protest,
@@ -17,8 +19,10 @@ from tests.appeals.desk import (
     set_aside,
     team,
 )
-from tests.appeals.test_papers import words
+from tests.appeals.test_affected import a_protest_in, a_round_with_a_disqualification
+from tests.appeals.test_papers import put_right, words
 from tests.builders import Json, MeetAtHand
+from tests.rounds.builders import Event
 
 
 def the_jury_decides(
@@ -111,3 +115,49 @@ def test_a_protests_form_says_that_another_decision_undid_what_was_ordered(
     whose = f"protest {other['number']} of {other['team_name']}"
     assert f"undone since decided: {then} · by: referee, referee · on: {whose}" in told
     assert f"by the referee {whose}: upheld, {then}" in told
+
+
+def an_appeal_from_heat_2(meet: MeetAtHand) -> tuple[Event, Json, Json, Json]:
+    """Both heats tell what the referee decided on heat 1, heat 2 the later; then Curlew of heat 2
+    appeals. Gives the decision, what heat 2 announced, and the appeal.
+    """
+    event, ruling = a_round_with_a_disqualification(meet)
+    out = decided(meet, a_protest_in(event, ruling), "upheld", orders=set_aside(ruling))
+    event.announce("heats 1")
+    meet.service.clock.move(timedelta(minutes=10))
+    told = event.announce("heats 2").json()
+    lodged = appeal(meet, out, team=event.team("Curlew"))
+    return event, out["decision"], told, lodged
+
+
+def test_what_is_measured_by_another_heats_announcement_names_that_heat(meet: MeetAtHand) -> None:
+    """World Athletics TR8.7.1 (number from memory): an appeal within 30 minutes of the announcement
+    of the amended result.
+    """
+    _event, decision, told, lodged = an_appeal_from_heat_2(meet)
+    assert lodged["timeliness"]["opened_by"] == f"announcement {told['number']} of heat 2"
+    named = f"opened by announcement {told['number']} of heat 2, until "
+    assert named in words(meet, f"appeals/{lodged['id']}")
+    affected = meet.desk.get(f"protests/{decision['protest']}").json()["decision"]["affected"]
+    windows = {one["team_name"]: one["window"]["opened_by"] for one in affected}
+    assert windows["Curlew"] == f"announcement {told['number']} of heat 2"
+    assert windows["Tern"] == "announcement 2"
+    at = meet.service.clock.now() - timedelta(minutes=1)
+    put_right(meet, f"announcements/{told['id']}", announced_at=at.isoformat())
+    corrected = f"Time of announcement {told['number']} of heat 2: "
+    assert corrected in words(meet, f"appeals/{lodged['id']}")
+
+
+def test_papers_about_a_team_of_another_heat_say_where_it_ran(meet: MeetAtHand) -> None:
+    event, _decision, _told, lodged = an_appeal_from_heat_2(meet)
+    lane = event.lane("Curlew", "heats 2")
+    told = words(meet, f"appeals/{lodged['id']}")
+    assert f"Women 4x100 m heats 1 {lane} in heat 2 team" in told.replace(
+        event.name, "Women 4x100 m"
+    )
+    assert f"Curlew Club {lane} World" in told
+    assert f"lodged for Curlew ran in heat 2, lane {lane} lodged by" in told
+    out = the_jury_decides(meet, lodged, "rejected")
+    told = words(meet, f"decisions/{out['id']}")
+    assert f"ran in heat 2, lane {lane} lodged by" in told
+    assert f"heat 1 · lane {lane} in heat 2 · Curlew" in told
