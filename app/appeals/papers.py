@@ -229,7 +229,7 @@ def decision_paper(
         digest=row.statement_digest,
     )
     protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
-    since = since_signed(conn, meet, row, protest)
+    since = since_signed(conn, meet, row, protest, now)
     known = replace(
         paper, standing_note=_replaced(conn, meet, row), signatures=(signature,), since=since
     )
