@@ -98,16 +98,20 @@ def _of_the_referees(
     at = decided.advised_at
     if at is not None and rfc3339(at) != decided.statement["advised_at"]:
         yield f"Told to those who protested at {in_zone(at, meet.time_zone)}."
-    if decided.verdict != Verdict.REFERRED:
+    jurys = _the_jurys(conn, meet, protest)
+    if decided.verdict != Verdict.REFERRED and not jurys and decided.replaced_by is None:
         own = window_for_appeal(conn, decided, TeamId(protest.team_id))
         window = own or time_since_not_held(conn, decided)
         if window is not None:
             yield appeals_until(conn, window, HeatId(decided.heat_id), meet.time_zone)
-    for one in _the_jurys(conn, meet, protest):
+    for one in jurys:
         assert one.appeal is not None
         number = appeal_row(conn, meet.id, one.appeal).number
         at, verdict = one.decided_at_local, one.verdict.value
         yield f"The jury decided on appeal {number} at {at}: {verdict}."
+    if jurys:
+        final_by = meet.book.jury_final_by
+        yield f"No appeal can be lodged any more: the decision of the jury is final ({final_by})."
 
 
 def _affected_elsewhere(

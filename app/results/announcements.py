@@ -20,9 +20,10 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
+from app.results.appealable import IS_SETTLED, JURY_HAS_DECIDED_ON_IT
 from app.results.corrections import announcement_corrections
 from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
-from app.results.tables import announcements
+from app.results.tables import announcements, windows
 from app.results.wire import (
     AnnouncementLine,
     AnnouncementOut,
@@ -33,6 +34,7 @@ from app.results.wire import (
 )
 from app.rounds.queries import rounds_set_for
 from app.rounds.tables import re_runs
+from app.rules.windows import Remedy
 from app.store.rows import AnyRow
 
 PAGE = 50
@@ -81,6 +83,13 @@ _LATER_IN_ROUND = (
 )
 
 
+_SETTLED = select(windows.c.id).where(
+    windows.c.announcement_id == bindparam("announcement"),
+    windows.c.decision_id.is_(None),
+    IS_SETTLED,
+)
+
+
 def announcement_row(conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId) -> AnyRow:
     """An announcement as stored; NotFound for an id that is not of this meet."""
     row = conn.execute(
@@ -106,6 +115,7 @@ def announcement(
             "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
             "time_corrections": announcement_corrections(conn, meet_id, made.id, made.time_zone),
             "meet_ended_at": _meet_ended_at(conn, meet_id, made),
+            "appeals_void": _appeals_void(conn, made),
         }
     )
 
@@ -115,6 +125,13 @@ def _meet_ended_at(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> 
     if all(window.counts_from is None for window in made.windows):
         return None
     return meet_facts(conn, meet_id).ended_at
+
+
+def _appeals_void(conn: Connection, made: AnnouncementOut) -> str:
+    """That the jury has decided on all that this announcement let be appealed; else empty."""
+    opened = any(window.remedy is Remedy.APPEAL for window in made.windows)
+    is_void = opened and conn.execute(_SETTLED, {"announcement": made.id}).first() is not None
+    return JURY_HAS_DECIDED_ON_IT if is_void else ""
 
 
 def announcements_of_heat(

@@ -386,6 +386,7 @@ KNOWN_LATER = (
     "final_since",
     "pending",
     "does_not_count",
+    "appeals_void",
 )
 """What is told of an announcement beside what it said when it was made."""
 
@@ -471,6 +472,12 @@ class AnnouncementOut(Wire):
     final_since: datetime | None = FINAL_SINCE
     pending: list[str] = PENDING
     does_not_count: str = DOES_NOT_COUNT
+    appeals_void: str = Field(
+        default="",
+        description="why no appeal can be lodged any more in the window that this announcement "
+        "opened for appeals, whatever its closing time: the jury has decided. Empty where one can, "
+        "and where it opened none",
+    )
 
     def snapshot(self) -> dict[str, Any]:
         """What is stored, recorded and signed; what is known only later is no part of it."""

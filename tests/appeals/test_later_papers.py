@@ -22,6 +22,7 @@ from tests.appeals.desk import (
 from tests.appeals.test_affected import a_protest_in, a_round_with_a_disqualification
 from tests.appeals.test_papers import put_right, words
 from tests.builders import Json, MeetAtHand
+from tests.forms.pdf_reading import read_text
 from tests.rounds.builders import Event
 
 
@@ -161,3 +162,56 @@ def test_papers_about_a_team_of_another_heat_say_where_it_ran(meet: MeetAtHand) 
     told = words(meet, f"decisions/{out['id']}")
     assert f"ran in heat 2, lane {lane} lodged by" in told
     assert f"heat 1 · lane {lane} in heat 2 · Curlew" in told
+
+
+def printed(meet: MeetAtHand, told: Json) -> tuple[str, str]:
+    """An announcement as it is read aloud, and its sheet, as both are printed now."""
+    address = f"/api/meets/{meet.id}/announcements/{told['id']}"
+    sheet = read_text(meet.service.http.get(f"{address}.pdf").content)
+    return meet.service.http.get(f"{address}.txt").text, " ".join(sheet.split())
+
+
+def test_nobody_is_told_of_a_time_for_appeals_once_the_jury_has_decided(meet: MeetAtHand) -> None:
+    """World Athletics TR8.11: the jury's decision is final."""
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    out = decided(meet, protest, "upheld", orders=set_aside(ruling))
+    told = announced(meet)
+    assert "Appeals can be lodged until " in printed(meet, told)[0]
+    assert "Appeals until " in printed(meet, told)[1]
+    assert "Appeals until " in words(meet, f"decisions/{out['decision']['id']}")
+    the_jury_decides(meet, appeal(meet, protest, team=team(meet, 5)), "rejected")
+    for passed in (timedelta(0), timedelta(minutes=40)):
+        meet.service.clock.move(passed)
+        aloud, sheet = printed(meet, told)
+        assert "Appeals can no longer be lodged: the jury has decided, and that is final." in aloud
+        assert "Appeals: none any more, for the jury has decided, and that is final" in sheet
+        for text in (aloud, sheet):
+            assert "Appeals until" not in text
+            assert "Appeals can be" not in text
+            assert "Appeals could" not in text
+        later = words(meet, f"decisions/{out['decision']['id']}")
+        assert "Appeals until" not in later
+        assert "No appeal can be lodged any more: the decision of the jury is final" in later
+    read = meet.service.http.get(f"/api/meets/{meet.id}/announcements/{told['id']}.json").json()
+    assert read["windows"] == told["windows"], "what it said when it was made stays"
+    assert "The jury has decided" in read["appeals_void"]
+
+
+def test_time_for_appeals_goes_on_where_the_jury_has_decided_on_another_protest_alone(
+    meet: MeetAtHand,
+) -> None:
+    ruling = an_announced_disqualification(meet)
+    other = lodge(meet, a_protest(meet, team=team(meet, 6)))
+    referred = decided(meet, other, "referred")["appeals"][0]
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    told = announced(meet)
+    the_jury_decides(meet, {"id": referred}, "rejected")
+    assert "Appeals can be lodged until " in printed(meet, told)[0]
+    assert (
+        meet.service.http.get(f"/api/meets/{meet.id}/announcements/{told['id']}.json").json()[
+            "appeals_void"
+        ]
+        == ""
+    )
