@@ -274,6 +274,7 @@ def _window_out(row: AnyRow, zone: str, now: datetime, void: str) -> WindowOut:
         origin=row.origin,
         state="void" if void else state,
         time_corrections=row.time_corrections,
-        superseded_by=row.superseded_by,
+        # An advice is not taken back by an announcement.
+        superseded_by=None if row.decision_id is not None else row.superseded_by,
         does_not_count=void,
     )

@@ -325,7 +325,8 @@ class WindowOut(Wire):
     )
     superseded_by: int | None = Field(
         description="the number of the announcement that stands in place of the one that opened "
-        "this window; null while that one stands. The window runs on all the same"
+        "this window; null while that one stands, and for a window that an advice opened. The "
+        "window runs on all the same"
     )
     does_not_count: str = DOES_NOT_COUNT
 
