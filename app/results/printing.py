@@ -110,6 +110,7 @@ def as_text(announced: AnnouncementOut, now: datetime, teams: Collection[str]) -
         sentences.append(f"This result is announced although {announced.blockers.aloud}.")
     sentences += [_window_aloud(one, announced, now) for one in _windows(announced)]
     sentences += [announced.no_windows_because] if announced.no_windows_because else []
+    sentences += _earlier_aloud(announced, now)
     sentences += _final_aloud(announced)
     return "\n".join(sentences) + "\n"
 
@@ -268,6 +269,21 @@ def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut, now: datet
         return f"{what} could be lodged until {until}: that time is over."
     counted = _from_end(window) if window.counts_from else _from_here(window)
     return f"{what} can be lodged until {until}, {counted}."
+
+
+def _earlier_aloud(announced: AnnouncementOut, now: datetime) -> Iterator[str]:
+    """What can still be lodged by an earlier announcement, where this one opens no window."""
+    for window in () if announced.does_not_count else announced.earlier_windows:
+        if window.closes_at is not None and window.closes_at < now:
+            continue
+        end = "without a closing time"
+        if window.closes_at is not None:
+            until = time_aloud(window.closes_at, announced.made_at, announced.time_zone)
+            end = f"until {until}"
+        elif window.counts_from:
+            end = f"until {_from_end(window)}"
+        what, by = lodged(window.remedy, window.kind), f"by announcement {window.announcement}"
+        yield f"{what} can still be lodged {end}, {by}."
 
 
 def _is_void(window: SnapshotWindow, announced: AnnouncementOut) -> bool:

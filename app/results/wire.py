@@ -353,6 +353,12 @@ class SnapshotWindow(Wire):
     origin: Literal["edition", "meet"]
 
 
+class EarlierWindow(SnapshotWindow):
+    """A window that an earlier announcement of the heat opened, as it runs now."""
+
+    announcement: int = Field(description="the number of that announcement")
+
+
 class LaterAnnouncement(Wire):
     """The announcement that stands in place of an earlier one of the same heat."""
 
@@ -388,6 +394,7 @@ KNOWN_LATER = (
     "pending",
     "does_not_count",
     "appeals_void",
+    "earlier_windows",
 )
 """What is told of an announcement beside what it said when it was made."""
 
@@ -478,6 +485,12 @@ class AnnouncementOut(Wire):
         description="why no appeal can be lodged any more in the window that this announcement "
         "opened for appeals, whatever its closing time: the jury has decided. Empty where one can, "
         "and where it opened none",
+    )
+    earlier_windows: list[EarlierWindow] = Field(
+        default=[],
+        description="where this one stands and opens no window of its own: of each kind the window "
+        "of an earlier announcement of this heat that closes last, closed or not; not one in which "
+        "the jury has decided",
     )
 
     def snapshot(self) -> dict[str, Any]:

@@ -438,6 +438,35 @@ def test_no_announcement_is_entered_from_before_the_decision_that_it_shows(
     assert refused.json()["errors"][0]["pointer"] == "/announced_at"
 
 
+def test_where_the_jurys_decision_is_all_that_is_told_the_time_that_still_runs_is_read_aloud(
+    service: Service,
+) -> None:
+    hand = announced(service)
+    decided(hand, **CARRIED_OUT)
+    announced_again(hand)  # at 12:10, for appeals too
+    service.clock.stand_at(NOON + timedelta(minutes=15))
+    decided(hand, instance="jury", **CARRIED_OUT)
+    told = announced_again(hand)
+    assert told["no_windows_because"] == FINAL
+    address = f"/api/meets/{hand.id}/announcements/{told['id']}.txt"
+
+    def after_final() -> list[str]:
+        lines = service.http.get(address).text.splitlines()
+        return lines[lines.index(FINAL) + 1 :]
+
+    # World Athletics TR8.2, TR8.7.1: 30 minutes from the announcement before.
+    runs = [
+        "Appeals can still be lodged until 12:40:00 CEST, by announcement 2.",
+        "Protests can still be lodged until 12:40:00 CEST, by announcement 2.",
+    ]
+    assert sorted(after_final()) == runs
+    service.clock.stand_at(NOON + timedelta(minutes=40, seconds=1))
+    assert [line for line in after_final() if "lodged" in line] == []
+    service.clock.stand_at(NOON + timedelta(minutes=20))
+    announced_again(hand)
+    assert [line for line in after_final() if "lodged" in line] == [], "another one stands"
+
+
 def test_an_announcement_does_not_supersede_an_advice(service: Service) -> None:
     hand = announced(service)
     desk_decided(hand, lodged := lodge(hand, desk_protest(hand)))
