@@ -119,7 +119,11 @@ def _time_corrected(
 
 
 def appeal_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> Section:
-    """An appeal: for whom, by whom, when, in which window, and its deposit."""
+    """An appeal: for whom, by whom, when, in which window, and its deposit; or who referred a
+    protest, and when.
+    """
+    if out.is_referred:
+        return _referred_section(conn, meet, out)
     deposit = out.deposit
     said = deposit.received or "none"
     if deposit.receipt:
@@ -139,8 +143,21 @@ def appeal_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> Section
     if out.admitted is not None:
         word = "admitted by" if out.admitted["admit"] else "turned away by"
         facts += [(word, out.admitted["by_name"]), ("because", out.admitted["reasons"])]
-    title = f"Appeal {out.number}" + (", referred by the referee" if out.is_referred else "")
-    return Section(title, tuple(facts), (out.words,) if out.words else ())
+    return Section(f"Appeal {out.number}", tuple(facts), (out.words,) if out.words else ())
+
+
+def _referred_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> Section:
+    """A protest that the referee referred (World Athletics TR8.7): no team appeals, so there is no
+    window and no deposit, and what the team wrote stands with its protest.
+    """
+    facts = (
+        ("protest of", out.team_name),
+        *_ran_in(conn, meet, out),
+        ("referred by", f"{out.taken_by_name}, referee"),
+        ("referred at", out.lodged_at_local),
+        ("deposit", "none is asked for what the referee refers"),
+    )
+    return Section(f"Appeal {out.number} (protest {out.protest_number}, referred)", facts)
 
 
 def _gone(out: AppealOut) -> str:

@@ -112,11 +112,13 @@ def _ink_of_panel(
     return [*(InkField("Member of the jury", name) for name in names), *secretary]
 
 
-def _number(protest: AnyRow, appeal: AnyRow | None) -> str:
+def _number(protest: AnyRow | ProtestOut, appeal: AnyRow | AppealOut | None) -> str:
     """What it is called over a radio; a further sitting on an appeal is told from the first."""
     if appeal is None:
         return f"protest {protest.number}"
-    return f"appeal {appeal.number}" + (f", sitting {appeal.sitting}" if appeal.sitting > 1 else "")
+    of = f" (protest {protest.number})" if appeal.is_referred else ""
+    sitting = f", sitting {appeal.sitting}" if appeal.sitting > 1 else ""
+    return f"appeal {appeal.number}{of}{sitting}"
 
 
 def _votes(told: Mapping[str, Any]) -> str:
@@ -290,7 +292,7 @@ def protest_paper(
 def appeal_paper(
     conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime
 ) -> RemedyPaper:
-    """An appeal as it stands."""
+    """An appeal as it stands, or what the referee referred to the jury."""
     meet = meet_facts(conn, meet_id)
     out = appeal_out(conn, meet_id, appeal_id)
     protest = protest_out(conn, meet_id, ProtestId(out.protest))
@@ -323,19 +325,23 @@ def appeal_paper(
         )
     paper = replace(
         _blank(conn, meet, run, _about(out), out.lodged_at),
-        title="Appeal to the jury",
-        number=f"appeal {out.number}",
+        title="Referred to the jury" if out.is_referred else "Appeal to the jury",
+        number=_number(protest, out),
         verdict="" if out.state in awaits else _outcome(out),
         awaits=awaits.get(out.state, ""),
         grounds=_standing(out, meet.time_zone),
         marks=marks_in_words(out.marks, out.timeliness),
         sections=tuple(sections),
-        ink_fields=(
-            InkField("Appellant", out.lodged_by),
-            InkField("Taken in by", out.taken_by_name),
-        ),
+        ink_fields=_ink_of_appeal(out),
     )
     return _printed(conn, meet, paper, now)
+
+
+def _ink_of_appeal(out: AppealOut) -> tuple[InkField, ...]:
+    """Who signs in ink: of what the referee referred the referee alone, for nobody appeals."""
+    if out.is_referred:
+        return (InkField("Referee", out.taken_by_name),)
+    return InkField("Appellant", out.lodged_by), InkField("Taken in by", out.taken_by_name)
 
 
 def _outcome(out: AppealOut) -> str:

@@ -215,3 +215,29 @@ def test_time_for_appeals_goes_on_where_the_jury_has_decided_on_another_protest_
         ]
         == ""
     )
+
+
+def test_what_the_referee_referred_is_no_appeal_of_the_team(meet: MeetAtHand) -> None:
+    """World Athletics TR8.7: the referee may refer the matter to the jury."""
+    protest, lodged = a_referred_protest(meet)
+    at = protest["decision"]["decided_at_local"]
+    out = the_jury_decides(meet, lodged, orders=set_aside(protest["ruled"]))
+    called = "appeal 1 (protest 1)"
+    referred = "Appeal 1 (protest 1, referred) protest of Plover 1 referred by referee, referee "
+    for address in (f"appeals/{lodged['id']}", f"decisions/{out['id']}"):
+        told = words(meet, address)
+        assert called in told
+        assert f"{referred}referred at {at}" in told
+        assert f"lodged at {protest['lodged_at_local']}" in told, "that is the protest"
+        for untrue in ("Appellant", "no window had opened", "deposit received"):
+            assert untrue not in told
+    form = words(meet, f"appeals/{lodged['id']}")
+    assert "Referred to the jury" in form
+    assert "referee · Referee date, time" in form.partition("Signatures in ink")[2]
+    assert lodged["timeliness"]["words"].startswith("referred by the referee")
+
+
+def test_a_result_waits_for_what_was_referred_by_its_protest_too(meet: MeetAtHand) -> None:
+    a_referred_protest(meet)
+    shown = meet.desk.get(f"heats/{meet.heat()}/result").json()["announced"]
+    assert "Appeal 1 (protest 1, referred by the referee) awaits the jury." in shown["pending"]
