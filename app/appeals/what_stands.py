@@ -59,7 +59,8 @@ def what_stands(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Stands:
     first = out.decision
     if first is None:
         return Stands("", (), ())
-    later = [*_jurys(conn, meet, first), *_undoing(conn, meet, first)]
+    found = [*_jurys(conn, meet, first), *_undoing(conn, meet, first)]
+    later = sorted(found, key=lambda one: one.made.decided_at)
     sections = (_section(first, later),) if later else ()
     changing = [one for one in later if one.stands]
     if changing:

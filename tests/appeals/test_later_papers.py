@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from app.appeals.which_heat import heat_called
+from app.ids import HeatId
 from tests.appeals.desk import (
     a_panel,
     a_protest,
@@ -23,7 +25,7 @@ from tests.appeals.test_affected import a_protest_in, a_round_with_a_disqualific
 from tests.appeals.test_papers import put_right, words
 from tests.builders import Json, MeetAtHand
 from tests.forms.pdf_reading import read_text
-from tests.rounds.builders import Event
+from tests.rounds.builders import Event, two_heats
 
 
 def the_jury_decides(
@@ -149,6 +151,24 @@ def test_what_is_measured_by_another_heats_announcement_names_that_heat(meet: Me
     assert corrected in words(meet, f"appeals/{lodged['id']}")
 
 
+def test_a_re_run_is_named_by_its_own_round(meet: MeetAtHand) -> None:
+    event = two_heats(meet)
+    event.set()
+    event.run("heats 1", "42.10", "42.50", "43.00")
+    about = {"heat": event.heat(), "team": event.team("Heron"), "about": "placing"}
+    again = {"order": "run again", "teams": [event.team("Heron")], "time_to_beat": "42.60"}
+    decided(meet, lodge(meet, {**about, "lodged_by": "Mira Anchor"}), "upheld", orders=[again])
+    event.read_again()
+
+    def called(heat: str) -> str:
+        return event.read(
+            lambda unit: heat_called(unit.conn, unit.meet_id, HeatId(event.heat(heat)))
+        )
+
+    assert called("heats 1") == "heat 1"
+    assert called("heats, re-run 1") == "heat 1 of the heats, re-run"
+
+
 def test_papers_about_a_team_of_another_heat_say_where_it_ran(meet: MeetAtHand) -> None:
     event, _decision, _told, lodged = an_appeal_from_heat_2(meet)
     lane = event.lane("Curlew", "heats 2")
@@ -241,3 +261,15 @@ def test_a_result_waits_for_what_was_referred_by_its_protest_too(meet: MeetAtHan
     a_referred_protest(meet)
     shown = meet.desk.get(f"heats/{meet.heat()}/result").json()["announced"]
     assert "Appeal 1 (protest 1, referred by the referee) awaits the jury." in shown["pending"]
+
+
+def test_the_last_word_stands_on_a_protests_form_whoever_said_it(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    out = decided(meet, protest, "upheld", orders=set_aside(ruling))
+    undo = [{"order": "undo", "decision": out["decision"]["id"]}]
+    decided(meet, lodge(meet, a_protest(meet, team=team(meet, 6))), "upheld", orders=undo)
+    heard = the_jury_decides(meet, appeal(meet, protest), orders=set_aside(ruling))
+    told = words(meet, f"protests/{protest['id']}")
+    assert f"changed by the jury decided: {heard['decided_at_local']}" in told
+    assert told.index("by the referee protest 2") < told.index("by the jury appeal 1")
