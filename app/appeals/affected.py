@@ -121,7 +121,9 @@ def _affected(decision: DecisionOut, found: _Found) -> list[AffectedOut]:
             if ran is None or _is_settled(decision, ran)
             else _window(decision, HeatId(ran.id), found)
         )
-        words = _until(window, found.meet) if window else _why_none(decision, ran, found)
+        words = _why_none(decision, ran, found)
+        if window is not None and ran is not None:
+            words = _until(window, found.meet) + _may_be_longer(decision, ran, window, found)
         listed.append(
             AffectedOut(
                 team=move.team,
@@ -129,11 +131,22 @@ def _affected(decision: DecisionOut, found: _Found) -> list[AffectedOut]:
                 heat=None if ran is None else ran.id,
                 round="" if ran is None else ran.round,
                 heat_number=None if ran is None else ran.number,
-                window=window,
+                window=None if window is None or ran is None else _named(window, ran, decision),
                 words=words,
             )
         )
     return listed
+
+
+def _named(window: WindowOut, ran: AnyRow, decision: DecisionOut) -> WindowOut:
+    """A window by the announcement that opened it, with its heat where that is another one."""
+    if window.heat == decision.heat:
+        return window
+    return window.model_copy(update={"opened_by": f"{window.opened_by} of {_called(ran)}"})
+
+
+def _called(ran: AnyRow) -> str:
+    return f"heat {ran.number}" + ("" if ran.is_drawn else f" of the {ran.round}")
 
 
 def _is_settled(decision: DecisionOut, ran: AnyRow) -> bool:
@@ -145,17 +158,18 @@ def _window(decision: DecisionOut, heat_id: HeatId, found: _Found) -> WindowOut 
     """The window that a team of this heat has by a decision, None while it has none.
 
     Against the referee's decision an appeal lies. It is measured by whichever closes last of those
-    in its own heat and in the one decided about, once both tell the decision.
+    in its own heat and in the one decided about, of which one may not tell the decision yet.
     """
     own = _opened_by(found.told.get((decision.id, heat_id)), found)
-    if decision.instance is Instance.JURY or not own:
+    if decision.instance is Instance.JURY:
         return next(iter(own), None)
     there = _opened_by(found.told.get((decision.id, decision.heat)), found)
     appeals = [one for one in [*own, *there] if one.remedy is Remedy.APPEAL]
     ends = [one.closes_at for one in appeals if one.closes_at is not None]
     if len(ends) < len(appeals):
         return next(one for one in appeals if one.closes_at is None)
-    return next((one for one in appeals if one.closes_at == max(ends)), own[0])
+    last = next((one for one in appeals if one.closes_at == max(ends)), None)
+    return last or next(iter(own), None)
 
 
 def _opened_by(announcement: AnnouncementId | None, found: _Found) -> Sequence[WindowOut]:
@@ -168,6 +182,26 @@ def _until(window: WindowOut, meet: MeetFacts) -> str:
     return f"{window.remedy} until {clock_time(window.closes_at, meet.time_zone)}"
 
 
+def _may_be_longer(decision: DecisionOut, ran: AnyRow, window: WindowOut, found: _Found) -> str:
+    """That the other one of the two heats by which an appeal is measured has yet to tell the
+    decision, and the time ends later by that; empty where it does not.
+    """
+    if window.remedy is not Remedy.APPEAL or window.closes_at is None:
+        return ""
+    both = {ran.id: _called(ran), decision.heat: "the heat decided about"}
+    to_tell = [one for one in both if found.told.get((decision.id, one)) is None]
+    if not to_tell or decision.replaced_by is not None:
+        return ""
+    return f" at least; later by {_telling(decision, to_tell[0], both[to_tell[0]], found)}"
+
+
+def _telling(decision: DecisionOut, heat_id: str, called: str, found: _Found) -> str:
+    """The announcement that is the first of a heat to tell a decision, while that is to come."""
+    is_announced = (decision.id, heat_id) in found.told
+    amended, if_ever = ("amended ", ", if one is made") if is_announced else ("", "")
+    return f"the {amended}announcement of {called}{if_ever}"
+
+
 def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
     """Why a team has no window, or with what it opens."""
     if ran is None:
@@ -175,7 +209,7 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
     if _is_settled(decision, ran):
         final_by = found.meet.book.jury_final_by
         return f"the jury has decided on this protest ({final_by}): no window"
-    heat = f"heat {ran.number}" if ran.is_drawn else f"the {ran.round}"
+    heat = _called(ran)
     is_announced = (decision.id, ran.id) in found.told
     if decision.instance is Instance.JURY and is_announced:
         return f"the jury's decision is final ({found.meet.book.jury_final_by}): no window"
@@ -183,5 +217,4 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
         return f"the amended announcement of {heat} opened no window"
     if decision.replaced_by is not None:
         return "a later decision of the jury stands instead: no window"
-    amended, if_ever = ("amended ", ", if one is made") if is_announced else ("", "")
-    return f"opens with the {amended}announcement of {heat}{if_ever}"
+    return f"opens with {_telling(decision, ran.id, heat, found)}"

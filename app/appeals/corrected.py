@@ -12,11 +12,13 @@ from sqlalchemy import Connection
 
 from app.appeals.jury_wire import AppealOut
 from app.appeals.queries import subjects_of_protest
+from app.appeals.which_heat import heat_called
 from app.appeals.wire import ProtestOut
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
-from app.ids import AppealId, DecisionId, ProtestId
+from app.ids import AnnouncementId, AppealId, DecisionId, HeatId, ProtestId
 from app.meets.queries import MeetFacts
+from app.results.announcements import announcement_row
 from app.results.correction_wire import (
     CorrectionOut,
     MeasureCorrectionOut,
@@ -61,12 +63,29 @@ def measure_in_words(
     """The corrections of the time by which a protest or an appeal is measured, a line each."""
     window = lodged.timeliness.window
     found = measure_corrections(conn, meet, {lodged.id: window}).get(lodged.id, [])
-    return tuple(_in_words(one, _whose_time(one), meet.time_zone) for one in found)
+    return tuple(
+        _in_words(one, _whose_time(conn, meet, one, lodged.heat), meet.time_zone) for one in found
+    )
 
 
-def _whose_time(one: MeasureCorrectionOut) -> str:
-    ended = one.announcement is None
-    return Mistyped.END.value if ended else f"time of announcement {one.number}"
+def _whose_time(conn: Connection, meet: MeetFacts, one: MeasureCorrectionOut, about: HeatId) -> str:
+    """Of the end of the meet, or of which announcement."""
+    if one.announcement is None:
+        return Mistyped.END.value
+    return f"time of {_announcement(conn, meet, one, one.announcement, about)}"
+
+
+def _announcement(
+    conn: Connection,
+    meet: MeetFacts,
+    one: MeasureCorrectionOut,
+    announcement: AnnouncementId,
+    about: HeatId,
+) -> str:
+    """Which announcement was corrected, with its heat where that is not the one this is about."""
+    heat_id = announcement_row(conn, meet.id, announcement).heat_id
+    of = "" if heat_id == about else f" of {heat_called(conn, meet.id, heat_id)}"
+    return f"announcement {one.number}{of}"
 
 
 def corrections_section(

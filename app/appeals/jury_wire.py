@@ -263,7 +263,11 @@ class AppealOut(Wire):
     team_name: str
     affiliation: str
     lane: int | None
-    is_referred: bool = Field(description="whether the referee passed the protest on")
+    is_referred: bool = Field(
+        description="whether the referee referred the protest to the jury: then nobody appeals, "
+        "`taken_by_name` is the referee who did and `lodged_at` when, and `lodged_by` is who "
+        "lodged the protest"
+    )
     lodged_by: str
     lodged_at: datetime
     lodged_at_local: str

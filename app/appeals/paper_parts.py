@@ -16,6 +16,7 @@ from app.appeals.deposits import asked_by, deposit_decided
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
 from app.appeals.queries import decision_row
+from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
@@ -79,13 +80,28 @@ def protest_section(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Secti
         *([("ground", out.ground)] if out.ground != "protest" else []),
         ("window", _window(out.timeliness)),
         *_time_corrected(conn, meet, out),
-        ("took part in the round", "yes" if out.took_part else "NO: from outside the round"),
+        ("took part in the round", _took_part(conn, meet, out)),
         ("taken in by", out.taken_by_name),
     ]
     if out.allowed_because:
         facts.append(("let through because", out.allowed_because))
     words = (out.words,) if out.words else ()
     return Section(f"Protest {out.number}", tuple(facts), words)
+
+
+def _took_part(conn: Connection, meet: MeetFacts, out: ProtestOut) -> str:
+    if not out.took_part:
+        return "NO: from outside the round"
+    elsewhere = _ran_in(conn, meet, out)
+    return f"yes, in {elsewhere[0][1]}" if elsewhere else "yes"
+
+
+def _ran_in(
+    conn: Connection, meet: MeetFacts, out: ProtestOut | AppealOut
+) -> list[tuple[str, str]]:
+    """In which other heat the team ran than the one that this is about; nothing for no other."""
+    ran = ran_elsewhere(conn, meet.id, HeatId(out.heat), TeamId(out.team))
+    return [] if ran is None else [("ran in", f"{ran.heat}, lane {ran.lane}")]
 
 
 def _window(timely: Timeliness) -> str:
@@ -103,13 +119,18 @@ def _time_corrected(
 
 
 def appeal_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> Section:
-    """An appeal: for whom, by whom, when, in which window, and its deposit."""
+    """An appeal: for whom, by whom, when, in which window, and its deposit; or who referred a
+    protest, and when.
+    """
+    if out.is_referred:
+        return _referred_section(conn, meet, out)
     deposit = out.deposit
     said = deposit.received or "none"
     if deposit.receipt:
         said += f", receipt {deposit.receipt}"
     facts = [
         ("lodged for", out.team_name),
+        *_ran_in(conn, meet, out),
         ("lodged by", out.lodged_by),
         ("lodged at", in_zone(out.lodged_at, meet.time_zone)),
         ("window", _window(out.timeliness)),
@@ -122,8 +143,21 @@ def appeal_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> Section
     if out.admitted is not None:
         word = "admitted by" if out.admitted["admit"] else "turned away by"
         facts += [(word, out.admitted["by_name"]), ("because", out.admitted["reasons"])]
-    title = f"Appeal {out.number}" + (", referred by the referee" if out.is_referred else "")
-    return Section(title, tuple(facts), (out.words,) if out.words else ())
+    return Section(f"Appeal {out.number}", tuple(facts), (out.words,) if out.words else ())
+
+
+def _referred_section(conn: Connection, meet: MeetFacts, out: AppealOut) -> Section:
+    """A protest that the referee referred (World Athletics TR8.7): no team appeals, so there is no
+    window and no deposit, and what the team wrote stands with its protest.
+    """
+    facts = (
+        ("protest of", out.team_name),
+        *_ran_in(conn, meet, out),
+        ("referred by", f"{out.taken_by_name}, referee"),
+        ("referred at", out.lodged_at_local),
+        ("deposit", "none is asked for what the referee refers"),
+    )
+    return Section(f"Appeal {out.number} (protest {out.protest_number}, referred)", facts)
 
 
 def _gone(out: AppealOut) -> str:

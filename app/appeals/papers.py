@@ -41,8 +41,10 @@ from app.appeals.queries import (
     protest_row,
     subjects_of_protest,
 )
+from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
+from app.appeals.what_stands import VERDICTS, what_stands
 from app.appeals.wire import Instance, ProtestOut, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import RemedyPaper, Section
@@ -60,11 +62,6 @@ TITLES = {
     Instance.REFEREE: "Decision of the referee",
     Instance.JURY: "Decision of the jury of appeal",
 }
-VERDICTS = {
-    Verdict.UPHELD: "upheld",
-    Verdict.REJECTED: "rejected",
-    Verdict.REFERRED: "referred to the jury",
-}
 MINUTES = "Secretary, for the minutes, no vote"
 
 
@@ -81,7 +78,7 @@ def decided_paper(
         grounds.append(("votes", _votes(decided.more["votes"])))
     if decided.advised_at is not None:
         grounds.append(("advice given", in_zone(decided.advised_at, zone)))
-    base = _blank(meet, bench.heat, about, unit.now)
+    base = _blank(unit.conn, meet, bench.heat, about, unit.now)
     paper = replace(
         base,
         title=TITLES[decided.instance],
@@ -115,11 +112,13 @@ def _ink_of_panel(
     return [*(InkField("Member of the jury", name) for name in names), *secretary]
 
 
-def _number(protest: AnyRow, appeal: AnyRow | None) -> str:
+def _number(protest: AnyRow | ProtestOut, appeal: AnyRow | AppealOut | None) -> str:
     """What it is called over a radio; a further sitting on an appeal is told from the first."""
     if appeal is None:
         return f"protest {protest.number}"
-    return f"appeal {appeal.number}" + (f", sitting {appeal.sitting}" if appeal.sitting > 1 else "")
+    of = f" (protest {protest.number})" if appeal.is_referred else ""
+    sitting = f", sitting {appeal.sitting}" if appeal.sitting > 1 else ""
+    return f"appeal {appeal.number}{of}{sitting}"
 
 
 def _votes(told: Mapping[str, Any]) -> str:
@@ -170,9 +169,13 @@ def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Sec
     return sections
 
 
-def _blank(meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime) -> RemedyPaper:
+def _blank(
+    conn: Connection, meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime
+) -> RemedyPaper:
     """A paper with its head, and nothing else on it yet."""
     lane = next((line for line in run.lanes if line.team == about.team_id), None)
+    ran = ran_elsewhere(conn, meet.id, HeatId(run.id), about.team_id)
+    there = "" if ran is None else f"{ran.lane} in {ran.heat}"
     return RemedyPaper(
         meet=meet.name,
         place=meet.venue,
@@ -182,10 +185,10 @@ def _blank(meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime) -> Remedy
         event=run.event_name,
         round=run.round,
         heat=str(run.number),
-        lane="" if lane is None else str(lane.lane),
+        lane=there if lane is None else str(lane.lane),
         team=about.team_name,
         affiliation=about.affiliation,
-        bib="" if lane is None else lane.bib,
+        bib=lane.bib if lane is not None else "" if ran is None else ran.bib,
         title="",
         number="",
         verdict="",
@@ -228,7 +231,7 @@ def decision_paper(
         digest=row.statement_digest,
     )
     protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
-    since = since_signed(conn, meet, row, protest)
+    since = since_signed(conn, meet, row, protest, now)
     known = replace(
         paper, standing_note=_replaced(conn, meet, row), signatures=(signature,), since=since
     )
@@ -263,15 +266,18 @@ def protest_paper(
     out = protest_out(conn, meet_id, protest_id)
     run = heat(conn, meet_id, HeatId(out.heat))
     awaits = {"lodged": "awaits the referee", "referred": "awaits the jury"}
+    stands = what_stands(conn, meet, out)
+    withdrawn = _withdrawn(out, meet.time_zone)
     paper = replace(
-        _blank(meet, run, _about(out), out.lodged_at),
+        _blank(conn, meet, run, _about(out), out.lodged_at),
         title="Protest",
         number=f"protest {out.number}",
-        verdict="" if out.state in awaits else out.state.value,
+        verdict=out.state.value if withdrawn else stands.verdict,
         awaits=awaits.get(out.state, ""),
-        grounds=_standing(out, meet.time_zone),
+        grounds=(*stands.grounds, *withdrawn),
         marks=marks_in_words(out.marks, out.timeliness),
         sections=(
+            *stands.sections,
             protest_section(conn, meet, out),
             *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
         ),
@@ -286,7 +292,7 @@ def protest_paper(
 def appeal_paper(
     conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime
 ) -> RemedyPaper:
-    """An appeal as it stands."""
+    """An appeal as it stands, or what the referee referred to the jury."""
     meet = meet_facts(conn, meet_id)
     out = appeal_out(conn, meet_id, appeal_id)
     protest = protest_out(conn, meet_id, ProtestId(out.protest))
@@ -318,20 +324,24 @@ def appeal_paper(
             )
         )
     paper = replace(
-        _blank(meet, run, _about(out), out.lodged_at),
-        title="Appeal to the jury",
-        number=f"appeal {out.number}",
+        _blank(conn, meet, run, _about(out), out.lodged_at),
+        title="Referred to the jury" if out.is_referred else "Appeal to the jury",
+        number=_number(protest, out),
         verdict="" if out.state in awaits else _outcome(out),
         awaits=awaits.get(out.state, ""),
         grounds=_standing(out, meet.time_zone),
         marks=marks_in_words(out.marks, out.timeliness),
         sections=tuple(sections),
-        ink_fields=(
-            InkField("Appellant", out.lodged_by),
-            InkField("Taken in by", out.taken_by_name),
-        ),
+        ink_fields=_ink_of_appeal(out),
     )
     return _printed(conn, meet, paper, now)
+
+
+def _ink_of_appeal(out: AppealOut) -> tuple[InkField, ...]:
+    """Who signs in ink: of what the referee referred the referee alone, for nobody appeals."""
+    if out.is_referred:
+        return (InkField("Referee", out.taken_by_name),)
+    return InkField("Appellant", out.lodged_by), InkField("Taken in by", out.taken_by_name)
 
 
 def _outcome(out: AppealOut) -> str:
@@ -355,6 +365,11 @@ def _standing(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], 
     decided = out.decision
     if decided is not None:
         return (("decided", decided.decided_at_local), ("by", decided.official_name))
+    return _withdrawn(out, zone)
+
+
+def _withdrawn(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], ...]:
+    """By whom it was withdrawn, when and why, or who turned it away; else nothing."""
     said = out.withdrawn
     if said is None:
         return ()

@@ -521,8 +521,9 @@ def measured(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     kind = row.ground
     if kind == JUDGEMENT:
         kind = kind_measured(meet_facts(conn, MeetId(row.meet_id)), kind)
-    window = window_for_protest(conn, HeatId(row.heat_id), kind, row.lodged_at)
-    return timeliness(window, row.lodged_at, zone)
+    about = HeatId(row.heat_id)
+    window = window_for_protest(conn, about, kind, row.lodged_at)
+    return timeliness(conn, window, about, row.lodged_at, zone)
 
 
 def marks_of(timely: Timeliness, *, took_part: bool) -> list[Mark]:

@@ -91,7 +91,7 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
         return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)
     if window is not None:
-        until = appeals_until(window, meet.time_zone)
+        until = appeals_until(conn, window, out.heat, meet.time_zone)
         return out.model_copy(update={"awaits": [], "appeals_until": until})
     awaits = list(_time_to_begin(conn, meet, out, decided))
     return out.model_copy(update={"awaits": awaits, "appeals_until": ""})

@@ -8,24 +8,28 @@ the signatures.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection
 
 from app.appeals.about_not_held import Counted, time_since_not_held
+from app.appeals.affected import affected_by
 from app.appeals.corrected import corrected_in_words, measure_in_words, subjects_of_decision
 from app.appeals.queries import (
     appeal_row,
+    decision_out,
     decisions_on,
     measured,
     protest_out,
     window_for_appeal,
 )
 from app.appeals.standing import appeal_out
-from app.appeals.wire import Instance, Mark, Verdict
+from app.appeals.which_heat import heat_called, opened_by
+from app.appeals.wire import DecisionOut, Instance, Mark, Verdict
 from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
-from app.ids import AppealId, ProtestId, TeamId
+from app.ids import AppealId, HeatId, ProtestId, TeamId
 from app.meets.queries import MeetFacts
 from app.results.wording import length
 from app.store.rows import AnyRow
@@ -34,7 +38,7 @@ TITLE = "After the signature, and no part of what was signed"
 
 
 def since_signed(
-    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow
+    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow, now: datetime
 ) -> tuple[Section, ...]:
     """One part of a paper; none where nothing has become known since."""
     later = list(_corrected_since(conn, meet, decided, protest))
@@ -42,6 +46,7 @@ def since_signed(
         later += [
             *_measured_otherwise(conn, meet, decided, protest),
             *_of_the_referees(conn, meet, decided, protest),
+            *_affected_elsewhere(conn, meet, decided, protest, now),
         ]
     return (Section(TITLE, items=tuple(later)),) if later else ()
 
@@ -93,21 +98,48 @@ def _of_the_referees(
     at = decided.advised_at
     if at is not None and rfc3339(at) != decided.statement["advised_at"]:
         yield f"Told to those who protested at {in_zone(at, meet.time_zone)}."
-    if decided.verdict != Verdict.REFERRED:
+    jurys = _the_jurys(conn, meet, protest)
+    if decided.verdict != Verdict.REFERRED and not jurys and decided.replaced_by is None:
         own = window_for_appeal(conn, decided, TeamId(protest.team_id))
         window = own or time_since_not_held(conn, decided)
         if window is not None:
-            yield appeals_until(window, meet.time_zone)
-    for one in decisions_on(conn, meet, ProtestId(protest.id)):
-        if one.appeal is not None and one.replaced_by is None:
-            number = appeal_row(conn, meet.id, one.appeal).number
-            at, verdict = one.decided_at_local, one.verdict.value
-            yield f"The jury decided on appeal {number} at {at}: {verdict}."
+            yield appeals_until(conn, window, HeatId(decided.heat_id), meet.time_zone)
+    for one in jurys:
+        assert one.appeal is not None
+        number = appeal_row(conn, meet.id, one.appeal).number
+        at, verdict = one.decided_at_local, one.verdict.value
+        yield f"The jury decided on appeal {number} at {at}: {verdict}."
+    if jurys:
+        final_by = meet.book.jury_final_by
+        yield f"No appeal can be lodged any more: the decision of the jury is final ({final_by})."
 
 
-def appeals_until(window: AnyRow | Counted, zone: str) -> str:
-    """Until when an appeal can be lodged, by which rule, and what opened the time for it."""
-    opened = f"opened by {window.opened_by} at {in_zone(window.opened_at, zone)}"
+def _affected_elsewhere(
+    conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow, now: datetime
+) -> Iterator[str]:
+    """The teams of other heats that a decision moved, each with its own time for an appeal; nobody
+    once that is over for all, since the jury has decided or another decision stands instead.
+    """
+    made = decision_out(decided, meet.time_zone)
+    if made.replaced_by is not None or _the_jurys(conn, meet, protest):
+        return
+    for one in affected_by(conn, meet, [made], now).get(made.id, ()):
+        if one.heat not in {None, made.heat} and one.team != protest.team_id:
+            heat = heat_called(conn, meet.id, one.heat)
+            yield f"Affected: {one.team_name} ({heat}): {one.words}."
+
+
+def _the_jurys(conn: Connection, meet: MeetFacts, protest: AnyRow) -> list[DecisionOut]:
+    """The jury's decisions on a protest that stand."""
+    made = decisions_on(conn, meet, ProtestId(protest.id))
+    return [one for one in made if one.appeal is not None and one.replaced_by is None]
+
+
+def appeals_until(conn: Connection, window: AnyRow | Counted, about: HeatId, zone: str) -> str:
+    """Until when an appeal about this heat can be lodged, by which rule, and what opened the time
+    for it.
+    """
+    opened = f"opened by {opened_by(conn, window, about)} at {in_zone(window.opened_at, zone)}"
     if window.closes_at is None:
         return f"Appeals: no closing time ({window.rule}), {opened}."
     whose = ", by the meet's own setting" if window.origin == "meet" else ""

@@ -62,6 +62,8 @@ from app.visible import likeness
 Part = Literal["chair", "member", "substitute"]
 Sits = Literal["sits", "asked to withdraw", "withdrawn", "waits"]
 
+REFERRED = "referred by the referee: what was lodged in time or late is the protest"
+
 
 @dataclass(frozen=True, slots=True)
 class Touched:
@@ -163,12 +165,15 @@ def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     if row.deposit is not None:
         received = datetime.fromisoformat(row.deposit["received_at"])
         complete = max(complete, received)
+    if row.is_referred:
+        measured = timeliness(conn, None, HeatId(row.heat_id), complete, zone)
+        return measured.model_copy(update={"words": REFERRED})
     decided = referees_decision(conn, MeetId(row.meet_id), ProtestId(row.protest_id))
     window: AnyRow | Counted | None = None
-    if decided is not None and not row.is_referred:
+    if decided is not None:
         own = window_for_appeal(conn, decided, TeamId(row.team_id))
         window = own or time_where_not_held(conn, decided)
-    return timeliness(window, complete, zone)
+    return timeliness(conn, window, HeatId(row.heat_id), complete, zone)
 
 
 def marks_of_appeal(

@@ -9,14 +9,24 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from sqlalchemy import Connection
+
 from app.appeals.about_not_held import Counted
+from app.appeals.which_heat import opened_by
 from app.appeals.wire import Timeliness
 from app.clock import clock_time
+from app.ids import HeatId
 from app.store.rows import AnyRow
 
 
-def timeliness(window: AnyRow | Counted | None, lodged_at: datetime, zone: str) -> Timeliness:
-    """Whether something lodged then fits its window; the last instant counts."""
+def timeliness(
+    conn: Connection,
+    window: AnyRow | Counted | None,
+    about: HeatId,
+    lodged_at: datetime,
+    zone: str,
+) -> Timeliness:
+    """Whether something about this heat, lodged then, fits its window; the last instant counts."""
     if window is None:
         return Timeliness(
             window=None,
@@ -32,7 +42,7 @@ def timeliness(window: AnyRow | Counted | None, lodged_at: datetime, zone: str) 
     margin = None if closes_at is None else (closes_at - lodged_at).total_seconds()
     return Timeliness(
         window=window.id,
-        opened_by=window.opened_by,
+        opened_by=opened_by(conn, window, about),
         closes_at=closes_at,
         closes_at_local=clock_time(closes_at, zone) if closes_at else None,
         rule=window.rule,

@@ -149,7 +149,10 @@ class Timeliness(Wire):
     """Whether something was lodged in time, and by how much."""
 
     window: WindowId | None
-    opened_by: str | None
+    opened_by: str | None = Field(
+        description="such as “announcement 2”, or “announcement 2 of heat 2” where that is not the "
+        "heat that this is about"
+    )
     closes_at: datetime | None
     closes_at_local: str | None
     rule: str | None
@@ -175,11 +178,13 @@ class AffectedOut(Wire):
     round: str
     heat_number: int | None
     window: WindowOut | None = Field(
-        description="the window that the announcement of its heat opened which tells the decision: "
-        "for an appeal, or where none lies, for a protest"
+        description="the window that measures it, which an announcement that tells the decision "
+        "opened: for an appeal the one that closes last of its own heat's and of the heat's "
+        "decided about; where none lies, its own heat's for a protest"
     )
     words: str = Field(
-        description="“appeal until 15:40:00 CEST”; without a window why it has none, such as "
+        description="“appeal until 15:40:00 CEST”, and whether that can still become later; "
+        "without a window why it has none, such as "
         "“opens with the amended announcement of heat 2, if one is made”"
     )
 

@@ -3,7 +3,7 @@
 What was observed stands in sentences made from the observer's answers. The words are the observer's
 own, whole and in their order. The finding is given as the suggestion that it is, with its reason
 and its rule. Whether the observer was asked back stands with the report: the account is then not
-the first one.
+the first one. So do the pictures that belong to it, by what tells each from any other.
 """
 
 from dataclasses import dataclass
@@ -42,6 +42,7 @@ class ReportOnForm:
     marks_note: str
     attested: str
     returns: tuple[ReturnOnForm, ...] = ()
+    pictures: str = ""
 
 
 def write_report(flow: Flow, report: ReportOnForm, number: int) -> None:
@@ -118,3 +119,6 @@ def _write_times(flow: Flow, report: ReportOnForm, where: str) -> None:
         Fact("attested", report.attested, f"attestation of {where}"),
     ]
     flow.write(join_facts(times), SMALL, INDENT)
+    if report.pictures:
+        pictures = [Fact("pictures", report.pictures, f"pictures of {where}")]
+        flow.write(join_facts(pictures), SMALL, INDENT)

@@ -20,19 +20,22 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
+from app.results.appealable import IS_SETTLED, JURY_HAS_DECIDED_ON_IT
 from app.results.corrections import announcement_corrections
 from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
-from app.results.tables import announcements
+from app.results.tables import announcements, windows
 from app.results.wire import (
     AnnouncementLine,
     AnnouncementOut,
     AnnouncementsOut,
+    EarlierWindow,
     LaterAnnouncement,
     QualifiedOut,
     QualifiersAnnounced,
 )
 from app.rounds.queries import rounds_set_for
 from app.rounds.tables import re_runs
+from app.rules.windows import Remedy
 from app.store.rows import AnyRow
 
 PAGE = 50
@@ -81,6 +84,26 @@ _LATER_IN_ROUND = (
 )
 
 
+_SETTLED = select(windows.c.id).where(
+    windows.c.announcement_id == bindparam("announcement"),
+    windows.c.decision_id.is_(None),
+    IS_SETTLED,
+)
+
+
+_EARLIER = (
+    select(windows, announcements.c.number)
+    .join(announcements, announcements.c.id == windows.c.announcement_id)
+    .where(
+        windows.c.heat_id == bindparam("heat"),
+        announcements.c.number < bindparam("number"),
+        windows.c.decision_id.is_(None),
+        ~IS_SETTLED,
+    )
+    .order_by(windows.c.opened_at, windows.c.id)
+)
+
+
 def announcement_row(conn: Connection, meet_id: MeetId, announcement_id: AnnouncementId) -> AnyRow:
     """An announcement as stored; NotFound for an id that is not of this meet."""
     row = conn.execute(
@@ -100,12 +123,16 @@ def announcement(
     """
     row = announcement_row(conn, meet_id, announcement_id)
     made = AnnouncementOut.model_validate(row.snapshot)
+    superseded_by = _superseded_by(conn, made)
+    tells_earlier = made.no_windows_because and superseded_by is None
     return made.model_copy(
         update={
-            "superseded_by": _superseded_by(conn, made),
+            "superseded_by": superseded_by,
             "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
             "time_corrections": announcement_corrections(conn, meet_id, made.id, made.time_zone),
             "meet_ended_at": _meet_ended_at(conn, meet_id, made),
+            "appeals_void": _appeals_void(conn, made),
+            "earlier_windows": _earlier_windows(conn, made) if tells_earlier else [],
         }
     )
 
@@ -115,6 +142,35 @@ def _meet_ended_at(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> 
     if all(window.counts_from is None for window in made.windows):
         return None
     return meet_facts(conn, meet_id).ended_at
+
+
+def _appeals_void(conn: Connection, made: AnnouncementOut) -> str:
+    """That the jury has decided on all that this announcement let be appealed; else empty."""
+    opened = any(window.remedy is Remedy.APPEAL for window in made.windows)
+    is_void = opened and conn.execute(_SETTLED, {"announcement": made.id}).first() is not None
+    return JURY_HAS_DECIDED_ON_IT if is_void else ""
+
+
+def _earlier_windows(conn: Connection, made: AnnouncementOut) -> list[EarlierWindow]:
+    """Of each kind the window of an earlier announcement of the heat that closes last."""
+    last: dict[tuple[str, str], EarlierWindow] = {}
+    for row in conn.execute(_EARLIER, {"heat": made.heat, "number": made.number}):
+        window = EarlierWindow(
+            announcement=row.number,
+            kind=row.kind,
+            remedy=Remedy(row.remedy),
+            closes_at=row.closes_at,
+            minutes=row.minutes,
+            counts_from=row.counts_from,
+            rule=row.rule,
+            origin=row.origin,
+        )
+        known = last.setdefault((row.remedy, row.kind), window)
+        if known.closes_at is not None and (
+            window.closes_at is None or window.closes_at > known.closes_at
+        ):
+            last[row.remedy, row.kind] = window
+    return list(last.values())
 
 
 def announcements_of_heat(

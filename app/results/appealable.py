@@ -42,6 +42,9 @@ IS_SETTLED = and_(
     ),
 )
 """Of a window, in a statement: whether the jury has decided on all that it let be appealed."""
+JURY_HAS_DECIDED_ON_IT = (
+    "The jury has decided on what could be appealed in this time, and that is final."
+)
 OPENED_ELSEWHERE = (
     select(windows, decisions.c.heat_id.label("decided_on"))
     .distinct()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from app.clock import clock_time
@@ -30,18 +30,18 @@ def as_calendar(found: WindowsOut) -> bytes:
     calendar.add("name", f"{found.meet}: protests and appeals")
     closing = [(window.closes_at, window) for window in found.windows if window.closes_at]
     for closes_at, window in sorted(closing, key=lambda pair: (pair[0], pair[1].id)):
-        calendar.add_component(_event(window, clock_time(closes_at, found.time_zone)))
+        calendar.add_component(_event(window, closes_at, clock_time(closes_at, found.time_zone)))
     return bytes(calendar.to_ical())
 
 
-def _event(window: WindowOut, until: str) -> Event:
+def _event(window: WindowOut, closes_at: datetime, until: str) -> Event:
     from icalendar import Alarm, Event  # noqa: PLC0415
 
     event = Event()
     event.add("uid", f"{window.id}@zonedocket")
     event.add("dtstamp", window.opened_at)
     event.add("dtstart", window.opened_at)
-    event.add("dtend", window.closes_at)
+    event.add("dtend", closes_at)
     # RFC 5545, 3.8.7.4: the number grows with each revision: a supersession, a corrected time, or
     # that nothing counts there any more (3.8.1.11 has a state for that).
     void = bool(window.does_not_count)
@@ -59,7 +59,9 @@ def _event(window: WindowOut, until: str) -> Event:
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", f"Closes at {window.closes_at_local}")
-    alarm.add("trigger", -WARN_BEFORE, parameters={"RELATED": "END"})
+    # Not before it opens: a meet may set a time that is shorter than the warning.
+    lead = min(WARN_BEFORE, max(closes_at - window.opened_at, timedelta()))
+    alarm.add("trigger", -lead, parameters={"RELATED": "END"})
     event.add_component(alarm)
     return event
 

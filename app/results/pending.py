@@ -84,7 +84,15 @@ _PROTESTS = (
     .order_by(protests.c.number)
 )
 _APPEALS = (
-    select(appeals.c.heat_id, appeals.c.number, appeals.c.state, appeals.c.withdrawn)
+    select(
+        appeals.c.heat_id,
+        appeals.c.number,
+        appeals.c.state,
+        appeals.c.withdrawn,
+        appeals.c.is_referred,
+        protests.c.number.label("protest_number"),
+    )
+    .join(protests, protests.c.id == appeals.c.protest_id)
     .where(appeals.c.heat_id.in_(_HEATS))
     .order_by(appeals.c.number)
 )
@@ -196,7 +204,8 @@ def _protest_awaits(row: AnyRow) -> Iterator[str]:
 
 def _appeal_awaits(row: AnyRow) -> Iterator[str]:
     if row.state in OPEN:
-        yield f"Appeal {row.number} awaits the jury."
+        referred = f" (protest {row.protest_number}, referred by the referee)"
+        yield f"Appeal {row.number}{referred if row.is_referred else ''} awaits the jury."
 
 
 def _decision_awaits(row: AnyRow) -> Iterator[str]:

@@ -31,6 +31,7 @@ from app.results.wording import (
     tie,
     time_aloud,
 )
+from app.rules.windows import Remedy
 from app.sheets.writing import write_csv
 
 LINE_HEADER = (
@@ -109,6 +110,7 @@ def as_text(announced: AnnouncementOut, now: datetime, teams: Collection[str]) -
         sentences.append(f"This result is announced although {announced.blockers.aloud}.")
     sentences += [_window_aloud(one, announced, now) for one in _windows(announced)]
     sentences += [announced.no_windows_because] if announced.no_windows_because else []
+    sentences += _earlier_aloud(announced, now)
     sentences += _final_aloud(announced)
     return "\n".join(sentences) + "\n"
 
@@ -256,6 +258,8 @@ def _unplaced(line: ResultLineOut) -> str:
 def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut, now: datetime) -> str:
     zone = announced.time_zone
     what = lodged(window.remedy, window.kind)
+    if _is_void(window, announced):
+        return f"{what} can no longer be lodged: the jury has decided, and that is final."
     if window.closes_at is None and not window.counts_from:
         return f"{what} can be lodged without a closing time."
     if window.closes_at is None:
@@ -265,6 +269,26 @@ def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut, now: datet
         return f"{what} could be lodged until {until}: that time is over."
     counted = _from_end(window) if window.counts_from else _from_here(window)
     return f"{what} can be lodged until {until}, {counted}."
+
+
+def _earlier_aloud(announced: AnnouncementOut, now: datetime) -> Iterator[str]:
+    """What can still be lodged by an earlier announcement, where this one opens no window."""
+    for window in () if announced.does_not_count else announced.earlier_windows:
+        if window.closes_at is not None and window.closes_at < now:
+            continue
+        end = "without a closing time"
+        if window.closes_at is not None:
+            until = time_aloud(window.closes_at, announced.made_at, announced.time_zone)
+            end = f"until {until}"
+        elif window.counts_from:
+            end = f"until {_from_end(window)}"
+        what, by = lodged(window.remedy, window.kind), f"by announcement {window.announcement}"
+        yield f"{what} can still be lodged {end}, {by}."
+
+
+def _is_void(window: SnapshotWindow, announced: AnnouncementOut) -> bool:
+    """Whether nothing can be lodged in a window any more, whenever it closes."""
+    return window.remedy is Remedy.APPEAL and bool(announced.appeals_void)
 
 
 def _from_end(window: SnapshotWindow) -> str:
@@ -385,6 +409,8 @@ def _parted(tied: Sequence[ResultLineOut]) -> str:
 
 def _window_words(window: SnapshotWindow, announced: AnnouncementOut) -> str:
     what = lodged(window.remedy, window.kind)
+    if _is_void(window, announced):
+        return f"{what}: none any more, for the jury has decided, and that is final"
     whose = ", by the meet's own setting" if window.origin == "meet" else ""
     if window.closes_at is None and not window.counts_from:
         return f"{what}: no closing time ({window.rule})"

@@ -82,6 +82,7 @@ _TOLD = (
         _asked.c.round.label("asked_round"),
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
+        appeals.c.is_referred,
         teams.c.id.label("team_id"),
         teams.c.name.label("team_name"),
     )
@@ -165,10 +166,13 @@ def _names_any(row: AnyRow, teams: Collection[str]) -> bool:
 
 
 def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
-    what = "Protest" if row.appeal_number is None else "Appeal"
-    number = row.protest_number if row.appeal_number is None else row.appeal_number
+    is_protest = row.appeal_number is None or row.is_referred
+    what = "Protest" if is_protest else "Appeal"
+    number = row.protest_number if is_protest else row.appeal_number
     round_ = "" if row.round == row.asked_round else f"{row.round}, "
     asides = [] if row.heat_id == heat_id else [f"{round_}heat {row.heat_number}"]
+    if row.is_referred:
+        asides.append("referred by the referee")
     if row.sitting > 1:  # who heard the first decision would hear the same appeal decided twice
         asides.append("reopened on new evidence")
     where = f", {', '.join(asides)}," if asides else ""

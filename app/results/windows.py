@@ -14,7 +14,12 @@ from app.cursors import cursor, no_place, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
-from app.results.appealable import IS_SETTLED, OPENED_ELSEWHERE, REPLACED_BY
+from app.results.appealable import (
+    IS_SETTLED,
+    JURY_HAS_DECIDED_ON_IT,
+    OPENED_ELSEWHERE,
+    REPLACED_BY,
+)
 from app.results.called_off import void_windows
 from app.results.tables import announcements, corrections, time_corrections, windows
 from app.results.wire import WindowOut, WindowsOut
@@ -240,7 +245,7 @@ def _does_not_count(row: AnyRow, void: Mapping[HeatId, str]) -> str:
     if row.replaced_by is not None:
         return "The decision that this window is about was replaced: the later one can be appealed."
     if row.is_settled:
-        return "The jury has decided on what could be appealed in this time, and that is final."
+        return JURY_HAS_DECIDED_ON_IT
     return void.get(row.heat_id, "")
 
 
@@ -269,6 +274,7 @@ def _window_out(row: AnyRow, zone: str, now: datetime, void: str) -> WindowOut:
         origin=row.origin,
         state="void" if void else state,
         time_corrections=row.time_corrections,
-        superseded_by=row.superseded_by,
+        # An advice is not taken back by an announcement.
+        superseded_by=None if row.decision_id is not None else row.superseded_by,
         does_not_count=void,
     )

@@ -325,7 +325,8 @@ class WindowOut(Wire):
     )
     superseded_by: int | None = Field(
         description="the number of the announcement that stands in place of the one that opened "
-        "this window; null while that one stands. The window runs on all the same"
+        "this window; null while that one stands, and for a window that an advice opened. The "
+        "window runs on all the same"
     )
     does_not_count: str = DOES_NOT_COUNT
 
@@ -350,6 +351,12 @@ class SnapshotWindow(Wire):
     counts_from: CountsFrom | None = None
     rule: str
     origin: Literal["edition", "meet"]
+
+
+class EarlierWindow(SnapshotWindow):
+    """A window that an earlier announcement of the heat opened, as it runs now."""
+
+    announcement: int = Field(description="the number of that announcement")
 
 
 class LaterAnnouncement(Wire):
@@ -386,6 +393,8 @@ KNOWN_LATER = (
     "final_since",
     "pending",
     "does_not_count",
+    "appeals_void",
+    "earlier_windows",
 )
 """What is told of an announcement beside what it said when it was made."""
 
@@ -471,6 +480,18 @@ class AnnouncementOut(Wire):
     final_since: datetime | None = FINAL_SINCE
     pending: list[str] = PENDING
     does_not_count: str = DOES_NOT_COUNT
+    appeals_void: str = Field(
+        default="",
+        description="why no appeal can be lodged any more in the window that this announcement "
+        "opened for appeals, whatever its closing time: the jury has decided. Empty where one can, "
+        "and where it opened none",
+    )
+    earlier_windows: list[EarlierWindow] = Field(
+        default=[],
+        description="where this one stands and opens no window of its own: of each kind the window "
+        "of an earlier announcement of this heat that closes last, closed or not; not one in which "
+        "the jury has decided",
+    )
 
     def snapshot(self) -> dict[str, Any]:
         """What is stored, recorded and signed; what is known only later is no part of it."""

@@ -41,6 +41,8 @@ BECAME = {
     Kind.REPORT_WITHDRAWN: "withdrawn",
     None: "not written again before the ruling",
 }
+BEGINNING = 12
+"""Of a digest in hexadecimal, as many digits as tell a meet's pictures apart."""
 ASPECTS = {"baton": "baton", "foot": "receiver's foot"}
 
 
@@ -133,7 +135,14 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
         marks_note=_marks_note(report),
         attested="by the server" if report.received_at else "",
         returns=tuple(_return_on_form(one, zone) for one in returns),
+        pictures=_pictures(report),
     )
+
+
+def _pictures(report: ReportOut) -> str:
+    """How many had come, and with what the digest of each one's file begins; empty for none."""
+    begin = [one.sha256[:BEGINNING] for one in report.pictures]
+    return f"{len(begin)}; SHA-256 begins with {', '.join(begin)}" if begin else ""
 
 
 def reporters(reports: Sequence[ReportOut]) -> list[InkField]:

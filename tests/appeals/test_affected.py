@@ -27,6 +27,7 @@ from tests.appeals.desk import (
     lodge,
     set_aside,
 )
+from tests.appeals.test_papers import words as form_words
 from tests.builders import PIN, Json, MeetAtHand
 from tests.rounds.builders import Event, two_heats
 
@@ -90,12 +91,60 @@ def test_each_team_that_a_decision_moved_has_its_window_with_the_result_of_its_o
     assert {window["closes_at"]} == closes
     assert tern["words"].startswith("appeal until ")
     other = next(one for one in read["affected"] if one["heat_number"] == 2)
-    assert other["window"] is None
+    assert other["window"]["closes_at"] in closes, "it is measured by heat 1's as long"
+    later = " at least; later by the amended announcement of heat 2, if one is made"
+    assert other["words"] == tern["words"] + later
 
     meet.service.clock.move(timedelta(minutes=31))
     page = meet.desk.get("protests").json()["protests"]
     (line,) = [one for one in page if one["id"] == out["id"]]
     assert by_team(line["decision"])["Tern"]["window"]["state"] == "closed"
+
+
+def test_those_affected_are_told_by_what_their_appeal_is_measured(meet: MeetAtHand) -> None:
+    """Before their own heat tells the decision, and after; whoever is late by it is late."""
+    event, ruling = a_round_with_a_disqualification(meet)
+    protest = a_protest_in(event, ruling)
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    event.announce("heats 1")
+
+    def told() -> tuple[str, str]:
+        read = meet.desk.get(f"protests/{protest['id']}").json()["decision"]
+        one = by_team(read)["Curlew"]
+        return one["window"]["closes_at"], one["words"]
+
+    meet.service.clock.move(timedelta(minutes=10))
+    early = appeal(meet, protest, team=event.team("Curlew"))
+    assert told()[0] == early["timeliness"]["closes_at"]
+    assert early["timeliness"]["in_time"]
+    event.announce("heats 2")
+    measured = meet["jury"].get(f"appeals/{early['id']}").json()["timeliness"]
+    until, words = told()
+    assert until == measured["closes_at"]
+    assert "at least" not in words
+    meet.service.clock.move(timedelta(minutes=25))
+    also = appeal(meet, protest, team=event.team("Gull"))
+    assert also["timeliness"]["in_time"] is False, "Gull of heat 1 has heat 1's time alone"
+
+
+def test_the_referees_paper_tells_those_of_other_heats_their_own_time(meet: MeetAtHand) -> None:
+    event, ruling = a_round_with_a_disqualification(meet)
+    out = decided(meet, a_protest_in(event, ruling), "upheld", orders=set_aside(ruling))
+
+    def paper() -> str:
+        return form_words(meet, f"decisions/{out['decision']['id']}")
+
+    assert "Affected: Curlew (heat 2): opens with the amended announcement of heat 2" in paper()
+    event.announce("heats 1")
+    meet.service.clock.move(timedelta(minutes=10))
+    assert "Affected: Curlew (heat 2): appeal until " in paper()
+    event.announce("heats 2")
+    read = meet.desk.get(f"protests/{out['id']}").json()["decision"]
+    assert f"Affected: Curlew (heat 2): {words(read)['Curlew']}." in paper()
+    assert "Affected: Gull" not in paper(), "it ran in the heat decided about"
+    undo = [{"order": "undo", "decision": out["decision"]["id"]}]
+    the_jury_undoes(meet, out, undo, event.team("Gull"))
+    assert "Affected" not in paper()
 
 
 def test_a_corrected_time_of_the_announcement_moves_the_window_of_those_affected(

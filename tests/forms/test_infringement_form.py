@@ -237,6 +237,21 @@ def test_the_caution_names_the_edition_that_judged() -> None:
     assert words in " ".join(text.split())
 
 
+@both_papers
+def test_a_report_says_which_pictures_belong_to_it_and_the_form_stays_on_one_page(
+    paper: Paper,
+) -> None:
+    pictures = f"20; SHA-256 begins with {', '.join(['9f86d081884c'] * 20)}"
+    reports = (a_report(pictures="1; SHA-256 begins with 60303ae22b99"), a_report())
+    pdf = draw_infringement_form(a_form(reports=(*reports, a_report(pictures=pictures))), paper)
+    assert count_pages(pdf) == 1
+    told = " ".join(read_text(pdf).split())
+    first = told.index("pictures: 1; SHA-256 begins with 60303ae22b99")
+    assert told.index("1 J. Example") < first < told.index("2 J. Example")
+    assert told.count("pictures: ") == 2
+    assert told.count("9f86d081884c") == 20
+
+
 def test_a_return_stands_with_its_report_whatever_script_its_question_is_in() -> None:
     asked = "كم كانت المسافة؟"
     returned = a_report(returns=(a_return(), a_return(asked=asked)))

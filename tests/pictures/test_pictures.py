@@ -31,6 +31,7 @@ from tests.appeals.desk import (
     team,
 )
 from tests.builders import Json, MeetAtHand, a_problem, a_ruling
+from tests.forms.pdf_reading import read_text
 from tests.pictures.photographs import (
     BLUE,
     RED,
@@ -327,3 +328,23 @@ def test_the_record_says_that_it_was_added_and_what_it_was(meet: MeetAtHand) -> 
     kept = json.loads(entry)
     assert json.loads(kept["entry"])["kind"] == "picture added"
     assert {picture["sha256"], picture["shown_sha256"]} <= set(json.loads(kept["body"]).values())
+
+
+def test_the_form_of_a_ruling_names_the_pictures_that_had_come_with_each_report(
+    meet: MeetAtHand,
+) -> None:
+    report, other = meet.report(), meet.report(by="other umpire")
+    shades = [Image.new("RGB", (9, 9), (shade, 0, 0)) for shade in (1, 2)]
+    sent = [added(meet, report, saved(one, "PNG")) for one in shades]
+    ruled = meet.rule(report["case"])
+    assert ruled.status_code == 201, ruled.text
+    late = added(meet, other, by="other umpire")
+
+    def form() -> str:
+        answer = meet.referee.get(f"rulings/{ruled.json()['id']}/form.pdf")
+        return " ".join(read_text(answer.content).split())
+
+    begin = ", ".join(one["sha256"][:12] for one in sent)
+    assert f"pictures: 2; SHA-256 begins with {begin}" in form()
+    assert form().count("pictures: ") == 1, "the other report had none when it was ruled"
+    assert late["sha256"][:12] not in form()

@@ -288,6 +288,13 @@ def test_a_window_says_that_its_announcement_was_superseded(service: Service) ->
     assert [one.get("status") for one in events] == [None, None, None]
 
 
+def test_an_alarm_never_lies_before_its_window_opens(service: Service) -> None:
+    hand = announced_at(service, NOON, terms={"protest_minutes": 3})
+    (event,) = calendar(hand)[1].walk("VEVENT")
+    (alarm,) = event.walk("VALARM")
+    assert event.decoded("dtend") + alarm.decoded("trigger") == event.decoded("dtstart")
+
+
 def test_an_event_keeps_its_uid(service: Service) -> None:
     hand = announced_at(service, NOON)
     first, again = calendar(hand)[1], calendar(hand)[1]

@@ -438,6 +438,51 @@ def test_no_announcement_is_entered_from_before_the_decision_that_it_shows(
     assert refused.json()["errors"][0]["pointer"] == "/announced_at"
 
 
+def test_where_the_jurys_decision_is_all_that_is_told_the_time_that_still_runs_is_read_aloud(
+    service: Service,
+) -> None:
+    hand = announced(service)
+    decided(hand, **CARRIED_OUT)
+    announced_again(hand)  # at 12:10, for appeals too
+    service.clock.stand_at(NOON + timedelta(minutes=15))
+    decided(hand, instance="jury", **CARRIED_OUT)
+    told = announced_again(hand)
+    assert told["no_windows_because"] == FINAL
+    address = f"/api/meets/{hand.id}/announcements/{told['id']}.txt"
+
+    def after_final() -> list[str]:
+        lines = service.http.get(address).text.splitlines()
+        return lines[lines.index(FINAL) + 1 :]
+
+    # World Athletics TR8.2, TR8.7.1: 30 minutes from the announcement before.
+    runs = [
+        "Appeals can still be lodged until 12:40:00 CEST, by announcement 2.",
+        "Protests can still be lodged until 12:40:00 CEST, by announcement 2.",
+    ]
+    assert sorted(after_final()) == runs
+    service.clock.stand_at(NOON + timedelta(minutes=40, seconds=1))
+    assert [line for line in after_final() if "lodged" in line] == []
+    service.clock.stand_at(NOON + timedelta(minutes=20))
+    announced_again(hand)
+    assert [line for line in after_final() if "lodged" in line] == [], "another one stands"
+
+
+def test_an_announcement_does_not_supersede_an_advice(service: Service) -> None:
+    hand = announced(service)
+    desk_decided(hand, lodged := lodge(hand, desk_protest(hand)))
+    hand.desk.put(f"protests/{lodged['id']}/advice", {})
+    announced_again(hand)
+    found = service.http.get(f"/api/meets/{hand.id}/windows.json").json()["windows"]
+    assert {one["opened_by"]: one["superseded_by"] for one in found} == {
+        "announcement 1": 2,
+        "advice on protest 1": None,
+        "announcement 2": None,
+    }
+    calendar = service.http.get(f"/api/meets/{hand.id}/windows.ics").text.replace("\r\n ", "")
+    assert "Announcement 1 was superseded" in calendar
+    assert "Advice on protest 1 was superseded" not in calendar
+
+
 def test_an_advice_opens_a_window_for_one_team_which_no_correction_moves(service: Service) -> None:
     hand = announced(service)
     told = hand.desk.get("announcements").json()["announcements"][0]
@@ -520,6 +565,7 @@ def test_a_team_of_another_heat_appeals_while_the_window_of_its_own_amended_resu
     number = desk_announced(hand, 1)["number"]
     service.clock.move(timedelta(minutes=after))
     lodged = appeal(hand, protest, team=team(hand, 2, 1))
-    assert (lodged["state"], lodged["timeliness"]["opened_by"]) == (state, f"announcement {number}")
+    by = f"announcement {number} of heat 2"
+    assert (lodged["state"], lodged["timeliness"]["opened_by"]) == (state, by)
     # The protested heat's own window is over by then.
     assert appeal(hand, protest, team=team(hand, 2))["state"] == "late"

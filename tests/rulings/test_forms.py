@@ -367,6 +367,14 @@ def test_facts_of_before_with_one_zone_or_none_are_still_read(facts: FormFacts) 
 
 
 @given(builds(FormFacts))
+def test_facts_of_before_name_no_pictures_and_are_still_read(facts: FormFacts) -> None:
+    document = FACTS.dump_python(facts, mode="json")
+    for report in document["reports"]:
+        del report["pictures"]
+    assert {report.pictures for report in as_told(document).reports} <= {""}
+
+
+@given(builds(FormFacts))
 def test_facts_of_before_have_lines_for_ink_without_names(facts: FormFacts) -> None:
     document = FACTS.dump_python(facts, mode="json")
     del document["ink_fields"]
