@@ -64,6 +64,11 @@ def test_a_referred_protests_form_says_what_the_referee_did_and_what_the_jury_de
     assert f"by the referee referred to the jury, {referred}, by referee, referee" in told
     assert f"by the jury appeal 1: upheld, {at}, by {chair}" in told
     assert "The disqualification of Plover 1" in told
+    (because,) = announced(meet)["because"]
+    of_team = (
+        f"Protest {protest['number']} of Plover 1, referred by the referee, was upheld by the jury"
+    )
+    assert because.startswith(of_team)
 
 
 def test_a_protests_form_says_that_the_jury_changed_what_the_referee_decided(
