@@ -67,6 +67,7 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
     """A protest with what is to be done next, and until when an appeal can be lodged."""
     decided = referees_decision(conn, meet.id, out.id) if out.decision is not None else None
     is_settled = any(one.instance is Instance.JURY for one in decisions_on(conn, meet, out.id))
+    is_settled |= decided is not None and decided.settled_by is not None
     if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
         return out.model_copy(update={"awaits": list(_awaited(out)), "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)

@@ -16,6 +16,7 @@ from app.appeals.about_not_held import Counted, time_since_not_held
 from app.appeals.corrected import corrected_in_words, measure_in_words, subjects_of_decision
 from app.appeals.queries import (
     appeal_row,
+    decision_row,
     decisions_on,
     measured,
     protest_out,
@@ -25,7 +26,7 @@ from app.appeals.standing import appeal_out
 from app.appeals.wire import Instance, Mark, Verdict
 from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
-from app.ids import AppealId, ProtestId, TeamId
+from app.ids import AppealId, DecisionId, ProtestId, TeamId
 from app.meets.queries import MeetFacts
 from app.results.wording import length
 from app.store.rows import AnyRow
@@ -93,7 +94,12 @@ def _of_the_referees(
     at = decided.advised_at
     if at is not None and rfc3339(at) != decided.statement["advised_at"]:
         yield f"Told to those who protested at {in_zone(at, meet.time_zone)}."
-    if decided.verdict != Verdict.REFERRED:
+    if decided.settled_by is not None:
+        jurys = decision_row(conn, meet.id, DecisionId(decided.settled_by))
+        number = appeal_row(conn, meet.id, AppealId(jurys.appeal_id)).number
+        at = in_zone(jurys.decided_at, meet.time_zone)
+        yield f"The jury has undone this on appeal {number}, decided at {at}."
+    elif decided.verdict != Verdict.REFERRED:
         own = window_for_appeal(conn, decided, TeamId(protest.team_id))
         window = own or time_since_not_held(conn, decided)
         if window is not None:
