@@ -16,7 +16,7 @@ from app.rounds import tables as rounds_tables
 from app.rulings import tables as rulings_tables
 from app.store.columns import metadata
 
-REVISION = "0006"
+REVISION = "0007"
 
 TABLE_MODULES = (
     meets_tables,

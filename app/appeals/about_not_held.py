@@ -24,20 +24,20 @@ from app.record.queries import entries_about
 from app.refusals import StateConflict
 from app.results.wording import at_time
 from app.rules.windows import Window, WindowOpener, windows_opened
-from app.rulings.jurys_word import JURY_HAS_DECIDED
+from app.rulings.jurys_word import JURY_HAS_SETTLED, STANDS_SINCE
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
 HANDED_IN_BEFORE = "Where it was handed in before that, say when in “lodged_at”."
 
 _TO_APPEAL = (
-    select(decisions)
+    select(decisions, STANDS_SINCE.label("stands_since"))
     .where(
         decisions.c.heat_id.in_(bindparam("heats", expanding=True)),
         decisions.c.instance == Instance.REFEREE.value,
         decisions.c.verdict != Verdict.REFERRED.value,
         decisions.c.replaced_by.is_(None),
-        ~JURY_HAS_DECIDED,
+        ~JURY_HAS_SETTLED,
     )
     .order_by(decisions.c.seq)
 )
@@ -94,11 +94,11 @@ def lanes_before(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Mapping[
 
 
 def is_decided_since(conn: Connection, decided: AnyRow) -> bool:
-    """Whether a decision was made after it had been said that its heat is not held: on a protest
-    that had been handed in before.
+    """Whether a decision was made, or came to stand again, after it had been said that its heat is
+    not held: on a protest that had been handed in before.
     """
     said = said_at(conn, MeetId(decided.meet_id), HeatId(decided.heat_id))
-    return said is not None and decided.decided_at > said
+    return said is not None and decided.stands_since > said
 
 
 def time_where_not_held(conn: Connection, decided: AnyRow) -> Counted | None:
@@ -145,7 +145,7 @@ def time_without_announcement(meet: MeetFacts, decided: AnyRow) -> Window | None
 
     It has no end where the edition sets none.
     """
-    start = decided.decided_at if decided.carried_out else decided.advised_at
+    start = decided.stands_since if decided.carried_out else decided.advised_at
     return None if start is None else _counted_from(meet, start)
 
 
@@ -160,7 +160,7 @@ def times_where_not_held(
     conn: Connection, meet_id: MeetId, heat_ids: Iterable[HeatId]
 ) -> Mapping[HeatId, list[Window]]:
     """By heat that is not held the times for appeals against the decisions on it that stand, and
-    on which the jury has not decided; heats without any are left out.
+    that the jury has not settled; heats without any are left out.
     """
     left_over = heats_not_held(conn, heat_ids)
     if not left_over:

@@ -2,8 +2,8 @@
 
 Read, never stored: a window follows the time of its announcement. A team's window is that of the
 announcement of its own heat that tells the decision first (World Athletics TR8.7.1); before that
-one is made, where it opens none, or once the jury has decided on the protest (TR8.11), the words
-say so.
+one is made, where it opens none, or once the jury has decided on the protest or undone the
+decision (TR8.11), the words say so.
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ from app.clock import clock_time
 from app.ids import AnnouncementId, DecisionId, HeatId
 from app.meets.queries import MeetFacts
 from app.meets.tables import heats, lanes
+from app.results.appealable import IS_TOLD_SINCE
 from app.results.one_round import in_one_round, round_of
 from app.results.tables import announcements, tellings
 from app.results.windows import windows_by_announcement
 from app.results.wire import WindowOut
 from app.rules.windows import Remedy
-from app.rulings.jurys_word import JURY_HAS_DECIDED
+from app.rulings.jurys_word import JURY_HAS_SETTLED
 from app.store.rows import AnyRow
 
 Told = Mapping[tuple[str, str], AnnouncementId | None]
@@ -49,7 +50,8 @@ _RAN = (
         heats.c.number,
         (heats.c.id == decisions.c.heat_id).label("is_decided"),
         (heats.c.round_key == round_of(heats)).label("is_drawn"),
-        JURY_HAS_DECIDED.label("jury_has_decided"),
+        JURY_HAS_SETTLED.label("is_settled"),
+        decisions.c.settled_by,
     )
 )
 _TOLD = (
@@ -63,6 +65,7 @@ _TOLD = (
         and_(
             tellings.c.announcement_id == announcements.c.id,
             tellings.c.decision_id == decisions.c.id,
+            IS_TOLD_SINCE,
         ),
     )
     .order_by(announcements.c.number)
@@ -150,8 +153,8 @@ def _called(ran: AnyRow) -> str:
 
 
 def _is_settled(decision: DecisionOut, ran: AnyRow) -> bool:
-    """Whether nobody can appeal against the referee any more, since the jury has decided."""
-    return decision.instance is Instance.REFEREE and bool(ran.jury_has_decided)
+    """Whether nobody can appeal against the referee any more, since the jury has settled it."""
+    return decision.instance is Instance.REFEREE and bool(ran.is_settled)
 
 
 def _window(decision: DecisionOut, heat_id: HeatId, found: _Found) -> WindowOut | None:
@@ -208,7 +211,8 @@ def _why_none(decision: DecisionOut, ran: AnyRow | None, found: _Found) -> str:
         return "runs in no heat of this round any more"
     if _is_settled(decision, ran):
         final_by = found.meet.book.jury_final_by
-        return f"the jury has decided on this protest ({final_by}): no window"
+        did = "decided on this protest" if ran.settled_by is None else "undone this decision"
+        return f"the jury has {did} ({final_by}): no window"
     heat = _called(ran)
     is_announced = (decision.id, ran.id) in found.told
     if decision.instance is Instance.JURY and is_announced:

@@ -33,6 +33,7 @@ from app.appeals.queries import (
     decisions_of_appeal,
     protest_row,
 )
+from app.appeals.settled import keep_what_is_settled
 from app.appeals.showing import appeal_shown
 from app.appeals.standing import (
     is_turned_away,
@@ -172,6 +173,7 @@ def _decide(
     insist_unconcerned(unit, meet, row, [caller.official_id, *counted.voters], concerned)
     body = put_decision(unit, meet, bench, decided, caller, content)
     _replace_earlier(unit, row, decided.id)
+    keep_what_is_settled(unit, HeatId(row.heat_id))
     deposit = row.deposit and {**row.deposit, "outcome": decided.more["deposit"]}
     change_appeal(unit, row, state=step.becomes.value, deposit=deposit)
     if row.is_referred:

@@ -7,7 +7,7 @@ one only undid another, what stood before that one stands again, and so does who
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection
@@ -75,10 +75,10 @@ def overtaken_by(conn: Connection, heat: HeatId, decision: AnyRow, kept: Mapping
     thing = about(kept, decision.heat_id)
     if decision.id in standing_in(conn, heat, thing):
         return ""
-    return [_whose(one) for one in decisions_in_round(conn, heat) if _changes(one, thing)][-1]
+    return [_whose(one) for one in decisions_in_round(conn, heat) if changes(one, thing)][-1]
 
 
-def _changes(decision: AnyRow, thing: Thing) -> bool:
+def changes(decision: AnyRow, thing: Thing) -> bool:
     """Whether a decision did something about this, and not only ordered again what was so."""
     acts = [kept for kept in decision.carried_out if about(kept, decision.heat_id) == thing]
     return any(not kept.get("is_kept") for kept in acts)
@@ -92,7 +92,11 @@ def _whose(decision: AnyRow) -> str:
 
 def standing_in(conn: Connection, heat: HeatId, thing: Thing) -> frozenset[str]:
     """The decisions in a heat's round that can be undone as far as they are about something."""
-    known = decisions_in_round(conn, heat)
+    return standing_among(decisions_in_round(conn, heat), thing)
+
+
+def standing_among(known: Sequence[AnyRow], thing: Thing) -> frozenset[str]:
+    """The same of all decisions in a round, in their order."""
     now: frozenset[str] = frozenset()
     before: dict[str, frozenset[str]] = {}
     for decision in known:

@@ -22,7 +22,7 @@ from app.ids import HeatId
 from app.meets.queries import MeetFacts
 from app.refusals import NoLongerStands, Refusal
 from app.results.wording import time_aloud
-from app.rulings.jurys_word import JURY_HAS_DECIDED
+from app.rulings.jurys_word import JURY_HAS_SETTLED, STANDS_SINCE
 from app.store.rows import AnyRow
 
 TAKES_BACK = frozenset({"undo", "recall", "call off"})
@@ -32,7 +32,12 @@ GIVES = frozenset({"advanced", "lane given", "run again", "held after all"})
 """What undoing can give back to a team as well."""
 
 _DECIDED = (
-    select(decisions, protests.c.number, JURY_HAS_DECIDED.label("is_settled"))
+    select(
+        decisions,
+        protests.c.number,
+        JURY_HAS_SETTLED.label("is_settled"),
+        STANDS_SINCE.label("stands_since"),
+    )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .where(decisions.c.heat_id == bindparam("heat"), decisions.c.replaced_by.is_(None))
     .order_by(decisions.c.seq)
@@ -64,7 +69,7 @@ def left_to_appeal(
 
 
 def _can_be_appealed(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
-    """The referee's decisions on a heat, in order, on which the jury has not decided, and which no
+    """The referee's decisions on a heat, in order, that the jury has not settled, and which no
     other one has undone that stands itself.
     """
     undone: set[str] = set()

@@ -26,6 +26,7 @@ from app.appeals.protest_windows import window_for_protest
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
+    decision_row,
     decisions_on,
     is_the_jurys,
     kind_measured,
@@ -42,7 +43,7 @@ from app.appeals.states import AppealState, ProtestState
 from app.appeals.tables import appeals, protests
 from app.appeals.wire import DecisionOut, Instance, ProtestIn, ProtestOut
 from app.clock import rfc3339
-from app.ids import AppealId, HeatId, ProtestId, RulingId, TeamId, WindowId
+from app.ids import AppealId, DecisionId, HeatId, ProtestId, RulingId, TeamId, WindowId
 from app.meets.queries import MeetFacts, heat, is_not_held, meet_facts, team_row
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
@@ -343,6 +344,8 @@ def _protest_appealed(unit: Unit, protest_id: ProtestId) -> Any:
         raise _final(unit)
     if any(one.instance is Instance.JURY for one in _decided(unit, protest_id)):
         raise _final(unit)
+    if decision is not None and decision.settled_by is not None:
+        raise _undone_by_jury(unit, DecisionId(decision.settled_by))
     return row
 
 
@@ -359,6 +362,20 @@ def _refuse_against_jury(unit: Unit, appeal_id: AppealId) -> None:
     except NotFound:
         return
     raise _final(unit)
+
+
+def _undone_by_jury(unit: Unit, by: DecisionId) -> NotProtestable:
+    """What the jury has undone on another protest, it has decided on."""
+    jurys = decision_row(unit.conn, unit.meet_id, by)
+    number = appeal_row(unit.conn, unit.meet_id, AppealId(jurys.appeal_id)).number
+    book = meet_facts(unit.conn, unit.meet_id).book
+    return NotProtestable(
+        f"The jury has undone the decision on this protest, on appeal {number}. A decision of the "
+        f"jury is final: there is no appeal against it ({book.jury_final_by}). With new conclusive "
+        "evidence the jury can reopen that appeal.",
+        field="/protest",
+        appeal=number,
+    )
 
 
 def _final(unit: Unit) -> NotProtestable:

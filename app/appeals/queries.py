@@ -40,10 +40,12 @@ from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
 from app.reports.queries import cases_of_teams
 from app.reports.wire import AwaitedProtest
+from app.results.appealable import IS_TOLD_SINCE
 from app.results.one_round import in_one_round
 from app.results.tables import announcements, tellings, windows
 from app.rounds.wire import ConsequencesOut
 from app.rules.windows import Remedy
+from app.rulings.jurys_word import STANDS_SINCE
 from app.rulings.queries import ruling_out
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -114,7 +116,7 @@ _APPEALS_OF = (
     .order_by(appeals.c.number)
 )
 _DECISION_COLUMNS = (
-    select(decisions, officials.c.name.label("official_name"))
+    select(decisions, officials.c.name.label("official_name"), STANDS_SINCE.label("stands_since"))
     .join(officials, officials.c.id == decisions.c.official_id)
     .where(decisions.c.meet_id == bindparam("meet"))
 )
@@ -143,11 +145,12 @@ _IN_ROUND_OF = (
         decisions.c.id,
         decisions.c.seq,
         decisions.c.heat_id,
+        decisions.c.protest_id,
         decisions.c.instance,
         decisions.c.orders,
         decisions.c.carried_out,
         decisions.c.replaced_by,
-        decisions.c.instance,
+        decisions.c.settled_by,
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
         appeals.c.state.label("appeal_state"),
@@ -210,7 +213,10 @@ _APPEAL_WINDOWS = select(windows).where(windows.c.remedy == Remedy.APPEAL.value)
 _BY_ADVICE = _APPEAL_WINDOWS.where(windows.c.decision_id == bindparam("decision"))
 _BY_AMENDED = (
     _APPEAL_WINDOWS.join(tellings, tellings.c.announcement_id == windows.c.announcement_id)
+    .join(announcements, announcements.c.id == tellings.c.announcement_id)
+    .join(decisions, decisions.c.id == tellings.c.decision_id)
     .where(
+        IS_TOLD_SINCE,
         windows.c.heat_id.in_(bindparam("heats", expanding=True)),
         windows.c.decision_id.is_(None),
         tellings.c.decision_id == bindparam("decision"),

@@ -86,7 +86,8 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
     """A protest with what is to be done next, and until when an appeal can be lodged."""
     decided = referees_decision(conn, meet.id, out.id) if out.decision is not None else None
     jurys = jurys_decisions_on(conn, meet, [out.id]).get(out.id, [])
-    if decided is None or jurys or decided.verdict == Verdict.REFERRED:
+    is_settled = bool(jurys) or (decided is not None and decided.settled_by is not None)
+    if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
         awaits = [*_awaited(out), *awaits_announcement(conn, meet, jurys)]
         return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)

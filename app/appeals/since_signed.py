@@ -19,6 +19,7 @@ from app.appeals.corrected import corrected_in_words, measure_in_words, subjects
 from app.appeals.queries import (
     appeal_row,
     decision_out,
+    decision_row,
     decisions_on,
     measured,
     protest_out,
@@ -29,7 +30,7 @@ from app.appeals.which_heat import heat_called, opened_by
 from app.appeals.wire import DecisionOut, Instance, Mark, Verdict
 from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
-from app.ids import AppealId, HeatId, ProtestId, TeamId
+from app.ids import AppealId, DecisionId, HeatId, ProtestId, TeamId
 from app.meets.queries import MeetFacts
 from app.results.wording import length
 from app.store.rows import AnyRow
@@ -99,7 +100,12 @@ def _of_the_referees(
     if at is not None and rfc3339(at) != decided.statement["advised_at"]:
         yield f"Told to those who protested at {in_zone(at, meet.time_zone)}."
     jurys = _the_jurys(conn, meet, protest)
-    if decided.verdict != Verdict.REFERRED and not jurys and decided.replaced_by is None:
+    if decided.settled_by is not None:
+        undoing = decision_row(conn, meet.id, DecisionId(decided.settled_by))
+        number = appeal_row(conn, meet.id, AppealId(undoing.appeal_id)).number
+        at = in_zone(undoing.decided_at, meet.time_zone)
+        yield f"The jury has undone this on appeal {number}, decided at {at}."
+    elif decided.verdict != Verdict.REFERRED and not jurys and decided.replaced_by is None:
         own = window_for_appeal(conn, decided, TeamId(protest.team_id))
         window = own or time_since_not_held(conn, decided)
         if window is not None:

@@ -102,13 +102,18 @@ decisions = Table(
     Column("form_facts", Json, nullable=False),
     Column("replaced_by", id_type()),
     Column("is_news", Integer, nullable=False, server_default="1"),
+    Column("settled_by", id_type()),
+    Column("given_back", Integer),
     Column("content", Json, nullable=False),
     UniqueConstraint("meet_id", "seq"),
 )
 """`seq` counts through the meet: clocks are set back, and those of two machines differ. `orders`
 are as they were given, `carried_out` has with each what it takes to undo it, `moves` what the
 result was shown to lose and gain before it was signed. `is_news` is 0 where it does nothing but
-keep what was ordered before, and that had been announced."""
+keep what was ordered before, and that had been announced. `settled_by` is the jury's decision on
+another protest that undid one of the referee's, or had the last word about all that it did; null
+where none has, or that was taken back: then `given_back` is the number of the decision with which
+this one came to stand again, and only what was announced since tells it."""
 
 votes = Table(
     "votes",

@@ -27,7 +27,7 @@ from app.ids import HeatId, MeetId
 from app.meets.tables import heats
 from app.results.one_round import in_one_round
 from app.results.tables import windows
-from app.rulings.jurys_word import JURY_HAS_DECIDED
+from app.rulings.jurys_word import JURY_HAS_SETTLED
 from app.store.rows import AnyRow
 
 REFEREE, JURY = "referee", "jury"
@@ -62,7 +62,7 @@ _ADVISED_BEFORE = (
         decisions.c.carried_out == literal_column("'[]'"),
         decisions.c.advised_at.is_not(None),
         decisions.c.replaced_by.is_(None),
-        ~JURY_HAS_DECIDED,
+        ~JURY_HAS_SETTLED,
         ~select(windows.c.id).where(windows.c.decision_id == decisions.c.id).exists(),
     )
     .order_by(decisions.c.seq)
@@ -108,7 +108,7 @@ _DECISIONS = (
         decisions.c.advised_at,
         decisions.c.replaced_by,
         protests.c.number,
-        JURY_HAS_DECIDED.label("is_settled"),
+        JURY_HAS_SETTLED.label("is_settled"),
     )
     .join(protests, protests.c.id == decisions.c.protest_id)
     .where(decisions.c.heat_id.in_(_HEATS))

@@ -7,7 +7,7 @@ once.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -17,10 +17,12 @@ from sqlalchemy import ColumnElement, Connection, bindparam, func, select
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import DecisionId, HeatId
 from app.meets.tables import heats, teams
+from app.results.appealable import IS_TOLD_SINCE
 from app.results.one_round import in_one_round, round_of
 from app.results.pending import JURY, REFEREE
 from app.results.tables import announcements, tellings
 from app.results.wording import at_time
+from app.rulings.jurys_word import JURY_HAS_SETTLED
 from app.store.rows import AnyRow
 
 _asked = heats.alias("asked")
@@ -33,11 +35,17 @@ stored, whichever is announced first; its times count as they were announced."""
 
 
 def _told_in(heat_id: ColumnElement[str]) -> ColumnElement[int | None]:
-    """Whether a decision was told in a heat, in a statement: 1 if whole, None if not at all."""
+    """Whether a decision was told in a heat since it stands, in a statement: 1 if whole, None if
+    not at all.
+    """
     return (
         select(func.max(tellings.c.is_whole))
         .join(announcements, announcements.c.id == tellings.c.announcement_id)
-        .where(tellings.c.decision_id == decisions.c.id, announcements.c.heat_id == heat_id)
+        .where(
+            tellings.c.decision_id == decisions.c.id,
+            announcements.c.heat_id == heat_id,
+            IS_TOLD_SINCE,
+        )
         .correlate(decisions, _asked)
         .scalar_subquery()
     )
@@ -56,13 +64,12 @@ _TELLING = (
 _DECIDED = (
     select(
         *_TELLING,
-        decisions.c.protest_id,
         decisions.c.instance,
-        decisions.c.orders,
         decisions.c.replaced_by,
         decisions.c.is_news,
         decisions.c.moves,
         (_asked.c.round_key == round_of(_asked)).label("here_is_drawn"),
+        JURY_HAS_SETTLED.label("is_settled"),
     )
     .join(heats, heats.c.id == decisions.c.heat_id)
     .join(_asked, in_one_round(heats, _asked))
@@ -77,6 +84,7 @@ _TOLD = (
         decisions.c.decided_at,
         decisions.c.sitting,
         decisions.c.moves,
+        decisions.c.given_back,
         heats.c.number.label("heat_number"),
         heats.c.round,
         _asked.c.round.label("asked_round"),
@@ -175,6 +183,8 @@ def _decision_in_words(row: AnyRow, heat_id: HeatId, when: str) -> str:
         asides.append("referred by the referee")
     if row.sitting > 1:  # who heard the first decision would hear the same appeal decided twice
         asides.append("reopened on new evidence")
+    if row.given_back is not None:
+        asides.append("which stands again")
     where = f", {', '.join(asides)}," if asides else ""
     return (
         f"{what} {number} of {row.team_name}{where} was {row.verdict} by the {row.instance} "
@@ -225,7 +235,7 @@ def decided_since(conn: Connection, heat_id: HeatId, teams: Collection[str]) -> 
     standing = [row for row in telling if row.replaced_by is None]
     referees = [row for row in standing if row.instance == REFEREE and row.carried_out]
     jurys = [row for row in standing if row.instance == JURY]
-    open_ones = [row for row in referees if not _is_settled(row, rows)]
+    open_ones = [row for row in referees if not row.is_settled]
     return Decided(
         rows[-1].seq if rows else 0,
         {DecisionId(row.id): _shows_whole(row) for row in telling},
@@ -235,16 +245,6 @@ def decided_since(conn: Connection, heat_id: HeatId, teams: Collection[str]) -> 
         by_jury_here=any(row.is_here for row in jurys),
         by_jury_elsewhere=any(row.carried_out and not row.is_here for row in jurys),
         is_here=any(row.is_here and row.carried_out and row.is_news for row in standing),
-    )
-
-
-def _is_settled(referees: AnyRow, rows: Iterable[AnyRow]) -> bool:
-    """Whether the jury has decided on this protest, or has undone what was decided on it."""
-    undone = {"order": "undo", "decision": referees.id}
-    return any(
-        one.protest_id == referees.protest_id or undone in one.orders
-        for one in rows
-        if one.instance == JURY and one.replaced_by is None
     )
 
 

@@ -16,6 +16,7 @@ from app.meets.queries import meet_row
 from app.meets.tables import events, heats, teams
 from app.results.appealable import (
     IS_SETTLED,
+    IS_TO_BE_TOLD_ANEW,
     JURY_HAS_DECIDED_ON_IT,
     OPENED_ELSEWHERE,
     REPLACED_BY,
@@ -56,6 +57,7 @@ _WINDOW_COLUMNS = (
         windows,
         REPLACED_BY.label("replaced_by"),
         IS_SETTLED.label("is_settled"),
+        IS_TO_BE_TOLD_ANEW.label("is_to_be_told_anew"),
         _STANDS_INSTEAD.label("superseded_by"),
         (_ANNOUNCED_OTHERWISE + _COUNTED_OTHERWISE).label("time_corrections"),
         teams.c.name.label("team_name"),
@@ -209,7 +211,7 @@ def windows_in(
     conn: Connection, heat_ids: Iterable[HeatId], decided_on: Collection[HeatId]
 ) -> Mapping[HeatId, list[Window]]:
     """All windows that touch heats, by heat, in the order of opening; not one for an appeal against
-    what another decision has replaced, or the jury has decided on. `decided_on`: those of the heats
+    what another decision has replaced, or the jury has settled. `decided_on`: those of the heats
     on which anything was decided, and can be appealed by teams of another heat in time of its own.
     """
     found: dict[HeatId, list[Window]] = {}
@@ -244,6 +246,11 @@ def _windows_out(
 def _does_not_count(row: AnyRow, void: Mapping[HeatId, str]) -> str:
     if row.replaced_by is not None:
         return "The decision that this window is about was replaced: the later one can be appealed."
+    if row.is_settled and row.is_to_be_told_anew:
+        return (
+            "The jury undid what could be appealed in this time, and that stands again since: the "
+            "time for an appeal opens anew with the announcement that tells it."
+        )
     if row.is_settled:
         return JURY_HAS_DECIDED_ON_IT
     return void.get(row.heat_id, "")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, and_, bindparam, func, literal_column, select
+from sqlalchemy import Connection, and_, bindparam, func, literal_column, or_, select
 
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import CaseId, HeatId, RulingId, TeamId
@@ -31,11 +31,28 @@ _HEAT_OF = select(decisions.c.heat_id).where(decisions.c.id == bindparam("decisi
 _jurys = decisions.alias("jurys")
 _ON_SAME_PROTEST = and_(
     _jurys.c.protest_id == decisions.c.protest_id,
-    _jurys.c.appeal_id.is_not(None),
+    _jurys.c.instance == "jury",
     _jurys.c.replaced_by.is_(None),
 )
-JURY_HAS_DECIDED = select(_jurys.c.id).where(_ON_SAME_PROTEST).correlate(decisions).exists()
-"""Of a decision, in a statement: whether the jury has decided on its protest."""
+JURY_HAS_SETTLED = or_(
+    decisions.c.settled_by.is_not(None),
+    select(_jurys.c.id).where(_ON_SAME_PROTEST).correlate(decisions).exists(),
+)
+"""Of a decision, in a statement: whether the jury has decided on its protest, or has undone it by a
+decision on another one that stands. Nobody can appeal against it then.
+"""
+
+_giving = decisions.alias("giving")
+STANDS_SINCE = func.coalesce(
+    select(_giving.c.decided_at)
+    .where(_giving.c.meet_id == decisions.c.meet_id, _giving.c.seq == decisions.c.given_back)
+    .correlate(decisions)
+    .scalar_subquery(),
+    decisions.c.decided_at,
+)
+"""Of a decision, in a statement: since when it stands, which is when it was made, or when what had
+undone it was taken back.
+"""
 
 _JURY_ON_PROTEST_OF = (
     select(_jurys.c.id)

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from sqlalchemy import insert, select
 
+from app.appeals.tables import decisions
 from app.ids import AnnouncementId, DecisionId, HeatId, MeetId, TeamId, new_id
 from app.meets.queries import meet_facts
 from app.meets.tables import heats as heat_table
@@ -36,7 +37,7 @@ from tests.appeals.desk import announced as desk_announced
 from tests.appeals.desk import decided as desk_decided
 from tests.builders import PIN, Json, MeetAtHand, a_meet
 from tests.forms.pdf_reading import read_text
-from tests.results.remedies import ADVANCED, SET_ASIDE, a_decision, a_protest
+from tests.results.remedies import ADVANCED, SET_ASIDE, a_decision, a_protest, change
 from tests.running import Service
 
 NOON = datetime(2026, 6, 13, 10, 0, tzinfo=UTC)
@@ -98,7 +99,9 @@ def test_no_appeals_open_against_what_the_jury_has_settled_before_the_amended_re
     decision = a_decision(hand, protest, **CARRIED_OUT)
     if undoes:  # on the appeal that another protest came to
         order = {"order": "undo", "decision": decision}
-        decided(hand, instance="jury", verdict="upheld", orders=[order], carried_out=[SET_ASIDE])
+        upheld = {"verdict": "upheld", "orders": [order], "carried_out": [SET_ASIDE]}
+        by = decided(hand, instance="jury", **upheld)
+        change(hand, decisions, decision, settled_by=by)  # as it is kept with the jury's decision
     else:
         a_decision(hand, protest, instance="jury")
     announced_again(hand)

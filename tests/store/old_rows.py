@@ -177,3 +177,33 @@ DECIDED_ROWS: list[tuple[str, Row]] = [
 """Rows as the fourth schema held them besides: decisions that announcements had told, and some that
 none had told yet.
 """
+
+
+def _undoing(number: int, undone: int | None, **changes: Any) -> Row:
+    """The jury undoes a decision on another protest, or takes back on reopening what it undid."""
+    orders = "[]" if undone is None else f'[{{"order":"undo","decision":"decision {undone}"}}]'
+    did = f'[{{"did":"restored","words":"","takes_back":{"true" if undone is None else "false"}}}]'
+    row = {**_decision(number, "heat"), "instance": "jury", "protest_id": "other"}
+    return {**row, "appeal_id": "paid", "orders": orders, "carried_out": did, **changes}
+
+
+SETTLED_ROWS: list[tuple[str, Row]] = [
+    (
+        "protests",
+        {"id": name, **_LODGED, "number": number, "about": "placing", "ground": "protest"}
+        | {"capacity": "athlete", "state": "rejected"},
+    )
+    for number, name in enumerate(("other", "heard"), start=2)
+]
+SETTLED_ROWS += [
+    ("decisions", _decision(11, "heat")),
+    ("decisions", {**_decision(12, "heat"), "protest_id": "heard"}),
+    ("decisions", _undoing(13, 1)),
+    ("decisions", _undoing(14, 11, replaced_by="decision 15")),
+    ("decisions", _undoing(15, None)),
+    ("decisions", _undoing(16, 12)),
+    ("decisions", _undoing(17, 12, protest_id="heard")),
+    ("decisions", _undoing(18, 4, replaced_by="decision 19")),
+    ("decisions", _undoing(19, 4)),
+]
+"""Rows as the sixth schema held them besides: what the jury had undone, on which protests."""

@@ -19,7 +19,15 @@ from app.store.engine import Engines, open_engines
 from app.store.revision import stored_revision
 from tests.conftest import ENGINES
 from tests.postgres import Databases
-from tests.store.old_rows import APPEALED_ROWS, DECIDED_ROWS, DEPOSIT, OLD_ROWS, SAID, Row
+from tests.store.old_rows import (
+    APPEALED_ROWS,
+    DECIDED_ROWS,
+    DEPOSIT,
+    OLD_ROWS,
+    SAID,
+    SETTLED_ROWS,
+    Row,
+)
 
 
 @pytest.fixture(params=ENGINES)
@@ -154,6 +162,32 @@ def test_what_announcements_told_before_that_was_kept_is_brought_along(empty: En
             command.downgrade(alembic_config(conn), "0004")
             assert "tellings" not in inspect(conn).get_table_names()
             assert "is_news" not in {one["name"] for one in inspect(conn).get_columns("decisions")}
+    empty.dispose()
+
+
+def test_what_the_jury_had_undone_before_that_was_kept_is_brought_along(empty: Engines) -> None:
+    migrate(empty.writing, "0001")
+    _store(empty, OLD_ROWS)
+    migrate(empty.writing, "0006")
+    _store(empty, [*APPEALED_ROWS, *DECIDED_ROWS, *SETTLED_ROWS])
+    for _again in range(2):
+        migrate(empty.writing)
+        with empty.writing.connect() as conn:
+            rows = conn.execute(
+                text(
+                    "SELECT seq, settled_by, given_back FROM decisions "
+                    "WHERE settled_by IS NOT NULL OR given_back IS NOT NULL ORDER BY seq"
+                )
+            )
+            assert [tuple(row) for row in rows] == [
+                (1, "decision 13", None),
+                (4, "decision 19", None),
+                (11, None, 15),
+            ]
+        with empty.writing.connect() as conn, conn.begin():
+            command.downgrade(alembic_config(conn), "0006")
+            columns = {one["name"] for one in inspect(conn).get_columns("decisions")}
+            assert not {"settled_by", "given_back"} & columns
     empty.dispose()
 
 
