@@ -3,7 +3,7 @@
 They ordered nothing themselves, so that what they wanted would be lost where the other decision is
 heard again and no longer orders it, or where an order takes it away. What was wanted is read by
 `rulings/found_done.py`; where nobody said it, it is whatever was decided for or against the
-parties.
+parties, and what moved them since the decision that was appealed against.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from app.appeals.orders import (
     SetAsideIn,
     UndoIn,
 )
-from app.appeals.queries import decision_row
+from app.appeals.queries import decision_row, decisions_in_round
 from app.ids import DecisionId, HeatId
 from app.meets.queries import heat
 from app.meets.states import NOT_TO_RUN, HeatState
@@ -45,7 +45,8 @@ _ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 @dataclass(frozen=True, slots=True)
 class Resting:
     """A decision of the jury that ordered nothing, since it was done already, with the number of
-    its appeal. `parties` count where nobody said what was `wanted`.
+    its appeal. Where nobody said what was `wanted`, `parties` count, and the decisions that they
+    were `moved_by`.
     """
 
     id: str
@@ -55,16 +56,27 @@ class Resting:
     run: int | None
     wanted: tuple[OrderIn, ...]
     parties: frozenset[str]
+    moved_by: frozenset[str]
 
     def loses(self, before: Bench, after: Bench) -> bool:
         """Whether what it found done is so before, and not after."""
         if not self.wanted:
-            return _ordered_about(before, self.parties) != _ordered_about(after, self.parties)
+            is_same = _ordered_about(before, self.parties) == _ordered_about(after, self.parties)
+            return not is_same or self._is_moved_back(before, after)
         was, becomes = self._at(before), self._at(after)
         return any(
             _is_so(was, one) and not _is_so(becomes, one)
             for one in self.wanted
             if self._is_of_this_race(was, becomes, one)
+        )
+
+    def _is_moved_back(self, before: Bench, after: Bench) -> bool:
+        """Whether something that moved its parties stands before, and not after."""
+        return any(
+            is_in_force(before, kept) and not is_in_force(after, kept)
+            for one in decisions_in_round(before.conn, HeatId(before.heat.id))
+            if one.id in self.moved_by and one.heat_id == before.heat.id
+            for kept in one.carried_out
         )
 
     def _is_of_this_race(self, was: Bench, becomes: Bench, order: OrderIn) -> bool:
@@ -94,6 +106,7 @@ def resting_in(conn: Connection, heat_id: HeatId) -> list[Resting]:
             one.run,
             tuple(_ORDERS.validate_python(one.wanted)),
             one.parties,
+            one.moved_by,
         )
         for one in found_done(conn, heat_id)
     ]
