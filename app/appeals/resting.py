@@ -65,7 +65,7 @@ class Resting:
             return not is_same or self._is_moved_back(before, after)
         was, becomes = self._at(before), self._at(after)
         return any(
-            _is_so(was, one) and not _is_so(becomes, one)
+            is_so(was, one) and not is_so(becomes, one)
             for one in self.wanted
             if self._is_of_this_race(was, becomes, one)
         )
@@ -112,7 +112,7 @@ def resting_in(conn: Connection, heat_id: HeatId) -> list[Resting]:
     ]
 
 
-def _is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kind a line)
+def is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kind a line)
     """Whether the round at hand is as an order wants it, whoever has brought that about."""
     match order:
         case SetAsideIn():
