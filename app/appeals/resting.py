@@ -33,11 +33,11 @@ from app.appeals.queries import decision_row, decisions_in_round
 from app.ids import DecisionId, HeatId
 from app.meets.queries import heat
 from app.meets.states import NOT_TO_RUN, HeatState
+from app.results.sought_line import Placing, placings, says
 from app.rules.qualifying import HeatRun
 from app.rules.round_runs import all_runs, name_of
 from app.rulings.found_done import found_done
 from app.rulings.queries import disqualifications_in_heat
-from app.sheets.race_time import parse_time
 
 _ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 
@@ -65,7 +65,7 @@ class Resting:
             return not is_same or self._is_moved_back(before, after)
         was, becomes = self._at(before), self._at(after)
         return any(
-            is_so(was, one) and not is_so(becomes, one)
+            is_so(was, one) and not _stays_so(was, becomes, one)
             for one in self.wanted
             if self._is_of_this_race(was, becomes, one)
         )
@@ -122,7 +122,7 @@ def is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kind
         case DisqualifyIn():
             return not _counting(bench).isdisjoint(_such(bench, order))
         case CorrectIn():
-            return _is_corrected(bench, order)
+            return says(_line_of(bench, order.team), order.model_dump(mode="json"))
         case AdvanceIn():
             standing = bench.at_hand.stand().teams.get(order.team)
             return standing is not None and standing.letter is not None
@@ -137,6 +137,16 @@ def is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kind
         case UndoIn():
             undone = decision_row(bench.conn, bench.meet_id, DecisionId(order.decision))
             return not any(is_in_force(bench, kept) for kept in undone.carried_out)
+
+
+def _stays_so(was: Bench, becomes: Bench, order: OrderIn) -> bool:
+    """Whether the round is still as wanted: a time as exactly as the line had it before."""
+    if not isinstance(order, CorrectIn):
+        return is_so(becomes, order)
+    before = _line_of(was, order.team)
+    exactly = None if before is None else before.finish.decimals
+    sought = order.model_dump(mode="json")
+    return says(_line_of(becomes, order.team), sought, exactly)
 
 
 def _counting(bench: Bench) -> set[str]:
@@ -154,15 +164,8 @@ def _such(bench: Bench, order: DisqualifyIn) -> set[str]:
     }
 
 
-def _is_corrected(bench: Bench, order: CorrectIn) -> bool:
-    time = parse_time(order.time)[0] if order.time else None
-    return any(
-        line.finish.status is order.status
-        and time in {None, line.finish.thousandths}
-        and (order.place is None or line.finish.decided_place in {None, order.place})
-        for line in bench.run.ran
-        if line.team == order.team
-    )
+def _line_of(bench: Bench, team: str) -> Placing | None:
+    return placings({line.team: line.finish for line in bench.run.ran}).get(team)
 
 
 def _runs_again(bench: Bench, teams: Sequence[str]) -> bool:

@@ -7,7 +7,7 @@ says otherwise than was decided nor gives what the jury has refused.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, update
@@ -18,11 +18,11 @@ from app.meets.wire import HeatOut
 from app.refusals import StateConflict
 from app.results.pending import decided_lines
 from app.results.queries import result_row
+from app.results.sought_line import Placing, Sought, placings, says, says_but_for_place
 from app.results.tables import results
 from app.results.wording import listed
-from app.rules.placing import THOUSANDTHS, hundredths
+from app.rules.placing import Finish, FinishStatus
 from app.rulings.refused import NotCorrected, not_corrected
-from app.sheets.race_time import parse_time
 from app.store.action import Unit
 
 Line = Mapping[str, Any]
@@ -89,7 +89,7 @@ def insist_not_corrected_in_vain(
     known = result_row(conn, meet.id, heat.id)
     if known is None or known.run != heat.present_run:
         return
-    was, becomes = ({line["team"]: line for line in lines} for lines in (known.rows, rows))
+    was, becomes = _placings(known.rows), _placings(rows)
     in_vain = [
         one
         for one in not_corrected(conn, heat.id)
@@ -99,27 +99,29 @@ def insist_not_corrected_in_vain(
         raise _refused_by_jury(meet, heat, in_vain)
 
 
-def _is_had(order: Mapping[str, Any], was: Line | None, becomes: Line) -> bool:
+def _placings(rows: Iterable[Line]) -> Mapping[str, Placing]:
+    return placings(
+        {
+            row["team"]: Finish(
+                row["lane"],
+                FinishStatus(row["status"]),
+                row["thousandths"],
+                row["place"],
+                row["decimals"],
+            )
+            for row in rows
+        }
+    )
+
+
+def _is_had(order: Sought, was: Placing | None, becomes: Placing) -> bool:
     """Whether a line comes to say what was sought. A place that was sought beside a time follows
     from it, but where the line had that time already.
     """
-    has_time = order["time"] is None or (was is not None and _is_time(was, order["time"]))
-    place = order["place"] if has_time else None
-    return _says(becomes, order, place) and not (was is not None and _says(was, order, place))
-
-
-def _says(line: Line, order: Mapping[str, Any], place: int | None) -> bool:
-    has_time = order["time"] is None or _is_time(line, order["time"])
-    return line["status"] == order["status"] and has_time and place in {None, line["place"]}
-
-
-def _is_time(line: Line, sought: str) -> bool:
-    """Whether a line has a time, to as many decimals as it was sought with."""
-    thousandths, decimals = parse_time(sought)
-    own = line["thousandths"]
-    if own is None or decimals == THOUSANDTHS:
-        return bool(own == thousandths)
-    return hundredths(own) == hundredths(thousandths)
+    decimals = becomes.finish.decimals
+    if says_but_for_place(was, order, decimals):
+        return says(becomes, order) and not says(was, order, decimals)
+    return says_but_for_place(becomes, order)
 
 
 def _refused_by_jury(

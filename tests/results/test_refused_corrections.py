@@ -69,6 +69,33 @@ def test_a_list_does_not_give_the_time_that_the_jury_refused(event: Event) -> No
     is_refused(loaded(event, Heron="42.449"), "Heron")
 
 
+def test_a_list_in_hundredths_does_not_give_what_thousandths_that_were_refused_are_officially(
+    event: Event,
+) -> None:
+    """42.453 is 42.46 (World Athletics TR19, from memory)."""
+    refused_on_appeal(event, corrected(event, "Heron", time="42.453"))
+    is_refused(loaded(event, Heron="42.46"), "Heron")
+    is_refused(loaded(event, Heron="42.453"), "Heron")
+    assert loaded(event, Heron="42.454").status_code == 200
+    assert loaded(event, Heron="42.45").status_code == 200
+
+
+def test_nor_thousandths_that_were_refused_where_it_had_their_hundredths(event: Event) -> None:
+    assert loaded(event, Heron="42.46").status_code == 200
+    refused_on_appeal(event, corrected(event, "Heron", time="42.453"))
+    is_refused(loaded(event, Heron="42.453"), "Heron")
+    assert loaded(event, Heron="42.46", Tern="42.11").status_code == 200
+
+
+def test_a_place_that_was_refused_in_a_tie_does_not_come_of_no_places_either(event: Event) -> None:
+    columns = "lane,time,place"
+    tie = {"Gull": "42.50,2", "Heron": "42.50,3"}
+    assert loaded(event, columns, Tern="42.10,1", **tie).status_code == 200
+    refused_on_appeal(event, corrected(event, "Heron", time="42.50", place=2))
+    is_refused(loaded(event, Gull="42.50", Heron="42.50"), "Heron")
+    assert loaded(event, Gull="42.49", Heron="42.50").status_code == 200
+
+
 def test_a_list_does_not_give_the_status_that_the_jury_refused(event: Event) -> None:
     refused_on_appeal(event, corrected(event, "Gull", status="DNF"))
     is_refused(loaded(event, Gull="DNF"), "Gull")
