@@ -2,7 +2,8 @@
 
 The finish list gets a new version with that line replaced; whoever announces sees it. What the line
 was is kept with the decision, so that it can be put back. A list that is loaded afterwards neither
-says otherwise than was decided nor gives what the jury has refused.
+says otherwise than was decided, nor gives what the jury has refused, nor takes away what it found
+done already.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from app.results.sought_line import Placing, Sought, placings, says, says_but_fo
 from app.results.tables import results
 from app.results.wording import listed
 from app.rules.placing import Finish, FinishStatus
-from app.rulings.refused import NotCorrected, not_corrected
+from app.rulings.found_done import JurysLine, found_corrected
+from app.rulings.refused import not_corrected
 from app.store.action import Unit
 
 Line = Mapping[str, Any]
@@ -80,11 +82,12 @@ def _is_same(listed_: Line, decided: Line) -> bool:
     return all(listed_[name] == decided[name] for name in names)
 
 
-def insist_not_corrected_in_vain(
+def insist_jurys_word_on_lines(
     conn: Connection, meet: MeetFacts, heat: HeatOut, rows: Sequence[Line]
 ) -> None:
     """StateConflict for a finish list that changes a line of the present race to what the jury has
-    refused to make of it. What stood there before may stay, and another time may be read.
+    refused to make of it, or from what it found done already. What stood there before may stay, and
+    another time may be read.
     """
     known = result_row(conn, meet.id, heat.id)
     if known is None or known.run != heat.present_run:
@@ -96,7 +99,14 @@ def insist_not_corrected_in_vain(
         if one.team in becomes and _is_had(one.order, was.get(one.team), becomes[one.team])
     ]
     if in_vain:
-        raise _refused_by_jury(meet, heat, in_vain)
+        raise _left_by_jury(meet, heat, in_vain, "to what the jury has refused")
+    lost = [
+        one
+        for one in found_corrected(conn, heat.id, heat.present_run)
+        if _is_lost(one.order, was.get(one.team), becomes.get(one.team))
+    ]
+    if lost:
+        raise _left_by_jury(meet, heat, lost, "from what the jury has found done already")
 
 
 def _placings(rows: Iterable[Line]) -> Mapping[str, Placing]:
@@ -124,17 +134,24 @@ def _is_had(order: Sought, was: Placing | None, becomes: Placing) -> bool:
     return says_but_for_place(becomes, order)
 
 
-def _refused_by_jury(
-    meet: MeetFacts, heat: HeatOut, in_vain: Sequence[NotCorrected]
+def _is_lost(order: Sought, was: Placing | None, becomes: Placing | None) -> bool:
+    """Whether a line said what was sought, and no longer does: a time as exactly as it had it."""
+    if was is None or not says(was, order):
+        return False
+    return not says(becomes, order, was.finish.decimals)
+
+
+def _left_by_jury(
+    meet: MeetFacts, heat: HeatOut, lines: Sequence[JurysLine], what: str
 ) -> StateConflict:
     names = {str(lane.team): lane.name for lane in heat.lanes}
-    teams = list(dict.fromkeys(one.team for one in in_vain))
+    teams = list(dict.fromkeys(one.team for one in lines))
     whose = listed([names[team] for team in teams])
-    numbers = sorted({one.appeal for one in in_vain})
+    numbers = sorted({one.appeal for one in lines})
     appeals = f"appeal{'s' if len(numbers) > 1 else ''} {listed([str(one) for one in numbers])}"
     return StateConflict(
-        f"This list changes the finish of {whose} to what the jury has refused on {appeals}, and "
-        f"its decision is final ({meet.book.jury_final_by}). Leave that as it stands; with new "
-        "conclusive evidence the jury can reopen its decision. Nothing was stored.",
+        f"This list changes the finish of {whose} {what} on {appeals}, and its decision is final "
+        f"({meet.book.jury_final_by}). Leave that as it stands; with new conclusive evidence the "
+        "jury can reopen its decision. Nothing was stored.",
         teams=teams,
     )

@@ -94,6 +94,28 @@ def found_done(conn: Connection, heat_id: HeatId) -> list[FoundDone]:
     ]
 
 
+class JurysLine(NamedTuple):
+    """A team's line of a finish list about which the jury has decided, as an order to correct it,
+    and on which appeal.
+    """
+
+    team: str
+    order: Wanted
+    appeal: int
+
+
+def found_corrected(conn: Connection, heat_id: HeatId, run: int) -> list[JurysLine]:
+    """The lines of a heat's race that the jury found to say already what was wanted."""
+    return [
+        JurysLine(order["team"], order, one.appeal)
+        for one in found_done(conn, heat_id)
+        # Before the run was kept with the decision, nobody can say that it was another one.
+        if one.heat == heat_id and one.run in {None, run}
+        for order in one.wanted
+        if order["order"] == "correct"
+    ]
+
+
 def _found(conn: Connection, row: AnyRow) -> FoundDone:
     wanted = _wanted(conn, row)
     parties = frozenset(filter(None, (row.team_id, row.protested_by, row.against_id)))
