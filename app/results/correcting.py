@@ -23,7 +23,7 @@ from app.results.sought_line import Placing, Sought, placings, says, says_but_fo
 from app.results.tables import results
 from app.results.wording import listed
 from app.rules.placing import Finish, FinishStatus
-from app.rulings.found_done import JurysLine, found_corrected
+from app.rulings.found_done import JurysLine, found_corrected, found_put_back
 from app.rulings.refused import not_corrected
 from app.store.action import Unit
 
@@ -86,8 +86,8 @@ def insist_jurys_word_on_lines(
     conn: Connection, meet: MeetFacts, heat: HeatOut, rows: Sequence[Line]
 ) -> None:
     """StateConflict for a finish list that changes a line of the present race to what the jury has
-    refused to make of it, or from what it found done already. What stood there before may stay, and
-    another time may be read.
+    refused to make of it, or found undone, or from what it found done already. What stood there
+    before may stay, and another time may be read.
     """
     known = result_row(conn, meet.id, heat.id)
     if known is None or known.run != heat.present_run:
@@ -95,7 +95,7 @@ def insist_jurys_word_on_lines(
     was, becomes = _placings(known.rows), _placings(rows)
     in_vain = [
         one
-        for one in not_corrected(conn, heat.id)
+        for one in (*not_corrected(conn, heat.id), *found_put_back(conn, heat.id, known.run))
         if one.team in becomes and _is_had(one.order, was.get(one.team), becomes[one.team])
     ]
     if in_vain:

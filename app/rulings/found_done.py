@@ -57,6 +57,7 @@ _JURYS_IN_ROUND = (
 _OF_RULING = select(disqualifications.c.id).where(
     disqualifications.c.by_ruling == bindparam("ruling")
 )
+_CARRIED_OUT = select(decisions.c.carried_out).where(decisions.c.id == bindparam("decision"))
 _ORDERED_BETWEEN = (
     select(decisions.c.id, decisions.c.moves)
     .join(heats, heats.c.id == decisions.c.heat_id)
@@ -114,6 +115,30 @@ def found_corrected(conn: Connection, heat_id: HeatId, run: int) -> list[JurysLi
         for order in one.wanted
         if order["order"] == "correct"
     ]
+
+
+def found_put_back(conn: Connection, heat_id: HeatId, run: int) -> list[JurysLine]:
+    """What decisions had corrected in the lines of a heat's race that the jury found undone."""
+    return [
+        JurysLine(kept["becomes"]["team"], _correction(kept["becomes"]), one.appeal)
+        for one in found_done(conn, heat_id)
+        for order in one.wanted
+        if order["order"] == "undo"
+        for kept in conn.execute(_CARRIED_OUT, {"decision": order["decision"]}).scalar() or ()
+        if kept["did"] == "corrected" and kept["run"] == run and one.heat == heat_id
+    ]
+
+
+def _correction(line: Mapping[str, Any]) -> Wanted:
+    return {"status": line["status"], "time": _time(line), "place": line["place"]}
+
+
+def _time(line: Mapping[str, Any]) -> str | None:
+    """A time as it is sought in an order, with the decimals that it has."""
+    if line["thousandths"] is None:
+        return None
+    seconds, fraction = divmod(line["thousandths"], 1000)
+    return f"{seconds}.{f'{fraction:03d}'[: line['decimals']]}"
 
 
 def _found(conn: Connection, row: AnyRow) -> FoundDone:

@@ -170,6 +170,23 @@ def test_nor_the_status(event: Event) -> None:
     assert "the finish of Gull from what the jury has found done already" in told["detail"]
 
 
+def test_a_list_does_not_give_again_what_the_jury_found_undone(event: Event) -> None:
+    sent = {"heat": event.heat(HEAT), "about": "other", "lodged_by": "Mira Anchor"}
+
+    def protested(name: str, *orders: Json) -> Json:
+        protest = lodge(event.meet, {**sent, "team": event.team(name)})
+        return decided(event.meet, protest, "upheld", orders=list(orders))
+
+    made = protested("Heron", corrected(event, "Heron", time="42.45"))
+    lodged = appeal(event.meet, made, team=event.team("Gull"))
+    undo = {"order": "undo", "decision": made["decision"]["id"]}
+    protested("Gull", undo)
+    the_jury(event.meet, lodged, "upheld", done_already="The referee has undone it.")
+    for time in ("42.45", "42.448"):
+        is_refused(loaded(event, Heron=time), "Heron")
+    assert loaded(event, Heron="42.46").status_code == 200
+
+
 def test_what_the_jury_found_done_holds_for_its_race_and_until_it_finds_otherwise(
     event: Event,
 ) -> None:
