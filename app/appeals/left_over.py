@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from app.appeals.bench import Bench
 from app.appeals.in_force import is_in_force
@@ -24,7 +25,7 @@ from app.store.rows import AnyRow
 
 @dataclass(frozen=True, slots=True)
 class Replaced:
-    """What decisions of the jury carried out that were replaced, and no decision has kept."""
+    """What decisions of the jury carried out that were replaced, and the decisions that stand."""
 
     acts: Sequence[Made]
     standing: Mapping[str, AnyRow]
@@ -39,13 +40,20 @@ class Replaced:
         return [one for one in found if not is_in_force(before, one.kept)]
 
     def _standing(self, bench: Bench, taken_back: Collection[str] = ()) -> Iterator[Made]:
-        heat = HeatId(bench.heat.id)
+        heat, kept = HeatId(bench.heat.id), self._kept(taken_back)
         for one in self.acts:
+            if itself(one.kept) in kept:
+                continue
             thing = about(one.kept, one.by.heat_id)
             last = standing_in(bench.conn, heat, thing, taken_back)
             is_ordered = any(self._has_ordered(by, thing) for by in last)
             if one.by.id in last and not is_ordered and is_in_force(bench, one.kept):
                 yield one
+
+    def _kept(self, taken_back: Collection[str]) -> list[Mapping[str, Any]]:
+        """What those that stand have carried out, or kept, themselves."""
+        standing = (one for one in self.standing.values() if one.id not in taken_back)
+        return [itself(one.kept) for decision in standing for one in made_by(decision)]
 
     def _has_ordered(self, by: str, thing: Thing) -> bool:
         """Whether a decision that stands has itself ordered how this is: then it stays so, also
@@ -62,17 +70,15 @@ class Replaced:
 def replaced_in_round(bench: Bench) -> Replaced:
     """The same of the round at hand; what is about another heat of it is left out."""
     known = decisions_in_round(bench.conn, HeatId(bench.heat.id))
-    standing = [one for one in known if one.replaced_by is None]
-    said = [itself(one.kept) for decision in standing for one in made_by(decision)]
     return Replaced(
         [
             one
             for decision in known
             if decision.replaced_by is not None and decision.instance == Instance.JURY.value
             for one in made_by(decision)
-            if itself(one.kept) not in said and _is_of_heat(bench, one)
+            if _is_of_heat(bench, one)
         ],
-        {one.id: one for one in standing},
+        {one.id: one for one in known if one.replaced_by is None},
     )
 
 

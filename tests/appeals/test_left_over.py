@@ -94,6 +94,19 @@ def test_what_was_ordered_on_an_appeal_that_failed_does_not_come_back_by_another
     assert state(event) == before
 
 
+def test_of_three_appeals_nothing_comes_back_either(meet: MeetAtHand) -> None:
+    event = a_final_to_come(meet)
+    before = state(event)
+    third = lodged_by_heron(event, "Tern")
+    first, second = both_upheld(event, whole_heat, undone)
+    open_again(event, second, "rejected")
+    third = upheld(event, third, orders=whole_heat(event))
+    for heard in (second, first):
+        assert decide_again(event, heard, "rejected").status_code == 201
+    rejected_at_last(event, third)
+    assert state(event) == before
+
+
 def test_why_it_does_not_come_back_is_said(meet: MeetAtHand) -> None:
     event = a_final_to_come(meet)
     first, second = both_upheld(event, in_time("41.00"), not_finished)
