@@ -20,7 +20,7 @@ from app.appeals.wire import Instance, Verdict
 from app.ids import HeatId, MeetId
 from app.meets.queries import NOT_HELD, MeetFacts, heats_not_held, is_not_held, meet_facts
 from app.record.kinds import Kind
-from app.record.queries import entries_about
+from app.record.queries import Made, entries_about
 from app.refusals import StateConflict
 from app.results.wording import at_time
 from app.rules.windows import Window, WindowOpener, windows_opened
@@ -38,6 +38,15 @@ _TO_APPEAL = (
         decisions.c.verdict != Verdict.REFERRED.value,
         decisions.c.replaced_by.is_(None),
         ~JURY_HAS_SETTLED,
+    )
+    .order_by(decisions.c.seq)
+)
+
+_REFEREES_ON = (
+    select(decisions.c.id)
+    .where(
+        decisions.c.protest_id == bindparam("protest"),
+        decisions.c.instance == Instance.REFEREE.value,
     )
     .order_by(decisions.c.seq)
 )
@@ -78,8 +87,13 @@ def insist_still_before(unit: Unit, heat_id: HeatId, at: datetime) -> None:
 
 def said_at(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> datetime | None:
     """When it was said last that a heat is not held, None where the record has that nowhere."""
+    said = _said_last(conn, meet_id, heat_id)
+    return None if said is None else said.at
+
+
+def _said_last(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Made | None:
     entries = entries_about(conn, meet_id, Kind.HEAT_NOT_HELD, heat_id)
-    return entries[-1].at if entries else None
+    return entries[-1] if entries else None
 
 
 def lanes_before(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Mapping[str, int] | None:
@@ -88,17 +102,27 @@ def lanes_before(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Mapping[
     """
     if not is_not_held(conn, heat_id):
         return None
-    entries = entries_about(conn, meet_id, Kind.HEAT_NOT_HELD, heat_id)
-    body = entries[-1].body if entries else None
+    said = _said_last(conn, meet_id, heat_id)
+    body = None if said is None else said.body
     return None if body is None else {one["team"]: one["lane"] for one in body["lanes"]}
 
 
 def is_decided_since(conn: Connection, decided: AnyRow) -> bool:
-    """Whether a decision was made, or came to stand again, after it had been said that its heat is
-    not held: on a protest that had been handed in before.
+    """Whether the referee's decision was made, or came to stand again, after it had been said that
+    its heat is not held: on a protest that had been handed in before. By the record's count, since
+    clocks are set back.
     """
-    said = said_at(conn, MeetId(decided.meet_id), HeatId(decided.heat_id))
-    return said is not None and decided.stands_since > said
+    meet_id = MeetId(decided.meet_id)
+    said = _said_last(conn, meet_id, HeatId(decided.heat_id))
+    if said is None:
+        return False
+    if decided.given_back is not None and decided.stands_since > said.at:
+        return True
+    made = list(conn.execute(_REFEREES_ON, {"protest": decided.protest_id}).scalars())
+    entries = entries_about(conn, meet_id, Kind.PROTEST_DECIDED, decided.protest_id)
+    which = made.index(decided.id)
+    # What is being decided now has no entry yet.
+    return which >= len(entries) or entries[which].seq > said.seq
 
 
 def time_where_not_held(conn: Connection, decided: AnyRow) -> Counted | None:

@@ -2,8 +2,10 @@
 
 What it orders again stays as it was carried out: a re-run that was run is not run twice. The rest
 is taken back as far as it still can be, and what is new is understood by the round as that leaves
-it. What that earlier decision had itself taken back of one before it stays taken back, and what
-another decision of the jury found done already stays done, until that one is heard again too.
+it. What an earlier sitting did not reach is taken back with it, and so is what would come back by
+that though the appeal that ordered it was decided anew since (`left_over.py`). What an earlier
+decision had itself taken back of one before it stays taken back, and what another decision of the
+jury found done already stays done, until that one is heard again too.
 """
 
 from __future__ import annotations
@@ -22,10 +24,11 @@ from app.appeals.carrying import (
 )
 from app.appeals.in_force import is_in_force
 from app.appeals.left_as_decided import insist_left_by_jury
-from app.appeals.left_for import Made, left_for, made_by
+from app.appeals.left_for import Made, itself, left_for, made_by
+from app.appeals.left_over import replaced_in_round
 from app.appeals.orders import OrderIn, UndoIn
 from app.appeals.queries import decision_row, decisions_in_round
-from app.appeals.resting import Resting, resting_in
+from app.appeals.resting import Resting, is_so, resting_in
 from app.ids import DecisionId, HeatId
 from app.refusals import NoLongerStands, Refusal, StateConflict
 from app.rounds.consequences import consequences
@@ -56,7 +59,7 @@ def shown_again(
     another decision of the jury rests on, is said among what comes too late; StateConflict for it
     where the undoing itself is ordered, or what that other one found done would be lost.
     """
-    left = [] if is_done else left_for(bench, earlier)
+    left = [] if is_done else _left_before(bench, earlier)
     made = [*left, *made_by(earlier)]
     kept = (
         [one.kept for one in made if is_in_force(bench, one.kept)]
@@ -72,6 +75,14 @@ def shown_again(
     too_late = [*heard.stays, *stays_of(heard.given), *shown.too_late]
     told = {"too_late": too_late, "named": named}
     return understood, shown.model_copy(update=told)
+
+
+def _left_before(bench: Bench, earlier: AnyRow) -> list[Made]:
+    """What replaced decisions carried out and what stands for this appeal alone."""
+    found = left_for(bench, earlier)
+    known = [itself(one.kept) for one in found]
+    over = replaced_in_round(bench).of_appeal(bench, _number_of(bench, earlier))
+    return [*found, *(one for one in over if itself(one.kept) not in known)]
 
 
 def _hear_for_all(
@@ -126,6 +137,8 @@ def _hear(
         for number, order in enumerate(sent)
         if order == undo or _is_among(order, kept) or _note_what_comes_of(back, bench, order)
     }
+    with_it, stand_again, now = _not_come_back(bench, now, earlier, sent, resting)
+    back, stays = [*back, *with_it], [*stays, *stand_again]
     given = understand(now, sent, done)
     insist_left_by_jury(now, given, _number_of(bench, earlier))
     after = now.after(effects_of(given))
@@ -207,6 +220,45 @@ def _taken_back(
             noted = TAKES_BACK if by.id == earlier.id else {**TAKES_BACK, "left_by": by.id}
             back.append(replace(one, noted=noted))
     return back, stays, bench
+
+
+def _not_come_back(
+    bench: Bench,
+    now: Bench,
+    earlier: AnyRow,
+    sent: Sequence[OrderIn],
+    resting: Sequence[Resting],
+) -> tuple[list[Understood], list[str], Bench]:
+    """The opposite of what would come back by the taking back, though the appeal that ordered it
+    was decided anew since, why the rest stands again, and the round that this leaves.
+    """
+    replaced = replaced_in_round(bench)
+    back: list[Understood] = []
+    stays: list[str] = []
+    taken_back, before = {earlier.id}, bench
+    while found := replaced.coming_back(before, now, taken_back):
+        before = now
+        taken_back |= {made.by.id for made in found}
+        for kept, by in reversed(found):
+            try:
+                one = take_back(now, kept)
+                after = now.after(one.effect)
+                _insist_none_loses(resting, now, after)
+            except StateConflict as why:
+                stays.append(f"This stands again as it was ordered before: {kept['words']} {why}")
+                continue
+            if not any(_is_lost(order, now, after) for order in sent):
+                now = after
+                since = f", since appeal {by.appeal_number} was decided anew."
+                words = one.words.removesuffix(".") + since
+                noted = {**TAKES_BACK, "left_by": by.id}
+                back.append(replace(one, words=words, noted=noted))
+    return back, stays, now
+
+
+def _is_lost(order: OrderIn, before: Bench, after: Bench) -> bool:
+    """Whether what is ordered would be so before, and not after."""
+    return not isinstance(order, UndoIn) and is_so(before, order) and not is_so(after, order)
 
 
 def _note_what_comes_of(back: list[Understood], bench: Bench, order: OrderIn) -> bool:

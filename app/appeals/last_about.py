@@ -7,7 +7,7 @@ one only undid another, what stood before that one stands again, and so does who
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection
@@ -90,12 +90,18 @@ def _whose(decision: AnyRow) -> str:
     return f"the decision of the {decision.instance} on {what}"
 
 
-def standing_in(conn: Connection, heat: HeatId, thing: Thing) -> frozenset[str]:
-    """The decisions in a heat's round that can be undone as far as they are about something."""
-    return standing_among(decisions_in_round(conn, heat), thing)
+def standing_in(
+    conn: Connection, heat: HeatId, thing: Thing, taken_back: Collection[str] = ()
+) -> frozenset[str]:
+    """The decisions in a heat's round that can be undone as far as they are about something; once
+    what some did is `taken_back`, where that is given.
+    """
+    return standing_among(decisions_in_round(conn, heat), thing, taken_back)
 
 
-def standing_among(known: Sequence[AnyRow], thing: Thing) -> frozenset[str]:
+def standing_among(
+    known: Sequence[AnyRow], thing: Thing, taken_back: Collection[str] = ()
+) -> frozenset[str]:
     """The same of all decisions in a round, in their order."""
     now: frozenset[str] = frozenset()
     before: dict[str, frozenset[str]] = {}
@@ -107,9 +113,23 @@ def standing_among(known: Sequence[AnyRow], thing: Thing) -> frozenset[str]:
         if all(kept.get("is_kept") for kept in acts):
             now |= {decision.id}  # ordered again the same: nothing has changed
             continue
-        undone = _undone_by(decision, known) & now
-        now = frozenset({decision.id}).union(*(before[one] for one in undone))
-    return now
+        undone = _undone_by(decision, known)
+        stood = _stood_before(undone & now, before)
+        now = frozenset({decision.id}) | _without(stood, undone, before)
+    return _without(now, taken_back, before)
+
+
+def _stood_before(undone: Iterable[str], before: Mapping[str, frozenset[str]]) -> frozenset[str]:
+    return frozenset().union(*(before[one] for one in undone))
+
+
+def _without(
+    standing: frozenset[str], undone: Collection[str], before: Mapping[str, frozenset[str]]
+) -> frozenset[str]:
+    """What stands once these are undone as well; what stood before one of them stands again."""
+    while here := standing.intersection(undone):
+        standing = (standing - here) | _stood_before(here, before)
+    return standing
 
 
 def _undone_by(decision: AnyRow, known: Iterable[AnyRow]) -> set[str]:

@@ -44,7 +44,7 @@ def left_for(bench: Bench, decision: AnyRow) -> list[Made]:
 
 def _left(bench: Bench, rests: Resting, known: Sequence[AnyRow]) -> Iterator[Made]:
     told = [
-        _itself(one.kept)
+        itself(one.kept)
         for decision in known
         if decision.replaced_by is None
         for one in made_by(decision)
@@ -53,12 +53,12 @@ def _left(bench: Bench, rests: Resting, known: Sequence[AnyRow]) -> Iterator[Mad
         if decision.replaced_by is None or decision.instance != Instance.JURY.value:
             continue
         for one in made_by(decision):
-            if _itself(one.kept) not in told and bears(bench, rests, one):
-                told.append(_itself(one.kept))
+            if itself(one.kept) not in told and bears(bench, rests, one):
+                told.append(itself(one.kept))
                 yield one
 
 
-def _itself(kept: Kept) -> Mapping[str, Any]:
+def itself(kept: Kept) -> Mapping[str, Any]:
     """What was carried out, whichever sitting has kept it."""
     return {name: value for name, value in kept.items() if name != "is_kept"}
 

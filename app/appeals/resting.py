@@ -3,7 +3,7 @@
 They ordered nothing themselves, so that what they wanted would be lost where the other decision is
 heard again and no longer orders it, or where an order takes it away. What was wanted is read by
 `rulings/found_done.py`; where nobody said it, it is whatever was decided for or against the
-parties.
+parties, and what moved them since the decision that was appealed against.
 """
 
 from __future__ import annotations
@@ -29,15 +29,15 @@ from app.appeals.orders import (
     SetAsideIn,
     UndoIn,
 )
-from app.appeals.queries import decision_row
+from app.appeals.queries import decision_row, decisions_in_round
 from app.ids import DecisionId, HeatId
 from app.meets.queries import heat
 from app.meets.states import NOT_TO_RUN, HeatState
+from app.results.sought_line import Placing, placings, says
 from app.rules.qualifying import HeatRun
 from app.rules.round_runs import all_runs, name_of
 from app.rulings.found_done import found_done
 from app.rulings.queries import disqualifications_in_heat
-from app.sheets.race_time import parse_time
 
 _ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 
@@ -45,7 +45,8 @@ _ORDERS: TypeAdapter[list[OrderIn]] = TypeAdapter(list[OrderIn])
 @dataclass(frozen=True, slots=True)
 class Resting:
     """A decision of the jury that ordered nothing, since it was done already, with the number of
-    its appeal. `parties` count where nobody said what was `wanted`.
+    its appeal. Where nobody said what was `wanted`, `parties` count, and the decisions that they
+    were `moved_by`.
     """
 
     id: str
@@ -55,16 +56,27 @@ class Resting:
     run: int | None
     wanted: tuple[OrderIn, ...]
     parties: frozenset[str]
+    moved_by: frozenset[str]
 
     def loses(self, before: Bench, after: Bench) -> bool:
         """Whether what it found done is so before, and not after."""
         if not self.wanted:
-            return _ordered_about(before, self.parties) != _ordered_about(after, self.parties)
+            is_same = _ordered_about(before, self.parties) == _ordered_about(after, self.parties)
+            return not is_same or self._is_moved_back(before, after)
         was, becomes = self._at(before), self._at(after)
         return any(
-            _is_so(was, one) and not _is_so(becomes, one)
+            is_so(was, one) and not _stays_so(was, becomes, one)
             for one in self.wanted
             if self._is_of_this_race(was, becomes, one)
+        )
+
+    def _is_moved_back(self, before: Bench, after: Bench) -> bool:
+        """Whether something that moved its parties stands before, and not after."""
+        return any(
+            is_in_force(before, kept) and not is_in_force(after, kept)
+            for one in decisions_in_round(before.conn, HeatId(before.heat.id))
+            if one.id in self.moved_by and one.heat_id == before.heat.id
+            for kept in one.carried_out
         )
 
     def _is_of_this_race(self, was: Bench, becomes: Bench, order: OrderIn) -> bool:
@@ -94,12 +106,13 @@ def resting_in(conn: Connection, heat_id: HeatId) -> list[Resting]:
             one.run,
             tuple(_ORDERS.validate_python(one.wanted)),
             one.parties,
+            one.moved_by,
         )
         for one in found_done(conn, heat_id)
     ]
 
 
-def _is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kind a line)
+def is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kind a line)
     """Whether the round at hand is as an order wants it, whoever has brought that about."""
     match order:
         case SetAsideIn():
@@ -109,7 +122,7 @@ def _is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kin
         case DisqualifyIn():
             return not _counting(bench).isdisjoint(_such(bench, order))
         case CorrectIn():
-            return _is_corrected(bench, order)
+            return says(_line_of(bench, order.team), order.model_dump(mode="json"))
         case AdvanceIn():
             standing = bench.at_hand.stand().teams.get(order.team)
             return standing is not None and standing.letter is not None
@@ -124,6 +137,16 @@ def _is_so(bench: Bench, order: OrderIn) -> bool:  # noqa: C901, PLR0911  (a kin
         case UndoIn():
             undone = decision_row(bench.conn, bench.meet_id, DecisionId(order.decision))
             return not any(is_in_force(bench, kept) for kept in undone.carried_out)
+
+
+def _stays_so(was: Bench, becomes: Bench, order: OrderIn) -> bool:
+    """Whether the round is still as wanted: a time as exactly as the line had it before."""
+    if not isinstance(order, CorrectIn):
+        return is_so(becomes, order)
+    before = _line_of(was, order.team)
+    exactly = None if before is None else before.finish.decimals
+    sought = order.model_dump(mode="json")
+    return says(_line_of(becomes, order.team), sought, exactly)
 
 
 def _counting(bench: Bench) -> set[str]:
@@ -141,15 +164,8 @@ def _such(bench: Bench, order: DisqualifyIn) -> set[str]:
     }
 
 
-def _is_corrected(bench: Bench, order: CorrectIn) -> bool:
-    time = parse_time(order.time)[0] if order.time else None
-    return any(
-        line.finish.status is order.status
-        and time in {None, line.finish.thousandths}
-        and (order.place is None or line.finish.decided_place in {None, order.place})
-        for line in bench.run.ran
-        if line.team == order.team
-    )
+def _line_of(bench: Bench, team: str) -> Placing | None:
+    return placings({line.team: line.finish for line in bench.run.ran}).get(team)
 
 
 def _runs_again(bench: Bench, teams: Sequence[str]) -> bool:

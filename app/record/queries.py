@@ -31,7 +31,7 @@ _AFTER = (
     .limit(bindparam("most"))
 )
 _ABOUT = (
-    select(record_entries.c.entry, record_bodies.c.body)
+    select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.body)
     .outerjoin(
         record_bodies,
         and_(
@@ -72,8 +72,11 @@ class FeedEntry:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """When an entry was made, by whom, and its body, None where that was erased."""
+    """When an entry was made, by whom, and its body, None where that was erased; by `seq` is told
+    which of two came first, also where the clock was set back.
+    """
 
+    seq: int
     at: datetime
     by: OfficialId
     body: Mapping[str, Any] | None
@@ -93,7 +96,7 @@ def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -
 
 def _made(row: AnyRow) -> Made:
     entry, body = json.loads(row.entry), row.body and json.loads(row.body)
-    return Made(datetime.fromisoformat(entry["at"]), OfficialId(entry["actor"]), body)
+    return Made(row.seq, datetime.fromisoformat(entry["at"]), OfficialId(entry["actor"]), body)
 
 
 def entered_at(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> datetime | None:

@@ -34,7 +34,7 @@ from app.refusals import (
 from app.results.announced_time import announcing_time
 from app.results.called_off import insist_it_counts
 from app.results.changes import Changes, changes
-from app.results.correcting import insist_not_corrected_in_vain, insist_on_decided_lines
+from app.results.correcting import insist_jurys_word_on_lines, insist_on_decided_lines
 from app.results.finality import (
     TO_LOOK_AT,
     TO_RECONSIDER,
@@ -85,7 +85,7 @@ def load_result(
         if known is not None and (known.rows, known.run) == (stored, facts.present_run):
             same = result_shown(unit.conn, unit.meet_id, heat_id, unit.now)
             return Done(Put(same, created=False), None)
-        insist_not_corrected_in_vain(unit.conn, meet_facts(unit.conn, unit.meet_id), facts, stored)
+        insist_jurys_word_on_lines(unit.conn, meet_facts(unit.conn, unit.meet_id), facts, stored)
         values: dict[str, Any] = {
             "rows": stored,
             "loaded_by": caller.official_id,

@@ -2,12 +2,13 @@
 
 The finish list gets a new version with that line replaced; whoever announces sees it. What the line
 was is kept with the decision, so that it can be put back. A list that is loaded afterwards neither
-says otherwise than was decided nor gives what the jury has refused.
+says otherwise than was decided, nor gives what the jury has refused, nor takes away what it found
+done already.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, update
@@ -18,11 +19,12 @@ from app.meets.wire import HeatOut
 from app.refusals import StateConflict
 from app.results.pending import decided_lines
 from app.results.queries import result_row
+from app.results.sought_line import Placing, Sought, placings, says, says_but_for_place
 from app.results.tables import results
 from app.results.wording import listed
-from app.rules.placing import THOUSANDTHS, hundredths
-from app.rulings.refused import NotCorrected, not_corrected
-from app.sheets.race_time import parse_time
+from app.rules.placing import Finish, FinishStatus
+from app.rulings.found_done import JurysLine, found_corrected, found_put_back
+from app.rulings.refused import not_corrected
 from app.store.action import Unit
 
 Line = Mapping[str, Any]
@@ -80,59 +82,76 @@ def _is_same(listed_: Line, decided: Line) -> bool:
     return all(listed_[name] == decided[name] for name in names)
 
 
-def insist_not_corrected_in_vain(
+def insist_jurys_word_on_lines(
     conn: Connection, meet: MeetFacts, heat: HeatOut, rows: Sequence[Line]
 ) -> None:
     """StateConflict for a finish list that changes a line of the present race to what the jury has
-    refused to make of it. What stood there before may stay, and another time may be read.
+    refused to make of it, or found undone, or from what it found done already. What stood there
+    before may stay, and another time may be read.
     """
     known = result_row(conn, meet.id, heat.id)
     if known is None or known.run != heat.present_run:
         return
-    was, becomes = ({line["team"]: line for line in lines} for lines in (known.rows, rows))
+    was, becomes = _placings(known.rows), _placings(rows)
     in_vain = [
         one
-        for one in not_corrected(conn, heat.id)
+        for one in (*not_corrected(conn, heat.id), *found_put_back(conn, heat.id, known.run))
         if one.team in becomes and _is_had(one.order, was.get(one.team), becomes[one.team])
     ]
     if in_vain:
-        raise _refused_by_jury(meet, heat, in_vain)
+        raise _left_by_jury(meet, heat, in_vain, "to what the jury has refused")
+    lost = [
+        one
+        for one in found_corrected(conn, heat.id, heat.present_run)
+        if _is_lost(one.order, was.get(one.team), becomes.get(one.team))
+    ]
+    if lost:
+        raise _left_by_jury(meet, heat, lost, "from what the jury has found done already")
 
 
-def _is_had(order: Mapping[str, Any], was: Line | None, becomes: Line) -> bool:
+def _placings(rows: Iterable[Line]) -> Mapping[str, Placing]:
+    return placings(
+        {
+            row["team"]: Finish(
+                row["lane"],
+                FinishStatus(row["status"]),
+                row["thousandths"],
+                row["place"],
+                row["decimals"],
+            )
+            for row in rows
+        }
+    )
+
+
+def _is_had(order: Sought, was: Placing | None, becomes: Placing) -> bool:
     """Whether a line comes to say what was sought. A place that was sought beside a time follows
     from it, but where the line had that time already.
     """
-    has_time = order["time"] is None or (was is not None and _is_time(was, order["time"]))
-    place = order["place"] if has_time else None
-    return _says(becomes, order, place) and not (was is not None and _says(was, order, place))
+    decimals = becomes.finish.decimals
+    if says_but_for_place(was, order, decimals):
+        return says(becomes, order) and not says(was, order, decimals)
+    return says_but_for_place(becomes, order)
 
 
-def _says(line: Line, order: Mapping[str, Any], place: int | None) -> bool:
-    has_time = order["time"] is None or _is_time(line, order["time"])
-    return line["status"] == order["status"] and has_time and place in {None, line["place"]}
+def _is_lost(order: Sought, was: Placing | None, becomes: Placing | None) -> bool:
+    """Whether a line said what was sought, and no longer does: a time as exactly as it had it."""
+    if was is None or not says(was, order):
+        return False
+    return not says(becomes, order, was.finish.decimals)
 
 
-def _is_time(line: Line, sought: str) -> bool:
-    """Whether a line has a time, to as many decimals as it was sought with."""
-    thousandths, decimals = parse_time(sought)
-    own = line["thousandths"]
-    if own is None or decimals == THOUSANDTHS:
-        return bool(own == thousandths)
-    return hundredths(own) == hundredths(thousandths)
-
-
-def _refused_by_jury(
-    meet: MeetFacts, heat: HeatOut, in_vain: Sequence[NotCorrected]
+def _left_by_jury(
+    meet: MeetFacts, heat: HeatOut, lines: Sequence[JurysLine], what: str
 ) -> StateConflict:
     names = {str(lane.team): lane.name for lane in heat.lanes}
-    teams = list(dict.fromkeys(one.team for one in in_vain))
+    teams = list(dict.fromkeys(one.team for one in lines))
     whose = listed([names[team] for team in teams])
-    numbers = sorted({one.appeal for one in in_vain})
+    numbers = sorted({one.appeal for one in lines})
     appeals = f"appeal{'s' if len(numbers) > 1 else ''} {listed([str(one) for one in numbers])}"
     return StateConflict(
-        f"This list changes the finish of {whose} to what the jury has refused on {appeals}, and "
-        f"its decision is final ({meet.book.jury_final_by}). Leave that as it stands; with new "
-        "conclusive evidence the jury can reopen its decision. Nothing was stored.",
+        f"This list changes the finish of {whose} {what} on {appeals}, and its decision is final "
+        f"({meet.book.jury_final_by}). Leave that as it stands; with new conclusive evidence the "
+        "jury can reopen its decision. Nothing was stored.",
         teams=teams,
     )

@@ -1,7 +1,8 @@
 """What did the jury find done already, on appeals in a heat's round, and so let stand?
 
 Such a decision ordered nothing itself. What was wanted is what the appeal sought; where it did not
-say that, that what it was against is undone; else nobody can say more than whom it was about.
+say that, that what it was against is undone; else nobody can say more than whom it was about, and
+which decisions since the one that it was against have moved them.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ _JURYS_IN_ROUND = (
         protests.c.ruling_id,
         _referees.c.id.label("against"),
         _referees.c.carried_out.label("against_did"),
+        _referees.c.seq.label("against_seq"),
     )
     .join(appeals, appeals.c.id == decisions.c.appeal_id)
     .join(protests, protests.c.id == decisions.c.protest_id)
@@ -55,11 +57,23 @@ _JURYS_IN_ROUND = (
 _OF_RULING = select(disqualifications.c.id).where(
     disqualifications.c.by_ruling == bindparam("ruling")
 )
+_CARRIED_OUT = select(decisions.c.carried_out).where(decisions.c.id == bindparam("decision"))
+_ORDERED_BETWEEN = (
+    select(decisions.c.id, decisions.c.moves)
+    .join(heats, heats.c.id == decisions.c.heat_id)
+    .join(_here, in_one_round(heats, _here))
+    .where(
+        _here.c.id == bindparam("heat"),
+        decisions.c.seq > bindparam("after"),
+        decisions.c.seq < bindparam("before"),
+    )
+)
 
 
 class FoundDone(NamedTuple):
     """A decision of the jury that ordered nothing, since it was done already, with the number of
-    its appeal and the run that it was about; what was `wanted`, as orders, and its `parties`.
+    its appeal and the run that it was about; what was `wanted`, as orders, and its `parties`. Where
+    nobody said what was wanted, `moved_by` names the decisions that moved them meanwhile.
     """
 
     id: str
@@ -69,23 +83,77 @@ class FoundDone(NamedTuple):
     run: int | None
     wanted: Sequence[Wanted]
     parties: frozenset[str]
+    moved_by: frozenset[str]
 
 
 def found_done(conn: Connection, heat_id: HeatId) -> list[FoundDone]:
     """The decisions of the jury in a heat's round that stand so, in the order of deciding."""
     return [
-        FoundDone(
-            row.id,
-            row.seq,
-            row.number,
-            HeatId(row.heat_id),
-            row.statement.get("run"),
-            _wanted(conn, row),
-            frozenset(filter(None, (row.team_id, row.protested_by, row.against_id))),
-        )
+        _found(conn, row)
         for row in conn.execute(_JURYS_IN_ROUND, {"heat": heat_id}).all()
         if row.statement.get("done_already") is not None
     ]
+
+
+class JurysLine(NamedTuple):
+    """A team's line of a finish list about which the jury has decided, as an order to correct it,
+    and on which appeal.
+    """
+
+    team: str
+    order: Wanted
+    appeal: int
+
+
+def found_corrected(conn: Connection, heat_id: HeatId, run: int) -> list[JurysLine]:
+    """The lines of a heat's race that the jury found to say already what was wanted."""
+    return [
+        JurysLine(order["team"], order, one.appeal)
+        for one in found_done(conn, heat_id)
+        # Before the run was kept with the decision, nobody can say that it was another one.
+        if one.heat == heat_id and one.run in {None, run}
+        for order in one.wanted
+        if order["order"] == "correct"
+    ]
+
+
+def found_put_back(conn: Connection, heat_id: HeatId, run: int) -> list[JurysLine]:
+    """What decisions had corrected in the lines of a heat's race that the jury found undone."""
+    return [
+        JurysLine(kept["becomes"]["team"], _correction(kept["becomes"]), one.appeal)
+        for one in found_done(conn, heat_id)
+        for order in one.wanted
+        if order["order"] == "undo"
+        for kept in conn.execute(_CARRIED_OUT, {"decision": order["decision"]}).scalar() or ()
+        if kept["did"] == "corrected" and kept["run"] == run and one.heat == heat_id
+    ]
+
+
+def _correction(line: Mapping[str, Any]) -> Wanted:
+    return {"status": line["status"], "time": _time(line), "place": line["place"]}
+
+
+def _time(line: Mapping[str, Any]) -> str | None:
+    """A time as it is sought in an order, with the decimals that it has."""
+    if line["thousandths"] is None:
+        return None
+    seconds, fraction = divmod(line["thousandths"], 1000)
+    return f"{seconds}.{f'{fraction:03d}'[: line['decimals']]}"
+
+
+def _found(conn: Connection, row: AnyRow) -> FoundDone:
+    wanted = _wanted(conn, row)
+    parties = frozenset(filter(None, (row.team_id, row.protested_by, row.against_id)))
+    return FoundDone(
+        row.id,
+        row.seq,
+        row.number,
+        HeatId(row.heat_id),
+        row.statement.get("run"),
+        wanted,
+        parties,
+        frozenset() if wanted else _moved_by(conn, row, parties),
+    )
 
 
 def _wanted(conn: Connection, row: AnyRow) -> list[Wanted]:
@@ -95,3 +163,13 @@ def _wanted(conn: Connection, row: AnyRow) -> list[Wanted]:
         return [{"order": "undo", "decision": row.against}]
     known = conn.execute(_OF_RULING, {"ruling": row.ruling_id}) if row.ruling_id else ()
     return [{"order": "set aside", "disqualification": one.id} for one in known]
+
+
+def _moved_by(conn: Connection, row: AnyRow, parties: frozenset[str]) -> frozenset[str]:
+    """The decisions between the one that was appealed against and the jury's that moved a party."""
+    asked = {"heat": row.heat_id, "after": row.against_seq or 0, "before": row.seq}
+    return frozenset(
+        one.id
+        for one in conn.execute(_ORDERED_BETWEEN, asked)
+        if parties.intersection(move["team"] for move in one.moves["moves"])
+    )

@@ -16,6 +16,7 @@ from app.meets.queries import present_run_of
 from app.meets.tables import heats
 from app.results.one_round import in_one_round, round_of
 from app.rounds.tables import re_runs
+from app.rulings.found_done import JurysLine
 from app.store.rows import AnyRow
 
 _here = heats.alias("here")
@@ -91,20 +92,12 @@ def _repeats_void_race(row: AnyRow) -> bool:
     return ordering.get("run") not in {None, row.repeated_run}
 
 
-class NotCorrected(NamedTuple):
-    """A line of a finish list that the jury was asked in vain to correct, as an order, and on which
-    appeal.
+def not_corrected(conn: Connection, heat_id: HeatId) -> list[JurysLine]:
+    """The lines of a heat's finish list that the jury was asked in vain to correct; not where it
+    has ordered another correction of that line.
     """
-
-    team: str
-    order: Mapping[str, Any]
-    appeal: int
-
-
-def not_corrected(conn: Connection, heat_id: HeatId) -> list[NotCorrected]:
-    """The same, of a heat; not where the jury has ordered another correction of that line."""
     return [
-        NotCorrected(order["team"], order, one.appeal)
+        JurysLine(order["team"], order, one.appeal)
         for one in refused_by_jury(conn, heat_id)
         for order in one.sought
         if order["order"] == "correct" and order["team"] not in _corrected(one.given)

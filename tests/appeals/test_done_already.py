@@ -184,6 +184,49 @@ def test_each_of_two_decisions_that_found_it_done_keeps_it(meet: MeetAtHand) -> 
     assert as_it_is(event)[:2] == before[:2]
 
 
+def a_time(event: Event, time: str, **place: int) -> list[Json]:
+    return [{"order": "correct", "team": event.team("Heron"), "time": time, **place}]
+
+
+@pytest.mark.parametrize(
+    ("ordered", "sought"),
+    [("42.043", "42.05"), ("42.05", "42.043"), ("42.043", "42.043"), ("42.05", "42.05")],
+)
+def test_a_time_that_a_second_decision_found_stays_however_exactly_it_was_given(
+    meet: MeetAtHand, ordered: str, sought: str
+) -> None:
+    """Officially 42.043 is 42.05: World Athletics TR19, from memory."""
+    event = a_final_to_come(meet)
+    first = lodged_by_heron(event)
+    second = lodged_by_heron(event, sought=a_time(event, sought))
+    first = upheld(event, first, orders=a_time(event, ordered))
+    second = upheld(event, second, done_already=DONE)
+    stood = as_it_is(event)
+    (said,) = rejected_at_last(event, first)["consequences"]["too_late"]
+    assert f"on appeal {second['number']} stands and found this done already" in said
+    assert as_it_is(event) == stood
+
+
+def test_a_time_that_a_second_decision_found_to_thousandths_stays_so(meet: MeetAtHand) -> None:
+    event = a_final_to_come(meet)
+    second = lodged_by_heron(event, sought=a_time(event, "42.043"))
+    first = upheld(event, lodged_by_heron(event), orders=a_time(event, "42.043"))
+    second = upheld(event, second, done_already=DONE)
+    again = decide_again(event, open_again(event, first), orders=a_time(event, "42.05"))
+    assert f"appeal {second['number']} stands" in a_problem(again, 409, "conflict")["detail"]
+
+
+def test_a_place_that_a_second_decision_found_is_the_one_in_the_list(meet: MeetAtHand) -> None:
+    event = a_final_to_come(meet)
+    first = lodged_by_heron(event)
+    second = lodged_by_heron(event, sought=a_time(event, "42.05", place=1))
+    first = upheld(event, first, orders=a_time(event, "42.05"))
+    upheld(event, second, done_already=DONE)
+    stood = as_it_is(event)
+    assert len(rejected_at_last(event, first)["consequences"]["too_late"]) == 1
+    assert as_it_is(event) == stood
+
+
 def test_what_was_left_is_ordered_by_the_second_decision_once_it_says_so(meet: MeetAtHand) -> None:
     event = a_final_to_come(meet)
     before = as_it_is(event)

@@ -84,6 +84,39 @@ def test_the_referee_does_not_undo_what_the_jury_found_done(
     assert as_it_is(event) == stood
 
 
+def rival_out(event: Event) -> list[Json]:
+    out = {"order": "disqualify", "team": event.team("Gull"), "infringement": "help_given"}
+    return [out]
+
+
+@pytest.mark.parametrize("is_said", [True, False])
+def test_the_referee_does_not_undo_what_was_done_about_a_rival_of_whom_the_jury_decided_on(
+    meet: MeetAtHand, *, is_said: bool
+) -> None:
+    event = a_final_to_come(meet)
+    made, number = found(event, rival_out, is_said=is_said)
+    stood = as_it_is(event)
+    (known,) = event.meet.desk.get("disqualifications").json()
+    for order in (
+        {"order": "undo", "decision": made},
+        {"order": "set aside", "disqualification": known["id"]},
+    ):
+        names_appeal(ordered(event, order), number)
+    assert as_it_is(event) == stood
+
+
+def test_what_moved_the_team_before_the_decision_it_appealed_against_is_undone_as_ever(
+    meet: MeetAtHand,
+) -> None:
+    event = a_final_to_come(meet)
+    hand = event.hand("heats 1")
+    protest = lodge(hand, a_protest(hand, team=event.team("Tern")))
+    made = decided(hand, protest, "upheld", orders=rival_out(event))["decision"]["id"]
+    found(event, advanced, is_said=False)
+    answer = ordered(event, {"order": "undo", "decision": made})
+    assert answer.status_code == 201, answer.text
+
+
 def test_the_referee_does_not_order_the_contrary_of_what_the_jury_found_done(
     meet: MeetAtHand,
 ) -> None:
@@ -168,6 +201,21 @@ def test_a_ruling_by_which_the_jury_found_a_team_disqualified_stands(meet: MeetA
     protest = lodge(meet, a_protest(meet, ruled))
     names_appeal(decide(meet, protest, "upheld", orders=set_aside(ruled)), lodged["number"])
     assert meet.annotations()[4].startswith("DQ")
+
+
+def test_a_ruling_that_was_dismissed_by_another_is_not_confirmed_once_the_jury_found_it_so(
+    meet: MeetAtHand,
+) -> None:
+    ruling = an_announced_disqualification(meet)
+    asked_in_vain = decided(meet, lodge(meet, a_protest(meet, ruling)))
+    meet.desk.put(f"protests/{asked_in_vain['id']}/advice", {})
+    lodged = appeal(meet, asked_in_vain)
+    dismissed = meet.rule(ruling["case"], verdict="dismissed", reconsiders=ruling["id"])
+    assert dismissed.status_code == 201, dismissed.text
+    heard(meet, lodged, done_already="The referee has dismissed it since.")
+    again = meet.rule(ruling["case"], reconsiders=dismissed.json()["id"])
+    names_appeal(again, lodged["number"])
+    assert meet.annotations().get(4, "") == ""
 
 
 def test_a_protest_that_is_decided_once_more_changes_nothing_of_it(meet: MeetAtHand) -> None:

@@ -312,6 +312,27 @@ def test_a_protest_that_came_before_the_heat_was_not_held_can_be_decided_and_app
     all_can_be_read(event, lodged)
 
 
+def test_that_it_was_decided_since_holds_where_the_clock_was_set_back_meanwhile(
+    event: Event,
+) -> None:
+    clock, hand = event.meet.service.clock, event.hand(THIRD)
+    clock.move(timedelta(minutes=5))
+    assert not_held(event).status_code == 200
+    clock.move(-timedelta(minutes=3))
+    document = {"about": "other", "heat": event.heat(THIRD), "team": event.team("Puffin")}
+    words = {"lodged_by": "Mira Anchor", "words": "Ours.", "lodged_at": rfc3339(NOON)}
+    protest = decided(hand, lodge(event.meet, {**document, **words}))
+    assert protest["awaits"] == [
+        "The protesters are to be told: the time for an appeal runs from that."
+    ]
+    until = advised(event, protest)["appeals_until"]
+    assert until.startswith("Appeals until 2026-06-13 12:32:00 CEST"), until
+    clock.move(timedelta(minutes=10))
+    lodged = appeal(hand, protest)
+    assert (lodged["state"], lodged["marks"]) == ("admitted", [])
+    all_can_be_read(event, lodged)
+
+
 def test_what_the_referee_orders_on_such_a_protest_is_told_by_the_heat_that_it_moves(
     event: Event,
 ) -> None:
