@@ -109,8 +109,8 @@ def lanes_before(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Mapping[
 
 def is_decided_since(conn: Connection, decided: AnyRow) -> bool:
     """Whether the referee's decision was made, or came to stand again, after it had been said that
-    its heat is not held: on a protest that had been handed in before. By the record's count, since
-    clocks are set back.
+    its heat is not held: on a protest that had been handed in before. When it was made is counted
+    by the record, since clocks are set back; since when it stands again is told by the clock.
     """
     meet_id = MeetId(decided.meet_id)
     said = _said_last(conn, meet_id, HeatId(decided.heat_id))

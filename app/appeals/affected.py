@@ -19,6 +19,7 @@ from app.appeals.wire import AffectedOut, DecisionOut, Instance
 from app.clock import clock_time
 from app.ids import AnnouncementId, DecisionId, HeatId
 from app.meets.queries import MeetFacts
+from app.meets.states import HeatState
 from app.meets.tables import heats, lanes
 from app.results.appealable import IS_TOLD_SINCE
 from app.results.one_round import in_one_round, round_of
@@ -45,6 +46,7 @@ _RAN = (
     _OF_DECISIONS.join(lanes, lanes.c.heat_id == heats.c.id)
     .where(lanes.c.team_id.in_(bindparam("teams", expanding=True)))
     .add_columns(
+        (_here.c.state != HeatState.NOT_HELD.value).label("is_decided_on_held"),
         lanes.c.team_id,
         heats.c.round,
         heats.c.number,
@@ -191,7 +193,9 @@ def _may_be_longer(decision: DecisionOut, ran: AnyRow, window: WindowOut, found:
     """
     if window.remedy is not Remedy.APPEAL or window.closes_at is None:
         return ""
-    both = {ran.id: _called(ran), decision.heat: "the heat decided about"}
+    both = {ran.id: _called(ran)}
+    if ran.is_decided_on_held:
+        both[decision.heat] = "the heat decided about"
     to_tell = [one for one in both if found.told.get((decision.id, one)) is None]
     if not to_tell or decision.replaced_by is not None:
         return ""

@@ -53,13 +53,15 @@ def either_way(conn: Connection, meet: MeetFacts, row: AnyRow) -> EitherWay:
     """What is shown to the jury before it decides; of what was reopened, also if it is rejected."""
     wanted = sought_by(conn, meet.id, row)
     bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
-    granted, why_not = _granted(bench, row, wanted) if wanted else (None, "")
+    granted, why_not = _granted(bench, row, wanted) if wanted else (None, _nothing_sought(row))
     if row.reopened is not None and row.state == AppealState.LODGED:
         rejected, stays = _moved_again(bench, row, ())
         return EitherWay(granted, rejected, " ".join(filter(None, (_STAYS, why_not, stays))))
-    if not wanted:
-        why_not = f"{_REFERRED if row.is_referred else _NOTHING_SOUGHT}: {_ASK}"
     return EitherWay(granted, None, why_not)
+
+
+def _nothing_sought(row: AnyRow) -> str:
+    return f"{_REFERRED if row.is_referred else _NOTHING_SOUGHT}: {_ASK}"
 
 
 def sought_by(conn: Connection, meet_id: MeetId, row: AnyRow) -> list[OrderIn]:

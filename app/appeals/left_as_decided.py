@@ -99,4 +99,4 @@ def _takes_away(one: Resting, before: Bench, after: Bench) -> bool:
         if decision.seq < one.seq
         for made in made_by(decision)
     )
-    return any(bears(before, one, made) and not is_in_force(after, made.kept) for made in earlier)
+    return any(bears(before, one, made) and _is_lost(made, before, after) for made in earlier)

@@ -61,6 +61,8 @@ class Resting:
     def loses(self, before: Bench, after: Bench) -> bool:
         """Whether what it found done is so before, and not after."""
         if not self.wanted:
+            if _is_run_anew(before, after):
+                return False
             is_same = _ordered_about(before, self.parties) == _ordered_about(after, self.parties)
             return not is_same or self._is_moved_back(before, after)
         was, becomes = self._at(before), self._at(after)
@@ -93,6 +95,11 @@ class Resting:
         if self.heat == bench.heat.id:
             return bench
         return replace(bench, heat=heat(bench.conn, bench.meet_id, self.heat))
+
+
+def _is_run_anew(before: Bench, after: Bench) -> bool:
+    """Whether the whole heat is to run again by this: another matter than its lines."""
+    return after.heat.state in NOT_TO_RUN and before.heat.state not in NOT_TO_RUN
 
 
 def resting_in(conn: Connection, heat_id: HeatId) -> list[Resting]:

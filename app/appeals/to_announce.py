@@ -14,6 +14,7 @@ from app.appeals.queries import told_anywhere, untold_orders
 from app.ids import HeatId
 from app.meets.queries import MeetFacts, heat
 from app.meets.states import HeatState
+from app.results.called_off import not_counting
 from app.results.queries import last_announcement
 from app.store.rows import AnyRow
 
@@ -29,6 +30,9 @@ def awaits_announcement(conn: Connection, meet: MeetFacts, made: Iterable[AnyRow
     state = heat(conn, meet.id, heat_id).state
     if state is HeatState.NOT_HELD:
         return _elsewhere(conn, ordered)
+    if not_counting(conn, [heat_id]):
+        told = told_anywhere(conn, [one.id for one in ordered])
+        return [] if len(told) == len(ordered) else ["The amended result is to be announced."]
     if untold_orders(conn, heat_id).isdisjoint(one.id for one in ordered):
         return []
     if last_announcement(conn, heat_id) is None:

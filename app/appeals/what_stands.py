@@ -49,6 +49,7 @@ class Stands(NamedTuple):
 class _Later(NamedTuple):
     """A decision since the referee's: on what it was, and what stands by it; empty for nothing."""
 
+    seq: int
     made: DecisionOut
     about: str
     stands: str
@@ -60,7 +61,7 @@ def what_stands(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Stands:
     if first is None:
         return Stands("", (), ())
     found = [*_jurys(conn, meet, first), *_undoing(conn, meet, first)]
-    later = sorted(found, key=lambda one: one.made.decided_at)
+    later = sorted(found, key=lambda one: one.seq)
     sections = (_section(first, later),) if later else ()
     changing = [one for one in later if one.stands]
     if changing:
@@ -79,26 +80,31 @@ def _by(done: str, made: DecisionOut) -> Facts:
 
 def _jurys(conn: Connection, meet: MeetFacts, first: DecisionOut) -> Iterator[_Later]:
     """The jury's decisions on the protest; not one that a later sitting has replaced."""
+    numbers = {row.id: row.seq for row in decisions_in_round(conn, first.heat)}
     for one in decisions_on(conn, meet, ProtestId(first.protest)):
         if one.appeal is None or one.replaced_by is not None:
             continue
         is_referred = first.verdict is Verdict.REFERRED
         changed = "changed by the jury" if one.verdict is Verdict.UPHELD else ""
         stands = VERDICTS[one.verdict] if is_referred else changed
-        yield _Later(one, _about(conn, meet, one), stands)
+        yield _Later(numbers[one.id], one, _about(conn, meet, one), stands)
 
 
 def _undoing(conn: Connection, meet: MeetFacts, first: DecisionOut) -> Iterator[_Later]:
-    """The decisions on other protests that undo this one, and that none has undone in turn."""
+    """The decisions on other protests that undo this one, and that none has undone in turn; also
+    the jury's that has undone all that it did, by whatever order.
+    """
+    settled_by = decision_row(conn, meet.id, first.id).settled_by
     rows = [row for row in decisions_in_round(conn, first.heat) if row.replaced_by is None]
     undone = {order["decision"] for row in rows for order in row.orders if order["order"] == "undo"}
     undo = {"order": "undo", "decision": first.id}
     for row in rows:
-        if undo not in row.orders or row.id in undone:
+        is_undone = undo in row.orders and row.id not in undone
+        if not is_undone and row.id != settled_by:
             continue
         made = decision_out(decision_row(conn, meet.id, DecisionId(row.id)), meet.time_zone)
         if made.protest != first.protest:
-            yield _Later(made, _about(conn, meet, made), "undone since")
+            yield _Later(row.seq, made, _about(conn, meet, made), "undone since")
 
 
 def _about(conn: Connection, meet: MeetFacts, made: DecisionOut) -> str:

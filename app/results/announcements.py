@@ -20,7 +20,12 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
-from app.results.appealable import IS_SETTLED, JURY_HAS_DECIDED_ON_IT
+from app.results.appealable import (
+    IS_SETTLED,
+    IS_TO_BE_TOLD_ANEW,
+    JURY_HAS_DECIDED_ON_IT,
+    OPENS_ANEW,
+)
 from app.results.corrections import announcement_corrections
 from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
 from app.results.tables import announcements, windows
@@ -84,7 +89,7 @@ _LATER_IN_ROUND = (
 )
 
 
-_SETTLED = select(windows.c.id).where(
+_SETTLED = select(IS_TO_BE_TOLD_ANEW.label("opens_anew")).where(
     windows.c.announcement_id == bindparam("announcement"),
     windows.c.decision_id.is_(None),
     IS_SETTLED,
@@ -145,10 +150,12 @@ def _meet_ended_at(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> 
 
 
 def _appeals_void(conn: Connection, made: AnnouncementOut) -> str:
-    """That the jury has decided on all that this announcement let be appealed; else empty."""
+    """That the jury has settled all that this announcement let be appealed; else empty."""
     opened = any(window.remedy is Remedy.APPEAL for window in made.windows)
-    is_void = opened and conn.execute(_SETTLED, {"announcement": made.id}).first() is not None
-    return JURY_HAS_DECIDED_ON_IT if is_void else ""
+    settled = conn.execute(_SETTLED, {"announcement": made.id}).first() if opened else None
+    if settled is None:
+        return ""
+    return OPENS_ANEW if settled.opens_anew else JURY_HAS_DECIDED_ON_IT
 
 
 def _earlier_windows(conn: Connection, made: AnnouncementOut) -> list[EarlierWindow]:

@@ -58,6 +58,10 @@ stands again since.
 JURY_HAS_DECIDED_ON_IT = (
     "The jury has decided on what could be appealed in this time, and that is final."
 )
+OPENS_ANEW = (
+    "The jury undid what could be appealed in this time, and that stands again since: the time for "
+    "an appeal opens anew with the announcement that tells it."
+)
 OPENED_ELSEWHERE = (
     select(windows, decisions.c.heat_id.label("decided_on"))
     .distinct()

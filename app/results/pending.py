@@ -1,8 +1,8 @@
 """What is lodged about a heat and its round, what of it is still undecided, and what decisions have
 made of the heat's list?
 
-Protests, appeals and decisions are read here, in `told.py` and in `appealable.py`, and nowhere else
-in the results; who takes them in and decides them is their own capability's business.
+What an announcement tells of decisions is `told.py`'s business, what windows ask of them
+`appealable.py`'s; who takes protests and appeals in and decides them is their own capability's.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ from datetime import datetime
 from app.clock import clock_time, in_zone, long_date
 from app.forms.result_sheet import ResultLine, ResultSheet
 from app.record.log import Head
+from app.results.appealable import OPENS_ANEW
 from app.results.marks_aloud import marks_aloud
 from app.results.wire import (
     AnnouncementOut,
@@ -259,7 +260,7 @@ def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut, now: datet
     zone = announced.time_zone
     what = lodged(window.remedy, window.kind)
     if _is_void(window, announced):
-        return f"{what} can no longer be lodged: the jury has decided, and that is final."
+        return f"{what}{_why_void(announced, ' can no longer be lodged: ')}."
     if window.closes_at is None and not window.counts_from:
         return f"{what} can be lodged without a closing time."
     if window.closes_at is None:
@@ -269,6 +270,13 @@ def _window_aloud(window: SnapshotWindow, announced: AnnouncementOut, now: datet
         return f"{what} could be lodged until {until}: that time is over."
     counted = _from_end(window) if window.counts_from else _from_here(window)
     return f"{what} can be lodged until {until}, {counted}."
+
+
+def _why_void(announced: AnnouncementOut, for_good: str) -> str:
+    """Why a time for appeals is void: `for_good`, or since it opens anew later."""
+    if announced.appeals_void == OPENS_ANEW:
+        return " can be lodged anew from the announcement that tells the decision again"
+    return f"{for_good}the jury has decided, and that is final"
 
 
 def _earlier_aloud(announced: AnnouncementOut, now: datetime) -> Iterator[str]:
@@ -410,7 +418,7 @@ def _parted(tied: Sequence[ResultLineOut]) -> str:
 def _window_words(window: SnapshotWindow, announced: AnnouncementOut) -> str:
     what = lodged(window.remedy, window.kind)
     if _is_void(window, announced):
-        return f"{what}: none any more, for the jury has decided, and that is final"
+        return f"{what}{_why_void(announced, ': none any more, for ')}"
     whose = ", by the meet's own setting" if window.origin == "meet" else ""
     if window.closes_at is None and not window.counts_from:
         return f"{what}: no closing time ({window.rule})"

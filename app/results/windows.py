@@ -19,6 +19,7 @@ from app.results.appealable import (
     IS_TO_BE_TOLD_ANEW,
     JURY_HAS_DECIDED_ON_IT,
     OPENED_ELSEWHERE,
+    OPENS_ANEW,
     REPLACED_BY,
 )
 from app.results.called_off import void_windows
@@ -247,10 +248,7 @@ def _does_not_count(row: AnyRow, void: Mapping[HeatId, str]) -> str:
     if row.replaced_by is not None:
         return "The decision that this window is about was replaced: the later one can be appealed."
     if row.is_settled and row.is_to_be_told_anew:
-        return (
-            "The jury undid what could be appealed in this time, and that stands again since: the "
-            "time for an appeal opens anew with the announcement that tells it."
-        )
+        return OPENS_ANEW
     if row.is_settled:
         return JURY_HAS_DECIDED_ON_IT
     return void.get(row.heat_id, "")

@@ -38,8 +38,8 @@ JURY_HAS_SETTLED = or_(
     decisions.c.settled_by.is_not(None),
     select(_jurys.c.id).where(_ON_SAME_PROTEST).correlate(decisions).exists(),
 )
-"""Of a decision, in a statement: whether the jury has decided on its protest, or has undone it by a
-decision on another one that stands. Nobody can appeal against it then.
+"""Of a decision, in a statement: whether the jury has decided on its protest, or has undone it, or
+had the last word about all that it did, on another one. Nobody can appeal against it then.
 """
 
 _giving = decisions.alias("giving")

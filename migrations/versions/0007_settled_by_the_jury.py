@@ -1,7 +1,8 @@
 """A decision of the referee's says which one of the jury has undone it, and since when it stands.
 
 Of before is brought along what was undone by name on another protest: by a decision of the jury
-that stands, or by one that was replaced since by another which took that back.
+that stands, or by one that was replaced since by another which took that back: what stands again so
+is told by the next announcement, also where one had told it before.
 
 Revision: 0007, after 0006.
 """

@@ -14,7 +14,7 @@ from datetime import timedelta
 
 import pytest
 
-from tests.appeals.desk import decide, decided, lodge
+from tests.appeals.desk import a_panel, appeal, cast, decide, decided, jury_decides, lodge
 from tests.builders import PIN, Json, MeetAtHand, a_problem
 from tests.forms.pdf_reading import read_text
 from tests.rounds.builders import Event, by_name, two_heats
@@ -312,3 +312,23 @@ def test_a_ruling_in_a_re_run_that_was_called_off_moves_nobody(event: Event) -> 
     call_off(event)
     shown = event.meet.referee.get(f"cases/{case}/consequences").json()
     assert (shown["if_confirmed"]["moves"], shown["if_dismissed"]["moves"]) == ([], [])
+
+
+def test_an_appeal_about_a_re_run_that_the_jury_called_off_awaits_what_its_heat_announces(
+    event: Event,
+) -> None:
+    event.run(RE_RUN, "42.30")
+    hand = event.hand(RE_RUN)
+    rejected = decided(hand, a_protest_of_heron(event, RE_RUN))
+    assert hand.desk.put(f"protests/{rejected['id']}/advice", {}).status_code == 200
+    lodged = appeal(hand, rejected, team=event.team("Heron"))
+    names = a_panel(hand, lodged)
+    for name in names:
+        assert cast(hand, lodged, name).status_code == 201
+    orders = [{"order": "call off", "heat": event.heat(RE_RUN)}]
+    answer = jury_decides(hand, lodged, names[0], orders=orders)
+    assert answer.status_code == 201, answer.text
+    where = f"appeals/{lodged['id']}"
+    assert hand["jury"].get(where).json()["awaits"] == ["The amended result is to be announced."]
+    assert event.announce("heats 1").status_code == 201
+    assert hand["jury"].get(where).json()["awaits"] == []

@@ -185,7 +185,9 @@ def test_of_a_reopened_appeal_it_shows_what_rejecting_it_would_move(meet: MeetAt
     assert {"Plover 1", "Curlew 1"} <= {move["name"] for move in told["if_rejected"]["moves"]}
     assert told["note"] == (
         "It was reopened: what the jury ordered before stays until it decides anew, so what is "
-        "ordered again the same moves nothing."
+        "ordered again the same moves nothing. The team names no order, and there is no order and "
+        "no disqualification that granting it would undo: POST …/consequences of the appeal shows "
+        "what orders would move."
     )
     for name in heard["names"]:
         assert cast(meet, heard, name, "rejected").status_code == 201

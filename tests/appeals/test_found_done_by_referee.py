@@ -136,9 +136,12 @@ def test_the_referee_corrects_no_line_otherwise_than_the_jury_found_it(meet: Mee
     names_appeal(ordered(event, *in_time("42.05")(event)), number)
 
 
-def test_a_race_is_run_again_whatever_line_of_it_the_jury_found_right(meet: MeetAtHand) -> None:
+@pytest.mark.parametrize("is_said", [True, False])
+def test_a_race_is_run_again_whatever_line_of_it_the_jury_found_right(
+    meet: MeetAtHand, *, is_said: bool
+) -> None:
     event = a_final_to_come(meet)
-    found(event, in_time("41.00"))
+    found(event, in_time("41.00"), is_said=is_said)
     answer = ordered(event, {"order": "run again"})
     assert answer.status_code == 201, answer.text
 

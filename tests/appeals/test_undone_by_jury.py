@@ -131,6 +131,10 @@ def test_what_the_jury_has_undone_is_not_appealed(
     for sought in ([], restoring(event), undoing(heard)):
         refused(lodged(event, protest, sought=sought), heard["number"])
     assert is_final(event)
+    printed = event.meet["jury"].get(f"protests/{protest['id']}/form.pdf").content
+    form = " ".join(read_text(printed).split())
+    assert "undone since" in form
+    assert f"on: appeal {heard['number']} of Heron" in form
 
 
 def test_the_time_for_an_appeal_is_void_once_the_jury_has_undone_what_was_decided(
@@ -172,6 +176,12 @@ def test_what_an_appeal_heard_again_gives_back_is_told_and_appealed_anew(event: 
     assert told["because"][0].startswith("Protest 1 of Tern, which stands again, was upheld by")
     first, again = of_appeals(event)
     assert (first["state"], again["state"]) == ("void", "open")
+    before = f"/api/meets/{event.meet.id}/announcements/{first['announcement']}"
+    aloud = event.meet.service.http.get(f"{before}.txt").text
+    assert (
+        "Appeals can be lodged anew from the announcement that tells the decision again." in aloud
+    )
+    assert "the jury has decided, and that is final" not in aloud
     assert "opens anew with the announcement that tells it" in first["does_not_count"]
     (advised,) = of_appeals(event, by_advice=True)
     assert "The jury has decided on what could be appealed" in advised["does_not_count"]

@@ -354,6 +354,9 @@ def test_what_the_referee_orders_on_such_a_protest_is_told_by_the_heat_that_it_m
     told = event.announce("heats 1").json()
     assert "Protest 1 of Puffin, heat 3, was upheld by the referee" in told["because"][0]
     assert [window["remedy"] for window in told["windows"]] == ["protest", "appeal"]
+    read = event.meet.desk.get(f"protests/{protest['id']}").json()["decision"]
+    (moved,) = [one for one in read["affected"] if one["team_name"] == "Heron"]
+    assert moved["words"] == "appeal until 14:30:00 CEST", "of heat 3 nothing is ever announced"
     assert appeal(hand, protest)["state"] == "admitted"
 
 
