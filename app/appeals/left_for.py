@@ -5,7 +5,7 @@ Once that one is heard again as well, this is what there is to keep or to take b
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from app.appeals.bench import Bench, Kept
@@ -33,6 +33,11 @@ def made_by(decision: AnyRow) -> list[Made]:
     return [Made(kept, decision) for kept in decision.carried_out if not kept.get("takes_back")]
 
 
+def carried_out_by(standing: Iterable[AnyRow]) -> list[Mapping[str, Any]]:
+    """What decisions that stand have carried out, or kept, themselves."""
+    return [itself(one.kept) for decision in standing for one in made_by(decision)]
+
+
 def left_for(bench: Bench, decision: AnyRow) -> list[Made]:
     """What replaced decisions of the jury carried out and what stands for this decision alone."""
     asked = HeatId(bench.heat.id)
@@ -43,12 +48,7 @@ def left_for(bench: Bench, decision: AnyRow) -> list[Made]:
 
 
 def _left(bench: Bench, rests: Resting, known: Sequence[AnyRow]) -> Iterator[Made]:
-    told = [
-        itself(one.kept)
-        for decision in known
-        if decision.replaced_by is None
-        for one in made_by(decision)
-    ]
+    told = carried_out_by(one for one in known if one.replaced_by is None)
     for decision in known:
         if decision.replaced_by is None or decision.instance != Instance.JURY.value:
             continue

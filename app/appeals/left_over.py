@@ -11,12 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from app.appeals.bench import Bench
 from app.appeals.in_force import is_in_force
 from app.appeals.last_about import Thing, about, standing_in
-from app.appeals.left_for import OF_A_HEAT, Made, itself, made_by
+from app.appeals.left_for import OF_A_HEAT, Made, carried_out_by, itself, made_by
 from app.appeals.queries import decisions_in_round
 from app.appeals.wire import Instance
 from app.ids import HeatId
@@ -40,7 +39,8 @@ class Replaced:
         return [one for one in found if not is_in_force(before, one.kept)]
 
     def _standing(self, bench: Bench, taken_back: Collection[str] = ()) -> Iterator[Made]:
-        heat, kept = HeatId(bench.heat.id), self._kept(taken_back)
+        heat = HeatId(bench.heat.id)
+        kept = carried_out_by(one for one in self.standing.values() if one.id not in taken_back)
         for one in self.acts:
             if itself(one.kept) in kept:
                 continue
@@ -49,11 +49,6 @@ class Replaced:
             is_ordered = any(self._has_ordered(by, thing) for by in last)
             if one.by.id in last and not is_ordered and is_in_force(bench, one.kept):
                 yield one
-
-    def _kept(self, taken_back: Collection[str]) -> list[Mapping[str, Any]]:
-        """What those that stand have carried out, or kept, themselves."""
-        standing = (one for one in self.standing.values() if one.id not in taken_back)
-        return [itself(one.kept) for decision in standing for one in made_by(decision)]
 
     def _has_ordered(self, by: str, thing: Thing) -> bool:
         """Whether a decision that stands has itself ordered how this is: then it stays so, also

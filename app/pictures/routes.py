@@ -17,15 +17,14 @@ from app.pictures import queries
 from app.pictures.actions import Place, add_picture, known_picture, look_before
 from app.pictures.redrawing import LARGEST_PICTURE, redrawn
 from app.pictures.wire import PictureOut
-from app.refusals import NotYours, Unavailable
+from app.refusals import Unavailable
 from app.reports.queries import report_out
-from app.roles import Role
+from app.reports.who_reads import insist_may_read
 
 router = APIRouter(tags=["pictures"])
 
 PICTURE = "/api/meets/{meet}/reports/{report}/pictures/{picture}"
 TAKEN = ("image/jpeg", "image/png", "image/webp", "image/heic")
-READERS = (Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY)
 MOST_AT_ONCE = 16
 _NOT_KEPT = {"X-Content-Type-Options": "nosniff", "Cache-Control": "private, no-store"}
 _BYTES = {"schema": {"type": "string", "format": "binary"}}
@@ -114,6 +113,5 @@ async def get_original(meet: Meet, report: Report, picture: Picture, here: Here)
 def _readable(conn: Connection, here: Here, meet: str, report: str, picture: str) -> PictureOut:
     """A picture that the caller may see: as the report that it belongs to."""
     written = report_out(conn, MeetId(meet), ReportId(report))
-    if here.caller.official_id != written.official and not here.caller.holds(*READERS):
-        raise NotYours("This belongs to another official's report.")
+    insist_may_read(here.caller, written.official)
     return queries.picture_out(conn, MeetId(meet), ReportId(report), PictureId(picture))

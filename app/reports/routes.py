@@ -7,11 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Response
 
 from app.access.guard import Here
-from app.access.queries import Caller
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.ids import CallId, ChosenId, HeatId, MeetId, ReportId
-from app.refusals import NotYours
 from app.reports import actions, flags, queries
+from app.reports.who_reads import insist_may_read
 from app.reports.wire import (
     CallIn,
     CallOut,
@@ -20,7 +19,6 @@ from app.reports.wire import (
     ReportIn,
     ReportOut,
 )
-from app.roles import Role
 from app.short_way import Hurried
 
 router = APIRouter(tags=["reports"])
@@ -29,14 +27,6 @@ Meet = Annotated[ChosenId, Path()]
 Heat = Annotated[ChosenId, Path()]
 Call = Annotated[ChosenId, Path()]
 Report = Annotated[ChosenId, Path()]
-
-READERS = (Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY)
-
-
-def _insist_may_read(caller: Caller, author: str) -> None:
-    """Umpires read what they wrote themselves; the head official and the jury read all of it."""
-    if caller.official_id != author and not caller.holds(*READERS):
-        raise NotYours("This was written by another official.")
 
 
 @router.put("/api/meets/{meet}/calls/{call}", response_model=CallOut)
@@ -57,7 +47,7 @@ async def put_call(
 async def get_call(meet: Meet, call: Call, here: Here) -> Response:
     """One call."""
     out = await here.store.read(lambda conn: queries.call_out(conn, MeetId(meet), CallId(call)))
-    _insist_may_read(here.caller, out.official)
+    insist_may_read(here.caller, out.official)
     return answer(out)
 
 
@@ -89,7 +79,7 @@ async def get_report(meet: Meet, report: Report, here: Here) -> Response:
     out = await here.store.read(
         lambda conn: queries.report_out(conn, MeetId(meet), ReportId(report))
     )
-    _insist_may_read(here.caller, out.official)
+    insist_may_read(here.caller, out.official)
     return answer(out, version=out.version)
 
 
