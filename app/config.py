@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from pydantic import AliasChoices, Field, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
@@ -26,6 +28,16 @@ class Settings(BaseSettings):
     port: int = Field(default=8480, ge=0, le=65_535, description="the port to listen on")
     picture_mib: int = Field(
         default=2_048, ge=0, description="the MiB that the pictures of one meet may have together"
+    )
+    seal_folder: Path = Field(
+        default=Path("seal"), description="where the meets' private keys lie, encrypted"
+    )
+    seal_passphrase: SecretStr = Field(
+        default=SecretStr(""),
+        description="what they are encrypted with; without one, `serve` makes one and prints it",
+    )
+    timestamp_url: str = Field(
+        default="", description="a time-stamp authority (RFC 3161) for the papers' seals"
     )
     public_url: str = Field(
         default="", description="how phones reach the server, for join links; else host and port"

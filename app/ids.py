@@ -37,6 +37,10 @@ AppealId = NewType("AppealId", str)
 VoteId = NewType("VoteId", str)
 CorrectionId = NewType("CorrectionId", str)
 PictureId = NewType("PictureId", str)
+SealId = NewType("SealId", str)
+PaperId = NewType("PaperId", str)
+KeyId = NewType("KeyId", str)
+SignatureId = NewType("SignatureId", str)
 
 ACCEPTED_ID = r"[0-9a-f]{8}-[0-9a-f]{4}-[47][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}"
 """RFC 9562, section 4 and 5: the text form, version 4 or 7, and the variant of that RFC."""

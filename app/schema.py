@@ -14,9 +14,10 @@ from app.reports import tables as reports_tables
 from app.results import tables as results_tables
 from app.rounds import tables as rounds_tables
 from app.rulings import tables as rulings_tables
+from app.sealing import tables as sealing_tables
 from app.store.columns import metadata
 
-REVISION = "0007"
+REVISION = "0008"
 
 TABLE_MODULES = (
     meets_tables,
@@ -29,6 +30,7 @@ TABLE_MODULES = (
     results_tables,
     appeals_tables,
     record_tables,
+    sealing_tables,
 )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, String, Table
+from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, String, Table, Text
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -55,3 +55,42 @@ tries = Table(
     Column("count", Integer, nullable=False),
     Column("blocked_until", Instant),
 )
+
+device_keys = Table(
+    "device_keys",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False, index=True),
+    Column("session_id", id_type(), ForeignKey("sessions.id"), nullable=False),
+    Column("kind", String(20), nullable=False),
+    Column("public_key", Text, nullable=False),
+    Column("credential", String(1400), nullable=False),
+    Column("device", String(120), nullable=False),
+    Column("registered_at", Instant, nullable=False),
+    Column("revoked_at", Instant),
+    Column("revoked_from", Instant),
+    Column("content", Text, nullable=False),
+    Index(None, "meet_id", "credential"),
+)
+"""Public keys that officials sign with: `kind` is `passkey` (its WebAuthn `credential` id beside
+it) or `phone key`. The private halves never leave the devices. `content` is what was sent."""
+
+signatures = Table(
+    "signatures",
+    metadata,
+    Column("id", id_type(), primary_key=True),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("act", String(40), nullable=False),
+    Column("subject", id_type(), nullable=False),
+    Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False),
+    Column("strength", String(20), nullable=False),
+    Column("key_id", id_type(), ForeignKey("device_keys.id")),
+    Column("statement", Text, nullable=False),
+    Column("statement_sha256", String(64), nullable=False),
+    Column("proof", Json),
+    Column("signed_at", Instant, nullable=False),
+    Index(None, "meet_id", "subject"),
+)
+"""Who signed what: `statement` is the RFC 8785 form that was signed, `strength` says how, and
+`proof` is what a device's key made of it (null for a PIN)."""

@@ -66,6 +66,12 @@ class Kind(StrEnum):
     APPEAL_CORRECTED = "appeal corrected"
     MEET_ENDED = "meet ended"
     END_OF_MEET_CORRECTED = "end of the meet corrected"
+    SEAL_MADE = "seal made"
+    PAPER_SEALED = "paper sealed"
+    KEY_REGISTERED = "key registered"
+    KEY_REVOKED = "key revoked"
+    DECISION_SIGNED = "decision signed"
+    ERASED = "erased"
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,4 +140,10 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.END_OF_MEET_CORRECTED: KindFacts(
         "The time at which the meet ended was corrected: it had been typed wrongly.", CREW
     ),
+    Kind.SEAL_MADE: KindFacts("The meet got a seal: a certificate and a key for its record.", DESK),
+    Kind.PAPER_SEALED: KindFacts("A paper was sealed.", DESK),
+    Kind.KEY_REGISTERED: KindFacts("An official registered a device's key.", DESK),
+    Kind.KEY_REVOKED: KindFacts("A device's key was revoked.", DESK),
+    Kind.DECISION_SIGNED: KindFacts("A decision was signed by one more official.", COURT),
+    Kind.ERASED: KindFacts("Personal data was erased.", DESK),
 }

@@ -15,7 +15,7 @@ from app.ids import MeetId, new_id
 from app.record.check import check_lines
 from app.record.kinds import KINDS, Kind
 from app.record.queries import entries_after, export_lines, head_of
-from app.record.tables import GUARDS
+from app.record.tables import CHECKPOINT_GUARDS, GUARDS
 from app.store.engine import open_engines
 from tests.builders import MeetAtHand, a_problem
 from tests.running import Service
@@ -56,12 +56,14 @@ def test_the_guards_are_there_after_migrating(service: Service) -> None:
     )
     with engines.reading.connect() as conn:
         found = set(conn.execute(text(query)).scalars())
-    assert found == set(GUARDS[engine])
+    assert found == {*GUARDS[engine], *CHECKPOINT_GUARDS[engine]}
 
 
 def test_postgresql_refuses_to_truncate_the_record(meet: MeetAtHand) -> None:
     if meet.service.store.engines.is_sqlite:
-        assert "TRUNCATE" not in str(GUARDS["sqlite"])  # SQLite has no such statement
+        assert (
+            "TRUNCATE" not in f"{GUARDS['sqlite']}{CHECKPOINT_GUARDS['sqlite']}"
+        )  # SQLite has no such statement
         return
     url = meet.service.database_url
     with psycopg.connect(url) as conn, pytest.raises(psycopg.Error, match="append-only"):
