@@ -47,7 +47,7 @@ from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.what_stands import VERDICTS, what_stands
 from app.appeals.wire import Instance, ProtestOut, Verdict
 from app.clock import in_zone
-from app.forms.remedy_paper import RemedyPaper, Section
+from app.forms.remedy_paper import PrintedHead, RemedyPaper, Section
 from app.forms.signature_section import InkField, Signature, group_digest
 from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
@@ -201,7 +201,6 @@ def _blank(
         sections=(),
         signatures=(),
         ink_fields=(),
-        record_head="",
         printed_at="",
     )
 
@@ -210,7 +209,7 @@ def _printed(conn: Connection, meet: MeetFacts, paper: RemedyPaper, now: datetim
     head = head_of(conn, meet.id)
     return replace(
         paper,
-        record_head=f"{head.size} entries, root {head.root}",
+        head=PrintedHead(head.size, head.root),
         printed_at=in_zone(now, meet.time_zone),
     )
 

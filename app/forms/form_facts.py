@@ -5,6 +5,7 @@ All of it comes in words; the sections of the form set it on paper.
 
 from dataclasses import dataclass
 
+from app.forms.record_head import PrintedHead
 from app.forms.report_section import ReportOnForm
 from app.forms.sheet_head import TeamHead
 from app.forms.signature_section import InkField, Signature
@@ -48,9 +49,11 @@ class InfringementForm(FormFacts):
     """Everything on the form: the facts of the ruling, and what is known when it is printed.
 
     `later_ruling` tells that another ruling has replaced this one; it is empty while this stands.
+    `further` are those who may sign on a device once the form was sealed, by what they sign as.
     """
 
     later_ruling: str
     signatures: tuple[Signature, ...]
-    record_head: str
+    head: PrintedHead
     printed_at: str
+    further: tuple[str, ...] = ()

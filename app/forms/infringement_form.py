@@ -11,6 +11,7 @@ from app.forms.flow import Flow
 from app.forms.form_facts import FormFacts, InfringementForm
 from app.forms.painting import About, paint
 from app.forms.paper import Paper
+from app.forms.record_head import PrintedHead
 from app.forms.report_section import ReportOnForm, ReturnOnForm, write_report
 from app.forms.sheet_head import name_race, write_meet, write_team
 from app.forms.sheet_parts import (
@@ -36,6 +37,7 @@ __all__ = [
     "FormFacts",
     "InfringementForm",
     "InkField",
+    "PrintedHead",
     "ReportOnForm",
     "ReturnOnForm",
     "Signature",
@@ -64,7 +66,7 @@ def _plan(form: InfringementForm, paper: Paper, scale: float) -> Flow:
     write_zones(flow, form.zones, form.zone_note)
     _write_reports(flow, form.reports)
     flow.skip(GAP)
-    signing = Signing(form.signatures, form.ink_fields, form.record_head)
+    signing = Signing(form.signatures, form.ink_fields, form.head, further=form.further)
     write_signing(flow, signing, verdict, ruled_on)
     add_feet(flow, foot)
     return flow

@@ -7,20 +7,29 @@ What stands on a page is left to `flow`, `zone_drawing` and the forms.
 """
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, groupby
 
 from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
 
-from app.forms.embedding import NO_FONT, EmbeddedFont, embed_font, prepare_reportlab
+from app.forms.embedding import (
+    NO_FONT,
+    EmbeddedFont,
+    embed_font,
+    prepare_reportlab,
+    to_hex,
+)
 from app.forms.fonts import Typeface, Weight
 from app.forms.glyph_code import order_clusters, show_glyphs
-from app.forms.paper import Paper, Sheet
+from app.forms.paper import Paper
 from app.forms.typesetting import Line
 
 LANGUAGE = "en-GB"
 MAKER = "Zone Docket"
+PIECES, RESERVED = "/ZoneDocket", "/Reserved"
+"""Private data of a page (ISO 32000-1, 14.5): the places that are kept for further signatures."""
+LONG_AGO = "(D:20000101000000Z)"  # the standard wants a time; the same pages give the same bytes
 PDF_VERSION = (1, 5)  # the first with all that is used here: language, ActualText, viewer's title
 
 
@@ -65,7 +74,29 @@ class SetText:
     grey: float = 0.0
 
 
-Shape = Stroke | Area | Disc | SetText
+@dataclass(frozen=True, slots=True)
+class Modules:
+    """A square of black and white modules, such as a QR code; x and y are its upper left corner."""
+
+    x: float
+    y: float
+    size: float
+    rows: tuple[tuple[bool, ...], ...]
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reserved:
+    """A place that is kept free for whoever signs later, by what they sign as."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    role: str
+
+
+Shape = Stroke | Area | Disc | SetText | Modules | Reserved
 Page = list[Shape]
 
 
@@ -84,24 +115,37 @@ def box(x: float, y: float, width: float, height: float) -> tuple[tuple[float, f
 
 def paint(pages: Sequence[Page], paper: Paper, about: About) -> bytes:
     """The pages as one PDF."""
-    prepare_reportlab()
     out = io.BytesIO()
     sheet = paper.sheet
-    canvas = Canvas(
+    canvas = _canvas(out, sheet.width, sheet.height)
+    _describe(canvas, about)
+    painter = _Painter(canvas, sheet.height)
+    for page in pages:
+        painter.paint_page(page)
+    canvas.save()
+    return out.getvalue()
+
+
+def paint_piece(page: Page, width: float, height: float) -> bytes:
+    """Shapes as a PDF of one page of this size, to be put into another."""
+    out = io.BytesIO()
+    canvas = _canvas(out, width, height)
+    _Painter(canvas, height).paint_page(page)
+    canvas.save()
+    return out.getvalue()
+
+
+def _canvas(out: io.BytesIO, width: float, height: float) -> Canvas:
+    prepare_reportlab()
+    return Canvas(
         out,
-        pagesize=(sheet.width, sheet.height),
+        pagesize=(width, height),
         pageCompression=1,
         invariant=1,
         pdfVersion=PDF_VERSION,
         initialFontName=NO_FONT,
         lang=LANGUAGE,
     )
-    _describe(canvas, about)
-    painter = _Painter(canvas, sheet)
-    for page in pages:
-        painter.paint_page(page)
-    canvas.save()
-    return out.getvalue()
 
 
 def _describe(canvas: Canvas, about: About) -> None:
@@ -117,10 +161,24 @@ def _whole(text: str) -> str:
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
+def _black_runs(row: Sequence[bool]) -> Iterator[tuple[int, int]]:
+    start = 0
+    for is_black, run in groupby(row):
+        length = len(list(run))
+        if is_black:
+            yield start, length
+        start += length
+
+
+def _note(place: Reserved) -> str:
+    edges = f"{place.x:.2f} {place.y:.2f} {place.width:.2f} {place.height:.2f}"
+    return f"[{edges} <FEFF{to_hex(place.role)}>]"
+
+
 @dataclass(slots=True)
 class _Painter:
     canvas: Canvas
-    sheet: Sheet
+    height: float
     fonts: dict[tuple[str, Weight], EmbeddedFont] = field(default_factory=dict)
 
     def paint_page(self, page: Page) -> None:
@@ -134,10 +192,15 @@ class _Painter:
                     self._paint_disc(shape)
                 case SetText():
                     self._paint_text(shape)
+                case Modules():
+                    self._paint_modules(shape)
+                case Reserved():
+                    self._paint_reserved(shape)
         self.canvas.showPage()
+        self._note_reserved([shape for shape in page if isinstance(shape, Reserved)])
 
     def _up(self, y: float) -> float:
-        return self.sheet.height - y
+        return self.height - y
 
     def _paint_stroke(self, stroke: Stroke) -> None:
         self.canvas.setLineWidth(stroke.thickness)
@@ -177,6 +240,30 @@ class _Painter:
         code.append("ET")
         # ReportLab's own text calls know no glyphs, so the code for them is put in directly.
         self.canvas._code.append(" ".join(code))
+
+    def _paint_modules(self, modules: Modules) -> None:
+        # One path of one rectangle a run of black, in units of modules: areas of their own would
+        # leave hairlines between the rows.
+        unit = modules.size / len(modules.rows)
+        place = f"{unit:.4f} 0 0 {-unit:.4f} {modules.x:.2f} {self._up(modules.y):.2f} cm"
+        runs = (
+            f"{start} {y} {length} 1 re"
+            for y, row in enumerate(modules.rows)
+            for start, length in _black_runs(row)
+        )
+        self.canvas._code.append(f"q 0 g {place} {' '.join(runs)} f Q")
+
+    def _paint_reserved(self, place: Reserved) -> None:
+        corners = box(place.x, place.y, place.width, place.height)
+        self._paint_area(Area(corners, thickness=0.6))
+
+    def _note_reserved(self, places: Sequence[Reserved]) -> None:
+        if places:
+            noted = " ".join(map(_note, places))
+            pieces = (
+                f"<< {PIECES} << /LastModified {LONG_AGO} /Private << {RESERVED} [{noted}] >> >> >>"
+            )
+            self.canvas._doc.Pages.pages[-1].PieceInfo = pieces
 
     def _embed(self, typeface: Typeface, weight: Weight) -> EmbeddedFont:
         key = (typeface.family, weight)

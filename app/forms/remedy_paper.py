@@ -12,6 +12,7 @@ from functools import partial
 from app.forms.flow import LABEL_GREY, Column, Flow
 from app.forms.painting import About, paint
 from app.forms.paper import Paper
+from app.forms.record_head import UNKNOWN_HEAD, PrintedHead
 from app.forms.sheet_head import TeamHead, name_race, write_meet, write_team
 from app.forms.sheet_parts import (
     BODY,
@@ -31,7 +32,7 @@ from app.forms.signing_section import Signing, write_signing
 from app.forms.typesetting import Segment, Typesetter
 from app.forms.verdict_section import Verdict, write_verdict
 
-__all__ = ["InkField", "RemedyPaper", "Section", "Signature", "draw_remedy_paper"]
+__all__ = ["InkField", "PrintedHead", "RemedyPaper", "Section", "Signature", "draw_remedy_paper"]
 
 DASH = "\u2013"
 LABEL_SHARE = 0.22
@@ -56,7 +57,8 @@ class RemedyPaper(TeamHead):
     `number` is what it is called over a radio. `verdict` is empty while nothing is decided, and
     `awaits` then says whose word is awaited. `effect` and `standing_note` are empty where there is
     none; `marks` are what its reader must know first, such as that it came late. `since` is what
-    became known after the signatures, below which it stands.
+    became known after the signatures, below which it stands. `further` are those who may sign on a
+    device once the paper was sealed, by what they sign as.
     """
 
     title: str
@@ -71,9 +73,10 @@ class RemedyPaper(TeamHead):
     sections: tuple[Section, ...]
     signatures: tuple[Signature, ...]
     ink_fields: tuple[InkField, ...]
-    record_head: str
     printed_at: str
     since: tuple[Section, ...] = ()
+    head: PrintedHead = UNKNOWN_HEAD
+    further: tuple[str, ...] = ()
 
 
 def draw_remedy_paper(paper: RemedyPaper, sheet: Paper) -> bytes:
@@ -94,7 +97,8 @@ def _plan(paper: RemedyPaper, sheet: Paper, scale: float) -> Flow:
     write_verdict(flow, verdict)
     for section in paper.sections:
         _write_section(flow, section)
-    signing = Signing(paper.signatures, paper.ink_fields, paper.record_head, bool(paper.signatures))
+    is_signed = bool(paper.signatures)
+    signing = Signing(paper.signatures, paper.ink_fields, paper.head, is_signed, paper.further)
     write_signing(flow, signing, verdict, decided_on)
     for section in paper.since:
         _write_since(flow, section)

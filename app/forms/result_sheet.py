@@ -14,6 +14,7 @@ from app.forms.flow import Flow
 from app.forms.fonts import Weight
 from app.forms.painting import About, paint
 from app.forms.paper import Paper
+from app.forms.record_head import PrintedHead, beside_code, write_record_head
 from app.forms.result_table import ResultLine, write_table
 from app.forms.sheet_head import MeetHead, write_meet
 from app.forms.sheet_parts import (
@@ -33,7 +34,7 @@ from app.forms.sheet_parts import (
 )
 from app.forms.typesetting import Segment, Typesetter
 
-__all__ = ["ResultLine", "ResultSheet", "draw_result_sheet"]
+__all__ = ["PrintedHead", "ResultLine", "ResultSheet", "draw_result_sheet"]
 
 CAUTION = (
     "This sheet shows the announcement as it was recorded; the appointed officials decide under "
@@ -63,7 +64,7 @@ class ResultSheet(MeetHead):
     remarks: tuple[str, ...]
     windows: tuple[str, ...]
     abbreviations: tuple[tuple[str, str], ...]
-    record_head: str
+    head: PrintedHead
     digest: str
     printed_at: str
     qualified_title: str = ""
@@ -92,8 +93,9 @@ def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
     _write_windows(flow, sheet)
     _write_sentences(flow, _why(sheet), "reasons", sheet.because, BODY)
     _write_notes(flow, "Remarks", "remarks", sheet.remarks, BODY)
-    _write_abbreviations(flow, sheet.abbreviations)
-    _write_seal(flow, sheet)
+    with beside_code(flow, sheet.head):
+        _write_abbreviations(flow, sheet.abbreviations)
+        _write_digest(flow, sheet)
     write_missing(flow)
     add_feet(flow, foot)
     title = f"Result \u2013 {shorten(sheet.event)} \u2013 heat {shorten(sheet.heat)}"
@@ -185,11 +187,8 @@ def _write_abbreviations(flow: Flow, abbreviations: Sequence[tuple[str, str]]) -
     flow.write(join_facts(facts), LABEL + 0.6)
 
 
-def _write_seal(flow: Flow, sheet: ResultSheet) -> None:
+def _write_digest(flow: Flow, sheet: ResultSheet) -> None:
     flow.skip(GAP)
-    facts = [
-        Fact("Digest of this announcement", sheet.digest, "digest"),
-        Fact("Record head", sheet.record_head, "record head"),
-    ]
-    for fact in facts:
-        flow.write(join_facts([fact]), LABEL)
+    digest = Fact("Digest of this announcement", sheet.digest, "digest")
+    flow.write(join_facts([digest]), LABEL)
+    write_record_head(flow, sheet.head)

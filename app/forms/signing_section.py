@@ -8,22 +8,26 @@ from dataclasses import dataclass
 from functools import partial
 
 from app.forms.flow import Flow
-from app.forms.sheet_parts import GAP, LABEL, Fact, join_facts, write_missing
+from app.forms.further_section import write_further
+from app.forms.record_head import PrintedHead, beside_code, write_record_head
+from app.forms.sheet_parts import GAP, write_missing
 from app.forms.signature_section import InkField, Signature, write_ink_fields, write_signatures
 from app.forms.verdict_section import Verdict, write_verdict_again
 
 
 @dataclass(frozen=True, slots=True)
 class Signing:
-    """Who signed on a device, who may sign in ink, and the record's head at printing.
+    """Who signed on a device, who may sign in ink, the record's head at printing, and as what
+    somebody may sign on a device later.
 
     A sheet that nobody signs on a device does not say that nobody has.
     """
 
     signatures: tuple[Signature, ...]
     ink_fields: tuple[InkField, ...]
-    record_head: str
+    head: PrintedHead
     is_signed_on_device: bool = True
+    further: tuple[str, ...] = ()
 
 
 def write_signing(flow: Flow, signing: Signing, verdict: Verdict, page: int) -> None:
@@ -39,10 +43,11 @@ def _write_with_verdict(flow: Flow, signing: Signing, verdict: Verdict, page: in
 
 
 def _write(flow: Flow, signing: Signing) -> None:
-    if signing.is_signed_on_device:
-        write_signatures(flow, signing.signatures)
-    head = [Fact("Record head at printing", signing.record_head, "record head")]
-    flow.write(join_facts(head), LABEL)
-    flow.skip(GAP * 0.7)
-    write_ink_fields(flow, signing.ink_fields)
+    with beside_code(flow, signing.head):
+        if signing.is_signed_on_device:
+            write_signatures(flow, signing.signatures)
+        write_record_head(flow, signing.head)
+        flow.skip(GAP * 0.7)
+        write_ink_fields(flow, signing.ink_fields)
+    write_further(flow, signing.further)
     write_missing(flow)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from datetime import datetime
 
 from app.clock import clock_time, in_zone, long_date
-from app.forms.result_sheet import ResultLine, ResultSheet
+from app.forms.result_sheet import PrintedHead, ResultLine, ResultSheet
 from app.record.log import Head
 from app.results.appealable import OPENS_ANEW
 from app.results.marks_aloud import marks_aloud
@@ -352,7 +352,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head, now: datetime) -> Result
         time_corrected=_time_corrected(announced),
         final_note=final_note(announced),
         abbreviations=tuple(announced.abbreviations.items()),
-        record_head=f"{head.size} entries, root {head.root}",
+        head=PrintedHead(head.size, head.root),
         digest=announced.statement_digest,
         printed_at=in_zone(now, announced.time_zone),
         qualified_title=_qualified_title(announced) if _qualified(announced) else "",

@@ -17,7 +17,13 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.clock import in_zone
-from app.forms.infringement_form import FormFacts, InfringementForm, InkField, Signature
+from app.forms.infringement_form import (
+    FormFacts,
+    InfringementForm,
+    InkField,
+    PrintedHead,
+    Signature,
+)
 from app.ids import HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
@@ -130,7 +136,7 @@ def form_facts(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
         later_ruling=_what_came_later(conn, meet_id, ruling_id, stored, facts.time_zone),
         signatures=(_signature(facts, stored.statement_digest),),
-        record_head=f"{head.size} entries, root {head.root}",
+        head=PrintedHead(head.size, head.root),
         printed_at=in_zone(now, facts.time_zone),
     )
 

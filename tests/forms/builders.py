@@ -6,6 +6,7 @@ from typing import Any
 from app.forms.infringement_form import (
     InfringementForm,
     InkField,
+    PrintedHead,
     ReportOnForm,
     ReturnOnForm,
     Signature,
@@ -15,6 +16,18 @@ from app.forms.infringement_form import (
 from app.forms.result_sheet import ResultLine, ResultSheet
 
 DIGEST = "2d711642b726b04401627ca9fbac32f5c8530fb1903cc4db02258717921a4881"
+
+
+NOTE = (
+    "zone-docket/0198c2f4-7a31-7c55-9d02-3f1e5b7a9c10\n412\n"
+    "LXEWQrcmsEQBYnypy6wy9chTD7GQPMTbAiWHF5IaSIE=\ntime 2026-06-13T12:12:03Z\n\n"
+    "— zone-docket/0198c2f4-7a31-7c55-9d02-3f1e5b7a9c10 "
+    "1fzqhLXEWQrcmsEQBYnypy6wy9chTD7GQPMTbAiWHF5IaSIE9chTD7GQPMTbAiWHF5IaSIE1fzqhLXEWQrcmsEQBYnyp"
+    "y6wy\n"
+)
+"""A signed note as long as real ones (C2SP signed-note and tlog-checkpoint); its signature is
+nobody's."""
+HEAD = PrintedHead(412, DIGEST, NOTE)
 
 # Names that nobody bears, one a script; the families that hold the letters are named in `fonts`.
 NAMES = {
@@ -131,7 +144,7 @@ def a_form(**changes: Any) -> InfringementForm:
             InkField("Head official", "A. Specimen"),
             InkField("Team, for receipt"),
         ),
-        record_head=f"size 412, root {DIGEST}",
+        head=HEAD,
         printed_at="2026-06-13 14:12:03 CEST",
     )
     return replace(form, **changes)
@@ -173,7 +186,7 @@ def a_result(**changes: Any) -> ResultSheet:
         remarks=("Announced with a silent post: take-over 3, start, lanes 5 to 8.",),
         windows=("Protests until 14:42:31 (TR8.2)",),
         abbreviations=(("DQ", "disqualified"), ("q", "qualified by time")),
-        record_head=f"size 413, root {DIGEST}",
+        head=HEAD,
         digest=DIGEST,
         printed_at="2026-06-13 14:13:05 CEST",
     )

@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 from app.forms.remedy_paper import InkField, RemedyPaper, Section, Signature
-from tests.forms.builders import DIGEST, a_signature
+from tests.forms.builders import HEAD, a_signature
 
 DESK = "T. Desk, technical information centre"
 PANEL = ("M. Chairwell", "P. Quayle-Invented", "S. Tarn")
@@ -48,7 +48,7 @@ def a_protest(**changes: Any) -> RemedyPaper:
         sections=(_lodging(), a_section(), _consequences()),
         signatures=(_desk_signature(),),
         ink_fields=(InkField("Team representative"), InkField("Taken in by", "T. Desk")),
-        record_head=f"size 431, root {DIGEST}",
+        head=HEAD,
         printed_at="2026-06-13 14:31:20 CEST",
     )
     return replace(paper, **changes)

@@ -58,6 +58,7 @@ def test_every_field_of_an_ordinary_case_can_be_read(paper: Paper) -> None:
     values += [getattr(signature, field.name) for field in fields(signature)]
     values += [text for field in form.ink_fields for text in (field.role, field.name)]
     values += [mark.note for zone in form.zones for mark in zone.marks]
+    values.append(form.head.short)
     missing = [word for value in values for word in value.split() if word not in text.split()]
     # Words at the end of a label's value may carry the comma that parts it from the next.
     assert [word for word in missing if word not in text] == []

@@ -13,7 +13,14 @@ from hypothesis import strategies as st
 
 from app.forms.painting import SetText
 from app.forms.paper import Paper
-from app.forms.remedy_paper import InkField, RemedyPaper, Section, _plan, draw_remedy_paper
+from app.forms.remedy_paper import (
+    InkField,
+    PrintedHead,
+    RemedyPaper,
+    Section,
+    _plan,
+    draw_remedy_paper,
+)
 from app.forms.typesetting import Line
 from tests.forms.builders import NAMES, a_signature
 from tests.forms.pdf_reading import (
@@ -63,6 +70,8 @@ def values_of(value: Any) -> Iterator[str]:
     """All texts in a paper, however deep they lie."""
     if isinstance(value, str):
         yield value
+    elif isinstance(value, PrintedHead):
+        yield value.short
     elif isinstance(value, tuple):
         for part in value:
             yield from values_of(part)

@@ -22,7 +22,7 @@ def test_an_ordinary_result_fits_on_one_page_and_says_everything(paper: Paper) -
     assert count_pages(pdf) == 1
     values = [sheet.meet, sheet.place, sheet.date, sheet.time_zone, sheet.event, sheet.round]
     values += [sheet.heat, sheet.supersedes, sheet.announced_at, sheet.announced_by, sheet.digest]
-    values += [sheet.record_head, *sheet.remarks, *sheet.windows]
+    values += [sheet.head.short, *sheet.remarks, *sheet.windows]
     values += [word for pair in sheet.abbreviations for word in pair]
     assert [word for value in values for word in value.split() if word not in text] == []
 

@@ -84,7 +84,7 @@ def words_of(meet: MeetAtHand, ruling: str, paper: Paper = Paper.A4) -> str:
     answer = meet.referee.get(f"rulings/{ruling}/form.pdf", params={"paper": paper.value})
     words = " ".join(read_text(answer.content).split())
     words = re.sub(r"(P|p)rinted:? \d{4}-\d\d-\d\d [\d:]+ \w+ \(\S+\)", "", words)
-    return re.sub(r"Record head at printing: \d+ entries, root \w+", "", words)
+    return re.sub(r"Record head \d+ · (\w{4} ?){4}", "", words)
 
 
 def accepted(meet: MeetAtHand, address: str, document: Json) -> None:
