@@ -45,6 +45,9 @@ DESK = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.ORGANI
 # Not the organiser, as with the record: a form tells what was reported, word for word.
 READERS_OF_FORMS = Who(frozenset({Role.RESULTS, Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
 
+# Not the organiser: the record holds what was reported, word for word.
+READERS_OF_RECORD = Who(frozenset({Role.JURY, Role.REFEREE}))
+
 REFEREE = Who(frozenset({Role.REFEREE}))
 JURY = Who(frozenset({Role.JURY}))
 PANEL = Who(JURY.roles, aside="a member of the appeal's panel")
@@ -163,7 +166,10 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/decisions/{{decision}}/form.pdf"): READERS_OF_FORMS,
     ("GET", f"{MEET}/cases/{{case}}/consequences"): HEAD_OR_JURY,
     ("GET", f"{MEET}/feed"): JOINED,
-    # Not the organiser: the record holds what was reported, word for word.
-    ("GET", f"{MEET}/record"): Who(frozenset({Role.JURY, Role.REFEREE})),
+    ("GET", f"{MEET}/record"): READERS_OF_RECORD,
     ("GET", f"{MEET}/record/head"): ANYONE,
+    ("GET", f"{MEET}/record/checkpoint"): ANYONE,
+    ("GET", f"{MEET}/record/checkpoints"): ANYONE,
+    ("GET", f"{MEET}/record/proofs/inclusion"): READERS_OF_RECORD,
+    ("GET", f"{MEET}/record/proofs/consistency"): ANYONE,
 }

@@ -2,12 +2,13 @@
 
 Pure. A leaf is SHA-256(0x00 ‖ entry), a node SHA-256(0x01 ‖ left ‖ right). The frontier holds the
 roots of the complete subtrees that make up the tree, largest first; with it an append and the root
-cost O(log n). Proofs are computed from all leaves when somebody asks.
+cost O(log n). A proof is the roots of a few subtrees; which leaves each of them has is told by
+`inclusion_spans` and `consistency_spans`, so that whoever has many leaves reads them one by one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -44,12 +45,7 @@ class Frontier:
     @property
     def root(self) -> bytes:
         """The root hash of the whole tree."""
-        if not self.roots:
-            return EMPTY_ROOT
-        hashed = self.roots[-1]
-        for left in reversed(self.roots[:-1]):
-            hashed = node_hash(left, hashed)
-        return hashed
+        return _folded(self.roots)
 
 
 def _split(size: int) -> int:
@@ -57,26 +53,67 @@ def _split(size: int) -> int:
     return 1 << (size - 1).bit_length() - 1
 
 
-def root_of(leaves: Sequence[bytes]) -> bytes:
-    """The root over leaf hashes, by the recursive definition of RFC 9162, 2.1.1."""
-    if not leaves:
+def root_over(leaves: Iterable[bytes]) -> bytes:
+    """The root over leaf hashes that come one after another; few are held at a time."""
+    roots: list[bytes] = []
+    for size, leaf in enumerate(leaves):
+        hashed, rest = leaf, size
+        while rest & 1:
+            hashed = node_hash(roots.pop(), hashed)
+            rest >>= 1
+        roots.append(hashed)
+    return _folded(roots)
+
+
+def _folded(roots: Sequence[bytes]) -> bytes:
+    """The root over the roots of complete subtrees, largest first."""
+    if not roots:
         return EMPTY_ROOT
-    if len(leaves) == 1:
-        return leaves[0]
-    cut = _split(len(leaves))
-    return node_hash(root_of(leaves[:cut]), root_of(leaves[cut:]))
+    hashed = roots[-1]
+    for left in reversed(roots[:-1]):
+        hashed = node_hash(left, hashed)
+    return hashed
+
+
+def root_of(leaves: Sequence[bytes]) -> bytes:
+    """The root over leaf hashes: RFC 9162, 2.1.1."""
+    return root_over(leaves)
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """The leaves of one subtree: from `start` on, up to `end` and without it; counted from 0."""
+
+    start: int
+    end: int
+
+
+def inclusion_spans(index: int, size: int) -> tuple[Span, ...]:
+    """The subtrees whose roots prove leaf `index` (from 0): RFC 9162, 2.1.3.1, in its order.
+
+    ValueError where the tree has no such leaf.
+    """
+    if not 0 <= index < size:
+        raise ValueError("there is no such entry in this tree")
+    start, end, spans = 0, size, []
+    while end - start > 1:
+        cut = start + _split(end - start)
+        if index < cut:
+            spans.append(Span(cut, end))
+            end = cut
+        else:
+            spans.append(Span(start, cut))
+            start = cut
+    return tuple(reversed(spans))
 
 
 def inclusion_proof(index: int, leaves: Sequence[bytes]) -> tuple[bytes, ...]:
     """RFC 9162, 2.1.3.1: the path that proves leaf `index` (from 0) to be in the tree."""
-    if not 0 <= index < len(leaves):
-        raise ValueError("there is no such entry in this tree")
-    if len(leaves) == 1:
-        return ()
-    cut = _split(len(leaves))
-    if index < cut:
-        return (*inclusion_proof(index, leaves[:cut]), root_of(leaves[cut:]))
-    return (*inclusion_proof(index - cut, leaves[cut:]), root_of(leaves[:cut]))
+    return _roots_of(inclusion_spans(index, len(leaves)), leaves)
+
+
+def _roots_of(spans: Iterable[Span], leaves: Sequence[bytes]) -> tuple[bytes, ...]:
+    return tuple(root_over(leaves[at] for at in range(span.start, span.end)) for span in spans)
 
 
 def root_from_inclusion(index: int, size: int, leaf: bytes, proof: Sequence[bytes]) -> bytes | None:
@@ -99,35 +136,54 @@ def root_from_inclusion(index: int, size: int, leaf: bytes, proof: Sequence[byte
     return hashed if last == 0 else None
 
 
+def consistency_spans(earlier: int, size: int) -> tuple[Span, ...]:
+    """The subtrees whose roots prove a tree to extend its first `earlier` leaves: RFC 9162,
+    2.1.4.1, in its order. ValueError where the earlier tree is no part of this one.
+    """
+    if not 0 < earlier <= size:
+        raise ValueError("the earlier tree must be a part of this one")
+    start, end, spans = 0, size, []
+    while earlier < end:
+        cut = start + _split(end - start)
+        if earlier <= cut:
+            spans.append(Span(cut, end))
+            end = cut
+        else:
+            spans.append(Span(start, cut))
+            start = cut
+    if start:  # the earlier tree ends in this one, and its own root does not tell it
+        spans.append(Span(start, end))
+    return tuple(reversed(spans))
+
+
 def consistency_proof(earlier: int, leaves: Sequence[bytes]) -> tuple[bytes, ...]:
     """RFC 9162, 2.1.4.1: the path that proves the tree to extend its first `earlier` leaves."""
-    if not 0 < earlier <= len(leaves):
-        raise ValueError("the earlier tree must be a part of this one")
-    return _subproof(earlier, leaves, whole=True)
-
-
-def _subproof(earlier: int, leaves: Sequence[bytes], *, whole: bool) -> tuple[bytes, ...]:
-    if earlier == len(leaves):
-        return () if whole else (root_of(leaves),)
-    cut = _split(len(leaves))
-    if earlier <= cut:
-        return (*_subproof(earlier, leaves[:cut], whole=whole), root_of(leaves[cut:]))
-    return (*_subproof(earlier - cut, leaves[cut:], whole=False), root_of(leaves[:cut]))
+    return _roots_of(consistency_spans(earlier, len(leaves)), leaves)
 
 
 def is_consistent(
     earlier: int, later: int, earlier_root: bytes, later_root: bytes, proof: Sequence[bytes]
 ) -> bool:
     """RFC 9162, 2.1.4.2: whether the later root extends the earlier one, by this proof."""
+    roots = roots_from_consistency(earlier, later, earlier_root, proof)
+    return roots == (earlier_root, later_root)
+
+
+def roots_from_consistency(
+    earlier: int, later: int, earlier_root: bytes, proof: Sequence[bytes]
+) -> tuple[bytes, bytes] | None:
+    """RFC 9162, 2.1.4.2: the earlier and the later root that a proof leads to, None where it cannot
+    be one. The earlier root is made use of where the proof does not tell it.
+    """
     if not 0 < earlier <= later:
-        return False
+        return None
     if earlier == later:
-        return not proof and earlier_root == later_root
+        return None if proof else (earlier_root, earlier_root)
     path = list(proof)
     if earlier & (earlier - 1) == 0:
         path.insert(0, earlier_root)
     if not path:
-        return False
+        return None
     node, last = earlier - 1, later - 1
     while node & 1:
         node >>= 1
@@ -135,7 +191,7 @@ def is_consistent(
     old = new = path[0]
     for step in path[1:]:
         if last == 0:
-            return False
+            return None
         if node & 1 or node == last:
             old, new = node_hash(step, old), node_hash(step, new)
             while not node & 1 and node:
@@ -145,4 +201,4 @@ def is_consistent(
             new = node_hash(new, step)
         node >>= 1
         last >>= 1
-    return old == earlier_root and new == later_root and last == 0
+    return (old, new) if last == 0 else None

@@ -1,17 +1,21 @@
-"""The record, its head, its export and the live feed over HTTP."""
+"""The record, its heads, proofs about it, and the live feed over HTTP."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Path, Query, Request, Response
-from fastapi.responses import StreamingResponse
+from fastapi.responses import PlainTextResponse, StreamingResponse
+from pydantic import Field
 from starlette.types import Receive, Scope, Send
 
 from app.access.guard import Admitted, Here, bearer_token
 from app.ids import ChosenId, MeetId
+from app.record.checkpoints import LARGEST, PAGE, newest_checkpoint, signed_heads
 from app.record.feed import Follower
+from app.record.proofs import prove_consistency, prove_inclusion
 from app.record.queries import export_lines, head_of
 from app.refusals import NotFound
 from app.roles import Role
@@ -20,6 +24,7 @@ from app.wire import Wire
 router = APIRouter(tags=["record"])
 
 Meet = Annotated[ChosenId, Path()]
+Size = Annotated[int, Query(ge=1, le=LARGEST)]
 
 
 class HeadOut(Wire):
@@ -28,6 +33,44 @@ class HeadOut(Wire):
     meet: MeetId
     size: int
     root: str
+
+
+class CheckpointOut(Wire):
+    """A head that was signed and given out; `note` is a C2SP signed note, word for word."""
+
+    size: int
+    root: str
+    made_at: datetime
+    note: str
+
+
+class CheckpointsOut(Wire):
+    """Signed heads, largest first."""
+
+    checkpoints: list[CheckpointOut]
+    next: Annotated[int | None, Field(description="the next page's `before`")]
+
+
+class InclusionOut(Wire):
+    """That an entry stands in a head: RFC 9162, 2.1.3. The leaf's index is `entry` less one."""
+
+    meet: MeetId
+    entry: int
+    size: int
+    leaf: str = Field(description="the entry's leaf hash, in hex")
+    root: str
+    path: list[str]
+
+
+class ConsistencyOut(Wire):
+    """That a head extends an earlier one: RFC 9162, 2.1.4."""
+
+    meet: MeetId
+    from_size: int
+    from_root: str
+    to_size: int
+    to_root: str
+    path: list[str]
 
 
 class LiveFeed(StreamingResponse):
@@ -50,6 +93,70 @@ async def get_head(meet: Meet, here: Here) -> HeadOut:
     if not head.size:  # making a meet is its record's first entry
         raise NotFound("There is no such meet.")
     return HeadOut(meet=MeetId(meet), size=head.size, root=head.root)
+
+
+@router.get("/api/meets/{meet}/record/checkpoint", response_class=PlainTextResponse)
+async def get_checkpoint(meet: Meet, here: Here) -> PlainTextResponse:
+    """The newest head that was signed: a C2SP checkpoint, as it stands on paper in the QR code."""
+    newest = await here.store.read(lambda conn: newest_checkpoint(conn, MeetId(meet)))
+    if newest is None:
+        raise NotFound("No head of this record has been signed yet: nothing was sealed so far.")
+    return PlainTextResponse(newest.note)
+
+
+@router.get("/api/meets/{meet}/record/checkpoints", response_model=CheckpointsOut)
+async def list_checkpoints(meet: Meet, here: Here, before: Size = LARGEST) -> CheckpointsOut:
+    """The heads that were signed, largest first, a hundred a page."""
+    found = await here.store.read(lambda conn: signed_heads(conn, MeetId(meet), before, PAGE + 1))
+    page = found[:PAGE]
+    return CheckpointsOut(
+        checkpoints=[
+            CheckpointOut(size=one.size, root=one.root, made_at=one.made_at, note=one.note)
+            for one in page
+        ],
+        next=page[-1].size if len(found) > PAGE else None,
+    )
+
+
+@router.get("/api/meets/{meet}/record/proofs/inclusion", response_model=InclusionOut)
+async def get_inclusion(
+    meet: Meet, here: Here, entry: Size, size: Size | None = None
+) -> InclusionOut:
+    """The proof that an entry stands in the head of `size` entries, or in the present one."""
+    proof = await here.store.read_apart(
+        lambda conn: prove_inclusion(conn, MeetId(meet), entry, size)
+    )
+    return InclusionOut(
+        meet=MeetId(meet),
+        entry=proof.seq,
+        size=proof.size,
+        leaf=proof.leaf.hex(),
+        root=proof.root.hex(),
+        path=[step.hex() for step in proof.path],
+    )
+
+
+@router.get("/api/meets/{meet}/record/proofs/consistency", response_model=ConsistencyOut)
+async def get_consistency(
+    meet: Meet,
+    here: Here,
+    from_size: Annotated[int, Query(alias="from", ge=1, le=LARGEST)],
+    to_size: Annotated[int | None, Query(alias="to", ge=1, le=LARGEST)] = None,
+) -> ConsistencyOut:
+    """The proof that the head of `to` entries, or the present one, extends that of `from`: that
+    nothing which stood in the record then was changed or taken away. It holds hashes only.
+    """
+    proof = await here.store.read_apart(
+        lambda conn: prove_consistency(conn, MeetId(meet), from_size, to_size)
+    )
+    return ConsistencyOut(
+        meet=MeetId(meet),
+        from_size=proof.earlier,
+        from_root=proof.earlier_root.hex(),
+        to_size=proof.later,
+        to_root=proof.later_root.hex(),
+        path=[step.hex() for step in proof.path],
+    )
 
 
 @router.get(

@@ -46,6 +46,9 @@ PUBLIC = {
     f"{MEET}/windows.json",
     f"{MEET}/windows.ics",
     f"{MEET}/record/head",
+    f"{MEET}/record/checkpoint",
+    f"{MEET}/record/checkpoints",
+    f"{MEET}/record/proofs/consistency",
 }
 
 
