@@ -1,4 +1,4 @@
-"""The command line: demo, serve, migrate, check, backup, restore."""
+"""The command line: demo, serve, migrate, seal, check, backup, restore."""
 
 from __future__ import annotations
 
@@ -78,6 +78,22 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_place(serve_parser)
     _add(commands, "migrate", migrate, "bring the database to this program's schema", "migrate")
+    seal = _add(
+        commands,
+        "seal",
+        make_seal,
+        "make, import or show a meet's seal",
+        "seal 01936f2e-7b1c-7cc3-98c4-dc0c0c07398f",
+    )
+    seal.add_argument("meet", help="the meet's id")
+    seal.add_argument(
+        "--import",
+        dest="pkcs12",
+        type=Path,
+        metavar="FILE",
+        help="take key and certificate from a PKCS#12 file; its passphrase is asked for",
+    )
+    seal.add_argument("--because", default="", help="why a new seal comes in place of another")
     check = _add(
         commands, "check", check_record, "check an exported record", "check out/record.jsonl"
     )
@@ -135,22 +151,53 @@ def play_demo(parsed: argparse.Namespace) -> int:
 
     if parsed.no_serve:
         return play.write_papers(parsed.out or Path("out"))
-    return play.serve_meet(parsed.out, _settings(parsed))
+    settings = _with_secrets(_settings(parsed))
+    if parsed.out is not None:
+        _tell_secret("Seal passphrase", settings.seal_passphrase)
+    return play.serve_meet(parsed.out, settings)
 
 
 def serve(parsed: argparse.Namespace) -> int:
     """Serve the database, after bringing it to the program's schema."""
     look_seldom()
-    from app.serving import listen, serve_settings  # noqa: PLC0415  (the others need none of it)
+    from app.sealing.seals import key_store  # noqa: PLC0415  (the others need none of it)
+    from app.serving import listen, serve_settings  # noqa: PLC0415
 
-    settings = _settings(parsed)
-    made = "" if settings.setup_key.get_secret_value() else secrets.token_urlsafe(24)
-    if made:
-        settings = settings.model_copy(update={"setup_key": SecretStr(made)})
+    given = _settings(parsed)
+    settings = _with_secrets(given)
+    key_store(settings).insist_opens()
     listener = listen(settings)
-    if made:
-        print(f"Setup key of this run, which makes meets: {made}")
+    if not given.setup_key.get_secret_value():
+        _tell_secret("Setup key of this run, which makes meets", settings.setup_key)
+    if not given.seal_passphrase.get_secret_value():
+        _tell_secret(
+            "Seal passphrase of this run (set ZONEDOCKET_SEAL_PASSPHRASE to it at the next start)",
+            settings.seal_passphrase,
+        )
     return serve_settings(settings, listener)
+
+
+def _with_secrets(settings: Settings) -> Settings:
+    """The settings, with a setup key and a seal passphrase of this run where none was given."""
+    fresh = {
+        name: SecretStr(secrets.token_urlsafe(24))
+        for name in ("setup_key", "seal_passphrase")
+        if not getattr(settings, name).get_secret_value()
+    }
+    return settings.model_copy(update=fresh)
+
+
+def _tell_secret(what: str, secret: SecretStr) -> None:
+    print(f"{what}: {secret.get_secret_value()}")
+
+
+def make_seal(parsed: argparse.Namespace) -> int:
+    """Make or import a meet's seal, or show the one in use. On SQLite no server may be running."""
+    from app.sealing.command import seal_meet  # noqa: PLC0415
+
+    for line in seal_meet(Settings(), parsed.meet, parsed.pkcs12, parsed.because):
+        print(line)
+    return 0
 
 
 def migrate(_parsed: argparse.Namespace) -> int:

@@ -33,6 +33,8 @@ from app.reports import routes as reports
 from app.results import routes as results
 from app.rounds import routes as rounds
 from app.rulings import routes as rulings
+from app.sealing import routes as sealing
+from app.sealing.seals import Seals, key_store
 from app.services import Services
 from app.short_way import ShortWay
 from app.store.action import Committed
@@ -51,6 +53,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     rounds.router,
     crew.router,
     record.router,
+    sealing.router,
     access.router,
     operating.router,
 )
@@ -96,7 +99,8 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         max_body_size=LARGEST_BODY,
         responses=problems.DOCUMENTED,
     )
-    app.state.services = Services(settings, clock, store, feed, callers)
+    seals = Seals(store, key_store(settings), settings.timestamp_url)
+    app.state.services = Services(settings, clock, store, feed, callers, seals)
     for router in ROUTERS:
         app.include_router(router, dependencies=[Depends(admit)])
     _insist_all_declared()

@@ -10,6 +10,7 @@ from app.access.known_callers import KnownCallers
 from app.clock import Clock
 from app.config import Settings
 from app.record.feed import Feed
+from app.sealing.seals import Seals
 from app.store.store import Store
 
 
@@ -22,6 +23,7 @@ class Services:
     store: Store
     feed: Feed
     callers: KnownCallers
+    seals: Seals
 
 
 def services_of(request: Request) -> Services:

@@ -255,6 +255,7 @@ def _announce(stage: Stage, step: Announce) -> Told:
     )
     action = announce(AnnouncementId(new_id()), sent, stage.caller(step.by), version=seen.version)
     made = stage.act(step.by, action).thing
+    stage.seals.sign_present_head(stage.meet_id)
     stage.announcements.append(Announced(made.id, step.heat, made.number))
     return Told(step.heat, made.announced_by_name, _announced(made))
 

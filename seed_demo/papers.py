@@ -15,26 +15,26 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from app.appeals.dossier import dossier
-from app.appeals.papers import appeal_paper, decision_paper, protest_paper
+from app.appeals.papers import appeal_form, decision_form, protest_form
 from app.appeals.queries import protest_out
 from app.appeals.standing import appeal_out
-from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
-from app.forms.remedy_paper import RemedyPaper, draw_remedy_paper
-from app.forms.result_sheet import draw_result_sheet
 from app.ids import AppealId, HeatId, PictureId, ProtestId
 from app.meets.queries import heat, names_in_event_of
 from app.pictures.queries import shown_copy
 from app.record.check import Checked, check_lines
-from app.record.queries import export_lines, head_of
+from app.record.queries import export_lines
 from app.results.calendar import as_calendar
 from app.results.finality import announcement_shown
-from app.results.printing import as_csv, as_text, sheet_facts
+from app.results.printing import as_csv, as_text
+from app.results.sheet import announcement_sheet
 from app.results.windows import all_windows
 from app.rounds.announced import as_announced, scores_out
 from app.rounds.telling import standing_out
 from app.rounds.wire import RoundStandingOut
-from app.rulings.form import form_facts
+from app.rulings.form import ruling_form
+from app.sealing.papers import give_out
+from app.sealing.told import Facts, Wanted
 from app.visible import likeness
 from app.wire import Wire
 from seed_demo.stage import Announced, Decided, Ruled, Stage
@@ -58,7 +58,6 @@ class Written:
 
 def write_all(stage: Stage, out: Path) -> Written:
     """Write every paper of the meet below a folder."""
-    record = list(stage.read(lambda conn: list(export_lines(conn, stage.meet_id))))
     files = [
         *(_form(stage, number, ruled) for number, ruled in enumerate(stage.rulings, start=1)),
         *(_protest(stage, protest) for protest in stage.protests.values()),
@@ -68,8 +67,10 @@ def write_all(stage: Stage, out: Path) -> Written:
         *(_round(stage, name, heat_id) for name, heat_id in stage.rounds.items()),
         _document("scores.json", stage.read(lambda conn: scores_out(conn, stage.meet_id))),
         *_windows(stage),
-        PaperFile(Path("record.jsonl"), "".join(f"{line}\n" for line in record).encode()),
     ]
+    # Last, since a paper that is sealed has its entry in the record.
+    record = list(stage.read(lambda conn: list(export_lines(conn, stage.meet_id))))
+    files.append(PaperFile(Path("record.jsonl"), "".join(f"{line}\n" for line in record).encode()))
     for file in files:
         (out / file.path).parent.mkdir(parents=True, exist_ok=True)
         (out / file.path).write_bytes(file.content)
@@ -77,27 +78,22 @@ def write_all(stage: Stage, out: Path) -> Written:
 
 
 def _form(stage: Stage, number: int, ruled: Ruled) -> PaperFile:
-    now = stage.clock.now()
-    facts = stage.read(lambda conn: form_facts(conn, stage.meet_id, ruled.id, now))
     name = f"{number:02}-{ruled.heat}-lane-{ruled.lane or 'unknown'}.pdf"
-    return PaperFile(Path("forms", name), draw_infringement_form(facts, Paper.A4))
+    return _sealed(stage, Path("forms", name), ruling_form(stage.meet_id, ruled.id))
 
 
 def _protest(stage: Stage, protest_id: ProtestId) -> PaperFile:
-    now = stage.clock.now()
     out = stage.read(lambda conn: protest_out(conn, stage.meet_id, protest_id))
-    paper = stage.read(lambda conn: protest_paper(conn, stage.meet_id, protest_id, now))
     name = f"{out.number:02}-{stage.heat_key(out.heat)}-lane-{out.lane}.pdf"
-    return _drawn(Path("protests", name), paper)
+    return _sealed(stage, Path("protests", name), protest_form(stage.meet_id, protest_id))
 
 
 def _appeal(stage: Stage, appeal_id: AppealId) -> Iterator[PaperFile]:
     """The appeal, and what lay before the jury."""
     now = stage.clock.now()
     out = stage.read(lambda conn: appeal_out(conn, stage.meet_id, appeal_id))
-    paper = stage.read(lambda conn: appeal_paper(conn, stage.meet_id, appeal_id, now))
     name = f"{out.number:02}-{stage.heat_key(out.heat)}-lane-{out.lane}.pdf"
-    yield _drawn(Path("appeals", name), paper)
+    yield _sealed(stage, Path("appeals", name), appeal_form(stage.meet_id, appeal_id))
     before_jury = stage.read(lambda conn: dossier(conn, stage.meet_id, appeal_id, now))
     yield _document(f"dossiers/appeal-{out.number}.json", before_jury)
     reports = [report for case in before_jury.cases for report in case.reports]
@@ -111,14 +107,12 @@ def _picture(stage: Stage, name: str, picture: PictureId) -> PaperFile:
 
 
 def _decision(stage: Stage, number: int, decided: Decided) -> PaperFile:
-    now = stage.clock.now()
-    paper = stage.read(lambda conn: decision_paper(conn, stage.meet_id, decided.id, now))
     name = f"{number:02}-{decided.instance}-{decided.heat}-lane-{decided.lane}.pdf"
-    return _drawn(Path("decisions", name), paper)
+    return _sealed(stage, Path("decisions", name), decision_form(stage.meet_id, decided.id))
 
 
-def _drawn(path: Path, paper: RemedyPaper) -> PaperFile:
-    return PaperFile(path, draw_remedy_paper(paper, Paper.A4))
+def _sealed(stage: Stage, path: Path, wanted: Wanted[Facts]) -> PaperFile:
+    return PaperFile(path, give_out(stage.store, stage.seals, stage.meet_id, Paper.A4, wanted))
 
 
 def _round(stage: Stage, name: str, heat_id: HeatId) -> PaperFile:
@@ -138,17 +132,16 @@ def _result(stage: Stage, announced: Announced) -> Iterator[PaperFile]:
     now = stage.clock.now()
     made = stage.read(lambda conn: announcement_shown(conn, stage.meet_id, announced.id, now))
     teams = stage.read(lambda conn: names_in_event_of(conn, made.heat))
-    head = stage.read(lambda conn: head_of(conn, stage.meet_id))
     stem = f"{announced.heat}-announcement-{announced.number}"
-    sheet = draw_result_sheet(sheet_facts(made, head, now), Paper.A4)
     contents = {
         "json": f"{made.model_dump_json(indent=2)}\n".encode(),
         "csv": as_csv(made).encode(),
         "txt": as_text(made, now, teams).encode(),
-        "pdf": sheet,
     }
     for kind, content in contents.items():
         yield PaperFile(Path("results", f"{stem}.{kind}"), content)
+    sheet = announcement_sheet(stage.meet_id, announced.id)
+    yield _sealed(stage, Path("results", f"{stem}.pdf"), sheet)
 
 
 def _windows(stage: Stage) -> Iterator[PaperFile]:

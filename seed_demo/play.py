@@ -20,6 +20,8 @@ from app.clock import SystemClock
 from app.config import Settings
 from app.record.log import Keeper
 from app.results.finality import Finality, finality_of
+from app.sealing.key_store import KeyStore
+from app.sealing.seals import Seals, key_store
 from app.serving import bring_up_to_date, listen, serve_settings
 from app.store.engine import only_process
 from app.store.store import Store
@@ -48,7 +50,7 @@ def write_papers(out: Path) -> int:
     out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         database_url = f"sqlite:///{Path(folder) / 'demo.db'}"
-        with play(database_url, files, story, _own_day(files)) as played:
+        with play(database_url, files, story, _own_day(files), KeyStore()) as played:
             _tell(played)
             print("The same command without --no-serve serves the meet, so that you can.\n")
             written = write_all(played.stage, out)
@@ -68,13 +70,14 @@ def serve_meet(out: Path | None, settings: Settings) -> int:
 
 
 def _serve(folder: Path, settings: Settings, *, keep: bool) -> int:
-    settings = settings.model_copy(update={"database_url": f"sqlite:///{folder / 'demo.db'}"})
+    own = {"database_url": f"sqlite:///{folder / 'demo.db'}", "seal_folder": folder / "seal"}
+    settings = settings.model_copy(update=own)
     files, story, now = read_meet(), read_story(), SystemClock().now()
     timetable = ending_at(now, _own_day(files).first, story.ends)
     with listen(settings) as listener:  # taken before the story is told, which takes a while
         with (
             only_process(make_url(settings.database_url)),
-            play(settings.database_url, files, story, timetable) as played,
+            play(settings.database_url, files, story, timetable, key_store(settings)) as played,
         ):
             _tell(played)
             if keep and _tell_written(write_all(played.stage, folder), folder):
@@ -92,15 +95,15 @@ def _serve(folder: Path, settings: Settings, *, keep: bool) -> int:
 
 @contextmanager
 def play(
-    database_url: str, files: MeetFiles, story: Story, timetable: Timetable
+    database_url: str, files: MeetFiles, story: Story, timetable: Timetable, keys: KeyStore
 ) -> Iterator[Played]:
-    """Set the meet up in a database and play the whole story."""
+    """Set the meet up in a database and play the whole story; its seal's key is kept in `keys`."""
     bring_up_to_date(database_url)
     clock = StoryClock(timetable.set_up_at)
     store = Store(database_url, clock, Keeper())
     store.start()
     try:
-        stage = Stage(store, clock, timetable, files, story)
+        stage = Stage(store, Seals(store, keys), clock, timetable, files, story)
         first = Happening(timetable.set_up_at, _set_up(stage))
         yield Played(stage, (first, *(do_step(stage, step) for step in story.step)))
     finally:

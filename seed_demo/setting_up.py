@@ -46,6 +46,7 @@ def _make_meet(stage: Stage) -> None:
         organiser=OrganiserIn(id=person.id, name=person.name),
     )
     stage.store.act_now(stage.meet_id, FOUNDER, make_meet(stage.meet_id, sent))
+    stage.seals.sign_present_head(stage.meet_id)
     join_meet(stage, person, FOUNDER)
 
 

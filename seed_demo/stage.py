@@ -32,6 +32,7 @@ from app.meets.start_lists import load
 from app.meets.wire import HeatOut, StartListsOut
 from app.refusals import FileRefused
 from app.roles import Role
+from app.sealing.seals import Seals
 from app.sheets.start_list import read_start_list
 from app.store.action import Action, Actor
 from app.store.store import Query, Store
@@ -91,6 +92,7 @@ class Stage:
     """A meet in a store, and what the story's keys mean there."""
 
     store: Store
+    seals: Seals
     clock: StoryClock
     timetable: Timetable
     files: MeetFiles

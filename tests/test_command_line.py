@@ -30,7 +30,8 @@ KEY = "a-setup-key-for-this-test"
 
 def environment(folder: Path) -> Mapping[str, str]:
     database = f"sqlite:///{folder / 'meet.db'}"
-    return {**os.environ, "DATABASE_URL": database, "ZONEDOCKET_SETUP_KEY": KEY}
+    seal = {"ZONEDOCKET_SEAL_FOLDER": str(folder / "seal"), "ZONEDOCKET_SEAL_PASSPHRASE": KEY}
+    return {**os.environ, "DATABASE_URL": database, "ZONEDOCKET_SETUP_KEY": KEY, **seal}
 
 
 @contextmanager
@@ -247,6 +248,8 @@ def database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("DATABASE_URL", f"sqlite:///{tmp_path / 'meet.db'}")
     monkeypatch.setenv("ZONEDOCKET_SETUP_KEY", KEY)
+    monkeypatch.setenv("ZONEDOCKET_SEAL_PASSPHRASE", KEY)
+    monkeypatch.setenv("ZONEDOCKET_SEAL_FOLDER", str(tmp_path / "seal"))
     return tmp_path / "meet.db"
 
 
@@ -370,8 +373,8 @@ def test_a_record_that_was_changed_names_the_first_place_and_both_roots(
     out, err = capsys.readouterr()
     lines = out.splitlines()
     assert "line 1 (entry 2): expected entry 1 here" in lines[0]
-    # Entries 3 to 6, and the size and the root that the head says.
-    assert lines[1].endswith("6 more do not agree after that")
+    # Entries 3 to 7, and the size and the root that the head says.
+    assert lines[1].endswith("7 more do not agree after that")
     assert lines[2].startswith("root of the 5 entries: ")
     assert lines[3] == f"root that the head says:  {head['root']}"
     assert len(lines) == 4

@@ -47,12 +47,12 @@ from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
 from app.appeals.what_stands import VERDICTS, what_stands
 from app.appeals.wire import Instance, ProtestOut, Verdict
 from app.clock import in_zone
-from app.forms.remedy_paper import PrintedHead, RemedyPaper, Section
+from app.forms.remedy_paper import RemedyPaper, Section, draw_remedy_paper
 from app.forms.signature_section import InkField, Signature, group_digest
 from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.wire import HeatOut
-from app.record.queries import head_of
+from app.sealing.told import Act, Told, Wanted, acts_signed, as_recorded
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -205,18 +205,44 @@ def _blank(
     )
 
 
-def _printed(conn: Connection, meet: MeetFacts, paper: RemedyPaper, now: datetime) -> RemedyPaper:
-    head = head_of(conn, meet.id)
-    return replace(
-        paper,
-        head=PrintedHead(head.size, head.root),
-        printed_at=in_zone(now, meet.time_zone),
-    )
+def _told(
+    meet: MeetFacts, paper: RemedyPaper, now: datetime, acts: tuple[Act, ...] = ()
+) -> Told[RemedyPaper]:
+    printed = replace(paper, printed_at=in_zone(now, meet.time_zone))
+    what = f"{paper.title}, {paper.number}"
+    return Told(printed, acts or as_recorded(what, meet.name), paper.place, meet.time_zone)
+
+
+def protest_form(meet_id: MeetId, protest_id: ProtestId) -> Wanted[RemedyPaper]:
+    """A protest's form, to be given out."""
+
+    def gather(conn: Connection, now: datetime) -> Told[RemedyPaper]:
+        return protest_paper(conn, meet_id, protest_id, now)
+
+    return Wanted("protest", protest_id, gather, draw_remedy_paper)
+
+
+def appeal_form(meet_id: MeetId, appeal_id: AppealId) -> Wanted[RemedyPaper]:
+    """An appeal's form, to be given out."""
+
+    def gather(conn: Connection, now: datetime) -> Told[RemedyPaper]:
+        return appeal_paper(conn, meet_id, appeal_id, now)
+
+    return Wanted("appeal", appeal_id, gather, draw_remedy_paper)
+
+
+def decision_form(meet_id: MeetId, decision_id: DecisionId) -> Wanted[RemedyPaper]:
+    """A decision's form, to be given out."""
+
+    def gather(conn: Connection, now: datetime) -> Told[RemedyPaper]:
+        return decision_paper(conn, meet_id, decision_id, now)
+
+    return Wanted("decision", decision_id, gather, draw_remedy_paper)
 
 
 def decision_paper(
     conn: Connection, meet_id: MeetId, decision_id: DecisionId, now: datetime
-) -> RemedyPaper:
+) -> Told[RemedyPaper]:
     """A decision's paper: what was fixed when it was made, and what is known now."""
     row = decision_row(conn, meet_id, decision_id)
     meet = meet_facts(conn, meet_id)
@@ -234,7 +260,7 @@ def decision_paper(
     known = replace(
         paper, standing_note=_replaced(conn, meet, row), signatures=(signature,), since=since
     )
-    return _printed(conn, meet, known, now)
+    return _told(meet, known, now, acts_signed(f"{paper.title}, {paper.number}", known.signatures))
 
 
 def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
@@ -259,7 +285,7 @@ def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
 
 def protest_paper(
     conn: Connection, meet_id: MeetId, protest_id: ProtestId, now: datetime
-) -> RemedyPaper:
+) -> Told[RemedyPaper]:
     """A protest as it stands."""
     meet = meet_facts(conn, meet_id)
     out = protest_out(conn, meet_id, protest_id)
@@ -285,12 +311,12 @@ def protest_paper(
             InkField("Taken in by", out.taken_by_name),
         ),
     )
-    return _printed(conn, meet, paper, now)
+    return _told(meet, paper, now)
 
 
 def appeal_paper(
     conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime
-) -> RemedyPaper:
+) -> Told[RemedyPaper]:
     """An appeal as it stands, or what the referee referred to the jury."""
     meet = meet_facts(conn, meet_id)
     out = appeal_out(conn, meet_id, appeal_id)
@@ -333,7 +359,7 @@ def appeal_paper(
         sections=tuple(sections),
         ink_fields=_ink_of_appeal(out),
     )
-    return _printed(conn, meet, paper, now)
+    return _told(meet, paper, now)
 
 
 def _ink_of_appeal(out: AppealOut) -> tuple[InkField, ...]:

@@ -6,7 +6,6 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Response
 from sqlalchemy import Connection
-from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.access.signing import confirm_pin
@@ -54,7 +53,6 @@ from app.appeals.wire import (
     WithdrawIn,
 )
 from app.forms.paper import Paper
-from app.forms.remedy_paper import RemedyPaper, draw_remedy_paper
 from app.ids import (
     AppealId,
     CaseId,
@@ -70,6 +68,7 @@ from app.reports.docket import docket
 from app.reports.wire import DocketOut
 from app.rounds.wire import ConsequencesOut
 from app.rulings.shaken import to_reconsider
+from app.sealing.papers import as_pdf, sealed_paper
 
 router = APIRouter(tags=["protests and appeals"])
 
@@ -411,24 +410,18 @@ async def look_at_case(meet: Meet, case: Annotated[ChosenId, Path()], here: Here
 async def get_protest_form(
     meet: Meet, protest: Protest, here: Here, paper: Sheet = Paper.A4
 ) -> Response:
-    """The protest on paper."""
-    now = here.clock.now()
-    facts = await here.store.read(
-        lambda conn: papers.protest_paper(conn, MeetId(meet), ProtestId(protest), now)
-    )
-    return await _drawn(facts, paper, f"protest-{protest}")
+    """The protest on paper, sealed."""
+    wanted = papers.protest_form(MeetId(meet), ProtestId(protest))
+    return as_pdf(await sealed_paper(here, MeetId(meet), paper, wanted), f"protest-{protest}")
 
 
 @router.get("/api/meets/{meet}/appeals/{appeal}/form.pdf", response_class=Response, responses=PDF)
 async def get_appeal_form(
     meet: Meet, appeal: Appeal, here: Here, paper: Sheet = Paper.A4
 ) -> Response:
-    """The appeal on paper."""
-    now = here.clock.now()
-    facts = await here.store.read_apart(
-        lambda conn: papers.appeal_paper(conn, MeetId(meet), AppealId(appeal), now)
-    )
-    return await _drawn(facts, paper, f"appeal-{appeal}")
+    """The appeal on paper, sealed."""
+    wanted = papers.appeal_form(MeetId(meet), AppealId(appeal))
+    return as_pdf(await sealed_paper(here, MeetId(meet), paper, wanted), f"appeal-{appeal}")
 
 
 @router.get(
@@ -437,18 +430,6 @@ async def get_appeal_form(
 async def get_decision_form(
     meet: Meet, decision: Annotated[ChosenId, Path()], here: Here, paper: Sheet = Paper.A4
 ) -> Response:
-    """A decision of the referee or of the jury on paper."""
-    now = here.clock.now()
-    facts = await here.store.read(
-        lambda conn: papers.decision_paper(conn, MeetId(meet), DecisionId(decision), now)
-    )
-    return await _drawn(facts, paper, f"decision-{decision}")
-
-
-async def _drawn(facts: RemedyPaper, paper: Paper, name: str) -> Response:
-    pdf = await run_in_threadpool(draw_remedy_paper, facts, paper)
-    return Response(
-        pdf,
-        media_type="application/pdf",
-        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
-    )
+    """A decision of the referee or of the jury on paper, sealed."""
+    wanted = papers.decision_form(MeetId(meet), DecisionId(decision))
+    return as_pdf(await sealed_paper(here, MeetId(meet), paper, wanted), f"decision-{decision}")

@@ -32,17 +32,18 @@ class Signing:
 
 def write_signing(flow: Flow, signing: Signing, verdict: Verdict, page: int) -> None:
     """The signatures with the verdict that stands in full on this page of the sheet."""
-    write = partial(_write, signing=signing)
+    write = partial(write_signed, signing=signing)
     if len(flow.pages) != page or not flow.fits(write):
         flow.keep(partial(_write_with_verdict, signing=signing, verdict=verdict, page=page))
 
 
 def _write_with_verdict(flow: Flow, signing: Signing, verdict: Verdict, page: int) -> None:
     write_verdict_again(flow, verdict, page)
-    _write(flow, signing)
+    write_signed(flow, signing)
 
 
-def _write(flow: Flow, signing: Signing) -> None:
+def write_signed(flow: Flow, signing: Signing) -> None:
+    """The signatures alone, on a sheet that shows no verdict."""
     with beside_code(flow, signing.head):
         if signing.is_signed_on_device:
             write_signatures(flow, signing.signatures)

@@ -55,6 +55,8 @@ async def put_meet(meet: Meet, sent: MeetIn, here: Here, version: VersionNamed) 
         out = await here.store.act(meet_id, here.actor, actions.change_meet(meet_id, sent, version))
         return answer(out, version=out.version)
     put = await here.store.act(meet_id, here.actor, actions.make_meet(meet_id, sent))
+    if put.created:  # its seal stands in the record before anything that it will be used for
+        await run_in_threadpool(here.services.seals.sign_present_head, meet_id)
     return answer_put(put, version=put.thing.version)
 
 

@@ -10,8 +10,8 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from datetime import datetime
 
 from app.clock import clock_time, in_zone, long_date
-from app.forms.result_sheet import PrintedHead, ResultLine, ResultSheet
-from app.record.log import Head
+from app.forms.record_head import UNKNOWN_HEAD
+from app.forms.result_sheet import ResultLine, ResultSheet
 from app.results.appealable import OPENS_ANEW
 from app.results.marks_aloud import marks_aloud
 from app.results.wire import (
@@ -329,7 +329,7 @@ def final_note(announced: AnnouncementOut) -> str:
     return f"Not final yet. {' '.join(announced.pending)}"
 
 
-def sheet_facts(announced: AnnouncementOut, head: Head, now: datetime) -> ResultSheet:
+def sheet_facts(announced: AnnouncementOut, now: datetime) -> ResultSheet:
     """What stands on the announcement's sheet when it is printed at this time."""
     return ResultSheet(
         meet=announced.meet_name,
@@ -352,7 +352,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head, now: datetime) -> Result
         time_corrected=_time_corrected(announced),
         final_note=final_note(announced),
         abbreviations=tuple(announced.abbreviations.items()),
-        head=PrintedHead(head.size, head.root),
+        head=UNKNOWN_HEAD,
         digest=announced.statement_digest,
         printed_at=in_zone(now, announced.time_zone),
         qualified_title=_qualified_title(announced) if _qualified(announced) else "",

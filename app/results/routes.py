@@ -15,13 +15,11 @@ from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.forms.paper import Paper
-from app.forms.result_sheet import draw_result_sheet
 from app.header_names import header_names
 from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
 from app.meets import actions as heats
 from app.meets.queries import names_in_event_of
 from app.meets.wire import HeatOut, HeatsOut, HoldBackIn, MeetOut, NotHeldIn
-from app.record.queries import head_of
 from app.refusals import FileRefused
 from app.results import actions, drawn, finality, holding_back, not_held, windows
 from app.results.announced_time import correct_time
@@ -35,7 +33,8 @@ from app.results.correction_wire import (
     TimeCorrectionIn,
 )
 from app.results.ending import correct_end, end_corrections, end_meet, end_of_meet
-from app.results.printing import as_csv, as_text, sheet_facts
+from app.results.printing import as_csv, as_text
+from app.results.sheet import announcement_sheet
 from app.results.wire import (
     AnnouncementIn,
     AnnouncementOut,
@@ -43,6 +42,7 @@ from app.results.wire import (
     ResultOut,
     WindowsOut,
 )
+from app.sealing.papers import as_pdf, sealed_paper
 from app.sheets.finish_list import FinishRow, read_finish_list
 from app.sheets.table import SheetRefused
 
@@ -178,6 +178,8 @@ async def put_announcement(
         here.actor,
         actions.announce(AnnouncementId(announcement), sent, here.caller, version),
     )
+    if put.created:  # whoever keeps its sheet can prove a later rewrite of what led to it
+        await run_in_threadpool(here.services.seals.sign_present_head, MeetId(meet))
     return answer_put(put)
 
 
@@ -256,12 +258,9 @@ async def get_announcement_pdf(
     here: Here,
     paper: Annotated[Paper, Query()] = Paper.A4,
 ) -> Response:
-    """The announcement as a sheet to print and post."""
-    now = here.clock.now()
-    announced = await _announcement(here, meet, announcement, now)
-    head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
-    pdf = await run_in_threadpool(draw_result_sheet, sheet_facts(announced, head, now), paper)
-    return Response(pdf, media_type="application/pdf")
+    """The announcement as a sheet to print and post, sealed."""
+    wanted = announcement_sheet(MeetId(meet), AnnouncementId(announcement))
+    return as_pdf(await sealed_paper(here, MeetId(meet), paper, wanted), f"result-{announcement}")
 
 
 async def _announcement(here: Here, meet: str, announcement: str, now: datetime) -> AnnouncementOut:

@@ -21,13 +21,13 @@ from app.forms.infringement_form import (
     FormFacts,
     InfringementForm,
     InkField,
-    PrintedHead,
     Signature,
+    draw_infringement_form,
 )
+from app.forms.record_head import UNKNOWN_HEAD
 from app.ids import HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
-from app.record.queries import head_of
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
@@ -35,9 +35,12 @@ from app.rulings.queries import StoredForm, decided_on, ruling_in_words, stored_
 from app.rulings.reported import report_on_form, reporters, zone_note, zone_pictures
 from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
+from app.sealing.told import Told, Wanted, acts_signed
 from app.store.rows import AnyRow
 
 NO_ONE_ZONE = "No zone is drawn: the reports do not name one take-over."
+
+BY_PIN = "PIN on a joined device, attested by the server"
 
 FACTS: TypeAdapter[FormFacts] = TypeAdapter(FormFacts)
 
@@ -86,7 +89,7 @@ def facts_as_ruled(
         lane="" if case.lane is None else str(case.lane),
         team=case.team_name or "not known",
         affiliation=case.affiliation or "",
-        bib=_bib(run, case.team_id),
+        bib=bib_of(run, case.team_id),
         case_id=case.id,
         case_number=str(case.number),
         zones=zone_pictures(run.relay, reports, meet.book),
@@ -125,20 +128,30 @@ def as_told(stored: Mapping[str, Any]) -> FormFacts:
     return FACTS.validate_python({**stored, **zones})
 
 
-def form_facts(
+def ruling_form(meet_id: MeetId, ruling_id: RulingId) -> Wanted[InfringementForm]:
+    """The infringement form of a ruling, to be given out."""
+
+    def gather(conn: Connection, now: datetime) -> Told[InfringementForm]:
+        return ruling_told(conn, meet_id, ruling_id, now)
+
+    return Wanted("ruling", ruling_id, gather, draw_infringement_form)
+
+
+def ruling_told(
     conn: Connection, meet_id: MeetId, ruling_id: RulingId, now: datetime
-) -> InfringementForm:
+) -> Told[InfringementForm]:
     """The form of one ruling: what was fixed when it was made, and what is known now."""
     stored = stored_form(conn, meet_id, ruling_id)
     facts = as_told(stored.facts)
-    head = head_of(conn, meet_id)
-    return InfringementForm(
+    form = InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
         later_ruling=_what_came_later(conn, meet_id, ruling_id, stored, facts.time_zone),
         signatures=(_signature(facts, stored.statement_digest),),
-        head=PrintedHead(head.size, head.root),
+        head=UNKNOWN_HEAD,
         printed_at=in_zone(now, facts.time_zone),
     )
+    acts = acts_signed(f"Ruling on case {facts.case_number}", form.signatures)
+    return Told(form, acts, facts.place, facts.time_zone)
 
 
 def _what_came_later(
@@ -157,7 +170,7 @@ def _signature(facts: FormFacts, digest: str) -> Signature:
         role="Head official",
         name=facts.ruled_by,
         at=facts.ruled_at,
-        how="PIN on a joined device, attested by the server",
+        how=BY_PIN,
         digest=digest,
     )
 
@@ -171,5 +184,6 @@ def _count(decided: Decided) -> Iterator[str]:
         yield f"It replaces {decided.replaces}."
 
 
-def _bib(run: HeatOut, team: TeamId | None) -> str:
+def bib_of(run: HeatOut, team: TeamId | None) -> str:
+    """The number that the team wears in this heat; empty where it has none."""
     return next((line.bib for line in run.lanes if line.team == team), "")

@@ -5,19 +5,20 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Response
-from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.access.signing import confirm_pin
 from app.answers import VersionRequired, answer, answer_put
-from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
-from app.ids import CaseId, ChosenId, HeatId, MeetId, RulingId
-from app.reports.queries import case_out
+from app.ids import CaseId, ChosenId, HeatId, MeetId, ReportId, RulingId
+from app.reports.queries import case_out, report_out
+from app.reports.who_reads import insist_may_read
 from app.reports.wire import CaseOut
 from app.rulings import actions, queries
-from app.rulings.form import form_facts
+from app.rulings.form import ruling_form
+from app.rulings.report_form import report_form
 from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut, StandingRulingsOut
+from app.sealing.papers import as_pdf, sealed_paper
 
 router = APIRouter(tags=["rulings"])
 
@@ -81,18 +82,30 @@ async def get_form(
     here: Here,
     paper: Annotated[Paper, Query()] = Paper.A4,
 ) -> Response:
-    """The filled infringement form."""
-    now = here.clock.now()
-    facts = await here.store.read_apart(
-        lambda conn: form_facts(conn, MeetId(meet), RulingId(ruling), now)
+    """The filled infringement form, sealed."""
+    wanted = ruling_form(MeetId(meet), RulingId(ruling))
+    return as_pdf(
+        await sealed_paper(here, MeetId(meet), paper, wanted), f"infringement-form-{ruling}"
     )
-    pdf = await run_in_threadpool(draw_infringement_form, facts, paper)
-    name = f"infringement-form-{ruling}.pdf"
-    return Response(
-        pdf,
-        media_type="application/pdf",
-        headers={"Content-Disposition": f'inline; filename="{name}"'},
-    )
+
+
+@router.get(
+    "/api/meets/{meet}/reports/{report}/form.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def get_report_form(
+    meet: Meet,
+    report: Annotated[ChosenId, Path()],
+    here: Here,
+    paper: Annotated[Paper, Query()] = Paper.A4,
+) -> Response:
+    """A report's form, sealed; the ruling on its case is added to it once it is made."""
+    meet_id, report_id = MeetId(meet), ReportId(report)
+    written = await here.store.read(lambda conn: report_out(conn, meet_id, report_id))
+    insist_may_read(here.caller, written.official)
+    content = await sealed_paper(here, meet_id, paper, report_form(meet_id, report_id))
+    return as_pdf(content, f"report-form-{report}")
 
 
 @router.get("/api/meets/{meet}/heats/{heat}/rulings", response_model=StandingRulingsOut)

@@ -27,10 +27,11 @@ seals = Table(
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("number", Integer, nullable=False),
     Column("certificates", Text, nullable=False),
-    Column("fingerprint", String(64), nullable=False, unique=True),
+    Column("fingerprint", String(64), nullable=False),
     Column("verifier_key", String(200), nullable=False),
     Column("made_at", Instant, nullable=False),
     UniqueConstraint("meet_id", "number"),
+    UniqueConstraint("meet_id", "fingerprint"),
 )
 """`certificates` are PEM, the one that seals first, then those that lead to its root;
 `fingerprint` is the SHA-256 of the first one's DER, `verifier_key` the C2SP verifier key of the

@@ -49,7 +49,7 @@ def _seals_and_papers() -> None:
         sa.Column("made_at", Instant(), nullable=False),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_seals_meet_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_seals")),
-        sa.UniqueConstraint("fingerprint", name=op.f("uq_seals_fingerprint")),
+        sa.UniqueConstraint("meet_id", "fingerprint", name=op.f("uq_seals_meet_id_fingerprint")),
         sa.UniqueConstraint("meet_id", "number", name=op.f("uq_seals_meet_id_number")),
     )
     op.create_table(

@@ -45,6 +45,7 @@ PUBLIC = {
     f"{MEET}/end",
     f"{MEET}/windows.json",
     f"{MEET}/windows.ics",
+    f"{MEET}/seals",
     f"{MEET}/record/head",
     f"{MEET}/record/checkpoint",
     f"{MEET}/record/checkpoints",

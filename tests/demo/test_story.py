@@ -17,6 +17,7 @@ from app.refusals import Refusal
 from app.roles import Role
 from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import Edge
+from app.sealing.key_store import KeyStore
 from app.serving import bring_up_to_date
 from app.sheets.finish_list import read_finish_list
 from app.sheets.start_list import read_start_list
@@ -140,7 +141,7 @@ def test_what_the_program_refuses_stops_the_story(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'demo.db'}"
     bring_up_to_date(url)
     timetable = Timetable(files.set_up_at.astimezone(UTC), files.set_up_at.time())
-    with play(url, files, shortened, timetable) as played, pytest.raises(Refusal):
+    with play(url, files, shortened, timetable, KeyStore()) as played, pytest.raises(Refusal):
         do_step(played.stage, story.step[first_ruling])
 
 

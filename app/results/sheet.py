@@ -1,0 +1,33 @@
+"""An announcement's sheet, to be given out: what it tells, and that the results desk signed it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from app.forms.result_sheet import ResultSheet, draw_result_sheet
+from app.ids import AnnouncementId, MeetId
+from app.results.finality import announcement_shown
+from app.results.printing import sheet_facts
+from app.results.wire import AnnouncementOut
+from app.sealing.told import Act, Told, Wanted
+
+
+def announcement_sheet(meet_id: MeetId, announcement_id: AnnouncementId) -> Wanted[ResultSheet]:
+    """The sheet of an announcement, as it is told at the time."""
+
+    def gather(conn: Connection, now: datetime) -> Told[ResultSheet]:
+        announced = announcement_shown(conn, meet_id, announcement_id, now)
+        sheet = sheet_facts(announced, now)
+        return Told(sheet, (_signed(announced),), announced.venue, announced.time_zone)
+
+    return Wanted("announcement", announcement_id, gather, draw_result_sheet)
+
+
+def _signed(announced: AnnouncementOut) -> Act:
+    return Act(
+        ", ".join(filter(None, [announced.announced_by_name, "results desk"])),
+        f"Announcement {announced.number} of {announced.event_name}, {announced.round}, heat "
+        f"{announced.heat_number}. SHA-256 of the statement: {announced.statement_digest}",
+    )

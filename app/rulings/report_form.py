@@ -1,0 +1,108 @@
+"""A report's own form: the umpire's paper, into which the ruling on its case is signed later."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from app.clock import in_zone
+from app.forms.record_head import UNKNOWN_HEAD
+from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
+from app.forms.signature_section import InkField
+from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
+from app.meets.queries import MeetFacts, heat, meet_facts
+from app.reports.queries import case_row, report_out
+from app.reports.wire import ReportOut
+from app.rulings.form import BY_PIN, bib_of
+from app.rulings.queries import ruling_in_words, ruling_out, rulings_of_case
+from app.rulings.reported import report_on_form, zone_note, zone_pictures
+from app.rulings.returns import returns_of
+from app.rulings.wire import RulingOut
+from app.sealing.told import Act, Told, Wanted
+
+
+def report_form(meet_id: MeetId, report_id: ReportId) -> Wanted[ReportForm]:
+    """The form of a report, to be given out."""
+
+    def gather(conn: Connection, now: datetime) -> Told[ReportForm]:
+        return _told(conn, meet_facts(conn, meet_id), report_id, now)
+
+    return Wanted("report", report_id, gather, draw_report_form)
+
+
+def _told(
+    conn: Connection, meet: MeetFacts, report_id: ReportId, now: datetime
+) -> Told[ReportForm]:
+    report = report_out(conn, meet.id, report_id)
+    rulings = rulings_of_case(conn, meet.id, CaseId(report.case))
+    form = _form(conn, meet, report, rulings, now)
+    acts = [_written(form)]
+    if rulings:
+        acts.append(_ruled(ruling_out(conn, meet.id, rulings[-1]), meet.time_zone))
+    return Told(form, tuple(acts), meet.venue, meet.time_zone)
+
+
+def _form(
+    conn: Connection, meet: MeetFacts, report: ReportOut, rulings: list[RulingId], now: datetime
+) -> ReportForm:
+    run = heat(conn, meet.id, HeatId(report.heat))
+    case = case_row(conn, meet.id, CaseId(report.case))
+    returns = returns_of(conn, meet.id, [report.id]).get(report.id, ())
+    return ReportForm(
+        meet=meet.name,
+        place=meet.venue,
+        date=in_zone(report.raised_at, meet.time_zone)[:10],
+        time_zone=meet.time_zone,
+        edition=f"{meet.book.title}, {meet.book.edition}",
+        event=run.event_name,
+        round=run.round,
+        heat=str(run.number),
+        lane="" if report.lane is None else str(report.lane),
+        team=report.team_name or "not known",
+        affiliation=case.affiliation or "",
+        bib=bib_of(run, report.team),
+        case_number=str(case.number),
+        report_id=report.id,
+        report=report_on_form(report, returns, meet.time_zone),
+        zones=zone_pictures(run.relay, [report], meet.book),
+        zone_note=zone_note([report]),
+        later=_later(conn, meet, rulings),
+        signatures=(),
+        ink_fields=(InkField("Umpire", report.official_name),),
+        head=UNKNOWN_HEAD,
+        printed_at=in_zone(now, meet.time_zone),
+    )
+
+
+def _later(conn: Connection, meet: MeetFacts, rulings: list[RulingId]) -> str:
+    """That the case was ruled on more than once: an earlier form shows another ruling."""
+    if len(rulings) < 2:
+        return ""
+    last = ruling_in_words(conn, meet.id, rulings[-1], meet.time_zone)
+    return f"Ruled on {len(rulings)} times: {last} stands."
+
+
+def _written(form: ReportForm) -> Act:
+    report = form.report
+    how = f"attested {report.attested}" if report.attested else "raised by a flag"
+    return Act(
+        f"{report.observer}, umpire",
+        f"Report in case {form.case_number}, received {report.received_at}, {how}",
+    )
+
+
+def _ruled(ruling: RulingOut, zone: str) -> Act:
+    at, effect = in_zone(ruling.ruled_at, zone), ruling.effect
+    signed = f"signed {at}: {BY_PIN}"
+    digest = f"SHA-256 of the statement: {ruling.statement_digest}"
+    return Act(
+        f"{ruling.official_name}, head official",
+        f"Ruling: {ruling.verdict.value}, {effect}; {signed}. {digest}",
+        HEAD_OFFICIAL,
+        (
+            f"{ruling.official_name}: {ruling.verdict.value}, {effect}",
+            signed,
+            digest,
+        ),
+    )

@@ -1,0 +1,138 @@
+"""What the server does with a seal: it takes one into use, and keeps what was sealed with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import insert
+
+from app.ids import PaperId, SealId, new_id
+from app.record.checkpoints import SignedHead
+from app.record.kinds import Kind
+from app.record.log import Head
+from app.record.tables import checkpoints
+from app.sealing.queries import Place, last_edition, seal_in_use, seals_of, signed_head
+from app.sealing.tables import papers, seals
+from app.sealing.wire import SealOut
+from app.store.action import Action, Actor, Deed, Done, Unit
+from app.store.rows import AnyRow
+from app.store.upsert import insert_or_keep
+
+SERVER = Actor("server")
+"""Who acts where nobody is asked: sealing follows from what people did."""
+
+
+@dataclass(frozen=True, slots=True)
+class PublicSeal:
+    """The public half of a seal."""
+
+    certificates: str
+    fingerprint: str
+    verifier_key: str
+
+
+@dataclass(frozen=True, slots=True)
+class SealedPaper:
+    """A paper that has been sealed and is to be kept."""
+
+    facts: dict[str, Any]
+    facts_sha256: str
+    content: bytes
+    sha256: str
+    seal: SealOut
+    head: Head
+
+
+def take_into_use(made: PublicSeal, *, instead_because: str = "") -> Action[SealOut]:
+    """Seal with this one from now on. Where there is one already, it stays, unless it is said why
+    this one comes in its place.
+    """
+
+    def act(unit: Unit) -> Done[SealOut]:
+        known = seals_of(unit.conn, unit.meet_id).seals
+        if known and (not instead_because or known[-1].fingerprint == made.fingerprint):
+            return Done(known[-1], None)
+        ident, number = SealId(new_id()), len(known) + 1
+        unit.conn.execute(
+            insert(seals).values(
+                id=ident,
+                meet_id=unit.meet_id,
+                number=number,
+                certificates=made.certificates,
+                fingerprint=made.fingerprint,
+                verifier_key=made.verifier_key,
+                made_at=unit.now,
+            )
+        )
+        body = {
+            "because": instead_because,
+            "certificates": made.certificates,
+            "fingerprint": made.fingerprint,
+            "number": number,
+            "verifier_key": made.verifier_key,
+        }
+        stored = seal_in_use(unit.conn, unit.meet_id)
+        assert stored is not None
+        return Done(stored, Deed(Kind.SEAL_MADE, ident, body))
+
+    return act
+
+
+def keep_checkpoint(head: Head, note: str) -> Action[SignedHead]:
+    """Keep a head that was signed; of two of one size the first stays, and is returned."""
+
+    def act(unit: Unit) -> Done[SignedHead]:
+        row = {"meet_id": unit.meet_id, "size": head.size, "root": head.root, "note": note}
+        insert_or_keep(unit.conn, checkpoints, {**row, "made_at": unit.now})
+        kept = signed_head(unit.conn, unit.meet_id, head.size)
+        assert kept is not None
+        return Done(kept, None)
+
+    return act
+
+
+def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes]:
+    """Keep a sealed paper as the next edition, and return what is to be given out: where another
+    request has sealed the same meanwhile, that one.
+    """
+
+    def act(unit: Unit) -> Done[bytes]:
+        last = last_edition(unit.conn, unit.meet_id, place)
+        if last is not None and last.facts_sha256 == sealed.facts_sha256:
+            return Done(bytes(last.content), None)
+        ident = PaperId(new_id())
+        row = _row(unit, ident, place, sealed, last)
+        unit.conn.execute(insert(papers).values(row))
+        body = {
+            "edition": row["edition"],
+            "head_size": sealed.head.size,
+            "kind": place.kind,
+            "seal": sealed.seal.fingerprint,
+            "sha256": sealed.sha256,
+            "sheet": place.sheet,
+            "subject": place.subject,
+        }
+        return Done(sealed.content, Deed(Kind.PAPER_SEALED, ident, body))
+
+    return act
+
+
+def _row(
+    unit: Unit, ident: PaperId, place: Place, sealed: SealedPaper, last: AnyRow | None
+) -> dict[str, Any]:
+    return {
+        "id": ident,
+        "meet_id": unit.meet_id,
+        "kind": place.kind,
+        "subject": place.subject,
+        "sheet": place.sheet,
+        "edition": 1 if last is None else last.edition + 1,
+        "facts_sha256": sealed.facts_sha256,
+        "facts": sealed.facts,
+        "content": sealed.content,
+        "sha256": sealed.sha256,
+        "seal_id": sealed.seal.id,
+        "head_size": sealed.head.size,
+        "sealed_at": unit.now,
+    }

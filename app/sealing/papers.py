@@ -1,0 +1,144 @@
+"""Giving out a paper: drawn and sealed once, then the same bytes whenever somebody asks.
+
+1. Gather what the paper tells, and the head of the record as it is then.
+2. Where the last edition tells just that, it is given out.
+3. Draw it with the head, signed, and seal it for everybody whose act it tells, first to last. Where
+   the last edition tells the same and only lacks later signatures, they are added to its own bytes:
+   whoever holds the earlier file can see that the new one begins with it.
+4. Keep it, together with its entry in the record: what is not on record was not issued here.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import partial
+from hashlib import sha256
+from typing import Generic
+from weakref import WeakValueDictionary
+from zoneinfo import ZoneInfo
+
+from fastapi import Response
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
+
+from app.access.guard import Admitted
+from app.forms.paper import Paper
+from app.forms.record_head import PrintedHead
+from app.ids import MeetId
+from app.record.canonical import canonical
+from app.record.log import Head
+from app.record.queries import head_of
+from app.sealing.actions import SERVER, SealedPaper, keep_paper
+from app.sealing.queries import Place, last_edition
+from app.sealing.seals import OpenSeal, Seals
+from app.sealing.told import Act, Facts, Told, Wanted
+from app.store.rows import AnyRow
+from app.store.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen(Generic[Facts]):
+    """What was read at one moment: what the paper tells, its last edition, the record's head."""
+
+    told: Told[Facts]
+    last: AnyRow | None
+    head: Head
+
+    @property
+    def is_told_already(self) -> bool:
+        return self.last is not None and self.last.facts == self.told.document
+
+    @property
+    def only_lacks_seals(self) -> bool:
+        """Whether the last edition tells the same, and is sealed for the first of these acts."""
+        if self.last is None:
+            return False
+        was, now = self.last.facts, self.told.document
+        sealed = was["acts"]
+        return bool(
+            was["told"] == now["told"]
+            and sealed
+            and len(sealed) < len(now["acts"])
+            and now["acts"][: len(sealed)] == sealed
+        )
+
+
+_turns: WeakValueDictionary[tuple[object, ...], asyncio.Lock] = WeakValueDictionary()
+
+
+async def sealed_paper(here: Admitted, meet: MeetId, paper: Paper, wanted: Wanted[Facts]) -> bytes:
+    """The paper's bytes, as a request asks for them; see `give_out`."""
+    asked = (id(asyncio.get_running_loop()), meet, wanted.kind, wanted.subject, paper)
+    turn = _turns.setdefault(asked, asyncio.Lock())
+    async with turn:  # who asks for the same at the same time waits, and gets the same
+        return await run_in_threadpool(
+            give_out, here.store, here.services.seals, meet, paper, wanted
+        )
+
+
+def give_out(
+    store: Store, seals: Seals, meet: MeetId, paper: Paper, wanted: Wanted[Facts]
+) -> bytes:
+    """The paper's bytes. NotFound for what it would tell of, Unavailable where the meet's seal
+    cannot be used.
+    """
+    place, now = Place(wanted.kind, wanted.subject, paper.value), store.clock.now()
+
+    def look(conn: Connection) -> _Seen[Facts]:
+        told = wanted.gather(conn, now)
+        return _Seen(told, last_edition(conn, meet, place), head_of(conn, meet))
+
+    seen = store.read_now(look)  # 1
+    if seen.last is not None and seen.is_told_already:
+        return bytes(seen.last.content)  # 2
+    seal = seals.of(meet)
+    head = PrintedHead(seen.head.size, seen.head.root, seals.signed(meet, seen.head))
+    drawing = partial(wanted.draw, replace(seen.told.facts, head=head), paper)
+    made = _as_kept(seen, _make(seal, seen, drawing, now), seal)  # 3
+    return store.act_now(meet, SERVER, keep_paper(place, made))  # 4
+
+
+def _make(seal: OpenSeal, seen: _Seen[Facts], drawing: Callable[[], bytes], now: datetime) -> bytes:
+    last, acts = seen.last, seen.told.acts
+    if last is not None and seen.only_lacks_seals:
+        content, acts = bytes(last.content), acts[len(last.facts["acts"]) :]
+    else:
+        content = drawing()
+    for act in acts:
+        content = _seal(seal, content, act, seen.told, now)
+    return content
+
+
+def _seal(seal: OpenSeal, content: bytes, act: Act, told: Told[Facts], now: datetime) -> bytes:
+    from app.forms.seal import Attested, SealInBox  # noqa: PLC0415  (see app/sealing/seals.py)
+    from app.forms.seal_box import free_boxes  # noqa: PLC0415
+
+    at = now.astimezone(ZoneInfo(told.time_zone))
+    boxes = free_boxes(content) if act.role else ()
+    box = next((one for one in boxes if one.role == act.role), None)
+    shown = SealInBox(box, act.shown) if box is not None else None
+    return seal.papers.seal(content, Attested(act.name, act.reason, told.place, at), shown).content
+
+
+def _as_kept(seen: _Seen[Facts], content: bytes, seal: OpenSeal) -> SealedPaper:
+    document = seen.told.document
+    return SealedPaper(
+        facts=document,
+        facts_sha256=sha256(canonical(document)).hexdigest(),
+        content=content,
+        sha256=sha256(content).hexdigest(),
+        seal=seal.seal,
+        head=seen.head,
+    )
+
+
+def as_pdf(content: bytes, name: str) -> Response:
+    """The answer that gives a paper out, to be shown; `name` is what a saved file is called."""
+    return Response(
+        content,
+        media_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
+    )

@@ -1,0 +1,85 @@
+"""What does a paper tell, and for whose acts is it sealed?
+
+A seal says in its own words whose act it attests, so that a reader of PDFs shows it beside the
+paper. Where nobody signed, as with a protest that the desk took in, it attests what stands in the
+record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Generic, TypeVar
+
+from pydantic import TypeAdapter
+from sqlalchemy import Connection
+
+from app.forms.form_facts import InfringementForm
+from app.forms.paper import Paper
+from app.forms.record_head import UNKNOWN_HEAD
+from app.forms.remedy_paper import RemedyPaper
+from app.forms.report_form import ReportForm
+from app.forms.result_sheet import ResultSheet
+from app.forms.signature_section import Signature
+
+Facts = TypeVar("Facts", InfringementForm, RemedyPaper, ReportForm, ResultSheet)
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """A signed act that the paper is sealed for: whose, and what it was, in words.
+
+    Where the sheet keeps a box for its `role`, the seal shows the lines of `shown` there.
+    """
+
+    name: str
+    reason: str
+    role: str = ""
+    shown: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Told(Generic[Facts]):
+    """What a paper tells: its facts, and for whose acts it is sealed, first to last."""
+
+    facts: Facts
+    acts: tuple[Act, ...]
+    place: str
+    time_zone: str
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """All of it but when and at which head of the record it is printed."""
+        facts = replace(self.facts, printed_at="", head=UNKNOWN_HEAD)
+        return {"acts": _dumped(self.acts), "told": _dumped(facts)}
+
+
+def _dumped(value: object) -> Any:
+    return TypeAdapter(type(value)).dump_python(value, mode="json")
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted(Generic[Facts]):
+    """Which paper somebody asks for, how what it tells is gathered, and how it is drawn."""
+
+    kind: str
+    subject: str
+    gather: Callable[[Connection, datetime], Told[Facts]]
+    draw: Callable[[Facts, Paper], bytes]
+
+
+def acts_signed(what: str, signatures: Sequence[Signature]) -> tuple[Act, ...]:
+    """The acts of those who signed on a device, as the sheet itself tells them."""
+    return tuple(
+        Act(
+            f"{one.name}, {one.role}",
+            f"{what}; signed {one.at}: {one.how}. SHA-256 of the statement: {one.digest}",
+        )
+        for one in signatures
+    )
+
+
+def as_recorded(what: str, meet: str) -> tuple[Act, ...]:
+    """That it stands so in the meet's record, where nobody has signed it on a device."""
+    return (Act(meet, f"{what}, as it stands in the record"),)

@@ -1,0 +1,95 @@
+"""The folder with private keys: encrypted, the owner's alone, and one passphrase for all of it."""
+
+from __future__ import annotations
+
+import stat
+import subprocess
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from app.forms.certificates import SealingKey, fingerprint_of, make_sealing_key
+from app.ids import MeetId, new_id
+from app.sealing.key_store import KeyStore, Locked, record_key
+
+NOW = datetime(2026, 6, 13, 12, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def key() -> SealingKey:
+    return make_sealing_key("Harbour Relays", NOW)
+
+
+def test_a_key_is_found_again_by_whoever_has_the_passphrase(
+    tmp_path: Path, key: SealingKey
+) -> None:
+    meet = MeetId(new_id())
+    KeyStore(tmp_path, "quay lantern").keep(meet, key)
+    found = KeyStore(tmp_path, "quay lantern").find(meet, fingerprint_of(key.certificate))
+    assert found is not None
+    assert found.private_key.private_numbers() == key.private_key.private_numbers()  # type: ignore[union-attr]
+    assert found.certificates == key.certificates
+
+
+def test_another_passphrase_opens_nothing_and_the_message_names_the_file(
+    tmp_path: Path, key: SealingKey
+) -> None:
+    meet = MeetId(new_id())
+    KeyStore(tmp_path, "quay lantern").keep(meet, key)
+    for passphrase in ("quay", "Quay lantern", "quay lantern "):
+        with pytest.raises(Locked, match=r"\.p12 is damaged, or was kept with another passphrase"):
+            KeyStore(tmp_path, passphrase).insist_opens()
+
+
+def test_the_files_are_the_owners_alone_and_hold_no_key_in_the_clear(
+    tmp_path: Path, key: SealingKey
+) -> None:
+    folder = tmp_path / "seal"
+    KeyStore(folder, "quay lantern").keep(MeetId(new_id()), key)
+    (file,) = folder.iterdir()
+    assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    secret = key.private_key.private_numbers().private_value.to_bytes(32, "big")  # type: ignore[union-attr]
+    assert secret not in file.read_bytes()
+
+
+def test_the_passphrase_itself_does_not_open_a_file(tmp_path: Path, key: SealingKey) -> None:
+    """What opens PKCS#12 costs a guess next to nothing, so the passphrase is stretched before."""
+    KeyStore(tmp_path, "quay lantern").keep(MeetId(new_id()), key)
+    (file,) = tmp_path.iterdir()
+    opened = subprocess.run(
+        ["openssl", "pkcs12", "-in", file, "-noout", "-passin", "pass:quay lantern"],
+        capture_output=True,
+        check=False,
+    )
+    assert opened.returncode != 0
+
+
+def test_a_key_that_is_there_is_never_written_over(tmp_path: Path, key: SealingKey) -> None:
+    meet = MeetId(new_id())
+    KeyStore(tmp_path, "quay lantern").keep(meet, key)
+    (file,) = tmp_path.iterdir()
+    before = file.read_bytes()
+    KeyStore(tmp_path, "another").keep(meet, key)
+    assert file.read_bytes() == before
+
+
+def test_every_meet_signs_its_record_with_a_key_of_its_own(key: SealingKey) -> None:
+    """Also where a federation's one certificate seals for many meets."""
+    one, other = MeetId(new_id()), MeetId(new_id())
+    keys = {record_key(key, meet).private_bytes_raw() for meet in (one, other, one)}
+    assert len(keys) == 2
+
+
+def test_without_a_folder_keys_live_as_long_as_the_process(key: SealingKey) -> None:
+    meet, store = MeetId(new_id()), KeyStore()
+    store.keep(meet, key)
+    assert store.find(meet, fingerprint_of(key.certificate)) is key
+    store.forget(meet, fingerprint_of(key.certificate))
+    assert store.find(meet, fingerprint_of(key.certificate)) is None
+
+
+def test_no_key_is_kept_on_a_disk_without_a_passphrase(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="passphrase"):
+        KeyStore(tmp_path, "")

@@ -1,0 +1,228 @@
+"""Papers over HTTP: sealed once, the same for everybody, and on record."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import httpx
+import pytest
+from sqlalchemy import text
+
+from app.ids import MeetId, new_id
+from app.record.notes import VerifierKey, open_note
+from app.record.queries import export_lines
+from app.sealing.key_store import KeyStore
+from app.store.engine import open_engines
+from tests.builders import Json, MeetAtHand, a_problem
+from tests.forms.pdf_reading import read_text
+from tests.sealing.reading import seals_in
+
+
+def entries(meet: MeetAtHand, kind: str) -> list[Json]:
+    """The bodies of the record's entries of a kind, with their seq and subject."""
+    lines = meet.service.store.read_now(lambda conn: list(export_lines(conn, MeetId(meet.id))))
+    read = [json.loads(line) for line in lines[:-1]]
+    told = [(json.loads(line["entry"]), json.loads(line["body"])) for line in read]
+    return [{**body, "entry": entry} for entry, body in told if entry["kind"] == kind]
+
+
+def a_ruled_case(meet: MeetAtHand) -> Json:
+    report = meet.report()
+    answer = meet.rule(report["case"])
+    assert answer.status_code == 201, answer.text
+    return dict(answer.json())
+
+
+def form(meet: MeetAtHand, ruling: Json, **params: str) -> httpx.Response:
+    answer = meet.referee.get(f"rulings/{ruling['id']}/form.pdf", params=params)
+    assert answer.status_code == 200, answer.text
+    return answer
+
+
+def test_a_form_is_sealed_once_and_then_the_same_bytes_for_everybody(meet: MeetAtHand) -> None:
+    ruling = a_ruled_case(meet)
+    first = form(meet, ruling).content
+    assert form(meet, ruling).content == first
+    assert meet.desk.get(f"rulings/{ruling['id']}/form.pdf").content == first
+    (sealed,) = entries(meet, "paper sealed")
+    assert sealed["sha256"] == hashlib.sha256(first).hexdigest()
+    assert (sealed["kind"], sealed["subject"], sealed["edition"]) == ("ruling", ruling["id"], 1)
+
+
+def test_pdfsig_finds_the_seal_of_the_meets_own_certificate(
+    meet: MeetAtHand, tmp_path: Path
+) -> None:
+    (seal,) = seals_in(form(meet, a_ruled_case(meet)).content, tmp_path)
+    assert seal.is_valid
+    assert seal.covers_all
+    assert seal.common_name == "Harbour Relays"
+
+
+def test_many_who_ask_at_once_get_one_and_the_same_edition(meet: MeetAtHand) -> None:
+    ruling = a_ruled_case(meet)
+    with ThreadPoolExecutor(8) as pool:
+        contents = list(pool.map(lambda _: form(meet, ruling).content, range(8)))
+    assert len(set(contents)) == 1
+    assert len(entries(meet, "paper sealed")) == 1
+
+
+def test_what_has_changed_since_is_a_next_edition_and_the_earlier_one_stays(
+    meet: MeetAtHand,
+) -> None:
+    report = meet.report()
+    ruling = meet.rule(report["case"]).json()
+    first = form(meet, ruling).content
+    again = meet.rule(report["case"], reconsiders=ruling["id"], verdict="dismissed")
+    assert again.status_code == 201, again.text
+    second = form(meet, ruling).content
+    assert second != first
+    assert "no longer stands" in read_text(second)
+    listed = meet.referee.get("papers").json()["papers"]
+    assert [one["edition"] for one in listed] == [1, 2]
+    kept = [meet.referee.get(f"papers/{one['id']}.pdf").content for one in listed]
+    assert kept == [first, second]
+
+
+def test_a4_and_letter_are_papers_of_their_own(meet: MeetAtHand) -> None:
+    ruling = a_ruled_case(meet)
+    contents = {form(meet, ruling, paper=sheet).content for sheet in ("A4", "letter", "A4")}
+    assert len(contents) == 2
+
+
+def test_the_referees_seal_is_added_to_the_umpires_own_file(
+    meet: MeetAtHand, tmp_path: Path
+) -> None:
+    report = meet.report()
+    address = f"reports/{report['id']}/form.pdf"
+    written = meet.umpire.get(address).content
+    (umpires,) = seals_in(written, tmp_path)
+    assert umpires.is_valid
+    assert meet.rule(report["case"]).status_code == 201
+    ruled = meet.umpire.get(address).content
+    assert ruled.startswith(written)
+    first, second = seals_in(ruled, tmp_path)
+    assert first.is_valid
+    assert not first.covers_all
+    assert second.is_valid
+    assert second.covers_all
+    assert "confirmed" in read_text(ruled)
+    assert "confirmed" not in read_text(written)
+
+
+def test_a_report_that_is_written_anew_is_a_new_paper(meet: MeetAtHand) -> None:
+    report = meet.report()
+    address = f"reports/{report['id']}/form.pdf"
+    first = meet.umpire.get(address).content
+    etag = meet.referee.get(f"reports/{report['id']}").headers["ETag"]
+    returned = meet.referee.post(
+        f"reports/{report['id']}/return", {"reason": "How far past the line?"}, etag=etag
+    )
+    assert returned.status_code == 200, returned.text
+    assert not meet.umpire.get(address).content.startswith(first)
+
+
+def test_another_umpire_does_not_get_the_form_of_a_report(meet: MeetAtHand) -> None:
+    report = meet.report()
+    others = [one for name, one in meet.people.items() if name.startswith("umpire-")]
+    for other in others:
+        answer = other.get(f"reports/{report['id']}/form.pdf")
+        a_problem(answer, 403, "not-yours")
+
+
+def test_an_announcement_signs_the_head_of_the_record_and_its_sheet_shows_it(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    assert meet.load_result().status_code == 201
+    announced = meet.announce(despite="No post has called in this test.")
+    assert announced.status_code == 201, announced.text
+    note = meet.service.http.get(f"/api/meets/{meet.id}/record/checkpoint").text
+    (seal,) = meet.service.http.get(f"/api/meets/{meet.id}/seals").json()["seals"]
+    body = open_note(note, [VerifierKey.parse(seal["verifier_key"])])
+    origin, size, _root, time = body.splitlines()
+    assert origin == f"zone-docket/{meet.id}"
+    assert time.startswith("time ")
+    (entry,) = (one["entry"] for one in entries(meet, "announcement"))
+    assert int(size) >= entry["seq"]
+    sheet = meet.service.http.get(
+        f"/api/meets/{meet.id}/announcements/{announced.json()['id']}.pdf"
+    )
+    assert f"Record head {size}" in " ".join(read_text(sheet.content).split())
+
+
+def test_a_sheet_on_the_board_is_not_sealed_again_while_nothing_changes(meet: MeetAtHand) -> None:
+    meet.start()
+    assert meet.load_result().status_code == 201
+    announced = meet.announce(despite="No post has called in this test.").json()
+    address = f"/api/meets/{meet.id}/announcements/{announced['id']}.pdf"
+    first = meet.service.http.get(address).content
+    meet.service.clock.move(by=_minutes(7))
+    assert meet.service.http.get(address).content == first
+    meet.service.clock.move(by=_minutes(60))
+    assert meet.service.http.get(address).content != first  # final by now
+
+
+def _minutes(many: int):
+    from datetime import timedelta
+
+    return timedelta(minutes=many)
+
+
+def test_without_its_key_a_meet_seals_nothing_and_all_else_goes_on(meet: MeetAtHand) -> None:
+    ruling = a_ruled_case(meet)
+    known = form(meet, ruling).content
+    seals = meet.service.app.state.services.seals
+    kept, opened = seals._keys, seals._open.pop(meet.id)
+    seals._keys = KeyStore()
+    try:
+        told = a_problem(
+            meet.referee.get(f"rulings/{ruling['id']}/form.pdf", params={"paper": "letter"}),
+            503,
+            "unavailable",
+        )
+        assert "seal" in told["detail"]
+        assert form(meet, ruling).content == known
+        meet.start()
+        assert meet.load_result().status_code == 201
+        announced = meet.announce(despite="No post has called in this test.")
+        assert announced.status_code == 201, announced.text
+    finally:
+        seals._keys, seals._open[meet.id] = kept, opened
+    form(meet, ruling, paper="letter")
+
+
+def test_a_record_that_was_rewritten_behind_its_signed_head_seals_nothing(
+    meet: MeetAtHand,
+) -> None:
+    ruling = a_ruled_case(meet)
+    form(meet, ruling)
+    engines = open_engines(meet.service.database_url)
+    with engines.writing.connect() as conn, conn.begin():
+        size = conn.execute(
+            text("SELECT max(size) FROM checkpoints WHERE meet_id = :m"), {"m": meet.id}
+        )
+        conn.execute(
+            text("UPDATE record_heads SET size = :s, root = :r WHERE meet_id = :m"),
+            {"s": size.scalar(), "r": "0" * 64, "m": meet.id},
+        )
+    engines.dispose()
+    told = a_problem(
+        meet.referee.get(f"rulings/{ruling['id']}/form.pdf", params={"paper": "letter"}),
+        503,
+        "unavailable",
+    )
+    assert "changed the database" in told["detail"]
+
+
+def test_the_seals_of_a_meet_that_is_not_there_are_not_found(meet: MeetAtHand) -> None:
+    a_problem(meet.service.http.get(f"/api/meets/{new_id()}/seals"), 404, "not-found")
+
+
+@pytest.mark.parametrize("kind", ["seal made", "paper sealed"])
+def test_sealing_is_the_servers_own_act(meet: MeetAtHand, kind: str) -> None:
+    form(meet, a_ruled_case(meet))
+    (made,) = entries(meet, kind)
+    assert made["entry"]["actor"] == "server"
