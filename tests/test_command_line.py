@@ -375,7 +375,7 @@ def test_a_record_that_was_changed_names_the_first_place_and_both_roots(
     assert "line 1 (entry 2): expected entry 1 here" in lines[0]
     # Entries 3 to 7, and the size and the root that the head says.
     assert lines[1].endswith("7 more do not agree after that")
-    assert lines[2].startswith("root of the 5 entries: ")
+    assert lines[2].startswith("root of the 6 entries: ")
     assert lines[3] == f"root that the head says:  {head['root']}"
     assert len(lines) == 4
     assert err == f"zonedocket check: the 5 entries of {path} do NOT agree\n"

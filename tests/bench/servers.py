@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import os
 import subprocess
-import tempfile
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 
