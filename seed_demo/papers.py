@@ -1,5 +1,5 @@
 """The papers of the played meet, as files in one folder: forms of rulings, protests, appeals and
-decisions, results, rounds and scores, windows and record.
+decisions, results, rounds and scores, windows, record, and the export of all of it.
 
 The same queries and drawings that HTTP answers with. Files of the same names are replaced,
 everything else in the folder is left alone. What is in the record is checked with
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 
 from sqlalchemy import Connection
@@ -18,6 +19,9 @@ from app.appeals.dossier import dossier
 from app.appeals.papers import appeal_paper, decision_paper, protest_paper
 from app.appeals.queries import protest_out
 from app.appeals.standing import appeal_out
+from app.exporting.building import export_to
+from app.exporting.files import a_zip
+from app.exporting.wanted import Order
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
 from app.forms.remedy_paper import RemedyPaper, draw_remedy_paper
@@ -69,11 +73,20 @@ def write_all(stage: Stage, out: Path) -> Written:
         _document("scores.json", stage.read(lambda conn: scores_out(conn, stage.meet_id))),
         *_windows(stage),
         PaperFile(Path("record.jsonl"), "".join(f"{line}\n" for line in record).encode()),
+        PaperFile(Path("export.zip"), _export(stage)),
     ]
     for file in files:
         (out / file.path).parent.mkdir(parents=True, exist_ok=True)
         (out / file.path).write_bytes(file.content)
     return Written(tuple(files), check_lines(record))
+
+
+def _export(stage: Stage) -> bytes:
+    """The record with all that belongs to it, as one ZIP that stands for itself."""
+    order, written = Order(stage.meet_id, stage.clock.now()), BytesIO()
+    with a_zip(written, order.now) as place:
+        stage.read(lambda conn: export_to(conn, order, place))
+    return written.getvalue()
 
 
 def _form(stage: Stage, number: int, ruled: Ruled) -> PaperFile:

@@ -167,6 +167,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/cases/{{case}}/consequences"): HEAD_OR_JURY,
     ("GET", f"{MEET}/feed"): JOINED,
     ("GET", f"{MEET}/record"): READERS_OF_RECORD,
+    ("GET", f"{MEET}/record.zip"): READERS_OF_RECORD,
     ("GET", f"{MEET}/record/head"): ANYONE,
     ("GET", f"{MEET}/record/checkpoint"): ANYONE,
     ("GET", f"{MEET}/record/checkpoints"): ANYONE,
