@@ -1,4 +1,4 @@
-"""The command line: demo, serve, migrate, seal, check, backup, restore."""
+"""The command line: demo, serve, migrate, seal, export, check, backup, restore."""
 
 from __future__ import annotations
 
@@ -14,8 +14,10 @@ from pydantic import SecretStr, ValidationError
 from sqlalchemy import make_url
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
+from app.clock import SystemClock
 from app.collector import look_seldom
 from app.config import Settings
+from app.ids import MeetId, canonical_id
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
@@ -94,11 +96,29 @@ def _parser() -> argparse.ArgumentParser:
         help="take key and certificate from a PKCS#12 file; its passphrase is asked for",
     )
     seal.add_argument("--because", default="", help="why a new seal comes in place of another")
+    export = _add(
+        commands,
+        "export",
+        export_record,
+        "write a meet's record with all that belongs to it, to be checked anywhere",
+        "export 01a21ab8-daeb-745e-8bd4-5cd455b468cd record.zip",
+    )
+    export.add_argument("meet", metavar="MEET", help="the meet's id")
+    export.add_argument("path", type=Path, metavar="PATH", help="a new folder, or a new .zip")
     check = _add(
-        commands, "check", check_record, "check an exported record", "check out/record.jsonl"
+        commands, "check", check_record, "check an exported record", "check out/export.zip"
     )
     check.add_argument(
-        "path", type=Path, metavar="DIR|FILE", help="an export, or the folder it is in"
+        "path", type=Path, metavar="DIR|FILE", help="an export, a record.jsonl or its folder"
+    )
+    check.add_argument(
+        "--head",
+        action="append",
+        default=[],
+        help="a head that a sheet shows, such as '264 3f2a 91bc 77d0 e1aa'",
+    )
+    check.add_argument(
+        "--seal", action="append", default=[], help="the fingerprint that must have sealed"
     )
     save = _add(commands, "backup", backup, "copy a running SQLite database", "backup meet.bak.db")
     save.add_argument("path", type=Path, metavar="FILE", help="where to write the copy")
@@ -214,10 +234,58 @@ def migrate(_parsed: argparse.Namespace) -> int:
     return 0
 
 
+def export_record(parsed: argparse.Namespace) -> int:
+    """Write an export of a meet's record, also while the server runs: it is only read."""
+    from app.exporting.building import export_to  # noqa: PLC0415
+    from app.exporting.files import a_place  # noqa: PLC0415
+    from app.exporting.wanted import Order  # noqa: PLC0415
+    from app.record.log import Keeper  # noqa: PLC0415
+    from app.sealing.seals import Seals, key_store  # noqa: PLC0415
+    from app.store.store import Store  # noqa: PLC0415
+
+    settings, clock, meet = Settings(), SystemClock(), MeetId(canonical_id(parsed.meet))
+    _insist_there(settings)
+    store = Store(settings.database_url, clock, Keeper())
+    try:
+        signer = Seals(store, key_store(settings)).known_signer(meet)
+        order = Order(meet, clock.now(), signer)
+        with a_place(parsed.path, order.now) as place:
+            head = store.read_now(lambda conn: export_to(conn, order, place))
+    finally:
+        store.engines.dispose()  # nothing was started that would have to be stopped
+    print(f"Wrote {parsed.path}: {head.size} entries, root {head.root}")
+    return 0
+
+
+def _insist_there(settings: Settings) -> None:
+    """Refuse a SQLite database that is not there, since opening would make it."""
+    url = make_url(settings.database_url)
+    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
+        raise ValueError(f"there is no database {url.database}; DATABASE_URL says where to look")
+
+
+OF_AN_EXPORT = ("manifest.json", "manifest.note", "check.py", "certificates", "checkpoints")
+
+
 def check_record(parsed: argparse.Namespace) -> int:
-    """Check an exported record without a database or a network."""
+    """Check an export, or a bare record, without a database or a network."""
     path: Path = parsed.path
-    path = path / "record.jsonl" if path.is_dir() else path
+    if path.suffix.lower() == ".zip" or any((path / name).exists() for name in OF_AN_EXPORT):
+        return _check_export(parsed)
+    if parsed.head or parsed.seal:
+        raise ValueError(f"{path} is no export; --head and --seal are held against one")
+    return _check_lines(path / "record.jsonl" if path.is_dir() else path)
+
+
+def _check_export(parsed: argparse.Namespace) -> int:
+    """What the checker says that goes with every export: there is only one truth about them."""
+    from app.exporting import check_export  # noqa: PLC0415
+
+    asked = [f"--head={head}" for head in parsed.head] + [f"--seal={one}" for one in parsed.seal]
+    return check_export.main([*asked, str(parsed.path)])
+
+
+def _check_lines(path: Path) -> int:
     with path.open(encoding="utf-8", errors="surrogateescape") as lines:
         checked = check_lines(line.rstrip("\n") for line in lines)
     if not checked.size and checked.head_root is None:

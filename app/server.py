@@ -24,6 +24,7 @@ from app.config import Settings
 from app.content_coding import RefuseCoded
 from app.crew import routes as crew
 from app.describing import describe
+from app.exporting import routes as exporting
 from app.meets import routes as meets
 from app.pictures import routes as pictures
 from app.record import routes as record
@@ -54,6 +55,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     crew.router,
     record.router,
     sealing.router,
+    exporting.router,
     access.router,
     operating.router,
 )

@@ -1,5 +1,5 @@
 """The papers of the played meet, as files in one folder: forms of rulings, protests, appeals and
-decisions, results, rounds and scores, windows and record.
+decisions, results, rounds and scores, windows, record, and the export of all of it.
 
 The same queries and drawings that HTTP answers with. Files of the same names are replaced,
 everything else in the folder is left alone. What is in the record is checked with
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 
 from sqlalchemy import Connection
@@ -18,6 +19,9 @@ from app.appeals.dossier import dossier
 from app.appeals.papers import appeal_form, decision_form, protest_form
 from app.appeals.queries import protest_out
 from app.appeals.standing import appeal_out
+from app.exporting.building import export_to
+from app.exporting.files import a_zip
+from app.exporting.wanted import Order
 from app.forms.paper import Paper
 from app.ids import AppealId, HeatId, PictureId, ProtestId
 from app.meets.queries import heat, names_in_event_of
@@ -71,10 +75,20 @@ def write_all(stage: Stage, out: Path) -> Written:
     # Last, since a paper that is sealed has its entry in the record.
     record = list(stage.read(lambda conn: list(export_lines(conn, stage.meet_id))))
     files.append(PaperFile(Path("record.jsonl"), "".join(f"{line}\n" for line in record).encode()))
+    files.append(PaperFile(Path("export.zip"), _export(stage)))
     for file in files:
         (out / file.path).parent.mkdir(parents=True, exist_ok=True)
         (out / file.path).write_bytes(file.content)
     return Written(tuple(files), check_lines(record))
+
+
+def _export(stage: Stage) -> bytes:
+    """The record with all that belongs to it, as one ZIP that stands for itself."""
+    signer = stage.seals.known_signer(stage.meet_id)
+    order, written = Order(stage.meet_id, stage.clock.now(), signer), BytesIO()
+    with a_zip(written, order.now) as place:
+        stage.read(lambda conn: export_to(conn, order, place))
+    return written.getvalue()
 
 
 def _form(stage: Stage, number: int, ruled: Ruled) -> PaperFile:

@@ -150,5 +150,5 @@ def _tell_written(written: Written, out: Path) -> int:
     if not written.checked.is_good:
         return 1
     print(f"The record's {written.checked.size} entries agree with its head.")
-    print(f"Check it again with: python -m app check {out}")
+    print(f"Check all of it with: python -m app check {out / 'export.zip'}")
     return 0

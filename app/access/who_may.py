@@ -171,6 +171,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/papers"): READERS_OF_FORMS,
     ("GET", f"{MEET}/papers/{{paper}}.pdf"): READERS_OF_FORMS,
     ("GET", f"{MEET}/record"): READERS_OF_RECORD,
+    ("GET", f"{MEET}/record.zip"): READERS_OF_RECORD,
     ("GET", f"{MEET}/record/head"): ANYONE,
     ("GET", f"{MEET}/record/checkpoint"): ANYONE,
     ("GET", f"{MEET}/record/checkpoints"): ANYONE,

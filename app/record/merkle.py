@@ -88,6 +88,34 @@ class Span:
     end: int
 
 
+class Levels:
+    """All complete subtrees of a tree, for whoever asks for many proofs: two hashes a leaf."""
+
+    def __init__(self, leaves: Iterable[bytes]) -> None:
+        self._levels = [list(leaves)]
+        self.size = len(self._levels[0])
+        while len(below := self._levels[-1]) > 1:
+            pairs = zip(below[::2], below[1::2], strict=False)
+            self._levels.append([node_hash(left, right) for left, right in pairs])
+
+    def root(self, span: Span) -> bytes:
+        """The root of a span that is a subtree."""
+        roots, at = [], span.start
+        while at < span.end:
+            height = (span.end - at).bit_length() - 1
+            roots.append(self._levels[height][at >> height])
+            at += 1 << height
+        return _folded(roots)
+
+    def inclusion(self, index: int, size: int) -> tuple[bytes, ...]:
+        """RFC 9162, 2.1.3.1: the path that proves leaf `index` in the tree of the first `size`."""
+        return tuple(self.root(span) for span in inclusion_spans(index, size))
+
+    def consistency(self, earlier: int, size: int) -> tuple[bytes, ...]:
+        """RFC 9162, 2.1.4.1: the path that proves the first `size` to extend earlier ones."""
+        return tuple(self.root(span) for span in consistency_spans(earlier, size))
+
+
 def inclusion_spans(index: int, size: int) -> tuple[Span, ...]:
     """The subtrees whose roots prove leaf `index` (from 0): RFC 9162, 2.1.3.1, in its order.
 

@@ -120,8 +120,12 @@ def export_lines(conn: Connection, meet_id: MeetId) -> Iterator[str]:
     while rows := conn.execute(_EXPORT, {"meet": meet_id, "after": after}).all():
         yield from (_export_line(row) for row in rows)
         after = rows[-1].seq
-    head = head_of(conn, meet_id)
-    yield json.dumps({"head": {"meet": meet_id, "size": head.size, "root": head.root}})
+    yield head_line(meet_id, head_of(conn, meet_id))
+
+
+def head_line(meet_id: MeetId, head: Head) -> str:
+    """The export's last line."""
+    return json.dumps({"head": {"meet": meet_id, "size": head.size, "root": head.root}})
 
 
 def _export_line(row: AnyRow) -> str:

@@ -108,7 +108,7 @@ def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes]:
             "edition": row["edition"],
             "head_size": sealed.head.size,
             "kind": place.kind,
-            "seal": sealed.seal.fingerprint,
+            "fingerprint": sealed.seal.fingerprint,
             "sha256": sealed.sha256,
             "sheet": place.sheet,
             "subject": place.subject,

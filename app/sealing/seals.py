@@ -100,6 +100,11 @@ class Seals:
             known = self._open[meet] = self._opened(meet, seal)
         return known
 
+    def known_signer(self, meet: MeetId) -> NoteKey | None:
+        """Who signs for the meet, None where it has no seal yet; Unavailable as with `of`."""
+        seal = self._store.read_now(lambda conn: seal_in_use(conn, meet))
+        return None if seal is None else self._opened(meet, seal).notes
+
     def _opened(self, meet: MeetId, seal: SealOut) -> OpenSeal:
         from app.forms.seal import Sealer  # noqa: PLC0415
 

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from app.record.merkle import (
     EMPTY_ROOT,
     Frontier,
+    Levels,
+    Span,
     consistency_proof,
     consistency_spans,
     inclusion_proof,
@@ -225,3 +227,13 @@ def test_proofs_for_what_is_not_there_are_refused() -> None:
         inclusion_proof(3, leaves(3))
     with pytest.raises(ValueError, match="must be a part"):
         consistency_proof(4, leaves(3))
+
+
+@given(SIZES, st.data())
+def test_a_tree_that_is_kept_gives_the_same_proofs(size: int, data: st.DataObject) -> None:
+    later = data.draw(st.integers(1, size))
+    index = data.draw(st.integers(0, later - 1))
+    kept, hashes = Levels(leaves(size)), leaves(later)
+    assert kept.root(Span(0, later)) == root_of(hashes)
+    assert kept.inclusion(index, later) == inclusion_proof(index, hashes)
+    assert kept.consistency(index + 1, later) == consistency_proof(index + 1, hashes)

@@ -1,0 +1,1735 @@
+#!/usr/bin/env python3
+"""Does an export of a meet's record say what was recorded, announced and signed?
+
+    python3 -I check.py EXPORT [--head "264 3f2a91bc77d0e1aa"] [--seal FINGERPRINT]
+
+EXPORT is the folder, or the ZIP, that this file came in. It needs Python 3.9 or later and the
+command `openssl` (OpenSSL 3.0 or later), no network and nothing else. It reads nothing outside the
+export but what --head names, and writes nothing but temporary files of its own. It ends with 0
+where everything agrees, 1 where something does not, 2 when it was called wrongly, and 3 where
+everything agrees that was checked, but something wants explaining or could not be checked.
+
+Whoever doubts an export doubts the checker that came with it too: take this file from somebody you
+trust, or write another one. The formats are documented with the program that makes the exports.
+"""
+
+from __future__ import annotations
+
+import sys
+
+if __name__ == "__main__":
+    # Nothing that lies beside this file may pose as a part of Python.
+    sys.path[:] = [p for p in sys.path if p and p != __file__.rpartition("/")[0]]
+
+import argparse
+import base64
+import binascii
+import hashlib
+import json
+import math
+import os
+import re
+import shutil
+import stat
+import struct
+import subprocess
+import tempfile
+import zipfile
+import zlib
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import partial
+from typing import IO, Any, Callable, Dict, Iterable, Iterator, List, NamedTuple, Optional, Tuple
+
+KIB, MIB = 1024, 1024 * 1024
+MOST_FILES = 100_000
+MOST_BYTES = 64 * 1024 * MIB
+LARGEST_FILE = 8 * 1024 * MIB
+LARGEST_PAPER = 64 * MIB
+LARGEST_JSON = 64 * MIB
+LARGEST_NOTE = 64 * KIB
+LARGEST_CERTIFICATES = 256 * KIB
+LARGEST_SEAL = 256 * KIB
+LONGEST_LINE = 16 * MIB
+MOST_SEALS_OF_A_PAPER = 32
+MOST_FINDINGS = 10_000
+MOST_SWELLING = 250
+OPENSSL_SECONDS = 20
+LARGEST_WHOLE = 2**53 - 1
+CLOCK_SLACK = timedelta(seconds=1)
+
+MANIFEST, MANIFEST_NOTE, RECORD, PROOFS = (
+    "manifest.json",
+    "manifest.note",
+    "record.jsonl",
+    "proofs.json",
+)
+SEALS = "certificates/seals.json"
+FOLDERS = ("announcements", "certificates", "checkpoints", "papers", "pictures")
+FIT = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}(?:/[A-Za-z0-9][A-Za-z0-9._-]{0,199})?")
+HEX64 = re.compile(r"[0-9a-f]{64}")
+INSTANT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z")
+ENTRY_FIELDS = {"actor", "at", "commitment", "kind", "meet", "seq", "subject"}
+DASH = "\N{EM DASH}"
+
+
+# What was found -------------------------------------------------------------------------------
+
+
+class Unfit(Exception):
+    """A file, or a part of one, that cannot be read as what it should be; says why."""
+
+
+@dataclass
+class Report:
+    """What a check found, each with its place."""
+
+    mismatches: List[str] = field(default_factory=list)
+    to_explain: List[str] = field(default_factory=list)
+    unchecked: List[str] = field(default_factory=list)
+    told: List[str] = field(default_factory=list)
+    beyond: int = 0
+
+    def mismatch(self, place: str, words: str) -> None:
+        if len(self.mismatches) < MOST_FINDINGS:
+            self.mismatches.append(f"{shown(place)}: {shown(words)}")
+        else:
+            self.beyond += 1
+
+    def explain(self, place: str, words: str) -> None:
+        if len(self.to_explain) < MOST_FINDINGS:
+            self.to_explain.append(f"{shown(place)}: {shown(words)}")
+
+    def uncheck(self, place: str, words: str) -> None:
+        if len(self.unchecked) < MOST_FINDINGS:
+            self.unchecked.append(f"{shown(place)}: {shown(words)}")
+
+    def tell(self, words: str) -> None:
+        if len(self.told) < MOST_FINDINGS:
+            self.told.append(shown(words))
+
+    @property
+    def ends_with(self) -> int:
+        if self.mismatches:
+            return 1
+        return 3 if self.to_explain or self.unchecked else 0
+
+
+def shown(text: object) -> str:
+    """Text that an export holds, safe for a terminal: nothing in it can steer one."""
+    printed = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in str(text)[:600])
+    return printed if len(str(text)) <= 600 else f"{printed}…"
+
+
+# JSON, and its RFC 8785 form ------------------------------------------------------------------
+
+
+class HasFraction(Exception):
+    """A document holds a number that is not whole: its form takes the slow way."""
+
+
+def whole(text: str) -> int:
+    if len(text) > 17 or abs(int(text)) > LARGEST_WHOLE:
+        raise ValueError("a whole number beyond 2^53 - 1")
+    return int(text)
+
+
+def fraction(text: str) -> float:
+    if len(text) > 400:
+        raise ValueError("a number of more than 400 digits")
+    return float(text)
+
+
+def no_fraction(_text: str) -> float:
+    raise HasFraction
+
+
+def no_constant(_text: str) -> float:
+    raise ValueError("no number")
+
+
+def once(pairs: List[Tuple[str, Any]]) -> Dict[str, Any]:
+    read = dict(pairs)
+    if len(read) != len(pairs):
+        raise ValueError("a name that is given twice in one object")
+    return read
+
+
+QUICK = json.JSONDecoder(parse_int=whole, parse_float=no_fraction, parse_constant=no_constant)
+SLOW = json.JSONDecoder(
+    parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
+)
+WRITTEN = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
+
+
+def read_json(text: str) -> Any:
+    """A document; Unfit for what is none, or is nested too deeply."""
+    try:
+        return SLOW.decode(text)
+    except (ValueError, RecursionError) as error:
+        raise Unfit("this is no JSON that can be read") from error
+
+
+def read_canonical(text: str) -> Any:
+    """A document that stands in its RFC 8785 form; Unfit for any other."""
+    try:
+        # Sorted by code point is sorted as RFC 8785 asks for, unless a name has letters beyond the
+        # first 65,536. A name that is given twice is written once, and so differs.
+        if text.isascii() or max(text) <= "\uffff":
+            quick = QUICK.decode(text)
+            if WRITTEN(quick) == text:
+                return quick
+            raise Unfit("this is not in its canonical form (RFC 8785)")
+    except HasFraction:
+        pass
+    except (ValueError, RecursionError) as error:
+        raise Unfit("this is no JSON that can be read") from error
+    document = read_json(text)
+    if canonical(document) != text:
+        raise Unfit("this is not in its canonical form (RFC 8785)")
+    return document
+
+
+def canonical(value: Any) -> str:
+    """The RFC 8785 form of what was read as JSON."""
+    try:
+        return "".join(in_form(value))
+    except RecursionError as error:
+        raise Unfit("this is nested too deeply") from error
+
+
+def in_form(value: Any) -> Iterator[str]:
+    if isinstance(value, dict):
+        names = sorted(value, key=lambda name: name.encode("utf-16-be", "surrogatepass"))
+        for at, name in enumerate(names):
+            yield f"{',' if at else '{'}{WRITTEN(name)}:"
+            yield from in_form(value[name])
+        yield "}" if names else "{}"
+    elif isinstance(value, list):
+        yield "["
+        for at, inner in enumerate(value):
+            yield "," if at else ""
+            yield from in_form(inner)
+        yield "]"
+    elif isinstance(value, float):
+        yield as_ecmascript(value)
+    else:
+        yield WRITTEN(value)
+
+
+def as_ecmascript(value: float) -> str:
+    """A number as ECMAScript writes it (RFC 8785, 3.2.2.3): the shortest digits, in its own way."""
+    if not math.isfinite(value):
+        raise Unfit("a number that JSON cannot carry")
+    if value == 0:
+        return "0"
+    sign = "-" if value < 0 else ""
+    digits, _, exponent = f"{abs(value)!r}".partition("e")
+    before, _, after = digits.partition(".")
+    after = "" if after == "0" else after
+    bare = (before + after).lstrip("0")
+    point = len(before) + int(exponent or 0) - (len(before + after) - len(bare))
+    bare = bare.rstrip("0")
+    return sign + placed(bare, point)
+
+
+def placed(digits: str, point: int) -> str:
+    """Digits with the decimal point after `point` of them."""
+    count = len(digits)
+    if count <= point <= 21:
+        return digits + "0" * (point - count)
+    if 0 < point <= 21:
+        return f"{digits[:point]}.{digits[point:]}"
+    if -6 < point <= 0:
+        return f"0.{'0' * -point}{digits}"
+    tail = f".{digits[1:]}" if count > 1 else ""
+    return f"{digits[0]}{tail}e{'+' if point > 0 else '-'}{abs(point - 1)}"
+
+
+def sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def utf8(data: bytes) -> str:
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise Unfit("this is not UTF-8") from error
+
+
+# The files ------------------------------------------------------------------------------------
+
+BROKEN = (
+    OSError,
+    ValueError,
+    RuntimeError,
+    EOFError,
+    NotImplementedError,
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+)
+
+
+class Folder:
+    """An export that is a folder. Links are not followed, and nothing but files is opened."""
+
+    def __init__(self, path: str) -> None:
+        self.root = os.path.realpath(path)
+
+    def files(self, report: Report) -> Dict[str, int]:
+        """Every file that may be read, with its size; what else lies there is reported."""
+        found: Dict[str, int] = {}
+        self._walk("", found, report)
+        return found
+
+    def _walk(self, folder: str, found: Dict[str, int], report: Report) -> None:
+        with os.scandir(os.path.join(self.root, folder)) as entries:
+            for entry in entries:
+                if len(found) + len(report.mismatches) > MOST_FILES:
+                    report.mismatch(folder or "the export", f"more than {MOST_FILES} files")
+                    return
+                self._take(f"{folder}/{entry.name}" if folder else entry.name, entry, found, report)
+
+    def _take(
+        self, name: str, entry: os.DirEntry[str], found: Dict[str, int], report: Report
+    ) -> None:
+        if entry.is_symlink():
+            report.mismatch(name, "this is a link; it was not followed")
+        elif entry.is_dir(follow_symlinks=False):
+            if name in FOLDERS:
+                self._walk(name, found, report)
+            else:
+                report.mismatch(name, "this folder does not belong here; it was not opened")
+        elif not entry.is_file(follow_symlinks=False):
+            report.mismatch(name, "this is neither a file nor a folder; it was not opened")
+        else:
+            found[name] = entry.stat(follow_symlinks=False).st_size
+
+    @contextmanager
+    def open(self, name: str) -> Iterator[IO[bytes]]:
+        flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+        opened = os.open(os.path.join(self.root, name), flags)
+        with os.fdopen(opened, "rb") as file:
+            if not stat.S_ISREG(os.fstat(opened).st_mode):
+                raise Unfit("this is no file")
+            yield file
+
+
+class Archive:
+    """An export that is one ZIP. Nothing of it is unpacked to the disk."""
+
+    def __init__(self, path: str) -> None:
+        self.size = os.path.getsize(path)
+        with open(path, "rb") as file:
+            insist_on_few_files(file, self.size)
+        self.zip = zipfile.ZipFile(path)
+        self.known: Dict[str, zipfile.ZipInfo] = {}
+
+    def files(self, report: Report) -> Dict[str, int]:
+        """Every file that may be read, with its size; what else is in it is reported."""
+        end = self.size
+        for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset, reverse=True):
+            name = info.orig_filename
+            wrong = unfit_member(info, end)
+            end = min(end, info.header_offset)
+            if name in self.known:
+                report.mismatch(name, "this name is in the ZIP twice")
+            elif wrong:
+                report.mismatch(name, wrong)
+            elif name.rstrip("/") not in FOLDERS:
+                self.known[name] = info
+        return {name: info.file_size for name, info in self.known.items()}
+
+    @contextmanager
+    def open(self, name: str) -> Iterator[IO[bytes]]:
+        with self.zip.open(self.known[name]) as file:
+            yield file
+
+
+def unfit_member(info: zipfile.ZipInfo, end: int) -> str:
+    """Why a member of a ZIP is not read; empty where it is."""
+    kind = stat.S_IFMT(info.external_attr >> 16)
+    if info.flag_bits & 1:
+        return "this is encrypted; it was not read"
+    if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        return "this is packed in a way that no export uses; it was not read"
+    if kind not in (0, stat.S_IFREG) and not info.is_dir():
+        return "this is a link or a device; it was not read"
+    if info.header_offset + 30 + info.compress_size > end:
+        return "this lies in the same bytes as another file; it was not read"
+    if info.file_size > max(16 * MIB, MOST_SWELLING * info.compress_size):
+        return "this would swell far beyond what it is packed in; it was not read"
+    return ""
+
+
+def insist_on_few_files(file: IO[bytes], size: int) -> None:
+    """Unfit for a ZIP whose table of files would fill the memory before it can be counted."""
+    file.seek(max(0, size - 66_000))
+    tail = file.read()
+    at = tail.rfind(b"PK\x05\x06")
+    if at < 0 or len(tail) < at + 22:
+        raise Unfit("this is no ZIP")
+    table = struct.unpack("<L", tail[at + 12 : at + 16])[0]
+    wide = tail.rfind(b"PK\x06\x06")
+    if table == 0xFFFFFFFF and wide >= 0:
+        table = struct.unpack("<Q", tail[wide + 40 : wide + 48].ljust(8, b"\0"))[0]
+    if table > MOST_FILES * 300:
+        raise Unfit(f"more than {MOST_FILES} files")
+
+
+@dataclass
+class Export:
+    """The files of an export that may be read, and how they are read."""
+
+    source: Any
+    report: Report
+    sizes: Dict[str, int] = field(default_factory=dict)
+
+    def take_in(self) -> None:
+        """Find the files; whatever has an unfit name, or one like another's, is left unread."""
+        alike: Dict[str, str] = {}
+        for name, size in sorted(self.source.files(self.report).items()):
+            first = alike.setdefault(name.casefold(), name)
+            if FIT.fullmatch(name) is None:
+                self.report.mismatch(name, "no file of an export is called so; it was not read")
+            elif first != name:
+                self.report.mismatch(name, f"on many machines this is the same name as {first}")
+            elif size > LARGEST_FILE:
+                self.report.mismatch(name, "this is too large; it was not read")
+            elif len(self.sizes) >= MOST_FILES:
+                self.report.mismatch(name, f"more than {MOST_FILES} files; it was not read")
+            else:
+                self.sizes[name] = size
+
+    def read(self, name: str, most: int) -> bytes:
+        """A whole file; Unfit where it is missing, broken or larger than `most`."""
+        if name not in self.sizes:
+            raise Unfit("this file is missing")
+        if self.sizes[name] > most:
+            raise Unfit(f"this is larger than {most} bytes; it was not read")
+        with self.opened(name) as file:
+            data = b"".join(parts(file, most + 1))
+        if len(data) > most:
+            raise Unfit(f"this is larger than {most} bytes; it was not read")
+        return data
+
+    def digest(self, name: str, most: int) -> Tuple[int, str]:
+        """How long a file is and its SHA-256, of its first `most` bytes."""
+        hashed, size = hashlib.sha256(), 0
+        with self.opened(name) as file:
+            for part in parts(file, most):
+                hashed.update(part)
+                size += len(part)
+        return size, hashed.hexdigest()
+
+    @contextmanager
+    def opened(self, name: str) -> Iterator[IO[bytes]]:
+        try:
+            with self.source.open(name) as file:
+                yield file
+        except BROKEN as error:
+            raise Unfit("this cannot be read") from error
+
+    def within(self, folder: str) -> List[str]:
+        return sorted(name for name in self.sizes if name.startswith(f"{folder}/"))
+
+
+def parts(file: IO[bytes], most: int) -> Iterator[bytes]:
+    while most > 0:
+        part = file.read(min(most, MIB))
+        if not part:
+            return
+        most -= len(part)
+        yield part
+
+
+# openssl --------------------------------------------------------------------------------------
+
+
+class NotChecked(Exception):
+    """Something could not be checked here; says why."""
+
+
+class Erased(Exception):
+    """Something cannot be checked any more, since it was erased as the record says; says why."""
+
+
+class OpenSSL:
+    """The command `openssl`, asked one question at a time in a folder that is thrown away."""
+
+    def __init__(self) -> None:
+        self.command = find_command("openssl")
+        self.missing = "" if self.command else "there is no command openssl here"
+        if self.command:
+            version = self._version()
+            if re.match(r"OpenSSL ([3-9]|[1-9][0-9])\.", version) is None:
+                self.missing = f"it takes OpenSSL 3.0 or later, this is {version or 'silent'}"
+
+    def _version(self) -> str:
+        try:
+            return self._run(["version"], ".")[1].decode("ascii", "replace").strip()[:80]
+        except Unfit:
+            return ""
+
+    def ask(self, arguments: List[str], files: Dict[str, bytes], answer: str = "") -> bytes:
+        """What it wrote to the file `answer`; Unfit where it refused or hung, NotChecked where
+        there is none.
+        """
+        if self.missing:
+            raise NotChecked(self.missing)
+        with tempfile.TemporaryDirectory(prefix="check-") as folder:
+            for name, content in files.items():
+                with open(os.path.join(folder, name), "wb") as file:
+                    file.write(content)
+            code, _ = self._run(arguments, folder)
+            if code:
+                raise Unfit("openssl refuses it")
+            return read_answer(os.path.join(folder, answer)) if answer else b""
+
+    def _run(self, arguments: List[str], folder: str) -> Tuple[int, bytes]:
+        known = {"PATH": os.defpath, "LC_ALL": "C", "OPENSSL_CONF": os.devnull, "HOME": folder}
+        try:
+            ended = subprocess.run(
+                [str(self.command), *arguments],
+                cwd=folder,
+                env={**known, "SYSTEMROOT": os.environ.get("SYSTEMROOT", "")},
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                timeout=OPENSSL_SECONDS,
+                check=False,
+            )
+        except subprocess.TimeoutExpired as error:
+            raise Unfit(f"openssl gave no answer within {OPENSSL_SECONDS} s") from error
+        except OSError as error:
+            raise Unfit("openssl could not be run") from error
+        return ended.returncode, ended.stdout
+
+
+def find_command(name: str) -> Optional[str]:
+    """Where a command lies, looked for in folders that are named in full: never in this one."""
+    folders = os.environ.get("PATH", os.defpath).split(os.pathsep)
+    return shutil.which(name, path=os.pathsep.join(f for f in folders if os.path.isabs(f)))
+
+
+def read_answer(path: str) -> bytes:
+    try:
+        with open(path, "rb") as file:
+            return file.read(LARGEST_CERTIFICATES)
+    except OSError as error:
+        raise Unfit("openssl wrote no answer") from error
+
+
+# Notes ----------------------------------------------------------------------------------------
+
+
+class VerifierKey(NamedTuple):
+    """A public key that signs notes, by its name and its id."""
+
+    name: str
+    id: bytes
+    public: bytes
+
+
+class Note(NamedTuple):
+    """A signed note's text and the signatures below it: a name, and the id with the signature."""
+
+    text: str
+    signatures: List[Tuple[str, bytes]]
+
+
+class Head(NamedTuple):
+    """A head of the record: how many entries, and the root over them (or its first digits)."""
+
+    size: int
+    root: str
+
+
+def read_verifier_key(text: Any) -> VerifierKey:
+    """A C2SP verifier key: name, id and base64 of 0x01 and the key, joined by plus signs."""
+    name, _, rest = str(text).partition("+")
+    ident, _, encoded = rest.partition("+")
+    key = from_base64(encoded)
+    computed = hashlib.sha256(name.encode("utf-8", "replace") + b"\n" + key).digest()[:4]
+    if len(key) != 33 or key[:1] != b"\x01" or ident != computed.hex() or not name:
+        raise Unfit("this is no verifier key of Ed25519")
+    return VerifierKey(name, computed, key[1:])
+
+
+def read_note(data: bytes) -> Note:
+    """A C2SP signed note: a text, an empty line, and a line for each signature."""
+    note = utf8(data)
+    text, gap, below = note.rpartition("\n\n")
+    lines = below.split("\n")
+    if not gap or lines.pop() != "" or not 0 < len(lines) <= 100:
+        raise Unfit("this is no signed note")
+    if any(letter < " " and letter != "\n" for letter in note):
+        raise Unfit("this note holds control characters")
+    return Note(f"{text}\n", [read_signature(line) for line in lines])
+
+
+def read_signature(line: str) -> Tuple[str, bytes]:
+    words = line.split(" ")
+    if len(words) != 3 or words[0] != DASH or not words[1] or "+" in words[1]:
+        raise Unfit("a line below the note is no signature")
+    return words[1], from_base64(words[2])
+
+
+def from_base64(text: str) -> bytes:
+    try:
+        data = base64.b64decode(text, validate=True)
+    except (binascii.Error, ValueError) as error:
+        raise Unfit("this is not base64") from error
+    if base64.b64encode(data).decode() != text:
+        raise Unfit("this base64 is written in another way than it should be")
+    return data
+
+
+def read_checkpoint(text: str) -> Tuple[str, Head]:
+    """The origin and the head that a note's text tells (C2SP checkpoint)."""
+    lines = text.split("\n")
+    if lines.pop() != "" or len(lines) < 3 or "" in lines:
+        raise Unfit("this note is no checkpoint")
+    root = from_base64(lines[2])
+    if re.fullmatch(r"0|[1-9][0-9]{0,15}", lines[1]) is None or len(root) != 32:
+        raise Unfit("this checkpoint tells no size, or no root")
+    return lines[0], Head(int(lines[1]), root.hex())
+
+
+SPKI_OF_ED25519 = bytes.fromhex("302a300506032b6570032100")
+"""RFC 8410, section 4: what stands before the 32 bytes of an Ed25519 key."""
+
+
+def insist_signed(note: Note, keys: List[VerifierKey], openssl: OpenSSL) -> None:
+    """Unfit unless one of the keys has signed the note, and none is named falsely."""
+    known = {(key.name, key.id): key for key in keys}
+    believed = False
+    for name, signature in note.signatures:
+        key = known.get((name, signature[:4]))
+        if key is None:
+            continue
+        insist_ed25519(key, note.text, signature[4:], openssl)
+        believed = True
+    if not believed:
+        raise Unfit("no key that the record names has signed it")
+
+
+def insist_ed25519(key: VerifierKey, text: str, signature: bytes, openssl: OpenSSL) -> None:
+    arguments = ["pkeyutl", "-verify", "-pubin", "-inkey", "key", "-keyform", "DER", "-rawin"]
+    files = {"key": SPKI_OF_ED25519 + key.public, "text": text.encode(), "signature": signature}
+    try:
+        openssl.ask([*arguments, "-in", "text", "-sigfile", "signature"], files)
+    except Unfit as error:
+        raise Unfit(f"its signature is not that of the key it names ({error})") from error
+
+
+# The Merkle tree of RFC 9162 ------------------------------------------------------------------
+
+
+def node_hash(left: bytes, right: bytes) -> bytes:
+    return hashlib.sha256(b"\x01" + left + right).digest()
+
+
+@dataclass
+class Tree:
+    """A growing tree: the roots of its complete subtrees, largest first, and heads on the way."""
+
+    wanted: frozenset[int]
+    size: int = 0
+    roots: List[bytes] = field(default_factory=list)
+    heads: Dict[int, str] = field(default_factory=dict)
+
+    def grow(self, entry: bytes) -> None:
+        hashed, rest = hashlib.sha256(b"\x00" + entry).digest(), self.size
+        while rest & 1:
+            hashed = node_hash(self.roots.pop(), hashed)
+            rest >>= 1
+        self.roots.append(hashed)
+        self.size += 1
+        if self.size in self.wanted:
+            self.heads[self.size] = self.root
+
+    @property
+    def root(self) -> str:
+        if not self.roots:
+            return sha256(b"")
+        hashed = self.roots[-1]
+        for left in reversed(self.roots[:-1]):
+            hashed = node_hash(left, hashed)
+        return hashed.hex()
+
+
+def root_by_inclusion(index: int, size: int, leaf: bytes, path: List[bytes]) -> str:
+    """RFC 9162, 2.1.3.2: the root that a proof leads to, empty where it cannot be one."""
+    node, last, hashed = index, size - 1, leaf
+    for step in path:
+        if last == 0:
+            return ""
+        if node & 1 or node == last:
+            hashed = node_hash(step, hashed)
+            while not node & 1 and node:
+                node, last = node >> 1, last >> 1
+        else:
+            hashed = node_hash(hashed, step)
+        node, last = node >> 1, last >> 1
+    return hashed.hex() if last == 0 and 0 <= index < size else ""
+
+
+def extends(earlier: Head, later: Head, path: List[bytes]) -> bool:
+    """RFC 9162, 2.1.4.2: whether the later head extends the earlier one, by this proof."""
+    if not 0 < earlier.size <= later.size:
+        return False
+    if earlier.size == later.size:
+        return not path and earlier.root == later.root
+    steps = list(path)
+    if earlier.size & (earlier.size - 1) == 0:
+        steps.insert(0, bytes.fromhex(earlier.root))
+    if not steps:
+        return False
+    node, last = earlier.size - 1, later.size - 1
+    while node & 1:
+        node, last = node >> 1, last >> 1
+    old = new = steps[0]
+    for step in steps[1:]:
+        if last == 0:
+            return False
+        if node & 1 or node == last:
+            old, new = node_hash(step, old), node_hash(step, new)
+            while not node & 1 and node:
+                node, last = node >> 1, last >> 1
+        else:
+            new = node_hash(new, step)
+        node, last = node >> 1, last >> 1
+    return (old.hex(), new.hex(), last) == (earlier.root, later.root, 0)
+
+
+# The record -----------------------------------------------------------------------------------
+
+
+class Entry(NamedTuple):
+    """An entry of the record, with its body where that was not erased."""
+
+    seq: int
+    kind: str
+    subject: str
+    actor: str
+    at: str
+    body: Dict[str, Any]
+
+    @property
+    def place(self) -> str:
+        return f"{RECORD}, entry {self.seq}"
+
+
+KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered")
+KEPT_KINDS = frozenset({*KEPT, "key revoked", "erased"})
+
+
+@dataclass
+class Record:
+    """What the check of the files needs to know of the record."""
+
+    meet: str = ""
+    tree: Tree = field(default_factory=lambda: Tree(frozenset()))
+    entries: int = 0
+    leaves: Dict[int, bytes] = field(default_factory=dict)
+    kept: Dict[str, List[Entry]] = field(default_factory=dict)
+    part: bool = False
+    acts: List[Entry] = field(default_factory=list)
+    bodiless: List[Tuple[int, str, str]] = field(default_factory=list)
+    head: Optional[Head] = None
+    last_seq: int = 0
+    last_at: str = ""
+
+    def of(self, kind: str) -> List[Entry]:
+        return self.kept.get(kind, [])
+
+    def has_erased(self, kind: str) -> bool:
+        return any(gone == kind for _, gone, _ in self.bodiless)
+
+
+class RecordReader:
+    """Reads record.jsonl line by line; `part` is an export that holds chosen entries only."""
+
+    def __init__(self, report: Report, wanted: frozenset[int], *, part: bool) -> None:
+        self.report, self.part = report, part
+        self.record = Record(tree=Tree(wanted), part=part)
+        self.number = 0
+
+    def read(self, file: IO[bytes]) -> None:
+        while line := file.readline(LONGEST_LINE + 1):
+            self.number += 1
+            place = f"{RECORD}, line {self.number}"
+            if self.record.head is not None:
+                self.report.mismatch(place, "something follows the head")
+                return
+            if len(line) > LONGEST_LINE:
+                self.report.mismatch(place, "this line is too long; reading ended here")
+                return
+            if not line.endswith(b"\n"):
+                self.report.mismatch(place, "this line has no end; something was cut off")
+            try:
+                self._take_line(place, line)
+            except Unfit as error:
+                self.report.mismatch(place, str(error))
+        if self.record.head is None:
+            self.report.mismatch(RECORD, "the head on the last line is missing")
+
+    def _take_line(self, place: str, line: bytes) -> None:
+        text = utf8(line.rstrip(b"\n"))
+        try:
+            document = json.loads(text)
+        except (ValueError, RecursionError) as error:
+            raise Unfit("this is no line of a record") from error
+        names = set(document) if isinstance(document, dict) else set()
+        if names == {"head"}:
+            self.record.head = self._head(document["head"])
+        elif names == {"entry", "salt", "body"} and isinstance(document["entry"], str):
+            self._take_entry(place, document["entry"], document["salt"], document["body"])
+        else:
+            raise Unfit("this is neither an entry nor a head")
+
+    def _head(self, document: Any) -> Head:
+        if not isinstance(document, dict) or set(document) != {"meet", "size", "root"}:
+            raise Unfit("this head cannot be read")
+        if document["meet"] != self.record.meet and self.record.meet:
+            self.report.mismatch("the head", "it belongs to another meet")
+        return head_in(document)
+
+    def _take_entry(self, place: str, text: str, salt: Any, body: Any) -> None:
+        record, data = self.record, text.encode("utf-8", "surrogatepass")
+        record.entries += 1
+        if not self.part:
+            record.tree.grow(data)
+        facts = read_canonical(text)
+        seq = facts.get("seq") if isinstance(facts, dict) else None
+        if not isinstance(seq, int) or set(facts) != ENTRY_FIELDS or isinstance(seq, bool):
+            raise Unfit("this entry has not the fields that an entry has")
+        place = f"{place} (entry {seq})"
+        if self.part:
+            record.leaves[seq] = hashlib.sha256(b"\x00" + data).digest()
+        self._look_at_order(place, facts)
+        self._look_at_body(place, facts, salt, body)
+
+    def _look_at_order(self, place: str, facts: Dict[str, Any]) -> None:
+        record, seq, at = self.record, facts["seq"], str(facts["at"])
+        record.meet = record.meet or str(facts["meet"])
+        if facts["meet"] != record.meet:
+            self.report.mismatch(place, "this entry belongs to another meet's record")
+        expected = record.last_seq + 1
+        if seq != expected and not (self.part and seq > record.last_seq):
+            words = f"entry {expected} was expected here; one was removed, added or moved"
+            self.report.mismatch(place, words)
+        if INSTANT.fullmatch(at) is None:
+            self.report.mismatch(place, "its time is not written as a record's times are")
+        elif at < record.last_at and went_back(record.last_at, at):
+            words = f"the clock went back, from {record.last_at} to {at}, when this was entered"
+            self.report.explain(place, words)
+        record.last_seq, record.last_at = seq, at
+
+    def _look_at_body(self, place: str, facts: Dict[str, Any], salt: Any, body: Any) -> None:
+        if salt is None and body is None:
+            gone = (facts["seq"], str(facts["kind"]), str(facts["subject"]))
+            self.record.bodiless.append(gone)
+            return
+        try:
+            committed = sha256(bytes.fromhex(salt) + body.encode())
+        except (TypeError, ValueError, AttributeError) as error:
+            raise Unfit("what was done cannot be read, or has no salt") from error
+        if committed != facts["commitment"] or len(salt) != 64:
+            self.report.mismatch(place, "what was done does not match the entry's commitment")
+        document = read_canonical(body)
+        if not isinstance(document, dict):
+            raise Unfit("what was done is no object")
+        self._keep(facts, document)
+
+    def _keep(self, facts: Dict[str, Any], body: Dict[str, Any]) -> None:
+        kind = str(facts["kind"])
+        signed = "signature" in body or ("statement" in body and "statement_sha256" in body)
+        if kind not in KEPT_KINDS and not signed:
+            return
+        about = (str(facts["subject"]), str(facts["actor"]), str(facts["at"]))
+        entry = Entry(facts["seq"], kind, *about, body)
+        if kind in KEPT_KINDS:
+            self.record.kept.setdefault(kind, []).append(entry)
+        if signed:
+            self.record.acts.append(entry)
+
+
+def head_in(document: Any) -> Head:
+    """A head that stands in a document; Unfit where it is malformed."""
+    size, root = document.get("size"), document.get("root")
+    is_size = isinstance(size, int) and not isinstance(size, bool) and size >= 0
+    if not is_size or not isinstance(root, str) or HEX64.fullmatch(root) is None:
+        raise Unfit("this head cannot be read")
+    return Head(size, root)
+
+
+def went_back(earlier: str, later: str) -> bool:
+    """Whether a clock went back by more than servers' clocks differ among each other."""
+    try:
+        first, second = (datetime.strptime(at, "%Y-%m-%dT%H:%M:%S.%fZ") for at in (earlier, later))
+    except ValueError:
+        return True
+    return first - second > CLOCK_SLACK
+
+
+def look_at_erasures(record: Record, report: Report) -> None:
+    """A body that is missing must be named by a later entry that says it was erased."""
+    erased: Dict[int, Entry] = {}
+    for entry in record.of("erased"):
+        named = entry.body.get("entries")
+        if not isinstance(named, list) or not all(type(seq) is int for seq in named):
+            report.mismatch(entry.place, "this erasure does not say which entries it was about")
+            continue
+        erased.update((seq, entry) for seq in named if seq < entry.seq)
+        told = [f"{word} {entry.body[name]}" for word, name in WHY if entry.body.get(name)]
+        report.tell(f"Erased on {entry.at}: {len(named)} entries' bodies, {', '.join(told)}.")
+    gone = {seq for seq, _, _ in record.bodiless}
+    for seq in sorted(gone - erased.keys()):
+        report.mismatch(f"{RECORD}, entry {seq}", "its body is missing, and no entry erased it")
+    for seq in sorted(erased.keys() - gone):
+        if seq in record.leaves if record.part else 0 < seq <= record.entries:
+            words = f"entry {erased[seq].seq} says that its body was erased, and it is still here"
+            report.explain(f"{RECORD}, entry {seq}", words)
+
+
+WHY = (("by", "by"), ("for", "because"))
+
+
+# The seals ------------------------------------------------------------------------------------
+
+
+class Seal(NamedTuple):
+    """A seal of the meet: its certificates and its record's key, as an entry names them."""
+
+    number: Any
+    fingerprint: str
+    certificates: str
+    key: Optional[VerifierKey]
+    verifier_key: str
+
+
+def take_seals(record: Record, report: Report) -> List[Seal]:
+    """The seals that the record names; what does not fit in itself is reported."""
+    seals = []
+    for entry in record.of("seal made"):
+        try:
+            seals.append(read_seal(entry.body, record.meet))
+        except Unfit as error:
+            report.mismatch(entry.place, f"this seal cannot be read: {error}")
+    return seals
+
+
+def read_seal(body: Dict[str, Any], meet: str) -> Seal:
+    pem, fingerprint = body.get("certificates"), body.get("fingerprint")
+    if not isinstance(pem, str) or not isinstance(fingerprint, str):
+        raise Unfit("its certificates are missing")
+    if len(pem) > LARGEST_CERTIFICATES:
+        raise Unfit("its certificates are too large")
+    if sha256(first_certificate(pem)) != fingerprint:
+        raise Unfit("its fingerprint is not that of its certificate")
+    key = read_verifier_key(body.get("verifier_key"))
+    if key.name != f"zone-docket/{meet}":
+        raise Unfit("its key signs for another meet")
+    return Seal(body.get("number"), fingerprint, pem, key, str(body.get("verifier_key")))
+
+
+def first_certificate(pem: str) -> bytes:
+    """The DER of the first certificate in PEM (RFC 7468)."""
+    begin, end = "-----BEGIN CERTIFICATE-----", "-----END CERTIFICATE-----"
+    _, gap, rest = pem.partition(begin)
+    inside, end_gap, _ = rest.partition(end)
+    if not gap or not end_gap:
+        raise Unfit("there is no certificate in it")
+    return from_base64("".join(inside.split()))
+
+
+def look_at_certificates(export: Export, seals: List[Seal]) -> None:
+    """The files of the certificates say what the record says."""
+    report = export.report
+    expected = {f"certificates/seal-{seal.number}.pem": seal.certificates for seal in seals}
+    for name in sorted({*expected, *export.within("certificates")} - {SEALS}):
+        try:
+            if name not in expected:
+                raise Unfit("the record names no such seal")
+            if export.read(name, LARGEST_CERTIFICATES) != expected[name].encode():
+                raise Unfit("this certificate is not the one that the record names")
+        except Unfit as error:
+            report.mismatch(name, str(error))
+    if seals or SEALS in export.sizes:
+        look_at_list_of_seals(export, seals)
+
+
+def look_at_list_of_seals(export: Export, seals: List[Seal]) -> None:
+    expected = [
+        {
+            "certificates": f"certificates/seal-{seal.number}.pem",
+            "fingerprint": seal.fingerprint,
+            "number": seal.number,
+            "verifier_key": seal.verifier_key,
+        }
+        for seal in seals
+    ]
+    try:
+        if read_canonical(utf8(export.read(SEALS, LARGEST_JSON))) != expected:
+            raise Unfit("this list is not that of the seals that the record names")
+    except Unfit as error:
+        export.report.mismatch(SEALS, str(error))
+
+
+# The papers -----------------------------------------------------------------------------------
+
+BYTE_RANGE = re.compile(
+    rb"/ByteRange\s{0,40}\[\s{0,40}([0-9]{1,12})\s{1,40}([0-9]{1,12})\s{1,40}([0-9]{1,12})\s{1,40}"
+    rb"([0-9]{1,12})\s{0,40}\]"
+)
+TIME_STAMP = bytes.fromhex("060b2a864886f70d0109100104")
+"""The DER of the object id of a time-stamp's content (RFC 3161, 2.4.2)."""
+
+
+class PaperSeal(NamedTuple):
+    """One seal in a PDF: what it is over, and the CMS message in DER."""
+
+    covers: int
+    content: bytes
+    message: bytes
+
+
+def paper_seals(pdf: bytes) -> List[PaperSeal]:
+    """The seals of a PDF, first to last: each over all that was before it, the last over all."""
+    found = BYTE_RANGE.findall(pdf)
+    if not found:
+        raise Unfit("this paper has no seal")
+    if len(found) > MOST_SEALS_OF_A_PAPER:
+        raise Unfit(f"this paper has more than {MOST_SEALS_OF_A_PAPER} seals")
+    if pdf.count(b"/ByteRange") != len(found):
+        raise Unfit("a seal's byte range cannot be read")
+    seals = sorted(paper_seal(pdf, [int(number) for number in one]) for one in found)
+    if len({seal.covers for seal in seals}) != len(seals):
+        raise Unfit("two seals of this paper are over the same bytes")
+    if seals[-1].covers != len(pdf):
+        raise Unfit("the last seal does not cover the whole file")
+    return seals
+
+
+def paper_seal(pdf: bytes, byte_range: List[int]) -> PaperSeal:
+    start, length, again, rest = byte_range
+    if start != 0 or not 0 < length < again or again + rest > len(pdf):
+        raise Unfit("a seal's byte range does not begin at 0, or leaves the file")
+    gap = pdf[length:again]
+    if len(gap) > LARGEST_SEAL or gap[:1] != b"<" or gap[-1:] != b">":
+        raise Unfit("what a seal leaves out is not just the seal")
+    if not pdf[max(0, length - 40) : length].rstrip().endswith(b"/Contents"):
+        raise Unfit("what a seal leaves out is not its /Contents")
+    try:
+        message = bytes.fromhex(gap[1:-1].decode("ascii"))
+    except ValueError as error:
+        raise Unfit("a seal is not written in hex") from error
+    covers = again + rest
+    return PaperSeal(covers, pdf[:length] + pdf[again:covers], one_der(message))
+
+
+def one_der(data: bytes) -> bytes:
+    """The one DER value at the beginning; behind it nothing but zeros may follow."""
+    if len(data) < 4 or data[0] != 0x30 or not 0x80 < data[1] < 0x85:
+        raise Unfit("a seal is no CMS message")
+    octets = data[1] & 0x7F
+    end = 2 + octets + int.from_bytes(data[2 : 2 + octets], "big")
+    if end > len(data) or data[end:].strip(b"\0"):
+        raise Unfit("a seal is followed by something else, or cut off")
+    return data[:end]
+
+
+def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> None:
+    """Unfit unless every seal of a paper holds, and the last is the one that the entry names."""
+    found = paper_seals(pdf)
+    dated = [one for one in found if TIME_STAMP in one.message[:200]]
+    for one in dated:
+        digests = (hashlib.new(name, one.content).digest() for name in ("sha256", "sha512"))
+        if not any(digest in one.message for digest in digests):
+            raise Unfit("a document's time stamp is over something else")
+    signing = [one for one in found if one not in dated]
+    if not signing:
+        raise Unfit("this paper has a time stamp and no seal")
+    for one in signing[:-1]:
+        insist_sealed(one, seals, openssl)
+    insist_sealed(signing[-1], [seal], openssl)
+
+
+def insist_sealed(one: PaperSeal, by: List[Seal], openssl: OpenSSL) -> None:
+    """Unfit unless one of these certificates has sealed the content."""
+    arguments = ["cms", "-verify", "-binary", "-inform", "DER", "-in", "message"]
+    arguments += ["-content", "content", "-CAfile", "trusted", "-no-CApath", "-partial_chain"]
+    arguments += ["-purpose", "any", "-no_check_time", "-signer", "signer", "-out", os.devnull]
+    trusted = "\n".join(seal.certificates for seal in by).encode()
+    files = {"message": one.message, "content": one.content, "trusted": trusted}
+    try:
+        signer = openssl.ask(arguments, files, answer="signer").decode("ascii", "replace")
+    except Unfit as error:
+        raise Unfit(f"its seal over the first {one.covers} bytes does not hold: {error}") from error
+    certificate = sha256(first_certificate(signer))
+    if signer.count("BEGIN CERTIFICATE") != 1 or certificate not in {s.fingerprint for s in by}:
+        raise Unfit("it was sealed with another certificate than the record names")
+
+
+def paper_name(body: Dict[str, Any]) -> str:
+    """How the file of a sealed paper is called."""
+    told = "-".join(str(body.get(name, "")) for name in ("kind", "subject", "sheet", "edition"))
+    return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
+
+
+# Signatures of acts ---------------------------------------------------------------------------
+
+
+class Key(NamedTuple):
+    """A device's key, as the record registered it, and since when it signs nothing any more."""
+
+    entry: Entry
+    revocations: List[Entry]
+
+
+class Keys:
+    """All devices' keys of a record."""
+
+    def __init__(self, record: Record) -> None:
+        self.some_erased = record.has_erased("key registered")
+        self._keys = {str(one.body.get("key")): Key(one, []) for one in record.of("key registered")}
+        for revoked in record.of("key revoked"):
+            key = self._keys.get(str(revoked.body.get("key")))
+            if key is not None:
+                key.revocations.append(revoked)
+
+    def find(self, ident: Any) -> Key:
+        """The key of this id; Unfit for an unknown one, Erased where it may have been erased."""
+        key = self._keys.get(str(ident))
+        if key is None and self.some_erased:
+            raise Erased("the key that signed it was erased, so its proof is not looked at")
+        if key is None:
+            raise Unfit("it was signed with a key that the record does not name")
+        return key
+
+
+def check_act(act: Entry, keys: Keys, report: Report, openssl: OpenSSL) -> None:
+    """Unfit where a signed act's digest, or the proof of who signed it, does not hold."""
+    statement, signature = act.body.get("statement"), act.body.get("signature")
+    if not isinstance(statement, dict):
+        if signature is None:
+            return  # signed with a PIN before statements stood in the record
+        raise Unfit("this act is signed, but what was signed is missing")
+    form = canonical(statement).encode()
+    if sha256(form) != act.body.get("statement_sha256"):
+        raise Unfit("the digest of what was signed is not that of the statement")
+    if signature is None:
+        return
+    if not isinstance(signature, dict):
+        raise Unfit("this signature cannot be read")
+    strength = signature.get("strength")
+    if strength in ("device key", "phone key"):
+        check_proof(act, form, signature, keys, report, openssl)
+    elif strength not in ("PIN", "server"):
+        raise Unfit("this signature is of an unknown strength")
+
+
+def check_proof(
+    act: Entry,
+    form: bytes,
+    signature: Dict[str, Any],
+    keys: Keys,
+    report: Report,
+    openssl: OpenSSL,
+) -> None:
+    """Unfit unless a device's key that was in force has signed the statement."""
+    key = keys.find(signature.get("key"))
+    insist_in_force(act, signature, key, report)
+    proof, public = signature.get("proof"), key.entry.body.get("public_key")
+    if not isinstance(proof, dict) or not isinstance(public, str):
+        raise Unfit("the proof of its signature is missing")
+    phone = signature.get("strength") == "phone key"
+    if key.entry.body.get("kind") != ("phone key" if phone else "passkey"):
+        raise Unfit("it was signed with a key of another kind")
+    signed, made = by_phone(form, proof) if phone else by_passkey(form, proof, key.entry.body)
+    files = {"key": public.encode("utf-8", "replace"), "signed": signed, "signature": made}
+    arguments = ["dgst", "-sha256", "-verify", "key", "-signature", "signature", "signed"]
+    try:
+        openssl.ask(arguments, files)
+    except Unfit as error:
+        raise Unfit(f"its signature does not hold: {error}") from error
+
+
+def insist_in_force(act: Entry, signature: Dict[str, Any], key: Key, report: Report) -> None:
+    """The key is the official's own, was registered before, and was not revoked by then."""
+    if key.entry.body.get("official") != signature.get("official"):
+        raise Unfit("it was signed with the key of another official")
+    if key.entry.seq >= act.seq:
+        raise Unfit("it was signed with a key that was registered only afterwards")
+    for revoked in key.revocations:
+        since = str(revoked.body.get("revoked_from"))
+        if as_instant(since) > as_instant(act.at):
+            continue
+        if revoked.seq < act.seq:
+            raise Unfit(f"it was signed with a key that was revoked from {since} on")
+        words = f"its key was revoked later, from {since} on, which is before this was signed"
+        report.explain(act.place, words)
+
+
+def as_instant(text: str) -> datetime:
+    """An instant in RFC 3339; Unfit for anything else."""
+    fitted = re.sub(r"[Zz]$", "+00:00", text)
+    try:
+        instant = datetime.fromisoformat(fitted)
+    except ValueError as error:
+        raise Unfit("a time is not written as it should be") from error
+    if instant.tzinfo is None:
+        raise Unfit("a time has no zone")
+    return instant
+
+
+def by_phone(form: bytes, proof: Dict[str, Any]) -> Tuple[bytes, bytes]:
+    """What a phone signed, and its signature as openssl reads it: r and s in DER."""
+    pair = from_base64url(proof.get("signature"))
+    if len(pair) != 64:
+        raise Unfit("a phone's signature has 64 bytes")
+    both = der_whole(pair[:32]) + der_whole(pair[32:])
+    return form, b"\x30" + bytes([len(both)]) + both
+
+
+def der_whole(number: bytes) -> bytes:
+    bare = number.lstrip(b"\0") or b"\0"
+    bare = b"\0" + bare if bare[0] & 0x80 else bare
+    return b"\x02" + bytes([len(bare)]) + bare
+
+
+def by_passkey(form: bytes, proof: Dict[str, Any], key: Dict[str, Any]) -> Tuple[bytes, bytes]:
+    """What an authenticator signed (W3C Web Authentication, 7.2), and its signature."""
+    data = from_base64url(proof.get("authenticator_data"))
+    client = from_base64url(proof.get("client_data_json"))
+    told = read_json(utf8(client))
+    if not isinstance(told, dict) or told.get("type") != "webauthn.get":
+        raise Unfit("its proof was made for something else")
+    if from_base64url(told.get("challenge")) != hashlib.sha256(form).digest():
+        raise Unfit("its proof is over another statement")
+    if len(data) < 37 or data[:32] != hashlib.sha256(str(key.get("rp_id")).encode()).digest():
+        raise Unfit("its proof was made for another service")
+    if not data[32] & 1:
+        raise Unfit("nobody was present when its proof was made")
+    return data + hashlib.sha256(client).digest(), from_base64url(proof.get("signature"))
+
+
+def from_base64url(text: Any) -> bytes:
+    if not isinstance(text, str) or re.fullmatch(r"[A-Za-z0-9_-]{0,20000}", text) is None:
+        raise Unfit("a proof is not written in base64url")
+    try:
+        return base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
+    except (binascii.Error, ValueError) as error:
+        raise Unfit("a proof is not written in base64url") from error
+
+
+# The whole ------------------------------------------------------------------------------------
+
+
+class Asked(NamedTuple):
+    """What the caller brings to hold the export against."""
+
+    heads: Tuple[Tuple[Head, Optional[Note]], ...] = ()
+    seals: Tuple[str, ...] = ()
+
+
+NOTHING_ASKED = Asked()
+
+
+class Checker:
+    """One check of one export."""
+
+    def __init__(self, source: Any, asked: Asked) -> None:
+        self.report = Report()
+        self.export = Export(source, self.report)
+        self.asked = asked
+        self.openssl = OpenSSL()
+        self.record = Record()
+        self.seals: List[Seal] = []
+        self.proved: Dict[int, str] = {}
+        self.manifest: Optional[Dict[str, Any]] = None
+        self.manifest_sha256 = ""
+        self.jobs: List[Tuple[str, Callable[[], None]]] = []
+
+    @property
+    def keys(self) -> List[VerifierKey]:
+        return [seal.key for seal in self.seals if seal.key is not None]
+
+    @property
+    def is_part(self) -> bool:
+        return PROOFS in self.export.sizes
+
+    def run(self) -> Report:
+        """Every check, one after another; what openssl has to say comes last."""
+        self.export.take_in()
+        self._look_at_manifest()
+        self._read_record()
+        look_at_erasures(self.record, self.report)
+        self.seals = take_seals(self.record, self.report)
+        look_at_certificates(self.export, self.seals)
+        self._look_at_heads()
+        self._look_at_checkpoints()
+        self._look_at_papers()
+        self._look_at_pictures()
+        self._look_at_announcements()
+        self._look_at_acts()
+        self._look_at_what_was_asked()
+        self._ask_openssl()
+        self._tell()
+        return self.report
+
+    # The manifest
+
+    def _look_at_manifest(self) -> None:
+        try:
+            data = self.export.read(MANIFEST, LARGEST_JSON)
+            manifest = read_canonical(utf8(data))
+            listed = files_of(manifest)
+        except Unfit as error:
+            self.report.mismatch(MANIFEST, str(error))
+            return
+        self.manifest, self.manifest_sha256 = manifest, sha256(data)
+        there = set(self.export.sizes) - {MANIFEST, MANIFEST_NOTE}
+        for name in sorted(there - listed.keys()):
+            self.report.mismatch(name, "the manifest does not name this file")
+        left = MOST_BYTES
+        for name, (size, digest) in sorted(listed.items()):
+            left -= size
+            if left < 0:
+                self.report.mismatch(name, "the export is too large; reading ended here")
+                return
+            self._look_at_file(name, size, digest)
+
+    def _look_at_file(self, name: str, size: int, digest: str) -> None:
+        try:
+            if name not in self.export.sizes:
+                raise Unfit("the manifest names this file, and it is missing")
+            if self.export.sizes[name] != size:
+                raise Unfit("this file has not the size that the manifest says")
+            if self.export.digest(name, size + 1) != (size, digest):
+                raise Unfit("this file is not the one that the manifest names: another SHA-256")
+        except Unfit as error:
+            self.report.mismatch(name, str(error))
+
+    def _look_at_manifests_note(self) -> None:
+        note = read_note(self.export.read(MANIFEST_NOTE, LARGEST_NOTE))
+        expected = f"zone-docket manifest\n{self.record.meet}\n{self.manifest_sha256}\n"
+        if note.text != expected:
+            raise Unfit("this note is about another manifest")
+        insist_signed(note, self.keys, self.openssl)
+
+    # The record
+
+    def _read_record(self) -> None:
+        reader = RecordReader(self.report, self._wanted(), part=self.is_part)
+        self.record = reader.record
+        try:
+            if RECORD not in self.export.sizes:
+                raise Unfit("this file is missing")
+            with self.export.opened(RECORD) as file:
+                reader.read(file)
+        except Unfit as error:
+            self.report.mismatch(RECORD, str(error))
+
+    def _wanted(self) -> frozenset[int]:
+        """The sizes at which the root will be asked for."""
+        named = (checkpoint_size(name) for name in self.export.within("checkpoints"))
+        return frozenset([*(s for s in named if s), *(head.size for head, _ in self.asked.heads)])
+
+    def _look_at_heads(self) -> None:
+        record, head = self.record, self.record.head
+        self.proved = dict(record.tree.heads)
+        if self.is_part:
+            self._look_at_proofs()
+        elif head is not None:
+            if head.size != record.tree.size:
+                words = f"it says {head.size} entries, there are {record.tree.size}"
+                self.report.mismatch("the head", words)
+            elif head.root != record.tree.root:
+                words = f"its root is {head.root}, the entries give {record.tree.root}"
+                self.report.mismatch("the head", words)
+            self.proved[record.tree.size] = record.tree.root
+        self._look_at_manifests_head()
+
+    def _look_at_manifests_head(self) -> None:
+        manifest = self.manifest
+        if manifest is None or self.record.head is None:
+            return
+        head = {"meet": self.record.meet, **self.record.head._asdict()}
+        if manifest.get("head") != head or manifest.get("meet") != self.record.meet:
+            self.report.mismatch(MANIFEST, "its head or its meet is not that of the record")
+
+    def _look_at_proofs(self) -> None:
+        try:
+            document = read_canonical(utf8(self.export.read(PROOFS, LARGEST_JSON)))
+            self._look_at_inclusions(document)
+        except Unfit as error:
+            self.report.mismatch(PROOFS, str(error))
+        except (AttributeError, KeyError, TypeError, ValueError):
+            self.report.mismatch(PROOFS, "these proofs cannot be read")
+
+    def _look_at_inclusions(self, document: Dict[str, Any]) -> None:
+        head = head_in(document["head"])
+        if head != self.record.head:
+            self.report.mismatch(PROOFS, "its head is not that of the record")
+        self.proved[head.size] = head.root
+        paths = {
+            one["entry"]: [bytes.fromhex(step) for step in one["path"]]
+            for one in document["entries"]
+        }
+        for seq in sorted({*paths, *self.record.leaves}):
+            leaf, path = self.record.leaves.get(seq), paths.get(seq)
+            if leaf is None or path is None:
+                self.report.mismatch(PROOFS, f"entry {seq} and its proof are not both here")
+            elif root_by_inclusion(seq - 1, head.size, leaf, path) != head.root:
+                self.report.mismatch(PROOFS, f"entry {seq} is not proved to stand in the head")
+        for one in document["heads"]:
+            earlier = head_in(one)
+            if extends(earlier, head, [bytes.fromhex(step) for step in one["path"]]):
+                self.proved[earlier.size] = earlier.root
+            else:
+                words = f"the head of {earlier.size} entries is not proved to be extended"
+                self.report.mismatch(PROOFS, words)
+
+    def _look_at_checkpoints(self) -> None:
+        for name in self.export.within("checkpoints"):
+            try:
+                size = checkpoint_size(name)
+                note = read_note(self.export.read(name, LARGEST_NOTE))
+                self._hold_against(note, size)
+                self._later(name, partial(insist_signed, note, self.keys, self.openssl))
+            except Unfit as error:
+                self.report.mismatch(name, str(error))
+        if self.seals and self.record.head is not None:
+            name = f"checkpoints/{self.record.head.size}.note"
+            if name not in self.export.sizes:
+                self.report.mismatch(name, "the head of this export was not signed")
+        if self.seals or MANIFEST_NOTE in self.export.sizes:
+            if self.manifest is not None:
+                self._later(MANIFEST_NOTE, self._look_at_manifests_note)
+        else:
+            self.report.tell("This meet has no seal: nothing in this export is signed.")
+
+    def _hold_against(self, note: Note, size: Optional[int] = None) -> Head:
+        """Unfit unless a checkpoint's head is one that this record had."""
+        origin, head = read_checkpoint(note.text)
+        if origin != f"zone-docket/{self.record.meet}":
+            raise Unfit("this head is of another meet's record")
+        if size is not None and head.size != size:
+            raise Unfit("this head is of another size than its name says")
+        self._insist_on(head)
+        return head
+
+    def _insist_on(self, head: Head) -> None:
+        known = self.proved.get(head.size)
+        grown = max([*self.proved, 0])
+        if head.size > grown:
+            words = f"this export is older: it has {grown} entries, that head has {head.size}"
+            raise Unfit(words)
+        if known is None:
+            raise Unfit(f"the export holds no proof about the head of {head.size} entries")
+        if not known.startswith(head.root):
+            words = f"the root of the first {head.size} entries is {known}, not {head.root}"
+            raise Unfit(f"the record was rewritten since: {words}")
+
+    # The files that the record speaks of
+
+    def _look_at_papers(self) -> None:
+        by_name = {paper_name(entry.body): entry for entry in self.record.of("paper sealed")}
+        for name in sorted({*by_name, *self.export.within("papers")}):
+            entry = by_name.get(name)
+            if entry is None:
+                self.report.mismatch(name, "no entry of the record says that this paper was sealed")
+            elif name not in self.export.sizes:
+                self.report.mismatch(
+                    name, f"entry {entry.seq} sealed this paper, and it is missing"
+                )
+            else:
+                self._later(name, partial(self._check_paper, name, entry))
+
+    def _check_paper(self, name: str, entry: Entry) -> None:
+        pdf = self.export.read(name, LARGEST_PAPER)
+        if sha256(pdf) != entry.body.get("sha256"):
+            raise Unfit(f"this is not the paper that entry {entry.seq} sealed: another SHA-256")
+        named = [seal for seal in self.seals if seal.fingerprint == entry.body.get("fingerprint")]
+        if not named:
+            raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
+        check_paper(pdf, named[0], self.seals, self.openssl)
+
+    def _look_at_pictures(self) -> None:
+        expected: Dict[str, Tuple[Entry, Any]] = {}
+        for entry in self.record.of("picture added"):
+            ending = ENDINGS.get(str(entry.body.get("media_type")), "bin")
+            subject = f"pictures/{entry.subject}"
+            expected[f"{subject}.{ending}"] = (entry, entry.body.get("sha256"))
+            expected[f"{subject}-shown.jpg"] = (entry, entry.body.get("shown_sha256"))
+        for name in sorted({*expected, *self.export.within("pictures")}):
+            try:
+                self._check_picture(name, expected.get(name))
+            except Unfit as error:
+                self.report.mismatch(name, str(error))
+
+    def _check_picture(self, name: str, expected: Optional[Tuple[Entry, Any]]) -> None:
+        if expected is None:
+            raise Unfit("no entry of the record says that this picture was added")
+        entry, digest = expected
+        if name not in self.export.sizes:
+            raise Unfit(f"entry {entry.seq} added this picture, and it is missing")
+        if self.export.digest(name, LARGEST_FILE)[1] != digest:
+            raise Unfit(f"this is not the picture that entry {entry.seq} added: another SHA-256")
+
+    def _look_at_announcements(self) -> None:
+        made = {entry.subject: entry for entry in self.record.of("announcement")}
+        erased = {subject for _, kind, subject in self.record.bodiless if kind == "announcement"}
+        there = {
+            name.split("/")[1].rpartition(".")[0] for name in self.export.within("announcements")
+        }
+        for subject in sorted({*made, *there}):
+            if subject not in made and subject not in erased:
+                words = "no entry of the record says that this was announced"
+                self.report.mismatch(f"announcements/{subject}", words)
+                continue
+            for ending in ("json", "csv", "txt"):
+                name = f"announcements/{subject}.{ending}"
+                if name not in self.export.sizes:
+                    self.report.mismatch(name, "this was announced, and the file is missing")
+            if subject in made:
+                self._check_announcement(f"announcements/{subject}.json", made[subject])
+
+    def _check_announcement(self, name: str, entry: Entry) -> None:
+        try:
+            document = read_json(utf8(self.export.read(name, LARGEST_JSON)))
+            if not isinstance(document, dict):
+                raise Unfit("this is no announcement")
+            for said in sorted(entry.body.keys() & document.keys()):
+                if canonical(document[said]) != canonical(entry.body[said]):
+                    raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
+            if document.get("id") != entry.subject:
+                raise Unfit("this is another announcement than its name says")
+        except Unfit as error:
+            self.report.mismatch(name, str(error))
+
+    def _look_at_acts(self) -> None:
+        keys = Keys(self.record)
+        for act in self.record.acts:
+            self._later(act.place, partial(check_act, act, keys, self.report, self.openssl))
+
+    # What the caller brought
+
+    def _look_at_what_was_asked(self) -> None:
+        for head, note in self.asked.heads:
+            place = f"--head, {head.size} entries"
+            try:
+                self._insist_on(head)
+                self.report.tell(
+                    f"This record extends the head of {head.size} entries, {head.root}."
+                )
+                if note is not None:
+                    self._hold_against(note)
+                    self._later(place, partial(insist_signed, note, self.keys, self.openssl))
+            except Unfit as error:
+                self.report.mismatch(place, str(error))
+        if self.asked.seals:
+            self._look_at_asked_seals()
+
+    def _look_at_asked_seals(self) -> None:
+        asked = set(self.asked.seals)
+        prints = {seal.fingerprint for seal in self.seals}
+        keys = {seal.verifier_key for seal in self.seals}
+        for one in sorted(asked - prints - keys):
+            self.report.mismatch("--seal", f"the record names no seal {one}")
+        for found, kind in ((prints, "certificate"), (keys, "key")):
+            mine = {one for one in asked if ("+" in one) == (kind == "key")}
+            for other in sorted(found - mine) if mine else ():
+                self.report.mismatch("--seal", f"the record also names a {kind} {other}")
+
+    # What takes openssl
+
+    def _later(self, place: str, job: Callable[[], None]) -> None:
+        self.jobs.append((place, job))
+
+    def _ask_openssl(self) -> None:
+        with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:
+            for place, found in zip(
+                (place for place, _ in self.jobs), pool.map(outcome, (job for _, job in self.jobs))
+            ):
+                if isinstance(found, Erased):
+                    self.report.tell(f"{place}: {found}")
+                elif isinstance(found, NotChecked):
+                    self.report.uncheck(place, str(found))
+                elif found is not None:
+                    self.report.mismatch(place, str(found))
+
+    def _tell(self) -> None:
+        record, erased = self.record, len(self.record.bodiless)
+        what = [f"{record.entries} entries"]
+        what += [f"{len(record.of('paper sealed'))} sealed papers", f"{len(self.seals)} seals"]
+        what += [f"{len(self.export.within('checkpoints'))} signed heads"]
+        what += [f"{len(record.acts)} signed acts"]
+        part = (
+            f", chosen from a record of {record.head.size}" if self.is_part and record.head else ""
+        )
+        self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
+
+
+def outcome(job: Callable[[], None]) -> Optional[Exception]:
+    """What a job found: nothing, that something does not hold, or that it could not be checked."""
+    try:
+        job()
+    except (Unfit, NotChecked, Erased) as found:
+        return found
+    except (
+        AttributeError,
+        KeyError,
+        TypeError,
+        ValueError,
+        OverflowError,
+        RecursionError,
+    ) as error:
+        return Unfit(f"this cannot be read ({type(error).__name__})")
+    return None
+
+
+ENDINGS = {
+    "image/jpeg": "jpg",
+    "image/png": "png",
+    "image/webp": "webp",
+    "image/heic": "heic",
+    "image/heif": "heif",
+}
+
+
+def checkpoint_size(name: str) -> Optional[int]:
+    """The size that a checkpoint's name says, None for a name that says none."""
+    match = re.fullmatch(r"checkpoints/([1-9][0-9]{0,15})\.note", name)
+    return int(match[1]) if match else None
+
+
+def files_of(manifest: Any) -> Dict[str, Tuple[int, str]]:
+    """Every file that a manifest names: its size and its SHA-256."""
+    if not isinstance(manifest, dict) or not isinstance(manifest.get("files"), list):
+        raise Unfit("this is no manifest")
+    listed: Dict[str, Tuple[int, str]] = {}
+    for one in manifest["files"]:
+        fields = set(one) if isinstance(one, dict) else set()
+        if fields != {"path", "sha256", "size"} or type(one["size"]) is not int:
+            raise Unfit("it names a file without its path, size and SHA-256")
+        if not isinstance(one["path"], str) or one["path"] in listed:
+            raise Unfit("it names a file twice")
+        listed[one["path"]] = (one["size"], str(one["sha256"]))
+    return listed
+
+
+# The command ----------------------------------------------------------------------------------
+
+
+def open_export(path: str) -> Any:
+    """The folder or the ZIP at a path; Unfit for anything else."""
+    try:
+        return Folder(path) if os.path.isdir(path) else Archive(path)
+    except BROKEN as error:
+        raise Unfit("this is neither a folder nor a ZIP that can be read") from error
+
+
+def check(path: str, asked: Asked = NOTHING_ASKED) -> Report:
+    """Check an export; Unfit where there is none at this path."""
+    return Checker(open_export(path), asked).run()
+
+
+HEAD_IN_WORDS = re.compile(
+    r"([0-9]{1,16})(?: entries)?[\s,:·]+(?:root )?([0-9a-fA-F]{4}[0-9a-fA-F\s]{12,80})"
+)
+
+
+def read_asked_head(text: str) -> Tuple[Head, Optional[Note]]:
+    """A head as a sheet shows it: size and root, short or full; or a whole note, or its file."""
+    words = HEAD_IN_WORDS.fullmatch(text.strip())
+    if words is not None:
+        root = "".join(words[2].split()).lower()
+        if 16 <= len(root) <= 64 and int(words[1]):
+            return Head(int(words[1]), root), None
+        raise argparse.ArgumentTypeError("a head is a size and at least 16 digits of its root")
+    try:
+        note = read_note(text.encode("utf-8", "replace") if "\n" in text else note_file(text))
+        return read_checkpoint(note.text)[1], note
+    except (Unfit, OSError) as error:
+        raise argparse.ArgumentTypeError(f"this is no head: {shown(error)}") from error
+
+
+def note_file(path: str) -> bytes:
+    with open(path, "rb") as file:
+        return file.read(LARGEST_NOTE)
+
+
+def read_asked_seal(text: str) -> str:
+    """A certificate's fingerprint in hex, with or without colons; or a verifier key."""
+    if "+" in text:
+        return text.strip()
+    bare = "".join(text.replace(":", "").split()).lower()
+    if HEX64.fullmatch(bare) is None:
+        raise argparse.ArgumentTypeError("a fingerprint is a SHA-256: 64 digits in hex")
+    return bare
+
+
+def main(arguments: Optional[List[str]] = None) -> int:
+    """Check what the command line names, and say what was found."""
+    parser = argparse.ArgumentParser(
+        prog="check.py", description="Check an export of a meet's record."
+    )
+    parser.add_argument("export", metavar="EXPORT", help="the folder or the ZIP of the export")
+    parser.add_argument(
+        "--head",
+        action="append",
+        default=[],
+        type=read_asked_head,
+        metavar="HEAD",
+        help="what a printed sheet shows, such as '264 3f2a 91bc 77d0 e1aa'; the text of its QR "
+        "code; or a file that holds it",
+    )
+    parser.add_argument(
+        "--seal",
+        action="append",
+        default=[],
+        type=read_asked_seal,
+        metavar="SEAL",
+        help="the SHA-256 fingerprint of the certificate that must have sealed, or the verifier "
+        "key that must have signed the heads",
+    )
+    parsed = parser.parse_args(arguments)
+    try:
+        report = check(parsed.export, Asked(tuple(parsed.head), tuple(parsed.seal)))
+    except Unfit as error:
+        say([f"{shown(parsed.export)}: {error}"])
+        return 2
+    say(lines_of(report))
+    return report.ends_with
+
+
+def lines_of(report: Report) -> Iterator[str]:
+    """What was found, in words: what does not agree first."""
+    yield from (f"DOES NOT AGREE  {one}" for one in report.mismatches)
+    if report.beyond:
+        yield f"DOES NOT AGREE  and {report.beyond} more"
+    yield from (f"WANTS EXPLAINING  {one}" for one in report.to_explain)
+    yield from (f"NOT CHECKED  {one}" for one in report.unchecked)
+    yield from report.told
+    yield {
+        0: "Everything agrees.",
+        1: f"{len(report.mismatches) + report.beyond} things do NOT agree.",
+        3: "What was checked agrees, but see above what wants explaining or was not checked.",
+    }[report.ends_with]
+
+
+def say(lines: Iterable[str]) -> None:
+    for line in lines:
+        coding = sys.stdout.encoding or "ascii"
+        print(line.encode(coding, "backslashreplace").decode(coding))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,152 @@
+"""What an export is read from, a piece at a time: the record, seals, papers, pictures and what was
+announced.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, and_, bindparam, select
+
+from app.ids import AnnouncementId, MeetId
+from app.pictures.tables import picture_copies, picture_originals, pictures
+from app.record.kinds import Kind
+from app.record.tables import record_bodies, record_entries
+from app.results.tables import announcements
+from app.sealing.tables import papers, seals
+from app.store.rows import AnyRow
+
+AT_ONCE = 1_000
+
+_SEALS = select(seals).where(seals.c.meet_id == bindparam("meet")).order_by(seals.c.number)
+_PAPERS = (
+    select(
+        papers.c.id,
+        papers.c.kind,
+        papers.c.subject,
+        papers.c.sheet,
+        papers.c.edition,
+        papers.c.sha256,
+    )
+    .where(papers.c.meet_id == bindparam("meet"))
+    .order_by(papers.c.id)
+)
+_PAPER = select(papers.c.content).where(papers.c.id == bindparam("paper"))
+_PICTURES = (
+    select(pictures.c.id, pictures.c.media_type)
+    .where(pictures.c.meet_id == bindparam("meet"))
+    .order_by(pictures.c.id)
+)
+_ORIGINAL = select(picture_originals.c.content).where(
+    picture_originals.c.picture_id == bindparam("picture")
+)
+_COPY = select(picture_copies.c.content).where(picture_copies.c.picture_id == bindparam("picture"))
+_ANNOUNCED = (
+    select(announcements.c.id)
+    .where(announcements.c.meet_id == bindparam("meet"))
+    .order_by(announcements.c.id)
+)
+_BODIES = (
+    select(
+        record_entries.c.seq,
+        record_entries.c.kind,
+        record_entries.c.subject,
+        record_entries.c.entry,
+        record_bodies.c.salt,
+        record_bodies.c.body,
+    )
+    .outerjoin(
+        record_bodies,
+        and_(
+            record_bodies.c.meet_id == record_entries.c.meet_id,
+            record_bodies.c.seq == record_entries.c.seq,
+        ),
+    )
+    .where(record_entries.c.meet_id == bindparam("meet"))
+    .order_by(record_entries.c.seq)
+)
+_OF_KINDS = _BODIES.where(record_entries.c.kind.in_(bindparam("kinds", expanding=True)))
+_OF_SEQS = _BODIES.where(record_entries.c.seq.in_(bindparam("seqs", expanding=True)))
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """An entry as it stands in the record; `salt` and `text` are None where they were erased."""
+
+    seq: int
+    kind: Kind
+    subject: str
+    entry: str
+    salt: str | None
+    text: str | None
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What was done; empty where it was erased."""
+        return json.loads(self.text) if self.text is not None else {}
+
+    @property
+    def line(self) -> str:
+        """The entry's line in `record.jsonl`."""
+        told = {"entry": self.entry, "salt": self.salt, "body": self.text}
+        return json.dumps(told, ensure_ascii=False)
+
+
+def seal_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
+    """The meet's seals, first to last."""
+    return list(conn.execute(_SEALS, {"meet": meet_id}))
+
+
+def paper_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
+    """The sealed papers of a meet, without their bytes."""
+    return list(conn.execute(_PAPERS, {"meet": meet_id}))
+
+
+def paper_content(conn: Connection, paper: AnyRow) -> Iterator[bytes]:
+    """A sealed paper's bytes; nothing of it is read before it is asked for."""
+    yield bytes(conn.execute(_PAPER, {"paper": paper.id}).scalar_one())
+
+
+def picture_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
+    """The pictures of a meet, without their bytes."""
+    return list(conn.execute(_PICTURES, {"meet": meet_id}))
+
+
+def picture_content(conn: Connection, picture: AnyRow, *, original: bool) -> Iterator[bytes]:
+    """A picture as it came, or the copy that is shown."""
+    asked = _ORIGINAL if original else _COPY
+    yield bytes(conn.execute(asked, {"picture": picture.id}).scalar_one())
+
+
+def announced_ids(conn: Connection, meet_id: MeetId) -> list[AnnouncementId]:
+    """All announcements of a meet, first to last."""
+    found = conn.execute(_ANNOUNCED, {"meet": meet_id}).scalars()
+    return [AnnouncementId(one) for one in found]
+
+
+def entries_of_kinds(conn: Connection, meet_id: MeetId, kinds: Collection[Kind]) -> list[Recorded]:
+    """The entries of these kinds, first to last."""
+    asked = {"meet": meet_id, "kinds": [kind.value for kind in kinds]}
+    return [_recorded(row) for row in conn.execute(_OF_KINDS, asked)]
+
+
+def entries_at(conn: Connection, meet_id: MeetId, seqs: Collection[int]) -> list[Recorded]:
+    """The entries of these numbers, first to last."""
+    found = []
+    for some in batched(sorted(seqs), AT_ONCE):
+        rows = conn.execute(_OF_SEQS, {"meet": meet_id, "seqs": some})
+        found += [_recorded(row) for row in rows]
+    return found
+
+
+def batched(numbers: Sequence[int], most: int) -> Iterator[Sequence[int]]:
+    """Numbers in stretches of up to `most`: a statement takes only so many."""
+    return (numbers[at : at + most] for at in range(0, len(numbers), most))
+
+
+def _recorded(row: AnyRow) -> Recorded:
+    salt = row.salt.hex() if row.salt is not None else None
+    return Recorded(row.seq, Kind(row.kind), row.subject, row.entry, salt, row.body)

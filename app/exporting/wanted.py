@@ -1,0 +1,88 @@
+"""What an export is to hold: a meet's whole record, or some of its entries with their proofs.
+
+A part holds besides what its entries cannot be checked without: the seals, the keys that signed,
+and what was erased.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from app.exporting.queries import Recorded, entries_at, entries_of_kinds
+from app.ids import MeetId
+from app.record.kinds import Kind
+from app.record.notes import NoteSigner
+from app.refusals import NotFound
+
+SPOKEN_OF = (Kind.PAPER_SEALED, Kind.PICTURE_ADDED, Kind.ANNOUNCEMENT)
+NEEDED = (Kind.SEAL_MADE, Kind.KEY_REGISTERED, Kind.KEY_REVOKED, Kind.ERASED)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """An export that somebody asks for: of which meet, when, signed by whom, and of which entries;
+    all of them where none are named.
+    """
+
+    meet: MeetId
+    now: datetime
+    signer: NoteSigner | None = None
+    entries: frozenset[int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The entries of a part, and of all entries in an export those that speak of files."""
+
+    spoken_of: tuple[Recorded, ...]
+    part: tuple[Recorded, ...] | None = None
+    heads: frozenset[int] = field(default_factory=frozenset)
+
+    def subjects(self, kind: Kind) -> set[str]:
+        """What the entries of a kind are about."""
+        return {one.subject for one in self.spoken_of if one.kind is kind}
+
+    def told(self, kind: Kind, name: str) -> set[object]:
+        """What the entries of a kind say under this name, where they were not erased."""
+        bodies = (one.body for one in self.spoken_of if one.kind is kind)
+        return {body[name] for body in bodies if name in body}
+
+
+def choose(conn: Connection, order: Order) -> Chosen:
+    """What an order is about; NotFound for an entry that the record does not have."""
+    if order.entries is None:
+        return Chosen(tuple(entries_of_kinds(conn, order.meet, SPOKEN_OF)))
+    part = entries_at(conn, order.meet, order.entries)
+    missing = order.entries - {one.seq for one in part}
+    if missing or not part:
+        raise NotFound(f"The record has no entry {min(missing, default=0)}.")
+    needed = _needed(part, entries_of_kinds(conn, order.meet, NEEDED))
+    both = {one.seq: one for one in (*part, *needed)}
+    ordered = tuple(both[seq] for seq in sorted(both))
+    chosen = Chosen(tuple(one for one in ordered if one.kind in SPOKEN_OF), ordered)
+    printed = chosen.told(Kind.PAPER_SEALED, "head_size")
+    return Chosen(chosen.spoken_of, ordered, frozenset(s for s in printed if isinstance(s, int)))
+
+
+def _needed(part: Collection[Recorded], others: Iterable[Recorded]) -> Iterator[Recorded]:
+    """What of other entries belongs to a part of a record."""
+    keys = {_key_of(one) for one in part} - {None}
+    bodiless = {one.seq for one in part if one.text is None}
+    for other in others:
+        told = other.body
+        if other.kind is Kind.SEAL_MADE:
+            yield other
+        elif other.kind is Kind.ERASED:
+            if not bodiless.isdisjoint(told.get("entries", ())):
+                yield other
+        elif told.get("key") in keys:
+            yield other
+
+
+def _key_of(one: Recorded) -> object:
+    signature = one.body.get("signature")
+    return signature.get("key") if isinstance(signature, dict) else None

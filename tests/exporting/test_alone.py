@@ -1,0 +1,146 @@
+"""The checker that goes with an export stands alone: one file, Python's own library, openssl."""
+
+from __future__ import annotations
+
+import ast
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from app.exporting import check_export
+from app.exporting.check_export import OpenSSL, check
+
+CHECKER = Path(check_export.__file__)
+
+
+def imported() -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(CHECKER.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {name.name.split(".")[0] for name in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found.add((node.module or "").split(".")[0])
+    return found
+
+
+def run(
+    folder: Path, *arguments: str, path: str = "/usr/bin:/bin"
+) -> subprocess.CompletedProcess[str]:
+    """The checker of an export, run by the bare interpreter with nothing in its environment."""
+    return subprocess.run(
+        [sys.executable, "-I", "-S", str(folder / "check.py"), *arguments],
+        cwd="/",
+        env={"PATH": path},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+def test_it_imports_nothing_but_pythons_own_library() -> None:
+    assert imported() <= sys.stdlib_module_names
+    assert not imported() & {"socket", "http", "urllib", "ssl", "ctypes", "sqlite3", "pickle"}
+
+
+def test_it_is_written_in_the_python_of_2020() -> None:
+    """Python 3.9 came out on 5 October 2020 (PEP 596)."""
+    ast.parse(CHECKER.read_text("utf-8"), feature_version=(3, 9))
+
+
+def test_it_runs_on_the_bare_interpreter_in_an_empty_environment(exported: Path) -> None:
+    ran = run(exported, str(exported))
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert ran.stdout.endswith("Everything agrees.\n")
+
+
+def test_it_speaks_ascii_where_the_terminal_knows_no_more(copied: Path) -> None:
+    (copied / "évasion\x1b[2J").write_text("x")
+    ran = run(copied, str(copied))
+    assert ran.returncode == 1
+    assert "\x1b" not in ran.stdout
+    assert "\\x1b[2J" in ran.stdout
+
+
+def test_without_openssl_it_says_what_was_not_checked(exported: Path, tmp_path: Path) -> None:
+    ran = run(exported, str(exported), path=str(tmp_path))
+    assert ran.returncode == 3
+    for place in ("manifest.note", "papers/", "checkpoints/"):
+        assert f"NOT CHECKED  {place}" in ran.stdout
+    assert "there is no command openssl here" in ran.stdout
+
+
+def test_an_openssl_that_is_too_old_or_hangs_is_told(
+    exported: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fake = tmp_path / "openssl"
+    fake.write_text("#!/bin/sh\necho LibreSSL 3.3.6\n")
+    fake.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    report = check(str(exported))
+    assert report.ends_with == 3
+    assert "this is LibreSSL 3.3.6" in report.unchecked[0]
+    fake.write_text("#!/bin/sh\n[ $1 = version ] && echo OpenSSL 3.0.1 || exec /bin/sleep 9\n")
+    monkeypatch.setattr(check_export, "OPENSSL_SECONDS", 0.1)
+    report = check(str(exported))
+    assert report.ends_with == 1
+    assert "gave no answer" in report.mismatches[0]
+    fake.write_text("no command at all")
+    assert check(str(exported)).ends_with == 3
+
+
+def test_an_openssl_in_the_folder_of_the_export_is_never_run(
+    copied: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trap = copied / "openssl"
+    trap.write_text(f"#!/bin/sh\ntouch {copied}/sprung\n")
+    trap.chmod(0o755)
+    monkeypatch.chdir(copied)
+    monkeypatch.setenv("PATH", f".:{Path(shutil.which('openssl') or '').parent}")
+    assert OpenSSL().missing == ""
+    check(str(copied))
+    assert not (copied / "sprung").exists()
+
+
+def test_no_module_that_lies_beside_it_is_taken_for_pythons_own(copied: Path) -> None:
+    for name in ("json", "hashlib", "zipfile", "argparse", "os", "dataclasses"):
+        (copied / f"{name}.py").write_text(f"open({str(copied / 'sprung')!r}, 'w')")
+    subprocess.run(
+        [sys.executable, "check.py", "."],
+        cwd=copied,
+        env={"PATH": "/usr/bin:/bin"},
+        capture_output=True,
+        check=False,
+        timeout=60,
+    )
+    assert not (copied / "sprung").exists()
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        [],
+        ["no such export"],
+        [".", "--head", "264"],
+        [".", "--head", "264 3f2a91bc"],
+        [".", "--head", "no such file"],
+        [".", "--seal", "3f2a"],
+        [".", "--other"],
+        ["README.txt"],
+    ],
+)
+def test_a_wrong_call_is_told_and_ends_with_two(copied: Path, arguments: list[str]) -> None:
+    ran = subprocess.run(
+        [sys.executable, "-I", "check.py", *arguments],
+        cwd=copied,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert ran.returncode == 2
+    assert ran.stdout + ran.stderr != ""
+    assert "Traceback" not in ran.stderr
