@@ -11,17 +11,15 @@ file is signed, and a meet's own certificate has no lists of revoked ones that c
 
 from __future__ import annotations
 
-import asyncio
 import hashlib
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from asn1crypto import cms  # type: ignore[import-untyped]
-
 from app.forms.certificates import SealingKey
+from app.forms.cms import KeptKey
 from app.forms.seal_box import SealInBox
-from app.forms.signature_field import Attested, KeptKey, Signatory, add_signature
+from app.forms.signature_field import Attested, add_signature
 from app.forms.time_stamps import LARGEST_TOKEN, NotStamped, TimeStampAuthority
 
 __all__ = ["Attested", "Level", "SealInBox", "Sealed", "Sealer"]
@@ -64,12 +62,11 @@ class Sealer:
     def seal(self, pdf: bytes, attested: Attested, shown: SealInBox | None = None) -> Sealed:
         """The paper with one more seal, which is shown in a box where one is given.
 
-        It is sealed whether or not it can be stamped. Not to be called in an event loop.
+        It is sealed whether or not it can be stamped.
         """
         stamping = self._stamping(attested.at)
-        signatory = Signatory(self._key, stamping.stamp)
         room = LARGEST_TOKEN if stamping.authority is not None else 0
-        signed = asyncio.run(add_signature(pdf, signatory, attested, shown, room))
+        signed = add_signature(pdf, self._key, attested, shown, stamping.stamp, room)
         if not signed.content.startswith(pdf):
             raise AssertionError("A seal has changed what it was added to.")
         self._rest_after(stamping)
@@ -99,7 +96,7 @@ class _Stamping:
     stamped_at: datetime | None = None
     why_not: str = ""
 
-    def stamp(self, signature: bytes) -> cms.ContentInfo | None:
+    def stamp(self, signature: bytes) -> bytes | None:
         """The token over a signature; nothing where there is none, and `why_not` says why."""
         if self.authority is None:
             return None

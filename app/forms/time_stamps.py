@@ -37,9 +37,9 @@ class NotStamped(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """An authority's token (CMS), and the time that it tells."""
+    """An authority's token (CMS) as DER, and the time that it tells."""
 
-    token: cms.ContentInfo
+    token: bytes
     at: datetime
 
 
@@ -158,9 +158,10 @@ def _read(content: bytes, digest: bytes, nonce: int, now: datetime) -> Stamp:
     at: datetime = told["gen_time"].native
     if abs(at - now) > MOST_APART:
         raise NotStamped(f"the authority says that it is {at:%Y-%m-%d %H:%M:%S} UTC")
-    if len(token.dump()) > LARGEST_TOKEN:
+    content = token.dump()
+    if len(content) > LARGEST_TOKEN:
         raise NotStamped("the authority's stamp is too large")
-    return Stamp(token, at)
+    return Stamp(content, at)
 
 
 def _insist_on_signature(signed: cms.SignedData) -> None:

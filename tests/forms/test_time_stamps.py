@@ -222,7 +222,7 @@ class Counting:
         if self.asked <= self.failures:
             raise NotStamped("the authority was not reached")
         answer = stamps_at(now.astimezone(UTC))(_question(digest))
-        return Stamp(tsp.TimeStampResp.load(answer)["time_stamp_token"], now)
+        return Stamp(tsp.TimeStampResp.load(answer)["time_stamp_token"].dump(), now)
 
 
 def _question(digest: bytes) -> bytes:
@@ -279,7 +279,7 @@ def test_no_change_of_an_answer_is_taken_for_another_stamp() -> None:
             except NotStamped:
                 continue
             kept = tsp.TimeStampResp.load(answers[-1])["time_stamp_token"]["content"]
-            told = stamp.token["content"]
+            told = cms.ContentInfo.load(stamp.token)["content"]
             assert (
                 told["encap_content_info"]["content"].native
                 == kept["encap_content_info"]["content"].native
