@@ -22,6 +22,7 @@ from app.forms.cms import KeptKey, StampIt
 from app.forms.seal_box import SealInBox, put_appearance
 
 DIGEST = "sha256"
+SEAL_NAME = "Seal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,7 @@ def add_signature(
     """The file with one more signature field, signed; `stamp_room` are bytes for a stamp."""
     # 1. The field, with a name that no earlier one has, and what it shows.
     writer = IncrementalPdfFileWriter(BytesIO(pdf))
-    name = f"Seal{sum(1 for _ in enumerate_sig_fields(writer)) + 1}"
+    name = _next_name(writer)
     signer = PdfSigner(
         _told_about(name, attested),
         Signer(signing_cert=key.certificate),
@@ -74,6 +75,11 @@ def add_signature(
     # 3. The signature, into its room.
     digest.fill_with_cms(out, key.sign_digest(digest.document_digest, stamp))
     return Signed(cast(BytesIO, out).getvalue(), name)
+
+
+def _next_name(writer: IncrementalPdfFileWriter) -> str:
+    names = [name for name, _, _ in enumerate_sig_fields(writer) if name.startswith(SEAL_NAME)]
+    return f"{SEAL_NAME}{len(names) + 1}"
 
 
 def _told_about(name: str, attested: Attested) -> PdfSignatureMetadata:
