@@ -8,12 +8,13 @@ page. What the lines say is left to the forms, how they are drawn to `painting`.
 import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 from app.forms.fonts import Weight
 from app.forms.painting import Area, Page, SetText, Shape, Stroke, box
 from app.forms.paper import Paper, Sheet
+from app.forms.structure import Tag
 from app.forms.typesetting import Line, Segment, Typesetter
 
 LABEL_GREY = 0.3
@@ -39,6 +40,7 @@ class Column:
     lines: Sequence[Line]
     align: Align = Align.LEFT
     grey: float = 0.0
+    tag: Tag | None = None
 
 
 @dataclass(slots=True)
@@ -53,6 +55,8 @@ class Flow:
     y: float = field(init=False)
     left: float = field(init=False)
     width: float = field(init=False)
+    within: Tag | None = None
+    tags: int = 0
 
     def __post_init__(self) -> None:
         self.y = self.sheet.top
@@ -96,6 +100,18 @@ class Flow:
         if len(self.pages) == 1 or self.y > self.sheet.top:
             self.y += height * self.scale
 
+    def tag(self, role: str = "P", says: str = "") -> Tag:
+        """An element of the sheet's structure, behind all those that were made before it."""
+        self.tags += 1
+        return Tag(role, self.within, self.tags, says)
+
+    @contextmanager
+    def inside(self, tag: Tag) -> Iterator[None]:
+        """What is tagged meanwhile is part of an element."""
+        outer, self.within = self.within, tag
+        yield
+        self.within = outer
+
     def put(self, *shapes: Shape) -> None:
         """Draw on the page the pen is on."""
         self.pages[-1].extend(shapes)
@@ -109,13 +125,20 @@ class Flow:
         return self.typesetter.set_lines(segments, size * self.scale, width)
 
     def write(
-        self, segments: Sequence[Segment], size: float, indent: float = 0.0, grey: float = 0.0
+        self,
+        segments: Sequence[Segment],
+        size: float,
+        indent: float = 0.0,
+        grey: float = 0.0,
+        role: str = "P",
     ) -> None:
         """Text over the whole width; it starts from the right where its script does."""
+        tag = self.tag(role)
         lines = self.set_lines(segments, size, self.width - indent)
         for line in lines:
             align = Align.RIGHT if line.from_right else Align.LEFT
-            self.columns([Column(self.left + indent, self.width - indent, [line], align, grey)])
+            width = self.width - indent
+            self.columns([Column(self.left + indent, width, [line], align, grey, tag)])
 
     def number(self, number: int, segments: Sequence[Segment], size: float) -> None:
         """Text behind a number that stands out from it."""
@@ -125,16 +148,21 @@ class Flow:
         """Text behind a sign of ours that stands out from it, such as a dash."""
         signs = self.set_lines([Segment(sign, "numbers", Weight.BOLD)], size, self.width)
         lines = self.set_lines(segments, size, self.width - INDENT)
-        text = Column(self.left + INDENT, self.width - INDENT, lines)
-        self.columns([Column(self.left, INDENT, signs), text])
+        tag = self.tag()
+        text = Column(self.left + INDENT, self.width - INDENT, lines, tag=tag)
+        self.columns([Column(self.left, INDENT, signs, tag=tag), text])
 
     def label(self, text: str, size: float) -> None:
         """A heading of ours; the lines that follow it stay with it."""
         self.need(4 * size * self.scale)
-        self.write([Segment(text, "headings", Weight.BOLD)], size)
+        self.write([Segment(text, "headings", Weight.BOLD)], size, role="H2")
 
     def columns(self, columns: Sequence[Column]) -> None:
-        """A row of columns, line by line, so that a tall row goes on over the page."""
+        """A row of columns, line by line, so that a tall row goes on over the page.
+
+        A column without a tag is a paragraph of its own.
+        """
+        columns = [one if one.tag is not None else replace(one, tag=self.tag()) for one in columns]
         for place in range(max((len(column.lines) for column in columns), default=0)):
             row = [(column, column.lines[place]) for column in columns if place < len(column.lines)]
             top = max(line.top for _, line in row)
@@ -170,4 +198,4 @@ class Flow:
 
 def _stand(column: Column, line: Line, baseline: float) -> SetText:
     spare = max(column.width - line.width, 0.0)
-    return SetText(column.x + spare * column.align.value, baseline, line, column.grey)
+    return SetText(column.x + spare * column.align.value, baseline, line, column.grey, column.tag)

@@ -10,7 +10,7 @@ from functools import partial
 
 from app.forms.flow import LABEL_GREY, Column, Flow
 from app.forms.painting import Reserved
-from app.forms.sheet_parts import BODY, SMALL
+from app.forms.sheet_parts import BODY, GAP, SMALL
 from app.forms.typesetting import Segment
 
 BOX_HEIGHT = 42.0
@@ -23,6 +23,7 @@ def write_further(flow: Flow, roles: Sequence[str]) -> None:
     """A frame for each role, with its name above it; nothing where nobody signs later."""
     if not roles:
         return
+    flow.skip(GAP * 0.7)
     flow.label(TITLE, BODY)
     for place in range(0, len(roles), IN_A_ROW):
         flow.keep(partial(_write_row, roles=roles[place : place + IN_A_ROW]))

@@ -39,20 +39,21 @@ def _show_with_text(cluster: Cluster, font: EmbeddedFont, size: float) -> Iterat
     yield f"/Span <</ActualText <FEFF{to_hex(_readable(cluster.text))}>>> BDC"
     wanders = len(cluster.glyphs) > 1 or cluster.glyphs[0].rise != 0.0
     if wanders:
-        yield from _touch_baseline(font, forwards=True)
+        yield from touch_baseline(font, forwards=True)
     for glyph in cluster.glyphs:
         font.use(glyph.number)
         yield from _raise(glyph, font, size)
     if wanders:
-        yield from _touch_baseline(font, forwards=False)
+        yield from touch_baseline(font, forwards=False)
     yield "EMC"
 
 
-def _touch_baseline(font: EmbeddedFont, *, forwards: bool) -> Iterator[str]:
+def touch_baseline(font: EmbeddedFont, *, forwards: bool) -> Iterator[str]:
+    """A space that leaves the pen where it was: stepped back over after it, or before it."""
     # Readers take a span that begins or ends on a raised or shifted mark for a word of its own;
     # a space that the pen steps back over begins and ends it on the line, where the cluster does.
     space = shaping_font(font.typeface, font.weight).get_nominal_glyph(ord(" "))
-    font.use(space)
+    font.reads_back(space, " ")
     back = f"{glyph_width(font.typeface, font.weight, space):.2f}"
     code = f"<{space:04X}>"
     yield from _array([code, back] if forwards else [back, code])

@@ -21,8 +21,9 @@ from app.forms.embedding import (
     to_hex,
 )
 from app.forms.fonts import Typeface, Weight
-from app.forms.glyph_code import order_clusters, show_glyphs
+from app.forms.glyph_code import order_clusters, show_glyphs, touch_baseline
 from app.forms.paper import Paper
+from app.forms.structure import DECORATION, Structure, Tag
 from app.forms.typesetting import Line
 
 LANGUAGE = "en-GB"
@@ -66,12 +67,13 @@ class Disc:
 
 @dataclass(frozen=True, slots=True)
 class SetText:
-    """A line of text; y is its baseline."""
+    """A line of text; y is its baseline, `tag` what it is part of."""
 
     x: float
     y: float
     line: Line
     grey: float = 0.0
+    tag: Tag | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,7 @@ class Modules:
     y: float
     size: float
     rows: tuple[tuple[bool, ...], ...]
-    says: str
+    tag: Tag | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,15 +121,17 @@ def paint(pages: Sequence[Page], paper: Paper, about: About) -> bytes:
     sheet = paper.sheet
     canvas = _canvas(out, sheet.width, sheet.height)
     _describe(canvas, about)
-    painter = _Painter(canvas, sheet.height)
+    structure = Structure()
+    painter = _Painter(canvas, sheet.height, structure)
     for page in pages:
         painter.paint_page(page)
+    structure.put_into(canvas._doc)
     canvas.save()
     return out.getvalue()
 
 
 def paint_piece(page: Page, width: float, height: float) -> bytes:
-    """Shapes as a PDF of one page of this size, to be put into another."""
+    """Shapes as a PDF of one page of this size, to be put into another; it has no structure."""
     out = io.BytesIO()
     canvas = _canvas(out, width, height)
     _Painter(canvas, height).paint_page(page)
@@ -179,10 +183,16 @@ def _note(place: Reserved) -> str:
 class _Painter:
     canvas: Canvas
     height: float
+    structure: Structure | None = None
+    open: Tag | None = None
+    ended_whole: dict[Tag, bool] = field(default_factory=dict)
     fonts: dict[tuple[str, Weight], EmbeddedFont] = field(default_factory=dict)
 
     def paint_page(self, page: Page) -> None:
+        if self.structure is not None:
+            self.structure.turn_page()
         for shape in page:
+            self._mark(shape)
             match shape:
                 case Stroke():
                     self._paint_stroke(shape)
@@ -196,8 +206,31 @@ class _Painter:
                     self._paint_modules(shape)
                 case Reserved():
                     self._paint_reserved(shape)
+        self._close()
         self.canvas.showPage()
         self._note_reserved([shape for shape in page if isinstance(shape, Reserved)])
+
+    def _mark(self, shape: Shape) -> None:
+        """Say what is drawn next, where that is not what was drawn last; text says it itself."""
+        tag = getattr(shape, "tag", None) or DECORATION
+        wanted = None if isinstance(shape, SetText) and tag is not DECORATION else tag
+        if self.structure is None or wanted is self.open:
+            return
+        self._close()
+        if wanted is not None:
+            self.canvas._code.append(self._begin(self.structure, wanted))
+            self.open = wanted
+
+    @staticmethod
+    def _begin(structure: Structure, tag: Tag) -> str:
+        if tag is DECORATION:
+            return "/Artifact BMC"
+        return f"/{tag.role} <</MCID {structure.mark(tag)}>> BDC"
+
+    def _close(self) -> None:
+        if self.open is not None:
+            self.canvas._code.append("EMC")
+            self.open = None
 
     def _up(self, y: float) -> float:
         return self.height - y
@@ -228,18 +261,41 @@ class _Painter:
 
     def _paint_text(self, text: SetText) -> None:
         self.canvas.setFillGray(text.grey)
-        code = [f"BT 1 0 0 1 {text.x:.2f} {self._up(text.y):.2f} Tm"]
+        place = f"1 0 0 1 {text.x:.2f} {self._up(text.y):.2f} Tm"
+        # ReportLab's own text calls know no glyphs, so the code for them is put in directly.
+        code = self._as_part(text.tag, self._show(text))
+        self.canvas._code.append(f"BT {place} {' '.join(code)} ET")
+
+    def _show(self, text: SetText) -> list[str]:
+        """The code that shows a line."""
+        code: list[str] = []
+        parts_words = self._parts_words(text)
         for (typeface, weight), runs in groupby(
             text.line.runs, key=lambda run: (run.typeface, run.weight)
         ):
             font = self._embed(typeface, weight)
             code.append(f"/{font.name} {text.line.size:.2f} Tf")
+            if parts_words:
+                code += touch_baseline(font, forwards=True)
+                parts_words = False
             code += show_glyphs(
                 chain.from_iterable(map(order_clusters, runs)), font, text.line.size
             )
-        code.append("ET")
-        # ReportLab's own text calls know no glyphs, so the code for them is put in directly.
-        self.canvas._code.append(" ".join(code))
+        return code
+
+    def _as_part(self, tag: Tag | None, code: Sequence[str]) -> Iterator[str]:
+        """The code as part of an element. Behind a span it is marked anew, since some readers take
+        the end of the span for that of the element.
+        """
+        if self.structure is None or tag is None or tag is DECORATION:
+            yield from code
+            return
+        yield self._begin(self.structure, tag)
+        for place, part in enumerate(code, 1):
+            yield part
+            if part == "EMC" and place < len(code):
+                yield f"EMC {self._begin(self.structure, tag)}"
+        yield "EMC"
 
     def _paint_modules(self, modules: Modules) -> None:
         # One path of one rectangle a run of black, in units of modules: areas of their own would
@@ -264,6 +320,16 @@ class _Painter:
                 f"<< {PIECES} << /LastModified {LONG_AGO} /Private << {RESERVED} [{noted}] >> >> >>"
             )
             self.canvas._doc.Pages.pages[-1].PieceInfo = pieces
+
+    def _parts_words(self, text: SetText) -> bool:
+        """Whether a space belongs before a line, since its element's last line ended with a word:
+        what is read aloud or copied by the structure has no line ends.
+        """
+        if self.structure is None or text.tag is None:
+            return False
+        follows = self.ended_whole.get(text.tag, False)
+        self.ended_whole[text.tag] = not text.line.goes_on
+        return follows
 
     def _embed(self, typeface: Typeface, weight: Weight) -> EmbeddedFont:
         key = (typeface.family, weight)

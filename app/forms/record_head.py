@@ -70,7 +70,8 @@ def beside_code(flow: Flow, head: PrintedHead) -> Iterator[None]:
     side, quiet = measure(rows)
     flow.need(side)
     pages, top = len(flow.pages), flow.y
-    flow.put(Modules(flow.left + flow.width - side, top, side, rows, CODE_SAYS))
+    tag = flow.tag("Figure", CODE_SAYS)
+    flow.put(Modules(flow.left + flow.width - side, top, side, rows, tag))
     flow.width -= side + quiet
     yield
     flow.width += side + quiet

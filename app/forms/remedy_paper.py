@@ -172,5 +172,6 @@ def _write_fact(flow: Flow, label: str, value: str) -> None:
     share = flow.width * LABEL_SHARE
     name = flow.set_lines([Segment(label, "labels")], SMALL + 0.8, share - LABEL_GAP)
     words = flow.set_lines([Segment(value, label)], BODY, flow.width - share)
-    beside = Column(flow.left + share, flow.width - share, words)
-    flow.columns([Column(flow.left, share, name, grey=LABEL_GREY), beside])
+    tag = flow.tag()
+    beside = Column(flow.left + share, flow.width - share, words, tag=tag)
+    flow.columns([Column(flow.left, share, name, grey=LABEL_GREY, tag=tag), beside])

@@ -11,6 +11,7 @@ from operator import attrgetter
 from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
 from app.forms.sheet_parts import BODY, LABEL
+from app.forms.structure import DECORATION
 from app.forms.typesetting import Segment
 
 CELL_GAP = 10.0
@@ -87,18 +88,28 @@ def write_table(flow: Flow, lines: Sequence[ResultLine]) -> None:
     if not lines:
         flow.write([Segment("The result has no lines.", "result")], BODY)
     places = _stand_columns(flow, _choose_columns(lines))
+    with flow.inside(flow.tag("Table")):
+        _write_rows(flow, places, lines)
+
+
+def _write_rows(flow: Flow, places: Sequence[Place], lines: Sequence[ResultLine]) -> None:
     page = -1
     for line in lines:
         cells = _set_row(flow, places, line)
         # A row stays whole if it is no taller than a page; its heading comes again on a new page.
         flow.need(min(_tallest(cells) + 3 * BODY, flow.bottom - flow.sheet.top))
         if page != len(flow.pages):
-            _write_headings(flow, places)
+            _write_headings(flow, places, is_again=page > 0)
         flow.y += 2.5
-        flow.columns(cells)
+        flow.columns(_tagged(flow, cells, "TD"))
         flow.y += 2.5
         flow.rule(0.3)
         page = len(flow.pages)
+
+
+def _tagged(flow: Flow, cells: Sequence[Column], role: str) -> list[Column]:
+    with flow.inside(flow.tag("TR")):
+        return [replace(cell, tag=flow.tag(role)) for cell in cells]
 
 
 def _choose_columns(lines: Sequence[ResultLine]) -> list[TableColumn]:
@@ -129,13 +140,16 @@ def _tallest(cells: Sequence[Column]) -> float:
     return max(sum(line.height for line in cell.lines) for cell in cells)
 
 
-def _write_headings(flow: Flow, places: Sequence[Place]) -> None:
+def _write_headings(flow: Flow, places: Sequence[Place], *, is_again: bool) -> None:
     headings: list[Column] = []
     for place in places:
         words = [Segment(place.column.heading, "labels")]
         lines = flow.set_lines(words, LABEL, place.width)
         headings.append(Column(place.x, place.width, lines, place.column.align, LABEL_GREY))
-    flow.columns(headings)
+    if is_again:
+        flow.columns([replace(heading, tag=DECORATION) for heading in headings])
+    else:
+        flow.columns(_tagged(flow, headings, "TH"))
     flow.rule(0.9)
 
 

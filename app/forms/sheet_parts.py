@@ -83,6 +83,7 @@ def write_title(flow: Flow, title: str, aside: Sequence[Fact], number: str = "")
 
     A number by which people call the sheet stands as large as its name.
     """
+    heading = flow.tag("H1")
     wide = flow.width * 0.55
     narrow = flow.width - wide
     name = flow.set_lines([Segment(title, "title", Weight.BOLD)], TITLE, wide)
@@ -92,13 +93,13 @@ def write_title(flow: Flow, title: str, aside: Sequence[Fact], number: str = "")
     for fact in aside:
         notes += flow.set_lines(join_facts([fact], Weight.BOLD), SMALL + 0.8, narrow)
     if len(notes) > LINES_IN_A_CELL:  # too long to stand beside the title
-        flow.columns([Column(flow.left, flow.width, name)])
+        flow.columns([Column(flow.left, flow.width, name, tag=heading)])
         flow.columns([Column(flow.left, flow.width, notes)])
         return
     top = flow.y
     flow.columns([Column(flow.left + wide, narrow, notes, Align.RIGHT)])
     below, flow.y = flow.y, top
-    flow.columns([Column(flow.left, wide, name)])
+    flow.columns([Column(flow.left, wide, name, tag=heading)])
     flow.y = max(flow.y, below)
 
 
@@ -115,8 +116,9 @@ def write_cells(flow: Flow, cells: Sequence[Cell]) -> None:
         if len(lines) > LINES_IN_A_CELL:
             long.append(cell.fact)
             lines = flow.set_lines([Segment(IN_FULL_BELOW, "labels")], BODY, width)
-        labels.append(Column(x, width, label, grey=LABEL_GREY))
-        values.append(Column(x, width, lines))
+        tag = flow.tag()
+        labels.append(Column(x, width, label, grey=LABEL_GREY, tag=tag))
+        values.append(Column(x, width, lines, tag=tag))
         x += flow.width * cell.share
     flow.need(4 * BODY * flow.scale)
     flow.columns(labels)
@@ -182,18 +184,20 @@ def shorten(text: str) -> str:
 
 
 def add_feet(flow: Flow, foot: Foot) -> None:
-    """Write the foot on every page, now that their number is known."""
+    """Write the foot on every page, now that their number is known; it is read aloud once."""
     sheet, right = flow.sheet, flow.left + flow.width
     for number, page in enumerate(flow.pages, 1):
         y = sheet.height - sheet.foot - foot.height + 6.0
+        is_last = number == len(flow.pages)
+        caution, which = (flow.tag(), flow.tag()) if is_last else (None, None)
         page.append(Stroke(flow.left, y, right, y, 0.5))
         y += 3.0
         for line in foot.caution:
-            page.append(SetText(flow.left, y + line.top, line, LABEL_GREY))
+            page.append(SetText(flow.left, y + line.top, line, LABEL_GREY, caution))
             y += line.height
         count = f"page {number} of {len(flow.pages)}"
         pages = flow.typesetter.set_line(count, "foot", FOOT, Weight.BOLD)
         page.append(SetText(right - pages.width, y + pages.top, pages))
         for line in foot.whose:
-            page.append(SetText(flow.left, y + line.top, line))
+            page.append(SetText(flow.left, y + line.top, line, tag=which))
             y += line.height

@@ -14,8 +14,9 @@ import urllib.error
 import urllib.request
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from http.client import HTTPResponse
 from queue import Empty, SimpleQueue
-from threading import Thread
+from threading import Event, Thread
 from typing import ClassVar, Protocol
 
 from asn1crypto import algos, cms, core, tsp, x509  # type: ignore[import-untyped]
@@ -37,9 +38,9 @@ class NotStamped(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """An authority's token (CMS), and the time that it tells."""
+    """An authority's token (CMS) as DER, and the time that it tells."""
 
-    token: cms.ContentInfo
+    token: bytes
     at: datetime
 
 
@@ -69,18 +70,22 @@ class HttpAuthority:
         comes byte by byte has a bound of its own.
         """
         came: SimpleQueue[bytes | NotStamped] = SimpleQueue()
-        Thread(target=self._fetch, args=(question, came), daemon=True).start()
+        given_up = Event()
+        Thread(target=self._fetch, args=(question, came, given_up), daemon=True).start()
         try:
             answer = came.get(timeout=self.patience)
         except Empty:
+            given_up.set()
             raise self._too_slow() from None
         if isinstance(answer, NotStamped):
             raise answer
         return answer
 
-    def _fetch(self, question: bytes, came: SimpleQueue[bytes | NotStamped]) -> None:
+    def _fetch(
+        self, question: bytes, came: SimpleQueue[bytes | NotStamped], given_up: Event
+    ) -> None:
         try:
-            came.put(self._post(question))
+            came.put(self._post(question, given_up))
         except NotStamped as error:
             came.put(error)
         except Exception as error:  # noqa: BLE001 - a network fails in any way; each is told alike
@@ -93,19 +98,30 @@ class HttpAuthority:
     def _too_slow(self) -> NotStamped:
         return NotStamped(f"the authority did not answer within {self.patience:g} seconds")
 
-    def _post(self, question: bytes) -> bytes:
+    def _post(self, question: bytes, given_up: Event) -> bytes:
         request = urllib.request.Request(  # noqa: S310 - the address is the server's own setting
             self.url, question, {"Content-Type": "application/timestamp-query"}
         )
         try:
             with urllib.request.urlopen(request, timeout=self.patience) as answer:  # noqa: S310
-                content: bytes = answer.read(LARGEST_ANSWER + 1)
+                content = _read_all(answer, given_up)
         except urllib.error.HTTPError as error:
             with error:  # it holds the connection open
                 raise NotStamped(f"the authority answered {error.code}") from error
         if len(content) > LARGEST_ANSWER:
             raise NotStamped("the authority's answer is too large")
         return content
+
+
+def _read_all(answer: HTTPResponse, given_up: Event) -> bytes:
+    """What comes, as far as anybody waits for it and it is no larger than an answer can be."""
+    content = b""
+    while len(content) <= LARGEST_ANSWER and not given_up.is_set():
+        part = answer.read1(LARGEST_ANSWER)
+        if not part:
+            break
+        content += part
+    return content
 
 
 class _Answer(core.Sequence):  # type: ignore[misc]
@@ -158,9 +174,10 @@ def _read(content: bytes, digest: bytes, nonce: int, now: datetime) -> Stamp:
     at: datetime = told["gen_time"].native
     if abs(at - now) > MOST_APART:
         raise NotStamped(f"the authority says that it is {at:%Y-%m-%d %H:%M:%S} UTC")
-    if len(token.dump()) > LARGEST_TOKEN:
+    content = token.dump()
+    if len(content) > LARGEST_TOKEN:
         raise NotStamped("the authority's stamp is too large")
-    return Stamp(token, at)
+    return Stamp(content, at)
 
 
 def _insist_on_signature(signed: cms.SignedData) -> None:

@@ -33,7 +33,9 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """Runs from left to right; width, top and bottom in points for its size."""
+    """Runs from left to right; width, top and bottom in points for its size. `goes_on` where its
+    last word is wider than a line and goes on in the next one.
+    """
 
     runs: tuple[Run, ...]
     size: float
@@ -41,6 +43,7 @@ class Line:
     top: float
     bottom: float
     from_right: bool
+    goes_on: bool = False
 
     @property
     def height(self) -> float:
@@ -69,8 +72,8 @@ class Typesetter:
             from_right = len(paragraph) == 1 and runs_right_to_left(paragraph[0].text)
             words = self._write_words(paragraph)
             lines += [
-                _make_line(runs, size, from_right)
-                for runs in break_lines(words, width * UNITS / size)
+                _make_line(runs, size, from_right, goes_on)
+                for runs, goes_on in break_lines(words, width * UNITS / size)
             ]
         return lines
 
@@ -134,8 +137,10 @@ def split_paragraphs(segments: Sequence[Segment]) -> list[list[Segment]]:
     return paragraphs
 
 
-def break_lines(words: Sequence[Word], width: float) -> Iterator[tuple[Run, ...]]:
-    """The words as lines of at most this width (thousandths of the size)."""
+def break_lines(words: Sequence[Word], width: float) -> Iterator[tuple[tuple[Run, ...], bool]]:
+    """The words as lines of at most this width (thousandths of the size), each with whether its
+    last word goes on in the next one.
+    """
     line: tuple[Run, ...] = ()
     used = 0.0
     for word in words:
@@ -144,16 +149,17 @@ def break_lines(words: Sequence[Word], width: float) -> Iterator[tuple[Run, ...]
         if used + gap + wide <= width:
             line, used = line + space + word.runs, used + gap + wide
         elif wide <= width:
-            yield line
+            yield line, False
             line, used = word.runs, wide
         else:
             if line and used + gap + word.runs[0].clusters[0].width > width:
-                yield line
+                yield line, False
                 line, space = (), ()
             *full, line = _break_word(line + space, word.runs, width)
-            yield from full
+            for part in full:
+                yield part, True
             used = _width(line)
-    yield line
+    yield line, False
 
 
 def _break_word(
@@ -175,7 +181,7 @@ def _width(runs: Sequence[Run]) -> float:
     return sum(run.width for run in runs)
 
 
-def _make_line(runs: tuple[Run, ...], size: float, from_right: bool) -> Line:
+def _make_line(runs: tuple[Run, ...], size: float, from_right: bool, goes_on: bool) -> Line:
     top = max((run.top for run in runs), default=0.0)
     bottom = max((run.bottom for run in runs), default=0.0)
     unit = size / UNITS
@@ -186,6 +192,7 @@ def _make_line(runs: tuple[Run, ...], size: float, from_right: bool) -> Line:
         top=max(top + 60.0, LINE_TOP) * unit,
         bottom=max(bottom + 40.0, LINE_BOTTOM) * unit,
         from_right=from_right,
+        goes_on=goes_on,
     )
 
 

@@ -7,7 +7,7 @@ differ on a copy in black and white too.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
@@ -20,6 +20,7 @@ from app.forms.sheet_parts import (
     join_facts,
     shorten_facts,
 )
+from app.forms.structure import Tag
 from app.forms.typesetting import Segment
 
 VERDICT, AWAITED = 22.0, 15.0
@@ -114,13 +115,19 @@ def _write_large(flow: Flow, verdict: Verdict) -> None:
     size = VERDICT if verdict.words else AWAITED
     widths = _part_width(flow, [segment for _, segment in pairs], size)
     labels = [[Segment(label, "labels")] for label, _ in pairs]
-    flow.columns(_stand_apart(flow, labels, LABEL, widths, LABEL_GREY))
+    tags = [flow.tag() for _ in pairs]
+    flow.columns(_tagged(_stand_apart(flow, labels, LABEL, widths, LABEL_GREY), tags))
     large = _stand_apart(flow, [[segment] for _, segment in pairs], size, widths)
     if max((len(column.lines) for column in large), default=0) <= LINES_IN_A_CELL:
-        flow.columns(large)
+        flow.columns(_tagged(large, tags))
     else:
         for _, segment in pairs:
             flow.write([segment], BODY + 2.0)
+
+
+def _tagged(columns: Sequence[Column], tags: Sequence[Tag]) -> list[Column]:
+    """A label is read with what it stands above."""
+    return [replace(one, tag=tag) for one, tag in zip(columns, tags, strict=False)]
 
 
 def _part_width(flow: Flow, segments: Sequence[Segment], size: float) -> list[float]:

@@ -62,11 +62,12 @@ def draw_zone(flow: Flow, picture: ZonePicture, heading: str, first: int = 1) ->
     flow.label(heading, HEADING_SIZE)
     flow.skip(2.0)
     lane = flow.y + above
-    flow.put(*_draw_lane(picture, scale, lane))
-    flow.put(*_draw_axis(flow, picture, scale, lane + LANE_HEIGHT))
-    flow.put(*_draw_direction(flow, scale, flow.y + 6.0))
-    for mark in placed:
-        flow.put(*_draw_mark(flow, mark, scale, lane))
+    with flow.inside(flow.tag("Figure", f"{heading}. Its marks are listed below it.")):
+        flow.put(*_draw_lane(picture, scale, lane))
+        flow.put(*_draw_axis(flow, picture, scale, lane + LANE_HEIGHT))
+        flow.put(*_draw_direction(flow, scale, flow.y + 6.0))
+        for mark in placed:
+            flow.put(*_draw_mark(flow, mark, scale, lane))
     flow.y = lane + LANE_HEIGHT + BELOW
 
 
@@ -171,4 +172,4 @@ def _set_caption(flow: Flow, caption: Caption) -> SetText:
     line = flow.typesetter.set_line(text, "the drawing", size, caption.weight)
     start = caption.x - line.width * caption.anchor.value
     lowest, highest = flow.left, flow.left + flow.width - line.width
-    return SetText(min(max(start, lowest), highest), caption.baseline, line)
+    return SetText(min(max(start, lowest), highest), caption.baseline, line, tag=flow.within)

@@ -54,6 +54,9 @@ NAMES = [
     "infringement form over HTTP",
     "infringement form drawn alone",
     "consequences of a ruling, 2 heats, 16 teams",
+    "infringement form, unsealed",
+    "infringement form, sealed",
+    "further seal on a sealed form",
 ]
 
 
@@ -63,7 +66,7 @@ def test_a_tiny_run_measures_everything_and_shows_it() -> None:
     assert [line.name for line in lines] == NAMES
     assert all(value > 0 for line in lines for value in line.rounds)
     goals = [line.name for line in lines if line.goal is not None]
-    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9], NAMES[-1]]
+    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9], NAMES[13], NAMES[15]]
     table = as_table(EngineName.SQLITE, lines)
     assert all(name in table for name in NAMES)
     document = json.loads(as_document(TINY, {EngineName.SQLITE: lines}, 0.5))

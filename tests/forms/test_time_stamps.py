@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import random
 import secrets
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import UTC, datetime, timedelta
@@ -210,6 +211,22 @@ def test_an_authority_that_fails_or_hangs_holds_up_no_form(way: str, tmp_path: P
     assert ask_pdfsig(sealed.content, tmp_path)[0].validation == "Signature is Valid."
 
 
+def test_nobody_goes_on_reading_an_answer_that_nobody_waits_for_any_more() -> None:
+    """Else each paper would leave a thread behind while an authority drips."""
+    before = set(threading.enumerate())
+    with a_slow_authority(0.02) as url:
+        with pytest.raises(NotStamped):
+            HttpAuthority(url, 0.1).stamp(DIGEST, present())
+        asking = [one for one in threading.enumerate() if one not in before and _asks(one)]
+        for one in asking:
+            one.join(5.0)
+        assert not any(one.is_alive() for one in asking)
+
+
+def _asks(thread: threading.Thread) -> bool:
+    return "_fetch" in thread.name
+
+
 class Counting:
     """An authority that fails so many times, and counts how often it was asked."""
 
@@ -222,7 +239,7 @@ class Counting:
         if self.asked <= self.failures:
             raise NotStamped("the authority was not reached")
         answer = stamps_at(now.astimezone(UTC))(_question(digest))
-        return Stamp(tsp.TimeStampResp.load(answer)["time_stamp_token"], now)
+        return Stamp(tsp.TimeStampResp.load(answer)["time_stamp_token"].dump(), now)
 
 
 def _question(digest: bytes) -> bytes:
@@ -279,7 +296,7 @@ def test_no_change_of_an_answer_is_taken_for_another_stamp() -> None:
             except NotStamped:
                 continue
             kept = tsp.TimeStampResp.load(answers[-1])["time_stamp_token"]["content"]
-            told = stamp.token["content"]
+            told = cms.ContentInfo.load(stamp.token)["content"]
             assert (
                 told["encap_content_info"]["content"].native
                 == kept["encap_content_info"]["content"].native
