@@ -40,7 +40,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import partial
+from functools import cached_property, partial
 from typing import IO, Any, Callable, Dict, Iterable, Iterator, List, NamedTuple, Optional, Tuple
 
 KIB, MIB = 1024, 1024 * 1024
@@ -462,11 +462,16 @@ class OpenSSL:
 
     def __init__(self) -> None:
         self.command = find_command("openssl")
-        self.missing = "" if self.command else "there is no command openssl here"
-        if self.command:
-            version = self._version()
-            if re.match(r"OpenSSL ([3-9]|[1-9][0-9])\.", version) is None:
-                self.missing = f"it takes OpenSSL 3.0 or later, this is {version or 'silent'}"
+
+    @cached_property
+    def missing(self) -> str:
+        """Why nothing can be asked here; empty where it can."""
+        if self.command is None:
+            return "there is no command openssl here"
+        version = self._version()
+        if re.match(r"OpenSSL ([3-9]|[1-9][0-9])\.", version) is None:
+            return f"it takes OpenSSL 3.0 or later, this is {version or 'silent'}"
+        return ""
 
     def _version(self) -> str:
         try:
