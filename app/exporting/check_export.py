@@ -127,13 +127,19 @@ def shown(text: object) -> str:
 
 
 class HasFraction(Exception):
-    """A document holds a number that is not whole: its form takes the slow way."""
+    """A document holds a number that is not whole, or vast: its form takes the slow way."""
 
 
-def whole(text: str) -> int:
+def quick_whole(text: str) -> int:
     if len(text) > 17 or abs(int(text)) > LARGEST_WHOLE:
-        raise ValueError("a whole number beyond 2^53 - 1")
+        raise HasFraction
     return int(text)
+
+
+def whole(text: str) -> Any:
+    """A number without a point; beyond 2^53 - 1 it is a double, as JSON's numbers are."""
+    short = len(text) <= 17 and abs(int(text)) <= LARGEST_WHOLE
+    return int(text) if short else fraction(text)
 
 
 def fraction(text: str) -> float:
@@ -157,7 +163,7 @@ def once(pairs: List[Tuple[str, Any]]) -> Dict[str, Any]:
     return read
 
 
-QUICK = json.JSONDecoder(parse_int=whole, parse_float=no_fraction, parse_constant=no_constant)
+QUICK = json.JSONDecoder(parse_int=quick_whole, parse_float=no_fraction, parse_constant=no_constant)
 SLOW = json.JSONDecoder(
     parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
 )
