@@ -22,6 +22,7 @@ from tests.bench.load import LoadFailed
 from tests.bench.meets import set_up_meet
 from tests.bench.plan import FULL, QUICK, EngineName, Plan
 from tests.bench.reading import measure_reading
+from tests.bench.records import measure_records
 from tests.bench.single_acts import measure_papers, measure_start
 from tests.bench.submissions import measure_submissions
 from tests.bench.table import as_document, as_table
@@ -70,6 +71,7 @@ def measure_engine(plan: Plan, engine: EngineName) -> list[Line]:
             "reading": lambda: measure_reading(plan, meet, databases),
             "start list and form": lambda: measure_papers(plan, meet, databases),
             "consequences": lambda: measure_foreseeing(plan, databases),
+            "records": lambda: measure_records(plan, databases),
         }
         lines: list[Line] = []
         for name, step in steps.items():

@@ -38,6 +38,9 @@ TINY = Plan(
     many_stored=200,
     heats_loaded=20,
     forms_a_round=1,
+    entries_of_long=1_000,
+    entries_a_round=5,
+    entries_checked=100,
 )
 NAMES = [
     "cold start of serve",
@@ -54,6 +57,10 @@ NAMES = [
     "infringement form over HTTP",
     "infringement form drawn alone",
     "consequences of a ruling, 2 heats, 16 teams",
+    "adding an entry to a record of 1,000",
+    "adding an entry to a record of 10",
+    "proving an entry in a record of 1,000",
+    "check of an export of 100 entries",
 ]
 
 
@@ -63,7 +70,8 @@ def test_a_tiny_run_measures_everything_and_shows_it() -> None:
     assert [line.name for line in lines] == NAMES
     assert all(value > 0 for line in lines for value in line.rounds)
     goals = [line.name for line in lines if line.goal is not None]
-    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9], NAMES[-1]]
+    records = [NAMES[14], NAMES[17]]
+    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9], NAMES[13], *records]
     table = as_table(EngineName.SQLITE, lines)
     assert all(name in table for name in NAMES)
     document = json.loads(as_document(TINY, {EngineName.SQLITE: lines}, 0.5))
