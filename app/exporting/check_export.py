@@ -40,7 +40,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import partial
+from functools import cached_property, partial
 from typing import IO, Any, Callable, Dict, Iterable, Iterator, List, NamedTuple, Optional, Tuple
 
 KIB, MIB = 1024, 1024 * 1024
@@ -127,13 +127,19 @@ def shown(text: object) -> str:
 
 
 class HasFraction(Exception):
-    """A document holds a number that is not whole: its form takes the slow way."""
+    """A document holds a number beyond the everyday ones: its form takes the slow way."""
 
 
-def whole(text: str) -> int:
+def quick_whole(text: str) -> int:
     if len(text) > 17 or abs(int(text)) > LARGEST_WHOLE:
-        raise ValueError("a whole number beyond 2^53 - 1")
+        raise HasFraction
     return int(text)
+
+
+def whole(text: str) -> Any:
+    """A number without a point; beyond 2^53 - 1 it is a double, as JSON's numbers are."""
+    short = len(text) <= 17 and abs(int(text)) <= LARGEST_WHOLE
+    return int(text) if short else fraction(text)
 
 
 def fraction(text: str) -> float:
@@ -142,8 +148,12 @@ def fraction(text: str) -> float:
     return float(text)
 
 
-def no_fraction(_text: str) -> float:
-    raise HasFraction
+def quick_fraction(text: str) -> float:
+    """An everyday fraction: Python writes it just as ECMAScript does."""
+    value = float(text) if len(text) < 20 else 0.0
+    if not 1e-4 <= abs(value) < 1e15 or f"{value!r}" != text or text.endswith(".0"):
+        raise HasFraction
+    return value
 
 
 def no_constant(_text: str) -> float:
@@ -157,7 +167,9 @@ def once(pairs: List[Tuple[str, Any]]) -> Dict[str, Any]:
     return read
 
 
-QUICK = json.JSONDecoder(parse_int=whole, parse_float=no_fraction, parse_constant=no_constant)
+QUICK = json.JSONDecoder(
+    parse_int=quick_whole, parse_float=quick_fraction, parse_constant=no_constant
+)
 SLOW = json.JSONDecoder(
     parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
 )
@@ -462,11 +474,16 @@ class OpenSSL:
 
     def __init__(self) -> None:
         self.command = find_command("openssl")
-        self.missing = "" if self.command else "there is no command openssl here"
-        if self.command:
-            version = self._version()
-            if re.match(r"OpenSSL ([3-9]|[1-9][0-9])\.", version) is None:
-                self.missing = f"it takes OpenSSL 3.0 or later, this is {version or 'silent'}"
+
+    @cached_property
+    def missing(self) -> str:
+        """Why nothing can be asked here; empty where it can."""
+        if self.command is None:
+            return "there is no command openssl here"
+        version = self._version()
+        if re.match(r"OpenSSL ([3-9]|[1-9][0-9])\.", version) is None:
+            return f"it takes OpenSSL 3.0 or later, this is {version or 'silent'}"
+        return ""
 
     def _version(self) -> str:
         try:

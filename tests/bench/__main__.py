@@ -22,6 +22,7 @@ from tests.bench.load import LoadFailed
 from tests.bench.meets import set_up_meet
 from tests.bench.plan import FULL, QUICK, EngineName, Plan
 from tests.bench.reading import measure_reading
+from tests.bench.records import measure_records
 from tests.bench.sealing import measure_sealing
 from tests.bench.single_acts import measure_papers, measure_start
 from tests.bench.submissions import measure_submissions
@@ -72,6 +73,7 @@ def measure_engine(plan: Plan, engine: EngineName) -> list[Line]:
             "start list and form": lambda: measure_papers(plan, meet, databases),
             "consequences": lambda: measure_foreseeing(plan, databases),
             "sealing": lambda: measure_sealing(plan),
+            "records": lambda: measure_records(plan, databases),
         }
         lines: list[Line] = []
         for name, step in steps.items():

@@ -17,6 +17,8 @@ SLOWEST_START_S = 2.0
 SLOWEST_FORESEEN_MS = 50.0
 LARGEST_SEALED_RATIO = 3.0
 SLOWEST_SEALED_MS = 30.0
+LARGEST_ENTRY_GROWTH = 1.5
+SLOWEST_CHECK_S = 5.0
 
 
 class EngineName(StrEnum):
@@ -41,6 +43,10 @@ class Plan:
     many_stored: int = 100_000
     heats_loaded: int = 2_000
     forms_a_round: int = 20
+    entries_of_short: int = 10
+    entries_of_long: int = 1_000_000
+    entries_a_round: int = 100
+    entries_checked: int = 100_000
 
 
 FULL = Plan(rounds=5, seconds=2.0)

@@ -38,6 +38,9 @@ TINY = Plan(
     many_stored=200,
     heats_loaded=20,
     forms_a_round=1,
+    entries_of_long=1_000,
+    entries_a_round=5,
+    entries_checked=100,
 )
 NAMES = [
     "cold start of serve",
@@ -57,6 +60,10 @@ NAMES = [
     "infringement form, unsealed",
     "infringement form, sealed",
     "further seal on a sealed form",
+    "adding an entry to a record of 1,000",
+    "adding an entry to a record of 10",
+    "proving an entry in a record of 1,000",
+    "check of an export of 100 entries",
 ]
 
 
@@ -66,7 +73,8 @@ def test_a_tiny_run_measures_everything_and_shows_it() -> None:
     assert [line.name for line in lines] == NAMES
     assert all(value > 0 for line in lines for value in line.rounds)
     goals = [line.name for line in lines if line.goal is not None]
-    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9], NAMES[13], NAMES[15]]
+    evidence = [NAMES[15], NAMES[17], NAMES[20]]
+    assert goals == [NAMES[0], "report, 16 clients", NAMES[7], NAMES[9], NAMES[13], *evidence]
     table = as_table(EngineName.SQLITE, lines)
     assert all(name in table for name in NAMES)
     document = json.loads(as_document(TINY, {EngineName.SQLITE: lines}, 0.5))

@@ -1,0 +1,416 @@
+"""Signed acts, erasures and the files that a record speaks of, as the checker sees them."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable
+from hashlib import sha256
+from pathlib import Path
+
+import pytest
+
+from app.exporting.check_export import Report, paper_name
+from app.record.canonical import canonical
+from tests.exporting.conftest import SealedMeet
+from tests.exporting.sealing import DeviceKey, as_url_text, signed_with_pin
+from tests.exporting.tampering import (
+    Files,
+    Json,
+    Line,
+    checked,
+    lines_in,
+    of_kind,
+    read_files,
+    rechain,
+    remanifest,
+    resign_heads,
+)
+
+STATEMENT = {"act": "ruling", "verdict": "confirmed"}
+
+
+@pytest.fixture(scope="module")
+def whole(exported: Path) -> Files:
+    return read_files(exported)
+
+
+Change = Callable[[list[Line]], None]
+
+
+def changed_by_the_keeper(sealed: SealedMeet, whole: Files, change: Change) -> Report:
+    """What is found where somebody who has all keys of the meet changes its record."""
+    files = dict(whole)
+    lines = lines_in(files)
+    change(lines)
+    rechain(files, lines)
+    resign_heads(files, sealed.seal.notes)
+    return checked(remanifest(files, sealed.seal.notes))
+
+
+def an_entry(lines: list[Line], kind: str, body: Json, subject: str = "") -> Line:
+    """One more entry at the end of the record."""
+    last = lines[-1].entry
+    line = Line({**last, "kind": kind, "subject": subject or last["subject"]}, body)
+    lines.append(line)
+    return line
+
+
+def told_of(sealed: SealedMeet, whole: Files, *more: tuple[str, Json]) -> Report:
+    """What is found about further entries."""
+
+    def add(lines: list[Line]) -> None:
+        for kind, body in more:
+            an_entry(lines, kind, body)
+
+    return changed_by_the_keeper(sealed, whole, add)
+
+
+def only(report: Report) -> str:
+    (one,) = report.mismatches
+    return one
+
+
+def official(sealed: SealedMeet) -> str:
+    return sealed.stage.people[sealed.stage.files.organiser].id
+
+
+# Signed acts -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", ["passkey", "phone key"])
+def test_a_device_that_signed_is_believed(sealed: SealedMeet, whole: Files, kind: str) -> None:
+    for _ in range(3):  # r and s are whole numbers of changing length
+        key = DeviceKey(official(sealed), kind)
+        report = told_of(
+            sealed,
+            whole,
+            ("key registered", key.registered()),
+            ("ruling", key.signed(STATEMENT)),
+        )
+        assert (report.mismatches, report.ends_with) == ([], 0)
+
+
+def a_client(**changes: str) -> str:
+    form = canonical(STATEMENT)
+    challenge = as_url_text(sha256(form).digest())
+    told = {"type": "webauthn.get", "challenge": challenge, **changes}
+    return as_url_text(json.dumps(told).encode())
+
+
+PASSKEY_FORGERIES: list[tuple[Json, str]] = [
+    ({"client_data_json": a_client(challenge=as_url_text(b"x" * 32))}, "over another statement"),
+    ({"client_data_json": a_client(type="webauthn.create")}, "made for something else"),
+    ({"client_data_json": a_client(origin="https://other.example")}, "does not hold"),
+    ({"client_data_json": as_url_text(b"[]")}, "made for something else"),
+    ({"client_data_json": as_url_text(b"\xff")}, "not UTF-8"),
+    ({"client_data_json": as_url_text(b"{")}, "no JSON"),
+    ({"client_data_json": "é"}, "base64url"),
+    ({"authenticator_data": as_url_text(b"x" * 37)}, "for another service"),
+    ({"authenticator_data": ""}, "for another service"),
+    (
+        {"authenticator_data": as_url_text(sha256(b"zonedocket.example").digest() + bytes(5))},
+        "nobody was present",
+    ),
+    ({"signature": as_url_text(b"0" * 70)}, "does not hold"),
+    ({"signature": 7}, "base64url"),
+    ({"signature": "a"}, "base64url"),
+]
+
+
+@pytest.mark.parametrize(("forged", "words"), PASSKEY_FORGERIES)
+def test_a_passkeys_proof_that_was_forged_is_found(
+    sealed: SealedMeet, whole: Files, forged: Json, words: str
+) -> None:
+    key = DeviceKey(official(sealed))
+    body = key.signed(STATEMENT, **forged)
+    more = (("key registered", key.registered()), ("ruling", body))
+    assert words in only(told_of(sealed, whole, *more))
+
+
+def test_a_statement_that_was_changed_is_found(sealed: SealedMeet, whole: Files) -> None:
+    key = DeviceKey(official(sealed), "phone key")
+    changed = {**STATEMENT, "verdict": "dismissed"}
+    body = {**key.signed(STATEMENT), "statement": changed}
+    registered = ("key registered", key.registered())
+    assert "digest" in only(told_of(sealed, whole, registered, ("ruling", body)))
+    body["statement_sha256"] = sha256(canonical(changed)).hexdigest()
+    assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", body)))
+    with_pin = {**signed_with_pin(official(sealed), STATEMENT), "statement": changed}
+    assert "digest" in only(told_of(sealed, whole, ("ruling", with_pin)))
+
+
+def test_a_key_that_is_not_the_officials_own_in_force_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    key, other = DeviceKey(official(sealed)), DeviceKey(official(sealed))
+    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    assert "does not name" in only(told_of(sealed, whole, act))
+    assert "only afterwards" in only(told_of(sealed, whole, act, registered))
+    theirs = ("key registered", {**key.registered(), "official": "somebody else"})
+    assert "another official" in only(told_of(sealed, whole, theirs, act))
+    exchanged = {**key.registered(), "public_key": other.registered()["public_key"]}
+    assert "does not hold" in only(told_of(sealed, whole, ("key registered", exchanged), act))
+    for wrong in ("no PEM", None, "-----BEGIN PUBLIC KEY-----"):
+        broken = ("key registered", {**key.registered(), "public_key": wrong})
+        assert told_of(sealed, whole, broken, act).ends_with == 1
+    of_other_kind = ("key registered", {**key.registered(), "kind": "phone key"})
+    assert "another kind" in only(told_of(sealed, whole, of_other_kind, act))
+
+
+def test_a_key_that_was_revoked_signs_nothing_from_then_on(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    key = DeviceKey(official(sealed))
+    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    before = ("key revoked", key.revoked("2026-06-01T10:00:00+02:00"))
+    much_later = ("key revoked", key.revoked("2026-12-01T10:00:00Z"))
+    assert "revoked from" in only(told_of(sealed, whole, registered, before, act))
+    assert told_of(sealed, whole, registered, much_later, act).ends_with == 0
+    report = told_of(sealed, whole, registered, act, before)
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    assert "revoked later" in report.to_explain[0]
+    for malformed in ("yesterday", "2026-06-01T10:00:00"):
+        revoked = ("key revoked", key.revoked(malformed))
+        assert told_of(sealed, whole, registered, revoked, act).ends_with == 1
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        ({"signature": {"strength": "PIN"}}, "what was signed is missing"),
+        ({"signature": "signed"}, "what was signed is missing"),
+        ({**signed_with_pin("x", STATEMENT), "signature": []}, "cannot be read"),
+        (
+            {**signed_with_pin("x", STATEMENT), "signature": {"strength": "oath"}},
+            "unknown strength",
+        ),
+    ],
+)
+def test_a_signature_that_is_none_is_found(
+    sealed: SealedMeet, whole: Files, body: Json, words: str
+) -> None:
+    assert words in only(told_of(sealed, whole, ("ruling", body)))
+
+
+def test_a_proof_that_is_missing_or_of_the_wrong_length_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    key = DeviceKey(official(sealed), "phone key")
+    registered = ("key registered", key.registered())
+    body = key.signed(STATEMENT)
+    none = {**body, "signature": {**body["signature"], "proof": None}}
+    assert "is missing" in only(told_of(sealed, whole, registered, ("ruling", none)))
+    short = key.signed(STATEMENT, signature=as_url_text(b"x" * 63))
+    assert "64 bytes" in only(told_of(sealed, whole, registered, ("ruling", short)))
+    zero = key.signed(STATEMENT, signature=as_url_text(bytes(64)))
+    assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", zero)))
+
+
+def test_what_was_signed_before_statements_stood_in_the_record_is_left_alone(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    form = {**STATEMENT, "statement_sha256": "3f" * 32}
+    assert told_of(sealed, whole, ("ruling", form)).ends_with == 0
+    words = {"statement": "in words", "statement_sha256": "3f" * 32}
+    assert told_of(sealed, whole, ("ruling", words)).ends_with == 0
+    unsigned = {
+        "statement": STATEMENT,
+        "statement_sha256": sha256(canonical(STATEMENT)).hexdigest(),
+    }
+    assert told_of(sealed, whole, ("ruling", unsigned)).ends_with == 0
+
+
+# Erasures ----------------------------------------------------------------------------------------
+
+
+def erase(lines: list[Line], *seqs: int, **changes: object) -> None:
+    for seq in seqs:
+        lines[seq - 1].body = None
+    told = {"because": "asked for", "by": "the organiser", "scope": "one person", **changes}
+    an_entry(lines, "erased", {"entries": list(seqs), **told})
+
+
+def test_bodies_that_were_erased_are_told_and_nothing_is_wrong(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    report = changed_by_the_keeper(sealed, whole, lambda lines: erase(lines, 5, 6))
+    assert (report.mismatches, report.ends_with) == ([], 0)
+    told = "\n".join(report.told)
+    assert "2 entries' bodies, by the organiser, for asked for" in told
+    assert "2 bodies were erased" in told
+
+
+def test_a_body_that_was_taken_away_is_found(sealed: SealedMeet, whole: Files) -> None:
+    def take(lines: list[Line]) -> None:
+        lines[4].body = None
+
+    assert "no entry erased it" in only(changed_by_the_keeper(sealed, whole, take))
+
+    def take_more(lines: list[Line]) -> None:
+        erase(lines, 5)
+        lines[5].body = None
+
+    assert "entry 6: its body is missing" in only(changed_by_the_keeper(sealed, whole, take_more))
+
+
+def test_an_erasure_names_only_what_was_before_it(sealed: SealedMeet, whole: Files) -> None:
+    def early(lines: list[Line]) -> None:
+        erase(lines, 9)
+        lines.insert(3, lines.pop())
+
+    # Entry 9 is now entry 10, and the erasure, entry 4, cannot have been about it.
+    assert changed_by_the_keeper(sealed, whole, early).ends_with == 1
+
+
+def test_an_erasure_that_says_not_what_is_found(sealed: SealedMeet, whole: Files) -> None:
+    for entries in (None, "all", [True], [5.5]):
+        report = changed_by_the_keeper(
+            sealed,
+            whole,
+            lambda lines, said=entries: erase(lines, 5, entries=said),  # type: ignore[misc]
+        )
+        assert any("does not say which" in one for one in report.mismatches)
+
+
+def test_a_body_that_came_back_after_its_erasure_wants_explaining(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    def bring_back(lines: list[Line]) -> None:
+        kept = lines[4].body
+        erase(lines, 5)
+        lines[4].body = kept
+
+    report = changed_by_the_keeper(sealed, whole, bring_back)
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    assert "still here" in report.to_explain[0]
+
+
+def test_an_act_whose_key_was_erased_is_told(sealed: SealedMeet, whole: Files) -> None:
+    def erase_keys(lines: list[Line]) -> None:
+        keys = [one.entry["seq"] for one in of_kind(lines, "key registered")]
+        erase(lines, *keys)
+
+    report = changed_by_the_keeper(sealed, whole, erase_keys)
+    assert (report.mismatches, report.ends_with) == ([], 0)
+    assert any("the key that signed it was erased" in one for one in report.told)
+
+
+# The files that the record speaks of -------------------------------------------------------------
+
+
+def without(whole: Files, sealed: SealedMeet, name: str) -> Report:
+    files = {one: content for one, content in whole.items() if one != name}
+    return checked(remanifest(files, sealed.seal.notes))
+
+
+def test_every_file_that_the_record_speaks_of_must_be_there(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    bound = ("papers/", "pictures/", "announcements/", "certificates/", "record.jsonl")
+    names = [one for one in whole if one.startswith(bound)]
+    kinds = {(one.split("/")[0], one.rpartition(".")[2], "shown" in one): one for one in names}
+    for name in kinds.values():
+        report = without(whole, sealed, name) if name != "record.jsonl" else None
+        assert report is None or any(name in one for one in report.mismatches), name
+    files = {one: content for one, content in whole.items() if one != "record.jsonl"}
+    assert any("record.jsonl: this file is missing" in one for one in checked(files).mismatches)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "papers/infringement-form-x-A4-1.pdf",
+        "pictures/x.jpg",
+        "announcements/x.json",
+        "certificates/seal-2.pem",
+        "checkpoints/x.note",
+        "checkpoints/7.note",
+        "manifest.txt",
+    ],
+)
+def test_a_file_that_nothing_speaks_of_is_found(
+    sealed: SealedMeet, whole: Files, name: str
+) -> None:
+    files = {**whole, name: b"x"}
+    if name != "manifest.txt":
+        remanifest(files, sealed.seal.notes)
+    assert any(name.rpartition(".")[0] in one for one in checked(files).mismatches)
+
+
+def test_an_announcement_that_says_another_thing_than_was_announced_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    name = next(one for one in whole if one.startswith("announcements/") and "json" in one)
+    document = json.loads(whole[name])
+    for said, value in (("remark", "Another remark."), ("id", "x"), ("lines", [])):
+        content = json.dumps({**document, said: value}).encode()
+        files = remanifest({**whole, name: content}, sealed.seal.notes)
+        assert name in only(checked(files))
+    files = remanifest({**whole, name: b"[]"}, sealed.seal.notes)
+    assert "no announcement" in only(checked(files))
+
+
+def test_a_list_of_seals_that_is_another_is_found(sealed: SealedMeet, whole: Files) -> None:
+    name = "certificates/seals.json"
+    files = remanifest({**whole, name: b"[]"}, sealed.seal.notes)
+    assert name in only(checked(files))
+    pem = "certificates/seal-1.pem"
+    files = remanifest({**whole, pem: whole[pem] + b"\n"}, sealed.seal.notes)
+    assert pem in only(checked(files))
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"certificates": None},
+        {"certificates": "no PEM"},
+        {"certificates": "-----BEGIN CERTIFICATE-----\n!\n-----END CERTIFICATE-----"},
+        {"certificates": "x" * 300_000},
+        {"fingerprint": "3f" * 32},
+        {"verifier_key": "a+b+c"},
+        {"verifier_key": "PeterNeumann+c74f20a3+ARpc2QcUPDhMQegwxbzhKqiBfsVkmqq/LDE4izWy10TW"},
+    ],
+)
+def test_a_seal_that_does_not_fit_in_itself_is_found(
+    sealed: SealedMeet, whole: Files, changes: Json
+) -> None:
+    def change(lines: list[Line]) -> None:
+        (made,) = of_kind(lines, "seal made")
+        assert made.body is not None
+        made.body.update(changes)
+
+    report = changed_by_the_keeper(sealed, whole, change)
+    assert any("this seal cannot be read" in one for one in report.mismatches)
+
+
+def test_a_paper_under_a_seal_that_the_record_does_not_have_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    def change(lines: list[Line]) -> None:
+        for line in of_kind(lines, "paper sealed"):
+            assert line.body is not None
+            line.body["fingerprint"] = "3f" * 32
+
+    report = changed_by_the_keeper(sealed, whole, change)
+    assert len(report.mismatches) == 3
+    assert "names a seal that the record does not have" in report.mismatches[0]
+
+
+def test_the_name_of_a_paper_has_no_letters_that_a_disk_may_refuse() -> None:
+    body = {"kind": "remedy: «paper»", "subject": "a/b", "sheet": "letter", "edition": 2}
+    assert paper_name(body) == "papers/remedy-paper--a-b-letter-2.pdf"
+
+
+def test_a_head_of_another_meet_is_found(sealed: SealedMeet, whole: Files) -> None:
+    name = max(one for one in whole if one.startswith("checkpoints/"))
+    text = whole[name].decode().rpartition("\n\n")[0] + "\n"
+    for changed, words in (
+        (text.replace("zone-docket/", "zone-docket/0"), "another meet's record"),
+        (text.replace("\n2", "\n1", 1), "another size than its name"),
+        ("one line\n", "no checkpoint"),
+        (f"zone-docket/x\n1\n{base64.b64encode(b'x').decode()}\n", "no size, or no root"),
+    ):
+        files = {**whole, name: sealed.seal.notes.sign_note(changed).encode()}
+        report = checked(remanifest(files, sealed.seal.notes), credulous=True)
+        assert any(words in one for one in report.mismatches), words
