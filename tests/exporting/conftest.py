@@ -10,27 +10,34 @@ from pathlib import Path
 
 import pytest
 
+from app.access.guard import FOUNDER
+from app.clock import SystemClock
 from app.exporting.building import export_to
 from app.exporting.files import a_place
 from app.exporting.wanted import Order
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
-from app.ids import MeetId
+from app.ids import MeetId, new_id
+from app.meets.actions import make_meet
+from app.meets.wire import MeetIn
 from app.record.kinds import Kind
-from app.record.log import Head
-from app.rulings.form import ruling_told
+from app.record.log import Head, Keeper
+from app.rulings.form import ruling_form, ruling_told
+from app.sealing.key_store import KeyStore
+from app.sealing.papers import give_out
+from app.serving import bring_up_to_date
 from app.store.store import Store
 from seed_demo.files import read_meet
 from seed_demo.play import play
 from seed_demo.stage import Stage
 from seed_demo.story import read_story
 from seed_demo.story_clock import Timetable
+from tests.builders import a_meet_document
 from tests.exporting.sealing import (
     DeviceKey,
     Sheet,
     TestSeal,
     do,
-    make_seal,
     seal_paper,
     sign_head,
     signed_with_pin,
@@ -61,20 +68,34 @@ class SealedMeet:
 def _play(folder: Path) -> Iterator[Stage]:
     files, story = read_meet(), read_story()
     timetable = Timetable(files.set_up_at.astimezone(UTC), files.set_up_at.time())
-    with play(f"sqlite:///{folder / 'meet.db'}", files, story, timetable) as played:
+    with play(f"sqlite:///{folder / 'meet.db'}", files, story, timetable, KeyStore()) as played:
         yield played.stage
 
 
+@dataclass(frozen=True)
+class BareMeet:
+    """A meet that has no seal, as one was before there were any."""
+
+    store: Store
+    meet_id: MeetId
+
+
 @pytest.fixture(scope="session")
-def unsealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
-    """A played meet that has no seal."""
-    yield from _play(tmp_path_factory.mktemp("unsealed"))
+def unsealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BareMeet]:
+    url = f"sqlite:///{tmp_path_factory.mktemp('unsealed') / 'meet.db'}"
+    bring_up_to_date(url)
+    store, meet = Store(url, SystemClock(), Keeper()), MeetId(new_id())
+    store.start()
+    sent = MeetIn.model_validate(a_meet_document())
+    store.act_now(meet, FOUNDER, make_meet(meet, sent))
+    yield BareMeet(store, meet)
+    store.stop()
 
 
 @pytest.fixture(scope="session")
 def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SealedMeet]:
     for stage in _play(tmp_path_factory.mktemp("sealed")):
-        seal = TestSeal(stage.meet_id)
+        seal = TestSeal.of(stage)
         _seal_all(stage, seal)
         yield SealedMeet(stage, seal)
 
@@ -83,7 +104,8 @@ def _seal_all(stage: Stage, seal: TestSeal) -> None:
     """Seal two papers, one of them twice; sign heads, and acts with keys of both kinds."""
     now, store, meet = stage.clock.now(), stage.store, stage.meet_id
     official = stage.people[stage.files.organiser].id
-    make_seal(store, seal, official, now)
+    third = ruling_form(meet, stage.rulings[2].id)
+    give_out(store, stage.seals, meet, Paper.A4, third)
     for number, ruled in enumerate(stage.rulings[:2]):
         facts = stage.read(lambda conn, one=ruled: ruling_told(conn, meet, one.id, now)).facts
         pdf = seal.seal(draw_infringement_form(facts, Paper.A4))

@@ -38,9 +38,12 @@ from app.record.kinds import Kind
 from app.record.notes import NoteKey, checkpoint, origin_of
 from app.record.queries import head_of
 from app.record.tables import checkpoints
-from app.sealing.tables import papers, seals
+from app.sealing.queries import seal_in_use
+from app.sealing.seals import note_key
+from app.sealing.tables import papers
 from app.store.action import Actor, Deed, Done, Unit
 from app.store.store import Store
+from seed_demo.stage import Stage
 
 RP = "zonedocket.example"
 
@@ -81,6 +84,18 @@ class TestSeal:
         self.key, self.certificate = a_certificate(self.name)
         self.notes = NoteKey(origin_of(self.meet), Ed25519PrivateKey.generate())
 
+    @classmethod
+    def of(cls, stage: Stage) -> TestSeal:
+        """The seal that a played meet has."""
+        known = stage.read(lambda conn: seal_in_use(conn, stage.meet_id))
+        assert known is not None
+        kept = stage.seals._keys.find(stage.meet_id, known.fingerprint)
+        assert kept is not None
+        seal = cls(stage.meet_id, id=known.id)
+        seal.key, seal.certificate = kept.private_key, kept.certificate
+        seal.notes = note_key(kept, stage.meet_id)
+        return seal
+
     @property
     def pem(self) -> str:
         return self.certificate.public_bytes(Encoding.PEM).decode()
@@ -120,18 +135,6 @@ def do(
         return Done(None, Deed(kind, subject, body))
 
     store.act_now(meet, Actor(actor), act)
-
-
-def make_seal(store: Store, seal: TestSeal, actor: str, now: datetime) -> None:
-    """The meet gets this seal."""
-    told = {
-        "number": seal.number,
-        "certificates": seal.pem,
-        "fingerprint": seal.fingerprint,
-        "verifier_key": seal.notes.verifier_key,
-    }
-    row = {"id": seal.id, "meet_id": seal.meet, "made_at": now, **told}
-    do(store, seal.meet, actor, Kind.SEAL_MADE, seal.id, told, (seals, row))
 
 
 def sign_head(store: Store, seal: TestSeal, now: datetime) -> int:

@@ -393,7 +393,7 @@ def test_a_paper_under_a_seal_that_the_record_does_not_have_is_found(
             line.body["fingerprint"] = "3f" * 32
 
     report = changed_by_the_keeper(sealed, whole, change)
-    assert len(report.mismatches) == 3
+    assert len(report.mismatches) == 4
     assert "names a seal that the record does not have" in report.mismatches[0]
 
 

@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import zipfile
+from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
 
@@ -23,9 +24,9 @@ from app.ids import MeetId, new_id
 from app.record.kinds import Kind
 from app.record.queries import export_lines
 from app.refusals import NotFound, Unavailable
-from seed_demo.stage import Stage
-from tests.builders import MeetAtHand, a_problem
-from tests.exporting.conftest import SealedMeet
+from app.sealing.key_store import KeyStore
+from tests.builders import MeetAtHand, a_meet, a_problem
+from tests.exporting.conftest import BareMeet, SealedMeet
 from tests.running import Service
 
 CHECKER = Path(building.__file__).with_name("check_export.py")
@@ -44,7 +45,7 @@ def names_in(path: Path) -> set[str]:
 def test_an_export_of_a_sealed_meet_agrees_in_everything(exported: Path) -> None:
     told = insist_good(exported)
     assert told.endswith("Everything agrees.")
-    assert "3 sealed papers, 1 seals, 4 signed heads, 4 signed acts" in told
+    assert "4 sealed papers, 1 seals, 14 signed heads, 4 signed acts" in told
 
 
 def test_a_zip_holds_the_same_files_and_agrees(exported: Path, zipped: Path) -> None:
@@ -77,7 +78,7 @@ def test_the_checker_goes_along_word_for_word(exported: Path) -> None:
 
 
 def test_the_words_say_how_to_check_and_what_a_check_cannot_show(
-    sealed: SealedMeet, exported: Path, unsealed: Stage, tmp_path: Path
+    sealed: SealedMeet, exported: Path, unsealed: BareMeet, tmp_path: Path
 ) -> None:
     words = (exported / "README.txt").read_text("utf-8")
     assert "python3 -I check.py" in words
@@ -85,9 +86,9 @@ def test_the_words_say_how_to_check_and_what_a_check_cannot_show(
     assert sealed.meet in words
     assert "$" not in words
     bare = tmp_path / "bare"
-    with a_place(bare, unsealed.clock.now()) as place:
-        order = Order(unsealed.meet_id, unsealed.clock.now())
-        unsealed.read(lambda conn: export_to(conn, order, place))
+    with a_place(bare, unsealed.store.clock.now()) as place:
+        order = Order(unsealed.meet_id, unsealed.store.clock.now())
+        unsealed.store.read_now(lambda conn: export_to(conn, order, place))
     assert "nothing in this export is signed" in (bare / "README.txt").read_text("utf-8")
     assert "This meet has no seal: nothing in this export is signed." in insist_good(bare)
     assert not (bare / "manifest.note").exists()
@@ -206,10 +207,12 @@ def test_nobody_else_gets_it(meet: MeetAtHand) -> None:
     a_problem(meet.organiser.get("record.zip"), 403, "role-missing")
 
 
-def test_a_zip_that_cannot_be_made_leaves_nothing_open(unsealed: Stage, service: Service) -> None:
-    order = Order(MeetId(new_id()), unsealed.clock.now())
+def test_a_zip_that_cannot_be_made_leaves_nothing_open(
+    unsealed: BareMeet, service: Service
+) -> None:
+    order = Order(MeetId(new_id()), unsealed.store.clock.now())
     with pytest.raises(NotFound):
-        unsealed.read(lambda conn: write_zip(conn, order))
+        unsealed.store.read_now(lambda conn: write_zip(conn, order))
 
 
 def test_the_pieces_of_a_file_are_the_file() -> None:
@@ -218,10 +221,10 @@ def test_the_pieces_of_a_file_are_the_file() -> None:
     assert file.closed
 
 
-def run_app(database: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+def run_app(database: str, *arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "app", *arguments],
-        env={"DATABASE_URL": database, "PATH": "/usr/bin:/bin"},
+        env={"DATABASE_URL": database, "PATH": "/usr/bin:/bin", **more},
         capture_output=True,
         text=True,
         timeout=60,
@@ -229,21 +232,41 @@ def run_app(database: str, *arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+@pytest.fixture
+def with_keys(service: Service, tmp_path: Path) -> Iterator[tuple[MeetAtHand, dict[str, str]]]:
+    """A meet whose server keeps its keys in a folder, and the settings that open them."""
+    seals = service.app.state.services.seals
+    kept, seals._keys = seals._keys, KeyStore(tmp_path / "seal", "quay lantern")
+    opening = {"ZONEDOCKET_SEAL_FOLDER": str(tmp_path / "seal")}
+    yield a_meet(service), {**opening, "ZONEDOCKET_SEAL_PASSPHRASE": "quay lantern"}
+    seals._keys = kept
+
+
 def test_the_command_exports_beside_a_running_server_and_another_checks_it(
-    meet: MeetAtHand, tmp_path: Path
+    with_keys: tuple[MeetAtHand, dict[str, str]], tmp_path: Path
 ) -> None:
+    meet, opening = with_keys
     path = tmp_path / "export.zip"
     before = meet.head()
-    done = run_app(meet.service.database_url, "export", meet.id, str(path))
+    done = run_app(meet.service.database_url, "export", meet.id, str(path), **opening)
     assert (done.returncode, done.stderr) == (0, "")
     assert before["root"] in done.stdout
     assert meet.head() == before
     checked = run_app(meet.service.database_url, "check", str(path))
     assert (checked.returncode, checked.stderr) == (0, "")
     assert checked.stdout.endswith("Everything agrees.\n")
-    again = run_app(meet.service.database_url, "export", meet.id, str(path))
+    again = run_app(meet.service.database_url, "export", meet.id, str(path), **opening)
     assert again.returncode == 1
     assert "is there already" in again.stderr
+
+
+def test_the_command_writes_nothing_unsigned_where_it_cannot_open_the_key(
+    meet: MeetAtHand, tmp_path: Path
+) -> None:
+    done = run_app(meet.service.database_url, "export", meet.id, str(tmp_path / "x"))
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "The key of this meet's seal is not on this server" in done.stderr
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_command_refuses_a_database_that_is_not_there(tmp_path: Path) -> None:

@@ -68,14 +68,14 @@ def test_a_part_with_other_proofs_is_found(sealed: SealedMeet, part: Files) -> N
     entries, heads = document["entries"], document["heads"]
     first, second = entries[:2]
     swapped = [{**first, "path": second["path"]}, *entries[1:]]
-    assert "entry 3 is not proved" in with_proofs(sealed, part, entries=swapped)
-    assert "entry 3 and its proof" in with_proofs(sealed, part, entries=entries[1:])
+    assert "entry 2 is not proved" in with_proofs(sealed, part, entries=swapped)
+    assert "entry 2 and its proof" in with_proofs(sealed, part, entries=entries[1:])
     more = [*entries, {"entry": 4, "path": []}]
     assert "entry 4 and its proof" in with_proofs(sealed, part, entries=more)
     short = [{**first, "path": first["path"][1:]}, *entries[1:]]
     long = [{**first, "path": first["path"] * 2}, *entries[1:]]
     for wrong in (short, long):
-        assert "entry 3 is not proved" in with_proofs(sealed, part, entries=wrong)
+        assert "entry 2 is not proved" in with_proofs(sealed, part, entries=wrong)
     head = {**document["head"], "size": document["head"]["size"] + 1}
     assert "its head is not that of the record" in with_proofs(sealed, part, head=head)
     forged = [{**heads[0], "root": "3f" * 32}, *heads[1:]]
