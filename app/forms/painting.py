@@ -153,14 +153,15 @@ def _canvas(out: io.BytesIO, width: float, height: float) -> Canvas:
 
 
 def _describe(canvas: Canvas, about: About) -> None:
-    canvas.setTitle(_whole(about.title))
-    canvas.setSubject(_whole(about.subject))
+    canvas.setTitle(whole(about.title))
+    canvas.setSubject(whole(about.subject))
     canvas.setAuthor(MAKER)
     canvas.setCreator(MAKER)
     canvas.setViewerPreference("DisplayDocTitle", "true")
 
 
-def _whole(text: str) -> str:
+def whole(text: str) -> str:
+    """A text as a file can hold it."""
     # Half of a surrogate pair is no character, and cannot be written into a file.
     return text.encode("utf-8", "replace").decode("utf-8")
 

@@ -19,6 +19,7 @@ from pyhanko.sign.signers.pdf_cms import Signer
 from pyhanko.stamp.noop import NoOpStampStyle
 
 from app.forms.cms import KeptKey, StampIt
+from app.forms.painting import whole
 from app.forms.seal_box import SealInBox, put_appearance
 
 DIGEST = "sha256"
@@ -87,16 +88,18 @@ def _told_about(name: str, attested: Attested) -> PdfSignatureMetadata:
         field_name=name,
         md_algorithm=DIGEST,
         subfilter=SigSeedSubFilter.PADES,
-        name=attested.name or None,
-        reason=attested.reason or None,
-        location=attested.place or None,
+        name=whole(attested.name) or None,
+        reason=whole(attested.reason) or None,
+        location=whole(attested.place) or None,
     )
 
 
 def _field(
     writer: IncrementalPdfFileWriter, name: str, attested: Attested, shown: SealInBox | None
 ) -> SigFieldSpec:
-    words = f"Seal: {attested.reason}"  # what a screen reader says in place of the field's name
+    words = (
+        f"Seal: {whole(attested.reason)}"  # what a screen reader says in place of the field's name
+    )
     if shown is None:
         return SigFieldSpec(name, readable_field_name=words)
     # The library writes any numbers, though its types speak of whole ones.

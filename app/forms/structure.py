@@ -144,6 +144,7 @@ class _Tree:
         self.document.Catalog.StructTreeRoot = self.root
         self.document.Catalog.MarkInfo = _Object("<</Marked true>>")
         for number, page in enumerate(self.document.Pages.pages):
+            # The library writes of a page only what it has a name for.
             page.__NoDefault__ = [*page.__NoDefault__, "StructParents", "Tabs"]
             page.StructParents, page.Tabs = number, pdfdoc.PDFName("S")
 

@@ -325,6 +325,14 @@ def test_whatever_is_shown_stays_within_its_box(lines: list[str]) -> None:
         assert box.y * 2 - 2 <= y <= (box.y + box.height) * 2 + 2
 
 
+@pytest.mark.parametrize("text", ["a\ud800b", "\x00\x07", "W" * 20_000, ")((\\", "湖" * 300, ""])
+def test_no_text_makes_a_seal_fail(text: str, tmp_path: Path) -> None:
+    attested = an_attestation(name=text, reason=text, place=text)
+    first = SEALER.seal(a_paper(), attested).content
+    shown = SEALER.seal(first, attested, SealInBox(free_boxes(first)[0], [text, text])).content
+    insist_all_tools_agree(shown, a_meets_key(), 2, tmp_path)
+
+
 def test_papers_sealed_in_several_threads_are_all_good(tmp_path: Path) -> None:
     pdf = a_paper()
     seal: Callable[[int], bytes] = lambda _: SEALER.seal(pdf, an_attestation()).content  # noqa: E731
