@@ -8,7 +8,7 @@ tells below the signatures.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -16,12 +16,14 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.queries import official_row
+from app.access.pen import BY_PIN, in_words, statement_digest
+from app.access.queries import official_row, signatures_on
 from app.appeals.bench import Bench
 from app.appeals.corrected import corrections_section, subjects_of_decision
 from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
 from app.appeals.paper_parts import (
+    OPEN_NOW,
     appeal_section,
     jury_decision_in_words,
     marks_in_words,
@@ -62,6 +64,7 @@ TITLES = {
     Instance.REFEREE: "Decision of the referee",
     Instance.JURY: "Decision of the jury of appeal",
 }
+ADVICE = "advice given"
 MINUTES = "Secretary, for the minutes, no vote"
 
 
@@ -77,7 +80,7 @@ def decided_paper(
     if "votes" in decided.more:
         grounds.append(("votes", _votes(decided.more["votes"])))
     if decided.advised_at is not None:
-        grounds.append(("advice given", in_zone(decided.advised_at, zone)))
+        grounds.append((ADVICE, in_zone(decided.advised_at, zone)))
     base = _blank(unit.conn, meet, bench.heat, about, unit.now)
     paper = replace(
         base,
@@ -97,6 +100,18 @@ def decided_paper(
     )
     document: dict[str, Any] = PAPER.dump_python(paper, mode="json")
     return document
+
+
+def paper_digest(paper: Mapping[str, Any]) -> str:
+    """The SHA-256 of a decision's facts (RFC 8785), without what only its storing knows and nobody
+    can be shown before: `date`, the grounds `decided` and `advice given`, and the section that says
+    from when on a further time runs.
+    """
+    of_storing = {"date", "grounds", "sections"}
+    fixed = {name: paper[name] for name in paper.keys() - of_storing}
+    fixed["grounds"] = [one for one in paper["grounds"] if one[0] not in {"decided", ADVICE}]
+    fixed["sections"] = [one for one in paper["sections"] if one["title"] != OPEN_NOW]
+    return statement_digest(fixed)
 
 
 def _ink_of_panel(
@@ -222,20 +237,38 @@ def decision_paper(
     row = decision_row(conn, meet_id, decision_id)
     meet = meet_facts(conn, meet_id)
     paper = PAPER.validate_python(row.form_facts)
-    signature = Signature(
+    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
+    since = since_signed(conn, meet, row, protest, now)
+    known = replace(
+        paper,
+        standing_note=_replaced(conn, meet, row),
+        signatures=tuple(_signatures(conn, meet, row, paper)),
+        since=since,
+    )
+    return _printed(conn, meet, known, now)
+
+
+def _signatures(
+    conn: Connection, meet: MeetFacts, row: AnyRow, paper: RemedyPaper
+) -> Iterator[Signature]:
+    """Who signed a decision on a device: whoever made it, and the secretary of the jury."""
+    signed = signatures_on(conn, meet.id, "decision", [row.id])
+    yield Signature(
         role="Referee" if row.instance == Instance.REFEREE else "Chair of the jury",
         # As it was then: an official may be named otherwise since.
         name=dict(paper.grounds).get("by", row.official_name),
         at=in_zone(row.decided_at, meet.time_zone),
-        how="PIN on a joined device, attested by the server",
+        how=in_words(signed[0].strength, signed[0].device) if signed else BY_PIN,
         digest=row.statement_digest,
     )
-    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
-    since = since_signed(conn, meet, row, protest, now)
-    known = replace(
-        paper, standing_note=_replaced(conn, meet, row), signatures=(signature,), since=since
-    )
-    return _printed(conn, meet, known, now)
+    for second in signatures_on(conn, meet.id, "decision signature", [row.id]):
+        yield Signature(
+            role="Secretary of the jury, no vote",
+            name=second.official_name,
+            at=in_zone(second.signed_at, meet.time_zone),
+            how=in_words(second.strength, second.device),
+            digest=second.statement_sha256,
+        )
 
 
 def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:

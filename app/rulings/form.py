@@ -16,6 +16,8 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
+from app.access.pen import BY_PIN, in_words, statement_digest
+from app.access.queries import signatures_on
 from app.clock import in_zone
 from app.forms.infringement_form import FormFacts, InfringementForm, InkField, Signature
 from app.ids import HeatId, MeetId, RulingId, TeamId
@@ -110,6 +112,13 @@ def as_stored(facts: FormFacts) -> dict[str, Any]:
     return document
 
 
+def form_digest(stored: Mapping[str, Any]) -> str:
+    """The SHA-256 of a form's facts (RFC 8785), without when the ruling was stored: `date` and
+    `ruled_at`, which nobody can be shown before.
+    """
+    return statement_digest({name: stored[name] for name in stored.keys() - {"date", "ruled_at"}})
+
+
 def as_told(stored: Mapping[str, Any]) -> FormFacts:
     """The facts of a form from its document; one of before names one zone or none."""
     if "zone" not in stored:
@@ -126,10 +135,12 @@ def form_facts(
     stored = stored_form(conn, meet_id, ruling_id)
     facts = as_told(stored.facts)
     head = head_of(conn, meet_id)
+    signed = signatures_on(conn, meet_id, "ruling", [ruling_id])
+    how = in_words(signed[0].strength, signed[0].device) if signed else BY_PIN
     return InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
         later_ruling=_what_came_later(conn, meet_id, ruling_id, stored, facts.time_zone),
-        signatures=(_signature(facts, stored.statement_digest),),
+        signatures=(_signature(facts, stored.statement_digest, how),),
         record_head=f"{head.size} entries, root {head.root}",
         printed_at=in_zone(now, facts.time_zone),
     )
@@ -146,12 +157,12 @@ def _what_came_later(
     return "" if decided is None else decided.words(zone)
 
 
-def _signature(facts: FormFacts, digest: str) -> Signature:
+def _signature(facts: FormFacts, digest: str, how: str) -> Signature:
     return Signature(
         role="Head official",
         name=facts.ruled_by,
         at=facts.ruled_at,
-        how="PIN on a joined device, attested by the server",
+        how=how,
         digest=digest,
     )
 
