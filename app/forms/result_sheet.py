@@ -71,6 +71,7 @@ class ResultSheet(MeetHead):
     because: tuple[str, ...] = ()
     time_corrected: str = ""
     final_note: str = ""
+    signed: str = ""
 
 
 def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
@@ -188,6 +189,7 @@ def _write_abbreviations(flow: Flow, abbreviations: Sequence[tuple[str, str]]) -
 def _write_seal(flow: Flow, sheet: ResultSheet) -> None:
     flow.skip(GAP)
     facts = [
+        *([Fact("Signed", sheet.signed, "signature")] if sheet.signed else []),
         Fact("Digest of this announcement", sheet.digest, "digest"),
         Fact("Record head", sheet.record_head, "record head"),
     ]

@@ -354,6 +354,7 @@ def sheet_facts(announced: AnnouncementOut, head: Head, now: datetime) -> Result
         abbreviations=tuple(announced.abbreviations.items()),
         record_head=f"{head.size} entries, root {head.root}",
         digest=announced.statement_digest,
+        signed=f"{announced.announced_by_name}, {announced.signed_with}",
         printed_at=in_zone(now, announced.time_zone),
         qualified_title=_qualified_title(announced) if _qualified(announced) else "",
         qualified=tuple(_qualified_line(one) for one in _qualified(announced)),

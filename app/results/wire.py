@@ -386,6 +386,7 @@ class QualifiersAnnounced(LaterAnnouncement):
 
 
 KNOWN_LATER = (
+    "signed_with",
     "superseded_by",
     "qualifiers_superseded_by",
     "time_corrections",
@@ -459,6 +460,9 @@ class AnnouncementOut(Wire):
     by_time: int = BY_TIME
     is_round_complete: bool = IS_ROUND_COMPLETE
     open_draw: OpenDrawOut | None = OPEN_DRAW
+    signed_with: str = Field(
+        default="", description="how it was signed: with a PIN, or with a passkey"
+    )
     qualifiers_superseded_by: QualifiersAnnounced | None = Field(
         default=None,
         description="the announcement, of this heat or another of its round, that says last who "

@@ -485,6 +485,17 @@ def test_the_form_names_how_it_was_signed(meet: MeetAtHand) -> None:
         assert how in " ".join(read_text(form.content).split())
 
 
+def test_the_sheet_of_a_result_names_how_it_was_announced(meet: MeetAtHand) -> None:
+    assert meet.load_result().status_code == 201
+    announced = meet.announce(despite="Nobody stood there.")
+    assert announced.status_code == 201, announced.text
+    assert announced.json()["signed_with"] == "PIN on a joined device, attested by the server"
+    sheet = meet.desk.get(f"announcements/{announced.json()['id']}.pdf").content
+    assert "results, PIN on a joined device, attested by the server" in " ".join(
+        read_text(sheet).split()
+    )
+
+
 def test_each_signed_act_can_be_looked_at_and_says_the_same_when_it_is_signed(
     meet: MeetAtHand, service: Service
 ) -> None:
