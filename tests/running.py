@@ -84,23 +84,21 @@ class Service:
 
 @contextmanager
 def a_service(
-    database_url: str, connection: type[Connection] = Connection, port: int | None = None
+    database_url: str,
+    connection: type[Connection] = Connection,
+    public_url: str = PUBLIC_URL,
+    port: int = 0,
 ) -> Iterator[Service]:
-    """The service over a migrated database, until the test is done with it. Phones know it by a
-    name of its own; a browser on this machine by its port, where one is given.
-    """
+    """The service over a migrated database, until the test is done with it, as phones know it."""
     clock = TestingClock()
     settings = Settings(_env_file=None, setup_key=SecretStr(SETUP_KEY)).model_copy(
-        update={
-            "database_url": database_url,
-            "public_url": PUBLIC_URL if port is None else f"http://localhost:{port}",
-        }
+        update={"database_url": database_url, "public_url": public_url}
     )
     app = create_app(settings, clock)
     _spare_the_disk(app.state.services.store)
     server = uvicorn.Server(
         uvicorn.Config(
-            app, port=port or 0, http=connection, ws="none", log_level="warning", access_log=False
+            app, port=port, http=connection, ws="none", log_level="warning", access_log=False
         )
     )
     thread = threading.Thread(target=server.run, daemon=True)

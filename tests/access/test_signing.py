@@ -20,6 +20,8 @@ import pytest
 import rfc8785
 from cryptography.hazmat.primitives.asymmetric import ec
 
+from app.access.passkeys import party_of
+from app.config import Settings
 from app.ids import new_id
 from tests.access.authenticator import (
     USER_PRESENT,
@@ -28,9 +30,10 @@ from tests.access.authenticator import (
     an_rsa_key,
     encoded,
 )
-from tests.builders import PIN, Json, MeetAtHand, Person, a_problem, add_official
+from tests.builders import PIN, Json, MeetAtHand, Person, a_meet, a_problem, add_official
+from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
-from tests.running import Service
+from tests.running import Service, a_service, workers_of
 from tests.sendings import DOCUMENTS
 
 UNSIGNED = {"verdict": "confirmed", "reasons": "Seen by two umpires, independently."}
@@ -448,6 +451,41 @@ def test_a_challenge_is_good_for_its_session_and_for_ten_minutes(meet: MeetAtHan
     meet.service.clock.move(timedelta(minutes=11))
     late = {**Authenticator().create(mine), "pin": PIN}
     a_problem(meet.referee.put(f"me/keys/{new_id()}", late), 403, "signature-refused")
+
+
+def test_any_worker_knows_the_challenge_that_another_has_given(meet: MeetAtHand) -> None:
+    with workers_of(meet.service) as workers:
+        for asked, told in ((workers[0], workers[-1]), (workers[-1], workers[0])):
+            options = replace(meet.referee, http=asked).post("me/keys/options").json()
+            document = Authenticator().create(options["public_key"]["challenge"])
+            sent = {**document, "pin": PIN}
+            registered = replace(meet.referee, http=told).put(f"me/keys/{new_id()}", sent)
+            assert registered.status_code == 201, registered.text
+
+
+@pytest.mark.parametrize(
+    ("public_url", "told"),
+    [
+        ("https://relays.test", ("relays.test", "https://relays.test")),
+        ("https://relays.test:443/", ("relays.test", "https://relays.test")),
+        ("https://Relays.test/docket/", ("relays.test", "https://relays.test")),
+        ("http://localhost:8480", ("localhost", "http://localhost:8480")),
+        ("", ("127.0.0.1", "http://127.0.0.1:8480")),
+        ("http://[::1]:8480", ("::1", "http://[::1]:8480")),
+    ],
+)
+def test_passkeys_are_for_the_name_under_which_phones_open_the_server(
+    public_url: str, told: tuple[str, str]
+) -> None:
+    # An origin is scheme, host and port without the usual one, in lower case (RFC 6454, 6.2).
+    party = party_of(Settings(_env_file=None, public_url=public_url))
+    assert (party.id, party.origin) == told
+
+
+def test_a_server_without_a_name_says_why_it_takes_no_passkeys(new_database: NewDatabase) -> None:
+    with a_service(new_database("sqlite"), public_url="http://192.0.2.7:8480") as service:
+        told = a_problem(a_meet(service).referee.post("me/keys/options"), 409, "conflict")
+    assert "ZONEDOCKET_PUBLIC_URL" in told["detail"]
 
 
 @pytest.mark.parametrize(

@@ -37,7 +37,8 @@ def running_service(request: pytest.FixtureRequest, new_database: NewDatabase) -
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    with a_service(new_database(request.param), port=port) as service:
+    address = f"http://localhost:{port}"
+    with a_service(new_database(request.param), public_url=address, port=port) as service:
         yield service
 
 
