@@ -62,6 +62,8 @@ ALGORITHMS = [
 ]
 FORMATS = frozenset({AttestationFormat.NONE, AttestationFormat.PACKED})
 """No attestation is asked for; what a browser answers then is one of these (Level 2, 5.1.3)."""
+LONGEST_CREDENTIAL = 1023
+"""In bytes (WebAuthn Level 2, section 4, Credential ID)."""
 RSA_BITS = range(2048, 4097)
 USUAL_EXPONENT = 65_537
 HOSTILE = (
@@ -181,6 +183,8 @@ def _attested(sent: KeyIn, party: Party, salt: str, caller: Caller, now: datetim
     credential = read.auth_data.attested_credential_data
     if not _is_fresh(challenge, salt, caller, now) or read.fmt not in FORMATS or credential is None:
         raise ValueError("not asked for")
+    if len(credential.credential_id) > LONGEST_CREDENTIAL:
+        raise ValueError("longer than any")
     ident = encode(credential.credential_id)
     verified = verify_registration_response(
         credential=_credential(

@@ -187,7 +187,10 @@ def key_row(conn: Connection, meet_id: MeetId, key_id: KeyId) -> AnyRow | None:
 
 
 def keys_of(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> list[KeyOut]:
-    """An official's keys, first to last, also those that were revoked."""
+    """An official's keys, first to last, also those that were revoked; NotFound for an id that is
+    no official's of this meet.
+    """
+    official_row(conn, meet_id, official_id)
     rows = conn.execute(_KEYS, {"meet": meet_id, "official": official_id}).all()
     return [_key_out(conn, row) for row in rows]
 

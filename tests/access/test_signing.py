@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import subprocess
 from base64 import urlsafe_b64decode
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 from hashlib import sha256
@@ -18,7 +19,7 @@ from typing import Any
 import httpx
 import pytest
 import rfc8785
-from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric import ec, rsa
 
 from app.access.passkeys import party_of
 from app.config import Settings
@@ -34,7 +35,7 @@ from tests.builders import PIN, Json, MeetAtHand, Person, a_meet, a_problem, add
 from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
 from tests.running import Service, a_service, workers_of
-from tests.sendings import DOCUMENTS
+from tests.sendings import DOCUMENTS, Sending
 
 UNSIGNED = {"verdict": "confirmed", "reasons": "Seen by two umpires, independently."}
 
@@ -430,8 +431,10 @@ def test_a_key_is_registered_with_the_pin(meet: MeetAtHand) -> None:
         Authenticator(rp_id="elsewhere.test"),
         Authenticator(flags=USER_PRESENT),
         Authenticator(ec.generate_private_key(ec.SECP384R1())),
+        Authenticator(rsa.generate_private_key(3, 2048)),
+        Authenticator(credential=bytes(1024)),
     ],
-    ids=["other origin", "other server", "not verified", "other kind of key"],
+    ids=["other origin", "other server", "not verified", "other curve", "other exponent", "long"],
 )
 def test_a_passkey_made_otherwise_than_asked_is_not_registered(
     meet: MeetAtHand, device: Authenticator
@@ -534,23 +537,55 @@ def test_the_sheet_of_a_result_names_how_it_was_announced(meet: MeetAtHand) -> N
     )
 
 
-def test_each_signed_act_can_be_looked_at_and_says_the_same_when_it_is_signed(
-    meet: MeetAtHand, service: Service
-) -> None:
-    """All signed routes, each by a good request of its own: see `tests/sendings.py`."""
-    looked_at = 0
-    for name, build in DOCUMENTS.items():
+def test_an_official_of_another_meet_has_no_keys_here(meet: MeetAtHand, service: Service) -> None:
+    elsewhere = a_meet(service).referee.id
+    a_problem(meet.organiser.get(f"officials/{elsewhere}/keys"), 404, "not-found")
+
+
+SIGNED = {
+    name: build for name, build in DOCUMENTS.items() if name not in {"joining", "key", "look"}
+}
+
+
+def signings(meet: MeetAtHand) -> Iterator[tuple[str, Sending, Json]]:
+    """All signed routes, each by a good request of its own (`tests/sendings.py`), with what it
+    shows beforehand: nothing is stored by that.
+    """
+    for name, build in SIGNED.items():
         sending = build(meet)
-        if "pin" not in sending.document or name in {"joining", "key"}:
+        if "pin" not in sending.document:
             continue
         before = meet.head()
         unsigned = {field: value for field, value in sending.document.items() if field != "pin"}
         looking = replace(sending, path=f"{sending.path}?check=true", body=unsigned)
-        shown = looking.send(service.http)
+        shown = looking.send(meet.service.http)
         assert shown.status_code == 200, (name, shown.text)
         assert meet.head() == before, name
-        echo = {"shown_at": shown.json()["shown_at"], "statement_sha256": shown.json()["sha256"]}
-        signed = sending.changed(**echo).send(service.http)
+        yield name, replace(sending, body=unsigned), shown.json()
+
+
+def test_each_signed_act_is_looked_at_and_then_signed_with_the_pin(meet: MeetAtHand) -> None:
+    names = []
+    for name, unsigned, shown in signings(meet):
+        echo = {"shown_at": shown["shown_at"], "statement_sha256": shown["sha256"]}
+        signed = unsigned.changed(pin=PIN, **echo).send(meet.service.http)
         assert signed.status_code in {200, 201}, (name, signed.text)
-        looked_at += 1
-    assert looked_at == 17
+        names.append(name)
+    assert len(names) == 17
+
+
+def test_each_signed_act_is_looked_at_and_then_signed_with_a_passkey(meet: MeetAtHand) -> None:
+    devices: dict[str, tuple[str, Authenticator]] = {}
+    names = []
+    for name, unsigned, shown in signings(meet):
+        [who] = [one for one in meet.people.values() if one.token == unsigned.token]
+        if who.id not in devices:
+            device = Authenticator()
+            devices[who.id] = register(who, device), device
+        key, device = devices[who.id]
+        signature = device.sign(key, shown["sha256"])
+        sent = {"device_signature": signature, "shown_at": shown["shown_at"]}
+        signed = unsigned.changed(**sent).send(meet.service.http)
+        assert signed.status_code in {200, 201}, (name, signed.text)
+        names.append(name)
+    assert len(names) == 17
