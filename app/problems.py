@@ -61,6 +61,12 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.OwnReport: ProblemType(403, "own-report", "Nobody rules on their own report"),
     refusals.JoinRefused: ProblemType(403, "join-refused", "The personal link is not good"),
     refusals.PinRefused: ProblemType(403, "pin-refused", "The PIN is not right"),
+    refusals.SignatureRefused: ProblemType(
+        403, "signature-refused", "This signature or key is not good here"
+    ),
+    refusals.StatementChanged: ProblemType(
+        409, "statement-changed", "Something else was signed than would be recorded"
+    ),
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
     refusals.TooManyStreams: ProblemType(429, "too-many-streams", "Too many live feeds"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),

@@ -108,6 +108,14 @@ class PinRefused(Refusal):
     """The PIN does not match."""
 
 
+class SignatureRefused(Refusal):
+    """A device's signature or its key is not good here."""
+
+
+class StatementChanged(Refusal):
+    """Another statement was signed than the one that would be recorded now."""
+
+
 class TooManyTries(Refusal):
     """Too many wrong tries by this person on this device; `retry_after` in seconds."""
 

@@ -16,6 +16,8 @@ from app import __version__, operating, problems
 from app.access import routes as access
 from app.access.guard import admit
 from app.access.known_callers import KnownCallers
+from app.access.pen import Shown
+from app.access.signing import answer_shown
 from app.access.who_may import WHO_MAY
 from app.answering_head import AnswerHead
 from app.appeals import routes as appeals
@@ -109,6 +111,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
     app.add_middleware(RefuseCoded)
     app.add_middleware(ShortWay, routes=reports.HURRIED)
     problems.install(app)
+    app.add_exception_handler(Shown, answer_shown)
     return app
 
 

@@ -88,8 +88,8 @@ class ShortWay:
             await (await answer_http_error(Request(scope), error))(scope, receive, send)
             return
         try:
-            here = await admit_knock(scope["app"].state.services, asked.knock)
             body = b"".join(part.get("body", b"") for part in came)
+            here = await admit_knock(scope["app"].state.services, asked.knock, body)
             sent = asked.route.read(body)
             insist_names_once(body)
         except (Refusal, ValidationError):

@@ -226,7 +226,7 @@ def _rule(stage: Stage, step: Rule) -> Told:
     case_id = CaseId(_report(stage, stage.reports[step.report]).case)
     version = stage.read(lambda conn: case_row(conn, stage.meet_id, case_id)).version
     sent = RulingIn(verdict=step.verdict, reasons=step.reasons, pin=sign(stage, step.by))
-    action = rule_on(case_id, RulingId(new_id()), sent, stage.caller(step.by), version)
+    action = rule_on(case_id, RulingId(new_id()), sent, stage.pen(step.by), version)
     ruled = stage.act(step.by, action).thing
     heat_key = stage.heat_key(ruled.heat)
     stage.rulings.append(Ruled(ruled.id, heat_key, ruled.lane))
@@ -253,7 +253,7 @@ def _announce(stage: Stage, step: Announce) -> Told:
     sent = AnnouncementIn(
         heat=heat_id, despite=step.despite, remark=step.remark, pin=sign(stage, step.by)
     )
-    action = announce(AnnouncementId(new_id()), sent, stage.caller(step.by), version=seen.version)
+    action = announce(AnnouncementId(new_id()), sent, stage.pen(step.by), version=seen.version)
     made = stage.act(step.by, action).thing
     stage.seals.sign_present_head(stage.meet_id)
     stage.announcements.append(Announced(made.id, step.heat, made.number))
@@ -294,7 +294,7 @@ def _correct_time(stage: Stage, step: CorrectTime) -> Told:
     last = next(one for one in reversed(stage.announcements) if one.heat == step.heat)
     at = stage.timetable.instant(step.announced_at)
     sent = TimeCorrectionIn(announced_at=at, reasons=step.reasons, pin=sign(stage, step.by))
-    action = correct_time(last.id, CorrectionId(new_id()), sent, stage.caller(step.by))
+    action = correct_time(last.id, CorrectionId(new_id()), sent, stage.pen(step.by))
     corrected = stage.act(step.by, action).thing
     zone = corrected.time_zone
     truly = clock_time(corrected.made_at, zone)

@@ -113,7 +113,7 @@ def _decide(stage: Stage, step: Decide) -> Told:
     sent = RefereeDecisionIn(
         verdict=Verdict(step.verdict), reasons=step.reasons, pin=sign(stage, step.by)
     )
-    action = decide_protest(known.id, sent, stage.caller(step.by), known.version)
+    action = decide_protest(known.id, sent, stage.pen(step.by), known.version)
     out = stage.act(step.by, action).thing
     assert out.decision is not None
     heat_key = stage.heat_key(out.heat)
@@ -199,7 +199,7 @@ def _vote(stage: Stage, step: Vote) -> Told:
     appeal_id = stage.appeals[step.appeal]
     for by, said in step.votes.items():
         sent = VoteIn(vote=said, pin=sign(stage, by))
-        stage.act(by, vote(appeal_id, VoteId(new_id()), sent, stage.caller(by)))
+        stage.act(by, vote(appeal_id, VoteId(new_id()), sent, stage.pen(by)))
         stage.clock.wait(30)
     out = _appeal_of(stage, step.appeal)
     assert out.panel is not None
@@ -217,7 +217,7 @@ def _jury_decides(stage: Stage, step: JuryDecides) -> Told:
         orders=wanted if step.verdict == "upheld" else [],
         pin=sign(stage, step.by),
     )
-    action = decide_appeal(known.id, sent, stage.caller(step.by), known.version)
+    action = decide_appeal(known.id, sent, stage.pen(step.by), known.version)
     out = stage.act(step.by, action).thing
     assert out.decision is not None
     heat_key = stage.heat_key(out.heat)

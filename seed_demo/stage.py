@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+from app.access.pen import Pen
 from app.access.queries import Caller
 from app.ids import (
     AnnouncementId,
@@ -117,6 +118,10 @@ class Stage:
     def read(self, query: Query[Result]) -> Result:
         """Look something up."""
         return self.store.read_now(query)
+
+    def pen(self, by: str) -> Pen:
+        """What somebody signs with, once their PIN was confirmed."""
+        return Pen(self.caller(by))
 
     def caller(self, by: str) -> Caller:
         """An official as the actions know whoever sent a request."""

@@ -22,6 +22,7 @@ from app.server import create_app
 from app.store.store import Store
 
 SETUP_KEY = "the-setup-key-of-the-tests"
+PUBLIC_URL = "https://relays.test"  # RFC 6761, section 6.2: this name is nobody's
 Result = TypeVar("Result")
 
 
@@ -82,17 +83,22 @@ class Service:
 
 
 @contextmanager
-def a_service(database_url: str, connection: type[Connection] = Connection) -> Iterator[Service]:
-    """The service over a migrated database, until the test is done with it."""
+def a_service(
+    database_url: str,
+    connection: type[Connection] = Connection,
+    public_url: str = PUBLIC_URL,
+    port: int = 0,
+) -> Iterator[Service]:
+    """The service over a migrated database, until the test is done with it, as phones know it."""
     clock = TestingClock()
     settings = Settings(_env_file=None, setup_key=SecretStr(SETUP_KEY)).model_copy(
-        update={"database_url": database_url}
+        update={"database_url": database_url, "public_url": public_url}
     )
     app = create_app(settings, clock)
     _spare_the_disk(app.state.services.store)
     server = uvicorn.Server(
         uvicorn.Config(
-            app, port=0, http=connection, ws="none", log_level="warning", access_log=False
+            app, port=port, http=connection, ws="none", log_level="warning", access_log=False
         )
     )
     thread = threading.Thread(target=server.run, daemon=True)

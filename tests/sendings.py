@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import itertools
 import json
+from base64 import urlsafe_b64encode
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import httpx
+from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_private_key
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from app.ids import new_id
 from app.pictures.redrawing import LARGEST_PICTURE
@@ -294,6 +297,45 @@ def a_jury_decision(meet: MeetAtHand) -> Sending:
     return replace(_of(meet, "jury", f"{path}/decision", document), etag='"v5"')
 
 
+def a_signed_decision(meet: MeetAtHand) -> Sending:
+    path = _an_appeal(meet)
+    chair, second, third, _ = _members(meet)
+    if "secretary" not in meet.people:
+        add_official(meet, "secretary", "organiser")
+    panel = {"chair": chair, "members": [second, third]}
+    panel |= {"secretary_official": meet["secretary"].id}
+    assert meet["jury"].put(f"{path}/panel", panel, etag='"v1"').status_code == 200
+    for name in ("jury", "second juror", "third juror"):
+        voted = {"vote": "rejected", "pin": PIN}
+        assert meet[name].put(f"{path}/votes/{new_id()}", voted).status_code == 201
+    document = {"verdict": "rejected", "reasons": "Nothing new.", "pin": PIN}
+    decided = meet["jury"].put(f"{path}/decision", document, etag='"v5"')
+    address = f"decisions/{decided.json()['decision']['id']}/signatures/{new_id()}"
+    return _of(meet, "secretary", address, {"pin": PIN})
+
+
+def a_phone_key(meet: MeetAtHand) -> Sending:
+    made = generate_private_key(SECP256R1()).public_key()
+    spki = made.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
+    encoded = urlsafe_b64encode(spki).rstrip(b"=").decode()
+    document = {"kind": "phone key", "public_key": encoded, "device": "Bo's phone", "pin": PIN}
+    return _of(meet, "umpire", f"me/keys/{new_id()}", document)
+
+
+def a_key_revoked(meet: MeetAtHand) -> Sending:
+    made = a_phone_key(meet)
+    assert made.send(meet.service.http).status_code == 201
+    path = made.path.split(f"{meet.id}/", 1)[1]
+    sent = _of(meet, "umpire", f"{path}/revoke", {"reason": "The phone was lost."})
+    return replace(sent, method="POST")
+
+
+def a_key_of_somebody_revoked(meet: MeetAtHand) -> Sending:
+    sent = a_key_revoked(meet)
+    path = sent.path.replace("/me/", f"/officials/{meet.umpire.id}/")
+    return replace(sent, path=path, token=meet.organiser.token)
+
+
 def a_reopening(meet: MeetAtHand) -> Sending:
     sent = a_jury_decision(meet)
     assert sent.send(meet.service.http).status_code == 201
@@ -460,6 +502,10 @@ DOCUMENTS: dict[str, Build] = {
     "member who withdraws": a_member_who_withdraws,
     "vote": a_vote,
     "decision of the jury": a_jury_decision,
+    "decision signed": a_signed_decision,
+    "key": a_phone_key,
+    "key revoked": a_key_revoked,
+    "key of somebody revoked": a_key_of_somebody_revoked,
     "reopening": a_reopening,
     "round": a_round,
     "lots": lots,

@@ -180,9 +180,9 @@ def test_no_document_takes_a_text_or_a_truth_value_for_a_number() -> None:
         if isinstance(route, APIRoute) and route.body_field is not None
     }
     # Shared: of returning and withdrawing reports; of taking back, of looking at orders, and of
-    # correcting when it was lodged, for protests and appeals. One more may be left out: of holding
-    # back.
-    assert len(documents) == len(DOCUMENTS) - 4 + 1
+    # correcting when it was lodged, for protests and appeals; of revoking one's own key or
+    # somebody's. One more may be left out: of holding back.
+    assert len(documents) == len(DOCUMENTS) - 5 + 1
     for document in documents:
         lax = [part for part in numbers_in(document.__pydantic_core_schema__) if not part["strict"]]
         assert lax == [], document

@@ -20,7 +20,7 @@ from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
 from tests.sendings import DOCUMENTS, FILES, SENDINGS, Sending, told
 
-WITHOUT_BODY = {"heats/{heat}/start", "heats/{heat}/hold-back", "join-links/{link}"}
+WITHOUT_BODY = {"heats/{heat}/start", "heats/{heat}/hold-back", "join-links/{link}", "keys/options"}
 NOT_READABLE: dict[str, bytes] = {
     "empty": b"",
     "cut off": b'{"name": "Nora"',

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import timedelta
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import ColumnElement, insert, select, update
 
 from app.access.queries import link_out, link_row, official, official_row
+from app.access.revoking import revoke_keys_of
 from app.access.secrets import hash_secret, new_secret
 from app.access.tables import join_links, officials, sessions
 from app.access.tries import clear_tries, count_wrong_try
@@ -127,7 +129,7 @@ def issue_link(official_id: OfficialId, link_id: LinkId) -> Action[Put[LinkOut]]
 
 
 def revoke_link(official_id: OfficialId, link_id: LinkId) -> Action[LinkOut]:
-    """Take a personal link back, and end the session it opened."""
+    """Take a personal link back, end the session it opened, and revoke that session's keys."""
 
     def act(unit: Unit) -> Done[LinkOut]:
         known = link_row(unit.conn, link_id)
@@ -138,44 +140,45 @@ def revoke_link(official_id: OfficialId, link_id: LinkId) -> Action[LinkOut]:
         unit.conn.execute(
             update(join_links).where(join_links.c.id == link_id).values(revoked_at=unit.now)
         )
-        unit.conn.execute(
-            update(sessions)
-            .where(sessions.c.link_id == link_id, sessions.c.ended_at.is_(None))
-            .values(ended_at=unit.now)
-        )
+        revoked = _end_sessions(unit, sessions.c.link_id == link_id)
         out = link_out(known).model_copy(update={"revoked_at": unit.now})
-        return Done(out, Deed(Kind.LINK_REVOKED, link_id, {"official": official_id}))
+        body = {"official": official_id, **revoked}
+        return Done(out, Deed(Kind.LINK_REVOKED, link_id, body))
 
     return act
 
 
+def _end_sessions(unit: Unit, which: ColumnElement[bool]) -> Mapping[str, object]:
+    """End sessions, and revoke the keys of them all; returns what the record keeps of that."""
+    unit.conn.execute(
+        update(sessions).where(which, sessions.c.ended_at.is_(None)).values(ended_at=unit.now)
+    )
+    return revoke_keys_of(unit, which)
+
+
 def leave(session_id: SessionId) -> Action[None]:
-    """End the caller's own session on this device."""
+    """End the caller's own session on this device, and revoke the keys that it registered."""
 
     def act(unit: Unit) -> Done[None]:
-        unit.conn.execute(
-            update(sessions).where(sessions.c.id == session_id).values(ended_at=unit.now)
-        )
-        return Done(None, Deed(Kind.LEFT, unit.actor.id, {"session": session_id}))
+        revoked = _end_sessions(unit, sessions.c.id == session_id)
+        return Done(None, Deed(Kind.LEFT, unit.actor.id, {"session": session_id, **revoked}))
 
     return act
 
 
 def clear_pin(official_id: OfficialId) -> Action[OfficialOut]:
-    """Forget an official's PIN; they choose a new one when they join with a new link."""
+    """Forget an official's PIN, end their sessions and revoke their keys; they choose a new PIN
+    when they join with a new link.
+    """
 
     def act(unit: Unit) -> Done[OfficialOut]:
         official_row(unit.conn, unit.meet_id, official_id)
         unit.conn.execute(
             update(officials).where(officials.c.id == official_id).values(pin_hash=None)
         )
-        unit.conn.execute(
-            update(sessions)
-            .where(sessions.c.official_id == official_id, sessions.c.ended_at.is_(None))
-            .values(ended_at=unit.now)
-        )
+        revoked = _end_sessions(unit, sessions.c.official_id == official_id)
         out = official(unit.conn, unit.meet_id, official_id)
-        return Done(out, Deed(Kind.PIN_CLEARED, official_id, {}))
+        return Done(out, Deed(Kind.PIN_CLEARED, official_id, revoked))
 
     return act
 

@@ -33,10 +33,13 @@ FOUNDER = Actor("founder")
 
 @dataclass(frozen=True, slots=True)
 class Admitted:
-    """A request that was let through: the services it may reach, and who sent it."""
+    """A request that was let through: the services it may reach, who sent it, and its document as
+    it came, over which a phone may have signed.
+    """
 
     services: Services
     sender: Caller | None = None
+    body: bytes = b""
 
     @property
     def store(self) -> Store:
@@ -86,29 +89,31 @@ async def admit(request: Request) -> Admitted:
         request.path_params.get("meet"),
         request.headers.get("authorization", ""),
     )
-    admitted = await admit_knock(services_of(request), knock)
+    has_document = request.scope["route"].body_field is not None  # read by the framework by now
+    body = await request.body() if has_document else b""
+    admitted = await admit_knock(services_of(request), knock, body)
     if request.scope["query_string"]:
         _insist_on_known_query(request)
-    if request.scope["route"].body_field is not None:  # the framework has read the body by now
-        insist_names_once(await request.body())
+    if has_document:
+        insist_names_once(body)
     return admitted
 
 
-async def admit_knock(services: Services, knock: Knock) -> Admitted:
+async def admit_knock(services: Services, knock: Knock, body: bytes = b"") -> Admitted:
     """Let whoever knocks through to the route, or refuse them."""
     who = WHO_MAY[knock.method, knock.template]
     if who.public:
-        return Admitted(services)
+        return Admitted(services, body=body)
     token = _token_in(knock.authorization, or_key=who.founder)
     if who.founder and is_setup_key(services, token):
-        return Admitted(services)
+        return Admitted(services, body=body)
     now = services.clock.now()
     caller = await services.callers.find(services.store, token, now)
     if caller is None:
         raise NotJoined(_why_unknown(services, who, token))
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
-    return Admitted(services, caller)
+    return Admitted(services, caller, body)
 
 
 def _insist_on_known_query(request: Request) -> None:

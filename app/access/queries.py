@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, bindparam, func, select
 
-from app.access.tables import join_links, officials, sessions
+from app.access.sign_wire import KeyOut, SignedActOut
+from app.access.tables import device_keys, join_links, officials, sessions, signatures
 from app.access.wire import LinkOut, OfficialOut
-from app.ids import LinkId, MeetId, OfficialId, SessionId
+from app.ids import KeyId, LinkId, MeetId, OfficialId, SessionId, SignatureId
 from app.refusals import NotFound
 from app.roles import Role
 from app.store.prepared import Prepared
@@ -67,6 +68,36 @@ _OFFICIALS = (
     select(officials)
     .where(officials.c.meet_id == bindparam("meet"))
     .order_by(officials.c.name, officials.c.id)
+)
+_KEY = select(device_keys).where(
+    device_keys.c.meet_id == bindparam("meet"), device_keys.c.id == bindparam("key")
+)
+_KEYS = (
+    select(device_keys)
+    .where(
+        device_keys.c.meet_id == bindparam("meet"),
+        device_keys.c.official_id == bindparam("official"),
+    )
+    .order_by(device_keys.c.registered_at, device_keys.c.id)
+)
+_SINCE = (signatures.c.key_id == bindparam("key")) & (signatures.c.signed_at >= bindparam("since"))
+_SIGNED_SINCE = (
+    select(signatures.c.act, signatures.c.subject, signatures.c.signed_at)
+    .where(_SINCE)
+    .order_by(signatures.c.signed_at, signatures.c.id)
+    .limit(100)
+)
+_COUNT_SINCE = select(func.count()).select_from(signatures).where(_SINCE)
+_SIGNATURES = (
+    select(signatures, device_keys.c.device, officials.c.name.label("official_name"))
+    .join(officials, officials.c.id == signatures.c.official_id)
+    .outerjoin(device_keys, device_keys.c.id == signatures.c.key_id)
+    .where(
+        signatures.c.meet_id == bindparam("meet"),
+        signatures.c.subject.in_(bindparam("subjects", expanding=True)),
+        signatures.c.act == bindparam("act"),
+    )
+    .order_by(signatures.c.signed_at, signatures.c.id)
 )
 _LINK = select(join_links).where(join_links.c.id == bindparam("link"))
 
@@ -140,3 +171,78 @@ def link_out(row: AnyRow, token: str | None = None) -> LinkOut:
         used_at=row.used_at,
         revoked_at=row.revoked_at,
     )
+
+
+def session_salt(conn: Connection, session_id: SessionId) -> str:
+    """A session's salt, which never leaves the server."""
+    salt: str = conn.execute(
+        select(sessions.c.salt).where(sessions.c.id == session_id)
+    ).scalar_one()
+    return salt
+
+
+def key_row(conn: Connection, meet_id: MeetId, key_id: KeyId) -> AnyRow | None:
+    """A device's key of this meet, None for any other id."""
+    return conn.execute(_KEY, {"meet": meet_id, "key": key_id}).one_or_none()
+
+
+def keys_of(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> list[KeyOut]:
+    """An official's keys, first to last, also those that were revoked; NotFound for an id that is
+    no official's of this meet.
+    """
+    official_row(conn, meet_id, official_id)
+    rows = conn.execute(_KEYS, {"meet": meet_id, "official": official_id}).all()
+    return [_key_out(conn, row) for row in rows]
+
+
+def key_out(conn: Connection, meet_id: MeetId, key_id: KeyId) -> KeyOut:
+    """One key; NotFound for any other id."""
+    row = key_row(conn, meet_id, key_id)
+    if row is None:
+        raise NotFound("There is no such key at this meet.")
+    return _key_out(conn, row)
+
+
+def _key_out(conn: Connection, row: AnyRow) -> KeyOut:
+    since, in_all = _signed_since(conn, row)
+    return KeyOut(
+        id=row.id,
+        official=row.official_id,
+        kind=row.kind,
+        public_key=row.public_key,
+        credential=row.credential or None,
+        device=row.device,
+        registered_at=row.registered_at,
+        revoked_at=row.revoked_at,
+        revoked_from=row.revoked_from,
+        signed_since=since,
+        signed_since_in_all=in_all,
+    )
+
+
+def _signed_since(conn: Connection, row: AnyRow) -> tuple[list[SignedActOut], int]:
+    """What a revoked key has signed from that time on: the first of it, and how much in all."""
+    if row.revoked_from is None:
+        return [], 0
+    which = {"key": row.id, "since": row.revoked_from}
+    listed = [
+        SignedActOut(act=one.act, subject=one.subject, signed_at=one.signed_at)
+        for one in conn.execute(_SIGNED_SINCE, which)
+    ]
+    return listed, conn.execute(_COUNT_SINCE, which).scalar_one()
+
+
+def signature_row(conn: Connection, signature_id: SignatureId) -> AnyRow | None:
+    """A signature by its id, in whatever meet."""
+    asked = select(signatures).where(signatures.c.id == signature_id)
+    return conn.execute(asked).one_or_none()
+
+
+def signatures_on(
+    conn: Connection, meet_id: MeetId, act: str, subjects: Sequence[str]
+) -> list[AnyRow]:
+    """The signatures of such acts on these things, first to last, with the signer's name and the
+    device whose key it was.
+    """
+    which = {"meet": meet_id, "act": act, "subjects": list(subjects)}
+    return list(conn.execute(_SIGNATURES, which))

@@ -6,8 +6,11 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
 
-from app.access import actions, joining, queries
+from app.access import actions, joining, keys, queries, revoking
 from app.access.guard import Here
+from app.access.passkeys import creation_options
+from app.access.sign_wire import KeyIn, KeyOptionsOut, KeyOut, RevokeIn
+from app.access.signing import confirm_pin
 from app.access.wire import (
     JoinIn,
     JoinOut,
@@ -19,7 +22,7 @@ from app.access.wire import (
     SelfOut,
 )
 from app.answers import VersionNamed, answer, answer_put
-from app.ids import ChosenId, LinkId, MeetId, OfficialId
+from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId
 from app.meets.queries import meet_name
 from app.roles import Role
 
@@ -28,6 +31,7 @@ router = APIRouter(tags=["access"])
 Meet = Annotated[ChosenId, Path()]
 Official = Annotated[ChosenId, Path()]
 Link = Annotated[ChosenId, Path()]
+Key = Annotated[ChosenId, Path()]
 
 
 @router.post("/api/join/look", response_model=LookOut)
@@ -75,7 +79,7 @@ async def who_am_i(here: Here) -> Response:
 
 @router.delete("/api/me/session", status_code=204)
 async def leave_session(here: Here) -> Response:
-    """End this device's session."""
+    """End this device's session. The keys that were registered in it sign nothing from then on."""
     await here.store.act(here.caller.meet_id, here.actor, actions.leave(here.caller.session_id))
     return Response(status_code=204)
 
@@ -120,7 +124,9 @@ async def delete_pin(
     official: Official,
     here: Here,
 ) -> Response:
-    """Forget an official's PIN and end their sessions; they join again with a new link."""
+    """Forget an official's PIN, end their sessions and revoke their keys. They join again with a
+    new link.
+    """
     out = await here.store.act(MeetId(meet), here.actor, actions.clear_pin(OfficialId(official)))
     return answer(out, version=out.version)
 
@@ -146,8 +152,57 @@ async def delete_link(
     link: Link,
     here: Here,
 ) -> Response:
-    """Take a personal link back and end the session it opened."""
+    """Take a personal link back and end the session it opened, whose keys sign nothing from then
+    on.
+    """
     out = await here.store.act(
         MeetId(meet), here.actor, actions.revoke_link(OfficialId(official), LinkId(link))
     )
     return answer(out)
+
+
+@router.post("/api/meets/{meet}/me/keys/options", response_model=KeyOptionsOut)
+async def get_key_options(meet: Meet, here: Here) -> Response:
+    """What this device's browser is asked so that it makes a passkey. Nothing is stored."""
+    return answer(await creation_options(here, MeetId(meet)))
+
+
+@router.put("/api/meets/{meet}/me/keys/{key}", response_model=KeyOut)
+async def put_key(meet: Meet, key: Key, sent: KeyIn, here: Here) -> Response:
+    """Register a key of this device with the PIN: a passkey, or a phone's own key for reports."""
+    made = await keys.read_key(here, KeyId(key), sent)
+    await confirm_pin(here.store, here.caller, sent.pin)
+    act = keys.register_key(KeyId(key), sent, made, here.caller)
+    return answer_put(await here.store.act(MeetId(meet), here.actor, act))
+
+
+@router.get("/api/meets/{meet}/me/keys", response_model=list[KeyOut])
+async def list_own_keys(meet: Meet, here: Here) -> list[KeyOut]:
+    """The caller's own keys, first to last, also those that were revoked."""
+    return await here.store.read(
+        lambda conn: queries.keys_of(conn, MeetId(meet), here.caller.official_id)
+    )
+
+
+@router.post("/api/meets/{meet}/me/keys/{key}/revoke", response_model=KeyOut)
+async def revoke_own_key(meet: Meet, key: Key, sent: RevokeIn, here: Here) -> Response:
+    """From then on a key of one's own signs nothing; the answer lists what it has signed since."""
+    act = revoking.revoke_key(here.caller.official_id, KeyId(key), sent)
+    return answer(await here.store.act(MeetId(meet), here.actor, act))
+
+
+@router.get("/api/meets/{meet}/officials/{official}/keys", response_model=list[KeyOut])
+async def list_keys(meet: Meet, official: Official, here: Here) -> list[KeyOut]:
+    """An official's keys, first to last, also those that were revoked."""
+    return await here.store.read(
+        lambda conn: queries.keys_of(conn, MeetId(meet), OfficialId(official))
+    )
+
+
+@router.post("/api/meets/{meet}/officials/{official}/keys/{key}/revoke", response_model=KeyOut)
+async def revoke_key(
+    meet: Meet, official: Official, key: Key, sent: RevokeIn, here: Here
+) -> Response:
+    """From then on an official's key signs nothing; the answer lists what it has signed since."""
+    act = revoking.revoke_key(OfficialId(official), KeyId(key), sent)
+    return answer(await here.store.act(MeetId(meet), here.actor, act))

@@ -1,29 +1,86 @@
-"""Confirming intent: the PIN asked again for what is signed, and the statement that is signed.
+"""Signing on a request: the PIN asked again, or a passkey's signature, and the act that follows.
 
-1. Take the turn of this person on this device, and insist that no wait runs.
-2. Look at the PIN, in a thread: the hash is slow on purpose.
-3. Settle the try: wrong is counted and written into the record, right clears the count. Where
-   wrong ones have meanwhile set off a wait, either is refused alike.
-4. The act itself runs with the digest of the statement it signs: the SHA-256 of its RFC 8785 form.
+1. Where it is only looked at, nothing is asked: the action shows its statement.
+2. A PIN: take the turn of this person on this device, and insist that no wait runs; look at it, in
+   a thread, since the hash is slow on purpose; settle the try: wrong is counted and written into
+   the record, right clears the count. Where wrong ones have meanwhile set off a wait, either is
+   refused alike.
+3. A passkey: its signature of its challenge is verified. Whether the challenge is the statement's
+   digest, the action itself knows.
+4. The act runs with the pen that came of it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import datetime
-from hashlib import sha256
+from typing import TypeVar
 
+from fastapi import Request, Response
 from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from app.access.actions import accept_pin, refuse_pin
+from app.access.guard import Admitted
+from app.access.passkeys import party_of, prove
+from app.access.pen import Pen, Shown, statement_digest
 from app.access.queries import Caller, official_row
 from app.access.secrets import pin_matches
+from app.access.sign_wire import ShownOut, Signable
 from app.access.tries import insist_no_wait, turn_of
+from app.answers import answer
+from app.ids import MeetId
 from app.record.canonical import canonical
-from app.refusals import PinRefused, RoleMissing
-from app.store.action import Actor, Unit
+from app.refusals import Malformed, PinRefused
+from app.store.action import Action, Actor
 from app.store.store import Store
+
+Result = TypeVar("Result")
+
+ONE_WAY = (
+    "Sign this with your PIN (“pin”) or with a passkey (“device_signature”), with one of them. To "
+    "see first what you would sign, ask with check=true."
+)
+
+
+async def take_pen(here: Admitted, sent: Signable, *, check: bool) -> Pen:
+    """The pen that this request signs with; PinRefused, TooManyTries or SignatureRefused for a
+    wrong one, Malformed for none or two.
+    """
+    caller = here.caller
+    if check:
+        return Pen(caller, is_check=True)
+    if (sent.pin is None) == (sent.device_signature is None):
+        raise Malformed(ONE_WAY, field="/pin")
+    if sent.pin is not None:
+        await confirm_pin(here.store, caller, sent.pin)
+        return Pen(caller, sent.shown_at, sent.statement_sha256)
+    if sent.shown_at is None:
+        raise Malformed(
+            "A passkey signs what was shown: send the “shown_at” of that statement with it.",
+            field="/shown_at",
+        )
+    assert sent.device_signature is not None
+    proof = await prove(here, party_of(here.services.settings), sent.device_signature)
+    return Pen(caller, sent.shown_at, sent.statement_sha256, proof)
+
+
+async def act_signed(here: Admitted, meet_id: MeetId, pen: Pen, action: Action[Result]) -> Result:
+    """Run a signed act; Shown where it is only looked at."""
+    return await here.store.act(meet_id, here.actor, pen.bound(action))
+
+
+async def answer_shown(_request: Request, shown: Exception) -> Response:
+    """The answer to whoever looked at what they would sign."""
+    assert isinstance(shown, Shown)
+    statement = shown.statement
+    return answer(
+        ShownOut(
+            statement=statement,
+            canonical=canonical(statement).decode(),
+            sha256=statement_digest(statement),
+            shown_at=statement["shown_at"],
+        )
+    )
 
 
 async def confirm_pin(store: Store, caller: Caller, pin: str) -> None:
@@ -43,20 +100,3 @@ def _stored_pin(conn: Connection, caller: Caller, now: datetime) -> str | None:
     insist_no_wait(conn, caller.tries_key, now)
     stored: str | None = official_row(conn, caller.meet_id, caller.official_id).pin_hash
     return stored
-
-
-def insist_may_sign(unit: Unit, caller: Caller) -> None:
-    """Within the act itself: whoever gave the PIN may still do what it is for.
-
-    Looking at a PIN takes its time, in which roles are taken away and links issued anew.
-    """
-    known = official_row(unit.conn, caller.meet_id, caller.official_id)
-    if not known.active or known.pin_hash is None or not caller.roles <= set(known.roles):
-        raise RoleMissing(
-            "Your roles or your PIN were changed while this was on its way. Nothing was signed."
-        )
-
-
-def statement_digest(statement: Mapping[str, object]) -> str:
-    """The SHA-256 of a statement's RFC 8785 form, in hex: what a signature is over."""
-    return sha256(canonical(dict(statement))).hexdigest()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, String, Table, Text
+from sqlalchemy import BigInteger, Boolean, Column, ForeignKey, Index, Integer, String, Table, Text
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -66,6 +66,7 @@ device_keys = Table(
     Column("kind", String(20), nullable=False),
     Column("public_key", Text, nullable=False),
     Column("credential", String(1400), nullable=False),
+    Column("sign_count", BigInteger, nullable=False),
     Column("device", String(120), nullable=False),
     Column("registered_at", Instant, nullable=False),
     Column("revoked_at", Instant),

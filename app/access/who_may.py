@@ -52,6 +52,10 @@ REFEREE = Who(frozenset({Role.REFEREE}))
 JURY = Who(frozenset({Role.JURY}))
 PANEL = Who(JURY.roles, aside="a member of the appeal's panel")
 CHAIR = Who(JURY.roles, aside="the chair of the appeal's panel")
+SECRETARY = Who(
+    frozenset({Role.JURY, Role.RESULTS, Role.REFEREE, Role.ORGANISER}),
+    aside="the official whom the appeal's panel names as its secretary",
+)
 TAKES_PROTESTS = Who(frozenset({Role.RESULTS, Role.REFEREE}))
 TAKES_APPEALS = Who(frozenset({Role.RESULTS, Role.JURY}))
 CORRECTS_PROTESTS = Who(TAKES_PROTESTS.roles, aside="not of a panel on an appeal about it")
@@ -81,6 +85,12 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("DELETE", f"{MEET}/officials/{{official}}/pin"): ORGANISER,
     ("PUT", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER_OR_FOUNDER,
     ("DELETE", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER,
+    ("POST", f"{MEET}/me/keys/options"): JOINED,
+    ("PUT", f"{MEET}/me/keys/{{key}}"): JOINED,
+    ("GET", f"{MEET}/me/keys"): JOINED,
+    ("POST", f"{MEET}/me/keys/{{key}}/revoke"): JOINED,
+    ("GET", f"{MEET}/officials/{{official}}/keys"): ORGANISER,
+    ("POST", f"{MEET}/officials/{{official}}/keys/{{key}}/revoke"): ORGANISER,
     ("POST", f"{MEET}/start-lists"): ORGANISER,
     ("GET", f"{MEET}/heats"): ANYONE,
     ("GET", f"{MEET}/heats/{{heat}}"): ANYONE,
@@ -165,6 +175,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/appeals/{{appeal}}/reopen"): CHAIR,
     ("GET", f"{MEET}/appeals/{{appeal}}/form.pdf"): READERS_OF_FORMS,
     ("GET", f"{MEET}/decisions/{{decision}}/form.pdf"): READERS_OF_FORMS,
+    ("PUT", f"{MEET}/decisions/{{decision}}/signatures/{{signature}}"): SECRETARY,
     ("GET", f"{MEET}/cases/{{case}}/consequences"): HEAD_OR_JURY,
     ("GET", f"{MEET}/feed"): JOINED,
     ("GET", f"{MEET}/seals"): ANYONE,

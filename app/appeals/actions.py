@@ -13,8 +13,8 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import update
 
+from app.access.pen import Pen
 from app.access.queries import Caller
-from app.access.signing import insist_may_sign
 from app.appeals.bench import Bench, bench_for
 from app.appeals.deciding import (
     insist_first,
@@ -70,12 +70,13 @@ ACTS = {
 
 
 def decide_protest(
-    protest_id: ProtestId, sent: RefereeDecisionIn, caller: Caller, version: int
+    protest_id: ProtestId, sent: RefereeDecisionIn, pen: Pen, version: int
 ) -> Action[Put[ProtestOut]]:
-    """The referee's decision. The PIN was confirmed before, on the same request."""
+    """The referee's decision, signed with this pen."""
+    caller = pen.caller
 
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
-        content = sent.model_dump(mode="json", exclude={"pin"})
+        content = sent.content()
         seen = _protest_now(unit, protest_id)
         is_seen = version == seen.row.version
         # The same words once more are a decision of their own where the protest as it is now was
@@ -84,14 +85,14 @@ def decide_protest(
             is_same(one, caller, content) for one in seen.made
         )
         if is_new:
-            insist_may_sign(unit, caller)
+            pen.insist_may_sign(unit)
             insist_first(
                 None if seen.again else seen.last,
                 is_seen=is_seen,
                 what=f"protest {seen.row.number}",
                 way_out="Whoever disagrees can appeal to the jury.",
             )
-        deed = _decide(unit, seen, sent, caller, content) if is_new else None
+        deed = _decide(unit, seen, sent, pen, content) if is_new else None
         out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
         return Done(Put(out, created=is_new), deed)
 
@@ -123,10 +124,10 @@ def _decide(
     unit: Unit,
     seen: _Seen,
     sent: RefereeDecisionIn,
-    caller: Caller,
+    pen: Pen,
     content: Mapping[str, Any],
 ) -> Deed:
-    protest, is_passed_on = seen.row, sent.verdict is Verdict.REFERRED
+    protest, is_passed_on, caller = seen.row, sent.verdict is Verdict.REFERRED, pen.caller
     step = PROTEST_TABLE.step(ProtestState(protest.state), ACTS[sent.verdict])
     if not is_passed_on:
         _insist_second_person(unit, protest, caller)
@@ -136,7 +137,7 @@ def _decide(
     decided = _ordered(unit, bench, seen, sent)
     if sent.orders:
         _insist_second_person(unit, protest, caller, [one.team for one in decided.shown.named])
-    body = put_decision(unit, meet, bench, decided, caller, content)
+    body = put_decision(unit, meet, bench, decided, pen, content)
     if seen.last is not None:
         replace_decision(unit, DecisionId(seen.last.id), decided.id)
     move_protest(unit, protest, step.becomes)
@@ -165,6 +166,7 @@ def _ordered(unit: Unit, bench: Bench, seen: _Seen, sent: RefereeDecisionIn) -> 
         advised_at=sent.advised_at and insist_told_after(unit, sent.advised_at, unit.now),
         more={"marks": [mark.value for mark in seen.out.marks], **replaces},
         done_already=sent.done_already,
+        advised_as=sent.advised_at,
     )
 
 

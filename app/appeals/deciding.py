@@ -12,15 +12,15 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, update
 
+from app.access.pen import Pen
 from app.access.queries import Caller
-from app.access.signing import statement_digest
 from app.appeals.bench import Bench, Understood, bench_for
 from app.appeals.carrying import shown_for
 from app.appeals.hearing_again import shown_again
 from app.appeals.left_as_decided import insist_left_by_jury, insist_left_by_referee
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
-from app.appeals.papers import decided_paper
+from app.appeals.papers import decided_paper, paper_digest
 from app.appeals.queries import (
     appeal_row,
     next_decision,
@@ -112,7 +112,7 @@ def put_decision(
     meet: MeetFacts,
     bench: Bench,
     decided: Ordered,
-    caller: Caller,
+    pen: Pen,
     content: Mapping[str, Any],
 ) -> dict[str, Any]:
     """Carry a decision out, sign and store it; returns what the record keeps."""
@@ -120,9 +120,9 @@ def put_decision(
         {**one.carry_out(unit, decided.id), **one.noted, "words": one.words}
         for one in decided.understood
     ]
-    paper = decided_paper(unit, meet, bench, decided, caller.official_id)
-    statement = {**_statement(unit, meet, decided, paper), "run": bench.heat.present_run}
-    digest = statement_digest(statement)
+    paper = decided_paper(unit, meet, bench, decided, pen.caller.official_id)
+    said = {**_said(meet, decided, paper), "run": bench.heat.present_run}
+    signed = pen.sign(unit, "decision", decided.id, said)
     unit.conn.execute(
         insert(decisions).values(
             id=decided.id,
@@ -136,21 +136,25 @@ def put_decision(
             verdict=decided.verdict.value,
             reasons=decided.reasons,
             heard_because=decided.heard_because,
-            orders=statement["orders"],
+            orders=signed.statement["orders"],
             carried_out=carried_out,
             moves=decided.shown.model_dump(mode="json"),
-            official_id=caller.official_id,
+            official_id=pen.caller.official_id,
             decided_at=unit.now,
             advised_at=decided.advised_at,
             edition=meet.book.key,
-            statement=statement,
-            statement_digest=digest,
+            statement=signed.statement,
+            statement_digest=signed.sha256,
             form_facts=paper,
             is_news=int(_is_news(unit.conn, bench, carried_out)),
             content=dict(content),
         )
     )
-    return {**statement, "statement_sha256": digest}
+    return {
+        **signed.body,
+        "decision": decided.id,
+        "advised_at": rfc3339(decided.advised_at) if decided.advised_at else None,
+    }
 
 
 def _is_news(conn: Connection, bench: Bench, carried_out: Sequence[Mapping[str, Any]]) -> bool:
@@ -161,29 +165,25 @@ def _is_news(conn: Connection, bench: Bench, carried_out: Sequence[Mapping[str, 
     return not keeps_all or bool(untold_orders(conn, HeatId(bench.heat.id)))
 
 
-def _statement(
-    unit: Unit, meet: MeetFacts, decided: Ordered, paper: Mapping[str, Any]
-) -> dict[str, Any]:
-    """What is signed: all that the decision says, rests on and was shown to move."""
+def _said(meet: MeetFacts, decided: Ordered, paper: Mapping[str, Any]) -> dict[str, Any]:
+    """What is signed: all that the decision says, rests on and was shown to move. Neither when it
+    is stored nor under which id, which nobody can be shown before; the advice as it was given.
+    """
     return {
-        "act": "decision",
-        "advised_at": rfc3339(decided.advised_at) if decided.advised_at else None,
+        "advised_at": rfc3339(decided.advised_as) if decided.advised_as else None,
         "appeal": decided.appeal.id if decided.appeal is not None else None,
-        "decided_at": rfc3339(unit.now),
-        "decision": decided.id,
         "done_already": decided.done_already,
         "edition": meet.book.key,
-        "form_sha256": statement_digest(paper),
+        "form_sha256": paper_digest(paper),
         "heard_because": decided.heard_because,
         "heat": decided.protest.heat_id,
         "instance": decided.instance.value,
-        "meet": unit.meet_id,
         "moves": [move.sentence for move in decided.shown.moves],
-        "official": unit.actor.id,
         "ordered": decided.words,
         "orders": [order.model_dump(mode="json") for order in decided.sent],
         "protest": decided.protest.id,
         "reasons": decided.reasons,
+        "sitting": decided.appeal.sitting if decided.appeal is not None else None,
         "verdict": decided.verdict.value,
         **decided.more,
     }

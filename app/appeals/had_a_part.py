@@ -27,6 +27,16 @@ def had_a_part(
     """The officials with what they did, ready to follow a name; `named` are the teams that are
     named in what is sought or ordered.
     """
+    corrected = who_corrected(conn, meet_id, {row.id, row.protest_id})
+    measured = dict.fromkeys(corrected, "put right what this is measured by")
+    judged = had_judged(conn, meet_id, row, named)
+    return {**measured, **who_typed(conn, meet_id, row), **judged}
+
+
+def had_judged(
+    conn: Connection, meet_id: MeetId, row: AnyRow, named: Iterable[str]
+) -> Mapping[OfficialId, str]:
+    """Of these the officials who reported, ruled or decided in the matter."""
     protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
     found: dict[OfficialId, str] = {}
     about = set() if protest.ruling_id is None else {protest.ruling_id}
@@ -36,9 +46,6 @@ def had_a_part(
             about.add(ruling)
             found[ruling_out(conn, meet_id, ruling).official] = "ruled in this matter"
     found |= dict.fromkeys(decided_about(conn, meet_id, about), "decided a protest in this matter")
-    corrected = who_corrected(conn, meet_id, {row.id, row.protest_id})
-    found |= dict.fromkeys(corrected, "put right what this is measured by")
-    found |= who_typed(conn, meet_id, row)
     for decided in referees_decisions(conn, meet_id, ProtestId(row.protest_id)):
         found[OfficialId(decided.official_id)] = "decided the protest"
     return found

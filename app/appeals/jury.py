@@ -12,8 +12,9 @@ from typing import Any
 
 from sqlalchemy import update
 
-from app.access.queries import Caller, official_row
-from app.access.signing import insist_may_sign
+from app.access.pen import Pen, as_recorded
+from app.access.queries import Caller, official_row, signatures_on
+from app.access.sign_wire import Signable
 from app.appeals.awaiting import deposit_can_come
 from app.appeals.bench import Bench, bench_for
 from app.appeals.counting import Counted, count
@@ -32,6 +33,7 @@ from app.appeals.queries import (
     appeal_row,
     decisions_of_appeal,
     protest_row,
+    votes_of,
 )
 from app.appeals.settled import keep_what_is_settled
 from app.appeals.showing import appeal_shown
@@ -67,13 +69,12 @@ ON_PROTEST = {
 }
 
 
-def admit(
-    appeal_id: AppealId, sent: AdmissionIn, caller: Caller, version: int
-) -> Action[AppealOut]:
+def admit(appeal_id: AppealId, sent: AdmissionIn, pen: Pen, version: int) -> Action[AppealOut]:
     """The jury's word on an appeal that is late, from outside or without deposit."""
+    caller = pen.caller
 
     def act(unit: Unit) -> Done[AppealOut]:
-        insist_may_sign(unit, caller)
+        pen.insist_may_sign(unit)
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         insist_version(row, version)
         meet = meet_facts(unit.conn, unit.meet_id)
@@ -91,6 +92,7 @@ def admit(
             "by_name": person.name,
             "at": rfc3339(unit.now),
         }
+        signed = pen.sign(unit, "admission", appeal_id, _of_appeal(row, sent))
         values: dict[str, Any] = {"admitted": said}
         if step.becomes is AppealState.REJECTED:
             # It was never heard: the deposit goes back (common practice), and the decision stands.
@@ -102,9 +104,19 @@ def admit(
         change_appeal(unit, row, **values)
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         kind = Kind.APPEAL_ADMITTED if sent.admit else Kind.APPEAL_TURNED_AWAY
-        return Done(out, Deed(kind, appeal_id, said))
+        return Done(out, Deed(kind, appeal_id, {**said, **signed.body}))
 
     return act
+
+
+def _of_appeal(row: AnyRow, sent: Signable) -> dict[str, Any]:
+    """What is signed about an appeal as it was read, in the words in which it was sent."""
+    return {
+        "appeal": row.id,
+        "said": sent.content(),
+        "sitting": row.sitting,
+        "version": row.version,
+    }
 
 
 def _state_to_admit(unit: Unit, meet: MeetFacts, row: AnyRow) -> AppealState:
@@ -133,24 +145,25 @@ def _insist_deposit_cannot_come(unit: Unit, meet: MeetFacts, row: AnyRow) -> Non
 
 
 def decide_appeal(
-    appeal_id: AppealId, sent: JuryDecisionIn, caller: Caller, version: int
+    appeal_id: AppealId, sent: JuryDecisionIn, pen: Pen, version: int
 ) -> Action[Put[AppealOut]]:
-    """The jury's decision, signed by its chair. The PIN was confirmed before."""
+    """The jury's decision, signed by its chair with this pen."""
+    caller = pen.caller
 
     def act(unit: Unit) -> Done[Put[AppealOut]]:
-        content = sent.model_dump(mode="json", exclude={"pin"})
+        content = sent.content()
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         known = _decided_in_this_sitting(unit, row)
         is_new = known is None or not is_same(known, caller, content)
         if is_new:
-            insist_may_sign(unit, caller)
+            pen.insist_may_sign(unit)
             insist_first(
                 known,
                 is_seen=version == row.version,
                 what=f"appeal {row.number}",
                 way_out="It is final; with new conclusive evidence it can be reopened.",
             )
-        deed = _decide(unit, row, sent, caller, content) if is_new else None
+        deed = _decide(unit, row, sent, pen, content) if is_new else None
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
         return Done(Put(out, created=is_new), deed)
 
@@ -158,8 +171,9 @@ def decide_appeal(
 
 
 def _decide(
-    unit: Unit, row: AnyRow, sent: JuryDecisionIn, caller: Caller, content: Mapping[str, Any]
+    unit: Unit, row: AnyRow, sent: JuryDecisionIn, pen: Pen, content: Mapping[str, Any]
 ) -> Deed:
+    caller = pen.caller
     meet = meet_facts(unit.conn, unit.meet_id)
     insist_open(unit, meet, row)
     verdict = Verdict(sent.verdict)
@@ -171,7 +185,7 @@ def _decide(
     decided = _ordered(unit, meet, bench, row, sent, counted)
     concerned = touched_with(unit.conn, meet, row, bench, decided.shown)
     insist_unconcerned(unit, meet, row, [caller.official_id, *counted.voters], concerned)
-    body = put_decision(unit, meet, bench, decided, caller, content)
+    body = put_decision(unit, meet, bench, decided, pen, content)
     _replace_earlier(unit, row, decided.id)
     keep_what_is_settled(unit, HeatId(row.heat_id))
     deposit = row.deposit and {**row.deposit, "outcome": decided.more["deposit"]}
@@ -179,7 +193,13 @@ def _decide(
     if row.is_referred:
         answer = PROTEST_TABLE.step(ProtestState(decided.protest.state), ON_PROTEST[verdict])
         move_protest(unit, decided.protest, answer.becomes)
-    return Deed(Kind.APPEAL_DECIDED, row.id, body)
+    return Deed(Kind.APPEAL_DECIDED, row.id, {**body, "ballots": _ballots(unit, row)})
+
+
+def _ballots(unit: Unit, row: AnyRow) -> list[dict[str, Any]]:
+    """The signed votes of a sitting, which come into the record once it has decided."""
+    cast = [one.id for one in votes_of(unit.conn, AppealId(row.id), row.sitting)]
+    return [as_recorded(one) for one in signatures_on(unit.conn, unit.meet_id, "vote", cast)]
 
 
 def _ordered(
@@ -265,14 +285,15 @@ def withdraw_appeal(appeal_id: AppealId, sent: WithdrawIn, version: int) -> Acti
     return act
 
 
-def reopen(appeal_id: AppealId, sent: ReopenIn, caller: Caller, version: int) -> Action[AppealOut]:
+def reopen(appeal_id: AppealId, sent: ReopenIn, pen: Pen, version: int) -> Action[AppealOut]:
     """The jury looks at its decision again: a further sitting, in which everybody votes anew.
 
     The decision stands until the next one replaces it (World Athletics TR8.9, from memory).
     """
+    caller = pen.caller
 
     def act(unit: Unit) -> Done[AppealOut]:
-        insist_may_sign(unit, caller)
+        pen.insist_may_sign(unit)
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         insist_version(row, version)
         APPEAL_TABLE.step(AppealState(row.state), AppealAct.REOPEN)
@@ -296,6 +317,7 @@ def reopen(appeal_id: AppealId, sent: ReopenIn, caller: Caller, version: int) ->
             "at": rfc3339(unit.now),
             "decision": earlier[-1].id,
         }
+        signed = pen.sign(unit, "reopening", appeal_id, _of_appeal(row, sent))
         change_appeal(
             unit,
             row,
@@ -304,6 +326,6 @@ def reopen(appeal_id: AppealId, sent: ReopenIn, caller: Caller, version: int) ->
             reopened=said,
         )
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
-        return Done(out, Deed(Kind.APPEAL_REOPENED, appeal_id, said))
+        return Done(out, Deed(Kind.APPEAL_REOPENED, appeal_id, {**said, **signed.body}))
 
     return act

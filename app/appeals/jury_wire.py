@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
+from app.access.sign_wire import Signable
 from app.appeals.orders import Orders
 from app.appeals.states import AppealState
 from app.appeals.wire import (
@@ -36,7 +37,7 @@ from app.results.correction_wire import CorrectionOut
 from app.results.wire import AnnouncementOut, ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.rulings.wire import DisqualificationOut, RulingOut
-from app.wire import Name, OptionalName, PhoneTime, Pin, Reasons, Receipt, Wire, shown
+from app.wire import Name, OptionalName, PhoneTime, Reasons, Receipt, Wire, shown
 
 
 class DepositPaidIn(Wire):
@@ -50,7 +51,7 @@ class DepositPaidIn(Wire):
     received_at: PhoneTime | None = Field(default=None, description="left out, it is now")
 
 
-class ReceiptCorrectionIn(Wire):
+class ReceiptCorrectionIn(Signable):
     """The number of a deposit's receipt, where that had been typed wrongly."""
 
     model_config = shown(
@@ -59,10 +60,9 @@ class ReceiptCorrectionIn(Wire):
 
     receipt: Receipt
     reasons: Reasons
-    pin: Pin
 
 
-class DepositCorrectionIn(Wire):
+class DepositCorrectionIn(Signable):
     """When a deposit was received, where that had been typed wrongly."""
 
     model_config = shown(
@@ -75,7 +75,6 @@ class DepositCorrectionIn(Wire):
 
     received_at: PhoneTime = Field(description="when it was truly received")
     reasons: Reasons
-    pin: Pin
 
 
 class AppealIn(Wire):
@@ -105,18 +104,19 @@ class AppealIn(Wire):
     deposit: DepositPaidIn | None = Field(default=None, description="may follow")
 
 
-class AdmissionIn(Wire):
+class AdmissionIn(Signable):
     """The jury's word on an appeal that came late, without deposit or from outside; signed."""
 
     model_config = shown({"admit": True, "reasons": "The desk was closed.", "pin": "480213"})
 
     admit: bool
     reasons: Reasons
-    pin: Pin
 
 
 class PanelIn(Wire):
-    """Who decides an appeal. The secretary has no vote and may come from outside."""
+    """Who decides an appeal. The secretary has no vote and may come from outside; one who is an
+    official of the meet can sign the decision as well.
+    """
 
     model_config = shown(
         {"chair": HEAT, "members": [TEAM, THING], "secretary": "Noor Quill", "substitutes": []}
@@ -126,7 +126,14 @@ class PanelIn(Wire):
     members: Annotated[list[ChosenId], Field(min_length=2, max_length=6)] = Field(
         description="the members beside the chair"
     )
-    secretary: OptionalName = ""
+    secretary: OptionalName = Field(
+        default="", description="who writes the minutes and is no official of the meet"
+    )
+    secretary_official: ChosenId | None = Field(
+        default=None,
+        description="instead of `secretary`: the official who writes the minutes, and may sign the "
+        "decision beside the chair (`PUT …/decisions/{id}/signatures/{id}`)",
+    )
     substitutes: Annotated[list[ChosenId], Field(max_length=7)] = Field(default_factory=list)
 
     @model_validator(mode="after")
@@ -134,6 +141,10 @@ class PanelIn(Wire):
         everybody = [self.chair, *self.members, *self.substitutes]
         if len(set(everybody)) != len(everybody):
             raise ValueError("somebody stands twice in this panel")
+        if self.secretary_official in everybody:
+            raise ValueError("the secretary has no vote, and so no other place in this panel")
+        if self.secretary and self.secretary_official is not None:
+            raise ValueError("name the secretary once, by name or as an official of the meet")
         return self
 
 
@@ -146,16 +157,15 @@ class StepAsideIn(Wire):
     replaced_by: ChosenId | None = Field(default=None, description="one of the substitutes")
 
 
-class VoteIn(Wire):
+class VoteIn(Signable):
     """A member's vote, signed with the PIN."""
 
     model_config = shown({"vote": "upheld", "pin": "480213"})
 
     vote: Literal["upheld", "rejected"]
-    pin: Pin
 
 
-class JuryDecisionIn(Wire):
+class JuryDecisionIn(Signable):
     """The jury's decision, signed by its chair with the PIN."""
 
     model_config = shown(
@@ -179,7 +189,6 @@ class JuryDecisionIn(Wire):
     deposit: Literal["returned", "forfeited"] | None = Field(
         default=None, description="left out, what the edition says"
     )
-    pin: Pin
 
     @model_validator(mode="after")
     def _orders_fit_the_verdict(self) -> JuryDecisionIn:
@@ -187,7 +196,7 @@ class JuryDecisionIn(Wire):
         return self
 
 
-class ReopenIn(Wire):
+class ReopenIn(Signable):
     """The jury looks at its decision again, on new conclusive evidence; signed by its chair."""
 
     model_config = shown(
@@ -202,7 +211,6 @@ class ReopenIn(Wire):
     evidence: Reasons = Field(description="what is new")
     allowed_by: Name = Field(description="who allowed it")
     reasons: Reasons = Field(description="why it is conclusive, and a change still practicable")
-    pin: Pin
 
 
 class PanelMember(Wire):
@@ -223,6 +231,7 @@ class PanelOut(Wire):
 
     members: list[PanelMember]
     secretary: str
+    secretary_official: OfficialId | None
     size: int
     quorum: int
     chair_casts: bool

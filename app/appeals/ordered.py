@@ -19,7 +19,11 @@ from app.store.rows import AnyRow
 
 @dataclass(frozen=True, slots=True)
 class Ordered:
-    """A decision in the making: who decides what, on which protest, with which orders."""
+    """A decision in the making: who decides what, on which protest, with which orders.
+
+    `advised_as` is when the protesters were told as it was typed; `advised_at`, from which their
+    time runs, lies not before the decision.
+    """
 
     id: DecisionId
     instance: Instance
@@ -34,6 +38,7 @@ class Ordered:
     advised_at: datetime | None
     more: Mapping[str, Any]
     done_already: str | None = None
+    advised_as: datetime | None = None
 
     @property
     def words(self) -> list[str]:

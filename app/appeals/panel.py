@@ -12,10 +12,10 @@ from typing import Any
 
 from sqlalchemy import insert, select, update
 
+from app.access.pen import Pen
 from app.access.queries import Caller, official_row, officials_of
-from app.access.signing import insist_may_sign
 from app.access.wire import OfficialOut
-from app.appeals.had_a_part import had_a_part
+from app.appeals.had_a_part import had_a_part, had_judged
 from app.appeals.jury_wire import AppealOut, PanelIn, StepAsideIn, VoteIn, VoteOut
 from app.appeals.queries import (
     appeal_row,
@@ -33,6 +33,8 @@ from app.refusals import Affected, IdTaken, Malformed, NotYours, Stale, StateCon
 from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
+
+MAY_WRITE_MINUTES = frozenset({Role.JURY, Role.RESULTS, Role.REFEREE, Role.ORGANISER})
 
 
 def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[AppealOut]:
@@ -52,7 +54,7 @@ def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[Appea
         panel = {
             "chair": sent.chair,
             "members": [sent.chair, *sent.members],
-            "secretary": sent.secretary,
+            **_secretary(unit, meet, row, sent),
             "substitutes": sent.substitutes,
             "withdrawn": row.panel["withdrawn"] if row.panel is not None else [],
             **terms,
@@ -123,6 +125,29 @@ def _insist_may_sit(unit: Unit, meet: MeetFacts, row: AnyRow, people: Iterable[s
                 f"{person.name} {barred[person.id]}, so somebody else sits.",
                 field="/members",
             )
+
+
+def _secretary(unit: Unit, meet: MeetFacts, row: AnyRow, sent: PanelIn) -> dict[str, Any]:
+    """Who writes the minutes: a name from outside, or an official who did not judge in the matter
+    before. Whoever typed its times may: that is the desk's work.
+    """
+    if sent.secretary_official is None:
+        return {"secretary": sent.secretary, "secretary_official": None}
+    known = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
+    person = known.get(OfficialId(sent.secretary_official))
+    if person is None or not person.active or MAY_WRITE_MINUTES.isdisjoint(person.roles):
+        raise Malformed(
+            "The secretary is an official of this meet with the role jury, results, referee or "
+            "organiser. Name somebody else, or a name from outside in “secretary”.",
+            field="/secretary_official",
+        )
+    part = had_judged(unit.conn, unit.meet_id, row, touched_by(unit.conn, meet, row).named)
+    if person.id in part:
+        raise Malformed(
+            f"{person.name} {part[person.id]}, so somebody else writes the minutes.",
+            field="/secretary_official",
+        )
+    return {"secretary": person.name, "secretary_official": person.id}
 
 
 def _barred(unit: Unit, row: AnyRow, named: Iterable[str]) -> Mapping[OfficialId, str]:
@@ -267,10 +292,13 @@ def _replaced(
     return {**panel, "members": members, "chair": chair, "substitutes": substitutes}
 
 
-def vote(
-    appeal_id: AppealId, vote_id: VoteId, sent: VoteIn, caller: Caller
-) -> Action[Put[VoteOut]]:
-    """A member's vote; the PIN was confirmed before. It stands: there is no second one."""
+def vote(appeal_id: AppealId, vote_id: VoteId, sent: VoteIn, pen: Pen) -> Action[Put[VoteOut]]:
+    """A member's vote, signed with this pen. It stands: there is no second one.
+
+    What was voted comes into the record with the decision, and its signature with it: the digest of
+    one of two statements would tell which.
+    """
+    caller = pen.caller
 
     def act(unit: Unit) -> Done[Put[VoteOut]]:
         known = unit.conn.execute(select(votes).where(votes.c.id == vote_id)).one_or_none()
@@ -284,7 +312,7 @@ def vote(
             if not same:
                 raise IdTaken("a vote", vote_id)
             return Done(Put(_vote_out(known), created=False), None)
-        insist_may_sign(unit, caller)
+        pen.insist_may_sign(unit)
         row = appeal_row(unit.conn, unit.meet_id, appeal_id)
         meet = meet_facts(unit.conn, unit.meet_id)
         insist_open(unit, meet, row)
@@ -298,10 +326,11 @@ def vote(
             "vote": sent.vote,
             "cast_at": unit.now,
         }
+        said = {"appeal": appeal_id, "sitting": row.sitting, "vote": sent.vote, "ballot": vote_id}
+        pen.sign(unit, "vote", vote_id, said)
         unit.conn.execute(insert(votes).values(**values))
         change_appeal(unit, row)
         stored = unit.conn.execute(select(votes).where(votes.c.id == vote_id)).one()
-        # What was voted comes into the record with the decision: until then nobody reads it.
         body = {name: values[name] for name in ("id", "appeal_id", "sitting", "official_id")}
         return Done(Put(_vote_out(stored), created=True), Deed(Kind.VOTE_CAST, appeal_id, body))
 

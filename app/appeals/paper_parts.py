@@ -35,6 +35,7 @@ ABOUT = {
     About.OTHER: "something else, as written below",
 }
 GONE = ("returned", "forfeited")
+OPEN_NOW = "What is open now"
 NOTHING_MOVES = "Nothing moves."
 
 
@@ -46,7 +47,7 @@ def moves_section(title: str, shown: ConsequencesOut) -> Section:
 
 def what_next(meet: MeetFacts, decided: Ordered) -> Section:
     """Which way is open to a team now, and from when its time runs."""
-    title = "What is open now"
+    title = OPEN_NOW
     if decided.instance is Instance.JURY:
         appeal, outcome = decided.appeal, decided.more.get("deposit")
         said = ["The decision of the jury is final; there is no appeal against it."]

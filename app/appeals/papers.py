@@ -8,7 +8,7 @@ tells below the signatures.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -16,12 +16,14 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.queries import official_row
+from app.access.pen import BY_PIN, in_words, statement_digest
+from app.access.queries import official_row, signatures_on
 from app.appeals.bench import Bench
 from app.appeals.corrected import corrections_section, subjects_of_decision
 from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
 from app.appeals.paper_parts import (
+    OPEN_NOW,
     appeal_section,
     jury_decision_in_words,
     marks_in_words,
@@ -56,12 +58,16 @@ from app.sealing.told import Act, Told, Wanted, acts_signed, as_recorded
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
+SECRETARY = "Secretary of the jury, no vote"
+"""As what a secretary signs, and the box on the sheet that is kept for it."""
+
 PAPER: TypeAdapter[RemedyPaper] = TypeAdapter(RemedyPaper)
 
 TITLES = {
     Instance.REFEREE: "Decision of the referee",
     Instance.JURY: "Decision of the jury of appeal",
 }
+ADVICE = "advice given"
 MINUTES = "Secretary, for the minutes, no vote"
 
 
@@ -77,7 +83,7 @@ def decided_paper(
     if "votes" in decided.more:
         grounds.append(("votes", _votes(decided.more["votes"])))
     if decided.advised_at is not None:
-        grounds.append(("advice given", in_zone(decided.advised_at, zone)))
+        grounds.append((ADVICE, in_zone(decided.advised_at, zone)))
     base = _blank(unit.conn, meet, bench.heat, about, unit.now)
     paper = replace(
         base,
@@ -97,6 +103,18 @@ def decided_paper(
     )
     document: dict[str, Any] = PAPER.dump_python(paper, mode="json")
     return document
+
+
+def paper_digest(paper: Mapping[str, Any]) -> str:
+    """The SHA-256 of a decision's facts (RFC 8785), without what only its storing knows and nobody
+    can be shown before: `date`, the grounds `decided` and `advice given`, and the section that says
+    from when on a further time runs.
+    """
+    of_storing = {"date", "grounds", "sections"}
+    fixed = {name: paper[name] for name in paper.keys() - of_storing}
+    fixed["grounds"] = [one for one in paper["grounds"] if one[0] not in {"decided", ADVICE}]
+    fixed["sections"] = [one for one in paper["sections"] if one["title"] != OPEN_NOW]
+    return statement_digest(fixed)
 
 
 def _ink_of_panel(
@@ -247,20 +265,53 @@ def decision_paper(
     row = decision_row(conn, meet_id, decision_id)
     meet = meet_facts(conn, meet_id)
     paper = PAPER.validate_python(row.form_facts)
-    signature = Signature(
+    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
+    since = since_signed(conn, meet, row, protest, now)
+    signature = _signature(conn, meet, row, paper)
+    known = replace(
+        paper,
+        standing_note=_replaced(conn, meet, row),
+        signatures=(signature,),
+        since=since,
+        further=(SECRETARY,) if _has_secretary(conn, meet, row) else (),
+    )
+    acts = acts_signed(f"{paper.title}, {paper.number}", [signature])
+    return _told(meet, known, now, (*acts, *_signed_beside(conn, meet, row)))
+
+
+def _signature(conn: Connection, meet: MeetFacts, row: AnyRow, paper: RemedyPaper) -> Signature:
+    """That whoever made a decision signed it on a device."""
+    signed = signatures_on(conn, meet.id, "decision", [row.id])
+    return Signature(
         role="Referee" if row.instance == Instance.REFEREE else "Chair of the jury",
         # As it was then: an official may be named otherwise since.
         name=dict(paper.grounds).get("by", row.official_name),
         at=in_zone(row.decided_at, meet.time_zone),
-        how="PIN on a joined device, attested by the server",
+        how=in_words(signed[0].strength, signed[0].device) if signed else BY_PIN,
         digest=row.statement_digest,
     )
-    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
-    since = since_signed(conn, meet, row, protest, now)
-    known = replace(
-        paper, standing_note=_replaced(conn, meet, row), signatures=(signature,), since=since
-    )
-    return _told(meet, known, now, acts_signed(f"{paper.title}, {paper.number}", known.signatures))
+
+
+def _has_secretary(conn: Connection, meet: MeetFacts, row: AnyRow) -> bool:
+    """Whether the panel's secretary is an official, who may sign the decision on a device."""
+    if row.appeal_id is None:
+        return False
+    panel = appeal_row(conn, meet.id, AppealId(row.appeal_id)).panel or {}
+    return panel.get("secretary_official") is not None
+
+
+def _signed_beside(conn: Connection, meet: MeetFacts, row: AnyRow) -> Iterator[Act]:
+    """The secretary's signature, which is added to the file that the chair's was sealed in."""
+    for one in signatures_on(conn, meet.id, "decision signature", [row.id]):
+        signed = f"signed {in_zone(one.signed_at, meet.time_zone)}"
+        how = in_words(one.strength, one.device)
+        digest = f"SHA-256 of the statement: {one.statement_sha256}"
+        yield Act(
+            f"{one.official_name}, {SECRETARY}",
+            f"Decision; {signed}: {how}. {digest}",
+            SECRETARY,
+            (one.official_name, signed, how, digest),
+        )
 
 
 def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:

@@ -13,8 +13,7 @@ from typing import NamedTuple
 
 from sqlalchemy import update
 
-from app.access.queries import Caller
-from app.access.signing import insist_may_sign
+from app.access.pen import Pen
 from app.appeals.about_not_held import insist_still_before, is_decided_since
 from app.appeals.actions import insist_told_after
 from app.appeals.deciding import move_protest
@@ -60,14 +59,14 @@ class _Change(NamedTuple):
 
 
 def correct_protest(
-    protest_id: ProtestId, correction_id: CorrectionId, sent: LodgedCorrectionIn, caller: Caller
+    protest_id: ProtestId, correction_id: CorrectionId, sent: LodgedCorrectionIn, pen: Pen
 ) -> Action[Put[ProtestOut]]:
-    """Correct when a protest was lodged. The PIN was confirmed before, as for all of these."""
+    """Correct when a protest was lodged. Signed with this pen, as all of these."""
 
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
         row = protest_row(unit.conn, unit.meet_id, protest_id)
-        content = sent.model_dump(mode="json", exclude={"pin"})
-        one = Act(correction_id, Mistyped.PROTEST, protest_id, caller, content)
+        content = sent.content()
+        one = Act(correction_id, Mistyped.PROTEST, protest_id, pen, content)
 
         def change() -> _Change:
             insist_not_on_panel(unit, appeals_on(unit.conn, unit.meet_id, protest_id))
@@ -95,22 +94,22 @@ def _put_right(
     """Make a correction and keep it; None where it was made before."""
     if is_known(unit, one):
         return None
-    insist_may_sign(unit, one.caller)
+    one.pen.insist_may_sign(unit)
     changed = change()
     moved = moved_by(unit, HeatId(row.heat_id), changed.move)
     return Deed(kind, row.id, keep(unit, one, changed.was, changed.becomes, moved))
 
 
 def correct_advice(
-    protest_id: ProtestId, correction_id: CorrectionId, sent: AdviceCorrectionIn, caller: Caller
+    protest_id: ProtestId, correction_id: CorrectionId, sent: AdviceCorrectionIn, pen: Pen
 ) -> Action[Put[ProtestOut]]:
     """Correct when the protesters were told; the window that it opened follows."""
 
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
         row = protest_row(unit.conn, unit.meet_id, protest_id)
         decided = _decision_told(unit, protest_id, correction_id)
-        content = sent.model_dump(mode="json", exclude={"pin"}, exclude_defaults=True)
-        one = Act(correction_id, Mistyped.ADVICE, decided.id, caller, content)
+        content = sent.content(exclude_defaults=True)
+        one = Act(correction_id, Mistyped.ADVICE, decided.id, pen, content)
 
         def change() -> _Change:
             insist_not_on_panel(unit, appeals_on(unit.conn, unit.meet_id, protest_id))
@@ -162,7 +161,7 @@ def _tell(unit: Unit, protest: AnyRow, decided: AnyRow, at: datetime) -> None:
 
 
 def correct_appeal(
-    appeal_id: AppealId, correction_id: CorrectionId, sent: LodgedCorrectionIn, caller: Caller
+    appeal_id: AppealId, correction_id: CorrectionId, sent: LodgedCorrectionIn, pen: Pen
 ) -> Action[Put[AppealOut]]:
     """Correct when an appeal was lodged; not where the referee referred it, which nobody typed."""
 
@@ -180,8 +179,8 @@ def correct_appeal(
             lambda: change_appeal(unit, row, lodged_at=sent.lodged_at),
         )
 
-    content = sent.model_dump(mode="json", exclude={"pin"})
-    return _of_appeal(Act(correction_id, Mistyped.APPEAL, appeal_id, caller, content), change)
+    content = sent.content()
+    return _of_appeal(Act(correction_id, Mistyped.APPEAL, appeal_id, pen, content), change)
 
 
 def _of_appeal(one: Act, change: Callable[[Unit, AnyRow], _Change]) -> Action[Put[AppealOut]]:
@@ -201,7 +200,7 @@ def _of_appeal(one: Act, change: Callable[[Unit, AnyRow], _Change]) -> Action[Pu
 
 
 def correct_deposit(
-    appeal_id: AppealId, correction_id: CorrectionId, sent: DepositCorrectionIn, caller: Caller
+    appeal_id: AppealId, correction_id: CorrectionId, sent: DepositCorrectionIn, pen: Pen
 ) -> Action[Put[AppealOut]]:
     """Correct when a deposit was received; an appeal is complete with it."""
 
@@ -216,8 +215,8 @@ def correct_deposit(
             lambda: change_appeal(unit, row, deposit=changed),
         )
 
-    content = sent.model_dump(mode="json", exclude={"pin"})
-    return _of_appeal(Act(correction_id, Mistyped.DEPOSIT, appeal_id, caller, content), change)
+    content = sent.content()
+    return _of_appeal(Act(correction_id, Mistyped.DEPOSIT, appeal_id, pen, content), change)
 
 
 def _deposit_of(row: AnyRow) -> dict[str, str]:
@@ -228,7 +227,7 @@ def _deposit_of(row: AnyRow) -> dict[str, str]:
 
 
 def correct_receipt(
-    appeal_id: AppealId, correction_id: CorrectionId, sent: ReceiptCorrectionIn, caller: Caller
+    appeal_id: AppealId, correction_id: CorrectionId, sent: ReceiptCorrectionIn, pen: Pen
 ) -> Action[Put[AppealOut]]:
     """Correct the number of a deposit's receipt; not to one that stands for another appeal."""
 
@@ -245,5 +244,5 @@ def correct_receipt(
             deposit["receipt"], sent.receipt, lambda: change_appeal(unit, row, deposit=changed)
         )
 
-    content = sent.model_dump(mode="json", exclude={"pin"})
-    return _of_appeal(Act(correction_id, Mistyped.RECEIPT, appeal_id, caller, content), change)
+    content = sent.content()
+    return _of_appeal(Act(correction_id, Mistyped.RECEIPT, appeal_id, pen, content), change)

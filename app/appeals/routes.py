@@ -8,10 +8,12 @@ from fastapi import APIRouter, Path, Query, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
-from app.access.signing import confirm_pin
+from app.access.sign_wire import Check
+from app.access.signing import act_signed, take_pen
 from app.answers import VersionRequired, answer, answer_put
 from app.appeals import (
     actions,
+    countersigning,
     deciding,
     jury,
     lodging,
@@ -43,6 +45,7 @@ from app.appeals.jury_wire import (
 from app.appeals.wire import (
     AdviceCorrectionIn,
     AdviceIn,
+    DecisionSignatureIn,
     LodgedCorrectionIn,
     OrdersIn,
     ProtestIn,
@@ -50,6 +53,7 @@ from app.appeals.wire import (
     ProtestsOut,
     RefereeDecisionIn,
     RulingConsequencesOut,
+    SignatureOut,
     WithdrawIn,
 )
 from app.forms.paper import Paper
@@ -62,6 +66,7 @@ from app.ids import (
     MeetId,
     OfficialId,
     ProtestId,
+    SignatureId,
     VoteId,
 )
 from app.reports.docket import docket
@@ -143,14 +148,20 @@ async def look_at_protest(meet: Meet, protest: Protest, sent: OrdersIn, here: He
 
 @router.put("/api/meets/{meet}/protests/{protest}/decision", response_model=ProtestOut)
 async def put_protest_decision(
-    meet: Meet, protest: Protest, sent: RefereeDecisionIn, here: Here, version: VersionRequired
+    meet: Meet,
+    protest: Protest,
+    sent: RefereeDecisionIn,
+    here: Here,
+    version: VersionRequired,
+    check: Check = False,
 ) -> Response:
     """The referee's decision, signed with the PIN; If-Match names the protest as it was read."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    put = await here.store.act(
+    pen = await take_pen(here, sent, check=check)
+    put = await act_signed(
+        here,
         MeetId(meet),
-        here.actor,
-        actions.decide_protest(ProtestId(protest), sent, here.caller, version),
+        pen,
+        actions.decide_protest(ProtestId(protest), sent, pen, version),
     )
     return answer_put(put, version=put.thing.version)
 
@@ -168,12 +179,17 @@ async def put_advice(meet: Meet, protest: Protest, sent: AdviceIn, here: Here) -
     "/api/meets/{meet}/protests/{protest}/time-corrections/{correction}", response_model=ProtestOut
 )
 async def put_protest_correction(
-    meet: Meet, protest: Protest, correction: Correction, sent: LodgedCorrectionIn, here: Here
+    meet: Meet,
+    protest: Protest,
+    correction: Correction,
+    sent: LodgedCorrectionIn,
+    here: Here,
+    check: Check = False,
 ) -> Response:
     """Correct when a protest was lodged, where that was typed wrongly, signed with the PIN."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = put_right.correct_protest(ProtestId(protest), CorrectionId(correction), sent, here.caller)
-    put = await here.store.act(MeetId(meet), here.actor, act)
+    pen = await take_pen(here, sent, check=check)
+    act = put_right.correct_protest(ProtestId(protest), CorrectionId(correction), sent, pen)
+    put = await act_signed(here, MeetId(meet), pen, act)
     return answer_put(put, version=put.thing.version)
 
 
@@ -182,14 +198,19 @@ async def put_protest_correction(
     response_model=ProtestOut,
 )
 async def put_advice_correction(
-    meet: Meet, protest: Protest, correction: Correction, sent: AdviceCorrectionIn, here: Here
+    meet: Meet,
+    protest: Protest,
+    correction: Correction,
+    sent: AdviceCorrectionIn,
+    here: Here,
+    check: Check = False,
 ) -> Response:
     """Correct when the protesters were told, where that was typed wrongly, signed with the PIN. The
     window that the advice opened follows.
     """
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = put_right.correct_advice(ProtestId(protest), CorrectionId(correction), sent, here.caller)
-    put = await here.store.act(MeetId(meet), here.actor, act)
+    pen = await take_pen(here, sent, check=check)
+    act = put_right.correct_advice(ProtestId(protest), CorrectionId(correction), sent, pen)
+    put = await act_signed(here, MeetId(meet), pen, act)
     return answer_put(put, version=put.thing.version)
 
 
@@ -256,12 +277,17 @@ async def put_deposit(meet: Meet, appeal: Appeal, sent: DepositPaidIn, here: Her
     "/api/meets/{meet}/appeals/{appeal}/time-corrections/{correction}", response_model=AppealOut
 )
 async def put_appeal_correction(
-    meet: Meet, appeal: Appeal, correction: Correction, sent: LodgedCorrectionIn, here: Here
+    meet: Meet,
+    appeal: Appeal,
+    correction: Correction,
+    sent: LodgedCorrectionIn,
+    here: Here,
+    check: Check = False,
 ) -> Response:
     """Correct when an appeal was lodged, where that was typed wrongly, signed with the PIN."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = put_right.correct_appeal(AppealId(appeal), CorrectionId(correction), sent, here.caller)
-    put = await here.store.act(MeetId(meet), here.actor, act)
+    pen = await take_pen(here, sent, check=check)
+    act = put_right.correct_appeal(AppealId(appeal), CorrectionId(correction), sent, pen)
+    put = await act_signed(here, MeetId(meet), pen, act)
     return answer_put(put, version=put.thing.version)
 
 
@@ -270,12 +296,17 @@ async def put_appeal_correction(
     response_model=AppealOut,
 )
 async def put_deposit_correction(
-    meet: Meet, appeal: Appeal, correction: Correction, sent: DepositCorrectionIn, here: Here
+    meet: Meet,
+    appeal: Appeal,
+    correction: Correction,
+    sent: DepositCorrectionIn,
+    here: Here,
+    check: Check = False,
 ) -> Response:
     """Correct when a deposit was received, where that was typed wrongly, signed with the PIN."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = put_right.correct_deposit(AppealId(appeal), CorrectionId(correction), sent, here.caller)
-    put = await here.store.act(MeetId(meet), here.actor, act)
+    pen = await take_pen(here, sent, check=check)
+    act = put_right.correct_deposit(AppealId(appeal), CorrectionId(correction), sent, pen)
+    put = await act_signed(here, MeetId(meet), pen, act)
     return answer_put(put, version=put.thing.version)
 
 
@@ -284,23 +315,33 @@ async def put_deposit_correction(
     response_model=AppealOut,
 )
 async def put_receipt_correction(
-    meet: Meet, appeal: Appeal, correction: Correction, sent: ReceiptCorrectionIn, here: Here
+    meet: Meet,
+    appeal: Appeal,
+    correction: Correction,
+    sent: ReceiptCorrectionIn,
+    here: Here,
+    check: Check = False,
 ) -> Response:
     """Correct the number of a deposit's receipt, signed with the PIN."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = put_right.correct_receipt(AppealId(appeal), CorrectionId(correction), sent, here.caller)
-    put = await here.store.act(MeetId(meet), here.actor, act)
+    pen = await take_pen(here, sent, check=check)
+    act = put_right.correct_receipt(AppealId(appeal), CorrectionId(correction), sent, pen)
+    put = await act_signed(here, MeetId(meet), pen, act)
     return answer_put(put, version=put.thing.version)
 
 
 @router.put("/api/meets/{meet}/appeals/{appeal}/admission", response_model=AppealOut)
 async def put_admission(
-    meet: Meet, appeal: Appeal, sent: AdmissionIn, here: Here, version: VersionRequired
+    meet: Meet,
+    appeal: Appeal,
+    sent: AdmissionIn,
+    here: Here,
+    version: VersionRequired,
+    check: Check = False,
 ) -> Response:
     """The jury's word on an appeal that is late, from outside or without deposit."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    out = await here.store.act(
-        MeetId(meet), here.actor, jury.admit(AppealId(appeal), sent, here.caller, version)
+    pen = await take_pen(here, sent, check=check)
+    out = await act_signed(
+        here, MeetId(meet), pen, jury.admit(AppealId(appeal), sent, pen, version)
     )
     return answer(out, version=out.version)
 
@@ -340,12 +381,17 @@ async def step_aside(
 
 @router.put("/api/meets/{meet}/appeals/{appeal}/votes/{vote}", response_model=VoteOut)
 async def put_vote(
-    meet: Meet, appeal: Appeal, vote: Annotated[ChosenId, Path()], sent: VoteIn, here: Here
+    meet: Meet,
+    appeal: Appeal,
+    vote: Annotated[ChosenId, Path()],
+    sent: VoteIn,
+    here: Here,
+    check: Check = False,
 ) -> Response:
     """A member's vote, signed with the PIN."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    put = await here.store.act(
-        MeetId(meet), here.actor, panel.vote(AppealId(appeal), VoteId(vote), sent, here.caller)
+    pen = await take_pen(here, sent, check=check)
+    put = await act_signed(
+        here, MeetId(meet), pen, panel.vote(AppealId(appeal), VoteId(vote), sent, pen)
     )
     return answer_put(put)
 
@@ -363,14 +409,36 @@ async def look_at_appeal(meet: Meet, appeal: Appeal, sent: OrdersIn, here: Here)
 
 @router.put("/api/meets/{meet}/appeals/{appeal}/decision", response_model=AppealOut)
 async def put_appeal_decision(
-    meet: Meet, appeal: Appeal, sent: JuryDecisionIn, here: Here, version: VersionRequired
+    meet: Meet,
+    appeal: Appeal,
+    sent: JuryDecisionIn,
+    here: Here,
+    version: VersionRequired,
+    check: Check = False,
 ) -> Response:
     """The jury's decision, signed by its chair; If-Match names the appeal as it was read."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    put = await here.store.act(
-        MeetId(meet), here.actor, jury.decide_appeal(AppealId(appeal), sent, here.caller, version)
+    pen = await take_pen(here, sent, check=check)
+    put = await act_signed(
+        here, MeetId(meet), pen, jury.decide_appeal(AppealId(appeal), sent, pen, version)
     )
     return answer_put(put, version=put.thing.version)
+
+
+@router.put(
+    "/api/meets/{meet}/decisions/{decision}/signatures/{signature}", response_model=SignatureOut
+)
+async def put_signature(
+    meet: Meet,
+    decision: Annotated[ChosenId, Path()],
+    signature: Annotated[ChosenId, Path()],
+    sent: DecisionSignatureIn,
+    here: Here,
+    check: Check = False,
+) -> Response:
+    """The jury's decision, signed by the secretary of its panel beside the chair."""
+    pen = await take_pen(here, sent, check=check)
+    act = countersigning.sign_decision(DecisionId(decision), SignatureId(signature), pen)
+    return answer_put(await act_signed(here, MeetId(meet), pen, act))
 
 
 @router.post("/api/meets/{meet}/appeals/{appeal}/withdraw", response_model=AppealOut)
@@ -386,12 +454,17 @@ async def withdraw_appeal(
 
 @router.post("/api/meets/{meet}/appeals/{appeal}/reopen", response_model=AppealOut)
 async def reopen_appeal(
-    meet: Meet, appeal: Appeal, sent: ReopenIn, here: Here, version: VersionRequired
+    meet: Meet,
+    appeal: Appeal,
+    sent: ReopenIn,
+    here: Here,
+    version: VersionRequired,
+    check: Check = False,
 ) -> Response:
     """The jury looks at its decision again, on new conclusive evidence; signed by its chair."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    out = await here.store.act(
-        MeetId(meet), here.actor, jury.reopen(AppealId(appeal), sent, here.caller, version)
+    pen = await take_pen(here, sent, check=check)
+    out = await act_signed(
+        here, MeetId(meet), pen, jury.reopen(AppealId(appeal), sent, pen, version)
     )
     return answer(out, version=out.version)
 

@@ -253,6 +253,7 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
     return PanelOut(
         members=seats,
         secretary=panel["secretary"],
+        secretary_official=panel.get("secretary_official"),
         size=panel["size"],
         quorum=panel["quorum"],
         chair_casts=panel["chair_casts"],

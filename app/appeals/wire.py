@@ -9,6 +9,7 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
+from app.access.sign_wire import Signable
 from app.appeals.orders import Orders
 from app.appeals.states import ProtestState
 from app.ids import (
@@ -20,13 +21,14 @@ from app.ids import (
     OfficialId,
     ProtestId,
     RulingId,
+    SignatureId,
     TeamId,
     WindowId,
 )
 from app.results.correction_wire import HOW_KNOWN, CorrectionOut, MeasureCorrectionOut
 from app.results.wire import WindowOut
 from app.rounds.wire import ConsequencesOut
-from app.wire import Name, PhoneTime, Pin, Reasons, Wire, Words, shown
+from app.wire import Name, PhoneTime, Reasons, Wire, Words, shown
 
 HEAT = "01890a5d-ac96-774b-bcce-b302099a8057"
 TEAM = "01890a5d-ac96-774b-bcce-b302099a8058"
@@ -218,6 +220,24 @@ class DecisionOut(Wire):
     replaced_by: DecisionId | None
 
 
+class DecisionSignatureIn(Signable):
+    """A second signature on the jury's decision: its secretary's, that this is the decision."""
+
+    model_config = shown({"pin": "480213"})
+
+
+class SignatureOut(Wire):
+    """A second signature on a decision, as stored."""
+
+    id: SignatureId
+    decision: DecisionId
+    official: OfficialId
+    official_name: str
+    how: str = Field(description="how it was given, as the decision's paper names it")
+    statement_sha256: str
+    signed_at: datetime
+
+
 CORRECTIONS: Any = Field(
     default=[], description="what was typed wrongly of it and what it became, first to last"
 )
@@ -308,7 +328,7 @@ class OrdersIn(Wire):
     done_already: Reasons | None = Field(default=None, description=DONE_ALREADY)
 
 
-class RefereeDecisionIn(Wire):
+class RefereeDecisionIn(Signable):
     """The referee's decision on a protest, signed with the PIN."""
 
     model_config = shown(
@@ -337,7 +357,6 @@ class RefereeDecisionIn(Wire):
         description="when the protesters were told; where nothing is amended, the time for an "
         "appeal runs from it. May follow later",
     )
-    pin: Pin
 
     @model_validator(mode="after")
     def _orders_fit_the_verdict(self) -> RefereeDecisionIn:
@@ -357,7 +376,7 @@ class AdviceIn(Wire):
     advised_at: PhoneTime | None = Field(default=None, description="left out, it is now")
 
 
-class LodgedCorrectionIn(Wire):
+class LodgedCorrectionIn(Signable):
     """When a protest or an appeal was lodged, where that had been typed wrongly."""
 
     model_config = shown(
@@ -370,10 +389,9 @@ class LodgedCorrectionIn(Wire):
 
     lodged_at: PhoneTime = Field(description="when it was truly lodged")
     reasons: Reasons
-    pin: Pin
 
 
-class AdviceCorrectionIn(Wire):
+class AdviceCorrectionIn(Signable):
     """When the protesters were told, where that had been typed wrongly."""
 
     model_config = shown(
@@ -387,7 +405,6 @@ class AdviceCorrectionIn(Wire):
     advised_at: PhoneTime = Field(description="when they were truly told")
     reasons: Reasons
     remark: Words = HOW_KNOWN
-    pin: Pin
 
 
 class WithdrawIn(Wire):

@@ -72,6 +72,7 @@ class ResultSheet(MeetHead):
     because: tuple[str, ...] = ()
     time_corrected: str = ""
     final_note: str = ""
+    signed: str = ""
 
 
 def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
@@ -189,6 +190,10 @@ def _write_abbreviations(flow: Flow, abbreviations: Sequence[tuple[str, str]]) -
 
 def _write_digest(flow: Flow, sheet: ResultSheet) -> None:
     flow.skip(GAP)
-    digest = Fact("Digest of this announcement", sheet.digest, "digest")
-    flow.write(join_facts([digest]), LABEL)
+    facts = [
+        *([Fact("Signed", sheet.signed, "signature")] if sheet.signed else []),
+        Fact("Digest of this announcement", sheet.digest, "digest"),
+    ]
+    for fact in facts:
+        flow.write(join_facts([fact]), LABEL)
     write_record_head(flow, sheet.head)

@@ -13,6 +13,7 @@ from app.meets.queries import Running
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
+from app.reports.attesting import SignedReport, attest
 from app.reports.findings import as_stored, judge_report
 from app.reports.following import (
     awaited_flags,
@@ -60,6 +61,7 @@ _WRITE_REPORT = Prepared(
                 "marks",
                 "finding",
                 "clock",
+                "attested",
                 "received_at",
                 "content",
                 "remark",
@@ -72,7 +74,11 @@ _WRITE_REPORT = Prepared(
 
 
 def write_report(
-    report_id: ReportId, sent: ReportIn, caller: Caller, version: int | None
+    report_id: ReportId,
+    sent: ReportIn,
+    caller: Caller,
+    version: int | None,
+    signed: SignedReport | None = None,
 ) -> Action[Put[ReportOut]]:
     """The facts of a report: new, after its flag, or again after it was returned.
 
@@ -95,8 +101,11 @@ def write_report(
             "observation": document["observation"],
             "clock": document["clock"],
             "content": content,
+            "attested": None,
         }
-        deed = Deed(Kind.REPORT_WRITTEN, report_id, _written(sent, facts, raised))
+        kept = {} if signed is None else attest(unit, report_id, caller, signed, facts)
+        body = _written(sent, facts, raised)
+        deed = Deed(Kind.REPORT_WRITTEN, report_id, body | kept if kept else body)
         if not raised and (known is None or known.case_id != facts["case_id"]):
             insist_on_measure(unit, facts["case_id"], caller.official_id)
         if known is None:

@@ -143,6 +143,7 @@ def _raise_report(
             "marks": marks,
             "finding": None,
             "clock": None,
+            "attested": None,
             "raised_at": unit.now,
             "received_at": None,
             "content": None,

@@ -18,6 +18,7 @@ from app.meets.states import NOT_TO_RUN, HeatState, present_run
 from app.meets.tables import events, heats, teams
 from app.pictures.queries import pictures_of
 from app.refusals import NotFound
+from app.reports.attesting import attested_out
 from app.reports.findings import finding_out
 from app.reports.states import (
     CASE_TABLE,
@@ -424,6 +425,7 @@ def report_from(
         marks=[Mark(mark) for mark in stored["marks"]],
         finding=finding_out(stored["finding"]) if stored["finding"] else None,
         clock=PhoneClock.model_validate(stored["clock"]) if stored["clock"] else None,
+        attested=attested_out(stored["attested"]),
         raised_at=stored["raised_at"],
         received_at=stored["received_at"],
         remark=stored["remark"],

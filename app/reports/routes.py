@@ -10,6 +10,7 @@ from app.access.guard import Here
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.ids import CallId, ChosenId, HeatId, MeetId, ReportId
 from app.reports import actions, flags, queries
+from app.reports.attesting import read_signature
 from app.reports.who_reads import insist_may_read
 from app.reports.wire import (
     CallIn,
@@ -67,9 +68,9 @@ async def put_report(
     version: VersionNamed = None,
 ) -> Response:
     """Write a report; with If-Match, write a returned one again."""
-    put = await here.store.act(
-        MeetId(meet), here.actor, actions.write_report(ReportId(report), sent, here.caller, version)
-    )
+    signed = None if sent.signature is None else await read_signature(here, report, sent.signature)
+    act = actions.write_report(ReportId(report), sent, here.caller, version, signed)
+    put = await here.store.act(MeetId(meet), here.actor, act)
     return answer_put(put, version=put.thing.version)
 
 

@@ -29,6 +29,7 @@ def said(sent: Wire) -> tuple[dict[str, Any], str]:
     Made before the action is queued, since the writer's time is the dearest.
     """
     document = sent.model_dump(mode="json")
+    document.pop("signature", None)  # how it is signed is no part of what it says
     return document, sha256(to_json(document)).hexdigest()
 
 

@@ -75,6 +75,7 @@ reports = Table(
     Column("marks", Json, nullable=False),
     Column("finding", Json),
     Column("clock", Json),
+    Column("attested", Json),
     Column("raised_at", Instant, nullable=False),
     Column("received_at", Instant),
     Column("content", Text),
@@ -97,6 +98,7 @@ reports = Table(
 `run` is the run of the heat it is about; never null, though the column was made so.
 `post_words` is the post as it was then: a later crew plan may use its id for another place.
 `remark` is the head official's question with a returned report, or the reason of a withdrawal.
+`attested` is how a phone signed it; null where the server alone attests it.
 `came_as` is the report as which the account of this flag came, and which stands in its place."""
 
 calls = Table(

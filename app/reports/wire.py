@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from datetime import datetime
 from enum import StrEnum
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
+from app.access.sign_wire import KEY, Encoded
 from app.ids import (
     CallId,
     CaseId,
     ChosenId,
     HeatId,
+    KeyId,
     OfficialId,
     PostId,
     ProtestId,
@@ -75,6 +77,15 @@ class CallOut(Wire):
     received_at: datetime
 
 
+class PhoneSignatureIn(Wire):
+    """What a phone's own key made of a report, offline: ECDSA on P-256 with SHA-256, r and s."""
+
+    model_config = shown({"key": KEY, "signature": "A" * 86})
+
+    key: ChosenId
+    signature: Encoded
+
+
 class ReportIn(Wire):
     """The written account that follows a yellow flag: one lane, one apparent infringement."""
 
@@ -91,6 +102,27 @@ class ReportIn(Wire):
     observation: Annotated[Observation, Field(discriminator="seen")]
     words: Words = ""
     clock: PhoneClock
+    signature: PhoneSignatureIn | None = Field(
+        default=None,
+        description="of the RFC 8785 form of this document as it is sent, without `signature` and "
+        "with `act` (“report”), `meet` and `report` (the ids in the address)",
+    )
+
+
+class AttestedOut(Wire):
+    """Who answers for it that a report says what its umpire wrote: the phone's key, or the server
+    that took it in.
+    """
+
+    strength: Literal["phone key", "server"]
+    key: KeyId | None
+    statement_sha256: str | None = Field(description="of what the phone signed")
+    words: str
+
+
+BY_SERVER = AttestedOut(
+    strength="server", key=None, statement_sha256=None, words="attested by the server"
+)
 
 
 class FindingOut(Wire):
@@ -126,6 +158,7 @@ class ReportOut(Wire):
     marks: list[Mark]
     finding: FindingOut | None
     clock: PhoneClock | None
+    attested: AttestedOut
     raised_at: datetime
     received_at: datetime | None
     remark: str | None

@@ -14,8 +14,8 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import insert, select, update
 
+from app.access.pen import Pen, Signed
 from app.access.queries import Caller, official_row
-from app.access.signing import insist_may_sign, statement_digest
 from app.clock import in_zone
 from app.ids import AnnouncementId, DecisionId, HeatId, OfficialId, TeamId
 from app.meets.actions import begin_run, set_heat_state
@@ -138,12 +138,13 @@ def _as_stored(row: FinishRow, team: TeamId) -> dict[str, Any]:
 
 
 def announce(
-    announcement_id: AnnouncementId, sent: AnnouncementIn, caller: Caller, version: int
+    announcement_id: AnnouncementId, sent: AnnouncementIn, pen: Pen, version: int
 ) -> Action[Put[AnnouncementOut]]:
-    """Announce a heat's result as it was looked at. The PIN was confirmed before."""
+    """Announce a heat's result as it was looked at, signed with this pen."""
+    caller = pen.caller
 
     def act(unit: Unit) -> Done[Put[AnnouncementOut]]:
-        content = sent.model_dump(mode="json", exclude={"pin"})
+        content = sent.content()
         known = unit.conn.execute(
             select(announcements).where(announcements.c.id == announcement_id)
         ).one_or_none()
@@ -151,7 +152,7 @@ def announce(
             _insist_same(known, unit, caller, content)
             out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
             return Done(Put(out, created=False), None)
-        insist_may_sign(unit, caller)
+        pen.insist_may_sign(unit)
         heat_id = HeatId(sent.heat)
         insist_it_counts(unit.conn, heat_id)
         seen = _what_is_announced(unit, heat_id, version)
@@ -164,7 +165,9 @@ def announce(
         meet = meet_facts(unit.conn, unit.meet_id)
         opened = opened_by_announcement(unit, meet, at, heat_id, news)
         _insist_still_open(opened, unit, meet, sent.remark)
-        out = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened, news)
+        made = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened, news)
+        signed = pen.sign(unit, "announcement", announcement_id, _said(made, sent.announced_at))
+        out = made.model_copy(update={"statement_digest": signed.sha256})
         unit.conn.execute(
             insert(announcements).values(
                 id=announcement_id,
@@ -192,7 +195,7 @@ def announce(
         if facts.state is HeatState.TO_COME:
             begin_run(unit, facts)
         set_heat_state(unit, heat_id, step.becomes)
-        deed = Deed(Kind.ANNOUNCEMENT, announcement_id, out.snapshot())
+        deed = Deed(Kind.ANNOUNCEMENT, announcement_id, _recorded(out, signed))
         shown = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
         return Done(Put(shown, created=True), deed)
 
@@ -312,7 +315,7 @@ def _snapshot(
 ) -> AnnouncementOut:
     person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
     since = _since(unit, seen, last, at, meet.time_zone)
-    out = AnnouncementOut(
+    return AnnouncementOut(
         id=announcement_id,
         heat=seen.heat,
         number=last.number + 1 if last else 1,
@@ -349,9 +352,30 @@ def _snapshot(
         is_round_complete=seen.is_round_complete,
         open_draw=seen.open_draw,
     )
-    statement = out.snapshot()
-    del statement["statement_digest"]
-    return out.model_copy(update={"statement_digest": statement_digest(statement)})
+
+
+def _said(made: AnnouncementOut, given: datetime | None) -> dict[str, Any]:
+    """What the desk signs: all that the announcement says. Not when it is stored, which nobody can
+    be shown before: where no time was `given`, nor from when on what counts from it runs.
+    """
+    said = made.snapshot()
+    for name in ("statement_digest", "entered_at", "announced_by", "announced_at_local"):
+        del said[name]
+    said["announcement"] = said.pop("id")
+    if given is None:
+        said["announced_at"] = None
+        said["windows"] = [_without_its_end(window) for window in said["windows"]]
+    return said
+
+
+def _without_its_end(window: Mapping[str, Any]) -> dict[str, Any]:
+    return {**window, "closes_at": window["closes_at"] if window["counts_from"] else None}
+
+
+def _recorded(out: AnnouncementOut, signed: Signed) -> dict[str, Any]:
+    """What the record keeps of an announcement: what was signed, and what the storing added."""
+    added = {"announced_at", "announced_at_local", "entered_at", "windows"}
+    return {**signed.body, **out.model_dump(mode="json", include=added)}
 
 
 class _Since(NamedTuple):

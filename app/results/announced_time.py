@@ -14,8 +14,7 @@ from typing import Any
 
 from sqlalchemy import bindparam, select, update
 
-from app.access.queries import Caller
-from app.access.signing import insist_may_sign
+from app.access.pen import Pen
 from app.appeals.about_not_held import end_by_corrected_advice
 from app.clock import rfc3339
 from app.ids import AnnouncementId, CorrectionId, HeatId
@@ -127,14 +126,14 @@ def correct_time(
     announcement_id: AnnouncementId,
     correction_id: CorrectionId,
     sent: TimeCorrectionIn,
-    caller: Caller,
+    pen: Pen,
 ) -> Action[Put[AnnouncementOut]]:
-    """Correct the time of an announcement and of what it opened. The PIN was confirmed before."""
+    """Correct the time of an announcement and of what it opened, signed with this pen."""
 
     def act(unit: Unit) -> Done[Put[AnnouncementOut]]:
         row = announcement_row(unit.conn, unit.meet_id, announcement_id)
-        content = sent.model_dump(mode="json", exclude={"pin"}, exclude_defaults=True)
-        one = Act(correction_id, None, row.id, caller, content)
+        content = sent.content(exclude_defaults=True)
+        one = Act(correction_id, None, row.id, pen, content)
         deed = None if is_known(unit, one) else _correct(unit, one, row, sent)
         out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
         return Done(Put(out, created=deed is not None), deed)
@@ -144,7 +143,7 @@ def correct_time(
 
 def _correct(unit: Unit, one: Act, row: AnyRow, sent: TimeCorrectionIn) -> Deed:
     at = sent.announced_at
-    insist_may_sign(unit, one.caller)
+    one.pen.insist_may_sign(unit)
     _insist_possible(unit, row, at)
     closings = (Closing(one.closes_at, _closes_then(one, to)) for one, to in _moved(unit, row, at))
     insist_it_runs_on(unit, closings, sent.remark)

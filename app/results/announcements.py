@@ -14,6 +14,8 @@ from sqlalchemy import (
     select,
 )
 
+from app.access.pen import BY_PIN, in_words
+from app.access.queries import signatures_on
 from app.clock import in_zone
 from app.cursors import cursor, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
@@ -132,6 +134,7 @@ def announcement(
     tells_earlier = made.no_windows_because and superseded_by is None
     return made.model_copy(
         update={
+            "signed_with": _signed_with(conn, meet_id, made),
             "superseded_by": superseded_by,
             "qualifiers_superseded_by": _qualifiers_superseded_by(conn, row, made),
             "time_corrections": announcement_corrections(conn, meet_id, made.id, made.time_zone),
@@ -140,6 +143,12 @@ def announcement(
             "earlier_windows": _earlier_windows(conn, made) if tells_earlier else [],
         }
     )
+
+
+def _signed_with(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> str:
+    """How an announcement was signed; whose device it was, its notice board does not tell."""
+    signed = signatures_on(conn, meet_id, "announcement", [made.id])
+    return in_words(signed[0].strength, None) if signed else BY_PIN
 
 
 def _meet_ended_at(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> datetime | None:

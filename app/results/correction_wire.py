@@ -8,12 +8,13 @@ from typing import Any
 
 from pydantic import Field
 
+from app.access.sign_wire import Signable
 from app.ids import (
     AnnouncementId,
     CorrectionId,
     OfficialId,
 )
-from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
+from app.wire import PhoneTime, Reasons, Wire, Words, shown
 
 ENDED_AT: Any = Field(description="null while the meet goes on")
 HOW_KNOWN: Any = Field(
@@ -27,7 +28,7 @@ Moved = dict[str, list[dict[str, Any]]]
 EARLIER_ENDS = "corrections of this time, first to last; windows follow the last one"
 
 
-class TimeCorrectionIn(Wire):
+class TimeCorrectionIn(Signable):
     """The time at which something was announced, where it had been typed wrongly."""
 
     model_config = shown(
@@ -41,7 +42,6 @@ class TimeCorrectionIn(Wire):
     announced_at: PhoneTime = Field(description="when it was truly announced")
     reasons: Reasons
     remark: Words = HOW_KNOWN
-    pin: Pin
 
 
 class RemeasuredOut(Wire):
@@ -117,7 +117,7 @@ class CorrectionOut(Corrected):
     becomes_local: str
 
 
-class EndCorrectionIn(Wire):
+class EndCorrectionIn(Signable):
     """When the meet ended, where that had been typed wrongly."""
 
     model_config = shown(
@@ -131,7 +131,6 @@ class EndCorrectionIn(Wire):
     ended_at: PhoneTime = Field(description="when it truly ended")
     reasons: Reasons
     remark: Words = HOW_KNOWN
-    pin: Pin
 
 
 class EndCorrected(Wire):
@@ -160,7 +159,7 @@ class EndCorrectionsOut(Wire):
     corrections: list[CorrectionOut] = Field(description=EARLIER_ENDS)
 
 
-class EndOfMeetIn(Wire):
+class EndOfMeetIn(Signable):
     """The end of the meet: from then on count the windows that a book counts from there."""
 
     model_config = shown(
@@ -170,4 +169,3 @@ class EndOfMeetIn(Wire):
     ended_at: PhoneTime | None = Field(
         default=None, description="when the meet ended; left out, it is now"
     )
-    pin: Pin

@@ -15,7 +15,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, bindparam, func, insert, select, union_all
 
-from app.access.queries import Caller, officials_of
+from app.access.pen import Pen, Signed
+from app.access.queries import officials_of
 from app.clock import in_zone
 from app.ids import AnnouncementId, CorrectionId, MeetId, OfficialId, WindowId
 from app.meets.queries import MeetFacts
@@ -96,7 +97,7 @@ class Act:
     id: CorrectionId
     about: Mistyped | None
     subject: str
-    caller: Caller
+    pen: Pen
     content: Mapping[str, Any]
 
     @property
@@ -110,7 +111,7 @@ def is_known(unit: Unit, act: Act) -> bool:
     row = unit.conn.execute(select(table).where(table.c.id == act.id)).mappings().one_or_none()
     if row is None:
         return False
-    same = (row[act.kept.subject], row["official_id"]) == (act.subject, act.caller.official_id)
+    same = (row[act.kept.subject], row["official_id"]) == (act.subject, act.pen.caller.official_id)
     # One of an appeal's time has another field than one of its deposit.
     if not same or row["content"] != act.content:
         raise IdTaken(act.kept.called, act.id)
@@ -118,14 +119,28 @@ def is_known(unit: Unit, act: Act) -> bool:
 
 
 def keep(unit: Unit, act: Act, was: str, becomes: str, moved: Moved) -> dict[str, Any]:
-    """Store a correction; returns what the record keeps of it."""
+    """Sign and store a correction; returns what the record keeps of it."""
+    signed = _sign(unit, act, was, becomes)
     said = {name: act.content[name] for name in ("reasons", "remark") if name in act.content}
     told = {"was": was, "becomes": becomes, **said}
     if act.about is None:
         _store(unit, act, moved, was=_instant(was), becomes=_instant(becomes))
-        return {"correction": act.id, **told, **moved}
+        return {"correction": act.id, **told, **moved, **signed.body}
     _store(unit, act, moved, about=act.about.value, was=was, becomes=becomes)
-    return {"correction": act.id, "about": act.about.value, **told, **moved}
+    about = act.about.value
+    return {"correction": act.id, "about": about, **told, **moved, **signed.body}
+
+
+def _sign(unit: Unit, act: Act, was: str, becomes: str) -> Signed:
+    said = {
+        "about": "announcement" if act.about is None else act.about.value,
+        "becomes": becomes,
+        "correction": act.id,
+        "said": act.content,
+        "subject": act.subject,
+        "was": was,
+    }
+    return act.pen.sign(unit, "correction", act.id, said)
 
 
 def _store(unit: Unit, act: Act, moved: Moved, **said: Any) -> None:
@@ -137,7 +152,7 @@ def _store(unit: Unit, act: Act, moved: Moved, **said: Any) -> None:
         insert(table).values(
             id=act.id,
             meet_id=unit.meet_id,
-            official_id=act.caller.official_id,
+            official_id=act.pen.caller.official_id,
             # The last one counts, also where a clock was set back in between.
             corrected_at=unit.now if last is None else max(unit.now, last + TICK),
             remeasured=moved,

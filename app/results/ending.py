@@ -11,8 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, bindparam, func, select, update
 
-from app.access.queries import Caller
-from app.access.signing import insist_may_sign
+from app.access.pen import Pen
 from app.clock import in_zone, rfc3339
 from app.ids import CorrectionId, MeetId
 from app.meets.actions import set_meet_ended
@@ -52,19 +51,21 @@ _WAITING = select(windows.c.id, windows.c.minutes).where(
 )
 
 
-def end_meet(sent: EndOfMeetIn, caller: Caller) -> Action[Put[MeetOut]]:
-    """The meet has ended. The same again is the same; the PIN was confirmed before."""
+def end_meet(sent: EndOfMeetIn, pen: Pen) -> Action[Put[MeetOut]]:
+    """The meet has ended. The same again is the same; signed with this pen."""
 
     def act(unit: Unit) -> Done[Put[MeetOut]]:
         facts = meet_facts(unit.conn, unit.meet_id)
         if facts.ended_at is not None:
             _insist_same(unit, facts, facts.ended_at, sent.ended_at)
             return Done(Put(meet(unit.conn, unit.meet_id), created=False), None)
-        insist_may_sign(unit, caller)
+        pen.insist_may_sign(unit)
         ended_at = _ended_at(unit, sent.ended_at)
+        signed = pen.sign(unit, "end of the meet", unit.meet_id, {"said": sent.content()})
         set_meet_ended(unit, ended_at)
         _close(unit, _WAITING, ended_at)
-        deed = Deed(Kind.MEET_ENDED, unit.meet_id, {"ended_at": rfc3339(ended_at)})
+        body = {"ended_at": rfc3339(ended_at), **signed.body}
+        deed = Deed(Kind.MEET_ENDED, unit.meet_id, body)
         return Done(Put(meet(unit.conn, unit.meet_id), created=True), deed)
 
     return act
@@ -115,13 +116,13 @@ def _close(unit: Unit, which: Select[*tuple[Any, ...]], ended_at: datetime) -> N
 
 
 def correct_end(
-    correction_id: CorrectionId, sent: EndCorrectionIn, caller: Caller
+    correction_id: CorrectionId, sent: EndCorrectionIn, pen: Pen
 ) -> Action[Put[EndCorrectionsOut]]:
-    """Correct when the meet ended, and the windows that count from it. The PIN was confirmed."""
+    """Correct when the meet ended, and the windows that count from it, signed with this pen."""
 
     def act(unit: Unit) -> Done[Put[EndCorrectionsOut]]:
-        content = sent.model_dump(mode="json", exclude={"pin"}, exclude_defaults=True)
-        one = Act(correction_id, Mistyped.END, unit.meet_id, caller, content)
+        content = sent.content(exclude_defaults=True)
+        one = Act(correction_id, Mistyped.END, unit.meet_id, pen, content)
         deed = None if is_known(unit, one) else _correct(unit, one, sent)
         out = end_corrections(unit.conn, unit.meet_id)
         return Done(Put(out, created=deed is not None), deed)
@@ -130,7 +131,7 @@ def correct_end(
 
 
 def _correct(unit: Unit, one: Act, sent: EndCorrectionIn) -> Deed:
-    insist_may_sign(unit, one.caller)
+    one.pen.insist_may_sign(unit)
     at = sent.ended_at
     was = meet_facts(unit.conn, unit.meet_id).ended_at
     if was is None:

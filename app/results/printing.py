@@ -354,6 +354,7 @@ def sheet_facts(announced: AnnouncementOut, now: datetime) -> ResultSheet:
         abbreviations=tuple(announced.abbreviations.items()),
         head=UNKNOWN_HEAD,
         digest=announced.statement_digest,
+        signed=f"{announced.announced_by_name}, {announced.signed_with}",
         printed_at=in_zone(now, announced.time_zone),
         qualified_title=_qualified_title(announced) if _qualified(announced) else "",
         qualified=tuple(_qualified_line(one) for one in _qualified(announced)),

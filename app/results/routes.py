@@ -12,7 +12,8 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
-from app.access.signing import confirm_pin
+from app.access.sign_wire import Check
+from app.access.signing import act_signed, take_pen
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.forms.paper import Paper
 from app.header_names import header_names
@@ -170,13 +171,15 @@ async def put_announcement(
     sent: AnnouncementIn,
     here: Here,
     version: VersionRequired,
+    check: Check = False,
 ) -> Response:
     """Announce a result, signed with the PIN; If-Match names the result as it was looked at."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    put = await here.store.act(
+    pen = await take_pen(here, sent, check=check)
+    put = await act_signed(
+        here,
         MeetId(meet),
-        here.actor,
-        actions.announce(AnnouncementId(announcement), sent, here.caller, version),
+        pen,
+        actions.announce(AnnouncementId(announcement), sent, pen, version),
     )
     if put.created:  # whoever keeps its sheet can prove a later rewrite of what led to it
         await run_in_threadpool(here.services.seals.sign_present_head, MeetId(meet))
@@ -193,13 +196,14 @@ async def put_time_correction(
     correction: Correction,
     sent: TimeCorrectionIn,
     here: Here,
+    check: Check = False,
 ) -> Response:
     """Correct the time of an announcement that was typed wrongly, signed with the PIN. The windows
     that it opened follow.
     """
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = correct_time(AnnouncementId(announcement), CorrectionId(correction), sent, here.caller)
-    return answer_put(await here.store.act(MeetId(meet), here.actor, act))
+    pen = await take_pen(here, sent, check=check)
+    act = correct_time(AnnouncementId(announcement), CorrectionId(correction), sent, pen)
+    return answer_put(await act_signed(here, MeetId(meet), pen, act))
 
 
 @router.get("/api/meets/{meet}/announcements", response_model=AnnouncementsOut)
@@ -272,10 +276,10 @@ async def _announcement(here: Here, meet: str, announcement: str, now: datetime)
 
 
 @router.put("/api/meets/{meet}/end", response_model=MeetOut)
-async def put_end(meet: Meet, sent: EndOfMeetIn, here: Here) -> Response:
+async def put_end(meet: Meet, sent: EndOfMeetIn, here: Here, check: Check = False) -> Response:
     """The meet has ended, signed with the PIN: from then on count the windows that wait for it."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    put = await here.store.act(MeetId(meet), here.actor, end_meet(sent, here.caller))
+    pen = await take_pen(here, sent, check=check)
+    put = await act_signed(here, MeetId(meet), pen, end_meet(sent, pen))
     return answer_put(put, version=put.thing.version)
 
 
@@ -293,14 +297,14 @@ async def get_end_corrections(meet: Meet, here: Here) -> Response:
 
 @router.put("/api/meets/{meet}/end/time-corrections/{correction}", response_model=EndCorrectionsOut)
 async def put_end_correction(
-    meet: Meet, correction: Correction, sent: EndCorrectionIn, here: Here
+    meet: Meet, correction: Correction, sent: EndCorrectionIn, here: Here, check: Check = False
 ) -> Response:
     """Correct when the meet ended, where that was typed wrongly, signed with the PIN. The windows
     that count from it follow.
     """
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = correct_end(CorrectionId(correction), sent, here.caller)
-    return answer_put(await here.store.act(MeetId(meet), here.actor, act))
+    pen = await take_pen(here, sent, check=check)
+    act = correct_end(CorrectionId(correction), sent, pen)
+    return answer_put(await act_signed(here, MeetId(meet), pen, act))
 
 
 @router.get("/api/meets/{meet}/windows.json", response_model=WindowsOut)

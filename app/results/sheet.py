@@ -29,5 +29,6 @@ def _signed(announced: AnnouncementOut) -> Act:
     return Act(
         ", ".join(filter(None, [announced.announced_by_name, "results desk"])),
         f"Announcement {announced.number} of {announced.event_name}, {announced.round}, heat "
-        f"{announced.heat_number}. SHA-256 of the statement: {announced.statement_digest}",
+        f"{announced.heat_number}; signed: {announced.signed_with}. SHA-256 of the statement: "
+        f"{announced.statement_digest}",
     )

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from app.access.sign_wire import Signable
 from app.ids import (
     AnnouncementId,
     CaseId,
@@ -27,7 +28,7 @@ from app.results.wording import listed, number_aloud
 from app.rounds.wire import OpenDrawOut
 from app.rules.placing import FinishStatus
 from app.rules.windows import CountsFrom, Remedy, close_from
-from app.wire import PhoneTime, Pin, Reasons, Wire, Words, shown
+from app.wire import PhoneTime, Reasons, Wire, Words, shown
 
 
 class ResultLineOut(Wire):
@@ -262,7 +263,7 @@ class ResultOut(Wire):
     version: int
 
 
-class AnnouncementIn(Wire):
+class AnnouncementIn(Signable):
     """The announcement of a heat's result, signed with the PIN."""
 
     model_config = shown(
@@ -286,7 +287,6 @@ class AnnouncementIn(Wire):
         "reconsidered: why it is announced all the same",
     )
     remark: Words = Field(default="", description="what changed, on an amended result")
-    pin: Pin
 
 
 class WindowOut(Wire):
@@ -386,6 +386,7 @@ class QualifiersAnnounced(LaterAnnouncement):
 
 
 KNOWN_LATER = (
+    "signed_with",
     "superseded_by",
     "qualifiers_superseded_by",
     "time_corrections",
@@ -459,6 +460,9 @@ class AnnouncementOut(Wire):
     by_time: int = BY_TIME
     is_round_complete: bool = IS_ROUND_COMPLETE
     open_draw: OpenDrawOut | None = OPEN_DRAW
+    signed_with: str = Field(
+        default="", description="how it was signed: with a PIN, or with a passkey"
+    )
     qualifiers_superseded_by: QualifiersAnnounced | None = Field(
         default=None,
         description="the announcement, of this heat or another of its round, that says last who "

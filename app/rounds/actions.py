@@ -12,8 +12,7 @@ from typing import Any
 
 from sqlalchemy import insert, select, update
 
-from app.access.queries import Caller
-from app.access.signing import insist_may_sign
+from app.access.pen import Pen
 from app.ids import DecisionId, EventId, HeatId, LotsId, RoundId, TeamId, new_id
 from app.meets.actions import add_re_run_heat, empty_heat, refill_heat
 from app.meets.queries import heat, meet_row
@@ -197,25 +196,25 @@ def _insist_version(known: AnyRow | None, unit: Unit, version: int, values: dict
         )
 
 
-def draw_lots(
-    round_id: RoundId, lots_id: LotsId, sent: LotsIn, caller: Caller
-) -> Action[Put[LotsOut]]:
+def draw_lots(round_id: RoundId, lots_id: LotsId, sent: LotsIn, pen: Pen) -> Action[Put[LotsOut]]:
     """Enter lots that were drawn for a tie at the cut. The PIN was confirmed before."""
 
     def act(unit: Unit) -> Done[Put[LotsOut]]:
         zone = meet_row(unit.conn, unit.meet_id).time_zone
         which = known_round(unit.conn, unit.meet_id, round_id)
-        content = sent.model_dump(mode="json", exclude={"pin"}) | {"round": round_id}
+        content = sent.content() | {"round": round_id}
         known = unit.conn.execute(select(lots).where(lots.c.id == lots_id)).one_or_none()
         if known is not None:
-            same = known.meet_id == unit.meet_id and known.official_id == caller.official_id
+            same = known.meet_id == unit.meet_id and known.official_id == pen.caller.official_id
             if not same or known.content != content:
                 raise IdTaken("lots", lots_id)
             out = lots_out(unit.conn, unit.meet_id, lots_id, zone)
             return Done(Put(out, created=False), None)
-        insist_may_sign(unit, caller)
+        pen.insist_may_sign(unit)
         at_hand = round_at_hand(unit.conn, unit.meet_id, which.event, which.key)
         places = _insist_tied(at_hand, [TeamId(team) for team in sent.drawn])
+        said = {"lots": lots_id, "places": places, "said": content}
+        signed = pen.sign(unit, "lots", lots_id, said)
         unit.conn.execute(
             insert(lots).values(
                 id=lots_id,
@@ -225,14 +224,14 @@ def draw_lots(
                 drawn=sent.drawn,
                 places=places,
                 drawn_by=sent.drawn_by,
-                official_id=caller.official_id,
+                official_id=pen.caller.official_id,
                 drawn_at=_drawn_at(unit, sent.drawn_at),
                 entered_at=unit.now,
                 content=content,
             )
         )
         out = lots_out(unit.conn, unit.meet_id, lots_id, zone)
-        deed = Deed(Kind.LOTS_DRAWN, lots_id, out.model_dump(mode="json"))
+        deed = Deed(Kind.LOTS_DRAWN, lots_id, out.model_dump(mode="json") | signed.body)
         return Done(Put(out, created=True), deed)
 
     return act

@@ -8,7 +8,8 @@ from fastapi import APIRouter, Path, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
-from app.access.signing import confirm_pin
+from app.access.sign_wire import Check
+from app.access.signing import act_signed, take_pen
 from app.answers import VersionNamed, answer, answer_put
 from app.ids import ChosenId, HeatId, LotsId, MeetId, RoundId
 from app.meets.queries import heat as read_heat
@@ -60,11 +61,13 @@ async def list_rounds(meet: Meet, here: Here) -> Response:
 
 
 @router.put("/api/meets/{meet}/rounds/{round}/lots/{lots}", response_model=LotsOut)
-async def put_lots(meet: Meet, which: Round, lots: Lots, sent: LotsIn, here: Here) -> Response:
+async def put_lots(
+    meet: Meet, which: Round, lots: Lots, sent: LotsIn, here: Here, check: Check = False
+) -> Response:
     """Enter lots that were drawn between teams that tie at the cut, signed with the PIN."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    act = actions.draw_lots(RoundId(which), LotsId(lots), sent, here.caller)
-    return answer_put(await here.store.act(MeetId(meet), here.actor, act))
+    pen = await take_pen(here, sent, check=check)
+    act = actions.draw_lots(RoundId(which), LotsId(lots), sent, pen)
+    return answer_put(await act_signed(here, MeetId(meet), pen, act))
 
 
 @router.get("/api/meets/{meet}/heats/{heat}/round", response_model=RoundStandingOut)

@@ -9,8 +9,9 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field, model_validator
 
+from app.access.sign_wire import Signable
 from app.ids import ChosenId, EventId, HeatId, LotsId, OfficialId, RoundId, TeamId
-from app.wire import Name, PhoneTime, Pin, Wire, shown
+from app.wire import Name, PhoneTime, Wire, shown
 
 MOST_PLACES_WITH_POINTS = 100
 _POINTS = re.compile(r"[0-9]{1,4}(\.[0-9]{1,3})?")
@@ -117,7 +118,7 @@ class RoundsOut(Wire):
     rounds: list[RoundOut]
 
 
-class LotsIn(Wire):
+class LotsIn(Signable):
     """Lots drawn for the last places in the next round, signed with the PIN."""
 
     model_config = shown(
@@ -137,7 +138,6 @@ class LotsIn(Wire):
     )
     drawn_by: Name = Field(description="who drew the lots")
     drawn_at: PhoneTime | None = Field(default=None, description="left out, it is now")
-    pin: Pin
 
 
 class TeamLine(Wire):

@@ -13,9 +13,8 @@ from typing import Any
 
 from sqlalchemy import bindparam, insert, select, update
 
+from app.access.pen import Pen
 from app.access.queries import Caller, official_row
-from app.access.signing import insist_may_sign, statement_digest
-from app.clock import rfc3339
 from app.ids import CaseId, DisqualificationId, ReportId, RulingId, new_id
 from app.meets.queries import MeetFacts, meet_facts
 from app.record.kinds import Kind
@@ -28,7 +27,7 @@ from app.roles import Role
 from app.rules.finding import Consequence
 from app.rulings.effect import Effect, effect_in_words, effect_of
 from app.rulings.final_word import insist_jury_has_not_decided, refused_to_reconsider
-from app.rulings.form import Decided, as_stored, facts_as_ruled
+from app.rulings.form import Decided, as_stored, facts_as_ruled, form_digest
 from app.rulings.queries import (
     authors_in,
     reports_gone_on,
@@ -65,17 +64,18 @@ class Made:
 
 
 def rule_on(
-    case_id: CaseId, ruling_id: RulingId, sent: RulingIn, caller: Caller, version: int | None
+    case_id: CaseId, ruling_id: RulingId, sent: RulingIn, pen: Pen, version: int | None
 ) -> Action[Put[RulingOut]]:
-    """Rule on a case. The PIN was confirmed before, on the same request."""
+    """Rule on a case, signed with this pen."""
+    caller = pen.caller
 
     def act(unit: Unit) -> Done[Put[RulingOut]]:
-        content = json.dumps(sent.model_dump(mode="json", exclude={"pin"}), sort_keys=True)
+        content = json.dumps(sent.content(), sort_keys=True)
         known = unit.conn.execute(_RULING, {"ruling": ruling_id}).one_or_none()
         if known is not None:
             _insist_same(known, unit, case_id, caller, content)
             return Done(Put(ruling_out(unit.conn, unit.meet_id, ruling_id), created=False), None)
-        insist_may_sign(unit, caller)
+        pen.insist_may_sign(unit)
         case_row(unit.conn, unit.meet_id, case_id)  # a case of this meet, before it is touched
         settle_lane(unit, case_id)
         case = case_row(unit.conn, unit.meet_id, case_id)
@@ -93,17 +93,20 @@ def rule_on(
             insist_jury_has_not_decided(unit.conn, case, effect.infringement, reports)
         made = Made(ruling_id, case, meet, sent, effect, reports)
         form = _form(unit, made, caller)
-        statement = _statement(unit, made, form)
-        digest = statement_digest(statement)
-        signed = {"statement": statement, "statement_digest": digest, "form_facts": form}
-        row = {"official_id": caller.official_id, "content": content, **signed}
+        signed = pen.sign(unit, "ruling", ruling_id, _said(made, form))
+        row = {
+            "official_id": caller.official_id,
+            "content": content,
+            "statement": signed.statement,
+            "statement_digest": signed.sha256,
+            "form_facts": form,
+        }
         unit.conn.execute(insert(rulings).values(**_columns(unit, made), **row))
         if effect.consequence is Consequence.DISQUALIFICATION:
             _disqualify(unit, made)
         close_case(unit, case_id)
         out = ruling_out(unit.conn, unit.meet_id, ruling_id)
-        deed = Deed(Kind.RULING, ruling_id, {**statement, "statement_sha256": digest})
-        return Done(Put(out, created=True), deed)
+        return Done(Put(out, created=True), Deed(Kind.RULING, ruling_id, signed.body))
 
     return act
 
@@ -242,20 +245,19 @@ def _form(unit: Unit, made: Made, caller: Caller) -> dict[str, Any]:
     return as_stored(facts_as_ruled(unit.conn, meet, made.case, made.reports, decided))
 
 
-def _statement(unit: Unit, made: Made, form: dict[str, Any]) -> dict[str, Any]:
-    """What the head official signs: all that the ruling says and rests on, and its form."""
+def _said(made: Made, form: dict[str, Any]) -> dict[str, Any]:
+    """What the head official signs: all that the ruling says and rests on, and its form. Not when
+    it is stored, which nobody can be shown before.
+    """
     case, sent, effect = made.case, made.sent, made.effect
     return {
-        "act": "ruling",
         "case": case.id,
         "edition": made.meet.book.key,
         "effect": effect_in_words(effect.consequence, effect.rule),
-        "form_sha256": statement_digest(form),
+        "form_sha256": form_digest(form),
         "heat": case.heat_id,
         "infringement": effect.infringement,
         "lane": case.lane,
-        "meet": unit.meet_id,
-        "official": unit.actor.id,
         "reasons": sent.reasons,
         "reconsiders": sent.reconsiders,
         "reports": [
@@ -263,7 +265,6 @@ def _statement(unit: Unit, made: Made, form: dict[str, Any]) -> dict[str, Any]:
             for report in made.reports
         ],
         "rests_on": list(effect.rests_on),
-        "ruled_at": rfc3339(unit.now),
         "ruling": made.id,
         "rule": effect.rule,
         "separate": effect.separate,

@@ -16,6 +16,8 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
+from app.access.pen import BY_PIN, in_words, statement_digest
+from app.access.queries import signatures_on
 from app.clock import in_zone
 from app.forms.infringement_form import (
     FormFacts,
@@ -39,8 +41,6 @@ from app.sealing.told import Told, Wanted, acts_signed
 from app.store.rows import AnyRow
 
 NO_ONE_ZONE = "No zone is drawn: the reports do not name one take-over."
-
-BY_PIN = "PIN on a joined device, attested by the server"
 
 FACTS: TypeAdapter[FormFacts] = TypeAdapter(FormFacts)
 
@@ -119,6 +119,13 @@ def as_stored(facts: FormFacts) -> dict[str, Any]:
     return document
 
 
+def form_digest(stored: Mapping[str, Any]) -> str:
+    """The SHA-256 of a form's facts (RFC 8785), without when the ruling was stored: `date` and
+    `ruled_at`, which nobody can be shown before.
+    """
+    return statement_digest({name: stored[name] for name in stored.keys() - {"date", "ruled_at"}})
+
+
 def as_told(stored: Mapping[str, Any]) -> FormFacts:
     """The facts of a form from its document; one of before names one zone or none."""
     if "zone" not in stored:
@@ -143,10 +150,12 @@ def ruling_told(
     """The form of one ruling: what was fixed when it was made, and what is known now."""
     stored = stored_form(conn, meet_id, ruling_id)
     facts = as_told(stored.facts)
+    signed = signatures_on(conn, meet_id, "ruling", [ruling_id])
+    how = in_words(signed[0].strength, signed[0].device) if signed else BY_PIN
     form = InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
         later_ruling=_what_came_later(conn, meet_id, ruling_id, stored, facts.time_zone),
-        signatures=(_signature(facts, stored.statement_digest),),
+        signatures=(_signature(facts, stored.statement_digest, how),),
         head=UNKNOWN_HEAD,
         printed_at=in_zone(now, facts.time_zone),
     )
@@ -165,12 +174,12 @@ def _what_came_later(
     return "" if decided is None else decided.words(zone)
 
 
-def _signature(facts: FormFacts, digest: str) -> Signature:
+def _signature(facts: FormFacts, digest: str, how: str) -> Signature:
     return Signature(
         role="Head official",
         name=facts.ruled_by,
         at=facts.ruled_at,
-        how=BY_PIN,
+        how=how,
         digest=digest,
     )
 

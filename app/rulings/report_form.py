@@ -6,6 +6,8 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from app.access.pen import BY_PIN, in_words
+from app.access.queries import signatures_on
 from app.clock import in_zone
 from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
@@ -14,7 +16,7 @@ from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.reports.queries import case_row, report_out
 from app.reports.wire import ReportOut
-from app.rulings.form import BY_PIN, bib_of
+from app.rulings.form import bib_of
 from app.rulings.queries import ruling_in_words, ruling_out, rulings_of_case
 from app.rulings.reported import report_on_form, zone_note, zone_pictures
 from app.rulings.returns import returns_of
@@ -39,7 +41,7 @@ def _told(
     form = _form(conn, meet, report, rulings, now)
     acts = [_written(form)]
     if rulings:
-        acts.append(_ruled(ruling_out(conn, meet.id, rulings[-1]), meet.time_zone))
+        acts.append(_ruled(conn, meet, ruling_out(conn, meet.id, rulings[-1])))
     return Told(form, tuple(acts), meet.venue, meet.time_zone)
 
 
@@ -92,17 +94,14 @@ def _written(form: ReportForm) -> Act:
     )
 
 
-def _ruled(ruling: RulingOut, zone: str) -> Act:
-    at, effect = in_zone(ruling.ruled_at, zone), ruling.effect
-    signed = f"signed {at}: {BY_PIN}"
+def _ruled(conn: Connection, meet: MeetFacts, ruling: RulingOut) -> Act:
+    signatures = signatures_on(conn, meet.id, "ruling", [ruling.id])
+    how = in_words(signatures[0].strength, signatures[0].device) if signatures else BY_PIN
+    signed = f"signed {in_zone(ruling.ruled_at, meet.time_zone)}: {how}"
     digest = f"SHA-256 of the statement: {ruling.statement_digest}"
     return Act(
         f"{ruling.official_name}, head official",
-        f"Ruling: {ruling.verdict.value}, {effect}; {signed}. {digest}",
+        f"Ruling: {ruling.verdict.value}, {ruling.effect}; {signed}. {digest}",
         HEAD_OFFICIAL,
-        (
-            f"{ruling.official_name}: {ruling.verdict.value}, {effect}",
-            signed,
-            digest,
-        ),
+        (f"{ruling.official_name}: {ruling.verdict.value}, {ruling.effect}", signed, digest),
     )

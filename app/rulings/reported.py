@@ -133,9 +133,21 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
         finding_reason=finding.reason if finding else "",
         rule=finding.rule if finding else "",
         marks_note=_marks_note(report),
-        attested="by the server" if report.received_at else "",
+        attested=_attested(report),
         returns=tuple(_return_on_form(one, zone) for one in returns),
         pictures=_pictures(report),
+    )
+
+
+def _attested(report: ReportOut) -> str:
+    """Who answers for an account, with the digest of what a phone has signed; empty for none."""
+    if not report.received_at:
+        return ""
+    if report.attested.strength == "server":
+        return "by the server"
+    return (
+        "by the phone's own key, with which it was signed at the moment of writing; SHA-256 of "
+        f"what was signed {report.attested.statement_sha256}"
     )
 
 

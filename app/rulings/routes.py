@@ -7,7 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 
 from app.access.guard import Here
-from app.access.signing import confirm_pin
+from app.access.sign_wire import Check
+from app.access.signing import act_signed, take_pen
 from app.answers import VersionRequired, answer, answer_put
 from app.forms.paper import Paper
 from app.ids import CaseId, ChosenId, HeatId, MeetId, ReportId, RulingId
@@ -52,13 +53,15 @@ async def put_ruling(
     sent: RulingIn,
     here: Here,
     version: VersionRequired,
+    check: Check = False,
 ) -> Response:
     """Confirm or dismiss a case, with reasons and PIN; If-Match names the case as it was read."""
-    await confirm_pin(here.store, here.caller, sent.pin)
-    put = await here.store.act(
+    pen = await take_pen(here, sent, check=check)
+    put = await act_signed(
+        here,
         MeetId(meet),
-        here.actor,
-        actions.rule_on(CaseId(case), RulingId(ruling), sent, here.caller, version),
+        pen,
+        actions.rule_on(CaseId(case), RulingId(ruling), sent, pen, version),
     )
     return answer_put(put)
 

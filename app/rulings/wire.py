@@ -8,6 +8,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from app.access.sign_wire import Signable
 from app.ids import (
     CaseId,
     ChosenId,
@@ -20,7 +21,7 @@ from app.ids import (
 )
 from app.rules.observation import Infringement
 from app.rulings.states import DisqualificationState
-from app.wire import Pin, Reasons, Wire, shown
+from app.wire import Reasons, Wire, shown
 
 EFFECT = Field(description="what stands on the result: “DQ TR24.7”, “L”, or “no disqualification”")
 
@@ -32,7 +33,7 @@ class Verdict(StrEnum):
     DISMISSED = "dismissed"
 
 
-class RulingIn(Wire):
+class RulingIn(Signable):
     """A ruling on a case, signed with the PIN."""
 
     model_config = shown(
@@ -73,7 +74,6 @@ class RulingIn(Wire):
     reconsiders: ChosenId | None = Field(
         default=None, description="the earlier ruling on this case that this one replaces"
     )
-    pin: Pin
 
     @model_validator(mode="after")
     def _dismissal_names_nothing(self) -> RulingIn:

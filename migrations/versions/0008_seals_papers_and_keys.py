@@ -35,6 +35,7 @@ def upgrade() -> None:
         op.execute(statement)
     _seals_and_papers()
     _keys_and_signatures()
+    op.add_column("reports", sa.Column("attested", Json(), nullable=True))
 
 
 def _seals_and_papers() -> None:
@@ -87,6 +88,7 @@ def _keys_and_signatures() -> None:
         sa.Column("kind", sa.String(length=20), nullable=False),
         sa.Column("public_key", sa.Text(), nullable=False),
         sa.Column("credential", sa.String(length=1400), nullable=False),
+        sa.Column("sign_count", sa.BigInteger(), nullable=False),
         sa.Column("device", sa.String(length=120), nullable=False),
         sa.Column("registered_at", Instant(), nullable=False),
         sa.Column("revoked_at", Instant()),
@@ -127,5 +129,6 @@ def _keys_and_signatures() -> None:
 
 
 def downgrade() -> None:
+    op.drop_column("reports", "attested")
     for table in ("signatures", "device_keys", "papers", "seals", "checkpoints"):
         op.drop_table(table)

@@ -19,6 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.access.actions import accept_pin, refuse_pin
+from app.access.pen import Pen
 from app.access.queries import Caller
 from app.access.secrets import is_guessable
 from app.access.tries import FIRST_WAIT, FREE_TRIES, LONGEST_WAIT, wait_after
@@ -288,7 +289,9 @@ def caller(meet: MeetAtHand, person: Person) -> Caller:
 
 def a_ruling_to_sign(meet: MeetAtHand, person: Person) -> Action[Any]:
     sent = RulingIn.model_validate(a_ruling())
-    return rule_on(CaseId(meet.report()["case"]), RulingId(new_id()), sent, caller(meet, person), 1)
+    return rule_on(
+        CaseId(meet.report()["case"]), RulingId(new_id()), sent, Pen(caller(meet, person)), 1
+    )
 
 
 def an_announcement_to_sign(meet: MeetAtHand, person: Person) -> Action[Any]:
@@ -296,7 +299,7 @@ def an_announcement_to_sign(meet: MeetAtHand, person: Person) -> Action[Any]:
     seen = meet.desk.get(f"heats/{meet.heat()}/result").json()
     told = {"heat": meet.heat(), "pin": PIN, "despite": "Nobody started it on the screen."}
     sent = AnnouncementIn.model_validate(told)
-    return announce(AnnouncementId(new_id()), sent, caller(meet, person), seen["version"])
+    return announce(AnnouncementId(new_id()), sent, Pen(caller(meet, person)), seen["version"])
 
 
 @pytest.mark.parametrize("meanwhile", [None, lose_the_role, leave, lose_the_pin])

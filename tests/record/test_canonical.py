@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import struct
+from collections.abc import Iterator
 from enum import StrEnum
+from hashlib import sha256
+from itertools import islice
+from pathlib import Path
 
 import pytest
 import rfc8785
@@ -42,6 +47,39 @@ def test_the_example_of_the_rfc() -> None:
         '"string":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/"}'
     )
     assert canonical(document).decode() == expected
+
+
+def published_numbers() -> Iterator[int]:
+    """The bits of the numbers of RFC 8785's published test file (appendix B names its maker): hard
+    ones, then the smallest normal ones, then as SHA-256 over and over makes them.
+    """
+    hard = Path(__file__).parent / "published" / "number_vectors.txt"
+    yield from (int(bits, 16) for bits in hard.read_text().split())
+    yield from range(0x0010_0000_0000_0000, 0x0010_0000_0000_0000 + 2000)
+    block = bytes(32)
+    while True:
+        block = sha256(block).digest()
+        for (number,) in struct.iter_unpack("<d", block):
+            if number and abs(number) < float("inf"):
+                yield int.from_bytes(struct.pack(">d", number))
+
+
+@pytest.mark.parametrize(
+    ("lines", "expected"),
+    [
+        (1_000, "be18b62b6f69cdab33a7e0dae0d9cfa869fda80ddc712221570f9f40a5878687"),
+        (10_000, "b9f7a8e75ef22a835685a52ccba7f7d6bdc99e34b010992cbc5864cd12be6892"),
+    ],
+)
+def test_the_published_numbers_are_written_as_their_published_digest_asks(
+    lines: int, expected: str
+) -> None:
+    # Source: github.com/cyberphone/json-canonicalization, testdata/README.md, ES6 Numbers.
+    told = sha256()
+    for bits in islice(published_numbers(), lines):
+        (number,) = struct.unpack(">d", bits.to_bytes(8))
+        told.update(f"{bits:x},{canonical([number])[1:-1].decode()}\n".encode())
+    assert told.hexdigest() == expected
 
 
 @pytest.mark.parametrize("wrong", [float("nan"), float("inf"), "\ud800", 2**53, {1: 2}])
