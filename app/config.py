@@ -39,6 +39,11 @@ class Settings(BaseSettings):
     timestamp_url: str = Field(
         default="", description="a time-stamp authority (RFC 3161) for the papers' seals"
     )
+    timestamp_evidence: Path | None = Field(
+        default=None,
+        description="a PEM file with that authority's certificates and lists of revoked ones, "
+        "which papers then take along, so that they can be checked when these are gone",
+    )
     public_url: str = Field(
         default="", description="how phones reach the server, for join links; else host and port"
     )

@@ -38,6 +38,7 @@ from app.rounds import routes as rounds
 from app.rulings import routes as rulings
 from app.sealing import routes as sealing
 from app.sealing.seals import Seals, key_store
+from app.sealing.stamping import Stamping
 from app.services import Services
 from app.short_way import ShortWay
 from app.store.action import Committed
@@ -103,7 +104,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         max_body_size=LARGEST_BODY,
         responses=problems.DOCUMENTED,
     )
-    seals = Seals(store, key_store(settings), settings.timestamp_url)
+    seals = Seals(store, key_store(settings), Stamping.by(settings))
     app.state.services = Services(settings, clock, store, feed, callers, seals)
     for router in ROUTERS:
         app.include_router(router, dependencies=[Depends(admit)])

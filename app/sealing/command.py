@@ -35,7 +35,7 @@ def seal_meet(settings: Settings, meet: str, pkcs12: Path | None, because: str) 
         )
     meet_id = MeetId(canonical_id(meet))
     with _open(settings) as store:
-        seals = Seals(store, key_store(settings), settings.timestamp_url)
+        seals = Seals(store, key_store(settings))
         name = store.read_now(lambda conn: meet_facts(conn, meet_id)).name
         before = store.read_now(lambda conn: seal_in_use(conn, meet_id))
         if before is not None and not because and pkcs12 is None:

@@ -29,12 +29,12 @@ from app.refusals import Refusal, Unavailable
 from app.sealing.actions import SERVER, PublicSeal, keep_checkpoint, take_into_use
 from app.sealing.key_store import KeyStore, Locked, record_key
 from app.sealing.queries import seal_in_use, signed_head
+from app.sealing.stamping import Stamping
 from app.sealing.wire import SealOut
 from app.store.store import Store
 
 if TYPE_CHECKING:  # what seals PDFs takes a third of a second to import: not before it is needed
     from app.forms.seal import Sealer
-    from app.forms.time_stamps import TimeStampAuthority
 
 log = logging.getLogger(__name__)
 
@@ -85,11 +85,10 @@ def note_key(key: SealingKey, meet: MeetId) -> NoteKey:
 class Seals:
     """The meets' seals, as this process uses them."""
 
-    def __init__(self, store: Store, keys: KeyStore, timestamp_url: str = "") -> None:
+    def __init__(self, store: Store, keys: KeyStore, stamping: Stamping | None = None) -> None:
         self._store = store
         self._keys = keys
-        self._timestamp_url = timestamp_url
-        self._authority: TimeStampAuthority | None = None
+        self._stamping = stamping or Stamping()
         self._open: dict[MeetId, OpenSeal] = {}
 
     def of(self, meet: MeetId) -> OpenSeal:
@@ -115,15 +114,8 @@ class Seals:
             raise Unavailable(LOCKED) from error
         if key is None:
             raise Unavailable(LOST)
-        return OpenSeal(seal, Sealer(key, self._stamping()), note_key(key, meet))
-
-    def _stamping(self) -> TimeStampAuthority | None:
-        """Who stamps the papers' seals with the time, where somebody is to."""
-        from app.forms.time_stamps import HttpAuthority  # noqa: PLC0415
-
-        if self._authority is None and self._timestamp_url:
-            self._authority = HttpAuthority(self._timestamp_url)
-        return self._authority
+        sealer = Sealer(key, self._stamping.authority, self._stamping.evidence(key))
+        return OpenSeal(seal, sealer, note_key(key, meet))
 
     def _first(self, meet: MeetId) -> SealOut:
         name = self._store.read_now(lambda conn: meet_facts(conn, meet)).name
