@@ -10,6 +10,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from sqlalchemy import delete, select
 
 from app.access.who_may import WHO_MAY
 from app.cli import main
@@ -20,12 +21,15 @@ from app.exporting.files import a_place, a_zip
 from app.exporting.routes import pieces, write_zip
 from app.exporting.wanted import Order
 from app.ids import MeetId, new_id
+from app.pictures.tables import picture_copies
 from app.record.kinds import Kind
-from app.record.queries import export_lines
+from app.record.queries import export_lines, head_of
 from app.refusals import NotFound, Unavailable
+from app.store.action import Deed, Done, Unit
 from seed_demo.stage import Stage
 from tests.builders import MeetAtHand, a_problem
 from tests.exporting.conftest import SealedMeet
+from tests.exporting.sealing import DeviceKey, do
 from tests.running import Service
 
 CHECKER = Path(building.__file__).with_name("check_export.py")
@@ -153,6 +157,64 @@ def test_a_part_of_a_record_is_proved_and_holds_nothing_else(
         assert whole[seq - 1]["salt"].encode() not in written
     assert len([one for one in names_in(part) if one.startswith("papers/")]) == 1
     assert not any(one.startswith(("announcements/", "pictures/")) for one in names_in(part))
+
+
+def test_a_part_takes_along_what_its_entries_cannot_be_checked_without(
+    unsealed: Stage, tmp_path: Path
+) -> None:
+    """Of a key that signed: its registration, what revoked it, and what erased of it. Of others,
+    nothing.
+    """
+    official = unsealed.people[unsealed.files.organiser].id
+    store, meet = unsealed.store, unsealed.meet_id
+    key, other = DeviceKey(official), DeviceKey(official)
+    since = "2030-01-01T00:00:00Z"
+    for one in (key, other):
+        do(store, meet, official, Kind.KEY_REGISTERED, one.id, one.registered())
+        do(
+            store,
+            meet,
+            official,
+            Kind.DECISION_SIGNED,
+            meet,
+            one.signed({"act": "x", "of": one.id}),
+        )
+        do(store, meet, official, Kind.KEY_REVOKED, one.id, one.revoked(since))
+        left = {"session": one.id, "keys_revoked": [one.revoked(since)]}
+        do(store, meet, official, Kind.LEFT, official, left)
+    act = head_of_stage(unsealed) - 6
+    for papers in ([key.id], ["another"]):
+        body = {"because": "x", "by": "y", "entries": [], "papers": papers, "scope": "z"}
+        do(store, meet, official, Kind.ERASED, meet, body)
+    order = Order(meet, unsealed.clock.now(), None, frozenset({act}))
+    part = tmp_path / "part"
+    with a_place(part, order.now) as place:
+        unsealed.read(lambda conn: export_to(conn, order, place))
+    insist_good(part)
+    assert seqs_of(part, *Kind) == [act - 1, act, act + 1, act + 2, act + 7]
+    assert other.id.encode() not in (part / "record.jsonl").read_bytes()
+
+
+def test_of_a_picture_that_was_erased_only_what_is_left_is_exported(
+    unsealed: Stage, tmp_path: Path
+) -> None:
+    def erase(unit: Unit) -> Done[None]:
+        (picture,) = unit.conn.execute(select(picture_copies.c.picture_id)).scalars()
+        unit.conn.execute(delete(picture_copies))
+        body = {"because": "x", "by": "y", "entries": [], "pictures": [picture], "scope": "z"}
+        return Done(None, Deed(Kind.ERASED, unit.meet_id, body))
+
+    unsealed.act(unsealed.files.organiser, erase)
+    order = Order(unsealed.meet_id, unsealed.clock.now())
+    with a_place(tmp_path / "export", order.now) as place:
+        unsealed.read(lambda conn: export_to(conn, order, place))
+    insist_good(tmp_path / "export")
+    (left,) = (tmp_path / "export" / "pictures").iterdir()
+    assert not left.name.endswith("-shown.jpg")
+
+
+def head_of_stage(stage: Stage) -> int:
+    return stage.read(lambda conn: head_of(conn, stage.meet_id)).size
 
 
 def test_a_part_is_held_against_the_heads_of_its_own_sheets(
