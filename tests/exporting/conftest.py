@@ -4,28 +4,27 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from io import BytesIO
 from pathlib import Path
 
 import pytest
-from reportlab.pdfgen.canvas import Canvas
 
 from app.exporting.building import export_to
 from app.exporting.files import a_place
 from app.exporting.wanted import Order
+from app.forms.infringement_form import draw_infringement_form
+from app.forms.paper import Paper
 from app.ids import MeetId
 from app.record.kinds import Kind
-from app.record.log import Head, Keeper
-from app.serving import bring_up_to_date
+from app.record.log import Head
+from app.rulings.form import form_facts
 from app.store.store import Store
-from seed_demo.deeds import do_step
 from seed_demo.files import read_meet
-from seed_demo.setting_up import set_up
+from seed_demo.play import play
 from seed_demo.stage import Stage
 from seed_demo.story import read_story
-from seed_demo.story_clock import StoryClock, Timetable
+from seed_demo.story_clock import Timetable
 from tests.exporting.sealing import (
     DeviceKey,
     Sheet,
@@ -59,49 +58,11 @@ class SealedMeet:
             return self.store.read_now(lambda conn: export_to(conn, order, place))
 
 
-class NobodySeals:
-    """In these tests a meet seals nothing by itself: what is sealed, they seal themselves."""
-
-    def sign_present_head(self, meet: MeetId) -> None:
-        """Sign nothing."""
-
-
 def _play(folder: Path) -> Iterator[Stage]:
-    """The demo's meet, played to its end."""
-    meet_files, story = read_meet(), read_story()
-    set_up_at = meet_files.set_up_at
-    timetable = Timetable(set_up_at.astimezone(UTC), set_up_at.time())
-    database_url = f"sqlite:///{folder / 'meet.db'}"
-    bring_up_to_date(database_url)
-    clock = StoryClock(timetable.set_up_at)
-    store = Store(database_url, clock, Keeper())
-    store.start()
-    at_hand = {
-        "store": store,
-        "seals": NobodySeals(),
-        "clock": clock,
-        "timetable": timetable,
-        "files": meet_files,
-        "story": story,
-    }
-    taken = {one.name: at_hand[one.name] for one in fields(Stage) if one.name in at_hand}
-    try:
-        stage = Stage(**taken)
-        set_up(stage)
-        for step in story.step:
-            do_step(stage, step)
-        yield stage
-    finally:
-        store.stop()
-
-
-def a_paper(words: str) -> bytes:
-    """A sheet of one page."""
-    drawn = BytesIO()
-    page = Canvas(drawn, invariant=True)
-    page.drawString(72, 720, words)
-    page.save()
-    return drawn.getvalue()
+    files, story = read_meet(), read_story()
+    timetable = Timetable(files.set_up_at.astimezone(UTC), files.set_up_at.time())
+    with play(f"sqlite:///{folder / 'meet.db'}", files, story, timetable) as played:
+        yield played.stage
 
 
 @pytest.fixture(scope="session")
@@ -120,11 +81,12 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SealedMeet]:
 
 def _seal_all(stage: Stage, seal: TestSeal) -> None:
     """Seal two papers, one of them twice; sign heads, and acts with keys of both kinds."""
-    now, store = stage.clock.now(), stage.store
+    now, store, meet = stage.clock.now(), stage.store, stage.meet_id
     official = stage.people[stage.files.organiser].id
     make_seal(store, seal, official, now)
     for number, ruled in enumerate(stage.rulings[:2]):
-        pdf = seal.seal(a_paper(f"Form of the ruling {ruled.id}"))
+        facts = stage.read(lambda conn, one=ruled: form_facts(conn, meet, one.id, now))
+        pdf = seal.seal(draw_infringement_form(facts, Paper.A4))
         seal_paper(store, seal, official, Sheet("infringement form", ruled.id, pdf), now)
         if number == 0:
             again = seal.seal(pdf, "Seal2")
