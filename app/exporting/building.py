@@ -176,11 +176,17 @@ class Builder:
         known = {one.subject for one in added if one.text is not None}
         for picture in picture_rows(self._conn, self._order.meet):
             if picture.id in known:
-                stem = f"pictures/{picture.id}"
-                content = picture_content(self._conn, picture, original=True)
-                self._add(f"{stem}.{ENDINGS.get(picture.media_type, 'bin')}", content)
-                shown = picture_content(self._conn, picture, original=False)
-                self._add(f"{stem}-shown.jpg", shown)
+                self._add_picture(picture)
+
+    def _add_picture(self, picture: AnyRow) -> None:
+        """A picture as it came and as it is shown, as far as it was not erased."""
+        stem = f"pictures/{picture.id}"
+        if picture.has_original:
+            content = picture_content(self._conn, picture, original=True)
+            self._add(f"{stem}.{ENDINGS.get(picture.media_type, 'bin')}", content)
+        if picture.has_copy:
+            shown = picture_content(self._conn, picture, original=False)
+            self._add(f"{stem}-shown.jpg", shown)
 
     def _add_manifest(self) -> None:
         meet, signer = self._order.meet, self._order.signer

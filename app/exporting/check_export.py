@@ -742,7 +742,7 @@ class Entry(NamedTuple):
 
 
 KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered")
-KEPT_KINDS = frozenset({*KEPT, "key revoked", "erased"})
+KEPT_KINDS = frozenset({*KEPT, "erased"})
 
 
 @dataclass
@@ -757,6 +757,7 @@ class Record:
     part: bool = False
     acts: List[Entry] = field(default_factory=list)
     bodiless: List[Tuple[int, str, str]] = field(default_factory=list)
+    revocations: List[Tuple[Entry, Dict[str, Any]]] = field(default_factory=list)
     head: Optional[Head] = None
     last_seq: int = 0
     last_at: str = ""
@@ -764,8 +765,19 @@ class Record:
     def of(self, kind: str) -> List[Entry]:
         return self.kept.get(kind, [])
 
-    def has_erased(self, kind: str) -> bool:
-        return any(gone == kind for _, gone, _ in self.bodiless)
+    def bodies_gone(self, kind: str) -> Dict[str, int]:
+        """The entries of a kind whose bodies are missing: what each is about, and its number."""
+        return {subject: seq for seq, gone, subject in self.bodiless if gone == kind}
+
+    def files_gone(self, what: str) -> frozenset[str]:
+        """The papers, or the pictures, that erasures say were erased."""
+        named = (listed(entry.body.get(what)) for entry in self.of("erased"))
+        return frozenset(str(one) for some in named for one in some)
+
+
+def listed(value: Any) -> List[Any]:
+    """A list as it stands in a body; empty for anything else."""
+    return value if isinstance(value, list) else []
 
 
 class RecordReader:
@@ -866,10 +878,12 @@ class RecordReader:
     def _keep(self, facts: Dict[str, Any], body: Dict[str, Any]) -> None:
         kind = str(facts["kind"])
         signed = "signature" in body or ("statement" in body and "statement_sha256" in body)
-        if kind not in KEPT_KINDS and not signed:
+        revokes = [body] if kind == "key revoked" else listed(body.get("keys_revoked"))
+        if kind not in KEPT_KINDS and not signed and not revokes:
             return
         about = (str(facts["subject"]), str(facts["actor"]), str(facts["at"]))
         entry = Entry(facts["seq"], kind, *about, body)
+        self.record.revocations += [(entry, one) for one in revokes if isinstance(one, dict)]
         if kind in KEPT_KINDS:
             self.record.kept.setdefault(kind, []).append(entry)
         if signed:
@@ -1103,27 +1117,36 @@ def paper_name(body: Dict[str, Any]) -> str:
 
 
 class Key(NamedTuple):
-    """A device's key, as the record registered it, and since when it signs nothing any more."""
+    """A device's key: which entry registered it, what is known of it, and what revoked it."""
 
-    entry: Entry
-    revocations: List[Entry]
+    seq: int
+    facts: Dict[str, Any]
+    revocations: List[Tuple[Entry, Dict[str, Any]]]
 
 
 class Keys:
-    """All devices' keys of a record."""
+    """All devices' keys of a record. An erasure keeps of a key what a check needs."""
 
     def __init__(self, record: Record) -> None:
-        self.some_erased = record.has_erased("key registered")
-        self._keys = {str(one.body.get("key")): Key(one, []) for one in record.of("key registered")}
-        for revoked in record.of("key revoked"):
-            key = self._keys.get(str(revoked.body.get("key")))
+        self._gone = record.bodies_gone("key registered")
+        self._keys = {
+            str(one.body.get("key")): Key(one.seq, one.body, [])
+            for one in record.of("key registered")
+        }
+        for entry in record.of("erased"):
+            for told in listed(entry.body.get("keys")):
+                ident = str(told.get("key")) if isinstance(told, dict) else ""
+                if ident in self._gone:
+                    self._keys.setdefault(ident, Key(self._gone[ident], told, []))
+        for entry, told in record.revocations:
+            key = self._keys.get(str(told.get("key")))
             if key is not None:
-                key.revocations.append(revoked)
+                key.revocations.append((entry, told))
 
     def find(self, ident: Any) -> Key:
-        """The key of this id; Unfit for an unknown one, Erased where it may have been erased."""
+        """The key of this id; Unfit for an unknown one, Erased for one that was erased."""
         key = self._keys.get(str(ident))
-        if key is None and self.some_erased:
+        if key is None and str(ident) in self._gone:
             raise Erased("the key that signed it was erased, so its proof is not looked at")
         if key is None:
             raise Unfit("it was signed with a key that the record does not name")
@@ -1162,13 +1185,13 @@ def check_proof(
     """Unfit unless a device's key that was in force has signed the statement."""
     key = keys.find(signature.get("key"))
     insist_in_force(act, signature, key, report)
-    proof, public = signature.get("proof"), key.entry.body.get("public_key")
+    proof, public = signature.get("proof"), key.facts.get("public_key")
     if not isinstance(proof, dict) or not isinstance(public, str):
         raise Unfit("the proof of its signature is missing")
     phone = signature.get("strength") == "phone key"
-    if key.entry.body.get("kind") != ("phone key" if phone else "passkey"):
+    if key.facts.get("kind") != ("phone key" if phone else "passkey"):
         raise Unfit("it was signed with a key of another kind")
-    signed, made = by_phone(form, proof) if phone else by_passkey(form, proof, key.entry.body)
+    signed, made = by_phone(form, proof) if phone else by_passkey(form, proof, key.facts)
     files = {"key": public.encode("utf-8", "replace"), "signed": signed, "signature": made}
     arguments = ["dgst", "-sha256", "-verify", "key", "-signature", "signature", "signed"]
     try:
@@ -1179,12 +1202,12 @@ def check_proof(
 
 def insist_in_force(act: Entry, signature: Dict[str, Any], key: Key, report: Report) -> None:
     """The key is the official's own, was registered before, and was not revoked by then."""
-    if key.entry.body.get("official") != signature.get("official"):
+    if key.facts.get("official") != signature.get("official"):
         raise Unfit("it was signed with the key of another official")
-    if key.entry.seq >= act.seq:
+    if key.seq >= act.seq:
         raise Unfit("it was signed with a key that was registered only afterwards")
-    for revoked in key.revocations:
-        since = str(revoked.body.get("revoked_from"))
+    for revoked, told in key.revocations:
+        since = str(told.get("revoked_from"))
         if as_instant(since) > as_instant(act.at):
             continue
         if revoked.seq < act.seq:
@@ -1458,16 +1481,16 @@ class Checker:
 
     def _look_at_papers(self) -> None:
         by_name = {paper_name(entry.body): entry for entry in self.record.of("paper sealed")}
+        erased = self.record.files_gone("papers")
         for name in sorted({*by_name, *self.export.within("papers")}):
             entry = by_name.get(name)
             if entry is None:
                 self.report.mismatch(name, "no entry of the record says that this paper was sealed")
-            elif name not in self.export.sizes:
-                self.report.mismatch(
-                    name, f"entry {entry.seq} sealed this paper, and it is missing"
-                )
-            else:
+            elif name in self.export.sizes:
                 self._later(name, partial(self._check_paper, name, entry))
+            elif entry.subject not in erased:
+                words = f"entry {entry.seq} sealed this paper, and it is missing"
+                self.report.mismatch(name, words)
 
     def _check_paper(self, name: str, entry: Entry) -> None:
         pdf = self.export.read(name, LARGEST_PAPER)
@@ -1496,13 +1519,15 @@ class Checker:
             raise Unfit("no entry of the record says that this picture was added")
         entry, digest = expected
         if name not in self.export.sizes:
+            if entry.subject in self.record.files_gone("pictures"):
+                return
             raise Unfit(f"entry {entry.seq} added this picture, and it is missing")
         if self.export.digest(name, LARGEST_FILE)[1] != digest:
             raise Unfit(f"this is not the picture that entry {entry.seq} added: another SHA-256")
 
     def _look_at_announcements(self) -> None:
         made = {entry.subject: entry for entry in self.record.of("announcement")}
-        erased = {subject for _, kind, subject in self.record.bodiless if kind == "announcement"}
+        erased = self.record.bodies_gone("announcement")
         there = {
             name.split("/")[1].rpartition(".")[0] for name in self.export.within("announcements")
         }

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, select
+from sqlalchemy import Connection, and_, bindparam, exists, select
 
 from app.ids import AnnouncementId, MeetId
 from app.pictures.tables import picture_copies, picture_originals, pictures
@@ -36,7 +36,12 @@ _PAPERS = (
 )
 _PAPER = select(papers.c.content).where(papers.c.id == bindparam("paper"))
 _PICTURES = (
-    select(pictures.c.id, pictures.c.media_type)
+    select(
+        pictures.c.id,
+        pictures.c.media_type,
+        exists().where(picture_originals.c.picture_id == pictures.c.id).label("has_original"),
+        exists().where(picture_copies.c.picture_id == pictures.c.id).label("has_copy"),
+    )
     .where(pictures.c.meet_id == bindparam("meet"))
     .order_by(pictures.c.id)
 )
@@ -111,7 +116,7 @@ def paper_content(conn: Connection, paper: AnyRow) -> Iterator[bytes]:
 
 
 def picture_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
-    """The pictures of a meet, without their bytes."""
+    """The pictures of a meet, without their bytes; and which of those are there, and not erased."""
     return list(conn.execute(_PICTURES, {"meet": meet_id}))
 
 

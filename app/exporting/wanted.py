@@ -6,9 +6,10 @@ and what was erased.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection
 
@@ -19,7 +20,9 @@ from app.record.notes import NoteSigner
 from app.refusals import NotFound
 
 SPOKEN_OF = (Kind.PAPER_SEALED, Kind.PICTURE_ADDED, Kind.ANNOUNCEMENT)
-NEEDED = (Kind.SEAL_MADE, Kind.KEY_REGISTERED, Kind.KEY_REVOKED, Kind.ERASED)
+REVOKING = (Kind.KEY_REVOKED, Kind.LEFT, Kind.LINK_REVOKED, Kind.PIN_CLEARED)
+"""What revokes a device's key: somebody's word, or that its session ended."""
+NEEDED = (Kind.SEAL_MADE, Kind.KEY_REGISTERED, Kind.ERASED, *REVOKING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,21 +71,32 @@ def choose(conn: Connection, order: Order) -> Chosen:
     return Chosen(chosen.spoken_of, ordered, frozenset(s for s in printed if isinstance(s, int)))
 
 
-def _needed(part: Collection[Recorded], others: Iterable[Recorded]) -> Iterator[Recorded]:
+def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterator[Recorded]:
     """What of other entries belongs to a part of a record."""
     keys = {_key_of(one) for one in part} - {None}
-    bodiless = {one.seq for one in part if one.text is None}
+    of_keys = [one for one in others if not keys.isdisjoint(_keys_in(one))]
+    yield from (one for one in others if one.kind is Kind.SEAL_MADE)
+    yield from of_keys
+    about = [*part, *of_keys]
+    bodiless = {one.seq for one in about if one.text is None}
+    subjects = {one.subject for one in about}
     for other in others:
-        told = other.body
-        if other.kind is Kind.SEAL_MADE:
-            yield other
-        elif other.kind is Kind.ERASED:
-            if not bodiless.isdisjoint(told.get("entries", ())):
-                yield other
-        elif told.get("key") in keys:
+        if other.kind is Kind.ERASED and _is_about(other.body, bodiless, subjects):
             yield other
 
 
 def _key_of(one: Recorded) -> object:
     signature = one.body.get("signature")
     return signature.get("key") if isinstance(signature, dict) else None
+
+
+def _keys_in(one: Recorded) -> set[object]:
+    """The keys that an entry registers or revokes."""
+    own = {one.subject} if one.kind in {Kind.KEY_REGISTERED, Kind.KEY_REVOKED} else set()
+    return {*own, *(revoked["key"] for revoked in one.body.get("keys_revoked", ()))}
+
+
+def _is_about(erasure: Mapping[str, Any], bodiless: set[int], subjects: set[str]) -> bool:
+    """Whether an erasure took a body, a paper or a picture of these entries."""
+    files = {*erasure.get("papers", ()), *erasure.get("pictures", ())}
+    return not (bodiless.isdisjoint(erasure.get("entries", ())) and subjects.isdisjoint(files))

@@ -175,6 +175,14 @@ def test_a_key_that_was_revoked_signs_nothing_from_then_on(
         assert told_of(sealed, whole, registered, revoked, act).ends_with == 1
 
 
+def test_a_key_is_revoked_as_well_where_its_session_ended(sealed: SealedMeet, whole: Files) -> None:
+    key = DeviceKey(official(sealed))
+    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    left = ("left", {"session": "x", "keys_revoked": [key.revoked("2026-06-01T10:00:00Z"), 7]})
+    assert "revoked from" in only(told_of(sealed, whole, registered, left, act))
+    assert told_of(sealed, whole, registered, ("left", {"session": "x"}), act).ends_with == 0
+
+
 @pytest.mark.parametrize(
     ("body", "words"),
     [
@@ -294,6 +302,48 @@ def test_an_act_whose_key_was_erased_is_told(sealed: SealedMeet, whole: Files) -
     report = changed_by_the_keeper(sealed, whole, erase_keys)
     assert (report.mismatches, report.ends_with) == ([], 0)
     assert any("the key that signed it was erased" in one for one in report.told)
+
+
+def test_an_erasure_keeps_of_a_key_what_its_signatures_are_checked_by(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    keys: list[Json] = []
+
+    def erase_keys(lines: list[Line], **changes: str) -> None:
+        registered = of_kind(lines, "key registered")
+        bodies = [one.body or {} for one in registered]
+        kept = ("key", "kind", "official", "public_key", "rp_id")
+        keys[:] = [{**{name: body[name] for name in kept}, **changes} for body in bodies]
+        erase(lines, *(one.entry["seq"] for one in registered), keys=[*keys, 7])
+
+    report = changed_by_the_keeper(sealed, whole, erase_keys)
+    assert (report.mismatches, report.ends_with) == ([], 0)
+    assert not any("the key that signed it was erased" in one for one in report.told)
+
+    def exchange(lines: list[Line]) -> None:
+        other = DeviceKey("x").registered()["public_key"]
+        erase_keys(lines, public_key=other)
+
+    report = changed_by_the_keeper(sealed, whole, exchange)
+    assert sum("does not hold" in one for one in report.mismatches) == 3
+
+
+def test_papers_and_pictures_that_were_erased_are_not_missing(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    files = dict(whole)
+    lines = lines_in(files)
+    gone = {
+        kind: [one.entry["subject"] for one in of_kind(lines, kind)]
+        for kind in ("paper sealed", "picture added")
+    }
+    erase(lines, papers=gone["paper sealed"], pictures=gone["picture added"])
+    for name in [one for one in files if one.startswith(("papers/", "pictures/"))]:
+        del files[name]
+    rechain(files, lines)
+    resign_heads(files, sealed.seal.notes)
+    report = checked(remanifest(files, sealed.seal.notes))
+    assert (report.mismatches, report.ends_with) == ([], 0)
 
 
 # The files that the record speaks of -------------------------------------------------------------
