@@ -310,7 +310,7 @@ def _signed_beside(conn: Connection, meet: MeetFacts, row: AnyRow) -> Iterator[A
             f"{one.official_name}, {SECRETARY}",
             f"Decision; {signed}: {how}. {digest}",
             SECRETARY,
-            (one.official_name, signed, how, digest),
+            (one.official_name, signed, how, f"digest {group_digest(one.statement_sha256)}"),
         )
 
 

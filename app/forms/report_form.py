@@ -75,7 +75,8 @@ def _plan(form: ReportForm, paper: Paper, scale: float) -> Flow:
     flow.label("Who saw it, and what was seen", BODY)
     write_report(flow, form.report, 1)
     flow.skip(GAP)
-    signing = Signing(form.signatures, form.ink_fields, form.head, further=form.further)
+    is_signed = bool(form.signatures)
+    signing = Signing(form.signatures, form.ink_fields, form.head, is_signed, form.further)
     flow.keep(partial(write_signed, signing=signing))
     add_feet(flow, foot)
     return flow

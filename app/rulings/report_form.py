@@ -11,7 +11,7 @@ from app.access.queries import signatures_on
 from app.clock import in_zone
 from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
-from app.forms.signature_section import InkField
+from app.forms.signature_section import InkField, Signature, group_digest
 from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.reports.queries import case_row, report_out
@@ -70,11 +70,22 @@ def _form(
         zones=zone_pictures(run.relay, [report], meet.book),
         zone_note=zone_note([report]),
         later=_later(conn, meet, rulings),
-        signatures=(),
+        signatures=_by_phone(report, meet.time_zone),
         ink_fields=(InkField("Umpire", report.official_name),),
         head=UNKNOWN_HEAD,
         printed_at=in_zone(now, meet.time_zone),
     )
+
+
+def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
+    """That the umpire's phone signed it with its own key; nothing where the server attests it."""
+    attested = report.attested
+    if attested.statement_sha256 is None or report.received_at is None:
+        return ()
+    written = report.clock.at if report.clock is not None else report.received_at
+    how = "the phone's own key, by the phone's clock"
+    at = in_zone(written, zone)
+    return (Signature("Umpire", report.official_name, at, how, attested.statement_sha256),)
 
 
 def _later(conn: Connection, meet: MeetFacts, rulings: list[RulingId]) -> str:
@@ -98,10 +109,15 @@ def _ruled(conn: Connection, meet: MeetFacts, ruling: RulingOut) -> Act:
     signatures = signatures_on(conn, meet.id, "ruling", [ruling.id])
     how = in_words(signatures[0].strength, signatures[0].device) if signatures else BY_PIN
     signed = f"signed {in_zone(ruling.ruled_at, meet.time_zone)}: {how}"
-    digest = f"SHA-256 of the statement: {ruling.statement_digest}"
+    digest = ruling.statement_digest
     return Act(
         f"{ruling.official_name}, head official",
-        f"Ruling: {ruling.verdict.value}, {ruling.effect}; {signed}. {digest}",
+        f"Ruling: {ruling.verdict.value}, {ruling.effect}; {signed}. SHA-256 of the statement: "
+        f"{digest}",
         HEAD_OFFICIAL,
-        (f"{ruling.official_name}: {ruling.verdict.value}, {ruling.effect}", signed, digest),
+        (
+            f"{ruling.official_name}: {ruling.verdict.value}, {ruling.effect}",
+            signed,
+            f"digest {group_digest(digest)}",
+        ),
     )
