@@ -18,6 +18,12 @@ SIGNED_WITH = frozenset({"pin", "device_signature", "shown_at", "statement_sha25
 
 _BASE64URL = re.compile(r"[A-Za-z0-9_-]*")
 KEY = "01890a5d-ac96-774b-bcce-b302099a8057"
+SIGNED_BY_PASSKEY = {
+    "key": KEY,
+    "authenticator_data": "SZYN5YgOjGh0NBcPZHZgW4_krrmihjLHmVzzuoMdl2MFAAAAAg",
+    "client_data_json": "eyJ0eXBlIjoid2ViYXV0aG4uZ2V0In0",
+    "signature": "MEUCIQCy",
+}
 POINT = "MKBCTNIcKUSDii11ySs3526iDZ8AiTo7Tu6KPAqv7D4"  # RFC 7517, appendix A.1
 
 
@@ -58,14 +64,7 @@ class DeviceSignature(Wire):
     that is the statement's SHA-256.
     """
 
-    model_config = shown(
-        {
-            "key": KEY,
-            "authenticator_data": "SZYN5YgOjGh0NBcPZHZgW4_krrmihjLHmVzzuoMdl2MFAAAAAg",
-            "client_data_json": "eyJ0eXBlIjoid2ViYXV0aG4uZ2V0In0",
-            "signature": "MEUCIQCy",
-        }
-    )
+    model_config = shown(SIGNED_BY_PASSKEY)
 
     key: ChosenId
     authenticator_data: Encoded

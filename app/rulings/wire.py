@@ -8,7 +8,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from app.access.sign_wire import Signable
+from app.access.sign_wire import SIGNED_BY_PASSKEY, Signable
 from app.ids import (
     CaseId,
     ChosenId,
@@ -39,6 +39,12 @@ class RulingIn(Signable):
     model_config = shown(
         {"verdict": "confirmed", "reasons": "Seen by two umpires, independently.", "pin": "480213"},
         {"verdict": "dismissed", "reasons": "The line was not in view.", "pin": "480213"},
+        {
+            "verdict": "confirmed",
+            "reasons": "Seen by two umpires, independently.",
+            "shown_at": "2026-06-13T12:03:22.000000Z",
+            "device_signature": SIGNED_BY_PASSKEY,
+        },
         {
             "verdict": "confirmed",
             "infringement": "lane_infringement",

@@ -190,6 +190,34 @@ def test_the_same_report_signed_sent_again_is_the_same(meet: MeetAtHand) -> None
     assert meet.head() == head
 
 
+@pytest.mark.parametrize("kind", ["application/json", "application/json; charset=utf-8"])
+def test_a_signature_counts_whichever_way_a_report_takes(meet: MeetAtHand, kind: str) -> None:
+    """The short way and the framework's: see `tests/test_short_way.py`."""
+    phone, report = Phone(meet), new_id()
+    document = a_report(meet.heat(), meet.posts["umpire"], lane=4)
+    content = json.dumps(phone.signed(report, document)).encode()
+    headers = {"Content-Type": kind}
+    answer = meet.umpire.put(f"reports/{report.upper()}", content=content, headers=headers)
+    assert answer.json()["attested"]["strength"] == "phone key", answer.text
+    report = new_id()
+    content = json.dumps(phone.signed(report, document)).encode()
+    answer = meet.umpire.put(f"reports/{report}", content=content, headers=headers)
+    assert answer.json()["attested"]["strength"] == "phone key", answer.text
+
+
+@pytest.mark.parametrize("number", ["1e999", "1E400", "123456789012345678901234567890"])
+def test_a_number_that_no_phone_writes_is_malformed_with_a_signature_too(
+    meet: MeetAtHand, number: str
+) -> None:
+    phone, report = Phone(meet), new_id()
+    document = a_report(meet.heat(), meet.posts["umpire"], lane=4)
+    sent = json.dumps(phone.signed(report, document))
+    spoilt = sent.replace('"lane": 4', f'"lane": {number}').encode()
+    headers = {"Content-Type": "application/json"}
+    answer = meet.umpire.put(f"reports/{report}", content=spoilt, headers=headers)
+    a_problem(answer, 422, "malformed")
+
+
 def test_what_is_written_again_is_signed_again(meet: MeetAtHand) -> None:
     phone, report = Phone(meet), new_id()
     document = a_report(meet.heat(), meet.posts["umpire"], lane=4)
