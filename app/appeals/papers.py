@@ -68,7 +68,7 @@ TITLES = {
     Instance.JURY: "Decision of the jury of appeal",
 }
 ADVICE = "advice given"
-MINUTES = "Secretary, for the minutes, no vote"
+MINUTES = "Secretary, no vote"
 
 
 def decided_paper(

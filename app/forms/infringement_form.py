@@ -79,7 +79,7 @@ def _plan_foot(typesetter: Typesetter, form: InfringementForm, paper: Paper) -> 
     )
     which = [
         Fact("", f"case {form.case_name}", "case"),
-        Fact("", f"printed {form.printed_at}", "time of printing"),
+        Fact("", f"sealed {form.printed_at}", "time of sealing"),
     ]
     return plan_foot(typesetter, paper, caution, [name_race(form), which])
 
@@ -87,7 +87,7 @@ def _plan_foot(typesetter: Typesetter, form: InfringementForm, paper: Paper) -> 
 def _write_head(flow: Flow, form: InfringementForm) -> None:
     aside = [
         Fact("Case", form.case_name, "case"),
-        Fact("Printed", form.printed_at, "time of printing"),
+        Fact("Sealed", form.printed_at, "time of sealing"),
     ]
     write_title(flow, "Infringement form", aside)
     write_meet(flow, form)

@@ -114,13 +114,13 @@ def _plan_foot(typesetter: Typesetter, paper: RemedyPaper, sheet: Paper) -> Foot
     which = [
         Fact("", paper.title, "title"),
         Fact("", paper.number, "number"),
-        Fact("", f"printed {paper.printed_at}", "time of printing"),
+        Fact("", f"sealed {paper.printed_at}", "time of sealing"),
     ]
     return plan_foot(typesetter, sheet, caution, [name_race(paper), which])
 
 
 def _write_head(flow: Flow, paper: RemedyPaper) -> None:
-    printed = Fact("Printed", paper.printed_at, "time of printing")
+    printed = Fact("Sealed", paper.printed_at, "time of sealing")
     write_title(flow, paper.title, [printed], paper.number)
     write_meet(flow, paper)
     write_team(flow, paper)

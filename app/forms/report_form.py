@@ -90,7 +90,7 @@ def _plan_foot(typesetter: Typesetter, form: ReportForm, paper: Paper) -> Foot:
     which = [
         Fact("", f"case {form.case_number}", "case"),
         Fact("", f"report {form.report_id}", "report"),
-        Fact("", f"printed {form.printed_at}", "time of printing"),
+        Fact("", f"sealed {form.printed_at}", "time of sealing"),
     ]
     return plan_foot(typesetter, paper, caution, [name_race(form), which])
 
@@ -98,7 +98,7 @@ def _plan_foot(typesetter: Typesetter, form: ReportForm, paper: Paper) -> Foot:
 def _write_head(flow: Flow, form: ReportForm) -> None:
     aside = [
         Fact("Case", form.case_number, "case"),
-        Fact("Printed", form.printed_at, "time of printing"),
+        Fact("Sealed", form.printed_at, "time of sealing"),
     ]
     write_title(flow, "Report form", aside)
     write_meet(flow, form)

@@ -85,7 +85,7 @@ def draw_result_sheet(sheet: ResultSheet, paper: Paper) -> bytes:
         Fact("", f"announcement {sheet.number}", "announcement"),
         Fact("", f"announced {sheet.announced_at}", "time of announcement"),
     ]
-    printed = Fact("", f"printed {sheet.printed_at}", "time of printing")
+    printed = Fact("", f"sealed {sheet.printed_at}", "time of sealing")
     foot = plan_foot(typesetter, paper, CAUTION, [whose, [printed]])
     flow = Flow(paper, foot.height, typesetter=typesetter)
     _write_head(flow, sheet)
@@ -108,7 +108,7 @@ def _write_head(flow: Flow, sheet: ResultSheet) -> None:
     aside = [
         Fact("Announcement", str(sheet.number), "announcement"),
         Fact("Supersedes", sheet.supersedes, "superseded announcement"),
-        Fact("Printed", sheet.printed_at, "time of printing"),
+        Fact("Sealed", sheet.printed_at, "time of sealing"),
     ]
     write_title(flow, _title(sheet), aside)
     write_meet(flow, sheet)

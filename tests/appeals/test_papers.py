@@ -414,7 +414,7 @@ def test_a_jury_decision_has_a_line_of_ink_for_all_who_voted_and_the_secretary(
     assert "juror 1 · Chair of the jury" in ink
     for name in heard["names"][1:]:
         assert f"{name} · Member of the jury" in ink
-    assert "Noor Quill · Secretary, for the minutes, no vote" in ink
+    assert "Noor Quill · Secretary, no vote" in ink
     assert "Team, for receipt" in ink
 
 

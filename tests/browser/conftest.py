@@ -17,8 +17,11 @@ from tests.running import Service, a_service
 QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture
 def chromium() -> Iterator[Browser]:
+    """A browser for one test: while the library is at work its loop runs in this thread, and other
+    tests could start none.
+    """
     path = shutil.which("chromium")
     if path is None:
         raise AssertionError(

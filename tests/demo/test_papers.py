@@ -226,7 +226,7 @@ def test_every_time_in_the_papers_is_of_the_day_the_files_name(demo: DemoRun) ->
     for window in windows_of(demo):
         assert window["opened_at_local"].startswith(day)
         assert window["opened_at"].endswith("Z")
-    assert f"printed {day}" in form_of(demo, "women-heat-1-lane-4")
+    assert f"sealed {day}" in form_of(demo, "women-heat-1-lane-4")
 
 
 def test_the_record_checks_and_holds_the_whole_story(demo: DemoRun) -> None:

@@ -131,7 +131,7 @@ def test_the_foot_of_every_page_names_what_it_belongs_to(paper: Paper) -> None:
         count, whose, which = (
             foot.index(f"page {number} of {len(pages)}"),
             foot.index("4x100 m relay women · first round · heat 2 · lane 4 · Harbour Runners A"),
-            foot.index("case 0198c2f4-7a31-7c55-9d02-3f1e5b7a9c10 · printed "),
+            foot.index("case 0198c2f4-7a31-7c55-9d02-3f1e5b7a9c10 · sealed "),
         )
         assert count < whose < which
 

@@ -202,7 +202,7 @@ def test_the_foot_of_every_page_names_what_it_belongs_to_and_who_decides(
             "by the edition “World Athletics, from 1 November 2025”. The appointed officials "
             f"decide under the current edition of their own rule book. page {number} of "
             f"{len(pages)} 4x100 m relay women · first round · heat 2 · lane 4 · Harbour Runners A "
-            f"{paper.title} · {paper.number} · printed {paper.printed_at}"
+            f"{paper.title} · {paper.number} · sealed {paper.printed_at}"
         )
 
 
@@ -210,13 +210,13 @@ def test_the_foot_of_every_page_names_what_it_belongs_to_and_who_decides(
 def test_the_number_by_which_people_call_it_stands_beside_the_title(build: Build) -> None:
     paper = build()
     lines = read_text(draw_remedy_paper(paper, Paper.A4)).splitlines()
-    assert lines[:3] == [paper.number, f"Printed: {paper.printed_at}", paper.title]
+    assert lines[:3] == [paper.number, f"Sealed: {paper.printed_at}", paper.title]
 
 
 def test_a_number_too_long_to_stand_beside_the_title_comes_below_it() -> None:
     long = "protest 3 together with " * 6
     (page,) = read_pages(draw_remedy_paper(a_protest(number=long), Paper.A4))
-    assert page.startswith(f"Protest {long}Printed: ")
+    assert page.startswith(f"Protest {long}Sealed: ")
 
 
 def test_verdict_and_effect_stand_side_by_side_on_one_line() -> None:

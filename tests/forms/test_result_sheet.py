@@ -52,7 +52,7 @@ def test_the_title_says_whether_the_result_was_amended_or_announced_again(
 ) -> None:
     sheet = a_result(number=number, is_amended=is_amended, supersedes="")
     text = read_text(draw_result_sheet(sheet, Paper.A4))
-    printed = f"Printed: {sheet.printed_at}"
+    printed = f"Sealed: {sheet.printed_at}"
     assert text.splitlines()[:3] == [f"Announcement: {number}", printed, title]
 
 
@@ -62,14 +62,14 @@ def test_each_page_says_when_it_was_printed(paper: Paper) -> None:
     lines = tuple(a_line(1, team=f"Team number {number}") for number in range(60))
     pages = read_pages(draw_result_sheet(a_result(lines=lines), paper))
     assert len(pages) > 1
-    assert all("printed 2026-06-13 14:13:05 CEST" in page for page in pages)
+    assert all("sealed 2026-06-13 14:13:05 CEST" in page for page in pages)
 
 
 @both_papers
 def test_a_long_name_of_the_time_zone_pushes_nothing_off_the_sheet(paper: Paper) -> None:
     printed = "2026-06-13 14:13:05 -03 (America/Argentina/Buenos_Aires)"
     (page,) = read_pages(draw_result_sheet(a_result(printed_at=printed), paper))
-    assert page.index("Supersedes: ") < page.index(f"Printed: {printed}") < page.index("event")
+    assert page.index("Supersedes: ") < page.index(f"Sealed: {printed}") < page.index("event")
 
 
 @both_papers

@@ -76,7 +76,7 @@ def test_a_form_is_read_from_its_title_to_its_foot() -> None:
     told = read_structure(draw_infringement_form(form, Paper.A4))
     assert told[0] == ("H1", "Infringement form")
     parts = [
-        f"Case: {form.case_id} Printed: {form.printed_at}",
+        f"Case: {form.case_id} Sealed: {form.printed_at}",
         "event 4x100 m relay women",
         "round first round",
         "lane 4",
@@ -96,7 +96,7 @@ def test_a_form_is_read_from_its_title_to_its_foot() -> None:
         "Record head 412",
         "Signatures in ink",
         "Findings are suggestions by the edition",
-        f"printed {form.printed_at}",
+        f"sealed {form.printed_at}",
     ]
     assert is_in_order(" ".join(text for _, text in told), parts)
     headings = [text for role, text in told if role == "H2"]
@@ -113,7 +113,7 @@ def test_a_paper_about_a_remedy_is_read_label_with_value() -> None:
     assert is_in_order(
         told,
         [
-            "Protest protest 3 Printed: ",
+            "Protest protest 3 Sealed: ",
             "decision awaits the referee",
             "What the protest says about ruling 7: DQ TR24.7 asked for the place that was run",
             "– If upheld: Harbour Runners A in the final on time.",

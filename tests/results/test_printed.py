@@ -295,14 +295,14 @@ def test_a_sheet_says_at_which_local_time_it_was_printed(service: Service) -> No
     meet.load_result(content="\n".join(["lane,time", *(f"{n},4{n}.00" for n in range(1, 9))]))
     told = meet.announce(despite=DESPITE).json()
     first = shown(meet, told, "pdf")
-    assert f"Printed: {in_zone(start, 'Europe/Paris')}" in read_text(first)
+    assert f"Sealed: {in_zone(start, 'Europe/Paris')}" in read_text(first)
     service.clock.stand_at(start + timedelta(minutes=5))
     assert shown(meet, told, "pdf") == first  # nothing of it has changed
     later = start + timedelta(minutes=35)
     service.clock.stand_at(later)
     text = read_text(shown(meet, told, "pdf"))
-    assert f"Printed: {in_zone(later, 'Europe/Paris')}" in text
-    assert f"printed {in_zone(later, 'Europe/Paris')}" in text
+    assert f"Sealed: {in_zone(later, 'Europe/Paris')}" in text
+    assert f"sealed {in_zone(later, 'Europe/Paris')}" in text
 
 
 def test_the_sheet_says_one_minute_as_people_do(service: Service) -> None:
