@@ -1548,8 +1548,9 @@ class Checker:
             document = read_json(utf8(self.export.read(name, LARGEST_JSON)))
             if not isinstance(document, dict):
                 raise Unfit("this is no announcement")
-            for said in sorted(entry.body.keys() & document.keys()):
-                if canonical(document[said]) != canonical(entry.body[said]):
+            announced = what_was_announced(entry.body)
+            for said in sorted(announced.keys() & document.keys()):
+                if canonical(document[said]) != canonical(announced[said]):
                     raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
             if document.get("id") != entry.subject:
                 raise Unfit("this is another announcement than its name says")
@@ -1617,6 +1618,12 @@ class Checker:
             f", chosen from a record of {record.head.size}" if self.is_part and record.head else ""
         )
         self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
+
+
+def what_was_announced(body: Dict[str, Any]) -> Dict[str, Any]:
+    """What was signed, and beside it what came to be when it was stored."""
+    statement = body.get("statement")
+    return {**(statement if isinstance(statement, dict) else {}), **body}
 
 
 def outcome(job: Callable[[], None]) -> Optional[Exception]:

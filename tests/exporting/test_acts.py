@@ -401,6 +401,30 @@ def test_an_announcement_that_says_another_thing_than_was_announced_is_found(
     assert "no announcement" in only(checked(files))
 
 
+def test_an_announcement_is_held_against_the_statement_that_was_signed(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    """A body may hold what was announced within its statement, and beside it only what came to be
+    when it was stored.
+    """
+
+    def nest(lines: list[Line]) -> None:
+        for line in of_kind(lines, "announcement"):
+            assert line.body is not None
+            facts = {**line.body.get("statement", {}), **line.body}
+            facts = {name: value for name, value in facts.items() if name in document}
+            beside = {"announced_at": facts["announced_at"]}
+            signed = signed_with_pin("x", {**facts, "announced_at": "as it was shown"})
+            line.body = {**signed, **beside}
+
+    name = next(one for one in whole if one.startswith("announcements/") and "json" in one)
+    document = json.loads(whole[name])
+    assert changed_by_the_keeper(sealed, whole, nest).ends_with == 0
+    content = json.dumps({**document, "remark": "Another remark."}).encode()
+    report = changed_by_the_keeper(sealed, {**whole, name: content}, nest)
+    assert "what it says as “remark”" in only(report)
+
+
 def test_a_list_of_seals_that_is_another_is_found(sealed: SealedMeet, whole: Files) -> None:
     name = "certificates/seals.json"
     files = remanifest({**whole, name: b"[]"}, sealed.seal.notes)

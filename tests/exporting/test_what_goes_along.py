@@ -22,6 +22,7 @@ from tests.exporting.sealing import DeviceKey, do
 from tests.exporting.test_export import insist_good, seqs_of
 
 
+@pytest.mark.usefixtures("exported", "zipped")  # made before anything is added to the record
 def test_a_part_takes_along_what_its_entries_cannot_be_checked_without(
     sealed: SealedMeet, tmp_path: Path
 ) -> None:

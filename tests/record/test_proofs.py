@@ -31,15 +31,15 @@ def path_of(proof: Json) -> list[bytes]:
     return [bytes.fromhex(step) for step in proof["path"]]
 
 
-def sign_heads(meet: MeetAtHand, sizes: list[int]) -> NoteKey:
+def sign_heads(service: Service, meet: MeetId, sizes: list[int]) -> NoteKey:
     """Store signed heads, as whoever holds the meet's key does."""
-    key = NoteKey(origin_of(MeetId(meet.id)), Ed25519PrivateKey.generate())
-    engines = open_engines(meet.service.database_url)
+    key = NoteKey(origin_of(meet), Ed25519PrivateKey.generate())
+    engines = open_engines(service.database_url)
     with engines.writing.connect() as conn, conn.begin():
         for size in sizes:
             now = NOW + timedelta(minutes=size)
-            head = checkpoint(MeetId(meet.id), size, "3f" * 32, now)
-            row = {"meet_id": meet.id, "size": size, "root": "3f" * 32, "made_at": now}
+            head = checkpoint(meet, size, "3f" * 32, now)
+            row = {"meet_id": meet, "size": size, "root": "3f" * 32, "made_at": now}
             conn.execute(insert(checkpoints).values(**row, note=key.sign_note(head.body)))
     engines.dispose()
     return key
@@ -95,25 +95,29 @@ def test_what_the_record_does_not_have_cannot_be_proved(meet: MeetAtHand) -> Non
     a_problem(meet.service.http.get(elsewhere), 404, "not-found")
 
 
-def test_a_record_without_a_seal_says_that_no_head_was_signed(meet: MeetAtHand) -> None:
-    answer = meet.service.http.get(f"/api/meets/{meet.id}/record/checkpoint")
+def test_a_record_without_a_seal_says_that_no_head_was_signed(service: Service) -> None:
+    heads = f"/api/meets/{new_id()}/record"
+    answer = service.http.get(f"{heads}/checkpoint")
     assert "nothing was sealed" in a_problem(answer, 404, "not-found")["detail"]
-    assert meet.referee.get("record/checkpoints").json() == {"checkpoints": [], "next": None}
+    assert service.http.get(f"{heads}/checkpoints").json() == {"checkpoints": [], "next": None}
 
 
-def test_the_newest_signed_head_is_given_out_word_for_word(meet: MeetAtHand) -> None:
-    key = sign_heads(meet, [3, 5, 4])
-    answer = meet.service.http.get(f"/api/meets/{meet.id}/record/checkpoint")
+def test_the_newest_signed_head_is_given_out_word_for_word(service: Service) -> None:
+    meet = MeetId(new_id())
+    key = sign_heads(service, meet, [3, 5, 4])
+    answer = service.http.get(f"/api/meets/{meet}/record/checkpoint")
     assert answer.headers["content-type"].startswith("text/plain")
     body = open_note(answer.text, [VerifierKey.parse(key.verifier_key)])
     assert Checkpoint.parse(body).size == 5
 
 
-def test_signed_heads_are_listed_in_pages_largest_first(meet: MeetAtHand) -> None:
-    sign_heads(meet, list(range(1, 251)))
-    sizes, before = [], ""
+def test_signed_heads_are_listed_in_pages_largest_first(service: Service) -> None:
+    meet = MeetId(new_id())
+    sign_heads(service, meet, list(range(1, 251)))
+    sizes: list[int] = []
+    before = ""
     while True:
-        page = meet.referee.get(f"record/checkpoints{before}").json()
+        page = service.http.get(f"/api/meets/{meet}/record/checkpoints{before}").json()
         sizes += [one["size"] for one in page["checkpoints"]]
         if page["next"] is None:
             break
