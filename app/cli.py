@@ -1,4 +1,4 @@
-"""The command line: demo, serve, migrate, check, backup, restore."""
+"""The command line: demo, serve, migrate, check, backup, restore, erase."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from app.collector import look_seldom
 from app.config import Settings
+from app.erasing.command import EXAMPLE, add_arguments, lines_of
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
@@ -79,16 +80,35 @@ def _parser() -> argparse.ArgumentParser:
     _add_place(serve_parser)
     _add(commands, "migrate", migrate, "bring the database to this program's schema", "migrate")
     check = _add(
-        commands, "check", check_record, "check an exported record", "check out/record.jsonl"
+        commands,
+        "check",
+        check_record,
+        "check an exported record, or all records of a database",
+        "check out/record.jsonl",
     )
-    check.add_argument(
-        "path", type=Path, metavar="DIR|FILE", help="an export, or the folder it is in"
+    checked = check.add_mutually_exclusive_group(required=True)
+    checked.add_argument(
+        "path", type=Path, metavar="DIR|FILE", nargs="?", help="an export, or the folder it is in"
+    )
+    checked.add_argument(
+        "--database",
+        action="store_true",
+        help="the records in the database that DATABASE_URL names, and what guards them",
     )
     save = _add(commands, "backup", backup, "copy a running SQLite database", "backup meet.bak.db")
     save.add_argument("path", type=Path, metavar="FILE", help="where to write the copy")
     load = _add(commands, "restore", restore, "put a copy in place of the database", "restore a.db")
     load.add_argument("path", type=Path, metavar="FILE", help="a copy that `backup` wrote")
     load.add_argument("--replace", action="store_true", help="replace a database that is there")
+    add_arguments(
+        _add(
+            commands,
+            "erase",
+            erase,
+            "erase what a meet holds of people, or of one of them",
+            EXAMPLE,
+        )
+    )
     return parser
 
 
@@ -168,7 +188,9 @@ def migrate(_parsed: argparse.Namespace) -> int:
 
 
 def check_record(parsed: argparse.Namespace) -> int:
-    """Check an exported record without a database or a network."""
+    """Check an exported record without a database or a network, or a database's own records."""
+    if parsed.database:
+        return _check_database()
     path: Path = parsed.path
     path = path / "record.jsonl" if path.is_dir() else path
     with path.open(encoding="utf-8", errors="surrogateescape") as lines:
@@ -180,7 +202,47 @@ def check_record(parsed: argparse.Namespace) -> int:
         raise ValueError(f"the {checked.size} entries of {path} do NOT agree")
     erased = f", {checked.erased} of them with erased bodies" if checked.erased else ""
     print(f"{checked.size} entries{erased} agree with its head: root {checked.root}")
+    print("\n".join(_erasures(checked)), end="\n" if checked.erasures else "")
     return 0
+
+
+def _check_database() -> int:
+    from app.record.all_meets import check_database  # noqa: PLC0415
+    from app.store.engine import open_engines  # noqa: PLC0415
+
+    engines = open_engines(_database_that_is_there())
+    try:
+        with engines.reading.connect() as conn:
+            if engines.is_sqlite:
+                conn.exec_driver_sql("BEGIN")  # one snapshot, as PostgreSQL's readers have
+            found = check_database(conn)
+    finally:
+        engines.dispose()
+    for meet, checked in found.meets.items():
+        print(f"meet {meet}: {checked.size} entries, root {checked.root}")
+        print("".join(f"{line}\n" for line in _erasures(checked)), end="")
+    for mismatch in found.mismatches:
+        print(mismatch)
+    if found.mismatches:
+        raise ValueError("the database does NOT agree")
+    print(f"The records of {len(found.meets)} meets agree with their heads, and are guarded.")
+    return 0
+
+
+def _database_that_is_there() -> str:
+    """The address of a database that is there: looking at one makes none."""
+    url = Settings().database_url
+    if make_url(url).get_backend_name() == "sqlite":
+        path = _sqlite_file(Settings())
+        if not path.exists():
+            raise ValueError(f"there is no database {path}; DATABASE_URL says where to look")
+    return url
+
+
+def _erasures(checked: Checked) -> Iterator[str]:
+    """A line for each erasure that the record tells of."""
+    for erasure in checked.erasures:
+        yield f"  what {len(erasure.entries)} of them said was {erasure}"
 
 
 def _disagreement(path: Path, checked: Checked) -> Iterator[str]:
@@ -214,6 +276,14 @@ def restore(parsed: argparse.Namespace) -> int:
     with only_process(make_url(settings.database_url)):
         put_back(parsed.path, target, replace=parsed.replace)
     print(f"Restored {target} from {parsed.path}.")
+    return 0
+
+
+def erase(parsed: argparse.Namespace) -> int:
+    """Erase, or say what would go. On SQLite no server may be running."""
+    url = _database_that_is_there()
+    for line in lines_of(parsed, url):
+        print(line)
     return 0
 
 
