@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -198,18 +199,38 @@ def test_a_meet_without_days_of_keeping_is_never_due(
     assert "No meet" in capsys.readouterr().out
 
 
+def test_what_lay_in_freed_pages_since_before_is_gone_too(made: MeetAtHand) -> None:
+    """A name that was changed, or a start list that was loaded anew, long before."""
+    path = next(files_of(made.service.database_url))
+    freed = "pin:long-since-freed"
+    with closing(sqlite3.connect(path)) as conn, conn:
+        conn.execute("PRAGMA secure_delete=OFF")
+        many = [(f"{freed}-{number}", number) for number in range(500)]
+        conn.executemany("INSERT INTO tries (key, count) VALUES (?, ?)", many)
+        conn.commit()
+        conn.execute("DELETE FROM tries")
+    assert freed.encode() in content(made.service)
+    assert erase(made.service, made.id, *WHY) == 0
+    assert freed.encode() not in content(made.service)
+
+
 def test_a_run_that_was_cut_off_before_the_file_was_written_anew_is_made_up_for(
     made: MeetAtHand, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Without it, what an older version of a row held could still lie in the file."""
+    """What it had erased was overwritten already; the rest of the file was not written anew."""
+    written: list[str] = []
+    real = afterwards._write_file_anew
 
-    def fail(*_arguments: Any) -> None:
+    def fail(_path: str) -> None:
         raise OSError(28, "No space left on device")
 
-    with monkeypatch.context() as broken:
-        broken.setattr(afterwards, "_write_file_anew", fail)
-        assert erase(made.service, made.id, *WHY) == 1
-    pages = Path(next(files_of(made.service.database_url))).stat().st_size
-    assert erase(made.service, made.id, *WHY) == 0
+    def write(path: str) -> None:
+        written.append(path)
+        real(path)
+
+    monkeypatch.setattr(afterwards, "_write_file_anew", fail)
+    assert erase(made.service, made.id, *WHY) == 1
     assert BO.encode() not in content(made.service)
-    assert Path(next(files_of(made.service.database_url))).stat().st_size <= pages
+    monkeypatch.setattr(afterwards, "_write_file_anew", write)
+    assert erase(made.service, made.id, *WHY) == 0
+    assert len(written) == 1
