@@ -6,26 +6,24 @@ nor who asked for it names anybody who is erased.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, bindparam, delete, update
 
-from app.erasing.mentions import Names
+from app.erasing.mentions import Names, Phrases
 from app.erasing.plan import Change, Plan, plan_of
 from app.erasing.queries import (
     insist_pictures,
     insist_there,
     is_closed,
-    is_telling,
-    names_in,
     names_of,
     note_of,
     notes_of,
-    words_in,
+    of_people,
 )
 from app.erasing.scope import OnePerson, Scope, WholeMeet
-from app.ids import MeetId, OfficialId
+from app.ids import OfficialId
 from app.record.kinds import Kind
 from app.refusals import Malformed
 from app.schema import all_tables
@@ -91,14 +89,11 @@ def erase(wanted: Wanted) -> Action[Plan]:
     return act
 
 
-def mentioned_in_part(unit: Unit, wanted: Wanted) -> Counted:
+def mentioned_in_part(unit: Unit, wanted: Wanted) -> Mapping[str, int]:
     """Where texts tell a part of the name only, and stay: for people to look at."""
     names = Names(_names(unit, wanted)).parts()
     scope = OnePerson(notes_of(unit.conn, unit.meet_id, _note(unit, wanted)), names)
     return plan_of(unit.conn, unit.meet_id, scope, unit.now).places
-
-
-Counted = dict[str, int]
 
 
 def _note(unit: Unit, wanted: Wanted) -> str:
@@ -115,12 +110,10 @@ def _names(unit: Unit, wanted: Wanted) -> set[str]:
 def _scope(unit: Unit, wanted: Wanted) -> Scope:
     notes = notes_of(unit.conn, unit.meet_id, _note(unit, wanted))
     if wanted.is_whole:
-        found = names_in(unit.conn, unit.meet_id)
+        found = of_people(unit.conn, unit.meet_id)
         # A name of one word may be a word of the language as well.
-        _insist_unnamed(wanted, (name for name in found if " " in name))
-        words = words_in(unit.conn, unit.meet_id)
-        telling = {text for text in words if is_telling(text)}
-        return WholeMeet(notes, Names(found | telling), frozenset(words))
+        _insist_unnamed(wanted, (name for name in found.names if " " in name))
+        return WholeMeet(notes, Names(found.names), Phrases(found.words))
     insist_pictures(unit.conn, unit.meet_id, wanted.pictures)
     names = _names(unit, wanted)
     _insist_unnamed(wanted, names)
@@ -170,8 +163,3 @@ def _delete(conn: Connection, table: str, key: str, ids: list[str]) -> None:
     column = all_tables().tables[table].c[key]
     for first in range(0, len(ids), AT_ONCE):
         conn.execute(delete(column.table).where(column.in_(ids[first : first + AT_ONCE])))
-
-
-def whole_meet_id(meet: str) -> MeetId:
-    """A meet's id as it is typed."""
-    return MeetId(meet.strip().lower())

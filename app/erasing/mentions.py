@@ -16,6 +16,10 @@ from app.visible import likeness
 
 SHORT = 5
 """Letters below which a name is looked for as a whole word."""
+LONG = 12
+"""Letters from which a free text is looked for inside sentences; half as many in other scripts,
+some of which write a sentence in six.
+"""
 
 
 class Names:
@@ -48,6 +52,30 @@ class Names:
         """The words that these names are made of, each for itself; initials are left out."""
         words = (word for name in self._names for word in name.split())
         return Names(word for word in words if len(word) > 2 or not _parts_words(word[0]))
+
+
+class Phrases:
+    """Free texts as sentences repeat them: word for word. Short ones are words of any sentence, and
+    found only where they stand alone.
+    """
+
+    def __init__(self, texts: Iterable[str]) -> None:
+        self._all = {plain for text in texts if (plain := _plain(text))}
+        self._beginnings: dict[str, list[str]] = {}
+        for plain in self._all:
+            long = LONG if plain.isascii() else LONG // 2
+            if len(plain) >= long:
+                self._beginnings.setdefault(plain[:long], []).append(plain)
+
+    def are_in(self, text: str) -> bool:
+        """Whether one of them stands in the text."""
+        plain = _plain(text)
+        return plain in self._all or any(
+            plain.startswith(phrase, place)
+            for place in range(len(plain) - LONG // 2 + 1)
+            for long in (LONG, LONG // 2)
+            for phrase in self._beginnings.get(plain[place : place + long], ())
+        )
 
 
 def _plain(text: str) -> str:

@@ -21,9 +21,6 @@ from app.record.queries import entries_about
 from app.refusals import NotFound
 from app.schema import all_tables
 
-LONG = 12
-"""Letters from which a free text is looked for inside sentences; half as many in other scripts."""
-
 
 @dataclass(frozen=True, slots=True)
 class Due:
@@ -46,21 +43,25 @@ def notes_of(conn: Connection, meet_id: MeetId, now: str) -> Notes:
     return Notes(now, frozenset(before))
 
 
-def names_in(conn: Connection, meet_id: MeetId) -> set[str]:
-    """All names of people that a meet holds, and what sentences repeat like names."""
-    found = chain(texts_in_rows(conn, meet_id), texts_in_bodies(conn, meet_id))
-    return {text for place, text in found if _is_like_a_name(sort_of(place), text)} - {ERASED}
+@dataclass(frozen=True, slots=True)
+class OfPeople:
+    """What a meet holds that sentences of the program repeat: names, and free texts."""
+
+    names: set[str]
+    words: set[str]
 
 
-def words_in(conn: Connection, meet_id: MeetId) -> set[str]:
-    """All free texts that a meet holds."""
-    found = chain(texts_in_rows(conn, meet_id), texts_in_bodies(conn, meet_id))
-    return {text for place, text in found if sort_of(place) is Sort.WORDS} - {""}
-
-
-def is_telling(words: str) -> bool:
-    """Whether a free text is long enough to be looked for inside sentences: “No.” is in many."""
-    return len(words) >= LONG if words.isascii() else len(words) >= LONG // 2
+def of_people(conn: Connection, meet_id: MeetId) -> OfPeople:
+    """All names of people that a meet holds, and all free texts."""
+    found = OfPeople(set(), set())
+    for place, text in chain(texts_in_rows(conn, meet_id), texts_in_bodies(conn, meet_id)):
+        sort = sort_of(place)
+        if sort is Sort.WORDS:
+            found.words.add(text)
+        elif _is_like_a_name(sort, text):
+            found.names.add(text)
+    found.names.discard(ERASED)
+    return found
 
 
 def _is_like_a_name(sort: Sort, text: str) -> bool:

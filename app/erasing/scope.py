@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from app.erasing.mentions import Names
+from app.erasing.mentions import Names, Phrases
 from app.erasing.what import Sort, is_id_or_instant
 
 ERASED = "erased"
@@ -49,17 +49,17 @@ class Scope(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class WholeMeet:
-    """All that tells of anybody. `names` are all names that were found in the meet, and the longer
-    free texts; `words` all free texts. Sentences repeat both.
+    """All that tells of anybody. `names` are all names that the meet holds, `words` all free
+    texts; sentences repeat both.
     """
 
     notes: Notes
     names: Names
-    words: frozenset[str]
+    words: Phrases
     is_whole: bool = True
 
     def concerns(self, sort: Sort, text: str, *, own: bool) -> bool:
-        return sort is not Sort.TOLD or text in self.words or self.names.are_in(text)
+        return sort is not Sort.TOLD or self.words.are_in(text) or self.names.are_in(text)
 
 
 @dataclass(frozen=True, slots=True)

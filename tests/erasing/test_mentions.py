@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from app.erasing.mentions import Names
+from app.erasing.mentions import Names, Phrases
 
 TOLD = [
     ("Bo Halyard", "I saw Bo Halyard drop it."),
@@ -51,3 +51,13 @@ def test_the_parts_of_a_name_are_its_words_without_initials() -> None:
     parts = Names(["Bo J Halyard"]).parts()
     assert parts.are_in("Halyard it was.")
     assert not parts.are_in("J it was; Bo too.")
+
+
+def test_a_free_text_is_found_where_a_sentence_repeats_it() -> None:
+    phrases = Phrases(["The board was dark.", "No.", "看板太暗了。"])
+    assert phrases.are_in("heard late, since: the board  was dark. (TR8.2)")
+    assert phrases.are_in("no.")
+    assert phrases.are_in("heard late, since: 看板太暗了。")
+    assert not phrases.are_in("Women 4x100 m no. 1")
+    assert not phrases.are_in("The board was light.")
+    assert not Phrases([]).are_in("")
