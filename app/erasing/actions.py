@@ -21,6 +21,7 @@ from app.erasing.queries import (
     note_of,
     notes_of,
     of_people,
+    officials_named,
 )
 from app.erasing.scope import OnePerson, Scope, WholeMeet
 from app.ids import OfficialId
@@ -50,13 +51,6 @@ class Wanted:
     def is_whole(self) -> bool:
         return not (self.names or self.official or self.pictures)
 
-    @property
-    def of(self) -> str:
-        """The scope as the record tells it, which names nobody."""
-        if self.is_whole:
-            return "the meet"
-        return "an official" if self.official else "one person"
-
 
 def look(unit: Unit, wanted: Wanted) -> tuple[Plan, Scope]:
     """What would go, without a change; Malformed where the words tell a name that is to go.
@@ -84,7 +78,7 @@ def erase(wanted: Wanted) -> Action[Plan]:
             heads = all_tables().tables["record_heads"]
             mine = heads.c.meet_id == unit.meet_id
             unit.conn.execute(update(heads).where(mine).values(closed=True))
-        return Done(plan, Deed(Kind.ERASED, unit.meet_id, _told(wanted, plan)))
+        return Done(plan, Deed(Kind.ERASED, unit.meet_id, _told(wanted, scope, plan)))
 
     return act
 
@@ -101,10 +95,9 @@ def _note(unit: Unit, wanted: Wanted) -> str:
 
 
 def _names(unit: Unit, wanted: Wanted) -> set[str]:
-    names = set(wanted.names)
-    if wanted.official:
-        names |= names_of(unit.conn, unit.meet_id, OfficialId(wanted.official))
-    return names
+    officials = sorted(_officials(unit, wanted))
+    had = (names_of(unit.conn, unit.meet_id, OfficialId(official)) for official in officials)
+    return set(wanted.names).union(*had)
 
 
 def _scope(unit: Unit, wanted: Wanted) -> Scope:
@@ -117,7 +110,13 @@ def _scope(unit: Unit, wanted: Wanted) -> Scope:
     insist_pictures(unit.conn, unit.meet_id, wanted.pictures)
     names = _names(unit, wanted)
     _insist_unnamed(wanted, names)
-    return OnePerson(notes, Names(names), wanted.official, wanted.pictures)
+    return OnePerson(notes, Names(names), _officials(unit, wanted), wanted.pictures)
+
+
+def _officials(unit: Unit, wanted: Wanted) -> frozenset[str]:
+    """Whoever has that name as an official is taken for the person, with all that lets them in."""
+    named = officials_named(unit.conn, unit.meet_id, wanted.names)
+    return frozenset({wanted.official, *named} - {""})
 
 
 def _insist_unnamed(wanted: Wanted, names: Iterable[str]) -> None:
@@ -128,16 +127,16 @@ def _insist_unnamed(wanted: Wanted, names: Iterable[str]) -> None:
         )
 
 
-def _told(wanted: Wanted, plan: Plan) -> dict[str, object]:
-    told: dict[str, object] = {
+def _told(wanted: Wanted, scope: Scope, plan: Plan) -> dict[str, object]:
+    return {
         "because": wanted.because,
         "by": wanted.by,
-        "scope": wanted.of,
+        "scope": "the meet" if scope.is_whole else "one person",
+        "officials": sorted(scope.officials) if isinstance(scope, OnePerson) else [],
         "entries": sorted({*plan.entries, *plan.named}),
         "pictures": plan.pictures,
         "papers": sorted(plan.papers),
     }
-    return told | ({"official": wanted.official} if wanted.official else {})
 
 
 def _carry_out(unit: Unit, plan: Plan) -> None:

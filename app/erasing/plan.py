@@ -194,7 +194,7 @@ def _is_own(row: AnyRow, table: Table, scope: Scope) -> bool:
     if scope.is_whole:
         return True
     official = row.id if table.name == "officials" else getattr(row, "official_id", None)
-    return isinstance(scope, OnePerson) and bool(scope.official) and official == scope.official
+    return isinstance(scope, OnePerson) and official in scope.officials
 
 
 def _put_out(
@@ -265,7 +265,7 @@ def _pictures(conn: Connection, meet_id: MeetId, scope: Scope) -> tuple[list[str
 def _goes(row: AnyRow, scope: Scope, *, original: bool) -> bool:
     if not isinstance(scope, OnePerson):
         return scope.is_whole
-    sent_it = bool(scope.official) and row.official_id == scope.official
+    sent_it = row.official_id in scope.officials
     return row.picture_id in scope.pictures or (original and sent_it)
 
 
@@ -294,8 +294,7 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
 def _body_goes(row: AnyRow, body: Any, scope: Scope) -> bool:
     own = scope.is_whole or (
         isinstance(scope, OnePerson)
-        and bool(scope.official)
-        and scope.official in {row.subject, body.get("official")}
+        and not scope.officials.isdisjoint({row.subject, str(body.get("official"))})
     )
     return any(
         after(scope, sort_of(place), text, own=own) != text

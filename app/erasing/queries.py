@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import chain
@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, select
 
-from app.access.queries import official_row
+from app.access.queries import official_names, official_row
 from app.erasing.plan import texts_in_bodies, texts_in_rows
 from app.erasing.scope import ERASED, Notes
 from app.erasing.what import Sort, is_id_or_instant, sort_of
@@ -20,6 +20,7 @@ from app.record.kinds import Kind
 from app.record.queries import entries_about
 from app.refusals import NotFound
 from app.schema import all_tables
+from app.visible import likeness
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,13 @@ def names_of(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> set[
     names = {row.name, *(body["name"] for body in had if body)}
     names |= {one["name"] for one in organisers if one["id"] == official_id}
     return names - {ERASED}
+
+
+def officials_named(conn: Connection, meet_id: MeetId, names: Iterable[str]) -> set[str]:
+    """The officials of a meet who have one of these names, however it is written."""
+    alike = {likeness(name) for name in names}
+    officials = official_names(conn, meet_id).items()
+    return {official for official, name in officials if likeness(name) in alike}
 
 
 def insist_there(conn: Connection, meet_id: MeetId) -> None:

@@ -64,14 +64,14 @@ class WholeMeet:
 
 @dataclass(frozen=True, slots=True)
 class OnePerson:
-    """What tells of somebody with these names; `official` where that is an official.
+    """What tells of somebody with these names; `officials` are those among them.
 
     `pictures` are those that show them: no program can say who is in a picture.
     """
 
     notes: Notes
     names: Names
-    official: str = ""
+    officials: frozenset[str] = frozenset()
     pictures: frozenset[str] = field(default_factory=frozenset)
     is_whole: bool = False
 

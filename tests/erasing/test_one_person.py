@@ -132,8 +132,11 @@ def test_a_runner_is_erased_by_name_and_nobody_else(erased: Any) -> None:
     assert checks(meet)
 
 
-def test_an_official_is_erased_with_contact_and_what_lets_them_in(erased: Any) -> None:
-    story: Story = erased("--official", "umpire")
+@pytest.mark.parametrize("who", [("--official", "umpire"), ("--name", "BO  HALYÁRD")])
+def test_an_official_is_erased_with_contact_and_what_lets_them_in(
+    erased: Any, who: tuple[str, str]
+) -> None:
+    story: Story = erased(*who)
     meet = story.meet
     content = bytes_of(meet.service.database_url)
     assert UMPIRE.encode() not in content
@@ -151,6 +154,20 @@ def test_an_official_is_erased_with_contact_and_what_lets_them_in(erased: Any) -
     assert meet.referee.get("/api/me").status_code == 200
     assert meet.report(lane=7)["words"]  # the meet goes on
     assert checks(meet)
+
+
+def test_a_name_that_an_official_had_before_goes_too(new_database: NewDatabase) -> None:
+    url = new_database("sqlite")
+    with a_service(url) as service:
+        story = Story(service)
+        address = f"officials/{story.umpire.id}"
+        seen = story.meet.organiser.get(address)
+        document = {"name": "Bo Anker", "affiliation": "", "roles": ["umpire"]}
+        changed = story.meet.organiser.put(address, document, etag=seen.headers["ETag"])
+        assert changed.status_code == 200, changed.text
+    _erased(story, "--name", "Bo Anker")
+    for name in ("Bo Anker", UMPIRE):
+        assert name.encode() not in bytes_of(url)
 
 
 def test_a_picture_that_shows_them_goes_when_it_is_named(erased: Any) -> None:
