@@ -16,7 +16,7 @@ from typing import TypeVar
 
 from sqlalchemy import Connection
 
-from app.clock import Clock, SystemClock
+from app.clock import SystemClock
 from app.erasing.actions import OPERATOR, Wanted, erase, look, mentioned_in_part
 from app.erasing.afterwards import overwrite_what_is_freed, write_anew
 from app.erasing.plan import Plan, tables_walked
@@ -59,29 +59,33 @@ def due(database_url: str) -> list[Due]:
     return _read(database_url, lambda conn: list(meets_due(conn, now)))
 
 
-def erase_all(
-    database_url: str, wants: Wants, clock: Clock | None = None
-) -> tuple[bool, list[Plan]]:
-    """Erase all of this; whether all of the files could be written anew, and what went."""
-    with _store(database_url, clock or SystemClock()) as store:
+def erase_all(database_url: str, wants: Wants) -> tuple[bool, list[Plan]]:
+    """Erase all of this; whether all of the files could be written anew, and what went.
+
+    Where one meet is refused, those before it are erased, and the files are written anew for them.
+    """
+    plans: list[Plan] = []
+    with _store(database_url) as store:
         overwrite_what_is_freed(store.engines)
         store.start()
         try:
-            plans = [store.act_now(meet, OPERATOR, erase(wanted)) for meet, wanted in wants]
+            for meet, wanted in wants:
+                plans.append(store.act_now(meet, OPERATOR, erase(wanted)))
         finally:
             store.stop()
-        tables = sorted({table for plan in plans for table in plan.tables or tables_walked()})
-        return write_anew(store.engines, tables), plans
+            tables = sorted({table for plan in plans for table in plan.tables or tables_walked()})
+            are_all_written_anew = write_anew(store.engines, tables) if plans else True
+    return are_all_written_anew, plans
 
 
 def _read(database_url: str, query: Callable[[Connection], Result]) -> Result:
-    with _store(database_url, SystemClock()) as store:
+    with _store(database_url) as store:
         return store.read_now(query)
 
 
 @contextmanager
-def _store(database_url: str, clock: Clock) -> Iterator[Store]:
-    store = Store(database_url, clock, Keeper())
+def _store(database_url: str) -> Iterator[Store]:
+    store = Store(database_url, SystemClock(), Keeper())
     try:
         found = store.read_now(stored_revision)
         if found != REVISION:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,21 @@ from tests.sendings import SENDINGS, Sending
 BECAUSE, BY = "kept long enough", "the games committee"
 STAYING = ("meets: /name", "meets: /venue", "rounds: /next_round", "rounds: /round")
 """Fields that tell of no person."""
+TOO_LATE = timedelta(minutes=40)
+"""The protest window of the edition is 30 minutes (TR8.2)."""
+
+
+def _heard_late(meet: MeetAtHand) -> Sending:
+    """The decision on a protest that came too late and is heard."""
+    meet.service.clock.move(TOO_LATE)
+    team = meet.heats[1]["lanes"][3]["team"]
+    late = SENDINGS["protest"](meet).changed(heat=meet.heat(1), team=team)
+    assert late.send(meet.service.http).status_code == 201
+    document = {"verdict": "upheld", "reasons": "The desk was closed.", "pin": PIN}
+    words = {"heard_because": "It was closed.", "done_already": "The desk has put it right."}
+    bearer = meet.referee.token
+    return Sending("PUT", f"{late.path}/decision", bearer, {**document, **words}, etag='"v1"')
+
 
 MORE: dict[str, Callable[[MeetAtHand], Sending]] = {
     "reason for taking back": lambda meet: SENDINGS["protest taken back"](meet).changed(
@@ -48,6 +64,7 @@ MORE: dict[str, Callable[[MeetAtHand], Sending]] = {
     "how the end was known": lambda meet: SENDINGS["corrected end"](meet).changed(
         remark="It was read aloud."
     ),
+    "heard late": _heard_late,
 }
 
 
@@ -213,6 +230,7 @@ def afterwards(played_meet: Played) -> Iterator[Played]:
         yield played_meet
         return
     with a_service(played_meet.service.database_url) as service:
+        service.clock.move(TOO_LATE)
         yield replace(played_meet, meet=replace(played_meet.meet, service=service))
 
 

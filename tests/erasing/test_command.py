@@ -188,6 +188,21 @@ def test_meets_are_due_by_their_own_terms(
         assert "No meet" in capsys.readouterr().out
 
 
+def test_what_is_due_beside_a_meet_that_is_refused_is_gone_from_the_file(
+    new_database: NewDatabase, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The second one has an official who is called like whoever asks."""
+    with a_service(new_database("sqlite")) as service:
+        for name in (BO, "the organiser"):
+            add_official(a_bare_meet(service, terms={"keep_days": 1}), name, "umpire")
+    later = datetime(2099, 1, 1, tzinfo=UTC)
+    monkeypatch.setattr(SystemClock, "now", lambda _self: later)
+    assert erase(service, *DUE) == 1
+    assert "without the name" in capsys.readouterr().err
+    assert BO.encode() not in content(service)
+    assert erase(service, "--due", "--by", "its terms") == 0
+
+
 def test_a_meet_without_days_of_keeping_is_never_due(
     new_database: NewDatabase, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
