@@ -136,6 +136,7 @@ def _told(wanted: Wanted, scope: Scope, plan: Plan) -> dict[str, object]:
         "entries": sorted({*plan.entries, *plan.named}),
         "pictures": plan.pictures,
         "papers": sorted(plan.papers),
+        "keys": plan.keys,
     }
 
 

@@ -29,6 +29,8 @@ from app.store.rows import AnyRow
 RECORD = frozenset({"record_entries", "record_bodies", "record_heads", "checkpoints"})
 PICTURES = ("picture_originals", "picture_copies")
 BODIES = "record_bodies"
+OF_KEYS = ("key", "kind", "official", "public_key", "rp_id")
+"""What of a key's registration names nobody, and a check of its signatures needs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +47,15 @@ class Plan:
     """All that would go, and how much of it in which place.
 
     `entries` are those whose bodies go, `named` those of earlier erasures that must be named anew;
-    `pictures` and `papers` are ids.
+    `pictures` and `papers` are ids. `keys` are public keys whose registration goes, without the
+    device: what was signed with them and stays can still be checked.
     """
 
     changes: list[Change] = field(default_factory=list)
     originals: list[str] = field(default_factory=list)
     copies: list[str] = field(default_factory=list)
     papers: list[str] = field(default_factory=list)
+    keys: list[dict[str, object]] = field(default_factory=list)
     entries: list[int] = field(default_factory=list)
     named: set[int] = field(default_factory=set)
     places: Counter[str] = field(default_factory=Counter)
@@ -287,8 +291,11 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
             if isinstance(scope, OnePerson) and scope.names.are_in(row.body):
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
+                plan.keys += body["keys"]
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
+            if row.kind == Kind.KEY_REGISTERED.value:
+                plan.keys.append({name: body.get(name) for name in OF_KEYS})
 
 
 def _body_goes(row: AnyRow, body: Any, scope: Scope) -> bool:

@@ -57,6 +57,26 @@ def test_looking_tells_texts_that_name_a_person_in_part(
     assert "officials.name" in told
 
 
+def test_a_paper_that_tells_the_name_goes_and_others_stay(made: MeetAtHand) -> None:
+    """A drawn paper is packed: nothing in it can be looked for, so its facts are."""
+    told, other = new_id(), new_id()
+    path = next(files_of(made.service.database_url))
+    with closing(sqlite3.connect(path)) as conn, conn:
+        conn.execute(
+            "INSERT INTO seals VALUES (?, ?, 1, 'PEM', 'print', 'key', '2026-06-13T12:00:00Z')",
+            (seal := new_id(), made.id),
+        )
+        for paper, facts in ((told, f'{{"grounds": [["by", "{BO}"]]}}'), (other, '{"by": "Nora"}')):
+            conn.execute(
+                "INSERT INTO papers VALUES (?, ?, 'form', ?, 'A4', 1, '', ?, ?, '', ?, 1, "
+                "'2026-06-13T12:00:00Z')",
+                (paper, made.id, new_id(), facts, f"%PDF of {paper}".encode(), seal),
+            )
+    assert erase(made.service, made.id, "--name", BO, *WHY) == 0
+    assert f"%PDF of {told}".encode() not in content(made.service)
+    assert f"%PDF of {other}".encode() in content(made.service)
+
+
 @pytest.mark.parametrize("told", ["because", "by"])
 def test_neither_the_reason_nor_who_asked_names_whom_it_is_about(
     made: MeetAtHand, told: str, capsys: pytest.CaptureFixture[str]

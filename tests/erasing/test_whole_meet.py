@@ -8,9 +8,11 @@ from collections.abc import Iterator
 import pytest
 from sqlalchemy import select
 
+from app.erasing.what import is_id_or_instant
 from app.ids import MeetId
 from app.record.check import Checked, check_lines
-from app.record.queries import export_lines
+from app.record.kinds import Kind
+from app.record.queries import entries_about, export_lines
 from app.schema import all_tables
 from tests.builders import Json, a_problem
 from tests.conftest import ENGINES, NewDatabase
@@ -88,7 +90,12 @@ def test_no_entry_of_the_record_ever_held_a_name(story: Played) -> None:
     asked = select(entries.c.entry, entries.c.subject).where(entries.c.meet_id == story.meet.id)
     rows = story.service.store.read_now(lambda conn: conn.execute(asked).all())
     keys = {"actor", "at", "commitment", "kind", "meet", "seq", "subject"}
-    assert all(json.loads(row.entry).keys() == keys for row in rows)
+    for row in rows:
+        entry = json.loads(row.entry)
+        assert entry.keys() == keys
+        assert is_id_or_instant(entry["subject"])
+        assert row.subject == entry["subject"]
+        assert entry["actor"] in {"founder", "operator"} or is_id_or_instant(entry["actor"])
 
 
 def test_results_read_as_before(story: Played) -> None:
@@ -128,6 +135,18 @@ def test_its_papers_say_what_was_erased_by_whom_and_for_what(story: Played) -> N
         assert paper.status_code == 200, paper.text
         told = " ".join(read_text(paper.content).split())
         assert NOTE.strip(", ") in told, told
+
+
+def test_keys_are_told_again_without_the_device(story: Played) -> None:
+    """So what was signed with them and stays can be checked from an export alone."""
+    meet = MeetId(story.meet.id)
+    made = story.service.store.read_now(
+        lambda conn: entries_about(conn, meet, Kind.ERASED, story.meet.id)
+    )
+    assert made[0].body is not None
+    (key,) = made[0].body["keys"]
+    assert key["official"] == story.meet.referee.id
+    assert key.keys() == {"key", "kind", "official", "public_key", "rp_id"}
 
 
 def test_pictures_say_that_they_were_erased(story: Played) -> None:
