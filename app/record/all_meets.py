@@ -5,12 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, select, text, union
+from sqlalchemy import Connection, inspect, select, text, union
 
 from app.ids import MeetId
 from app.record.check import Checked, check_lines
 from app.record.queries import export_lines
-from app.record.tables import CHECKPOINT_GUARDS, GUARDS, record_entries, record_heads
+from app.record.tables import (
+    CHECKPOINT_GUARDS,
+    GUARDS,
+    checkpoints,
+    record_entries,
+    record_heads,
+)
 
 _TRIGGERS = {
     "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger'",
@@ -43,5 +49,8 @@ def missing_guards(conn: Connection) -> Iterator[str]:
     """What should refuse to rewrite the record and is not there, or does not act."""
     engine = conn.dialect.name
     there = set(conn.execute(text(_TRIGGERS[engine])).scalars())
-    for name in sorted((GUARDS[engine].keys() | CHECKPOINT_GUARDS[engine].keys()) - there):
+    wanted = {*GUARDS[engine]}
+    if inspect(conn).has_table(checkpoints.name):  # an older schema has none
+        wanted |= CHECKPOINT_GUARDS[engine].keys()
+    for name in sorted(wanted - there):
         yield f"the guard {name} is missing: a restore may have left it out"

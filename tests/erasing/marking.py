@@ -57,7 +57,7 @@ class Marking(httpx.BaseTransport):
 
     def new_mark(self, field: str) -> str:
         """A mark for what is sent in a file."""
-        mark = f"Mörk{len(self._given) + 1:04d}ß"
+        mark = f"Mörkel{len(self._given) + 1:04d}ß"
         self._given[field, mark] = mark
         self.marks[mark] = field
         return mark
@@ -67,7 +67,7 @@ class Marking(httpx.BaseTransport):
             if place[-1] in LETS_IN or not text or NOT_TEXT.fullmatch(text):
                 continue
             key = (path, f"{_pointer(place)}={text}")  # the same again is the same
-            self._given.setdefault(key, f"Mörk{len(self._given) + 1:04d}ß")
+            self._given.setdefault(key, f"Mörkel{len(self._given) + 1:04d}ß")
             yield place, self._given[key]
 
     def _send(self, request: httpx.Request, document: Any) -> httpx.Response:

@@ -14,8 +14,15 @@ from app.record.queries import export_lines
 from tests.appeals.desk import a_protest, an_announced_disqualification, decided, lodge
 from tests.builders import MeetAtHand, a_meet, a_problem, add_official
 from tests.conftest import ENGINES, NewDatabase
-from tests.erasing.looking import dump_of, pictures_in, relations_of
-from tests.erasing.played import erase, files_of
+from tests.erasing.looking import dump_of, found_in, pictures_in, relations_of
+from tests.erasing.played import (
+    a_stopped_service,
+    afterwards,
+    answers,
+    erase,
+    files_of,
+    let_in,
+)
 from tests.forms.pdf_reading import read_text
 from tests.pictures.photographs import a_photograph
 from tests.running import Service, a_service
@@ -179,3 +186,21 @@ def test_a_picture_that_shows_them_goes_when_it_is_named(erased: Any) -> None:
     kept = f"reports/{story.other}/pictures/{story.pictures[1]}"
     assert meet.referee.get(f"{kept}/original").status_code == 200
     assert checks(meet)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_a_name_is_erased_from_wherever_it_can_stand(
+    engine: str, new_database: NewDatabase
+) -> None:
+    """Every text that a request can carry tells the name, which all marks begin with."""
+    with a_stopped_service(new_database, engine) as story:
+        asked = ("--name", "mörkel", *WHY)
+        assert erase(story.service, story.meet.id, *asked) == 0
+        content = bytes_of(story.service.database_url)
+        left = found_in(content, story.erased_marks)
+        assert not left, sorted(story.marks[mark] for mark in left)
+        with afterwards(story) as again:
+            now = dict(answers(again.service, again.meet.id, let_in(again)))
+            for address, before in story.answered.items():
+                assert now[address].status_code == before, now[address].text
+            assert checks(again.meet)
