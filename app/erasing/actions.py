@@ -6,7 +6,8 @@ nor who asked for it names anybody who is erased.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, bindparam, delete, update
@@ -104,8 +105,7 @@ def _scope(unit: Unit, wanted: Wanted) -> Scope:
     notes = notes_of(unit.conn, unit.meet_id, _note(unit, wanted))
     if wanted.is_whole:
         found = of_people(unit.conn, unit.meet_id)
-        # A name of one word may be a word of the language as well.
-        _insist_unnamed(wanted, (name for name in found.names if " " in name))
+        _insist_unnamed(wanted, _said_as_names(wanted, found.names))
         return WholeMeet(notes, Names(found.names), Phrases(found.words))
     insist_pictures(unit.conn, unit.meet_id, wanted.pictures)
     names = _names(unit, wanted)
@@ -125,6 +125,14 @@ def _insist_unnamed(wanted: Wanted, names: Iterable[str]) -> None:
             "The reason and who asked for it stay in the record and on papers, and they tell a "
             "name that is to be erased. Say it without the name; an office is enough."
         )
+
+
+def _said_as_names(wanted: Wanted, names: Iterable[str]) -> Iterator[str]:
+    """Of a meet's names those that the reason cannot mean otherwise: one of a single word may be a
+    word of the language as well, and counts as it is written.
+    """
+    words = set(re.findall(r"\w+", f"{wanted.because}\n{wanted.by}"))
+    yield from (name for name in names if " " in name or name in words)
 
 
 def _told(wanted: Wanted, scope: Scope, plan: Plan) -> dict[str, object]:

@@ -57,7 +57,7 @@ def _add_person(parser: argparse.ArgumentParser) -> None:
         "--name",
         dest="names",
         metavar="NAME",
-        type=_line,
+        type=_name,
         action="append",
         default=[],
         help="whoever has this name only; once for each way in which it is written",
@@ -86,6 +86,14 @@ def _line(text: str) -> str:
         raise argparse.ArgumentTypeError(str(error)) from error
     if not 1 <= len(line) <= LONGEST:
         raise argparse.ArgumentTypeError(f"this needs 1 to {LONGEST} letters")
+    return line
+
+
+def _name(text: str) -> str:
+    line = _line(text)
+    letters = [one for one in line if one.isalpha()]
+    if not letters or (len(letters) == 1 and letters[0].upper() != letters[0].lower()):
+        raise argparse.ArgumentTypeError(f"“{line}” is in every text, and no name to look for")
     return line
 
 

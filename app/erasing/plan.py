@@ -288,7 +288,7 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
     for row in _bodies(conn, meet_id):
         body = json.loads(row.body)
         if row.kind == Kind.ERASED.value:
-            if isinstance(scope, OnePerson) and scope.names.are_in(row.body):
+            if scope.names.are_in(f"{body['because']}\n{body['by']}"):
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
                 plan.keys += body["keys"]

@@ -40,6 +40,9 @@ class Scope(Protocol):
     def notes(self) -> Notes: ...
 
     @property
+    def names(self) -> Names: ...
+
+    @property
     def is_whole(self) -> bool: ...
 
     def concerns(self, sort: Sort, text: str, *, own: bool) -> bool:
@@ -81,8 +84,10 @@ class OnePerson:
 
 def after(scope: Scope, sort: Sort, text: str, *, own: bool) -> str:
     """A text as it is after the erasure; the same text where nothing of it goes."""
-    if sort in _NOT_TO_WALK or not text or scope.notes.are(text) or is_id_or_instant(text):
+    if sort in _NOT_TO_WALK or not text or is_id_or_instant(text):
         return text
+    if scope.notes.are(text) and not scope.names.are_in(text):
+        return text  # an earlier reason may have told a name that goes now
     if sort is Sort.DIGEST or not scope.concerns(sort, text, own=own):
         return text
     return ERASED if sort in _IN_ONE_WORD else scope.notes.now

@@ -14,7 +14,7 @@ from app.erasing import afterwards
 from app.ids import new_id
 from app.serving import bring_up_to_date
 from app.store.engine import only_process
-from tests.builders import MeetAtHand, a_bare_meet, add_official
+from tests.builders import MeetAtHand, a_bare_meet, a_meet, add_official
 from tests.conftest import NewDatabase
 from tests.erasing.played import erase, files_of
 from tests.running import Service, a_service
@@ -90,15 +90,34 @@ def test_neither_the_reason_nor_who_asked_names_whom_it_is_about(
     assert content(made.service) == before
 
 
+@pytest.mark.parametrize("who", [("--name", "Nora Newcomer"), ()])
 def test_a_person_named_in_an_earlier_reason_is_erased_from_that_too(
+    new_database: NewDatabase, who: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Also where it stands in place of a text; what the earlier one erased is named again."""
+    with a_service(new_database("sqlite")) as service:
+        made = a_meet(service)
+        add_official(made, "Nora Newcomer", "umpire")
+        made.report(words=f"{BO} let go of it.")
+    asked = ("--because", "Nora Newcomer asked for it", "--by", "the committee")
+    assert erase(service, made.id, "--name", BO, *asked) == 0
+    assert content(service).count(b"Nora Newcomer asked") > 1
+    assert erase(service, made.id, *who, "--because", "as asked", "--by", "the committee") == 0
+    assert b"Nora Newcomer" not in content(service)
+    assert checks(made, capsys)
+
+
+def test_a_name_of_one_word_counts_in_a_reason_as_it_is_written(
     made: MeetAtHand, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    asked = ("--because", "Nora Newcomer asked for it", "--by", "the organiser")
-    assert erase(made.service, made.id, "--name", BO, *asked) == 0
-    assert b"Nora Newcomer" in content(made.service)
-    assert erase(made.service, made.id, "--name", "Nora Newcomer", *WHY) == 0
-    assert b"Nora Newcomer" not in content(made.service)
-    assert checks(made, capsys)
+    with a_service(made.service.database_url) as service:
+        made.service = service
+        for person in made.people.values():
+            person.http = service.http
+        add_official(made, "Asked", "umpire")
+    assert erase(service, made.id, "--because", "Asked for it", "--by", "the committee") == 1
+    assert "without the name" in capsys.readouterr().err
+    assert erase(service, made.id, *WHY) == 0
 
 
 def checks(made: MeetAtHand, capsys: pytest.CaptureFixture[str]) -> bool:
@@ -130,6 +149,8 @@ def test_check_says_when_by_whom_and_for_what(
     [
         (("--by", "the organiser"), "--because is missing"),
         (("--because", "asked for it", "--by", "\u202e"), "U+202E"),
+        (("--name", ".", *WHY), "no name to look for"),
+        (("--name", "J", *WHY), "no name to look for"),
         (("--official", "nobody", *WHY), "an id is a UUID"),
         (("--official", new_id(), *WHY), "no such official"),
         (("--picture", new_id(), *WHY), "no picture"),
