@@ -93,7 +93,7 @@ def served(
     request: pytest.FixtureRequest, new_database: NewDatabase, tmp_path: Path
 ) -> Iterator[Served]:
     url = new_database(request.param)
-    with a_service(url) as service:
+    with sealing_in(tmp_path / "seal"), a_service(url) as service:
         meet = a_meet(service, heats=HEATS)
         report = meet.report(lane=3)
         address = f"reports/{report['id']}/pictures/{new_id()}"
@@ -105,6 +105,19 @@ def served(
         bearer = {"Authorization": f"Bearer {meet.referee.token}"}
         assert httpx.get(form, headers=bearer, timeout=30).status_code == 200
         yield Served(meet, address, url, tmp_path / "seal")
+
+
+@contextmanager
+def sealing_in(folder: Path) -> Iterator[None]:
+    """A service that is made here has its seals where the process has them."""
+    with pytest.MonkeyPatch.context() as patched:
+        for name, value in seal_settings(folder).items():
+            patched.setenv(name, value)
+        yield
+
+
+def seal_settings(folder: Path) -> Mapping[str, str]:
+    return {"ZONEDOCKET_SEAL_FOLDER": str(folder), "ZONEDOCKET_SEAL_PASSPHRASE": "for tests"}
 
 
 @contextmanager
@@ -128,8 +141,7 @@ def a_process(url: str, seal_folder: Path) -> Iterator[str]:
 
 def environment(url: str, seal_folder: Path) -> Mapping[str, str]:
     ours = {"DATABASE_URL": url, "ZONEDOCKET_SETUP_KEY": SETUP_KEY}
-    seal = {"ZONEDOCKET_SEAL_FOLDER": str(seal_folder), "ZONEDOCKET_SEAL_PASSPHRASE": "for tests"}
-    return {**os.environ, **ours, **seal}
+    return {**os.environ, **ours, **seal_settings(seal_folder)}
 
 
 def run(url: str, *arguments: str) -> int:

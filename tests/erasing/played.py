@@ -143,7 +143,7 @@ def _seal_and_sign(meet: MeetAtHand, marking: Marking) -> None:
     mark = marking.new_mark
     same = {"meet_id": meet.id, "official_id": official}
     rows = {
-        "seals": {"id": seal, "number": 1, "certificates": "PEM", "made_at": now}
+        "seals": {"id": seal, "number": 0, "certificates": "PEM", "made_at": now}
         | {"fingerprint": new_id(), "verifier_key": "key"},
         "papers": {"id": new_id(), "kind": "form", "subject": new_id(), "sheet": "A4"}
         | {"edition": 1, "facts_sha256": "", "facts": {"reasons": mark("paper: facts")}}

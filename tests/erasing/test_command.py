@@ -11,7 +11,8 @@ import pytest
 
 from app.clock import SystemClock
 from app.erasing import afterwards
-from app.ids import new_id
+from app.ids import MeetId, new_id
+from app.record.queries import head_of, was_erased_since
 from app.serving import bring_up_to_date
 from app.store.engine import only_process
 from tests.builders import MeetAtHand, a_bare_meet, a_meet, add_official
@@ -63,7 +64,7 @@ def test_a_paper_that_tells_the_name_goes_and_others_stay(made: MeetAtHand) -> N
     path = next(files_of(made.service.database_url))
     with closing(sqlite3.connect(path)) as conn, conn:
         conn.execute(
-            "INSERT INTO seals VALUES (?, ?, 1, 'PEM', 'print', 'key', '2026-06-13T12:00:00Z')",
+            "INSERT INTO seals VALUES (?, ?, 0, 'PEM', 'print', 'key', '2026-06-13T12:00:00Z')",
             (seal := new_id(), made.id),
         )
         for paper, facts in ((told, f'{{"grounds": [["by", "{BO}"]]}}'), (other, '{"by": "Nora"}')):
@@ -290,3 +291,16 @@ def test_a_run_that_was_cut_off_before_the_file_was_written_anew_is_made_up_for(
     monkeypatch.setattr(afterwards, "_write_file_anew", write)
     assert erase(made.service, made.id, *WHY) == 0
     assert len(written) == 1
+
+
+def test_it_is_known_whether_something_was_erased_since_a_size(made: MeetAtHand) -> None:
+    """Whatever is drawn beside the writer is not kept when what it tells was erased meanwhile."""
+    meet = MeetId(made.id)
+    with a_service(made.service.database_url) as service:
+        size = service.store.read_now(lambda conn: head_of(conn, meet)).size
+    assert erase(made.service, made.id, *WHY) == 0
+    with a_service(made.service.database_url) as service:
+        read = service.store.read_now
+        assert read(lambda conn: was_erased_since(conn, meet, size))
+        now = read(lambda conn: head_of(conn, meet)).size
+        assert not read(lambda conn: was_erased_since(conn, meet, now))

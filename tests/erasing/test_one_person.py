@@ -202,5 +202,6 @@ def test_a_name_is_erased_from_wherever_it_can_stand(
         with afterwards(story) as again:
             now = dict(answers(again.service, again.meet.id, let_in(again)))
             for address, before in story.answered.items():
-                assert now[address].status_code == before, now[address].text
+                if address in now or "/papers/" not in address:  # those that told it are gone
+                    assert now[address].status_code == before, (address, now[address].text)
             assert checks(again.meet)
