@@ -1,4 +1,4 @@
-"""The command line: demo, serve, migrate, seal, export, check, backup, restore."""
+"""The command line: demo, serve, migrate, seal, export, check, backup, restore, erase."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from app.clock import SystemClock
 from app.collector import look_seldom
 from app.config import Settings
+from app.erasing.command import EXAMPLE, add_arguments, lines_of
 from app.ids import MeetId, canonical_id
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
@@ -106,10 +107,24 @@ def _parser() -> argparse.ArgumentParser:
     export.add_argument("meet", metavar="MEET", help="the meet's id")
     export.add_argument("path", type=Path, metavar="PATH", help="a new folder, or a new .zip")
     check = _add(
-        commands, "check", check_record, "check an exported record", "check out/export.zip"
+        commands,
+        "check",
+        check_record,
+        "check an export, or all records of a database",
+        "check out/export.zip",
     )
-    check.add_argument(
-        "path", type=Path, metavar="DIR|FILE", help="an export, a record.jsonl or its folder"
+    checked = check.add_mutually_exclusive_group(required=True)
+    checked.add_argument(
+        "path",
+        type=Path,
+        metavar="DIR|FILE",
+        nargs="?",
+        help="an export, a record.jsonl or its folder",
+    )
+    checked.add_argument(
+        "--database",
+        action="store_true",
+        help="the records in the database that DATABASE_URL names, and what guards them",
     )
     check.add_argument(
         "--head",
@@ -125,6 +140,15 @@ def _parser() -> argparse.ArgumentParser:
     load = _add(commands, "restore", restore, "put a copy in place of the database", "restore a.db")
     load.add_argument("path", type=Path, metavar="FILE", help="a copy that `backup` wrote")
     load.add_argument("--replace", action="store_true", help="replace a database that is there")
+    add_arguments(
+        _add(
+            commands,
+            "erase",
+            erase,
+            "erase what a meet holds of people, or of one of them",
+            EXAMPLE,
+        )
+    )
     return parser
 
 
@@ -268,7 +292,9 @@ OF_AN_EXPORT = ("manifest.json", "manifest.note", "check.py", "certificates", "c
 
 
 def check_record(parsed: argparse.Namespace) -> int:
-    """Check an export, or a bare record, without a database or a network."""
+    """Check an export, or a bare record, without a database or a network; or a database's own."""
+    if parsed.database:
+        return _check_database()
     path: Path = parsed.path
     if path.suffix.lower() == ".zip" or any((path / name).exists() for name in OF_AN_EXPORT):
         return _check_export(parsed)
@@ -295,7 +321,47 @@ def _check_lines(path: Path) -> int:
         raise ValueError(f"the {checked.size} entries of {path} do NOT agree")
     erased = f", {checked.erased} of them with erased bodies" if checked.erased else ""
     print(f"{checked.size} entries{erased} agree with its head: root {checked.root}")
+    print("\n".join(_erasures(checked)), end="\n" if checked.erasures else "")
     return 0
+
+
+def _check_database() -> int:
+    from app.record.all_meets import check_database  # noqa: PLC0415
+    from app.store.engine import open_engines  # noqa: PLC0415
+
+    engines = open_engines(_database_that_is_there())
+    try:
+        with engines.reading.connect() as conn:
+            if engines.is_sqlite:
+                conn.exec_driver_sql("BEGIN")  # one snapshot, as PostgreSQL's readers have
+            found = check_database(conn)
+    finally:
+        engines.dispose()
+    for meet, checked in found.meets.items():
+        print(f"meet {meet}: {checked.size} entries, root {checked.root}")
+        print("".join(f"{line}\n" for line in _erasures(checked)), end="")
+    for mismatch in found.mismatches:
+        print(mismatch)
+    if found.mismatches:
+        raise ValueError("the database does NOT agree")
+    print(f"The records of {len(found.meets)} meets agree with their heads, and are guarded.")
+    return 0
+
+
+def _database_that_is_there() -> str:
+    """The address of a database that is there: looking at one makes none."""
+    url = Settings().database_url
+    if make_url(url).get_backend_name() == "sqlite":
+        path = _sqlite_file(Settings())
+        if not path.exists():
+            raise ValueError(f"there is no database {path}; DATABASE_URL says where to look")
+    return url
+
+
+def _erasures(checked: Checked) -> Iterator[str]:
+    """A line for each erasure that the record tells of."""
+    for erasure in checked.erasures:
+        yield f"  what {len(erasure.entries)} of them said was {erasure}"
 
 
 def _disagreement(path: Path, checked: Checked) -> Iterator[str]:
@@ -329,6 +395,14 @@ def restore(parsed: argparse.Namespace) -> int:
     with only_process(make_url(settings.database_url)):
         put_back(parsed.path, target, replace=parsed.replace)
     print(f"Restored {target} from {parsed.path}.")
+    return 0
+
+
+def erase(parsed: argparse.Namespace) -> int:
+    """Erase, or say what would go. On SQLite no server may be running."""
+    url = _database_that_is_there()
+    for line in lines_of(parsed, url):
+        print(line)
     return 0
 
 

@@ -5,17 +5,13 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
-from collections.abc import Iterator
 from contextlib import closing, suppress
 from pathlib import Path
 
-from sqlalchemy import URL, Connection, select
+from sqlalchemy import URL
 
-from app.ids import MeetId
 from app.migrating import insist_known
-from app.record.check import check_lines
-from app.record.queries import export_lines
-from app.record.tables import record_heads
+from app.record.all_meets import check_database
 from app.store.engine import keep_private, open_engines
 from app.store.revision import stored_revision
 
@@ -107,16 +103,10 @@ def _insist_good(fresh: Path, *, named: Path) -> None:
             if revision is None:
                 raise ValueError(f"{named} is no database of this program")
             insist_known(revision)
-            for mismatch in _mismatches(reader):
-                raise ValueError(f"{named}: a record does not agree with its head: {mismatch}")
+            for mismatch in check_database(reader).mismatches[:1]:
+                raise ValueError(f"{named}: its records do not agree: {mismatch}")
     finally:
         engines.dispose()
-
-
-def _mismatches(conn: Connection) -> Iterator[str]:
-    for meet in conn.execute(select(record_heads.c.meet_id)).scalars().all():
-        for mismatch in check_lines(export_lines(conn, MeetId(meet))).mismatches:
-            yield f"meet {meet}, {mismatch}"
 
 
 def _fold_log_in(target: Path) -> None:

@@ -44,6 +44,7 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.IdTaken: ProblemType(409, "id-taken", "The id belongs to something else"),
     refusals.NotPossible: ProblemType(409, "not-possible", "Not possible in this state"),
     refusals.StateConflict: ProblemType(409, "conflict", "This contradicts what is stored"),
+    refusals.MeetErased: ProblemType(409, "conflict", "This contradicts what is stored"),
     refusals.NoLongerStands: ProblemType(409, "conflict", "This contradicts what is stored"),
     refusals.NeedsWord: ProblemType(409, "needs-word", "This needs an explicit word"),
     refusals.NotProtestable: ProblemType(

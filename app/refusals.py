@@ -68,6 +68,16 @@ class StateConflict(Refusal):
     """What was asked contradicts what has been decided or stored meanwhile."""
 
 
+class MeetErased(StateConflict):
+    """What the meet held of people was erased, and nothing is added to it any more."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "What this meet held of people was erased, and it takes nothing more. Nothing was "
+            "stored. Its results can still be read, and its papers printed."
+        )
+
+
 class NoLongerStands(StateConflict):
     """What was ordered has been taken back, or overtaken, since: nothing of it is left to undo."""
 

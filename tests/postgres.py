@@ -74,6 +74,16 @@ def _binaries() -> tuple[Path, list[str]]:
     return found, namespace if is_root else []
 
 
+def a_tool(name: str) -> list[str]:
+    """One of the server's own tools, such as `pg_dump`, of the version that runs here."""
+    if NAMED in os.environ:
+        found = shutil.which(name)
+        if found is None:
+            raise RuntimeError(f"the server that {NAMED} names needs {name} beside the tests")
+        return [found]
+    return [str(_binaries()[0] / name)]
+
+
 def _runuser() -> str:
     found = shutil.which("runuser", path=f"{os.environ.get('PATH', os.defpath)}:{SYSTEM}")
     if found is None:

@@ -14,6 +14,7 @@ import httpx
 import pytest
 
 from app.cli import main
+from app.migrating import migrate
 from app.serving import bring_up_to_date
 from app.store.engine import open_engines
 from tests.test_command_line import make_meet, serving
@@ -68,6 +69,16 @@ def with_a_body_rewritten(copy: Path) -> None:
         "DROP TRIGGER record_bodies_refuse_update",
         "UPDATE record_bodies SET body = replace(body, 'Harbour', 'Harbor') WHERE seq = 1",
     )
+
+
+@spoils
+def with_a_guard_taken_away(copy: Path) -> None:
+    change(copy, "DROP TRIGGER record_entries_refuse_update")
+
+
+@spoils
+def with_a_body_taken_away(copy: Path) -> None:
+    change(copy, "DELETE FROM record_bodies WHERE seq = 1")
 
 
 @spoils
@@ -175,6 +186,19 @@ def test_a_copy_that_is_not_good_replaces_nothing(
     Path(f"{database}-shm").unlink(missing_ok=True)
     assert restore(copy) == 1
     assert not database.exists()
+
+
+def test_a_copy_of_an_older_schema_is_restored_and_can_be_brought_up_to_date(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it lacks came later: 0007 has no table of signed heads, nor its guards."""
+    old, again = tmp_path / "old.db", f"sqlite:///{tmp_path / 'meet.db'}"
+    engines = open_engines(f"sqlite:///{old}")
+    migrate(engines.writing, "0007")
+    engines.dispose()
+    monkeypatch.setenv("DATABASE_URL", again)
+    assert restore(old) == 0
+    assert bring_up_to_date(again)[0] == "0007"
 
 
 @pytest.mark.parametrize("link", ["itself", "another spelling", "symbolic", "hard"])

@@ -34,7 +34,7 @@ def make_meet(meet_id: MeetId, sent: MeetIn) -> Action[Put[MeetOut]]:
         _insist_on_edition(sent.edition)
         known = unit.conn.execute(select(meets).where(meets.c.id == meet_id)).one_or_none()
         if known is not None:
-            if known.facts != _facts(sent) or known.name != sent.name:
+            if not _is_the_same(known, sent):
                 raise IdTaken("a meet", meet_id, CHANGE_IT)
             return Done(Put(meet(unit.conn, meet_id), created=False), None)
         if unit.actor.roles:
@@ -77,6 +77,11 @@ def change_meet(meet_id: MeetId, sent: MeetIn, version: int) -> Action[MeetOut]:
         return Done(out, Deed(Kind.MEET_CHANGED, meet_id, changed.model_dump(mode="json")))
 
     return act
+
+
+def _is_the_same(known: AnyRow, sent: MeetIn) -> bool:
+    """Whether this is what the meet was set up with, also where terms have been added since."""
+    return MeetIn.model_validate({**known.facts, "name": known.name}) == sent
 
 
 def _first_official(sent: MeetIn) -> OrganiserIn:

@@ -97,6 +97,11 @@ class TermsIn(Wire):
     chief_umpire_rules: bool = Field(
         default=False, description="whether the chief umpire may rule, as the referee may"
     )
+    keep_days: Annotated[int, Field(ge=1, le=36_500)] | None = Field(
+        default=None,
+        description="after how many days from its end `erase --due` erases what the meet holds of "
+        "people; left out, it is kept until somebody asks",
+    )
 
 
 class OrganiserIn(Wire):

@@ -75,18 +75,21 @@ def size_of_all(conn: Connection, meet_id: MeetId) -> int:
 
 
 def shown_copy(conn: Connection, picture_id: PictureId) -> bytes:
-    """The copy that is shown, a JPEG, of a picture that is there."""
+    """The copy that is shown, a JPEG; NotFound where it was erased."""
     return _content(conn, picture_copies, picture_id)
 
 
 def original(conn: Connection, picture: PictureOut) -> File:
-    """A picture as it came."""
+    """A picture as it came; NotFound where that was erased."""
     return File(_content(conn, picture_originals, picture.id), picture.media_type)
 
 
 def _content(conn: Connection, table: Table, picture_id: PictureId) -> bytes:
     asked = select(table.c.content).where(table.c.picture_id == picture_id)
-    return bytes(conn.execute(asked).scalar_one())
+    content = conn.execute(asked).scalar_one_or_none()
+    if content is None:
+        raise NotFound("This picture was erased. That it was there, and its digest, stay known.")
+    return bytes(content)
 
 
 def _out(row: AnyRow) -> PictureOut:

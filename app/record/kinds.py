@@ -74,6 +74,17 @@ class Kind(StrEnum):
     ERASED = "erased"
 
 
+STILL_WRITTEN = frozenset(
+    {
+        *(Kind.ERASED, Kind.SEAL_MADE, Kind.PAPER_SEALED),
+        *(Kind.LINK_ISSUED, Kind.LINK_REVOKED, Kind.JOINED, Kind.LEFT),
+        *(Kind.PIN_REFUSED, Kind.PIN_CLEARED, Kind.KEY_REVOKED),
+    }
+)
+"""What is still done in a meet that was erased: whoever may read it joins, and prints its papers.
+None of these says anything of a person but an id."""
+
+
 @dataclass(frozen=True, slots=True)
 class KindFacts:
     """A kind's sentence for people, and the roles that may follow it live."""

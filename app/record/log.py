@@ -16,17 +16,19 @@ from sqlalchemy import Connection, bindparam, delete, insert, select, update
 from app.clock import rfc3339
 from app.ids import MeetId
 from app.record.canonical import canonical
-from app.record.kinds import Kind
+from app.record.kinds import STILL_WRITTEN, Kind
 from app.record.merkle import Frontier, leaf_hash
 from app.record.tables import record_bodies, record_entries, record_heads
+from app.refusals import MeetErased
 from app.store.action import Committed, Deed, Unit
 from app.store.prepared import Prepared
+from app.store.rows import AnyRow
 from app.store.upsert import insert_or_keep
 
 SALT_BYTES = 32
 
 _HEAD = Prepared(
-    select(record_heads.c.size, record_heads.c.frontier)
+    select(record_heads.c.size, record_heads.c.frontier, record_heads.c.closed)
     .where(record_heads.c.meet_id == bindparam("meet"))
     .with_for_update()
 )
@@ -75,33 +77,46 @@ class Keeper:
 
     def open_group(self, conn: Connection, meets: frozenset[MeetId]) -> Group:
         """The heads of the meets concerned, locked in order so that two workers never cross."""
-        return Group(conn, {meet: _lock_head(conn, meet) for meet in sorted(meets)})
+        rows = {meet: _lock_head(conn, meet) for meet in sorted(meets)}
+        heads = {meet: _frontier(row) for meet, row in rows.items()}
+        return Group(conn, heads, frozenset(meet for meet, row in rows.items() if row.closed))
 
 
-def _lock_head(conn: Connection, meet: MeetId) -> Frontier:
-    row = _HEAD.first(conn, {"meet": meet})
+def _lock_head(conn: Connection, meet: MeetId) -> AnyRow:
+    row: AnyRow | None = _HEAD.first(conn, {"meet": meet})
     if row is None:
         empty = {"meet_id": meet, "size": 0, "frontier": [], "root": Frontier().root.hex()}
         insert_or_keep(conn, record_heads, empty)
         row = _HEAD.first(conn, {"meet": meet})
+    assert row is not None  # just stored, and the group holds its lock
+    return row
+
+
+def _frontier(row: AnyRow) -> Frontier:
     return Frontier(row.size, tuple(bytes.fromhex(root) for root in row.frontier))
 
 
 class Group:
     """The record during one group of actions."""
 
-    def __init__(self, conn: Connection, heads: dict[MeetId, Frontier]) -> None:
+    def __init__(
+        self, conn: Connection, heads: dict[MeetId, Frontier], closed: frozenset[MeetId]
+    ) -> None:
         self._conn = conn
         self._heads = heads
+        self._closed = closed
         self._entries: list[dict[str, object]] = []
         self._bodies: list[dict[str, object]] = []
 
     def append(self, unit: Unit, deed: Deed) -> None:
         """Add one entry and its body; they are written with the heads at the end of the group.
 
-        Nothing in them can fail for one action alone: the group holds the lock on its heads.
+        Nothing in them can fail for one action alone: the group holds the lock on its heads. Of a
+        meet that was erased as a whole nothing is told any more: MeetErased.
         """
         kind = Kind(deed.kind)
+        if unit.meet_id in self._closed and kind not in STILL_WRITTEN:
+            raise MeetErased
         frontier = self._heads[unit.meet_id]
         seq = frontier.size + 1
         salt, body = secrets.token_bytes(SALT_BYTES), canonical(dict(deed.body))

@@ -104,6 +104,17 @@ def entered_at(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> d
     return next((one.at for one in entries_about(conn, meet_id, kind, subject)), None)
 
 
+def was_erased_since(conn: Connection, meet_id: MeetId, size: int) -> bool:
+    """Whether something of a meet was erased since its record had this size: what was read then may
+    not be kept any more.
+    """
+    entries = record_entries.c
+    later = select(entries.seq).where(
+        entries.meet_id == meet_id, entries.seq > size, entries.kind == Kind.ERASED.value
+    )
+    return conn.execute(later.limit(1)).first() is not None
+
+
 def entries_after(conn: Connection, meet_id: MeetId, after: int, most: int) -> list[FeedEntry]:
     """Up to `most` entries with a seq above `after`, in order."""
     rows = conn.execute(_AFTER, {"meet": meet_id, "after": after, "most": most})

@@ -11,7 +11,18 @@ from __future__ import annotations
 
 from typing import TypeAlias
 
-from sqlalchemy import BigInteger, Column, Index, Integer, LargeBinary, String, Table, Text
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Index,
+    Integer,
+    LargeBinary,
+    String,
+    Table,
+    Text,
+    false,
+)
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -42,7 +53,9 @@ record_heads = Table(
     Column("size", BigInteger, nullable=False),
     Column("frontier", Json, nullable=False),
     Column("root", String(64), nullable=False),
+    Column("closed", Boolean, nullable=False, server_default=false()),
 )
+"""`closed` is true once the whole meet was erased: then only what names nobody is added."""
 
 checkpoints = Table(
     "checkpoints",

@@ -11,7 +11,9 @@ from app.ids import PaperId, SealId, new_id
 from app.record.checkpoints import SignedHead
 from app.record.kinds import Kind
 from app.record.log import Head
+from app.record.queries import was_erased_since
 from app.record.tables import checkpoints
+from app.refusals import Unavailable
 from app.sealing.queries import Place, last_edition, seal_in_use, seals_of, signed_head
 from app.sealing.tables import papers, seals
 from app.sealing.wire import SealOut
@@ -98,6 +100,8 @@ def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes]:
     """
 
     def act(unit: Unit) -> Done[bytes]:
+        if was_erased_since(unit.conn, unit.meet_id, sealed.head.size):
+            raise Unavailable("Something was erased while this was drawn. Ask for it again.")
         last = last_edition(unit.conn, unit.meet_id, place)
         if last is not None and last.facts_sha256 == sealed.facts_sha256:
             return Done(bytes(last.content), None)

@@ -1,4 +1,4 @@
-"""Seals, sealed papers, signed heads of the record, devices' keys and signatures.
+"""Seals, sealed papers, signed heads of the record, devices' keys, signatures, closed records.
 
 Revision: 0008, after 0007.
 """
@@ -33,6 +33,10 @@ def upgrade() -> None:
     )
     for statement in CHECKPOINT_GUARDS[op.get_bind().dialect.name].values():
         op.execute(statement)
+    op.add_column(
+        "record_heads",
+        sa.Column("closed", sa.Boolean(), nullable=False, server_default=sa.false()),
+    )
     _seals_and_papers()
     _keys_and_signatures()
     op.add_column("reports", sa.Column("attested", Json(), nullable=True))
@@ -132,3 +136,4 @@ def downgrade() -> None:
     op.drop_column("reports", "attested")
     for table in ("signatures", "device_keys", "papers", "seals", "checkpoints"):
         op.drop_table(table)
+    op.drop_column("record_heads", "closed")

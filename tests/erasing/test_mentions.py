@@ -1,0 +1,63 @@
+"""Whether a text names somebody: names in any case and spacing, and no parts of other words."""
+
+from __future__ import annotations
+
+import pytest
+
+from app.erasing.mentions import Names, Phrases
+
+TOLD = [
+    ("Bo Halyard", "I saw Bo Halyard drop it."),
+    ("Bo Halyard", "BO  HALYARD’s hand"),
+    ("Bo Halyard", "(bo-halyard)"),
+    ("Bo Halyard", "Bo\nHalyard"),
+    ("Bo", "Bo's baton"),
+    ("Jana Vlnová", "Viděla jsem Jana Vlnovás předávku."),
+    ("Zoë Ærø", "ZOE\u0308 ÆRØ"),
+    ("Მარეხელი", "მარეხელის ხელი"),
+    ("林", "我看见林先生。"),
+    ("مارس", "رأيت مارس"),
+    ("Lane 4", "by Lane 4 of it"),
+]
+NOT_TOLD = [
+    ("Bo Halyard", "Bo was there, Halyard too."),
+    ("Bo", "The board was dark."),
+    ("Li", "The line, little by little."),
+    ("Ana", "Banana"),
+    ("R-1", "R-17"),
+    ("Bo Halyard", ""),
+    ("Bo Halyard", "Limbo Halyard"),
+]
+
+
+@pytest.mark.parametrize(("name", "text"), TOLD)
+def test_a_name_is_found_however_it_is_written(name: str, text: str) -> None:
+    assert Names([name]).are_in(text)
+    assert Names(["Somebody Else", name, "A Third"]).are_in(text)
+
+
+@pytest.mark.parametrize(("name", "text"), NOT_TOLD)
+def test_other_words_are_no_name(name: str, text: str) -> None:
+    assert not Names([name]).are_in(text)
+
+
+def test_nobody_is_named_where_nobody_is_looked_for() -> None:
+    assert not Names([])
+    assert not Names(["", " "])
+    assert not Names([]).are_in("Bo Halyard")
+
+
+def test_the_parts_of_a_name_are_its_words_without_initials() -> None:
+    parts = Names(["Bo J Halyard"]).parts()
+    assert parts.are_in("Halyard it was.")
+    assert not parts.are_in("J it was; Bo too.")
+
+
+def test_a_free_text_is_found_where_a_sentence_repeats_it() -> None:
+    phrases = Phrases(["The board was dark.", "No.", "看板太暗了。"])
+    assert phrases.are_in("heard late, since: the board  was dark. (TR8.2)")
+    assert phrases.are_in("no.")
+    assert phrases.are_in("heard late, since: 看板太暗了。")
+    assert not phrases.are_in("Women 4x100 m no. 1")
+    assert not phrases.are_in("The board was light.")
+    assert not Phrases([]).are_in("")
