@@ -174,7 +174,8 @@ KEYS: dict[str, Sort] = {
     **_all(
         Sort.STAYS,
         "strength, key, public_key, rp_id, certificates, fingerprint, verifier_key, sheet, subject",
-        "paper, authenticator_data, client_data_json, signature, head, root, official",
+        "paper, authenticator_data, client_data_json, signature, head, root, official, as",
+        "decision_sha256, attested.words",
     ),
 }
 """What documents hold, by the last keys of a place."""

@@ -150,7 +150,7 @@ def _seal_and_sign(meet: MeetAtHand, marking: Marking) -> None:
         | {"content": mark("paper: content").encode(), "sha256": "", "seal_id": seal}
         | {"head_size": 1, "sealed_at": now},
         "device_keys": {"id": key, "kind": "passkey", "public_key": "PEM", **same}
-        | {"credential": mark("key: credential"), "device": mark("key: device")}
+        | {"credential": mark("key: credential"), "device": mark("key: device"), "sign_count": 0}
         | {"registered_at": now, "content": mark("key: content")}
         | {"session_id": _a_session(meet)},
         "signatures": {"id": new_id(), "act": "ruling", "subject": new_id(), "strength": "PIN"}

@@ -63,6 +63,9 @@ APART = {
     *("disqualification", "chair", "official", "id", "against", "replaced_by", "session"),
     # What has a form, or is of a list that the edition keeps.
     *("token", "time", "time_to_beat", "ground", "time_zone", "edition"),
+    # Of keys and signatures: numbers that a device made.
+    *("key", "secretary_official", "attestation_object", "client_data_json", "public_key", "x"),
+    *("y", "authenticator_data", "signature"),
     # Of a judgement call under another edition than that of the meet that is played.
     "allowed_because",
 }

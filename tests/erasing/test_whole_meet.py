@@ -147,9 +147,9 @@ def test_keys_are_told_again_without_the_device(story: Played) -> None:
         lambda conn: entries_about(conn, meet, Kind.ERASED, story.meet.id)
     )
     assert made[0].body is not None
-    (key,) = made[0].body["keys"]
-    assert key["official"] == story.meet.referee.id
-    assert key.keys() == {"key", "kind", "official", "public_key", "rp_id"}
+    keys = made[0].body["keys"]
+    assert story.meet.referee.id in {key["official"] for key in keys}
+    assert all(key.keys() == {"key", "kind", "official", "public_key", "rp_id"} for key in keys)
 
 
 def test_pictures_say_that_they_were_erased(story: Played) -> None:
