@@ -6,9 +6,9 @@
 - An appeal's: that of its protest.
 
 Nothing of any other case is in it: no report on another team, no flag that raised none of these
-reports, no announcement, since it tells of all teams. What these papers themselves name belongs to
-them: a decision names the teams that it moves, a ruling that counts earlier lane infringements of
-the team names the rulings that noted them, by their ids and in words.
+reports, no announcement, since it tells of all teams. What its entries and papers name belongs to
+them: a flag the case that it opened, a decision the teams that it moves, a ruling that counts
+earlier lane infringements of the team the rulings that noted them, by their ids and in words.
 """
 
 from __future__ import annotations

@@ -55,10 +55,23 @@ def moments_of(
     conn: Connection, meet: MeetFacts, scope: Scope, called: Mapping[str, str]
 ) -> tuple[Moment, ...]:
     """The time line; `called` says what reports, protests and appeals are called, by their ids."""
-    teller = Teller(meet.time_zone, official_names(conn, meet.id), called)
+    names = official_names(conn, meet.id)
+    teller = Teller(meet.time_zone, names, called, _written_again(scope.entries))
     acts = [teller.told(one) for one in scope.entries if one.kind not in LISTED_ELSEWHERE]
     beside = _of_heat(conn, meet, scope.heat, teller)
     return tuple(one.moment for one in _merged(acts, sorted(beside, key=lambda one: one.at)))
+
+
+def _written_again(entries: Iterable[Recorded]) -> frozenset[int]:
+    """The entries with which reports were written that had been written before."""
+    known: set[str] = set()
+    again = set()
+    for one in entries:
+        if one.kind is Kind.REPORT_WRITTEN:
+            if one.subject in known:
+                again.add(one.seq)
+            known.add(one.subject)
+    return frozenset(again)
 
 
 def _merged(acts: Iterable[Placed], beside: Iterable[Placed]) -> Iterator[Placed]:
@@ -89,6 +102,7 @@ class Teller:
     zone: str
     names: Mapping[OfficialId, str]
     called: Mapping[str, str]
+    again: frozenset[int]
 
     def told(self, one: Recorded) -> Placed:
         """An entry of the record as a row of the time line."""
@@ -99,7 +113,7 @@ class Teller:
         moment = Moment(
             entry=str(one.seq),
             happened=self._local(happened),
-            phone=self._phone(clock),
+            phone=self._phone(clock, happened),
             received=self._local(at),
             who=self._who(entry["actor"]),
             what=self._what(one),
@@ -117,12 +131,15 @@ class Teller:
     def _local(self, instant: datetime) -> str:
         return at_the_meet(instant, self.zone)
 
-    def _phone(self, clock: PhoneClock | None) -> str:
-        """What the phone's own clock showed, and how far that was off."""
+    def _phone(self, clock: PhoneClock | None, happened: datetime) -> str:
+        """What the phone's own clock showed, with the day where that was another; and how far it
+        was off.
+        """
         if clock is None:
             return NONE
-        local = clock.at.astimezone(ZoneInfo(self.zone))
-        shown = f"{local:%H:%M:%S}.{local.microsecond // 10_000:02}"
+        local, truly = (one.astimezone(ZoneInfo(self.zone)) for one in (clock.at, happened))
+        day = "" if local.date() == truly.date() else f"{local:%Y-%m-%d} "
+        shown = f"{day}{local:%H:%M:%S}.{local.microsecond // 10_000:02}"
         if clock.offset_ms is None:
             return f"{shown}, never compared with the server's"
         side = "behind" if clock.offset_ms >= 0 else "ahead"
@@ -135,7 +152,9 @@ class Teller:
         before = f"{about}: " if about else ""
         if one.text is None:
             return f"{before}{KINDS[one.kind].sentence} {ERASED}"
-        return f"{before}{KINDS[one.kind].sentence}{_more(one.kind, said_in(one.body))}"
+        again = " Again: it had been returned." if one.seq in self.again else ""
+        more = _more(one.kind, said_in(one.body))
+        return f"{before}{KINDS[one.kind].sentence}{again}{more}"
 
 
 def said_in(body: Mapping[str, Any]) -> Mapping[str, Any]:

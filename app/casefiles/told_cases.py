@@ -63,8 +63,10 @@ class Cases:
 
     @property
     def called(self) -> Mapping[str, str]:
-        """What reports and their pictures are called, by their ids."""
+        """What reports, their pictures and rulings are called, by their ids."""
         found: dict[str, str] = {}
+        for case in self.out:
+            found.update((ruling, f"Case {case.number}") for ruling in case.rulings)
         for one in (report for case in self.out for report in case.reports):
             name = f"Report {self.numbers[one.id]}"
             found[one.id] = name
@@ -166,16 +168,13 @@ def _earlier(entries: Sequence[Recorded], report: ReportOut) -> Iterator[Section
     for one in written[:-1]:
         body = said_in(one.body)
         observation = body.get("observation")
-        facts = []
+        facts = [("in the observer's words", str(body.get("words") or ""))]
         if observation:
             told = OBSERVATIONS.validate_python(observation)
-            facts = [("seen", title_of(Infringement(told.seen))), ("observed", tell(told))]
-        words = str(body.get("words") or "")
-        yield Section(
-            f"What this report said first (entry {one.seq})",
-            tuple(fact for fact in facts if fact[1]),
-            (words,) if words else (),
-        )
+            seen = title_of(Infringement(told.seen))
+            facts = [("seen", seen), ("observed", tell(told)), *facts]
+        title = f"What this report said before (entry {one.seq})"
+        yield Section(title, tuple(fact for fact in facts if fact[1]))
 
 
 def _pictures(

@@ -136,7 +136,7 @@ def test_what_it_said_before_it_was_asked_back_is_told_too(meet: MeetAtHand) -> 
     written = meet.umpire.put(f"reports/{first['id']}", again, etag=returned.headers["ETag"])
     assert written.status_code == 200, written.text
     words = one_line(file_of(meet, f"cases/{first['case']}"))
-    assert "What this report said first" in words
+    assert "What this report said before" in words
     assert words.index("By one step.") < words.index("It was behind the line.")
     assert "By how much?" in words
 
