@@ -37,6 +37,11 @@ def in_zone(instant: datetime, zone: str) -> str:
     return f"{local:%Y-%m-%d %H:%M:%S %Z} ({zone})"
 
 
+def at_the_meet(instant: datetime, zone: str) -> str:
+    """The same where the zone stands above it: 2026-06-13 14:03:22 CEST."""
+    return f"{instant.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M:%S %Z}"
+
+
 def long_date(instant: datetime, zone: str) -> str:
     """The day at the meet, as it is read aloud: 13 June 2026."""
     local = instant.astimezone(ZoneInfo(zone))

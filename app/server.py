@@ -21,6 +21,7 @@ from app.access.signing import answer_shown
 from app.access.who_may import WHO_MAY
 from app.answering_head import AnswerHead
 from app.appeals import routes as appeals
+from app.casefiles import routes as casefiles
 from app.clock import Clock, SystemClock
 from app.config import Settings
 from app.content_coding import RefuseCoded
@@ -59,6 +60,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     record.router,
     sealing.router,
     exporting.router,
+    casefiles.router,
     access.router,
     operating.router,
 )

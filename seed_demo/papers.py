@@ -19,6 +19,8 @@ from app.appeals.dossier import dossier
 from app.appeals.papers import appeal_form, decision_form, protest_form
 from app.appeals.queries import protest_out
 from app.appeals.standing import appeal_out
+from app.casefiles.drawing_up import draw_up
+from app.casefiles.scope import Asked, Of
 from app.exporting.building import export_to
 from app.exporting.files import a_zip
 from app.exporting.wanted import Order
@@ -71,6 +73,7 @@ def write_all(stage: Stage, out: Path) -> Written:
         *(_round(stage, name, heat_id) for name, heat_id in stage.rounds.items()),
         _document("scores.json", stage.read(lambda conn: scores_out(conn, stage.meet_id))),
         *_windows(stage),
+        *(_case_file(stage, appeal) for appeal in stage.appeals.values()),
     ]
     # Last, since a paper that is sealed has its entry in the record.
     record = list(stage.read(lambda conn: list(export_lines(conn, stage.meet_id))))
@@ -114,6 +117,14 @@ def _appeal(stage: Stage, appeal_id: AppealId) -> Iterator[PaperFile]:
     shown = [picture.id for report in reports for picture in report.pictures]
     for number, picture in enumerate(shown, start=1):
         yield _picture(stage, f"dossiers/appeal-{out.number}-picture-{number}.jpg", picture)
+
+
+def _case_file(stage: Stage, appeal_id: AppealId) -> PaperFile:
+    """The same on paper, as one sealed file."""
+    out = stage.read(lambda conn: appeal_out(conn, stage.meet_id, appeal_id))
+    asked = Asked(stage.meet_id, Of.APPEAL, appeal_id)
+    drawn = draw_up(stage.store, stage.seals, asked, Paper.A4)
+    return PaperFile(Path("dossiers", f"appeal-{out.number}-case-file.pdf"), drawn.content)
 
 
 def _picture(stage: Stage, name: str, picture: PictureId) -> PaperFile:

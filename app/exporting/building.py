@@ -81,6 +81,8 @@ class Builder:
         self._add_papers(chosen)
         self._add_announcements(chosen)
         self._add_pictures(chosen)
+        if self._order.further is not None:
+            self._add(self._order.further.path, self._order.further.content)
         self._add("README.txt", _words(self._conn, self._order, self._head, chosen))  # 4
         self._add("check.py", _shipped(CHECKER))
         self._add_manifest()  # 5
@@ -257,6 +259,8 @@ def _words(conn: Connection, order: Order, head: Head, chosen: Chosen) -> bytes:
     holds = "the whole record"
     if chosen.part is not None:
         holds = f"{len(chosen.part)} chosen entries of the record, and what they speak of"
+    if order.further is not None:
+        holds += f"\n           {order.further.path}: {order.further.words}"
     signed = "yes, with the key that the record names"
     if order.signer is None:
         signed = "NO. This meet has no seal, so nothing in this export is signed."

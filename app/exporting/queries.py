@@ -7,7 +7,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, and_, bindparam, exists, select
 
@@ -18,6 +18,8 @@ from app.record.tables import record_bodies, record_entries
 from app.results.tables import announcements
 from app.sealing.tables import papers, seals
 from app.store.rows import AnyRow
+
+Value = TypeVar("Value")
 
 AT_ONCE = 1_000
 
@@ -147,9 +149,9 @@ def entries_at(conn: Connection, meet_id: MeetId, seqs: Collection[int]) -> list
     return found
 
 
-def batched(numbers: Sequence[int], most: int) -> Iterator[Sequence[int]]:
-    """Numbers in stretches of up to `most`: a statement takes only so many."""
-    return (numbers[at : at + most] for at in range(0, len(numbers), most))
+def batched(values: Sequence[Value], most: int) -> Iterator[Sequence[Value]]:
+    """Values in stretches of up to `most`: a statement takes only so many."""
+    return (values[at : at + most] for at in range(0, len(values), most))
 
 
 def _recorded(row: AnyRow) -> Recorded:

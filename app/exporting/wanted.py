@@ -26,15 +26,28 @@ NEEDED = (Kind.SEAL_MADE, Kind.KEY_REGISTERED, Kind.ERASED, *REVOKING)
 
 
 @dataclass(frozen=True, slots=True)
+class Further:
+    """A file that goes along with a part of a record: what it is, in words for the README, and the
+    size of the record's head that it shows.
+    """
+
+    path: str
+    content: bytes
+    words: str
+    head_size: int
+
+
+@dataclass(frozen=True, slots=True)
 class Order:
     """An export that somebody asks for: of which meet, when, signed by whom, and of which entries;
-    all of them where none are named.
+    all of them where none are named. A part may have a further file beside them.
     """
 
     meet: MeetId
     now: datetime
     signer: NoteSigner | None = None
     entries: frozenset[int] | None = None
+    further: Further | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +81,10 @@ def choose(conn: Connection, order: Order) -> Chosen:
     ordered = tuple(both[seq] for seq in sorted(both))
     chosen = Chosen(tuple(one for one in ordered if one.kind in SPOKEN_OF), ordered)
     printed = chosen.told(Kind.PAPER_SEALED, "head_size")
-    return Chosen(chosen.spoken_of, ordered, frozenset(s for s in printed if isinstance(s, int)))
+    sizes = {size for size in printed if isinstance(size, int)}
+    if order.further is not None:
+        sizes.add(order.further.head_size)
+    return Chosen(chosen.spoken_of, ordered, frozenset(sizes))
 
 
 def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterator[Recorded]:

@@ -6,11 +6,13 @@ search and screen readers (ISO 32000-1, 9.4 and 14.9.4). The same pages give the
 What stands on a page is left to `flow`, `zone_drawing` and the forms.
 """
 
+import hashlib
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, groupby
 
+from reportlab.pdfbase import pdfdoc  # type: ignore[import-untyped]
 from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
 
 from app.forms.embedding import (
@@ -88,6 +90,18 @@ class Modules:
 
 
 @dataclass(frozen=True, slots=True)
+class Photograph:
+    """A JPEG, put into the file byte for byte; x and y are its upper left corner."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    jpeg: bytes
+    tag: Tag | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Reserved:
     """A place that is kept free for whoever signs later, by what they sign as."""
 
@@ -98,7 +112,7 @@ class Reserved:
     role: str
 
 
-Shape = Stroke | Area | Disc | SetText | Modules | Reserved
+Shape = Stroke | Area | Disc | SetText | Modules | Photograph | Reserved
 Page = list[Shape]
 
 
@@ -205,6 +219,8 @@ class _Painter:
                     self._paint_text(shape)
                 case Modules():
                     self._paint_modules(shape)
+                case Photograph():
+                    self._paint_photograph(shape)
                 case Reserved():
                     self._paint_reserved(shape)
         self._close()
@@ -309,6 +325,21 @@ class _Painter:
             for start, length in _black_runs(row)
         )
         self.canvas._code.append(f"q 0 g {place} {' '.join(runs)} f Q")
+
+    def _paint_photograph(self, photograph: Photograph) -> None:
+        document = self.canvas._doc
+        name = hashlib.sha256(photograph.jpeg).hexdigest()
+        known_as = document.getXObjectName(name)
+        if known_as not in document.idToObject:
+            image = pdfdoc.PDFImageXObject(name)
+            # ReportLab's own call would decode it first, to give it a name.
+            if not image.loadImageFromJPEG(io.BytesIO(photograph.jpeg)):
+                raise ValueError("this is no JPEG")
+            document.addForm(name, image)
+        self.canvas._formsinuse.append(name)
+        left, bottom = photograph.x, self._up(photograph.y + photograph.height)
+        place = f"{photograph.width:.2f} 0 0 {photograph.height:.2f} {left:.2f} {bottom:.2f} cm"
+        self.canvas._code.append(f"q {place} /{known_as} Do Q")
 
     def _paint_reserved(self, place: Reserved) -> None:
         corners = box(place.x, place.y, place.width, place.height)

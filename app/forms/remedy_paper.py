@@ -96,7 +96,7 @@ def _plan(paper: RemedyPaper, sheet: Paper, scale: float) -> Flow:
     decided_on = len(flow.pages)
     write_verdict(flow, verdict)
     for section in paper.sections:
-        _write_section(flow, section)
+        write_section(flow, section)
     is_signed = bool(paper.signatures)
     signing = Signing(paper.signatures, paper.ink_fields, paper.head, is_signed, paper.further)
     write_signing(flow, signing, verdict, decided_on)
@@ -150,10 +150,11 @@ def _write_since(flow: Flow, section: Section) -> None:
 def _write_below_a_line(flow: Flow, section: Section) -> None:
     flow.rule()
     flow.skip(GAP * 0.4)
-    _write_section(flow, section)
+    write_section(flow, section)
 
 
-def _write_section(flow: Flow, section: Section) -> None:
+def write_section(flow: Flow, section: Section) -> None:
+    """The part with its title, and room below it."""
     if section.title:
         flow.label(section.title, BODY)
     for label, value in section.facts:

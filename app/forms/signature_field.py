@@ -39,9 +39,13 @@ class Attested:
     at: datetime
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Signed:
-    """The file with one more signature, and the name of its field."""
+    """The file with one more signature, and the name of its field.
+
+    Without a `repr`: in a process's main thread Python asks for it after each run of an event
+    loop, and writes the whole file out for it, a second for 40 MB.
+    """
 
     content: bytes
     field: str

@@ -168,6 +168,14 @@ def test_no_report_is_for_the_results_desk_or_the_organiser() -> None:
         assert who.roles.isdisjoint({Role.RESULTS, Role.ORGANISER}), path
 
 
+def test_case_files_are_for_those_who_read_cases_and_dossiers() -> None:
+    for kind in ("cases/{case}", "protests/{protest}", "appeals/{appeal}"):
+        for ending in ("pdf", "zip"):
+            who = WHO_MAY["GET", f"{MEET}/{kind}/file.{ending}"]
+            assert who.roles == {*HEAD, Role.JURY}, (kind, ending)
+            assert not who.public
+
+
 def test_whoever_changes_something_at_a_meet_is_known_by_name() -> None:
     for (method, path), who in WHO_MAY.items():
         if method != "GET" and not path.startswith("/api/join"):

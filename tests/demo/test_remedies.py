@@ -16,7 +16,8 @@ from app.sheets.race_time import parse_time
 from seed_demo.files import FOLDER, read_meet
 from seed_demo.story import Appeal, Decide, JuryDecides, Protest, SetRound, Vote, read_story
 from tests.demo.conftest import DemoRun
-from tests.forms.pdf_reading import read_pages
+from tests.forms.pdf_reading import read_pages, read_text
+from tests.sealing.reading import seals_in
 
 BY_PLACE, BY_TIME = 3, 2
 HEATS = ("men-heat-1", "men-heat-2")
@@ -140,6 +141,20 @@ def test_nobody_votes_whose_club_the_consequence_touches(demo: DemoRun) -> None:
     assert set(appeal["panel"]["affected"]) == moved
     states = [member["state"] for member in appeal["panel"]["members"]]
     assert states == ["sits", "sits", "sits", "withdrawn"]
+
+
+def test_the_case_file_tells_the_appeal_on_paper_with_its_picture_as_it_is_shown(
+    demo: DemoRun, tmp_path: Path
+) -> None:
+    pdf = (demo.out / "dossiers" / "appeal-1-case-file.pdf").read_bytes()
+    words = " ".join(read_text(pdf).split())
+    told = document(demo, "dossiers/appeal-1.json")
+    assert "File of appeal 1" in words
+    assert told["appeal"]["words"] in words
+    assert told["cases"][0]["reports"][0]["words"] in words
+    assert (demo.out / "dossiers" / "appeal-1-picture-1.jpg").read_bytes() in pdf
+    (seal,) = seals_in(pdf, tmp_path)
+    assert (seal.is_valid, seal.covers_all) == (True, True)
 
 
 def test_the_dossier_holds_all_that_lay_before_the_jury(demo: DemoRun) -> None:

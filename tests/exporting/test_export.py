@@ -18,8 +18,8 @@ from app.exporting import building
 from app.exporting.building import export_to
 from app.exporting.check_export import check, lines_of
 from app.exporting.files import a_place, a_zip
-from app.exporting.routes import pieces, write_zip
 from app.exporting.wanted import Order
+from app.exporting.zipped import pieces, write_zip
 from app.ids import MeetId, new_id
 from app.record.kinds import Kind
 from app.record.queries import export_lines

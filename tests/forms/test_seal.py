@@ -23,6 +23,7 @@ from app.forms.certificates import SealingKey, make_sealing_key, read_pkcs12
 from app.forms.paper import Paper
 from app.forms.seal import Level, Sealer, SealInBox
 from app.forms.seal_box import free_boxes
+from app.forms.signature_field import Signed
 from tests.forms.builders import NAMES
 from tests.forms.pdf_reading import count_pages, read_info, read_text, take_picture
 from tests.forms.seal_builders import (
@@ -347,3 +348,8 @@ def test_the_federations_root_is_what_its_seals_are_checked_by() -> None:
     _, root, _, middle = a_federation()
     key = read_pkcs12(a_federations_pkcs12(), PASSPHRASE, NOW)
     assert list(key.certificates[1:]) == [middle, root]
+
+
+def test_no_part_of_a_sealed_file_is_written_out_on_the_way() -> None:
+    """In a main thread the interpreter asks for the `repr` of what a run of its loop returned."""
+    assert len(repr(Signed(b"x" * 1_000_000, "Seal1"))) < 200

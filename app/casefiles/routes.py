@@ -1,0 +1,104 @@
+"""Case files over HTTP: of a case, a protest or an appeal; as a PDF, and as a ZIP with proofs."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Annotated, Any
+from weakref import WeakKeyDictionary
+
+from fastapi import APIRouter, Path, Query, Response
+from fastapi.responses import StreamingResponse
+from starlette.concurrency import run_in_threadpool
+
+from app.access.guard import Here
+from app.casefiles.drawing_up import draw_up, slice_of
+from app.casefiles.scope import Asked, Of
+from app.exporting.zipped import pieces
+from app.forms.paper import Paper
+from app.ids import ChosenId, MeetId
+from app.sealing.papers import as_pdf
+
+router = APIRouter(tags=["case files"])
+
+Meet = Annotated[ChosenId, Path()]
+Ident = Annotated[ChosenId, Path()]
+Sheet = Annotated[Paper, Query()]
+
+PDF: dict[int | str, dict[str, Any]] = {200: {"content": {"application/pdf": {}}}}
+ZIP: dict[int | str, dict[str, Any]] = {200: {"content": {"application/zip": {}}}}
+NOT_KEPT = {"Cache-Control": "private, no-store"}
+
+
+@router.get("/api/meets/{meet}/cases/{case}/file.pdf", response_class=Response, responses=PDF)
+async def get_file_of_case(
+    meet: Meet, case: Ident, here: Here, paper: Sheet = Paper.A4
+) -> Response:
+    """All about a case on paper, sealed: from its reports to what became of its rulings."""
+    return await _pdf(here, Asked(MeetId(meet), Of.CASE, case), paper)
+
+
+@router.get("/api/meets/{meet}/cases/{case}/file.zip", response_class=Response, responses=ZIP)
+async def get_slice_of_case(
+    meet: Meet, case: Ident, here: Here, paper: Sheet = Paper.A4
+) -> StreamingResponse:
+    """The file of a case with its entries of the record, proofs, pictures and sealed papers."""
+    return await _zip(here, Asked(MeetId(meet), Of.CASE, case), paper)
+
+
+@router.get("/api/meets/{meet}/protests/{protest}/file.pdf", response_class=Response, responses=PDF)
+async def get_file_of_protest(
+    meet: Meet, protest: Ident, here: Here, paper: Sheet = Paper.A4
+) -> Response:
+    """All about a protest on paper, sealed: with the case that it is about, and its appeals."""
+    return await _pdf(here, Asked(MeetId(meet), Of.PROTEST, protest), paper)
+
+
+@router.get("/api/meets/{meet}/protests/{protest}/file.zip", response_class=Response, responses=ZIP)
+async def get_slice_of_protest(
+    meet: Meet, protest: Ident, here: Here, paper: Sheet = Paper.A4
+) -> StreamingResponse:
+    """The file of a protest with its entries of the record, proofs, pictures and sealed papers."""
+    return await _zip(here, Asked(MeetId(meet), Of.PROTEST, protest), paper)
+
+
+@router.get("/api/meets/{meet}/appeals/{appeal}/file.pdf", response_class=Response, responses=PDF)
+async def get_file_of_appeal(
+    meet: Meet, appeal: Ident, here: Here, paper: Sheet = Paper.A4
+) -> Response:
+    """All about an appeal on paper, sealed: with its protest, and the case that it is about."""
+    return await _pdf(here, Asked(MeetId(meet), Of.APPEAL, appeal), paper)
+
+
+@router.get("/api/meets/{meet}/appeals/{appeal}/file.zip", response_class=Response, responses=ZIP)
+async def get_slice_of_appeal(
+    meet: Meet, appeal: Ident, here: Here, paper: Sheet = Paper.A4
+) -> StreamingResponse:
+    """The file of an appeal with its entries of the record, proofs, pictures and sealed papers."""
+    return await _zip(here, Asked(MeetId(meet), Of.APPEAL, appeal), paper)
+
+
+_turns: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Lock] = WeakKeyDictionary()
+
+
+def _turn() -> asyncio.Lock:
+    """One file is drawn up at a time: its pictures take four times their bytes meanwhile."""
+    return _turns.setdefault(asyncio.get_running_loop(), asyncio.Lock())
+
+
+async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
+    async with _turn():
+        drawn = await run_in_threadpool(draw_up, here.store, here.services.seals, asked, paper)
+    answer = as_pdf(drawn.content, f"file-of-{asked.of.value}-{asked.ident}")
+    answer.headers.update(NOT_KEPT)
+    return answer
+
+
+async def _zip(here: Here, asked: Asked, paper: Paper) -> StreamingResponse:
+    async with _turn():
+        file = await run_in_threadpool(slice_of, here.store, here.services.seals, asked, paper)
+    headers = {
+        **NOT_KEPT,
+        "Content-Disposition": f'attachment; filename="file-of-{asked.of.value}-{asked.ident}.zip"',
+        "Content-Length": str(file.seek(0, 2)),
+    }
+    return StreamingResponse(pieces(file), media_type="application/zip", headers=headers)

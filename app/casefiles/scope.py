@@ -1,0 +1,149 @@
+"""What belongs to a case file, and so what does not?
+
+- A case's file: the case, the protests about its rulings, and their appeals.
+- A protest's: the protest, what it is about (the case of its ruling; for another team's conduct the
+  cases about that team in the heat), and its appeals.
+- An appeal's: that of its protest.
+
+Nothing of any other case is in it: no report on another team, no flag that raised none of these
+reports, no announcement, since it tells of all teams. What its entries and papers name belongs to
+them: a flag the case that it opened, a decision the teams that it moves, a ruling that counts
+earlier lane infringements of the team the rulings that noted them, by their ids and in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from sqlalchemy import Connection
+
+from app.appeals.queries import appeal_row, protest_row
+from app.appeals.wire import About
+from app.casefiles.queries import (
+    appeals_of,
+    case_of_ruling,
+    decisions_about,
+    entries_with,
+    flags_of,
+    papers_about,
+    pictures_of_reports,
+    protests_about,
+    reports_in,
+    rulings_in,
+)
+from app.exporting.queries import Recorded
+from app.ids import AppealId, CaseId, DecisionId, HeatId, MeetId, ProtestId, RulingId, TeamId
+from app.reports.queries import case_row, cases_of_teams
+
+
+class Of(StrEnum):
+    """What a file is about."""
+
+    CASE = "case"
+    PROTEST = "protest"
+    APPEAL = "appeal"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which file somebody asks for."""
+
+    meet: MeetId
+    of: Of
+    ident: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What belongs to a file. `name` is what it is called over a radio: "case 3"."""
+
+    asked: Asked
+    name: str
+    heat: HeatId
+    team: TeamId | None
+    cases: tuple[CaseId, ...]
+    protests: tuple[ProtestId, ...]
+    rulings: tuple[RulingId, ...] = ()
+    appeals: tuple[AppealId, ...] = ()
+    decisions: tuple[DecisionId, ...] = ()
+    entries: tuple[Recorded, ...] = ()
+
+    @property
+    def meet(self) -> MeetId:
+        """The meet."""
+        return self.asked.meet
+
+    @property
+    def seqs(self) -> frozenset[int]:
+        """The numbers of its entries in the record."""
+        return frozenset(one.seq for one in self.entries)
+
+
+def scope_of(conn: Connection, asked: Asked) -> Scope:
+    """What belongs to the file; NotFound for an id that is not of this meet."""
+    found = _SCOPES[asked.of](conn, asked)
+    ruled = rulings_in(conn, found.cases)
+    protests = found.protests or (protests_about(conn, ruled) if asked.of is Of.CASE else ())
+    return replace(
+        found,
+        protests=protests,
+        rulings=ruled,
+        appeals=appeals_of(conn, protests),
+        decisions=decisions_about(conn, protests),
+        entries=tuple(_entries(conn, asked.meet, found.cases, ruled, protests)),
+    )
+
+
+def insist_known(conn: Connection, asked: Asked) -> None:
+    """NotFound for an id that is not of this meet."""
+    _SCOPES[asked.of](conn, asked)
+
+
+def _of_case(conn: Connection, asked: Asked) -> Scope:
+    row = case_row(conn, asked.meet, CaseId(asked.ident))
+    return Scope(asked, f"case {row.number}", row.heat_id, row.team_id, (CaseId(row.id),), ())
+
+
+def _of_protest(conn: Connection, asked: Asked) -> Scope:
+    return _about_protest(conn, asked, ProtestId(asked.ident), "")
+
+
+def _of_appeal(conn: Connection, asked: Asked) -> Scope:
+    row = appeal_row(conn, asked.meet, AppealId(asked.ident))
+    return _about_protest(conn, asked, ProtestId(row.protest_id), f"appeal {row.number}")
+
+
+_SCOPES = {Of.CASE: _of_case, Of.PROTEST: _of_protest, Of.APPEAL: _of_appeal}
+
+
+def _about_protest(conn: Connection, asked: Asked, protest_id: ProtestId, name: str) -> Scope:
+    row = protest_row(conn, asked.meet, protest_id)
+    cases: tuple[CaseId, ...] = ()
+    if row.about == About.RULING:
+        cases = (case_of_ruling(conn, row.ruling_id),)
+    elif row.about == About.CONDUCT:
+        cases = tuple(cases_of_teams(conn, HeatId(row.heat_id), [row.against_id]))
+    called = name or f"protest {row.number}"
+    return Scope(asked, called, row.heat_id, row.team_id, cases, (protest_id,))
+
+
+def _entries(
+    conn: Connection,
+    meet: MeetId,
+    cases: Iterable[CaseId],
+    ruled: Iterable[RulingId],
+    protests: Iterable[ProtestId],
+) -> list[Recorded]:
+    """The entries about all of it, and about the papers that tell of it."""
+    written = reports_in(conn, cases)
+    told = (
+        *written,
+        *ruled,
+        *protests,
+        *appeals_of(conn, protests),
+        *decisions_about(conn, protests),
+    )
+    beside = (*flags_of(conn, written), *pictures_of_reports(conn, written))
+    return entries_with(conn, meet, (*told, *beside, *papers_about(conn, told)))

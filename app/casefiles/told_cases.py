@@ -1,0 +1,253 @@
+"""What does the file tell of a case: its reports with findings, zones and pictures, its rulings?
+
+Read as it stands now. Of a report that was written again, what it said before is told from the
+record; where that was erased, nothing is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from app.appeals.foreseeing import ruling_consequences
+from app.appeals.paper_parts import moves_section
+from app.casefiles.queries import copy_of
+from app.casefiles.scope import Scope
+from app.casefiles.timeline import said_in
+from app.clock import in_zone
+from app.exporting.queries import Recorded
+from app.forms.case_file import (
+    CaseOnFile,
+    DecisionOnFile,
+    PictureOnPaper,
+    ReportOnFile,
+    Section,
+    Verdict,
+)
+from app.forms.sheet_parts import Fact
+from app.ids import HeatId, PictureId, ReportId, RulingId
+from app.meets.queries import MeetFacts, heat
+from app.pictures.wire import PictureOut
+from app.record.kinds import Kind
+from app.refusals import Refusal
+from app.reports.findings import OBSERVATIONS
+from app.reports.queries import case_out
+from app.reports.states import CaseState
+from app.reports.wire import CaseOut, ReportOut
+from app.rules.finding import title_of
+from app.rules.observation import Infringement
+from app.rulings.observed import tell
+from app.rulings.queries import (
+    decided_on,
+    disqualifications_of_ruling,
+    reports_gone_on,
+    ruling_in_words,
+    ruling_out,
+    rulings_of_case,
+)
+from app.rulings.reported import report_on_form, zone_note, zone_pictures
+from app.rulings.returns import returns_of
+from app.rulings.wire import RulingOut
+
+ERASED_PICTURE = "This picture has been erased."
+
+
+@dataclass(frozen=True, slots=True)
+class Cases:
+    """The cases of a file as they stand, and the number of each report in it."""
+
+    out: tuple[CaseOut, ...]
+    numbers: Mapping[ReportId, int]
+
+    @property
+    def called(self) -> Mapping[str, str]:
+        """What reports, their pictures and rulings are called, by their ids."""
+        found: dict[str, str] = {}
+        for case in self.out:
+            found.update((ruling, f"Case {case.number}") for ruling in case.rulings)
+        for one in (report for case in self.out for report in case.reports):
+            name = f"Report {self.numbers[one.id]}"
+            found[one.id] = name
+            found.update((picture.id, name) for picture in one.pictures)
+        return found
+
+
+def cases_in(conn: Connection, scope: Scope) -> Cases:
+    """The cases of a file; their reports are numbered through."""
+    out = tuple(
+        case_out(
+            conn,
+            scope.meet,
+            case_id,
+            rulings_of_case(conn, scope.meet, case_id),
+            reports_gone_on(conn, scope.meet, case_id),
+        )
+        for case_id in scope.cases
+    )
+    reports = (one.id for case in out for one in case.reports)
+    return Cases(out, {ident: number for number, ident in enumerate(reports, 1)})
+
+
+def cases_on_file(
+    conn: Connection, meet: MeetFacts, scope: Scope, cases: Cases
+) -> tuple[CaseOnFile, ...]:
+    """The cases in words, each with its reports and its rulings."""
+    return tuple(
+        CaseOnFile(
+            title=_title(out),
+            sections=tuple(_sections(conn, meet, out)),
+            reports=tuple(_reports(conn, meet, scope, out, cases.numbers)),
+            zone_note=zone_note(out.reports) if out.reports else "",
+            rulings=tuple(_ruling(conn, meet, RulingId(one)) for one in out.rulings),
+        )
+        for out in cases.out
+    )
+
+
+def _reports(
+    conn: Connection,
+    meet: MeetFacts,
+    scope: Scope,
+    out: CaseOut,
+    numbers: Mapping[ReportId, int],
+) -> Iterator[ReportOnFile]:
+    relay = heat(conn, meet.id, HeatId(out.heat)).relay
+    returns = returns_of(conn, meet.id, [one.id for one in out.reports])
+    for one in out.reports:
+        number, has_account = numbers[one.id], one.observation is not None
+        yield ReportOnFile(
+            report=report_on_form(one, returns.get(one.id, ()), meet.time_zone),
+            number=number,
+            earlier=tuple(_earlier(scope.entries, one)),
+            zones=zone_pictures(relay, [one], meet.book) if has_account else (),
+            pictures=tuple(_pictures(conn, meet, one, number)),
+        )
+
+
+def _title(out: CaseOut) -> str:
+    lane = "lane not known" if out.lane is None else f"lane {out.lane}"
+    return f"Case {out.number}: {out.team_name or 'team not known'}, {lane}"
+
+
+def _sections(conn: Connection, meet: MeetFacts, out: CaseOut) -> Iterator[Section]:
+    facts = [
+        ("state", out.state.value),
+        ("opened", in_zone(out.opened_at, meet.time_zone)),
+        ("reports", str(len(out.reports))),
+    ]
+    if out.further_of is not None:
+        facts.append(("further case", "a report came after the ruling on an earlier case"))
+    if out.joined_to is not None:
+        facts.append(("joined", "its reports have moved to another case"))
+    if out.gone_on:
+        facts.append(("gone on", f"{len(out.gone_on)} of its reports lie in another case now"))
+    yield Section("The case", tuple(facts))
+    if out.state is CaseState.OPEN and out.team is not None and out.reports:
+        yield from _foreseen(conn, meet, out)
+
+
+def _foreseen(conn: Connection, meet: MeetFacts, out: CaseOut) -> Iterator[Section]:
+    """What a ruling would move; nothing where that cannot be said now."""
+    try:
+        told = ruling_consequences(conn, meet.id, out.id)
+    except Refusal:
+        return
+    confirmed = moves_section("What it would move if it is confirmed", told.if_confirmed)
+    yield Section(confirmed.title, paragraphs=(told.note,), items=confirmed.items)
+
+
+def _earlier(entries: Sequence[Recorded], report: ReportOut) -> Iterator[Section]:
+    """What a report said before it was written again, entry by entry."""
+    written = [
+        one
+        for one in entries
+        if one.kind is Kind.REPORT_WRITTEN and one.subject == report.id and one.text is not None
+    ]
+    for one in written[:-1]:
+        body = said_in(one.body)
+        observation = body.get("observation")
+        facts = [("in the observer's words", str(body.get("words") or ""))]
+        if observation:
+            told = OBSERVATIONS.validate_python(observation)
+            seen = title_of(Infringement(told.seen))
+            facts = [("seen", seen), ("observed", tell(told)), *facts]
+        title = f"What this report said before (entry {one.seq})"
+        yield Section(title, tuple(fact for fact in facts if fact[1]))
+
+
+def _pictures(
+    conn: Connection, meet: MeetFacts, report: ReportOut, number: int
+) -> Iterator[PictureOnPaper]:
+    for place, one in enumerate(report.pictures, 1):
+        yield PictureOnPaper(
+            name=f"Picture {place} of report {number}",
+            told=_about_picture(one, meet.time_zone),
+            jpeg=copy_of(conn, PictureId(one.id)),
+            width=one.width,
+            height=one.height,
+            why_not=ERASED_PICTURE,
+        )
+
+
+def _about_picture(one: PictureOut, zone: str) -> tuple[tuple[str, str], ...]:
+    return (
+        ("received", in_zone(one.received_at, zone)),
+        ("from", one.official_name),
+        ("SHA-256 of the file as it came", one.sha256),
+    )
+
+
+def _ruling(conn: Connection, meet: MeetFacts, ruling_id: RulingId) -> DecisionOnFile:
+    out = ruling_out(conn, meet.id, ruling_id)
+    verdict = Verdict(
+        label="ruling",
+        words=out.verdict.value,
+        effect=out.effect,
+        grounds=(
+            Fact("infringement", out.infringement_title or "", "infringement"),
+            Fact("rule", out.rule or "", "rule of the ruling"),
+            Fact("ruled", in_zone(out.ruled_at, meet.time_zone), "time of the ruling"),
+            Fact("by", out.official_name, "head official"),
+        ),
+        reasons=out.reasons,
+        note=_counted(conn, meet, out),
+        later=_later(conn, meet, out),
+    )
+    return DecisionOnFile(
+        f"Ruling on case {out.case_number}", verdict, (_on_result(conn, meet, out),)
+    )
+
+
+def _counted(conn: Connection, meet: MeetFacts, out: RulingOut) -> str:
+    """The earlier rulings that this one counts, or takes the place of: as on its form."""
+    said = []
+    if (out.separate or 0) > 1:
+        said.append(f"{out.separate} separate lane infringements are confirmed.")
+    if out.rests_on:
+        before = [ruling_in_words(conn, meet.id, one, meet.time_zone) for one in out.rests_on]
+        said.append(f"The team was noted with L before, by {', and by '.join(before)}.")
+    if out.reconsiders is not None:
+        replaced = ruling_in_words(conn, meet.id, out.reconsiders, meet.time_zone)
+        said.append(f"It replaces {replaced}.")
+    return " ".join(said)
+
+
+def _later(conn: Connection, meet: MeetFacts, out: RulingOut) -> str:
+    if out.replaced_by is not None:
+        return "This ruling was reconsidered and no longer stands."
+    decided = decided_on(conn, out.id)
+    return "" if decided is None else decided.words(meet.time_zone)
+
+
+def _on_result(conn: Connection, meet: MeetFacts, out: RulingOut) -> Section:
+    """What the ruling did to the result, and what was signed."""
+    facts = [
+        ("disqualification", f"{one.rule}: {one.state.value}, {in_zone(one.since, meet.time_zone)}")
+        for one in disqualifications_of_ruling(conn, meet.id, out.id)
+    ]
+    if out.is_shaken:
+        facts.append(("to be looked at again", "what it rests on has changed since"))
+    facts.append(("statement, SHA-256", out.statement_digest))
+    return Section("", tuple(facts))

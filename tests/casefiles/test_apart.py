@@ -1,0 +1,119 @@
+"""In the file of one case stands all of it, and nothing of any other: on paper, and in the ZIP."""
+
+from __future__ import annotations
+
+import json
+from io import BytesIO
+from zipfile import ZipFile
+
+import pytest
+
+from app.ids import new_id
+from tests.appeals.desk import a_protest, lodge, team
+from tests.builders import MeetAtHand, a_problem
+from tests.casefiles.two_cases import Side, TwoCases, pieces_of, streams_of, words_of
+
+KINDS = ("cases", "protests", "appeals")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_all_that_was_said_about_it_is_on_the_paper(played: TwoCases, kind: str) -> None:
+    words = words_of(played.get(played.a.address(kind)))
+    assert [one for one in played.a.said if one not in words] == [played.a.hidden]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_that_was_said_about_another_is_on_the_paper(played: TwoCases, kind: str) -> None:
+    pdf = played.get(played.a.address(kind))
+    words = words_of(pdf)
+    assert [one for one in (*played.b.said, *played.b.all_ids) if one in words] == []
+    within = b"\n".join(streams_of(pdf))
+    assert [one for one in played.b.said if one.encode() in within] == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_its_pictures_are_in_it_byte_for_byte_and_no_others(played: TwoCases, kind: str) -> None:
+    found = list(streams_of(played.get(played.a.address(kind))))
+    assert [one for one in played.a.pictures if one not in found] == []
+    assert [one for one in played.b.pictures if one in found] == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_file_of_the_zip_tells_of_another(played: TwoCases, kind: str) -> None:
+    content = played.get(played.a.address(kind, "file.zip"))
+    others = [one.encode() for one in (*played.b.said, *played.b.all_ids)]
+    for name, piece in pieces_of(content):
+        assert [one for one in others if one in piece or one.decode() in name] == [], name
+        assert not any(picture in piece for picture in played.b.pictures), name
+
+
+def test_the_zip_holds_all_that_was_said_and_every_paper_about_it(played: TwoCases) -> None:
+    content = played.get(played.a.address("cases", "file.zip"))
+    pieces = dict(pieces_of(content))
+    together = b"\n".join(pieces.values())
+    assert [one for one in played.a.said if one.encode() not in together] == []
+    papers = [name for name in pieces if name.startswith("papers/") and name.endswith(".pdf")]
+    subjects = [
+        one
+        for kind in ("rulings", "reports", "protests", "appeals", "decisions")
+        for one in played.a.ids[kind]
+    ]
+    assert len(papers) == len(subjects)
+    assert all(any(subject in name for name in papers) for subject in subjects)
+
+
+def test_its_entries_are_those_about_it_and_those_that_they_are_checked_by(
+    played: TwoCases,
+) -> None:
+    content = played.get(played.a.address("appeals", "file.zip"))
+    with ZipFile(BytesIO(content)) as opened:
+        lines = opened.read("record.jsonl").decode().splitlines()[:-1]
+    entries = [json.loads(json.loads(line)["entry"]) for line in lines]
+    own = set(played.a.all_ids)
+    others = {one["kind"] for one in entries if one["subject"] not in own}
+    assert others == {"seal made", "paper sealed"}
+    assert {"call", "report returned", "report withdrawn", "vote cast", "panel named"} <= {
+        one["kind"] for one in entries
+    }
+
+
+def _conduct(meet: MeetAtHand, side: Side) -> str:
+    """Another team protests about how a team ran."""
+    about = {"about": "conduct", "against": side.team, "ruling": None, "team": team(meet, 3)}
+    return str(lodge(meet, a_protest(meet, **about))["id"])
+
+
+def test_a_protest_about_conduct_has_the_case_of_the_team_that_it_names(played: TwoCases) -> None:
+    protest = _conduct(played.meet, played.a)
+    words = words_of(played.get(f"protests/{protest}/file.pdf"))
+    assert "reports2" in words
+    assert played.a.umpires[0] in words
+    assert [one for one in played.b.said if one in words] == []
+
+
+def test_a_protest_about_a_placing_has_no_case(played: TwoCases) -> None:
+    about = {"about": "placing", "ruling": None, "team": team(played.meet, 6)}
+    protest = lodge(played.meet, a_protest(played.meet, **about))
+    words = words_of(played.get(f"protests/{protest['id']}/file.pdf"))
+    said = (*played.a.said, *played.b.said)
+    assert [one for one in said if one in words] == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("ending", ["file.pdf", "file.zip"])
+def test_it_is_for_the_head_official_and_the_jury(played: TwoCases, kind: str, ending: str) -> None:
+    address = played.a.address(kind, ending)
+    for role in ("results", "organiser", played.a.umpires[0]):
+        a_problem(played.meet[role].get(address), 403, "role-missing")
+    for role in ("referee", "chief_umpire", "jury"):
+        assert played.get(address, role)
+    unknown = f"{kind}/{new_id()}/{ending}"
+    a_problem(played.meet["jury"].get(unknown), 404, "not-found")
+
+
+def test_an_id_of_another_meet_is_not_found_and_nothing_is_stored(
+    played: TwoCases, meet: MeetAtHand
+) -> None:
+    before = meet.head()
+    a_problem(meet.referee.get(played.a.address("cases")), 404, "not-found")
+    assert meet.head() == before
