@@ -325,11 +325,15 @@ def _write_remedy(flow: Flow, remedy: RemedyOnFile) -> None:
 
 
 def _write_decision(flow: Flow, decision: DecisionOnFile) -> None:
+    flow.keep(partial(_write_verdict, decision=decision))
+    for section in decision.sections:
+        write_section(flow, section)
+
+
+def _write_verdict(flow: Flow, decision: DecisionOnFile) -> None:
     flow.label(decision.title, BODY + 2.0)
     flow.skip(2.0)
     write_verdict(flow, decision.verdict)
-    for section in decision.sections:
-        write_section(flow, section)
 
 
 def _write_windows(flow: Flow, file: CaseFile) -> None:

@@ -14,7 +14,7 @@ from app.clock import SystemClock
 from app.forms.infringement_form import InfringementForm, draw_infringement_form
 from app.forms.paper import Paper
 from app.ids import MeetId, RulingId
-from app.rulings.form import form_facts
+from app.rulings.form import ruling_told
 from app.store.engine import open_engines
 from tests.bench.databases import Databases
 from tests.bench.lines import Line, Ratio, at_most, ratio_of_rounds, time_line
@@ -109,7 +109,7 @@ def _gather_facts(url: str, meet: MeetUnderLoad) -> InfringementForm:
     try:
         with engines.reading.connect() as conn, conn.begin():
             now = SystemClock().now()
-            return form_facts(conn, MeetId(meet.id), RulingId(meet.ruling), now)
+            return ruling_told(conn, MeetId(meet.id), RulingId(meet.ruling), now).facts
     finally:
         engines.dispose()
 
