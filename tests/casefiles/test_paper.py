@@ -177,6 +177,25 @@ def test_long_texts_go_on_over_pages_and_every_word_is_there(meet: MeetAtHand) -
         assert [one for one in words if re.fullmatch(r"r\d{3}", one)] == reasons
 
 
+def test_the_longest_names_are_set_on_several_lines(meet: MeetAtHand) -> None:
+    umpire, long_team = "M" * 120, ("Wind " * 20).strip()
+    add_official(meet, umpire, "umpire")
+    rows = "event,round,heat,lane,team,affiliation,bib\n"
+    rows += f"{'Mixed ' * 12}4x100 m,heats,1,4,{long_team},{'W' * 80},7\n"
+    assert meet.organiser.post("start-lists", content=rows).status_code == 200
+    heats = meet.organiser.get("heats").json()["heats"]
+    meet.heats = [next(one for one in heats if one["event_name"].startswith("Mixed"))]
+    seen = meet.organiser.get("crew").headers["ETag"]
+    meet.posts = {umpire: new_id()}
+    plan = {"posts": [a_post(meet.posts[umpire], meet[umpire].id)]}
+    assert meet.organiser.put("crew", plan, etag=seen).status_code == 200
+    meet.start()
+    report = meet.report(by=umpire)
+    assert meet.rule(report["case"]).status_code == 201
+    for sheet in SIZES:
+        insist_readable(file_of(meet, f"cases/{report['case']}", paper=sheet))
+
+
 def test_pictures_are_large_and_keep_their_sides_two_a_page_at_most(meet: MeetAtHand) -> None:
     meet.start()
     report = meet.report()
