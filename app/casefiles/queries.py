@@ -27,6 +27,7 @@ from app.rulings.tables import rulings
 from app.sealing.tables import papers
 from app.store.rows import AnyRow
 
+JPEG = b"\xff\xd8"
 IDENTS: BindParameter[Any] = bindparam("idents", expanding=True)
 
 _REPORTS = select(reports.c.id).where(reports.c.case_id.in_(IDENTS)).order_by(reports.c.id)
@@ -130,8 +131,9 @@ def entries_with(conn: Connection, meet_id: MeetId, subjects: Sequence[str]) -> 
 
 
 def copy_of(conn: Connection, picture_id: PictureId) -> bytes:
-    """The copy of a picture that is shown; nothing where it was erased."""
-    return bytes(conn.execute(_COPY, {"picture": picture_id}).scalar() or b"")
+    """The copy of a picture that is shown, a JPEG; nothing where it was erased."""
+    content = bytes(conn.execute(_COPY, {"picture": picture_id}).scalar() or b"")
+    return content if content.startswith(JPEG) else b""
 
 
 def announced_in(conn: Connection, heat_id: HeatId) -> Iterator[AnyRow]:

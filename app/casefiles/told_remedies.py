@@ -141,7 +141,7 @@ def _decision(conn: Connection, meet: MeetFacts, made: DecisionOut, about: str) 
 
 def _votes(conn: Connection, meet: MeetFacts, made: DecisionOut) -> str:
     """How the panel voted; empty for the referee's, and where it was erased."""
-    told = decision_row(conn, meet.id, made.id).statement.get("votes")
+    told = (decision_row(conn, meet.id, made.id).statement or {}).get("votes")
     if not told:
         return ""
     return f"{told['upheld']} for, {told['rejected']} against; quorum {told['quorum']}"
