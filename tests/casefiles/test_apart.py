@@ -160,6 +160,23 @@ def test_a_report_that_moved_is_in_the_file_of_the_case_where_it_lies(meet: Meet
     assert "Lanethreeforcertain." not in here
 
 
+def test_a_case_whose_reports_have_all_moved_says_so(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.report(by="second", lane=4)
+    wrong = meet.report(lane=3, words="Lane three, I think.")
+    seen = meet.referee.get(f"reports/{wrong['id']}")
+    asked = {"reason": "Was it not lane 4?"}
+    returned = meet.referee.post(f"reports/{wrong['id']}/return", asked, etag=seen.headers["ETag"])
+    again = a_report(meet.heat(), meet.posts["umpire"], lane=4)
+    right = meet.umpire.put(f"reports/{wrong['id']}", again, etag=returned.headers["ETag"])
+    assert right.json()["case"] != wrong["case"]
+    words = words_of(meet.referee.get(f"cases/{wrong['case']}/file.pdf").content)
+    assert "itsreportshavemovedtocase1" in words
+    assert "Noreportbelongstothiscase." in words
+    told = a_problem(meet.referee.get(f"cases/{wrong['case']}/file.zip"), 404, "not-found")
+    assert "Ask for the file of that one" in told["detail"]
+
+
 def test_a_corrected_time_does_not_tell_what_else_it_made_late(service: Service) -> None:
     hand, told = announced_at_noon(service, roles=("results", "referee", "jury"))
     service.clock.stand_at(NOON + minutes(20))
