@@ -5,7 +5,7 @@ what came to be in time by it, or late.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
 from sqlalchemy import Connection
@@ -58,29 +58,14 @@ def corrected_in_words(
 
 
 def measure_in_words(
-    conn: Connection,
-    meet: MeetFacts,
-    lodged: ProtestOut | AppealOut,
-    naming: Collection[str] | None = None,
+    conn: Connection, meet: MeetFacts, lodged: ProtestOut | AppealOut
 ) -> tuple[str, ...]:
-    """The corrections of the time by which a protest or an appeal is measured, a line each; of what
-    is measured otherwise by them, only what is among `naming`, where that is given.
-    """
+    """The corrections of the time by which a protest or an appeal is measured, a line each."""
     window = lodged.timeliness.window
     found = measure_corrections(conn, meet, {lodged.id: window}).get(lodged.id, [])
-    if naming is not None:
-        found = [_naming_only(one, naming) for one in found]
     return tuple(
         _in_words(one, _whose_time(conn, meet, one, lodged.heat), meet.time_zone) for one in found
     )
-
-
-def _naming_only(one: MeasureCorrectionOut, naming: Collection[str]) -> MeasureCorrectionOut:
-    kept = {
-        "now_in_time": [moved for moved in one.now_in_time if moved.id in naming],
-        "now_late": [moved for moved in one.now_late if moved.id in naming],
-    }
-    return one.model_copy(update=kept)
 
 
 def _whose_time(conn: Connection, meet: MeetFacts, one: MeasureCorrectionOut, about: HeatId) -> str:

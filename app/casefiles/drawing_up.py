@@ -22,6 +22,7 @@ from app.exporting.zipped import write_zip
 from app.forms.case_file import draw_case_file
 from app.forms.paper import Paper
 from app.forms.record_head import PrintedHead
+from app.refusals import NotFound
 from app.sealing.seals import OpenSeal, Seals
 from app.store.store import Store
 
@@ -61,9 +62,16 @@ def _sealed(seal: OpenSeal, pdf: bytes, found: Gathered, now: datetime) -> bytes
 
 
 def slice_of(store: Store, seals: Seals, asked: Asked, paper: Paper) -> IO[bytes]:
-    """The ZIP with the file and the entries that belong to it, open; refused as `draw_up`."""
+    """The ZIP with the file and the entries that belong to it, open; refused as `draw_up`, and
+    NotFound where all that lay in a case has moved to another one.
+    """
     drawn = draw_up(store, seals, asked, paper)
     scope = drawn.gathered.scope
+    if not scope.entries:
+        raise NotFound(
+            "No entry of the record is about this case any more: its reports lie in another case "
+            "now. Ask for the file of that one."
+        )
     further = Further(
         path=IN_THE_ZIP,
         content=drawn.content,

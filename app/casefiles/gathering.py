@@ -178,8 +178,8 @@ def _stands(
         decided = appeal.decision
         at = f" ({decided.decided_at_local})" if decided is not None else ""
         facts.append((f"appeal {appeal.number}", f"{appeal.state.value}{at}"))
-        facts.append((f"deposit of appeal {appeal.number}", appeal.deposit.outcome))
         facts += [("", words) for words in appeal.awaits]
+        facts.append((f"deposit of appeal {appeal.number}", appeal.deposit.outcome))
     facts += [(f"window for {one.kind}", _window_stands(one)) for one in windows]
     return Section("Where it stands now", tuple(facts))
 

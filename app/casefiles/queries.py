@@ -27,20 +27,28 @@ from app.rulings.tables import rulings
 from app.sealing.tables import papers
 from app.store.rows import AnyRow
 
+JPEG = b"\xff\xd8"
 IDENTS: BindParameter[Any] = bindparam("idents", expanding=True)
 
 _REPORTS = select(reports.c.id).where(reports.c.case_id.in_(IDENTS)).order_by(reports.c.id)
 _FLAGS = select(calls.c.id).where(calls.c.report_id.in_(IDENTS)).order_by(calls.c.id)
 _PICTURES = select(pictures.c.id).where(pictures.c.report_id.in_(IDENTS)).order_by(pictures.c.id)
 _RULINGS = select(rulings.c.id).where(rulings.c.case_id.in_(IDENTS)).order_by(rulings.c.id)
+# Neither table has an index of its own for this: the meet's part of it is looked through.
 _PROTESTS = (
-    select(protests.c.id).where(protests.c.ruling_id.in_(IDENTS)).order_by(protests.c.number)
+    select(protests.c.id)
+    .where(protests.c.meet_id == bindparam("meet"), protests.c.ruling_id.in_(IDENTS))
+    .order_by(protests.c.number)
+)
+_PAPERS = (
+    select(papers.c.id)
+    .where(papers.c.meet_id == bindparam("meet"), papers.c.subject.in_(IDENTS))
+    .order_by(papers.c.id)
 )
 _APPEALS = select(appeals.c.id).where(appeals.c.protest_id.in_(IDENTS)).order_by(appeals.c.number)
 _DECISIONS = (
     select(decisions.c.id).where(decisions.c.protest_id.in_(IDENTS)).order_by(decisions.c.seq)
 )
-_PAPERS = select(papers.c.id).where(papers.c.subject.in_(IDENTS)).order_by(papers.c.id)
 _ENTRIES = select(record_entries.c.seq).where(
     record_entries.c.meet_id == bindparam("meet"), record_entries.c.subject.in_(IDENTS)
 )
@@ -58,10 +66,12 @@ _ANNOUNCED = (
 )
 
 
-def _idents(conn: Connection, statement: Select[Any], about: Iterable[str]) -> tuple[str, ...]:
+def _idents(
+    conn: Connection, statement: Select[Any], about: Iterable[str], **more: str
+) -> tuple[str, ...]:
     found: list[str] = []
     for some in batched(tuple(about), AT_ONCE):
-        found += conn.execute(statement, {"idents": some}).scalars()
+        found += conn.execute(statement, {"idents": some, **more}).scalars()
     return tuple(found)
 
 
@@ -85,9 +95,11 @@ def rulings_in(conn: Connection, cases: Iterable[CaseId]) -> tuple[RulingId, ...
     return tuple(RulingId(one) for one in _idents(conn, _RULINGS, cases))
 
 
-def protests_about(conn: Connection, ruled: Iterable[RulingId]) -> tuple[ProtestId, ...]:
+def protests_about(
+    conn: Connection, meet_id: MeetId, ruled: Iterable[RulingId]
+) -> tuple[ProtestId, ...]:
     """The protests about these rulings, in the order of their numbers."""
-    return tuple(ProtestId(one) for one in _idents(conn, _PROTESTS, ruled))
+    return tuple(ProtestId(one) for one in _idents(conn, _PROTESTS, ruled, meet=meet_id))
 
 
 def appeals_of(conn: Connection, lodged: Iterable[ProtestId]) -> tuple[AppealId, ...]:
@@ -100,9 +112,9 @@ def decisions_about(conn: Connection, lodged: Iterable[ProtestId]) -> tuple[Deci
     return tuple(DecisionId(one) for one in _idents(conn, _DECISIONS, lodged))
 
 
-def papers_about(conn: Connection, subjects: Iterable[str]) -> tuple[str, ...]:
+def papers_about(conn: Connection, meet_id: MeetId, subjects: Iterable[str]) -> tuple[str, ...]:
     """The sealed papers that tell of these things."""
-    return _idents(conn, _PAPERS, subjects)
+    return _idents(conn, _PAPERS, subjects, meet=meet_id)
 
 
 def case_of_ruling(conn: Connection, ruling: str) -> CaseId:
@@ -119,8 +131,9 @@ def entries_with(conn: Connection, meet_id: MeetId, subjects: Sequence[str]) -> 
 
 
 def copy_of(conn: Connection, picture_id: PictureId) -> bytes:
-    """The copy of a picture that is shown; nothing where it was erased."""
-    return bytes(conn.execute(_COPY, {"picture": picture_id}).scalar() or b"")
+    """The copy of a picture that is shown, a JPEG; nothing where it was erased."""
+    content = bytes(conn.execute(_COPY, {"picture": picture_id}).scalar() or b"")
+    return content if content.startswith(JPEG) else b""
 
 
 def announced_in(conn: Connection, heat_id: HeatId) -> Iterator[AnyRow]:

@@ -85,7 +85,9 @@ def scope_of(conn: Connection, asked: Asked) -> Scope:
     """What belongs to the file; NotFound for an id that is not of this meet."""
     found = _SCOPES[asked.of](conn, asked)
     ruled = rulings_in(conn, found.cases)
-    protests = found.protests or (protests_about(conn, ruled) if asked.of is Of.CASE else ())
+    protests = found.protests or (
+        protests_about(conn, asked.meet, ruled) if asked.of is Of.CASE else ()
+    )
     return replace(
         found,
         protests=protests,
@@ -146,4 +148,4 @@ def _entries(
         *decisions_about(conn, protests),
     )
     beside = (*flags_of(conn, written), *pictures_of_reports(conn, written))
-    return entries_with(conn, meet, (*told, *beside, *papers_about(conn, told)))
+    return entries_with(conn, meet, (*told, *beside, *papers_about(conn, meet, told)))

@@ -27,13 +27,13 @@ from app.forms.case_file import (
     Verdict,
 )
 from app.forms.sheet_parts import Fact
-from app.ids import HeatId, PictureId, ReportId, RulingId
+from app.ids import CaseId, HeatId, PictureId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat
 from app.pictures.wire import PictureOut
 from app.record.kinds import Kind
 from app.refusals import Refusal
 from app.reports.findings import OBSERVATIONS
-from app.reports.queries import case_out
+from app.reports.queries import case_out, case_row
 from app.reports.states import CaseState
 from app.reports.wire import CaseOut, ReportOut
 from app.rules.finding import title_of
@@ -137,15 +137,24 @@ def _sections(conn: Connection, meet: MeetFacts, out: CaseOut) -> Iterator[Secti
         ("opened", in_zone(out.opened_at, meet.time_zone)),
         ("reports", str(len(out.reports))),
     ]
-    if out.further_of is not None:
-        facts.append(("further case", "a report came after the ruling on an earlier case"))
-    if out.joined_to is not None:
-        facts.append(("joined", "its reports have moved to another case"))
-    if out.gone_on:
-        facts.append(("gone on", f"{len(out.gone_on)} of its reports lie in another case now"))
+    facts += _other_cases(conn, meet, out)
     yield Section("The case", tuple(facts))
     if out.state is CaseState.OPEN and out.team is not None and out.reports:
         yield from _foreseen(conn, meet, out)
+
+
+def _other_cases(conn: Connection, meet: MeetFacts, out: CaseOut) -> Iterator[tuple[str, str]]:
+    """Where else to look, by the number of the case; nothing of what it tells."""
+
+    def number(case: CaseId) -> int:
+        return int(case_row(conn, meet.id, case).number)
+
+    if out.further_of is not None:
+        yield "further case", f"a report came after the ruling on case {number(out.further_of)}"
+    if out.joined_to is not None:
+        yield "joined", f"its reports have moved to case {number(out.joined_to)}"
+    for other in dict.fromkeys(one.case for one in out.gone_on):
+        yield "gone on", f"a report that lay here at the ruling lies in case {number(other)} now"
 
 
 def _foreseen(conn: Connection, meet: MeetFacts, out: CaseOut) -> Iterator[Section]:

@@ -6,13 +6,13 @@ whom a decision moves, and the decision that undoes another.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.appeals.corrected import corrections_section, measure_in_words
+from app.appeals.corrected import corrections_section
 from app.appeals.either_way import either_way
 from app.appeals.jury_wire import AppealOut
 from app.appeals.paper_parts import (
@@ -37,42 +37,36 @@ from app.ids import AppealId, ProtestId
 from app.meets.queries import MeetFacts
 
 OPEN = frozenset({AppealState.LODGED, AppealState.LATE, AppealState.ADMITTED})
-CORRECTED = "corrected"
 
 
 def remedies_on_file(
     conn: Connection, meet: MeetFacts, scope: Scope, now: datetime
 ) -> tuple[RemedyOnFile, ...]:
     """The protests of a file, each with its appeals behind it."""
-    return tuple(one for ident in scope.protests for one in _told(conn, meet, scope, ident, now))
+    return tuple(one for ident in scope.protests for one in _told(conn, meet, ident, now))
 
 
 def _told(
-    conn: Connection, meet: MeetFacts, scope: Scope, ident: ProtestId, now: datetime
+    conn: Connection, meet: MeetFacts, ident: ProtestId, now: datetime
 ) -> Iterator[RemedyOnFile]:
     protest = protest_shown(conn, meet.id, ident, now)
     made = decisions_shown(conn, meet, ident, now)
-    yield _protest(conn, meet, scope, protest, [one for one in made if one.appeal is None])
+    yield _protest(conn, meet, protest, [one for one in made if one.appeal is None])
     for appeal_id in protest.appeals:
         appeal = appeal_shown(conn, meet.id, appeal_id, now)
         of_it = [one for one in made if one.appeal == appeal_id]
-        yield _appeal(conn, meet, scope, appeal, of_it)
+        yield _appeal(conn, meet, appeal, of_it)
 
 
 def _protest(
-    conn: Connection,
-    meet: MeetFacts,
-    scope: Scope,
-    out: ProtestOut,
-    made: Sequence[DecisionOut],
+    conn: Connection, meet: MeetFacts, out: ProtestOut, made: Sequence[DecisionOut]
 ) -> RemedyOnFile:
-    section = _naming(conn, meet, scope, out, protest_section(conn, meet, out))
     open_now = [*(out.awaits or ()), *([out.appeals_until] if out.appeals_until else [])]
     return RemedyOnFile(
         title=f"Protest {out.number} of {out.team_name}",
         marks=marks_in_words(out.marks, out.timeliness),
         sections=(
-            replace(section, title=""),
+            replace(protest_section(conn, meet, out), title=""),
             *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
             *_withdrawn(out, meet.time_zone),
             *([Section("What is open now", items=tuple(open_now))] if open_now else []),
@@ -82,15 +76,14 @@ def _protest(
 
 
 def _appeal(
-    conn: Connection, meet: MeetFacts, scope: Scope, out: AppealOut, made: Sequence[DecisionOut]
+    conn: Connection, meet: MeetFacts, out: AppealOut, made: Sequence[DecisionOut]
 ) -> RemedyOnFile:
-    section = _naming(conn, meet, scope, out, appeal_section(conn, meet, out))
     whose = "referred by the referee" if out.is_referred else f"of {out.team_name}"
     return RemedyOnFile(
         title=f"Appeal {out.number} {whose}",
         marks=marks_in_words(out.marks, out.timeliness),
         sections=(
-            replace(section, title=""),
+            replace(appeal_section(conn, meet, out), title=""),
             *sought_section(conn, meet, out),
             *reopened_section(conn, meet, out, "Reopened by the jury"),
             *([panel_section(out.panel)] if out.panel is not None else []),
@@ -101,20 +94,6 @@ def _appeal(
         ),
         decisions=tuple(_decision(conn, meet, one, f"appeal {out.number}") for one in made),
     )
-
-
-def _naming(
-    conn: Connection,
-    meet: MeetFacts,
-    scope: Scope,
-    out: ProtestOut | AppealOut,
-    section: Section,
-) -> Section:
-    """The part, its corrected times without what else they made timely or late."""
-    own: Collection[str] = {*scope.protests, *scope.appeals}
-    said = [(CORRECTED, words) for words in measure_in_words(conn, meet, out, own)]
-    kept = [fact for fact in section.facts if fact[0] != CORRECTED]
-    return replace(section, facts=(*kept, *said))
 
 
 def _withdrawn(out: ProtestOut | AppealOut, zone: str) -> Iterator[Section]:
@@ -162,7 +141,7 @@ def _decision(conn: Connection, meet: MeetFacts, made: DecisionOut, about: str) 
 
 def _votes(conn: Connection, meet: MeetFacts, made: DecisionOut) -> str:
     """How the panel voted; empty for the referee's, and where it was erased."""
-    told = decision_row(conn, meet.id, made.id).statement.get("votes")
+    told = (decision_row(conn, meet.id, made.id).statement or {}).get("votes")
     if not told:
         return ""
     return f"{told['upheld']} for, {told['rejected']} against; quorum {told['quorum']}"

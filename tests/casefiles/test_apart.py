@@ -10,8 +10,12 @@ import pytest
 
 from app.ids import new_id
 from tests.appeals.desk import a_protest, lodge, team
-from tests.builders import MeetAtHand, a_problem
+from tests.builders import MeetAtHand, a_problem, a_report
 from tests.casefiles.two_cases import Side, TwoCases, pieces_of, streams_of, words_of
+from tests.results.test_time_corrections import NOON, correct, minutes
+from tests.results.test_time_corrections import announced as announced_at_noon
+from tests.rulings.test_lane_infringements import ruled, with_a_final
+from tests.running import Service
 
 KINDS = ("cases", "protests", "appeals")
 
@@ -117,3 +121,70 @@ def test_an_id_of_another_meet_is_not_found_and_nothing_is_stored(
     before = meet.head()
     a_problem(meet.referee.get(played.a.address("cases")), 404, "not-found")
     assert meet.head() == before
+
+
+def test_a_ruling_that_counts_an_earlier_one_names_it_and_tells_nothing_of_its_case(
+    meet: MeetAtHand,
+) -> None:
+    rounds = with_a_final(meet)
+    first = ruled(rounds, heat=0, lane=4, words="In the first bend.")
+    later = ruled(rounds, heat=2, lane=5, words="In the second bend.")
+    words = words_of(rounds.referee.get(f"cases/{later['case']}/file.pdf").content)
+    assert "TheteamwasnotedwithLbefore" in words
+    assert "Inthesecondbend." in words
+    assert "Inthefirstbend." not in words
+    content = rounds.referee.get(f"cases/{later['case']}/file.zip").content
+    for name, piece in pieces_of(content):
+        assert b"In the first bend." not in piece, name
+        assert first["case"].encode() not in piece, name
+
+
+def test_a_report_that_moved_is_in_the_file_of_the_case_where_it_lies(meet: MeetAtHand) -> None:
+    meet.start()
+    stays = meet.report(by="second", lane=3, words="Lane three for certain.")
+    wrong = meet.report(lane=3, words="Lane three, I think.")
+    assert wrong["case"] == stays["case"]
+    seen = meet.referee.get(f"reports/{wrong['id']}")
+    asked = {"reason": "Was it not lane 4?"}
+    returned = meet.referee.post(f"reports/{wrong['id']}/return", asked, etag=seen.headers["ETag"])
+    again = a_report(meet.heat(), meet.posts["umpire"], lane=4, words="It was lane four.")
+    right = meet.umpire.put(f"reports/{wrong['id']}", again, etag=returned.headers["ETag"])
+    assert right.status_code == 200, right.text
+    left = words_of(meet.referee.get(f"cases/{wrong['case']}/file.pdf").content)
+    here = words_of(meet.referee.get(f"cases/{right.json()['case']}/file.pdf").content)
+    assert "Itwaslanefour." in here
+    assert "Lanethree,Ithink." in here
+    assert "Lanethreeforcertain." in left
+    assert "Lanethree,Ithink." not in left
+    assert "lanefour" not in left
+    assert "Lanethreeforcertain." not in here
+
+
+def test_a_case_whose_reports_have_all_moved_says_so(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.report(by="second", lane=4)
+    wrong = meet.report(lane=3, words="Lane three, I think.")
+    seen = meet.referee.get(f"reports/{wrong['id']}")
+    asked = {"reason": "Was it not lane 4?"}
+    returned = meet.referee.post(f"reports/{wrong['id']}/return", asked, etag=seen.headers["ETag"])
+    again = a_report(meet.heat(), meet.posts["umpire"], lane=4)
+    right = meet.umpire.put(f"reports/{wrong['id']}", again, etag=returned.headers["ETag"])
+    assert right.json()["case"] != wrong["case"]
+    words = words_of(meet.referee.get(f"cases/{wrong['case']}/file.pdf").content)
+    assert "itsreportshavemovedtocase1" in words
+    assert "Noreportbelongstothiscase." in words
+    told = a_problem(meet.referee.get(f"cases/{wrong['case']}/file.zip"), 404, "not-found")
+    assert "Ask for the file of that one" in told["detail"]
+
+
+def test_a_corrected_time_does_not_tell_what_else_it_made_late(service: Service) -> None:
+    hand, told = announced_at_noon(service, roles=("results", "referee", "jury"))
+    service.clock.stand_at(NOON + minutes(20))
+    about = [{"about": "placing", "ruling": None, "team": team(hand, lane)} for lane in (4, 5)]
+    first, second = (lodge(hand, a_protest(hand, **one)) for one in about)
+    corrected = correct(hand, told, NOON - minutes(15), remark="It was read out.")
+    assert corrected.status_code == 201, corrected.text
+    words = words_of(hand.referee.get(f"protests/{first['id']}/file.pdf").content)
+    assert "Protest1:LATEby" in words
+    assert "Protest2" not in words
+    assert second["id"] not in words

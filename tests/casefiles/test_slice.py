@@ -18,7 +18,8 @@ import pytest
 
 from app.exporting.check_export import check
 from tests.casefiles.two_cases import TwoCases, words_of
-from tests.forms.pdf_reading import read_text
+from tests.forms.pdf_reading import read_pages, read_text
+from tests.forms.test_record_head import read_codes
 from tests.sealing.reading import seals_in
 
 KINDS = ("cases", "protests", "appeals")
@@ -68,6 +69,15 @@ def test_the_head_that_the_paper_shows_is_one_that_the_part_proves(unpacked: Pat
     assert (ran.returncode, ran.stderr) == (0, "")
     assert f"extends the head of {head[1]} entries" in ran.stdout
     assert run(unpacked, "--head", f"{head[1]} {'0' * 16}").returncode == 1
+
+
+def test_the_code_on_the_page_of_hashes_is_the_signed_note_in_the_zip(unpacked: Path) -> None:
+    pdf = (unpacked / "case-file.pdf").read_bytes()
+    pages = read_pages(pdf)
+    number = next(at for at, words in enumerate(pages, 1) if "How to check it" in words)
+    (note,) = read_codes(pdf, number)
+    size = note.splitlines()[1]
+    assert note == (unpacked / "checkpoints" / f"{size}.note").read_text("utf-8")
 
 
 def test_the_seal_on_the_paper_is_the_one_that_the_part_names(unpacked: Path) -> None:
