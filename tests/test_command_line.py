@@ -378,7 +378,7 @@ def test_a_record_that_was_changed_names_the_first_place_and_both_roots(
     assert lines[2].startswith("root of the 6 entries: ")
     assert lines[3] == f"root that the head says:  {head['root']}"
     assert len(lines) == 4
-    assert err == f"zonedocket check: the 5 entries of {path} do NOT agree\n"
+    assert err == f"zonedocket check: the 6 entries of {path} do NOT agree\n"
 
 
 def test_a_start_loads_nothing_that_only_some_requests_need():
