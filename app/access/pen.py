@@ -21,12 +21,12 @@ from hashlib import sha256
 from typing import Any, TypeVar
 
 from pydantic_core import from_json
-from sqlalchemy import insert, update
+from sqlalchemy import Connection, insert, update
 
-from app.access.queries import Caller, key_row, official_row
+from app.access.queries import Caller, key_row, official_row, signatures_on
 from app.access.tables import device_keys, signatures
 from app.clock import rfc3339
-from app.ids import KeyId, new_id
+from app.ids import KeyId, MeetId, new_id
 from app.record.canonical import canonical
 from app.refusals import (
     Malformed,
@@ -278,3 +278,9 @@ def in_words(strength: str, device: str | None) -> str:
 
 
 BY_PIN = "PIN on a joined device, attested by the server"
+
+
+def how_signed(conn: Connection, meet_id: MeetId, act: str, subject: str) -> str:
+    """How the first signature of such an act was given; before signatures were kept, by PIN."""
+    signed = signatures_on(conn, meet_id, act, [subject])
+    return in_words(signed[0].strength, signed[0].device) if signed else BY_PIN

@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.pen import BY_PIN, in_words, statement_digest
+from app.access.pen import how_signed, in_words, statement_digest
 from app.access.queries import official_row, signatures_on
 from app.appeals.bench import Bench
 from app.appeals.corrected import corrections_section, subjects_of_decision
@@ -281,13 +281,12 @@ def decision_paper(
 
 def _signature(conn: Connection, meet: MeetFacts, row: AnyRow, paper: RemedyPaper) -> Signature:
     """That whoever made a decision signed it on a device."""
-    signed = signatures_on(conn, meet.id, "decision", [row.id])
     return Signature(
         role="Referee" if row.instance == Instance.REFEREE else "Chair of the jury",
         # As it was then: an official may be named otherwise since.
         name=dict(paper.grounds).get("by", row.official_name),
         at=in_zone(row.decided_at, meet.time_zone),
-        how=in_words(signed[0].strength, signed[0].device) if signed else BY_PIN,
+        how=how_signed(conn, meet.id, "decision", row.id),
         digest=row.statement_digest,
     )
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
+from app.access.pen import how_signed
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.paper_parts import moves_section
 from app.casefiles.queries import copy_of
@@ -258,5 +259,6 @@ def _on_result(conn: Connection, meet: MeetFacts, out: RulingOut) -> Section:
     ]
     if out.is_shaken:
         facts.append(("to be looked at again", "what it rests on has changed since"))
+    facts.append(("signed", how_signed(conn, meet.id, "ruling", out.id)))
     facts.append(("statement, SHA-256", out.statement_digest))
     return Section("", tuple(facts))

@@ -12,6 +12,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from app.access.pen import how_signed
 from app.appeals.corrected import corrections_section
 from app.appeals.either_way import either_way
 from app.appeals.jury_wire import AppealOut
@@ -136,7 +137,7 @@ def _decision(conn: Connection, meet: MeetFacts, made: DecisionOut, about: str) 
     )
     sitting = f", sitting {made.sitting}" if made.sitting > 1 else ""
     title = f"Decision of the {made.instance.value} on {about}{sitting}"
-    return DecisionOnFile(title, verdict, tuple(_parts(meet, made)))
+    return DecisionOnFile(title, verdict, tuple(_parts(conn, meet, made)))
 
 
 def _votes(conn: Connection, meet: MeetFacts, made: DecisionOut) -> str:
@@ -147,7 +148,7 @@ def _votes(conn: Connection, meet: MeetFacts, made: DecisionOut) -> str:
     return f"{told['upheld']} for, {told['rejected']} against; quorum {told['quorum']}"
 
 
-def _parts(meet: MeetFacts, made: DecisionOut) -> Iterator[Section]:
+def _parts(conn: Connection, meet: MeetFacts, made: DecisionOut) -> Iterator[Section]:
     if made.heard_because:
         yield Section("Heard all the same", paragraphs=(made.heard_because,))
     if made.done_already:
@@ -160,7 +161,10 @@ def _parts(meet: MeetFacts, made: DecisionOut) -> Iterator[Section]:
     if made.affected:
         moved = tuple(f"{one.team_name}: {one.words}." for one in made.affected)
         yield Section("Until when those whom it moves can appeal or protest", items=moved)
-    facts = [("statement, SHA-256", made.statement_digest)]
+    facts = [
+        ("signed", how_signed(conn, meet.id, "decision", made.id)),
+        ("statement, SHA-256", made.statement_digest),
+    ]
     if made.advised_at is not None:
         facts.insert(0, ("told to those who protested", in_zone(made.advised_at, meet.time_zone)))
     yield Section("", tuple(facts))

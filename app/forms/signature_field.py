@@ -12,6 +12,7 @@ from datetime import datetime
 from io import BytesIO
 from typing import cast
 
+from pyhanko.pdf_utils.generic import pdf_date, pdf_name
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import SigFieldSpec, SigSeedSubFilter, enumerate_sig_fields
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
@@ -69,6 +70,7 @@ def add_signature(
         stamp_style=NoOpStampStyle(),
         new_field_spec=_field(writer, name, attested, shown),
     )
+    _tell_when_made(writer, name, attested)
     session = signer.init_signing_session(writer)
     session.system_time = attested.at  # else the library reads a clock of its own
     if shown is not None:
@@ -80,6 +82,16 @@ def add_signature(
     # 3. The signature, into its room.
     digest.fill_with_cms(out, key.sign_digest(digest.document_digest, stamp))
     return Signed(cast(BytesIO, out).getvalue(), name)
+
+
+def _tell_when_made(writer: IncrementalPdfFileWriter, name: str, attested: Attested) -> None:
+    """A file is made when it is first sealed: drawn, it says no time, so that the same facts give
+    the same bytes.
+    """
+    if name == f"{SEAL_NAME}1" and "/Info" in writer.trailer:
+        about = writer.trailer["/Info"]
+        about[pdf_name("/CreationDate")] = pdf_date(attested.at)
+        writer.update_container(about)
 
 
 def _next_name(writer: IncrementalPdfFileWriter) -> str:

@@ -16,8 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.pen import BY_PIN, in_words, statement_digest
-from app.access.queries import signatures_on
+from app.access.pen import how_signed, statement_digest
 from app.clock import in_zone
 from app.forms.infringement_form import (
     FormFacts,
@@ -150,8 +149,7 @@ def ruling_told(
     """The form of one ruling: what was fixed when it was made, and what is known now."""
     stored = stored_form(conn, meet_id, ruling_id)
     facts = as_told(stored.facts)
-    signed = signatures_on(conn, meet_id, "ruling", [ruling_id])
-    how = in_words(signed[0].strength, signed[0].device) if signed else BY_PIN
+    how = how_signed(conn, meet_id, "ruling", ruling_id)
     form = InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
         later_ruling=_what_came_later(conn, meet_id, ruling_id, stored, facts.time_zone),

@@ -6,8 +6,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.access.pen import BY_PIN, in_words
-from app.access.queries import signatures_on
+from app.access.pen import how_signed
 from app.clock import in_zone
 from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
@@ -17,7 +16,7 @@ from app.meets.queries import MeetFacts, heat, meet_facts
 from app.reports.queries import case_row, report_out
 from app.reports.wire import ReportOut
 from app.rulings.form import bib_of
-from app.rulings.queries import ruling_in_words, ruling_out, rulings_of_case
+from app.rulings.queries import decided_on, ruling_in_words, ruling_out, rulings_of_case
 from app.rulings.reported import report_on_form, zone_note, zone_pictures
 from app.rulings.returns import returns_of
 from app.rulings.wire import RulingOut
@@ -89,11 +88,15 @@ def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
 
 
 def _later(conn: Connection, meet: MeetFacts, rulings: list[RulingId]) -> str:
-    """That the case was ruled on more than once: an earlier form shows another ruling."""
-    if len(rulings) < 2:
-        return ""
-    last = ruling_in_words(conn, meet.id, rulings[-1], meet.time_zone)
-    return f"Ruled on {len(rulings)} times: {last} stands."
+    """What an earlier form does not show: that the case was ruled on again, or what a decision has
+    made of the ruling.
+    """
+    told = []
+    if len(rulings) > 1:
+        last = ruling_in_words(conn, meet.id, rulings[-1], meet.time_zone)
+        told.append(f"Ruled on {len(rulings)} times: {last} stands.")
+    decided = decided_on(conn, rulings[-1]) if rulings else None
+    return " ".join([*told, *([] if decided is None else [decided.words(meet.time_zone)])])
 
 
 def _written(form: ReportForm) -> Act:
@@ -106,8 +109,7 @@ def _written(form: ReportForm) -> Act:
 
 
 def _ruled(conn: Connection, meet: MeetFacts, ruling: RulingOut) -> Act:
-    signatures = signatures_on(conn, meet.id, "ruling", [ruling.id])
-    how = in_words(signatures[0].strength, signatures[0].device) if signatures else BY_PIN
+    how = how_signed(conn, meet.id, "ruling", ruling.id)
     signed = f"signed {in_zone(ruling.ruled_at, meet.time_zone)}: {how}"
     digest = ruling.statement_digest
     return Act(

@@ -376,8 +376,8 @@ def test_the_referees_paper_tells_what_the_jury_has_decided_since(meet: MeetAtHa
 
 
 def without_head(text: str) -> str:
-    """The words of a paper but for what is read at each printing."""
-    without = re.sub(r"(Printed:?|printed) [0-9: -]+ [A-Z]+ \(\S+\)", "", text)
+    """The words of a paper but for what is read at each sealing."""
+    without = re.sub(r"(Sealed:?|sealed) [0-9: -]+ [A-Z]+ \(\S+\)", "", text)
     return re.sub(r"Record head \d+ · (\w{4} ?){4}", "", without)
 
 
