@@ -23,13 +23,14 @@ from typing import Any, TypeVar
 from pydantic_core import from_json
 from sqlalchemy import Connection, insert, update
 
-from app.access.queries import Caller, key_row, official_row, signatures_on
+from app.access.queries import Caller, has_ended, key_row, official_row, signatures_on
 from app.access.tables import device_keys, signatures
 from app.clock import rfc3339
 from app.ids import KeyId, MeetId, new_id
 from app.record.canonical import canonical
 from app.refusals import (
     Malformed,
+    NotJoined,
     RoleMissing,
     SignatureRefused,
     StateConflict,
@@ -106,6 +107,11 @@ class Pen:
         Looking at a PIN takes its time, in which roles are taken away and links issued anew.
         """
         caller = self.caller
+        if has_ended(unit.conn, caller.session_id):
+            raise NotJoined(
+                "This session ended while this was on its way. Nothing was signed. Join again with "
+                "a personal link."
+            )
         known = official_row(unit.conn, caller.meet_id, caller.official_id)
         if not known.active or known.pin_hash is None or not caller.roles <= set(known.roles):
             raise RoleMissing(

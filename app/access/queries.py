@@ -112,6 +112,12 @@ def session_of(conn: Connection, secret_hash: str) -> Session | None:
     return Session(caller, row.expires_at)
 
 
+def has_ended(conn: Connection, session_id: SessionId) -> bool:
+    """Whether a session was ended: left, or with the personal link that opened it."""
+    ended = select(sessions.c.ended_at).where(sessions.c.id == session_id)
+    return conn.execute(ended).scalar() is not None
+
+
 def official_row(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> AnyRow:
     """One official of this meet; NotFound for any other id."""
     row = conn.execute(_OFFICIAL, {"meet": meet_id, "official": official_id}).one_or_none()

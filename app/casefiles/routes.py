@@ -7,13 +7,12 @@ from typing import Annotated, Any
 from weakref import WeakKeyDictionary
 
 from fastapi import APIRouter, Path, Query, Response
-from fastapi.responses import StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.casefiles.drawing_up import draw_up, slice_of
 from app.casefiles.scope import Asked, Of
-from app.exporting.zipped import pieces
+from app.exporting.zipped import ZipAnswer
 from app.forms.paper import Paper
 from app.ids import ChosenId, MeetId
 from app.sealing.papers import as_pdf
@@ -40,7 +39,7 @@ async def get_file_of_case(
 @router.get("/api/meets/{meet}/cases/{case}/file.zip", response_class=Response, responses=ZIP)
 async def get_slice_of_case(
     meet: Meet, case: Ident, here: Here, paper: Sheet = Paper.A4
-) -> StreamingResponse:
+) -> ZipAnswer:
     """The file of a case with its entries of the record, proofs, pictures and sealed papers."""
     return await _zip(here, Asked(MeetId(meet), Of.CASE, case), paper)
 
@@ -56,7 +55,7 @@ async def get_file_of_protest(
 @router.get("/api/meets/{meet}/protests/{protest}/file.zip", response_class=Response, responses=ZIP)
 async def get_slice_of_protest(
     meet: Meet, protest: Ident, here: Here, paper: Sheet = Paper.A4
-) -> StreamingResponse:
+) -> ZipAnswer:
     """The file of a protest with its entries of the record, proofs, pictures and sealed papers."""
     return await _zip(here, Asked(MeetId(meet), Of.PROTEST, protest), paper)
 
@@ -72,7 +71,7 @@ async def get_file_of_appeal(
 @router.get("/api/meets/{meet}/appeals/{appeal}/file.zip", response_class=Response, responses=ZIP)
 async def get_slice_of_appeal(
     meet: Meet, appeal: Ident, here: Here, paper: Sheet = Paper.A4
-) -> StreamingResponse:
+) -> ZipAnswer:
     """The file of an appeal with its entries of the record, proofs, pictures and sealed papers."""
     return await _zip(here, Asked(MeetId(meet), Of.APPEAL, appeal), paper)
 
@@ -93,12 +92,7 @@ async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
     return answer
 
 
-async def _zip(here: Here, asked: Asked, paper: Paper) -> StreamingResponse:
+async def _zip(here: Here, asked: Asked, paper: Paper) -> ZipAnswer:
     async with _turn():
         file = await run_in_threadpool(slice_of, here.store, here.services.seals, asked, paper)
-    headers = {
-        **NOT_KEPT,
-        "Content-Disposition": f'attachment; filename="file-of-{asked.of.value}-{asked.ident}.zip"',
-        "Content-Length": str(file.seek(0, 2)),
-    }
-    return StreamingResponse(pieces(file), media_type="application/zip", headers=headers)
+    return ZipAnswer(file, f"file-of-{asked.of.value}-{asked.ident}")

@@ -88,6 +88,8 @@ def after(scope: Scope, sort: Sort, text: str, *, own: bool) -> str:
         return text
     if scope.notes.are(text) and not scope.names.are_in(text):
         return text  # an earlier reason may have told a name that goes now
+    if sort is Sort.SEEN_BY and (scope.is_whole or scope.names.are_in(text)):
+        return f"seen by {ERASED}"
     if sort is Sort.DIGEST or not scope.concerns(sort, text, own=own):
         return text
     return ERASED if sort in _IN_ONE_WORD else scope.notes.now

@@ -44,6 +44,8 @@ class Sort(StrEnum):
     """A drawn paper, packed so that nothing in it can be looked for. Its row goes."""
     TOLD = "told"
     """A sentence of the program's own. It goes where it names somebody who is erased."""
+    SEEN_BY = "seen by a name"
+    """The program's own words "seen by", and a person's name."""
     DOCUMENT = "document"
     """A document kept as text, walked like any other."""
     STAYS = "stays"
@@ -138,6 +140,7 @@ KEYS: dict[str, Sort] = {
         Sort.CONTACT,
         "official named.affiliation, official changed.affiliation, device, credential",
     ),
+    **_all(Sort.SEEN_BY, "marks.note"),
     **_all(
         Sort.TOLD,
         "because, changes, through, changed_lines, moves, ordered, sentence, summary, too_late",

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
-from fastapi.responses import StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.exporting.wanted import Order
-from app.exporting.zipped import pieces, write_zip
+from app.exporting.zipped import ZipAnswer, write_zip
 from app.ids import ChosenId, MeetId
 
 router = APIRouter(tags=["record"])
@@ -21,16 +20,11 @@ router = APIRouter(tags=["record"])
     response_class=Response,
     responses={200: {"content": {"application/zip": {}}}},
 )
-async def get_export(meet: Annotated[ChosenId, Path()], here: Here) -> StreamingResponse:
+async def get_export(meet: Annotated[ChosenId, Path()], here: Here) -> ZipAnswer:
     """The record with its signed heads, certificates, papers, results and pictures, and a checker:
     one ZIP that stands for itself.
     """
     seal = await run_in_threadpool(here.services.seals.of, MeetId(meet))
     order = Order(MeetId(meet), here.clock.now(), seal.notes)
     file = await here.store.read_apart(lambda conn: write_zip(conn, order))
-    headers = {
-        "Content-Disposition": 'attachment; filename="record.zip"',
-        "Content-Length": str(file.seek(0, 2)),
-        "Cache-Control": "no-store",
-    }
-    return StreamingResponse(pieces(file), media_type="application/zip", headers=headers)
+    return ZipAnswer(file, "record")

@@ -1,13 +1,14 @@
-"""An export as one ZIP that is handed out piece by piece."""
+"""An export as one ZIP that is handed out piece by piece, from a file that is gone afterwards."""
 
 from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator
-from contextlib import closing
 from typing import IO
 
+from fastapi.responses import StreamingResponse
 from sqlalchemy import Connection
+from starlette.types import Receive, Scope, Send
 
 from app.exporting.building import export_to
 from app.exporting.files import a_zip
@@ -28,9 +29,29 @@ def write_zip(conn: Connection, order: Order) -> IO[bytes]:
     return file
 
 
-def pieces(file: IO[bytes]) -> Iterator[bytes]:
-    """A file from its start, piece by piece; closed at the end."""
-    with closing(file):
+class ZipAnswer(StreamingResponse):
+    """A ZIP on its way. Its file is closed with the answer, also where nobody took all of it: an
+    iterator that is left alone would keep it until the interpreter looks for garbage, which is
+    seldom, and pictures are large.
+    """
+
+    def __init__(self, file: IO[bytes], name: str) -> None:
+        headers = {
+            "Content-Disposition": f'attachment; filename="{name}.zip"',
+            "Content-Length": str(file.seek(0, 2)),
+            "Cache-Control": "no-store",
+        }
         file.seek(0)
-        while piece := file.read(PIECE):
-            yield piece
+        super().__init__(_pieces(file), media_type="application/zip", headers=headers)
+        self._file = file
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        try:
+            await super().__call__(scope, receive, send)
+        finally:
+            self._file.close()
+
+
+def _pieces(file: IO[bytes]) -> Iterator[bytes]:
+    while not file.closed and (piece := file.read(PIECE)):
+        yield piece

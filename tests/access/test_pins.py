@@ -17,20 +17,21 @@ import httpx
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sqlalchemy import Connection
 
 from app.access.actions import accept_pin, refuse_pin
 from app.access.pen import Pen
-from app.access.queries import Caller
-from app.access.secrets import is_guessable
+from app.access.queries import Caller, session_of
+from app.access.secrets import hash_secret, is_guessable
 from app.access.tries import FIRST_WAIT, FREE_TRIES, LONGEST_WAIT, wait_after
 from app.ids import AnnouncementId, CaseId, MeetId, OfficialId, RulingId, SessionId, new_id
-from app.refusals import RoleMissing, TooManyTries
+from app.refusals import NotJoined, RoleMissing, TooManyTries
 from app.results.actions import announce
 from app.results.wire import AnnouncementIn
 from app.roles import Role
 from app.rulings.actions import rule_on
 from app.rulings.wire import RulingIn
-from app.store.action import Action, Actor
+from app.store.action import Action, Actor, Unit
 from tests.builders import (
     PIN,
     Json,
@@ -353,3 +354,19 @@ def test_no_token_and_no_pin_reaches_the_record_or_an_error(meet: MeetAtHand) ->
     secrets = (pin, wrong, joined["token"], link["token"], link["token"].split(".")[1])
     for text in told:
         assert not [secret for secret in secrets if secret in text]
+
+
+def test_nothing_is_signed_once_the_session_has_ended_on_the_way(meet: MeetAtHand) -> None:
+    """Looking at a PIN takes its time, in which a phone is left or its link is taken back."""
+    store, desk = meet.service.store, meet.desk
+    known = store.read_now(lambda conn: session_of(conn, hash_secret(desk.token)))
+    assert known is not None
+
+    def may_sign(conn: Connection) -> None:
+        unit = Unit(conn, store.clock.now(), MeetId(meet.id), Actor(desk.id))
+        Pen(known.caller).insist_may_sign(unit)
+
+    store.read_now(may_sign)
+    assert desk.delete("/api/me/session").status_code == 204
+    with pytest.raises(NotJoined, match="ended while this was on its way"):
+        store.read_now(may_sign)

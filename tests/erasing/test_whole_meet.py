@@ -138,6 +138,7 @@ def test_its_papers_say_what_was_erased_by_whom_and_for_what(story: Played) -> N
         assert paper.status_code == 200, paper.text
         told = " ".join(read_text(paper.content).split())
         assert NOTE.strip(", ") in told, told
+        assert "from the start of the zone, erased" not in told, "a name went, not a baton"
 
 
 def test_keys_are_told_again_without_the_device(story: Played) -> None:

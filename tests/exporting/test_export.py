@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import random
 import subprocess
 import sys
+import time
 import zipfile
 from collections.abc import Iterator
+from contextlib import suppress
 from io import BytesIO
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from app.access.who_may import WHO_MAY
 from app.cli import main
@@ -19,7 +23,7 @@ from app.exporting.building import export_to
 from app.exporting.check_export import check, lines_of
 from app.exporting.files import a_place, a_zip
 from app.exporting.wanted import Order
-from app.exporting.zipped import pieces, write_zip
+from app.exporting.zipped import write_zip
 from app.ids import MeetId, new_id
 from app.record.kinds import Kind
 from app.record.queries import export_lines
@@ -215,10 +219,36 @@ def test_a_zip_that_cannot_be_made_leaves_nothing_open(
         unsealed.store.read_now(lambda conn: write_zip(conn, order))
 
 
-def test_the_pieces_of_a_file_are_the_file() -> None:
-    file = BytesIO(b"x" * 700_000)
-    assert b"".join(pieces(file)) == b"x" * 700_000
-    assert file.closed
+def test_a_download_that_nobody_finishes_leaves_no_file_open(service: Service) -> None:
+    """Pictures are large, and the disk is not: whoever hangs up must not keep a copy of a meet."""
+    meet = a_meet(service)
+    noise = Image.frombytes("RGB", (1200, 1200), random.Random(5).randbytes(1200 * 1200 * 3))
+    noise.save(picture := BytesIO(), "PNG")
+    added = meet.umpire.put(
+        f"reports/{meet.report()['id']}/pictures/{new_id()}", content=picture.getvalue()
+    )
+    assert added.status_code == 201, added.text
+    before = open_files()
+    address = f"/api/meets/{meet.id}/record.zip"
+    for _ in range(3):
+        with meet.referee.http.stream(
+            "GET", address, headers={"Authorization": f"Bearer {meet.referee.token}"}
+        ) as answer:
+            assert answer.status_code == 200
+            next(answer.iter_raw(1_000))
+    deadline = time.monotonic() + 10
+    while open_files() > before and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert open_files() <= before
+
+
+def open_files() -> int:
+    """The files without a name that this process has open."""
+    names = []
+    for one in Path("/proc/self/fd").iterdir():
+        with suppress(FileNotFoundError):  # closed meanwhile
+            names.append(str(one.readlink()))
+    return sum("(deleted)" in name for name in names)
 
 
 def run_app(database: str, *arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
