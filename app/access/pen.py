@@ -107,15 +107,15 @@ class Pen:
         Looking at a PIN takes its time, in which roles are taken away and links issued anew.
         """
         caller = self.caller
-        if has_ended(unit.conn, caller.session_id):
-            raise NotJoined(
-                "This session ended while this was on its way. Nothing was signed. Join again with "
-                "a personal link."
-            )
         known = official_row(unit.conn, caller.meet_id, caller.official_id)
         if not known.active or known.pin_hash is None or not caller.roles <= set(known.roles):
             raise RoleMissing(
                 "Your roles or your PIN were changed while this was on its way. Nothing was signed."
+            )
+        if has_ended(unit.conn, caller.session_id):
+            raise NotJoined(
+                "This session ended while this was on its way. Nothing was signed. Join again with "
+                "a personal link."
             )
 
     def sign(
