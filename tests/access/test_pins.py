@@ -296,8 +296,11 @@ def a_ruling_to_sign(meet: MeetAtHand, person: Person) -> Action[Any]:
 
 
 def an_announcement_to_sign(meet: MeetAtHand, person: Person) -> Action[Any]:
-    meet.load_result()
-    seen = meet.desk.get(f"heats/{meet.heat()}/result").json()
+    loaded = meet.load_result()
+    assert loaded.status_code == 201, loaded.text
+    answer = meet.desk.get(f"heats/{meet.heat()}/result")
+    assert answer.status_code == 200, answer.text
+    seen = answer.json()
     told = {"heat": meet.heat(), "pin": PIN, "despite": "Nobody started it on the screen."}
     sent = AnnouncementIn.model_validate(told)
     return announce(AnnouncementId(new_id()), sent, Pen(caller(meet, person)), seen["version"])
@@ -356,17 +359,19 @@ def test_no_token_and_no_pin_reaches_the_record_or_an_error(meet: MeetAtHand) ->
         assert not [secret for secret in secrets if secret in text]
 
 
-def test_nothing_is_signed_once_the_session_has_ended_on_the_way(meet: MeetAtHand) -> None:
+def test_nothing_is_signed_once_the_session_has_ended_on_the_way(
+    meet: MeetAtHand, referee: Person
+) -> None:
     """Looking at a PIN takes its time, in which a phone is left or its link is taken back."""
-    store, desk = meet.service.store, meet.desk
-    known = store.read_now(lambda conn: session_of(conn, hash_secret(desk.token)))
+    store = meet.service.store
+    known = store.read_now(lambda conn: session_of(conn, hash_secret(referee.token)))
     assert known is not None
 
     def may_sign(conn: Connection) -> None:
-        unit = Unit(conn, store.clock.now(), MeetId(meet.id), Actor(desk.id))
+        unit = Unit(conn, store.clock.now(), MeetId(meet.id), Actor(referee.id))
         Pen(known.caller).insist_may_sign(unit)
 
     store.read_now(may_sign)
-    assert desk.delete("/api/me/session").status_code == 204
+    assert referee.delete("/api/me/session").status_code == 204
     with pytest.raises(NotJoined, match="ended while this was on its way"):
         store.read_now(may_sign)
