@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import Annotated, Any
-from weakref import WeakKeyDictionary
 
 from fastapi import APIRouter, Path, Query, Response
 from fastapi.responses import StreamingResponse
@@ -77,16 +75,8 @@ async def get_slice_of_appeal(
     return await _zip(here, Asked(MeetId(meet), Of.APPEAL, appeal), paper)
 
 
-_turns: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Lock] = WeakKeyDictionary()
-
-
-def _turn() -> asyncio.Lock:
-    """One file is drawn up at a time: its pictures take four times their bytes meanwhile."""
-    return _turns.setdefault(asyncio.get_running_loop(), asyncio.Lock())
-
-
 async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
-    async with _turn():
+    async with here.services.of_files:  # its pictures take four times their bytes meanwhile
         drawn = await run_in_threadpool(draw_up, here.store, here.services.seals, asked, paper)
     answer = as_pdf(drawn.content, f"file-of-{asked.of.value}-{asked.ident}")
     answer.headers.update(NOT_KEPT)
@@ -94,7 +84,7 @@ async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
 
 
 async def _zip(here: Here, asked: Asked, paper: Paper) -> StreamingResponse:
-    async with _turn():
+    async with here.services.of_files:
         file = await run_in_threadpool(slice_of, here.store, here.services.seals, asked, paper)
     headers = {
         **NOT_KEPT,

@@ -27,7 +27,8 @@ async def get_export(meet: Annotated[ChosenId, Path()], here: Here) -> Streaming
     """
     seal = await run_in_threadpool(here.services.seals.of, MeetId(meet))
     order = Order(MeetId(meet), here.clock.now(), seal.notes)
-    file = await here.store.read_apart(lambda conn: write_zip(conn, order))
+    async with here.services.of_records:
+        file = await here.store.read_apart(lambda conn: write_zip(conn, order))
     headers = {
         "Content-Disposition": 'attachment; filename="record.zip"',
         "Content-Length": str(file.seek(0, 2)),
