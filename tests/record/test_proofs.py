@@ -16,13 +16,14 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import event, insert
 
 from app.ids import MeetId, new_id
-from app.record.merkle import is_consistent, leaf_hash, root_from_inclusion
+from app.record.merkle import leaf_hash, root_from_inclusion
 from app.record.notes import Checkpoint, NoteKey, VerifierKey, checkpoint, open_note, origin_of
 from app.record.proofs import REMEMBERED, Proofs, prove_consistency, prove_inclusion
 from app.record.queries import export_lines, head_of
 from app.record.tables import checkpoints, record_entries, record_heads
 from app.store.engine import open_engines
 from tests.builders import Json, MeetAtHand, a_problem
+from tests.record.proving import is_consistent
 from tests.running import Service
 
 NOW = datetime(2026, 6, 13, 12, 3, 22, tzinfo=UTC)
