@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from app.access.guard import Here
 from app.casefiles.drawing_up import draw_up, slice_of
 from app.casefiles.scope import Asked, Of
-from app.exporting.zipped import pieces
+from app.exporting.zipped import as_zip
 from app.forms.paper import Paper
 from app.ids import ChosenId, MeetId
 from app.sealing.papers import as_pdf
@@ -86,9 +86,4 @@ async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
 async def _zip(here: Here, asked: Asked, paper: Paper) -> StreamingResponse:
     async with here.services.of_files:
         file = await run_in_threadpool(slice_of, here.store, here.services.seals, asked, paper)
-    headers = {
-        **NOT_KEPT,
-        "Content-Disposition": f'attachment; filename="file-of-{asked.of.value}-{asked.ident}.zip"',
-        "Content-Length": str(file.seek(0, 2)),
-    }
-    return StreamingResponse(pieces(file), media_type="application/zip", headers=headers)
+    return as_zip(file, f"file-of-{asked.of.value}-{asked.ident}")

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.exporting.wanted import Order
-from app.exporting.zipped import pieces, write_zip
+from app.exporting.zipped import as_zip, write_zip
 from app.ids import ChosenId, MeetId
 
 router = APIRouter(tags=["record"])
@@ -29,9 +29,4 @@ async def get_export(meet: Annotated[ChosenId, Path()], here: Here) -> Streaming
     order = Order(MeetId(meet), here.clock.now(), seal.notes)
     async with here.services.of_records:
         file = await here.store.read_apart(lambda conn: write_zip(conn, order))
-    headers = {
-        "Content-Disposition": 'attachment; filename="record.zip"',
-        "Content-Length": str(file.seek(0, 2)),
-        "Cache-Control": "no-store",
-    }
-    return StreamingResponse(pieces(file), media_type="application/zip", headers=headers)
+    return as_zip(file, "record")
