@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import asyncio
+from dataclasses import dataclass, field
 
 from fastapi import Request
 
@@ -10,13 +11,16 @@ from app.access.known_callers import KnownCallers
 from app.clock import Clock
 from app.config import Settings
 from app.record.feed import Feed
+from app.record.proofs import Proofs
 from app.sealing.seals import Seals
 from app.store.store import Store
 
 
 @dataclass(frozen=True, slots=True)
 class Services:
-    """The implementations that this process was assembled from."""
+    """The implementations that this process was assembled from, and who is next where one after
+    another is served: `of_files` is the turn of case files, `of_records` that of whole records.
+    """
 
     settings: Settings
     clock: Clock
@@ -24,6 +28,9 @@ class Services:
     feed: Feed
     callers: KnownCallers
     seals: Seals
+    proofs: Proofs = field(default_factory=Proofs)
+    of_files: asyncio.Lock = field(default_factory=asyncio.Lock)
+    of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
 
 
 def services_of(request: Request) -> Services:

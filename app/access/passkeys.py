@@ -47,7 +47,7 @@ from webauthn.helpers.structs import (
 
 from app.access.guard import Admitted
 from app.access.key_kinds import PASSKEY, NewKey, in_pem
-from app.access.pen import DeviceProof
+from app.access.pen import NO_SUCH_PASSKEY, DeviceProof
 from app.access.queries import Caller, key_row, keys_of, session_salt
 from app.access.sign_wire import DeviceSignature, KeyIn, KeyOptionsOut, decode, encode
 from app.config import Settings
@@ -225,7 +225,7 @@ async def prove(here: Admitted, party: Party, sent: DeviceSignature) -> DevicePr
     key, caller = KeyId(sent.key), here.caller
     row = await here.store.read(lambda conn: key_row(conn, caller.meet_id, key))
     if row is None or row.kind != PASSKEY or row.official_id != caller.official_id:
-        raise SignatureRefused("You have no such passkey at this meet. Sign with your PIN.")
+        raise SignatureRefused(NO_SUCH_PASSKEY)
     try:
         return await run_in_threadpool(_verified, sent, party, row.public_key, row.credential)
     except HOSTILE as error:

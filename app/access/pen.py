@@ -42,6 +42,7 @@ from app.store.rows import AnyRow
 Result = TypeVar("Result")
 
 SHOWN_LASTS = timedelta(minutes=15)
+NO_SUCH_PASSKEY = "You have no such passkey at this meet. Sign with your PIN."
 
 
 class Strength(StrEnum):
@@ -249,7 +250,7 @@ def use_key(unit: Unit, caller: Caller, proof: DeviceProof) -> None:
     """
     row = key_row(unit.conn, unit.meet_id, proof.key)
     if row is None or row.official_id != caller.official_id:
-        raise SignatureRefused("You have no such passkey at this meet. Sign with your PIN.")
+        raise SignatureRefused(NO_SUCH_PASSKEY)
     _insist_not_revoked(row)
     counted = max(proof.sign_count, row.sign_count)
     if counted and proof.sign_count <= row.sign_count:

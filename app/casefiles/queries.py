@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import BindParameter, Connection, Select, bindparam, select
 
 from app.appeals.tables import appeals, decisions, protests
-from app.exporting.queries import AT_ONCE, Recorded, batched, entries_at
+from app.exporting.queries import AT_ONCE, COPY_OF, Recorded, batched, entries_at
 from app.ids import (
     AppealId,
     CaseId,
@@ -19,7 +19,7 @@ from app.ids import (
     ProtestId,
     RulingId,
 )
-from app.pictures.tables import picture_copies, pictures
+from app.pictures.tables import pictures
 from app.record.tables import record_entries
 from app.reports.tables import calls, reports
 from app.results.tables import announcements
@@ -53,7 +53,6 @@ _ENTRIES = select(record_entries.c.seq).where(
     record_entries.c.meet_id == bindparam("meet"), record_entries.c.subject.in_(IDENTS)
 )
 _CASE_OF = select(rulings.c.case_id).where(rulings.c.id == bindparam("ruling"))
-_COPY = select(picture_copies.c.content).where(picture_copies.c.picture_id == bindparam("picture"))
 _ANNOUNCED = (
     select(
         announcements.c.id,
@@ -132,7 +131,7 @@ def entries_with(conn: Connection, meet_id: MeetId, subjects: Sequence[str]) -> 
 
 def copy_of(conn: Connection, picture_id: PictureId) -> bytes:
     """The copy of a picture that is shown, a JPEG; nothing where it was erased."""
-    content = bytes(conn.execute(_COPY, {"picture": picture_id}).scalar() or b"")
+    content = bytes(conn.execute(COPY_OF, {"picture": picture_id}).scalar() or b"")
     return content if content.startswith(JPEG) else b""
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import Annotated, Any
-from weakref import WeakKeyDictionary
 
 from fastapi import APIRouter, Path, Query, Response
 from starlette.concurrency import run_in_threadpool
@@ -76,16 +74,8 @@ async def get_slice_of_appeal(
     return await _zip(here, Asked(MeetId(meet), Of.APPEAL, appeal), paper)
 
 
-_turns: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Lock] = WeakKeyDictionary()
-
-
-def _turn() -> asyncio.Lock:
-    """One file is drawn up at a time: its pictures take four times their bytes meanwhile."""
-    return _turns.setdefault(asyncio.get_running_loop(), asyncio.Lock())
-
-
 async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
-    async with _turn():
+    async with here.services.of_files:  # its pictures take four times their bytes meanwhile
         drawn = await run_in_threadpool(draw_up, here.store, here.services.seals, asked, paper)
     answer = as_pdf(drawn.content, f"file-of-{asked.of.value}-{asked.ident}")
     answer.headers.update(NOT_KEPT)
@@ -93,6 +83,6 @@ async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
 
 
 async def _zip(here: Here, asked: Asked, paper: Paper) -> ZipAnswer:
-    async with _turn():
+    async with here.services.of_files:
         file = await run_in_threadpool(slice_of, here.store, here.services.seals, asked, paper)
     return ZipAnswer(file, f"file-of-{asked.of.value}-{asked.ident}")

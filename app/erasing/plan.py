@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Column, ColumnElement, Connection, Table, and_, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, and_, select
 
 from app.erasing.documents import rewritten, texts_of
 from app.erasing.scope import ERASED, OnePerson, Scope, after
@@ -29,6 +29,8 @@ from app.store.rows import AnyRow
 RECORD = frozenset({"record_entries", "record_bodies", "record_heads", "checkpoints"})
 PICTURES = ("picture_originals", "picture_copies")
 BODIES = "record_bodies"
+A_PIECE = 500
+"""Rows that are held at a time."""
 OF_KEYS = ("key", "kind", "official", "public_key", "rp_id")
 """What of a key's registration names nobody, and a check of its signatures needs."""
 
@@ -148,7 +150,13 @@ def _rows(conn: Connection, meet_id: MeetId, table: Table) -> Iterator[AnyRow]:
     wanted = {*table.primary_key.columns, *walked}
     if "official_id" in table.c:
         wanted.add(table.c.official_id)
-    yield from conn.execute(select(*(one for one in table.columns if one in wanted)).where(mine))
+    columns = (one for one in table.columns if one in wanted)
+    yield from _in_pieces(conn, select(*columns).where(mine))
+
+
+def _in_pieces(conn: Connection, asked: Select[Any]) -> Iterator[AnyRow]:
+    """Rows as they are looked at: all of a long record at once would fill the memory."""
+    yield from conn.execute(asked, execution_options={"yield_per": A_PIECE})
 
 
 def _walked(table: Table) -> list[Column[Any]]:
@@ -232,8 +240,8 @@ def _new(row: AnyRow, column: Column[Any], scope: Scope, *, own: bool) -> object
 
 def _papers(conn: Connection, meet_id: MeetId, scope: Scope) -> Iterator[str]:
     papers = all_tables().tables["papers"]
-    asked = select(papers.c.id, papers.c.facts, papers.c.content)
-    for row in conn.execute(asked.where(papers.c.meet_id == meet_id)):
+    asked = select(papers.c.id, papers.c.facts).where(papers.c.meet_id == meet_id)
+    for row in _in_pieces(conn, asked):
         if scope.is_whole or (isinstance(scope, OnePerson) and _tells(row, scope)):
             yield row.id
 
@@ -276,12 +284,13 @@ def _goes(row: AnyRow, scope: Scope, *, original: bool) -> bool:
 def _bodies(conn: Connection, meet_id: MeetId) -> Iterator[AnyRow]:
     entries, bodies = (all_tables().tables[name] for name in ("record_entries", BODIES))
     same = and_(entries.c.meet_id == bodies.c.meet_id, entries.c.seq == bodies.c.seq)
-    yield from conn.execute(
+    asked = (
         select(entries.c.seq, entries.c.kind, entries.c.subject, bodies.c.body)
         .join(bodies, same)
         .where(entries.c.meet_id == meet_id)
         .order_by(entries.c.seq)
     )
+    yield from _in_pieces(conn, asked)
 
 
 def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan) -> None:

@@ -22,7 +22,6 @@ from app.exporting.queries import (
     paper_rows,
     picture_content,
     picture_rows,
-    seal_rows,
 )
 from app.exporting.wanted import Chosen, Order, choose
 from app.ids import MeetId
@@ -38,6 +37,8 @@ from app.record.queries import export_lines, head_line, head_of
 from app.refusals import NotFound, Unavailable
 from app.results.finality import announcement_shown
 from app.results.printing import as_csv, as_text
+from app.sealing.queries import seals_of
+from app.sealing.wire import SealOut
 from app.store.rows import AnyRow
 
 FORM = "zone-docket export 1"
@@ -62,7 +63,7 @@ class Builder:
         self._place = place
         self._listed: list[Listed] = []
         self._head = head_of(conn, order.meet)
-        self._seals = seal_rows(conn, order.meet)
+        self._seals = seals_of(conn, order.meet).seals
 
     def build(self) -> Head:
         """Write all files; the head that the export ends with.
@@ -235,7 +236,7 @@ def _hex(path: Iterable[bytes]) -> list[str]:
     return [step.hex() for step in path]
 
 
-def _told_of(seal: AnyRow) -> dict[str, object]:
+def _told_of(seal: SealOut) -> dict[str, object]:
     return {
         "certificates": f"certificates/seal-{seal.number}.pem",
         "fingerprint": seal.fingerprint,

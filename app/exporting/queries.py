@@ -1,4 +1,4 @@
-"""What an export is read from, a piece at a time: the record, seals, papers, pictures and what was
+"""What an export is read from, a piece at a time: the record, papers, pictures and what was
 announced.
 """
 
@@ -16,14 +16,13 @@ from app.pictures.tables import picture_copies, picture_originals, pictures
 from app.record.kinds import Kind
 from app.record.tables import record_bodies, record_entries
 from app.results.tables import announcements
-from app.sealing.tables import papers, seals
+from app.sealing.tables import papers
 from app.store.rows import AnyRow
 
 Value = TypeVar("Value")
 
 AT_ONCE = 1_000
 
-_SEALS = select(seals).where(seals.c.meet_id == bindparam("meet")).order_by(seals.c.number)
 _PAPERS = (
     select(
         papers.c.id,
@@ -50,7 +49,9 @@ _PICTURES = (
 _ORIGINAL = select(picture_originals.c.content).where(
     picture_originals.c.picture_id == bindparam("picture")
 )
-_COPY = select(picture_copies.c.content).where(picture_copies.c.picture_id == bindparam("picture"))
+COPY_OF = select(picture_copies.c.content).where(
+    picture_copies.c.picture_id == bindparam("picture")
+)
 _ANNOUNCED = (
     select(announcements.c.id)
     .where(announcements.c.meet_id == bindparam("meet"))
@@ -102,11 +103,6 @@ class Recorded:
         return json.dumps(told, ensure_ascii=False)
 
 
-def seal_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
-    """The meet's seals, first to last."""
-    return list(conn.execute(_SEALS, {"meet": meet_id}))
-
-
 def paper_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
     """The sealed papers of a meet, without their bytes."""
     return list(conn.execute(_PAPERS, {"meet": meet_id}))
@@ -124,7 +120,7 @@ def picture_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
 
 def picture_content(conn: Connection, picture: AnyRow, *, original: bool) -> Iterator[bytes]:
     """A picture as it came, or the copy that is shown."""
-    asked = _ORIGINAL if original else _COPY
+    asked = _ORIGINAL if original else COPY_OF
     yield bytes(conn.execute(asked, {"picture": picture.id}).scalar_one())
 
 

@@ -26,5 +26,6 @@ async def get_export(meet: Annotated[ChosenId, Path()], here: Here) -> ZipAnswer
     """
     seal = await run_in_threadpool(here.services.seals.of, MeetId(meet))
     order = Order(MeetId(meet), here.clock.now(), seal.notes)
-    file = await here.store.read_apart(lambda conn: write_zip(conn, order))
+    async with here.services.of_records:
+        file = await here.store.read_apart(lambda conn: write_zip(conn, order))
     return ZipAnswer(file, "record")

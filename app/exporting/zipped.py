@@ -39,7 +39,7 @@ class ZipAnswer(StreamingResponse):
         headers = {
             "Content-Disposition": f'attachment; filename="{name}.zip"',
             "Content-Length": str(file.seek(0, 2)),
-            "Cache-Control": "no-store",
+            "Cache-Control": "private, no-store",
         }
         file.seek(0)
         super().__init__(_pieces(file), media_type="application/zip", headers=headers)

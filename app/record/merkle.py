@@ -75,11 +75,6 @@ def _folded(roots: Sequence[bytes]) -> bytes:
     return hashed
 
 
-def root_of(leaves: Sequence[bytes]) -> bytes:
-    """The root over leaf hashes: RFC 9162, 2.1.1."""
-    return root_over(leaves)
-
-
 @dataclass(frozen=True, slots=True)
 class Span:
     """The leaves of one subtree: from `start` on, up to `end` and without it; counted from 0."""
@@ -135,15 +130,6 @@ def inclusion_spans(index: int, size: int) -> tuple[Span, ...]:
     return tuple(reversed(spans))
 
 
-def inclusion_proof(index: int, leaves: Sequence[bytes]) -> tuple[bytes, ...]:
-    """RFC 9162, 2.1.3.1: the path that proves leaf `index` (from 0) to be in the tree."""
-    return _roots_of(inclusion_spans(index, len(leaves)), leaves)
-
-
-def _roots_of(spans: Iterable[Span], leaves: Sequence[bytes]) -> tuple[bytes, ...]:
-    return tuple(root_over(leaves[at] for at in range(span.start, span.end)) for span in spans)
-
-
 def root_from_inclusion(index: int, size: int, leaf: bytes, proof: Sequence[bytes]) -> bytes | None:
     """RFC 9162, 2.1.3.2: the root that a proof leads to, None where it cannot be one."""
     if not 0 <= index < size:
@@ -182,19 +168,6 @@ def consistency_spans(earlier: int, size: int) -> tuple[Span, ...]:
     if start:  # the earlier tree ends in this one, and its own root does not tell it
         spans.append(Span(start, end))
     return tuple(reversed(spans))
-
-
-def consistency_proof(earlier: int, leaves: Sequence[bytes]) -> tuple[bytes, ...]:
-    """RFC 9162, 2.1.4.1: the path that proves the tree to extend its first `earlier` leaves."""
-    return _roots_of(consistency_spans(earlier, len(leaves)), leaves)
-
-
-def is_consistent(
-    earlier: int, later: int, earlier_root: bytes, later_root: bytes, proof: Sequence[bytes]
-) -> bool:
-    """RFC 9162, 2.1.4.2: whether the later root extends the earlier one, by this proof."""
-    roots = roots_from_consistency(earlier, later, earlier_root, proof)
-    return roots == (earlier_root, later_root)
 
 
 def roots_from_consistency(

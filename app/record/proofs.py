@@ -1,11 +1,15 @@
 """Proofs about a meet's record: that an entry stands in it, and that one head extends another.
 
 The proofs are those of RFC 9162, 2.1.3 and 2.1.4. They are computed when somebody asks: the entries
-are read one page after another, and no more of them is kept than a few hashes.
+are read one page after another, and no more of them is kept than a few hashes. That takes seconds
+where a record is long, and anybody may ask: so it is done for one after another, and what was found
+is remembered for a while.
 """
 
 from __future__ import annotations
 
+import asyncio
+from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -25,8 +29,11 @@ from app.record.merkle import (
 from app.record.queries import head_of
 from app.record.tables import record_entries
 from app.refusals import NotFound
+from app.store.store import Store
 
 READ_AT_ONCE = 2_000
+REMEMBERED = 64
+"""Proofs of a process; one is at most a few dozen hashes."""
 
 _ENTRIES = (
     select(record_entries.c.seq, record_entries.c.entry)
@@ -60,6 +67,39 @@ class Consistency:
     earlier_root: bytes
     later_root: bytes
     path: tuple[bytes, ...]
+
+
+class Proofs:
+    """What a process proves: one record is read through at a time, whoever asks.
+
+    Whoever may read the record does not wait for those who may only ask whether it was changed.
+    """
+
+    def __init__(self) -> None:
+        self._of_readers = asyncio.Lock()
+        self._of_anyone = asyncio.Lock()
+        self._known: OrderedDict[tuple[MeetId, int, int], Consistency] = OrderedDict()
+
+    async def inclusion(
+        self, store: Store, meet_id: MeetId, seq: int, size: int | None
+    ) -> Inclusion:
+        """As `prove_inclusion`, in turn."""
+        async with self._of_readers:
+            return await store.read_apart(lambda conn: prove_inclusion(conn, meet_id, seq, size))
+
+    async def consistency(
+        self, store: Store, meet_id: MeetId, earlier: int, later: int | None
+    ) -> Consistency:
+        """As `prove_consistency`, in turn; what was proved a short while ago is not read again."""
+        size = await store.read(lambda conn: _known_size(conn, meet_id, later))
+        asked = (meet_id, earlier, size)
+        async with self._of_anyone:
+            if asked not in self._known:
+                proof = await store.read_apart(lambda conn: prove_consistency(conn, *asked))
+                self._known[asked] = proof
+                if len(self._known) > REMEMBERED:
+                    self._known.popitem(last=False)
+            return self._known[asked]
 
 
 def prove_inclusion(conn: Connection, meet_id: MeetId, seq: int, size: int | None) -> Inclusion:

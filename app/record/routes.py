@@ -15,7 +15,6 @@ from app.access.guard import Admitted, Here, bearer_token
 from app.ids import ChosenId, MeetId
 from app.record.checkpoints import LARGEST, PAGE, newest_checkpoint, signed_heads
 from app.record.feed import Follower
-from app.record.proofs import prove_consistency, prove_inclusion
 from app.record.queries import export_lines, head_of
 from app.refusals import NotFound
 from app.roles import Role
@@ -123,9 +122,7 @@ async def get_inclusion(
     meet: Meet, here: Here, entry: Size, size: Size | None = None
 ) -> InclusionOut:
     """The proof that an entry stands in the head of `size` entries, or in the present one."""
-    proof = await here.store.read_apart(
-        lambda conn: prove_inclusion(conn, MeetId(meet), entry, size)
-    )
+    proof = await here.services.proofs.inclusion(here.store, MeetId(meet), entry, size)
     return InclusionOut(
         meet=MeetId(meet),
         entry=proof.seq,
@@ -146,9 +143,8 @@ async def get_consistency(
     """The proof that the head of `to` entries, or the present one, extends that of `from`: that
     nothing which stood in the record then was changed or taken away. It holds hashes only.
     """
-    proof = await here.store.read_apart(
-        lambda conn: prove_consistency(conn, MeetId(meet), from_size, to_size)
-    )
+    proofs = here.services.proofs
+    proof = await proofs.consistency(here.store, MeetId(meet), from_size, to_size)
     return ConsistencyOut(
         meet=MeetId(meet),
         from_size=proof.earlier,
@@ -166,7 +162,8 @@ async def get_consistency(
 )
 async def export_record(meet: Meet, here: Here) -> Response:
     """The record as JSON lines, the head last. `check` reads it without a database."""
-    lines = await here.store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
+    async with here.services.of_records:
+        lines = await here.store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
     return Response(
         "".join(f"{line}\n" for line in lines),
         media_type="application/jsonl",

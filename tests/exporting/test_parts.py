@@ -36,12 +36,13 @@ from app.exporting.check_export import (
 )
 from app.record.canonical import canonical
 from app.record.kinds import Kind
-from app.record.merkle import consistency_proof, inclusion_proof, leaf_hash, root_of
+from app.record.merkle import leaf_hash, root_over
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.sealing import TestSeal, a_certificate
 from tests.exporting.tampering import Files, checked, read_files, remanifest
 from tests.exporting.test_attacks import a_seal
 from tests.exporting.test_export import seqs_of
+from tests.record.proving import consistency_proof, inclusion_proof
 
 Json = dict[str, Any]
 
@@ -175,7 +176,7 @@ def leaves(count: int) -> list[bytes]:
 
 
 def head(size: int) -> Head:
-    return Head(size, root_of(leaves(size)).hex())
+    return Head(size, root_over(leaves(size)).hex())
 
 
 @given(st.integers(0, 70))

@@ -13,16 +13,14 @@ from app.record.merkle import (
     Frontier,
     Levels,
     Span,
-    consistency_proof,
     consistency_spans,
-    inclusion_proof,
     inclusion_spans,
-    is_consistent,
     leaf_hash,
     node_hash,
     root_from_inclusion,
-    root_of,
+    root_over,
 )
+from tests.record.proving import consistency_proof, inclusion_proof, is_consistent
 
 # Source: the reference inputs and roots of the RFC 6962 hashing strategy, as published in the
 # transparency-dev/merkle repository, testonly/constants.go. RFC 9162 section 2.1 has the same
@@ -130,7 +128,7 @@ def grown(hashes: list[bytes]) -> Frontier:
 def test_roots_are_those_of_the_published_reference(size: int) -> None:
     hashes = [leaf_hash(bytes.fromhex(entry)) for entry in INPUTS[:size]]
     assert grown(hashes).root.hex() == ROOTS[size]
-    assert root_of(hashes).hex() == ROOTS[size]
+    assert root_over(hashes).hex() == ROOTS[size]
 
 
 def by_definition(hashes: list[bytes]) -> bytes:
@@ -147,7 +145,7 @@ def by_definition(hashes: list[bytes]) -> bytes:
 
 @given(SIZES)
 def test_growing_gives_the_same_root_as_the_recursive_definition(size: int) -> None:
-    assert grown(leaves(size)).root == root_of(leaves(size)) == by_definition(leaves(size))
+    assert grown(leaves(size)).root == root_over(leaves(size)) == by_definition(leaves(size))
 
 
 @pytest.mark.parametrize(("index", "size", "path"), INCLUSION)
@@ -191,7 +189,7 @@ def test_every_entry_can_be_proved_and_no_other(size: int, data: st.DataObject) 
     index = data.draw(st.integers(0, size - 1))
     hashes = leaves(size)
     proof = inclusion_proof(index, hashes)
-    root = root_of(hashes)
+    root = root_over(hashes)
     assert root_from_inclusion(index, size, hashes[index], proof) == root
     assert root_from_inclusion(index, size, sha256(b"forged").digest(), proof) != root
     if size > 1:
@@ -203,7 +201,7 @@ def test_every_entry_can_be_proved_and_no_other(size: int, data: st.DataObject) 
 def test_a_later_head_proves_to_extend_an_earlier_one(size: int, data: st.DataObject) -> None:
     earlier = data.draw(st.integers(1, size))
     hashes = leaves(size)
-    old, new = root_of(hashes[:earlier]), root_of(hashes)
+    old, new = root_over(hashes[:earlier]), root_over(hashes)
     proof = consistency_proof(earlier, hashes)
     assert is_consistent(earlier, size, old, new, proof)
     forged = sha256(b"forged").digest()
@@ -216,10 +214,10 @@ def test_a_rewritten_history_has_no_consistency_proof(size: int, data: st.DataOb
     earlier = data.draw(st.integers(1, size))
     changed = data.draw(st.integers(0, earlier - 1))
     hashes = leaves(size)
-    old = root_of(hashes[:earlier])
+    old = root_over(hashes[:earlier])
     hashes[changed] = leaf_hash(b"rewritten")
     proof = consistency_proof(earlier, hashes)
-    assert not is_consistent(earlier, size, old, root_of(hashes), proof)
+    assert not is_consistent(earlier, size, old, root_over(hashes), proof)
 
 
 def test_proofs_for_what_is_not_there_are_refused() -> None:
@@ -234,6 +232,6 @@ def test_a_tree_that_is_kept_gives_the_same_proofs(size: int, data: st.DataObjec
     later = data.draw(st.integers(1, size))
     index = data.draw(st.integers(0, later - 1))
     kept, hashes = Levels(leaves(size)), leaves(later)
-    assert kept.root(Span(0, later)) == root_of(hashes)
+    assert kept.root(Span(0, later)) == root_over(hashes)
     assert kept.inclusion(index, later) == inclusion_proof(index, hashes)
     assert kept.consistency(index + 1, later) == consistency_proof(index + 1, hashes)

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import json
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
+import httpx
+import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import insert
+from sqlalchemy import event, insert
 
 from app.ids import MeetId, new_id
-from app.record.merkle import is_consistent, leaf_hash, root_from_inclusion
+from app.record.merkle import leaf_hash, root_from_inclusion
 from app.record.notes import Checkpoint, NoteKey, VerifierKey, checkpoint, open_note, origin_of
-from app.record.proofs import prove_consistency, prove_inclusion
+from app.record.proofs import REMEMBERED, Proofs, prove_consistency, prove_inclusion
 from app.record.queries import export_lines, head_of
 from app.record.tables import checkpoints, record_entries, record_heads
 from app.store.engine import open_engines
 from tests.builders import Json, MeetAtHand, a_problem
+from tests.record.proving import is_consistent
 from tests.running import Service
 
 NOW = datetime(2026, 6, 13, 12, 3, 22, tzinfo=UTC)
@@ -125,9 +133,9 @@ def test_signed_heads_are_listed_in_pages_largest_first(service: Service) -> Non
     assert sizes == list(range(250, 0, -1))
 
 
-def test_a_proof_in_a_record_of_many_pages_leads_to_its_root(service: Service) -> None:
-    """Entries that need several pages, filled in beside the record's own writer."""
-    meet, size = new_id(), 6_007
+def fill_record(service: Service, size: int) -> MeetId:
+    """A record of entries that need several pages, written beside the record's own writer."""
+    meet = MeetId(new_id())
     engines = open_engines(service.database_url)
     with engines.writing.connect() as conn, conn.begin():
         row = {"meet_id": meet, "kind": "call", "subject": ""}
@@ -137,11 +145,102 @@ def test_a_proof_in_a_record_of_many_pages_leads_to_its_root(service: Service) -
         )
         head = {"meet_id": meet, "size": size, "frontier": [], "root": "00" * 32}
         conn.execute(insert(record_heads).values(**head))
-    with engines.reading.connect() as conn:
-        one = prove_inclusion(conn, MeetId(meet), 4_711, None)
-        other = prove_inclusion(conn, MeetId(meet), 1, size)
-        extended = prove_consistency(conn, MeetId(meet), 4_096, None)
-        assert one.root == other.root == extended.later_root
-        assert extended.earlier_root == prove_inclusion(conn, MeetId(meet), 7, 4_096).root
-        assert head_of(conn, MeetId(meet)).size == size
     engines.dispose()
+    return meet
+
+
+def test_a_proof_in_a_record_of_many_pages_leads_to_its_root(service: Service) -> None:
+    size = 6_007
+    meet = fill_record(service, size)
+    engines = open_engines(service.database_url)
+    with engines.reading.connect() as conn:
+        one = prove_inclusion(conn, meet, 4_711, None)
+        other = prove_inclusion(conn, meet, 1, size)
+        extended = prove_consistency(conn, meet, 4_096, None)
+        assert one.root == other.root == extended.later_root
+        assert extended.earlier_root == prove_inclusion(conn, meet, 7, 4_096).root
+        assert head_of(conn, meet).size == size
+    engines.dispose()
+
+
+class Looks:
+    """How often the entries of records are read, and how many read them at the same time."""
+
+    def __init__(self) -> None:
+        self.count = self.at_once = self._now = 0
+        self._lock = threading.Lock()
+
+    def began(self, _conn: Any, _cursor: Any, statement: str, *_more: Any) -> None:
+        if "record_entries.entry" in statement:
+            with self._lock:
+                self.count += 1
+                self._now += 1
+                self.at_once = max(self.at_once, self._now)
+            time.sleep(0.02)
+
+    def ended(self, _conn: Any, _cursor: Any, statement: str, *_more: Any) -> None:
+        if "record_entries.entry" in statement:
+            with self._lock:
+                self._now -= 1
+
+
+@pytest.fixture
+def looks(service: Service) -> Iterator[Looks]:
+    found, reading = Looks(), service.store.engines.reading
+    event.listen(reading, "before_cursor_execute", found.began)
+    event.listen(reading, "after_cursor_execute", found.ended)
+    yield found
+    event.remove(reading, "before_cursor_execute", found.began)
+    event.remove(reading, "after_cursor_execute", found.ended)
+
+
+def ask_at_once(service: Service, addresses: Sequence[str], **more: Any) -> list[httpx.Response]:
+    with ThreadPoolExecutor(len(addresses)) as threads:
+        return list(threads.map(lambda one: service.http.get(one, **more), addresses))
+
+
+def test_strangers_who_ask_for_proofs_at_once_have_one_record_read_at_a_time(
+    service: Service, looks: Looks
+) -> None:
+    meet = fill_record(service, 4_500)
+    asked = [f"/api/meets/{meet}/record/proofs/consistency?from={3_001 + n}" for n in range(6)]
+    answers = ask_at_once(service, asked)
+    assert len({one.json()["to_root"] for one in answers}) == 1
+    assert looks.count > len(asked)
+    assert looks.at_once == 1
+
+
+def test_a_proof_that_was_just_made_is_not_made_again(service: Service, looks: Looks) -> None:
+    meet = fill_record(service, 4_500)
+    address = f"/api/meets/{meet}/record/proofs/consistency?from=3000"
+    first = service.http.get(address).json()
+    made = looks.count
+    again = ask_at_once(service, [address, f"{address}&to=4500"] * 2)
+    assert [one.json() for one in again] == [first] * 4
+    assert looks.count == made
+    assert service.http.get(f"{address}&to=4499").json()["to_root"] != first["to_root"]
+
+
+def test_only_so_many_proofs_are_remembered(service: Service) -> None:
+    meet = fill_record(service, 100)
+    proofs = Proofs()
+
+    async def ask_for_all() -> None:
+        for earlier in range(1, 101):
+            proof = await proofs.consistency(service.store, meet, earlier, None)
+            assert (proof.earlier, proof.later) == (earlier, 100)
+
+    service.do(ask_for_all())
+    assert len(proofs._known) == REMEMBERED
+
+
+@pytest.mark.parametrize("path", ["record", "record.zip", "record/proofs/inclusion?entry=1"])
+def test_readers_of_the_record_read_it_one_after_another(
+    meet: MeetAtHand, looks: Looks, path: str
+) -> None:
+    address = f"/api/meets/{meet.id}/{path}"
+    headers = {"Authorization": f"Bearer {meet.referee.token}"}
+    answers = ask_at_once(meet.service, [address] * 4, headers=headers)
+    assert [one.status_code for one in answers] == [200] * 4
+    assert looks.count >= 4
+    assert looks.at_once == 1
