@@ -11,9 +11,11 @@ import httpx
 import pytest
 from sqlalchemy import text
 
+from app.access.who_may import MEET, WHO_MAY, WHO_READS_PAPER
 from app.ids import MeetId, new_id
 from app.record.notes import VerifierKey, open_note
 from app.record.queries import export_lines
+from app.roles import Role
 from app.sealing.key_store import KeyStore
 from app.store.engine import open_engines
 from tests.builders import Json, MeetAtHand, a_problem
@@ -130,6 +132,30 @@ def test_another_umpire_does_not_get_the_form_of_a_report(meet: MeetAtHand) -> N
     for other in others:
         answer = other.get(f"reports/{report['id']}/form.pdf")
         a_problem(answer, 403, "not-yours")
+
+
+def test_a_reports_paper_is_read_by_those_alone_who_read_reports(meet: MeetAtHand) -> None:
+    report = meet.report()
+    own = f"reports/{report['id']}/form.pdf"
+    drawn = meet.umpire.get(own).content
+    a_problem(meet.desk.get(own), 403, "role-missing")
+    ruling = meet.rule(report["case"]).json()
+    form(meet, ruling)
+    first, *others = meet.referee.get("papers").json()["papers"]
+    assert first["kind"] == "report"
+    a_problem(meet.desk.get(f"papers/{first['id']}.pdf"), 403, "role-missing")
+    assert meet.referee.get(f"papers/{first['id']}.pdf").content == drawn
+    assert meet.desk.get("papers").json()["papers"] == others
+    assert meet.desk.get(f"papers/{others[0]['id']}.pdf").status_code == 200
+
+
+def test_a_paper_by_its_id_is_read_by_nobody_who_could_not_have_it_drawn() -> None:
+    drawn_at = {kind: f"{MEET}/{kind}s/{{{kind}}}/form.pdf" for kind in WHO_READS_PAPER}
+    drawn_at["announcement"] = f"{MEET}/announcements/{{announcement}}.pdf"
+    for kind, who in WHO_READS_PAPER.items():
+        form = WHO_MAY["GET", drawn_at[kind]]
+        others = {Role.UMPIRE} if kind == "report" else set()  # only their own
+        assert (who.roles, who.public) == (form.roles - others, form.public)
 
 
 def test_an_announcement_signs_the_head_of_the_record_and_its_sheet_shows_it(
