@@ -16,6 +16,7 @@ from __future__ import annotations
 import os
 from hashlib import sha256
 from pathlib import Path
+from tempfile import TemporaryFile
 
 from argon2.low_level import Type, hash_secret_raw
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -82,6 +83,20 @@ class KeyStore:
         if files:
             newest = max(files, key=lambda file: file.stat().st_mtime_ns)
             self._open[newest.name] = self._read(newest)
+
+    def insist_writable(self) -> None:
+        """ValueError where no key could be kept here. Nothing stays of the try but the folder."""
+        if self._folder is None:
+            return
+        try:
+            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            with TemporaryFile(dir=self._folder):
+                pass
+        except OSError as error:
+            raise ValueError(
+                f"no keys can be kept in {self._folder}, which ZONEDOCKET_SEAL_FOLDER names: "
+                f"{error.strerror or error}"
+            ) from error
 
     def _read(self, file: Path) -> SealingKey:
         opened_by = _stretched(self._passphrase, file.name)

@@ -10,6 +10,8 @@ All of it waits for the store and reckons, so it is done in a thread, not on the
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -25,7 +27,7 @@ from app.meets.queries import meet_facts
 from app.record.log import Head
 from app.record.notes import NoteKey, checkpoint, origin_of
 from app.record.queries import head_of
-from app.refusals import Refusal, Unavailable
+from app.refusals import Malformed, Refusal, Unavailable
 from app.sealing.actions import SERVER, PublicSeal, keep_checkpoint, take_into_use
 from app.sealing.key_store import KeyStore, Locked, record_key
 from app.sealing.queries import seal_in_use, signed_head
@@ -45,6 +47,14 @@ LOST = (
 LOCKED = (
     "The key of this meet's seal is locked with another passphrase, so nothing can be sealed. "
     "Start the server with the passphrase that it was made with; all else goes on."
+)
+NOT_KEPT = (
+    "The key of this meet's seal cannot be read or kept in ZONEDOCKET_SEAL_FOLDER, so nothing can "
+    "be sealed. The server's log says why; all else goes on."
+)
+NO_EVIDENCE = (
+    "The file that ZONEDOCKET_TIMESTAMP_EVIDENCE names cannot be used, so nothing can be sealed. "
+    "The server's log says why; all else goes on."
 )
 REWRITTEN = (
     "The record no longer agrees with a head of it that was signed before, so nothing is sealed. "
@@ -66,6 +76,19 @@ def key_store(settings: Settings) -> KeyStore:
     """Where private keys lie by these settings: in memory alone where there is no passphrase."""
     passphrase = settings.seal_passphrase.get_secret_value()
     return KeyStore(settings.seal_folder, passphrase) if passphrase else KeyStore()
+
+
+@contextmanager
+def _failing_in_words(what: str) -> Iterator[None]:
+    """What a disk or a file's content refuses is Unavailable, and the log says which file it is."""
+    try:
+        yield
+    except Locked as error:
+        log.warning("%s", error)
+        raise Unavailable(LOCKED) from error
+    except (OSError, ValueError, Malformed) as error:
+        log.warning("%s %s", what, error)
+        raise Unavailable(what) from error
 
 
 def public_half(key: SealingKey, meet: MeetId) -> PublicSeal:
@@ -107,14 +130,13 @@ class Seals:
     def _opened(self, meet: MeetId, seal: SealOut) -> OpenSeal:
         from app.forms.seal import Sealer  # noqa: PLC0415
 
-        try:
+        with _failing_in_words(NOT_KEPT):
             key = self._keys.find(meet, seal.fingerprint)
-        except Locked as error:
-            log.warning("%s", error)
-            raise Unavailable(LOCKED) from error
         if key is None:
             raise Unavailable(LOST)
-        sealer = Sealer(key, self._stamping.authority, self._stamping.evidence(key))
+        with _failing_in_words(NO_EVIDENCE):
+            evidence = self._stamping.evidence(key)
+        sealer = Sealer(key, self._stamping.authority, evidence)
         return OpenSeal(seal, sealer, note_key(key, meet))
 
     def _first(self, meet: MeetId) -> SealOut:
@@ -126,7 +148,8 @@ class Seals:
         meet has a seal, that one stays in use unless it is said why this one comes instead.
         """
         made = public_half(key, meet)
-        self._keys.keep(meet, key)
+        with _failing_in_words(NOT_KEPT):
+            self._keys.keep(meet, key)
         taken = take_into_use(made, instead_because=instead_because)
         seal = self._store.act_now(meet, SERVER, taken)
         if seal.fingerprint != made.fingerprint:  # another process was first
