@@ -36,7 +36,9 @@ class PublicSeal:
 
 @dataclass(frozen=True, slots=True)
 class SealedPaper:
-    """A paper that has been sealed and is to be kept."""
+    """A paper that has been sealed and is to be kept; `after` is the edition that was the last one
+    when its facts were read, 0 where there was none.
+    """
 
     facts: dict[str, Any]
     facts_sha256: str
@@ -44,6 +46,7 @@ class SealedPaper:
     sha256: str
     seal: SealOut
     head: Head
+    after: int
 
 
 def take_into_use(made: PublicSeal, *, instead_because: str = "") -> Action[SealOut]:
@@ -94,17 +97,20 @@ def keep_checkpoint(head: Head, note: str) -> Action[SignedHead]:
     return act
 
 
-def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes]:
+def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes | None]:
     """Keep a sealed paper as the next edition, and return what is to be given out: where another
-    request has sealed the same meanwhile, that one.
+    request has sealed the same meanwhile, that one. None where it has sealed something else: what
+    was read before that may be older, and must not become the newest edition.
     """
 
-    def act(unit: Unit) -> Done[bytes]:
+    def act(unit: Unit) -> Done[bytes | None]:
         if was_erased_since(unit.conn, unit.meet_id, sealed.head.size):
             raise Unavailable("Something was erased while this was drawn. Ask for it again.")
         last = last_edition(unit.conn, unit.meet_id, place)
         if last is not None and last.facts_sha256 == sealed.facts_sha256:
             return Done(bytes(last.content), None)
+        if (last.edition if last is not None else 0) != sealed.after:
+            return Done(None, None)
         ident = PaperId(new_id())
         row = _row(unit, ident, place, sealed, last)
         unit.conn.execute(insert(papers).values(row))

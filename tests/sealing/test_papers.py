@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import httpx
@@ -12,11 +14,16 @@ import pytest
 from sqlalchemy import text
 
 from app.access.who_may import MEET, WHO_MAY, WHO_READS_PAPER
-from app.ids import MeetId, new_id
+from app.forms.paper import Paper
+from app.forms.report_form import ReportForm
+from app.ids import MeetId, ReportId, new_id
 from app.record.notes import VerifierKey, open_note
 from app.record.queries import export_lines
+from app.refusals import Unavailable
 from app.roles import Role
+from app.rulings.report_form import report_form
 from app.sealing.key_store import KeyStore
+from app.sealing.papers import give_out
 from app.store.engine import open_engines
 from tests.builders import Json, MeetAtHand, a_problem
 from tests.forms.pdf_reading import read_text
@@ -86,6 +93,46 @@ def test_what_has_changed_since_is_a_next_edition_and_the_earlier_one_stays(
     assert [one["edition"] for one in listed] == [1, 2]
     kept = [meet.referee.get(f"papers/{one['id']}.pdf").content for one in listed]
     assert kept == [first, second]
+
+
+@pytest.mark.parametrize("slow_times", [1, 99])
+def test_what_was_read_earlier_does_not_become_a_later_edition(
+    meet: MeetAtHand, slow_times: int
+) -> None:
+    """While this worker draws, another keeps an edition of what is newer, then overtaken."""
+    report = meet.report()
+    rulings = [meet.rule(report["case"]).json()["id"]]
+    store, seals, ident = meet.service.store, meet.service.app.state.services.seals, MeetId(meet.id)
+    real = report_form(ident, ReportId(report["id"]))
+
+    def rule_again() -> None:
+        verdict = "dismissed" if len(rulings) % 2 else "confirmed"
+        answer = meet.rule(report["case"], reconsiders=rulings[-1], verdict=verdict)
+        assert answer.status_code == 201, answer.text
+        rulings.append(answer.json()["id"])
+
+    def slow(facts: ReportForm, paper: Paper) -> bytes:
+        if len(rulings) <= 2 * slow_times:
+            rule_again()
+            give_out(store, seals, ident, paper, real)
+            rule_again()
+        return real.draw(facts, paper)
+
+    wanted = replace(real, draw=slow)
+    if slow_times == 1:
+        assert "Ruled on 3 times" in read_text(give_out(store, seals, ident, Paper.A4, wanted))
+    else:
+        with pytest.raises(Unavailable, match="changes just now"):
+            give_out(store, seals, ident, Paper.A4, wanted)
+    newest = meet.umpire.get(f"reports/{report['id']}/form.pdf").content
+    told = [
+        read_text(meet.referee.get(f"papers/{one['id']}.pdf").content)
+        for one in meet.referee.get("papers").json()["papers"]
+    ]
+    assert told[-1] == read_text(newest)
+    said = [int(re.search(r"Ruled on (\d+) times", one)[1]) for one in told]  # type: ignore[index]
+    assert said == sorted(set(said))
+    assert said[-1] == len(rulings)
 
 
 def test_a4_and_letter_are_papers_of_their_own(meet: MeetAtHand) -> None:
