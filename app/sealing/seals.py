@@ -31,6 +31,7 @@ from app.refusals import Malformed, Refusal, Unavailable
 from app.sealing.actions import SERVER, PublicSeal, keep_checkpoint, take_into_use
 from app.sealing.key_store import KeyStore, Locked, record_key
 from app.sealing.queries import seal_in_use, signed_head
+from app.sealing.rewriting import Agreement
 from app.sealing.stamping import Stamping
 from app.sealing.wire import SealOut
 from app.store.store import Store
@@ -105,6 +106,11 @@ def note_key(key: SealingKey, meet: MeetId) -> NoteKey:
     return NoteKey(origin_of(meet), record_key(key, meet))
 
 
+def _rewritten(meet: MeetId, head: Head) -> Unavailable:
+    log.error("the record of meet %s is not what was signed, at or before %d", meet, head.size)
+    return Unavailable(REWRITTEN)
+
+
 class Seals:
     """The meets' seals, as this process uses them."""
 
@@ -112,6 +118,7 @@ class Seals:
         self._store = store
         self._keys = keys
         self._stamping = stamping or Stamping()
+        self._agreement = Agreement()
         self._open: dict[MeetId, OpenSeal] = {}
 
     def of(self, meet: MeetId) -> OpenSeal:
@@ -158,16 +165,18 @@ class Seals:
 
     def signed(self, meet: MeetId, head: Head) -> str:
         """The signed note of a head of the meet's record, which is kept; Unavailable where the meet
-        cannot seal, or the record holds another head of that size that was signed before.
+        cannot seal, or the record's entries do not lead to this head, and to the newest before it
+        that was signed.
         """
+        if not self._store.read_now(lambda conn: self._agreement.holds(conn, meet, head)):
+            raise _rewritten(meet, head)
         known = self._store.read_now(lambda conn: signed_head(conn, meet, head.size))
         if known is None:
             body = checkpoint(meet, head.size, head.root, self._store.clock.now()).body
             note = self.of(meet).notes.sign_note(body)
             known = self._store.act_now(meet, SERVER, keep_checkpoint(head, note))
         if known.root != head.root:
-            log.error("the record of meet %s is not what was signed at %d", meet, head.size)
-            raise Unavailable(REWRITTEN)
+            raise _rewritten(meet, head)
         return known.note
 
     def sign_present_head(self, meet: MeetId) -> None:
