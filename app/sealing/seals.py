@@ -53,6 +53,11 @@ NOT_KEPT = (
     "The key of this meet's seal cannot be read or kept in ZONEDOCKET_SEAL_FOLDER, so nothing can "
     "be sealed. The server's log says why; all else goes on."
 )
+ANOTHER = (
+    "The key on this server gives another key for the record's heads than was published with this "
+    "meet's seal, so nothing can be sealed. Make a new seal with the command `seal`; all else goes "
+    "on."
+)
 NO_EVIDENCE = (
     "The file that ZONEDOCKET_TIMESTAMP_EVIDENCE names cannot be used, so nothing can be sealed. "
     "The server's log says why; all else goes on."
@@ -141,10 +146,13 @@ class Seals:
             key = self._keys.find(meet, seal.fingerprint)
         if key is None:
             raise Unavailable(LOST)
+        notes = note_key(key, meet)
+        if notes.verifier_key != seal.verifier_key:
+            raise Unavailable(ANOTHER)
         with _failing_in_words(NO_EVIDENCE):
             evidence = self._stamping.evidence(key)
         sealer = Sealer(key, self._stamping.authority, evidence)
-        return OpenSeal(seal, sealer, note_key(key, meet))
+        return OpenSeal(seal, sealer, notes)
 
     def _first(self, meet: MeetId) -> SealOut:
         name = self._store.read_now(lambda conn: meet_facts(conn, meet)).name

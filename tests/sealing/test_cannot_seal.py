@@ -6,11 +6,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from sqlalchemy import update
 
 from app.cli import main
 from app.sealing.key_store import KeyStore
 from app.sealing.seals import Seals
 from app.sealing.stamping import Stamping
+from app.sealing.tables import seals
+from app.store.engine import open_engines
 from tests.builders import MeetAtHand, a_meet, a_problem
 from tests.running import Service
 from tests.sealing.test_papers import a_ruled_case
@@ -22,19 +25,19 @@ AUTHORITY = "http://127.0.0.1:9/"  # RFC 863's port: nobody answers, and nobody 
 @pytest.fixture
 def change(service: Service) -> Iterator[Change]:
     """Put something else in place of a part of the server's seals, until the test is over."""
-    seals: Seals = service.app.state.services.seals
-    before = {name: getattr(seals, name) for name in ("_keys", "_stamping")}
-    opened = dict(seals._open)
+    used: Seals = service.app.state.services.seals
+    before = {name: getattr(used, name) for name in ("_keys", "_stamping")}
+    opened = dict(used._open)
 
     def put(name: str, other: object) -> None:
-        setattr(seals, name, other)
-        seals._open.clear()
+        setattr(used, name, other)
+        used._open.clear()
 
     yield put
     for name, part in before.items():
-        setattr(seals, name, part)
-    seals._open.clear()
-    seals._open.update(opened)
+        setattr(used, name, part)
+    used._open.clear()
+    used._open.update(opened)
 
 
 def no_folder(folder: Path) -> Path:
@@ -81,6 +84,21 @@ def test_a_key_that_cannot_be_read_stops_no_act(
     meet.start()
     assert meet.load_result().status_code == 201
     assert meet.announce(despite="No post has called in this test.").status_code == 201
+
+
+def test_a_key_that_signs_other_heads_than_was_published_signs_none(
+    meet: MeetAtHand, change: Change
+) -> None:
+    """As a program does that derives them otherwise: what was printed would count as forged."""
+    ruling = a_ruled_case(meet)
+    engines = open_engines(meet.service.database_url)
+    with engines.writing.connect() as conn, conn.begin():
+        mine = seals.c.meet_id == meet.id
+        conn.execute(update(seals).where(mine).values(verifier_key="zone-docket/other+0+AA=="))
+    engines.dispose()
+    change("_stamping", Stamping())
+    told = a_problem(meet.referee.get(f"rulings/{ruling['id']}/form.pdf"), 503, "unavailable")
+    assert "was published" in told["detail"]
 
 
 @pytest.fixture
