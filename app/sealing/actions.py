@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import insert
+from sqlalchemy import Connection, insert
 
-from app.ids import PaperId, SealId, new_id
+from app.ids import MeetId, PaperId, SealId, new_id
 from app.record.checkpoints import SignedHead
 from app.record.kinds import Kind
 from app.record.log import Head
 from app.record.queries import was_erased_since
 from app.record.tables import checkpoints
-from app.refusals import Unavailable
+from app.refusals import StateConflict, Unavailable
 from app.sealing.queries import Place, last_edition, seal_in_use, seals_of, signed_head
 from app.sealing.tables import papers, seals
 from app.sealing.wire import SealOut
@@ -51,10 +51,11 @@ class SealedPaper:
 
 def take_into_use(made: PublicSeal, *, instead_because: str = "") -> Action[SealOut]:
     """Seal with this one from now on. Where there is one already, it stays, unless it is said why
-    this one comes in its place.
+    this one comes in its place. StateConflict for one that another has replaced before.
     """
 
     def act(unit: Unit) -> Done[SealOut]:
+        insist_not_replaced(unit.conn, unit.meet_id, made)
         known = seals_of(unit.conn, unit.meet_id).seals
         if known and (not instead_because or known[-1].fingerprint == made.fingerprint):
             return Done(known[-1], None)
@@ -82,6 +83,18 @@ def take_into_use(made: PublicSeal, *, instead_because: str = "") -> Action[Seal
         return Done(stored, Deed(Kind.SEAL_MADE, ident, body))
 
     return act
+
+
+def insist_not_replaced(conn: Connection, meet: MeetId, made: PublicSeal) -> None:
+    """StateConflict for a seal that another has replaced: whoever was told that it is not used any
+    more could not tell what it seals from then on from what was forged with it.
+    """
+    for former in seals_of(conn, meet).seals[:-1]:
+        if former.fingerprint == made.fingerprint:
+            raise StateConflict(
+                f"This certificate was the meet's seal {former.number}, and another has replaced "
+                "it since. A former seal does not come back: take another certificate."
+            )
 
 
 def keep_checkpoint(head: Head, note: str) -> Action[SignedHead]:

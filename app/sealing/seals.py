@@ -28,7 +28,13 @@ from app.record.log import Head
 from app.record.notes import NoteKey, checkpoint, origin_of
 from app.record.queries import head_of
 from app.refusals import Malformed, Refusal, Unavailable
-from app.sealing.actions import SERVER, PublicSeal, keep_checkpoint, take_into_use
+from app.sealing.actions import (
+    SERVER,
+    PublicSeal,
+    insist_not_replaced,
+    keep_checkpoint,
+    take_into_use,
+)
 from app.sealing.key_store import KeyStore, Locked, record_key
 from app.sealing.queries import seal_in_use, signed_head
 from app.sealing.rewriting import Agreement
@@ -161,8 +167,10 @@ class Seals:
     def take(self, meet: MeetId, key: SealingKey, instead_because: str = "") -> SealOut:
         """Seal with this key from now on: it is kept before anybody can be told of it. Where the
         meet has a seal, that one stays in use unless it is said why this one comes instead.
+        StateConflict for a seal that another has replaced before.
         """
         made = public_half(key, meet)
+        self._store.read_now(lambda conn: insist_not_replaced(conn, meet, made))
         with _failing_in_words(NOT_KEPT):
             self._keys.keep(meet, key)
         taken = take_into_use(made, instead_because=instead_because)
