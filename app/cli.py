@@ -204,20 +204,23 @@ def play_demo(parsed: argparse.Namespace) -> int:
 def serve(parsed: argparse.Namespace) -> int:
     """Serve the database, after bringing it to the program's schema."""
     look_seldom()
+    from app.sealing.passphrase import insist_one_can_be_made, tell_passphrase  # noqa: PLC0415
     from app.sealing.seals import key_store  # noqa: PLC0415  (the others need none of it)
+    from app.sealing.stamping import Stamping  # noqa: PLC0415
     from app.serving import listen, serve_settings  # noqa: PLC0415
 
     given = _settings(parsed)
+    insist_one_can_be_made(given)
     settings = _with_secrets(given)
-    key_store(settings).insist_opens()
+    keys = key_store(settings)
+    keys.insist_writable()
+    keys.insist_opens()
+    Stamping.by(settings).insist_readable()
     listener = listen(settings)
     if not given.setup_key.get_secret_value():
         _tell_secret("Setup key of this run, which makes meets", settings.setup_key)
     if not given.seal_passphrase.get_secret_value():
-        _tell_secret(
-            "Seal passphrase of this run (set ZONEDOCKET_SEAL_PASSPHRASE to it at the next start)",
-            settings.seal_passphrase,
-        )
+        tell_passphrase(settings)
     return serve_settings(settings, listener)
 
 

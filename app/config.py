@@ -34,7 +34,7 @@ class Settings(BaseSettings):
     )
     seal_passphrase: SecretStr = Field(
         default=SecretStr(""),
-        description="what they are encrypted with; without one, `serve` makes one and prints it",
+        description="what they are encrypted with; on SQLite `serve` makes one where none is set",
     )
     timestamp_url: str = Field(
         default="", description="a time-stamp authority (RFC 3161) for the papers' seals"

@@ -305,7 +305,12 @@ def test_the_number_of_connections_follows_from_the_files_a_process_may_open() -
 def test_half_open_requests_leave_files_for_the_work_of_others(tmp_path: Path) -> None:
     """A real process that may open 256 files, and a client that opens more lines than that."""
     serve = f"ulimit -n 256; exec {sys.executable} -m app serve --port 0"
-    settings = {"DATABASE_URL": f"sqlite:///{tmp_path / 'a.db'}", "ZONEDOCKET_SETUP_KEY": "k"}
+    seal = {"ZONEDOCKET_SEAL_FOLDER": str(tmp_path / "seal"), "ZONEDOCKET_SEAL_PASSPHRASE": "k"}
+    settings = {
+        "DATABASE_URL": f"sqlite:///{tmp_path / 'a.db'}",
+        "ZONEDOCKET_SETUP_KEY": "k",
+        **seal,
+    }
     process = subprocess.Popen(
         ["bash", "-c", serve],
         env=os.environ | settings,

@@ -63,6 +63,18 @@ CORRECTS_APPEALS = Who(TAKES_APPEALS.roles, aside="not of the appeal's panel")
 
 ENDS_MEET = Who(frozenset({Role.REFEREE, Role.ORGANISER}))
 
+WHO_READS_PAPER: dict[str, Who] = {
+    "announcement": ANYONE,
+    "appeal": READERS_OF_FORMS,
+    "decision": READERS_OF_FORMS,
+    "protest": READERS_OF_FORMS,
+    "report": HEAD_OR_JURY,  # an umpire's own is given to the umpire at the report's address alone
+    "ruling": READERS_OF_FORMS,
+}
+"""Who may read a sealed paper by the id of one edition: nobody who could not have it drawn. A kind
+that is not named here is read by nobody.
+"""
+
 MEET = "/api/meets/{meet}"
 
 WHO_MAY: dict[tuple[str, str], Who] = {
@@ -195,3 +207,8 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/record/proofs/inclusion"): READERS_OF_RECORD,
     ("GET", f"{MEET}/record/proofs/consistency"): ANYONE,
 }
+
+
+def kinds_read_by(roles: frozenset[Role]) -> list[str]:
+    """The kinds of sealed papers that an official of these roles may read."""
+    return [kind for kind, who in WHO_READS_PAPER.items() if who.public or roles & who.roles]

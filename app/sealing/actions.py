@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import insert
+from sqlalchemy import Connection, insert
 
-from app.ids import PaperId, SealId, new_id
+from app.ids import MeetId, PaperId, SealId, new_id
 from app.record.checkpoints import SignedHead
 from app.record.kinds import Kind
 from app.record.log import Head
 from app.record.queries import was_erased_since
 from app.record.tables import checkpoints
-from app.refusals import Unavailable
+from app.refusals import StateConflict, Unavailable
 from app.sealing.queries import Place, last_edition, seal_in_use, seals_of, signed_head
 from app.sealing.tables import papers, seals
 from app.sealing.wire import SealOut
@@ -36,7 +36,9 @@ class PublicSeal:
 
 @dataclass(frozen=True, slots=True)
 class SealedPaper:
-    """A paper that has been sealed and is to be kept."""
+    """A paper that has been sealed and is to be kept; `after` is the edition that was the last one
+    when its facts were read, 0 where there was none.
+    """
 
     facts: dict[str, Any]
     facts_sha256: str
@@ -44,14 +46,16 @@ class SealedPaper:
     sha256: str
     seal: SealOut
     head: Head
+    after: int
 
 
 def take_into_use(made: PublicSeal, *, instead_because: str = "") -> Action[SealOut]:
     """Seal with this one from now on. Where there is one already, it stays, unless it is said why
-    this one comes in its place.
+    this one comes in its place. StateConflict for one that another has replaced before.
     """
 
     def act(unit: Unit) -> Done[SealOut]:
+        insist_not_replaced(unit.conn, unit.meet_id, made)
         known = seals_of(unit.conn, unit.meet_id).seals
         if known and (not instead_because or known[-1].fingerprint == made.fingerprint):
             return Done(known[-1], None)
@@ -81,6 +85,18 @@ def take_into_use(made: PublicSeal, *, instead_because: str = "") -> Action[Seal
     return act
 
 
+def insist_not_replaced(conn: Connection, meet: MeetId, made: PublicSeal) -> None:
+    """StateConflict for a seal that another has replaced: whoever was told that it is not used any
+    more could not tell what it seals from then on from what was forged with it.
+    """
+    for former in seals_of(conn, meet).seals[:-1]:
+        if former.fingerprint == made.fingerprint:
+            raise StateConflict(
+                f"This certificate was the meet's seal {former.number}, and another has replaced "
+                "it since. A former seal does not come back: take another certificate."
+            )
+
+
 def keep_checkpoint(head: Head, note: str) -> Action[SignedHead]:
     """Keep a head that was signed; of two of one size the first stays, and is returned."""
 
@@ -94,17 +110,20 @@ def keep_checkpoint(head: Head, note: str) -> Action[SignedHead]:
     return act
 
 
-def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes]:
+def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes | None]:
     """Keep a sealed paper as the next edition, and return what is to be given out: where another
-    request has sealed the same meanwhile, that one.
+    request has sealed the same meanwhile, that one. None where it has sealed something else: what
+    was read before that may be older, and must not become the newest edition.
     """
 
-    def act(unit: Unit) -> Done[bytes]:
+    def act(unit: Unit) -> Done[bytes | None]:
         if was_erased_since(unit.conn, unit.meet_id, sealed.head.size):
             raise Unavailable("Something was erased while this was drawn. Ask for it again.")
         last = last_edition(unit.conn, unit.meet_id, place)
         if last is not None and last.facts_sha256 == sealed.facts_sha256:
             return Done(bytes(last.content), None)
+        if (last.edition if last is not None else 0) != sealed.after:
+            return Done(None, None)
         ident = PaperId(new_id())
         row = _row(unit, ident, place, sealed, last)
         unit.conn.execute(insert(papers).values(row))

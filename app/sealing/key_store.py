@@ -3,9 +3,9 @@
 They are never in the database, so no backup holds one, and whoever restores a backup elsewhere
 brings the folder along or makes a new seal. One PKCS#12 file (RFC 7292) a seal, named by its meet
 and its certificate's fingerprint, with the key that seals papers and its certificates. The key that
-signs the record's heads (Ed25519) is derived from it (HKDF, RFC 5869), another one for each meet,
-so that there is one secret to keep and a federation's key serves as well. Without a folder the keys
-live as long as the process.
+signs the record's heads (Ed25519) is derived from its private number (HKDF, RFC 5869), another one
+for each meet, so that there is one secret to keep and a federation's key serves as well. Without a
+folder the keys live as long as the process.
 
 A file is opened by 64 hex digits: Argon2id (RFC 9106) of the passphrase, with the first 16 bytes of
 the SHA-256 of the file's name for salt.
@@ -16,16 +16,15 @@ from __future__ import annotations
 import os
 from hashlib import sha256
 from pathlib import Path
+from tempfile import TemporaryFile
 
 from argon2.low_level import Type, hash_secret_raw
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from cryptography.hazmat.primitives.serialization import (
     BestAvailableEncryption,
-    Encoding,
-    NoEncryption,
-    PrivateFormat,
     pkcs12,
 )
 
@@ -83,6 +82,20 @@ class KeyStore:
             newest = max(files, key=lambda file: file.stat().st_mtime_ns)
             self._open[newest.name] = self._read(newest)
 
+    def insist_writable(self) -> None:
+        """ValueError where no key could be kept here. Nothing stays of the try but the folder."""
+        if self._folder is None:
+            return
+        try:
+            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            with TemporaryFile(dir=self._folder):
+                pass
+        except OSError as error:
+            raise ValueError(
+                f"no keys can be kept in {self._folder}, which ZONEDOCKET_SEAL_FOLDER names: "
+                f"{error.strerror or error}"
+            ) from error
+
     def _read(self, file: Path) -> SealingKey:
         opened_by = _stretched(self._passphrase, file.name)
         try:
@@ -109,11 +122,23 @@ def _packed(kept: SealingKey, opened_by: bytes) -> bytes:
 
 
 def record_key(kept: SealingKey, meet: MeetId) -> Ed25519PrivateKey:
-    """The key that signs the heads of this meet's record, derived from its seal's."""
-    secret = kept.private_key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+    """The key that signs the heads of this meet's record, derived from its seal's bare number: how
+    a library writes a key down may change, and the key for the heads must not.
+    """
     info = f"zone-docket/record/{meet}".encode()
-    derived = HKDF(SHA256(), length=32, salt=None, info=info).derive(secret)
+    derived = HKDF(SHA256(), length=32, salt=None, info=info).derive(_number(kept.private_key))
     return Ed25519PrivateKey.from_private_bytes(derived)
+
+
+def _number(key: PrivateKey) -> bytes:
+    """EC: the private value (SEC 1, C.4); RSA: the private exponent; big-endian, as long as the
+    curve's order or the modulus.
+    """
+    if isinstance(key, RSAPrivateKey):
+        number = key.private_numbers().d
+    else:
+        number = key.private_numbers().private_value
+    return number.to_bytes((key.key_size + 7) // 8, "big")
 
 
 def _name(meet: MeetId, fingerprint: str) -> str:

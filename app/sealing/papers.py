@@ -5,7 +5,8 @@
 3. Draw it with the head, signed, and seal it for everybody whose act it tells, first to last. Where
    the last edition tells the same and only lacks later signatures, they are added to its own bytes:
    whoever holds the earlier file can see that the new one begins with it.
-4. Keep it, together with its entry in the record: what is not on record was not issued here.
+4. Keep it, together with its entry in the record: what is not on record was not issued here. Where
+   somebody has kept another edition since 1, begin again: theirs may tell what is newer.
 """
 
 from __future__ import annotations
@@ -31,12 +32,16 @@ from app.ids import MeetId
 from app.record.canonical import canonical
 from app.record.log import Head
 from app.record.queries import head_of
+from app.refusals import Unavailable
 from app.sealing.actions import SERVER, SealedPaper, keep_paper
 from app.sealing.queries import Place, last_edition
 from app.sealing.seals import OpenSeal, Seals
 from app.sealing.told import Act, Facts, Told, Wanted
 from app.store.rows import AnyRow
 from app.store.store import Store
+
+MOST_TRIES = 5
+"""As often a paper is drawn where others keep another edition of it meanwhile."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +88,19 @@ def give_out(
     store: Store, seals: Seals, meet: MeetId, paper: Paper, wanted: Wanted[Facts]
 ) -> bytes:
     """The paper's bytes. NotFound for what it would tell of, Unavailable where the meet's seal
-    cannot be used.
+    cannot be used, or where what the paper tells changes faster than it is drawn.
     """
+    for _ in range(MOST_TRIES):
+        content = _given_out(store, seals, meet, paper, wanted)
+        if content is not None:
+            return content
+    raise Unavailable("What this paper tells changes just now. Ask for it again.")
+
+
+def _given_out(
+    store: Store, seals: Seals, meet: MeetId, paper: Paper, wanted: Wanted[Facts]
+) -> bytes | None:
+    """The same, None where another edition was kept meanwhile."""
     place, now = Place(wanted.kind, wanted.subject, paper.value), store.clock.now()
 
     def look(conn: Connection) -> _Seen[Facts]:
@@ -132,6 +148,7 @@ def _as_kept(seen: _Seen[Facts], content: bytes, seal: OpenSeal) -> SealedPaper:
         sha256=sha256(content).hexdigest(),
         seal=seal.seal,
         head=seen.head,
+        after=0 if seen.last is None else seen.last.edition,
     )
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, bindparam, select
 
 from app.ids import MeetId, PaperId, SealId
 from app.record.checkpoints import SignedHead, signed_heads
-from app.refusals import NotFound
+from app.refusals import NotFound, RoleMissing
 from app.sealing.tables import papers, seals
 from app.sealing.wire import PaperOut, PapersOut, SealOut, SealsOut
 from app.store.rows import AnyRow
@@ -30,11 +31,15 @@ _LAST = (
 )
 _PAPERS = (
     select(*_ABOUT)
-    .where(papers.c.meet_id == bindparam("meet"), papers.c.id > bindparam("after"))
+    .where(
+        papers.c.meet_id == bindparam("meet"),
+        papers.c.id > bindparam("after"),
+        papers.c.kind.in_(bindparam("kinds", expanding=True)),
+    )
     .order_by(papers.c.id)
     .limit(PAGE + 1)
 )
-_PAPER = select(papers.c.content).where(
+_PAPER = select(papers.c.kind, papers.c.content).where(
     papers.c.meet_id == bindparam("meet"), papers.c.id == bindparam("paper")
 )
 
@@ -84,9 +89,12 @@ def last_edition(conn: Connection, meet_id: MeetId, place: Place) -> AnyRow | No
     return conn.execute(_LAST, asked).one_or_none()
 
 
-def papers_of(conn: Connection, meet_id: MeetId, after: str | None) -> PapersOut:
-    """A page of the papers that were sealed, in that order, from after a paper's id on."""
-    rows = conn.execute(_PAPERS, {"meet": meet_id, "after": after or ""}).all()
+def papers_of(
+    conn: Connection, meet_id: MeetId, after: str | None, kinds: Collection[str]
+) -> PapersOut:
+    """A page of the papers of these kinds, as they were sealed, from after a paper's id on."""
+    asked = {"meet": meet_id, "after": after or "", "kinds": list(kinds)}
+    rows = conn.execute(_PAPERS, asked).all()
     page = [_paper_out(row) for row in rows[:PAGE]]
     return PapersOut(papers=page, next=page[-1].id if len(rows) > PAGE else None)
 
@@ -106,9 +114,15 @@ def _paper_out(row: AnyRow) -> PaperOut:
     )
 
 
-def paper_content(conn: Connection, meet_id: MeetId, paper_id: PaperId) -> bytes:
-    """The bytes of a sealed paper; NotFound for any other id."""
-    content = conn.execute(_PAPER, {"meet": meet_id, "paper": paper_id}).scalar()
-    if content is None:
+def paper_content(
+    conn: Connection, meet_id: MeetId, paper_id: PaperId, kinds: Collection[str]
+) -> bytes:
+    """The bytes of a sealed paper; RoleMissing for one of another kind than these, NotFound where
+    there is none.
+    """
+    row = conn.execute(_PAPER, {"meet": meet_id, "paper": paper_id}).one_or_none()
+    if row is None:
         raise NotFound("There is no such paper at this meet.")
-    return bytes(content)
+    if row.kind not in kinds:
+        raise RoleMissing(f"Your roles do not let you read a paper of the kind “{row.kind}”.")
+    return bytes(row.content)

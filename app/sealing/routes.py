@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 
 from app.access.guard import Here
+from app.access.who_may import kinds_read_by
 from app.ids import ChosenId, MeetId, PaperId
 from app.meets.queries import meet_name
 from app.sealing import queries
@@ -31,8 +32,11 @@ async def list_seals(meet: Meet, here: Here) -> SealsOut:
 async def list_papers(
     meet: Meet, here: Here, after: Annotated[ChosenId | None, Query()] = None
 ) -> PapersOut:
-    """The papers that were sealed, every edition, a hundred a page."""
-    return await here.store.read(lambda conn: queries.papers_of(conn, MeetId(meet), after))
+    """The papers that were sealed, every edition, a hundred a page; of each kind for those who read
+    its form, so reports' for the head official and the jury alone.
+    """
+    kinds = kinds_read_by(here.caller.roles)
+    return await here.store.read(lambda conn: queries.papers_of(conn, MeetId(meet), after, kinds))
 
 
 @router.get(
@@ -41,8 +45,11 @@ async def list_papers(
     responses={200: {"content": {"application/pdf": {}}}},
 )
 async def get_paper(meet: Meet, paper: Annotated[ChosenId, Path()], here: Here) -> Response:
-    """A paper as it was sealed, also where a later edition tells otherwise."""
+    """A paper as it was sealed, also where a later edition tells otherwise; for those who read its
+    form.
+    """
+    kinds = kinds_read_by(here.caller.roles)
     content = await here.store.read_apart(
-        lambda conn: queries.paper_content(conn, MeetId(meet), PaperId(paper))
+        lambda conn: queries.paper_content(conn, MeetId(meet), PaperId(paper), kinds)
     )
     return Response(content, media_type="application/pdf")

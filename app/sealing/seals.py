@@ -10,6 +10,8 @@ All of it waits for the store and reckons, so it is done in a thread, not on the
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -25,10 +27,17 @@ from app.meets.queries import meet_facts
 from app.record.log import Head
 from app.record.notes import NoteKey, checkpoint, origin_of
 from app.record.queries import head_of
-from app.refusals import Refusal, Unavailable
-from app.sealing.actions import SERVER, PublicSeal, keep_checkpoint, take_into_use
+from app.refusals import Malformed, Refusal, Unavailable
+from app.sealing.actions import (
+    SERVER,
+    PublicSeal,
+    insist_not_replaced,
+    keep_checkpoint,
+    take_into_use,
+)
 from app.sealing.key_store import KeyStore, Locked, record_key
 from app.sealing.queries import seal_in_use, signed_head
+from app.sealing.rewriting import Agreement
 from app.sealing.stamping import Stamping
 from app.sealing.wire import SealOut
 from app.store.store import Store
@@ -45,6 +54,19 @@ LOST = (
 LOCKED = (
     "The key of this meet's seal is locked with another passphrase, so nothing can be sealed. "
     "Start the server with the passphrase that it was made with; all else goes on."
+)
+NOT_KEPT = (
+    "The key of this meet's seal cannot be read or kept in ZONEDOCKET_SEAL_FOLDER, so nothing can "
+    "be sealed. The server's log says why; all else goes on."
+)
+ANOTHER = (
+    "The key on this server gives another key for the record's heads than was published with this "
+    "meet's seal, so nothing can be sealed. Make a new seal with the command `seal`; all else goes "
+    "on."
+)
+NO_EVIDENCE = (
+    "The file that ZONEDOCKET_TIMESTAMP_EVIDENCE names cannot be used, so nothing can be sealed. "
+    "The server's log says why; all else goes on."
 )
 REWRITTEN = (
     "The record no longer agrees with a head of it that was signed before, so nothing is sealed. "
@@ -68,6 +90,19 @@ def key_store(settings: Settings) -> KeyStore:
     return KeyStore(settings.seal_folder, passphrase) if passphrase else KeyStore()
 
 
+@contextmanager
+def _failing_in_words(what: str) -> Iterator[None]:
+    """What a disk or a file's content refuses is Unavailable, and the log says which file it is."""
+    try:
+        yield
+    except Locked as error:
+        log.warning("%s", error)
+        raise Unavailable(LOCKED) from error
+    except (OSError, ValueError, Malformed) as error:
+        log.warning("%s %s", what, error)
+        raise Unavailable(what) from error
+
+
 def public_half(key: SealingKey, meet: MeetId) -> PublicSeal:
     """What everybody may know of a seal."""
     return PublicSeal(
@@ -82,6 +117,11 @@ def note_key(key: SealingKey, meet: MeetId) -> NoteKey:
     return NoteKey(origin_of(meet), record_key(key, meet))
 
 
+def _rewritten(meet: MeetId, head: Head) -> Unavailable:
+    log.error("the record of meet %s is not what was signed, at or before %d", meet, head.size)
+    return Unavailable(REWRITTEN)
+
+
 class Seals:
     """The meets' seals, as this process uses them."""
 
@@ -89,6 +129,7 @@ class Seals:
         self._store = store
         self._keys = keys
         self._stamping = stamping or Stamping()
+        self._agreement = Agreement()
         self._open: dict[MeetId, OpenSeal] = {}
 
     def of(self, meet: MeetId) -> OpenSeal:
@@ -107,15 +148,17 @@ class Seals:
     def _opened(self, meet: MeetId, seal: SealOut) -> OpenSeal:
         from app.forms.seal import Sealer  # noqa: PLC0415
 
-        try:
+        with _failing_in_words(NOT_KEPT):
             key = self._keys.find(meet, seal.fingerprint)
-        except Locked as error:
-            log.warning("%s", error)
-            raise Unavailable(LOCKED) from error
         if key is None:
             raise Unavailable(LOST)
-        sealer = Sealer(key, self._stamping.authority, self._stamping.evidence(key))
-        return OpenSeal(seal, sealer, note_key(key, meet))
+        notes = note_key(key, meet)
+        if notes.verifier_key != seal.verifier_key:
+            raise Unavailable(ANOTHER)
+        with _failing_in_words(NO_EVIDENCE):
+            evidence = self._stamping.evidence(key)
+        sealer = Sealer(key, self._stamping.authority, evidence)
+        return OpenSeal(seal, sealer, notes)
 
     def _first(self, meet: MeetId) -> SealOut:
         name = self._store.read_now(lambda conn: meet_facts(conn, meet)).name
@@ -124,9 +167,12 @@ class Seals:
     def take(self, meet: MeetId, key: SealingKey, instead_because: str = "") -> SealOut:
         """Seal with this key from now on: it is kept before anybody can be told of it. Where the
         meet has a seal, that one stays in use unless it is said why this one comes instead.
+        StateConflict for a seal that another has replaced before.
         """
         made = public_half(key, meet)
-        self._keys.keep(meet, key)
+        self._store.read_now(lambda conn: insist_not_replaced(conn, meet, made))
+        with _failing_in_words(NOT_KEPT):
+            self._keys.keep(meet, key)
         taken = take_into_use(made, instead_because=instead_because)
         seal = self._store.act_now(meet, SERVER, taken)
         if seal.fingerprint != made.fingerprint:  # another process was first
@@ -135,16 +181,18 @@ class Seals:
 
     def signed(self, meet: MeetId, head: Head) -> str:
         """The signed note of a head of the meet's record, which is kept; Unavailable where the meet
-        cannot seal, or the record holds another head of that size that was signed before.
+        cannot seal, or the record's entries do not lead to this head, and to the newest before it
+        that was signed.
         """
+        if not self._store.read_now(lambda conn: self._agreement.holds(conn, meet, head)):
+            raise _rewritten(meet, head)
         known = self._store.read_now(lambda conn: signed_head(conn, meet, head.size))
         if known is None:
             body = checkpoint(meet, head.size, head.root, self._store.clock.now()).body
             note = self.of(meet).notes.sign_note(body)
             known = self._store.act_now(meet, SERVER, keep_checkpoint(head, note))
         if known.root != head.root:
-            log.error("the record of meet %s is not what was signed at %d", meet, head.size)
-            raise Unavailable(REWRITTEN)
+            raise _rewritten(meet, head)
         return known.note
 
     def sign_present_head(self, meet: MeetId) -> None:

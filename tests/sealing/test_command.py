@@ -150,6 +150,40 @@ def test_a_seal_does_not_come_in_place_of_another_in_silence(
     assert len(entries(meet, tmp_path)) == 1
 
 
+@pytest.mark.parametrize("because", ["The federation asks for it.", ""])
+def test_a_former_seal_does_not_come_back(
+    meet: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    because: str,
+) -> None:
+    file = a_federations_file(tmp_path, "harbour")
+    monkeypatch.setenv("ZONEDOCKET_IMPORT_PASSPHRASE", "harbour")
+    run(capsys, meet, "--import", str(file))
+    run(capsys, meet, "--because", "The laptop with the key was stolen.")
+    kept = {one.name: one.read_bytes() for one in (tmp_path / "seal").iterdir()}
+    ended, _, why = run(capsys, meet, "--import", str(file), "--because", because)
+    assert ended == 1
+    assert ("does not come back" if because else "--because") in why
+    assert len(entries(meet, tmp_path)) == 2
+    assert {one.name: one.read_bytes() for one in (tmp_path / "seal").iterdir()} == kept
+
+
+def test_the_key_of_the_seal_in_use_can_be_put_back_from_its_file(
+    meet: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = a_federations_file(tmp_path, "harbour")
+    monkeypatch.setenv("ZONEDOCKET_IMPORT_PASSPHRASE", "harbour")
+    run(capsys, meet, "--import", str(file))
+    (kept,) = (tmp_path / "seal").iterdir()
+    kept.unlink()
+    ended, _, why = run(capsys, meet, "--import", str(file), "--because", "The disk is new.")
+    assert (ended, why) == (0, "")
+    assert run(capsys, meet)[0] == 0
+    assert len(entries(meet, tmp_path)) == 1
+
+
 def test_a_lost_key_and_a_locked_one_are_told_with_the_way_out(
     meet: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

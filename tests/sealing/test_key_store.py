@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import hmac
 import stat
 import subprocess
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric import ec, rsa
 
-from app.forms.certificates import SealingKey, fingerprint_of, make_sealing_key
+from app.forms.certificates import SealingKey, certify, fingerprint_of, make_sealing_key
 from app.ids import MeetId, new_id
 from app.sealing.key_store import KeyStore, Locked, record_key
 
@@ -80,6 +82,31 @@ def test_every_meet_signs_its_record_with_a_key_of_its_own(key: SealingKey) -> N
     one, other = MeetId(new_id()), MeetId(new_id())
     keys = {record_key(key, meet).private_bytes_raw() for meet in (one, other, one)}
     assert len(keys) == 2
+
+
+def derived(secret: bytes, meet: MeetId) -> bytes:
+    """RFC 5869, 2.2 and 2.3, with HMAC alone; no salt is a salt of zeros, and one block will do."""
+    extracted = hmac.digest(bytes(32), secret, "sha256")
+    return hmac.digest(extracted, f"zone-docket/record/{meet}\x01".encode(), "sha256")
+
+
+@pytest.mark.parametrize(
+    ("curve", "length"), [(ec.SECP256R1(), 32), (ec.SECP384R1(), 48), (ec.SECP521R1(), 66)]
+)
+def test_a_records_key_comes_from_an_ec_keys_number_alone(
+    curve: ec.EllipticCurve, length: int
+) -> None:
+    """However small the number: as long as SEC 1, C.4, writes it for its curve."""
+    meet, private = MeetId(new_id()), ec.derive_private_key(7, curve)
+    key = SealingKey(private, (certify(private, "Harbour Relays", NOW),))
+    seed = record_key(key, meet).private_bytes_raw()
+    assert seed == derived(bytes(length - 1) + b"\x07", meet)
+
+
+def test_a_records_key_comes_from_an_rsa_keys_exponent_alone(key: SealingKey) -> None:
+    meet, private = MeetId(new_id()), rsa.generate_private_key(65537, 2048)
+    seed = record_key(SealingKey(private, key.certificates), meet).private_bytes_raw()
+    assert seed == derived(private.private_numbers().d.to_bytes(256, "big"), meet)
 
 
 def test_without_a_folder_keys_live_as_long_as_the_process(key: SealingKey) -> None:

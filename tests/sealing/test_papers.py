@@ -4,17 +4,32 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import httpx
 import pytest
-from sqlalchemy import text
+from sqlalchemy import Connection, select, text, update
 
-from app.ids import MeetId, new_id
+from app.access.who_may import MEET, WHO_MAY, WHO_READS_PAPER
+from app.forms.paper import Paper
+from app.forms.report_form import ReportForm
+from app.ids import MeetId, ReportId, new_id
+from app.record.canonical import canonical
+from app.record.merkle import Frontier, leaf_hash
 from app.record.notes import VerifierKey, open_note
-from app.record.queries import export_lines
+from app.record.queries import FeedEntry, entries_after, export_lines, head_of
+from app.record.tables import GUARDS, record_entries, record_heads
+from app.refusals import Unavailable
+from app.roles import Role
+from app.rulings.report_form import report_form
+from app.sealing import rewriting
 from app.sealing.key_store import KeyStore
+from app.sealing.papers import give_out
 from app.store.engine import open_engines
 from tests.builders import Json, MeetAtHand, a_problem
 from tests.forms.pdf_reading import read_text
@@ -86,6 +101,46 @@ def test_what_has_changed_since_is_a_next_edition_and_the_earlier_one_stays(
     assert kept == [first, second]
 
 
+@pytest.mark.parametrize("slow_times", [1, 99])
+def test_what_was_read_earlier_does_not_become_a_later_edition(
+    meet: MeetAtHand, slow_times: int
+) -> None:
+    """While this worker draws, another keeps an edition of what is newer, then overtaken."""
+    report = meet.report()
+    rulings = [meet.rule(report["case"]).json()["id"]]
+    store, seals, ident = meet.service.store, meet.service.app.state.services.seals, MeetId(meet.id)
+    real = report_form(ident, ReportId(report["id"]))
+
+    def rule_again() -> None:
+        verdict = "dismissed" if len(rulings) % 2 else "confirmed"
+        answer = meet.rule(report["case"], reconsiders=rulings[-1], verdict=verdict)
+        assert answer.status_code == 201, answer.text
+        rulings.append(answer.json()["id"])
+
+    def slow(facts: ReportForm, paper: Paper) -> bytes:
+        if len(rulings) <= 2 * slow_times:
+            rule_again()
+            give_out(store, seals, ident, paper, real)
+            rule_again()
+        return real.draw(facts, paper)
+
+    wanted = replace(real, draw=slow)
+    if slow_times == 1:
+        assert "Ruled on 3 times" in read_text(give_out(store, seals, ident, Paper.A4, wanted))
+    else:
+        with pytest.raises(Unavailable, match="changes just now"):
+            give_out(store, seals, ident, Paper.A4, wanted)
+    newest = meet.umpire.get(f"reports/{report['id']}/form.pdf").content
+    told = [
+        read_text(meet.referee.get(f"papers/{one['id']}.pdf").content)
+        for one in meet.referee.get("papers").json()["papers"]
+    ]
+    assert told[-1] == read_text(newest)
+    said = [int(re.search(r"Ruled on (\d+) times", one)[1]) for one in told]  # type: ignore[index]
+    assert said == sorted(set(said))
+    assert said[-1] == len(rulings)
+
+
 def test_a4_and_letter_are_papers_of_their_own(meet: MeetAtHand) -> None:
     ruling = a_ruled_case(meet)
     contents = {form(meet, ruling, paper=sheet).content for sheet in ("A4", "letter", "A4")}
@@ -130,6 +185,30 @@ def test_another_umpire_does_not_get_the_form_of_a_report(meet: MeetAtHand) -> N
     for other in others:
         answer = other.get(f"reports/{report['id']}/form.pdf")
         a_problem(answer, 403, "not-yours")
+
+
+def test_a_reports_paper_is_read_by_those_alone_who_read_reports(meet: MeetAtHand) -> None:
+    report = meet.report()
+    own = f"reports/{report['id']}/form.pdf"
+    drawn = meet.umpire.get(own).content
+    a_problem(meet.desk.get(own), 403, "role-missing")
+    ruling = meet.rule(report["case"]).json()
+    form(meet, ruling)
+    first, *others = meet.referee.get("papers").json()["papers"]
+    assert first["kind"] == "report"
+    a_problem(meet.desk.get(f"papers/{first['id']}.pdf"), 403, "role-missing")
+    assert meet.referee.get(f"papers/{first['id']}.pdf").content == drawn
+    assert meet.desk.get("papers").json()["papers"] == others
+    assert meet.desk.get(f"papers/{others[0]['id']}.pdf").status_code == 200
+
+
+def test_a_paper_by_its_id_is_read_by_nobody_who_could_not_have_it_drawn() -> None:
+    drawn_at = {kind: f"{MEET}/{kind}s/{{{kind}}}/form.pdf" for kind in WHO_READS_PAPER}
+    drawn_at["announcement"] = f"{MEET}/announcements/{{announcement}}.pdf"
+    for kind, who in WHO_READS_PAPER.items():
+        form = WHO_MAY["GET", drawn_at[kind]]
+        others = {Role.UMPIRE} if kind == "report" else set()  # only their own
+        assert (who.roles, who.public) == (form.roles - others, form.public)
 
 
 def test_an_announcement_signs_the_head_of_the_record_and_its_sheet_shows_it(
@@ -194,27 +273,90 @@ def test_without_its_key_a_meet_seals_nothing_and_all_else_goes_on(meet: MeetAtH
     form(meet, ruling, paper="letter")
 
 
-def test_a_record_that_was_rewritten_behind_its_signed_head_seals_nothing(
-    meet: MeetAtHand,
-) -> None:
-    ruling = a_ruled_case(meet)
-    form(meet, ruling)
+GUARD = "record_entries_refuse_update"
+
+
+@contextmanager
+def no_guard(conn: Connection) -> Iterator[None]:
+    """What whoever owns the database can do: the record's entries can be changed meanwhile."""
+    engine = conn.dialect.name
+    dropped = f"DROP TRIGGER {GUARD}" + (" ON record_entries" if engine == "postgresql" else "")
+    conn.execute(text(dropped))
+    yield
+    conn.execute(text(GUARDS[engine][GUARD]))
+
+
+def rewrite(meet: MeetAtHand, seq: int) -> None:
+    """Backdate an entry, and make all hashes anew that stand in the database unsigned."""
     engines = open_engines(meet.service.database_url)
-    with engines.writing.connect() as conn, conn.begin():
-        size = conn.execute(
-            text("SELECT max(size) FROM checkpoints WHERE meet_id = :m"), {"m": meet.id}
-        )
+    mine, frontier = record_entries.c.meet_id == meet.id, Frontier()
+    with engines.writing.connect() as conn, conn.begin(), no_guard(conn):
+        ordered = select(record_entries).where(mine).order_by(record_entries.c.seq)
+        for row in conn.execute(ordered).all():
+            entry = row.entry
+            if row.seq == seq:
+                changed = {**json.loads(entry), "at": "2020-01-01T00:00:00.000000Z"}
+                entry = canonical(changed).decode()
+                this = mine & (record_entries.c.seq == seq)
+                conn.execute(update(record_entries).where(this).values(entry=entry))
+            frontier = frontier.grow(leaf_hash(entry.encode()))
         conn.execute(
-            text("UPDATE record_heads SET size = :s, root = :r WHERE meet_id = :m"),
-            {"s": size.scalar(), "r": "0" * 64, "m": meet.id},
+            update(record_heads)
+            .where(record_heads.c.meet_id == meet.id)
+            .values(
+                size=frontier.size,
+                root=frontier.root.hex(),
+                frontier=[one.hex() for one in frontier.roots],
+            )
         )
     engines.dispose()
+
+
+@pytest.mark.parametrize("is_started_anew", [True, False])
+@pytest.mark.parametrize("seq", [1, 3, -1])
+def test_a_record_that_was_rewritten_behind_its_signed_head_seals_nothing(
+    meet: MeetAtHand, seq: int, *, is_started_anew: bool
+) -> None:
+    """Also where it has grown since, and where the server that knew it as it was has ended."""
+    ruling = a_ruled_case(meet)
+    form(meet, ruling)  # a signed head, and the paper's entry after it
+    newest = meet.service.http.get(f"/api/meets/{meet.id}/record/checkpoint").text
+    rewrite(meet, seq if seq > 0 else int(newest.splitlines()[1]))
+    if is_started_anew:
+        seals = meet.service.app.state.services.seals
+        seals._agreement = type(seals._agreement)()
     told = a_problem(
         meet.referee.get(f"rulings/{ruling['id']}/form.pdf", params={"paper": "letter"}),
         503,
         "unavailable",
     )
     assert "changed the database" in told["detail"]
+    assert meet.service.http.get(f"/api/meets/{meet.id}/record/checkpoint").text == newest
+
+
+def test_what_was_found_to_be_as_signed_is_not_read_again(
+    meet: MeetAtHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[int] = []
+
+    def counted(conn: Connection, ident: MeetId, after: int, most: int) -> list[FeedEntry]:
+        found = entries_after(conn, ident, after, most)
+        read.append(len(found))
+        return found
+
+    ruling = a_ruled_case(meet)
+    form(meet, ruling)
+    monkeypatch.setattr(rewriting, "entries_after", counted)
+    form(meet, ruling, paper="letter")
+    assert sum(read) == 1  # the first sheet's own entry
+
+
+def test_a_head_that_a_slower_request_has_seen_is_signed_as_well(meet: MeetAtHand) -> None:
+    store, seals, ident = meet.service.store, meet.service.app.state.services.seals, MeetId(meet.id)
+    earlier = store.read_now(lambda conn: head_of(conn, ident))
+    a_ruled_case(meet)
+    seals.signed(ident, store.read_now(lambda conn: head_of(conn, ident)))
+    assert seals.signed(ident, earlier).splitlines()[1] == str(earlier.size)
 
 
 def test_the_seals_of_a_meet_that_is_not_there_are_not_found(meet: MeetAtHand) -> None:
