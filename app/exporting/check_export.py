@@ -1153,8 +1153,63 @@ class Keys:
         return key
 
 
-def check_act(act: Entry, keys: Keys, report: Report, openssl: OpenSSL) -> None:
-    """Unfit where a signed act's digest, or the proof of who signed it, does not hold."""
+STATEMENTS: Dict[str, Tuple[str, str]] = {
+    "ruling": ("ruling", "ruling"),
+    "announcement": ("announcement", "announcement"),
+    "protest decided": ("decision", "protest"),
+    "appeal decided": ("decision", "appeal"),
+    "decision signed": ("decision signature", "decision"),
+    "appeal admitted": ("admission", "appeal"),
+    "appeal turned away": ("admission", "appeal"),
+    "appeal reopened": ("reopening", "appeal"),
+    "lots drawn": ("lots", "lots"),
+    "meet ended": ("end of the meet", "meet"),
+    "announcement time corrected": ("correction", "subject"),
+    "protest corrected": ("correction", "subject"),
+    "appeal corrected": ("correction", "subject"),
+    "end of the meet corrected": ("correction", "subject"),
+    "report written": ("report", "report"),
+}
+"""By an entry's kind: the act that its statement is of, and where that names what it is about."""
+
+
+@dataclass
+class Acts:
+    """What a check of a signed act needs to know of the rest of the record."""
+
+    record: Record
+    report: Report
+    openssl: OpenSSL
+
+    @cached_property
+    def keys(self) -> Keys:
+        return Keys(self.record)
+
+    @cached_property
+    def protests(self) -> Dict[str, Any]:
+        """By a decision's id, the protest that it is on."""
+        decided = (act for act in self.record.acts if act.kind in DECIDED)
+        told = ((act.body.get("decision"), act.body.get("statement")) for act in decided)
+        return {str(one): said.get("protest") for one, said in told if isinstance(said, dict)}
+
+    def is_about(self, act: Entry, named: Any) -> bool:
+        """Whether what a statement names is what the entry is about.
+
+        When an advice was given is corrected in the protest's entry, and signed as the decision's.
+        """
+        if named == act.subject or act.kind != "protest corrected":
+            return bool(named == act.subject)
+        gone = self.record.part or any(self.record.bodies_gone(kind) for kind in DECIDED)
+        return bool(self.protests.get(str(named), act.subject if gone else None) == act.subject)
+
+
+DECIDED = ("protest decided", "appeal decided")
+
+
+def check_act(act: Entry, known: Acts) -> None:
+    """Unfit where a signed act's digest, or the proof of who signed it, does not hold, or where
+    what was signed is another act than the one that was entered.
+    """
     statement, signature = act.body.get("statement"), act.body.get("signature")
     if not isinstance(statement, dict):
         if signature is None:
@@ -1163,28 +1218,53 @@ def check_act(act: Entry, keys: Keys, report: Report, openssl: OpenSSL) -> None:
     form = canonical(statement).encode()
     if sha256(form) != act.body.get("statement_sha256"):
         raise Unfit("the digest of what was signed is not that of the statement")
+    insist_same_act(act, statement, known)
     if signature is None:
         return
     if not isinstance(signature, dict):
         raise Unfit("this signature cannot be read")
+    if signature.get("official") != act.actor:
+        raise Unfit("it was signed by another official than the one who acted")
     strength = signature.get("strength")
     if strength in ("device key", "phone key"):
-        check_proof(act, form, signature, keys, report, openssl)
+        check_proof(act, form, signature, known)
     elif strength not in ("PIN", "server"):
         raise Unfit("this signature is of an unknown strength")
 
 
-def check_proof(
-    act: Entry,
-    form: bytes,
-    signature: Dict[str, Any],
-    keys: Keys,
-    report: Report,
-    openssl: OpenSSL,
-) -> None:
+def insist_same_act(act: Entry, statement: Dict[str, Any], known: Acts) -> None:
+    """Unfit unless the statement is of this act, about this subject, here, and by who acted."""
+    named, about = STATEMENTS.get(act.kind, ("", ""))
+    if not named:
+        raise Unfit("no entry of this kind is signed")
+    if statement.get("act") != named:
+        raise Unfit(f"what was signed is no “{named}”: it belongs to another act")
+    if not known.is_about(act, statement.get(about)):
+        raise Unfit("what was signed is about something else than the entry")
+    if statement.get("meet") != known.record.meet:
+        raise Unfit("what was signed belongs to another meet")
+    # A phone signs the document as it sends it, which does not name its writer.
+    if act.kind != "report written" and statement.get("official") != act.actor:
+        raise Unfit("what was signed names another official than the one who acted")
+
+
+def look_at_repeats(acts: List[Entry], report: Report) -> None:
+    """One signature is of one act. A report may come to say again what it said before."""
+    first: Dict[str, Entry] = {}
+    for act in acts:
+        digest = act.body.get("statement_sha256")
+        if act.kind == "report written" or not isinstance(act.body.get("statement"), dict):
+            continue
+        earlier = first.setdefault(str(digest), act)
+        if earlier is not act:
+            words = f"what was signed here was signed for entry {earlier.seq}, once"
+            report.mismatch(act.place, words)
+
+
+def check_proof(act: Entry, form: bytes, signature: Dict[str, Any], known: Acts) -> None:
     """Unfit unless a device's key that was in force has signed the statement."""
-    key = keys.find(signature.get("key"))
-    insist_in_force(act, signature, key, report)
+    key = known.keys.find(signature.get("key"))
+    insist_in_force(act, signature, key, known.report)
     proof, public = signature.get("proof"), key.facts.get("public_key")
     if not isinstance(proof, dict) or not isinstance(public, str):
         raise Unfit("the proof of its signature is missing")
@@ -1195,7 +1275,7 @@ def check_proof(
     files = {"key": public.encode("utf-8", "replace"), "signed": signed, "signature": made}
     arguments = ["dgst", "-sha256", "-verify", "key", "-signature", "signature", "signed"]
     try:
-        openssl.ask(arguments, files)
+        known.openssl.ask(arguments, files)
     except Unfit as error:
         raise Unfit(f"its signature does not hold: {error}") from error
 
@@ -1558,9 +1638,10 @@ class Checker:
             self.report.mismatch(name, str(error))
 
     def _look_at_acts(self) -> None:
-        keys = Keys(self.record)
+        known = Acts(self.record, self.report, self.openssl)
+        look_at_repeats(self.record.acts, self.report)
         for act in self.record.acts:
-            self._later(act.place, partial(check_act, act, keys, self.report, self.openssl))
+            self._later(act.place, partial(check_act, act, known))
 
     # What the caller brought
 

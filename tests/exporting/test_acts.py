@@ -27,7 +27,19 @@ from tests.exporting.tampering import (
     resign_heads,
 )
 
-STATEMENT = {"act": "ruling", "verdict": "confirmed"}
+RULING = "0190b3c1-0000-7000-8000-00000000a001"
+
+
+def a_statement(sealed: SealedMeet, **changes: object) -> Json:
+    """What the organiser signs for a ruling, in the parts that bind it to its entry."""
+    return {
+        "act": "ruling",
+        "meet": sealed.meet,
+        "official": official(sealed),
+        "ruling": RULING,
+        "verdict": "confirmed",
+        **changes,
+    }
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +73,7 @@ def told_of(sealed: SealedMeet, whole: Files, *more: tuple[str, Json]) -> Report
 
     def add(lines: list[Line]) -> None:
         for kind, body in more:
-            an_entry(lines, kind, body)
+            an_entry(lines, kind, body, RULING if kind == "ruling" else "")
 
     return changed_by_the_keeper(sealed, whole, add)
 
@@ -86,57 +98,69 @@ def test_a_device_that_signed_is_believed(sealed: SealedMeet, whole: Files, kind
             sealed,
             whole,
             ("key registered", key.registered()),
-            ("ruling", key.signed(STATEMENT)),
+            ("ruling", key.signed(a_statement(sealed))),
         )
         assert (report.mismatches, report.ends_with) == ([], 0)
 
 
-def a_client(**changes: str) -> str:
-    form = canonical(STATEMENT)
-    challenge = as_url_text(sha256(form).digest())
-    told = {"type": "webauthn.get", "challenge": challenge, **changes}
-    return as_url_text(json.dumps(told).encode())
+Forge = Callable[[str], Json]
 
 
-PASSKEY_FORGERIES: list[tuple[Json, str]] = [
-    ({"client_data_json": a_client(challenge=as_url_text(b"x" * 32))}, "over another statement"),
-    ({"client_data_json": a_client(type="webauthn.create")}, "made for something else"),
-    ({"client_data_json": a_client(origin="https://other.example")}, "does not hold"),
-    ({"client_data_json": as_url_text(b"[]")}, "made for something else"),
-    ({"client_data_json": as_url_text(b"\xff")}, "not UTF-8"),
-    ({"client_data_json": as_url_text(b"{")}, "no JSON"),
-    ({"client_data_json": "é"}, "base64url"),
-    ({"authenticator_data": as_url_text(b"x" * 37)}, "for another service"),
-    ({"authenticator_data": ""}, "for another service"),
+def says(**forged: object) -> Forge:
+    """A proof that says this, whatever was to be signed."""
+    return lambda challenge: forged
+
+
+def a_client(**changes: str) -> Forge:
+    """What a browser would say of the challenge, with changes."""
+
+    def forge(challenge: str) -> Json:
+        told = {"type": "webauthn.get", "challenge": challenge, **changes}
+        return {"client_data_json": as_url_text(json.dumps(told).encode())}
+
+    return forge
+
+
+PASSKEY_FORGERIES: list[tuple[Forge, str]] = [
+    (a_client(challenge=as_url_text(b"x" * 32)), "over another statement"),
+    (a_client(type="webauthn.create"), "made for something else"),
+    (a_client(origin="https://other.example"), "does not hold"),
+    (says(client_data_json=as_url_text(b"[]")), "made for something else"),
+    (says(client_data_json=as_url_text(b"\xff")), "not UTF-8"),
+    (says(client_data_json=as_url_text(b"{")), "no JSON"),
+    (says(client_data_json="é"), "base64url"),
+    (says(authenticator_data=as_url_text(b"x" * 37)), "for another service"),
+    (says(authenticator_data=""), "for another service"),
     (
-        {"authenticator_data": as_url_text(sha256(b"zonedocket.example").digest() + bytes(5))},
+        says(authenticator_data=as_url_text(sha256(b"zonedocket.example").digest() + bytes(5))),
         "nobody was present",
     ),
-    ({"signature": as_url_text(b"0" * 70)}, "does not hold"),
-    ({"signature": 7}, "base64url"),
-    ({"signature": "a"}, "base64url"),
+    (says(signature=as_url_text(b"0" * 70)), "does not hold"),
+    (says(signature=7), "base64url"),
+    (says(signature="a"), "base64url"),
 ]
 
 
 @pytest.mark.parametrize(("forged", "words"), PASSKEY_FORGERIES)
 def test_a_passkeys_proof_that_was_forged_is_found(
-    sealed: SealedMeet, whole: Files, forged: Json, words: str
+    sealed: SealedMeet, whole: Files, forged: Forge, words: str
 ) -> None:
-    key = DeviceKey(official(sealed))
-    body = key.signed(STATEMENT, **forged)
+    key, statement = DeviceKey(official(sealed)), a_statement(sealed)
+    challenge = as_url_text(sha256(canonical(statement)).digest())
+    body = key.signed(statement, **forged(challenge))
     more = (("key registered", key.registered()), ("ruling", body))
     assert words in only(told_of(sealed, whole, *more))
 
 
 def test_a_statement_that_was_changed_is_found(sealed: SealedMeet, whole: Files) -> None:
     key = DeviceKey(official(sealed), "phone key")
-    changed = {**STATEMENT, "verdict": "dismissed"}
-    body = {**key.signed(STATEMENT), "statement": changed}
+    changed = a_statement(sealed, verdict="dismissed")
+    body = {**key.signed(a_statement(sealed)), "statement": changed}
     registered = ("key registered", key.registered())
     assert "digest" in only(told_of(sealed, whole, registered, ("ruling", body)))
     body["statement_sha256"] = sha256(canonical(changed)).hexdigest()
     assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", body)))
-    with_pin = {**signed_with_pin(official(sealed), STATEMENT), "statement": changed}
+    with_pin = {**signed_with_pin(official(sealed), a_statement(sealed)), "statement": changed}
     assert "digest" in only(told_of(sealed, whole, ("ruling", with_pin)))
 
 
@@ -144,7 +168,10 @@ def test_a_key_that_is_not_the_officials_own_in_force_is_found(
     sealed: SealedMeet, whole: Files
 ) -> None:
     key, other = DeviceKey(official(sealed)), DeviceKey(official(sealed))
-    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    registered, act = (
+        ("key registered", key.registered()),
+        ("ruling", key.signed(a_statement(sealed))),
+    )
     assert "does not name" in only(told_of(sealed, whole, act))
     assert "only afterwards" in only(told_of(sealed, whole, act, registered))
     theirs = ("key registered", {**key.registered(), "official": "somebody else"})
@@ -162,7 +189,10 @@ def test_a_key_that_was_revoked_signs_nothing_from_then_on(
     sealed: SealedMeet, whole: Files
 ) -> None:
     key = DeviceKey(official(sealed))
-    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    registered, act = (
+        ("key registered", key.registered()),
+        ("ruling", key.signed(a_statement(sealed))),
+    )
     before = ("key revoked", key.revoked("2026-06-01T10:00:00+02:00"))
     much_later = ("key revoked", key.revoked("2026-12-01T10:00:00Z"))
     assert "revoked from" in only(told_of(sealed, whole, registered, before, act))
@@ -177,7 +207,10 @@ def test_a_key_that_was_revoked_signs_nothing_from_then_on(
 
 def test_a_key_is_revoked_as_well_where_its_session_ended(sealed: SealedMeet, whole: Files) -> None:
     key = DeviceKey(official(sealed))
-    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    registered, act = (
+        ("key registered", key.registered()),
+        ("ruling", key.signed(a_statement(sealed))),
+    )
     left = ("left", {"session": "x", "keys_revoked": [key.revoked("2026-06-01T10:00:00Z"), 7]})
     assert "revoked from" in only(told_of(sealed, whole, registered, left, act))
     assert told_of(sealed, whole, registered, ("left", {"session": "x"}), act).ends_with == 0
@@ -188,16 +221,18 @@ def test_a_key_is_revoked_as_well_where_its_session_ended(sealed: SealedMeet, wh
     [
         ({"signature": {"strength": "PIN"}}, "what was signed is missing"),
         ({"signature": "signed"}, "what was signed is missing"),
-        ({**signed_with_pin("x", STATEMENT), "signature": []}, "cannot be read"),
-        (
-            {**signed_with_pin("x", STATEMENT), "signature": {"strength": "oath"}},
-            "unknown strength",
-        ),
+        ({"statement": {}, "signature": []}, "cannot be read"),
+        ({"statement": {}, "signature": {"strength": "oath"}}, "unknown strength"),
     ],
 )
 def test_a_signature_that_is_none_is_found(
     sealed: SealedMeet, whole: Files, body: Json, words: str
 ) -> None:
+    if "statement" in body:
+        signed = signed_with_pin(official(sealed), a_statement(sealed))
+        body = {**signed, "signature": body["signature"]}
+        if isinstance(body["signature"], dict):
+            body["signature"] = {**signed["signature"], **body["signature"]}
     assert words in only(told_of(sealed, whole, ("ruling", body)))
 
 
@@ -206,27 +241,114 @@ def test_a_proof_that_is_missing_or_of_the_wrong_length_is_found(
 ) -> None:
     key = DeviceKey(official(sealed), "phone key")
     registered = ("key registered", key.registered())
-    body = key.signed(STATEMENT)
+    body = key.signed(a_statement(sealed))
     none = {**body, "signature": {**body["signature"], "proof": None}}
     assert "is missing" in only(told_of(sealed, whole, registered, ("ruling", none)))
-    short = key.signed(STATEMENT, signature=as_url_text(b"x" * 63))
+    short = key.signed(a_statement(sealed), signature=as_url_text(b"x" * 63))
     assert "64 bytes" in only(told_of(sealed, whole, registered, ("ruling", short)))
-    zero = key.signed(STATEMENT, signature=as_url_text(bytes(64)))
+    zero = key.signed(a_statement(sealed), signature=as_url_text(bytes(64)))
     assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", zero)))
 
 
 def test_what_was_signed_before_statements_stood_in_the_record_is_left_alone(
     sealed: SealedMeet, whole: Files
 ) -> None:
-    form = {**STATEMENT, "statement_sha256": "3f" * 32}
+    form = {"act": "ruling", "verdict": "confirmed", "statement_sha256": "3f" * 32}
     assert told_of(sealed, whole, ("ruling", form)).ends_with == 0
     words = {"statement": "in words", "statement_sha256": "3f" * 32}
     assert told_of(sealed, whole, ("ruling", words)).ends_with == 0
-    unsigned = {
-        "statement": STATEMENT,
-        "statement_sha256": sha256(canonical(STATEMENT)).hexdigest(),
-    }
+    unsigned = signed_with_pin(official(sealed), a_statement(sealed))
+    del unsigned["signature"]
     assert told_of(sealed, whole, ("ruling", unsigned)).ends_with == 0
+
+
+OTHER = "0190b3c1-0000-7000-8000-00000000a002"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"act": "vote"}, "belongs to another act"),
+        ({"act": None}, "belongs to another act"),
+        ({"ruling": OTHER}, "about something else"),
+        ({"meet": OTHER}, "another meet"),
+        ({"official": "nobody"}, "names another official"),
+    ],
+)
+def test_a_statement_of_another_act_is_found_under_whatever_signature(
+    sealed: SealedMeet, whole: Files, changes: Json, words: str
+) -> None:
+    key, statement = DeviceKey(official(sealed)), a_statement(sealed, **changes)
+    registered = ("key registered", key.registered())
+    assert words in only(told_of(sealed, whole, registered, ("ruling", key.signed(statement))))
+    with_pin = signed_with_pin(official(sealed), statement)
+    assert words in only(told_of(sealed, whole, ("ruling", with_pin)))
+    del with_pin["signature"]
+    assert words in only(told_of(sealed, whole, ("ruling", with_pin)))
+
+
+def test_another_acts_signature_is_found(sealed: SealedMeet, whole: Files) -> None:
+    signed = [
+        line.body
+        for line in of_kind(lines_in(dict(whole)), "decision signed")
+        if line.body and line.body["signature"]["proof"]
+    ]
+    assert len(signed) == 3
+    for body in signed:
+        report = told_of(sealed, whole, ("ruling", body))
+        assert any("belongs to another act" in one for one in report.mismatches)
+
+
+def test_a_signature_of_somebody_else_than_who_acted_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    body = signed_with_pin("somebody else", a_statement(sealed))
+    assert "another official" in only(told_of(sealed, whole, ("ruling", body)))
+
+
+def test_a_signature_that_is_used_twice_is_found(sealed: SealedMeet, whole: Files) -> None:
+    body = signed_with_pin(official(sealed), a_statement(sealed))
+    assert told_of(sealed, whole, ("ruling", body)).ends_with == 0
+    assert "signed for entry" in only(told_of(sealed, whole, ("ruling", body), ("ruling", body)))
+
+
+def test_a_signature_on_what_nobody_signs_is_found(sealed: SealedMeet, whole: Files) -> None:
+    body = signed_with_pin(official(sealed), a_statement(sealed))
+    assert "no entry of this kind" in only(told_of(sealed, whole, ("paper seen", body)))
+
+
+def test_the_time_of_an_advice_is_corrected_for_a_decision_on_that_very_protest(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    first, second = (
+        line.body["decision"]
+        for line in of_kind(lines_in(dict(whole)), "protest decided")[:2]
+        if line.body
+    )
+
+    def corrected(decision: str) -> Report:
+        def add(lines: list[Line]) -> None:
+            protest = of_kind(lines, "protest decided")[0].entry["subject"]
+            said = {"act": "correction", "subject": decision, "meet": sealed.meet}
+            body = signed_with_pin(official(sealed), {**said, "official": official(sealed)})
+            an_entry(lines, "protest corrected", body, protest)
+
+        return changed_by_the_keeper(sealed, whole, add)
+
+    assert corrected(first).ends_with == 0
+    assert "about something else" in only(corrected(second))
+    assert "about something else" in only(corrected(OTHER))
+
+
+def test_a_report_that_comes_to_say_again_what_it_said_is_no_second_act(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    key, last = DeviceKey(official(sealed), "phone key"), lines_in(dict(whole))[-1].entry
+    document = {"act": "report", "meet": sealed.meet, "report": last["subject"], "lane": 4}
+    other = {**document, "lane": 5}
+    written = [("report written", key.signed(one)) for one in (document, other, document)]
+    report = told_of(sealed, whole, ("key registered", key.registered()), *written)
+    assert (report.mismatches, report.ends_with) == ([], 0)
 
 
 # Erasures ----------------------------------------------------------------------------------------
@@ -401,6 +523,9 @@ def test_an_announcement_that_says_another_thing_than_was_announced_is_found(
     assert "no announcement" in only(checked(files))
 
 
+BINDING = ("act", "announcement", "meet", "official")
+
+
 def test_an_announcement_is_held_against_the_statement_that_was_signed(
     sealed: SealedMeet, whole: Files
 ) -> None:
@@ -414,7 +539,9 @@ def test_an_announcement_is_held_against_the_statement_that_was_signed(
             facts = {**line.body.get("statement", {}), **line.body}
             facts = {name: value for name, value in facts.items() if name in document}
             beside = {"announced_at": facts["announced_at"]}
-            signed = signed_with_pin("x", {**facts, "announced_at": "as it was shown"})
+            facts |= {name: line.body["statement"][name] for name in BINDING}
+            actor = line.entry["actor"]
+            signed = signed_with_pin(actor, {**facts, "announced_at": "as it was shown"})
             line.body = {**signed, **beside}
 
     name = next(one for one in whole if one.startswith("announcements/") and "json" in one)

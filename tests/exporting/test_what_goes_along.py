@@ -36,9 +36,11 @@ def test_a_part_takes_along_what_its_entries_cannot_be_checked_without(
     def entered(one: DeviceKey) -> list[Deed]:
         left = {"session": one.id, "keys_revoked": [one.revoked(since)]}
         gone = {"because": "x", "by": "y", "entries": [], "papers": [one.id], "scope": "z"}
+        said = {"act": "decision signature", "decision": one.id}
+        signed = one.signed({**said, "meet": meet, "official": official})
         return [
             Deed(Kind.KEY_REGISTERED, one.id, one.registered()),
-            Deed(Kind.DECISION_SIGNED, meet, one.signed({"act": "x", "of": one.id})),
+            Deed(Kind.DECISION_SIGNED, one.id, signed),
             Deed(Kind.KEY_REVOKED, one.id, one.revoked(since)),
             Deed(Kind.LEFT, official, left),
             Deed(Kind.ERASED, meet, gone),
