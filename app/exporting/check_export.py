@@ -1113,6 +1113,57 @@ def paper_name(body: Dict[str, Any]) -> str:
     return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
 
 
+def look_at_editions(record: Record, report: Report) -> None:
+    """Each paper's editions count from 1, without a gap and none twice; once the last of them was
+    erased, from the one that is left.
+    """
+    editions: Dict[str, Dict[str, Any]] = {}
+    whole = not record.part and not record.bodies_gone("paper sealed")
+    both = [*record.of("paper sealed"), *record.of("erased")]
+    for entry in sorted(both, key=lambda one: one.seq):
+        if entry.kind == "erased":
+            forget(editions, listed(entry.body.get("papers")))
+            continue
+        told = canonical([entry.body.get(name) for name in ("kind", "subject", "sheet")])
+        known, edition = editions.setdefault(told, {}), entry.body.get("edition")
+        highest = max([*known.values(), 0])
+        if type(edition) is not int or edition < 1:
+            report.mismatch(entry.place, "this paper has no edition that can be counted")
+        elif edition <= highest or (whole and edition != highest + 1):
+            words = f"edition {edition} of this paper was sealed, after edition {highest}"
+            report.mismatch(entry.place, words)
+        else:
+            known[entry.subject] = edition
+
+
+def forget(editions: Dict[str, Dict[str, Any]], papers: List[Any]) -> None:
+    for known in editions.values():
+        for paper in papers:
+            known.pop(str(paper), None)
+
+
+def look_at_subjects(record: Record, report: Report) -> None:
+    """What is made once, under an id or a number of its own, is entered once."""
+    for kind, name in ONCE:
+        first: Dict[str, int] = {}
+        for entry in record.of(kind):
+            told = entry.body.get(name) if name else entry.subject
+            earlier = first.setdefault(str(told), entry.seq)
+            if earlier != entry.seq:
+                words = f"entry {earlier} was about the same {name or 'id'}: one of them is false"
+                report.mismatch(entry.place, words)
+
+
+ONCE = (
+    ("picture added", ""),
+    ("announcement", ""),
+    ("paper sealed", ""),
+    ("key registered", "key"),
+    ("seal made", "number"),
+    ("seal made", "fingerprint"),
+)
+
+
 # Signatures of acts ---------------------------------------------------------------------------
 
 
@@ -1390,6 +1441,7 @@ class Checker:
         self._look_at_manifest()
         self._read_record()
         look_at_erasures(self.record, self.report)
+        look_at_subjects(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
         self._look_at_heads()
@@ -1560,6 +1612,7 @@ class Checker:
     # The files that the record speaks of
 
     def _look_at_papers(self) -> None:
+        look_at_editions(self.record, self.report)
         by_name = {paper_name(entry.body): entry for entry in self.record.of("paper sealed")}
         erased = self.record.files_gone("papers")
         for name in sorted({*by_name, *self.export.within("papers")}):

@@ -598,6 +598,72 @@ def test_a_paper_under_a_seal_that_the_record_does_not_have_is_found(
     assert "names a seal that the record does not have" in report.mismatches[0]
 
 
+# What is entered twice ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "kind", ["picture added", "announcement", "key registered", "seal made", "paper sealed"]
+)
+def test_what_is_entered_a_second_time_is_found(
+    sealed: SealedMeet, whole: Files, kind: str
+) -> None:
+    def again(lines: list[Line]) -> None:
+        first = of_kind(lines, kind)[0]
+        an_entry(lines, kind, dict(first.body or {}), first.entry["subject"])
+
+    report = changed_by_the_keeper(sealed, whole, again)
+    assert any("one of them is false" in one for one in report.mismatches)
+
+
+def edition_again(lines: list[Line], paper: str, **changes: object) -> None:
+    """A paper's first edition is entered once more, under another id."""
+    first = of_kind(lines, "paper sealed")[0]
+    an_entry(lines, "paper sealed", {**(first.body or {}), **changes}, paper)
+
+
+def test_a_sealed_form_that_was_exchanged_by_a_second_entry_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    report = changed_by_the_keeper(sealed, whole, lambda lines: edition_again(lines, OTHER))
+    assert any("of this paper was sealed, after edition" in one for one in report.mismatches)
+
+
+@pytest.mark.parametrize("edition", [0, 9, "2", True, None])
+def test_an_edition_that_does_not_follow_is_found(
+    sealed: SealedMeet, whole: Files, edition: object
+) -> None:
+    def add(lines: list[Line]) -> None:
+        edition_again(lines, OTHER, edition=edition)
+
+    assert any("edition" in one for one in changed_by_the_keeper(sealed, whole, add).mismatches)
+
+
+def number_of(line: Line, paper: Json) -> object:
+    """Which edition of this paper a line of the record is; None where it is of another one."""
+    told = line.body or {}
+    same = all(told.get(name) == paper[name] for name in ("kind", "subject", "sheet"))
+    return told.get("edition") if same else None
+
+
+def test_editions_count_from_what_an_erasure_left(sealed: SealedMeet, whole: Files) -> None:
+    def sealed_anew(files: Files, *gone: int, edition: int) -> Report:
+        lines = lines_in(files)
+        first = of_kind(lines, "paper sealed")[0].body or {}
+        papers = [one for one in of_kind(lines, "paper sealed") if number_of(one, first) in gone]
+        for one in papers:
+            files.pop(paper_name(one.body or {}))
+        erase(lines, papers=[one.entry["subject"] for one in papers])
+        files[paper_name({**first, "edition": edition})] = whole[paper_name(first)]
+        edition_again(lines, OTHER, edition=edition)
+        rechain(files, lines)
+        resign_heads(files, sealed.seal.notes)
+        return checked(remanifest(files, sealed.seal.notes))
+
+    after_all = sealed_anew(dict(whole), 1, edition=1)
+    assert (after_all.mismatches, after_all.ends_with) == ([], 0)
+    assert sealed_anew(dict(whole), 1, edition=2).ends_with == 1
+
+
 def test_the_name_of_a_paper_has_no_letters_that_a_disk_may_refuse() -> None:
     body = {"kind": "remedy: «paper»", "subject": "a/b", "sheet": "letter", "edition": 2}
     assert paper_name(body) == "papers/remedy-paper--a-b-letter-2.pdf"
