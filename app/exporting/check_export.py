@@ -1685,6 +1685,8 @@ class Checker:
             for said in sorted(announced.keys() & document.keys()):
                 if canonical(document[said]) != canonical(announced[said]):
                     raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
+            if document.get("announced_by", entry.actor) != entry.actor:
+                raise Unfit("it names another official than the one who announced it")
             if document.get("id") != entry.subject:
                 raise Unfit("this is another announcement than its name says")
         except Unfit as error:
@@ -1754,10 +1756,39 @@ class Checker:
         self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
 
 
+STORED_BESIDE = ("announced_at", "announced_at_local", "entered_at", "windows")
+"""What the body of an announcement says beside what was signed."""
+
+
 def what_was_announced(body: Dict[str, Any]) -> Dict[str, Any]:
-    """What was signed, and beside it what came to be when it was stored."""
+    """What was signed, and beside it what came to be when it was stored; Unfit where the body says
+    another thing than what was signed.
+    """
     statement = body.get("statement")
-    return {**(statement if isinstance(statement, dict) else {}), **body}
+    if not isinstance(statement, dict):
+        return body  # announced before statements stood in the record
+    for name in sorted(statement.keys() & body.keys()):
+        if canonical(left_open(statement[name], body[name], name)) != canonical(statement[name]):
+            raise Unfit(f"what its entry says as “{name}” is not what was signed")
+    return {**statement, **{name: body[name] for name in STORED_BESIDE if name in body}}
+
+
+def left_open(signed: Any, said: Any, name: str) -> Any:
+    """What a body says, without the instants that the statement leaves open since only the storing
+    knows them: when it was announced, and when a window closes.
+    """
+    if name == "announced_at":
+        return None if signed is None else said
+    if name != "windows" or len(listed(signed)) != len(listed(said)):
+        return said
+    both = zip(listed(signed), listed(said))
+    return [
+        {**b, "closes_at": None} if closes_open(a) and isinstance(b, dict) else b for a, b in both
+    ]
+
+
+def closes_open(window: Any) -> bool:
+    return isinstance(window, dict) and "closes_at" in window and window["closes_at"] is None
 
 
 def outcome(job: Callable[[], None]) -> Optional[Exception]:

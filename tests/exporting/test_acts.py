@@ -7,6 +7,7 @@ import json
 from collections.abc import Callable
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -541,7 +542,7 @@ def test_an_announcement_is_held_against_the_statement_that_was_signed(
             beside = {"announced_at": facts["announced_at"]}
             facts |= {name: line.body["statement"][name] for name in BINDING}
             actor = line.entry["actor"]
-            signed = signed_with_pin(actor, {**facts, "announced_at": "as it was shown"})
+            signed = signed_with_pin(actor, {**facts, "announced_at": None})
             line.body = {**signed, **beside}
 
     name = next(one for one in whole if one.startswith("announcements/") and "json" in one)
@@ -550,6 +551,51 @@ def test_an_announcement_is_held_against_the_statement_that_was_signed(
     content = json.dumps({**document, "remark": "Another remark."}).encode()
     report = changed_by_the_keeper(sealed, {**whole, name: content}, nest)
     assert "what it says as “remark”" in only(report)
+
+
+FORGED_ANNOUNCEMENTS: list[tuple[str, Callable[[Any], Any]]] = [
+    ("lines", lambda lines: lines[::-1]),
+    ("remark", lambda remark: "Another remark."),
+    ("windows", lambda windows: windows[:-1]),
+    ("windows", lambda windows: [{**one, "minutes": 1} for one in windows]),
+    ("announced_at", lambda at: "2026-01-01T00:00:00.000000Z"),
+]
+
+
+@pytest.mark.parametrize(("name", "forge"), FORGED_ANNOUNCEMENTS)
+def test_an_announcement_whose_body_says_another_thing_than_was_signed_is_found(
+    sealed: SealedMeet, whole: Files, name: str, forge: Callable[[Any], Any]
+) -> None:
+    """Beside the statement stands only what it leaves open."""
+    file = next(one for one in whole if one.startswith("announcements/") and "json" in one)
+    document = json.loads(whole[file])
+    subject = file.split("/")[1].removesuffix(".json")
+    files = {**whole, file: json.dumps({**document, name: forge(document[name])}).encode()}
+
+    def change(lines: list[Line]) -> None:
+        (line,) = (one for one in of_kind(lines, "announcement") if one.entry["subject"] == subject)
+        assert line.body is not None
+        was = line.body["statement"]["announced_at"] if name == "announced_at" else None
+        if name == "announced_at" and was is None:
+            at = document["announced_at"]
+            resigned = {**line.body["statement"], "announced_at": at}
+            line.body.update(signed_with_pin(line.entry["actor"], resigned))
+        line.body[name] = forge(document[name])
+
+    report = changed_by_the_keeper(sealed, files, change)
+    assert any(f"says as “{name}” is not what was" in one for one in report.mismatches)
+
+
+def test_what_only_the_storing_knows_may_stand_beside_what_was_signed(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    """The export of a played meet has announcements whose times nobody gave."""
+    bodies = [one.body or {} for one in of_kind(lines_in(dict(whole)), "announcement")]
+    assert any(one["statement"]["announced_at"] is None for one in bodies)
+    assert any(
+        window["closes_at"] is None for one in bodies for window in one["statement"]["windows"]
+    )
+    assert checked(dict(whole)).ends_with == 0
 
 
 def test_a_list_of_seals_that_is_another_is_found(sealed: SealedMeet, whole: Files) -> None:
