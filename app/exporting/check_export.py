@@ -735,13 +735,14 @@ class Entry(NamedTuple):
     actor: str
     at: str
     body: Dict[str, Any]
+    part: str = ""
 
     @property
     def place(self) -> str:
-        return f"{RECORD}, entry {self.seq}"
+        return f"{RECORD}, entry {self.seq}{self.part}"
 
 
-KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered")
+KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered", "vote cast")
 KEPT_KINDS = frozenset({*KEPT, "erased"})
 
 
@@ -1220,6 +1221,7 @@ STATEMENTS: Dict[str, Tuple[str, str]] = {
     "appeal corrected": ("correction", "subject"),
     "end of the meet corrected": ("correction", "subject"),
     "report written": ("report", "report"),
+    "ballot": ("vote", "appeal"),
 }
 """By an entry's kind: the act that its statement is of, and where that names what it is about."""
 
@@ -1270,6 +1272,8 @@ def check_act(act: Entry, known: Acts) -> None:
     if sha256(form) != act.body.get("statement_sha256"):
         raise Unfit("the digest of what was signed is not that of the statement")
     insist_same_act(act, statement, known)
+    if "ballots" in act.body:
+        insist_counted(act, statement)
     if signature is None:
         return
     if not isinstance(signature, dict):
@@ -1297,6 +1301,62 @@ def insist_same_act(act: Entry, statement: Dict[str, Any], known: Acts) -> None:
     # A phone signs the document as it sends it, which does not name its writer.
     if act.kind != "report written" and statement.get("official") != act.actor:
         raise Unfit("what was signed names another official than the one who acted")
+
+
+def with_ballots(record: Record, report: Report) -> Iterator[Entry]:
+    """Every signed act; the votes of a sitting stand in the entry of what it decided, each
+    signed by its own voter.
+    """
+    cast = {str(one.body.get("id")): one for one in record.of("vote cast")}
+    for act in record.acts:
+        yield act
+        for number, ballot in enumerate(listed(act.body.get("ballots")), start=1):
+            part = f", ballot {number}"
+            try:
+                yield as_act(act._replace(part=part), ballot, cast, record)
+            except Unfit as error:
+                report.mismatch(act._replace(part=part).place, str(error))
+
+
+def as_act(decided: Entry, ballot: Any, cast: Dict[str, Entry], record: Record) -> Entry:
+    """A ballot as an act of the voter's own, at the instant when the vote was cast; in a part of a
+    record that does not hold that entry, when it was shown.
+    """
+    statement = ballot.get("statement") if isinstance(ballot, dict) else None
+    if not isinstance(statement, dict) or not isinstance(ballot.get("signature"), dict):
+        raise Unfit("this ballot is not signed")
+    voter = str(ballot["signature"].get("official"))
+    vote = decided._replace(kind="ballot", actor=voter, body=ballot)
+    entered = cast.get(str(statement.get("ballot")))
+    if entered is None:
+        if not record.part and not record.bodies_gone("vote cast"):
+            raise Unfit("no entry of the record says that this vote was cast")
+        return vote._replace(at=str(statement.get("shown_at")))
+    told = (entered.subject, entered.body.get("sitting"), entered.actor)
+    if told != (decided.subject, statement.get("sitting"), voter) or entered.seq > decided.seq:
+        raise Unfit(f"this is not the vote that was cast in entry {entered.seq}")
+    return vote._replace(seq=entered.seq, at=entered.at)
+
+
+def insist_counted(act: Entry, statement: Dict[str, Any]) -> None:
+    """Unfit unless every vote that a decision counts is a ballot beside it. Who has left the panel
+    since has a ballot that is not counted.
+    """
+    said = [
+        one.get("statement") for one in listed(act.body.get("ballots")) if isinstance(one, dict)
+    ]
+    cast = {str(one.get("official")): one.get("vote") for one in said if isinstance(one, dict)}
+    if len(cast) != len(listed(act.body.get("ballots"))):
+        raise Unfit("its ballots are not one of each voter")
+    told = statement.get("votes")
+    counted = told.get("cast") if isinstance(told, dict) else None
+    if not isinstance(told, dict) or not isinstance(counted, dict):
+        raise Unfit("it has ballots, and says nothing of votes")
+    counts = {vote: list(counted.values()).count(vote) for vote in ("upheld", "rejected")}
+    if any(cast.get(voter) != vote for voter, vote in counted.items()):
+        raise Unfit("a vote that it counts is not the one on the ballot")
+    if any(told.get(vote) != count for vote, count in counts.items()):
+        raise Unfit("it counts its votes falsely")
 
 
 def look_at_repeats(acts: List[Entry], report: Report) -> None:
@@ -1694,8 +1754,9 @@ class Checker:
 
     def _look_at_acts(self) -> None:
         known = Acts(self.record, self.report, self.openssl)
-        look_at_repeats(self.record.acts, self.report)
-        for act in self.record.acts:
+        acts = list(with_ballots(self.record, self.report))
+        look_at_repeats(acts, self.report)
+        for act in acts:
             self._later(act.place, partial(check_act, act, known))
 
     # What the caller brought

@@ -263,6 +263,103 @@ def test_what_was_signed_before_statements_stood_in_the_record_is_left_alone(
     assert told_of(sealed, whole, ("ruling", unsigned)).ends_with == 0
 
 
+# Ballots -----------------------------------------------------------------------------------------
+
+Forgery = Callable[[Json], Any]
+
+
+def with_ballot(sealed: SealedMeet, whole: Files, forge: Forgery) -> Report:
+    """What is found where the first ballot of a jury's decision is changed."""
+
+    def change(lines: list[Line]) -> None:
+        (decided,) = of_kind(lines, "appeal decided")
+        assert decided.body is not None
+        decided.body["ballots"][0] = forge(decided.body["ballots"][0])
+
+    return changed_by_the_keeper(sealed, whole, change)
+
+
+def resaid(**changes: object) -> Forgery:
+    """The ballot with a statement that says another thing, and a digest that fits it."""
+    return lambda ballot: signed_with_pin(
+        str(ballot["statement"]["official"]), {**ballot["statement"], **changes}
+    )
+
+
+BALLOTS: list[tuple[Forgery, str]] = [
+    (lambda ballot: {**ballot, "statement": {**ballot["statement"], "vote": "x"}}, "digest"),
+    (resaid(vote="rejected"), "not the one on the ballot"),
+    (resaid(act="ruling"), "belongs to another act"),
+    (resaid(appeal="x"), "about something else"),
+    (resaid(meet="x"), "another meet"),
+    (resaid(official="x"), "names another official"),
+    (resaid(sitting=2), "not the vote that was cast"),
+    (resaid(ballot="x"), "no entry of the record says that this vote was cast"),
+    (lambda ballot: {**ballot, "signature": {}}, "not the vote that was cast"),
+    (lambda ballot: {**ballot, "signature": None}, "not signed"),
+    (lambda ballot: 7, "not signed"),
+]
+
+
+@pytest.mark.parametrize(("forge", "words"), BALLOTS)
+def test_a_ballot_that_was_forged_is_found_at_its_place(
+    sealed: SealedMeet, whole: Files, forge: Forgery, words: str
+) -> None:
+    report = with_ballot(sealed, whole, forge)
+    assert any(words in one for one in report.mismatches), report.mismatches
+    if "on the ballot" not in words:
+        assert any(", ballot 1: " in one for one in report.mismatches)
+
+
+def test_a_ballot_is_missed_and_one_too_many_is_found(sealed: SealedMeet, whole: Files) -> None:
+    def changed(change: Callable[[list[Json]], object]) -> Report:
+        def on_lines(lines: list[Line]) -> None:
+            (decided,) = of_kind(lines, "appeal decided")
+            assert decided.body is not None
+            change(decided.body["ballots"])
+
+        return changed_by_the_keeper(sealed, whole, on_lines)
+
+    assert "not the one on the ballot" in only(changed(lambda ballots: ballots.pop()))
+    twice = changed(lambda ballots: ballots.append(ballots[0]))
+    assert any("one of each voter" in one for one in twice.mismatches)
+    assert any("signed for entry" in one for one in twice.mismatches)
+
+
+def test_a_ballot_by_passkey_is_checked_with_the_voters_key_as_it_was_when_the_vote_was_cast(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    """Who voted and then left, before the jury decided, has voted."""
+
+    def by_key(since: str, **forged: object) -> Report:
+        def change(lines: list[Line]) -> None:
+            (decided,) = of_kind(lines, "appeal decided")
+            assert decided.body is not None
+            statement = decided.body["ballots"][0]["statement"]
+            key = DeviceKey(statement["official"])
+            decided.body["ballots"][0] = key.signed(statement, **forged)
+            first = Line(dict(lines[1].entry), key.registered())
+            first.entry |= {"kind": "key registered", "subject": key.id}
+            at = next(i for i, one in enumerate(lines) if one is decided)
+            revoked = Line(dict(decided.entry), key.revoked(since))
+            revoked.entry |= {"kind": "key revoked", "subject": key.id}
+            lines.insert(at, revoked)
+            lines.insert(2, first)
+
+        return changed_by_the_keeper(sealed, whole, change)
+
+    (decided,) = of_kind(lines_in(dict(whole)), "appeal decided")
+    just_before, long_before = decided.entry["at"], "2026-06-13T10:00:00Z"
+
+    def told(report: Report) -> list[str]:
+        return [one for one in report.mismatches if "ballot 1" in one]
+
+    in_time = by_key(just_before)
+    assert (told(in_time), in_time.to_explain) == ([], [])
+    assert any("revoked later" in one for one in by_key(long_before).to_explain)
+    assert "does not hold" in told(by_key(just_before, signature=as_url_text(b"0" * 70)))[0]
+
+
 OTHER = "0190b3c1-0000-7000-8000-00000000a002"
 
 
