@@ -735,13 +735,14 @@ class Entry(NamedTuple):
     actor: str
     at: str
     body: Dict[str, Any]
+    part: str = ""
 
     @property
     def place(self) -> str:
-        return f"{RECORD}, entry {self.seq}"
+        return f"{RECORD}, entry {self.seq}{self.part}"
 
 
-KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered")
+KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered", "vote cast")
 KEPT_KINDS = frozenset({*KEPT, "erased"})
 
 
@@ -1113,6 +1114,57 @@ def paper_name(body: Dict[str, Any]) -> str:
     return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
 
 
+def look_at_editions(record: Record, report: Report) -> None:
+    """Each paper's editions count from 1, without a gap and none twice; once the last of them was
+    erased, from the one that is left.
+    """
+    editions: Dict[str, Dict[str, Any]] = {}
+    whole = not record.part and not record.bodies_gone("paper sealed")
+    both = [*record.of("paper sealed"), *record.of("erased")]
+    for entry in sorted(both, key=lambda one: one.seq):
+        if entry.kind == "erased":
+            forget(editions, listed(entry.body.get("papers")))
+            continue
+        told = canonical([entry.body.get(name) for name in ("kind", "subject", "sheet")])
+        known, edition = editions.setdefault(told, {}), entry.body.get("edition")
+        highest = max([*known.values(), 0])
+        if type(edition) is not int or edition < 1:
+            report.mismatch(entry.place, "this paper has no edition that can be counted")
+        elif edition <= highest or (whole and edition != highest + 1):
+            words = f"edition {edition} of this paper was sealed, after edition {highest}"
+            report.mismatch(entry.place, words)
+        else:
+            known[entry.subject] = edition
+
+
+def forget(editions: Dict[str, Dict[str, Any]], papers: List[Any]) -> None:
+    for known in editions.values():
+        for paper in papers:
+            known.pop(str(paper), None)
+
+
+def look_at_subjects(record: Record, report: Report) -> None:
+    """What is made once, under an id or a number of its own, is entered once."""
+    for kind, name in ONCE:
+        first: Dict[str, int] = {}
+        for entry in record.of(kind):
+            told = entry.body.get(name) if name else entry.subject
+            earlier = first.setdefault(str(told), entry.seq)
+            if earlier != entry.seq:
+                words = f"entry {earlier} was about the same {name or 'id'}: one of them is false"
+                report.mismatch(entry.place, words)
+
+
+ONCE = (
+    ("picture added", ""),
+    ("announcement", ""),
+    ("paper sealed", ""),
+    ("key registered", "key"),
+    ("seal made", "number"),
+    ("seal made", "fingerprint"),
+)
+
+
 # Signatures of acts ---------------------------------------------------------------------------
 
 
@@ -1153,8 +1205,64 @@ class Keys:
         return key
 
 
-def check_act(act: Entry, keys: Keys, report: Report, openssl: OpenSSL) -> None:
-    """Unfit where a signed act's digest, or the proof of who signed it, does not hold."""
+STATEMENTS: Dict[str, Tuple[str, str]] = {
+    "ruling": ("ruling", "ruling"),
+    "announcement": ("announcement", "announcement"),
+    "protest decided": ("decision", "protest"),
+    "appeal decided": ("decision", "appeal"),
+    "decision signed": ("decision signature", "decision"),
+    "appeal admitted": ("admission", "appeal"),
+    "appeal turned away": ("admission", "appeal"),
+    "appeal reopened": ("reopening", "appeal"),
+    "lots drawn": ("lots", "lots"),
+    "meet ended": ("end of the meet", "meet"),
+    "announcement time corrected": ("correction", "subject"),
+    "protest corrected": ("correction", "subject"),
+    "appeal corrected": ("correction", "subject"),
+    "end of the meet corrected": ("correction", "subject"),
+    "report written": ("report", "report"),
+    "ballot": ("vote", "appeal"),
+}
+"""By an entry's kind: the act that its statement is of, and where that names what it is about."""
+
+
+@dataclass
+class Acts:
+    """What a check of a signed act needs to know of the rest of the record."""
+
+    record: Record
+    report: Report
+    openssl: OpenSSL
+
+    @cached_property
+    def keys(self) -> Keys:
+        return Keys(self.record)
+
+    @cached_property
+    def protests(self) -> Dict[str, Any]:
+        """By a decision's id, the protest that it is on."""
+        decided = (act for act in self.record.acts if act.kind in DECIDED)
+        told = ((act.body.get("decision"), act.body.get("statement")) for act in decided)
+        return {str(one): said.get("protest") for one, said in told if isinstance(said, dict)}
+
+    def is_about(self, act: Entry, named: Any) -> bool:
+        """Whether what a statement names is what the entry is about.
+
+        When an advice was given is corrected in the protest's entry, and signed as the decision's.
+        """
+        if named == act.subject or act.kind != "protest corrected":
+            return bool(named == act.subject)
+        gone = self.record.part or any(self.record.bodies_gone(kind) for kind in DECIDED)
+        return bool(self.protests.get(str(named), act.subject if gone else None) == act.subject)
+
+
+DECIDED = ("protest decided", "appeal decided")
+
+
+def check_act(act: Entry, known: Acts) -> None:
+    """Unfit where a signed act's digest, or the proof of who signed it, does not hold, or where
+    what was signed is another act than the one that was entered.
+    """
     statement, signature = act.body.get("statement"), act.body.get("signature")
     if not isinstance(statement, dict):
         if signature is None:
@@ -1163,28 +1271,111 @@ def check_act(act: Entry, keys: Keys, report: Report, openssl: OpenSSL) -> None:
     form = canonical(statement).encode()
     if sha256(form) != act.body.get("statement_sha256"):
         raise Unfit("the digest of what was signed is not that of the statement")
+    insist_same_act(act, statement, known)
+    if "ballots" in act.body:
+        insist_counted(act, statement)
     if signature is None:
         return
     if not isinstance(signature, dict):
         raise Unfit("this signature cannot be read")
+    if signature.get("official") != act.actor:
+        raise Unfit("it was signed by another official than the one who acted")
     strength = signature.get("strength")
     if strength in ("device key", "phone key"):
-        check_proof(act, form, signature, keys, report, openssl)
+        check_proof(act, form, signature, known)
     elif strength not in ("PIN", "server"):
         raise Unfit("this signature is of an unknown strength")
 
 
-def check_proof(
-    act: Entry,
-    form: bytes,
-    signature: Dict[str, Any],
-    keys: Keys,
-    report: Report,
-    openssl: OpenSSL,
-) -> None:
+def insist_same_act(act: Entry, statement: Dict[str, Any], known: Acts) -> None:
+    """Unfit unless the statement is of this act, about this subject, here, and by who acted."""
+    named, about = STATEMENTS.get(act.kind, ("", ""))
+    if not named:
+        raise Unfit("no entry of this kind is signed")
+    if statement.get("act") != named:
+        raise Unfit(f"what was signed is no “{named}”: it belongs to another act")
+    if not known.is_about(act, statement.get(about)):
+        raise Unfit("what was signed is about something else than the entry")
+    if statement.get("meet") != known.record.meet:
+        raise Unfit("what was signed belongs to another meet")
+    # A phone signs the document as it sends it, which does not name its writer.
+    if act.kind != "report written" and statement.get("official") != act.actor:
+        raise Unfit("what was signed names another official than the one who acted")
+
+
+def with_ballots(record: Record, report: Report) -> Iterator[Entry]:
+    """Every signed act; the votes of a sitting stand in the entry of what it decided, each
+    signed by its own voter.
+    """
+    cast = {str(one.body.get("id")): one for one in record.of("vote cast")}
+    for act in record.acts:
+        yield act
+        for number, ballot in enumerate(listed(act.body.get("ballots")), start=1):
+            part = f", ballot {number}"
+            try:
+                yield as_act(act._replace(part=part), ballot, cast, record)
+            except Unfit as error:
+                report.mismatch(act._replace(part=part).place, str(error))
+
+
+def as_act(decided: Entry, ballot: Any, cast: Dict[str, Entry], record: Record) -> Entry:
+    """A ballot as an act of the voter's own, at the instant when the vote was cast; in a part of a
+    record that does not hold that entry, when it was shown.
+    """
+    statement = ballot.get("statement") if isinstance(ballot, dict) else None
+    if not isinstance(statement, dict) or not isinstance(ballot.get("signature"), dict):
+        raise Unfit("this ballot is not signed")
+    voter = str(ballot["signature"].get("official"))
+    vote = decided._replace(kind="ballot", actor=voter, body=ballot)
+    entered = cast.get(str(statement.get("ballot")))
+    if entered is None:
+        if not record.part and not record.bodies_gone("vote cast"):
+            raise Unfit("no entry of the record says that this vote was cast")
+        return vote._replace(at=str(statement.get("shown_at")))
+    told = (entered.subject, entered.body.get("sitting"), entered.actor)
+    if told != (decided.subject, statement.get("sitting"), voter) or entered.seq > decided.seq:
+        raise Unfit(f"this is not the vote that was cast in entry {entered.seq}")
+    return vote._replace(seq=entered.seq, at=entered.at)
+
+
+def insist_counted(act: Entry, statement: Dict[str, Any]) -> None:
+    """Unfit unless every vote that a decision counts is a ballot beside it. Who has left the panel
+    since has a ballot that is not counted.
+    """
+    said = [
+        one.get("statement") for one in listed(act.body.get("ballots")) if isinstance(one, dict)
+    ]
+    cast = {str(one.get("official")): one.get("vote") for one in said if isinstance(one, dict)}
+    if len(cast) != len(listed(act.body.get("ballots"))):
+        raise Unfit("its ballots are not one of each voter")
+    told = statement.get("votes")
+    counted = told.get("cast") if isinstance(told, dict) else None
+    if not isinstance(told, dict) or not isinstance(counted, dict):
+        raise Unfit("it has ballots, and says nothing of votes")
+    counts = {vote: list(counted.values()).count(vote) for vote in ("upheld", "rejected")}
+    if any(cast.get(voter) != vote for voter, vote in counted.items()):
+        raise Unfit("a vote that it counts is not the one on the ballot")
+    if any(told.get(vote) != count for vote, count in counts.items()):
+        raise Unfit("it counts its votes falsely")
+
+
+def look_at_repeats(acts: List[Entry], report: Report) -> None:
+    """One signature is of one act. A report may come to say again what it said before."""
+    first: Dict[str, Entry] = {}
+    for act in acts:
+        digest = act.body.get("statement_sha256")
+        if act.kind == "report written" or not isinstance(act.body.get("statement"), dict):
+            continue
+        earlier = first.setdefault(str(digest), act)
+        if earlier is not act:
+            words = f"what was signed here was signed for entry {earlier.seq}, once"
+            report.mismatch(act.place, words)
+
+
+def check_proof(act: Entry, form: bytes, signature: Dict[str, Any], known: Acts) -> None:
     """Unfit unless a device's key that was in force has signed the statement."""
-    key = keys.find(signature.get("key"))
-    insist_in_force(act, signature, key, report)
+    key = known.keys.find(signature.get("key"))
+    insist_in_force(act, signature, key, known.report)
     proof, public = signature.get("proof"), key.facts.get("public_key")
     if not isinstance(proof, dict) or not isinstance(public, str):
         raise Unfit("the proof of its signature is missing")
@@ -1195,7 +1386,7 @@ def check_proof(
     files = {"key": public.encode("utf-8", "replace"), "signed": signed, "signature": made}
     arguments = ["dgst", "-sha256", "-verify", "key", "-signature", "signature", "signed"]
     try:
-        openssl.ask(arguments, files)
+        known.openssl.ask(arguments, files)
     except Unfit as error:
         raise Unfit(f"its signature does not hold: {error}") from error
 
@@ -1310,6 +1501,7 @@ class Checker:
         self._look_at_manifest()
         self._read_record()
         look_at_erasures(self.record, self.report)
+        look_at_subjects(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
         self._look_at_heads()
@@ -1480,6 +1672,7 @@ class Checker:
     # The files that the record speaks of
 
     def _look_at_papers(self) -> None:
+        look_at_editions(self.record, self.report)
         by_name = {paper_name(entry.body): entry for entry in self.record.of("paper sealed")}
         erased = self.record.files_gone("papers")
         for name in sorted({*by_name, *self.export.within("papers")}):
@@ -1552,15 +1745,19 @@ class Checker:
             for said in sorted(announced.keys() & document.keys()):
                 if canonical(document[said]) != canonical(announced[said]):
                     raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
+            if document.get("announced_by", entry.actor) != entry.actor:
+                raise Unfit("it names another official than the one who announced it")
             if document.get("id") != entry.subject:
                 raise Unfit("this is another announcement than its name says")
         except Unfit as error:
             self.report.mismatch(name, str(error))
 
     def _look_at_acts(self) -> None:
-        keys = Keys(self.record)
-        for act in self.record.acts:
-            self._later(act.place, partial(check_act, act, keys, self.report, self.openssl))
+        known = Acts(self.record, self.report, self.openssl)
+        acts = list(with_ballots(self.record, self.report))
+        look_at_repeats(acts, self.report)
+        for act in acts:
+            self._later(act.place, partial(check_act, act, known))
 
     # What the caller brought
 
@@ -1620,10 +1817,39 @@ class Checker:
         self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
 
 
+STORED_BESIDE = ("announced_at", "announced_at_local", "entered_at", "windows")
+"""What the body of an announcement says beside what was signed."""
+
+
 def what_was_announced(body: Dict[str, Any]) -> Dict[str, Any]:
-    """What was signed, and beside it what came to be when it was stored."""
+    """What was signed, and beside it what came to be when it was stored; Unfit where the body says
+    another thing than what was signed.
+    """
     statement = body.get("statement")
-    return {**(statement if isinstance(statement, dict) else {}), **body}
+    if not isinstance(statement, dict):
+        return body  # announced before statements stood in the record
+    for name in sorted(statement.keys() & body.keys()):
+        if canonical(left_open(statement[name], body[name], name)) != canonical(statement[name]):
+            raise Unfit(f"what its entry says as “{name}” is not what was signed")
+    return {**statement, **{name: body[name] for name in STORED_BESIDE if name in body}}
+
+
+def left_open(signed: Any, said: Any, name: str) -> Any:
+    """What a body says, without the instants that the statement leaves open since only the storing
+    knows them: when it was announced, and when a window closes.
+    """
+    if name == "announced_at":
+        return None if signed is None else said
+    if name != "windows" or len(listed(signed)) != len(listed(said)):
+        return said
+    both = zip(listed(signed), listed(said))
+    return [
+        {**b, "closes_at": None} if closes_open(a) and isinstance(b, dict) else b for a, b in both
+    ]
+
+
+def closes_open(window: Any) -> bool:
+    return isinstance(window, dict) and "closes_at" in window and window["closes_at"] is None
 
 
 def outcome(job: Callable[[], None]) -> Optional[Exception]:

@@ -89,7 +89,7 @@ def choose(conn: Connection, order: Order) -> Chosen:
 
 def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterator[Recorded]:
     """What of other entries belongs to a part of a record."""
-    keys = {_key_of(one) for one in part} - {None}
+    keys = {key for one in part for key in _keys_that_signed(one.body)}
     of_keys = [one for one in others if not keys.isdisjoint(_keys_in(one))]
     yield from (one for one in others if one.kind is Kind.SEAL_MADE)
     yield from of_keys
@@ -101,9 +101,12 @@ def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterato
             yield other
 
 
-def _key_of(one: Recorded) -> object:
-    signature = one.body.get("signature")
-    return signature.get("key") if isinstance(signature, dict) else None
+def _keys_that_signed(body: Mapping[str, Any]) -> set[object]:
+    """The keys that signed an act, and the votes in it."""
+    signature = body.get("signature")
+    key = signature.get("key") if isinstance(signature, dict) else None
+    votes = (_keys_that_signed(ballot) for ballot in body.get("ballots", ()))
+    return {key, *(one for vote in votes for one in vote)} - {None}
 
 
 def _keys_in(one: Recorded) -> set[object]:

@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -123,13 +124,18 @@ def _sign_acts(stage: Stage, official: str, now: datetime) -> None:
     lost = DeviceKey(official)
     for key in (passkey, phone, lost):
         do(store, meet, official, Kind.KEY_REGISTERED, key.id, key.registered())
-    statement = {"act": "decision", "words": "Seen by two umpires – «оба»", "metres": 1.5}
-    bodies = [
-        signed_with_pin(official, statement),
-        *(key.signed(statement) for key in (passkey, phone, lost)),
-    ]
-    for body in bodies:
-        do(store, meet, official, Kind.DECISION_SIGNED, meet, body)
+    signing = [partial(signed_with_pin, official), *(key.signed for key in (passkey, phone, lost))]
+    for sign in signing:
+        decision = new_id()
+        statement = {
+            "act": "decision signature",
+            "meet": meet,
+            "official": official,
+            "decision": decision,
+            "words": "Seen by two umpires – «оба»",
+            "metres": 1.5,
+        }
+        do(store, meet, official, Kind.DECISION_SIGNED, decision, sign(statement))
     since = (now + timedelta(hours=1)).isoformat()
     do(store, meet, official, Kind.KEY_REVOKED, lost.id, lost.revoked(since))
 

@@ -7,6 +7,7 @@ import json
 from collections.abc import Callable
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -27,7 +28,19 @@ from tests.exporting.tampering import (
     resign_heads,
 )
 
-STATEMENT = {"act": "ruling", "verdict": "confirmed"}
+RULING = "0190b3c1-0000-7000-8000-00000000a001"
+
+
+def a_statement(sealed: SealedMeet, **changes: object) -> Json:
+    """What the organiser signs for a ruling, in the parts that bind it to its entry."""
+    return {
+        "act": "ruling",
+        "meet": sealed.meet,
+        "official": official(sealed),
+        "ruling": RULING,
+        "verdict": "confirmed",
+        **changes,
+    }
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +74,7 @@ def told_of(sealed: SealedMeet, whole: Files, *more: tuple[str, Json]) -> Report
 
     def add(lines: list[Line]) -> None:
         for kind, body in more:
-            an_entry(lines, kind, body)
+            an_entry(lines, kind, body, RULING if kind == "ruling" else "")
 
     return changed_by_the_keeper(sealed, whole, add)
 
@@ -86,57 +99,69 @@ def test_a_device_that_signed_is_believed(sealed: SealedMeet, whole: Files, kind
             sealed,
             whole,
             ("key registered", key.registered()),
-            ("ruling", key.signed(STATEMENT)),
+            ("ruling", key.signed(a_statement(sealed))),
         )
         assert (report.mismatches, report.ends_with) == ([], 0)
 
 
-def a_client(**changes: str) -> str:
-    form = canonical(STATEMENT)
-    challenge = as_url_text(sha256(form).digest())
-    told = {"type": "webauthn.get", "challenge": challenge, **changes}
-    return as_url_text(json.dumps(told).encode())
+Forge = Callable[[str], Json]
 
 
-PASSKEY_FORGERIES: list[tuple[Json, str]] = [
-    ({"client_data_json": a_client(challenge=as_url_text(b"x" * 32))}, "over another statement"),
-    ({"client_data_json": a_client(type="webauthn.create")}, "made for something else"),
-    ({"client_data_json": a_client(origin="https://other.example")}, "does not hold"),
-    ({"client_data_json": as_url_text(b"[]")}, "made for something else"),
-    ({"client_data_json": as_url_text(b"\xff")}, "not UTF-8"),
-    ({"client_data_json": as_url_text(b"{")}, "no JSON"),
-    ({"client_data_json": "é"}, "base64url"),
-    ({"authenticator_data": as_url_text(b"x" * 37)}, "for another service"),
-    ({"authenticator_data": ""}, "for another service"),
+def says(**forged: object) -> Forge:
+    """A proof that says this, whatever was to be signed."""
+    return lambda challenge: forged
+
+
+def a_client(**changes: str) -> Forge:
+    """What a browser would say of the challenge, with changes."""
+
+    def forge(challenge: str) -> Json:
+        told = {"type": "webauthn.get", "challenge": challenge, **changes}
+        return {"client_data_json": as_url_text(json.dumps(told).encode())}
+
+    return forge
+
+
+PASSKEY_FORGERIES: list[tuple[Forge, str]] = [
+    (a_client(challenge=as_url_text(b"x" * 32)), "over another statement"),
+    (a_client(type="webauthn.create"), "made for something else"),
+    (a_client(origin="https://other.example"), "does not hold"),
+    (says(client_data_json=as_url_text(b"[]")), "made for something else"),
+    (says(client_data_json=as_url_text(b"\xff")), "not UTF-8"),
+    (says(client_data_json=as_url_text(b"{")), "no JSON"),
+    (says(client_data_json="é"), "base64url"),
+    (says(authenticator_data=as_url_text(b"x" * 37)), "for another service"),
+    (says(authenticator_data=""), "for another service"),
     (
-        {"authenticator_data": as_url_text(sha256(b"zonedocket.example").digest() + bytes(5))},
+        says(authenticator_data=as_url_text(sha256(b"zonedocket.example").digest() + bytes(5))),
         "nobody was present",
     ),
-    ({"signature": as_url_text(b"0" * 70)}, "does not hold"),
-    ({"signature": 7}, "base64url"),
-    ({"signature": "a"}, "base64url"),
+    (says(signature=as_url_text(b"0" * 70)), "does not hold"),
+    (says(signature=7), "base64url"),
+    (says(signature="a"), "base64url"),
 ]
 
 
 @pytest.mark.parametrize(("forged", "words"), PASSKEY_FORGERIES)
 def test_a_passkeys_proof_that_was_forged_is_found(
-    sealed: SealedMeet, whole: Files, forged: Json, words: str
+    sealed: SealedMeet, whole: Files, forged: Forge, words: str
 ) -> None:
-    key = DeviceKey(official(sealed))
-    body = key.signed(STATEMENT, **forged)
+    key, statement = DeviceKey(official(sealed)), a_statement(sealed)
+    challenge = as_url_text(sha256(canonical(statement)).digest())
+    body = key.signed(statement, **forged(challenge))
     more = (("key registered", key.registered()), ("ruling", body))
     assert words in only(told_of(sealed, whole, *more))
 
 
 def test_a_statement_that_was_changed_is_found(sealed: SealedMeet, whole: Files) -> None:
     key = DeviceKey(official(sealed), "phone key")
-    changed = {**STATEMENT, "verdict": "dismissed"}
-    body = {**key.signed(STATEMENT), "statement": changed}
+    changed = a_statement(sealed, verdict="dismissed")
+    body = {**key.signed(a_statement(sealed)), "statement": changed}
     registered = ("key registered", key.registered())
     assert "digest" in only(told_of(sealed, whole, registered, ("ruling", body)))
     body["statement_sha256"] = sha256(canonical(changed)).hexdigest()
     assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", body)))
-    with_pin = {**signed_with_pin(official(sealed), STATEMENT), "statement": changed}
+    with_pin = {**signed_with_pin(official(sealed), a_statement(sealed)), "statement": changed}
     assert "digest" in only(told_of(sealed, whole, ("ruling", with_pin)))
 
 
@@ -144,7 +169,10 @@ def test_a_key_that_is_not_the_officials_own_in_force_is_found(
     sealed: SealedMeet, whole: Files
 ) -> None:
     key, other = DeviceKey(official(sealed)), DeviceKey(official(sealed))
-    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    registered, act = (
+        ("key registered", key.registered()),
+        ("ruling", key.signed(a_statement(sealed))),
+    )
     assert "does not name" in only(told_of(sealed, whole, act))
     assert "only afterwards" in only(told_of(sealed, whole, act, registered))
     theirs = ("key registered", {**key.registered(), "official": "somebody else"})
@@ -162,7 +190,10 @@ def test_a_key_that_was_revoked_signs_nothing_from_then_on(
     sealed: SealedMeet, whole: Files
 ) -> None:
     key = DeviceKey(official(sealed))
-    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    registered, act = (
+        ("key registered", key.registered()),
+        ("ruling", key.signed(a_statement(sealed))),
+    )
     before = ("key revoked", key.revoked("2026-06-01T10:00:00+02:00"))
     much_later = ("key revoked", key.revoked("2026-12-01T10:00:00Z"))
     assert "revoked from" in only(told_of(sealed, whole, registered, before, act))
@@ -177,7 +208,10 @@ def test_a_key_that_was_revoked_signs_nothing_from_then_on(
 
 def test_a_key_is_revoked_as_well_where_its_session_ended(sealed: SealedMeet, whole: Files) -> None:
     key = DeviceKey(official(sealed))
-    registered, act = ("key registered", key.registered()), ("ruling", key.signed(STATEMENT))
+    registered, act = (
+        ("key registered", key.registered()),
+        ("ruling", key.signed(a_statement(sealed))),
+    )
     left = ("left", {"session": "x", "keys_revoked": [key.revoked("2026-06-01T10:00:00Z"), 7]})
     assert "revoked from" in only(told_of(sealed, whole, registered, left, act))
     assert told_of(sealed, whole, registered, ("left", {"session": "x"}), act).ends_with == 0
@@ -188,16 +222,18 @@ def test_a_key_is_revoked_as_well_where_its_session_ended(sealed: SealedMeet, wh
     [
         ({"signature": {"strength": "PIN"}}, "what was signed is missing"),
         ({"signature": "signed"}, "what was signed is missing"),
-        ({**signed_with_pin("x", STATEMENT), "signature": []}, "cannot be read"),
-        (
-            {**signed_with_pin("x", STATEMENT), "signature": {"strength": "oath"}},
-            "unknown strength",
-        ),
+        ({"statement": {}, "signature": []}, "cannot be read"),
+        ({"statement": {}, "signature": {"strength": "oath"}}, "unknown strength"),
     ],
 )
 def test_a_signature_that_is_none_is_found(
     sealed: SealedMeet, whole: Files, body: Json, words: str
 ) -> None:
+    if "statement" in body:
+        signed = signed_with_pin(official(sealed), a_statement(sealed))
+        body = {**signed, "signature": body["signature"]}
+        if isinstance(body["signature"], dict):
+            body["signature"] = {**signed["signature"], **body["signature"]}
     assert words in only(told_of(sealed, whole, ("ruling", body)))
 
 
@@ -206,27 +242,211 @@ def test_a_proof_that_is_missing_or_of_the_wrong_length_is_found(
 ) -> None:
     key = DeviceKey(official(sealed), "phone key")
     registered = ("key registered", key.registered())
-    body = key.signed(STATEMENT)
+    body = key.signed(a_statement(sealed))
     none = {**body, "signature": {**body["signature"], "proof": None}}
     assert "is missing" in only(told_of(sealed, whole, registered, ("ruling", none)))
-    short = key.signed(STATEMENT, signature=as_url_text(b"x" * 63))
+    short = key.signed(a_statement(sealed), signature=as_url_text(b"x" * 63))
     assert "64 bytes" in only(told_of(sealed, whole, registered, ("ruling", short)))
-    zero = key.signed(STATEMENT, signature=as_url_text(bytes(64)))
+    zero = key.signed(a_statement(sealed), signature=as_url_text(bytes(64)))
     assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", zero)))
 
 
 def test_what_was_signed_before_statements_stood_in_the_record_is_left_alone(
     sealed: SealedMeet, whole: Files
 ) -> None:
-    form = {**STATEMENT, "statement_sha256": "3f" * 32}
+    form = {"act": "ruling", "verdict": "confirmed", "statement_sha256": "3f" * 32}
     assert told_of(sealed, whole, ("ruling", form)).ends_with == 0
     words = {"statement": "in words", "statement_sha256": "3f" * 32}
     assert told_of(sealed, whole, ("ruling", words)).ends_with == 0
-    unsigned = {
-        "statement": STATEMENT,
-        "statement_sha256": sha256(canonical(STATEMENT)).hexdigest(),
-    }
+    unsigned = signed_with_pin(official(sealed), a_statement(sealed))
+    del unsigned["signature"]
     assert told_of(sealed, whole, ("ruling", unsigned)).ends_with == 0
+
+
+# Ballots -----------------------------------------------------------------------------------------
+
+Forgery = Callable[[Json], Any]
+
+
+def with_ballot(sealed: SealedMeet, whole: Files, forge: Forgery) -> Report:
+    """What is found where the first ballot of a jury's decision is changed."""
+
+    def change(lines: list[Line]) -> None:
+        (decided,) = of_kind(lines, "appeal decided")
+        assert decided.body is not None
+        decided.body["ballots"][0] = forge(decided.body["ballots"][0])
+
+    return changed_by_the_keeper(sealed, whole, change)
+
+
+def resaid(**changes: object) -> Forgery:
+    """The ballot with a statement that says another thing, and a digest that fits it."""
+    return lambda ballot: signed_with_pin(
+        str(ballot["statement"]["official"]), {**ballot["statement"], **changes}
+    )
+
+
+BALLOTS: list[tuple[Forgery, str]] = [
+    (lambda ballot: {**ballot, "statement": {**ballot["statement"], "vote": "x"}}, "digest"),
+    (resaid(vote="rejected"), "not the one on the ballot"),
+    (resaid(act="ruling"), "belongs to another act"),
+    (resaid(appeal="x"), "about something else"),
+    (resaid(meet="x"), "another meet"),
+    (resaid(official="x"), "names another official"),
+    (resaid(sitting=2), "not the vote that was cast"),
+    (resaid(ballot="x"), "no entry of the record says that this vote was cast"),
+    (lambda ballot: {**ballot, "signature": {}}, "not the vote that was cast"),
+    (lambda ballot: {**ballot, "signature": None}, "not signed"),
+    (lambda ballot: 7, "not signed"),
+]
+
+
+@pytest.mark.parametrize(("forge", "words"), BALLOTS)
+def test_a_ballot_that_was_forged_is_found_at_its_place(
+    sealed: SealedMeet, whole: Files, forge: Forgery, words: str
+) -> None:
+    report = with_ballot(sealed, whole, forge)
+    assert any(words in one for one in report.mismatches), report.mismatches
+    if "on the ballot" not in words:
+        assert any(", ballot 1: " in one for one in report.mismatches)
+
+
+def test_a_ballot_is_missed_and_one_too_many_is_found(sealed: SealedMeet, whole: Files) -> None:
+    def changed(change: Callable[[list[Json]], object]) -> Report:
+        def on_lines(lines: list[Line]) -> None:
+            (decided,) = of_kind(lines, "appeal decided")
+            assert decided.body is not None
+            change(decided.body["ballots"])
+
+        return changed_by_the_keeper(sealed, whole, on_lines)
+
+    assert "not the one on the ballot" in only(changed(lambda ballots: ballots.pop()))
+    twice = changed(lambda ballots: ballots.append(ballots[0]))
+    assert any("one of each voter" in one for one in twice.mismatches)
+    assert any("signed for entry" in one for one in twice.mismatches)
+
+
+def test_a_ballot_by_passkey_is_checked_with_the_voters_key_as_it_was_when_the_vote_was_cast(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    """Who voted and then left, before the jury decided, has voted."""
+
+    def by_key(since: str, **forged: object) -> Report:
+        def change(lines: list[Line]) -> None:
+            (decided,) = of_kind(lines, "appeal decided")
+            assert decided.body is not None
+            statement = decided.body["ballots"][0]["statement"]
+            key = DeviceKey(statement["official"])
+            decided.body["ballots"][0] = key.signed(statement, **forged)
+            first = Line(dict(lines[1].entry), key.registered())
+            first.entry |= {"kind": "key registered", "subject": key.id}
+            at = next(i for i, one in enumerate(lines) if one is decided)
+            revoked = Line(dict(decided.entry), key.revoked(since))
+            revoked.entry |= {"kind": "key revoked", "subject": key.id}
+            lines.insert(at, revoked)
+            lines.insert(2, first)
+
+        return changed_by_the_keeper(sealed, whole, change)
+
+    (decided,) = of_kind(lines_in(dict(whole)), "appeal decided")
+    just_before, long_before = decided.entry["at"], "2026-06-13T10:00:00Z"
+
+    def told(report: Report) -> list[str]:
+        return [one for one in report.mismatches if "ballot 1" in one]
+
+    in_time = by_key(just_before)
+    assert (told(in_time), in_time.to_explain) == ([], [])
+    assert any("revoked later" in one for one in by_key(long_before).to_explain)
+    assert "does not hold" in told(by_key(just_before, signature=as_url_text(b"0" * 70)))[0]
+
+
+OTHER = "0190b3c1-0000-7000-8000-00000000a002"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"act": "vote"}, "belongs to another act"),
+        ({"act": None}, "belongs to another act"),
+        ({"ruling": OTHER}, "about something else"),
+        ({"meet": OTHER}, "another meet"),
+        ({"official": "nobody"}, "names another official"),
+    ],
+)
+def test_a_statement_of_another_act_is_found_under_whatever_signature(
+    sealed: SealedMeet, whole: Files, changes: Json, words: str
+) -> None:
+    key, statement = DeviceKey(official(sealed)), a_statement(sealed, **changes)
+    registered = ("key registered", key.registered())
+    assert words in only(told_of(sealed, whole, registered, ("ruling", key.signed(statement))))
+    with_pin = signed_with_pin(official(sealed), statement)
+    assert words in only(told_of(sealed, whole, ("ruling", with_pin)))
+    del with_pin["signature"]
+    assert words in only(told_of(sealed, whole, ("ruling", with_pin)))
+
+
+def test_another_acts_signature_is_found(sealed: SealedMeet, whole: Files) -> None:
+    signed = [
+        line.body
+        for line in of_kind(lines_in(dict(whole)), "decision signed")
+        if line.body and line.body["signature"]["proof"]
+    ]
+    assert len(signed) == 3
+    for body in signed:
+        report = told_of(sealed, whole, ("ruling", body))
+        assert any("belongs to another act" in one for one in report.mismatches)
+
+
+def test_a_signature_of_somebody_else_than_who_acted_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    body = signed_with_pin("somebody else", a_statement(sealed))
+    assert "another official" in only(told_of(sealed, whole, ("ruling", body)))
+
+
+def test_a_signature_that_is_used_twice_is_found(sealed: SealedMeet, whole: Files) -> None:
+    body = signed_with_pin(official(sealed), a_statement(sealed))
+    assert told_of(sealed, whole, ("ruling", body)).ends_with == 0
+    assert "signed for entry" in only(told_of(sealed, whole, ("ruling", body), ("ruling", body)))
+
+
+def test_a_signature_on_what_nobody_signs_is_found(sealed: SealedMeet, whole: Files) -> None:
+    body = signed_with_pin(official(sealed), a_statement(sealed))
+    assert "no entry of this kind" in only(told_of(sealed, whole, ("paper seen", body)))
+
+
+def test_the_time_of_an_advice_is_corrected_for_a_decision_on_that_very_protest(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    first, second = (
+        line.body["decision"]
+        for line in of_kind(lines_in(dict(whole)), "protest decided")[:2]
+        if line.body
+    )
+
+    def corrected(decision: str) -> Report:
+        def add(lines: list[Line]) -> None:
+            protest = of_kind(lines, "protest decided")[0].entry["subject"]
+            said = {"act": "correction", "subject": decision, "meet": sealed.meet}
+            body = signed_with_pin(official(sealed), {**said, "official": official(sealed)})
+            an_entry(lines, "protest corrected", body, protest)
+
+        return changed_by_the_keeper(sealed, whole, add)
+
+    assert corrected(first).ends_with == 0
+    assert "about something else" in only(corrected(second))
+    assert "about something else" in only(corrected(OTHER))
+
+
+def test_a_report_that_comes_to_say_again_what_it_said_is_no_second_act(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    key, last = DeviceKey(official(sealed), "phone key"), lines_in(dict(whole))[-1].entry
+    document = {"act": "report", "meet": sealed.meet, "report": last["subject"], "lane": 4}
+    other = {**document, "lane": 5}
+    written = [("report written", key.signed(one)) for one in (document, other, document)]
+    report = told_of(sealed, whole, ("key registered", key.registered()), *written)
+    assert (report.mismatches, report.ends_with) == ([], 0)
 
 
 # Erasures ----------------------------------------------------------------------------------------
@@ -401,6 +621,9 @@ def test_an_announcement_that_says_another_thing_than_was_announced_is_found(
     assert "no announcement" in only(checked(files))
 
 
+BINDING = ("act", "announcement", "meet", "official")
+
+
 def test_an_announcement_is_held_against_the_statement_that_was_signed(
     sealed: SealedMeet, whole: Files
 ) -> None:
@@ -414,7 +637,9 @@ def test_an_announcement_is_held_against_the_statement_that_was_signed(
             facts = {**line.body.get("statement", {}), **line.body}
             facts = {name: value for name, value in facts.items() if name in document}
             beside = {"announced_at": facts["announced_at"]}
-            signed = signed_with_pin("x", {**facts, "announced_at": "as it was shown"})
+            facts |= {name: line.body["statement"][name] for name in BINDING}
+            actor = line.entry["actor"]
+            signed = signed_with_pin(actor, {**facts, "announced_at": None})
             line.body = {**signed, **beside}
 
     name = next(one for one in whole if one.startswith("announcements/") and "json" in one)
@@ -423,6 +648,51 @@ def test_an_announcement_is_held_against_the_statement_that_was_signed(
     content = json.dumps({**document, "remark": "Another remark."}).encode()
     report = changed_by_the_keeper(sealed, {**whole, name: content}, nest)
     assert "what it says as “remark”" in only(report)
+
+
+FORGED_ANNOUNCEMENTS: list[tuple[str, Callable[[Any], Any]]] = [
+    ("lines", lambda lines: lines[::-1]),
+    ("remark", lambda remark: "Another remark."),
+    ("windows", lambda windows: windows[:-1]),
+    ("windows", lambda windows: [{**one, "minutes": 1} for one in windows]),
+    ("announced_at", lambda at: "2026-01-01T00:00:00.000000Z"),
+]
+
+
+@pytest.mark.parametrize(("name", "forge"), FORGED_ANNOUNCEMENTS)
+def test_an_announcement_whose_body_says_another_thing_than_was_signed_is_found(
+    sealed: SealedMeet, whole: Files, name: str, forge: Callable[[Any], Any]
+) -> None:
+    """Beside the statement stands only what it leaves open."""
+    file = next(one for one in whole if one.startswith("announcements/") and "json" in one)
+    document = json.loads(whole[file])
+    subject = file.split("/")[1].removesuffix(".json")
+    files = {**whole, file: json.dumps({**document, name: forge(document[name])}).encode()}
+
+    def change(lines: list[Line]) -> None:
+        (line,) = (one for one in of_kind(lines, "announcement") if one.entry["subject"] == subject)
+        assert line.body is not None
+        was = line.body["statement"]["announced_at"] if name == "announced_at" else None
+        if name == "announced_at" and was is None:
+            at = document["announced_at"]
+            resigned = {**line.body["statement"], "announced_at": at}
+            line.body.update(signed_with_pin(line.entry["actor"], resigned))
+        line.body[name] = forge(document[name])
+
+    report = changed_by_the_keeper(sealed, files, change)
+    assert any(f"says as “{name}” is not what was" in one for one in report.mismatches)
+
+
+def test_what_only_the_storing_knows_may_stand_beside_what_was_signed(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    """The export of a played meet has announcements whose times nobody gave."""
+    bodies = [one.body or {} for one in of_kind(lines_in(dict(whole)), "announcement")]
+    assert any(one["statement"]["announced_at"] is None for one in bodies)
+    assert any(
+        window["closes_at"] is None for one in bodies for window in one["statement"]["windows"]
+    )
+    assert checked(dict(whole)).ends_with == 0
 
 
 def test_a_list_of_seals_that_is_another_is_found(sealed: SealedMeet, whole: Files) -> None:
@@ -469,6 +739,72 @@ def test_a_paper_under_a_seal_that_the_record_does_not_have_is_found(
     report = changed_by_the_keeper(sealed, whole, change)
     assert len(report.mismatches) == 4
     assert "names a seal that the record does not have" in report.mismatches[0]
+
+
+# What is entered twice ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "kind", ["picture added", "announcement", "key registered", "seal made", "paper sealed"]
+)
+def test_what_is_entered_a_second_time_is_found(
+    sealed: SealedMeet, whole: Files, kind: str
+) -> None:
+    def again(lines: list[Line]) -> None:
+        first = of_kind(lines, kind)[0]
+        an_entry(lines, kind, dict(first.body or {}), first.entry["subject"])
+
+    report = changed_by_the_keeper(sealed, whole, again)
+    assert any("one of them is false" in one for one in report.mismatches)
+
+
+def edition_again(lines: list[Line], paper: str, **changes: object) -> None:
+    """A paper's first edition is entered once more, under another id."""
+    first = of_kind(lines, "paper sealed")[0]
+    an_entry(lines, "paper sealed", {**(first.body or {}), **changes}, paper)
+
+
+def test_a_sealed_form_that_was_exchanged_by_a_second_entry_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    report = changed_by_the_keeper(sealed, whole, lambda lines: edition_again(lines, OTHER))
+    assert any("of this paper was sealed, after edition" in one for one in report.mismatches)
+
+
+@pytest.mark.parametrize("edition", [0, 9, "2", True, None])
+def test_an_edition_that_does_not_follow_is_found(
+    sealed: SealedMeet, whole: Files, edition: object
+) -> None:
+    def add(lines: list[Line]) -> None:
+        edition_again(lines, OTHER, edition=edition)
+
+    assert any("edition" in one for one in changed_by_the_keeper(sealed, whole, add).mismatches)
+
+
+def number_of(line: Line, paper: Json) -> object:
+    """Which edition of this paper a line of the record is; None where it is of another one."""
+    told = line.body or {}
+    same = all(told.get(name) == paper[name] for name in ("kind", "subject", "sheet"))
+    return told.get("edition") if same else None
+
+
+def test_editions_count_from_what_an_erasure_left(sealed: SealedMeet, whole: Files) -> None:
+    def sealed_anew(files: Files, *gone: int, edition: int) -> Report:
+        lines = lines_in(files)
+        first = of_kind(lines, "paper sealed")[0].body or {}
+        papers = [one for one in of_kind(lines, "paper sealed") if number_of(one, first) in gone]
+        for one in papers:
+            files.pop(paper_name(one.body or {}))
+        erase(lines, papers=[one.entry["subject"] for one in papers])
+        files[paper_name({**first, "edition": edition})] = whole[paper_name(first)]
+        edition_again(lines, OTHER, edition=edition)
+        rechain(files, lines)
+        resign_heads(files, sealed.seal.notes)
+        return checked(remanifest(files, sealed.seal.notes))
+
+    after_all = sealed_anew(dict(whole), 1, edition=1)
+    assert (after_all.mismatches, after_all.ends_with) == ([], 0)
+    assert sealed_anew(dict(whole), 1, edition=2).ends_with == 1
 
 
 def test_the_name_of_a_paper_has_no_letters_that_a_disk_may_refuse() -> None:

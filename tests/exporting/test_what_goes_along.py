@@ -18,7 +18,7 @@ from app.record.queries import head_of
 from app.refusals import NotFound
 from app.store.action import Actor, Deed, Done, Unit
 from tests.exporting.conftest import SealedMeet
-from tests.exporting.sealing import DeviceKey, do
+from tests.exporting.sealing import DeviceKey, do, signed_with_pin
 from tests.exporting.test_export import insist_good, seqs_of
 
 
@@ -36,9 +36,11 @@ def test_a_part_takes_along_what_its_entries_cannot_be_checked_without(
     def entered(one: DeviceKey) -> list[Deed]:
         left = {"session": one.id, "keys_revoked": [one.revoked(since)]}
         gone = {"because": "x", "by": "y", "entries": [], "papers": [one.id], "scope": "z"}
+        said = {"act": "decision signature", "decision": one.id}
+        signed = one.signed({**said, "meet": meet, "official": official})
         return [
             Deed(Kind.KEY_REGISTERED, one.id, one.registered()),
-            Deed(Kind.DECISION_SIGNED, meet, one.signed({"act": "x", "of": one.id})),
+            Deed(Kind.DECISION_SIGNED, one.id, signed),
             Deed(Kind.KEY_REVOKED, one.id, one.revoked(since)),
             Deed(Kind.LEFT, official, left),
             Deed(Kind.ERASED, meet, gone),
@@ -54,6 +56,27 @@ def test_a_part_takes_along_what_its_entries_cannot_be_checked_without(
     assert found >= set(held)
     assert found.isdisjoint(stranger)
     assert other.id.encode() not in (tmp_path / "part" / "record.jsonl").read_bytes()
+
+
+@pytest.mark.usefixtures("exported", "zipped")  # made before anything is added to the record
+def test_a_part_takes_along_the_keys_that_signed_the_votes_in_it(
+    sealed: SealedMeet, tmp_path: Path
+) -> None:
+    voter, meet, appeal = new_id(), sealed.meet, new_id()
+    key = DeviceKey(voter)
+    said = {"meet": meet, "official": voter, "appeal": appeal}
+    vote = key.signed({**said, "act": "vote", "ballot": new_id(), "sitting": 1, "vote": "upheld"})
+    votes = {"cast": {voter: "upheld"}, "upheld": 1, "rejected": 0}
+    decided = signed_with_pin(voter, {**said, "act": "decision", "votes": votes})
+    do(sealed.store, meet, voter, Kind.KEY_REGISTERED, key.id, key.registered())
+    cast = vote["statement"]
+    body = {"id": cast["ballot"], "appeal_id": appeal, "sitting": 1, "official_id": voter}
+    do(sealed.store, meet, voter, Kind.VOTE_CAST, appeal, body)
+    do(sealed.store, meet, voter, Kind.APPEAL_DECIDED, appeal, {**decided, "ballots": [vote]})
+    size = sealed.store.read_now(lambda conn: head_of(conn, meet)).size
+    sealed.export(tmp_path / "part", frozenset({size}))
+    insist_good(tmp_path / "part")
+    assert size - 2 in seqs_of(tmp_path / "part", Kind.KEY_REGISTERED)
 
 
 def test_of_a_picture_that_was_erased_only_what_is_left_is_exported(
