@@ -104,7 +104,7 @@ COLUMNS: dict[str, Sort] = {
         "re_runs.letter, re_runs.state, protests.about, protests.ground, protests.capacity",
         "protests.state, appeals.state, decisions.instance, decisions.verdict, decisions.edition",
         "votes.vote, pictures.media_type, device_keys.kind, signatures.act, signatures.strength",
-        "papers.kind, papers.sheet, record_entries.kind",
+        "papers.kind, papers.sheet, papers.level, record_entries.kind",
     ),
     # Ids, and digests of what cannot be tried out: it holds ids and instants to the microsecond,
     # or it was signed, and whoever holds the paper checks it by the digest.
@@ -177,7 +177,7 @@ KEYS: dict[str, Sort] = {
     **_all(
         Sort.STAYS,
         "strength, key, public_key, rp_id, certificates, fingerprint, verifier_key, sheet, subject",
-        "paper, authenticator_data, client_data_json, signature, head, root, official, as",
+        "level, paper, authenticator_data, client_data_json, signature, head, root, official, as",
         "decision_sha256, attested.words",
     ),
 }

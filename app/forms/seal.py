@@ -12,11 +12,11 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from enum import StrEnum
 
 from app.forms.certificates import SealingKey
 from app.forms.cms import KeptKey
 from app.forms.lasting import Evidence, make_last
+from app.forms.level import Level
 from app.forms.seal_box import SealInBox
 from app.forms.signature_field import Attested, add_signature
 from app.forms.time_stamps import LARGEST_TOKEN, NotStamped, TimeStampAuthority
@@ -27,14 +27,6 @@ NOT_ASKED = "no authority is set"
 RESTS = "the authority failed less than a minute before"
 REST_AFTER_FAILURE = timedelta(minutes=1)
 """While an authority fails, each paper would wait for it anew."""
-
-
-class Level(StrEnum):
-    """The baseline that a seal reached (EN 319 142-1, 6)."""
-
-    B_B = "B-B"
-    B_T = "B-T"
-    B_LTA = "B-LTA"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +74,16 @@ class Sealer:
         level = Level.B_B if at is None else Level.B_T
         sealed = Sealed(signed.content, signed.field, level, at, stamping.why_not)
         sealed = self._with_evidence(sealed, stamping)
-        self._rest_after(stamping)
+        self._rest_after(stamping, sealed)
         return sealed
+
+    def may_better(self, level: Level, now: datetime) -> bool:
+        """Whether a paper of this level may reach more, sealed anew: not while the authority is
+        left alone.
+        """
+        if self._authority is None or (self._rests_until is not None and now < self._rests_until):
+            return False
+        return (Level.B_T if self._evidence is None else Level.B_LTA).is_above(level)
 
     def _with_evidence(self, sealed: Sealed, stamping: _Stamping) -> Sealed:
         """The paper that takes its evidence along, where that is wanted and can be stamped."""
@@ -102,9 +102,9 @@ class Sealer:
             return _Stamping(None, now, why_not=RESTS)
         return _Stamping(self._authority, now)
 
-    def _rest_after(self, stamping: _Stamping) -> None:
+    def _rest_after(self, stamping: _Stamping, sealed: Sealed) -> None:
         if stamping.authority is not None:
-            failed = stamping.stamped_at is None
+            failed = bool(sealed.not_stamped)
             self._rests_until = stamping.now + REST_AFTER_FAILURE if failed else None
 
 

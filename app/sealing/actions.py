@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, insert
 
+from app.forms.level import Level
 from app.ids import MeetId, PaperId, SealId, new_id
 from app.record.checkpoints import SignedHead
 from app.record.kinds import Kind
@@ -47,6 +48,7 @@ class SealedPaper:
     seal: SealOut
     head: Head
     after: int
+    level: Level
 
 
 def take_into_use(made: PublicSeal, *, instead_because: str = "") -> Action[SealOut]:
@@ -120,7 +122,7 @@ def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes | None]:
         if was_erased_since(unit.conn, unit.meet_id, sealed.head.size):
             raise Unavailable("Something was erased while this was drawn. Ask for it again.")
         last = last_edition(unit.conn, unit.meet_id, place)
-        if last is not None and last.facts_sha256 == sealed.facts_sha256:
+        if last is not None and _is_no_better(sealed, last):
             return Done(bytes(last.content), None)
         if (last.edition if last is not None else 0) != sealed.after:
             return Done(None, None)
@@ -132,6 +134,7 @@ def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes | None]:
             "head_size": sealed.head.size,
             "kind": place.kind,
             "fingerprint": sealed.seal.fingerprint,
+            "level": sealed.level.value,
             "sha256": sealed.sha256,
             "sheet": place.sheet,
             "subject": place.subject,
@@ -139,6 +142,12 @@ def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes | None]:
         return Done(sealed.content, Deed(Kind.PAPER_SEALED, ident, body))
 
     return act
+
+
+def _is_no_better(sealed: SealedPaper, last: AnyRow) -> bool:
+    """Whether the last edition tells the same, and its seal is stamped as well as this one."""
+    same = last.facts_sha256 == sealed.facts_sha256
+    return bool(same and not sealed.level.is_above(Level(last.level)))
 
 
 def _row(
@@ -157,5 +166,6 @@ def _row(
         "sha256": sealed.sha256,
         "seal_id": sealed.seal.id,
         "head_size": sealed.head.size,
+        "level": sealed.level.value,
         "sealed_at": unit.now,
     }

@@ -146,7 +146,9 @@ def _name(meet: MeetId, fingerprint: str) -> str:
 
 
 def _write_whole(file: Path, content: bytes) -> None:
-    """A new file that its owner alone can read, whole on the disk before it has its name."""
+    """A new file that its owner alone can read, whole on the disk before it has its name; when this
+    returns its name is there as well, also after the power has failed.
+    """
     fresh = file.with_name(f"{file.name}.{os.getpid()}.new")
     descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     with os.fdopen(descriptor, "wb") as out:
@@ -154,3 +156,12 @@ def _write_whole(file: Path, content: bytes) -> None:
         out.flush()
         os.fsync(out.fileno())
     fresh.rename(file)
+    _sync_folder(file.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,7 +1,8 @@
 """Giving out a paper: drawn and sealed once, then the same bytes whenever somebody asks.
 
 1. Gather what the paper tells, and the head of the record as it is then.
-2. Where the last edition tells just that, it is given out.
+2. Where the last edition tells just that, it is given out; unless it lacks a time stamp that an
+   authority may give by now.
 3. Draw it with the head, signed, and seal it for everybody whose act it tells, first to last. Where
    the last edition tells the same and only lacks later signatures, they are added to its own bytes:
    whoever holds the earlier file can see that the new one begins with it.
@@ -12,12 +13,13 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from hashlib import sha256
-from typing import Generic
+from typing import TYPE_CHECKING, Generic
 from weakref import WeakValueDictionary
 from zoneinfo import ZoneInfo
 
@@ -26,6 +28,7 @@ from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Admitted
+from app.forms.level import Level
 from app.forms.paper import Paper
 from app.forms.record_head import PrintedHead
 from app.ids import MeetId
@@ -39,6 +42,11 @@ from app.sealing.seals import OpenSeal, Seals
 from app.sealing.told import Act, Facts, Told, Wanted
 from app.store.rows import AnyRow
 from app.store.store import Store
+
+if TYPE_CHECKING:  # see app/sealing/seals.py
+    from app.forms.seal import Sealed
+
+log = logging.getLogger(__name__)
 
 MOST_TRIES = 5
 """As often a paper is drawn where others keep another edition of it meanwhile."""
@@ -108,7 +116,11 @@ def _given_out(
         return _Seen(told, last_edition(conn, meet, place), head_of(conn, meet))
 
     seen = store.read_now(look)  # 1
-    if seen.last is not None and seen.is_told_already:
+    if (
+        seen.last is not None
+        and seen.is_told_already
+        and not seals.may_better(meet, Level(seen.last.level), now)
+    ):
         return bytes(seen.last.content)  # 2
     seal = seals.of(meet)
     head = PrintedHead(seen.head.size, seen.head.root, seals.signed(meet, seen.head))
@@ -117,30 +129,38 @@ def _given_out(
     return store.act_now(meet, SERVER, keep_paper(place, made))  # 4
 
 
-def _make(seal: OpenSeal, seen: _Seen[Facts], drawing: Callable[[], bytes], now: datetime) -> bytes:
+def _make(
+    seal: OpenSeal, seen: _Seen[Facts], drawing: Callable[[], bytes], now: datetime
+) -> tuple[bytes, Level]:
+    """The sealed bytes, and what the last seal reached: its stamp is over the earlier ones too."""
     last, acts = seen.last, seen.told.acts
     if last is not None and seen.only_lacks_seals:
         content, acts = bytes(last.content), acts[len(last.facts["acts"]) :]
     else:
         content = drawing()
+    level = Level.B_B
     for act in acts:
-        content = _seal(seal, content, act, seen.told, now)
-    return content
+        sealed = _seal(seal, content, act, seen.told, now)
+        content, level = sealed.content, sealed.level
+    return content, level
 
 
-def _seal(seal: OpenSeal, content: bytes, act: Act, told: Told[Facts], now: datetime) -> bytes:
-    from app.forms.seal import Attested, SealInBox  # noqa: PLC0415  (see app/sealing/seals.py)
+def _seal(seal: OpenSeal, content: bytes, act: Act, told: Told[Facts], now: datetime) -> Sealed:
+    from app.forms.seal import NOT_ASKED, Attested, SealInBox  # noqa: PLC0415  (see seals.py)
     from app.forms.seal_box import free_boxes  # noqa: PLC0415
 
     at = now.astimezone(ZoneInfo(told.time_zone))
     boxes = free_boxes(content) if act.role else ()
     box = next((one for one in boxes if one.role == act.role), None)
     shown = SealInBox(box, act.shown) if box is not None else None
-    return seal.papers.seal(content, Attested(act.name, act.reason, told.place, at), shown).content
+    sealed = seal.papers.seal(content, Attested(act.name, act.reason, told.place, at), shown)
+    if sealed.not_stamped not in {"", NOT_ASKED}:
+        log.warning("a paper is sealed at %s: no time stamp: %s", sealed.level, sealed.not_stamped)
+    return sealed
 
 
-def _as_kept(seen: _Seen[Facts], content: bytes, seal: OpenSeal) -> SealedPaper:
-    document = seen.told.document
+def _as_kept(seen: _Seen[Facts], made: tuple[bytes, Level], seal: OpenSeal) -> SealedPaper:
+    document, (content, level) = seen.told.document, made
     return SealedPaper(
         facts=document,
         facts_sha256=sha256(canonical(document)).hexdigest(),
@@ -149,6 +169,7 @@ def _as_kept(seen: _Seen[Facts], content: bytes, seal: OpenSeal) -> SealedPaper:
         seal=seal.seal,
         head=seen.head,
         after=0 if seen.last is None else seen.last.edition,
+        level=level,
     )
 
 

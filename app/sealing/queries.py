@@ -110,6 +110,7 @@ def _paper_out(row: AnyRow) -> PaperOut:
         sha256=row.sha256,
         seal=SealId(row.seal_id),
         head_size=row.head_size,
+        level=row.level,
         sealed_at=row.sealed_at,
     )
 

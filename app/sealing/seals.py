@@ -13,6 +13,7 @@ import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from app.config import Settings
@@ -22,6 +23,7 @@ from app.forms.certificates import (
     fingerprint_of,
     make_sealing_key,
 )
+from app.forms.level import Level
 from app.ids import MeetId
 from app.meets.queries import meet_facts
 from app.record.log import Head
@@ -139,6 +141,15 @@ class Seals:
         if known is None or known.seal.id != seal.id:
             known = self._open[meet] = self._opened(meet, seal)
         return known
+
+    def may_better(self, meet: MeetId, level: Level, now: datetime) -> bool:
+        """Whether a paper that was sealed at this level may be stamped better now."""
+        if self._stamping.authority is None:
+            return False
+        try:
+            return self.of(meet).papers.may_better(level, now)
+        except Unavailable:
+            return False  # what was sealed is given out as it is
 
     def known_signer(self, meet: MeetId) -> NoteKey | None:
         """Who signs for the meet, None where it has no seal yet; Unavailable as with `of`."""

@@ -52,9 +52,11 @@ papers = Table(
     Column("sha256", String(64), nullable=False),
     Column("seal_id", id_type(), ForeignKey("seals.id"), nullable=False),
     Column("head_size", BigInteger, nullable=False),
+    Column("level", String(10), nullable=False, server_default="B-B"),
     Column("sealed_at", Instant, nullable=False),
     UniqueConstraint("meet_id", "kind", "subject", "sheet", "edition"),
 )
 """A paper is sealed once and given out as often as somebody asks; where what it tells has changed
 since, the next edition is drawn and sealed. `facts` are what was drawn, `facts_sha256` their
-digest without the time and the head of printing, `subject` the id of what it tells of."""
+digest without the time and the head of printing, `subject` the id of what it tells of, `level` the
+baseline of EN 319 142-1 that its last seal reached."""

@@ -40,6 +40,7 @@ class PaperOut(Wire):
     sha256: str
     seal: SealId
     head_size: int = Field(description="of the record's head that it shows")
+    level: str = Field(description="baseline of ETSI EN 319 142-1 that its last seal reached")
     sealed_at: datetime
 
 

@@ -71,6 +71,7 @@ def _seals_and_papers() -> None:
         sa.Column("sha256", sa.String(length=64), nullable=False),
         _id("seal_id"),
         sa.Column("head_size", sa.BigInteger(), nullable=False),
+        sa.Column("level", sa.String(length=10), nullable=False, server_default="B-B"),
         sa.Column("sealed_at", Instant(), nullable=False),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_papers_meet_id")),
         sa.ForeignKeyConstraint(["seal_id"], ["seals.id"], name=op.f("fk_papers_seal_id")),

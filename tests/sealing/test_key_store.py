@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hmac
+import os
 import stat
 import subprocess
 from datetime import UTC, datetime
@@ -75,6 +76,23 @@ def test_a_key_that_is_there_is_never_written_over(tmp_path: Path, key: SealingK
     before = file.read_bytes()
     KeyStore(tmp_path, "another").keep(meet, key)
     assert file.read_bytes() == before
+
+
+def test_a_kept_key_has_its_name_on_the_disk_before_anything_is_sealed(
+    tmp_path: Path, key: SealingKey, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """fsync(2): that a file is on the disk does not say that its entry in the folder is."""
+    synced: list[tuple[bool, list[str]]] = []
+    real = os.fsync
+
+    def watched(descriptor: int) -> None:
+        is_folder = stat.S_ISDIR(os.fstat(descriptor).st_mode)
+        synced.append((is_folder, [one.suffix for one in tmp_path.iterdir()]))
+        real(descriptor)
+
+    monkeypatch.setattr(os, "fsync", watched)
+    KeyStore(tmp_path, "quay lantern").keep(MeetId(new_id()), key)
+    assert synced == [(False, [".new"]), (True, [".p12"])]
 
 
 def test_every_meet_signs_its_record_with_a_key_of_its_own(key: SealingKey) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 from io import BytesIO
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from tests.builders import MeetAtHand, a_meet
 from tests.forms.stamping import Openssl, an_authority
 from tests.running import Service
 from tests.sealing.reading import seals_in
+from tests.sealing.test_papers import entries
 
 
 @pytest.fixture
@@ -112,6 +114,32 @@ def test_a_later_signature_on_a_stamped_paper_leaves_all_of_it_valid(
     assert ruled.startswith(written)
     assert [one.is_valid for one in seals_in(ruled, tmp_path)].count(True) >= 2
     insist_export_agrees(stamped, tmp_path / "export")
+
+
+@pytest.mark.parametrize("stamped", [False, True], indirect=True)
+def test_a_stamp_that_failed_is_told_and_made_good_once_the_authority_answers(
+    stamped: MeetAtHand, clock: Openssl, caplog: pytest.LogCaptureFixture, tmp_path: Path
+) -> None:
+    meet, key = stamped, clock.folder / "clock.key"
+    aside = key.rename(clock.folder / "aside")  # without it openssl signs nothing
+    first = a_form(meet)
+    (kept,) = meet.referee.get("papers").json()["papers"]
+    address = f"rulings/{kept['subject']}/form.pdf"
+    assert kept["level"] == "B-B"
+    assert "no time stamp: the authority" in caplog.text
+    meet.service.clock.move(by=timedelta(seconds=61))
+    assert meet.referee.get(address).content == first  # asked again, and failed again
+    aside.rename(key)
+    assert meet.referee.get(address).content == first  # left alone for a minute
+    meet.service.clock.move(by=timedelta(seconds=61))
+    second = meet.referee.get(address).content
+    assert second != first
+    assert meet.referee.get(address).content == second
+    listed = meet.referee.get("papers").json()["papers"]
+    best = "B-LTA" if len(seals_in(second, tmp_path)) == 2 else "B-T"
+    assert [one["level"] for one in listed] == ["B-B", best]
+    assert [one["level"] for one in entries(meet, "paper sealed")] == ["B-B", best]
+    insist_export_agrees(meet, tmp_path / "export")
 
 
 def test_evidence_without_an_authority_is_a_mistake_that_is_told(tmp_path: Path) -> None:
