@@ -410,3 +410,21 @@ def test_clocks_that_differ_by_less_than_a_second_need_no_word(
     changed = rewritten(files, change)
     resign_heads(changed, sealed.seal.notes)
     assert checked(remanifest(changed, sealed.seal.notes), credulous=True).ends_with == 0
+
+
+def test_a_record_that_was_rewritten_without_a_key_and_without_anything_signed_does_not_end_well(
+    whole: Files,
+) -> None:
+    """Whoever leaves out the seal and all that it signed can make the rest agree with itself: that
+    nothing is signed is what shows.
+    """
+
+    def change(lines: list[Line]) -> None:
+        dropped = ("seal made", "paper sealed")
+        lines[:] = [line for line in lines if line.entry["kind"] not in dropped]
+
+    files = rewritten(whole, change)
+    signed = ("papers/", "certificates/", "checkpoints/", "manifest.note")
+    report = checked(remanifest({n: c for n, c in files.items() if not n.startswith(signed)}))
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    assert any("has no seal" in one for one in report.unchecked)
