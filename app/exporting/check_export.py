@@ -761,7 +761,10 @@ class Record:
     revocations: List[Tuple[Entry, Dict[str, Any]]] = field(default_factory=list)
     head: Optional[Head] = None
     last_seq: int = 0
-    last_at: str = ""
+    latest: str = ""
+    """The latest time so far, since the clock went back: small steps back add up."""
+    times: Dict[int, str] = field(default_factory=dict)
+    """When the last entry of each head that is asked for was made."""
 
     def of(self, kind: str) -> List[Entry]:
         return self.kept.get(kind, [])
@@ -855,10 +858,13 @@ class RecordReader:
             self.report.mismatch(place, words)
         if INSTANT.fullmatch(at) is None:
             self.report.mismatch(place, "its time is not written as a record's times are")
-        elif at < record.last_at and went_back(record.last_at, at):
-            words = f"the clock went back, from {record.last_at} to {at}, when this was entered"
+        elif at < record.latest and went_back(record.latest, at):
+            words = f"the clock went back, from {record.latest} to {at}, when this was entered"
             self.report.explain(place, words)
-        record.last_seq, record.last_at = seq, at
+            record.latest = at
+        record.last_seq, record.latest = seq, max(record.latest, at)
+        if seq in record.tree.wanted:
+            record.times[seq] = at
 
     def _look_at_body(self, place: str, facts: Dict[str, Any], salt: Any, body: Any) -> None:
         if salt is None and body is None:
@@ -907,6 +913,20 @@ def went_back(earlier: str, later: str) -> bool:
     except ValueError:
         return True
     return first - second > CLOCK_SLACK
+
+
+def look_at_time(place: str, note: Note, entered: str, report: Report) -> None:
+    """A head is signed after its last entry was made. By how much, nobody can say: other entries
+    may come between the reading of a head and its signing.
+    """
+    lines = note.text.split("\n")[3:]
+    told = [line.partition(" ")[2] for line in lines if line.startswith("time ")]
+    if len(told) != 1:
+        raise Unfit("it does not say once when it was signed")
+    signed = as_instant(told[0])
+    if INSTANT.fullmatch(entered) and as_instant(entered) - signed > CLOCK_SLACK:
+        words = f"signed at {told[0]}, and its last entry was made at {entered} only"
+        report.explain(place, words)
 
 
 def look_at_erasures(record: Record, report: Report) -> None:
@@ -1633,7 +1653,8 @@ class Checker:
             try:
                 size = checkpoint_size(name)
                 note = read_note(self.export.read(name, LARGEST_NOTE))
-                self._hold_against(note, size)
+                head = self._hold_against(note, size)
+                look_at_time(name, note, self.record.times.get(head.size, ""), self.report)
                 self._later(name, partial(insist_signed, note, self.keys, self.openssl))
             except Unfit as error:
                 self.report.mismatch(name, str(error))
