@@ -1465,8 +1465,10 @@ def by_passkey(form: bytes, proof: Dict[str, Any], key: Dict[str, Any]) -> Tuple
         raise Unfit("its proof is over another statement")
     if len(data) < 37 or data[:32] != hashlib.sha256(str(key.get("rp_id")).encode()).digest():
         raise Unfit("its proof was made for another service")
-    if not data[32] & 1:
-        raise Unfit("nobody was present when its proof was made")
+    if data[32] & 5 != 5:
+        raise Unfit("nobody was present and verified when its proof was made")
+    if key.get("origin") is not None and told.get("origin") != key["origin"]:
+        raise Unfit("its proof was made on a page of another origin than its key")
     return data + hashlib.sha256(client).digest(), from_base64url(proof.get("signature"))
 
 
