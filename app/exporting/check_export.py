@@ -1104,12 +1104,27 @@ def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> 
         digests = (hashlib.new(name, one.content).digest() for name in ("sha256", "sha512"))
         if not any(digest in one.message for digest in digests):
             raise Unfit("a document's time stamp is over something else")
+        insist_stamped(one, openssl)
     signing = [one for one in found if one not in dated]
     if not signing:
         raise Unfit("this paper has a time stamp and no seal")
     for one in signing[:-1]:
         insist_sealed(one, seals, openssl)
     insist_sealed(signing[-1], [seal], openssl)
+
+
+def insist_stamped(one: PaperSeal, openssl: OpenSSL) -> None:
+    """Unfit unless a time stamp's token is signed by the certificate in it, and what is signed
+    names the digest of the content. Whose certificate that is, is left to a PDF reader.
+    """
+    arguments = ["cms", "-verify", "-binary", "-inform", "DER", "-in", "token", "-noverify"]
+    try:
+        stamped = openssl.ask([*arguments, "-out", "stamped"], {"token": one.message}, "stamped")
+    except Unfit as error:
+        raise Unfit(f"the signature of a document's time stamp does not hold: {error}") from error
+    digests = (hashlib.new(name, one.content).digest() for name in ("sha256", "sha384", "sha512"))
+    if not any(digest in stamped for digest in digests):
+        raise Unfit("a document's time stamp was signed over something else")
 
 
 def insist_sealed(one: PaperSeal, by: List[Seal], openssl: OpenSSL) -> None:
