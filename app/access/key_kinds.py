@@ -14,8 +14,8 @@ PHONE_KEY = "phone key"
 
 @dataclass(frozen=True, slots=True)
 class NewKey:
-    """A key as its device has shown it: for a passkey with its credential, whom it is for, and how
-    many signatures it has counted.
+    """A key as its device has shown it: for a passkey with its credential, whom it is for, how
+    many signatures it has counted, and the origin of the page that asked for it.
     """
 
     kind: str
@@ -23,6 +23,7 @@ class NewKey:
     credential: str = ""
     rp_id: str | None = None
     sign_count: int = 0
+    origin: str | None = None
 
 
 def in_pem(key: EllipticCurvePublicKey | RSAPublicKey) -> str:

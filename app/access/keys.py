@@ -95,6 +95,7 @@ def _registered(key_id: KeyId, made: NewKey, caller: Caller, device: str) -> dic
         "public_key": made.public_key,
         "credential": made.credential or None,
         "rp_id": made.rp_id,
+        "origin": made.origin,
         "device": device,
     }
 

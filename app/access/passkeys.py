@@ -197,7 +197,7 @@ def _attested(sent: KeyIn, party: Party, salt: str, caller: Caller, now: datetim
         supported_pub_key_algs=ALGORITHMS,
     )
     public_key = _public_key(verified.credential_public_key)
-    return NewKey(PASSKEY, in_pem(public_key), ident, party.id, verified.sign_count)
+    return NewKey(PASSKEY, in_pem(public_key), ident, party.id, verified.sign_count, party.origin)
 
 
 def _credential(ident: str, **response: str) -> dict[str, Any]:

@@ -761,7 +761,10 @@ class Record:
     revocations: List[Tuple[Entry, Dict[str, Any]]] = field(default_factory=list)
     head: Optional[Head] = None
     last_seq: int = 0
-    last_at: str = ""
+    latest: str = ""
+    """The latest time so far, since the clock went back: small steps back add up."""
+    times: Dict[int, str] = field(default_factory=dict)
+    """When the last entry of each head that is asked for was made."""
 
     def of(self, kind: str) -> List[Entry]:
         return self.kept.get(kind, [])
@@ -855,10 +858,13 @@ class RecordReader:
             self.report.mismatch(place, words)
         if INSTANT.fullmatch(at) is None:
             self.report.mismatch(place, "its time is not written as a record's times are")
-        elif at < record.last_at and went_back(record.last_at, at):
-            words = f"the clock went back, from {record.last_at} to {at}, when this was entered"
+        elif at < record.latest and went_back(record.latest, at):
+            words = f"the clock went back, from {record.latest} to {at}, when this was entered"
             self.report.explain(place, words)
-        record.last_seq, record.last_at = seq, at
+            record.latest = at
+        record.last_seq, record.latest = seq, max(record.latest, at)
+        if seq in record.tree.wanted:
+            record.times[seq] = at
 
     def _look_at_body(self, place: str, facts: Dict[str, Any], salt: Any, body: Any) -> None:
         if salt is None and body is None:
@@ -907,6 +913,20 @@ def went_back(earlier: str, later: str) -> bool:
     except ValueError:
         return True
     return first - second > CLOCK_SLACK
+
+
+def look_at_time(place: str, note: Note, entered: str, report: Report) -> None:
+    """A head is signed after its last entry was made. By how much, nobody can say: other entries
+    may come between the reading of a head and its signing.
+    """
+    lines = note.text.split("\n")[3:]
+    told = [line.partition(" ")[2] for line in lines if line.startswith("time ")]
+    if len(told) != 1:
+        raise Unfit("it does not say once when it was signed")
+    signed = as_instant(told[0])
+    if INSTANT.fullmatch(entered) and as_instant(entered) - signed > CLOCK_SLACK:
+        words = f"signed at {told[0]}, and its last entry was made at {entered} only"
+        report.explain(place, words)
 
 
 def look_at_erasures(record: Record, report: Report) -> None:
@@ -1084,12 +1104,27 @@ def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> 
         digests = (hashlib.new(name, one.content).digest() for name in ("sha256", "sha512"))
         if not any(digest in one.message for digest in digests):
             raise Unfit("a document's time stamp is over something else")
+        insist_stamped(one, openssl)
     signing = [one for one in found if one not in dated]
     if not signing:
         raise Unfit("this paper has a time stamp and no seal")
     for one in signing[:-1]:
         insist_sealed(one, seals, openssl)
     insist_sealed(signing[-1], [seal], openssl)
+
+
+def insist_stamped(one: PaperSeal, openssl: OpenSSL) -> None:
+    """Unfit unless a time stamp's token is signed by the certificate in it, and what is signed
+    names the digest of the content. Whose certificate that is, is left to a PDF reader.
+    """
+    arguments = ["cms", "-verify", "-binary", "-inform", "DER", "-in", "token", "-noverify"]
+    try:
+        stamped = openssl.ask([*arguments, "-out", "stamped"], {"token": one.message}, "stamped")
+    except Unfit as error:
+        raise Unfit(f"the signature of a document's time stamp does not hold: {error}") from error
+    digests = (hashlib.new(name, one.content).digest() for name in ("sha256", "sha384", "sha512"))
+    if not any(digest in stamped for digest in digests):
+        raise Unfit("a document's time stamp was signed over something else")
 
 
 def insist_sealed(one: PaperSeal, by: List[Seal], openssl: OpenSSL) -> None:
@@ -1445,8 +1480,10 @@ def by_passkey(form: bytes, proof: Dict[str, Any], key: Dict[str, Any]) -> Tuple
         raise Unfit("its proof is over another statement")
     if len(data) < 37 or data[:32] != hashlib.sha256(str(key.get("rp_id")).encode()).digest():
         raise Unfit("its proof was made for another service")
-    if not data[32] & 1:
-        raise Unfit("nobody was present when its proof was made")
+    if data[32] & 5 != 5:
+        raise Unfit("nobody was present and verified when its proof was made")
+    if key.get("origin") is not None and told.get("origin") != key["origin"]:
+        raise Unfit("its proof was made on a page of another origin than its key")
     return data + hashlib.sha256(client).digest(), from_base64url(proof.get("signature"))
 
 
@@ -1633,7 +1670,8 @@ class Checker:
             try:
                 size = checkpoint_size(name)
                 note = read_note(self.export.read(name, LARGEST_NOTE))
-                self._hold_against(note, size)
+                head = self._hold_against(note, size)
+                look_at_time(name, note, self.record.times.get(head.size, ""), self.report)
                 self._later(name, partial(insist_signed, note, self.keys, self.openssl))
             except Unfit as error:
                 self.report.mismatch(name, str(error))
@@ -1645,7 +1683,8 @@ class Checker:
             if self.manifest is not None:
                 self._later(MANIFEST_NOTE, self._look_at_manifests_note)
         else:
-            self.report.tell("This meet has no seal: nothing in this export is signed.")
+            words = "this meet has no seal, so nothing says who made this record and this export"
+            self.report.uncheck("the signatures", words)
 
     def _hold_against(self, note: Note, size: Optional[int] = None) -> Head:
         """Unfit unless a checkpoint's head is one that this record had."""

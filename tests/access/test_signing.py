@@ -118,6 +118,7 @@ def test_what_a_passkey_signed_is_verified_by_openssl_from_the_record_alone(
         "key": key,
     }
     assert registered["official"] == meet.referee.id
+    assert registered["origin"] == device.origin
     proof = {name: raw(text) for name, text in signature["proof"].items()}
     # RFC 8785 by the library rfc8785, SHA-256 by the standard library.
     digest = sha256(rfc8785.dumps(body["statement"])).digest()

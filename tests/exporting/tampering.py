@@ -134,16 +134,18 @@ def remanifest(files: Files, key: NoteKey | None = None) -> Files:
 
 
 def resign_heads(files: Files, key: NoteKey) -> None:
-    """Sign all heads anew, over the record as it now is."""
-    entries = [canonical(line.entry) for line in lines_in(files)]
-    leaves = [leaf_hash(entry) for entry in entries]
-    for name in [one for one in files if one.startswith("checkpoints/")]:
-        old = Checkpoint.parse(files.pop(name).decode().rpartition("\n\n")[0] + "\n")
-        size = min(old.size, len(leaves))
-        head = Checkpoint(old.origin, size, root_over(leaves[:size]), old.extensions)
+    """Sign all heads anew, over the record as it now is, each when its last entry was made."""
+    told = [line.entry for line in lines_in(files)]
+    leaves = [leaf_hash(canonical(entry)) for entry in told]
+    old = [name for name in files if name.startswith("checkpoints/")]
+    origin = Checkpoint.parse(files[old[0]].decode().rpartition("\n\n")[0] + "\n").origin
+    sizes = {min(int(name[len("checkpoints/") : -len(".note")]), len(leaves)) for name in old}
+    for name in old:
+        del files[name]
+    for size in {*sizes, len(leaves)}:
+        times = (f"time {told[size - 1]['at']}",)
+        head = Checkpoint(origin, size, root_over(leaves[:size]), times)
         files[f"checkpoints/{size}.note"] = key.sign_note(head.body).encode()
-    head = Checkpoint(old.origin, len(leaves), root_over(leaves), old.extensions)
-    files[f"checkpoints/{len(leaves)}.note"] = key.sign_note(head.body).encode()
 
 
 def of_kind(lines: list[Line], kind: str) -> list[Line]:

@@ -136,6 +136,17 @@ PASSKEY_FORGERIES: list[tuple[Forge, str]] = [
         says(authenticator_data=as_url_text(sha256(b"zonedocket.example").digest() + bytes(5))),
         "nobody was present",
     ),
+    *(
+        (
+            says(
+                authenticator_data=as_url_text(
+                    sha256(b"zonedocket.example").digest() + bytes([flags]) + bytes(4)
+                )
+            ),
+            "nobody was present and verified",
+        )
+        for flags in (1, 4)
+    ),
     (says(signature=as_url_text(b"0" * 70)), "does not hold"),
     (says(signature=7), "base64url"),
     (says(signature="a"), "base64url"),
@@ -151,6 +162,21 @@ def test_a_passkeys_proof_that_was_forged_is_found(
     body = key.signed(statement, **forged(challenge))
     more = (("key registered", key.registered()), ("ruling", body))
     assert words in only(told_of(sealed, whole, *more))
+
+
+def test_a_passkeys_proof_from_a_page_of_another_origin_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    key = DeviceKey(official(sealed))
+    act = ("ruling", key.signed(a_statement(sealed)))
+
+    def of_origin(origin: str | None) -> Report:
+        registered = {**key.registered(), "origin": origin}
+        return told_of(sealed, whole, ("key registered", registered), act)
+
+    assert of_origin("https://zonedocket.example").ends_with == 0
+    assert of_origin(None).ends_with == 0
+    assert "another origin" in only(of_origin("https://other.example"))
 
 
 def test_a_statement_that_was_changed_is_found(sealed: SealedMeet, whole: Files) -> None:

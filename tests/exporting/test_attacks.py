@@ -7,6 +7,7 @@ are made anew wherever that takes no key.
 from __future__ import annotations
 
 import random
+from datetime import datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 
@@ -410,3 +411,57 @@ def test_clocks_that_differ_by_less_than_a_second_need_no_word(
     changed = rewritten(files, change)
     resign_heads(changed, sealed.seal.notes)
     assert checked(remanifest(changed, sealed.seal.notes), credulous=True).ends_with == 0
+
+
+def test_a_clock_that_is_set_back_in_small_steps_wants_explaining(
+    sealed: SealedMeet, files: Files
+) -> None:
+    def change(lines: list[Line]) -> None:
+        last = lines[-1].entry
+        at = datetime.fromisoformat(last["at"])
+        for step in range(1, 21):
+            told = (at - step * timedelta(seconds=0.9)).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+            lines.append(Line({**last, "at": told}, {}))
+
+    changed = rewritten(files, change)
+    resign_heads(changed, sealed.seal.notes)
+    report = checked(remanifest(changed, sealed.seal.notes))
+    assert report.mismatches == []
+    assert sum("the clock went back" in one for one in report.to_explain) == 10
+
+
+def test_a_head_that_was_signed_before_its_last_entry_was_made_wants_explaining(
+    sealed: SealedMeet, files: Files
+) -> None:
+    name = max((one for one in files if one.startswith("checkpoints/")), key=len)
+    text = files[name].decode().rpartition("\n\n")[0] + "\n"
+    before, _, _ = text.rpartition("time ")
+
+    def signed(line: str) -> Report:
+        note = sealed.seal.notes.sign_note(before + line).encode()
+        return checked(remanifest({**files, name: note}, sealed.seal.notes))
+
+    early = signed("time 2026-06-01T10:00:00.000000Z\n")
+    assert (early.mismatches, early.ends_with) == ([], 3)
+    assert early.to_explain[0].startswith(f"{name}: signed at 2026-06-01")
+    assert signed("time 2036-06-01T10:00:00.000000Z\n").ends_with == 0
+    for malformed in ("", "time then\n", "time 2036-06-01T10:00:00Z\n" * 2):
+        assert name in signed(malformed).mismatches[0]
+
+
+def test_a_record_that_was_rewritten_without_a_key_and_without_anything_signed_does_not_end_well(
+    whole: Files,
+) -> None:
+    """Whoever leaves out the seal and all that it signed can make the rest agree with itself: that
+    nothing is signed is what shows.
+    """
+
+    def change(lines: list[Line]) -> None:
+        dropped = ("seal made", "paper sealed")
+        lines[:] = [line for line in lines if line.entry["kind"] not in dropped]
+
+    files = rewritten(whole, change)
+    signed = ("papers/", "certificates/", "checkpoints/", "manifest.note")
+    report = checked(remanifest({n: c for n, c in files.items() if not n.startswith(signed)}))
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    assert any("has no seal" in one for one in report.unchecked)

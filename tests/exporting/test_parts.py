@@ -25,11 +25,14 @@ from pyhanko_certvalidator.registry import SimpleCertificateStore
 from app.exporting.check_export import (
     Head,
     OpenSSL,
+    PaperSeal,
     Tree,
     Unfit,
     check_paper,
     extends,
+    insist_stamped,
     main,
+    paper_seals,
     read_asked_head,
     read_asked_seal,
     root_by_inclusion,
@@ -246,6 +249,12 @@ def test_a_documents_time_stamp_is_held_against_what_it_is_over(
     changed = stamped.replace(b"/DocTimeStamp", b"/DocTimeStumps"[:13], 1)
     with pytest.raises(Unfit, match="over something else"):
         check_paper(changed, seal, [seal], openssl)
+    token = paper_seals(stamped)[-1].message
+    forged = PaperSeal(0, b"", token[:-1] + bytes([token[-1] ^ 1]))
+    with pytest.raises(Unfit, match="time stamp does not hold"):
+        insist_stamped(forged, openssl)
+    with pytest.raises(Unfit, match="signed over something else"):
+        insist_stamped(PaperSeal(0, b"x", token), openssl)
     drawn = pdf.split(b"%%EOF")[0] + b"%%EOF\n"
     with pytest.raises(Unfit, match="no seal"):
         check_paper(a_time_stamp(drawn), seal, [seal], openssl)
