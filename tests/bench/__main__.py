@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from time import perf_counter
 
+from tests.bench.checking import measure_checking
 from tests.bench.databases import fresh_databases
 from tests.bench.foreseeing import measure_foreseeing
 from tests.bench.lines import Line
@@ -74,6 +75,7 @@ def measure_engine(plan: Plan, engine: EngineName) -> list[Line]:
             "consequences": lambda: measure_foreseeing(plan, databases),
             "sealing": lambda: measure_sealing(plan),
             "records": lambda: measure_records(plan, databases),
+            "checking": lambda: measure_checking(plan),
         }
         lines: list[Line] = []
         for name, step in steps.items():

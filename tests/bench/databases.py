@@ -1,4 +1,5 @@
-"""Where are the reports kept while the benchmark runs? Fresh databases of either engine.
+"""Where are the reports kept while the benchmark runs? Fresh databases of either engine, and one
+folder for the seals of all meets in them, whichever process serves them.
 
 The tests' own PostgreSQL runs without disk syncs, which is right for tests and wrong here: a
 durable insert is what is measured. So the benchmark starts the same binaries with syncs on, unless
@@ -43,12 +44,28 @@ class Databases(Protocol):
 @contextmanager
 def fresh_databases(engine: EngineName) -> Iterator[Databases]:
     """Makes databases of an engine; all of them are gone at the end."""
-    with tempfile.TemporaryDirectory(prefix="zd-bench-") as folder:
+    with (
+        tempfile.TemporaryDirectory(prefix="zd-bench-") as folder,
+        _seals_in(Path(folder) / "seal"),
+    ):
         if engine is EngineName.SQLITE:
             yield SqliteDatabases(Path(folder))
         else:
             with _durable_postgres(Path(folder)) as url:
                 yield PostgresqlDatabases(postgres.Databases(url))
+
+
+@contextmanager
+def _seals_in(folder: Path) -> Iterator[None]:
+    """The settings of this process, and of the servers that it starts."""
+    before = dict(os.environ)
+    os.environ["ZONEDOCKET_SEAL_FOLDER"] = str(folder)
+    os.environ["ZONEDOCKET_SEAL_PASSPHRASE"] = "for the benchmark"
+    try:
+        yield
+    finally:
+        os.environ.clear()
+        os.environ.update(before)
 
 
 class SqliteDatabases:

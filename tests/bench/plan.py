@@ -47,6 +47,7 @@ class Plan:
     entries_of_long: int = 1_000_000
     entries_a_round: int = 100
     entries_checked: int = 100_000
+    papers_checked: int = 300
 
 
 FULL = Plan(rounds=5, seconds=2.0)

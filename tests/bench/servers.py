@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -43,12 +42,7 @@ def some_servers(*wanted: tuple[Command, str]) -> Iterator[list[str]]:
 
 
 def _spawn(command: Command, database_url: str) -> subprocess.Popen[str]:
-    environment = os.environ | {
-        "DATABASE_URL": database_url,
-        "ZONEDOCKET_SETUP_KEY": SETUP_KEY,
-        "ZONEDOCKET_SEAL_PASSPHRASE": SETUP_KEY,
-        "ZONEDOCKET_SEAL_FOLDER": tempfile.mkdtemp(),
-    }
+    environment = os.environ | {"DATABASE_URL": database_url, "ZONEDOCKET_SETUP_KEY": SETUP_KEY}
     return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
 
 

@@ -40,7 +40,8 @@ TINY = Plan(
     forms_a_round=1,
     entries_of_long=1_000,
     entries_a_round=5,
-    entries_checked=100,
+    entries_checked=1_500,
+    papers_checked=3,
 )
 NAMES = [
     "cold start of serve",
@@ -63,7 +64,8 @@ NAMES = [
     "adding an entry to a record of 1,000",
     "adding an entry to a record of 10",
     "proving an entry in a record of 1,000",
-    "check of an export of 100 entries",
+    "check of an export of 1,500 entries",
+    "the same with 3 papers, heads and passkey acts more",
 ]
 
 

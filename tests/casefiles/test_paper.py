@@ -28,6 +28,7 @@ from tests.builders import Json, MeetAtHand, a_call, a_phone_clock, a_post, a_re
 from tests.casefiles.two_cases import TwoCases
 from tests.forms.pdf_reading import read_info, read_pages, read_text, run_tool
 from tests.pictures.photographs import drawn, saved
+from tests.record.looking import ask_at_once, looking_at
 
 SIZES = {"A4": "595.276 x 841.89", "letter": "612 x 792"}  # ISO 216; ANSI/ASME Y14.1, in points
 BOX = re.compile(r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">')
@@ -310,3 +311,16 @@ def test_windows_of_the_heat_stand_in_it_with_their_state(meet: MeetAtHand) -> N
     ruling: Json = an_announced_disqualification(meet)
     words = one_line(file_of(meet, f"cases/{ruling['case']}"))
     assert re.search(r"protest announcement 1 .* TR8\.2 open", words)
+
+
+@pytest.mark.parametrize("ending", ["file.pdf", "file.zip"])
+def test_one_file_is_drawn_up_after_another(played: TwoCases, ending: str) -> None:
+    """A file holds its pictures several times over meanwhile."""
+    meet = played.meet
+    address = f"/api/meets/{meet.id}/{played.a.address('cases', ending)}"
+    headers = {"Authorization": f"Bearer {meet.referee.token}"}
+    with looking_at(meet.service) as looks:
+        answers = ask_at_once(meet.service, [address] * 3, headers=headers)
+    assert [one.status_code for one in answers] == [200] * 3
+    assert looks.count >= 3
+    assert looks.at_once == 1

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import json
-import threading
-import time
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
-import httpx
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import event, insert
+from sqlalchemy import insert
 
 from app.ids import MeetId, new_id
 from app.record.merkle import leaf_hash, root_from_inclusion
@@ -23,6 +18,7 @@ from app.record.queries import export_lines, head_of
 from app.record.tables import checkpoints, record_entries, record_heads
 from app.store.engine import open_engines
 from tests.builders import Json, MeetAtHand, a_problem
+from tests.record.looking import Looks, ask_at_once, looking_at
 from tests.record.proving import is_consistent
 from tests.running import Service
 
@@ -163,40 +159,10 @@ def test_a_proof_in_a_record_of_many_pages_leads_to_its_root(service: Service) -
     engines.dispose()
 
 
-class Looks:
-    """How often the entries of records are read, and how many read them at the same time."""
-
-    def __init__(self) -> None:
-        self.count = self.at_once = self._now = 0
-        self._lock = threading.Lock()
-
-    def began(self, _conn: Any, _cursor: Any, statement: str, *_more: Any) -> None:
-        if "record_entries.entry" in statement:
-            with self._lock:
-                self.count += 1
-                self._now += 1
-                self.at_once = max(self.at_once, self._now)
-            time.sleep(0.02)
-
-    def ended(self, _conn: Any, _cursor: Any, statement: str, *_more: Any) -> None:
-        if "record_entries.entry" in statement:
-            with self._lock:
-                self._now -= 1
-
-
 @pytest.fixture
 def looks(service: Service) -> Iterator[Looks]:
-    found, reading = Looks(), service.store.engines.reading
-    event.listen(reading, "before_cursor_execute", found.began)
-    event.listen(reading, "after_cursor_execute", found.ended)
-    yield found
-    event.remove(reading, "before_cursor_execute", found.began)
-    event.remove(reading, "after_cursor_execute", found.ended)
-
-
-def ask_at_once(service: Service, addresses: Sequence[str], **more: Any) -> list[httpx.Response]:
-    with ThreadPoolExecutor(len(addresses)) as threads:
-        return list(threads.map(lambda one: service.http.get(one, **more), addresses))
+    with looking_at(service) as found:
+        yield found
 
 
 def test_strangers_who_ask_for_proofs_at_once_have_one_record_read_at_a_time(
