@@ -8,7 +8,7 @@ import sqlite3
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from pydantic import SecretStr, ValidationError
 from sqlalchemy import make_url
@@ -21,6 +21,9 @@ from app.erasing.command import EXAMPLE, add_arguments, lines_of
 from app.ids import MeetId, canonical_id
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
+
+if TYPE_CHECKING:
+    from app.store.store import Store
 
 OUT_HELP = "where to write forms, results, windows and record (default: out, with --no-serve only)"
 
@@ -274,6 +277,8 @@ def export_record(parsed: argparse.Namespace) -> int:
     _insist_there(settings)
     store = Store(settings.database_url, clock, Keeper())
     try:
+        if not settings.seal_passphrase.get_secret_value():
+            _insist_unsealed(store, meet)
         signer = Seals(store, key_store(settings)).known_signer(meet)
         order = Order(meet, clock.now(), signer)
         with a_place(parsed.path, order.now) as place:
@@ -282,6 +287,17 @@ def export_record(parsed: argparse.Namespace) -> int:
         store.engines.dispose()  # nothing was started that would have to be stopped
     print(f"Wrote {parsed.path}: {head.size} entries, root {head.root}")
     return 0
+
+
+def _insist_unsealed(store: Store, meet: MeetId) -> None:
+    """Without a passphrase no key opens; only a meet that has no seal is exported unsigned."""
+    from app.sealing.queries import seal_in_use  # noqa: PLC0415
+
+    if store.read_now(lambda conn: seal_in_use(conn, meet)) is not None:
+        raise ValueError(
+            "set ZONEDOCKET_SEAL_PASSPHRASE as for the server: an export is signed with the key of "
+            "the meet's seal"
+        )
 
 
 def _insist_there(settings: Settings) -> None:

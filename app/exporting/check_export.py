@@ -1955,6 +1955,7 @@ def check(path: str, asked: Asked = NOTHING_ASKED) -> Report:
     return Checker(open_export(path), asked).run()
 
 
+ON_SHEETS = "record head"
 HEAD_IN_WORDS = re.compile(
     r"([0-9]{1,16})(?: entries)?[\s,:·]+(?:root )?([0-9a-fA-F]{4}[0-9a-fA-F\s]{12,80})"
 )
@@ -1962,17 +1963,25 @@ HEAD_IN_WORDS = re.compile(
 
 def read_asked_head(text: str) -> Tuple[Head, Optional[Note]]:
     """A head as a sheet shows it: size and root, short or full; or a whole note, or its file."""
-    words = HEAD_IN_WORDS.fullmatch(text.strip())
+    told = text.strip()
+    if told.lower().startswith(ON_SHEETS):
+        told = told[len(ON_SHEETS) :].strip()
+    words = HEAD_IN_WORDS.fullmatch(told)
     if words is not None:
         root = "".join(words[2].split()).lower()
         if 16 <= len(root) <= 64 and int(words[1]):
             return Head(int(words[1]), root), None
         raise argparse.ArgumentTypeError("a head is a size and at least 16 digits of its root")
     try:
-        note = read_note(text.encode("utf-8", "replace") if "\n" in text else note_file(text))
+        # A shell takes the end of the last line away, and whoever pastes a code may, too.
+        whole_note = f"{told}\n".encode("utf-8", "replace") if "\n" in told else note_file(text)
+        note = read_note(whole_note)
         return read_checkpoint(note.text)[1], note
     except (Unfit, OSError) as error:
-        raise argparse.ArgumentTypeError(f"this is no head: {shown(error)}") from error
+        raise argparse.ArgumentTypeError(
+            f"this is no head: {shown(error)}. A head is a number and at least 16 digits of the "
+            "root, as a sheet shows it, or a signed note, or the file of one"
+        ) from error
 
 
 def note_file(path: str) -> bytes:

@@ -51,7 +51,8 @@ log = logging.getLogger(__name__)
 
 LOST = (
     "The key of this meet's seal is not on this server, so nothing can be sealed. Put back the "
-    "folder with the seals, or make a new seal with the command `seal`; all else goes on."
+    "folder with the seals; or, where it is lost, stop the server and make another seal with "
+    "`seal MEET --because WHY`. All else goes on."
 )
 LOCKED = (
     "The key of this meet's seal is locked with another passphrase, so nothing can be sealed. "

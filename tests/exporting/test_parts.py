@@ -128,6 +128,7 @@ def test_without_its_proofs_a_part_is_no_whole_record(sealed: SealedMeet, part: 
         " 264: 3F2A91BC77D0E1AA ",
         "264 entries, root 3f2a91bc77d0e1aa",
         "264,3f2a 91bc\n77d0 e1aa",
+        "Record head 264 · 3f2a 91bc 77d0 e1aa",
     ],
 )
 def test_a_head_is_read_as_a_sheet_shows_it(text: str) -> None:
@@ -139,6 +140,7 @@ def test_a_head_is_read_from_a_scanned_note_and_from_its_file(part: Files, tmp_p
     (tmp_path / "scanned.note").write_bytes(note)
     head, found = read_asked_head(str(tmp_path / "scanned.note"))
     assert (head, found) == read_asked_head(note.decode())
+    assert (head, found) == read_asked_head(note.decode().rstrip("\n")), "as a shell hands it over"
     assert len(head.root) == 64
     assert found is not None
 
@@ -147,7 +149,7 @@ def test_a_head_is_read_from_a_scanned_note_and_from_its_file(part: Files, tmp_p
     "text", ["", "264", "264 3f2a", "0 3f2a91bc77d0e1aa", "264 zz2a91bc77d0e1aa", "a\n\nb\n"]
 )
 def test_what_is_no_head_is_refused(text: str) -> None:
-    with pytest.raises(argparse.ArgumentTypeError):
+    with pytest.raises(argparse.ArgumentTypeError, match="at least 16 digits"):
         read_asked_head(text)
 
 
