@@ -63,6 +63,7 @@ NOT_TWICE = frozenset(
         Kind.KEY_REVOKED,
         Kind.PICTURE_ADDED,
         Kind.ANNOUNCEMENT,
+        Kind.VOTE_CAST,
         Kind.APPEAL_DECIDED,
     }
 )

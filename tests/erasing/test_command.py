@@ -70,7 +70,7 @@ def test_a_paper_that_tells_the_name_goes_and_others_stay(made: MeetAtHand) -> N
         for paper, facts in ((told, f'{{"grounds": [["by", "{BO}"]]}}'), (other, '{"by": "Nora"}')):
             conn.execute(
                 "INSERT INTO papers VALUES (?, ?, 'form', ?, 'A4', 1, '', ?, ?, '', ?, 1, "
-                "'2026-06-13T12:00:00Z')",
+                "'B-B', '2026-06-13T12:00:00Z')",
                 (paper, made.id, new_id(), facts, f"%PDF of {paper}".encode(), seal),
             )
     assert erase(made.service, made.id, "--name", BO, *WHY) == 0

@@ -195,7 +195,7 @@ def test_a_lost_key_and_a_locked_one_are_told_with_the_way_out(
     file.rename(tmp_path / "elsewhere")
     ended, _, why = run(capsys, meet)
     assert ended == 1
-    assert "make a new seal" in why
+    assert "make another seal" in why
 
 
 @pytest.mark.parametrize("named", ["no-id", "", "01936f2e-7b1c-7cc3-98c4-dc0c0c07398f"])
