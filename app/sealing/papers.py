@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from hashlib import sha256
-from typing import TYPE_CHECKING, Generic
+from typing import TYPE_CHECKING, Any, Generic
 from weakref import WeakValueDictionary
 from zoneinfo import ZoneInfo
 
@@ -57,19 +57,20 @@ class _Seen(Generic[Facts]):
     """What was read at one moment: what the paper tells, its last edition, the record's head."""
 
     told: Told[Facts]
+    document: dict[str, Any]
     last: AnyRow | None
     head: Head
 
     @property
     def is_told_already(self) -> bool:
-        return self.last is not None and self.last.facts == self.told.document
+        return self.last is not None and self.last.facts == self.document
 
     @property
     def only_lacks_seals(self) -> bool:
         """Whether the last edition tells the same, and is sealed for the first of these acts."""
         if self.last is None:
             return False
-        was, now = self.last.facts, self.told.document
+        was, now = self.last.facts, self.document
         sealed = was["acts"]
         return bool(
             was["told"] == now["told"]
@@ -113,7 +114,7 @@ def _given_out(
 
     def look(conn: Connection) -> _Seen[Facts]:
         told = wanted.gather(conn, now)
-        return _Seen(told, last_edition(conn, meet, place), head_of(conn, meet))
+        return _Seen(told, told.document, last_edition(conn, meet, place), head_of(conn, meet))
 
     seen = store.read_now(look)  # 1
     if (
@@ -160,7 +161,7 @@ def _seal(seal: OpenSeal, content: bytes, act: Act, told: Told[Facts], now: date
 
 
 def _as_kept(seen: _Seen[Facts], made: tuple[bytes, Level], seal: OpenSeal) -> SealedPaper:
-    document, (content, level) = seen.told.document, made
+    document, (content, level) = seen.document, made
     return SealedPaper(
         facts=document,
         facts_sha256=sha256(canonical(document)).hexdigest(),

@@ -64,8 +64,8 @@ NOT_KEPT = (
 )
 ANOTHER = (
     "The key on this server gives another key for the record's heads than was published with this "
-    "meet's seal, so nothing can be sealed. Make a new seal with the command `seal`; all else goes "
-    "on."
+    "meet's seal, so nothing can be sealed. Stop the server and make another seal with `seal MEET "
+    "--because WHY`. All else goes on."
 )
 NO_EVIDENCE = (
     "The file that ZONEDOCKET_TIMESTAMP_EVIDENCE names cannot be used, so nothing can be sealed. "

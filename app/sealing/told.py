@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cache
 from typing import Any, Generic, TypeVar
 
 from pydantic import TypeAdapter
@@ -56,7 +57,14 @@ class Told(Generic[Facts]):
 
 
 def _dumped(value: object) -> Any:
-    return TypeAdapter(type(value)).dump_python(value, mode="json")
+    kind: Any = type(value)
+    return _adapter(kind).dump_python(value, mode="json")
+
+
+@cache
+def _adapter(kind: type) -> TypeAdapter[Any]:
+    """Made once a kind of facts: making one takes longer than all it is used for."""
+    return TypeAdapter(kind)
 
 
 @dataclass(frozen=True, slots=True)
