@@ -168,6 +168,21 @@ class KeyOptionsOut(Wire):
     )
 
 
+KEY_REVOKED_FROM = Field(
+    description="from when on its key is revoked, where that is before this was signed: then it "
+    "does not show who signed. A later revoking leaves what was signed before good"
+)
+
+
+class SignedWithOut(Wire):
+    """How something was signed: with the PIN, or with a passkey."""
+
+    strength: Literal["PIN", "device key"]
+    key: KeyId | None
+    key_revoked_from: datetime | None = KEY_REVOKED_FROM
+    words: str
+
+
 class SignedActOut(Wire):
     """Something that was signed with a key."""
 
