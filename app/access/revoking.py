@@ -18,8 +18,11 @@ from app.access.tables import device_keys, sessions
 from app.clock import rfc3339
 from app.ids import KeyId, OfficialId
 from app.record.kinds import Kind
+from app.record.queries import is_closed
 from app.refusals import Malformed, NotFound
 from app.store.action import Action, Deed, Done, Unit
+
+NOT_KEPT = "not kept, since the meet was erased"
 
 
 def revoke_key(official: OfficialId, key_id: KeyId, sent: RevokeIn) -> Action[KeyOut]:
@@ -39,7 +42,8 @@ def revoke_key(official: OfficialId, key_id: KeyId, sent: RevokeIn) -> Action[Ke
         values = {"revoked_from": start, "revoked_at": unit.now}
         unit.conn.execute(update(device_keys).where(device_keys.c.id == key_id).values(**values))
         out = key_out(unit.conn, unit.meet_id, key_id)
-        body = {**_revoked(key_id, official, start), "reason": sent.reason}
+        reason = NOT_KEPT if is_closed(unit.conn, unit.meet_id) else sent.reason
+        body = {**_revoked(key_id, official, start), "reason": reason}
         return Done(out, Deed(Kind.KEY_REVOKED, key_id, body))
 
     return act

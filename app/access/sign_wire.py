@@ -218,7 +218,7 @@ class RevokeIn(Wire):
         {"reason": "The tablet goes to somebody else."},
     )
 
-    reason: Reasons
+    reason: Reasons = Field(description="stands in the record; not kept in a meet that was erased")
     revoked_from: PhoneTime | None = Field(
         default=None, description="not in the future; left out, it is now"
     )

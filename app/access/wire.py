@@ -85,7 +85,9 @@ class JoinIn(LookIn):
 
     session: ChosenId
     pin: Pin
-    device: OptionalName = ""
+    device: OptionalName = Field(
+        default="", description="whose device it is; not kept in a meet that was erased"
+    )
 
 
 class JoinOut(Wire):

@@ -17,7 +17,6 @@ from app.erasing.plan import Change, Plan, plan_of
 from app.erasing.queries import (
     insist_pictures,
     insist_there,
-    is_closed,
     names_of,
     note_of,
     notes_of,
@@ -27,6 +26,7 @@ from app.erasing.queries import (
 from app.erasing.scope import OnePerson, Scope, WholeMeet
 from app.ids import OfficialId
 from app.record.kinds import Kind
+from app.record.queries import is_closed
 from app.refusals import Malformed
 from app.schema import all_tables
 from app.store.action import Action, Actor, Deed, Done, Unit

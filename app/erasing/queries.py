@@ -17,7 +17,7 @@ from app.erasing.what import Sort, is_id_or_instant, sort_of
 from app.ids import MeetId, OfficialId
 from app.meets.queries import meet_row
 from app.record.kinds import Kind
-from app.record.queries import entries_about
+from app.record.queries import entries_about, is_closed
 from app.refusals import NotFound
 from app.schema import all_tables
 from app.visible import likeness
@@ -104,12 +104,6 @@ def insist_pictures(conn: Connection, meet_id: MeetId, asked: frozenset[str]) ->
     unknown = asked - set(conn.execute(mine).scalars())
     if unknown:
         raise NotFound(f"There is no picture {min(unknown)} at this meet.")
-
-
-def is_closed(conn: Connection, meet_id: MeetId) -> bool:
-    """Whether the whole meet was erased."""
-    heads = all_tables().tables["record_heads"]
-    return bool(conn.execute(select(heads.c.closed).where(heads.c.meet_id == meet_id)).scalar())
 
 
 def meets_due(conn: Connection, now: datetime) -> Iterator[Due]:
