@@ -46,7 +46,7 @@ from webauthn.helpers.structs import (
 )
 
 from app.access.guard import Admitted
-from app.access.key_kinds import PASSKEY, NewKey, in_pem
+from app.access.key_kinds import PASSKEY, NewKey, in_pem, insist_on_room
 from app.access.pen import NO_SUCH_PASSKEY, DeviceProof
 from app.access.queries import Caller, key_row, keys_of, session_salt
 from app.access.sign_wire import DeviceSignature, KeyIn, KeyOptionsOut, decode, encode
@@ -109,12 +109,13 @@ def _insist_domain(party: Party) -> None:
 
 async def creation_options(here: Admitted, meet_id: MeetId) -> KeyOptionsOut:
     """What a browser is asked so that it makes a passkey; StateConflict where the server has no
-    name.
+    name, or the caller as many keys as count at a time.
     """
     caller, party = here.caller, party_of(here.services.settings)
     _insist_domain(party)
     salt = await here.store.read(lambda conn: session_salt(conn, caller.session_id))
     known = await here.store.read(lambda conn: keys_of(conn, meet_id, caller.official_id))
+    insist_on_room(sum(one.revoked_from is None for one in known))
     made = generate_registration_options(
         rp_id=party.id,
         rp_name="Zone Docket",

@@ -80,6 +80,15 @@ _KEYS = (
     )
     .order_by(device_keys.c.registered_at, device_keys.c.id)
 )
+_COUNT_LIVE = (
+    select(func.count())
+    .select_from(device_keys)
+    .where(
+        device_keys.c.meet_id == bindparam("meet"),
+        device_keys.c.official_id == bindparam("official"),
+        device_keys.c.revoked_from.is_(None),
+    )
+)
 _REVOKED = select(device_keys.c.id, device_keys.c.revoked_from).where(
     device_keys.c.id.in_(bindparam("keys", expanding=True)), device_keys.c.revoked_from.is_not(None)
 )
@@ -215,6 +224,12 @@ def key_out(conn: Connection, meet_id: MeetId, key_id: KeyId) -> KeyOut:
     if row is None:
         raise NotFound("There is no such key at this meet.")
     return _key_out(conn, row)
+
+
+def count_live_keys(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> int:
+    """How many keys of an official have not been revoked."""
+    asked = {"meet": meet_id, "official": official_id}
+    return conn.execute(_COUNT_LIVE, asked).scalar_one()
 
 
 def revoked_of(conn: Connection, keys: Sequence[KeyId]) -> Mapping[KeyId, datetime]:
