@@ -6,7 +6,7 @@ What erases is loaded only when it is called: the other commands need none of it
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from sqlalchemy import make_url
@@ -17,8 +17,6 @@ from app.wire import clean_line
 
 if TYPE_CHECKING:
     from app.erasing.actions import Wanted
-    from app.erasing.doing import Looked
-    from app.erasing.plan import Plan
 
 EXAMPLE = (
     'erase 01936f2e-7b1c-7cc3-98c4-dc0c0c07398f --name "Bo Halyard" --because "asked for it" '
@@ -100,6 +98,7 @@ def _name(text: str) -> str:
 def lines_of(parsed: argparse.Namespace, database_url: str) -> Iterator[str]:
     """Erase, or look only, and tell what went; ValueError for a call that cannot be meant."""
     from app.erasing.doing import erase_all, look_at  # noqa: PLC0415
+    from app.erasing.telling import outcome_in_words  # noqa: PLC0415
 
     wants = list(_wanted(parsed, database_url))
     if not wants:
@@ -107,12 +106,12 @@ def lines_of(parsed: argparse.Namespace, database_url: str) -> Iterator[str]:
         return
     if parsed.look:
         for meet, wanted in wants:
-            yield from _looked(meet, look_at(database_url, meet, wanted))
+            yield from outcome_in_words(meet, look_at(database_url, meet, wanted))
         return
     with only_process(make_url(database_url)):
-        are_all_written_anew, plans = erase_all(database_url, wants)
-    for (meet, _wanted_there), plan in zip(wants, plans, strict=True):
-        yield from _erased(meet, plan)
+        are_all_written_anew, erased = erase_all(database_url, wants)
+    for (meet, _wanted_there), one in zip(wants, erased, strict=True):
+        yield from outcome_in_words(meet, one)
     if not are_all_written_anew:
         yield NOT_ALL_WRITTEN_ANEW
     yield CAUTION
@@ -135,27 +134,3 @@ def _wanted(parsed: argparse.Namespace, url: str) -> Iterator[tuple[MeetId, Want
         raise ValueError("--because is missing: say why, in words that may stay for good")
     wanted = Wanted(parsed.because, parsed.by, names, official, frozenset(pictures))
     yield MeetId(parsed.meet), wanted
-
-
-def _looked(meet: MeetId, looked: Looked) -> Iterator[str]:
-    if looked.plan.is_empty:
-        yield f"Meet {meet}: nothing of it is there (any more)."
-    else:
-        yield f"Meet {meet}: this would go, and nothing was changed:"
-        yield from _places(looked.plan.places)
-    if looked.in_part:
-        yield "These tell a word of the name only, and stay unless that is a --name too:"
-        yield from _places(looked.in_part)
-
-
-def _erased(meet: MeetId, plan: Plan) -> Iterator[str]:
-    if plan.is_empty:
-        yield f"Meet {meet}: nothing of it was there (any more)."
-        return
-    yield f"Meet {meet}: erased, and the record says so:"
-    yield from _places(plan.places)
-
-
-def _places(places: Mapping[str, int]) -> Iterator[str]:
-    for place, count in sorted(places.items()):
-        yield f"  {place:<40}{count:>7,}"
