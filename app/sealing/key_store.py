@@ -16,8 +16,6 @@ from __future__ import annotations
 import logging
 import os
 import stat
-from collections.abc import Iterator
-from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryFile
@@ -114,21 +112,16 @@ class KeyStore:
             raise locked
 
     def warn_of_what_others_may_open(self) -> None:
-        """Say in the log where the folder, or a key in it, is open to others than its owner."""
-        for path in self._open_to_others():
-            log.warning(
-                "%s is open to others than its owner, and whoever copies a key can try out "
-                "passphrases: chmod go= %s",
-                *(path, path),
-            )
-
-    def _open_to_others(self) -> Iterator[Path]:
+        """Say in the log where the folder, or keys in it, are open to others than their owner."""
         if self._folder is None:
             return
-        for path in (self._folder, *self._newest_first()):
-            with suppress(OSError):  # the log has said so before
-                if path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
-                    yield path
+        found = [one for one in (self._folder, *self._newest_first()) if _is_open_to_others(one)]
+        if found:
+            log.warning(
+                "%s and %d more are open to others than their owner, and whoever copies a key can "
+                "try out passphrases: chmod -R go= %s",
+                *(found[0], len(found) - 1, self._folder),
+            )
 
     def _newest_first(self) -> list[Path]:
         files = self._folder.glob("*.p12") if self._folder is not None else []
@@ -195,6 +188,13 @@ def _is_whole(content: bytes) -> bool:
         return len(content) == 2 + content[1]
     digits = content[1] & 0x7F
     return len(content) == 2 + digits + int.from_bytes(content[2 : 2 + digits])
+
+
+def _is_open_to_others(path: Path) -> bool:
+    try:
+        return bool(path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))
+    except OSError:  # there is none yet, or the log has said so before
+        return False
 
 
 def _written_at(file: Path) -> int:
