@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import pytest
+
 from app.ids import new_id
 from tests.access.authenticator import Authenticator
-from tests.access.test_signing import challenge_of
-from tests.builders import PIN, MeetAtHand, a_problem, add_official
+from tests.access.test_signing import Matter, challenge_of, register
+from tests.builders import PIN, MeetAtHand, a_meet, a_problem, add_official
+from tests.conftest import NewDatabase
 from tests.reports.test_signed_on_the_phone import Phone
+from tests.running import PUBLIC_URL, Service, a_service
 
 
 def test_twenty_keys_of_one_official_count_at_a_time(meet: MeetAtHand) -> None:
@@ -27,3 +31,56 @@ def test_twenty_keys_of_one_official_count_at_a_time(meet: MeetAtHand) -> None:
     revoked = who.post(f"me/keys/{phones[0].id}/revoke", {"reason": "Given away."})
     assert revoked.status_code == 200
     assert who.put(f"me/keys/{new_id()}", late).status_code == 201
+
+
+def test_a_passkey_used_on_a_page_of_another_address_is_refused_with_the_way_out(
+    meet: MeetAtHand,
+) -> None:
+    device = Authenticator()
+    key, matter = register(meet.referee, device), Matter(meet)
+    device.origin = "https://relays.test:8443"
+    told = a_problem(matter.sign(key, device), 403, "signature-refused")
+    assert "on a page of https://relays.test:8443, and this server is known as" in told["detail"]
+    assert "ZONEDOCKET_PUBLIC_URL" in told["detail"]
+    late = device.create(challenge_of(meet.referee)) | {"pin": PIN}
+    told = a_problem(meet.referee.put(f"me/keys/{new_id()}", late), 403, "signature-refused")
+    assert "on a page of https://relays.test:8443" in told["detail"]
+
+
+@pytest.mark.parametrize(
+    "origin", ["javascript:alert(1)", "https://" + "a" * 300, "https://a b", 3]
+)
+def test_an_address_that_is_none_is_not_told_again(meet: MeetAtHand, origin: str) -> None:
+    device = Authenticator()
+    key, matter = register(meet.referee, device), Matter(meet)
+    device.origin = origin
+    told = a_problem(matter.sign(key, device), 403, "signature-refused")
+    assert "does not fit" in told["detail"]
+
+
+@pytest.mark.parametrize("now", ["https://relays.test:8443", "http://relays.test"])
+def test_a_passkey_of_the_time_when_the_server_had_another_address_is_to_be_made_anew(
+    new_database: NewDatabase, now: str
+) -> None:
+    """Whoever checks an export holds a proof's origin against that of its key."""
+    url, device = new_database("sqlite"), Authenticator()
+    with a_service(url) as service:
+        meet = a_meet(service)
+        key = register(meet.referee, device)
+        assert Matter(meet).sign(key, device).status_code == 201
+    with a_service(url, public_url=now) as service:
+        moved(meet, service)
+        device.origin = now
+        told = a_problem(Matter(meet, lane=5).sign(key, device), 403, "signature-refused")
+        assert f"registered when this server was {PUBLIC_URL}" in told["detail"]
+        assert "register this device anew" in told["detail"]
+        anew = Authenticator(origin=now)
+        key = register(meet.referee, anew)
+        assert Matter(meet, lane=6).sign(key, anew).status_code == 201
+
+
+def moved(meet: MeetAtHand, service: Service) -> None:
+    """The same meet, as another service serves it."""
+    meet.service = service
+    for person in meet.people.values():
+        person.http = service.http
