@@ -33,6 +33,24 @@ def test_twenty_keys_of_one_official_count_at_a_time(meet: MeetAtHand) -> None:
     assert who.put(f"me/keys/{new_id()}", late).status_code == 201
 
 
+def test_whoever_leaves_a_device_is_told_what_becomes_of_its_keys(meet: MeetAtHand) -> None:
+    """Keys of the session count no more; one that was revoked before is not told again."""
+    who = add_official(meet, f"leaver {new_id()}", "umpire")
+    old, phone = Phone(meet, who), Phone(meet, who)
+    assert who.post(f"me/keys/{old.id}/revoke", {"reason": "Given away."}).status_code == 200
+    left = who.delete("/api/me/session")
+    assert left.status_code == 200, left.text
+    [told] = left.json()["keys_revoked"]
+    [kept] = [
+        one
+        for one in meet.organiser.get(f"officials/{who.id}/keys").json()
+        if one["id"] == phone.id
+    ]
+    assert told == {"key": phone.id, "revoked_from": kept["revoked_from"]}
+    other = add_official(meet, f"leaver {new_id()}", "umpire")
+    assert other.delete("/api/me/session").json()["keys_revoked"] == []
+
+
 def test_a_passkey_used_on_a_page_of_another_address_is_refused_with_the_way_out(
     meet: MeetAtHand,
 ) -> None:
