@@ -34,11 +34,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What `erase` takes."""
     meets = parser.add_mutually_exclusive_group(required=True)
     meets.add_argument("meet", metavar="MEET", nargs="?", type=_id, help="the meet's id")
-    meets.add_argument(
-        "--due", action="store_true", help="all meets that have kept names for their `keep_days`"
-    )
+    meets.add_argument("--due", action="store_true", help="every meet whose `keep_days` are over")
     _add_person(parser)
-    parser.add_argument("--because", type=_line, metavar="WHY", help="why; it stays for good")
+    parser.add_argument(
+        "--because", type=_line, metavar="WHY", help="why, without a name: it stays for good"
+    )
     parser.add_argument(
         "--by",
         type=_line,
@@ -50,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_person(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--official", metavar="ID", type=_id, help="this official only")
+    parser.add_argument("--official", metavar="ID", type=_id, help="one official, and nobody else")
     parser.add_argument(
         "--name",
         dest="names",
@@ -58,7 +58,8 @@ def _add_person(parser: argparse.ArgumentParser) -> None:
         type=_name,
         action="append",
         default=[],
-        help="whoever has this name only; once for each way in which it is written",
+        help="whoever has this name, and nobody else; once for each spelling, whatever its case, "
+        "blanks, apostrophes and hyphens",
     )
     parser.add_argument(
         "--picture",
@@ -66,7 +67,7 @@ def _add_person(parser: argparse.ArgumentParser) -> None:
         type=_id,
         action="append",
         default=[],
-        help="this picture, which shows them",
+        help="a picture that shows that person; once for each",
     )
 
 
@@ -102,7 +103,7 @@ def lines_of(parsed: argparse.Namespace, database_url: str) -> Iterator[str]:
 
     wants = list(_wanted(parsed, database_url))
     if not wants:
-        yield "No meet has kept names for its `keep_days` yet."
+        yield "No meet is due: there is none whose `keep_days` are over."
         return
     if parsed.look:
         for meet, wanted in wants:
