@@ -83,11 +83,6 @@ class Made:
     body: Mapping[str, Any] | None
 
 
-def is_closed(conn: Connection, meet_id: MeetId) -> bool:
-    """Whether the whole meet was erased: nothing is kept in it any more that tells of anybody."""
-    return bool(conn.execute(_CLOSED, {"meet": meet_id}).scalar())
-
-
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The record's size and root; an empty one for a meet that has none."""
     row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
@@ -148,3 +143,8 @@ def head_line(meet_id: MeetId, head: Head) -> str:
 def _export_line(row: AnyRow) -> str:
     salt = row.salt.hex() if row.salt is not None else None
     return json.dumps({"entry": row.entry, "salt": salt, "body": row.body}, ensure_ascii=False)
+
+
+def is_closed(conn: Connection, meet_id: MeetId) -> bool:
+    """Whether the whole meet was erased: nothing is kept in it any more that tells of anybody."""
+    return bool(conn.execute(_CLOSED, {"meet": meet_id}).scalar())
