@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
@@ -103,6 +104,31 @@ def test_a_later_revoking_leaves_earlier_signatures_and_their_papers_as_they_wer
     assert {paper: meet.referee.get(paper).content for paper in papers} == before
     assert meet.referee.get(f"rulings/{ruling}").json()["signed_with"]["key_revoked_from"] is None
     assert meet.umpire.get(f"reports/{written}").json()["attested"]["key_revoked_from"] is None
+
+
+def revoke_now(meet: MeetAtHand, who: Person, key: str) -> None:
+    assert who.post(f"me/keys/{key}/revoke", {"reason": "Given away."}).status_code == 200
+
+
+def leave(meet: MeetAtHand, who: Person, key: str) -> None:
+    assert who.delete("/api/me/session").status_code == 200
+
+
+@pytest.mark.parametrize("end", [revoke_now, leave])
+def test_a_clock_that_was_set_back_makes_no_earlier_signature_a_doubtful_one(
+    meet: MeetAtHand, end: Callable[[MeetAtHand, Person, str], None]
+) -> None:
+    """Nobody has said that the key was in other hands."""
+    who, device = add_official(meet, f"second referee {new_id()}", "referee"), Authenticator()
+    key, matter = register(who, device), Matter(meet, who)
+    ruling = matter.sign(key, device).json()["id"]
+    meet.service.clock.move(timedelta(minutes=-5))
+    end(meet, who, key)
+    told = meet.referee.get(f"rulings/{ruling}").json()["signed_with"]
+    assert told["key_revoked_from"] is None
+    [kept] = meet.organiser.get(f"officials/{who.id}/keys").json()
+    assert kept["revoked_from"] is not None
+    assert kept["signed_since"] == []
 
 
 def test_a_ruling_signed_with_a_pin_stays_good_whatever_key_is_revoked(meet: MeetAtHand) -> None:
