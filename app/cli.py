@@ -207,6 +207,7 @@ def play_demo(parsed: argparse.Namespace) -> int:
 def serve(parsed: argparse.Namespace) -> int:
     """Serve the database, after bringing it to the program's schema."""
     look_seldom()
+    from app.logs import keep_log  # noqa: PLC0415
     from app.sealing.passphrase import insist_one_can_be_made, tell_passphrase  # noqa: PLC0415
     from app.sealing.seals import key_store  # noqa: PLC0415  (the others need none of it)
     from app.sealing.stamping import Stamping  # noqa: PLC0415
@@ -217,7 +218,9 @@ def serve(parsed: argparse.Namespace) -> int:
     settings = _with_secrets(given)
     keys = key_store(settings)
     keys.insist_writable()
+    keep_log()
     keys.insist_opens()
+    keys.warn_of_what_others_may_open()
     Stamping.by(settings).insist_readable()
     listener = listen(settings)
     if not given.setup_key.get_secret_value():

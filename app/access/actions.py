@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
+from typing import Any
 
 from sqlalchemy import ColumnElement, insert, select, update
 
@@ -12,7 +13,7 @@ from app.access.revoking import revoke_keys_of
 from app.access.secrets import hash_secret, new_secret
 from app.access.tables import join_links, officials, sessions
 from app.access.tries import clear_tries, count_wrong_try
-from app.access.wire import LinkOut, OfficialIn, OfficialOut
+from app.access.wire import LeftOut, LinkOut, OfficialIn, OfficialOut, RevokedOut
 from app.ids import LinkId, OfficialId, SessionId
 from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, NotFound, Stale, StateConflict
@@ -148,7 +149,7 @@ def revoke_link(official_id: OfficialId, link_id: LinkId) -> Action[LinkOut]:
     return act
 
 
-def _end_sessions(unit: Unit, which: ColumnElement[bool]) -> Mapping[str, object]:
+def _end_sessions(unit: Unit, which: ColumnElement[bool]) -> Mapping[str, Sequence[Any]]:
     """End sessions, and revoke the keys of them all; returns what the record keeps of that."""
     unit.conn.execute(
         update(sessions).where(which, sessions.c.ended_at.is_(None)).values(ended_at=unit.now)
@@ -156,12 +157,17 @@ def _end_sessions(unit: Unit, which: ColumnElement[bool]) -> Mapping[str, object
     return revoke_keys_of(unit, which)
 
 
-def leave(session_id: SessionId) -> Action[None]:
+def leave(session_id: SessionId) -> Action[LeftOut]:
     """End the caller's own session on this device, and revoke the keys that it registered."""
 
-    def act(unit: Unit) -> Done[None]:
+    def act(unit: Unit) -> Done[LeftOut]:
         revoked = _end_sessions(unit, sessions.c.id == session_id)
-        return Done(None, Deed(Kind.LEFT, unit.actor.id, {"session": session_id, **revoked}))
+        keys = [
+            RevokedOut(key=one["key"], revoked_from=one["revoked_from"])
+            for one in revoked.get("keys_revoked", ())
+        ]
+        out = LeftOut(session=session_id, keys_revoked=keys)
+        return Done(out, Deed(Kind.LEFT, unit.actor.id, {"session": session_id, **revoked}))
 
     return act
 

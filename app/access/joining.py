@@ -36,6 +36,7 @@ from app.access.tries import clear_tries, insist_no_wait, turn_of
 from app.access.wire import JoinIn, JoinOut
 from app.ids import LinkId, MeetId, OfficialId, SessionId, canonical_id
 from app.record.kinds import Kind
+from app.record.queries import is_closed
 from app.refusals import JoinRefused, Malformed, PinRefused, StateConflict
 from app.roles import Role
 from app.store.action import Action, Actor, Deed, Done, Unit
@@ -191,13 +192,14 @@ def _session(conn: Connection, link: AnyRow, sent: JoinIn) -> AnyRow | None:
 
 
 def _open(unit: Unit, link: AnyRow, sent: JoinIn, lasting: Mapping[str, object]) -> None:
+    """Open it; in a meet that was erased without the device's name, which tells whose it is."""
     unit.conn.execute(
         insert(sessions).values(
             id=sent.session,
             meet_id=link.meet_id,
             official_id=link.official_id,
             link_id=link.id,
-            device=sent.device,
+            device="" if is_closed(unit.conn, unit.meet_id) else sent.device,
             joined_at=unit.now,
             **lasting,
         )

@@ -9,11 +9,11 @@ from pydantic_core import to_json
 from sqlalchemy import insert, select
 
 from app.access.guard import Admitted
-from app.access.key_kinds import PASSKEY, NewKey
+from app.access.key_kinds import PASSKEY, NewKey, insist_on_room
 from app.access.passkeys import read_attestation
 from app.access.pen import Pen
 from app.access.phone_keys import read_public_key
-from app.access.queries import Caller, key_out, key_row
+from app.access.queries import Caller, count_live_keys, key_out, key_row
 from app.access.sign_wire import KeyIn, KeyOut
 from app.access.tables import device_keys
 from app.ids import KeyId
@@ -65,6 +65,7 @@ def register_key(
             return Done(Put(key_out(unit.conn, unit.meet_id, key_id), created=False), None)
         Pen(caller).insist_may_sign(unit)
         _insist_new(unit, made)
+        insist_on_room(count_live_keys(unit.conn, unit.meet_id, caller.official_id))
         unit.conn.execute(
             insert(device_keys).values(
                 id=key_id,

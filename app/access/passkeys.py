@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hmac
 import json
+import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from hashlib import sha256
@@ -46,12 +47,14 @@ from webauthn.helpers.structs import (
 )
 
 from app.access.guard import Admitted
-from app.access.key_kinds import PASSKEY, NewKey, in_pem
+from app.access.key_kinds import PASSKEY, NewKey, in_pem, insist_on_room
 from app.access.pen import NO_SUCH_PASSKEY, DeviceProof
 from app.access.queries import Caller, key_row, keys_of, session_salt
 from app.access.sign_wire import DeviceSignature, KeyIn, KeyOptionsOut, decode, encode
 from app.config import Settings
 from app.ids import KeyId, MeetId
+from app.record.kinds import Kind
+from app.record.queries import entries_about
 from app.refusals import SignatureRefused, StateConflict
 
 CHALLENGE_LASTS = timedelta(minutes=10)
@@ -78,6 +81,10 @@ HOSTILE = (
 """What the library and its parsers raise at bytes that no authenticator makes."""
 
 
+_ORIGIN = re.compile(r"https?://[\w.:\[\]-]{1,255}")
+"""An origin that can be told (RFC 6454, 6.2)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Party:
     """Whom passkeys are for: the server by its domain, and the origin that its pages have."""
@@ -95,6 +102,23 @@ def party_of(settings: Settings) -> Party:
     return Party(host, f"{address.scheme}://{f'[{host}]' if ':' in host else host}{port}")
 
 
+class _OtherPage(ValueError):
+    """What was sent was made on a page with another address than the server's."""
+
+    def words(self, party: Party) -> str:
+        return (
+            f"This was made on a page of {self}, and this server is known as {party.origin}. Open "
+            "it there and try again; or, where phones are to open the other address, have its "
+            "operator set ZONEDOCKET_PUBLIC_URL to that. Sign with your PIN until then."
+        )
+
+
+def _insist_on_page(client_data: bytes, party: Party) -> None:
+    origin = json.loads(client_data)["origin"]
+    if origin != party.origin and _ORIGIN.fullmatch(origin):
+        raise _OtherPage(origin)
+
+
 def _insist_domain(party: Party) -> None:
     try:
         ip_address(party.id)
@@ -109,12 +133,13 @@ def _insist_domain(party: Party) -> None:
 
 async def creation_options(here: Admitted, meet_id: MeetId) -> KeyOptionsOut:
     """What a browser is asked so that it makes a passkey; StateConflict where the server has no
-    name.
+    name, or the caller as many keys as count at a time.
     """
     caller, party = here.caller, party_of(here.services.settings)
     _insist_domain(party)
     salt = await here.store.read(lambda conn: session_salt(conn, caller.session_id))
     known = await here.store.read(lambda conn: keys_of(conn, meet_id, caller.official_id))
+    insist_on_room(sum(one.revoked_from is None for one in known))
     made = generate_registration_options(
         rp_id=party.id,
         rp_name="Zone Docket",
@@ -165,6 +190,8 @@ async def read_attestation(here: Admitted, sent: KeyIn) -> NewKey:
     party = party_of(here.services.settings)
     try:
         return await run_in_threadpool(_attested, sent, party, salt, caller, now)
+    except _OtherPage as error:
+        raise SignatureRefused(error.words(party)) from error
     except HOSTILE as error:
         raise SignatureRefused(
             "This passkey cannot be registered: it was made for another server, for another "
@@ -178,6 +205,7 @@ def _attested(sent: KeyIn, party: Party, salt: str, caller: Caller, now: datetim
     assert sent.attestation_object is not None
     assert sent.client_data_json is not None
     attestation, client_data = decode(sent.attestation_object), decode(sent.client_data_json)
+    _insist_on_page(client_data, party)
     challenge = parse_client_data_json(client_data).challenge
     read = parse_attestation_object(attestation)
     credential = read.auth_data.attested_credential_data
@@ -226,8 +254,11 @@ async def prove(here: Admitted, party: Party, sent: DeviceSignature) -> DevicePr
     row = await here.store.read(lambda conn: key_row(conn, caller.meet_id, key))
     if row is None or row.kind != PASSKEY or row.official_id != caller.official_id:
         raise SignatureRefused(NO_SUCH_PASSKEY)
+    await _insist_registered_here(here, party, key)
     try:
         return await run_in_threadpool(_verified, sent, party, row.public_key, row.credential)
+    except _OtherPage as error:
+        raise SignatureRefused(error.words(party)) from error
     except HOSTILE as error:
         raise SignatureRefused(
             "This passkey's signature does not fit: it was made with another key, for another "
@@ -236,7 +267,24 @@ async def prove(here: Admitted, party: Party, sent: DeviceSignature) -> DevicePr
         ) from error
 
 
+async def _insist_registered_here(here: Admitted, party: Party, key: KeyId) -> None:
+    """SignatureRefused for a key of the time when the server had another address: whoever checks
+    the record holds a signature's origin against that of its key.
+    """
+    meet = here.caller.meet_id
+    made = await here.store.read(lambda conn: entries_about(conn, meet, Kind.KEY_REGISTERED, key))
+    body = made[0].body if made else None
+    then = None if body is None else body.get("origin")
+    if then not in {None, party.origin}:
+        raise SignatureRefused(
+            f"This passkey was registered when this server was {then}, and it is {party.origin} "
+            "now, so nobody could check what it signs. Nothing was signed. Revoke it "
+            "(POST …/me/keys/{key}/revoke) and register this device anew, or sign with your PIN."
+        )
+
+
 def _verified(sent: DeviceSignature, party: Party, pem: str, credential: str) -> DeviceProof:
+    _insist_on_page(decode(sent.client_data_json), party)
     challenge = json.loads(decode(sent.client_data_json))["challenge"]
     signed = decode(challenge)
     verified = verify_authentication_response(

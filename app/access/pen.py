@@ -24,8 +24,9 @@ from pydantic_core import from_json
 from sqlalchemy import Connection, insert, update
 
 from app.access.queries import Caller, has_ended, key_row, official_row, signatures_on
+from app.access.sign_wire import SignedWithOut
 from app.access.tables import device_keys, signatures
-from app.clock import rfc3339
+from app.clock import in_zone, rfc3339
 from app.ids import KeyId, MeetId, new_id
 from app.record.canonical import canonical
 from app.refusals import (
@@ -276,18 +277,50 @@ def statement_digest(statement: Mapping[str, object]) -> str:
     return sha256(canonical(dict(statement))).hexdigest()
 
 
-def in_words(strength: str, device: str | None) -> str:
-    """How something was signed, as a form names it."""
-    if strength == Strength.DEVICE_KEY:
-        whose = f"passkey of {device}" if device else "passkey of a device"
+def in_words(row: AnyRow, zone: str = "", *, names_device: bool = True) -> str:
+    """How something was signed, as a form names it, and whether its key was revoked from before;
+    from when is told in a time zone, where one is given.
+    """
+    if row.strength != Strength.DEVICE_KEY:
+        return BY_PIN
+    whose = f"passkey of {row.device}" if names_device and row.device else "passkey of a device"
+    since = revoked_before(row.revoked_from, row.signed_at)
+    if since is None:
         return f"{whose}; anybody can check it against the export"
-    return BY_PIN
+    return f"{whose}; {revoked_in_words(since, zone)}"
+
+
+def revoked_before(revoked_from: datetime | None, signed_at: datetime) -> datetime | None:
+    """From when on a key was revoked, where that is before it signed; else the signature is good,
+    whatever became of the key since.
+    """
+    return revoked_from if revoked_from is not None and revoked_from <= signed_at else None
+
+
+def revoked_in_words(since: datetime, zone: str = "") -> str:
+    """That a key was revoked from before it signed."""
+    at = f"{in_zone(since, zone)} on" if zone else "a time"
+    return f"the key is revoked from {at}, before this was signed, so it does not show who signed"
 
 
 BY_PIN = "PIN on a joined device, attested by the server"
 
 
-def how_signed(conn: Connection, meet_id: MeetId, act: str, subject: str) -> str:
+def how_signed(conn: Connection, meet_id: MeetId, act: str, subject: str, zone: str) -> str:
     """How the first signature of such an act was given; before signatures were kept, by PIN."""
     signed = signatures_on(conn, meet_id, act, [subject])
-    return in_words(signed[0].strength, signed[0].device) if signed else BY_PIN
+    return in_words(signed[0], zone) if signed else BY_PIN
+
+
+def signed_with(conn: Connection, meet_id: MeetId, act: str, subject: str) -> SignedWithOut:
+    """The same, as it goes over HTTP."""
+    signed = signatures_on(conn, meet_id, act, [subject])
+    if not signed:
+        return SignedWithOut(strength="PIN", key=None, key_revoked_from=None, words=BY_PIN)
+    first = signed[0]
+    return SignedWithOut(
+        strength=first.strength,
+        key=first.key_id,
+        key_revoked_from=revoked_before(first.revoked_from, first.signed_at),
+        words=in_words(first),
+    )

@@ -80,6 +80,18 @@ _KEYS = (
     )
     .order_by(device_keys.c.registered_at, device_keys.c.id)
 )
+_COUNT_LIVE = (
+    select(func.count())
+    .select_from(device_keys)
+    .where(
+        device_keys.c.meet_id == bindparam("meet"),
+        device_keys.c.official_id == bindparam("official"),
+        device_keys.c.revoked_from.is_(None),
+    )
+)
+_REVOKED = select(device_keys.c.id, device_keys.c.revoked_from).where(
+    device_keys.c.id.in_(bindparam("keys", expanding=True)), device_keys.c.revoked_from.is_not(None)
+)
 _SINCE = (signatures.c.key_id == bindparam("key")) & (signatures.c.signed_at >= bindparam("since"))
 _SIGNED_SINCE = (
     select(signatures.c.act, signatures.c.subject, signatures.c.signed_at)
@@ -89,7 +101,12 @@ _SIGNED_SINCE = (
 )
 _COUNT_SINCE = select(func.count()).select_from(signatures).where(_SINCE)
 _SIGNATURES = (
-    select(signatures, device_keys.c.device, officials.c.name.label("official_name"))
+    select(
+        signatures,
+        device_keys.c.device,
+        device_keys.c.revoked_from,
+        officials.c.name.label("official_name"),
+    )
     .join(officials, officials.c.id == signatures.c.official_id)
     .outerjoin(device_keys, device_keys.c.id == signatures.c.key_id)
     .where(
@@ -209,6 +226,19 @@ def key_out(conn: Connection, meet_id: MeetId, key_id: KeyId) -> KeyOut:
     return _key_out(conn, row)
 
 
+def count_live_keys(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> int:
+    """How many keys of an official have not been revoked."""
+    asked = {"meet": meet_id, "official": official_id}
+    return conn.execute(_COUNT_LIVE, asked).scalar_one()
+
+
+def revoked_of(conn: Connection, keys: Sequence[KeyId]) -> Mapping[KeyId, datetime]:
+    """Of these keys those that were revoked, and from when on."""
+    if not keys:
+        return {}
+    return {row.id: row.revoked_from for row in conn.execute(_REVOKED, {"keys": list(keys)})}
+
+
 def _key_out(conn: Connection, row: AnyRow) -> KeyOut:
     since, in_all = _signed_since(conn, row)
     return KeyOut(
@@ -247,8 +277,8 @@ def signature_row(conn: Connection, signature_id: SignatureId) -> AnyRow | None:
 def signatures_on(
     conn: Connection, meet_id: MeetId, act: str, subjects: Sequence[str]
 ) -> list[AnyRow]:
-    """The signatures of such acts on these things, first to last, with the signer's name and the
-    device whose key it was.
+    """The signatures of such acts on these things, first to last, with the signer's name, the
+    device whose key it was, and from when on that was revoked.
     """
     which = {"meet": meet_id, "act": act, "subjects": list(subjects)}
     return list(conn.execute(_SIGNATURES, which))

@@ -14,6 +14,7 @@ from app.access.signing import confirm_pin
 from app.access.wire import (
     JoinIn,
     JoinOut,
+    LeftOut,
     LinkOut,
     LookIn,
     LookOut,
@@ -77,11 +78,15 @@ async def who_am_i(here: Here) -> Response:
     )
 
 
-@router.delete("/api/me/session", status_code=204)
+@router.delete("/api/me/session", response_model=LeftOut)
 async def leave_session(here: Here) -> Response:
-    """End this device's session. The keys that were registered in it sign nothing from then on."""
-    await here.store.act(here.caller.meet_id, here.actor, actions.leave(here.caller.session_id))
-    return Response(status_code=204)
+    """End this device's session. The keys that were registered in it sign nothing from then on; the
+    answer names them.
+    """
+    caller = here.caller
+    return answer(
+        await here.store.act(caller.meet_id, here.actor, actions.leave(caller.session_id))
+    )
 
 
 @router.get("/api/meets/{meet}/officials", response_model=list[OfficialOut])

@@ -168,6 +168,21 @@ class KeyOptionsOut(Wire):
     )
 
 
+KEY_REVOKED_FROM = Field(
+    description="from when on its key is revoked, where that is before this was signed: then it "
+    "does not show who signed. A later revoking leaves what was signed before good"
+)
+
+
+class SignedWithOut(Wire):
+    """How something was signed: with the PIN, or with a passkey."""
+
+    strength: Literal["PIN", "device key"]
+    key: KeyId | None
+    key_revoked_from: datetime | None = KEY_REVOKED_FROM
+    words: str
+
+
 class SignedActOut(Wire):
     """Something that was signed with a key."""
 
@@ -203,7 +218,7 @@ class RevokeIn(Wire):
         {"reason": "The tablet goes to somebody else."},
     )
 
-    reason: Reasons
+    reason: Reasons = Field(description="stands in the record; not kept in a meet that was erased")
     revoked_from: PhoneTime | None = Field(
         default=None, description="not in the future; left out, it is now"
     )

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from app.ids import ChosenId, LinkId, MeetId, OfficialId, SessionId
+from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId, SessionId
 from app.roles import Role
 from app.wire import Name, OptionalName, Pin, Wire, shown
 
@@ -85,7 +85,9 @@ class JoinIn(LookIn):
 
     session: ChosenId
     pin: Pin
-    device: OptionalName = ""
+    device: OptionalName = Field(
+        default="", description="whose device it is; not kept in a meet that was erased"
+    )
 
 
 class JoinOut(Wire):
@@ -98,6 +100,24 @@ class JoinOut(Wire):
     name: str
     roles: list[Role]
     expires_at: datetime
+
+
+class RevokedOut(Wire):
+    """A key that was revoked with the session it was registered in."""
+
+    key: KeyId
+    revoked_from: datetime
+
+
+class LeftOut(Wire):
+    """A session that has ended, and what that did to the device's keys."""
+
+    session: SessionId
+    keys_revoked: list[RevokedOut] = Field(
+        description="the keys that were registered in it and counted until now: what they signed "
+        "before stays good, and they sign nothing more. A key of another session of yours stays; "
+        "revoke it apart (`POST …/me/keys/{key}/revoke`), where the device is given away"
+    )
 
 
 class SelfOut(Wire):

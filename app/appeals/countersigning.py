@@ -11,6 +11,7 @@ from app.access.queries import official_row, signature_row, signatures_on
 from app.appeals.queries import appeal_row, decision_row
 from app.appeals.wire import SignatureOut
 from app.ids import AppealId, DecisionId, SignatureId
+from app.meets.queries import meet_facts
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotYours, StateConflict
 from app.store.action import Action, Deed, Done, Put, Unit
@@ -74,7 +75,7 @@ def _signature_out(unit: Unit, decision_id: DecisionId) -> SignatureOut:
         decision=decision_id,
         official=row.official_id,
         official_name=official_row(unit.conn, unit.meet_id, row.official_id).name,
-        how=in_words(row.strength, row.device),
+        how=in_words(row, meet_facts(unit.conn, unit.meet_id).time_zone),
         statement_sha256=row.statement_sha256,
         signed_at=row.signed_at,
     )

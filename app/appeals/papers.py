@@ -286,7 +286,7 @@ def _signature(conn: Connection, meet: MeetFacts, row: AnyRow, paper: RemedyPape
         # As it was then: an official may be named otherwise since.
         name=dict(paper.grounds).get("by", row.official_name),
         at=in_zone(row.decided_at, meet.time_zone),
-        how=how_signed(conn, meet.id, "decision", row.id),
+        how=how_signed(conn, meet.id, "decision", row.id, meet.time_zone),
         digest=row.statement_digest,
     )
 
@@ -303,7 +303,7 @@ def _signed_beside(conn: Connection, meet: MeetFacts, row: AnyRow) -> Iterator[A
     """The secretary's signature, which is added to the file that the chair's was sealed in."""
     for one in signatures_on(conn, meet.id, "decision signature", [row.id]):
         signed = f"signed {in_zone(one.signed_at, meet.time_zone)}"
-        how = in_words(one.strength, one.device)
+        how = in_words(one, meet.time_zone)
         digest = f"SHA-256 of the statement: {one.statement_sha256}"
         yield Act(
             f"{one.official_name}, {SECRETARY}",

@@ -259,6 +259,6 @@ def _on_result(conn: Connection, meet: MeetFacts, out: RulingOut) -> Section:
     ]
     if out.is_shaken:
         facts.append(("to be looked at again", "what it rests on has changed since"))
-    facts.append(("signed", how_signed(conn, meet.id, "ruling", out.id)))
+    facts.append(("signed", how_signed(conn, meet.id, "ruling", out.id, meet.time_zone)))
     facts.append(("statement, SHA-256", out.statement_digest))
     return Section("", tuple(facts))

@@ -162,7 +162,7 @@ def _parts(conn: Connection, meet: MeetFacts, made: DecisionOut) -> Iterator[Sec
         moved = tuple(f"{one.team_name}: {one.words}." for one in made.affected)
         yield Section("Until when those whom it moves can appeal or protest", items=moved)
     facts = [
-        ("signed", how_signed(conn, meet.id, "decision", made.id)),
+        ("signed", how_signed(conn, meet.id, "decision", made.id, meet.time_zone)),
         ("statement, SHA-256", made.statement_digest),
     ]
     if made.advised_at is not None:

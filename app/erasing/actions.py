@@ -17,7 +17,6 @@ from app.erasing.plan import Change, Plan, plan_of
 from app.erasing.queries import (
     insist_pictures,
     insist_there,
-    is_closed,
     names_of,
     note_of,
     notes_of,
@@ -27,6 +26,7 @@ from app.erasing.queries import (
 from app.erasing.scope import OnePerson, Scope, WholeMeet
 from app.ids import OfficialId
 from app.record.kinds import Kind
+from app.record.queries import is_closed
 from app.refusals import Malformed
 from app.schema import all_tables
 from app.store.action import Action, Actor, Deed, Done, Unit
@@ -53,33 +53,47 @@ class Wanted:
         return not (self.names or self.official or self.pictures)
 
 
-def look(unit: Unit, wanted: Wanted) -> tuple[Plan, Scope]:
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """What goes, whose it is, and whether the meet is closed with it."""
+
+    plan: Plan
+    scope: Scope
+    closes: bool
+
+    @property
+    def officials(self) -> list[str]:
+        """Whoever of the officials is that person."""
+        return sorted(self.scope.officials) if isinstance(self.scope, OnePerson) else []
+
+
+def look(unit: Unit, wanted: Wanted) -> Gone:
     """What would go, without a change; Malformed where the words tell a name that is to go.
 
     NotFound for a meet, an official or a picture that is not there.
     """
     insist_there(unit.conn, unit.meet_id)
     scope = _scope(unit, wanted)
-    return plan_of(unit.conn, unit.meet_id, scope, unit.now), scope
+    closes = scope.is_whole and not is_closed(unit.conn, unit.meet_id)
+    return Gone(plan_of(unit.conn, unit.meet_id, scope, unit.now), scope, closes)
 
 
-def erase(wanted: Wanted) -> Action[Plan]:
+def erase(wanted: Wanted) -> Action[Gone]:
     """Erase it. What is gone already is not erased again, and stands in no further entry.
 
     A whole meet is closed with it: nothing is added any more that could tell of anybody.
     """
 
-    def act(unit: Unit) -> Done[Plan]:
-        plan, scope = look(unit, wanted)
-        close = scope.is_whole and not is_closed(unit.conn, unit.meet_id)
-        if plan.is_empty and not close:
-            return Done(plan, None)
-        _carry_out(unit, plan)
-        if close:
+    def act(unit: Unit) -> Done[Gone]:
+        gone = look(unit, wanted)
+        if gone.plan.is_empty and not gone.closes:
+            return Done(gone, None)
+        _carry_out(unit, gone.plan)
+        if gone.closes:
             heads = all_tables().tables["record_heads"]
             mine = heads.c.meet_id == unit.meet_id
             unit.conn.execute(update(heads).where(mine).values(closed=True))
-        return Done(plan, Deed(Kind.ERASED, unit.meet_id, _told(wanted, scope, plan)))
+        return Done(gone, Deed(Kind.ERASED, unit.meet_id, _told(wanted, gone)))
 
     return act
 
@@ -135,12 +149,13 @@ def _said_as_names(wanted: Wanted, names: Iterable[str]) -> Iterator[str]:
     yield from (name for name in names if " " in name or name in words)
 
 
-def _told(wanted: Wanted, scope: Scope, plan: Plan) -> dict[str, object]:
+def _told(wanted: Wanted, gone: Gone) -> dict[str, object]:
+    plan = gone.plan
     return {
         "because": wanted.because,
         "by": wanted.by,
-        "scope": "the meet" if scope.is_whole else "one person",
-        "officials": sorted(scope.officials) if isinstance(scope, OnePerson) else [],
+        "scope": "the meet" if gone.scope.is_whole else "one person",
+        "officials": gone.officials,
         "entries": sorted({*plan.entries, *plan.named}),
         "pictures": plan.pictures,
         "papers": sorted(plan.papers),

@@ -6,7 +6,7 @@ What erases is loaded only when it is called: the other commands need none of it
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from sqlalchemy import make_url
@@ -17,8 +17,6 @@ from app.wire import clean_line
 
 if TYPE_CHECKING:
     from app.erasing.actions import Wanted
-    from app.erasing.doing import Looked
-    from app.erasing.plan import Plan
 
 EXAMPLE = (
     'erase 01936f2e-7b1c-7cc3-98c4-dc0c0c07398f --name "Bo Halyard" --because "asked for it" '
@@ -36,11 +34,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What `erase` takes."""
     meets = parser.add_mutually_exclusive_group(required=True)
     meets.add_argument("meet", metavar="MEET", nargs="?", type=_id, help="the meet's id")
-    meets.add_argument(
-        "--due", action="store_true", help="all meets that have kept names for their `keep_days`"
-    )
+    meets.add_argument("--due", action="store_true", help="every meet whose `keep_days` are over")
     _add_person(parser)
-    parser.add_argument("--because", type=_line, metavar="WHY", help="why; it stays for good")
+    parser.add_argument(
+        "--because", type=_line, metavar="WHY", help="why, without a name: it stays for good"
+    )
     parser.add_argument(
         "--by",
         type=_line,
@@ -52,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_person(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--official", metavar="ID", type=_id, help="this official only")
+    parser.add_argument("--official", metavar="ID", type=_id, help="one official, and nobody else")
     parser.add_argument(
         "--name",
         dest="names",
@@ -60,7 +58,8 @@ def _add_person(parser: argparse.ArgumentParser) -> None:
         type=_name,
         action="append",
         default=[],
-        help="whoever has this name only; once for each way in which it is written",
+        help="whoever has this name, and nobody else; once for each spelling, whatever its case, "
+        "blanks, apostrophes and hyphens",
     )
     parser.add_argument(
         "--picture",
@@ -68,7 +67,7 @@ def _add_person(parser: argparse.ArgumentParser) -> None:
         type=_id,
         action="append",
         default=[],
-        help="this picture, which shows them",
+        help="a picture that shows that person; once for each",
     )
 
 
@@ -100,19 +99,20 @@ def _name(text: str) -> str:
 def lines_of(parsed: argparse.Namespace, database_url: str) -> Iterator[str]:
     """Erase, or look only, and tell what went; ValueError for a call that cannot be meant."""
     from app.erasing.doing import erase_all, look_at  # noqa: PLC0415
+    from app.erasing.telling import outcome_in_words  # noqa: PLC0415
 
     wants = list(_wanted(parsed, database_url))
     if not wants:
-        yield "No meet has kept names for its `keep_days` yet."
+        yield "No meet is due: there is none whose `keep_days` are over."
         return
     if parsed.look:
         for meet, wanted in wants:
-            yield from _looked(meet, look_at(database_url, meet, wanted))
+            yield from outcome_in_words(meet, look_at(database_url, meet, wanted))
         return
     with only_process(make_url(database_url)):
-        are_all_written_anew, plans = erase_all(database_url, wants)
-    for (meet, _wanted_there), plan in zip(wants, plans, strict=True):
-        yield from _erased(meet, plan)
+        are_all_written_anew, erased = erase_all(database_url, wants)
+    for (meet, _wanted_there), one in zip(wants, erased, strict=True):
+        yield from outcome_in_words(meet, one)
     if not are_all_written_anew:
         yield NOT_ALL_WRITTEN_ANEW
     yield CAUTION
@@ -135,27 +135,3 @@ def _wanted(parsed: argparse.Namespace, url: str) -> Iterator[tuple[MeetId, Want
         raise ValueError("--because is missing: say why, in words that may stay for good")
     wanted = Wanted(parsed.because, parsed.by, names, official, frozenset(pictures))
     yield MeetId(parsed.meet), wanted
-
-
-def _looked(meet: MeetId, looked: Looked) -> Iterator[str]:
-    if looked.plan.is_empty:
-        yield f"Meet {meet}: nothing of it is there (any more)."
-    else:
-        yield f"Meet {meet}: this would go, and nothing was changed:"
-        yield from _places(looked.plan.places)
-    if looked.in_part:
-        yield "These tell a word of the name only, and stay unless that is a --name too:"
-        yield from _places(looked.in_part)
-
-
-def _erased(meet: MeetId, plan: Plan) -> Iterator[str]:
-    if plan.is_empty:
-        yield f"Meet {meet}: nothing of it was there (any more)."
-        return
-    yield f"Meet {meet}: erased, and the record says so:"
-    yield from _places(plan.places)
-
-
-def _places(places: Mapping[str, int]) -> Iterator[str]:
-    for place, count in sorted(places.items()):
-        yield f"  {place:<40}{count:>7,}"

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from sqlalchemy import Connection
@@ -21,6 +21,7 @@ from app.erasing.actions import OPERATOR, Wanted, erase, look, mentioned_in_part
 from app.erasing.afterwards import overwrite_what_is_freed, write_anew
 from app.erasing.plan import Plan, tables_walked
 from app.erasing.queries import Due, meets_due
+from app.erasing.staying import where_it_stays
 from app.ids import MeetId
 from app.record.log import Keeper
 from app.schema import REVISION
@@ -33,22 +34,30 @@ Wants = Sequence[tuple[MeetId, Wanted]]
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
-    """What would go, and the places where only a part of the name is told: that stays."""
+class Outcome:
+    """What went of a meet, or would go where it is not done; and what stays: where only a part of
+    the name is told, and where it stands in names of teams and the like.
+    """
 
     plan: Plan
-    in_part: Mapping[str, int]
+    officials: Sequence[str]
+    closes: bool
+    stays: Mapping[str, int]
+    in_part: Mapping[str, int] = field(default_factory=dict)
+    is_done: bool = True
 
 
-def look_at(database_url: str, meet_id: MeetId, wanted: Wanted) -> Looked:
+def look_at(database_url: str, meet_id: MeetId, wanted: Wanted) -> Outcome:
     """What would go of a meet; nothing is changed."""
     clock = SystemClock()
 
-    def read(conn: Connection) -> Looked:
+    def read(conn: Connection) -> Outcome:
         unit = Unit(conn, clock.now(), meet_id, OPERATOR)
-        plan, _scope = look(unit, wanted)
+        gone = look(unit, wanted)
         in_part = {} if wanted.is_whole else mentioned_in_part(unit, wanted)
-        return Looked(plan, {place: n for place, n in in_part.items() if n > plan.places[place]})
+        further = {place: n for place, n in in_part.items() if n > gone.plan.places[place]}
+        stays = where_it_stays(conn, meet_id, gone.scope)
+        return Outcome(gone.plan, gone.officials, gone.closes, stays, further, is_done=False)
 
     return _read(database_url, read)
 
@@ -59,23 +68,30 @@ def due(database_url: str) -> list[Due]:
     return _read(database_url, lambda conn: list(meets_due(conn, now)))
 
 
-def erase_all(database_url: str, wants: Wants) -> tuple[bool, list[Plan]]:
+def erase_all(database_url: str, wants: Wants) -> tuple[bool, list[Outcome]]:
     """Erase all of this; whether all of the files could be written anew, and what went.
 
     Where one meet is refused, those before it are erased, and the files are written anew for them.
     """
-    plans: list[Plan] = []
+    erased: list[Outcome] = []
     with _store(database_url) as store:
         overwrite_what_is_freed(store.engines)
         store.start()
         try:
             for meet, wanted in wants:
-                plans.append(store.act_now(meet, OPERATOR, erase(wanted)))
+                erased.append(_erase(store, meet, wanted))
         finally:
             store.stop()
-            tables = sorted({table for plan in plans for table in plan.tables or tables_walked()})
-            are_all_written_anew = write_anew(store.engines, tables) if plans else True
-    return are_all_written_anew, plans
+            went = {table for one in erased for table in one.plan.tables or tables_walked()}
+            are_all_written_anew = write_anew(store.engines, sorted(went)) if erased else True
+    return are_all_written_anew, erased
+
+
+def _erase(store: Store, meet: MeetId, wanted: Wanted) -> Outcome:
+    """What stays is looked for afterwards, so that nobody waits for it."""
+    gone = store.act_now(meet, OPERATOR, erase(wanted))
+    stays = store.read_now(lambda conn: where_it_stays(conn, meet, gone.scope))
+    return Outcome(gone.plan, gone.officials, gone.closes, stays)
 
 
 def _read(database_url: str, query: Callable[[Connection], Result]) -> Result:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -118,9 +118,30 @@ def texts_in_rows(conn: Connection, meet_id: MeetId) -> Iterator[tuple[str, str]
     for table in all_tables().sorted_tables:
         if table.name in RECORD:
             continue
-        for row in _rows(conn, meet_id, table):
+        for row in _rows(conn, meet_id, table, _walked(table)):
             for column in _walked(table):
                 yield from texts_of(_document(row, column), _place(column))
+
+
+def texts_of_teams(conn: Connection, meet_id: MeetId) -> Iterator[tuple[str, list[str]]]:
+    """Of each row the texts that tell of teams, events, rounds or the meet, column by column."""
+    for table in all_tables().sorted_tables:
+        if table.name in RECORD:
+            continue
+        columns = [one for one in table.columns if _is_walked(one) or _is_of_teams(one)]
+        for row in _rows(conn, meet_id, table, columns):
+            for column in columns:
+                told = texts_of(_document(row, column), _place(column))
+                texts = [text for place, text in told if sort_of(place) is Sort.OF_TEAMS]
+                if texts:
+                    yield _place(column), texts
+
+
+def bodies_that_stay(conn: Connection, meet_id: MeetId, scope: Scope) -> Iterator[tuple[str, str]]:
+    """The bodies of the record that are kept, each with its entry's kind."""
+    for row in _bodies(conn, meet_id):
+        if row.kind != Kind.ERASED.value and not _body_goes(row, json.loads(row.body), scope):
+            yield row.kind, row.body
 
 
 def texts_in_bodies(conn: Connection, meet_id: MeetId) -> Iterator[tuple[str, str]]:
@@ -134,7 +155,7 @@ def _look_at_rows(
     conn: Connection, meet_id: MeetId, table: Table, scope: Scope, now: datetime, plan: Plan
 ) -> None:
     keys = [column.name for column in table.primary_key.columns]
-    for row in _rows(conn, meet_id, table):
+    for row in _rows(conn, meet_id, table, _walked(table)):
         values = dict(_values(row, table, scope, now))
         if values:
             key = {name: row._mapping[name] for name in keys}  # noqa: SLF001 (the way to a column)
@@ -142,9 +163,10 @@ def _look_at_rows(
             plan.places.update(f"{table.name}.{name}" for name in values)
 
 
-def _rows(conn: Connection, meet_id: MeetId, table: Table) -> Iterator[AnyRow]:
+def _rows(
+    conn: Connection, meet_id: MeetId, table: Table, walked: Sequence[Column[Any]]
+) -> Iterator[AnyRow]:
     mine = of_meet(table, meet_id)
-    walked = _walked(table)
     if mine is None or not walked:
         return
     wanted = {*table.primary_key.columns, *walked}
@@ -168,7 +190,11 @@ def _is_walked(column: Column[Any]) -> bool:
     sort = COLUMNS.get(_place(column))
     if sort is None:
         return isinstance(column.type, Json) and _place(column) != "papers.facts"
-    return sort not in {Sort.STAYS, Sort.PICTURE, Sort.PAPER}
+    return sort not in {Sort.OF_TEAMS, Sort.STAYS, Sort.PICTURE, Sort.PAPER}
+
+
+def _is_of_teams(column: Column[Any]) -> bool:
+    return COLUMNS.get(_place(column)) is Sort.OF_TEAMS
 
 
 def _place(column: Column[Any]) -> str:

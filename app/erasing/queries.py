@@ -13,14 +13,14 @@ from sqlalchemy import Connection, select
 from app.access.queries import official_names, official_row
 from app.erasing.plan import texts_in_bodies, texts_in_rows
 from app.erasing.scope import ERASED, Notes
+from app.erasing.spelling import same
 from app.erasing.what import Sort, is_id_or_instant, sort_of
 from app.ids import MeetId, OfficialId
 from app.meets.queries import meet_row
 from app.record.kinds import Kind
-from app.record.queries import entries_about
+from app.record.queries import entries_about, is_closed
 from app.refusals import NotFound
 from app.schema import all_tables
-from app.visible import likeness
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +87,9 @@ def names_of(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> set[
 
 def officials_named(conn: Connection, meet_id: MeetId, names: Iterable[str]) -> set[str]:
     """The officials of a meet who have one of these names, however it is written."""
-    alike = {likeness(name) for name in names}
+    alike = {same(name) for name in names}
     officials = official_names(conn, meet_id).items()
-    return {official for official, name in officials if likeness(name) in alike}
+    return {official for official, name in officials if same(name) in alike}
 
 
 def insist_there(conn: Connection, meet_id: MeetId) -> None:
@@ -104,12 +104,6 @@ def insist_pictures(conn: Connection, meet_id: MeetId, asked: frozenset[str]) ->
     unknown = asked - set(conn.execute(mine).scalars())
     if unknown:
         raise NotFound(f"There is no picture {min(unknown)} at this meet.")
-
-
-def is_closed(conn: Connection, meet_id: MeetId) -> bool:
-    """Whether the whole meet was erased."""
-    heads = all_tables().tables["record_heads"]
-    return bool(conn.execute(select(heads.c.closed).where(heads.c.meet_id == meet_id)).scalar())
 
 
 def meets_due(conn: Connection, now: datetime) -> Iterator[Due]:

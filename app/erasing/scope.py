@@ -17,7 +17,9 @@ from app.erasing.what import Sort, is_id_or_instant
 ERASED = "erased"
 """What stands in place of a name."""
 
-_NOT_TO_WALK = frozenset({Sort.STAYS, Sort.LETS_IN, Sort.ENDS, Sort.PICTURE, Sort.PAPER})
+_NOT_TO_WALK = frozenset(
+    {Sort.OF_TEAMS, Sort.STAYS, Sort.LETS_IN, Sort.ENDS, Sort.PICTURE, Sort.PAPER}
+)
 _IN_ONE_WORD = frozenset({Sort.NAME, Sort.CONTACT, Sort.RECEIPT, Sort.DIGEST})
 
 

@@ -48,8 +48,10 @@ class Sort(StrEnum):
     """The program's own words "seen by", and a person's name."""
     DOCUMENT = "document"
     """A document kept as text, walked like any other."""
+    OF_TEAMS = "of teams"
+    """The name of a team, an event, a round or the meet. It stays, whoever it was named after."""
     STAYS = "stays"
-    """Chosen from a closed list, a number, a digest, or about a team."""
+    """Chosen from a closed list, a number, or a digest."""
 
 
 def _all(sort: Sort, *places: str) -> dict[str, Sort]:
@@ -84,17 +86,21 @@ COLUMNS: dict[str, Sort] = {
     **_all(Sort.PAPER, "papers.content"),
     **_all(Sort.DOCUMENT, "rulings.content, signatures.statement"),
     **_all(Sort.TOLD, "heats.scheduled, reports.post_words"),
-    # Of teams, events, rounds and the meet.
+    **_all(
+        Sort.OF_TEAMS,
+        "meets.name, events.name, teams.name, teams.affiliation, heats.round, rounds.round",
+        "rounds.next_round, lanes.bib",
+    ),
+    # The same names once more, to be found by; numbers.
     **_all(
         Sort.STAYS,
-        "meets.name, meets.time_zone, meets.edition, events.name, events.name_key, events.relay",
-        "teams.name, teams.name_key, teams.affiliation, heats.round, heats.round_key, lanes.bib",
-        "rounds.round, rounds.round_key, rounds.next_round, rounds.next_key, rounds.points",
-        "lots.round_key, advancements.round_key, re_runs.round_key",
+        "events.name_key, teams.name_key, heats.round_key, rounds.round_key, rounds.next_key",
+        "lots.round_key, advancements.round_key, re_runs.round_key, rounds.points",
     ),
     # From closed lists.
     **_all(
         Sort.STAYS,
+        "meets.time_zone, meets.edition, events.relay",
         "heats.state, officials.roles, posts.edge, posts.side, posts.relays, heat_posts.edge",
         "heat_posts.side, cases.state, reports.state, reports.marks, calls.flag, calls.marks",
         "rulings.verdict, rulings.infringement, rulings.rule, rulings.effect, rulings.edition",
@@ -150,9 +156,8 @@ KEYS: dict[str, Sort] = {
         "renamed, new_to_event, ignored_columns, does_not_count, post, post_words, effect, number",
         "role, form_facts.lane, pictures, form_facts.marks, mind",
     ),
-    # Of teams, events, rounds and the meet.
     **_all(
-        Sort.STAYS,
+        Sort.OF_TEAMS,
         "teams.name, lanes.name, drawn.name, moves.name, named.name, zones.name, meet made.name",
         "meet changed.name, affiliation, affiliations, team, team_name, bib, event, event_name",
         "round, next_round, meet, meet_name, venue, place, time_zone, heat, lane",

@@ -24,6 +24,7 @@ PAGE = 500
 _HEAD = select(record_heads.c.size, record_heads.c.root).where(
     record_heads.c.meet_id == bindparam("meet")
 )
+_CLOSED = select(record_heads.c.closed).where(record_heads.c.meet_id == bindparam("meet"))
 _AFTER = (
     select(record_entries.c.seq, record_entries.c.kind, record_entries.c.entry)
     .where(record_entries.c.meet_id == bindparam("meet"), record_entries.c.seq > bindparam("after"))
@@ -142,3 +143,8 @@ def head_line(meet_id: MeetId, head: Head) -> str:
 def _export_line(row: AnyRow) -> str:
     salt = row.salt.hex() if row.salt is not None else None
     return json.dumps({"entry": row.entry, "salt": salt, "body": row.body}, ensure_ascii=False)
+
+
+def is_closed(conn: Connection, meet_id: MeetId) -> bool:
+    """Whether the whole meet was erased: nothing is kept in it any more that tells of anybody."""
+    return bool(conn.execute(_CLOSED, {"meet": meet_id}).scalar())

@@ -11,11 +11,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from app.access.guard import Admitted
 from app.access.key_kinds import PHONE_KEY
-from app.access.pen import Given, Strength, keep_signature
+from app.access.pen import Given, Strength, keep_signature, revoked_in_words
 from app.access.phone_keys import has_signed
 from app.access.queries import Caller, key_row
 from app.access.sign_wire import decode
@@ -102,5 +103,14 @@ def attested_out(stored: dict[str, Any] | None) -> AttestedOut:
         strength=strength,
         key=stored["key"],
         statement_sha256=stored["sha256"],
+        key_revoked_from=None,
         words=WORDS[strength],
     )
+
+
+def as_revoked(attested: AttestedOut, since: datetime | None) -> AttestedOut:
+    """The same where its key was revoked from before the report came."""
+    if since is None:
+        return attested
+    words = f"{attested.words}; {revoked_in_words(since)}"
+    return attested.model_copy(update={"key_revoked_from": since, "words": words})

@@ -9,16 +9,28 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, exists, func, select
 
-from app.access.queries import official_names
+from app.access.pen import revoked_before
+from app.access.queries import official_names, revoked_of
 from app.access.tables import officials
 from app.crew.queries import Post, expected_posts
-from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, PostId, ReportId, RulingId, TeamId
+from app.ids import (
+    CallId,
+    CaseId,
+    HeatId,
+    KeyId,
+    MeetId,
+    OfficialId,
+    PostId,
+    ReportId,
+    RulingId,
+    TeamId,
+)
 from app.meets.queries import PRESENT_RUN, heat
 from app.meets.states import NOT_TO_RUN, HeatState, present_run
 from app.meets.tables import events, heats, teams
 from app.pictures.queries import pictures_of
 from app.refusals import NotFound
-from app.reports.attesting import attested_out
+from app.reports.attesting import as_revoked, attested_out
 from app.reports.findings import finding_out
 from app.reports.states import (
     CASE_TABLE,
@@ -371,7 +383,7 @@ def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> Report
     row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
     if row is None:
         raise NotFound("There is no such report at this meet.")
-    return _with_pictures(conn, [_report_out(row)])[0]
+    return _completed(conn, [_report_out(row)])[0]
 
 
 def reports_of_official(
@@ -379,21 +391,37 @@ def reports_of_official(
 ) -> list[ReportOut]:
     """An official's own reports, newest first, at most a hundred."""
     rows = conn.execute(_REPORTS_OF_OFFICIAL, {"meet": meet_id, "official": official_id})
-    return _with_pictures(conn, [_report_out(row) for row in rows])
+    return _completed(conn, [_report_out(row) for row in rows])
 
 
 def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
     """A case's reports in the order their flags came."""
     rows = conn.execute(_REPORTS_OF_CASE, {"case": case_id})
-    return _with_pictures(conn, [_report_out(row) for row in rows])
+    return _completed(conn, [_report_out(row) for row in rows])
 
 
-def _with_pictures(conn: Connection, reports: Sequence[ReportOut]) -> list[ReportOut]:
+def _completed(conn: Connection, reports: Sequence[ReportOut]) -> list[ReportOut]:
+    """The reports with their pictures, and with what became of the keys that signed them."""
     found = pictures_of(conn, [one.id for one in reports])
+    keys = {one.attested.key for one in reports}
+    revoked = revoked_of(conn, sorted(key for key in keys if key is not None))
+    if not found and not revoked:
+        return list(reports)
     return [
-        one.model_copy(update={"pictures": found[one.id]}) if one.id in found else one
+        one.model_copy(
+            update={
+                "pictures": found.get(one.id, []),
+                "attested": as_revoked(one.attested, _revoked_before(one, revoked)),
+            }
+        )
         for one in reports
     ]
+
+
+def _revoked_before(report: ReportOut, revoked: Mapping[KeyId, datetime]) -> datetime | None:
+    """From when on the key that signed a report was revoked, where that is before it came."""
+    key, came = report.attested.key, report.received_at
+    return None if key is None or came is None else revoked_before(revoked.get(key), came)
 
 
 def report_from(

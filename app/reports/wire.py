@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from app.access.sign_wire import KEY, Encoded
+from app.access.sign_wire import KEY, KEY_REVOKED_FROM, Encoded
 from app.ids import (
     CallId,
     CaseId,
@@ -117,11 +117,16 @@ class AttestedOut(Wire):
     strength: Literal["phone key", "server"]
     key: KeyId | None
     statement_sha256: str | None = Field(description="of what the phone signed")
+    key_revoked_from: datetime | None = KEY_REVOKED_FROM
     words: str
 
 
 BY_SERVER = AttestedOut(
-    strength="server", key=None, statement_sha256=None, words="attested by the server"
+    strength="server",
+    key=None,
+    statement_sha256=None,
+    key_revoked_from=None,
+    words="attested by the server",
 )
 
 

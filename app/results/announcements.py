@@ -148,7 +148,7 @@ def announcement(
 def _signed_with(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> str:
     """How an announcement was signed; whose device it was, its notice board does not tell."""
     signed = signatures_on(conn, meet_id, "announcement", [made.id])
-    return in_words(signed[0].strength, None) if signed else BY_PIN
+    return in_words(signed[0], made.time_zone, names_device=False) if signed else BY_PIN
 
 
 def _meet_ended_at(conn: Connection, meet_id: MeetId, made: AnnouncementOut) -> datetime | None:

@@ -26,14 +26,22 @@ from app.forms.infringement_form import (
     draw_infringement_form,
 )
 from app.forms.record_head import UNKNOWN_HEAD
-from app.ids import HeatId, MeetId, RulingId, TeamId
+from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
+from app.reports.queries import reports_of_case
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rulings.queries import StoredForm, decided_on, ruling_in_words, stored_form
-from app.rulings.reported import report_on_form, reporters, zone_note, zone_pictures
+from app.rulings.reported import (
+    BY_PHONE,
+    report_on_form,
+    reporters,
+    revoked_on_form,
+    zone_note,
+    zone_pictures,
+)
 from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
 from app.sealing.told import Told, Wanted, acts_signed
@@ -149,10 +157,10 @@ def ruling_told(
     """The form of one ruling: what was fixed when it was made, and what is known now."""
     stored = stored_form(conn, meet_id, ruling_id)
     facts = as_told(stored.facts)
-    how = how_signed(conn, meet_id, "ruling", ruling_id)
+    how = how_signed(conn, meet_id, "ruling", ruling_id, facts.time_zone)
     form = InfringementForm(
         **{field.name: getattr(facts, field.name) for field in fields(FormFacts)},
-        later_ruling=_what_came_later(conn, meet_id, ruling_id, stored, facts.time_zone),
+        later_ruling=" ".join(_what_came_later(conn, meet_id, ruling_id, stored, facts)),
         signatures=(_signature(facts, stored.statement_digest, how),),
         head=UNKNOWN_HEAD,
         printed_at=in_zone(now, facts.time_zone),
@@ -162,14 +170,31 @@ def ruling_told(
 
 
 def _what_came_later(
-    conn: Connection, meet_id: MeetId, ruling_id: RulingId, stored: StoredForm, zone: str
-) -> str:
-    """Nobody takes a form for the last word where a ruling or a decision came after it."""
+    conn: Connection, meet_id: MeetId, ruling_id: RulingId, stored: StoredForm, facts: FormFacts
+) -> Iterator[str]:
+    """Nobody takes a form for the last word where a ruling or a decision came after it, or a phone
+    was found to have been in other hands.
+    """
+    zone = facts.time_zone
     if stored.replaced_by is not None:
         later = ruling_in_words(conn, meet_id, stored.replaced_by, zone)
-        return f"This ruling was reconsidered and no longer stands: {later} replaces it."
-    decided = decided_on(conn, ruling_id)
-    return "" if decided is None else decided.words(zone)
+        yield f"This ruling was reconsidered and no longer stands: {later} replaces it."
+    elif (decided := decided_on(conn, ruling_id)) is not None:
+        yield decided.words(zone)
+    if any(one.attested.startswith(BY_PHONE) for one in facts.reports):
+        yield from _revoked_since(conn, facts)
+
+
+def _revoked_since(conn: Connection, facts: FormFacts) -> Iterator[str]:
+    """Of which reports the form says that a phone has signed, and does not say that its key was
+    revoked from before: that was said after the ruling.
+    """
+    for report in reports_of_case(conn, CaseId(facts.case_id)):
+        said = revoked_on_form(report.attested, facts.time_zone)
+        signed = f"what was signed {report.attested.statement_sha256}"
+        told = next((one.attested for one in facts.reports if signed in one.attested), "")
+        if said and told and said not in told:
+            yield f"Of the report of {report.official_name}: {said.removeprefix('; ')}."
 
 
 def _signature(facts: FormFacts, digest: str, how: str) -> Signature:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, and_, bindparam, func, literal_column, or_, select
 
+from app.access.pen import signed_with
 from app.access.tables import officials
 from app.appeals.tables import appeals, decisions, protests
 from app.clock import in_zone
@@ -271,6 +272,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         shakes=[other for other in shaken if other != row.id],
         reasons=row.reasons,
         statement_digest=row.statement_digest,
+        signed_with=signed_with(conn, meet_id, "ruling", row.id),
         ruled_at=row.ruled_at,
         reconsiders=row.reconsiders,
         replaced_by=row.replaced_by,

@@ -17,7 +17,7 @@ from app.reports.queries import case_row, report_out
 from app.reports.wire import ReportOut
 from app.rulings.form import bib_of
 from app.rulings.queries import decided_on, ruling_in_words, ruling_out, rulings_of_case
-from app.rulings.reported import report_on_form, zone_note, zone_pictures
+from app.rulings.reported import report_on_form, revoked_on_form, zone_note, zone_pictures
 from app.rulings.returns import returns_of
 from app.rulings.wire import RulingOut
 from app.sealing.told import Act, Told, Wanted
@@ -82,7 +82,7 @@ def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
     if attested.statement_sha256 is None or report.received_at is None:
         return ()
     written = report.clock.at if report.clock is not None else report.received_at
-    how = "the phone's own key, by the phone's clock"
+    how = f"the phone's own key, by the phone's clock{revoked_on_form(attested, zone)}"
     at = in_zone(written, zone)
     return (Signature("Umpire", report.official_name, at, how, attested.statement_sha256),)
 
@@ -109,7 +109,7 @@ def _written(form: ReportForm) -> Act:
 
 
 def _ruled(conn: Connection, meet: MeetFacts, ruling: RulingOut) -> Act:
-    how = how_signed(conn, meet.id, "ruling", ruling.id)
+    how = how_signed(conn, meet.id, "ruling", ruling.id, meet.time_zone)
     signed = f"signed {in_zone(ruling.ruled_at, meet.time_zone)}: {how}"
     digest = ruling.statement_digest
     return Act(

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from app.access.pen import revoked_in_words
 from app.forms.infringement_form import (
     InkField,
     ReportOnForm,
@@ -24,7 +25,7 @@ from app.ids import OfficialId
 from app.record.kinds import Kind
 from app.reports.findings import OBSERVATIONS
 from app.reports.states import ReportState
-from app.reports.wire import ReportOut
+from app.reports.wire import AttestedOut, ReportOut
 from app.rules.book import Book
 from app.rules.book_parts import ZoneRule
 from app.rules.finding import title_of
@@ -133,22 +134,34 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
         finding_reason=finding.reason if finding else "",
         rule=finding.rule if finding else "",
         marks_note=_marks_note(report),
-        attested=_attested(report),
+        attested=_attested(report, zone),
         returns=tuple(_return_on_form(one, zone) for one in returns),
         pictures=_pictures(report),
     )
 
 
-def _attested(report: ReportOut) -> str:
+BY_PHONE = "by the phone's own key"
+
+
+def _attested(report: ReportOut, zone: str) -> str:
     """Who answers for an account, with the digest of what a phone has signed; empty for none."""
     if not report.received_at:
         return ""
     if report.attested.strength == "server":
         return "by the server"
     return (
-        "by the phone's own key, with which it was signed at the moment of writing; SHA-256 of "
+        f"{BY_PHONE}, with which it was signed at the moment of writing; SHA-256 of "
         f"what was signed {report.attested.statement_sha256}"
+        f"{revoked_on_form(report.attested, zone)}"
     )
+
+
+def revoked_on_form(attested: AttestedOut, zone: str) -> str:
+    """That the phone's key was revoked from before the account came, to be added to how it is
+    attested; empty where it was not.
+    """
+    since = attested.key_revoked_from
+    return "" if since is None else f"; {revoked_in_words(since, zone)}"
 
 
 def _pictures(report: ReportOut) -> str:

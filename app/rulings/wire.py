@@ -8,7 +8,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from app.access.sign_wire import SIGNED_BY_PASSKEY, Signable
+from app.access.sign_wire import SIGNED_BY_PASSKEY, Signable, SignedWithOut
 from app.ids import (
     CaseId,
     ChosenId,
@@ -128,6 +128,7 @@ class RulingOut(Wire):
     )
     reasons: str
     statement_digest: str = Field(description="SHA-256 of the signed statement's RFC 8785 form")
+    signed_with: SignedWithOut
     ruled_at: datetime
     reconsiders: RulingId | None
     replaced_by: RulingId | None

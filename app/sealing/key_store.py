@@ -13,12 +13,15 @@ the SHA-256 of the file's name for salt.
 
 from __future__ import annotations
 
+import logging
 import os
+import stat
 from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryFile
 
 from argon2.low_level import Type, hash_secret_raw
+from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -31,9 +34,16 @@ from cryptography.hazmat.primitives.serialization import (
 from app.forms.certificates import PrivateKey, SealingKey, fingerprint_of
 from app.ids import MeetId
 
+log = logging.getLogger(__name__)
+
 TIMES, MEMORY_KIB, LANES = 3, 65_536, 4
 """What each guess of a passphrase costs: Argon2id as RFC 9106, 4, recommends it second, for where
 memory is not plenty. What opens a PKCS#12 file by itself costs next to nothing."""
+
+
+LARGEST_FILE = 1024 * 1024
+MOST_TRIED = 3
+"""Each try of a passphrase is slow on purpose, and a server is to start."""
 
 
 class Locked(ValueError):
@@ -51,12 +61,20 @@ class KeyStore:
         self._open: dict[str, SealingKey] = {}
 
     def keep(self, meet: MeetId, kept: SealingKey) -> None:
-        """Keep the key of a new seal; one that is there already stays as it is."""
+        """Keep the key of a new seal; one that is there already stays as it is. OSError or
+        ValueError where none can be kept.
+        """
         name = _name(meet, fingerprint_of(kept.certificate))
-        if self._folder is not None and not (self._folder / name).exists():
-            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            _write_whole(self._folder / name, _packed(kept, _stretched(self._passphrase, name)))
+        if self._folder is not None:
+            self._keep_in(self._folder / name, kept)
         self._open[name] = kept
+
+    def _keep_in(self, file: Path, kept: SealingKey) -> None:
+        if file.exists():
+            _content(file)
+            return
+        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        _write_whole(file, _packed(kept, _stretched(self._passphrase, file.name)))
 
     def forget(self, meet: MeetId, fingerprint: str) -> None:
         """Give up the key of a seal that the meet has not come to use."""
@@ -66,7 +84,9 @@ class KeyStore:
             (self._folder / name).unlink(missing_ok=True)
 
     def find(self, meet: MeetId, fingerprint: str) -> SealingKey | None:
-        """The key of a seal, None where it is not here; Locked for another passphrase."""
+        """The key of a seal, None where it is not here. Locked for another passphrase, OSError or
+        ValueError for a file that cannot be read, or is damaged.
+        """
         name = _name(meet, fingerprint)
         if name not in self._open and self._folder is not None:
             file = self._folder / name
@@ -76,11 +96,36 @@ class KeyStore:
         return self._open.get(name)
 
     def insist_opens(self) -> None:
-        """Locked where the passphrase is not the one that the newest key here was kept with."""
-        files = list(self._folder.glob("*.p12")) if self._folder is not None else []
-        if files:
-            newest = max(files, key=lambda file: file.stat().st_mtime_ns)
-            self._open[newest.name] = self._read(newest)
+        """Locked where the passphrase opens none of the newest keys here. What cannot be read at
+        all stops no server: the log says so, and later whatever needs it.
+        """
+        locked: Locked | None = None
+        for file in self._newest_first()[:MOST_TRIED]:
+            try:
+                self._open[file.name] = self._read(file)
+            except (OSError, ValueError) as error:
+                log.warning("%s", error)
+                locked = locked or (error if isinstance(error, Locked) else None)
+            else:
+                return
+        if locked is not None:
+            raise locked
+
+    def warn_of_what_others_may_open(self) -> None:
+        """Say in the log where the folder, or keys in it, are open to others than their owner."""
+        if self._folder is None:
+            return
+        found = [one for one in (self._folder, *self._newest_first()) if _is_open_to_others(one)]
+        if found:
+            log.warning(
+                "%s and %d more are open to others than their owner, and whoever copies a key can "
+                "try out passphrases: chmod -R go= %s",
+                *(found[0], len(found) - 1, self._folder),
+            )
+
+    def _newest_first(self) -> list[Path]:
+        files = self._folder.glob("*.p12") if self._folder is not None else []
+        return sorted(files, key=_written_at, reverse=True)
 
     def insist_writable(self) -> None:
         """ValueError where no key could be kept here. Nothing stays of the try but the folder."""
@@ -97,17 +142,66 @@ class KeyStore:
             ) from error
 
     def _read(self, file: Path) -> SealingKey:
-        opened_by = _stretched(self._passphrase, file.name)
+        content = _content(file)
         try:
-            found = pkcs12.load_pkcs12(file.read_bytes(), opened_by)
-        except ValueError as error:
+            found = pkcs12.load_pkcs12(content, _stretched(self._passphrase, file.name))
+        except (ValueError, UnsupportedAlgorithm) as error:
             raise Locked(
                 f"{file} is damaged, or was kept with another passphrase than "
                 "ZONEDOCKET_SEAL_PASSPHRASE says; set that one, or move the file away"
             ) from error
-        assert isinstance(found.key, PrivateKey), found.cert is not None
+        if not isinstance(found.key, PrivateKey) or found.cert is None:
+            raise ValueError(f"{file} holds no key with its certificate")
         chain = [found.cert, *found.additional_certs]
-        return SealingKey(found.key, tuple(one.certificate for one in chain if one is not None))
+        return SealingKey(found.key, tuple(one.certificate for one in chain))
+
+
+def _content(file: Path) -> bytes:
+    """What a file with a key holds; ValueError where it can hold none."""
+    content = _read_regular(file)
+    if not _is_whole(content):
+        raise ValueError(f"{file} is damaged: it is no whole PKCS#12 file")
+    return content
+
+
+def _read_regular(file: Path) -> bytes:
+    """What a file holds; OSError where it is none, however that is called: a pipe would let whoever
+    opens it wait for ever.
+    """
+    descriptor = os.open(file, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+    try:
+        found = os.fstat(descriptor)
+        if not stat.S_ISREG(found.st_mode):
+            raise OSError(f"{file} is no file, so no key can be in it")
+        if found.st_size > LARGEST_FILE:
+            raise OSError(f"{file} is larger than a file with a key and its certificates")
+        return os.read(descriptor, LARGEST_FILE)
+    finally:
+        os.close(descriptor)
+
+
+def _is_whole(content: bytes) -> bool:
+    """Whether this is one element as DER writes it (X.690, 8.1.3): as long as it says."""
+    if len(content) < 2 or content[0] != 0x30:
+        return False
+    if content[1] < 0x80:
+        return len(content) == 2 + content[1]
+    digits = content[1] & 0x7F
+    return len(content) == 2 + digits + int.from_bytes(content[2 : 2 + digits])
+
+
+def _is_open_to_others(path: Path) -> bool:
+    try:
+        return bool(path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))
+    except OSError:  # there is none yet, or the log has said so before
+        return False
+
+
+def _written_at(file: Path) -> int:
+    try:
+        return file.stat().st_mtime_ns
+    except OSError:  # taken away meanwhile, or a link to nowhere
+        return 0
 
 
 def _stretched(passphrase: bytes, name: str) -> bytes:

@@ -60,7 +60,9 @@ LOCKED = (
 )
 NOT_KEPT = (
     "The key of this meet's seal cannot be read or kept in ZONEDOCKET_SEAL_FOLDER, so nothing can "
-    "be sealed. The server's log says why; all else goes on."
+    "be sealed. The server's log says which file and why: put it back from a copy of that folder; "
+    "or, where there is none, stop the server and make another seal with `seal MEET --because "
+    "WHY`. All else goes on."
 )
 ANOTHER = (
     "The key on this server gives another key for the record's heads than was published with this "

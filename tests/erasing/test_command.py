@@ -58,6 +58,62 @@ def test_looking_tells_texts_that_name_a_person_in_part(
     assert "officials.name" in told
 
 
+@pytest.fixture
+def named_after(new_database: NewDatabase) -> MeetAtHand:
+    """A meet in which a team and a club are called after an official."""
+    with a_service(new_database("sqlite")) as service:
+        meet = a_meet(service)
+        add_official(meet, BO, "umpire")
+        rows = f"event,round,heat,lane,team,affiliation\nMen 4x100 m,heats,1,3,Team {BO},{BO} AC"
+        assert meet.organiser.post("start-lists", content=rows.encode()).status_code == 200
+    return meet
+
+
+@pytest.mark.parametrize("who", [("--name", "bo-HALYARD"), ()], ids=["person", "meet"])
+def test_what_stays_and_tells_the_name_is_listed(
+    named_after: MeetAtHand, who: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever erases decides whether a team's name means the person; nothing erases it."""
+    for look in (("--look",), ()):
+        assert erase(named_after.service, named_after.id, *who, *WHY, *look) == 0
+        _goes, stays = capsys.readouterr().out.split("which stay:")
+        assert "1  teams: names" in stays
+        assert "teams.affiliation" in stays
+        assert "officials" not in stays
+    assert f"Team {BO}".encode() in content(named_after.service)
+
+
+def test_nothing_is_said_to_stay_where_no_team_is_called_so(
+    made: MeetAtHand, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for look in (("--look",), ()):
+        assert erase(made.service, made.id, "--name", BO, *WHY, *look) == 0
+        assert "which stay" not in capsys.readouterr().out
+
+
+def test_whoever_is_meant_among_the_officials_is_told(
+    made: MeetAtHand, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A name may be that of another one, who would be let in no more."""
+    assert erase(made.service, made.id, "--name", "BO  HALYARD", *WHY, "--look") == 0
+    assert f"official {made[BO].id}, and would be let in no more" in capsys.readouterr().out
+    assert erase(made.service, made.id, "--name", "Nora Newcomer", *WHY, "--look") == 0
+    assert "official" not in capsys.readouterr().out
+
+
+def test_that_a_meet_is_closed_with_its_people_is_told(
+    made: MeetAtHand, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert erase(made.service, made.id, "--name", BO, *WHY, "--look") == 0
+    assert "closed" not in capsys.readouterr().out
+    assert erase(made.service, made.id, *WHY, "--look") == 0
+    assert "The meet would be closed" in capsys.readouterr().out
+    assert erase(made.service, made.id, *WHY) == 0
+    assert "The meet is closed now" in capsys.readouterr().out
+    assert erase(made.service, made.id, *WHY) == 0
+    assert "closed" not in capsys.readouterr().out
+
+
 def test_a_paper_that_tells_the_name_goes_and_others_stay(made: MeetAtHand) -> None:
     """A drawn paper is packed: nothing in it can be looked for, so its facts are."""
     told, other = new_id(), new_id()

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from datetime import timedelta
 
+import httpx
 import pytest
 from sqlalchemy import select
 
 from app.erasing.what import is_id_or_instant
-from app.ids import MeetId
+from app.ids import MeetId, new_id
 from app.record.check import Checked, check_lines
 from app.record.kinds import Kind
 from app.record.queries import entries_about, export_lines
 from app.schema import all_tables
-from tests.builders import Json, a_problem
+from tests.builders import PIN, Json, a_problem, founder
 from tests.conftest import ENGINES, NewDatabase
 from tests.erasing.looking import (
     dump_of,
@@ -180,6 +182,33 @@ def test_nothing_is_written_into_it_that_could_tell_of_anybody(story: Played) ->
     assert "erased" in told["detail"]
     assert organiser.get(address).json()["name"] == "erased"
     assert checked_record(story).size == size
+
+
+def test_devices_that_join_it_and_keys_that_are_revoked_in_it_bring_nobody_back(
+    story: Played,
+) -> None:
+    """Nor did they before: a device's name and the reason of a revoking tell of people."""
+    marks = {"QqPhoneOfBoHalyardQq": "device", "QqLostByBoHalyardQq": "reason"}
+    device, reason = marks
+    organiser = let_in(story)["organiser"]
+    joined = join(story, story.meet.umpire.id, device)
+    assert joined.status_code == 200, joined.text
+    key = rows_of(story.service, story.meet.id, "device_keys")[0]
+    address = f"/api/meets/{story.meet.id}/officials/{key.official_id}/keys/{key.id}/revoke"
+    since = {"revoked_from": (story.service.clock.now() - timedelta(days=1)).isoformat()}
+    revoked = organiser.post(address, {"reason": reason, **since})
+    assert revoked.status_code == 200, revoked.text
+    assert not found_in(everything(story), marks)
+    assert checked_record(story).mismatches == []
+
+
+def join(story: Played, official: str, device: str) -> httpx.Response:
+    """Let somebody in by a link of the founder's, with a device that has a name."""
+    link, http = new_id(), story.service.http
+    address = f"/api/meets/{story.meet.id}/officials/{official}/join-links/{link}"
+    token = http.put(address, headers=founder(story.service)).json()["token"]
+    sent = {"token": token, "session": new_id(), "pin": PIN, "device": device}
+    return http.post("/api/join", json=sent)
 
 
 def test_a_second_time_only_what_came_since_is_found(

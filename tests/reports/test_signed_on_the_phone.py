@@ -87,6 +87,7 @@ def test_a_report_signed_on_the_phone_is_verified_by_openssl_from_the_record_alo
         "strength": "phone key",
         "key": phone.id,
         "statement_sha256": body["statement_sha256"],
+        "key_revoked_from": None,
         "words": "signed on the phone with its own key at the moment of writing",
     }
     halves = raw(signature["proof"]["signature"])
@@ -115,6 +116,7 @@ def test_without_a_signature_a_report_is_attested_by_the_server(meet: MeetAtHand
         "strength": "server",
         "key": None,
         "statement_sha256": None,
+        "key_revoked_from": None,
         "words": "attested by the server",
     }
     assert "signature" not in entry(meet, "report written", told["id"])

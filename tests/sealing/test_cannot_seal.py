@@ -16,6 +16,7 @@ from app.sealing.tables import seals
 from app.store.engine import open_engines
 from tests.builders import MeetAtHand, a_meet, a_problem
 from tests.running import Service
+from tests.sealing.test_key_store import NO_KEYS
 from tests.sealing.test_papers import a_ruled_case
 
 Change = Callable[[str, object], None]
@@ -84,6 +85,20 @@ def test_a_key_that_cannot_be_read_stops_no_act(
     meet.start()
     assert meet.load_result().status_code == 201
     assert meet.announce(despite="No post has called in this test.").status_code == 201
+
+
+@pytest.mark.parametrize("make", NO_KEYS[:2] + NO_KEYS[4:])
+def test_a_paper_whose_key_cannot_be_read_is_told_in_words(
+    meet: MeetAtHand, change: Change, tmp_path: Path, make: Callable[[Path], None]
+) -> None:
+    """And does not wait, where a pipe stands in the place of the key."""
+    ruling = a_ruled_case(meet)
+    (seal,) = meet.service.http.get(f"/api/meets/{meet.id}/seals").json()["seals"]
+    make(tmp_path / f"{meet.id}-{seal['fingerprint']}.p12")
+    change("_keys", KeyStore(tmp_path, "quay lantern"))
+    told = a_problem(meet.referee.get(f"rulings/{ruling['id']}/form.pdf"), 503, "unavailable")
+    assert "cannot be read" in told["detail"]
+    assert str(tmp_path) not in told["detail"]
 
 
 def test_a_key_that_signs_other_heads_than_was_published_signs_none(

@@ -6,15 +6,17 @@ import hmac
 import os
 import stat
 import subprocess
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
+from cryptography.hazmat.primitives.serialization import BestAvailableEncryption, pkcs12
 
 from app.forms.certificates import SealingKey, certify, fingerprint_of, make_sealing_key
 from app.ids import MeetId, new_id
-from app.sealing.key_store import KeyStore, Locked, record_key
+from app.sealing.key_store import KeyStore, Locked, _stretched, record_key
 
 NOW = datetime(2026, 6, 13, 12, tzinfo=UTC)
 
@@ -138,3 +140,126 @@ def test_without_a_folder_keys_live_as_long_as_the_process(key: SealingKey) -> N
 def test_no_key_is_kept_on_a_disk_without_a_passphrase(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="passphrase"):
         KeyStore(tmp_path, "")
+
+
+def a_pipe(place: Path) -> None:
+    os.mkfifo(place)
+
+
+def a_folder(place: Path) -> None:
+    place.mkdir()
+
+
+def a_link_to_nowhere(place: Path) -> None:
+    place.symlink_to(place.with_name("nowhere"))
+
+
+def a_link_to_itself(place: Path) -> None:
+    place.symlink_to(place)
+
+
+def a_link_to_a_device(place: Path) -> None:
+    place.symlink_to("/dev/zero")
+
+
+def an_empty_file(place: Path) -> None:
+    place.touch()
+
+
+def a_file_of_something_else(place: Path) -> None:
+    place.write_bytes(b"-----BEGIN NOTHING-----")
+
+
+def a_file_without_an_end(place: Path) -> None:
+    place.write_bytes(bytes.fromhex("30820500020103") + bytes(200))
+
+
+def a_huge_file(place: Path) -> None:
+    with place.open("wb") as out:
+        out.truncate(2 * 1024 * 1024)
+
+
+NO_KEYS = [
+    *(a_pipe, a_folder, a_link_to_nowhere, a_link_to_itself, a_link_to_a_device, an_empty_file),
+    *(a_file_of_something_else, a_file_without_an_end, a_huge_file),
+]
+
+
+@pytest.mark.parametrize("make", NO_KEYS)
+def test_what_is_no_key_stops_no_server_and_the_log_names_it(
+    make: Callable[[Path], None], tmp_path: Path, key: SealingKey, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Nor does a pipe let it wait: only regular files are read."""
+    bad = tmp_path / f"{new_id()}-{'0' * 64}.p12"
+    make(bad)
+    KeyStore(tmp_path, "quay lantern").insist_opens()
+    assert bad.name in caplog.text
+    meet = MeetId(new_id())
+    KeyStore(tmp_path, "quay lantern").keep(meet, key)
+    later = KeyStore(tmp_path, "quay lantern")
+    later.insist_opens()
+    assert later.find(meet, fingerprint_of(key.certificate)) is not None
+
+
+@pytest.mark.parametrize("make", NO_KEYS[:2] + NO_KEYS[4:])
+def test_a_key_is_not_kept_where_something_else_stands(
+    make: Callable[[Path], None], tmp_path: Path, key: SealingKey
+) -> None:
+    """It would seem to be, until the server starts again."""
+    meet, store = MeetId(new_id()), KeyStore(tmp_path, "quay lantern")
+    make(tmp_path / f"{meet}-{fingerprint_of(key.certificate)}.p12")
+    with pytest.raises((OSError, ValueError), match=r"\.p12"):
+        store.keep(meet, key)
+    with pytest.raises((OSError, ValueError), match=r"\.p12"):
+        store.find(meet, fingerprint_of(key.certificate))
+
+
+def test_one_damaged_key_stops_no_server_while_another_opens(
+    tmp_path: Path, key: SealingKey, caplog: pytest.LogCaptureFixture
+) -> None:
+    store = KeyStore(tmp_path, "quay lantern")
+    meets = [MeetId(new_id()) for _ in range(2)]
+    for number, meet in enumerate(meets):
+        store.keep(meet, key)
+        (file,) = tmp_path.glob(f"{meet}-*")
+        os.utime(file, (number, number))
+    content = bytearray(file.read_bytes())
+    content[len(content) // 2] ^= 1
+    file.write_bytes(content)
+    os.utime(file, (9, 9))
+    KeyStore(tmp_path, "quay lantern").insist_opens()
+    assert file.name in caplog.text
+    with pytest.raises(Locked):
+        KeyStore(tmp_path, "another").insist_opens()
+
+
+def test_a_file_without_a_key_opens_nothing(tmp_path: Path, key: SealingKey) -> None:
+    """PKCS#12 may hold certificates alone (RFC 7292, 4.2)."""
+    name = f"{(meet := MeetId(new_id()))}-{'0' * 64}.p12"
+    how = BestAvailableEncryption(_stretched(b"quay lantern", name))
+    alone = pkcs12.serialize_key_and_certificates(None, None, None, [key.certificate], how)
+    (tmp_path / name).write_bytes(alone)
+    with pytest.raises(ValueError, match="holds no key"):
+        KeyStore(tmp_path, "quay lantern").find(meet, "0" * 64)
+
+
+def test_a_folder_and_keys_that_others_may_open_are_named_in_the_log(
+    tmp_path: Path, key: SealingKey, caplog: pytest.LogCaptureFixture
+) -> None:
+    folder = tmp_path / "seal"
+    store = KeyStore(folder, "quay lantern")
+    store.keep(MeetId(new_id()), key)
+    store.warn_of_what_others_may_open()
+    assert not caplog.text
+    (file,) = folder.iterdir()
+    file.chmod(0o640)
+    store.warn_of_what_others_may_open()
+    assert f"{file} and 0 more" in caplog.text
+    assert f"chmod -R go= {folder}" in caplog.text
+    caplog.clear()
+    file.chmod(0o600)
+    folder.chmod(0o755)
+    store.warn_of_what_others_may_open()
+    assert f"{folder} and 0 more" in caplog.text
+    assert file.name not in caplog.text
+    KeyStore(tmp_path / "not there", "quay lantern").warn_of_what_others_may_open()
