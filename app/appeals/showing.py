@@ -26,6 +26,7 @@ from app.appeals.queries import (
     referees_decisions_of,
     window_for_appeal,
 )
+from app.appeals.signed import signed_by
 from app.appeals.since_signed import appeals_until
 from app.appeals.standing import appeal_out, appeals_page
 from app.appeals.states import ProtestState
@@ -35,6 +36,7 @@ from app.appeals.wire import (
     DecisionOut,
     ProtestOut,
     ProtestsOut,
+    SignedByOut,
     Verdict,
 )
 from app.clock import in_zone
@@ -158,21 +160,21 @@ def decisions_shown(
 ) -> list[DecisionOut]:
     """All decisions on a protest and its appeals, in order, each with whom it moved."""
     made = decisions_on(conn, meet, protest_id)
-    moved = affected_by(conn, meet, made, now)
-    return [_told(one, moved) for one in made]
+    moved, signed = affected_by(conn, meet, made, now), signed_by(conn, meet.id, made)
+    return [_told(one, moved, signed) for one in made]
 
 
 def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetime) -> list[Shown]:
     meet = meet_facts(conn, meet_id)
     decided: list[DecisionOut] = [one.decision for one in page if one.decision is not None]
-    moved = affected_by(conn, meet, decided, now)
+    moved, signed = affected_by(conn, meet, decided, now), signed_by(conn, meet_id, decided)
     subjects = _subjects(conn, meet, [one.id for one in page])
     corrected = corrections_of(conn, meet, chain.from_iterable(subjects.values()))
     timed = measure_corrections(conn, meet, {one.id: one.timeliness.window for one in page})
     return [
         one.model_copy(
             update={
-                "decision": None if one.decision is None else _told(one.decision, moved),
+                "decision": None if one.decision is None else _told(one.decision, moved, signed),
                 "corrections": _in_order(corrected, subjects[one.id]),
                 "timeliness": one.timeliness.model_copy(
                     update={"time_corrections": timed.get(one.id, [])}
@@ -198,5 +200,10 @@ def _in_order(
     return sorted(found, key=lambda each: each.corrected_at)
 
 
-def _told(decision: DecisionOut, moved: Mapping[DecisionId, list[AffectedOut]]) -> DecisionOut:
-    return decision.model_copy(update={"affected": moved.get(decision.id, [])})
+def _told(
+    decision: DecisionOut,
+    moved: Mapping[DecisionId, list[AffectedOut]],
+    signed: Mapping[DecisionId, list[SignedByOut]],
+) -> DecisionOut:
+    update = {"affected": moved.get(decision.id, []), "signatures": signed[decision.id]}
+    return decision.model_copy(update=update)
