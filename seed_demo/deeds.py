@@ -30,8 +30,9 @@ from app.reports.actions import return_report, withdraw_report, write_report
 from app.reports.flags import show_flag
 from app.reports.queries import case_row, heat_posts, report_out, reports_of_case
 from app.reports.wire import CallIn, Flag, PostLine, ReportIn, ReportOut
-from app.results.actions import announce, load_result
+from app.results.actions import load_result
 from app.results.announced_time import correct_time
+from app.results.announcing import announce
 from app.results.correction_wire import TimeCorrectionIn
 from app.results.queries import result
 from app.results.wire import AnnouncementIn, AnnouncementOut, SnapshotWindow

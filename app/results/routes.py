@@ -22,7 +22,7 @@ from app.meets import actions as heats
 from app.meets.queries import names_in_event_of
 from app.meets.wire import HeatOut, HeatsOut, HoldBackIn, MeetOut, NotHeldIn
 from app.refusals import FileRefused
-from app.results import actions, drawn, finality, holding_back, not_held, windows
+from app.results import actions, announcing, drawn, finality, holding_back, not_held, windows
 from app.results.announced_time import correct_time
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
@@ -179,7 +179,7 @@ async def put_announcement(
         here,
         MeetId(meet),
         pen,
-        actions.announce(AnnouncementId(announcement), sent, pen, version),
+        announcing.announce(AnnouncementId(announcement), sent, pen, version),
     )
     if put.created:  # whoever keeps its sheet can prove a later rewrite of what led to it
         await run_in_threadpool(here.services.seals.sign_present_head, MeetId(meet))
