@@ -18,6 +18,7 @@ from app.ids import AnnouncementId, DecisionId, HeatId
 from app.meets.actions import begin_run, set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import (
     IdTaken,
@@ -43,7 +44,7 @@ from app.results.opening import (
     store_windows,
 )
 from app.results.queries import last_announcement, result, result_row, says_the_same
-from app.results.snapshots import _recorded, _said, _snapshot
+from app.results.snapshots import Matter, recorded, said_by, snapshot
 from app.results.tables import announcements, tellings
 from app.results.wire import (
     AnnouncementIn,
@@ -60,65 +61,97 @@ def announce(
     announcement_id: AnnouncementId, sent: AnnouncementIn, pen: Pen, version: int
 ) -> Action[Put[AnnouncementOut]]:
     """Announce a heat's result as it was looked at, signed with this pen."""
-    caller = pen.caller
 
     def act(unit: Unit) -> Done[Put[AnnouncementOut]]:
-        content = sent.content()
-        known = unit.conn.execute(
-            select(announcements).where(announcements.c.id == announcement_id)
-        ).one_or_none()
-        if known is not None:
-            _insist_same(known, unit, caller, content)
-            out = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
-            return Done(Put(out, created=False), None)
-        pen.insist_may_sign(unit)
-        heat_id = HeatId(sent.heat)
-        insist_it_counts(unit.conn, heat_id)
-        seen = _what_is_announced(unit, heat_id, version)
-        _insist_on_word(seen, sent.despite)
-        last = last_announcement(unit.conn, heat_id)
-        news = news_since(unit, seen, last)
-        _insist_on_news(unit, last, seen, news, sent.remark)
-        facts = heat(unit.conn, unit.meet_id, heat_id)
-        at = announcing_time(unit, sent.announced_at, last, facts)
-        meet = meet_facts(unit.conn, unit.meet_id)
-        opened = opened_by_announcement(unit, meet, at, heat_id, news)
-        _insist_still_open(opened, unit, meet, sent.remark)
-        made = _snapshot(unit, announcement_id, sent, seen, last, at, meet, opened, news)
-        signed = pen.sign(unit, "announcement", announcement_id, _said(made, sent.announced_at))
-        out = made.model_copy(update={"statement_digest": signed.sha256})
-        unit.conn.execute(
-            insert(announcements).values(
-                id=announcement_id,
-                meet_id=unit.meet_id,
-                heat_id=heat_id,
-                number=out.number,
-                official_id=caller.official_id,
-                announced_at=at,
-                entered_at=unit.now,
-                snapshot=out.snapshot(),
-                statement_digest=out.statement_digest,
-                content=content,
-                list_seen=_list_version(unit, heat_id),
-                rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
-                run_seen=facts.present_run,
-                decisions_seen=news.decisions,
-                else_seen=news.rests_on,
-                tells_who_goes_on=int(bool(out.qualified)),
-            )
-        )
-        _keep_what_is_told(unit, announcement_id, news.telling)
-        store_windows(unit, opened, heat_id, announcement_id, f"announcement {out.number}")
-        open_what_was_told_before(unit, meet, heat_id, announcement_id, at)
-        step = HEAT_TABLE.step(facts.state, HeatAct.ANNOUNCE)
-        if facts.state is HeatState.TO_COME:
-            begin_run(unit, facts)
-        set_heat_state(unit, heat_id, step.becomes)
-        deed = Deed(Kind.ANNOUNCEMENT, announcement_id, _recorded(out, signed))
+        deed = None
+        if not _is_known(unit, announcement_id, sent, pen.caller):
+            pen.insist_may_sign(unit)
+            deed = _announce(unit, _matter(unit, announcement_id, sent, version), pen)
         shown = announcement_shown(unit.conn, unit.meet_id, announcement_id, unit.now)
-        return Done(Put(shown, created=True), deed)
+        return Done(Put(shown, created=deed is not None), deed)
 
     return act
+
+
+def _announce(unit: Unit, matter: Matter, pen: Pen) -> Deed:
+    """Sign what is announced, keep it, and open what follows from it."""
+    made = snapshot(unit, matter)
+    said = said_by(made, matter.sent.announced_at)
+    signed = pen.sign(unit, "announcement", matter.ident, said)
+    out = made.model_copy(update={"statement_digest": signed.sha256})
+    _keep(unit, matter, out)
+    _keep_what_is_told(unit, matter.ident, matter.news.telling)
+    _open_windows(unit, matter, out.number)
+    _move_heat(unit, matter.heat)
+    return Deed(Kind.ANNOUNCEMENT, matter.ident, recorded(out, signed))
+
+
+def _is_known(
+    unit: Unit, announcement_id: AnnouncementId, sent: AnnouncementIn, caller: Caller
+) -> bool:
+    """Whether just this was announced before; IdTaken where the id is something else's."""
+    asked = select(announcements).where(announcements.c.id == announcement_id)
+    known = unit.conn.execute(asked).one_or_none()
+    if known is not None:
+        _insist_same(known, unit, caller, sent.content())
+    return known is not None
+
+
+def _matter(
+    unit: Unit, announcement_id: AnnouncementId, sent: AnnouncementIn, version: int
+) -> Matter:
+    """What is to be announced, looked at from all sides; refused where it cannot be."""
+    heat_id = HeatId(sent.heat)
+    insist_it_counts(unit.conn, heat_id)
+    seen = _what_is_announced(unit, heat_id, version)
+    _insist_on_word(seen, sent.despite)
+    last = last_announcement(unit.conn, heat_id)
+    news = news_since(unit, seen, last)
+    _insist_on_news(unit, last, seen, news, sent.remark)
+    facts, meet = heat(unit.conn, unit.meet_id, heat_id), meet_facts(unit.conn, unit.meet_id)
+    at = announcing_time(unit, sent.announced_at, last, facts)
+    opened = opened_by_announcement(unit, meet, at, heat_id, news)
+    _insist_still_open(opened, unit, meet, sent.remark)
+    return Matter(announcement_id, sent, seen, last, facts, meet, at, opened, news)
+
+
+def _keep(unit: Unit, matter: Matter, out: AnnouncementOut) -> None:
+    """The announcement, and what was known when it was made."""
+    heat_id, news = HeatId(matter.heat.id), matter.news
+    unit.conn.execute(
+        insert(announcements).values(
+            id=matter.ident,
+            meet_id=unit.meet_id,
+            heat_id=heat_id,
+            number=out.number,
+            official_id=out.announced_by,
+            announced_at=matter.at,
+            entered_at=unit.now,
+            snapshot=out.snapshot(),
+            statement_digest=out.statement_digest,
+            content=matter.sent.content(),
+            list_seen=_list_version(unit, heat_id),
+            rulings_seen=count_rulings_in_heat(unit.conn, heat_id),
+            run_seen=matter.heat.present_run,
+            decisions_seen=news.decisions,
+            else_seen=news.rests_on,
+            tells_who_goes_on=int(bool(out.qualified)),
+        )
+    )
+
+
+def _open_windows(unit: Unit, matter: Matter, number: int) -> None:
+    heat_id = HeatId(matter.heat.id)
+    store_windows(unit, matter.opened, heat_id, matter.ident, f"announcement {number}")
+    open_what_was_told_before(unit, matter.meet, heat_id, matter.ident, matter.at)
+
+
+def _move_heat(unit: Unit, facts: HeatOut) -> None:
+    """The heat is announced; one that nobody had started has run by that."""
+    step = HEAT_TABLE.step(facts.state, HeatAct.ANNOUNCE)
+    if facts.state is HeatState.TO_COME:
+        begin_run(unit, facts)
+    set_heat_state(unit, HeatId(facts.id), step.becomes)
 
 
 def _keep_what_is_told(

@@ -5,6 +5,7 @@ kept, what of it is signed, and what the record keeps.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -13,6 +14,7 @@ from app.access.queries import official_row
 from app.clock import in_zone
 from app.ids import AnnouncementId, OfficialId
 from app.meets.queries import MeetFacts
+from app.meets.wire import HeatOut
 from app.results.changes import Changes, changes
 from app.results.opening import (
     News,
@@ -33,49 +35,43 @@ from app.store.rows import AnyRow
 COMPLETES_ROUND = "A heat of this round is not held, so that this result makes the round complete."
 
 
-def _snapshot(
-    unit: Unit,
-    announcement_id: AnnouncementId,
-    sent: AnnouncementIn,
-    seen: ResultOut,
-    last: AnyRow | None,
-    at: datetime,
-    meet: MeetFacts,
-    opened: Sequence[Window],
-    news: News,
-) -> AnnouncementOut:
-    person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
-    since = _since(unit, seen, last, at, meet.time_zone)
+@dataclass(frozen=True, slots=True)
+class Matter:
+    """What an announcement is made of: who asks for what, the result as it was looked at, the
+    announcement before, the heat and its meet, when it counts as made, the windows that it opens,
+    and what is news in it.
+    """
+
+    ident: AnnouncementId
+    sent: AnnouncementIn
+    seen: ResultOut
+    last: AnyRow | None
+    heat: HeatOut
+    meet: MeetFacts
+    at: datetime
+    opened: Sequence[Window]
+    news: News
+
+
+def snapshot(unit: Unit, matter: Matter) -> AnnouncementOut:
+    """What is announced, all of it but the digest of its statement."""
+    seen, news = matter.seen, matter.news
+    since = _since(unit, matter)
     return AnnouncementOut(
-        id=announcement_id,
-        heat=seen.heat,
-        number=last.number + 1 if last else 1,
-        supersedes=last.id if last else None,
-        meet_name=meet.name,
-        venue=meet.venue,
-        time_zone=meet.time_zone,
-        edition=meet.book.key,
-        edition_title=f"{meet.book.title}, {meet.book.edition}",
-        event_name=seen.event_name,
-        round=seen.round,
-        heat_number=seen.number,
-        announced_at=at,
-        announced_at_local=in_zone(at, meet.time_zone),
-        entered_at=unit.now,
-        announced_by=person.id,
-        announced_by_name=person.name,
+        **_whose(unit, matter),
+        **_of_the_race(matter),
         lines=seen.lines,
         changes=since.changes.sentences,
         moved_only=since.changes.moved_only,
         through=since.through,
-        despite=sent.despite,
+        despite=matter.sent.despite,
         blockers=seen.blockers,
-        remark=sent.remark,
-        windows=[_snapshot_window(window) for window in opened],
+        remark=matter.sent.remark,
+        windows=[_snapshot_window(window) for window in matter.opened],
         because=[*([COMPLETES_ROUND] if seen.completes_round else []), *since.because],
         is_ordered_here=news.is_decided_here,
-        no_windows_because=news.why_no_windows(meet.book),
-        abbreviations=_abbreviations(meet, seen),
+        no_windows_because=news.why_no_windows(matter.meet.book),
+        abbreviations=_abbreviations(matter.meet, seen),
         statement_digest="",
         qualified=seen.qualified,
         next_round=seen.next_round,
@@ -85,7 +81,39 @@ def _snapshot(
     )
 
 
-def _said(made: AnnouncementOut, given: datetime | None) -> dict[str, Any]:
+def _whose(unit: Unit, matter: Matter) -> dict[str, Any]:
+    """Which announcement it is, when it counts as made, and by whom it is."""
+    last, zone = matter.last, matter.meet.time_zone
+    person = official_row(unit.conn, unit.meet_id, OfficialId(unit.actor.id))
+    return {
+        "id": matter.ident,
+        "number": last.number + 1 if last else 1,
+        "supersedes": last.id if last else None,
+        "announced_at": matter.at,
+        "announced_at_local": in_zone(matter.at, zone),
+        "entered_at": unit.now,
+        "announced_by": person.id,
+        "announced_by_name": person.name,
+    }
+
+
+def _of_the_race(matter: Matter) -> dict[str, Any]:
+    """Which race's result it is, at which meet, by which rules."""
+    meet, seen = matter.meet, matter.seen
+    return {
+        "heat": seen.heat,
+        "meet_name": meet.name,
+        "venue": meet.venue,
+        "time_zone": meet.time_zone,
+        "edition": meet.book.key,
+        "edition_title": f"{meet.book.title}, {meet.book.edition}",
+        "event_name": seen.event_name,
+        "round": seen.round,
+        "heat_number": seen.number,
+    }
+
+
+def said_by(made: AnnouncementOut, given: datetime | None) -> dict[str, Any]:
     """What the desk signs: all that the announcement says. Not when it is stored, which nobody can
     be shown before: where no time was `given`, nor from when on what counts from it runs.
     """
@@ -103,7 +131,7 @@ def _without_its_end(window: Mapping[str, Any]) -> dict[str, Any]:
     return {**window, "closes_at": window["closes_at"] if window["counts_from"] else None}
 
 
-def _recorded(out: AnnouncementOut, signed: Signed) -> dict[str, Any]:
+def recorded(out: AnnouncementOut, signed: Signed) -> dict[str, Any]:
     """What the record keeps of an announcement: what was signed, and what the storing added."""
     added = {"announced_at", "announced_at_local", "entered_at", "windows"}
     return {**signed.body, **out.model_dump(mode="json", include=added)}
@@ -117,7 +145,8 @@ class _Since(NamedTuple):
     because: list[str]
 
 
-def _since(unit: Unit, seen: ResultOut, last: AnyRow | None, at: datetime, zone: str) -> _Since:
+def _since(unit: Unit, matter: Matter) -> _Since:
+    seen, last, zone = matter.seen, matter.last, matter.meet.time_zone
     said = AnnouncementOut.model_validate(last.snapshot).lines if last else []
     before = as_told_since(unit.conn, seen, last, said)
     through = through_since(unit.conn, seen, last)
@@ -126,7 +155,7 @@ def _since(unit: Unit, seen: ResultOut, last: AnyRow | None, at: datetime, zone:
     return _Since(
         changes(before, seen.lines) if last else Changes([], 0),
         through.sentences(seen, told_of_themselves(seen.lines, before)),
-        told_since(unit.conn, seen.heat, after, concerned, at, zone),
+        told_since(unit.conn, seen.heat, after, concerned, matter.at, zone),
     )
 
 
