@@ -32,10 +32,10 @@ from app.reports.queries import case_row, heat_posts, report_out, reports_of_cas
 from app.reports.wire import CallIn, Flag, PostLine, ReportIn, ReportOut
 from app.results.actions import load_result
 from app.results.announced_time import correct_time
+from app.results.announcement_wire import AnnouncementIn, AnnouncementOut, SnapshotWindow
 from app.results.announcing import announce
 from app.results.correction_wire import TimeCorrectionIn
 from app.results.queries import result
-from app.results.wire import AnnouncementIn, AnnouncementOut, SnapshotWindow
 from app.rounds.actions import set_round
 from app.rounds.wire import RoundIn, RoundOut
 from app.rulings.actions import rule_on

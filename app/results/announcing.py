@@ -29,6 +29,7 @@ from app.refusals import (
     StateConflict,
 )
 from app.results.announced_time import announcing_time
+from app.results.announcement_wire import AnnouncementIn, AnnouncementOut
 from app.results.called_off import insist_it_counts
 from app.results.finality import (
     TO_LOOK_AT,
@@ -46,11 +47,7 @@ from app.results.opening import (
 from app.results.queries import last_announcement, result, result_row, says_the_same
 from app.results.snapshots import Matter, recorded, said_by, snapshot
 from app.results.tables import announcements, tellings
-from app.results.wire import (
-    AnnouncementIn,
-    AnnouncementOut,
-    ResultOut,
-)
+from app.results.wire import ResultOut
 from app.rules.windows import Window
 from app.rulings.queries import count_rulings_in_heat
 from app.store.action import Action, Deed, Done, Put, Unit

@@ -15,18 +15,14 @@ from app.clock import in_zone
 from app.ids import AnnouncementId, OfficialId
 from app.meets.queries import MeetFacts
 from app.meets.wire import HeatOut
+from app.results.announcement_wire import AnnouncementIn, AnnouncementOut, SnapshotWindow
 from app.results.changes import Changes, changes
 from app.results.opening import (
     News,
 )
 from app.results.through import as_told_since, through_since, told_of_themselves
 from app.results.told import told_since
-from app.results.wire import (
-    AnnouncementIn,
-    AnnouncementOut,
-    ResultOut,
-    SnapshotWindow,
-)
+from app.results.wire import ResultOut
 from app.rounds.queries import decided_before_re_run
 from app.rules.windows import Window
 from app.store.action import Unit
