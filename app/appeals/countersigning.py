@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from app.access.pen import Pen, in_words
 from app.access.queries import official_row, signature_row, signatures_on
-from app.appeals.queries import appeal_row, decision_row
+from app.appeals.decision_queries import decision_row
+from app.appeals.queries import appeal_row
 from app.appeals.signed import BESIDE
 from app.appeals.wire import SignatureOut
 from app.ids import AppealId, DecisionId, SignatureId

@@ -18,24 +18,21 @@ from app.access.queries import Caller
 from app.appeals.about_not_held import insist_handed_in_before, is_decided_since, lanes_before
 from app.appeals.bench import bench_for
 from app.appeals.carrying import shown_for
+from app.appeals.decision_queries import decision_row, decisions_on, is_the_jurys, referees_decision
 from app.appeals.deposits import asked_by
 from app.appeals.handing_in import taken_at
+from app.appeals.in_round import window_for_appeal
 from app.appeals.jury_wire import AppealIn, AppealOut
 from app.appeals.paying import paid
 from app.appeals.protest_windows import window_for_protest
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
-    decision_row,
-    decisions_on,
-    is_the_jurys,
     kind_measured,
     next_appeal_number,
     next_protest_number,
     protest_kinds,
     protest_row,
-    referees_decision,
-    window_for_appeal,
 )
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.standing import is_turned_away

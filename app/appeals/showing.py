@@ -15,17 +15,16 @@ from sqlalchemy import Connection
 from app.appeals.about_not_held import time_since_not_held, time_without_announcement
 from app.appeals.affected import affected_by
 from app.appeals.awaiting import possible_at
-from app.appeals.jury_wire import AppealOut, AppealsOut
-from app.appeals.queries import (
+from app.appeals.decision_queries import (
     decisions_on,
     jurys_decision_out,
     jurys_decisions_on,
-    protest_out,
-    protests_page,
     referees_decision,
     referees_decisions_of,
-    window_for_appeal,
 )
+from app.appeals.in_round import window_for_appeal
+from app.appeals.jury_wire import AppealOut, AppealsOut
+from app.appeals.queries import protest_out, protests_page
 from app.appeals.signed import signed_by
 from app.appeals.since_signed import appeals_until
 from app.appeals.standing import appeal_out, appeals_page

@@ -17,9 +17,18 @@ from app.access.queries import officials_of
 from app.appeals.about_not_held import Counted, lanes_before, time_where_not_held
 from app.appeals.awaiting import awaited, possible_now
 from app.appeals.bench import Bench, bench_for
+from app.appeals.decision_queries import (
+    decision_out,
+    decision_row,
+    decisions_of_appeal,
+    jurys_decision_out,
+    referees_decision,
+    standing_decision,
+)
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.either_way import if_granted, if_taken_back, sought_by
 from app.appeals.had_a_part import had_a_part
+from app.appeals.in_round import lane_in_round, window_for_appeal
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import (
     AdvanceIn,
@@ -30,22 +39,7 @@ from app.appeals.orders import (
     RecallIn,
     RunAgainIn,
 )
-from app.appeals.queries import (
-    PAGE,
-    appeal_row,
-    appeal_rows,
-    decision_out,
-    decision_row,
-    decisions_of_appeal,
-    jurys_decision_out,
-    lane_in_round,
-    marks_of,
-    protest_row,
-    referees_decision,
-    standing_decision,
-    votes_of,
-    window_for_appeal,
-)
+from app.appeals.queries import PAGE, appeal_row, appeal_rows, marks_of, protest_row, votes_of
 from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
 from app.appeals.to_announce import awaits_announcement

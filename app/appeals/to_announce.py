@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import told_anywhere, untold_orders
+from app.appeals.decision_queries import told_anywhere, untold_orders
 from app.ids import HeatId
 from app.meets.queries import MeetFacts, heat
 from app.meets.states import HeatState
