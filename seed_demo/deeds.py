@@ -28,7 +28,8 @@ from app.pictures.redrawing import redraw
 from app.refusals import FileRefused
 from app.reports.actions import return_report, withdraw_report, write_report
 from app.reports.flags import show_flag
-from app.reports.queries import case_row, heat_posts, report_out, reports_of_case
+from app.reports.heard import heat_posts
+from app.reports.queries import case_row, report_out, reports_of_case
 from app.reports.wire import CallIn, Flag, PostLine, ReportIn, ReportOut
 from app.results.actions import load_result
 from app.results.announced_time import correct_time

@@ -26,7 +26,8 @@ from app.meets.tables import events, heats
 from app.meets.wire import HeatOut
 from app.record.canonical import canonical
 from app.refusals import NotFound
-from app.reports.queries import CASE_COLUMNS, accounts_awaited, heat_posts
+from app.reports.heard import heat_posts
+from app.reports.queries import CASE_COLUMNS, accounts_awaited
 from app.reports.states import CaseState, ReportState
 from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
