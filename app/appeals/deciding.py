@@ -157,7 +157,7 @@ def _is_news(conn: Connection, bench: Bench, carried_out: Sequence[Mapping[str, 
     was ordered, as it was announced before.
     """
     keeps_all = bool(carried_out) and all(one.get("is_kept") for one in carried_out)
-    return not keeps_all or bool(untold_orders(conn, HeatId(bench.heat.id)))
+    return not keeps_all or bool(untold_orders(conn, [HeatId(bench.heat.id)]))
 
 
 def _said(meet: MeetFacts, decided: Ordered, paper: Mapping[str, Any]) -> dict[str, Any]:

@@ -70,6 +70,14 @@ _OF_APPEAL = _DECISION_COLUMNS.where(decisions.c.appeal_id == bindparam("appeal"
 )
 
 
+_OF_APPEALS = _DECISION_COLUMNS.where(
+    decisions.c.appeal_id.in_(bindparam("appeals", expanding=True))
+).order_by(decisions.c.sitting)
+_STANDING_REFEREES = _DECISION_COLUMNS.where(
+    decisions.c.protest_id.in_(bindparam("protests", expanding=True)),
+    decisions.c.instance == Instance.REFEREE.value,
+    decisions.c.replaced_by.is_(None),
+)
 _ALL_OF_PROTEST = _DECISION_COLUMNS.where(decisions.c.protest_id == bindparam("protest")).order_by(
     decisions.c.seq
 )
@@ -120,7 +128,7 @@ _IS_TOLD = (
 
 
 _UNTOLD = select(decisions.c.id).where(
-    decisions.c.heat_id == bindparam("heat"),
+    decisions.c.heat_id.in_(bindparam("heats", expanding=True)),
     decisions.c.carried_out != literal_column("'[]'"),
     decisions.c.is_news == 1,
     ~_IS_TOLD,
@@ -178,16 +186,24 @@ def referees_decision(conn: Connection, meet_id: MeetId, protest_id: ProtestId) 
     return conn.execute(_OF_PROTEST, {"meet": meet_id, "protest": protest_id}).one_or_none()
 
 
+def standing_of_referee(
+    conn: Connection, meet_id: MeetId, protest_ids: Iterable[ProtestId]
+) -> Mapping[ProtestId, AnyRow]:
+    """By protest the referee's decision as it stands; those undecided are left out."""
+    asked = {"meet": meet_id, "protests": list(protest_ids)}
+    return {row.protest_id: row for row in conn.execute(_STANDING_REFEREES, asked)}
+
+
 def decisions_in_round(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
     """What was carried out in the round of a heat, by decision, in the order of deciding."""
     return list(conn.execute(_IN_ROUND_OF, {"heat": heat_id}))
 
 
-def untold_orders(conn: Connection, heat_id: HeatId) -> frozenset[DecisionId]:
-    """The decisions about a heat, also replaced ones, that ordered something new which no
+def untold_orders(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[DecisionId]:
+    """The decisions about these heats, also replaced ones, that ordered something new which no
     announcement of the heat has told.
     """
-    return frozenset(conn.execute(_UNTOLD, {"heat": heat_id}).scalars())
+    return frozenset(conn.execute(_UNTOLD, {"heats": list(heat_ids)}).scalars())
 
 
 def told_anywhere(conn: Connection, decision_ids: Iterable[DecisionId]) -> frozenset[DecisionId]:
@@ -205,6 +221,16 @@ def referees_decisions(conn: Connection, meet_id: MeetId, protest_id: ProtestId)
 def decisions_of_appeal(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> list[AnyRow]:
     """The jury's decisions on an appeal, one a sitting; the last one stands."""
     return list(conn.execute(_OF_APPEAL, {"meet": meet_id, "appeal": appeal_id}))
+
+
+def decisions_of_appeals(
+    conn: Connection, meet_id: MeetId, appeal_ids: Iterable[AppealId]
+) -> Mapping[AppealId, list[AnyRow]]:
+    """The same of several appeals; those undecided are left out."""
+    found: dict[AppealId, list[AnyRow]] = {}
+    for row in conn.execute(_OF_APPEALS, {"meet": meet_id, "appeals": list(appeal_ids)}):
+        found.setdefault(row.appeal_id, []).append(row)
+    return found
 
 
 def standing_decision(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AnyRow | None:

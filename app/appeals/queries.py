@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -25,6 +25,7 @@ from app.ids import (
     AppealId,
     HeatId,
     MeetId,
+    OfficialId,
     ProtestId,
     TeamId,
 )
@@ -33,6 +34,7 @@ from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
 from app.reports.wire import AwaitedProtest
 from app.rules.windows import Remedy
+from app.rulings.tables import rulings
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
@@ -76,10 +78,14 @@ _APPEAL_COLUMNS = (
     select(
         appeals,
         protests.c.number.label("protest_number"),
+        protests.c.team_id.label("protesting"),
+        protests.c.against_id.label("protested"),
+        rulings.c.team_id.label("ruled_on"),
         *_WHERE_ABOUT,
     )
     .select_from(appeals)
     .join(protests, protests.c.id == appeals.c.protest_id)
+    .outerjoin(rulings, rulings.c.id == protests.c.ruling_id)
     .join(teams, teams.c.id == appeals.c.team_id)
     .join(_taker, _taker.c.id == appeals.c.official_id)
     .join(heats, heats.c.id == appeals.c.heat_id)
@@ -99,6 +105,9 @@ _APPEALS_OF = (
     select(appeals.c.id)
     .where(appeals.c.protest_id == bindparam("protest"))
     .order_by(appeals.c.number)
+)
+_VOTED = select(votes.c.appeal_id, votes.c.sitting, votes.c.official_id).where(
+    votes.c.appeal_id.in_(bindparam("appeals", expanding=True))
 )
 _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
@@ -175,6 +184,16 @@ def next_appeal_number(conn: Connection, meet_id: MeetId) -> int:
 def votes_of(conn: Connection, appeal_id: AppealId, sitting: int) -> list[AnyRow]:
     """The votes of one sitting."""
     return list(conn.execute(_VOTES, {"appeal": appeal_id, "sitting": sitting}))
+
+
+def voted_on(
+    conn: Connection, appeal_ids: Iterable[AppealId]
+) -> Mapping[tuple[str, int], set[OfficialId]]:
+    """By appeal and sitting who has voted; those without a vote are left out."""
+    found: dict[tuple[str, int], set[OfficialId]] = {}
+    for row in conn.execute(_VOTED, {"appeals": list(appeal_ids)}):
+        found.setdefault((row.appeal_id, row.sitting), set()).add(row.official_id)
+    return found
 
 
 def protest_out(conn: Connection, meet_id: MeetId, protest_id: ProtestId) -> ProtestOut:

@@ -29,7 +29,7 @@ from app.appeals.signed import signed_by
 from app.appeals.since_signed import appeals_until
 from app.appeals.standing import appeal_out, appeals_page
 from app.appeals.states import ProtestState
-from app.appeals.to_announce import awaits_announcement
+from app.appeals.to_announce import awaits_announcement, untold_in
 from app.appeals.wire import (
     AffectedOut,
     DecisionOut,
@@ -39,7 +39,7 @@ from app.appeals.wire import (
     Verdict,
 )
 from app.clock import in_zone
-from app.ids import AppealId, DecisionId, MeetId, ProtestId
+from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HeatState
 from app.results.correction_wire import CorrectionOut
@@ -55,7 +55,7 @@ def protest_shown(
     """One protest, its decision with whom it moved; NotFound for an id not of this meet."""
     out = protest_out(conn, meet_id, protest_id)
     meet = meet_facts(conn, meet_id)
-    (shown,) = _with_jurys(conn, meet, _with(conn, meet_id, [out], now))
+    (shown,) = _with_jurys(conn, meet, _protests(conn, meet, [out], now))
     return _with_what_follows(conn, meet, shown)
 
 
@@ -64,8 +64,9 @@ def protests_shown(
 ) -> ProtestsOut:
     """A page of protests, the one that was lodged last first."""
     page = protests_page(conn, meet_id, before)
-    shown = _with(conn, meet_id, page.protests, now)
-    return page.model_copy(update={"protests": _with_jurys(conn, meet_facts(conn, meet_id), shown)})
+    meet = meet_facts(conn, meet_id)
+    shown = _protests(conn, meet, page.protests, now)
+    return page.model_copy(update={"protests": _with_jurys(conn, meet, shown)})
 
 
 def _with_jurys(conn: Connection, meet: MeetFacts, page: Sequence[ProtestOut]) -> list[ProtestOut]:
@@ -89,7 +90,8 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
     jurys = jurys_decisions_on(conn, meet, [out.id]).get(out.id, [])
     is_settled = bool(jurys) or (decided is not None and decided.settled_by is not None)
     if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
-        awaits = [*_awaited(out), *awaits_announcement(conn, meet, jurys)]
+        untold = untold_in(conn, [HeatId(one.heat_id) for one in jurys if one.carried_out])
+        awaits = [*_awaited(out), *awaits_announcement(conn, untold, jurys)]
         return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)
     if window is not None:
@@ -150,7 +152,8 @@ def appeals_shown(
 def _appeals(
     conn: Connection, meet_id: MeetId, page: Sequence[AppealOut], now: datetime
 ) -> list[AppealOut]:
-    shown = _with(conn, meet_id, page, now)
+    subjects: dict[str, list[str]] = {one.id: [one.id] for one in page}
+    shown = _with(conn, meet_facts(conn, meet_id), page, subjects, now)
     return [one.model_copy(update={"possible": possible_at(one, now)}) for one in shown]
 
 
@@ -163,11 +166,24 @@ def decisions_shown(
     return [_told(one, moved, signed) for one in made]
 
 
-def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetime) -> list[Shown]:
-    meet = meet_facts(conn, meet_id)
+def _protests(
+    conn: Connection, meet: MeetFacts, page: Sequence[ProtestOut], now: datetime
+) -> list[ProtestOut]:
+    return _with(conn, meet, page, _subjects(conn, meet, [one.id for one in page]), now)
+
+
+def _with(
+    conn: Connection,
+    meet: MeetFacts,
+    page: Sequence[Shown],
+    subjects: Mapping[str, list[str]],
+    now: datetime,
+) -> list[Shown]:
+    """With whom their decisions moved and who signed them, and with what was corrected: `subjects`
+    says what a correction of each of them names.
+    """
     decided: list[DecisionOut] = [one.decision for one in page if one.decision is not None]
-    moved, signed = affected_by(conn, meet, decided, now), signed_by(conn, meet_id, decided)
-    subjects = _subjects(conn, meet, [one.id for one in page])
+    moved, signed = affected_by(conn, meet, decided, now), signed_by(conn, meet.id, decided)
     corrected = corrections_of(conn, meet, chain.from_iterable(subjects.values()))
     timed = measure_corrections(conn, meet, {one.id: one.timeliness.window for one in page})
     return [
@@ -185,8 +201,8 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
 
 
 def _subjects(conn: Connection, meet: MeetFacts, idents: Sequence[str]) -> Mapping[str, list[str]]:
-    """What a correction of each of these names; one of an advice is kept by its decision, also
-    where that was replaced since.
+    """What a correction of each of these protests names; one of an advice is kept by its decision,
+    also where that was replaced since.
     """
     made = referees_decisions_of(conn, meet, idents)
     return {ident: [ident, *made.get(ident, ())] for ident in idents}
