@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection
 
+from app.access.wire import OfficialOut
 from app.appeals.about_not_held import Counted, lanes_before, time_where_not_held
 from app.appeals.awaiting import awaited, possible_now
 from app.appeals.bench import Bench, bench_for
@@ -227,30 +228,15 @@ def _panel_out(conn: Connection, known: Together, row: AnyRow) -> PanelOut | Non
     part_in = had_a_part(conn, known.meet.id, row, concerned.named) if is_open else {}
 
     def member(official: str, part: Part, state: Sits, because: str = "") -> PanelMember:
-        person = people[OfficialId(official)]
-        return PanelMember(
-            official=person.id,
-            name=person.name,
-            affiliation=person.affiliation,
-            part=part,
-            state=state,
-            because=because,
-            has_voted=official in voted,
-            is_juror=person.active and Role.JURY in person.roles,
-        )
+        has_voted = official in voted
+        return _member(people[OfficialId(official)], part, state, because, has_voted=has_voted)
 
-    seats: list[PanelMember] = []
-    for official in panel["members"]:
-        affiliation = people[official].affiliation
+    def seated(official: str) -> PanelMember:
         part: Part = "chair" if official == panel["chair"] else "member"
-        if concerned.touches(affiliation):
-            why = f"The consequence touches a team of {affiliation}."
-            seats.append(member(official, part, "asked to withdraw", why))
-        elif official in part_in:
-            why = f"{people[official].name} {part_in[official]}."
-            seats.append(member(official, part, "asked to withdraw", why))
-        else:
-            seats.append(member(official, part, "sits"))
+        because = _why_asked(people[OfficialId(official)], concerned, part_in)
+        return member(official, part, "asked to withdraw" if because else "sits", because)
+
+    seats = [seated(one) for one in panel["members"]]
     seats += [member(one, "substitute", "waits") for one in panel["substitutes"]]
     seats += [
         member(one["official"], "member", "withdrawn", _why_gone(one)) for one in panel["withdrawn"]
@@ -265,6 +251,28 @@ def _panel_out(conn: Connection, known: Together, row: AnyRow) -> PanelOut | Non
         affected=list(concerned.affiliations),
         votes=len(voted & set(panel["members"])),
     )
+
+
+def _member(
+    person: OfficialOut, part: Part, state: Sits, because: str, *, has_voted: bool
+) -> PanelMember:
+    return PanelMember(
+        official=person.id,
+        name=person.name,
+        affiliation=person.affiliation,
+        part=part,
+        state=state,
+        because=because,
+        has_voted=has_voted,
+        is_juror=person.active and Role.JURY in person.roles,
+    )
+
+
+def _why_asked(person: OfficialOut, concerned: Touched, part_in: Mapping[OfficialId, str]) -> str:
+    """Why a member is asked to withdraw; empty for who sits."""
+    if concerned.touches(person.affiliation):
+        return f"The consequence touches a team of {person.affiliation}."
+    return f"{person.name} {part_in[person.id]}." if person.id in part_in else ""
 
 
 def _concerned(conn: Connection, known: Together, row: AnyRow) -> Touched:
