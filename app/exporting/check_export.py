@@ -744,9 +744,6 @@ class Entry(NamedTuple):
 
 KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered", "vote cast")
 KEPT_KINDS = frozenset({*KEPT, "erased"})
-STARTS = ("heat started", "heat held back", "heat not held")
-WITHHELD = frozenset({*STARTS, "announcement", "announcement time corrected"})
-"""Entries that tell of all teams."""
 
 
 @dataclass
@@ -786,6 +783,11 @@ class Record:
 def listed(value: Any) -> List[Any]:
     """A list as it stands in a body; empty for anything else."""
     return value if isinstance(value, list) else []
+
+
+STARTS = ("heat started", "heat held back", "heat not held")
+WITHHELD = frozenset({*STARTS, "announcement", "announcement time corrected"})
+"""Entries that tell of all teams."""
 
 
 class RecordReader:
