@@ -8,24 +8,22 @@ import sqlite3
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import NoReturn, TypeAlias
 
 from pydantic import SecretStr, ValidationError
 from sqlalchemy import make_url
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from app.clock import SystemClock
 from app.collector import look_seldom
 from app.config import Settings
-from app.erasing.command import EXAMPLE, add_arguments, lines_of
-from app.ids import MeetId, canonical_id
+from app.erasing import command as erasing
+from app.exporting import command as exporting
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
-if TYPE_CHECKING:
-    from app.store.store import Store
-
 OUT_HELP = "where to write forms, results, windows and record (default: out, with --no-serve only)"
+
+A_MEET = "01936f2e-7b1c-7cc3-98c4-dc0c0c07398f"
 
 Command = Callable[[argparse.Namespace], int]
 
@@ -36,6 +34,9 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Say what is wrong with the call, and end with 2."""
         self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
+
+
+Commands: TypeAlias = "argparse._SubParsersAction[Parser]"  # noqa: SLF001  (it has no other name)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -69,90 +70,87 @@ def _parser() -> argparse.ArgumentParser:
         description="Relay zone reports, from an umpire's flag to an announced result.",
     )
     commands = parser.add_subparsers(dest="name", required=True, metavar="COMMAND")
-    demo = _add(
-        commands,
-        "demo",
-        play_demo,
-        "play the invented meet and serve it",
-        "demo --no-serve --out out",
-    )
-    demo.add_argument("--no-serve", action="store_true", help="write the papers and end")
-    demo.add_argument("--out", type=Path, help=OUT_HELP)
-    _add_place(demo)
-    serve_parser = _add(
-        commands, "serve", serve, "serve the database that DATABASE_URL names", "serve"
-    )
-    _add_place(serve_parser)
+    for add in COMMANDS:
+        add(commands)
+    return parser
+
+
+def _add_demo(commands: Commands) -> None:
+    words, example = "play the invented meet and serve it", "demo --no-serve --out out"
+    parser = _add(commands, "demo", play_demo, words, example)
+    parser.add_argument("--no-serve", action="store_true", help="write the papers and end")
+    parser.add_argument("--out", type=Path, help=OUT_HELP)
+    _add_place(parser)
+
+
+def _add_serve(commands: Commands) -> None:
+    words = "serve the database that DATABASE_URL names"
+    _add_place(_add(commands, "serve", serve, words, "serve"))
+
+
+def _add_migrate(commands: Commands) -> None:
     _add(commands, "migrate", migrate, "bring the database to this program's schema", "migrate")
-    seal = _add(
-        commands,
-        "seal",
-        make_seal,
-        "make, import or show a meet's seal",
-        "seal 01936f2e-7b1c-7cc3-98c4-dc0c0c07398f",
-    )
-    seal.add_argument("meet", help="the meet's id")
-    seal.add_argument(
+
+
+def _add_seal(commands: Commands) -> None:
+    words, example = "make, import or show a meet's seal", f"seal {A_MEET}"
+    parser = _add(commands, "seal", make_seal, words, example)
+    parser.add_argument("meet", help="the meet's id")
+    parser.add_argument(
         "--import",
         dest="pkcs12",
         type=Path,
         metavar="FILE",
         help="take key and certificate from a PKCS#12 file; its passphrase is asked for",
     )
-    seal.add_argument("--because", default="", help="why a new seal comes in place of another")
-    export = _add(
-        commands,
-        "export",
-        export_record,
-        "write a meet's record with all that belongs to it, to be checked anywhere",
-        "export 01a21ab8-daeb-745e-8bd4-5cd455b468cd record.zip",
-    )
-    export.add_argument("meet", metavar="MEET", help="the meet's id")
-    export.add_argument("path", type=Path, metavar="PATH", help="a new folder, or a new .zip")
-    check = _add(
-        commands,
-        "check",
-        check_record,
-        "check an export, or all records of a database",
-        "check out/export.zip",
-    )
-    checked = check.add_mutually_exclusive_group(required=True)
-    checked.add_argument(
-        "path",
-        type=Path,
-        metavar="DIR|FILE",
-        nargs="?",
-        help="an export, a record.jsonl or its folder",
-    )
-    checked.add_argument(
-        "--database",
-        action="store_true",
-        help="the records in the database that DATABASE_URL names, and what guards them",
-    )
-    check.add_argument(
-        "--head",
-        action="append",
-        default=[],
-        help="a head that a sheet shows, such as '264 3f2a 91bc 77d0 e1aa'",
-    )
-    check.add_argument(
-        "--seal", action="append", default=[], help="the fingerprint that must have sealed"
-    )
-    save = _add(commands, "backup", backup, "copy a running SQLite database", "backup meet.bak.db")
-    save.add_argument("path", type=Path, metavar="FILE", help="where to write the copy")
-    load = _add(commands, "restore", restore, "put a copy in place of the database", "restore a.db")
-    load.add_argument("path", type=Path, metavar="FILE", help="a copy that `backup` wrote")
-    load.add_argument("--replace", action="store_true", help="replace a database that is there")
-    add_arguments(
-        _add(
-            commands,
-            "erase",
-            erase,
-            "erase what a meet holds of people, or of one of them",
-            EXAMPLE,
-        )
-    )
-    return parser
+    parser.add_argument("--because", default="", help="why a new seal comes in place of another")
+
+
+def _add_export(commands: Commands) -> None:
+    words = "write a meet's record with all that belongs to it, to be checked anywhere"
+    exporting.add_arguments(_add(commands, "export", export_record, words, exporting.EXAMPLE))
+
+
+def _add_check(commands: Commands) -> None:
+    words = "check an export, or all records of a database"
+    parser = _add(commands, "check", check_record, words, "check out/export.zip")
+    _add_checked(parser.add_mutually_exclusive_group(required=True))
+    heads = "a head that a sheet shows, such as '264 3f2a 91bc 77d0 e1aa'"
+    parser.add_argument("--head", action="append", default=[], help=heads)
+    seals = "the fingerprint that must have sealed"
+    parser.add_argument("--seal", action="append", default=[], help=seals)
+
+
+def _add_checked(what: argparse._MutuallyExclusiveGroup) -> None:
+    exports = "an export, a record.jsonl or its folder"
+    what.add_argument("path", type=Path, metavar="DIR|FILE", nargs="?", help=exports)
+    database = "the records in the database that DATABASE_URL names, and what guards them"
+    what.add_argument("--database", action="store_true", help=database)
+
+
+def _add_backup(commands: Commands) -> None:
+    words, example = "copy a running SQLite database", "backup meet.bak.db"
+    parser = _add(commands, "backup", backup, words, example)
+    parser.add_argument("path", type=Path, metavar="FILE", help="where to write the copy")
+
+
+def _add_restore(commands: Commands) -> None:
+    words, example = "put a copy in place of the database", "restore a.db"
+    parser = _add(commands, "restore", restore, words, example)
+    parser.add_argument("path", type=Path, metavar="FILE", help="a copy that `backup` wrote")
+    parser.add_argument("--replace", action="store_true", help="replace a database that is there")
+
+
+def _add_erase(commands: Commands) -> None:
+    words = "erase what a meet holds of people, or of one of them"
+    erasing.add_arguments(_add(commands, "erase", erase, words, erasing.EXAMPLE))
+
+
+COMMANDS: Sequence[Callable[[Commands], None]] = (
+    *(_add_demo, _add_serve, _add_migrate, _add_seal, _add_export),
+    *(_add_check, _add_backup, _add_restore, _add_erase),
+)
+"""In the order of the help."""
 
 
 def _add_place(parser: argparse.ArgumentParser) -> None:
@@ -175,7 +173,7 @@ def _port(text: str) -> int:
 
 
 def _add(
-    commands: argparse._SubParsersAction[Parser],
+    commands: Commands,
     name: str,
     command: Command,
     words: str,
@@ -268,46 +266,10 @@ def migrate(_parsed: argparse.Namespace) -> int:
 
 
 def export_record(parsed: argparse.Namespace) -> int:
-    """Write an export of a meet's record, also while the server runs: it is only read."""
-    from app.exporting.building import export_to  # noqa: PLC0415
-    from app.exporting.files import a_place  # noqa: PLC0415
-    from app.exporting.wanted import Order  # noqa: PLC0415
-    from app.record.log import Keeper  # noqa: PLC0415
-    from app.sealing.seals import Seals, key_store  # noqa: PLC0415
-    from app.store.store import Store  # noqa: PLC0415
-
-    settings, clock, meet = Settings(), SystemClock(), MeetId(canonical_id(parsed.meet))
-    _insist_there(settings)
-    store = Store(settings.database_url, clock, Keeper())
-    try:
-        if not settings.seal_passphrase.get_secret_value():
-            _insist_unsealed(store, meet)
-        signer = Seals(store, key_store(settings)).known_signer(meet)
-        order = Order(meet, clock.now(), signer)
-        with a_place(parsed.path, order.now) as place:
-            head = store.read_now(lambda conn: export_to(conn, order, place))
-    finally:
-        store.engines.dispose()  # nothing was started that would have to be stopped
-    print(f"Wrote {parsed.path}: {head.size} entries, root {head.root}")
+    """Write an export of a meet's record, also while the server runs."""
+    _database_that_is_there()
+    print(exporting.export_meet(Settings(), parsed.meet, parsed.path))
     return 0
-
-
-def _insist_unsealed(store: Store, meet: MeetId) -> None:
-    """Without a passphrase no key opens; only a meet that has no seal is exported unsigned."""
-    from app.sealing.queries import seal_in_use  # noqa: PLC0415
-
-    if store.read_now(lambda conn: seal_in_use(conn, meet)) is not None:
-        raise ValueError(
-            "set ZONEDOCKET_SEAL_PASSPHRASE as for the server: an export is signed with the key of "
-            "the meet's seal"
-        )
-
-
-def _insist_there(settings: Settings) -> None:
-    """Refuse a SQLite database that is not there, since opening would make it."""
-    url = make_url(settings.database_url)
-    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
-        raise ValueError(f"there is no database {url.database}; DATABASE_URL says where to look")
 
 
 OF_AN_EXPORT = ("manifest.json", "manifest.note", "check.py", "certificates", "checkpoints")
@@ -423,7 +385,7 @@ def restore(parsed: argparse.Namespace) -> int:
 def erase(parsed: argparse.Namespace) -> int:
     """Erase, or say what would go. On SQLite no server may be running."""
     url = _database_that_is_there()
-    for line in lines_of(parsed, url):
+    for line in erasing.lines_of(parsed, url):
         print(line)
     return 0
 

@@ -68,6 +68,9 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.StatementChanged: ProblemType(
         409, "statement-changed", "Something else was signed than would be recorded"
     ),
+    refusals.ShownLongAgo: ProblemType(
+        409, "shown-long-ago", "This was shown too long ago to be signed"
+    ),
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
     refusals.TooManyStreams: ProblemType(429, "too-many-streams", "Too many live feeds"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),

@@ -82,6 +82,10 @@ class NoLongerStands(StateConflict):
     """What was ordered has been taken back, or overtaken, since: nothing of it is left to undo."""
 
 
+class ShownLongAgo(Refusal):
+    """What was signed was shown too long ago: look at it again with check=true, then sign."""
+
+
 class Stale(Refusal):
     """The caller acted on an older version than the one that is stored."""
 

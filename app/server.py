@@ -20,6 +20,7 @@ from app.access.pen import Shown
 from app.access.signing import answer_shown
 from app.access.who_may import WHO_MAY
 from app.answering_head import AnswerHead
+from app.appeals import jury_routes, paper_routes
 from app.appeals import routes as appeals
 from app.casefiles import routes as casefiles
 from app.clock import Clock, SystemClock
@@ -55,6 +56,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     meets.router,
     rulings.router,
     appeals.router,
+    jury_routes.router,
+    paper_routes.router,
     rounds.router,
     crew.router,
     record.router,

@@ -28,13 +28,15 @@ from app.pictures.redrawing import redraw
 from app.refusals import FileRefused
 from app.reports.actions import return_report, withdraw_report, write_report
 from app.reports.flags import show_flag
-from app.reports.queries import case_row, heat_posts, report_out, reports_of_case
+from app.reports.heard import heat_posts
+from app.reports.queries import case_row, report_out, reports_of_case
 from app.reports.wire import CallIn, Flag, PostLine, ReportIn, ReportOut
-from app.results.actions import announce, load_result
+from app.results.actions import load_result
 from app.results.announced_time import correct_time
+from app.results.announcement_wire import AnnouncementIn, AnnouncementOut, SnapshotWindow
+from app.results.announcing import announce
 from app.results.correction_wire import TimeCorrectionIn
 from app.results.queries import result
-from app.results.wire import AnnouncementIn, AnnouncementOut, SnapshotWindow
 from app.rounds.actions import set_round
 from app.rounds.wire import RoundIn, RoundOut
 from app.rulings.actions import rule_on

@@ -33,6 +33,7 @@ from app.refusals import (
     Malformed,
     NotJoined,
     RoleMissing,
+    ShownLongAgo,
     SignatureRefused,
     StateConflict,
     StatementChanged,
@@ -155,7 +156,7 @@ class Pen:
                 field="/shown_at",
             )
         if unit.now - at > SHOWN_LASTS:
-            raise StateConflict(
+            raise ShownLongAgo(
                 "What you signed was shown to you more than fifteen minutes ago. Look at it again "
                 "(check=true), then sign. Nothing was stored."
             )

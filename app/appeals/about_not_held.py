@@ -68,10 +68,12 @@ class Counted:
 def insist_handed_in_before(
     unit: Unit, heat_id: HeatId, given: datetime | None, field: str, instead: str
 ) -> None:
-    """StateConflict for what was handed in once it had been said that this heat is not held."""
+    """StateConflict for what was handed in once it had been said that this heat is not held. What
+    is entered without a time is handed in now: after that, also where a clock was set back since.
+    """
     # What is committed together is in the record only after it: then that was said just now.
     said = said_at(unit.conn, unit.meet_id, heat_id) or unit.now
-    if (given or unit.now) >= said:
+    if given is None or given >= said:
         when = at_time(said, unit.now, meet_facts(unit.conn, unit.meet_id).time_zone)
         raise StateConflict(
             f"{NOT_HELD} {instead} That was said {when}. {HANDED_IN_BEFORE}", field=field

@@ -23,17 +23,12 @@ from app.appeals.deciding import (
     put_decision,
     shown_on_protest,
 )
+from app.appeals.decision_queries import referees_decision, referees_decisions
+from app.appeals.in_round import cases_about
 from app.appeals.lodging import store_appeal
 from app.appeals.once_more import may_be_decided_again, replace_decision
 from app.appeals.ordered import Ordered
-from app.appeals.queries import (
-    appeals_on,
-    cases_about,
-    protest_out,
-    protest_row,
-    referees_decision,
-    referees_decisions,
-)
+from app.appeals.queries import appeals_on, protest_out, protest_row
 from app.appeals.showing import protest_shown
 from app.appeals.states import PROTEST_TABLE, AppealState, ProtestAct, ProtestState
 from app.appeals.tables import appeals, decisions

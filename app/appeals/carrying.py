@@ -19,6 +19,7 @@ from app.appeals.bench import (
     insist_not_the_jurys,
     stays_of,
 )
+from app.appeals.decision_queries import decision_row
 from app.appeals.disqualifying import disqualifying, restoring, setting_aside
 from app.appeals.finish_lines import correcting, insist_list_agrees, putting_back
 from app.appeals.last_about import overtaken_by
@@ -44,7 +45,6 @@ from app.appeals.orders import (
     SetAsideIn,
     UndoIn,
 )
-from app.appeals.queries import decision_row
 from app.appeals.running_again import (
     calling_off,
     giving_back_run,

@@ -10,8 +10,8 @@ from itertools import chain
 
 from sqlalchemy import Connection
 
+from app.appeals.decision_queries import subjects_of_protest
 from app.appeals.jury_wire import AppealOut
-from app.appeals.queries import subjects_of_protest
 from app.appeals.which_heat import heat_called
 from app.appeals.wire import ProtestOut
 from app.clock import in_zone

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from app.access.pen import Pen, in_words
 from app.access.queries import official_row, signature_row, signatures_on
-from app.appeals.queries import appeal_row, decision_row
+from app.appeals.decision_queries import decision_row
+from app.appeals.queries import appeal_row
+from app.appeals.signed import BESIDE
 from app.appeals.wire import SignatureOut
 from app.ids import AppealId, DecisionId, SignatureId
 from app.meets.queries import meet_facts
@@ -16,8 +18,6 @@ from app.record.kinds import Kind
 from app.refusals import IdTaken, NotYours, StateConflict
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
-
-ACT = "decision signature"
 
 
 def sign_decision(
@@ -38,7 +38,7 @@ def sign_decision(
             "decision": decision_id,
             "decision_sha256": decided.statement_digest,
         }
-        signed = pen.sign(unit, ACT, decision_id, said, signature_id)
+        signed = pen.sign(unit, BESIDE, decision_id, said, signature_id)
         body = {"signature_id": signature_id, **signed.body}
         out = _signature_out(unit, decision_id)
         return Done(Put(out, created=True), Deed(Kind.DECISION_SIGNED, decision_id, body))
@@ -48,7 +48,7 @@ def sign_decision(
 
 def _insist_same(known: AnyRow, unit: Unit, decision_id: DecisionId, pen: Pen) -> None:
     told = (known.meet_id, known.act, known.subject, known.official_id)
-    if told != (unit.meet_id, ACT, decision_id, pen.caller.official_id):
+    if told != (unit.meet_id, BESIDE, decision_id, pen.caller.official_id):
         raise IdTaken("a signature", known.id)
 
 
@@ -64,12 +64,12 @@ def _insist_may_sign(unit: Unit, decided: AnyRow, pen: Pen) -> None:
         )
     if decided.replaced_by is not None:
         raise StateConflict("This decision no longer stands: sign the one that replaced it.")
-    if signatures_on(unit.conn, unit.meet_id, ACT, [decided.id]):
+    if signatures_on(unit.conn, unit.meet_id, BESIDE, [decided.id]):
         raise StateConflict("This decision has its secretary's signature already.")
 
 
 def _signature_out(unit: Unit, decision_id: DecisionId) -> SignatureOut:
-    row = signatures_on(unit.conn, unit.meet_id, ACT, [decision_id])[0]
+    row = signatures_on(unit.conn, unit.meet_id, BESIDE, [decision_id])[0]
     return SignatureOut(
         id=row.id,
         decision=decision_id,

@@ -16,18 +16,13 @@ from app.access.pen import Pen
 from app.access.queries import Caller
 from app.appeals.bench import Bench, Understood, bench_for
 from app.appeals.carrying import shown_for
+from app.appeals.decision_queries import next_decision, standing_decision, untold_orders
 from app.appeals.hearing_again import shown_again
 from app.appeals.left_as_decided import insist_left_by_jury, insist_left_by_referee
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
 from app.appeals.papers import decided_paper, paper_digest
-from app.appeals.queries import (
-    appeal_row,
-    next_decision,
-    protest_row,
-    standing_decision,
-    untold_orders,
-)
+from app.appeals.queries import appeal_row, protest_row
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests
 from app.appeals.wire import Instance, OrdersIn
@@ -162,7 +157,7 @@ def _is_news(conn: Connection, bench: Bench, carried_out: Sequence[Mapping[str, 
     was ordered, as it was announced before.
     """
     keeps_all = bool(carried_out) and all(one.get("is_kept") for one in carried_out)
-    return not keeps_all or bool(untold_orders(conn, HeatId(bench.heat.id)))
+    return not keeps_all or bool(untold_orders(conn, [HeatId(bench.heat.id)]))
 
 
 def _said(meet: MeetFacts, decided: Ordered, paper: Mapping[str, Any]) -> dict[str, Any]:

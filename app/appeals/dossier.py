@@ -11,13 +11,15 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from app.appeals.either_way import either_way
+from app.appeals.in_round import cases_about, other_heats_of
 from app.appeals.jury_wire import DossierOut
-from app.appeals.queries import appeal_row, cases_about, other_heats_of, protest_row
+from app.appeals.queries import appeal_row, protest_row
 from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
 from app.ids import AppealId, HeatId, MeetId, ProtestId, TeamId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound
-from app.reports.queries import case_out, cases_of_teams, heat_posts
+from app.reports.heard import heat_posts
+from app.reports.queries import case_out, cases_of_teams
 from app.results.announcements import announcements_of_heat
 from app.results.queries import result
 from app.results.windows import windows_of_heat

@@ -14,9 +14,10 @@ from sqlalchemy import Connection
 
 from app.appeals.bench import Bench, bench_for
 from app.appeals.carrying import shown_for
+from app.appeals.decision_queries import decision_row, referees_decision
 from app.appeals.hearing_again import shown_again
 from app.appeals.orders import OrderIn, SetAsideIn, UndoIn
-from app.appeals.queries import decision_row, protest_row, referees_decision
+from app.appeals.queries import protest_row
 from app.appeals.states import AppealState
 from app.appeals.wire import Instance
 from app.ids import DecisionId, HeatId, MeetId, ProtestId, RulingId

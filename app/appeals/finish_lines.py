@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from app.appeals.bench import Bench, Kept, Understood, insist_not_the_jurys
+from app.appeals.decision_queries import decisions_in_round
 from app.appeals.orders import (
     CorrectIn,
     OrderIn,
 )
-from app.appeals.queries import decisions_in_round
 from app.ids import DecisionId, HeatId, TeamId
 from app.meets.queries import heat
 from app.refusals import Malformed, NoLongerStands, StateConflict

@@ -13,7 +13,9 @@ from collections.abc import Iterable, Mapping
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import cases_about, decided_about, protest_row, referees_decisions
+from app.appeals.decision_queries import decided_about, referees_decisions
+from app.appeals.in_round import cases_about
+from app.appeals.queries import protest_row
 from app.appeals.typed_by import who_typed
 from app.ids import MeetId, OfficialId, ProtestId
 from app.results.corrections import who_corrected

@@ -22,12 +22,12 @@ from app.appeals.carrying import (
     understand,
     understand_one,
 )
+from app.appeals.decision_queries import decision_row, decisions_in_round
 from app.appeals.in_force import is_in_force
 from app.appeals.left_as_decided import insist_left_by_jury
 from app.appeals.left_for import Made, itself, left_for, made_by
 from app.appeals.left_over import replaced_in_round
 from app.appeals.orders import OrderIn, UndoIn
-from app.appeals.queries import decision_row, decisions_in_round
 from app.appeals.resting import Resting, is_so, resting_in
 from app.ids import DecisionId, HeatId
 from app.refusals import NoLongerStands, Refusal, StateConflict

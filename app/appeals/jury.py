@@ -19,6 +19,7 @@ from app.appeals.awaiting import deposit_can_come
 from app.appeals.bench import Bench, bench_for
 from app.appeals.counting import Counted, count
 from app.appeals.deciding import insist_first, is_same, move_protest, put_decision, shown_on_appeal
+from app.appeals.decision_queries import decisions_of_appeal
 from app.appeals.jury_wire import AdmissionIn, AppealOut, JuryDecisionIn, ReopenIn
 from app.appeals.ordered import Ordered
 from app.appeals.panel import (
@@ -29,12 +30,7 @@ from app.appeals.panel import (
     is_juror,
     panel_of,
 )
-from app.appeals.queries import (
-    appeal_row,
-    decisions_of_appeal,
-    protest_row,
-    votes_of,
-)
+from app.appeals.queries import appeal_row, protest_row, votes_of
 from app.appeals.settled import keep_what_is_settled
 from app.appeals.showing import appeal_shown
 from app.appeals.standing import (

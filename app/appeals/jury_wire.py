@@ -33,8 +33,9 @@ from app.ids import (
     VoteId,
 )
 from app.reports.wire import CaseOut, HeatPostsOut
+from app.results.announcement_wire import AnnouncementOut
 from app.results.correction_wire import CorrectionOut
-from app.results.wire import AnnouncementOut, ResultOut, WindowOut
+from app.results.wire import ResultOut, WindowOut
 from app.rounds.wire import ConsequencesOut
 from app.rulings.wire import DisqualificationOut, RulingOut
 from app.wire import Name, OptionalName, PhoneTime, Reasons, Receipt, Wire, shown

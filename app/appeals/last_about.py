@@ -12,7 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import decisions_in_round
+from app.appeals.decision_queries import decisions_in_round
 from app.ids import DecisionId, HeatId
 from app.store.rows import AnyRow
 

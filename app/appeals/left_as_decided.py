@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from app.appeals.bench import Bench, Understood, effects_of, jurys_word
+from app.appeals.decision_queries import decisions_in_round
 from app.appeals.in_force import is_in_force
 from app.appeals.last_about import overtaken_by
 from app.appeals.left_for import OF_A_HEAT, Made, bears, made_by
-from app.appeals.queries import decisions_in_round
 from app.appeals.resting import Resting, resting_in
 from app.appeals.states import AppealState
 from app.ids import HeatId

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from app.appeals.bench import Bench, Kept
 from app.appeals.carrying import insist_it_stands, take_back
-from app.appeals.queries import decisions_in_round
+from app.appeals.decision_queries import decisions_in_round
 from app.appeals.resting import Resting, resting_in
 from app.appeals.wire import Instance
 from app.ids import HeatId

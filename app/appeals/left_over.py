@@ -13,10 +13,10 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.appeals.bench import Bench
+from app.appeals.decision_queries import decisions_in_round
 from app.appeals.in_force import is_in_force
 from app.appeals.last_about import Thing, about, standing_in
 from app.appeals.left_for import OF_A_HEAT, Made, carried_out_by, itself, made_by
-from app.appeals.queries import decisions_in_round
 from app.appeals.wire import Instance
 from app.ids import HeatId
 from app.store.rows import AnyRow

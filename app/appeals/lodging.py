@@ -12,30 +12,27 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import Table, insert, select
 
 from app.access.queries import Caller
 from app.appeals.about_not_held import insist_handed_in_before, is_decided_since, lanes_before
 from app.appeals.bench import bench_for
 from app.appeals.carrying import shown_for
+from app.appeals.decision_queries import decision_row, decisions_on, is_the_jurys, referees_decision
 from app.appeals.deposits import asked_by
 from app.appeals.handing_in import taken_at
+from app.appeals.in_round import window_for_appeal
 from app.appeals.jury_wire import AppealIn, AppealOut
 from app.appeals.paying import paid
 from app.appeals.protest_windows import window_for_protest
 from app.appeals.queries import (
     JUDGEMENT,
     appeal_row,
-    decision_row,
-    decisions_on,
-    is_the_jurys,
     kind_measured,
     next_appeal_number,
     next_protest_number,
     protest_kinds,
     protest_row,
-    referees_decision,
-    window_for_appeal,
 )
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.standing import is_turned_away
@@ -62,56 +59,70 @@ def lodge_protest(
     """Take in a protest; the same again is the same."""
 
     def act(unit: Unit) -> Done[Put[ProtestOut]]:
-        content = sent.model_dump(mode="json")
-        known = unit.conn.execute(select(protests).where(protests.c.id == protest_id)).one_or_none()
-        if known is not None:
-            if known.meet_id != unit.meet_id or known.content != content:
-                raise IdTaken("a protest", protest_id)
-            return Done(
-                Put(protest_shown(unit.conn, unit.meet_id, protest_id, unit.now), created=False),
-                None,
-            )
-        meet = meet_facts(unit.conn, unit.meet_id)
-        facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
-        _insist_it_was_held(unit, sent, facts)
-        _insist_on_subject(unit, sent, facts)
-        ground = _ground(meet, sent, caller)
-        at = taken_at(unit, sent.lodged_at, earliest=earliest_protest(unit, sent.ruling, facts))
-        number = next_protest_number(unit.conn, unit.meet_id)
-        row: dict[str, Any] = {
-            "number": number,
-            "heat_id": facts.id,
-            "team_id": sent.team,
-            "about": sent.about.value,
-            "ruling_id": sent.ruling,
-            "against_id": sent.against,
-            "ground": ground,
-            "window_id": _ident(
-                window_for_protest(unit.conn, facts.id, kind_measured(meet, ground), at)
-            ),
-            "lodged_by": sent.lodged_by,
-            "capacity": sent.capacity.value,
-            "lodged_at": at,
-            "words": sent.words,
-            "allowed_because": sent.allowed_because,
-        }
-        unit.conn.execute(
-            insert(protests).values(
-                id=protest_id,
-                meet_id=unit.meet_id,
-                entered_at=unit.now,
-                official_id=caller.official_id,
-                state=ProtestState.LODGED.value,
-                content=content,
-                version=1,
-                **row,
-            )
-        )
+        row = None
+        if not _is_known(unit, protests, protest_id, sent):
+            row = _protest_row(unit, sent, caller)
+            _store_protest(unit, protest_id, row, sent, caller)
         out = protest_shown(unit.conn, unit.meet_id, protest_id, unit.now)
-        body = {**row, "lodged_at": rfc3339(at), "marks": list(out.marks)}
+        if row is None:
+            return Done(Put(out, created=False), None)
+        body = {**row, "lodged_at": rfc3339(row["lodged_at"]), "marks": list(out.marks)}
         return Done(Put(out, created=True), Deed(Kind.PROTEST_LODGED, protest_id, body))
 
     return act
+
+
+def _is_known(unit: Unit, table: Table, ident: str, sent: ProtestIn | AppealIn) -> bool:
+    """Whether just this was lodged before; IdTaken where the id is something else's."""
+    known = unit.conn.execute(select(table).where(table.c.id == ident)).one_or_none()
+    if known is None:
+        return False
+    if known.meet_id != unit.meet_id or known.content != sent.model_dump(mode="json"):
+        raise IdTaken("a protest" if table is protests else "an appeal", ident)
+    return True
+
+
+def _protest_row(unit: Unit, sent: ProtestIn, caller: Caller) -> dict[str, Any]:
+    """What is stored of a protest and stands in the record; refused where it cannot be lodged."""
+    meet = meet_facts(unit.conn, unit.meet_id)
+    facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
+    _insist_it_was_held(unit, sent, facts)
+    _insist_on_subject(unit, sent, facts)
+    ground = _ground(meet, sent, caller)
+    at = taken_at(unit, sent.lodged_at, earliest=earliest_protest(unit, sent.ruling, facts))
+    window = window_for_protest(unit.conn, facts.id, kind_measured(meet, ground), at)
+    return {
+        "number": next_protest_number(unit.conn, unit.meet_id),
+        "heat_id": facts.id,
+        "team_id": sent.team,
+        "about": sent.about.value,
+        "ruling_id": sent.ruling,
+        "against_id": sent.against,
+        "ground": ground,
+        "window_id": _ident(window),
+        "lodged_by": sent.lodged_by,
+        "capacity": sent.capacity.value,
+        "lodged_at": at,
+        "words": sent.words,
+        "allowed_because": sent.allowed_because,
+    }
+
+
+def _store_protest(
+    unit: Unit, protest_id: ProtestId, row: dict[str, Any], sent: ProtestIn, caller: Caller
+) -> None:
+    unit.conn.execute(
+        insert(protests).values(
+            id=protest_id,
+            meet_id=unit.meet_id,
+            entered_at=unit.now,
+            official_id=caller.official_id,
+            state=ProtestState.LODGED.value,
+            content=sent.model_dump(mode="json"),
+            version=1,
+            **row,
+        )
+    )
 
 
 def earliest_protest(unit: Unit, ruling: str | None, facts: HeatOut) -> datetime | None:
@@ -233,46 +244,51 @@ def lodge_appeal(appeal_id: AppealId, sent: AppealIn, caller: Caller) -> Action[
     """Take in an appeal against the referee's decision on a protest; the same again is the same."""
 
     def act(unit: Unit) -> Done[Put[AppealOut]]:
-        content = sent.model_dump(mode="json")
-        known = unit.conn.execute(select(appeals).where(appeals.c.id == appeal_id)).one_or_none()
-        if known is not None:
-            if known.meet_id != unit.meet_id or known.content != content:
-                raise IdTaken("an appeal", appeal_id)
-            return Done(
-                Put(appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now), created=False), None
-            )
-        meet = meet_facts(unit.conn, unit.meet_id)
-        protest = _protest_appealed(unit, ProtestId(sent.protest))
-        team = team_row(unit.conn, unit.meet_id, TeamId(sent.team))
-        if team.event_id != protest.event_id:
-            raise Malformed(f"{team.name} is not entered in this event.", field="/team")
-        decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
-        assert decision is not None
-        _insist_first(unit, sent)
-        _insist_time_may_run(unit, decision, sent)
-        _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
-        at = taken_at(unit, sent.lodged_at, earliest=decision.decided_at)
-        asked = asked_by(meet)
-        row: dict[str, Any] = {
-            "heat_id": protest.heat_id,
-            "protest_id": protest.id,
-            "team_id": sent.team,
-            "window_id": _ident(window_for_appeal(unit.conn, decision, TeamId(sent.team))),
-            "lodged_by": sent.lodged_by,
-            "lodged_at": at,
-            "words": sent.words,
-            "sought": [order.model_dump(mode="json") for order in sent.sought],
-            "asked": asdict(asked) if asked is not None else {},
-            "deposit": paid(unit, appeal_id, asked, sent.deposit, "/deposit")
-            if sent.deposit
-            else None,
-        }
-        store_appeal(unit, appeal_id, caller, row, content)
+        row = None
+        if not _is_known(unit, appeals, appeal_id, sent):
+            row = _appeal_row(unit, appeal_id, sent)
+            store_appeal(unit, appeal_id, caller, row, sent.model_dump(mode="json"))
         out = appeal_shown(unit.conn, unit.meet_id, appeal_id, unit.now)
-        body = {**row, "lodged_at": rfc3339(at), "number": out.number, "marks": list(out.marks)}
+        if row is None:
+            return Done(Put(out, created=False), None)
+        told = {"number": out.number, "marks": list(out.marks)}
+        body = {**row, "lodged_at": rfc3339(row["lodged_at"]), **told}
         return Done(Put(out, created=True), Deed(Kind.APPEAL_LODGED, appeal_id, body))
 
     return act
+
+
+def _appeal_row(unit: Unit, appeal_id: AppealId, sent: AppealIn) -> dict[str, Any]:
+    """What is stored of an appeal and stands in the record; refused where it cannot be lodged."""
+    meet, protest = _appealable(unit, sent)
+    decision = referees_decision(unit.conn, unit.meet_id, ProtestId(protest.id))
+    assert decision is not None
+    _insist_first(unit, sent)
+    _insist_time_may_run(unit, decision, sent)
+    _insist_on_sense(unit, meet, HeatId(protest.heat_id), sent)
+    at, asked = taken_at(unit, sent.lodged_at, earliest=decision.decided_at), asked_by(meet)
+    paid_in = paid(unit, appeal_id, asked, sent.deposit, "/deposit") if sent.deposit else None
+    return {
+        "heat_id": protest.heat_id,
+        "protest_id": protest.id,
+        "team_id": sent.team,
+        "window_id": _ident(window_for_appeal(unit.conn, decision, TeamId(sent.team))),
+        "lodged_by": sent.lodged_by,
+        "lodged_at": at,
+        "words": sent.words,
+        "sought": [order.model_dump(mode="json") for order in sent.sought],
+        "asked": asdict(asked) if asked is not None else {},
+        "deposit": paid_in,
+    }
+
+
+def _appealable(unit: Unit, sent: AppealIn) -> tuple[MeetFacts, AnyRow]:
+    """The meet, and the protest whose decision a team of its event appeals against."""
+    protest = _protest_appealed(unit, ProtestId(sent.protest))
+    team = team_row(unit.conn, unit.meet_id, TeamId(sent.team))
+    if team.event_id != protest.event_id:
+        raise Malformed(f"{team.name} is not entered in this event.", field="/team")
+    return meet_facts(unit.conn, unit.meet_id), protest
 
 
 def _insist_time_may_run(unit: Unit, decision: AnyRow, sent: AppealIn) -> None:

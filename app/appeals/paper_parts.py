@@ -12,10 +12,10 @@ from typing import Any
 from sqlalchemy import Connection
 
 from app.appeals.corrected import measure_in_words
+from app.appeals.decision_queries import decision_row
 from app.appeals.deposits import asked_by, deposit_decided
 from app.appeals.jury_wire import AppealOut, PanelOut
 from app.appeals.ordered import Ordered
-from app.appeals.queries import decision_row
 from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
 from app.clock import in_zone

@@ -20,6 +20,7 @@ from app.access.pen import how_signed, in_words, statement_digest
 from app.access.queries import official_row, signatures_on
 from app.appeals.bench import Bench
 from app.appeals.corrected import corrections_section, subjects_of_decision
+from app.appeals.decision_queries import decision_row, subjects_of_protest
 from app.appeals.jury_wire import AppealOut
 from app.appeals.ordered import Ordered
 from app.appeals.paper_parts import (
@@ -36,13 +37,7 @@ from app.appeals.paper_parts import (
     sought_section,
     what_next,
 )
-from app.appeals.queries import (
-    appeal_row,
-    decision_row,
-    protest_out,
-    protest_row,
-    subjects_of_protest,
-)
+from app.appeals.queries import appeal_row, protest_out, protest_row
 from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal

@@ -17,18 +17,13 @@ from app.access.pen import Pen
 from app.appeals.about_not_held import insist_still_before, is_decided_since
 from app.appeals.actions import insist_told_after
 from app.appeals.deciding import move_protest
+from app.appeals.decision_queries import referees_decision, referees_decisions
 from app.appeals.handing_in import insist_lodged_then, insist_received_then
 from app.appeals.jury_wire import AppealOut, DepositCorrectionIn, ReceiptCorrectionIn
 from app.appeals.lodging import earliest_protest
 from app.appeals.panel import change_appeal
 from app.appeals.paying import insist_own_receipt
-from app.appeals.queries import (
-    appeal_row,
-    appeals_on,
-    protest_row,
-    referees_decision,
-    referees_decisions,
-)
+from app.appeals.queries import appeal_row, appeals_on, protest_row
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import other_heats_of
+from app.appeals.in_round import other_heats_of
 from app.appeals.which_heat import heat_called
 from app.ids import HeatId, MeetId, TeamId
 from app.meets.queries import heat

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
 from app.appeals.bench import Bench
+from app.appeals.decision_queries import decision_row, decisions_in_round
 from app.appeals.in_force import is_in_force
 from app.appeals.orders import (
     AdvanceIn,
@@ -29,7 +30,6 @@ from app.appeals.orders import (
     SetAsideIn,
     UndoIn,
 )
-from app.appeals.queries import decision_row, decisions_in_round
 from app.ids import DecisionId, HeatId
 from app.meets.queries import heat
 from app.meets.states import NOT_TO_RUN, HeatState

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 
 from sqlalchemy import update
 
+from app.appeals.decision_queries import decisions_in_round
 from app.appeals.last_about import about, changes, standing_among
-from app.appeals.queries import decisions_in_round
 from app.appeals.tables import decisions
 from app.appeals.wire import Instance
 from app.ids import HeatId

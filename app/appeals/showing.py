@@ -15,30 +15,31 @@ from sqlalchemy import Connection
 from app.appeals.about_not_held import time_since_not_held, time_without_announcement
 from app.appeals.affected import affected_by
 from app.appeals.awaiting import possible_at
-from app.appeals.jury_wire import AppealOut, AppealsOut
-from app.appeals.queries import (
+from app.appeals.decision_queries import (
     decisions_on,
     jurys_decision_out,
     jurys_decisions_on,
-    protest_out,
-    protests_page,
     referees_decision,
     referees_decisions_of,
-    window_for_appeal,
 )
+from app.appeals.in_round import window_for_appeal
+from app.appeals.jury_wire import AppealOut, AppealsOut
+from app.appeals.queries import protest_out, protests_page
+from app.appeals.signed import signed_by
 from app.appeals.since_signed import appeals_until
 from app.appeals.standing import appeal_out, appeals_page
 from app.appeals.states import ProtestState
-from app.appeals.to_announce import awaits_announcement
+from app.appeals.to_announce import awaits_announcement, untold_in
 from app.appeals.wire import (
     AffectedOut,
     DecisionOut,
     ProtestOut,
     ProtestsOut,
+    SignedByOut,
     Verdict,
 )
 from app.clock import in_zone
-from app.ids import AppealId, DecisionId, MeetId, ProtestId
+from app.ids import AppealId, DecisionId, HeatId, MeetId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HeatState
 from app.results.correction_wire import CorrectionOut
@@ -54,7 +55,7 @@ def protest_shown(
     """One protest, its decision with whom it moved; NotFound for an id not of this meet."""
     out = protest_out(conn, meet_id, protest_id)
     meet = meet_facts(conn, meet_id)
-    (shown,) = _with_jurys(conn, meet, _with(conn, meet_id, [out], now))
+    (shown,) = _with_jurys(conn, meet, _protests(conn, meet, [out], now))
     return _with_what_follows(conn, meet, shown)
 
 
@@ -63,8 +64,9 @@ def protests_shown(
 ) -> ProtestsOut:
     """A page of protests, the one that was lodged last first."""
     page = protests_page(conn, meet_id, before)
-    shown = _with(conn, meet_id, page.protests, now)
-    return page.model_copy(update={"protests": _with_jurys(conn, meet_facts(conn, meet_id), shown)})
+    meet = meet_facts(conn, meet_id)
+    shown = _protests(conn, meet, page.protests, now)
+    return page.model_copy(update={"protests": _with_jurys(conn, meet, shown)})
 
 
 def _with_jurys(conn: Connection, meet: MeetFacts, page: Sequence[ProtestOut]) -> list[ProtestOut]:
@@ -88,7 +90,8 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
     jurys = jurys_decisions_on(conn, meet, [out.id]).get(out.id, [])
     is_settled = bool(jurys) or (decided is not None and decided.settled_by is not None)
     if decided is None or is_settled or decided.verdict == Verdict.REFERRED:
-        awaits = [*_awaited(out), *awaits_announcement(conn, meet, jurys)]
+        untold = untold_in(conn, [HeatId(one.heat_id) for one in jurys if one.carried_out])
+        awaits = [*_awaited(out), *awaits_announcement(conn, untold, jurys)]
         return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)
     if window is not None:
@@ -149,7 +152,8 @@ def appeals_shown(
 def _appeals(
     conn: Connection, meet_id: MeetId, page: Sequence[AppealOut], now: datetime
 ) -> list[AppealOut]:
-    shown = _with(conn, meet_id, page, now)
+    subjects: dict[str, list[str]] = {one.id: [one.id] for one in page}
+    shown = _with(conn, meet_facts(conn, meet_id), page, subjects, now)
     return [one.model_copy(update={"possible": possible_at(one, now)}) for one in shown]
 
 
@@ -158,21 +162,34 @@ def decisions_shown(
 ) -> list[DecisionOut]:
     """All decisions on a protest and its appeals, in order, each with whom it moved."""
     made = decisions_on(conn, meet, protest_id)
-    moved = affected_by(conn, meet, made, now)
-    return [_told(one, moved) for one in made]
+    moved, signed = affected_by(conn, meet, made, now), signed_by(conn, meet.id, made)
+    return [_told(one, moved, signed) for one in made]
 
 
-def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetime) -> list[Shown]:
-    meet = meet_facts(conn, meet_id)
+def _protests(
+    conn: Connection, meet: MeetFacts, page: Sequence[ProtestOut], now: datetime
+) -> list[ProtestOut]:
+    return _with(conn, meet, page, _subjects(conn, meet, [one.id for one in page]), now)
+
+
+def _with(
+    conn: Connection,
+    meet: MeetFacts,
+    page: Sequence[Shown],
+    subjects: Mapping[str, list[str]],
+    now: datetime,
+) -> list[Shown]:
+    """With whom their decisions moved and who signed them, and with what was corrected: `subjects`
+    says what a correction of each of them names.
+    """
     decided: list[DecisionOut] = [one.decision for one in page if one.decision is not None]
-    moved = affected_by(conn, meet, decided, now)
-    subjects = _subjects(conn, meet, [one.id for one in page])
+    moved, signed = affected_by(conn, meet, decided, now), signed_by(conn, meet.id, decided)
     corrected = corrections_of(conn, meet, chain.from_iterable(subjects.values()))
     timed = measure_corrections(conn, meet, {one.id: one.timeliness.window for one in page})
     return [
         one.model_copy(
             update={
-                "decision": None if one.decision is None else _told(one.decision, moved),
+                "decision": None if one.decision is None else _told(one.decision, moved, signed),
                 "corrections": _in_order(corrected, subjects[one.id]),
                 "timeliness": one.timeliness.model_copy(
                     update={"time_corrections": timed.get(one.id, [])}
@@ -184,8 +201,8 @@ def _with(conn: Connection, meet_id: MeetId, page: Sequence[Shown], now: datetim
 
 
 def _subjects(conn: Connection, meet: MeetFacts, idents: Sequence[str]) -> Mapping[str, list[str]]:
-    """What a correction of each of these names; one of an advice is kept by its decision, also
-    where that was replaced since.
+    """What a correction of each of these protests names; one of an advice is kept by its decision,
+    also where that was replaced since.
     """
     made = referees_decisions_of(conn, meet, idents)
     return {ident: [ident, *made.get(ident, ())] for ident in idents}
@@ -198,5 +215,10 @@ def _in_order(
     return sorted(found, key=lambda each: each.corrected_at)
 
 
-def _told(decision: DecisionOut, moved: Mapping[DecisionId, list[AffectedOut]]) -> DecisionOut:
-    return decision.model_copy(update={"affected": moved.get(decision.id, [])})
+def _told(
+    decision: DecisionOut,
+    moved: Mapping[DecisionId, list[AffectedOut]],
+    signed: Mapping[DecisionId, list[SignedByOut]],
+) -> DecisionOut:
+    update = {"affected": moved.get(decision.id, []), "signatures": signed[decision.id]}
+    return decision.model_copy(update=update)

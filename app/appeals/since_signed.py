@@ -16,15 +16,9 @@ from sqlalchemy import Connection
 from app.appeals.about_not_held import Counted, time_since_not_held
 from app.appeals.affected import affected_by
 from app.appeals.corrected import corrected_in_words, measure_in_words, subjects_of_decision
-from app.appeals.queries import (
-    appeal_row,
-    decision_out,
-    decision_row,
-    decisions_on,
-    measured,
-    protest_out,
-    window_for_appeal,
-)
+from app.appeals.decision_queries import decision_out, decision_row, decisions_on
+from app.appeals.in_round import window_for_appeal
+from app.appeals.queries import appeal_row, measured, protest_out
 from app.appeals.standing import appeal_out
 from app.appeals.which_heat import heat_called, opened_by
 from app.appeals.wire import DecisionOut, Instance, Mark, Verdict

@@ -13,13 +13,21 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection
 
-from app.access.queries import officials_of
+from app.access.wire import OfficialOut
 from app.appeals.about_not_held import Counted, lanes_before, time_where_not_held
 from app.appeals.awaiting import awaited, possible_now
 from app.appeals.bench import Bench, bench_for
+from app.appeals.decision_queries import (
+    decision_out,
+    decision_row,
+    jurys_decision_out,
+    referees_decision,
+    standing_decision,
+)
 from app.appeals.deposits import asked_of, deposit_out
 from app.appeals.either_way import if_granted, if_taken_back, sought_by
 from app.appeals.had_a_part import had_a_part
+from app.appeals.in_round import lane_in_round, window_for_appeal
 from app.appeals.jury_wire import AppealOut, AppealsOut, PanelMember, PanelOut
 from app.appeals.orders import (
     AdvanceIn,
@@ -30,32 +38,17 @@ from app.appeals.orders import (
     RecallIn,
     RunAgainIn,
 )
-from app.appeals.queries import (
-    PAGE,
-    appeal_row,
-    appeal_rows,
-    decision_out,
-    decision_row,
-    decisions_of_appeal,
-    jurys_decision_out,
-    lane_in_round,
-    marks_of,
-    protest_row,
-    referees_decision,
-    standing_decision,
-    votes_of,
-    window_for_appeal,
-)
+from app.appeals.queries import PAGE, appeal_row, appeal_rows, marks_of
 from app.appeals.states import AppealAct, AppealState
 from app.appeals.timeliness import timeliness
 from app.appeals.to_announce import awaits_announcement
+from app.appeals.together import Together, read_together
 from app.appeals.wire import Instance, Mark, Timeliness
 from app.clock import in_zone
-from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId, RulingId, TeamId
-from app.meets.queries import MeetFacts, meet_facts
+from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId, TeamId
+from app.meets.queries import MeetFacts, affiliations_of, meet_facts
 from app.roles import Role
 from app.rounds.wire import ConsequencesOut
-from app.rulings.queries import ruling_out
 from app.store.rows import AnyRow
 from app.visible import likeness
 
@@ -82,12 +75,10 @@ class Touched:
 
 def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     """The teams that an appeal can move or is about; all of the heat where nobody can say how."""
-    bench = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY)
     decided = standing_decision(conn, meet.id, AppealId(row.id))
-    parties = _parties(conn, meet.id, row)
     if decided is not None and row.state != AppealState.LODGED:
-        shown = decided_moves(decided)
-        return touched(bench, teams_in(shown) | parties, _named(shown))
+        return _touched_by_decision(conn, meet.id, row, decided)
+    bench, parties = bench_for(conn, meet, HeatId(row.heat_id), Instance.JURY), _parties(row)
     if row.reopened is not None:
         earlier = decision_row(conn, meet.id, DecisionId(row.reopened["decision"]))
         parties |= teams_in(decided_moves(earlier))
@@ -98,6 +89,16 @@ def touched_by(conn: Connection, meet: MeetFacts, row: AnyRow) -> Touched:
     whole = any(isinstance(one, RunAgainIn) and not one.teams for one in wanted)
     of_heat = _of_heat(bench) if whole or not shown_now else set()
     return touched(bench, (of_heat | named | parties).union(*map(teams_in, shown_now)), named)
+
+
+def _touched_by_decision(
+    conn: Connection, meet_id: MeetId, row: AnyRow, decided: AnyRow
+) -> Touched:
+    """Whom the jury's decision on an appeal has moved, and whom it was about."""
+    shown = decided_moves(decided)
+    teams = frozenset(teams_in(shown) | _parties(row))
+    written = affiliations_of(conn, meet_id, map(TeamId, teams)).values()
+    return Touched(teams, tuple(sorted(written)), frozenset(_named(shown)))
 
 
 def _of_heat(bench: Bench) -> set[str]:
@@ -150,17 +151,20 @@ def touched(bench: Bench, teams: Iterable[str], named: Iterable[str] = ()) -> To
     return Touched(here, tuple(sorted(filter(None, written))), frozenset(named))
 
 
-def _parties(conn: Connection, meet_id: MeetId, row: AnyRow) -> set[str]:
+def _parties(row: AnyRow) -> set[str]:
     """The appellant, the protesters, and whom the protest is about."""
-    protest = protest_row(conn, meet_id, ProtestId(row.protest_id))
-    about = {row.team_id, protest.team_id, protest.against_id}
-    if protest.ruling_id is not None:
-        about.add(ruling_out(conn, meet_id, RulingId(protest.ruling_id)).team)
+    about = {row.team_id, row.protesting, row.protested, row.ruled_on}
     return {team for team in about if team is not None}
 
 
 def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     """Whether an appeal came in time; it is complete with its deposit (World Athletics TR8.7)."""
+    decided = referees_decision(conn, MeetId(row.meet_id), ProtestId(row.protest_id))
+    return _measured(conn, row, decided, zone)
+
+
+def _measured(conn: Connection, row: AnyRow, decided: AnyRow | None, zone: str) -> Timeliness:
+    """The same, by the referee's decision that it is about."""
     complete = row.lodged_at
     if row.deposit is not None:
         received = datetime.fromisoformat(row.deposit["received_at"])
@@ -168,7 +172,6 @@ def measured_appeal(conn: Connection, row: AnyRow, zone: str) -> Timeliness:
     if row.is_referred:
         measured = timeliness(conn, None, HeatId(row.heat_id), complete, zone)
         return measured.model_copy(update={"words": REFERRED})
-    decided = referees_decision(conn, MeetId(row.meet_id), ProtestId(row.protest_id))
     window: AnyRow | Counted | None = None
     if decided is not None:
         own = window_for_appeal(conn, decided, TeamId(row.team_id))
@@ -180,9 +183,13 @@ def marks_of_appeal(
     conn: Connection, meet: MeetFacts, row: AnyRow, timely: Timeliness
 ) -> list[Mark]:
     """What is odd about an appeal; nothing about what the referee referred."""
+    took_part, _lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
+    return _marks(meet, row, timely, took_part=took_part)
+
+
+def _marks(meet: MeetFacts, row: AnyRow, timely: Timeliness, *, took_part: bool) -> list[Mark]:
     if row.is_referred:
         return []
-    took_part, _lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
     missing = asked_of(meet, row) is not None and row.deposit is None
     return marks_of(timely, took_part=took_part) + ([Mark.NO_DEPOSIT] if missing else [])
 
@@ -211,41 +218,25 @@ def state_now(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealState:
     return state_of(row, marks_of_appeal(conn, meet, row, timely))
 
 
-def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None:
+def _panel_out(conn: Connection, known: Together, row: AnyRow) -> PanelOut | None:
     """The panel of an appeal, with who is asked to withdraw and why."""
     if row.panel is None:
         return None
-    panel, concerned = row.panel, touched_by(conn, meet, row)
-    people = {one.id: one for one in officials_of(conn, meet.id)}
-    voted = {vote.official_id for vote in votes_of(conn, AppealId(row.id), row.sitting)}
+    panel, concerned, people = row.panel, _concerned(conn, known, row), known.people
+    voted = known.voted.get((row.id, row.sitting), set())
     is_open = row.state == AppealState.LODGED
-    part_in = had_a_part(conn, meet.id, row, concerned.named) if is_open else {}
+    part_in = had_a_part(conn, known.meet.id, row, concerned.named) if is_open else {}
 
     def member(official: str, part: Part, state: Sits, because: str = "") -> PanelMember:
-        person = people[OfficialId(official)]
-        return PanelMember(
-            official=person.id,
-            name=person.name,
-            affiliation=person.affiliation,
-            part=part,
-            state=state,
-            because=because,
-            has_voted=official in voted,
-            is_juror=person.active and Role.JURY in person.roles,
-        )
+        has_voted = official in voted
+        return _member(people[OfficialId(official)], part, state, because, has_voted=has_voted)
 
-    seats: list[PanelMember] = []
-    for official in panel["members"]:
-        affiliation = people[official].affiliation
+    def seated(official: str) -> PanelMember:
         part: Part = "chair" if official == panel["chair"] else "member"
-        if concerned.touches(affiliation):
-            why = f"The consequence touches a team of {affiliation}."
-            seats.append(member(official, part, "asked to withdraw", why))
-        elif official in part_in:
-            why = f"{people[official].name} {part_in[official]}."
-            seats.append(member(official, part, "asked to withdraw", why))
-        else:
-            seats.append(member(official, part, "sits"))
+        because = _why_asked(people[OfficialId(official)], concerned, part_in)
+        return member(official, part, "asked to withdraw" if because else "sits", because)
+
+    seats = [seated(one) for one in panel["members"]]
     seats += [member(one, "substitute", "waits") for one in panel["substitutes"]]
     seats += [
         member(one["official"], "member", "withdrawn", _why_gone(one)) for one in panel["withdrawn"]
@@ -262,6 +253,35 @@ def panel_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> PanelOut | None
     )
 
 
+def _member(
+    person: OfficialOut, part: Part, state: Sits, because: str, *, has_voted: bool
+) -> PanelMember:
+    return PanelMember(
+        official=person.id,
+        name=person.name,
+        affiliation=person.affiliation,
+        part=part,
+        state=state,
+        because=because,
+        has_voted=has_voted,
+        is_juror=person.active and Role.JURY in person.roles,
+    )
+
+
+def _why_asked(person: OfficialOut, concerned: Touched, part_in: Mapping[OfficialId, str]) -> str:
+    """Why a member is asked to withdraw; empty for who sits."""
+    if concerned.touches(person.affiliation):
+        return f"The consequence touches a team of {person.affiliation}."
+    return f"{person.name} {part_in[person.id]}." if person.id in part_in else ""
+
+
+def _concerned(conn: Connection, known: Together, row: AnyRow) -> Touched:
+    decided = known.decided.get(AppealId(row.id))
+    if decided and row.state != AppealState.LODGED:
+        return _touched_by_decision(conn, known.meet.id, row, decided[-1])
+    return touched_by(conn, known.meet, row)
+
+
 def _why_gone(one: Mapping[str, Any]) -> str:
     asked = "" if one["by"] == one["official"] else "asked to by the chair: "
     return f"{asked}{one['reasons']}"
@@ -269,15 +289,17 @@ def _why_gone(one: Mapping[str, Any]) -> str:
 
 def appeal_out(conn: Connection, meet_id: MeetId, appeal_id: AppealId) -> AppealOut:
     """One appeal; NotFound for an id that is not of this meet."""
-    return _appeal_out(conn, meet_facts(conn, meet_id), appeal_row(conn, meet_id, appeal_id))
+    row = appeal_row(conn, meet_id, appeal_id)
+    return _appeal_out(conn, read_together(conn, meet_facts(conn, meet_id), [row]), row)
 
 
 def appeals_page(conn: Connection, meet_id: MeetId, before: int | None) -> AppealsOut:
     """Appeals, the one that was lodged last first, fifty a page."""
     meet = meet_facts(conn, meet_id)
     rows = appeal_rows(conn, meet_id, before)
+    known = read_together(conn, meet, rows[:PAGE])
     return AppealsOut(
-        appeals=[_appeal_out(conn, meet, row) for row in rows[:PAGE]],
+        appeals=[_appeal_out(conn, known, row) for row in rows[:PAGE]],
         next=rows[PAGE - 1].number if len(rows) > PAGE else None,
     )
 
@@ -289,16 +311,17 @@ def _possible(row: AnyRow, state: AppealState, panel: PanelOut | None) -> list[s
     return possible_now(state, panel, stays=bool(row.is_referred) or row.reopened is not None)
 
 
-def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
-    timely = measured_appeal(conn, row, meet.time_zone)
-    marks = marks_of_appeal(conn, meet, row, timely)
+def _appeal_out(conn: Connection, known: Together, row: AnyRow) -> AppealOut:
+    meet = known.meet
+    timely = _measured(conn, row, known.referees.get(row.protest_id), meet.time_zone)
+    took_part, lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
+    marks = _marks(meet, row, timely, took_part=took_part)
     state = state_of(row, marks)
-    decided = decisions_of_appeal(conn, meet.id, AppealId(row.id))
+    decided = known.decided.get(row.id, ())
     stands = (
         decided[-1] if decided and state in {AppealState.UPHELD, AppealState.REJECTED} else None
     )
-    _took_part, lane = lane_in_round(conn, meet.id, HeatId(row.heat_id), TeamId(row.team_id))
-    deposit, panel = deposit_out(meet, row), panel_out(conn, meet, row)
+    deposit, panel = deposit_out(meet, row), _panel_out(conn, known, row)
     made = [] if stands is None else [stands]
     return AppealOut(
         id=row.id,
@@ -326,7 +349,10 @@ def _appeal_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> AppealOut:
         marks=marks,
         state=state,
         possible=_possible(row, state, panel),
-        awaits=[*awaited(state, marks, deposit, panel), *awaits_announcement(conn, meet, made)],
+        awaits=[
+            *awaited(state, marks, deposit, panel),
+            *awaits_announcement(conn, known.untold, made),
+        ],
         deposit=deposit,
         panel=panel,
         sitting=row.sitting,

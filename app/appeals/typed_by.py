@@ -15,7 +15,8 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import referees_decision, window_for_appeal
+from app.appeals.decision_queries import referees_decision
+from app.appeals.in_round import window_for_appeal
 from app.clock import rfc3339
 from app.ids import AnnouncementId, MeetId, OfficialId, ProtestId, TeamId
 from app.record.kinds import Kind

@@ -12,14 +12,13 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from app.appeals.queries import (
-    appeal_row,
+from app.appeals.decision_queries import (
     decision_out,
     decision_row,
     decisions_in_round,
     decisions_on,
-    protest_row,
 )
+from app.appeals.queries import appeal_row, protest_row
 from app.appeals.wire import DecisionOut, Instance, ProtestOut, Verdict
 from app.forms.remedy_paper import Section
 from app.ids import AppealId, DecisionId, ProtestId

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from enum import StrEnum
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
@@ -191,6 +191,21 @@ class AffectedOut(Wire):
     )
 
 
+SignedRole = Literal["referee", "chair", "secretary"]
+
+
+class SignedByOut(Wire):
+    """Who signed a decision, and with what."""
+
+    role: SignedRole = Field(description="the secretary has no vote and may sign beside the chair")
+    official: OfficialId
+    official_name: str
+    strength: Literal["PIN", "device key"]
+    how: str = Field(description="the same as the decision's paper names it")
+    statement_sha256: str
+    signed_at: datetime
+
+
 class DecisionOut(Wire):
     """A decision as stored."""
 
@@ -217,6 +232,9 @@ class DecisionOut(Wire):
     decided_at_local: str
     advised_at: datetime | None
     statement_digest: str
+    signatures: list[SignedByOut] = Field(
+        default=[], description="who has signed it: the referee, or the chair and the secretary"
+    )
     replaced_by: DecisionId | None
 
 

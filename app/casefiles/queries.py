@@ -58,7 +58,6 @@ _ANNOUNCED = (
         announcements.c.id,
         announcements.c.number,
         announcements.c.announced_at,
-        announcements.c.official_id,
     )
     .where(announcements.c.heat_id == bindparam("heat"))
     .order_by(announcements.c.number)
@@ -136,5 +135,5 @@ def copy_of(conn: Connection, picture_id: PictureId) -> bytes:
 
 
 def announced_in(conn: Connection, heat_id: HeatId) -> Iterator[AnyRow]:
-    """When a heat's result was announced, and by whom; not what was announced."""
+    """When a heat's result was announced; not what was announced."""
     yield from conn.execute(_ANNOUNCED, {"heat": heat_id})

@@ -6,9 +6,10 @@
 - An appeal's: that of its protest.
 
 Nothing of any other case is in it: no report on another team, no flag that raised none of these
-reports, no announcement, since it tells of all teams. What its entries and papers name belongs to
-them: a flag the case that it opened, a decision the teams that it moves, a ruling that counts
-earlier lane infringements of the team the rulings that noted them, by their ids and in words.
+reports. A start and an announcement tell of all teams: of these it has the bare entry. What its
+entries and papers name belongs to them: a flag the case that it opened, a decision the teams that
+it moves, a ruling that counts earlier lane infringements of the team the rulings that noted them,
+by their ids and in words.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from sqlalchemy import Connection
 
 from app.appeals.queries import appeal_row, protest_row
 from app.appeals.wire import About
+from app.casefiles.around import Around, around_heat
 from app.casefiles.queries import (
     appeals_of,
     case_of_ruling,
@@ -69,6 +71,7 @@ class Scope:
     appeals: tuple[AppealId, ...] = ()
     decisions: tuple[DecisionId, ...] = ()
     entries: tuple[Recorded, ...] = ()
+    around: tuple[Around, ...] = ()
 
     @property
     def meet(self) -> MeetId:
@@ -95,6 +98,7 @@ def scope_of(conn: Connection, asked: Asked) -> Scope:
         appeals=appeals_of(conn, protests),
         decisions=decisions_about(conn, protests),
         entries=tuple(_entries(conn, asked.meet, found.cases, ruled, protests)),
+        around=around_heat(conn, asked.meet, found.heat),
     )
 
 

@@ -1,15 +1,15 @@
 """What happened when, by whose clock: the acts that a case file is about, in the record's order.
 
 Of what a phone wrote stand the time that it showed and how far it was off, as it was measured; the
-time that counts is by the server's clock. When the heat was started and its result announced stands
-between them, without an entry: those entries tell of all teams.
+time that counts is by the server's clock. That the heat was started and its result announced stands
+between them; what else those entries say does not, since they tell of all teams.
 """
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -18,13 +18,13 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection
 
 from app.access.queries import official_names
-from app.casefiles.queries import announced_in
+from app.casefiles.around import Around
 from app.casefiles.scope import Scope
 from app.clock import at_the_meet
 from app.exporting.queries import Recorded
 from app.forms.case_file import Moment
-from app.ids import HeatId, OfficialId
-from app.meets.queries import MeetFacts, heat
+from app.ids import OfficialId
+from app.meets.queries import MeetFacts
 from app.record.kinds import KINDS, Kind
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
@@ -43,23 +43,16 @@ TYPED = {
 LISTED_ELSEWHERE = frozenset({Kind.PAPER_SEALED})
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """A moment, and the instant by which it stands among the others."""
-
-    at: datetime
-    moment: Moment
-
-
 def moments_of(
     conn: Connection, meet: MeetFacts, scope: Scope, called: Mapping[str, str]
 ) -> tuple[Moment, ...]:
     """The time line; `called` says what reports, protests and appeals are called, by their ids."""
     names = official_names(conn, meet.id)
     teller = Teller(meet.time_zone, names, called, _written_again(scope.entries))
-    acts = [teller.told(one) for one in scope.entries if one.kind not in LISTED_ELSEWHERE]
-    beside = _of_heat(conn, meet, scope.heat, teller)
-    return tuple(one.moment for one in _merged(acts, sorted(beside, key=lambda one: one.at)))
+    own = {one.seq: teller.told(one) for one in scope.entries if one.kind not in LISTED_ELSEWHERE}
+    around = {one.entry.seq: teller.around(one) for one in scope.around}
+    moments = {**own, **around}
+    return tuple(moments[seq] for seq in sorted(moments))
 
 
 def _written_again(entries: Iterable[Recorded]) -> frozenset[int]:
@@ -74,27 +67,6 @@ def _written_again(entries: Iterable[Recorded]) -> frozenset[int]:
     return frozenset(again)
 
 
-def _merged(acts: Iterable[Placed], beside: Iterable[Placed]) -> Iterator[Placed]:
-    """The acts in the record's order, which is kept also where a clock was set back."""
-    waiting = list(beside)
-    for act in acts:
-        while waiting and waiting[0].at <= act.at:
-            yield waiting.pop(0)
-        yield act
-    yield from waiting
-
-
-def _of_heat(
-    conn: Connection, meet: MeetFacts, heat_id: HeatId, teller: Teller
-) -> Iterator[Placed]:
-    run = heat(conn, meet.id, heat_id)
-    if run.started_at is not None:
-        yield teller.beside(run.started_at, "", "The heat was started.")
-    for made in announced_in(conn, heat_id):
-        words = f"The result was announced: announcement {made.number}."
-        yield teller.beside(made.announced_at, made.official_id, words)
-
-
 @dataclass(frozen=True, slots=True)
 class Teller:
     """Tells entries in words: with the times of the meet's zone, and with the officials' names."""
@@ -104,13 +76,13 @@ class Teller:
     called: Mapping[str, str]
     again: frozenset[int]
 
-    def told(self, one: Recorded) -> Placed:
+    def told(self, one: Recorded) -> Moment:
         """An entry of the record as a row of the time line."""
         entry, body = json.loads(one.entry), said_in(one.body)
         at = datetime.fromisoformat(entry["at"])
         clock = _clock(body)
         happened = _corrected(clock) if clock is not None else _typed(one.kind, body) or at
-        moment = Moment(
+        return Moment(
             entry=str(one.seq),
             happened=self._local(happened),
             phone=self._phone(clock, happened),
@@ -118,12 +90,18 @@ class Teller:
             who=self._who(entry["actor"]),
             what=self._what(one),
         )
-        return Placed(at, moment)
 
-    def beside(self, at: datetime, by: str, words: str) -> Placed:
-        """What happened around it, whose entry is no part of the file."""
-        who = self._who(by) if by else NONE
-        return Placed(at, Moment(NONE, self._local(at), NONE, NONE, who, words))
+    def around(self, one: Around) -> Moment:
+        """What was done to the whole heat."""
+        entry = json.loads(one.entry.entry)
+        return Moment(
+            entry=str(one.entry.seq),
+            happened=self._local(one.at),
+            phone=NONE,
+            received=self._local(datetime.fromisoformat(entry["at"])),
+            who=self._who(entry["actor"]),
+            what=one.words,
+        )
 
     def _who(self, actor: str) -> str:
         return self.names.get(OfficialId(actor)) or OTHERS.get(actor, actor)

@@ -14,6 +14,7 @@ from sqlalchemy import Connection
 
 from app.access.pen import how_signed
 from app.appeals.corrected import corrections_section
+from app.appeals.decision_queries import decision_row, subjects_of_protest
 from app.appeals.either_way import either_way
 from app.appeals.jury_wire import AppealOut
 from app.appeals.paper_parts import (
@@ -25,7 +26,7 @@ from app.appeals.paper_parts import (
     reopened_section,
     sought_section,
 )
-from app.appeals.queries import appeal_row, decision_row, subjects_of_protest
+from app.appeals.queries import appeal_row
 from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
 from app.appeals.states import AppealState
 from app.appeals.what_stands import ROLES, VERDICTS

@@ -107,8 +107,7 @@ class Builder:
         if chosen.part is None:
             lines: Iterable[str] = export_lines(self._conn, self._order.meet)
         else:
-            last = head_line(self._order.meet, self._head)
-            lines = [*(one.line for one in chosen.part), last]
+            lines = [*_lines_of(chosen, self._order), head_line(self._order.meet, self._head)]
         self._add("record.jsonl", (f"{line}\n".encode() for line in lines))
 
     def _add_heads(self, chosen: Chosen) -> None:
@@ -125,7 +124,7 @@ class Builder:
         if self._order.signer is not None and self._head.size not in roots:
             self._add(f"checkpoints/{self._head.size}.note", self._sign_head().encode())
         if chosen.part is not None:
-            self._add_proofs([one.seq for one in chosen.part], roots)
+            self._add_proofs(chosen.numbers, roots)
 
     def _sign_head(self) -> str:
         assert self._order.signer is not None
@@ -220,6 +219,14 @@ def export_to(conn: Connection, order: Order, place: Place) -> Head:
     return Builder(conn, order, place).build()
 
 
+def _lines_of(chosen: Chosen, order: Order) -> list[str]:
+    """The lines of a part of a record, in its order."""
+    lines = {one.seq: one.line for one in chosen.part or ()}
+    for one in chosen.withheld:
+        lines[one.seq] = one.line_without_body(order.withheld[one.seq])
+    return [lines[seq] for seq in chosen.numbers]
+
+
 def _all_heads(conn: Connection, meet: MeetId) -> Iterator[SignedHead]:
     before = LARGEST
     while page := signed_heads(conn, meet, before, HEADS_AT_ONCE):
@@ -260,6 +267,8 @@ def _words(conn: Connection, order: Order, head: Head, chosen: Chosen) -> bytes:
     holds = "the whole record"
     if chosen.part is not None:
         holds = f"{len(chosen.part)} chosen entries of the record, and what they speak of"
+        if chosen.withheld:
+            holds += f"; {len(chosen.withheld)} more without what they say, which is of all teams"
     if order.further is not None:
         holds += f"\n           {order.further.path}: {order.further.words}"
     signed = "yes, with the key that the record names"

@@ -756,6 +756,7 @@ class Record:
     leaves: Dict[int, bytes] = field(default_factory=dict)
     kept: Dict[str, List[Entry]] = field(default_factory=dict)
     part: bool = False
+    withheld: int = 0
     acts: List[Entry] = field(default_factory=list)
     bodiless: List[Tuple[int, str, str]] = field(default_factory=list)
     revocations: List[Tuple[Entry, Dict[str, Any]]] = field(default_factory=list)
@@ -782,6 +783,11 @@ class Record:
 def listed(value: Any) -> List[Any]:
     """A list as it stands in a body; empty for anything else."""
     return value if isinstance(value, list) else []
+
+
+STARTS = ("heat started", "heat held back", "heat not held")
+WITHHELD = frozenset({*STARTS, "announcement", "announcement time corrected"})
+"""Entries that tell of all teams."""
 
 
 class RecordReader:
@@ -822,6 +828,8 @@ class RecordReader:
             self.record.head = self._head(document["head"])
         elif names == {"entry", "salt", "body"} and isinstance(document["entry"], str):
             self._take_entry(place, document["entry"], document["salt"], document["body"])
+        elif self.part and names == {"entry", "withheld"} and isinstance(document["entry"], str):
+            self._take_withheld(place, document["entry"], document["withheld"])
         else:
             raise Unfit("this is neither an entry nor a head")
 
@@ -833,6 +841,20 @@ class RecordReader:
         return head_in(document)
 
     def _take_entry(self, place: str, text: str, salt: Any, body: Any) -> None:
+        place, facts = self._take_facts(place, text)
+        self._look_at_body(place, facts, salt, body)
+
+    def _take_withheld(self, place: str, text: str, says: Any) -> None:
+        """An entry whose body tells of all teams: a part about one holds it without."""
+        place, facts = self._take_facts(place, text)
+        if facts["kind"] not in WITHHELD or not isinstance(says, dict):
+            raise Unfit("its body is missing, and is not one that a part may leave out")
+        self.record.withheld += 1
+        told = "".join(f"; {name} {says[name]}" for name in sorted(says))
+        words = f"Proved without its body, which tells of all teams: {facts['kind']}"
+        self.report.tell(f"{words}, entered at {facts['at']} by {facts['actor']}{told}.")
+
+    def _take_facts(self, place: str, text: str) -> Tuple[str, Dict[str, Any]]:
         record, data = self.record, text.encode("utf-8", "surrogatepass")
         record.entries += 1
         if not self.part:
@@ -845,7 +867,7 @@ class RecordReader:
         if self.part:
             record.leaves[seq] = hashlib.sha256(b"\x00" + data).digest()
         self._look_at_order(place, facts)
-        self._look_at_body(place, facts, salt, body)
+        return place, facts
 
     def _look_at_order(self, place: str, facts: Dict[str, Any]) -> None:
         record, seq, at = self.record, facts["seq"], str(facts["at"])

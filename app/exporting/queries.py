@@ -102,6 +102,10 @@ class Recorded:
         told = {"entry": self.entry, "salt": self.salt, "body": self.text}
         return json.dumps(told, ensure_ascii=False)
 
+    def line_without_body(self, says: Mapping[str, object]) -> str:
+        """Its line in a part that is not to hold its body, and what is said of it instead."""
+        return json.dumps({"entry": self.entry, "withheld": says}, ensure_ascii=False)
+
 
 def paper_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
     """The sealed papers of a meet, without their bytes."""

@@ -1,7 +1,8 @@
 """What an export is to hold: a meet's whole record, or some of its entries with their proofs.
 
 A part holds besides what its entries cannot be checked without: the seals, the keys that signed,
-and what was erased.
+and what was erased. Entries whose bodies it is not to hold stand in it without them, proved all the
+same.
 """
 
 from __future__ import annotations
@@ -40,7 +41,8 @@ class Further:
 @dataclass(frozen=True, slots=True)
 class Order:
     """An export that somebody asks for: of which meet, when, signed by whom, and of which entries;
-    all of them where none are named. A part may have a further file beside them.
+    all of them where none are named. A part may have a further file beside them, and further
+    entries without their bodies: by their numbers what it says of each instead.
     """
 
     meet: MeetId
@@ -48,15 +50,24 @@ class Order:
     signer: NoteSigner | None = None
     entries: frozenset[int] | None = None
     further: Further | None = None
+    withheld: Mapping[int, Mapping[str, object]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """The entries of a part, and of all entries in an export those that speak of files."""
+    """The entries of a part, and those in it without their bodies; and of all entries in an export
+    those that speak of files.
+    """
 
     spoken_of: tuple[Recorded, ...]
     part: tuple[Recorded, ...] | None = None
     heads: frozenset[int] = field(default_factory=frozenset)
+    withheld: tuple[Recorded, ...] = ()
+
+    @property
+    def numbers(self) -> list[int]:
+        """The numbers of all entries of a part, first to last."""
+        return sorted(one.seq for one in (*(self.part or ()), *self.withheld))
 
     def subjects(self, kind: Kind) -> set[str]:
         """What the entries of a kind are about."""
@@ -84,7 +95,8 @@ def choose(conn: Connection, order: Order) -> Chosen:
     sizes = {size for size in printed if isinstance(size, int)}
     if order.further is not None:
         sizes.add(order.further.head_size)
-    return Chosen(chosen.spoken_of, ordered, frozenset(sizes))
+    beside = entries_at(conn, order.meet, order.withheld.keys() - both.keys())
+    return Chosen(chosen.spoken_of, ordered, frozenset(sizes), tuple(beside))
 
 
 def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterator[Recorded]:

@@ -106,6 +106,12 @@ _LANES = (
 
 
 _TEAM = select(teams).where(teams.c.meet_id == bindparam("meet"), teams.c.id == bindparam("team"))
+_TEAMS_OF = select(teams.c.id, teams.c.name, teams.c.affiliation).where(
+    teams.c.meet_id == bindparam("meet"), teams.c.id.in_(bindparam("teams", expanding=True))
+)
+_STATES = select(heats.c.id, heats.c.state).where(
+    heats.c.id.in_(bindparam("heats", expanding=True))
+)
 _NAMES_IN_EVENT = (
     select(teams.c.name)
     .join(heats, heats.c.event_id == teams.c.event_id)
@@ -350,6 +356,14 @@ def running_from(row: Any) -> Running:
     )
 
 
+def affiliations_of(
+    conn: Connection, meet_id: MeetId, team_ids: Iterable[TeamId]
+) -> Mapping[TeamId, str]:
+    """By team its affiliation, or its own name where it has none."""
+    rows = conn.execute(_TEAMS_OF, {"meet": meet_id, "teams": list(team_ids)})
+    return {row.id: row.affiliation or row.name for row in rows}
+
+
 def team_row(conn: Connection, meet_id: MeetId, team_id: TeamId) -> AnyRow:
     """A team of this meet; NotFound for any other id."""
     row = conn.execute(_TEAM, {"meet": meet_id, "team": team_id}).one_or_none()
@@ -402,6 +416,12 @@ def is_not_held(conn: Connection, heat_id: HeatId) -> bool:
     """Whether a heat was taken out of the draw; not so for an unknown one."""
     state = conn.execute(_STATE, {"heat": heat_id}).scalar()
     return bool(state == HeatState.NOT_HELD.value)
+
+
+def states_of(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, HeatState]:
+    """The states of several heats; an unknown one is left out."""
+    rows = conn.execute(_STATES, {"heats": list(heat_ids)})
+    return {row.id: HeatState(row.state) for row in rows}
 
 
 def heats_not_held(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:

@@ -17,7 +17,8 @@ from app.refusals import IdTaken
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
 from app.reports.following import has_stood_back
 from app.reports.grouping import Place, case_for, last_beyond_measure
-from app.reports.queries import call_from, call_out, called_posts
+from app.reports.heard import called_posts
+from app.reports.queries import call_from, call_out
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
 from app.reports.states import NOT_FOR_POST, Mark, ReportState
 from app.reports.tables import calls

@@ -11,6 +11,7 @@ from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.ids import CallId, ChosenId, HeatId, MeetId, ReportId
 from app.reports import actions, flags, queries
 from app.reports.attesting import read_signature
+from app.reports.heard import heat_posts
 from app.reports.who_reads import insist_may_read
 from app.reports.wire import (
     CallIn,
@@ -55,7 +56,7 @@ async def get_call(meet: Meet, call: Call, here: Here) -> Response:
 @router.get("/api/meets/{meet}/heats/{heat}/posts", response_model=HeatPostsOut)
 async def get_heat_posts(meet: Meet, heat: Heat, here: Here) -> Response:
     """What each post has shown for a heat, and who is silent."""
-    out = await here.store.read(lambda conn: queries.heat_posts(conn, MeetId(meet), HeatId(heat)))
+    out = await here.store.read(lambda conn: heat_posts(conn, MeetId(meet), HeatId(heat)))
     return answer(out)
 
 

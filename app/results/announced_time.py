@@ -22,6 +22,7 @@ from app.meets.queries import heat
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import Malformed
+from app.results.announcement_wire import AnnouncementOut
 from app.results.announcements import announcement_row
 from app.results.correction_wire import TimeCorrectionIn
 from app.results.corrections import TICK, Act, is_known, keep
@@ -31,7 +32,6 @@ from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
 from app.results.time_that_runs import Closing, insist_it_runs_on
 from app.results.typed_times import EARLIEST_ENTRY
-from app.results.wire import AnnouncementOut
 from app.rules.windows import close_from
 from app.rulings.queries import last_ruled_at
 from app.store.action import Action, Deed, Done, Put, Unit

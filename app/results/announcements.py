@@ -22,6 +22,14 @@ from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
 from app.refusals import NotFound
+from app.results.announcement_wire import (
+    AnnouncementLine,
+    AnnouncementOut,
+    AnnouncementsOut,
+    EarlierWindow,
+    LaterAnnouncement,
+    QualifiersAnnounced,
+)
 from app.results.appealable import (
     IS_SETTLED,
     IS_TO_BE_TOLD_ANEW,
@@ -31,15 +39,7 @@ from app.results.appealable import (
 from app.results.corrections import announcement_corrections
 from app.results.queries import ANNOUNCED, SNAPSHOTS, Holding, last_announcement, still_holding
 from app.results.tables import announcements, windows
-from app.results.wire import (
-    AnnouncementLine,
-    AnnouncementOut,
-    AnnouncementsOut,
-    EarlierWindow,
-    LaterAnnouncement,
-    QualifiedOut,
-    QualifiersAnnounced,
-)
+from app.results.wire import QualifiedOut
 from app.rounds.queries import rounds_set_for
 from app.rounds.tables import re_runs
 from app.rules.windows import Remedy

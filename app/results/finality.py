@@ -25,19 +25,14 @@ from app.meets.states import HeatState
 from app.meets.wire import HeatOut, HeatsOut
 from app.refusals import StateConflict
 from app.reports.queries import open_cases_in
+from app.results.announcement_wire import AnnouncementLine, AnnouncementOut, AnnouncementsOut
 from app.results.announcements import announcement, announcements_page
 from app.results.called_off import not_counting
 from app.results.one_round import InRound, hanging_together, heats_to_run_again
 from app.results.pending import Remedies, remedies_in
 from app.results.queries import Holding, latest_announcements, result, still_holding
 from app.results.windows import windows_in
-from app.results.wire import (
-    AnnouncedOut,
-    AnnouncementLine,
-    AnnouncementOut,
-    AnnouncementsOut,
-    ResultOut,
-)
+from app.results.wire import AnnouncedOut, ResultOut
 from app.results.wording import in_sentence, length, lodged
 from app.rules.windows import Window
 from app.rulings.queries import last_ruled_in

@@ -23,7 +23,7 @@ from app.results.one_round import leads_on
 from app.results.pending import advised_before
 from app.results.queries import RestsOn, announced_in_round, rests_on, says_the_same
 from app.results.tables import windows
-from app.results.told import Decided, corrected_by_decisions, decided_since
+from app.results.told import Decided, decided_since
 from app.results.wire import ResultOut
 from app.rules.book import Book
 from app.rules.windows import Window, WindowOpener, windows_opened
@@ -70,7 +70,7 @@ def news_since(unit: Unit, seen: ResultOut, last: AnyRow | None) -> News:
     """
     decided = decided_since(unit.conn, seen.heat, {line.team for line in seen.lines})
     now = rests_on(unit.conn, unit.meet_id, seen.heat)
-    rests = _digest(unit, seen.heat, now)
+    rests = _digest(seen.heat, now, decided)
     appealable = decided.can_be_appealed_here if last is None else decided.can_be_appealed
     alone = last is not None and _is_the_jurys_alone(unit, decided, last, seen, now)
     return News(
@@ -85,7 +85,7 @@ def _is_the_jurys_alone(
     letters from another heat of the round, and all else that it rests on is as it was.
     """
     before = now._replace(others=_without_first_since(unit, last, now.others))
-    if decided.by_referee or _digest(unit, seen.heat, before) != last.else_seen:
+    if decided.by_referee or _digest(seen.heat, before, decided) != last.else_seen:
         return False
     moved = decided.by_jury_elsewhere and not says_the_same(last.snapshot, seen.lines)
     return decided.by_jury_here or moved
@@ -100,11 +100,11 @@ def _without_first_since(unit: Unit, last: AnyRow, others: Sequence[AnyRow]) -> 
     return [one for one in others if one.number > 1 or one.id not in since]
 
 
-def _digest(unit: Unit, heat_id: HeatId, now: RestsOn) -> str:
+def _digest(heat_id: HeatId, now: RestsOn, decided: Decided) -> str:
     """A digest of what a result rests on beside decisions, by counts: clocks are set. A list that a
     decision has corrected is still the one that was loaded.
     """
-    corrected = corrected_by_decisions(unit.conn, heat_id)
+    corrected = decided.corrected
     others = [
         [other.heat_id, other.list_seen - lines, other.rulings_seen, other.run_seen]
         for other in now.others

@@ -12,15 +12,10 @@ from datetime import datetime
 from app.clock import clock_time, in_zone, long_date
 from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.result_sheet import ResultLine, ResultSheet
+from app.results.announcement_wire import AnnouncementOut, LaterAnnouncement, SnapshotWindow
 from app.results.appealable import OPENS_ANEW
 from app.results.marks_aloud import marks_aloud
-from app.results.wire import (
-    AnnouncementOut,
-    LaterAnnouncement,
-    QualifiedOut,
-    ResultLineOut,
-    SnapshotWindow,
-)
+from app.results.wire import QualifiedOut, ResultLineOut
 from app.results.wording import (
     LETTERS,
     at_time,

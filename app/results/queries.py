@@ -26,22 +26,19 @@ from app.meets.tables import events, heats
 from app.meets.wire import HeatOut
 from app.record.canonical import canonical
 from app.refusals import NotFound
-from app.reports.queries import CASE_COLUMNS, accounts_awaited, heat_posts
+from app.reports.heard import heat_posts
+from app.reports.queries import CASE_COLUMNS, accounts_awaited
 from app.reports.states import CaseState, ReportState
 from app.reports.tables import cases, reports
 from app.results.annotating import FinishLine, annotate
+from app.results.announcement_wire import AnnouncementOut
 from app.results.called_off import not_counting
 from app.results.changes import changes
 from app.results.in_the_way import InTheWay, by_lane
 from app.results.letters import TOLD_OF_THE_ROUND, Letters, letters_in
 from app.results.one_round import in_one_round, round_of
 from app.results.tables import announcements, results
-from app.results.wire import (
-    AnnouncedOut,
-    AnnouncementOut,
-    ResultLineOut,
-    ResultOut,
-)
+from app.results.wire import AnnouncedOut, ResultLineOut, ResultOut
 from app.rounds.tables import lots, re_runs, rounds
 from app.rulings.queries import count_rulings_in_heat, in_force_in, noted_in
 from app.rulings.shaken import disqualified_before, heats_with_shaken, shaken_in_heat

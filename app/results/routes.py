@@ -22,8 +22,9 @@ from app.meets import actions as heats
 from app.meets.queries import names_in_event_of
 from app.meets.wire import HeatOut, HeatsOut, HoldBackIn, MeetOut, NotHeldIn
 from app.refusals import FileRefused
-from app.results import actions, drawn, finality, holding_back, not_held, windows
+from app.results import actions, announcing, drawn, finality, holding_back, not_held, windows
 from app.results.announced_time import correct_time
+from app.results.announcement_wire import AnnouncementIn, AnnouncementOut, AnnouncementsOut
 from app.results.calendar import as_calendar
 from app.results.called_off import unless_called_off
 from app.results.correction_wire import (
@@ -36,13 +37,7 @@ from app.results.correction_wire import (
 from app.results.ending import correct_end, end_corrections, end_meet, end_of_meet
 from app.results.printing import as_csv, as_text
 from app.results.sheet import announcement_sheet
-from app.results.wire import (
-    AnnouncementIn,
-    AnnouncementOut,
-    AnnouncementsOut,
-    ResultOut,
-    WindowsOut,
-)
+from app.results.wire import ResultOut, WindowsOut
 from app.sealing.papers import as_pdf, sealed_paper
 from app.sheets.finish_list import FinishRow, read_finish_list
 from app.sheets.table import SheetRefused
@@ -179,7 +174,7 @@ async def put_announcement(
         here,
         MeetId(meet),
         pen,
-        actions.announce(AnnouncementId(announcement), sent, pen, version),
+        announcing.announce(AnnouncementId(announcement), sent, pen, version),
     )
     if put.created:  # whoever keeps its sheet can prove a later rewrite of what led to it
         await run_in_threadpool(here.services.seals.sign_present_head, MeetId(meet))

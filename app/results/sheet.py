@@ -8,9 +8,9 @@ from sqlalchemy import Connection
 
 from app.forms.result_sheet import ResultSheet, draw_result_sheet
 from app.ids import AnnouncementId, MeetId
+from app.results.announcement_wire import AnnouncementOut
 from app.results.finality import announcement_shown
 from app.results.printing import sheet_facts
-from app.results.wire import AnnouncementOut
 from app.sealing.told import Act, Told, Wanted
 
 

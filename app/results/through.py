@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from app.ids import AnnouncementId, TeamId
+from app.results.announcement_wire import AnnouncementOut
 from app.results.changes import is_other_letter
 from app.results.queries import SNAPSHOTS, announced_in_round
-from app.results.wire import AnnouncementOut, QualifiedOut, ResultLineOut, ResultOut
+from app.results.wire import QualifiedOut, ResultLineOut, ResultOut
 from app.results.wording import LETTERS, listed
 from app.store.rows import AnyRow
 

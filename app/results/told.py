@@ -7,7 +7,7 @@ once.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -223,6 +223,10 @@ class Decided:
     """Something was ordered in this heat itself: that is news, whatever its lines say; not where
     nothing was ordered but what had been ordered and told before.
     """
+    corrected: Mapping[HeatId, list[int]]
+    """By heat of the round the numbers of the decisions that changed a line of its finish list: one
+    for each line.
+    """
 
 
 def decided_since(conn: Connection, heat_id: HeatId, teams: Collection[str]) -> Decided:
@@ -245,15 +249,13 @@ def decided_since(conn: Connection, heat_id: HeatId, teams: Collection[str]) -> 
         by_jury_here=any(row.is_here for row in jurys),
         by_jury_elsewhere=any(row.carried_out and not row.is_here for row in jurys),
         is_here=any(row.is_here and row.carried_out and row.is_news for row in standing),
+        corrected=_corrected(rows),
     )
 
 
-def corrected_by_decisions(conn: Connection, heat_id: HeatId) -> Mapping[HeatId, list[int]]:
-    """By heat of this heat's round the numbers of the decisions that changed a line of its finish
-    list, one a line.
-    """
+def _corrected(rows: Iterable[AnyRow]) -> Mapping[HeatId, list[int]]:
     found: dict[HeatId, list[int]] = {}
-    for row in conn.execute(_DECIDED, {"heat": heat_id}):
+    for row in rows:
         # What a decision after reopening kept was carried out before it.
         lines = [
             row.seq

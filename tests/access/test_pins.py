@@ -26,8 +26,8 @@ from app.access.secrets import hash_secret, is_guessable
 from app.access.tries import FIRST_WAIT, FREE_TRIES, LONGEST_WAIT, wait_after
 from app.ids import AnnouncementId, CaseId, MeetId, OfficialId, RulingId, SessionId, new_id
 from app.refusals import NotJoined, RoleMissing, TooManyTries
-from app.results.actions import announce
-from app.results.wire import AnnouncementIn
+from app.results.announcement_wire import AnnouncementIn
+from app.results.announcing import announce
 from app.roles import Role
 from app.rulings.actions import rule_on
 from app.rulings.wire import RulingIn

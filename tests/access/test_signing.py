@@ -208,7 +208,7 @@ def test_what_was_shown_long_ago_or_is_to_be_shown_is_not_signed(meet: MeetAtHan
     shown = matter.show()
     meet.service.clock.move(timedelta(minutes=16))
     late = matter.put(pin=PIN, shown_at=shown["shown_at"])
-    assert "fifteen minutes" in a_problem(late, 409, "conflict")["detail"]
+    assert "fifteen minutes" in a_problem(late, 409, "shown-long-ago")["detail"]
     ahead = (meet.service.clock.now() + timedelta(minutes=1)).isoformat()
     told = a_problem(matter.put(pin=PIN, shown_at=ahead), 422, "malformed")
     assert told["errors"][0]["pointer"] == "/shown_at"

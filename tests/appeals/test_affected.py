@@ -6,13 +6,14 @@ amended result; TR8.11: the jury's decision is final.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
 from sqlalchemy import Connection
 from sqlalchemy.event import listen
 
-from app.appeals.showing import protests_shown
+from app.appeals.showing import appeals_shown, protests_shown
 from app.ids import MeetId, new_id
 from tests.appeals.desk import (
     a_panel,
@@ -227,27 +228,45 @@ def test_a_jurys_decision_before_any_announcement_opens_a_window_with_the_first(
     assert (window["remedy"], window["state"]) == ("protest", "open")
 
 
+def statements(meet: MeetAtHand, shown: Callable[..., object]) -> int:
+    """How many statements of the toolkit a page takes."""
+    found: list[str] = []
+
+    def read(conn: Connection) -> None:
+        listen(conn, "before_cursor_execute", lambda *asked: found.append(asked[2]))
+        shown(conn, MeetId(meet.id), None, meet.service.clock.now())
+
+    meet.service.store.read_now(read)
+    return len(found)
+
+
+def test_a_page_of_appeals_reads_together_what_belongs_together(meet: MeetAtHand) -> None:
+    def one_appeal() -> int:
+        event, ruling = a_round_with_a_disqualification(meet)
+        lodged = appeal(meet, decided(meet, a_protest_in(event, ruling), "rejected"))
+        names = a_panel(meet, lodged)
+        for name in names:
+            assert cast(meet, lodged, name).status_code == 201
+        out = jury_decides(meet, lodged, names[0], orders=set_aside(ruling))
+        assert out.status_code == 201, out.text
+        return statements(meet, appeals_shown)
+
+    first, second, third = one_appeal(), one_appeal(), one_appeal()
+    assert first <= 25
+    assert third - second == second - first <= 5
+
+
 def test_a_page_of_decisions_asks_for_all_its_teams_at_once(meet: MeetAtHand) -> None:
-    def statements() -> int:
-        found: list[str] = []
-
-        def read(conn: Connection) -> None:
-            listen(conn, "before_cursor_execute", lambda *asked: found.append(asked[2]))
-            protests_shown(conn, MeetId(meet.id), None, meet.service.clock.now())
-
-        meet.service.store.read_now(read)
-        return len(found)
-
     def one_decision() -> None:
         event, ruling = a_round_with_a_disqualification(meet)
         out = decided(meet, a_protest_in(event, ruling), "upheld", orders=set_aside(ruling))
         assert len(out["decision"]["affected"]) > 2
 
     one_decision()
-    first = statements()
+    first = statements(meet, protests_shown)
     one_decision()
-    second = statements()
+    second = statements(meet, protests_shown)
     one_decision()
     # What a protest takes besides is the same for each; whom it moved adds nothing.
-    assert statements() - second == second - first
+    assert statements(meet, protests_shown) - second == second - first
     assert second - first <= 4

@@ -85,6 +85,42 @@ def test_the_secretarys_signature_stands_on_the_paper_and_in_the_record(meet: Me
     assert "already" in told_twice["detail"]
 
 
+def test_a_decision_lists_who_has_signed_it_and_with_what(meet: MeetAtHand) -> None:
+    decided, device = a_decision(meet), Authenticator()
+    (chairs,) = decided["signatures"]
+    assert (chairs["role"], chairs["official"]) == ("chair", meet["jury"].id)
+    assert (chairs["strength"], chairs["statement_sha256"]) == ("PIN", decided["statement_digest"])
+    key, path = register(meet["secretary"], device), f"decisions/{decided['id']}/signatures/"
+    path += new_id()
+    shown = meet["secretary"].put(path, {}, params={"check": "true"}).json()
+    sent = {"device_signature": device.sign(key, shown["sha256"]), "shown_at": shown["shown_at"]}
+    signed = meet["secretary"].put(path, sent).json()
+    listed = next(
+        one["decision"]["signatures"]
+        for one in meet.referee.get("appeals").json()["appeals"]
+        if one["id"] == decided["appeal"]
+    )
+    assert (
+        listed == meet["jury"].get(f"appeals/{decided['appeal']}").json()["decision"]["signatures"]
+    )
+    first, second = listed
+    assert first == chairs
+    assert (second["role"], second["official_name"]) == ("secretary", "secretary")
+    assert (second["strength"], second["how"]) == ("device key", signed["how"])
+    same = ("statement_sha256", "signed_at", "official")
+    assert [second[name] for name in same] == [signed[name] for name in same]
+
+
+def test_the_referees_decision_lists_the_referees_signature(meet: MeetAtHand) -> None:
+    decided = a_protest_decided(meet).send(meet.service.http).json()["decision"]
+    (one,) = decided["signatures"]
+    assert (one["role"], one["official_name"]) == ("referee", decided["official_name"])
+    assert (one["how"], one["signed_at"]) == (
+        "PIN on a joined device, attested by the server",
+        decided["decided_at"],
+    )
+
+
 def test_the_secretary_signs_with_a_passkey_too(meet: MeetAtHand) -> None:
     decided, device = a_decision(meet), Authenticator()
     key, path = register(meet["secretary"], device), f"decisions/{decided['id']}/signatures/"

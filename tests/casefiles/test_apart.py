@@ -75,7 +75,7 @@ def test_its_entries_are_those_about_it_and_those_that_they_are_checked_by(
     entries = [json.loads(json.loads(line)["entry"]) for line in lines]
     own = set(played.a.all_ids)
     others = {one["kind"] for one in entries if one["subject"] not in own}
-    assert others == {"seal made", "paper sealed"}
+    assert others == {"seal made", "paper sealed", "heat started", "announcement"}
     assert {"call", "report returned", "report withdrawn", "vote cast", "panel named"} <= {
         one["kind"] for one in entries
     }

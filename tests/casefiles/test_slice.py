@@ -11,7 +11,9 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 from zipfile import ZipFile
 
 import pytest
@@ -21,6 +23,8 @@ from tests.casefiles.two_cases import TwoCases, words_of
 from tests.forms.pdf_reading import read_pages, read_text
 from tests.forms.test_record_head import read_codes
 from tests.sealing.reading import seals_in
+
+Json = dict[str, Any]
 
 KINDS = ("cases", "protests", "appeals")
 
@@ -95,16 +99,64 @@ def test_the_hashes_on_the_paper_are_those_of_the_files_and_entries(unpacked: Pa
     leaves = [hashlib.sha256(b"\0" + one.encode()).hexdigest() for one in about]
     files = [*(unpacked / "papers").iterdir(), *(unpacked / "pictures").glob("*.png")]
     hashes = [*leaves, *(hashlib.sha256(one.read_bytes()).hexdigest() for one in files)]
-    bodies = [json.loads(json.loads(line)["body"]) for line in lines]
+    bodies = [json.loads(json.loads(line).get("body", "{}")) for line in lines]
     hashes += [one["statement_sha256"] for one in bodies if "statement_sha256" in one]
     assert len(hashes) > 20
     assert [one for one in hashes if one not in words] == []
+
+
+def around(folder: Path) -> list[tuple[Json, Json]]:
+    """The entries that stand in it without their bodies, and what is said in their place."""
+    lines = (folder / "record.jsonl").read_text("utf-8").splitlines()
+    bare = [one for one in map(json.loads, lines) if "withheld" in one]
+    assert all(set(one) == {"entry", "withheld"} for one in bare)
+    return [(json.loads(one["entry"]), one["withheld"]) for one in bare]
+
+
+def test_start_and_announcements_are_proved_and_nothing_that_they_say_of_others_is_told(
+    unpacked: Path, played: TwoCases
+) -> None:
+    made = played.meet["jury"].get("announcements").json()["announcements"]
+    started, *announced = around(unpacked)
+    assert (started[0]["kind"], started[1]) == ("heat started", {})
+    assert [one["subject"] for one, _ in announced] == [one["id"] for one in reversed(made)]
+    times = [datetime.fromisoformat(one["announced_at"]) for one in reversed(made)]
+    assert [datetime.fromisoformat(says["announced_at"]) for _, says in announced] == times
+    assert [says["announcement"] for _, says in announced] == [1, 2]
+    proved = {one["entry"] for one in json.loads((unpacked / "proofs.json").read_text())["entries"]}
+    assert {one["seq"] for one, _ in (started, *announced)} <= proved
+
+
+def test_the_time_line_says_where_they_stand_in_the_record(unpacked: Path) -> None:
+    text = read_text((unpacked / "case-file.pdf").read_bytes())
+    for entry, says in around(unpacked)[1:]:
+        number = says["announcement"]
+        row = rf"^{entry['seq']} .* results The result was announced:\n.* announcement {number}\.$"
+        assert re.search(row, text, re.MULTILINE)
+
+
+def test_the_checker_tells_of_them_and_believes_no_other_entry_without_its_body(
+    unpacked: Path,
+) -> None:
+    ran = run(unpacked)
+    assert "Z; announcement 1." in ran.stdout
+    assert ran.stdout.count("Proved without its body") == 3
+    record = unpacked / "record.jsonl"
+    lines = [json.loads(line) for line in record.read_text("utf-8").splitlines()]
+    ruling = next(one for one in lines if '"kind":"ruling"' in one.get("entry", ""))
+    entry = ruling["entry"]
+    ruling.clear()
+    ruling.update({"entry": entry, "withheld": {}})
+    record.write_text("".join(f"{json.dumps(one, ensure_ascii=False)}\n" for one in lines), "utf-8")
+    found = "\n".join(check(str(unpacked)).mismatches)
+    assert "is not one that a part may leave out" in found
 
 
 def test_the_readme_says_what_the_file_is(unpacked: Path) -> None:
     readme = (unpacked / "README.txt").read_text("utf-8")
     assert "case-file.pdf: the file of appeal 1, sealed" in readme
     assert "chosen entries" in readme
+    assert "3 more without what they say" in readme
 
 
 def _places(folder: Path) -> Iterator[tuple[Path, int]]:

@@ -541,6 +541,20 @@ def statements_of(service: Service, hand: MeetAtHand) -> int:
     return len(found)
 
 
+def test_announcing_reads_what_was_decided_in_the_round_once(ready: MeetAtHand) -> None:
+    asked: list[str] = []
+    writing = ready.service.store.engines.writing
+    ready.announce()
+
+    def note(_conn: Connection, _cursor: object, statement: str, *_: object) -> None:
+        asked.append(statement)
+
+    event.listen(writing, "before_cursor_execute", note)
+    assert ready.announce(remark="It was not heard.").status_code == 201
+    event.remove(writing, "before_cursor_execute", note)
+    assert len([one for one in asked if "decisions.is_news, decisions.moves" in one]) == 1
+
+
 def test_an_account_that_is_still_awaited_needs_the_word_also_when_its_case_is_ruled_on(
     meet: MeetAtHand,
 ) -> None:

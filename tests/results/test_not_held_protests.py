@@ -333,6 +333,21 @@ def test_that_it_was_decided_since_holds_where_the_clock_was_set_back_meanwhile(
     all_can_be_read(event, lodged)
 
 
+def test_what_is_handed_in_now_is_not_taken_for_earlier_where_the_clock_was_set_back_meanwhile(
+    event: Event,
+) -> None:
+    clock = event.meet.service.clock
+    clock.move(timedelta(minutes=5))
+    assert not_held(event).status_code == 200
+    clock.move(-timedelta(minutes=3))
+    document = {"about": "other", "heat": event.heat(THIRD), "team": event.team("Puffin")}
+    words = {"lodged_by": "Mira Anchor", "words": "Ours."}
+    sent = event.meet.desk.put(f"protests/{new_id()}", {**document, **words})
+    assert "say when in “lodged_at”" in a_problem(sent, 409, "conflict")["detail"]
+    before = {**document, **words, "lodged_at": rfc3339(NOON)}
+    assert event.meet.desk.put(f"protests/{new_id()}", before).status_code == 201
+
+
 def test_what_the_referee_orders_on_such_a_protest_is_told_by_the_heat_that_it_moves(
     event: Event,
 ) -> None:

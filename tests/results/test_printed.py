@@ -16,8 +16,9 @@ from pypdf import PdfReader
 
 from app.clock import in_zone
 from app.ids import CaseId, PostId, TeamId, new_id
+from app.results.announcement_wire import KNOWN_LATER
 from app.results.printing import parted_ties
-from app.results.wire import KNOWN_LATER, BlockersOut, ResultLineOut
+from app.results.wire import BlockersOut, ResultLineOut
 from app.results.wording import at_time
 from app.rules.placing import FinishStatus
 from tests.builders import Json, MeetAtHand, a_meet, a_problem, all_heats

@@ -9,7 +9,7 @@ from app.appeals.jury_wire import AdmissionIn, JuryDecisionIn, ReopenIn, StepAsi
 from app.appeals.wire import RefereeDecisionIn
 from app.refusals import NotPossible
 from app.reports.wire import ReasonIn
-from app.results.wire import AnnouncementIn
+from app.results.announcement_wire import AnnouncementIn
 from app.rulings.states import (
     DISQUALIFICATION_TABLE,
     DisqualificationAct,
