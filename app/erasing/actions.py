@@ -142,8 +142,9 @@ def _told(wanted: Wanted, scope: Scope, plan: Plan) -> dict[str, object]:
         "scope": "the meet" if scope.is_whole else "one person",
         "officials": sorted(scope.officials) if isinstance(scope, OnePerson) else [],
         "entries": sorted({*plan.entries, *plan.named}),
-        "pictures": plan.pictures,
-        "papers": sorted(plan.papers),
+        "pictures": sorted({*plan.pictures, *plan.told_before["pictures"]}),
+        "papers": sorted({*plan.papers, *plan.told_before["papers"]}),
+        "forms": sorted({*plan.forms, *plan.told_before["forms"]}),
         "keys": plan.keys,
     }
 

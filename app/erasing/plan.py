@@ -8,7 +8,7 @@ tells the name itself, and then what it named is named again.
 from __future__ import annotations
 
 import json
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -29,6 +29,8 @@ from app.store.rows import AnyRow
 RECORD = frozenset({"record_entries", "record_bodies", "record_heads", "checkpoints"})
 PICTURES = ("picture_originals", "picture_copies")
 BODIES = "record_bodies"
+TOLD_AGAIN = ("pictures", "papers", "forms")
+"""What an erasure's body names beside entries and keys: told again where that body goes itself."""
 A_PIECE = 500
 """Rows that are held at a time."""
 OF_KEYS = ("key", "kind", "official", "public_key", "rp_id")
@@ -48,18 +50,21 @@ class Change:
 class Plan:
     """All that would go, and how much of it in which place.
 
-    `entries` are those whose bodies go, `named` those of earlier erasures that must be named anew;
-    `pictures` and `papers` are ids. `keys` are public keys whose registration goes, without the
-    device: what was signed with them and stays can still be checked.
+    `entries` are those whose bodies go, `named` those of earlier erasures that must be named anew,
+    `told_before` the files of these, by what they are. `pictures` and `papers` are ids, and `forms`
+    those of rulings and decisions whose form's facts go. `keys` are public keys whose registration
+    goes, without the device: what was signed with them and stays can still be checked.
     """
 
     changes: list[Change] = field(default_factory=list)
     originals: list[str] = field(default_factory=list)
     copies: list[str] = field(default_factory=list)
     papers: list[str] = field(default_factory=list)
+    forms: list[str] = field(default_factory=list)
     keys: list[dict[str, object]] = field(default_factory=list)
     entries: list[int] = field(default_factory=list)
     named: set[int] = field(default_factory=set)
+    told_before: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     places: Counter[str] = field(default_factory=Counter)
 
     @property
@@ -140,6 +145,7 @@ def _look_at_rows(
             key = {name: row._mapping[name] for name in keys}  # noqa: SLF001 (the way to a column)
             plan.changes.append(Change(table, key, values))
             plan.places.update(f"{table.name}.{name}" for name in values)
+            plan.forms += [row.id] if "form_facts" in values else []
 
 
 def _rows(conn: Connection, meet_id: MeetId, table: Table) -> Iterator[AnyRow]:
@@ -301,6 +307,8 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
                 plan.keys += body["keys"]
+                for what in TOLD_AGAIN:
+                    plan.told_before[what].update(body.get(what, ()))
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
             if row.kind == Kind.KEY_REGISTERED.value:

@@ -67,7 +67,9 @@ MANIFEST, MANIFEST_NOTE, RECORD, PROOFS = (
     "proofs.json",
 )
 SEALS = "certificates/seals.json"
-FOLDERS = ("announcements", "certificates", "checkpoints", "papers", "pictures")
+FOLDERS = ("announcements", "certificates", "checkpoints", "facts", "papers", "pictures")
+FORM, FORM_BEFORE = "zone-docket export 2", "zone-docket export 1"
+"""How the manifest calls this form of exports, and the one before, which held no facts."""
 FIT = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}(?:/[A-Za-z0-9][A-Za-z0-9._-]{0,199})?")
 HEX64 = re.compile(r"[0-9a-f]{64}")
 INSTANT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z")
@@ -774,7 +776,7 @@ class Record:
         return {subject: seq for seq, gone, subject in self.bodiless if gone == kind}
 
     def files_gone(self, what: str) -> frozenset[str]:
-        """The papers, or the pictures, that erasures say were erased."""
+        """The papers, the pictures or the forms' facts that erasures say were erased."""
         named = (listed(entry.body.get(what)) for entry in self.of("erased"))
         return frozenset(str(one) for some in named for one in some)
 
@@ -1200,6 +1202,32 @@ ONCE = (
 )
 
 
+class SignedFacts(NamedTuple):
+    """The facts of a form whose digest stands in a signed statement: of which ruling or decision,
+    and by which entry.
+    """
+
+    name: str
+    ident: str
+    digest: str
+    seq: int
+
+
+def signed_facts(record: Record) -> Iterator[SignedFacts]:
+    """The facts of all forms that were signed with an act whose body is there."""
+    for act in record.acts:
+        kind, statement = FORMS.get(act.kind), act.body.get("statement")
+        if kind is None or not isinstance(statement, dict) or "form_sha256" not in statement:
+            continue
+        ident = str(act.subject if kind == "ruling" else act.body.get("decision"))
+        digest = str(statement["form_sha256"])
+        yield SignedFacts(f"facts/{kind}-{ident}.json", ident, digest, act.seq)
+
+
+FORMS = {"ruling": "ruling", "protest decided": "decision", "appeal decided": "decision"}
+"""By an entry's kind, what its form is of."""
+
+
 # Signatures of acts ---------------------------------------------------------------------------
 
 
@@ -1544,6 +1572,7 @@ class Checker:
         self._look_at_heads()
         self._look_at_checkpoints()
         self._look_at_papers()
+        self._look_at_facts()
         self._look_at_pictures()
         self._look_at_announcements()
         self._look_at_acts()
@@ -1632,6 +1661,9 @@ class Checker:
         head = {"meet": self.record.meet, **self.record.head._asdict()}
         if manifest.get("head") != head or manifest.get("meet") != self.record.meet:
             self.report.mismatch(MANIFEST, "its head or its meet is not that of the record")
+        if manifest.get("form") not in (FORM, FORM_BEFORE):
+            words = "this export has a form that this checker does not know: take the one beside it"
+            self.report.mismatch(MANIFEST, words)
 
     def _look_at_proofs(self) -> None:
         try:
@@ -1732,6 +1764,35 @@ class Checker:
         if not named:
             raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
         check_paper(pdf, named[0], self.seals, self.openssl)
+
+    def _look_at_facts(self) -> None:
+        """What a form tells is what was signed with the ruling, or the decision."""
+        expected: Dict[str, List[SignedFacts]] = {}
+        for fact in signed_facts(self.record):
+            expected.setdefault(fact.name, []).append(fact)
+        for name in sorted({*self.export.within("facts")} - expected.keys()):
+            words = "no entry of the record says that these facts were signed"
+            self.report.mismatch(name, words)
+        if self.manifest is not None and self.manifest.get("form") == FORM_BEFORE:
+            words = "this export has the form of before, which holds no facts of forms"
+            self.report.uncheck("facts", words)
+            return
+        erased = self.record.files_gone("forms")
+        for name in sorted(expected):
+            try:
+                self._check_facts(name, expected[name], erased)
+            except Unfit as error:
+                self.report.mismatch(name, str(error))
+
+    def _check_facts(self, name: str, signed: List[SignedFacts], erased: frozenset[str]) -> None:
+        if name not in self.export.sizes:
+            if signed[0].ident in erased:
+                return
+            raise Unfit(f"entry {signed[0].seq} signed these facts, and they are missing")
+        found = self.export.digest(name, LARGEST_FILE)[1]
+        other = [one.seq for one in signed if one.digest != found]
+        if other:
+            raise Unfit(f"these are not the facts that entry {other[0]} signed: another SHA-256")
 
     def _look_at_pictures(self) -> None:
         expected: Dict[str, Tuple[Entry, Any]] = {}
