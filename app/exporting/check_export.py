@@ -24,7 +24,9 @@ if __name__ == "__main__":
 import argparse
 import base64
 import binascii
+import csv
 import hashlib
+import io
 import json
 import math
 import os
@@ -36,6 +38,7 @@ import subprocess
 import tempfile
 import zipfile
 import zlib
+from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -49,6 +52,7 @@ MOST_BYTES = 64 * 1024 * MIB
 LARGEST_FILE = 8 * 1024 * MIB
 LARGEST_PAPER = 64 * MIB
 LARGEST_JSON = 64 * MIB
+LARGEST_SHEET = 16 * MIB
 LARGEST_NOTE = 64 * KIB
 LARGEST_CERTIFICATES = 256 * KIB
 LARGEST_SEAL = 256 * KIB
@@ -1833,24 +1837,26 @@ class Checker:
                 name = f"announcements/{subject}.{ending}"
                 if name not in self.export.sizes:
                     self.report.mismatch(name, "this was announced, and the file is missing")
-            if subject in made:
-                self._check_announcement(f"announcements/{subject}.json", made[subject])
+            self._check_announcement(subject, made.get(subject))
 
-    def _check_announcement(self, name: str, entry: Entry) -> None:
+    def _check_announcement(self, subject: str, entry: Optional[Entry]) -> None:
+        """The document says what was announced, and so table and words, held against it."""
+        stem = f"announcements/{subject}"
         try:
-            document = read_json(utf8(self.export.read(name, LARGEST_JSON)))
-            if not isinstance(document, dict):
-                raise Unfit("this is no announcement")
-            announced = what_was_announced(entry.body)
-            for said in sorted(announced.keys() & document.keys()):
-                if canonical(document[said]) != canonical(announced[said]):
-                    raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
-            if document.get("announced_by", entry.actor) != entry.actor:
-                raise Unfit("it names another official than the one who announced it")
-            if document.get("id") != entry.subject:
-                raise Unfit("this is another announcement than its name says")
+            document = read_announcement(self.export, f"{stem}.json", subject)
         except Unfit as error:
-            self.report.mismatch(name, str(error))
+            self.report.mismatch(f"{stem}.json", str(error))
+            return
+        if entry is not None:
+            found = outcome(partial(insist_announced, document, entry))
+            if found is not None:
+                self.report.mismatch(f"{stem}.json", str(found))
+                return
+        for name, insist in ((f"{stem}.csv", insist_table), (f"{stem}.txt", insist_words)):
+            if name in self.export.sizes:
+                found = outcome(partial(hold_sheet, self.export, name, insist, document))
+                if found is not None:
+                    self.report.mismatch(name, str(found))
 
     def _look_at_acts(self) -> None:
         known = Acts(self.record, self.report, self.openssl)
@@ -1915,6 +1921,157 @@ class Checker:
             f", chosen from a record of {record.head.size}" if self.is_part and record.head else ""
         )
         self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
+
+
+NOT_IN_THE_FILE = ("act", "announcement", "meet", "official", "shown_at")
+"""What a statement says under another name than the file, or beside what is announced."""
+ONLY_IN_THE_FILE = ("announced_by", "id", "statement_digest")
+KNOWN_LATER = (
+    "appeals_void",
+    "does_not_count",
+    "earlier_windows",
+    "final_since",
+    "meet_ended_at",
+    "pending",
+    "qualifiers_superseded_by",
+    "signed_with",
+    "superseded_by",
+    "time_corrections",
+)
+"""What a file tells that became known since, or is told of its signature: no entry holds it."""
+
+
+def read_announcement(export: Export, name: str, subject: str) -> Dict[str, Any]:
+    document = read_json(utf8(export.read(name, LARGEST_SHEET)))
+    if not isinstance(document, dict):
+        raise Unfit("this is no announcement")
+    if document.get("id") != subject:
+        raise Unfit("this is another announcement than its name says")
+    return document
+
+
+def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
+    """Unfit unless a file says all that was announced, and nothing else but what came later."""
+    announced = what_was_announced(entry.body)
+    for said in sorted(announced.keys() & document.keys()):
+        if canonical(document[said]) != canonical(announced[said]):
+            raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
+    if document.get("announced_by") != entry.actor:
+        raise Unfit("it names another official than the one who announced it")
+    if not isinstance(entry.body.get("statement"), dict):
+        return  # announced before statements stood in the record
+    for left_out in sorted(announced.keys() - document.keys() - {*NOT_IN_THE_FILE}):
+        raise Unfit(f"it leaves out “{left_out}”, which entry {entry.seq} announced")
+    if document.get("statement_digest") != entry.body.get("statement_sha256"):
+        raise Unfit("its digest is not that of what was signed")
+    further = document.keys() - announced.keys() - {*ONLY_IN_THE_FILE, *KNOWN_LATER}
+    for name in sorted(further):
+        if document[name]:  # what a later program can say, it leaves empty of an earlier result
+            raise Unfit(f"nobody announced what it says as “{name}”")
+
+
+def hold_sheet(
+    export: Export, name: str, insist: Callable[[str, Dict[str, Any]], None], said: Dict[str, Any]
+) -> None:
+    insist(utf8(export.read(name, LARGEST_SHEET)), said)
+
+
+OF_LINES = ("place", "lane", "bib", "team_name", "affiliation", "time", "annotation", "reason")
+OF_LINES_TOO = ("qualification", "points")
+COLUMNS = [
+    *("place", "lane", "bib", "team", "affiliation", "time", "annotation", "reason"),
+    *("qualification", "points", "meet", "event", "round", "heat", "announcement"),
+    *("announced_at", "superseded_by", "does_not_count"),
+]
+FORMULAS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""With which a spreadsheet begins to calculate: such a text stands behind an apostrophe."""
+
+
+def insist_table(text: str, said: Dict[str, Any]) -> None:
+    """Unfit unless a CSV has the announced lines, each with which announcement it is of."""
+    expected, rows = [COLUMNS, *table_of(said)], 0
+    try:
+        for row in csv.reader(io.StringIO(text, newline=""), strict=True):
+            if rows >= len(expected) or row != expected[rows]:
+                raise Unfit(f"its row {rows + 1} is not what the .json beside it says")
+            rows += 1
+    except csv.Error as error:
+        raise Unfit("this is no CSV") from error
+    if rows < len(expected):
+        raise Unfit("it has fewer rows than the .json beside it has lines")
+
+
+def table_of(said: Dict[str, Any]) -> Iterator[List[str]]:
+    later = said["superseded_by"]
+    about = [said[name] for name in ("meet_name", "event_name", "round", "heat_number", "number")]
+    about += [announced_at(said), None if later is None else later["number"]]
+    about.append(said["does_not_count"])
+    for line in said["lines"]:
+        own = [line[name] for name in OF_LINES] + [line.get(name) for name in OF_LINES_TOO]
+        yield [cell(value) for value in (*own, *about)]
+
+
+def announced_at(said: Dict[str, Any]) -> Any:
+    """When it was announced, in the meet's zone: as it was corrected last."""
+    corrected = said["time_corrections"]
+    return corrected[-1]["becomes_local"] if corrected else said["announced_at_local"]
+
+
+def cell(value: Any) -> str:
+    if not isinstance(value, str):
+        return "" if value is None else str(value)
+    calculates = value.startswith(FORMULAS) or value.lstrip().startswith(FORMULAS)
+    return f"'{value}" if calculates else value
+
+
+ORDINALS = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth")
+NOT_PLACED = {"DNS": "did not start", "DNF": "did not finish"}
+
+
+def insist_words(text: str, said: Dict[str, Any]) -> None:
+    """Unfit unless what is read aloud names the race, the announcement and, one after another,
+    each team with its place or why it has none. What else is read is not looked at.
+    """
+    race = f" for {said['event_name']}, {said['round']}, heat {said['heat_number']}."
+    if f"{race}\n{said['meet_name']}, " not in text:
+        raise Unfit("it does not name the race as the .json beside it does")
+    if f". Announcement {said['number']}, made at " not in text:
+        raise Unfit("it does not say which announcement it is")
+    sentences = list(read_aloud(said["lines"]))
+    if sentences and "\n".join(["", *sentences, ""]) not in f"\n{text}":
+        raise Unfit("it does not read the teams as the .json beside it has them")
+
+
+def read_aloud(lines: List[Dict[str, Any]]) -> Iterator[str]:
+    """A sentence for each team: first those with a place, in their order, then all others."""
+    placed = [line for line in lines if line["place"] is not None]
+    shared = Counter(line["place"] for line in placed)
+    for line in placed:
+        place = line["place"]
+        word = ORDINALS[place - 1] if 1 <= place <= len(ORDINALS) else f"Place {place}"
+        word = f"Equal {within(word)}" if shared[place] > 1 else word
+        told = ", ".join(filter(None, [word, line["team_name"], line["time"]]))
+        yield f"{told}.{noted(line)}"
+    for line in lines:
+        if line["place"] is None:
+            yield unplaced(line)
+
+
+def unplaced(line: Dict[str, Any]) -> str:
+    team, annotation = f"{line['team_name']}, lane {line['lane']}", line["annotation"]
+    if annotation.startswith("DQ"):
+        rule = annotation.removeprefix("DQ ")
+        return f"Disqualified: {team}, by rule {rule}: {within(line['reason'])}."
+    return f"{team}, {NOT_PLACED.get(annotation.split(' ')[0], 'has no place')}.{noted(line)}"
+
+
+def noted(line: Dict[str, Any]) -> str:
+    return f" {line['reason']}." if line["reason"] else ""
+
+
+def within(words: str) -> str:
+    """Words that began a sentence, for the middle of one."""
+    return words[:1].lower() + words[1:]
 
 
 STORED_BESIDE = ("announced_at", "announced_at_local", "entered_at", "windows")
