@@ -71,6 +71,7 @@ MANIFEST, MANIFEST_NOTE, RECORD, PROOFS = (
     "proofs.json",
 )
 SEALS = "certificates/seals.json"
+CASE_FILE = "case-file.pdf"
 FOLDERS = ("announcements", "certificates", "checkpoints", "facts", "papers", "pictures")
 FORM, FORM_BEFORE = "zone-docket export 2", "zone-docket export 1"
 """How the manifest calls this form of exports, and the one before, which held no facts."""
@@ -1149,6 +1150,21 @@ def insist_sealed(one: PaperSeal, by: List[Seal], openssl: OpenSSL) -> None:
         raise Unfit("it was sealed with another certificate than the record names")
 
 
+SHOWN_HEAD, ITS_END = re.compile(rb"stream\r?\n(?=zone-docket/)"), b"endstream"
+"""Where a signed head lies in a paper as a file, not packed (ISO 32000-1, 7.3.8 and 7.11.4)."""
+
+
+def printed_heads(pdf: bytes) -> List[bytes]:
+    """The notes of the heads that a paper shows, as they lie in it."""
+    found: List[bytes] = []
+    for begun in SHOWN_HEAD.finditer(pdf):
+        end = pdf.find(ITS_END, begun.end(), begun.end() + LARGEST_NOTE)
+        if end < 0 or len(found) == MOST_SEALS_OF_A_PAPER:
+            raise Unfit("a head that it shows cannot be read")
+        found.append(pdf[begun.end() : end])
+    return found
+
+
 def paper_name(body: Dict[str, Any]) -> str:
     """How the file of a sealed paper is called."""
     told = "-".join(str(body.get(name, "")) for name in ("kind", "subject", "sheet", "edition"))
@@ -1555,6 +1571,8 @@ class Checker:
         self.manifest: Optional[Dict[str, Any]] = None
         self.manifest_sha256 = ""
         self.jobs: List[Tuple[str, Callable[[], None]]] = []
+        self.without_head: List[str] = []
+        """The papers that hold no head as a file, as those that were drawn before any did."""
 
     @property
     def keys(self) -> List[VerifierKey]:
@@ -1576,6 +1594,8 @@ class Checker:
         self._look_at_heads()
         self._look_at_checkpoints()
         self._look_at_papers()
+        self._look_at_heads_of_papers()
+        self._look_at_case_file()
         self._look_at_facts()
         self._look_at_pictures()
         self._look_at_announcements()
@@ -1768,6 +1788,42 @@ class Checker:
         if not named:
             raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
         check_paper(pdf, named[0], self.seals, self.openssl)
+        if not self._check_printed_heads(pdf):
+            self.without_head.append(name)
+
+    def _look_at_heads_of_papers(self) -> None:
+        """The head that a paper was sealed with was signed before, so it is among the heads."""
+        for entry in self.record.of("paper sealed"):
+            size = entry.body.get("head_size")
+            if type(size) is int and f"checkpoints/{size}.note" not in self.export.sizes:
+                words = f"it was sealed with the head of {size} entries, whose note is missing"
+                self.report.mismatch(entry.place, words)
+
+    def _look_at_case_file(self) -> None:
+        if CASE_FILE in self.export.sizes:
+            self._later(CASE_FILE, self._check_case_file)
+
+    def _check_case_file(self) -> None:
+        """What goes along with a part has no entry of its own; its seal is the newest."""
+        pdf = self.export.read(CASE_FILE, LARGEST_PAPER)
+        if not self.seals:
+            raise Unfit("it is sealed, and the record names no seal")
+        check_paper(pdf, self.seals[-1], self.seals, self.openssl)
+        self._check_printed_heads(pdf)
+
+    def _check_printed_heads(self, pdf: bytes) -> int:
+        """How many heads a paper shows as files; Unfit where the record never had one of them."""
+        shown_in_it = printed_heads(pdf)
+        for content in shown_in_it:
+            note = read_note(content)
+            head = self._hold_against(note)
+            name = f"checkpoints/{head.size}.note"
+            kept = self.export.read(name, LARGEST_NOTE) if name in self.export.sizes else b""
+            if kept != content:  # else it is looked at there
+                insist_signed(note, self.keys, self.openssl)
+            if not kept:
+                raise Unfit(f"it shows the head of {head.size} entries, whose note is missing")
+        return len(shown_in_it)
 
     def _look_at_facts(self) -> None:
         """What a form tells is what was signed with the ruling, or the decision."""
@@ -1921,6 +1977,9 @@ class Checker:
             f", chosen from a record of {record.head.size}" if self.is_part and record.head else ""
         )
         self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
+        if self.without_head:
+            words = f"{len(self.without_head)} of the papers show no head that can be read here"
+            self.report.tell(f"{words}: what is printed on them, --head takes.")
 
 
 NOT_IN_THE_FILE = ("act", "announcement", "meet", "official", "shown_at")

@@ -8,18 +8,22 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from app.erasing.actions import OPERATOR, Wanted, erase
+from app.erasing import actions
 from app.exporting.building import export_to
 from app.exporting.files import a_place
 from app.exporting.wanted import Order
+from app.forms.paper import Paper
 from app.record.log import Keeper
+from app.sealing.papers import give_out
+from app.sealing.seals import Seals
+from app.sealing.told import Facts, Wanted
 from app.store.engine import database_path
 from app.store.store import Store
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.sealing import sign_head
 from tests.exporting.tampering import Files, read_files
 
-BECAUSE = Wanted(because="as asked", by="the committee")
+BECAUSE = actions.Wanted(because="as asked", by="the committee")
 
 
 @dataclass(frozen=True)
@@ -33,10 +37,15 @@ class CopiedMeet:
     def erase(self, **what: object) -> None:
         """Erase it all, or whom `names` or `official` tell."""
         wanted = replace(BECAUSE, **what)  # type: ignore[arg-type]
-        self.store.act_now(self.of.meet, OPERATOR, erase(wanted))
+        self.store.act_now(self.of.meet, actions.OPERATOR, actions.erase(wanted))
 
     def sign_head(self) -> None:
         sign_head(self.store, self.of.seal, self.of.stage.clock.now())
+
+    def give_out(self, wanted: Wanted[Facts]) -> bytes:
+        """A paper as the program draws, seals and keeps it."""
+        seals = Seals(self.store, self.of.stage.seals._keys)
+        return give_out(self.store, seals, self.of.meet, Paper.A4, wanted)
 
     def export(self, entries: frozenset[int] | None = None) -> Files:
         """The files of an export of it as it is now."""
