@@ -146,6 +146,7 @@ def _told(wanted: Wanted, scope: Scope, plan: Plan) -> dict[str, object]:
         "papers": sorted({*plan.papers, *plan.told_before["papers"]}),
         "forms": sorted({*plan.forms, *plan.told_before["forms"]}),
         "keys": plan.keys,
+        "announced": plan.announced,
     }
 
 

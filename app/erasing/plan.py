@@ -17,6 +17,7 @@ from typing import Any
 from sqlalchemy import Column, ColumnElement, Connection, Select, Table, and_, select
 
 from app.erasing.documents import rewritten, texts_of
+from app.erasing.results_kept import result_kept
 from app.erasing.scope import ERASED, OnePerson, Scope, after
 from app.erasing.what import COLUMNS, Sort, sort_of
 from app.ids import MeetId
@@ -53,7 +54,8 @@ class Plan:
     `entries` are those whose bodies go, `named` those of earlier erasures that must be named anew,
     `told_before` the files of these, by what they are. `pictures` and `papers` are ids, and `forms`
     those of rulings and decisions whose form's facts go. `keys` are public keys whose registration
-    goes, without the device: what was signed with them and stays can still be checked.
+    goes, without the device: what was signed with them and stays can still be checked. `announced`
+    are digests of the results whose announcements go.
     """
 
     changes: list[Change] = field(default_factory=list)
@@ -62,6 +64,7 @@ class Plan:
     papers: list[str] = field(default_factory=list)
     forms: list[str] = field(default_factory=list)
     keys: list[dict[str, object]] = field(default_factory=list)
+    announced: list[dict[str, str]] = field(default_factory=list)
     entries: list[int] = field(default_factory=list)
     named: set[int] = field(default_factory=set)
     told_before: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
@@ -307,12 +310,15 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
                 plan.keys += body["keys"]
+                plan.announced += body.get("announced", ())
                 for what in TOLD_AGAIN:
                     plan.told_before[what].update(body.get(what, ()))
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
             if row.kind == Kind.KEY_REGISTERED.value:
                 plan.keys.append({name: body.get(name) for name in OF_KEYS})
+            if row.kind == Kind.ANNOUNCEMENT.value:
+                plan.announced.append(result_kept(row.subject, body))
 
 
 def _body_goes(row: AnyRow, body: Any, scope: Scope) -> bool:

@@ -945,8 +945,9 @@ def look_at_erasures(record: Record, report: Report) -> None:
             report.mismatch(entry.place, "this erasure does not say which entries it was about")
             continue
         erased.update((seq, entry) for seq in named if seq < entry.seq)
-        told = [f"{word} {entry.body[name]}" for word, name in WHY if entry.body.get(name)]
-        report.tell(f"Erased on {entry.at}: {len(named)} entries' bodies, {', '.join(told)}.")
+        if not all(is_text(entry.body.get(name)) for name in ("because", "by")):
+            words = "it is not said who asked for this erasure, and what for"
+            report.mismatch(entry.place, words)
     gone = {seq for seq, _, _ in record.bodiless}
     for seq in sorted(gone - erased.keys()):
         report.mismatch(f"{RECORD}, entry {seq}", "its body is missing, and no entry erased it")
@@ -956,7 +957,57 @@ def look_at_erasures(record: Record, report: Report) -> None:
             report.explain(f"{RECORD}, entry {seq}", words)
 
 
-WHY = (("by", "by"), ("for", "because"))
+def is_text(value: Any) -> bool:
+    return isinstance(value, str) and value.strip() != ""
+
+
+def tell_erasures(export: Export, record: Record) -> None:
+    """What went with each erasure, and that acts and files of it cannot be checked any more."""
+    kinds = {seq: kind for seq, kind, _ in record.bodiless}
+    missing = files_missing(export, record)
+    for entry in record.of("erased"):
+        named = [seq for seq in listed(entry.body.get("entries")) if type(seq) is int]
+        gone = Counter(kinds[seq] for seq in {*named} & kinds.keys())
+        files = list(files_that_went(entry, missing))
+        what = [f"{count} {kind}" for kind, count in sorted(gone.items())] + files
+        told = f"Erased on {entry.at}: {counted(len(named), *BODIES)}"
+        who = f"by {entry.body.get('by')}, for {entry.body.get('because')}"
+        export.report.tell(f"{told}, {who}{': ' if what else ''}{', '.join(what)}.")
+        acts = [f"{gone[kind]} {kind}" for kind in sorted(gone) if kind in STATEMENTS]
+        if acts or files:
+            words = "what went with this erasure cannot be checked any more"
+            export.report.uncheck(entry.place, f"{words}: {', '.join([*acts, *files])}")
+
+
+def files_missing(export: Export, record: Record) -> Dict[str, frozenset[str]]:
+    """The papers, pictures and forms' facts that the record speaks of and that are not here."""
+    there = export.sizes
+    papers, pictures = record.of("paper sealed"), (*picture_files(record).items(),)
+    facts = signed_facts(record)
+    return {
+        "papers": frozenset(one.subject for one in papers if paper_name(one.body) not in there),
+        "pictures": frozenset(of.subject for name, (of, _) in pictures if name not in there),
+        "forms": frozenset(one.ident for one in facts if one.name not in there),
+    }
+
+
+def files_that_went(entry: Entry, missing: Dict[str, frozenset[str]]) -> Iterator[str]:
+    for what, one, many in FILES:
+        named = {str(ident) for ident in listed(entry.body.get(what))}
+        if named & missing[what]:
+            yield counted(len(named & missing[what]), one, many)
+
+
+BODIES = ("entry's body", "entries' bodies")
+FILES = (
+    ("papers", "sealed paper", "sealed papers"),
+    ("pictures", "picture", "pictures"),
+    ("forms", "form's facts", "forms' facts"),
+)
+
+
+def counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
 
 
 # The seals ------------------------------------------------------------------------------------
@@ -1169,6 +1220,17 @@ def paper_name(body: Dict[str, Any]) -> str:
     """How the file of a sealed paper is called."""
     told = "-".join(str(body.get(name, "")) for name in ("kind", "subject", "sheet", "edition"))
     return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
+
+
+def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
+    """The files of all pictures, each with the entry that added it and its SHA-256."""
+    expected: Dict[str, Tuple[Entry, Any]] = {}
+    for entry in record.of("picture added"):
+        ending = ENDINGS.get(str(entry.body.get("media_type")), "bin")
+        subject = f"pictures/{entry.subject}"
+        expected[f"{subject}.{ending}"] = (entry, entry.body.get("sha256"))
+        expected[f"{subject}-shown.jpg"] = (entry, entry.body.get("shown_sha256"))
+    return expected
 
 
 def look_at_editions(record: Record, report: Report) -> None:
@@ -1573,6 +1635,8 @@ class Checker:
         self.jobs: List[Tuple[str, Callable[[], None]]] = []
         self.without_head: List[str] = []
         """The papers that hold no head as a file, as those that were drawn before any did."""
+        self.kept_results: Dict[str, Dict[str, int]] = {}
+        """By an announcement, the digests of its result that erasures kept, with their entries."""
 
     @property
     def keys(self) -> List[VerifierKey]:
@@ -1588,6 +1652,8 @@ class Checker:
         self._look_at_manifest()
         self._read_record()
         look_at_erasures(self.record, self.report)
+        tell_erasures(self.export, self.record)
+        self.kept_results = results_kept(self.record)
         look_at_subjects(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
@@ -1838,7 +1904,12 @@ class Checker:
             self.report.uncheck("facts", words)
             return
         erased = self.record.files_gone("forms")
+        unsaid = max([e.seq for e in self.record.of("erased") if "forms" not in e.body], default=0)
         for name in sorted(expected):
+            if name not in self.export.sizes and expected[name][0].seq < unsaid:
+                words = f"missing, and entry {unsaid}, an erasure, does not say which facts went"
+                self.report.uncheck(name, words)
+                continue
             try:
                 self._check_facts(name, expected[name], erased)
             except Unfit as error:
@@ -1855,12 +1926,7 @@ class Checker:
             raise Unfit(f"these are not the facts that entry {other[0]} signed: another SHA-256")
 
     def _look_at_pictures(self) -> None:
-        expected: Dict[str, Tuple[Entry, Any]] = {}
-        for entry in self.record.of("picture added"):
-            ending = ENDINGS.get(str(entry.body.get("media_type")), "bin")
-            subject = f"pictures/{entry.subject}"
-            expected[f"{subject}.{ending}"] = (entry, entry.body.get("sha256"))
-            expected[f"{subject}-shown.jpg"] = (entry, entry.body.get("shown_sha256"))
+        expected = picture_files(self.record)
         for name in sorted({*expected, *self.export.within("pictures")}):
             try:
                 self._check_picture(name, expected.get(name))
@@ -1884,7 +1950,7 @@ class Checker:
         there = {
             name.split("/")[1].rpartition(".")[0] for name in self.export.within("announcements")
         }
-        for subject in sorted({*made, *there}):
+        for subject in sorted({*made, *there, *erased}):
             if subject not in made and subject not in erased:
                 words = "no entry of the record says that this was announced"
                 self.report.mismatch(f"announcements/{subject}", words)
@@ -1894,6 +1960,10 @@ class Checker:
                 if name not in self.export.sizes:
                     self.report.mismatch(name, "this was announced, and the file is missing")
             self._check_announcement(subject, made.get(subject))
+        unkept = erased.keys() - made.keys() - self.kept_results.keys()
+        if unkept:
+            words = f"of {len(unkept)} nothing was kept when they were erased that they are held by"
+            self.report.uncheck("announcements", words)
 
     def _check_announcement(self, subject: str, entry: Optional[Entry]) -> None:
         """The document says what was announced, and so table and words, held against it."""
@@ -1903,11 +1973,13 @@ class Checker:
         except Unfit as error:
             self.report.mismatch(f"{stem}.json", str(error))
             return
+        job = partial(insist_kept, document, self.kept_results.get(subject, {}))
         if entry is not None:
-            found = outcome(partial(insist_announced, document, entry))
-            if found is not None:
-                self.report.mismatch(f"{stem}.json", str(found))
-                return
+            job = partial(insist_announced, document, entry)
+        found = outcome(job)
+        if found is not None:
+            self.report.mismatch(f"{stem}.json", str(found))
+            return
         for name, insist in ((f"{stem}.csv", insist_table), (f"{stem}.txt", insist_words)):
             if name in self.export.sizes:
                 found = outcome(partial(hold_sheet, self.export, name, insist, document))
@@ -2027,6 +2099,43 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
     for name in sorted(further):
         if document[name]:  # what a later program can say, it leaves empty of an earlier result
             raise Unfit(f"nobody announced what it says as “{name}”")
+
+
+def results_kept(record: Record) -> Dict[str, Dict[str, int]]:
+    """By an announcement whose body is erased, the digests of its result that erasures kept, and by
+    which entry.
+    """
+    kept: Dict[str, Dict[str, int]] = {}
+    for entry in record.of("erased"):
+        for told in listed(entry.body.get("announced")):
+            if isinstance(told, dict):
+                digests = kept.setdefault(str(told.get("announcement")), {})
+                digests.setdefault(str(told.get("result_sha256")), entry.seq)
+    return kept
+
+
+def insist_kept(document: Dict[str, Any], kept: Dict[str, int]) -> None:
+    """Unfit unless the result is the one of which every erasure of its words kept the digest."""
+    found = sha256(canonical(result_of(document)).encode())
+    for digest, seq in kept.items():
+        if digest != found:
+            raise Unfit(f"this is not the result that entry {seq} kept the digest of, when erasing")
+
+
+def result_of(document: Dict[str, Any]) -> Dict[str, Any]:
+    """What of an announcement names nobody, and stays when its words are erased."""
+    return {
+        **{name: document.get(name) for name in ("heat", "number", "announced_at")},
+        "lines": [{name: one.get(name) for name in RESULT_LINE} for one in document["lines"]],
+        "qualified": [{name: one.get(name) for name in QUALIFIED} for one in document["qualified"]],
+    }
+
+
+RESULT_LINE = (
+    *("place", "lane", "bib", "team", "team_name", "affiliation", "status", "thousandths", "time"),
+    *("annotation", "qualification", "points"),
+)
+QUALIFIED = ("team", "team_name", "heat_number", "place", "time", "letter")
 
 
 def hold_sheet(

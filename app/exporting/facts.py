@@ -12,12 +12,11 @@ from hashlib import sha256
 from sqlalchemy import Connection
 
 from app.appeals import papers
-from app.exporting.queries import decided_facts, ruled_facts
+from app.exporting.queries import decided_facts, entries_of_kinds, ruled_facts
 from app.ids import MeetId
 from app.record.canonical import canonical
-from app.record.queries import was_erased_since
+from app.record.kinds import Kind
 from app.rulings import form
-from app.store.rows import AnyRow
 
 KINDS = (("ruling", ruled_facts, form.as_signed), ("decision", decided_facts, papers.as_signed))
 
@@ -28,13 +27,14 @@ def signed_facts(
     """The facts of these rulings and decisions, by the names of their files: as they are stored,
     but for those that an erasure has changed, which are no longer what was signed.
     """
-    erased = was_erased_since(conn, meet, 0)
+    erasures = [one.body for one in entries_of_kinds(conn, meet, {Kind.ERASED})]
+    named = {ident for body in erasures for ident in body.get("forms", ())}
+    all_say_which = all("forms" in body for body in erasures)
     for kind, rows, as_signed in KINDS:
         for row in rows(conn, meet):
-            content = canonical(as_signed(row.form_facts)) if row.id in signed else b""
-            if content and not (erased and _was_changed(row, content, signed)):
+            if row.id not in signed:
+                continue
+            content = canonical(as_signed(row.form_facts))
+            is_changed = sha256(content).hexdigest() != signed[row.id]
+            if not is_changed or (all_say_which and row.id not in named):
                 yield f"facts/{kind}-{row.id}.json", content
-
-
-def _was_changed(row: AnyRow, content: bytes, signed: Mapping[str, str]) -> bool:
-    return sha256(content).hexdigest() != signed[row.id]

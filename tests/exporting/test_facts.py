@@ -12,8 +12,10 @@ from zipfile import ZipFile
 import pytest
 from sqlalchemy import update
 
+from app.appeals.tables import decisions
+from app.record.kinds import Kind
 from app.rulings.tables import rulings
-from app.store.action import Actor, Done, Unit
+from app.store.action import Actor, Deed, Done, Unit
 from tests.builders import MeetAtHand
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.copies import CopiedMeet, a_copy
@@ -53,10 +55,17 @@ def name_of(line: Line) -> str:
     return f"facts/{kind}-{ident}.json"
 
 
+def signing(files: Files) -> list[Line]:
+    """The entries that sign the digest of a form's facts."""
+    lines = [one for kind in KINDS for one in of_kind(lines_in(files), kind)]
+    return [one for one in lines if "form_sha256" in (one.body or {}).get("statement", ())]
+
+
 def signed_forms(files: Files) -> dict[str, str]:
     """By the name of the file, the digest that was signed."""
-    lines = [one for kind in KINDS for one in of_kind(lines_in(files), kind) if one.body]
-    return {name_of(one): one.body["statement"]["form_sha256"] for one in lines if one.body}
+    return {
+        name_of(one): one.body["statement"]["form_sha256"] for one in signing(files) if one.body
+    }
 
 
 def test_the_facts_of_every_signed_form_are_in_it_under_the_digest_that_was_signed(
@@ -137,7 +146,7 @@ def test_facts_that_were_erased_are_left_out_and_the_record_says_so(copy: Copied
     after = copy.export()
     assert checked(after).mismatches == []
     gone = set(facts_in(before)) - set(facts_in(after))
-    (erasure,) = of_kind(lines_in(after), "erased")
+    erasure = of_kind(lines_in(after), "erased")[-1]
     assert erasure.body is not None
     named = {
         f"facts/{kind}-{ident}.json" for ident in erasure.body["forms"] for kind in KINDS.values()
@@ -153,6 +162,31 @@ def test_once_the_whole_meet_is_erased_no_facts_are_left(copy: CopiedMeet) -> No
     files = copy.export()
     assert checked(files).mismatches == []
     assert facts_in(files) == []
+
+
+def test_an_erasure_from_before_that_says_not_which_facts_went_leaves_them_unchecked(
+    copy: CopiedMeet,
+) -> None:
+    """It was made when erasures named no forms; the facts that it changed are no forgery."""
+    before = copy.export()
+    changed = facts_in(before)[0]
+    ident = changed.removesuffix(".json").partition("-")[2]
+
+    def change(unit: Unit) -> Done[None]:
+        for table in (rulings, decisions):
+            there = table.c.id == ident
+            for row in unit.conn.execute(table.select().where(there)).all():
+                facts = {**row.form_facts, "event": "erased"}
+                unit.conn.execute(update(table).where(there).values(form_facts=facts))
+        said = {"because": "asked", "by": "the committee", "scope": "one person", "entries": []}
+        return Done(None, Deed(Kind.ERASED, copy.of.meet, said))
+
+    copy.store.act_now(copy.of.meet, Actor("operator"), change)
+    after = copy.export()
+    report = checked(after)
+    assert changed not in after
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    assert any(one.startswith(f"{changed}: missing, and entry ") for one in report.unchecked)
 
 
 def test_what_an_erasure_named_is_named_again_where_its_own_entry_is_erased(
@@ -173,7 +207,7 @@ def test_a_part_takes_along_the_facts_of_its_own_entries_and_what_was_erased_of_
     copy: CopiedMeet,
 ) -> None:
     before = copy.export()
-    lines = [one for kind in KINDS for one in of_kind(lines_in(before), kind)]
+    lines = signing(before)
     for line in (lines[0], lines[-1]):
         part = copy.export(frozenset({line.entry["seq"]}))
         assert facts_in(part) == [name_of(line)]
