@@ -100,16 +100,21 @@ def decided_paper(
     return document
 
 
-def paper_digest(paper: Mapping[str, Any]) -> str:
-    """The SHA-256 of a decision's facts (RFC 8785), without what only its storing knows and nobody
-    can be shown before: `date`, the grounds `decided` and `advice given`, and the section that says
+def as_signed(paper: Mapping[str, Any]) -> dict[str, Any]:
+    """A decision's facts as their digest is signed: without what only its storing knows and nobody
+    can be shown before, `date`, the grounds `decided` and `advice given`, and the section that says
     from when on a further time runs.
     """
     of_storing = {"date", "grounds", "sections"}
     fixed = {name: paper[name] for name in paper.keys() - of_storing}
     fixed["grounds"] = [one for one in paper["grounds"] if one[0] not in {"decided", ADVICE}]
     fixed["sections"] = [one for one in paper["sections"] if one["title"] != OPEN_NOW]
-    return statement_digest(fixed)
+    return fixed
+
+
+def paper_digest(paper: Mapping[str, Any]) -> str:
+    """The SHA-256 of a decision's facts (RFC 8785), as it is signed."""
+    return statement_digest(as_signed(paper))
 
 
 def _ink_of_panel(

@@ -157,9 +157,11 @@ def _told(wanted: Wanted, gone: Gone) -> dict[str, object]:
         "scope": "the meet" if gone.scope.is_whole else "one person",
         "officials": gone.officials,
         "entries": sorted({*plan.entries, *plan.named}),
-        "pictures": plan.pictures,
-        "papers": sorted(plan.papers),
+        "pictures": sorted({*plan.pictures, *plan.told_before["pictures"]}),
+        "papers": sorted({*plan.papers, *plan.told_before["papers"]}),
+        "forms": sorted({*plan.forms, *plan.told_before["forms"]}),
         "keys": plan.keys,
+        "announced": plan.announced,
     }
 
 

@@ -8,7 +8,7 @@ tells the name itself, and then what it named is named again.
 from __future__ import annotations
 
 import json
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -17,6 +17,7 @@ from typing import Any
 from sqlalchemy import Column, ColumnElement, Connection, Select, Table, and_, select
 
 from app.erasing.documents import rewritten, texts_of
+from app.erasing.results_kept import result_kept
 from app.erasing.scope import ERASED, OnePerson, Scope, after
 from app.erasing.what import COLUMNS, Sort, sort_of
 from app.ids import MeetId
@@ -29,6 +30,8 @@ from app.store.rows import AnyRow
 RECORD = frozenset({"record_entries", "record_bodies", "record_heads", "checkpoints"})
 PICTURES = ("picture_originals", "picture_copies")
 BODIES = "record_bodies"
+TOLD_AGAIN = ("pictures", "papers", "forms")
+"""What an erasure's body names beside entries and keys: told again where that body goes itself."""
 A_PIECE = 500
 """Rows that are held at a time."""
 OF_KEYS = ("key", "kind", "official", "public_key", "rp_id")
@@ -48,18 +51,23 @@ class Change:
 class Plan:
     """All that would go, and how much of it in which place.
 
-    `entries` are those whose bodies go, `named` those of earlier erasures that must be named anew;
-    `pictures` and `papers` are ids. `keys` are public keys whose registration goes, without the
-    device: what was signed with them and stays can still be checked.
+    `entries` are those whose bodies go, `named` those of earlier erasures that must be named anew,
+    `told_before` the files of these, by what they are. `pictures` and `papers` are ids, and `forms`
+    those of rulings and decisions whose form's facts go. `keys` are public keys whose registration
+    goes, without the device: what was signed with them and stays can still be checked. `announced`
+    are digests of the results whose announcements go.
     """
 
     changes: list[Change] = field(default_factory=list)
     originals: list[str] = field(default_factory=list)
     copies: list[str] = field(default_factory=list)
     papers: list[str] = field(default_factory=list)
+    forms: list[str] = field(default_factory=list)
     keys: list[dict[str, object]] = field(default_factory=list)
+    announced: list[dict[str, str]] = field(default_factory=list)
     entries: list[int] = field(default_factory=list)
     named: set[int] = field(default_factory=set)
+    told_before: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     places: Counter[str] = field(default_factory=Counter)
 
     @property
@@ -161,6 +169,7 @@ def _look_at_rows(
             key = {name: row._mapping[name] for name in keys}  # noqa: SLF001 (the way to a column)
             plan.changes.append(Change(table, key, values))
             plan.places.update(f"{table.name}.{name}" for name in values)
+            plan.forms += [row.id] if "form_facts" in values else []
 
 
 def _rows(
@@ -327,10 +336,15 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
                 plan.keys += body["keys"]
+                plan.announced += body.get("announced", ())
+                for what in TOLD_AGAIN:
+                    plan.told_before[what].update(body.get(what, ()))
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
             if row.kind == Kind.KEY_REGISTERED.value:
                 plan.keys.append({name: body.get(name) for name in OF_KEYS})
+            if row.kind == Kind.ANNOUNCEMENT.value:
+                plan.announced.append(result_kept(row.subject, body))
 
 
 def _body_goes(row: AnyRow, body: Any, scope: Scope) -> bool:

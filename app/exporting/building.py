@@ -15,6 +15,7 @@ from string import Template
 from sqlalchemy import Connection
 
 from app.clock import rfc3339
+from app.exporting.facts import signed_facts
 from app.exporting.files import Listed, Place
 from app.exporting.queries import (
     announced_ids,
@@ -41,7 +42,7 @@ from app.sealing.queries import seals_of
 from app.sealing.wire import SealOut
 from app.store.rows import AnyRow
 
-FORM = "zone-docket export 1"
+FORM = "zone-docket export 2"
 CHECKER = "check_export.py"
 README = "readme.txt"
 HEADS_AT_ONCE = 1_000
@@ -70,7 +71,8 @@ class Builder:
 
         1. Refuse what nothing is known of, and what could not be signed although it should be.
         2. The record, or its chosen entries with their proofs.
-        3. What the record speaks of: signed heads, certificates, papers, results, pictures.
+        3. What the record speaks of: signed heads, certificates, papers and the facts of forms,
+           results, pictures.
         4. The words and the checker that go with it.
         5. The manifest over all of it, and its signature.
         """
@@ -80,6 +82,8 @@ class Builder:
         self._add_heads(chosen)  # 3
         self._add_certificates()
         self._add_papers(chosen)
+        for path, content in signed_facts(self._conn, self._order.meet, chosen.signed_forms()):
+            self._add(path, content)
         self._add_announcements(chosen)
         self._add_pictures(chosen)
         if self._order.further is not None:

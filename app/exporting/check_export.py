@@ -24,7 +24,9 @@ if __name__ == "__main__":
 import argparse
 import base64
 import binascii
+import csv
 import hashlib
+import io
 import json
 import math
 import os
@@ -36,6 +38,7 @@ import subprocess
 import tempfile
 import zipfile
 import zlib
+from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -49,6 +52,7 @@ MOST_BYTES = 64 * 1024 * MIB
 LARGEST_FILE = 8 * 1024 * MIB
 LARGEST_PAPER = 64 * MIB
 LARGEST_JSON = 64 * MIB
+LARGEST_SHEET = 16 * MIB
 LARGEST_NOTE = 64 * KIB
 LARGEST_CERTIFICATES = 256 * KIB
 LARGEST_SEAL = 256 * KIB
@@ -67,7 +71,10 @@ MANIFEST, MANIFEST_NOTE, RECORD, PROOFS = (
     "proofs.json",
 )
 SEALS = "certificates/seals.json"
-FOLDERS = ("announcements", "certificates", "checkpoints", "papers", "pictures")
+CASE_FILE = "case-file.pdf"
+FOLDERS = ("announcements", "certificates", "checkpoints", "facts", "papers", "pictures")
+FORM, FORM_BEFORE = "zone-docket export 2", "zone-docket export 1"
+"""How the manifest calls this form of exports, and the one before, which held no facts."""
 FIT = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}(?:/[A-Za-z0-9][A-Za-z0-9._-]{0,199})?")
 HEX64 = re.compile(r"[0-9a-f]{64}")
 INSTANT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z")
@@ -775,7 +782,7 @@ class Record:
         return {subject: seq for seq, gone, subject in self.bodiless if gone == kind}
 
     def files_gone(self, what: str) -> frozenset[str]:
-        """The papers, or the pictures, that erasures say were erased."""
+        """The papers, the pictures or the forms' facts that erasures say were erased."""
         named = (listed(entry.body.get(what)) for entry in self.of("erased"))
         return frozenset(str(one) for some in named for one in some)
 
@@ -960,8 +967,9 @@ def look_at_erasures(record: Record, report: Report) -> None:
             report.mismatch(entry.place, "this erasure does not say which entries it was about")
             continue
         erased.update((seq, entry) for seq in named if seq < entry.seq)
-        told = [f"{word} {entry.body[name]}" for word, name in WHY if entry.body.get(name)]
-        report.tell(f"Erased on {entry.at}: {len(named)} entries' bodies, {', '.join(told)}.")
+        if not all(is_text(entry.body.get(name)) for name in ("because", "by")):
+            words = "it is not said who asked for this erasure, and what for"
+            report.mismatch(entry.place, words)
     gone = {seq for seq, _, _ in record.bodiless}
     for seq in sorted(gone - erased.keys()):
         report.mismatch(f"{RECORD}, entry {seq}", "its body is missing, and no entry erased it")
@@ -971,7 +979,57 @@ def look_at_erasures(record: Record, report: Report) -> None:
             report.explain(f"{RECORD}, entry {seq}", words)
 
 
-WHY = (("by", "by"), ("for", "because"))
+def is_text(value: Any) -> bool:
+    return isinstance(value, str) and value.strip() != ""
+
+
+def tell_erasures(export: Export, record: Record) -> None:
+    """What went with each erasure, and that acts and files of it cannot be checked any more."""
+    kinds = {seq: kind for seq, kind, _ in record.bodiless}
+    missing = files_missing(export, record)
+    for entry in record.of("erased"):
+        named = [seq for seq in listed(entry.body.get("entries")) if type(seq) is int]
+        gone = Counter(kinds[seq] for seq in {*named} & kinds.keys())
+        files = list(files_that_went(entry, missing))
+        what = [f"{count} {kind}" for kind, count in sorted(gone.items())] + files
+        told = f"Erased on {entry.at}: {counted(len(named), *BODIES)}"
+        who = f"by {entry.body.get('by')}, for {entry.body.get('because')}"
+        export.report.tell(f"{told}, {who}{': ' if what else ''}{', '.join(what)}.")
+        acts = [f"{gone[kind]} {kind}" for kind in sorted(gone) if kind in STATEMENTS]
+        if acts or files:
+            words = "what went with this erasure cannot be checked any more"
+            export.report.uncheck(entry.place, f"{words}: {', '.join([*acts, *files])}")
+
+
+def files_missing(export: Export, record: Record) -> Dict[str, frozenset[str]]:
+    """The papers, pictures and forms' facts that the record speaks of and that are not here."""
+    there = export.sizes
+    papers, pictures = record.of("paper sealed"), (*picture_files(record).items(),)
+    facts = signed_facts(record)
+    return {
+        "papers": frozenset(one.subject for one in papers if paper_name(one.body) not in there),
+        "pictures": frozenset(of.subject for name, (of, _) in pictures if name not in there),
+        "forms": frozenset(one.ident for one in facts if one.name not in there),
+    }
+
+
+def files_that_went(entry: Entry, missing: Dict[str, frozenset[str]]) -> Iterator[str]:
+    for what, one, many in FILES:
+        named = {str(ident) for ident in listed(entry.body.get(what))}
+        if named & missing[what]:
+            yield counted(len(named & missing[what]), one, many)
+
+
+BODIES = ("entry's body", "entries' bodies")
+FILES = (
+    ("papers", "sealed paper", "sealed papers"),
+    ("pictures", "picture", "pictures"),
+    ("forms", "form's facts", "forms' facts"),
+)
+
+
+def counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
 
 
 # The seals ------------------------------------------------------------------------------------
@@ -1165,10 +1223,36 @@ def insist_sealed(one: PaperSeal, by: List[Seal], openssl: OpenSSL) -> None:
         raise Unfit("it was sealed with another certificate than the record names")
 
 
+SHOWN_HEAD, ITS_END = re.compile(rb"stream\r?\n(?=zone-docket/)"), b"endstream"
+"""Where a signed head lies in a paper as a file, not packed (ISO 32000-1, 7.3.8 and 7.11.4)."""
+
+
+def printed_heads(pdf: bytes) -> List[bytes]:
+    """The notes of the heads that a paper shows, as they lie in it."""
+    found: List[bytes] = []
+    for begun in SHOWN_HEAD.finditer(pdf):
+        end = pdf.find(ITS_END, begun.end(), begun.end() + LARGEST_NOTE)
+        if end < 0 or len(found) == MOST_SEALS_OF_A_PAPER:
+            raise Unfit("a head that it shows cannot be read")
+        found.append(pdf[begun.end() : end])
+    return found
+
+
 def paper_name(body: Dict[str, Any]) -> str:
     """How the file of a sealed paper is called."""
     told = "-".join(str(body.get(name, "")) for name in ("kind", "subject", "sheet", "edition"))
     return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
+
+
+def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
+    """The files of all pictures, each with the entry that added it and its SHA-256."""
+    expected: Dict[str, Tuple[Entry, Any]] = {}
+    for entry in record.of("picture added"):
+        ending = ENDINGS.get(str(entry.body.get("media_type")), "bin")
+        subject = f"pictures/{entry.subject}"
+        expected[f"{subject}.{ending}"] = (entry, entry.body.get("sha256"))
+        expected[f"{subject}-shown.jpg"] = (entry, entry.body.get("shown_sha256"))
+    return expected
 
 
 def look_at_editions(record: Record, report: Report) -> None:
@@ -1220,6 +1304,32 @@ ONCE = (
     ("seal made", "number"),
     ("seal made", "fingerprint"),
 )
+
+
+class SignedFacts(NamedTuple):
+    """The facts of a form whose digest stands in a signed statement: of which ruling or decision,
+    and by which entry.
+    """
+
+    name: str
+    ident: str
+    digest: str
+    seq: int
+
+
+def signed_facts(record: Record) -> Iterator[SignedFacts]:
+    """The facts of all forms that were signed with an act whose body is there."""
+    for act in record.acts:
+        kind, statement = FORMS.get(act.kind), act.body.get("statement")
+        if kind is None or not isinstance(statement, dict) or "form_sha256" not in statement:
+            continue
+        ident = str(act.subject if kind == "ruling" else act.body.get("decision"))
+        digest = str(statement["form_sha256"])
+        yield SignedFacts(f"facts/{kind}-{ident}.json", ident, digest, act.seq)
+
+
+FORMS = {"ruling": "ruling", "protest decided": "decision", "appeal decided": "decision"}
+"""By an entry's kind, what its form is of."""
 
 
 # Signatures of acts ---------------------------------------------------------------------------
@@ -1545,6 +1655,10 @@ class Checker:
         self.manifest: Optional[Dict[str, Any]] = None
         self.manifest_sha256 = ""
         self.jobs: List[Tuple[str, Callable[[], None]]] = []
+        self.without_head: List[str] = []
+        """The papers that hold no head as a file, as those that were drawn before any did."""
+        self.kept_results: Dict[str, Dict[str, int]] = {}
+        """By an announcement, the digests of its result that erasures kept, with their entries."""
 
     @property
     def keys(self) -> List[VerifierKey]:
@@ -1560,12 +1674,17 @@ class Checker:
         self._look_at_manifest()
         self._read_record()
         look_at_erasures(self.record, self.report)
+        tell_erasures(self.export, self.record)
+        self.kept_results = results_kept(self.record)
         look_at_subjects(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
         self._look_at_heads()
         self._look_at_checkpoints()
         self._look_at_papers()
+        self._look_at_heads_of_papers()
+        self._look_at_case_file()
+        self._look_at_facts()
         self._look_at_pictures()
         self._look_at_announcements()
         self._look_at_acts()
@@ -1654,6 +1773,9 @@ class Checker:
         head = {"meet": self.record.meet, **self.record.head._asdict()}
         if manifest.get("head") != head or manifest.get("meet") != self.record.meet:
             self.report.mismatch(MANIFEST, "its head or its meet is not that of the record")
+        if manifest.get("form") not in (FORM, FORM_BEFORE):
+            words = "this export has a form that this checker does not know: take the one beside it"
+            self.report.mismatch(MANIFEST, words)
 
     def _look_at_proofs(self) -> None:
         try:
@@ -1754,14 +1876,79 @@ class Checker:
         if not named:
             raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
         check_paper(pdf, named[0], self.seals, self.openssl)
+        if not self._check_printed_heads(pdf):
+            self.without_head.append(name)
+
+    def _look_at_heads_of_papers(self) -> None:
+        """The head that a paper was sealed with was signed before, so it is among the heads."""
+        for entry in self.record.of("paper sealed"):
+            size = entry.body.get("head_size")
+            if type(size) is int and f"checkpoints/{size}.note" not in self.export.sizes:
+                words = f"it was sealed with the head of {size} entries, whose note is missing"
+                self.report.mismatch(entry.place, words)
+
+    def _look_at_case_file(self) -> None:
+        if CASE_FILE in self.export.sizes:
+            self._later(CASE_FILE, self._check_case_file)
+
+    def _check_case_file(self) -> None:
+        """What goes along with a part has no entry of its own; its seal is the newest."""
+        pdf = self.export.read(CASE_FILE, LARGEST_PAPER)
+        if not self.seals:
+            raise Unfit("it is sealed, and the record names no seal")
+        check_paper(pdf, self.seals[-1], self.seals, self.openssl)
+        self._check_printed_heads(pdf)
+
+    def _check_printed_heads(self, pdf: bytes) -> int:
+        """How many heads a paper shows as files; Unfit where the record never had one of them."""
+        shown_in_it = printed_heads(pdf)
+        for content in shown_in_it:
+            note = read_note(content)
+            head = self._hold_against(note)
+            name = f"checkpoints/{head.size}.note"
+            kept = self.export.read(name, LARGEST_NOTE) if name in self.export.sizes else b""
+            if kept != content:  # else it is looked at there
+                insist_signed(note, self.keys, self.openssl)
+            if not kept:
+                raise Unfit(f"it shows the head of {head.size} entries, whose note is missing")
+        return len(shown_in_it)
+
+    def _look_at_facts(self) -> None:
+        """What a form tells is what was signed with the ruling, or the decision."""
+        expected: Dict[str, List[SignedFacts]] = {}
+        for fact in signed_facts(self.record):
+            expected.setdefault(fact.name, []).append(fact)
+        for name in sorted({*self.export.within("facts")} - expected.keys()):
+            words = "no entry of the record says that these facts were signed"
+            self.report.mismatch(name, words)
+        if self.manifest is not None and self.manifest.get("form") == FORM_BEFORE:
+            words = "this export has the form of before, which holds no facts of forms"
+            self.report.uncheck("facts", words)
+            return
+        erased = self.record.files_gone("forms")
+        unsaid = max([e.seq for e in self.record.of("erased") if "forms" not in e.body], default=0)
+        for name in sorted(expected):
+            if name not in self.export.sizes and expected[name][0].seq < unsaid:
+                words = f"missing, and entry {unsaid}, an erasure, does not say which facts went"
+                self.report.uncheck(name, words)
+                continue
+            try:
+                self._check_facts(name, expected[name], erased)
+            except Unfit as error:
+                self.report.mismatch(name, str(error))
+
+    def _check_facts(self, name: str, signed: List[SignedFacts], erased: frozenset[str]) -> None:
+        if name not in self.export.sizes:
+            if signed[0].ident in erased:
+                return
+            raise Unfit(f"entry {signed[0].seq} signed these facts, and they are missing")
+        found = self.export.digest(name, LARGEST_FILE)[1]
+        other = [one.seq for one in signed if one.digest != found]
+        if other:
+            raise Unfit(f"these are not the facts that entry {other[0]} signed: another SHA-256")
 
     def _look_at_pictures(self) -> None:
-        expected: Dict[str, Tuple[Entry, Any]] = {}
-        for entry in self.record.of("picture added"):
-            ending = ENDINGS.get(str(entry.body.get("media_type")), "bin")
-            subject = f"pictures/{entry.subject}"
-            expected[f"{subject}.{ending}"] = (entry, entry.body.get("sha256"))
-            expected[f"{subject}-shown.jpg"] = (entry, entry.body.get("shown_sha256"))
+        expected = picture_files(self.record)
         for name in sorted({*expected, *self.export.within("pictures")}):
             try:
                 self._check_picture(name, expected.get(name))
@@ -1785,7 +1972,7 @@ class Checker:
         there = {
             name.split("/")[1].rpartition(".")[0] for name in self.export.within("announcements")
         }
-        for subject in sorted({*made, *there}):
+        for subject in sorted({*made, *there, *erased}):
             if subject not in made and subject not in erased:
                 words = "no entry of the record says that this was announced"
                 self.report.mismatch(f"announcements/{subject}", words)
@@ -1794,24 +1981,32 @@ class Checker:
                 name = f"announcements/{subject}.{ending}"
                 if name not in self.export.sizes:
                     self.report.mismatch(name, "this was announced, and the file is missing")
-            if subject in made:
-                self._check_announcement(f"announcements/{subject}.json", made[subject])
+            self._check_announcement(subject, made.get(subject))
+        unkept = erased.keys() - made.keys() - self.kept_results.keys()
+        if unkept:
+            words = f"of {len(unkept)} nothing was kept when they were erased that they are held by"
+            self.report.uncheck("announcements", words)
 
-    def _check_announcement(self, name: str, entry: Entry) -> None:
+    def _check_announcement(self, subject: str, entry: Optional[Entry]) -> None:
+        """The document says what was announced, and so table and words, held against it."""
+        stem = f"announcements/{subject}"
         try:
-            document = read_json(utf8(self.export.read(name, LARGEST_JSON)))
-            if not isinstance(document, dict):
-                raise Unfit("this is no announcement")
-            announced = what_was_announced(entry.body)
-            for said in sorted(announced.keys() & document.keys()):
-                if canonical(document[said]) != canonical(announced[said]):
-                    raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
-            if document.get("announced_by", entry.actor) != entry.actor:
-                raise Unfit("it names another official than the one who announced it")
-            if document.get("id") != entry.subject:
-                raise Unfit("this is another announcement than its name says")
+            document = read_announcement(self.export, f"{stem}.json", subject)
         except Unfit as error:
-            self.report.mismatch(name, str(error))
+            self.report.mismatch(f"{stem}.json", str(error))
+            return
+        job = partial(insist_kept, document, self.kept_results.get(subject, {}))
+        if entry is not None:
+            job = partial(insist_announced, document, entry)
+        found = outcome(job)
+        if found is not None:
+            self.report.mismatch(f"{stem}.json", str(found))
+            return
+        for name, insist in ((f"{stem}.csv", insist_table), (f"{stem}.txt", insist_words)):
+            if name in self.export.sizes:
+                found = outcome(partial(hold_sheet, self.export, name, insist, document))
+                if found is not None:
+                    self.report.mismatch(name, str(found))
 
     def _look_at_acts(self) -> None:
         known = Acts(self.record, self.report, self.openssl)
@@ -1876,6 +2071,197 @@ class Checker:
             f", chosen from a record of {record.head.size}" if self.is_part and record.head else ""
         )
         self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
+        if self.without_head:
+            words = f"{len(self.without_head)} of the papers show no head that can be read here"
+            self.report.tell(f"{words}: what is printed on them, --head takes.")
+
+
+NOT_IN_THE_FILE = ("act", "announcement", "meet", "official", "shown_at")
+"""What a statement says under another name than the file, or beside what is announced."""
+ONLY_IN_THE_FILE = ("announced_by", "id", "statement_digest")
+KNOWN_LATER = (
+    "appeals_void",
+    "does_not_count",
+    "earlier_windows",
+    "final_since",
+    "meet_ended_at",
+    "pending",
+    "qualifiers_superseded_by",
+    "signed_with",
+    "superseded_by",
+    "time_corrections",
+)
+"""What a file tells that became known since, or is told of its signature: no entry holds it."""
+
+
+def read_announcement(export: Export, name: str, subject: str) -> Dict[str, Any]:
+    document = read_json(utf8(export.read(name, LARGEST_SHEET)))
+    if not isinstance(document, dict):
+        raise Unfit("this is no announcement")
+    if document.get("id") != subject:
+        raise Unfit("this is another announcement than its name says")
+    return document
+
+
+def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
+    """Unfit unless a file says all that was announced, and nothing else but what came later."""
+    announced = what_was_announced(entry.body)
+    for said in sorted(announced.keys() & document.keys()):
+        if canonical(document[said]) != canonical(announced[said]):
+            raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
+    if document.get("announced_by") != entry.actor:
+        raise Unfit("it names another official than the one who announced it")
+    if not isinstance(entry.body.get("statement"), dict):
+        return  # announced before statements stood in the record
+    for left_out in sorted(announced.keys() - document.keys() - {*NOT_IN_THE_FILE}):
+        raise Unfit(f"it leaves out “{left_out}”, which entry {entry.seq} announced")
+    if document.get("statement_digest") != entry.body.get("statement_sha256"):
+        raise Unfit("its digest is not that of what was signed")
+    further = document.keys() - announced.keys() - {*ONLY_IN_THE_FILE, *KNOWN_LATER}
+    for name in sorted(further):
+        if document[name]:  # what a later program can say, it leaves empty of an earlier result
+            raise Unfit(f"nobody announced what it says as “{name}”")
+
+
+def results_kept(record: Record) -> Dict[str, Dict[str, int]]:
+    """By an announcement whose body is erased, the digests of its result that erasures kept, and by
+    which entry.
+    """
+    kept: Dict[str, Dict[str, int]] = {}
+    for entry in record.of("erased"):
+        for told in listed(entry.body.get("announced")):
+            if isinstance(told, dict):
+                digests = kept.setdefault(str(told.get("announcement")), {})
+                digests.setdefault(str(told.get("result_sha256")), entry.seq)
+    return kept
+
+
+def insist_kept(document: Dict[str, Any], kept: Dict[str, int]) -> None:
+    """Unfit unless the result is the one of which every erasure of its words kept the digest."""
+    found = sha256(canonical(result_of(document)).encode())
+    for digest, seq in kept.items():
+        if digest != found:
+            raise Unfit(f"this is not the result that entry {seq} kept the digest of, when erasing")
+
+
+def result_of(document: Dict[str, Any]) -> Dict[str, Any]:
+    """What of an announcement names nobody, and stays when its words are erased."""
+    return {
+        **{name: document.get(name) for name in ("heat", "number", "announced_at")},
+        "lines": [{name: one.get(name) for name in RESULT_LINE} for one in document["lines"]],
+        "qualified": [{name: one.get(name) for name in QUALIFIED} for one in document["qualified"]],
+    }
+
+
+RESULT_LINE = (
+    *("place", "lane", "bib", "team", "team_name", "affiliation", "status", "thousandths", "time"),
+    *("annotation", "qualification", "points"),
+)
+QUALIFIED = ("team", "team_name", "heat_number", "place", "time", "letter")
+
+
+def hold_sheet(
+    export: Export, name: str, insist: Callable[[str, Dict[str, Any]], None], said: Dict[str, Any]
+) -> None:
+    insist(utf8(export.read(name, LARGEST_SHEET)), said)
+
+
+OF_LINES = ("place", "lane", "bib", "team_name", "affiliation", "time", "annotation", "reason")
+OF_LINES_TOO = ("qualification", "points")
+COLUMNS = [
+    *("place", "lane", "bib", "team", "affiliation", "time", "annotation", "reason"),
+    *("qualification", "points", "meet", "event", "round", "heat", "announcement"),
+    *("announced_at", "superseded_by", "does_not_count"),
+]
+FORMULAS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""With which a spreadsheet begins to calculate: such a text stands behind an apostrophe."""
+
+
+def insist_table(text: str, said: Dict[str, Any]) -> None:
+    """Unfit unless a CSV has the announced lines, each with which announcement it is of."""
+    expected, rows = [COLUMNS, *table_of(said)], 0
+    try:
+        for row in csv.reader(io.StringIO(text, newline=""), strict=True):
+            if rows >= len(expected) or row != expected[rows]:
+                raise Unfit(f"its row {rows + 1} is not what the .json beside it says")
+            rows += 1
+    except csv.Error as error:
+        raise Unfit("this is no CSV") from error
+    if rows < len(expected):
+        raise Unfit("it has fewer rows than the .json beside it has lines")
+
+
+def table_of(said: Dict[str, Any]) -> Iterator[List[str]]:
+    later = said["superseded_by"]
+    about = [said[name] for name in ("meet_name", "event_name", "round", "heat_number", "number")]
+    about += [announced_at(said), None if later is None else later["number"]]
+    about.append(said["does_not_count"])
+    for line in said["lines"]:
+        own = [line[name] for name in OF_LINES] + [line.get(name) for name in OF_LINES_TOO]
+        yield [cell(value) for value in (*own, *about)]
+
+
+def announced_at(said: Dict[str, Any]) -> Any:
+    """When it was announced, in the meet's zone: as it was corrected last."""
+    corrected = said["time_corrections"]
+    return corrected[-1]["becomes_local"] if corrected else said["announced_at_local"]
+
+
+def cell(value: Any) -> str:
+    if not isinstance(value, str):
+        return "" if value is None else str(value)
+    calculates = value.startswith(FORMULAS) or value.lstrip().startswith(FORMULAS)
+    return f"'{value}" if calculates else value
+
+
+ORDINALS = ("First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth")
+NOT_PLACED = {"DNS": "did not start", "DNF": "did not finish"}
+
+
+def insist_words(text: str, said: Dict[str, Any]) -> None:
+    """Unfit unless what is read aloud names the race, the announcement and, one after another,
+    each team with its place or why it has none. What else is read is not looked at.
+    """
+    race = f" for {said['event_name']}, {said['round']}, heat {said['heat_number']}."
+    if f"{race}\n{said['meet_name']}, " not in text:
+        raise Unfit("it does not name the race as the .json beside it does")
+    if f". Announcement {said['number']}, made at " not in text:
+        raise Unfit("it does not say which announcement it is")
+    sentences = list(read_aloud(said["lines"]))
+    if sentences and "\n".join(["", *sentences, ""]) not in f"\n{text}":
+        raise Unfit("it does not read the teams as the .json beside it has them")
+
+
+def read_aloud(lines: List[Dict[str, Any]]) -> Iterator[str]:
+    """A sentence for each team: first those with a place, in their order, then all others."""
+    placed = [line for line in lines if line["place"] is not None]
+    shared = Counter(line["place"] for line in placed)
+    for line in placed:
+        place = line["place"]
+        word = ORDINALS[place - 1] if 1 <= place <= len(ORDINALS) else f"Place {place}"
+        word = f"Equal {within(word)}" if shared[place] > 1 else word
+        told = ", ".join(filter(None, [word, line["team_name"], line["time"]]))
+        yield f"{told}.{noted(line)}"
+    for line in lines:
+        if line["place"] is None:
+            yield unplaced(line)
+
+
+def unplaced(line: Dict[str, Any]) -> str:
+    team, annotation = f"{line['team_name']}, lane {line['lane']}", line["annotation"]
+    if annotation.startswith("DQ"):
+        rule = annotation.removeprefix("DQ ")
+        return f"Disqualified: {team}, by rule {rule}: {within(line['reason'])}."
+    return f"{team}, {NOT_PLACED.get(annotation.split(' ')[0], 'has no place')}.{noted(line)}"
+
+
+def noted(line: Dict[str, Any]) -> str:
+    return f" {line['reason']}." if line["reason"] else ""
+
+
+def within(words: str) -> str:
+    """Words that began a sentence, for the middle of one."""
+    return words[:1].lower() + words[1:]
 
 
 STORED_BESIDE = ("announced_at", "announced_at_local", "entered_at", "windows")

@@ -1,5 +1,5 @@
-"""What an export is read from, a piece at a time: the record, papers, pictures and what was
-announced.
+"""What an export is read from, a piece at a time: the record, papers, the facts of forms, pictures
+and what was announced.
 """
 
 from __future__ import annotations
@@ -11,17 +11,21 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, and_, bindparam, exists, select
 
+from app.appeals.tables import decisions
 from app.ids import AnnouncementId, MeetId
 from app.pictures.tables import picture_copies, picture_originals, pictures
 from app.record.kinds import Kind
 from app.record.tables import record_bodies, record_entries
 from app.results.tables import announcements
+from app.rulings.tables import rulings
 from app.sealing.tables import papers
 from app.store.rows import AnyRow
 
 Value = TypeVar("Value")
 
 AT_ONCE = 1_000
+A_PIECE = 100
+"""Facts of forms that are held at a time."""
 
 _PAPERS = (
     select(
@@ -36,6 +40,16 @@ _PAPERS = (
     .order_by(papers.c.id)
 )
 _PAPER = select(papers.c.content).where(papers.c.id == bindparam("paper"))
+_RULED = (
+    select(rulings.c.id, rulings.c.form_facts)
+    .where(rulings.c.meet_id == bindparam("meet"))
+    .order_by(rulings.c.id)
+)
+_DECIDED = (
+    select(decisions.c.id, decisions.c.form_facts)
+    .where(decisions.c.meet_id == bindparam("meet"))
+    .order_by(decisions.c.id)
+)
 _PICTURES = (
     select(
         pictures.c.id,
@@ -115,6 +129,16 @@ def paper_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:
 def paper_content(conn: Connection, paper: AnyRow) -> Iterator[bytes]:
     """A sealed paper's bytes; nothing of it is read before it is asked for."""
     yield bytes(conn.execute(_PAPER, {"paper": paper.id}).scalar_one())
+
+
+def ruled_facts(conn: Connection, meet_id: MeetId) -> Iterator[AnyRow]:
+    """The facts of each ruling's form."""
+    yield from conn.execute(_RULED, {"meet": meet_id}, execution_options={"yield_per": A_PIECE})
+
+
+def decided_facts(conn: Connection, meet_id: MeetId) -> Iterator[AnyRow]:
+    """The facts of each decision's paper."""
+    yield from conn.execute(_DECIDED, {"meet": meet_id}, execution_options={"yield_per": A_PIECE})
 
 
 def picture_rows(conn: Connection, meet_id: MeetId) -> list[AnyRow]:

@@ -20,7 +20,8 @@ from app.record.kinds import Kind
 from app.record.notes import NoteSigner
 from app.refusals import NotFound
 
-SPOKEN_OF = (Kind.PAPER_SEALED, Kind.PICTURE_ADDED, Kind.ANNOUNCEMENT)
+DECIDED = (Kind.PROTEST_DECIDED, Kind.APPEAL_DECIDED)
+SPOKEN_OF = (Kind.PAPER_SEALED, Kind.PICTURE_ADDED, Kind.ANNOUNCEMENT, Kind.RULING, *DECIDED)
 REVOKING = (Kind.KEY_REVOKED, Kind.LEFT, Kind.LINK_REVOKED, Kind.PIN_CLEARED)
 """What revokes a device's key: somebody's word, or that its session ended."""
 NEEDED = (Kind.SEAL_MADE, Kind.KEY_REGISTERED, Kind.ERASED, *REVOKING)
@@ -78,6 +79,16 @@ class Chosen:
         bodies = (one.body for one in self.spoken_of if one.kind is kind)
         return {body[name] for body in bodies if name in body}
 
+    def signed_forms(self) -> dict[str, str]:
+        """By the id of a ruling or a decision, the digest of its form's facts that was signed; not
+        of those whose bodies were erased.
+        """
+        ruled = ((one.subject, one.body) for one in self.spoken_of if one.kind is Kind.RULING)
+        decided = (one.body for one in self.spoken_of if one.kind in DECIDED)
+        both = (*ruled, *((body.get("decision"), body) for body in decided))
+        said = ((ident, body.get("statement") or {}) for ident, body in both if ident is not None)
+        return {ident: one["form_sha256"] for ident, one in said if "form_sha256" in one}
+
 
 def choose(conn: Connection, order: Order) -> Chosen:
     """What an order is about; NotFound for an entry that the record does not have."""
@@ -107,7 +118,8 @@ def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterato
     yield from of_keys
     about = [*part, *of_keys]
     bodiless = {one.seq for one in about if one.text is None}
-    subjects = {one.subject for one in about}
+    decided = (one.body.get("decision") for one in about if one.kind in DECIDED)
+    subjects = {*(one.subject for one in about), *(ident for ident in decided if ident)}
     for other in others:
         if other.kind is Kind.ERASED and _is_about(other.body, bodiless, subjects):
             yield other
@@ -128,6 +140,6 @@ def _keys_in(one: Recorded) -> set[object]:
 
 
 def _is_about(erasure: Mapping[str, Any], bodiless: set[int], subjects: set[str]) -> bool:
-    """Whether an erasure took a body, a paper or a picture of these entries."""
-    files = {*erasure.get("papers", ()), *erasure.get("pictures", ())}
+    """Whether an erasure took a body, a paper, a picture or a form's facts of these entries."""
+    files = {one for what in ("papers", "pictures", "forms") for one in erasure.get(what, ())}
     return not (bodiless.isdisjoint(erasure.get("entries", ())) and subjects.isdisjoint(files))

@@ -15,6 +15,7 @@ from itertools import chain, groupby
 from reportlab.pdfbase import pdfdoc  # type: ignore[import-untyped]
 from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
 
+from app.forms.attachment import Attachment, attach
 from app.forms.embedding import (
     NO_FONT,
     EmbeddedFont,
@@ -80,12 +81,16 @@ class SetText:
 
 @dataclass(frozen=True, slots=True)
 class Modules:
-    """A square of black and white modules, such as a QR code; x and y are its upper left corner."""
+    """A square of black and white modules, such as a QR code; x and y are its upper left corner.
+
+    What it says can go along as a file.
+    """
 
     x: float
     y: float
     size: float
     rows: tuple[tuple[bool, ...], ...]
+    says: Attachment | None = None
     tag: Tag | None = field(default=None, compare=False)
 
 
@@ -325,6 +330,8 @@ class _Painter:
             for start, length in _black_runs(row)
         )
         self.canvas._code.append(f"q 0 g {place} {' '.join(runs)} f Q")
+        if modules.says is not None:
+            attach(self.canvas._doc, modules.says)
 
     def _paint_photograph(self, photograph: Photograph) -> None:
         document = self.canvas._doc

@@ -2,7 +2,7 @@
 
 Printed short, to be read out and compared: how many entries, and the beginning of the root over
 them. Where the head was signed, the whole signed note stands beside it as a QR code (ISO/IEC
-18004), which any phone reads. What a note holds is left to the record.
+18004), which any phone reads, and in the PDF as a file. What a note holds is left to the record.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import segno
 
+from app.forms.attachment import Attachment
 from app.forms.flow import Flow
 from app.forms.fonts import Weight
 from app.forms.painting import Modules
@@ -32,6 +33,7 @@ a note is mostly random digits, for which all are alike."""
 CODE_SAYS = "QR code: the signed head of the record."
 WHAT_FOR = "Whoever keeps this sheet can prove a later rewrite of the record."
 FIELD = "record head"
+FILE = "record-head.note"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,8 @@ def beside_code(flow: Flow, head: PrintedHead) -> Iterator[None]:
     flow.need(side)
     pages, top = len(flow.pages), flow.y
     tag = flow.tag("Figure", CODE_SAYS)
-    flow.put(Modules(flow.left + flow.width - side, top, side, rows, tag))
+    said = Attachment(FILE, "The signed head of the record that this sheet shows", head.note)
+    flow.put(Modules(flow.left + flow.width - side, top, side, rows, said, tag))
     flow.width -= side + quiet
     yield
     flow.width += side + quiet

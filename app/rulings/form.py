@@ -126,11 +126,16 @@ def as_stored(facts: FormFacts) -> dict[str, Any]:
     return document
 
 
-def form_digest(stored: Mapping[str, Any]) -> str:
-    """The SHA-256 of a form's facts (RFC 8785), without when the ruling was stored: `date` and
+def as_signed(stored: Mapping[str, Any]) -> dict[str, Any]:
+    """A form's facts as their digest is signed: without when the ruling was stored, `date` and
     `ruled_at`, which nobody can be shown before.
     """
-    return statement_digest({name: stored[name] for name in stored.keys() - {"date", "ruled_at"}})
+    return {name: stored[name] for name in stored.keys() - {"date", "ruled_at"}}
+
+
+def form_digest(stored: Mapping[str, Any]) -> str:
+    """The SHA-256 of a form's facts (RFC 8785), as it is signed."""
+    return statement_digest(as_signed(stored))
 
 
 def as_told(stored: Mapping[str, Any]) -> FormFacts:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -16,8 +16,9 @@ from app.clock import SystemClock
 from app.exporting.building import export_to
 from app.exporting.files import a_place
 from app.exporting.wanted import Order
-from app.forms.infringement_form import draw_infringement_form
+from app.forms.infringement_form import InfringementForm, draw_infringement_form
 from app.forms.paper import Paper
+from app.forms.record_head import UNKNOWN_HEAD
 from app.ids import MeetId, new_id
 from app.meets.actions import make_meet
 from app.meets.wire import MeetIn
@@ -101,11 +102,18 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SealedMeet]:
         yield SealedMeet(stage, seal)
 
 
+def _without_its_head(facts: InfringementForm, paper: Paper) -> bytes:
+    """A form as whoever rewrites a record has drawn it anew: it shows no head of before, so that
+    what is found then, the record alone has shown. `test_printed_heads.py` is about the others.
+    """
+    return draw_infringement_form(replace(facts, head=UNKNOWN_HEAD), paper)
+
+
 def _seal_all(stage: Stage, seal: TestSeal) -> None:
-    """Seal two papers, one of them twice; sign heads, and acts with keys of both kinds."""
+    """Seal three papers, one of them twice; sign heads, and acts with keys of both kinds."""
     now, store, meet = stage.clock.now(), stage.store, stage.meet_id
     official = stage.people[stage.files.organiser].id
-    third = ruling_form(meet, stage.rulings[2].id)
+    third = replace(ruling_form(meet, stage.rulings[2].id), draw=_without_its_head)
     give_out(store, stage.seals, meet, Paper.A4, third)
     for number, ruled in enumerate(stage.rulings[:2]):
         facts = stage.read(lambda conn, one=ruled: ruling_told(conn, meet, one.id, now)).facts

@@ -35,7 +35,7 @@ def test_a_part_takes_along_what_its_entries_cannot_be_checked_without(
 
     def entered(one: DeviceKey) -> list[Deed]:
         left = {"session": one.id, "keys_revoked": [one.revoked(since)]}
-        gone = {"because": "x", "by": "y", "entries": [], "papers": [one.id], "scope": "z"}
+        gone = {"because": "x", "by": "y", "entries": [], "papers": [one.id], "forms": []}
         said = {"act": "decision signature", "decision": one.id}
         signed = one.signed({**said, "meet": meet, "official": official})
         return [
