@@ -2069,7 +2069,7 @@ def outcome(job: Callable[[], None]) -> Optional[Exception]:
     try:
         job()
     except (Unfit, NotChecked, Erased) as found:
-        return found
+        return type(found)(str(found))  # itself it holds on to all that was read
     except (
         AttributeError,
         KeyError,

@@ -32,6 +32,7 @@ from app.exporting.check_export import (
     lines_of,
     look_at_editions,
     outcomes,
+    paper_name,
     paper_seals,
     read_canonical,
     read_json,
@@ -39,8 +40,11 @@ from app.exporting.check_export import (
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.tampering import (
     Files,
+    Line,
     checked,
     head_in,
+    lines_in,
+    of_kind,
     read_files,
     remanifest,
     rewritten,
@@ -85,6 +89,29 @@ def test_many_seals_of_a_large_paper_do_not_fill_the_memory() -> None:
     pdf = with_many_seals(32, 8 * 1024 * 1024)
     assert len(paper_seals(pdf)) == 32
     assert most_memory(lambda: paper_seals(pdf)) < 1024 * 1024
+
+
+def test_large_papers_that_do_not_hold_do_not_fill_the_memory(
+    whole: Files, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(check_export, "LARGE", 1_000_000)
+    size, count = 2 * 1024 * 1024, 12
+    pdf = with_many_seals(2, size)
+
+    def change(lines: list[Line]) -> None:
+        body = of_kind(lines, "paper sealed")[0].body
+        assert body is not None
+        for number in range(count):
+            told = {**body, "subject": str(number), "sha256": sha256(pdf).hexdigest()}
+            entry = {**lines[-1].entry, "kind": "paper sealed", "subject": f"paper {number}"}
+            lines.append(Line(entry, told))
+
+    files = rewritten(whole, change)
+    added = lines_in(files)[-count:]
+    files.update({paper_name(line.body or {}): pdf for line in added})
+    found: list[Report] = []
+    assert most_memory(lambda: found.append(checked(files))) < 8 * size
+    assert told(found[0]).count("its seal over the first") == count
 
 
 def test_a_seal_is_over_all_of_the_paper_but_itself() -> None:
