@@ -145,6 +145,7 @@ def _told(wanted: Wanted, scope: Scope, plan: Plan) -> dict[str, object]:
         "pictures": plan.pictures,
         "papers": sorted(plan.papers),
         "keys": plan.keys,
+        "keys_revoked": plan.keys_revoked,
     }
 
 

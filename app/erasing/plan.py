@@ -33,6 +33,7 @@ A_PIECE = 500
 """Rows that are held at a time."""
 OF_KEYS = ("key", "kind", "official", "public_key", "rp_id")
 """What of a key's registration names nobody, and a check of its signatures needs."""
+OF_REVOCATIONS = ("key", "official", "revoked_from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,7 @@ class Plan:
     copies: list[str] = field(default_factory=list)
     papers: list[str] = field(default_factory=list)
     keys: list[dict[str, object]] = field(default_factory=list)
+    keys_revoked: list[dict[str, object]] = field(default_factory=list)
     entries: list[int] = field(default_factory=list)
     named: set[int] = field(default_factory=set)
     places: Counter[str] = field(default_factory=Counter)
@@ -301,10 +303,20 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
                 plan.keys += body["keys"]
+                plan.keys_revoked += body.get("keys_revoked", ())
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
             if row.kind == Kind.KEY_REGISTERED.value:
                 plan.keys.append({name: body.get(name) for name in OF_KEYS})
+            plan.keys_revoked += _revocations_in(row.kind, body)
+
+
+def _revocations_in(kind: str, body: Any) -> list[dict[str, object]]:
+    """Which keys a body revokes, and from when on: without it what they signed would pass as good,
+    whenever it was signed.
+    """
+    told = [body] if kind == Kind.KEY_REVOKED.value else body.get("keys_revoked", ())
+    return [{name: one.get(name) for name in OF_REVOCATIONS} for one in told]
 
 
 def _body_goes(row: AnyRow, body: Any, scope: Scope) -> bool:

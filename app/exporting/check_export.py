@@ -185,7 +185,8 @@ def once(pairs: List[Tuple[str, Any]]) -> Dict[str, Any]:
 
 QUICK = json.JSONDecoder(
     parse_int=quick_whole, parse_float=quick_fraction, parse_constant=no_constant
-)
+).raw_decode
+PLAIN = json.JSONDecoder().raw_decode
 SLOW = json.JSONDecoder(
     parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
 )
@@ -214,8 +215,8 @@ def read_canonical(text: str) -> Any:
         # Sorted by code point is sorted as RFC 8785 asks for, unless a name has letters beyond the
         # first 65,536. A name that is given twice is written once, and so differs.
         if text.isascii() or max(text) <= "\uffff":
-            quick = QUICK.decode(text)
-            if WRITTEN(quick) == text:
+            quick, end = QUICK(text)
+            if end == len(text) and WRITTEN(quick) == text:
                 return quick
             raise Unfit("this is not in its canonical form (RFC 8785)")
     except HasFraction:
@@ -939,9 +940,11 @@ class RecordReader:
         text = utf8(line.rstrip(b"\n"))
         insist_few_values(text)
         try:
-            document = json.loads(text)
+            document, end = PLAIN(text)
         except (ValueError, RecursionError) as error:
             raise Unfit("this is no line of a record") from error
+        if end != len(text):
+            raise Unfit("this is no line of a record")
         names = set(document) if isinstance(document, dict) else set()
         if names == {"head"}:
             self.record.head = self._head(document["head"])
@@ -1353,11 +1356,14 @@ ONCE = (
 
 
 class Key(NamedTuple):
-    """A device's key: which entry registered it, what is known of it, and what revoked it."""
+    """A device's key: which entry registered it, what is known of it, and what revoked it;
+    `revoked_unseen` is the last entry that did so and whose body was erased, 0 for none.
+    """
 
     seq: int
     facts: Dict[str, Any]
     revocations: List[Tuple[Entry, Dict[str, Any]]]
+    revoked_unseen: int = 0
 
 
 class Keys:
@@ -1365,6 +1371,7 @@ class Keys:
 
     def __init__(self, record: Record) -> None:
         self._gone = record.bodies_gone("key registered")
+        self._unseen = record.bodies_gone("key revoked")
         self._keys = {
             str(one.body.get("key")): Key(one.seq, one.body, [])
             for one in record.of("key registered")
@@ -1386,7 +1393,7 @@ class Keys:
             raise Erased("the key that signed it was erased, so its proof is not looked at")
         if key is None:
             raise Unfit("it was signed with a key that the record does not name")
-        return key
+        return key._replace(revoked_unseen=self._unseen.get(str(ident), 0))
 
 
 STATEMENTS: Dict[str, Tuple[str, str]] = {
@@ -1589,6 +1596,11 @@ def insist_in_force(act: Entry, signature: Dict[str, Any], key: Key, report: Rep
             raise Unfit(f"it was signed with a key that was revoked from {since} on")
         words = f"its key was revoked later, from {since} on, which is before this was signed"
         report.explain(act.place, words)
+    if 0 < key.revoked_unseen < act.seq:
+        raise Unfit(f"it was signed with a key that entry {key.revoked_unseen} had revoked")
+    if key.revoked_unseen and not key.revocations:
+        words = f"entry {key.revoked_unseen} revoked its key, and from when on was erased"
+        report.uncheck(act.place, words)
 
 
 def as_instant(text: str) -> datetime:
@@ -1999,7 +2011,7 @@ class Checker:
         self.jobs.append((place, job))
 
     def _ask_openssl(self) -> None:
-        with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:
+        with ThreadPoolExecutor(max_workers=min(8, 2 * (os.cpu_count() or 1))) as pool:
             for place, found in outcomes(self.jobs, pool):
                 if isinstance(found, Erased):
                     self.report.tell(f"{place}: {found}")
