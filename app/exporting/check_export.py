@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
 """Does an export of a meet's record say what was recorded, announced and signed?
 
-    python3 -I check.py EXPORT [--head "264 3f2a91bc77d0e1aa"] [--seal FINGERPRINT]
+    python3 -I check.py EXPORT [--head "264 3f2a91bc77d0e1aa"] [--paper KEPT.pdf]
+                               [--seal FINGERPRINT]
 
 EXPORT is the folder, or the ZIP, that this file came in. It needs Python 3.9 or later and the
 command `openssl` (OpenSSL 3.0 or later), no network and nothing else. It reads nothing outside the
-export but what --head names, and writes nothing but temporary files of its own. It ends with 0
-where everything agrees, 1 where something does not, 2 when it was called wrongly, and 3 where
-everything agrees that was checked, but something wants explaining or could not be checked.
+export but what --head and --paper name, and writes nothing but temporary files of its own. It ends
+with 0 where everything agrees, 1 where something does not, 2 when it was called wrongly, and 3
+where everything agrees that was checked, but something wants explaining or could not be checked.
 
 Whoever doubts an export doubts the checker that came with it too: take this file from somebody you
 trust, or write another one. The formats are documented with the program that makes the exports.
@@ -78,6 +79,7 @@ MANIFEST, MANIFEST_NOTE, RECORD, PROOFS = (
     "proofs.json",
 )
 SEALS = "certificates/seals.json"
+CASE_FILE = "case-file.pdf"
 FOLDERS = ("announcements", "certificates", "checkpoints", "papers", "pictures")
 FIT = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}(?:/[A-Za-z0-9][A-Za-z0-9._-]{0,199})?")
 HEX64 = re.compile(r"[0-9a-f]{64}")
@@ -843,7 +845,7 @@ class Entry(NamedTuple):
 
 
 KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered", "vote cast")
-KEPT_KINDS = frozenset({*KEPT, "erased"})
+KEPT_KINDS = frozenset({*KEPT, "erased", "record restored"})
 
 
 @dataclass
@@ -1056,17 +1058,22 @@ def went_back(earlier: str, later: str) -> bool:
     return first - second > CLOCK_SLACK
 
 
+def time_of(note: Note) -> str:
+    """When a head says that it was signed; empty where it does not say it once."""
+    lines = note.text.split("\n")[3:]
+    told = [line.partition(" ")[2] for line in lines if line.startswith("time ")]
+    return told[0] if len(told) == 1 else ""
+
+
 def look_at_time(place: str, note: Note, entered: str, report: Report) -> None:
     """A head is signed after its last entry was made. By how much, nobody can say: other entries
     may come between the reading of a head and its signing.
     """
-    lines = note.text.split("\n")[3:]
-    told = [line.partition(" ")[2] for line in lines if line.startswith("time ")]
-    if len(told) != 1:
+    told = time_of(note)
+    if not told:
         raise Unfit("it does not say once when it was signed")
-    signed = as_instant(told[0])
-    if INSTANT.fullmatch(entered) and as_instant(entered) - signed > CLOCK_SLACK:
-        words = f"signed at {told[0]}, and its last entry was made at {entered} only"
+    if INSTANT.fullmatch(entered) and as_instant(entered) - as_instant(told) > CLOCK_SLACK:
+        words = f"signed at {told}, and its last entry was made at {entered} only"
         report.explain(place, words)
 
 
@@ -1091,6 +1098,48 @@ def look_at_erasures(record: Record, report: Report) -> None:
 
 
 WHY = (("by", "by"), ("for", "because"))
+
+
+def look_at_restorings(record: Record, report: Report) -> None:
+    """Where a record was restored from a copy, it says so: heads of the time between are lost."""
+    for entry in record.of("record restored"):
+        try:
+            size, restored_at = read_restoring(entry)
+        except Unfit as error:
+            report.mismatch(entry.place, str(error))
+            continue
+        copied_at = entry.body.get("copied_at")
+        made = f", made at {copied_at}" if copied_at else ""
+        told = f"from a copy of {size} entries{made}, as entry {entry.seq} says"
+        report.tell(f"The record was restored at {restored_at} {told}.")
+
+
+def read_restoring(entry: Entry) -> Tuple[int, str]:
+    """How many entries were restored, and when."""
+    size, restored_at = entry.body.get("size"), str(entry.body.get("restored_at"))
+    if type(size) is not int or not 0 < size < entry.seq:
+        raise Unfit("it does not say how many entries were restored")
+    as_instant(restored_at)
+    return size, restored_at
+
+
+def restored_before(record: Record, size: int, signed: str = "") -> str:
+    """Why a head of this size may not stand in the record without anybody having rewritten it; it
+    does not say so of a head that was signed after the restoring.
+    """
+    why = ""
+    for entry in record.of("record restored"):
+        try:
+            copied, restored_at = read_restoring(entry)
+            later = signed and as_instant(signed) > as_instant(restored_at)
+        except Unfit:
+            continue
+        if copied < size and not later:
+            why += (
+                f"; the record was restored at {restored_at} from a copy of {copied} entries: "
+                "what was printed between does not stand in it"
+            )
+    return why
 
 
 # The seals ------------------------------------------------------------------------------------
@@ -1295,6 +1344,13 @@ def insist_sealed(one: PaperSeal, by: List[Seal], openssl: OpenSSL) -> None:
     certificate = sha256(first_certificate(signer))
     if signer.count("BEGIN CERTIFICATE") != 1 or certificate not in {s.fingerprint for s in by}:
         raise Unfit("it was sealed with another certificate than the record names")
+
+
+SHOWN_NOTE = re.compile(
+    rb"zone-docket/[^\n]{1,100}\n[0-9]{1,16}\n[A-Za-z0-9+/]{43}=\n(?:[^\n]{1,200}\n){0,9}\n"
+    rb"(?:\xe2\x80\x94 [^\n]{1,300}\n){1,9}"
+)
+"""A signed head, as a paper holds it beside the code that shows it."""
 
 
 def paper_name(body: Dict[str, Any]) -> str:
@@ -1665,6 +1721,7 @@ class Asked(NamedTuple):
 
     heads: Tuple[Tuple[Head, Optional[Note]], ...] = ()
     seals: Tuple[str, ...] = ()
+    papers: Tuple[Tuple[str, bytes], ...] = ()
 
 
 NOTHING_ASKED = Asked()
@@ -1713,6 +1770,7 @@ class Checker:
     def _look_at_what_it_speaks_of(self) -> None:
         look_at_erasures(self.record, self.report)
         look_at_subjects(self.record, self.report)
+        look_at_restorings(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
         self._look_at_checkpoints()
@@ -1722,6 +1780,8 @@ class Checker:
         self._look_at_acts()
         if self.asked.seals:
             self._look_at_asked_seals()
+        for name, pdf in self.asked.papers:
+            self._later(f"--paper {name}", partial(self._check_kept_paper, name, pdf))
 
     # The manifest
 
@@ -1865,20 +1925,23 @@ class Checker:
             raise Unfit("this head is of another meet's record")
         if size is not None and head.size != size:
             raise Unfit("this head is of another size than its name says")
-        self._insist_on(head)
+        self._insist_on(head, time_of(note))
         return head
 
-    def _insist_on(self, head: Head) -> None:
+    def _insist_on(self, head: Head, signed: str = "") -> None:
         known = self.proved.get(head.size)
         grown = max([*self.proved, 0])
+        why = restored_before(self.record, head.size, signed)
         if head.size > grown:
             words = f"this export is older: it has {grown} entries, that head has {head.size}"
+            if why:
+                words = f"the record has {grown} entries, that head has {head.size}{why}"
             raise Unfit(words)
         if known is None:
             raise Unfit(f"the export holds no proof about the head of {head.size} entries")
         if not known.startswith(head.root):
             words = f"the root of the first {head.size} entries is {known}, not {head.root}"
-            raise Unfit(f"the record was rewritten since: {words}")
+            raise Unfit(f"{words}{why}" if why else f"the record was rewritten since: {words}")
 
     # The files that the record speaks of
 
@@ -1983,7 +2046,7 @@ class Checker:
                 self.report.uncheck(place, "the record was not read so far")
                 continue
             try:
-                self._insist_on(head)
+                self._insist_on(head, time_of(note) if note is not None else "")
                 self.report.tell(
                     f"This record extends the head of {head.size} entries, {head.root}."
                 )
@@ -1993,6 +2056,34 @@ class Checker:
                     self._later(place, partial(insist_signed, note, self.keys, self.openssl))
             except Unfit as error:
                 self.report.mismatch(place, str(error))
+
+    def _check_kept_paper(self, name: str, pdf: bytes) -> None:
+        """Unfit unless the heads that a paper shows are this record's, and it was sealed here."""
+        shown_heads = [read_note(one) for one in SHOWN_NOTE.findall(pdf)[:MOST_SEALS_OF_A_PAPER]]
+        for note in shown_heads:
+            self._hold_against(note)
+            insist_signed(note, self.keys, self.openssl)
+        seen = f"{len(shown_heads)} of its heads" if shown_heads else "none of its heads"
+        entry = self._entry_of(pdf)
+        if entry is None:
+            self.report.tell(f"{name} is the case file of this export.")
+            return
+        self._check_content(pdf, entry)
+        told = " ".join(f"{word} {entry.body.get(word)}" for word in ("edition", "kind", "subject"))
+        self.report.tell(f"{name} was sealed in entry {entry.seq}: {told}; {seen} could be read.")
+
+    def _entry_of(self, pdf: bytes) -> Optional[Entry]:
+        """The entry of a paper; None for the case file that goes along, which has none."""
+        digest = sha256(pdf)
+        for entry in self.record.of("paper sealed"):
+            if entry.body.get("sha256") == digest:
+                return entry
+        if CASE_FILE in self.export.sizes and self.export.digest(CASE_FILE, len(pdf))[1] == digest:
+            return None
+        if self.record.part:
+            raise NotChecked("this is a part of a record, and holds no entry of this paper")
+        why = restored_before(self.record, LARGEST_WHOLE)
+        raise Unfit(f"no entry of the record says that this paper was sealed{why}")
 
     def _look_at_asked_seals(self) -> None:
         asked = set(self.asked.seals)
@@ -2174,6 +2265,18 @@ def note_file(path: str) -> bytes:
         return file.read(LARGEST_NOTE)
 
 
+def read_asked_paper(path: str) -> Tuple[str, bytes]:
+    """A PDF that somebody kept: the last part of its name, and its content."""
+    try:
+        with open(path, "rb") as file:
+            content = file.read(LARGEST_PAPER + 1)
+    except (OSError, ValueError) as error:
+        raise argparse.ArgumentTypeError("this file cannot be read") from error
+    if b"%PDF-" not in content[:1024] or len(content) > LARGEST_PAPER:
+        raise argparse.ArgumentTypeError(f"this is no PDF of at most {LARGEST_PAPER} bytes")
+    return os.path.basename(path), content
+
+
 def read_asked_seal(text: str) -> str:
     """A certificate's fingerprint in hex, with or without colons; or a verifier key."""
     if "+" in text:
@@ -2206,11 +2309,21 @@ def main(arguments: Optional[List[str]] = None) -> int:
         type=read_asked_seal,
         metavar="SEAL",
         help="the SHA-256 fingerprint of the certificate that must have sealed, or the verifier "
-        "key that must have signed the heads",
+        "key that must have signed the heads; once for each, where a meet had several, since one "
+        "that the record names besides does not agree",
+    )
+    parser.add_argument(
+        "--paper",
+        action="append",
+        default=[],
+        type=read_asked_paper,
+        metavar="FILE",
+        help="the PDF of a sealed paper that you kept: that the record has it, and its head",
     )
     parsed = parser.parse_args(arguments)
     try:
-        report = check(parsed.export, Asked(tuple(parsed.head), tuple(parsed.seal)))
+        asked = Asked(tuple(parsed.head), tuple(parsed.seal), tuple(parsed.paper))
+        report = check(parsed.export, asked)
     except Unfit as error:
         say([f"{shown(parsed.export)}: {error}"])
         return 2
