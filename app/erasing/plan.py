@@ -302,8 +302,8 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
             if scope.names.are_in(f"{body['because']}\n{body['by']}"):
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
-                plan.keys += body["keys"]
                 plan.keys_revoked += body.get("keys_revoked", ())
+                plan.keys += body["keys"]
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
             if row.kind == Kind.KEY_REGISTERED.value:

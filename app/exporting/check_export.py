@@ -870,7 +870,6 @@ class Record:
     cut: bool = False
     """Whether not all is remembered that the check of the files takes."""
     _gone: Dict[str, Dict[str, int]] = field(default_factory=dict)
-    _files_gone: Dict[str, frozenset[str]] = field(default_factory=dict)
 
     def of(self, kind: str) -> List[Entry]:
         return self.kept.get(kind, [])
@@ -884,10 +883,8 @@ class Record:
 
     def files_gone(self, what: str) -> frozenset[str]:
         """The papers, or the pictures, that erasures say were erased."""
-        if what not in self._files_gone:
-            named = (listed(entry.body.get(what)) for entry in self.of("erased"))
-            self._files_gone[what] = frozenset(str(one) for some in named for one in some)
-        return self._files_gone[what]
+        named = (listed(entry.body.get(what)) for entry in self.of("erased"))
+        return frozenset(str(one) for some in named for one in some)
 
 
 def listed(value: Any) -> List[Any]:
@@ -1236,6 +1233,13 @@ TIME_STAMP = bytes.fromhex("060b2a864886f70d0109100104")
 """The DER of the object id of a time-stamp's content (RFC 3161, 2.4.2)."""
 
 
+SHOWN_NOTE = re.compile(
+    rb"zone-docket/[^\n]{1,100}\n[0-9]{1,16}\n[A-Za-z0-9+/]{43}=\n(?:[^\n]{1,200}\n){0,9}\n"
+    rb"(?:\xe2\x80\x94 [^\n]{1,300}\n){1,9}"
+)
+"""A signed head, as a paper holds it beside the code that shows it."""
+
+
 class PaperSeal(NamedTuple):
     """One seal in a PDF: what it is over, and the CMS message in DER.
 
@@ -1344,13 +1348,6 @@ def insist_sealed(one: PaperSeal, by: List[Seal], openssl: OpenSSL) -> None:
     certificate = sha256(first_certificate(signer))
     if signer.count("BEGIN CERTIFICATE") != 1 or certificate not in {s.fingerprint for s in by}:
         raise Unfit("it was sealed with another certificate than the record names")
-
-
-SHOWN_NOTE = re.compile(
-    rb"zone-docket/[^\n]{1,100}\n[0-9]{1,16}\n[A-Za-z0-9+/]{43}=\n(?:[^\n]{1,200}\n){0,9}\n"
-    rb"(?:\xe2\x80\x94 [^\n]{1,300}\n){1,9}"
-)
-"""A signed head, as a paper holds it beside the code that shows it."""
 
 
 def paper_name(body: Dict[str, Any]) -> str:
@@ -1735,17 +1732,21 @@ class Checker:
         self.export = Export(source, self.report)
         self.asked = asked
         self.openssl = OpenSSL()
+        self.one_large = threading.Lock()
         self.record = Record()
         self.seals: List[Seal] = []
         self.proved: Dict[int, str] = {}
         self.manifest: Optional[Dict[str, Any]] = None
         self.manifest_sha256 = ""
         self.jobs: List[Tuple[str, Callable[[], None]]] = []
-        self.one_large = threading.Lock()
 
     @property
     def keys(self) -> List[VerifierKey]:
         return [seal.key for seal in self.seals if seal.key is not None]
+
+    @cached_property
+    def pictures_gone(self) -> frozenset[str]:
+        return self.record.files_gone("pictures")
 
     @property
     def is_part(self) -> bool:
@@ -1989,7 +1990,7 @@ class Checker:
             raise Unfit("no entry of the record says that this picture was added")
         entry, digest = expected
         if name not in self.export.sizes:
-            if entry.subject in self.record.files_gone("pictures"):
+            if entry.subject in self.pictures_gone:
                 return
             raise Unfit(f"entry {entry.seq} added this picture, and it is missing")
         if self.export.digest(name, LARGEST_FILE)[1] != digest:
