@@ -119,6 +119,8 @@ def _add_check(commands: Commands) -> None:
     parser.add_argument("--head", action="append", default=[], help=heads)
     seals = "the fingerprint that must have sealed"
     parser.add_argument("--seal", action="append", default=[], help=seals)
+    papers = "the PDF of a sealed paper that was kept"
+    parser.add_argument("--paper", action="append", default=[], help=papers)
 
 
 def _add_checked(what: argparse._MutuallyExclusiveGroup) -> None:
@@ -282,8 +284,8 @@ def check_record(parsed: argparse.Namespace) -> int:
     path: Path = parsed.path
     if path.suffix.lower() == ".zip" or any((path / name).exists() for name in OF_AN_EXPORT):
         return _check_export(parsed)
-    if parsed.head or parsed.seal:
-        raise ValueError(f"{path} is no export; --head and --seal are held against one")
+    if parsed.head or parsed.seal or parsed.paper:
+        raise ValueError(f"{path} is no export; --head, --seal and --paper are held against one")
     return _check_lines(path / "record.jsonl" if path.is_dir() else path)
 
 
@@ -291,7 +293,7 @@ def _check_export(parsed: argparse.Namespace) -> int:
     """What the checker says that goes with every export: there is only one truth about them."""
     from app.exporting import check_export  # noqa: PLC0415
 
-    asked = [f"--head={head}" for head in parsed.head] + [f"--seal={one}" for one in parsed.seal]
+    asked = [f"--{name}={one}" for name in ("head", "seal", "paper") for one in vars(parsed)[name]]
     return check_export.main([*asked, str(parsed.path)])
 
 

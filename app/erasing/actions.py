@@ -162,6 +162,7 @@ def _told(wanted: Wanted, gone: Gone) -> dict[str, object]:
         "forms": sorted({*plan.forms, *plan.told_before["forms"]}),
         "keys": plan.keys,
         "announced": plan.announced,
+        "keys_revoked": plan.keys_revoked,
     }
 
 

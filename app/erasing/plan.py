@@ -36,6 +36,7 @@ A_PIECE = 500
 """Rows that are held at a time."""
 OF_KEYS = ("key", "kind", "official", "public_key", "rp_id")
 """What of a key's registration names nobody, and a check of its signatures needs."""
+OF_REVOCATIONS = ("key", "official", "revoked_from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,7 @@ class Plan:
     forms: list[str] = field(default_factory=list)
     keys: list[dict[str, object]] = field(default_factory=list)
     announced: list[dict[str, str]] = field(default_factory=list)
+    keys_revoked: list[dict[str, object]] = field(default_factory=list)
     entries: list[int] = field(default_factory=list)
     named: set[int] = field(default_factory=set)
     told_before: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
@@ -335,6 +337,7 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
             if scope.names.are_in(f"{body['because']}\n{body['by']}"):
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
+                plan.keys_revoked += body.get("keys_revoked", ())
                 plan.keys += body["keys"]
                 plan.announced += body.get("announced", ())
                 for what in TOLD_AGAIN:
@@ -345,6 +348,15 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.keys.append({name: body.get(name) for name in OF_KEYS})
             if row.kind == Kind.ANNOUNCEMENT.value:
                 plan.announced.append(result_kept(row.subject, body))
+            plan.keys_revoked += _revocations_in(row.kind, body)
+
+
+def _revocations_in(kind: str, body: Any) -> list[dict[str, object]]:
+    """Which keys a body revokes, and from when on: without it what they signed would pass as good,
+    whenever it was signed.
+    """
+    told = [body] if kind == Kind.KEY_REVOKED.value else body.get("keys_revoked", ())
+    return [{name: one.get(name) for name in OF_REVOCATIONS} for one in told]
 
 
 def _body_goes(row: AnyRow, body: Any, scope: Scope) -> bool:

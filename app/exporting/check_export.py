@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
 """Does an export of a meet's record say what was recorded, announced and signed?
 
-    python3 -I check.py EXPORT [--head "264 3f2a91bc77d0e1aa"] [--seal FINGERPRINT]
+    python3 -I check.py EXPORT [--head "264 3f2a91bc77d0e1aa"] [--paper KEPT.pdf]
+                               [--seal FINGERPRINT]
 
 EXPORT is the folder, or the ZIP, that this file came in. It needs Python 3.9 or later and the
 command `openssl` (OpenSSL 3.0 or later), no network and nothing else. It reads nothing outside the
-export but what --head names, and writes nothing but temporary files of its own. It ends with 0
-where everything agrees, 1 where something does not, 2 when it was called wrongly, and 3 where
-everything agrees that was checked, but something wants explaining or could not be checked.
+export but what --head and --paper name, and writes nothing but temporary files of its own. It ends
+with 0 where everything agrees, 1 where something does not, 2 when it was called wrongly, and 3
+where everything agrees that was checked, but something wants explaining or could not be checked.
 
 Whoever doubts an export doubts the checker that came with it too: take this file from somebody you
 trust, or write another one. The formats are documented with the program that makes the exports.
@@ -36,11 +37,13 @@ import stat
 import struct
 import subprocess
 import tempfile
+import threading
+import time
 import zipfile
 import zlib
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property, partial
@@ -51,7 +54,7 @@ MOST_FILES = 100_000
 MOST_BYTES = 64 * 1024 * MIB
 LARGEST_FILE = 8 * 1024 * MIB
 LARGEST_PAPER = 64 * MIB
-LARGEST_JSON = 64 * MIB
+LARGEST_JSON = 32 * MIB
 LARGEST_SHEET = 16 * MIB
 LARGEST_NOTE = 64 * KIB
 LARGEST_CERTIFICATES = 256 * KIB
@@ -60,7 +63,16 @@ LONGEST_LINE = 16 * MIB
 MOST_SEALS_OF_A_PAPER = 32
 MOST_FINDINGS = 10_000
 MOST_SWELLING = 250
+MOST_VALUES = 1_000_000
+"""In one JSON document: each takes many times the bytes that it is written with."""
+MOST_KEPT = 512 * MIB
+"""What is remembered of a record, by a high estimate."""
+MOST_SEALS = 100
+MOST_ASKED = 8 * 1024 * MIB
 OPENSSL_SECONDS = 20
+OPENSSL_SECONDS_IN_ALL = 600
+LARGE = 4 * MIB
+"""A paper from this size on is looked at while no other large one is."""
 LARGEST_WHOLE = 2**53 - 1
 CLOCK_SLACK = timedelta(seconds=1)
 
@@ -116,6 +128,11 @@ class Report:
     def tell(self, words: str) -> None:
         if len(self.told) < MOST_FINDINGS:
             self.told.append(shown(words))
+
+    @property
+    def found(self) -> int:
+        """How many mismatches, with those that were too many to be told."""
+        return len(self.mismatches) + self.beyond
 
     @property
     def ends_with(self) -> int:
@@ -176,15 +193,23 @@ def once(pairs: List[Tuple[str, Any]]) -> Dict[str, Any]:
 
 QUICK = json.JSONDecoder(
     parse_int=quick_whole, parse_float=quick_fraction, parse_constant=no_constant
-)
+).raw_decode
+PLAIN = json.JSONDecoder().raw_decode
 SLOW = json.JSONDecoder(
     parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
 )
 WRITTEN = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
 
 
+def insist_few_values(text: str) -> None:
+    """Unfit for a text that would fill the memory once it is read as JSON."""
+    if len(text) > MOST_VALUES and sum(text.count(mark) for mark in ",[{") > MOST_VALUES:
+        raise Unfit(f"this holds more than {MOST_VALUES} values; it was not read")
+
+
 def read_json(text: str) -> Any:
-    """A document; Unfit for what is none, or is nested too deeply."""
+    """A document; Unfit for what is none, is nested too deeply, or holds too much."""
+    insist_few_values(text)
     try:
         return SLOW.decode(text)
     except (ValueError, RecursionError) as error:
@@ -193,12 +218,13 @@ def read_json(text: str) -> Any:
 
 def read_canonical(text: str) -> Any:
     """A document that stands in its RFC 8785 form; Unfit for any other."""
+    insist_few_values(text)
     try:
         # Sorted by code point is sorted as RFC 8785 asks for, unless a name has letters beyond the
         # first 65,536. A name that is given twice is written once, and so differs.
         if text.isascii() or max(text) <= "\uffff":
-            quick = QUICK.decode(text)
-            if WRITTEN(quick) == text:
+            quick, end = QUICK(text)
+            if end == len(text) and WRITTEN(quick) == text:
                 return quick
             raise Unfit("this is not in its canonical form (RFC 8785)")
     except HasFraction:
@@ -341,14 +367,15 @@ class Archive:
     """An export that is one ZIP. Nothing of it is unpacked to the disk."""
 
     def __init__(self, path: str) -> None:
-        self.size = os.path.getsize(path)
+        self.path, self.size = path, os.path.getsize(path)
         with open(path, "rb") as file:
-            insist_on_few_files(file, self.size)
+            self.end = insist_on_few_files(file, self.size)
         self.zip = zipfile.ZipFile(path)
         self.known: Dict[str, zipfile.ZipInfo] = {}
 
     def files(self, report: Report) -> Dict[str, int]:
         """Every file that may be read, with its size; what else is in it is reported."""
+        self._look_for_more(report)
         end = self.size
         for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset, reverse=True):
             name = info.orig_filename
@@ -358,14 +385,57 @@ class Archive:
                 report.mismatch(name, "this name is in the ZIP twice")
             elif wrong:
                 report.mismatch(name, wrong)
-            elif name.rstrip("/") not in FOLDERS:
+            elif not is_folder(info):
                 self.known[name] = info
         return {name: info.file_size for name, info in self.known.items()}
+
+    def _look_for_more(self, report: Report) -> None:
+        """Every byte of the ZIP belongs to a file of it, to its table or to its end: whatever else
+        it holds, no manifest binds and no check sees.
+        """
+        if self.size > self.end:
+            report.mismatch("the ZIP", f"{self.size - self.end} bytes follow its end")
+        position, allowed = 0, NO_MORE
+        with open(self.path, "rb") as file:
+            for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset):
+                gap = info.header_offset - position
+                if gap > 0 and gap not in allowed:
+                    report.mismatch(info.orig_filename, f"{gap} bytes before it are of no file")
+                beside, after = beside_content(info, file)
+                if beside > MOST_BESIDE or info.comment:
+                    report.mismatch(info.orig_filename, "its heads in the ZIP hold something else")
+                position = max(position, after)
+                allowed = DESCRIPTORS if info.flag_bits & 8 else NO_MORE
+        gap = self.zip.start_dir - position
+        if gap > 0 and gap not in allowed:
+            report.mismatch("the ZIP", f"{gap} bytes before its table are of no file")
 
     @contextmanager
     def open(self, name: str) -> Iterator[IO[bytes]]:
         with self.zip.open(self.known[name]) as file:
             yield file
+
+
+MOST_BESIDE = 100
+"""The bytes of further fields that packers write beside a file: its times, its owner's number."""
+NO_MORE: frozenset[int] = frozenset()
+DESCRIPTORS = frozenset({12, 16, 20, 24})
+"""How long is what may follow a file's content, where it was packed without knowing its size."""
+
+
+def beside_content(info: zipfile.ZipInfo, file: IO[bytes]) -> Tuple[int, int]:
+    """How many bytes stand beside a member's name and content, and where the content ends."""
+    file.seek(info.header_offset)
+    head = file.read(30).ljust(30, b"\0")
+    named, beside = struct.unpack("<HH", head[26:30])
+    end = info.header_offset + 30 + named + beside + info.compress_size
+    return max(beside, len(info.extra)), end
+
+
+def is_folder(info: zipfile.ZipInfo) -> bool:
+    """Whether a member is just one of the folders of an export."""
+    name = info.orig_filename
+    return name[-1:] == "/" and name[:-1] in FOLDERS and not info.file_size + info.compress_size
 
 
 def unfit_member(info: zipfile.ZipInfo, end: int) -> str:
@@ -384,19 +454,32 @@ def unfit_member(info: zipfile.ZipInfo, end: int) -> str:
     return ""
 
 
-def insist_on_few_files(file: IO[bytes], size: int) -> None:
-    """Unfit for a ZIP whose table of files would fill the memory before it can be counted."""
-    file.seek(max(0, size - 66_000))
+def insist_on_few_files(file: IO[bytes], size: int) -> int:
+    """Unfit for a ZIP whose table of files would fill the memory; else where the ZIP ends."""
+    start = max(0, size - 66_000)
+    file.seek(start)
     tail = file.read()
     at = tail.rfind(b"PK\x05\x06")
     if at < 0 or len(tail) < at + 22:
         raise Unfit("this is no ZIP")
-    table = struct.unpack("<L", tail[at + 12 : at + 16])[0]
-    wide = tail.rfind(b"PK\x06\x06")
-    if table == 0xFFFFFFFF and wide >= 0:
-        table = struct.unpack("<Q", tail[wide + 40 : wide + 48].ljust(8, b"\0"))[0]
+    table, end = struct.unpack("<L", tail[at + 12 : at + 16])[0], at
+    wide = tail[max(0, at - 76) : at]
+    if wide[:4] == b"PK\x06\x06" and wide[56:60] == b"PK\x06\x07":
+        table, end = struct.unpack("<Q", wide[40:48])[0], at - 76
     if table > MOST_FILES * 300:
         raise Unfit(f"more than {MOST_FILES} files")
+    file.seek(max(0, start + end - table))
+    insist_on_few_rows(file.read(table))
+    return start + at + 22
+
+
+def insist_on_few_rows(table: bytes) -> None:
+    at = files = 0
+    while table[at : at + 4] == b"PK\x01\x02" and at + 34 <= len(table):
+        files += 1
+        if files > MOST_FILES:
+            raise Unfit(f"more than {MOST_FILES} files")
+        at += 46 + sum(struct.unpack("<HHH", table[at + 28 : at + 34]))
 
 
 @dataclass
@@ -481,6 +564,8 @@ class OpenSSL:
 
     def __init__(self) -> None:
         self.command = find_command("openssl")
+        self._given = 0
+        self._since: Optional[float] = None
 
     @cached_property
     def missing(self) -> str:
@@ -498,20 +583,31 @@ class OpenSSL:
         except Unfit:
             return ""
 
-    def ask(self, arguments: List[str], files: Dict[str, bytes], answer: str = "") -> bytes:
+    def ask(self, arguments: List[str], files: Dict[str, Any], answer: str = "") -> bytes:
         """What it wrote to the file `answer`; Unfit where it refused or hung, NotChecked where
-        there is none.
+        there is none, or it has had enough to do. The files' contents are bytes, or pieces of some.
         """
         if self.missing:
             raise NotChecked(self.missing)
+        self._insist_on_measure(sum(len(part) for one in files.values() for part in pieces(one)))
         with tempfile.TemporaryDirectory(prefix="check-") as folder:
             for name, content in files.items():
                 with open(os.path.join(folder, name), "wb") as file:
-                    file.write(content)
+                    file.writelines(pieces(content))
             code, _ = self._run(arguments, folder)
             if code:
                 raise Unfit("openssl refuses it")
             return read_answer(os.path.join(folder, answer)) if answer else b""
+
+    def _insist_on_measure(self, size: int) -> None:
+        """No export keeps a machine busy for hours: where seals lie upon seals, each over all that
+        was before, openssl is given the same bytes many times.
+        """
+        now = time.monotonic()
+        self._since = now if self._since is None else self._since
+        self._given += size
+        if self._given > MOST_ASKED or now - self._since > OPENSSL_SECONDS_IN_ALL:
+            raise NotChecked("there is more for openssl to look at than any export has")
 
     def _run(self, arguments: List[str], folder: str) -> Tuple[int, bytes]:
         known = {"PATH": os.defpath, "LC_ALL": "C", "OPENSSL_CONF": os.devnull, "HOME": folder}
@@ -531,6 +627,11 @@ class OpenSSL:
         except OSError as error:
             raise Unfit("openssl could not be run") from error
         return ended.returncode, ended.stdout
+
+
+def pieces(content: Any) -> Tuple[Any, ...]:
+    """The bytes, or the pieces of some, one after another."""
+    return content if isinstance(content, tuple) else (content,)
 
 
 def find_command(name: str) -> Optional[str]:
@@ -750,7 +851,7 @@ class Entry(NamedTuple):
 
 
 KEPT = ("seal made", "paper sealed", "picture added", "announcement", "key registered", "vote cast")
-KEPT_KINDS = frozenset({*KEPT, "erased"})
+KEPT_KINDS = frozenset({*KEPT, "erased", "record restored"})
 
 
 @dataclass
@@ -773,13 +874,19 @@ class Record:
     """The latest time so far, since the clock went back: small steps back add up."""
     times: Dict[int, str] = field(default_factory=dict)
     """When the last entry of each head that is asked for was made."""
+    cut: bool = False
+    """Whether not all is remembered that the check of the files takes."""
+    _gone: Dict[str, Dict[str, int]] = field(default_factory=dict)
 
     def of(self, kind: str) -> List[Entry]:
         return self.kept.get(kind, [])
 
     def bodies_gone(self, kind: str) -> Dict[str, int]:
         """The entries of a kind whose bodies are missing: what each is about, and its number."""
-        return {subject: seq for seq, gone, subject in self.bodiless if gone == kind}
+        if kind not in self._gone:
+            told = ((subject, seq) for seq, gone, subject in self.bodiless if gone == kind)
+            self._gone[kind] = dict(told)
+        return self._gone[kind]
 
     def files_gone(self, what: str) -> frozenset[str]:
         """The papers, the pictures or the forms' facts that erasures say were erased."""
@@ -804,6 +911,8 @@ class RecordReader:
         self.report, self.part = report, part
         self.record = Record(tree=Tree(wanted), part=part)
         self.number = 0
+        self.left = MOST_KEPT
+        self.before = report.found
 
     def read(self, file: IO[bytes]) -> None:
         while line := file.readline(LONGEST_LINE + 1):
@@ -821,15 +930,32 @@ class RecordReader:
                 self._take_line(place, line)
             except Unfit as error:
                 self.report.mismatch(place, str(error))
+            if self.report.found - self.before > MOST_FINDINGS:
+                words = f"more than {MOST_FINDINGS} findings; reading ended at line {self.number}"
+                self.report.uncheck(RECORD, words)
+                self.record.cut = True
+                return
         if self.record.head is None:
             self.report.mismatch(RECORD, "the head on the last line is missing")
 
+    def _remember(self, weight: int) -> bool:
+        """Whether there is room for something more to be remembered."""
+        self.left -= weight
+        if self.left < 0 and not self.record.cut:
+            self.record.cut = True
+            words = f"from line {self.number} on there is more to remember than any record has"
+            self.report.uncheck(RECORD, f"{words}: of that only the hashes were looked at")
+        return not self.record.cut
+
     def _take_line(self, place: str, line: bytes) -> None:
         text = utf8(line.rstrip(b"\n"))
+        insist_few_values(text)
         try:
-            document = json.loads(text)
+            document, end = PLAIN(text)
         except (ValueError, RecursionError) as error:
             raise Unfit("this is no line of a record") from error
+        if end != len(text):
+            raise Unfit("this is no line of a record")
         names = set(document) if isinstance(document, dict) else set()
         if names == {"head"}:
             self.record.head = self._head(document["head"])
@@ -871,7 +997,7 @@ class RecordReader:
         if not isinstance(seq, int) or set(facts) != ENTRY_FIELDS or isinstance(seq, bool):
             raise Unfit("this entry has not the fields that an entry has")
         place = f"{place} (entry {seq})"
-        if self.part:
+        if self.part and self._remember(WEIGHT_OF_A_LEAF):
             record.leaves[seq] = hashlib.sha256(b"\x00" + data).digest()
         self._look_at_order(place, facts)
         return place, facts
@@ -898,7 +1024,8 @@ class RecordReader:
     def _look_at_body(self, place: str, facts: Dict[str, Any], salt: Any, body: Any) -> None:
         if salt is None and body is None:
             gone = (facts["seq"], str(facts["kind"]), str(facts["subject"]))
-            self.record.bodiless.append(gone)
+            if self._remember(weight_of("".join(gone[1:]))):
+                self.record.bodiless.append(gone)
             return
         try:
             committed = sha256(bytes.fromhex(salt) + body.encode())
@@ -909,13 +1036,15 @@ class RecordReader:
         document = read_canonical(body)
         if not isinstance(document, dict):
             raise Unfit("what was done is no object")
-        self._keep(facts, document)
+        self._keep(facts, document, body)
 
-    def _keep(self, facts: Dict[str, Any], body: Dict[str, Any]) -> None:
+    def _keep(self, facts: Dict[str, Any], body: Dict[str, Any], text: str) -> None:
         kind = str(facts["kind"])
         signed = "signature" in body or ("statement" in body and "statement_sha256" in body)
         revokes = [body] if kind == "key revoked" else listed(body.get("keys_revoked"))
         if kind not in KEPT_KINDS and not signed and not revokes:
+            return
+        if not self._remember(weight_of(text)):
             return
         about = (str(facts["subject"]), str(facts["actor"]), str(facts["at"]))
         entry = Entry(facts["seq"], kind, *about, body)
@@ -924,6 +1053,16 @@ class RecordReader:
             self.record.kept.setdefault(kind, []).append(entry)
         if signed:
             self.record.acts.append(entry)
+
+
+WEIGHT_OF_A_LEAF = 200
+
+
+def weight_of(text: str) -> int:
+    """About how many bytes a document takes once it is read: rather too many than too few."""
+    letters = len(text) if text.isascii() else 4 * len(text)
+    objects = 240 * (text.count("{") + text.count("["))
+    return 500 + letters + objects + 130 * text.count(",")
 
 
 def head_in(document: Any) -> Head:
@@ -944,17 +1083,22 @@ def went_back(earlier: str, later: str) -> bool:
     return first - second > CLOCK_SLACK
 
 
+def time_of(note: Note) -> str:
+    """When a head says that it was signed; empty where it does not say it once."""
+    lines = note.text.split("\n")[3:]
+    told = [line.partition(" ")[2] for line in lines if line.startswith("time ")]
+    return told[0] if len(told) == 1 else ""
+
+
 def look_at_time(place: str, note: Note, entered: str, report: Report) -> None:
     """A head is signed after its last entry was made. By how much, nobody can say: other entries
     may come between the reading of a head and its signing.
     """
-    lines = note.text.split("\n")[3:]
-    told = [line.partition(" ")[2] for line in lines if line.startswith("time ")]
-    if len(told) != 1:
+    told = time_of(note)
+    if not told:
         raise Unfit("it does not say once when it was signed")
-    signed = as_instant(told[0])
-    if INSTANT.fullmatch(entered) and as_instant(entered) - signed > CLOCK_SLACK:
-        words = f"signed at {told[0]}, and its last entry was made at {entered} only"
+    if INSTANT.fullmatch(entered) and as_instant(entered) - as_instant(told) > CLOCK_SLACK:
+        words = f"signed at {told}, and its last entry was made at {entered} only"
         report.explain(place, words)
 
 
@@ -1032,6 +1176,48 @@ def counted(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 
+def look_at_restorings(record: Record, report: Report) -> None:
+    """Where a record was restored from a copy, it says so: heads of the time between are lost."""
+    for entry in record.of("record restored"):
+        try:
+            size, restored_at = read_restoring(entry)
+        except Unfit as error:
+            report.mismatch(entry.place, str(error))
+            continue
+        copied_at = entry.body.get("copied_at")
+        made = f", made at {copied_at}" if copied_at else ""
+        told = f"from a copy of {size} entries{made}, as entry {entry.seq} says"
+        report.tell(f"The record was restored at {restored_at} {told}.")
+
+
+def read_restoring(entry: Entry) -> Tuple[int, str]:
+    """How many entries were restored, and when."""
+    size, restored_at = entry.body.get("size"), str(entry.body.get("restored_at"))
+    if type(size) is not int or not 0 < size < entry.seq:
+        raise Unfit("it does not say how many entries were restored")
+    as_instant(restored_at)
+    return size, restored_at
+
+
+def restored_before(record: Record, size: int, signed: str = "") -> str:
+    """Why a head of this size may not stand in the record without anybody having rewritten it; it
+    does not say so of a head that was signed after the restoring.
+    """
+    why = ""
+    for entry in record.of("record restored"):
+        try:
+            copied, restored_at = read_restoring(entry)
+            later = signed and as_instant(signed) > as_instant(restored_at)
+        except Unfit:
+            continue
+        if copied < size and not later:
+            why += (
+                f"; the record was restored at {restored_at} from a copy of {copied} entries: "
+                "what was printed between does not stand in it"
+            )
+    return why
+
+
 # The seals ------------------------------------------------------------------------------------
 
 
@@ -1047,8 +1233,11 @@ class Seal(NamedTuple):
 
 def take_seals(record: Record, report: Report) -> List[Seal]:
     """The seals that the record names; what does not fit in itself is reported."""
-    seals = []
+    seals: List[Seal] = []
     for entry in record.of("seal made"):
+        if len(seals) >= MOST_SEALS:
+            report.mismatch(entry.place, f"more than {MOST_SEALS} seals; it was not looked at")
+            break
         try:
             seals.append(read_seal(entry.body, record.meet))
         except Unfit as error:
@@ -1124,11 +1313,22 @@ TIME_STAMP = bytes.fromhex("060b2a864886f70d0109100104")
 
 
 class PaperSeal(NamedTuple):
-    """One seal in a PDF: what it is over, and the CMS message in DER."""
+    """One seal in a PDF: what it is over, and the CMS message in DER.
+
+    The content is pieces of the PDF, so that many seals of a large one do not fill the memory.
+    """
 
     covers: int
-    content: bytes
+    content: Any
     message: bytes
+
+    def digests(self, *names: str) -> Iterator[bytes]:
+        """The content's digests of these kinds, one after another."""
+        for name in names:
+            hashed = hashlib.new(name)
+            for piece in pieces(self.content):
+                hashed.update(piece)
+            yield hashed.digest()
 
 
 def paper_seals(pdf: bytes) -> List[PaperSeal]:
@@ -1140,7 +1340,8 @@ def paper_seals(pdf: bytes) -> List[PaperSeal]:
         raise Unfit(f"this paper has more than {MOST_SEALS_OF_A_PAPER} seals")
     if pdf.count(b"/ByteRange") != len(found):
         raise Unfit("a seal's byte range cannot be read")
-    seals = sorted(paper_seal(pdf, [int(number) for number in one]) for one in found)
+    read = (paper_seal(pdf, [int(number) for number in one]) for one in found)
+    seals = sorted(read, key=lambda seal: seal.covers)
     if len({seal.covers for seal in seals}) != len(seals):
         raise Unfit("two seals of this paper are over the same bytes")
     if seals[-1].covers != len(pdf):
@@ -1161,8 +1362,8 @@ def paper_seal(pdf: bytes, byte_range: List[int]) -> PaperSeal:
         message = bytes.fromhex(gap[1:-1].decode("ascii"))
     except ValueError as error:
         raise Unfit("a seal is not written in hex") from error
-    covers = again + rest
-    return PaperSeal(covers, pdf[:length] + pdf[again:covers], one_der(message))
+    covers, view = again + rest, memoryview(pdf)
+    return PaperSeal(covers, (view[:length], view[again:covers]), one_der(message))
 
 
 def one_der(data: bytes) -> bytes:
@@ -1181,8 +1382,7 @@ def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> 
     found = paper_seals(pdf)
     dated = [one for one in found if TIME_STAMP in one.message[:200]]
     for one in dated:
-        digests = (hashlib.new(name, one.content).digest() for name in ("sha256", "sha512"))
-        if not any(digest in one.message for digest in digests):
+        if not any(digest in one.message for digest in one.digests("sha256", "sha512")):
             raise Unfit("a document's time stamp is over something else")
         insist_stamped(one, openssl)
     signing = [one for one in found if one not in dated]
@@ -1202,8 +1402,7 @@ def insist_stamped(one: PaperSeal, openssl: OpenSSL) -> None:
         stamped = openssl.ask([*arguments, "-out", "stamped"], {"token": one.message}, "stamped")
     except Unfit as error:
         raise Unfit(f"the signature of a document's time stamp does not hold: {error}") from error
-    digests = (hashlib.new(name, one.content).digest() for name in ("sha256", "sha384", "sha512"))
-    if not any(digest in stamped for digest in digests):
+    if not any(digest in stamped for digest in one.digests("sha256", "sha384", "sha512")):
         raise Unfit("a document's time stamp was signed over something else")
 
 
@@ -1259,29 +1458,27 @@ def look_at_editions(record: Record, report: Report) -> None:
     """Each paper's editions count from 1, without a gap and none twice; once the last of them was
     erased, from the one that is left.
     """
-    editions: Dict[str, Dict[str, Any]] = {}
+    editions: Dict[str, Dict[str, int]] = {}
+    home: Dict[str, Dict[str, int]] = {}
     whole = not record.part and not record.bodies_gone("paper sealed")
     both = [*record.of("paper sealed"), *record.of("erased")]
     for entry in sorted(both, key=lambda one: one.seq):
         if entry.kind == "erased":
-            forget(editions, listed(entry.body.get("papers")))
+            for paper in listed(entry.body.get("papers")):
+                home.get(str(paper), {}).pop(str(paper), None)
             continue
         told = canonical([entry.body.get(name) for name in ("kind", "subject", "sheet")])
         known, edition = editions.setdefault(told, {}), entry.body.get("edition")
-        highest = max([*known.values(), 0])
+        highest = next(reversed(known.values()), 0)
         if type(edition) is not int or edition < 1:
             report.mismatch(entry.place, "this paper has no edition that can be counted")
         elif edition <= highest or (whole and edition != highest + 1):
             words = f"edition {edition} of this paper was sealed, after edition {highest}"
             report.mismatch(entry.place, words)
         else:
+            known.pop(entry.subject, None)  # the highest edition stands last
             known[entry.subject] = edition
-
-
-def forget(editions: Dict[str, Dict[str, Any]], papers: List[Any]) -> None:
-    for known in editions.values():
-        for paper in papers:
-            known.pop(str(paper), None)
+            home[entry.subject] = known
 
 
 def look_at_subjects(record: Record, report: Report) -> None:
@@ -1336,11 +1533,14 @@ FORMS = {"ruling": "ruling", "protest decided": "decision", "appeal decided": "d
 
 
 class Key(NamedTuple):
-    """A device's key: which entry registered it, what is known of it, and what revoked it."""
+    """A device's key: which entry registered it, what is known of it, and what revoked it;
+    `revoked_unseen` is the last entry that did so and whose body was erased, 0 for none.
+    """
 
     seq: int
     facts: Dict[str, Any]
     revocations: List[Tuple[Entry, Dict[str, Any]]]
+    revoked_unseen: int = 0
 
 
 class Keys:
@@ -1348,6 +1548,7 @@ class Keys:
 
     def __init__(self, record: Record) -> None:
         self._gone = record.bodies_gone("key registered")
+        self._unseen = record.bodies_gone("key revoked")
         self._keys = {
             str(one.body.get("key")): Key(one.seq, one.body, [])
             for one in record.of("key registered")
@@ -1369,7 +1570,7 @@ class Keys:
             raise Erased("the key that signed it was erased, so its proof is not looked at")
         if key is None:
             raise Unfit("it was signed with a key that the record does not name")
-        return key
+        return key._replace(revoked_unseen=self._unseen.get(str(ident), 0))
 
 
 STATEMENTS: Dict[str, Tuple[str, str]] = {
@@ -1572,6 +1773,11 @@ def insist_in_force(act: Entry, signature: Dict[str, Any], key: Key, report: Rep
             raise Unfit(f"it was signed with a key that was revoked from {since} on")
         words = f"its key was revoked later, from {since} on, which is before this was signed"
         report.explain(act.place, words)
+    if 0 < key.revoked_unseen < act.seq:
+        raise Unfit(f"it was signed with a key that entry {key.revoked_unseen} had revoked")
+    if key.revoked_unseen and not key.revocations:
+        words = f"entry {key.revoked_unseen} revoked its key, and from when on was erased"
+        report.uncheck(act.place, words)
 
 
 def as_instant(text: str) -> datetime:
@@ -1636,6 +1842,7 @@ class Asked(NamedTuple):
 
     heads: Tuple[Tuple[Head, Optional[Note]], ...] = ()
     seals: Tuple[str, ...] = ()
+    papers: Tuple[Tuple[str, bytes], ...] = ()
 
 
 NOTHING_ASKED = Asked()
@@ -1649,6 +1856,7 @@ class Checker:
         self.export = Export(source, self.report)
         self.asked = asked
         self.openssl = OpenSSL()
+        self.one_large = threading.Lock()
         self.record = Record()
         self.seals: List[Seal] = []
         self.proved: Dict[int, str] = {}
@@ -1664,6 +1872,10 @@ class Checker:
     def keys(self) -> List[VerifierKey]:
         return [seal.key for seal in self.seals if seal.key is not None]
 
+    @cached_property
+    def pictures_gone(self) -> frozenset[str]:
+        return self.record.files_gone("pictures")
+
     @property
     def is_part(self) -> bool:
         return PROOFS in self.export.sizes
@@ -1673,13 +1885,25 @@ class Checker:
         self.export.take_in()
         self._look_at_manifest()
         self._read_record()
+        self._look_at_heads()
+        if self.record.cut:
+            words = "this record is too large, or too broken, for them to be held against it"
+            self.report.uncheck("the heads, certificates, files and signatures", words)
+        else:
+            self._look_at_what_it_speaks_of()
+        self._look_at_heads_asked_for()
+        self._ask_openssl()
+        self._tell()
+        return self.report
+
+    def _look_at_what_it_speaks_of(self) -> None:
         look_at_erasures(self.record, self.report)
         tell_erasures(self.export, self.record)
         self.kept_results = results_kept(self.record)
         look_at_subjects(self.record, self.report)
+        look_at_restorings(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
-        self._look_at_heads()
         self._look_at_checkpoints()
         self._look_at_papers()
         self._look_at_heads_of_papers()
@@ -1688,10 +1912,10 @@ class Checker:
         self._look_at_pictures()
         self._look_at_announcements()
         self._look_at_acts()
-        self._look_at_what_was_asked()
-        self._ask_openssl()
-        self._tell()
-        return self.report
+        if self.asked.seals:
+            self._look_at_asked_seals()
+        for name, pdf in self.asked.papers:
+            self._later(f"--paper {name}", partial(self._check_kept_paper, name, pdf))
 
     # The manifest
 
@@ -1755,7 +1979,8 @@ class Checker:
         record, head = self.record, self.record.head
         self.proved = dict(record.tree.heads)
         if self.is_part:
-            self._look_at_proofs()
+            if not record.cut:
+                self._look_at_proofs()
         elif head is not None:
             if head.size != record.tree.size:
                 words = f"it says {head.size} entries, there are {record.tree.size}"
@@ -1837,20 +2062,23 @@ class Checker:
             raise Unfit("this head is of another meet's record")
         if size is not None and head.size != size:
             raise Unfit("this head is of another size than its name says")
-        self._insist_on(head)
+        self._insist_on(head, time_of(note))
         return head
 
-    def _insist_on(self, head: Head) -> None:
+    def _insist_on(self, head: Head, signed: str = "") -> None:
         known = self.proved.get(head.size)
         grown = max([*self.proved, 0])
+        why = restored_before(self.record, head.size, signed)
         if head.size > grown:
             words = f"this export is older: it has {grown} entries, that head has {head.size}"
+            if why:
+                words = f"the record has {grown} entries, that head has {head.size}{why}"
             raise Unfit(words)
         if known is None:
             raise Unfit(f"the export holds no proof about the head of {head.size} entries")
         if not known.startswith(head.root):
             words = f"the root of the first {head.size} entries is {known}, not {head.root}"
-            raise Unfit(f"the record was rewritten since: {words}")
+            raise Unfit(f"{words}{why}" if why else f"the record was rewritten since: {words}")
 
     # The files that the record speaks of
 
@@ -1869,15 +2097,19 @@ class Checker:
                 self.report.mismatch(name, words)
 
     def _check_paper(self, name: str, entry: Entry) -> None:
-        pdf = self.export.read(name, LARGEST_PAPER)
+        with self.one_large if self.export.sizes[name] > LARGE else nullcontext():
+            pdf = self.export.read(name, LARGEST_PAPER)
+            self._check_content(pdf, entry)
+            if not self._check_printed_heads(pdf):
+                self.without_head.append(name)
+
+    def _check_content(self, pdf: bytes, entry: Entry) -> None:
         if sha256(pdf) != entry.body.get("sha256"):
             raise Unfit(f"this is not the paper that entry {entry.seq} sealed: another SHA-256")
         named = [seal for seal in self.seals if seal.fingerprint == entry.body.get("fingerprint")]
         if not named:
             raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
         check_paper(pdf, named[0], self.seals, self.openssl)
-        if not self._check_printed_heads(pdf):
-            self.without_head.append(name)
 
     def _look_at_heads_of_papers(self) -> None:
         """The head that a paper was sealed with was signed before, so it is among the heads."""
@@ -1960,7 +2192,7 @@ class Checker:
             raise Unfit("no entry of the record says that this picture was added")
         entry, digest = expected
         if name not in self.export.sizes:
-            if entry.subject in self.record.files_gone("pictures"):
+            if entry.subject in self.pictures_gone:
                 return
             raise Unfit(f"entry {entry.seq} added this picture, and it is missing")
         if self.export.digest(name, LARGEST_FILE)[1] != digest:
@@ -2017,21 +2249,49 @@ class Checker:
 
     # What the caller brought
 
-    def _look_at_what_was_asked(self) -> None:
+    def _look_at_heads_asked_for(self) -> None:
+        cut = self.record.cut
         for head, note in self.asked.heads:
             place = f"--head, {head.size} entries"
+            if cut and (self.is_part or self.record.head is None):
+                self.report.uncheck(place, "the record was not read so far")
+                continue
             try:
-                self._insist_on(head)
+                self._insist_on(head, time_of(note) if note is not None else "")
                 self.report.tell(
                     f"This record extends the head of {head.size} entries, {head.root}."
                 )
                 if note is not None:
                     self._hold_against(note)
+                if note is not None and not cut:
                     self._later(place, partial(insist_signed, note, self.keys, self.openssl))
             except Unfit as error:
                 self.report.mismatch(place, str(error))
-        if self.asked.seals:
-            self._look_at_asked_seals()
+
+    def _check_kept_paper(self, name: str, pdf: bytes) -> None:
+        """Unfit unless the heads that a paper shows are this record's, and it was sealed here."""
+        heads = self._check_printed_heads(pdf)
+        seen = f"{heads} of its heads" if heads else "none of its heads"
+        entry = self._entry_of(pdf)
+        if entry is None:
+            self.report.tell(f"{name} is the case file of this export.")
+            return
+        self._check_content(pdf, entry)
+        told = " ".join(f"{word} {entry.body.get(word)}" for word in ("edition", "kind", "subject"))
+        self.report.tell(f"{name} was sealed in entry {entry.seq}: {told}; {seen} could be read.")
+
+    def _entry_of(self, pdf: bytes) -> Optional[Entry]:
+        """The entry of a paper; None for the case file that goes along, which has none."""
+        digest = sha256(pdf)
+        for entry in self.record.of("paper sealed"):
+            if entry.body.get("sha256") == digest:
+                return entry
+        if CASE_FILE in self.export.sizes and self.export.digest(CASE_FILE, len(pdf))[1] == digest:
+            return None
+        if self.record.part:
+            raise NotChecked("this is a part of a record, and holds no entry of this paper")
+        why = restored_before(self.record, LARGEST_WHOLE)
+        raise Unfit(f"no entry of the record says that this paper was sealed{why}")
 
     def _look_at_asked_seals(self) -> None:
         asked = set(self.asked.seals)
@@ -2050,10 +2310,8 @@ class Checker:
         self.jobs.append((place, job))
 
     def _ask_openssl(self) -> None:
-        with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:
-            for place, found in zip(
-                (place for place, _ in self.jobs), pool.map(outcome, (job for _, job in self.jobs))
-            ):
+        with ThreadPoolExecutor(max_workers=min(8, 2 * (os.cpu_count() or 1))) as pool:
+            for place, found in outcomes(self.jobs, pool):
                 if isinstance(found, Erased):
                     self.report.tell(f"{place}: {found}")
                 elif isinstance(found, NotChecked):
@@ -2299,12 +2557,21 @@ def closes_open(window: Any) -> bool:
     return isinstance(window, dict) and "closes_at" in window and window["closes_at"] is None
 
 
+def outcomes(
+    jobs: List[Tuple[str, Callable[[], None]]], pool: ThreadPoolExecutor
+) -> Iterator[Tuple[str, Optional[Exception]]]:
+    """What each job found, in order; the pool is handed some at a time, since waiting weighs."""
+    for start in range(0, len(jobs), 1_000):
+        some = jobs[start : start + 1_000]
+        yield from zip((place for place, _ in some), pool.map(outcome, (job for _, job in some)))
+
+
 def outcome(job: Callable[[], None]) -> Optional[Exception]:
     """What a job found: nothing, that something does not hold, or that it could not be checked."""
     try:
         job()
     except (Unfit, NotChecked, Erased) as found:
-        return found
+        return type(found)(str(found))  # itself it holds on to all that was read
     except (
         AttributeError,
         KeyError,
@@ -2397,6 +2664,18 @@ def note_file(path: str) -> bytes:
         return file.read(LARGEST_NOTE)
 
 
+def read_asked_paper(path: str) -> Tuple[str, bytes]:
+    """A PDF that somebody kept: the last part of its name, and its content."""
+    try:
+        with open(path, "rb") as file:
+            content = file.read(LARGEST_PAPER + 1)
+    except (OSError, ValueError) as error:
+        raise argparse.ArgumentTypeError("this file cannot be read") from error
+    if b"%PDF-" not in content[:1024] or len(content) > LARGEST_PAPER:
+        raise argparse.ArgumentTypeError(f"this is no PDF of at most {LARGEST_PAPER} bytes")
+    return os.path.basename(path), content
+
+
 def read_asked_seal(text: str) -> str:
     """A certificate's fingerprint in hex, with or without colons; or a verifier key."""
     if "+" in text:
@@ -2429,11 +2708,21 @@ def main(arguments: Optional[List[str]] = None) -> int:
         type=read_asked_seal,
         metavar="SEAL",
         help="the SHA-256 fingerprint of the certificate that must have sealed, or the verifier "
-        "key that must have signed the heads",
+        "key that must have signed the heads; once for each, where a meet had several, since one "
+        "that the record names besides does not agree",
+    )
+    parser.add_argument(
+        "--paper",
+        action="append",
+        default=[],
+        type=read_asked_paper,
+        metavar="FILE",
+        help="the PDF of a sealed paper that you kept: that the record has it, and its head",
     )
     parsed = parser.parse_args(arguments)
     try:
-        report = check(parsed.export, Asked(tuple(parsed.head), tuple(parsed.seal)))
+        asked = Asked(tuple(parsed.head), tuple(parsed.seal), tuple(parsed.paper))
+        report = check(parsed.export, asked)
     except Unfit as error:
         say([f"{shown(parsed.export)}: {error}"])
         return 2
@@ -2451,7 +2740,7 @@ def lines_of(report: Report) -> Iterator[str]:
     yield from report.told
     yield {
         0: "Everything agrees.",
-        1: f"{len(report.mismatches) + report.beyond} things do NOT agree.",
+        1: f"{report.found} things do NOT agree.",
         3: "What was checked agrees, but see above what wants explaining or was not checked.",
     }[report.ends_with]
 
