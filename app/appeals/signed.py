@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from sqlalchemy import Connection
 
-from app.access.pen import BY_PIN, Strength, in_words
+from app.access.pen import BY_PIN, Strength, in_words, revoked_before
 from app.access.queries import signatures_on
 from app.appeals.wire import DecisionOut, Instance, SignedByOut, SignedRole
 from app.ids import DecisionId, MeetId
@@ -45,6 +45,7 @@ def _decided(made: DecisionOut, row: AnyRow | None) -> SignedByOut:
         official=made.official,
         official_name=made.official_name,
         strength=Strength.PIN.value,
+        key_revoked_from=None,
         how=BY_PIN,
         statement_sha256=made.statement_digest,
         signed_at=made.decided_at,
@@ -57,7 +58,8 @@ def _signed(role: SignedRole, row: AnyRow) -> SignedByOut:
         official=row.official_id,
         official_name=row.official_name,
         strength=row.strength,
-        how=in_words(row.strength, row.device),
+        key_revoked_from=revoked_before(row.revoked_from, row.signed_at),
+        how=in_words(row),
         statement_sha256=row.statement_sha256,
         signed_at=row.signed_at,
     )

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from app.access.sign_wire import Signable
+from app.access.sign_wire import KEY_REVOKED_FROM, Signable
 from app.appeals.orders import Orders
 from app.appeals.states import ProtestState
 from app.ids import (
@@ -201,7 +201,8 @@ class SignedByOut(Wire):
     official: OfficialId
     official_name: str
     strength: Literal["PIN", "device key"]
-    how: str = Field(description="the same as the decision's paper names it")
+    key_revoked_from: datetime | None = KEY_REVOKED_FROM
+    how: str = Field(description="as the decision's paper names it")
     statement_sha256: str
     signed_at: datetime
 

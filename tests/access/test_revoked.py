@@ -193,3 +193,8 @@ def test_a_decision_signed_beside_by_a_key_in_other_hands_says_so(meet: MeetAtHa
     path = f"decisions/{decided['id']}/signatures/{new_id()}"
     signed_by_passkey(meet, meet["secretary"], path, {})
     assert DOUBT in words_of(meet.referee.get(f"decisions/{decided['id']}/form.pdf"))
+    appeal = meet["jury"].get(f"appeals/{decided['appeal']}").json()
+    chairs, secretarys = appeal["decision"]["signatures"]
+    assert chairs["key_revoked_from"] is None
+    assert secretarys["key_revoked_from"] < secretarys["signed_at"]
+    assert DOUBT in secretarys["how"]
