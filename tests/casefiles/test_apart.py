@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from io import BytesIO
+from pathlib import Path
 from zipfile import ZipFile
 
 import pytest
 
+from app.exporting.check_export import check
 from app.ids import new_id
 from tests.appeals.desk import a_protest, lodge, team
 from tests.builders import MeetAtHand, a_problem, a_report
@@ -188,3 +191,25 @@ def test_a_corrected_time_does_not_tell_what_else_it_made_late(service: Service)
     assert "Protest1:LATEby" in words
     assert "Protest2" not in words
     assert second["id"] not in words
+
+
+def test_an_announcement_whose_time_was_corrected_counts_in_the_zip_as_it_was_corrected(
+    service: Service, tmp_path: Path
+) -> None:
+    hand, told = announced_at_noon(service, roles=("results", "referee", "jury"))
+    service.clock.stand_at(NOON + minutes(20))
+    lodged = lodge(hand, a_protest(hand, about="placing", ruling=None, team=team(hand, 4)))
+    corrected = correct(hand, told, NOON - minutes(15), remark="It was read out.")
+    assert corrected.status_code == 201, corrected.text
+    path = tmp_path / "slice.zip"
+    path.write_bytes(hand.referee.get(f"protests/{lodged['id']}/file.zip").content)
+    with ZipFile(path) as opened:
+        lines = opened.read("record.jsonl").decode().splitlines()
+    bare = [one for one in map(json.loads, lines) if "withheld" in one]
+    kinds = [json.loads(one["entry"])["kind"] for one in bare]
+    assert kinds[-2:] == ["announcement", "announcement time corrected"]
+    says = [one["withheld"] for one in bare[-2:]]
+    assert datetime.fromisoformat(says[0]["announced_at"]) == NOON - minutes(15)
+    assert [one["announcement"] for one in says] == [1, 1]
+    assert b"It was read out." not in b"".join(piece for _, piece in pieces_of(path.read_bytes()))
+    assert check(str(path)).ends_with == 0
