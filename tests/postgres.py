@@ -20,6 +20,11 @@ import psycopg
 
 NAMED = "ZONEDOCKET_TEST_POSTGRES"
 INSTALLED = Path("/usr/lib/postgresql")
+SPARING = (
+    *("fsync=off", "synchronous_commit=off", "full_page_writes=off"),
+    *("wal_level=minimal", "max_wal_senders=0", "shared_buffers=64MB", "jit=off"),
+)
+"""What is written need not outlive the power or be sent elsewhere, and no query here is large."""
 SYSTEM = "/usr/sbin:/sbin"
 """Where `runuser` is on Debian, which is not on every user's PATH."""
 
@@ -49,7 +54,8 @@ def _start(folder: Path) -> Iterator[str]:
             *prefix,
             str(binaries / "postgres"),
             *("-D", str(data), "-k", str(folder), "-p", str(port)),
-            *("-c", "listen_addresses=", "-c", "fsync=off", "-c", "max_connections=200"),
+            *("-c", "listen_addresses=", "-c", "max_connections=200"),
+            *(part for setting in SPARING for part in ("-c", setting)),
         ],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, insert, select, update
+from sqlalchemy import ColumnElement, bindparam, insert, select, update
 
 from app.access.queries import link_out, link_row, official, official_row
 from app.access.revoking import revoke_keys_of
@@ -19,18 +19,21 @@ from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, NotFound, Stale, StateConflict
 from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 LINK_LASTS = timedelta(days=14)
+
+_ANYWHERE = Prepared(select(officials).where(officials.c.id == bindparam("official")))
+_ADD_OFFICIAL = Prepared(insert(officials))
+_ADD_LINK = Prepared(insert(join_links))
 
 
 def name_official(official_id: OfficialId, sent: OfficialIn) -> Action[Put[OfficialOut]]:
     """Add an official to the meet. The same again is the same; other content is refused."""
 
     def act(unit: Unit) -> Done[Put[OfficialOut]]:
-        known = unit.conn.execute(
-            select(officials).where(officials.c.id == official_id)
-        ).one_or_none()
+        known = _ANYWHERE.first(unit.conn, {"official": official_id})
         if known is not None:
             if known.meet_id != unit.meet_id or not _says_the_same(known, sent):
                 raise IdTaken("an official", official_id, CHANGE_IT)
@@ -44,9 +47,8 @@ def name_official(official_id: OfficialId, sent: OfficialIn) -> Action[Put[Offic
 
 def add_official(unit: Unit, official_id: OfficialId, sent: OfficialIn) -> None:
     """Store a new official."""
-    unit.conn.execute(
-        insert(officials).values(id=official_id, meet_id=unit.meet_id, version=1, **_columns(sent))
-    )
+    facts = {"id": official_id, "meet_id": unit.meet_id, "pin_hash": None, "version": 1}
+    _ADD_OFFICIAL.run(unit.conn, facts | _columns(sent))
 
 
 def change_official(official_id: OfficialId, sent: OfficialIn, version: int) -> Action[OfficialOut]:
@@ -108,16 +110,17 @@ def issue_link(official_id: OfficialId, link_id: LinkId) -> Action[Put[LinkOut]]
                 f"{person.name} is inactive and could not join: make them active first."
             )
         secret = new_secret()
-        unit.conn.execute(
-            insert(join_links).values(
-                id=link_id,
-                meet_id=unit.meet_id,
-                official_id=official_id,
-                secret_hash=hash_secret(secret),
-                issued_at=unit.now,
-                expires_at=unit.now + LINK_LASTS,
-            )
-        )
+        facts = {
+            "id": link_id,
+            "meet_id": unit.meet_id,
+            "official_id": official_id,
+            "secret_hash": hash_secret(secret),
+            "issued_at": unit.now,
+            "expires_at": unit.now + LINK_LASTS,
+            "used_at": None,
+            "revoked_at": None,
+        }
+        _ADD_LINK.run(unit.conn, facts)
         made = link_row(unit.conn, link_id)
         out = link_out(made, token=f"{link_id}.{secret}") if made else None
         if out is None:

@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 from starlette.concurrency import run_in_threadpool
 
 from app.access.actions import refuse_pin
@@ -40,10 +40,17 @@ from app.record.queries import is_closed
 from app.refusals import JoinRefused, Malformed, PinRefused, StateConflict
 from app.roles import Role
 from app.store.action import Action, Actor, Deed, Done, Unit
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.store.store import Store
 
 SESSION_LASTS = timedelta(days=7)
+
+_SESSION = Prepared(
+    select(sessions.c.link_id, sessions.c.ended_at, sessions.c.salt, sessions.c.expires_at).where(
+        sessions.c.id == bindparam("session")
+    )
+)
 
 NOT_GOOD = "This personal link is not good. Ask the organiser for a new one."
 
@@ -181,11 +188,7 @@ def _insist_on_its_session(conn: Connection, link: AnyRow, sent: JoinIn) -> None
 
 def _session(conn: Connection, link: AnyRow, sent: JoinIn) -> AnyRow | None:
     """The session that this joining repeats; StateConflict where its id stands for another."""
-    row = conn.execute(
-        select(
-            sessions.c.link_id, sessions.c.ended_at, sessions.c.salt, sessions.c.expires_at
-        ).where(sessions.c.id == sent.session)
-    ).one_or_none()
+    row: AnyRow | None = _SESSION.first(conn, {"session": sent.session})
     if row is not None and (row.link_id != link.id or row.ended_at is not None):
         raise StateConflict("This session id has been used before. Choose a new one.")
     return row

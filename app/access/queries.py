@@ -61,8 +61,10 @@ _SESSION = Prepared(
         officials.c.active,
     )
 )
-_OFFICIAL = select(officials).where(
-    officials.c.meet_id == bindparam("meet"), officials.c.id == bindparam("official")
+_OFFICIAL = Prepared(
+    select(officials).where(
+        officials.c.meet_id == bindparam("meet"), officials.c.id == bindparam("official")
+    )
 )
 _OFFICIALS = (
     select(officials)
@@ -116,7 +118,7 @@ _SIGNATURES = (
     )
     .order_by(signatures.c.signed_at, signatures.c.id)
 )
-_LINK = select(join_links).where(join_links.c.id == bindparam("link"))
+_LINK = Prepared(select(join_links).where(join_links.c.id == bindparam("link")))
 
 
 def session_of(conn: Connection, secret_hash: str) -> Session | None:
@@ -137,7 +139,7 @@ def has_ended(conn: Connection, session_id: SessionId) -> bool:
 
 def official_row(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> AnyRow:
     """One official of this meet; NotFound for any other id."""
-    row = conn.execute(_OFFICIAL, {"meet": meet_id, "official": official_id}).one_or_none()
+    row: AnyRow | None = _OFFICIAL.first(conn, {"meet": meet_id, "official": official_id})
     if row is None:
         raise NotFound("There is no such official at this meet.")
     return row
@@ -180,7 +182,8 @@ def _official_out(row: AnyRow) -> OfficialOut:
 
 def link_row(conn: Connection, link_id: LinkId) -> AnyRow | None:
     """A personal link by its id, in whatever meet."""
-    return conn.execute(_LINK, {"link": link_id}).one_or_none()
+    row: AnyRow | None = _LINK.first(conn, {"link": link_id})
+    return row
 
 
 def link_out(row: AnyRow, token: str | None = None) -> LinkOut:

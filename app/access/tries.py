@@ -16,6 +16,7 @@ from sqlalchemy import Connection, bindparam, delete, select, update
 
 from app.access.tables import tries
 from app.refusals import TooManyTries
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.store.upsert import insert_or_keep
 
@@ -23,9 +24,12 @@ FREE_TRIES = 5
 FIRST_WAIT = timedelta(seconds=30)
 LONGEST_WAIT = timedelta(minutes=15)
 
-_ONE = select(tries.c["count"].label("counted"), tries.c.blocked_until).where(
-    tries.c.key == bindparam("k")
+_ONE = Prepared(
+    select(tries.c["count"].label("counted"), tries.c.blocked_until).where(
+        tries.c.key == bindparam("k")
+    )
 )
+_CLEAR = Prepared(delete(tries).where(tries.c.key == bindparam("k")))
 _turns: WeakValueDictionary[tuple[int, str], asyncio.Lock] = WeakValueDictionary()
 
 
@@ -48,7 +52,7 @@ def wait_after(count: int) -> timedelta:
 
 def insist_no_wait(conn: Connection, key: str, now: datetime) -> None:
     """TooManyTries while the wait of the last wrong try runs."""
-    row = conn.execute(_ONE, {"k": key}).one_or_none()
+    row = _ONE.first(conn, {"k": key})
     if row is not None:
         _insist_over(row, now)
 
@@ -56,7 +60,7 @@ def insist_no_wait(conn: Connection, key: str, now: datetime) -> None:
 def count_wrong_try(conn: Connection, key: str, now: datetime) -> None:
     """Count a wrong try; TooManyTries, and nothing counted, while the wait of the last one runs."""
     insert_or_keep(conn, tries, {"key": key, "count": 0, "blocked_until": None})
-    row = conn.execute(_ONE, {"k": key}).one()
+    row = _ONE.first(conn, {"k": key})
     _insist_over(row, now)
     count = row.counted + 1
     wait = wait_after(count)
@@ -70,7 +74,7 @@ def count_wrong_try(conn: Connection, key: str, now: datetime) -> None:
 def clear_tries(conn: Connection, key: str, now: datetime) -> None:
     """A right try begins the count anew; TooManyTries while the wait of the last wrong one runs."""
     insist_no_wait(conn, key, now)
-    conn.execute(delete(tries).where(tries.c.key == key))
+    _CLEAR.run(conn, {"k": key})
 
 
 def _insist_over(row: AnyRow, now: datetime) -> None:

@@ -45,7 +45,7 @@ from app.store.rows import AnyRow
 HEATS_A_PAGE = 100
 MEETS_A_PAGE = 50
 
-_MEET = select(meets).where(meets.c.id == bindparam("meet"))
+_MEET = Prepared(select(meets).where(meets.c.id == bindparam("meet")))
 _MEETS = (
     select(meets.c.id, meets.c.name, meets.c.facts, meets.c.made_at)
     .order_by(meets.c.made_at.desc(), meets.c.id.desc())
@@ -72,7 +72,9 @@ _HEAT_COLUMNS = select(
     events.c.name.label("event_name"),
     events.c.relay,
 ).join(events, events.c.id == heats.c.event_id)
-_HEAT = _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
+_HEAT = Prepared(
+    _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
+)
 _STATE = select(heats.c.state).where(heats.c.id == bindparam("heat"))
 _NOT_HELD = select(heats.c.id).where(
     heats.c.id.in_(bindparam("heats", expanding=True)),
@@ -214,7 +216,7 @@ class Running:
 
 def meet_row(conn: Connection, meet_id: MeetId) -> AnyRow:
     """A meet's row; NotFound for an unknown id."""
-    row = conn.execute(_MEET, {"meet": meet_id}).one_or_none()
+    row: AnyRow | None = _MEET.first(conn, {"meet": meet_id})
     if row is None:
         raise NotFound("There is no such meet.")
     return row
@@ -296,7 +298,7 @@ def edition_note(book: Book, first_day: date, last_day: date) -> str:
 
 def heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatOut:
     """One heat with its lanes; NotFound for an id that is not of this meet."""
-    row = conn.execute(_HEAT, {"meet": meet_id, "heat": heat_id}).one_or_none()
+    row: AnyRow | None = _HEAT.first(conn, {"meet": meet_id, "heat": heat_id})
     if row is None:
         raise NotFound("There is no such heat at this meet.")
     return _heat_out(row, lanes_of(conn, [heat_id]).get(heat_id, []))

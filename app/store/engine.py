@@ -12,13 +12,14 @@ from __future__ import annotations
 import fcntl
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine import URL
 
 from app.refusals import Unavailable
@@ -39,6 +40,17 @@ class Engines:
     def is_sqlite(self) -> bool:
         """Whether this is SQLite, with its one process and its reads on the event loop."""
         return self.url.get_backend_name() == "sqlite"
+
+    def transaction_of(self, conn: Connection) -> Callable[[str], object]:
+        """What takes a word about the open transaction, such as a savepoint.
+
+        Straight through the driver: the toolkit's way to a savepoint takes ten times as long as the
+        savepoint does.
+        """
+        if self.is_sqlite:
+            cursor: sqlite3.Cursor = conn.connection.cursor()  # type: ignore[assignment]
+            return cursor.execute
+        return partial(tell_plainly, conn.connection.dbapi_connection)
 
     @property
     def driver_error(self) -> type[Exception]:
@@ -96,8 +108,13 @@ def _open_sqlite(url: URL) -> Engines:
     )
     event.listen(writing, "connect", _prepare_sqlite_writer)
     event.listen(reading, "connect", _prepare_sqlite_reader)
-    event.listen(writing, "begin", lambda conn: conn.exec_driver_sql("BEGIN IMMEDIATE"))
+    # Not by an event: with one on the engine the toolkit asks at each statement who listens.
+    writing.dialect.do_begin = _begin_immediate  # type: ignore[method-assign, assignment]
     return Engines(writing, reading, url)
+
+
+def _begin_immediate(connection: Any) -> None:
+    connection.execute("BEGIN IMMEDIATE")
 
 
 def _prepare_sqlite_writer(connection: sqlite3.Connection, _record: object) -> None:
@@ -125,11 +142,43 @@ def _open_postgresql(url: URL) -> Engines:
         pool_size=READERS,
         max_overflow=READERS,
         pool_pre_ping=True,
+        # The connection that was used last knows most statements already; a rollback would have
+        # the driver forget them all.
+        pool_use_lifo=True,
+        pool_reset_on_return="commit",
         hide_parameters=True,
         isolation_level="REPEATABLE READ",
         execution_options={"postgresql_readonly": True},
     )
+    for one in (writing, reading):
+        event.listen(one, "connect", _remember_all_statements)
+        one.dialect.do_rollback = _roll_back  # type: ignore[method-assign, assignment]
     return Engines(writing, reading, url)
+
+
+def _remember_all_statements(connection: Any, _record: object) -> None:
+    """What is asked a few times is planned once for all, and not forgotten for another statement.
+
+    There are some 400 of them; the driver would keep 100.
+    """
+    connection.prepared_max = None
+
+
+def _roll_back(connection: Any) -> None:
+    if connection.pgconn.transaction_status:  # 0 is idle: there is nothing to undo
+        tell_plainly(connection, "ROLLBACK")
+
+
+def tell_plainly(connection: Any, word: str) -> None:
+    """Tell PostgreSQL a word about the transaction past the driver.
+
+    At each ROLLBACK, also to a savepoint, the driver forgets all statements that are planned, since
+    a table that was made in between would be gone. Here none is made, refusals are ordinary, and
+    after each one the writer's 400 statements were read and planned ten times before they held.
+    """
+    told = connection.pgconn.exec_(word.encode())
+    if told.error_message:
+        connection.execute(word)  # which fails likewise, with the driver's own error
 
 
 @contextmanager

@@ -87,7 +87,11 @@ class Store:
         try:
             with self.engines.reading.connect() as conn:
                 if not self.engines.is_sqlite:
-                    return query(conn)  # repeatable read: one snapshot from the first statement on
+                    # Repeatable read: one snapshot from the first statement on. It ends with a
+                    # commit, for a rollback would have the driver forget its statements.
+                    answer = query(conn)
+                    conn.commit()
+                    return answer
                 return _in_one_snapshot(conn, query)
         except (DBAPIError, self.engines.driver_error) as error:
             raise Unavailable("The store cannot answer just now; try again.") from error

@@ -216,9 +216,7 @@ class Writer:
             raise _Stumble from error
 
     def _perform_in_savepoint(self, conn: Connection, record: RecordGroup, job: Job) -> None:
-        # Straight through the driver: the toolkit's way to a savepoint takes ten times as long as
-        # the savepoint does.
-        mark = conn.connection.cursor().execute
+        mark = self._engines.transaction_of(conn)
         mark("SAVEPOINT act")
         for may_try_again in (True, False):
             try:
