@@ -271,11 +271,6 @@ def _insist_not_revoked(row: AnyRow) -> None:
         )
 
 
-def statement_digest(statement: Mapping[str, object]) -> str:
-    """The SHA-256 of a document's RFC 8785 form, in hex."""
-    return sha256(canonical(dict(statement))).hexdigest()
-
-
 def in_words(strength: str, device: str | None) -> str:
     """How something was signed, as a form names it."""
     if strength == Strength.DEVICE_KEY:

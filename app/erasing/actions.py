@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, bindparam, delete, update
 
+from app.erasing.forms import forms_after
 from app.erasing.mentions import Names, Phrases
 from app.erasing.plan import Change, Plan, plan_of
 from app.erasing.queries import (
@@ -74,12 +75,15 @@ def erase(wanted: Wanted) -> Action[Plan]:
         close = scope.is_whole and not is_closed(unit.conn, unit.meet_id)
         if plan.is_empty and not close:
             return Done(plan, None)
+        forms = [*plan.forms, *forms_after(unit.conn, unit.meet_id, plan)]
         _carry_out(unit, plan)
         if close:
             heads = all_tables().tables["record_heads"]
             mine = heads.c.meet_id == unit.meet_id
             unit.conn.execute(update(heads).where(mine).values(closed=True))
-        return Done(plan, Deed(Kind.ERASED, unit.meet_id, _told(wanted, scope, plan)))
+        return Done(
+            plan, Deed(Kind.ERASED, unit.meet_id, {**_told(wanted, scope, plan), "forms": forms})
+        )
 
     return act
 

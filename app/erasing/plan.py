@@ -50,7 +50,8 @@ class Plan:
 
     `entries` are those whose bodies go, `named` those of earlier erasures that must be named anew;
     `pictures` and `papers` are ids. `keys` are public keys whose registration goes, without the
-    device: what was signed with them and stays can still be checked.
+    device: what was signed with them and stays can still be checked. `digests` are of the
+    statements whose entries lose their bodies, `forms` what earlier erasures said of signed forms.
     """
 
     changes: list[Change] = field(default_factory=list)
@@ -61,6 +62,8 @@ class Plan:
     entries: list[int] = field(default_factory=list)
     named: set[int] = field(default_factory=set)
     places: Counter[str] = field(default_factory=Counter)
+    digests: set[str] = field(default_factory=set)
+    forms: list[dict[str, str]] = field(default_factory=list)
 
     @property
     def is_empty(self) -> bool:
@@ -301,8 +304,10 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.entries.append(row.seq)
                 plan.named.update(body["entries"])
                 plan.keys += body["keys"]
+                plan.forms += body.get("forms", ())
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
+            plan.digests.add(str(body.get("statement_sha256")))
             if row.kind == Kind.KEY_REGISTERED.value:
                 plan.keys.append({name: body.get(name) for name in OF_KEYS})
 

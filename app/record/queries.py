@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -14,7 +14,7 @@ from sqlalchemy import Connection, and_, bindparam, select
 
 from app.ids import MeetId, OfficialId
 from app.record.kinds import Kind
-from app.record.log import Head
+from app.record.log import Head, commitment
 from app.record.merkle import EMPTY_ROOT
 from app.record.tables import record_bodies, record_entries, record_heads
 from app.store.rows import AnyRow
@@ -31,7 +31,7 @@ _AFTER = (
     .limit(bindparam("most"))
 )
 _ABOUT = (
-    select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.body)
+    select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
     .outerjoin(
         record_bodies,
         and_(
@@ -92,6 +92,20 @@ def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -
     """The entries of this kind about a subject, first to last."""
     asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
     return [_made(row) for row in conn.execute(_ABOUT, asked)]
+
+
+def committed_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:
+    """The same, where a body that is not what its entry commits to counts as none."""
+    asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
+    rows = conn.execute(_ABOUT, asked).all()
+    return [_made(row) if _is_committed(row) else replace(_made(row), body=None) for row in rows]
+
+
+def _is_committed(row: AnyRow) -> bool:
+    if row.body is None:
+        return True
+    told: str = json.loads(row.entry)["commitment"]
+    return commitment(bytes(row.salt), row.body.encode()) == told
 
 
 def _made(row: AnyRow) -> Made:

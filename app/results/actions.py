@@ -21,6 +21,7 @@ from app.ids import AnnouncementId, DecisionId, HeatId, OfficialId, TeamId
 from app.meets.actions import begin_run, set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
+from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.refusals import (
     IdTaken,
@@ -373,9 +374,12 @@ def _without_its_end(window: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _recorded(out: AnnouncementOut, signed: Signed) -> dict[str, Any]:
-    """What the record keeps of an announcement: what was signed, and what the storing added."""
+    """What the record keeps of an announcement: what was signed, what the storing added, and the
+    digest of all that it tells.
+    """
     added = {"announced_at", "announced_at_local", "entered_at", "windows"}
-    return {**signed.body, **out.model_dump(mode="json", include=added)}
+    told = out.model_dump(mode="json", include=added)
+    return {**signed.body, **told, "facts_sha256": digest_of(out.snapshot())}
 
 
 class _Since(NamedTuple):

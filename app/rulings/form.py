@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.pen import how_signed, statement_digest
+from app.access.pen import how_signed
 from app.clock import in_zone
 from app.forms.infringement_form import (
     FormFacts,
@@ -29,6 +29,8 @@ from app.forms.record_head import UNKNOWN_HEAD
 from app.ids import HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
+from app.record.canonical import digest_of
+from app.record.kinds import Kind
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
@@ -36,7 +38,7 @@ from app.rulings.queries import StoredForm, decided_on, ruling_in_words, stored_
 from app.rulings.reported import report_on_form, reporters, zone_note, zone_pictures
 from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
-from app.sealing.told import Told, Wanted, acts_signed
+from app.sealing.told import Kept, Told, Wanted, acts_signed
 from app.store.rows import AnyRow
 
 NO_ONE_ZONE = "No zone is drawn: the reports do not name one take-over."
@@ -122,7 +124,7 @@ def form_digest(stored: Mapping[str, Any]) -> str:
     """The SHA-256 of a form's facts (RFC 8785), without when the ruling was stored: `date` and
     `ruled_at`, which nobody can be shown before.
     """
-    return statement_digest({name: stored[name] for name in stored.keys() - {"date", "ruled_at"}})
+    return digest_of({name: stored[name] for name in stored.keys() - {"date", "ruled_at"}})
 
 
 def as_told(stored: Mapping[str, Any]) -> FormFacts:
@@ -158,7 +160,20 @@ def ruling_told(
         printed_at=in_zone(now, facts.time_zone),
     )
     acts = acts_signed(f"Ruling on case {facts.case_number}", form.signatures)
-    return Told(form, acts, facts.place, facts.time_zone)
+    kept = kept_of_ruling(ruling_id, stored)
+    return Told(form, acts, facts.place, facts.time_zone, kept)
+
+
+def kept_of_ruling(ruling_id: RulingId, stored: StoredForm) -> Kept:
+    """What was fixed when a ruling was signed."""
+    return Kept(
+        act=ruling_id,
+        kind=Kind.RULING,
+        about=ruling_id,
+        statement_sha256=stored.statement_digest,
+        facts=stored.facts,
+        form_sha256=form_digest,
+    )
 
 
 def _what_came_later(
