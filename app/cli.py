@@ -19,6 +19,7 @@ from app.collector import look_seldom
 from app.config import Settings
 from app.erasing.command import EXAMPLE, add_arguments, lines_of
 from app.ids import MeetId, canonical_id
+from app.plurals import counted
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
@@ -345,7 +346,7 @@ def _check_lines(path: Path) -> int:
 
 
 def _check_database() -> int:
-    from app.record.all_meets import check_database  # noqa: PLC0415
+    from app.checking.database import check_database  # noqa: PLC0415
     from app.store.engine import open_engines  # noqa: PLC0415
 
     engines = open_engines(_database_that_is_there())
@@ -363,7 +364,10 @@ def _check_database() -> int:
         print(mismatch)
     if found.mismatches:
         raise ValueError("the database does NOT agree")
-    print(f"The records of {len(found.meets)} meets agree with their heads, and are guarded.")
+    meets = counted(len(found.meets), "meet")
+    print(f"The records of {meets} agree with their heads, and are guarded.")
+    held = [counted(number, what) for what, number in sorted(found.held.items()) if number]
+    print(f"What they tell of is there as they say: {', '.join(held) or 'nothing'}.")
     return 0
 
 

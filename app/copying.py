@@ -10,8 +10,8 @@ from pathlib import Path
 
 from sqlalchemy import URL
 
+from app.checking.database import check_database
 from app.migrating import insist_known
-from app.record.all_meets import check_database
 from app.store.engine import keep_private, open_engines
 from app.store.revision import stored_revision
 

@@ -77,6 +77,25 @@ def with_a_guard_taken_away(copy: Path) -> None:
 
 
 @spoils
+def with_a_guard_that_lets_through(copy: Path) -> None:
+    change(
+        copy,
+        "DROP TRIGGER record_entries_refuse_update",
+        "CREATE TRIGGER record_entries_refuse_update BEFORE UPDATE ON record_entries "
+        "BEGIN SELECT 1; END",
+    )
+
+
+@spoils
+def with_a_head_that_nobody_signed(copy: Path) -> None:
+    change(
+        copy,
+        "INSERT INTO checkpoints (meet_id, size, root, made_at, note) "
+        "SELECT meet_id, 1, root, '2026-06-13 10:00:00.000000', 'no note' FROM record_heads",
+    )
+
+
+@spoils
 def with_a_body_taken_away(copy: Path) -> None:
     change(copy, "DELETE FROM record_bodies WHERE seq = 1")
 

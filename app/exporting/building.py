@@ -7,7 +7,7 @@ every export, `check_export.py`, word for word; it shares no code with this prog
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from hashlib import sha256
 from importlib import resources
 from string import Template
@@ -27,7 +27,7 @@ from app.exporting.wanted import Chosen, Order, choose
 from app.ids import MeetId
 from app.meets.queries import meet_name, names_in_event_of
 from app.record.canonical import canonical
-from app.record.checkpoints import LARGEST, SignedHead, signed_heads
+from app.record.checkpoints import all_signed_heads
 from app.record.kinds import Kind
 from app.record.log import Head
 from app.record.merkle import Levels, Span
@@ -44,7 +44,6 @@ from app.store.rows import AnyRow
 FORM = "zone-docket export 1"
 CHECKER = "check_export.py"
 README = "readme.txt"
-HEADS_AT_ONCE = 1_000
 ENDINGS = {
     "image/jpeg": "jpg",
     "image/png": "png",
@@ -115,7 +114,7 @@ class Builder:
         """The heads that were signed, and the present one; of a part those it needs, proved."""
         kept = (
             one
-            for one in _all_heads(self._conn, self._order.meet)
+            for one in all_signed_heads(self._conn, self._order.meet)
             if chosen.part is None or one.size in chosen.heads
         )
         roots = {}
@@ -218,13 +217,6 @@ def export_to(conn: Connection, order: Order, place: Place) -> Head:
     hand.
     """
     return Builder(conn, order, place).build()
-
-
-def _all_heads(conn: Connection, meet: MeetId) -> Iterator[SignedHead]:
-    before = LARGEST
-    while page := signed_heads(conn, meet, before, HEADS_AT_ONCE):
-        yield from page
-        before = page[-1].size
 
 
 def _about(meet: MeetId, manifest: bytes) -> str:

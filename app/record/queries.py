@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -82,6 +82,14 @@ class Made:
     body: Mapping[str, Any] | None
 
 
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """An entry's place, and its body as far as it is what the entry commits to."""
+
+    seq: int
+    body: Mapping[str, Any] | None
+
+
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The record's size and root; an empty one for a meet that has none."""
     row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
@@ -94,18 +102,23 @@ def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -
     return [_made(row) for row in conn.execute(_ABOUT, asked)]
 
 
-def committed_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:
-    """The same, where a body that is not what its entry commits to counts as none."""
+def committed_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Sound]:
+    """The same, with a body only where it is what its entry commits to; nothing in them raises."""
     asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
-    rows = conn.execute(_ABOUT, asked).all()
-    return [_made(row) if _is_committed(row) else replace(_made(row), body=None) for row in rows]
+    rows = conn.execute(_ABOUT, asked)
+    return [Sound(row.seq, committed_body(row.entry, row.salt, row.body)) for row in rows]
 
 
-def _is_committed(row: AnyRow) -> bool:
-    if row.body is None:
-        return True
-    told: str = json.loads(row.entry)["commitment"]
-    return commitment(bytes(row.salt), row.body.encode()) == told
+def committed_body(entry: str, salt: bytes | None, text: str | None) -> Mapping[str, Any] | None:
+    """What a body says; None where it was erased, or is not what the entry commits to."""
+    if salt is None or text is None:
+        return None
+    try:
+        told = json.loads(entry)["commitment"]
+        body = json.loads(text) if commitment(salt, text.encode()) == told else None
+    except (ValueError, KeyError, TypeError):
+        return None
+    return body if isinstance(body, dict) else None
 
 
 def _made(row: AnyRow) -> Made:

@@ -35,7 +35,7 @@ def kept_of_announcement(row: AnyRow) -> Kept:
         act=row.id,
         kind=Kind.ANNOUNCEMENT,
         about=row.id,
-        statement_sha256=row.snapshot["statement_digest"],
+        statement_sha256=row.statement_digest,
         facts=row.snapshot,
     )
 
