@@ -7,6 +7,7 @@ import secrets
 import sqlite3
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -142,8 +143,22 @@ def _parser() -> argparse.ArgumentParser:
     save = _add(commands, "backup", backup, "copy a running SQLite database", "backup meet.bak.db")
     save.add_argument("path", type=Path, metavar="FILE", help="where to write the copy")
     load = _add(commands, "restore", restore, "put a copy in place of the database", "restore a.db")
-    load.add_argument("path", type=Path, metavar="FILE", help="a copy that `backup` wrote")
+    loaded = load.add_mutually_exclusive_group(required=True)
+    loaded.add_argument(
+        "path", type=Path, metavar="FILE", nargs="?", help="a copy that `backup` wrote"
+    )
+    loaded.add_argument(
+        "--note",
+        action="store_true",
+        help="put on record that the database was restored, with PostgreSQL's own tools or by hand",
+    )
     load.add_argument("--replace", action="store_true", help="replace a database that is there")
+    load.add_argument(
+        "--copied-at",
+        type=_instant,
+        metavar="TIME",
+        help="with --note: when the copy was made, as 2026-06-13T21:30:00+02:00",
+    )
     add_arguments(
         _add(
             commands,
@@ -173,6 +188,18 @@ def _port(text: str) -> int:
     if not text.isdecimal() or int(text) > 65_535:
         raise argparse.ArgumentTypeError(f"{text} is no port; choose one from 0 to 65535")
     return int(text)
+
+
+def _instant(text: str) -> datetime:
+    try:
+        instant = datetime.fromisoformat(text)
+    except ValueError:
+        instant = None
+    if instant is None or instant.tzinfo is None or instant > SystemClock().now():
+        raise argparse.ArgumentTypeError(
+            f"{text} is no time that has been; write it with its zone, as 2026-06-13T21:30:00+02:00"
+        )
+    return instant
 
 
 def _add(
@@ -409,15 +436,25 @@ def backup(parsed: argparse.Namespace) -> int:
 
 
 def restore(parsed: argparse.Namespace) -> int:
-    """Put a copy in place of the database. The server must not be running."""
+    """Put a copy in place of the database, or on record that others did. On SQLite the server must
+    not be running.
+    """
     from app.copying import put_back  # noqa: PLC0415
+    from app.restoring import put_on_record  # noqa: PLC0415
     from app.store.engine import only_process  # noqa: PLC0415
 
     settings = Settings()
-    target = _sqlite_file(settings)
-    with only_process(make_url(settings.database_url)):
-        put_back(parsed.path, target, replace=parsed.replace)
-    print(f"Restored {target} from {parsed.path}.")
+    if parsed.copied_at is not None and not parsed.note:
+        raise ValueError("--copied-at goes with --note: a copy says itself when it was made")
+    if parsed.note:
+        _database_that_is_there()
+        told = list(put_on_record(settings, parsed.copied_at))
+    else:
+        target = _sqlite_file(settings)
+        with only_process(make_url(settings.database_url)):
+            told = put_back(parsed.path, settings, replace=parsed.replace)
+        print(f"Restored {target} from {parsed.path}.")
+    print("\n".join(told))
     return 0
 
 

@@ -1,7 +1,7 @@
 """What an export is to hold: a meet's whole record, or some of its entries with their proofs.
 
 A part holds besides what its entries cannot be checked without: the seals, the keys that signed,
-and what was erased.
+what was erased, and that the record was restored.
 """
 
 from __future__ import annotations
@@ -22,7 +22,9 @@ from app.refusals import NotFound
 SPOKEN_OF = (Kind.PAPER_SEALED, Kind.PICTURE_ADDED, Kind.ANNOUNCEMENT)
 REVOKING = (Kind.KEY_REVOKED, Kind.LEFT, Kind.LINK_REVOKED, Kind.PIN_CLEARED)
 """What revokes a device's key: somebody's word, or that its session ended."""
-NEEDED = (Kind.SEAL_MADE, Kind.KEY_REGISTERED, Kind.ERASED, *REVOKING)
+ALWAYS = frozenset({Kind.SEAL_MADE, Kind.RECORD_RESTORED})
+"""Without these nobody can check a part: what seals, and which printed heads are not led to."""
+NEEDED = (*sorted(ALWAYS), Kind.KEY_REGISTERED, Kind.ERASED, *REVOKING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,7 @@ def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterato
     """What of other entries belongs to a part of a record."""
     keys = {key for one in part for key in _keys_that_signed(one.body)}
     of_keys = [one for one in others if not keys.isdisjoint(_keys_in(one))]
-    yield from (one for one in others if one.kind is Kind.SEAL_MADE)
+    yield from (one for one in others if one.kind in ALWAYS)
     yield from of_keys
     about = [*part, *of_keys]
     bodiless = {one.seq for one in about if one.text is None}
