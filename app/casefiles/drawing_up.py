@@ -78,5 +78,6 @@ def slice_of(store: Store, seals: Seals, asked: Asked, paper: Paper) -> IO[bytes
         words=f"the file of {scope.name}, sealed; the entries are those that it tells of",
         head_size=drawn.gathered.head.size,
     )
-    order = Order(asked.meet, drawn.now, drawn.seal.notes, scope.seqs, further)
+    agreed = seals.agreement
+    order = Order(asked.meet, drawn.now, drawn.seal.notes, scope.seqs, further, agreed)
     return store.read_now(lambda conn: write_zip(conn, order))  # 4

@@ -67,7 +67,8 @@ class Builder:
     def build(self) -> Head:
         """Write all files; the head that the export ends with.
 
-        1. Refuse what nothing is known of, and what could not be signed although it should be.
+        1. Refuse what nothing is known of, and what cannot be signed although it should be: since
+           the key is not at hand, or the record is not what was signed before.
         2. The record, or its chosen entries with their proofs.
         3. What the record speaks of: signed heads, certificates, papers, results, pictures.
         4. The words and the checker that go with it.
@@ -97,6 +98,8 @@ class Builder:
                 "not be signed. Give the passphrase that the keys are encrypted with "
                 "(ZONEDOCKET_SEAL_PASSPHRASE)."
             )
+        if self._order.signer is not None:
+            self._order.agreement.insist_on(self._conn, self._order.meet, self._head)
 
     def _add(self, path: str, content: bytes | Iterable[bytes]) -> None:
         parts = (content,) if isinstance(content, bytes) else content
@@ -214,7 +217,7 @@ def export_to(conn: Connection, order: Order, place: Place) -> Head:
     """Write an export; the head of the record that it ends with.
 
     NotFound for an unknown meet or entry; Unavailable where the meet has a seal whose key is not at
-    hand.
+    hand, or whose earlier word the record no longer agrees with.
     """
     return Builder(conn, order, place).build()
 

@@ -18,6 +18,7 @@ from app.ids import MeetId
 from app.record.kinds import Kind
 from app.record.notes import NoteSigner
 from app.refusals import NotFound
+from app.sealing.rewriting import Agreement
 
 SPOKEN_OF = (Kind.PAPER_SEALED, Kind.PICTURE_ADDED, Kind.ANNOUNCEMENT)
 REVOKING = (Kind.KEY_REVOKED, Kind.LEFT, Kind.LINK_REVOKED, Kind.PIN_CLEARED)
@@ -42,7 +43,8 @@ class Further:
 @dataclass(frozen=True, slots=True)
 class Order:
     """An export that somebody asks for: of which meet, when, signed by whom, and of which entries;
-    all of them where none are named. A part may have a further file beside them.
+    all of them where none are named. A part may have a further file beside them. Before anything is
+    signed the record is held against what was signed before, as far as `agreement` has not done it.
     """
 
     meet: MeetId
@@ -50,6 +52,7 @@ class Order:
     signer: NoteSigner | None = None
     entries: frozenset[int] | None = None
     further: Further | None = None
+    agreement: Agreement = field(default_factory=Agreement)
 
 
 @dataclass(frozen=True, slots=True)
