@@ -20,7 +20,7 @@ from app.collector import look_seldom
 from app.config import Settings
 from app.erasing.command import EXAMPLE, add_arguments, lines_of
 from app.ids import MeetId, canonical_id
-from app.plurals import counted
+from app.plurals import agreeing, counted
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
@@ -313,7 +313,7 @@ def export_record(parsed: argparse.Namespace) -> int:
             head = store.read_now(lambda conn: export_to(conn, order, place))
     finally:
         store.engines.dispose()  # nothing was started that would have to be stopped
-    print(f"Wrote {parsed.path}: {head.size} entries, root {head.root}")
+    print(f"Wrote {parsed.path}: {counted(head.size, 'entry')}, root {head.root}")
     return 0
 
 
@@ -365,9 +365,12 @@ def _check_lines(path: Path) -> int:
         raise ValueError(f"{path} is no exported record: nothing in it is an entry or a head")
     if not checked.is_good:
         print("\n".join(_disagreement(path, checked)))
-        raise ValueError(f"the {checked.size} entries of {path} do NOT agree")
-    erased = f", {checked.erased} of them with erased bodies" if checked.erased else ""
-    print(f"{checked.size} entries{erased} agree with its head: root {checked.root}")
+        do = "does" if checked.size == 1 else "do"
+        raise ValueError(f"the {counted(checked.size, 'entry')} of {path} {do} NOT agree")
+    agree = agreeing(checked.size, "entry", "agrees", "agree")
+    erased = counted(checked.erased, "erased body", "erased bodies")
+    among = f" (with {erased})" if checked.erased else ""
+    print(f"{agree} with its head{among}: root {checked.root}")
     print("\n".join(_erasures(checked)), end="\n" if checked.erasures else "")
     return 0
 
@@ -385,14 +388,14 @@ def _check_database() -> int:
     finally:
         engines.dispose()
     for meet, checked in found.meets.items():
-        print(f"meet {meet}: {checked.size} entries, root {checked.root}")
+        print(f"meet {meet}: {counted(checked.size, 'entry')}, root {checked.root}")
         print("".join(f"{line}\n" for line in _erasures(checked)), end="")
     for mismatch in found.mismatches:
         print(mismatch)
     if found.mismatches:
         raise ValueError("the database does NOT agree")
     meets = counted(len(found.meets), "meet")
-    print(f"The records of {meets} agree with their heads, and are guarded.")
+    print(f"All records agree with their heads, and are guarded: {meets}.")
     held = [counted(number, what) for what, number in sorted(found.held.items()) if number]
     print(f"What they tell of is there as they say: {', '.join(held) or 'nothing'}.")
     return 0
@@ -411,7 +414,7 @@ def _database_that_is_there() -> str:
 def _erasures(checked: Checked) -> Iterator[str]:
     """A line for each erasure that the record tells of."""
     for erasure in checked.erasures:
-        yield f"  what {len(erasure.entries)} of them said was {erasure}"
+        yield f"  what {counted(len(erasure.entries), 'entry')} said was {erasure}"
 
 
 def _disagreement(path: Path, checked: Checked) -> Iterator[str]:
@@ -419,9 +422,10 @@ def _disagreement(path: Path, checked: Checked) -> Iterator[str]:
     first, *others = checked.mismatches
     yield f"{path}: {first}"
     if others:
-        yield f"{path}: {len(others)} more do not agree after that"
+        do = "does" if len(others) == 1 else "do"
+        yield f"{path}: {len(others)} more {do} not agree after that"
     if checked.head_root is not None and checked.head_root != checked.root:
-        yield f"root of the {checked.size} entries: {checked.root}"
+        yield f"root of the {counted(checked.size, 'entry')}: {checked.root}"
         yield f"root that the head says:  {checked.head_root}"
 
 

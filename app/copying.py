@@ -8,11 +8,13 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
-from contextlib import closing, suppress
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
 from sqlalchemy import URL, make_url
+from sqlalchemy.exc import DBAPIError
 
 from app.checking.database import check_database
 from app.clock import SystemClock, rfc3339
@@ -34,8 +36,9 @@ def back_up(source: Path, copy: Path) -> None:
         raise ValueError(f"{copy} is there already; choose another name")
     try:
         began = SystemClock().now()
-        _copy(source, copy)
-        _say_when(copy, began)
+        with _named(source, "copied"):
+            _copy(source, copy)
+            _say_when(copy, began)
     except BaseException:
         _remove(copy)
         raise
@@ -59,8 +62,9 @@ def put_back(copy: Path, settings: Settings, *, replace: bool) -> list[str]:
     if fresh.exists():  # the user's, or left by a run that was killed: never ours to delete
         raise ValueError(f"{fresh} is in the way; move it elsewhere first")
     try:
-        _copy(copy, fresh)  # 2
-        _insist_good(fresh, named=copy)
+        with _named(copy, "restored"):
+            _copy(copy, fresh)  # 2
+            _insist_good(fresh, named=copy)
         told = _put_on_record(fresh, settings)  # 3
         if target.exists():
             shutil.copymode(target, fresh)
@@ -88,6 +92,16 @@ def _insist_meant(copy: Path, target: Path, *, replace: bool) -> None:
         raise ValueError(f"{copy} is the database itself, not a copy of it; nothing was changed")
     elif not replace:
         raise ValueError(f"{target} is there already; say --replace to replace it")
+
+
+@contextmanager
+def _named(path: Path, done: str) -> Iterator[None]:
+    """What SQLite says of a file that it cannot read tells which file that is: ValueError."""
+    try:
+        yield
+    except (sqlite3.Error, DBAPIError) as error:
+        reason = error.orig if isinstance(error, DBAPIError) else error
+        raise ValueError(f"{path} cannot be {done}: {reason}") from error
 
 
 def _copy(source: Path, copy: Path) -> None:
@@ -148,11 +162,18 @@ def _insist_good(fresh: Path, *, named: Path) -> None:
             revision = stored_revision(reader)
             if revision is None:
                 raise ValueError(f"{named} is no database of this program")
-            insist_known(revision)
+            _insist_known(revision, named)
             for mismatch in check_database(reader).mismatches[:1]:
                 raise ValueError(f"{named}: its records do not agree: {mismatch}")
     finally:
         engines.dispose()
+
+
+def _insist_known(revision: str, named: Path) -> None:
+    try:
+        insist_known(revision)
+    except ValueError as error:
+        raise ValueError(f"{named}: {error}") from error
 
 
 def _fold_log_in(target: Path) -> None:

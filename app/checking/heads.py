@@ -8,6 +8,7 @@ from sqlalchemy import Connection
 
 from app.checking.account import Account, differing
 from app.ids import MeetId
+from app.plurals import counted
 from app.record.checkpoints import SignedHead, all_signed_heads
 from app.record.kinds import Kind
 from app.record.notes import BadNote, Checkpoint, VerifierKey, open_note, origin_of
@@ -49,7 +50,7 @@ def heads_amiss(conn: Connection, account: Account) -> Iterator[str]:
     for head in all_signed_heads(conn, account.meet):
         account.held["signed head"] += 1
         if why := _what_is_amiss(head, account, keys):
-            yield f"the signed head of {head.size} entries: {why}"
+            yield f"the signed head of {counted(head.size, 'entry')}: {why}"
 
 
 def _what_is_amiss(head: SignedHead, account: Account, keys: Collection[VerifierKey]) -> str:
@@ -61,7 +62,7 @@ def _what_is_amiss(head: SignedHead, account: Account, keys: Collection[Verifier
     if told != (origin_of(account.meet), head.size, head.root):
         return "its note tells another one"
     if head.size > account.checked.size:
-        return f"the record has {account.checked.size} entries only; its end was cut off"
+        return f"the record has {counted(account.checked.size, 'entry')} only; its end was cut off"
     if account.checked.roots[head.size] != head.root:
         return "the entries do not lead to it; the record was rewritten behind it"
     return ""

@@ -26,6 +26,7 @@ from app.exporting.queries import (
 from app.exporting.wanted import Chosen, Order, choose
 from app.ids import MeetId
 from app.meets.queries import meet_name, names_in_event_of
+from app.plurals import counted
 from app.record.canonical import canonical
 from app.record.checkpoints import all_signed_heads
 from app.record.kinds import Kind
@@ -254,7 +255,8 @@ def _words(conn: Connection, order: Order, head: Head, chosen: Chosen) -> bytes:
     """The README of an export."""
     holds = "the whole record"
     if chosen.part is not None:
-        holds = f"{len(chosen.part)} chosen entries of the record, and what they speak of"
+        entries = counted(len(chosen.part), "chosen entry", "chosen entries")
+        holds = f"{entries} of the record, with all that belongs to that"
     if order.further is not None:
         holds += f"\n           {order.further.path}: {order.further.words}"
     signed = "yes, with the key that the record names"
