@@ -19,6 +19,7 @@ from app.sealing.told import Kept
 from app.store.action import Deed, Done
 from tests.appeals.desk import a_rejected_protest, an_announced_disqualification, an_upheld_appeal
 from tests.builders import Json, MeetAtHand, a_problem
+from tests.forms.pdf_reading import read_text
 from tests.sealing.changing import put, run, stored, table
 from tests.sealing.test_papers import a_ruled_case
 
@@ -158,6 +159,19 @@ def test_a_changed_file_gets_no_further_signature(meet: MeetAtHand) -> None:
     a_problem(meet.umpire.get(address), 503, "not-as-signed")
     put(meet, "papers", paper["id"], content=content)
     assert meet.umpire.get(address).content.startswith(content)
+
+
+def test_a_ruling_that_was_changed_is_not_sealed_into_the_umpires_paper(meet: MeetAtHand) -> None:
+    report = meet.report()
+    address = f"reports/{report['id']}/form.pdf"
+    ruling = meet.rule(report["case"]).json()
+    facts = dict(stored(meet, "rulings", ruling["id"])["form_facts"])
+    put(meet, "rulings", ruling["id"], form_facts={**facts, "ruling_verdict": "dismissed"})
+    a_problem(meet.umpire.get(address), 503, "not-as-signed")
+    put(meet, "rulings", ruling["id"], form_facts=facts, verdict="dismissed", effect="none")
+    told = read_text(meet.umpire.get(address).content)
+    assert "confirmed" in told
+    assert "dismissed" not in told
 
 
 FACTS: Json = {"team": "Plover 1", "ruled_at": "then"}
