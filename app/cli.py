@@ -7,6 +7,7 @@ import secrets
 import sqlite3
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import NoReturn, TypeAlias
 
@@ -14,10 +15,12 @@ from pydantic import SecretStr, ValidationError
 from sqlalchemy import make_url
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
+from app.clock import SystemClock
 from app.collector import look_seldom
 from app.config import Settings
 from app.erasing import command as erasing
 from app.exporting import command as exporting
+from app.plurals import agreeing, counted
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
 
@@ -139,8 +142,14 @@ def _add_backup(commands: Commands) -> None:
 def _add_restore(commands: Commands) -> None:
     words, example = "put a copy in place of the database", "restore a.db"
     parser = _add(commands, "restore", restore, words, example)
-    parser.add_argument("path", type=Path, metavar="FILE", help="a copy that `backup` wrote")
+    restored = parser.add_mutually_exclusive_group(required=True)
+    copy = "a copy that `backup` wrote"
+    restored.add_argument("path", type=Path, metavar="FILE", nargs="?", help=copy)
+    note = "put on record that the database was restored, with PostgreSQL's own tools or by hand"
+    restored.add_argument("--note", action="store_true", help=note)
     parser.add_argument("--replace", action="store_true", help="replace a database that is there")
+    copied = "with --note: when the copy was made, as 2026-06-13T21:30:00+02:00"
+    parser.add_argument("--copied-at", type=_instant, metavar="TIME", help=copied)
 
 
 def _add_erase(commands: Commands) -> None:
@@ -172,6 +181,18 @@ def _port(text: str) -> int:
     if not text.isdecimal() or int(text) > 65_535:
         raise argparse.ArgumentTypeError(f"{text} is no port; choose one from 0 to 65535")
     return int(text)
+
+
+def _instant(text: str) -> datetime:
+    try:
+        instant = datetime.fromisoformat(text)
+    except ValueError:
+        instant = None
+    if instant is None or instant.tzinfo is None or instant > SystemClock().now():
+        raise argparse.ArgumentTypeError(
+            f"{text} is no time that has been; write it with its zone, as 2026-06-13T21:30:00+02:00"
+        )
+    return instant
 
 
 def _add(
@@ -304,15 +325,18 @@ def _check_lines(path: Path) -> int:
         raise ValueError(f"{path} is no exported record: nothing in it is an entry or a head")
     if not checked.is_good:
         print("\n".join(_disagreement(path, checked)))
-        raise ValueError(f"the {checked.size} entries of {path} do NOT agree")
-    erased = f", {checked.erased} of them with erased bodies" if checked.erased else ""
-    print(f"{checked.size} entries{erased} agree with its head: root {checked.root}")
+        do = "does" if checked.size == 1 else "do"
+        raise ValueError(f"the {counted(checked.size, 'entry')} of {path} {do} NOT agree")
+    agree = agreeing(checked.size, "entry", "agrees", "agree")
+    erased = counted(checked.erased, "erased body", "erased bodies")
+    among = f" (with {erased})" if checked.erased else ""
+    print(f"{agree} with its head{among}: root {checked.root}")
     print("\n".join(_erasures(checked)), end="\n" if checked.erasures else "")
     return 0
 
 
 def _check_database() -> int:
-    from app.record.all_meets import check_database  # noqa: PLC0415
+    from app.checking.database import check_database  # noqa: PLC0415
     from app.store.engine import open_engines  # noqa: PLC0415
 
     engines = open_engines(_database_that_is_there())
@@ -324,13 +348,16 @@ def _check_database() -> int:
     finally:
         engines.dispose()
     for meet, checked in found.meets.items():
-        print(f"meet {meet}: {checked.size} entries, root {checked.root}")
+        print(f"meet {meet}: {counted(checked.size, 'entry')}, root {checked.root}")
         print("".join(f"{line}\n" for line in _erasures(checked)), end="")
     for mismatch in found.mismatches:
         print(mismatch)
     if found.mismatches:
         raise ValueError("the database does NOT agree")
-    print(f"The records of {len(found.meets)} meets agree with their heads, and are guarded.")
+    meets = counted(len(found.meets), "meet")
+    print(f"All records agree with their heads, and are guarded: {meets}.")
+    held = [counted(number, what) for what, number in sorted(found.held.items()) if number]
+    print(f"What they tell of is there as they say: {', '.join(held) or 'nothing'}.")
     return 0
 
 
@@ -347,7 +374,7 @@ def _database_that_is_there() -> str:
 def _erasures(checked: Checked) -> Iterator[str]:
     """A line for each erasure that the record tells of."""
     for erasure in checked.erasures:
-        yield f"  what {len(erasure.entries)} of them said was {erasure}"
+        yield f"  what {counted(len(erasure.entries), 'entry')} said was {erasure}"
 
 
 def _disagreement(path: Path, checked: Checked) -> Iterator[str]:
@@ -355,9 +382,10 @@ def _disagreement(path: Path, checked: Checked) -> Iterator[str]:
     first, *others = checked.mismatches
     yield f"{path}: {first}"
     if others:
-        yield f"{path}: {len(others)} more do not agree after that"
+        do = "does" if len(others) == 1 else "do"
+        yield f"{path}: {len(others)} more {do} not agree after that"
     if checked.head_root is not None and checked.head_root != checked.root:
-        yield f"root of the {checked.size} entries: {checked.root}"
+        yield f"root of the {counted(checked.size, 'entry')}: {checked.root}"
         yield f"root that the head says:  {checked.head_root}"
 
 
@@ -372,15 +400,25 @@ def backup(parsed: argparse.Namespace) -> int:
 
 
 def restore(parsed: argparse.Namespace) -> int:
-    """Put a copy in place of the database. The server must not be running."""
+    """Put a copy in place of the database, or on record that others did. On SQLite the server must
+    not be running.
+    """
     from app.copying import put_back  # noqa: PLC0415
+    from app.restoring import put_on_record  # noqa: PLC0415
     from app.store.engine import only_process  # noqa: PLC0415
 
     settings = Settings()
-    target = _sqlite_file(settings)
-    with only_process(make_url(settings.database_url)):
-        put_back(parsed.path, target, replace=parsed.replace)
-    print(f"Restored {target} from {parsed.path}.")
+    if parsed.copied_at is not None and not parsed.note:
+        raise ValueError("--copied-at goes with --note: a copy says itself when it was made")
+    if parsed.note:
+        _database_that_is_there()
+        told = list(put_on_record(settings, parsed.copied_at))
+    else:
+        target = _sqlite_file(settings)
+        with only_process(make_url(settings.database_url)):
+            told = put_back(parsed.path, settings, replace=parsed.replace)
+        print(f"Restored {target} from {parsed.path}.")
+    print("\n".join(told))
     return 0
 
 

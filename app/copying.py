@@ -1,18 +1,27 @@
-"""Copying a SQLite database out while it is served, and back in while it is not."""
+"""Copying a SQLite database out while it is served, and back in while it is not.
+
+A copy says when it was made, in a table of its own: a file's time changes with every move.
+"""
 
 from __future__ import annotations
 
 import os
 import shutil
 import sqlite3
-from contextlib import closing, suppress
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import URL
+from sqlalchemy import URL, make_url
+from sqlalchemy.exc import DBAPIError
 
+from app.checking.database import check_database
+from app.clock import SystemClock, rfc3339
+from app.config import Settings
 from app.migrating import insist_known
-from app.record.all_meets import check_database
-from app.store.engine import keep_private, open_engines
+from app.restoring import note_in
+from app.store.engine import database_path, keep_private, open_engines
 from app.store.revision import stored_revision
 
 BESIDE = ("-wal", "-shm", "-journal")
@@ -26,40 +35,48 @@ def back_up(source: Path, copy: Path) -> None:
     if copy.exists():
         raise ValueError(f"{copy} is there already; choose another name")
     try:
-        _copy(source, copy)
+        began = SystemClock().now()
+        with _named(source, "copied"):
+            _copy(source, copy)
+            _say_when(copy, began)
     except BaseException:
         _remove(copy)
         raise
 
 
-def put_back(copy: Path, target: Path, *, replace: bool) -> None:
-    """Put a copy in place of a database that nothing has open.
+def put_back(copy: Path, settings: Settings, *, replace: bool) -> list[str]:
+    """Put a copy in place of the database that the settings name and nothing has open; gives what
+    is to be told about it.
 
     1. Refuse what cannot be meant: the database itself as its copy, a target that is there.
     2. Write the copy beside the target, and look at what was written: its pages, its schema, and
        every meet's record against its head.
-    3. Bring what the old database has in its write-ahead log into its own file, so that none of
+    3. Say in what was written, in every meet's record, that it was restored.
+    4. Bring what the old database has in its write-ahead log into its own file, so that none of
        it is left to be taken for the new one's.
-    4. Exchange the two in one step. Until then the old database is whole, whatever fails.
+    5. Exchange the two in one step. Until then the old database is whole, whatever fails.
     """
-    target = target.resolve()  # what a link leads to is replaced, not the link
+    target = database_path(make_url(settings.database_url))  # where a link leads, not the link
     _insist_meant(copy, target, replace=replace)  # 1
     fresh = target.with_name(f"{target.name}.new")
     if fresh.exists():  # the user's, or left by a run that was killed: never ours to delete
         raise ValueError(f"{fresh} is in the way; move it elsewhere first")
     try:
-        _copy(copy, fresh)  # 2
-        _insist_good(fresh, named=copy)
+        with _named(copy, "restored"):
+            _copy(copy, fresh)  # 2
+            _insist_good(fresh, named=copy)
+        told = _put_on_record(fresh, settings)  # 3
         if target.exists():
             shutil.copymode(target, fresh)
-            _fold_log_in(target)  # 3
+            _fold_log_in(target)  # 4
         _sync(fresh)
-        fresh.replace(target)  # 4
+        fresh.replace(target)  # 5
     except BaseException:
         with suppress(OSError):  # why it failed is what must be told
             _remove(fresh)
         raise
     _sync(target.parent)
+    return told
 
 
 def _insist_meant(copy: Path, target: Path, *, replace: bool) -> None:
@@ -77,6 +94,16 @@ def _insist_meant(copy: Path, target: Path, *, replace: bool) -> None:
         raise ValueError(f"{target} is there already; say --replace to replace it")
 
 
+@contextmanager
+def _named(path: Path, done: str) -> Iterator[None]:
+    """What SQLite says of a file that it cannot read tells which file that is: ValueError."""
+    try:
+        yield
+    except (sqlite3.Error, DBAPIError) as error:
+        reason = error.orig if isinstance(error, DBAPIError) else error
+        raise ValueError(f"{path} cannot be {done}: {reason}") from error
+
+
 def _copy(source: Path, copy: Path) -> None:
     keep_private(copy)
     with (
@@ -88,11 +115,44 @@ def _copy(source: Path, copy: Path) -> None:
         made.execute("PRAGMA journal_mode=DELETE")
 
 
+def _say_when(copy: Path, began: datetime) -> None:
+    with closing(sqlite3.connect(copy)) as made, made:
+        made.execute("DROP TABLE IF EXISTS copy_made")  # where the database was a copy itself
+        made.execute("CREATE TABLE copy_made (at TEXT NOT NULL)")
+        made.execute("INSERT INTO copy_made VALUES (?)", (rfc3339(began),))
+
+
+def _take_when(fresh: Path) -> datetime | None:
+    """When the copy was made; None where it does not say. What is restored says it no more."""
+    with closing(sqlite3.connect(fresh)) as made, made:
+        if not made.execute("SELECT 1 FROM sqlite_master WHERE name = 'copy_made'").fetchone():
+            return None
+        said = made.execute("SELECT at FROM copy_made").fetchone()
+        made.execute("DROP TABLE copy_made")
+    try:
+        at = datetime.fromisoformat(said[0])
+    except (TypeError, ValueError):
+        return None
+    return at if at.tzinfo is not None else None
+
+
+def _put_on_record(fresh: Path, settings: Settings) -> list[str]:
+    copied_at = _take_when(fresh)
+    url = URL.create("sqlite", database=str(fresh))
+    told = list(note_in(settings.model_copy(update={"database_url": str(url)}), copied_at))
+    _end_log(fresh)
+    return told
+
+
+def _end_log(path: Path) -> None:
+    """Make it one file that stands for itself: no log beside it while it is moved."""
+    with closing(sqlite3.connect(path)) as conn:
+        conn.execute("PRAGMA journal_mode=DELETE")
+
+
 def _insist_good(fresh: Path, *, named: Path) -> None:
     """ValueError where a fresh copy is not a whole database of this program."""
     with closing(sqlite3.connect(fresh)) as conn:
-        # One file that stands for itself: no log beside it while it is moved.
-        conn.execute("PRAGMA journal_mode=DELETE")
         found = conn.execute("PRAGMA integrity_check").fetchone()[0]
     if found != "ok":
         raise ValueError(f"{named} is damaged: {' '.join(found.split())}")
@@ -102,11 +162,18 @@ def _insist_good(fresh: Path, *, named: Path) -> None:
             revision = stored_revision(reader)
             if revision is None:
                 raise ValueError(f"{named} is no database of this program")
-            insist_known(revision)
+            _insist_known(revision, named)
             for mismatch in check_database(reader).mismatches[:1]:
                 raise ValueError(f"{named}: its records do not agree: {mismatch}")
     finally:
         engines.dispose()
+
+
+def _insist_known(revision: str, named: Path) -> None:
+    try:
+        insist_known(revision)
+    except ValueError as error:
+        raise ValueError(f"{named}: {error}") from error
 
 
 def _fold_log_in(target: Path) -> None:

@@ -74,6 +74,7 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
     refusals.TooManyStreams: ProblemType(429, "too-many-streams", "Too many live feeds"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
+    refusals.NotAsSigned: ProblemType(503, "not-as-signed", "This is not what was signed"),
 }
 
 OTHERS: dict[int, ProblemType] = {

@@ -162,6 +162,10 @@ class Unavailable(Refusal):
     """The store cannot answer just now; nothing was changed."""
 
 
+class NotAsSigned(Refusal):
+    """What is stored of an act is not what the record says was signed; nothing was sealed."""
+
+
 class FileRefused(Refusal):
     """A start list or finish list has problems; nothing of it was stored."""
 

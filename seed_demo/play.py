@@ -18,6 +18,7 @@ from sqlalchemy import make_url
 
 from app.clock import SystemClock
 from app.config import Settings
+from app.plurals import agreeing
 from app.record.log import Keeper
 from app.results.finality import Finality, finality_of
 from app.sealing.key_store import KeyStore
@@ -149,6 +150,7 @@ def _tell_written(written: Written, out: Path) -> int:
         print(f"The record does not agree: {mismatch}")
     if not written.checked.is_good:
         return 1
-    print(f"The record's {written.checked.size} entries agree with its head.")
+    agree = agreeing(written.checked.size, "entry", "agrees", "agree")
+    print(f"The record's {agree} with its head.")
     print(f"Check all of it with: python -m app check {out / 'export.zip'}")
     return 0

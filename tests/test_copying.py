@@ -77,6 +77,25 @@ def with_a_guard_taken_away(copy: Path) -> None:
 
 
 @spoils
+def with_a_guard_that_lets_through(copy: Path) -> None:
+    change(
+        copy,
+        "DROP TRIGGER record_entries_refuse_update",
+        "CREATE TRIGGER record_entries_refuse_update BEFORE UPDATE ON record_entries "
+        "BEGIN SELECT 1; END",
+    )
+
+
+@spoils
+def with_a_head_that_nobody_signed(copy: Path) -> None:
+    change(
+        copy,
+        "INSERT INTO checkpoints (meet_id, size, root, made_at, note) "
+        "SELECT meet_id, 1, root, '2026-06-13 10:00:00.000000', 'no note' FROM record_heads",
+    )
+
+
+@spoils
 def with_a_body_taken_away(copy: Path) -> None:
     change(copy, "DELETE FROM record_bodies WHERE seq = 1")
 
@@ -199,6 +218,37 @@ def test_a_copy_of_an_older_schema_is_restored_and_can_be_brought_up_to_date(
     monkeypatch.setenv("DATABASE_URL", again)
     assert restore(old) == 0
     assert bring_up_to_date(again)[0] == "0007"
+
+
+@pytest.mark.parametrize("spoilt", sorted(NO_COPIES))
+def test_what_is_wrong_with_a_copy_is_told_with_its_name(
+    database: Path, copy: Path, spoilt: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    NO_COPIES[spoilt](copy)
+    assert restore(copy, "--replace") == 1
+    assert str(copy) in capsys.readouterr().err
+
+
+def test_a_file_that_is_no_database_is_named(
+    database: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = tmp_path / "results.txt"
+    wrong.write_text("1. Tern 42.35\n" * 100)
+    assert restore(wrong, "--replace") == 1
+    assert capsys.readouterr().err == (
+        f"zonedocket restore: {wrong} cannot be restored: file is not a database\n"
+    )
+
+
+def test_a_database_that_is_none_is_not_copied(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = tmp_path / "meet.db"
+    wrong.write_text("1. Tern 42.35\n" * 100)
+    monkeypatch.setenv("DATABASE_URL", f"sqlite:///{wrong}")
+    assert main(["backup", str(tmp_path / "copy.db")]) == 1
+    assert f"{wrong} cannot be copied" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["meet.db"]
 
 
 @pytest.mark.parametrize("link", ["itself", "another spelling", "symbolic", "hard"])

@@ -273,11 +273,6 @@ def _insist_not_revoked(row: AnyRow) -> None:
         )
 
 
-def statement_digest(statement: Mapping[str, object]) -> str:
-    """The SHA-256 of a document's RFC 8785 form, in hex."""
-    return sha256(canonical(dict(statement))).hexdigest()
-
-
 def in_words(row: AnyRow, zone: str = "", *, names_device: bool = True) -> str:
     """How something was signed, as a form names it, and whether its key was revoked from before;
     from when is told in a time zone, where one is given.

@@ -22,14 +22,14 @@ from starlette.concurrency import run_in_threadpool
 from app.access.actions import accept_pin, refuse_pin
 from app.access.guard import Admitted
 from app.access.passkeys import party_of, prove
-from app.access.pen import Pen, Shown, statement_digest
+from app.access.pen import Pen, Shown
 from app.access.queries import Caller, official_row
 from app.access.secrets import pin_matches
 from app.access.sign_wire import ShownOut, Signable
 from app.access.tries import insist_no_wait, turn_of
 from app.answers import answer
 from app.ids import MeetId
-from app.record.canonical import canonical
+from app.record.canonical import canonical, digest_of
 from app.refusals import Malformed, PinRefused
 from app.store.action import Action, Actor
 from app.store.store import Store
@@ -77,7 +77,7 @@ async def answer_shown(_request: Request, shown: Exception) -> Response:
         ShownOut(
             statement=statement,
             canonical=canonical(statement).decode(),
-            sha256=statement_digest(statement),
+            sha256=digest_of(statement),
             shown_at=statement["shown_at"],
         )
     )

@@ -34,6 +34,7 @@ from app.ids import (
     ProtestId,
 )
 from app.meets.queries import MeetFacts, meet_facts
+from app.record.canonical import digest_of
 from app.refusals import Stale
 from app.rounds.wire import ConsequencesOut
 from app.store.action import Unit
@@ -148,6 +149,7 @@ def put_decision(
     return {
         **signed.body,
         "decision": decided.id,
+        "facts_sha256": digest_of(paper),
         "advised_at": rfc3339(decided.advised_at) if decided.advised_at else None,
     }
 

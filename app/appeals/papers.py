@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.pen import how_signed, in_words, statement_digest
+from app.access.pen import how_signed, in_words
 from app.access.queries import official_row, signatures_on
 from app.appeals.bench import Bench
 from app.appeals.corrected import corrections_section, subjects_of_decision
@@ -49,7 +49,9 @@ from app.forms.signature_section import InkField, Signature, group_digest
 from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.wire import HeatOut
-from app.sealing.told import Act, Told, Wanted, acts_signed, as_recorded
+from app.record.canonical import digest_of
+from app.record.kinds import Kind
+from app.sealing.told import Act, Kept, Told, Wanted, acts_signed, as_recorded
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -114,7 +116,7 @@ def as_signed(paper: Mapping[str, Any]) -> dict[str, Any]:
 
 def paper_digest(paper: Mapping[str, Any]) -> str:
     """The SHA-256 of a decision's facts (RFC 8785), as it is signed."""
-    return statement_digest(as_signed(paper))
+    return digest_of(as_signed(paper))
 
 
 def _ink_of_panel(
@@ -276,7 +278,21 @@ def decision_paper(
         further=(SECRETARY,) if _has_secretary(conn, meet, row) else (),
     )
     acts = acts_signed(f"{paper.title}, {paper.number}", [signature])
-    return _told(meet, known, now, (*acts, *_signed_beside(conn, meet, row)))
+    told = _told(meet, known, now, (*acts, *_signed_beside(conn, meet, row)))
+    return replace(told, kept=kept_of_decision(row))
+
+
+def kept_of_decision(row: AnyRow) -> Kept:
+    """What was fixed when a decision was signed."""
+    by_jury = row.instance == Instance.JURY
+    return Kept(
+        act=row.id,
+        kind=Kind.APPEAL_DECIDED if by_jury else Kind.PROTEST_DECIDED,
+        about=row.appeal_id if by_jury else row.protest_id,
+        statement_sha256=row.statement_digest,
+        facts=row.form_facts,
+        form_sha256=paper_digest,
+    )
 
 
 def _signature(conn: Connection, meet: MeetFacts, row: AnyRow, paper: RemedyPaper) -> Signature:

@@ -79,5 +79,13 @@ def slice_of(store: Store, seals: Seals, asked: Asked, paper: Paper) -> IO[bytes
         head_size=drawn.gathered.head.size,
     )
     withheld = {one.entry.seq: one.says for one in scope.around}
-    order = Order(asked.meet, drawn.now, drawn.seal.notes, scope.seqs, further, withheld=withheld)
+    order = Order(
+        asked.meet,
+        drawn.now,
+        drawn.seal.notes,
+        scope.seqs,
+        further,
+        withheld=withheld,
+        agreement=seals.agreement,
+    )
     return store.read_now(lambda conn: write_zip(conn, order))  # 4

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, bindparam, delete, update
 
+from app.erasing.facts_left import facts_left
 from app.erasing.mentions import Names, Phrases
 from app.erasing.plan import Change, Plan, plan_of
 from app.erasing.queries import (
@@ -88,12 +89,14 @@ def erase(wanted: Wanted) -> Action[Gone]:
         gone = look(unit, wanted)
         if gone.plan.is_empty and not gone.closes:
             return Done(gone, None)
+        left_as = [*gone.plan.left_as, *facts_left(unit.conn, unit.meet_id, gone.plan)]
         _carry_out(unit, gone.plan)
         if gone.closes:
             heads = all_tables().tables["record_heads"]
             mine = heads.c.meet_id == unit.meet_id
             unit.conn.execute(update(heads).where(mine).values(closed=True))
-        return Done(gone, Deed(Kind.ERASED, unit.meet_id, _told(wanted, gone)))
+        told = {**_told(wanted, gone), "left_as": left_as}
+        return Done(gone, Deed(Kind.ERASED, unit.meet_id, told))
 
     return act
 

@@ -128,7 +128,8 @@ def _wanted(parsed: argparse.Namespace, url: str) -> Iterator[tuple[MeetId, Want
         if names or official or pictures:
             raise ValueError("--due erases whole meets: leave out --name, --official and --picture")
         for one in due(url):
-            over = f"the {one.keep_days} days for which this meet keeps names are over"
+            days, are = ("day", "is") if one.keep_days == 1 else (f"{one.keep_days} days", "are")
+            over = f"the {days} for which this meet keeps names {are} over"
             yield one.meet_id, Wanted(parsed.because or over, parsed.by)
         return
     if parsed.because is None:

@@ -56,7 +56,8 @@ class Plan:
     `told_before` the files of these, by what they are. `pictures` and `papers` are ids, and `forms`
     those of rulings and decisions whose form's facts go. `keys` are public keys whose registration
     goes, without the device: what was signed with them and stays can still be checked. `announced`
-    are digests of the results whose announcements go.
+    are digests of the results whose announcements go, `digests` those of the statements whose
+    entries lose their bodies, `left_as` what earlier erasures said of facts that they changed.
     """
 
     changes: list[Change] = field(default_factory=list)
@@ -71,6 +72,8 @@ class Plan:
     named: set[int] = field(default_factory=set)
     told_before: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     places: Counter[str] = field(default_factory=Counter)
+    digests: set[str] = field(default_factory=set)
+    left_as: list[dict[str, str]] = field(default_factory=list)
 
     @property
     def is_empty(self) -> bool:
@@ -340,10 +343,12 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.keys_revoked += body.get("keys_revoked", ())
                 plan.keys += body["keys"]
                 plan.announced += body.get("announced", ())
+                plan.left_as += body.get("left_as", ())
                 for what in TOLD_AGAIN:
                     plan.told_before[what].update(body.get(what, ()))
         elif _body_goes(row, body, scope):
             plan.entries.append(row.seq)
+            plan.digests.add(str(body.get("statement_sha256")))
             if row.kind == Kind.KEY_REGISTERED.value:
                 plan.keys.append({name: body.get(name) for name in OF_KEYS})
             if row.kind == Kind.ANNOUNCEMENT.value:

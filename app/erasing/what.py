@@ -183,7 +183,7 @@ KEYS: dict[str, Sort] = {
         Sort.STAYS,
         "strength, key, public_key, rp_id, certificates, fingerprint, verifier_key, sheet, subject",
         "level, paper, authenticator_data, client_data_json, signature, head, root, official, as",
-        "decision_sha256, attested.words",
+        "decision_sha256, facts_sha256, attested.words",
     ),
 }
 """What documents hold, by the last keys of a place."""

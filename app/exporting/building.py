@@ -7,7 +7,7 @@ every export, `check_export.py`, word for word; it shares no code with this prog
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from hashlib import sha256
 from importlib import resources
 from string import Template
@@ -27,8 +27,9 @@ from app.exporting.queries import (
 from app.exporting.wanted import Chosen, Order, choose
 from app.ids import MeetId
 from app.meets.queries import meet_name, names_in_event_of
+from app.plurals import counted
 from app.record.canonical import canonical
-from app.record.checkpoints import LARGEST, SignedHead, signed_heads
+from app.record.checkpoints import all_signed_heads
 from app.record.kinds import Kind
 from app.record.log import Head
 from app.record.merkle import Levels, Span
@@ -45,7 +46,6 @@ from app.store.rows import AnyRow
 FORM = "zone-docket export 2"
 CHECKER = "check_export.py"
 README = "readme.txt"
-HEADS_AT_ONCE = 1_000
 ENDINGS = {
     "image/jpeg": "jpg",
     "image/png": "png",
@@ -69,7 +69,8 @@ class Builder:
     def build(self) -> Head:
         """Write all files; the head that the export ends with.
 
-        1. Refuse what nothing is known of, and what could not be signed although it should be.
+        1. Refuse what nothing is known of, and what cannot be signed although it should be: since
+           the key is not at hand, or the record is not what was signed before.
         2. The record, or its chosen entries with their proofs.
         3. What the record speaks of: signed heads, certificates, papers and the facts of forms,
            results, pictures.
@@ -102,6 +103,8 @@ class Builder:
                 "not be signed. Give the passphrase that the keys are encrypted with "
                 "(ZONEDOCKET_SEAL_PASSPHRASE)."
             )
+        if self._order.signer is not None:
+            self._order.agreement.insist_on(self._conn, self._order.meet, self._head)
 
     def _add(self, path: str, content: bytes | Iterable[bytes]) -> None:
         parts = (content,) if isinstance(content, bytes) else content
@@ -118,7 +121,7 @@ class Builder:
         """The heads that were signed, and the present one; of a part those it needs, proved."""
         kept = (
             one
-            for one in _all_heads(self._conn, self._order.meet)
+            for one in all_signed_heads(self._conn, self._order.meet)
             if chosen.part is None or one.size in chosen.heads
         )
         roots = {}
@@ -218,7 +221,7 @@ def export_to(conn: Connection, order: Order, place: Place) -> Head:
     """Write an export; the head of the record that it ends with.
 
     NotFound for an unknown meet or entry; Unavailable where the meet has a seal whose key is not at
-    hand.
+    hand, or whose earlier word the record no longer agrees with.
     """
     return Builder(conn, order, place).build()
 
@@ -229,13 +232,6 @@ def _lines_of(chosen: Chosen, order: Order) -> list[str]:
     for one in chosen.withheld:
         lines[one.seq] = one.line_without_body(order.withheld[one.seq])
     return [lines[seq] for seq in chosen.numbers]
-
-
-def _all_heads(conn: Connection, meet: MeetId) -> Iterator[SignedHead]:
-    before = LARGEST
-    while page := signed_heads(conn, meet, before, HEADS_AT_ONCE):
-        yield from page
-        before = page[-1].size
 
 
 def _about(meet: MeetId, manifest: bytes) -> str:
@@ -270,7 +266,8 @@ def _words(conn: Connection, order: Order, head: Head, chosen: Chosen) -> bytes:
     """The README of an export."""
     holds = "the whole record"
     if chosen.part is not None:
-        holds = f"{len(chosen.part)} chosen entries of the record, and what they speak of"
+        entries = counted(len(chosen.part), "chosen entry", "chosen entries")
+        holds = f"{entries} of the record, and what they speak of"
         if chosen.withheld:
             holds += f"; {len(chosen.withheld)} more without what they say, which is of all teams"
     if order.further is not None:

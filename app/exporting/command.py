@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from app.clock import SystemClock
 from app.config import Settings
 from app.ids import MeetId, canonical_id
+from app.plurals import counted
 
 if TYPE_CHECKING:
     from app.store.store import Store
@@ -47,7 +48,7 @@ def export_meet(settings: Settings, meet: str, path: Path) -> str:
             head = store.read_now(lambda conn: export_to(conn, order, place))
     finally:
         store.engines.dispose()  # nothing was started that would have to be stopped
-    return f"Wrote {path}: {head.size} entries, root {head.root}"
+    return f"Wrote {path}: {counted(head.size, 'entry')}, root {head.root}"
 
 
 def _insist_unsealed(store: Store, meet: MeetId) -> None:

@@ -25,7 +25,8 @@ async def get_export(meet: Annotated[ChosenId, Path()], here: Here) -> ZipAnswer
     one ZIP that stands for itself.
     """
     seal = await run_in_threadpool(here.services.seals.of, MeetId(meet))
-    order = Order(MeetId(meet), here.clock.now(), seal.notes)
+    known = here.services.seals.agreement
+    order = Order(MeetId(meet), here.clock.now(), seal.notes, agreement=known)
     async with here.services.of_records:
         file = await here.store.read_apart(lambda conn: write_zip(conn, order))
     return ZipAnswer(file, "record")

@@ -1,8 +1,8 @@
 """What an export is to hold: a meet's whole record, or some of its entries with their proofs.
 
 A part holds besides what its entries cannot be checked without: the seals, the keys that signed,
-and what was erased. Entries whose bodies it is not to hold stand in it without them, proved all the
-same.
+what was erased, and that the record was restored. Entries whose bodies it is not to hold stand in
+it without them, proved all the same.
 """
 
 from __future__ import annotations
@@ -19,12 +19,15 @@ from app.ids import MeetId
 from app.record.kinds import Kind
 from app.record.notes import NoteSigner
 from app.refusals import NotFound
+from app.sealing.rewriting import Agreement
 
 DECIDED = (Kind.PROTEST_DECIDED, Kind.APPEAL_DECIDED)
 SPOKEN_OF = (Kind.PAPER_SEALED, Kind.PICTURE_ADDED, Kind.ANNOUNCEMENT, Kind.RULING, *DECIDED)
 REVOKING = (Kind.KEY_REVOKED, Kind.LEFT, Kind.LINK_REVOKED, Kind.PIN_CLEARED)
 """What revokes a device's key: somebody's word, or that its session ended."""
-NEEDED = (Kind.SEAL_MADE, Kind.KEY_REGISTERED, Kind.ERASED, *REVOKING)
+ALWAYS = frozenset({Kind.SEAL_MADE, Kind.RECORD_RESTORED})
+"""Without these nobody can check a part: what seals, and which printed heads are not led to."""
+NEEDED = (*sorted(ALWAYS), Kind.KEY_REGISTERED, Kind.ERASED, *REVOKING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +46,8 @@ class Further:
 class Order:
     """An export that somebody asks for: of which meet, when, signed by whom, and of which entries;
     all of them where none are named. A part may have a further file beside them, and further
-    entries without their bodies: by their numbers what it says of each instead.
+    entries without their bodies: by their numbers what it says of each instead. Before anything is
+    signed the record is held against what was signed before, as far as `agreement` has not done it.
     """
 
     meet: MeetId
@@ -52,6 +56,7 @@ class Order:
     entries: frozenset[int] | None = None
     further: Further | None = None
     withheld: Mapping[int, Mapping[str, object]] = field(default_factory=dict)
+    agreement: Agreement = field(default_factory=Agreement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +119,7 @@ def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterato
     """What of other entries belongs to a part of a record."""
     keys = {key for one in part for key in _keys_that_signed(one.body)}
     of_keys = [one for one in others if not keys.isdisjoint(_keys_in(one))]
-    yield from (one for one in others if one.kind is Kind.SEAL_MADE)
+    yield from (one for one in others if one.kind in ALWAYS)
     yield from of_keys
     about = [*part, *of_keys]
     bodiless = {one.seq for one in about if one.text is None}

@@ -7,6 +7,7 @@ else a document holds goes to the library for RFC 8785; a property test holds th
 
 from __future__ import annotations
 
+from hashlib import sha256
 from typing import Any
 
 import rfc8785
@@ -27,6 +28,11 @@ def canonical(document: Any) -> bytes:
     except _NotPlain:
         return rfc8785.dumps(document)
     return to_json(ordered)
+
+
+def digest_of(document: Any) -> str:
+    """The SHA-256 of a document's RFC 8785 form, in hex."""
+    return sha256(canonical(document)).hexdigest()
 
 
 def _in_order(value: Any) -> Any:

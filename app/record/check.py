@@ -9,7 +9,7 @@ so, when, by whom and for what. Where none does, it was taken away.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -41,7 +41,8 @@ class Checked:
     """What a check found: the head it computed, and every mismatch with its place.
 
     `head_root` is the root that the export itself says, None where it has no head; `erased` how
-    many bodies are missing that an erasure names, `erasures` what the record says of them.
+    many bodies are missing that an erasure names, `erasures` what the record says of them; `roots`
+    are those over as many first entries as was asked for.
     """
 
     size: int = 0
@@ -50,14 +51,17 @@ class Checked:
     erased: int = 0
     erasures: list[Erasure] = field(default_factory=list)
     mismatches: list[str] = field(default_factory=list)
+    roots: dict[int, str] = field(default_factory=dict)
 
     @property
     def is_good(self) -> bool:
         return not self.mismatches
 
 
-def check_lines(lines: Iterable[str]) -> Checked:
-    """Check an export line by line; nothing in it makes this raise."""
+def check_lines(lines: Iterable[str], sizes: Collection[int] = ()) -> Checked:
+    """Check an export line by line; nothing in it makes this raise. The roots over so many first
+    entries as `sizes` says are kept.
+    """
     checked, frontier, head = Checked(), Frontier(), None
     meet: str | None = None
     bare: dict[int, str] = {}
@@ -75,6 +79,8 @@ def check_lines(lines: Iterable[str]) -> Checked:
             checked.mismatches.append(f"line {number}: this is no entry")
             continue
         frontier = frontier.grow(leaf_hash(entry.encode("utf-8", "surrogatepass")))
+        if frontier.size in sizes:
+            checked.roots[frontier.size] = frontier.root.hex()
         facts = _read_line(entry)
         if not isinstance(facts, dict):
             checked.mismatches.append(f"line {number}: the entry cannot be read")

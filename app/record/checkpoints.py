@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,6 +13,7 @@ from app.record.tables import checkpoints
 
 PAGE = 100
 LARGEST = 2**53
+READ_AT_ONCE = 1_000
 
 _BEFORE = (
     select(checkpoints.c.size, checkpoints.c.root, checkpoints.c.made_at, checkpoints.c.note)
@@ -41,3 +43,11 @@ def signed_heads(conn: Connection, meet_id: MeetId, before: int, most: int) -> l
     asked = {"meet": meet_id, "before": before, "most": most}
     rows = conn.execute(_BEFORE, asked)
     return [SignedHead(row.size, row.root, row.made_at, row.note) for row in rows]
+
+
+def all_signed_heads(conn: Connection, meet_id: MeetId) -> Iterator[SignedHead]:
+    """All heads of a meet that were signed, largest first, read a page at a time."""
+    before = LARGEST
+    while page := signed_heads(conn, meet_id, before, READ_AT_ONCE):
+        yield from page
+        before = page[-1].size

@@ -72,11 +72,12 @@ class Kind(StrEnum):
     KEY_REVOKED = "key revoked"
     DECISION_SIGNED = "decision signed"
     ERASED = "erased"
+    RECORD_RESTORED = "record restored"
 
 
 STILL_WRITTEN = frozenset(
     {
-        *(Kind.ERASED, Kind.SEAL_MADE, Kind.PAPER_SEALED),
+        *(Kind.ERASED, Kind.SEAL_MADE, Kind.PAPER_SEALED, Kind.RECORD_RESTORED),
         *(Kind.LINK_ISSUED, Kind.LINK_REVOKED, Kind.JOINED, Kind.LEFT),
         *(Kind.PIN_REFUSED, Kind.PIN_CLEARED, Kind.KEY_REVOKED),
     }
@@ -157,4 +158,8 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.KEY_REVOKED: KindFacts("A device's key was revoked.", DESK),
     Kind.DECISION_SIGNED: KindFacts("A decision was signed by one more official.", COURT),
     Kind.ERASED: KindFacts("Personal data was erased.", DESK),
+    Kind.RECORD_RESTORED: KindFacts(
+        "The record was restored from a copy: what was done after that was taken is not in it.",
+        DESK,
+    ),
 }

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, bindparam, select
 
 from app.ids import MeetId
+from app.plurals import counted
 from app.record.merkle import (
     EMPTY_ROOT,
     Span,
@@ -109,7 +110,7 @@ def prove_inclusion(conn: Connection, meet_id: MeetId, seq: int, size: int | Non
     """
     size = _known_size(conn, meet_id, size)
     if not 0 < seq <= size:
-        raise NotFound(f"The record's head of {size} entries has no entry {seq}.")
+        raise NotFound(f"The record's head of {counted(size, 'entry')} has no entry {seq}.")
     (leaf,) = leaf_hashes(conn, meet_id, Span(seq - 1, seq))
     path = _roots(conn, meet_id, inclusion_spans(seq - 1, size))
     root = root_from_inclusion(seq - 1, size, leaf, path)
@@ -125,7 +126,7 @@ def prove_consistency(
     """
     later = _known_size(conn, meet_id, later)
     if not 0 < earlier <= later:
-        raise NotFound(f"The record's head of {later} entries extends none of {earlier}.")
+        raise NotFound(f"The record's head of {counted(later, 'entry')} extends none of {earlier}.")
     path = _roots(conn, meet_id, consistency_spans(earlier, later))
     # Where the path does not tell the earlier root, the earlier tree is a complete one.
     told = earlier & (earlier - 1) and earlier != later
@@ -139,7 +140,7 @@ def _known_size(conn: Connection, meet_id: MeetId, size: int | None) -> int:
     if not grown:  # making a meet is its record's first entry
         raise NotFound("There is no such meet.")
     if size is not None and not 0 < size <= grown:
-        raise NotFound(f"The record has {grown} entries, and so no head of {size}.")
+        raise NotFound(f"The record has {counted(grown, 'entry')}, and so no head of {size}.")
     return grown if size is None else size
 
 

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, and_, bindparam, select
 
 from app.ids import MeetId, OfficialId
 from app.record.kinds import Kind
-from app.record.log import Head
+from app.record.log import Head, commitment
 from app.record.merkle import EMPTY_ROOT
 from app.record.tables import record_bodies, record_entries, record_heads
 from app.store.rows import AnyRow
@@ -32,7 +32,7 @@ _AFTER = (
     .limit(bindparam("most"))
 )
 _ABOUT = (
-    select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.body)
+    select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
     .outerjoin(
         record_bodies,
         and_(
@@ -83,6 +83,14 @@ class Made:
     body: Mapping[str, Any] | None
 
 
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """An entry's place, and its body as far as it is what the entry commits to."""
+
+    seq: int
+    body: Mapping[str, Any] | None
+
+
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The record's size and root; an empty one for a meet that has none."""
     row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
@@ -93,6 +101,25 @@ def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -
     """The entries of this kind about a subject, first to last."""
     asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
     return [_made(row) for row in conn.execute(_ABOUT, asked)]
+
+
+def committed_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Sound]:
+    """The same, with a body only where it is what its entry commits to; nothing in them raises."""
+    asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
+    rows = conn.execute(_ABOUT, asked)
+    return [Sound(row.seq, committed_body(row.entry, row.salt, row.body)) for row in rows]
+
+
+def committed_body(entry: str, salt: bytes | None, text: str | None) -> Mapping[str, Any] | None:
+    """What a body says; None where it was erased, or is not what the entry commits to."""
+    if salt is None or text is None:
+        return None
+    try:
+        told = json.loads(entry)["commitment"]
+        body = json.loads(text) if commitment(salt, text.encode()) == told else None
+    except (ValueError, KeyError, TypeError):
+        return None
+    return body if isinstance(body, dict) else None
 
 
 def _made(row: AnyRow) -> Made:

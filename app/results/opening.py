@@ -12,13 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from hashlib import sha256
 
 from sqlalchemy import insert
 
 from app.ids import AnnouncementId, DecisionId, HeatId, TeamId, WindowId, new_id
 from app.meets.queries import MeetFacts
-from app.record.canonical import canonical
+from app.record.canonical import digest_of
 from app.results.one_round import leads_on
 from app.results.pending import advised_before
 from app.results.queries import RestsOn, announced_in_round, rests_on, says_the_same
@@ -114,7 +113,7 @@ def _digest(heat_id: HeatId, now: RestsOn, decided: Decided) -> str:
     stated = [loaded, now.rulings, now.run, now.setting, now.lots, others]
     if now.not_held:  # digests of before knew of no such heats
         stated.append(now.not_held)
-    return sha256(canonical(stated)).hexdigest()
+    return digest_of(stated)
 
 
 def open_what_was_told_before(

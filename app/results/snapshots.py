@@ -15,6 +15,7 @@ from app.clock import in_zone
 from app.ids import AnnouncementId, OfficialId
 from app.meets.queries import MeetFacts
 from app.meets.wire import HeatOut
+from app.record.canonical import digest_of
 from app.results.announcement_wire import AnnouncementIn, AnnouncementOut, SnapshotWindow
 from app.results.changes import Changes, changes
 from app.results.opening import (
@@ -128,9 +129,12 @@ def _without_its_end(window: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def recorded(out: AnnouncementOut, signed: Signed) -> dict[str, Any]:
-    """What the record keeps of an announcement: what was signed, and what the storing added."""
+    """What the record keeps of an announcement: what was signed, what the storing added, and the
+    digest of all that it tells.
+    """
     added = {"announced_at", "announced_at_local", "entered_at", "windows"}
-    return {**signed.body, **out.model_dump(mode="json", include=added)}
+    told = out.model_dump(mode="json", include=added)
+    return {**signed.body, **told, "facts_sha256": digest_of(out.snapshot())}
 
 
 class _Since(NamedTuple):

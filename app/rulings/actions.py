@@ -8,15 +8,17 @@ replaces; the disqualification of the replaced ruling is then set aside.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import bindparam, insert, select, update
 
-from app.access.pen import Pen
+from app.access.pen import Pen, Signed
 from app.access.queries import Caller, official_row
 from app.ids import CaseId, DisqualificationId, ReportId, RulingId, new_id
 from app.meets.queries import MeetFacts, meet_facts
+from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NeedsWord, OwnReport, RoleMissing, Stale, StateConflict
 from app.reports.grouping import close_case, settle_lane
@@ -106,9 +108,16 @@ def rule_on(
             _disqualify(unit, made)
         close_case(unit, case_id)
         out = ruling_out(unit.conn, unit.meet_id, ruling_id)
-        return Done(Put(out, created=True), Deed(Kind.RULING, ruling_id, signed.body))
+        return Done(Put(out, created=True), Deed(Kind.RULING, ruling_id, _recorded(signed, form)))
 
     return act
+
+
+def _recorded(signed: Signed, form: Mapping[str, Any]) -> dict[str, Any]:
+    """What the record keeps of a ruling: what was signed, and the digest of all that its form is
+    drawn from.
+    """
+    return {**signed.body, "facts_sha256": digest_of(form)}
 
 
 def _insist_same(known: AnyRow, unit: Unit, case_id: CaseId, caller: Caller, content: str) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.pen import how_signed, statement_digest
+from app.access.pen import how_signed
 from app.clock import in_zone
 from app.forms.infringement_form import (
     FormFacts,
@@ -29,6 +29,8 @@ from app.forms.record_head import UNKNOWN_HEAD
 from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
+from app.record.canonical import digest_of
+from app.record.kinds import Kind
 from app.reports.queries import reports_of_case
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
@@ -44,7 +46,7 @@ from app.rulings.reported import (
 )
 from app.rulings.returns import returns_of
 from app.rulings.wire import Verdict
-from app.sealing.told import Told, Wanted, acts_signed
+from app.sealing.told import Kept, Told, Wanted, acts_signed
 from app.store.rows import AnyRow
 
 NO_ONE_ZONE = "No zone is drawn: the reports do not name one take-over."
@@ -135,7 +137,7 @@ def as_signed(stored: Mapping[str, Any]) -> dict[str, Any]:
 
 def form_digest(stored: Mapping[str, Any]) -> str:
     """The SHA-256 of a form's facts (RFC 8785), as it is signed."""
-    return statement_digest(as_signed(stored))
+    return digest_of(as_signed(stored))
 
 
 def as_told(stored: Mapping[str, Any]) -> FormFacts:
@@ -171,7 +173,20 @@ def ruling_told(
         printed_at=in_zone(now, facts.time_zone),
     )
     acts = acts_signed(f"Ruling on case {facts.case_number}", form.signatures)
-    return Told(form, acts, facts.place, facts.time_zone)
+    kept = kept_of_ruling(ruling_id, stored)
+    return Told(form, acts, facts.place, facts.time_zone, kept)
+
+
+def kept_of_ruling(ruling_id: RulingId, stored: StoredForm) -> Kept:
+    """What was fixed when a ruling was signed."""
+    return Kept(
+        act=ruling_id,
+        kind=Kind.RULING,
+        about=ruling_id,
+        statement_sha256=stored.statement_digest,
+        facts=stored.facts,
+        form_sha256=form_digest,
+    )
 
 
 def _what_came_later(

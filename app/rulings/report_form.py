@@ -15,11 +15,16 @@ from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.reports.queries import case_row, report_out
 from app.reports.wire import ReportOut
-from app.rulings.form import bib_of
-from app.rulings.queries import decided_on, ruling_in_words, ruling_out, rulings_of_case
+from app.rulings.form import as_told, bib_of, kept_of_ruling
+from app.rulings.queries import (
+    StoredForm,
+    decided_on,
+    ruling_in_words,
+    rulings_of_case,
+    stored_form,
+)
 from app.rulings.reported import report_on_form, revoked_on_form, zone_note, zone_pictures
 from app.rulings.returns import returns_of
-from app.rulings.wire import RulingOut
 from app.sealing.told import Act, Told, Wanted
 
 
@@ -38,10 +43,12 @@ def _told(
     report = report_out(conn, meet.id, report_id)
     rulings = rulings_of_case(conn, meet.id, CaseId(report.case))
     form = _form(conn, meet, report, rulings, now)
-    acts = [_written(form)]
+    acts, kept = [_written(form)], None
     if rulings:
-        acts.append(_ruled(conn, meet, ruling_out(conn, meet.id, rulings[-1])))
-    return Told(form, tuple(acts), meet.venue, meet.time_zone)
+        stored = stored_form(conn, meet.id, rulings[-1])
+        acts.append(_ruled(conn, meet, rulings[-1], stored))
+        kept = kept_of_ruling(rulings[-1], stored)
+    return Told(form, tuple(acts), meet.venue, meet.time_zone, kept)
 
 
 def _form(
@@ -108,17 +115,18 @@ def _written(form: ReportForm) -> Act:
     )
 
 
-def _ruled(conn: Connection, meet: MeetFacts, ruling: RulingOut) -> Act:
-    how = how_signed(conn, meet.id, "ruling", ruling.id, meet.time_zone)
-    signed = f"signed {in_zone(ruling.ruled_at, meet.time_zone)}: {how}"
-    digest = ruling.statement_digest
+def _ruled(conn: Connection, meet: MeetFacts, ruling_id: RulingId, stored: StoredForm) -> Act:
+    """The ruling as its own form tells it, which is held against what was signed."""
+    told, digest = as_told(stored.facts), stored.statement_digest
+    how = how_signed(conn, meet.id, "ruling", ruling_id, meet.time_zone)
+    signed = f"signed {told.ruled_at}: {how}"
+    said = f"{told.ruling_verdict}, {told.effect}"
     return Act(
-        f"{ruling.official_name}, head official",
-        f"Ruling: {ruling.verdict.value}, {ruling.effect}; {signed}. SHA-256 of the statement: "
-        f"{digest}",
+        f"{told.ruled_by}, head official",
+        f"Ruling: {said}; {signed}. SHA-256 of the statement: {digest}",
         HEAD_OFFICIAL,
         (
-            f"{ruling.official_name}: {ruling.verdict.value}, {ruling.effect}",
+            f"{told.ruled_by}: {said}",
             signed,
             f"digest {group_digest(digest)}",
         ),

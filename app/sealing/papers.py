@@ -3,10 +3,12 @@
 1. Gather what the paper tells, and the head of the record as it is then.
 2. Where the last edition tells just that, it is given out; unless it lacks a time stamp that an
    authority may give by now.
-3. Draw it with the head, signed, and seal it for everybody whose act it tells, first to last. Where
-   the last edition tells the same and only lacks later signatures, they are added to its own bytes:
+3. Sign the head, and hold against the record what goes under a seal: what was fixed when an act was
+   signed, and the bytes of the last edition where later signatures are added to them.
+4. Draw it with the head, and seal it for everybody whose act it tells, first to last. Where the
+   last edition tells the same and only lacks later signatures, they are added to its own bytes:
    whoever holds the earlier file can see that the new one begins with it.
-4. Keep it, together with its entry in the record: what is not on record was not issued here. Where
+5. Keep it, together with its entry in the record: what is not on record was not issued here. Where
    somebody has kept another edition since 1, begin again: theirs may tell what is newer.
 """
 
@@ -32,11 +34,12 @@ from app.forms.level import Level
 from app.forms.paper import Paper
 from app.forms.record_head import PrintedHead
 from app.ids import MeetId
-from app.record.canonical import canonical
+from app.record.canonical import digest_of
 from app.record.log import Head
 from app.record.queries import head_of
 from app.refusals import Unavailable
 from app.sealing.actions import SERVER, SealedPaper, keep_paper
+from app.sealing.as_signed import insist_as_sealed, insist_as_signed
 from app.sealing.queries import Place, last_edition
 from app.sealing.seals import OpenSeal, Seals
 from app.sealing.told import Act, Facts, Told, Wanted
@@ -124,10 +127,19 @@ def _given_out(
     ):
         return bytes(seen.last.content)  # 2
     seal = seals.of(meet)
-    head = PrintedHead(seen.head.size, seen.head.root, seals.signed(meet, seen.head))
+    head = PrintedHead(seen.head.size, seen.head.root, seals.signed(meet, seen.head))  # 3
     drawing = partial(wanted.draw, replace(seen.told.facts, head=head), paper)
-    made = _as_kept(seen, _make(seal, seen, drawing, now), seal)  # 3
-    return store.act_now(meet, SERVER, keep_paper(place, made))  # 4
+    store.read_now(lambda conn: _insist_on_record(conn, meet, seen))
+    made = _as_kept(seen, _make(seal, seen, drawing, now), seal)  # 4
+    return store.act_now(meet, SERVER, keep_paper(place, made))  # 5
+
+
+def _insist_on_record(conn: Connection, meet: MeetId, seen: _Seen[Facts]) -> None:
+    """NotAsSigned where the record does not tell of what is to be sealed."""
+    if seen.told.kept is not None:
+        insist_as_signed(conn, meet, seen.told.kept)
+    if seen.last is not None and seen.only_lacks_seals:
+        insist_as_sealed(conn, meet, seen.last)
 
 
 def _make(
@@ -164,7 +176,7 @@ def _as_kept(seen: _Seen[Facts], made: tuple[bytes, Level], seal: OpenSeal) -> S
     document, (content, level) = seen.document, made
     return SealedPaper(
         facts=document,
-        facts_sha256=sha256(canonical(document)).hexdigest(),
+        facts_sha256=digest_of(document),
         content=content,
         sha256=sha256(content).hexdigest(),
         seal=seal.seal,

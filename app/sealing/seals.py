@@ -39,7 +39,7 @@ from app.sealing.actions import (
 )
 from app.sealing.key_store import KeyStore, Locked, record_key
 from app.sealing.queries import seal_in_use, signed_head
-from app.sealing.rewriting import Agreement
+from app.sealing.rewriting import Agreement, rewritten
 from app.sealing.stamping import Stamping
 from app.sealing.wire import SealOut
 from app.store.store import Store
@@ -72,11 +72,6 @@ ANOTHER = (
 NO_EVIDENCE = (
     "The file that ZONEDOCKET_TIMESTAMP_EVIDENCE names cannot be used, so nothing can be sealed. "
     "The server's log says why; all else goes on."
-)
-REWRITTEN = (
-    "The record no longer agrees with a head of it that was signed before, so nothing is sealed. "
-    "Somebody has changed the database. Keep it as it is, and have it looked at: an export and any "
-    "printed sheet show from which entry on."
 )
 
 
@@ -122,11 +117,6 @@ def note_key(key: SealingKey, meet: MeetId) -> NoteKey:
     return NoteKey(origin_of(meet), record_key(key, meet))
 
 
-def _rewritten(meet: MeetId, head: Head) -> Unavailable:
-    log.error("the record of meet %s is not what was signed, at or before %d", meet, head.size)
-    return Unavailable(REWRITTEN)
-
-
 class Seals:
     """The meets' seals, as this process uses them."""
 
@@ -134,7 +124,7 @@ class Seals:
         self._store = store
         self._keys = keys
         self._stamping = stamping or Stamping()
-        self._agreement = Agreement()
+        self.agreement = Agreement()
         self._open: dict[MeetId, OpenSeal] = {}
 
     def of(self, meet: MeetId) -> OpenSeal:
@@ -198,15 +188,14 @@ class Seals:
         cannot seal, or the record's entries do not lead to this head, and to the newest before it
         that was signed.
         """
-        if not self._store.read_now(lambda conn: self._agreement.holds(conn, meet, head)):
-            raise _rewritten(meet, head)
+        self._store.read_now(lambda conn: self.agreement.insist_on(conn, meet, head))
         known = self._store.read_now(lambda conn: signed_head(conn, meet, head.size))
         if known is None:
             body = checkpoint(meet, head.size, head.root, self._store.clock.now()).body
             note = self.of(meet).notes.sign_note(body)
             known = self._store.act_now(meet, SERVER, keep_checkpoint(head, note))
         if known.root != head.root:
-            raise _rewritten(meet, head)
+            raise rewritten(meet, head)
         return known.note
 
     def sign_present_head(self, meet: MeetId) -> None:

@@ -7,7 +7,7 @@ record.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -23,6 +23,7 @@ from app.forms.remedy_paper import RemedyPaper
 from app.forms.report_form import ReportForm
 from app.forms.result_sheet import ResultSheet
 from app.forms.signature_section import Signature
+from app.record.kinds import Kind
 
 Facts = TypeVar("Facts", InfringementForm, RemedyPaper, ReportForm, ResultSheet)
 
@@ -41,13 +42,32 @@ class Act:
 
 
 @dataclass(frozen=True, slots=True)
+class Kept:
+    """What was fixed when an act was signed, as it is stored now, and where the record tells of it.
+
+    `act` is the id of what was signed, `kind` and `about` are the record's entry and its subject;
+    `form_sha256` reckons the part of the facts that the statement names, None where it names none.
+    """
+
+    act: str
+    kind: Kind
+    about: str
+    statement_sha256: str
+    facts: Mapping[str, Any]
+    form_sha256: Callable[[Mapping[str, Any]], str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Told(Generic[Facts]):
-    """What a paper tells: its facts, and for whose acts it is sealed, first to last."""
+    """What a paper tells: its facts, and for whose acts it is sealed, first to last; and what it
+    was drawn from, where that was fixed when the act was signed.
+    """
 
     facts: Facts
     acts: tuple[Act, ...]
     place: str
     time_zone: str
+    kept: Kept | None = None
 
     @property
     def document(self) -> dict[str, Any]:

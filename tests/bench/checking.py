@@ -23,7 +23,6 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
 
-from app.access.pen import statement_digest
 from app.clock import rfc3339
 from app.exporting import building
 from app.exporting.building import export_to
@@ -33,7 +32,7 @@ from app.exporting.wanted import Order
 from app.forms.form_facts import InfringementForm
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
-from app.record.canonical import canonical
+from app.record.canonical import canonical, digest_of
 from app.record.kinds import Kind
 from app.record.log import commitment
 from app.record.merkle import Frontier, leaf_hash
@@ -113,7 +112,7 @@ class _Done:
             return self._text
         shown_at = rfc3339(at - timedelta(microseconds=number))
         statement = {**self._body["statement"], "shown_at": shown_at}
-        told = {"statement": statement, "statement_sha256": statement_digest(statement)}
+        told = {"statement": statement, "statement_sha256": digest_of(statement)}
         return canonical({**self._body, **told}).decode()
 
 

@@ -26,6 +26,7 @@ from tests.erasing.played import (
 from tests.forms.pdf_reading import read_text
 from tests.pictures.photographs import a_photograph
 from tests.running import Service, a_service
+from tests.sealing.changing import put, stored
 
 RUNNER, OTHER, UMPIRE = "Mira Bollard-Ness", "Ines Kompass", "Bo Halyárd"
 WHY = ("--because", "asked for it", "--by", "the organiser")
@@ -205,3 +206,17 @@ def test_a_name_is_erased_from_wherever_it_can_stand(
                 if address in now or "/papers/" not in address:  # those that told it are gone
                     assert now[address].status_code == before, (address, now[address].text)
             assert checks(again.meet)
+
+
+def test_a_form_is_sealed_as_the_erasure_left_it_and_not_otherwise(erased: Any) -> None:
+    story: Story = erased("--official", "umpire")
+    meet = story.meet
+    told = meet.referee.get(f"protests/{story.protest['id']}").json()
+    decision = told["decision"]["id"]
+    address = f"decisions/{decision}/form.pdf"
+    assert "erased on" in read_text(meet.referee.get(address).content)
+    facts = dict(stored(meet, "decisions", decision)["form_facts"])
+    put(meet, "decisions", decision, form_facts={**facts, "verdict": "upheld"})
+    a_problem(meet.referee.get(address, params={"paper": "letter"}), 503, "not-as-signed")
+    put(meet, "decisions", decision, form_facts=facts)
+    assert meet.referee.get(address, params={"paper": "letter"}).status_code == 200

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from sqlalchemy import Connection, select, text, update
+from sqlalchemy import Connection, delete, select, text, update
 
 from app.access.who_may import MEET, WHO_MAY, WHO_READS_PAPER
 from app.forms.paper import Paper
@@ -23,7 +23,7 @@ from app.record.canonical import canonical
 from app.record.merkle import Frontier, leaf_hash
 from app.record.notes import VerifierKey, open_note
 from app.record.queries import FeedEntry, entries_after, export_lines, head_of
-from app.record.tables import GUARDS, record_entries, record_heads
+from app.record.tables import GUARDS, record_bodies, record_entries, record_heads
 from app.refusals import Unavailable
 from app.roles import Role
 from app.rulings.report_form import report_form
@@ -277,13 +277,13 @@ GUARD = "record_entries_refuse_update"
 
 
 @contextmanager
-def no_guard(conn: Connection) -> Iterator[None]:
+def no_guard(conn: Connection, guard: str = GUARD) -> Iterator[None]:
     """What whoever owns the database can do: the record's entries can be changed meanwhile."""
     engine = conn.dialect.name
-    dropped = f"DROP TRIGGER {GUARD}" + (" ON record_entries" if engine == "postgresql" else "")
+    dropped = f"DROP TRIGGER {guard}" + (" ON record_entries" if engine == "postgresql" else "")
     conn.execute(text(dropped))
     yield
-    conn.execute(text(GUARDS[engine][GUARD]))
+    conn.execute(text(GUARDS[engine][guard]))
 
 
 def rewrite(meet: MeetAtHand, seq: int) -> None:
@@ -300,16 +300,20 @@ def rewrite(meet: MeetAtHand, seq: int) -> None:
                 this = mine & (record_entries.c.seq == seq)
                 conn.execute(update(record_entries).where(this).values(entry=entry))
             frontier = frontier.grow(leaf_hash(entry.encode()))
-        conn.execute(
-            update(record_heads)
-            .where(record_heads.c.meet_id == meet.id)
-            .values(
-                size=frontier.size,
-                root=frontier.root.hex(),
-                frontier=[one.hex() for one in frontier.roots],
-            )
-        )
+        put_head(conn, meet, frontier)
     engines.dispose()
+
+
+def put_head(conn: Connection, meet: MeetAtHand, frontier: Frontier) -> None:
+    conn.execute(
+        update(record_heads)
+        .where(record_heads.c.meet_id == meet.id)
+        .values(
+            size=frontier.size,
+            root=frontier.root.hex(),
+            frontier=[one.hex() for one in frontier.roots],
+        )
+    )
 
 
 @pytest.mark.parametrize("is_started_anew", [True, False])
@@ -324,7 +328,7 @@ def test_a_record_that_was_rewritten_behind_its_signed_head_seals_nothing(
     rewrite(meet, seq if seq > 0 else int(newest.splitlines()[1]))
     if is_started_anew:
         seals = meet.service.app.state.services.seals
-        seals._agreement = type(seals._agreement)()
+        seals.agreement = type(seals.agreement)()
     told = a_problem(
         meet.referee.get(f"rulings/{ruling['id']}/form.pdf", params={"paper": "letter"}),
         503,
@@ -332,6 +336,46 @@ def test_a_record_that_was_rewritten_behind_its_signed_head_seals_nothing(
     )
     assert "changed the database" in told["detail"]
     assert meet.service.http.get(f"/api/meets/{meet.id}/record/checkpoint").text == newest
+
+
+def cut_off(meet: MeetAtHand, size: int) -> None:
+    """Take the record back to its first entries, as if nothing had been done since."""
+    engines = open_engines(meet.service.database_url)
+    store, ident = meet.service.store, MeetId(meet.id)
+    frontier = Frontier()
+    for one in store.read_now(lambda conn: entries_after(conn, ident, 0, size)):
+        frontier = frontier.grow(leaf_hash(one.entry.encode()))
+    gone = (record_entries.c.meet_id == meet.id) & (record_entries.c.seq > size)
+    told = (record_bodies.c.meet_id == meet.id) & (record_bodies.c.seq > size)
+    with (
+        engines.writing.connect() as conn,
+        conn.begin(),
+        no_guard(conn, "record_entries_refuse_delete"),
+    ):
+        conn.execute(delete(record_bodies).where(told))
+        conn.execute(delete(record_entries).where(gone))
+        put_head(conn, meet, frontier)
+    engines.dispose()
+
+
+@pytest.mark.parametrize("spoil", ["rewritten", "cut off"])
+def test_nothing_is_exported_of_a_record_that_is_not_what_was_signed(
+    meet: MeetAtHand, spoil: str
+) -> None:
+    """An export would be signed as a whole."""
+    ruling = a_ruled_case(meet)
+    form(meet, ruling)
+    assert meet.referee.get("record.zip").status_code == 200
+    if spoil == "rewritten":
+        rewrite(meet, 3)
+        meet.service.app.state.services.seals.agreement = rewriting.Agreement()
+    else:
+        newest = meet.service.http.get(f"/api/meets/{meet.id}/record/checkpoint").text
+        cut_off(meet, int(newest.splitlines()[1]) - 1)
+    told = a_problem(meet.referee.get("record.zip"), 503, "unavailable")
+    assert "changed the database" in told["detail"]
+    address = f"rulings/{ruling['id']}/form.pdf"
+    a_problem(meet.referee.get(address, params={"paper": "letter"}), 503, "unavailable")
 
 
 def test_what_was_found_to_be_as_signed_is_not_read_again(

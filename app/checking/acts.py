@@ -1,0 +1,32 @@
+"""Is what was fixed when an act was signed still there, and as the record tells it?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sqlalchemy import Connection
+
+from app.checking.account import Account
+from app.checking.queries import all_kept, subjects_of
+from app.record.kinds import Kind
+from app.sealing.as_signed import is_as_signed
+
+IN_WORDS = {
+    Kind.RULING: "ruling",
+    Kind.PROTEST_DECIDED: "decision",
+    Kind.APPEAL_DECIDED: "decision",
+    Kind.ANNOUNCEMENT: "announcement",
+}
+
+
+def acts_amiss(conn: Connection, account: Account) -> Iterator[str]:
+    """Rulings, decisions and announcements that are gone, or are not as they were signed."""
+    found: set[str] = set()
+    for kept in all_kept(conn, account.meet):
+        account.held["signed act"] += 1
+        found.add(kept.act)
+        if not is_as_signed(conn, account.meet, kept):
+            yield f"the {IN_WORDS[kept.kind]} {kept.act}: it is not what the record says was signed"
+    for kind in (Kind.RULING, Kind.ANNOUNCEMENT):
+        for ident in sorted(subjects_of(conn, account.meet, kind) - found):
+            yield f"the {IN_WORDS[kind]} {ident}: the record tells of it, and it is not there"

@@ -1,0 +1,16 @@
+"""Numbers of things in plain words: “1 entry”, “3 entries”."""
+
+from __future__ import annotations
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """The number with the word in its form for it: `many`, or the regular one, but for one."""
+    if number == 1:
+        return f"1 {one}"
+    regular = f"{one[:-1]}ies" if one.endswith("y") else f"{one}s"
+    return f"{number} {many or regular}"
+
+
+def agreeing(number: int, one: str, one_does: str, many_do: str) -> str:
+    """The same with its verb: “1 entry agrees”, “3 entries agree”."""
+    return f"{counted(number, one)} {one_does if number == 1 else many_do}"

@@ -1,0 +1,1 @@
+"""Checking a database against its records."""
