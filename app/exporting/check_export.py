@@ -902,6 +902,22 @@ def listed(value: Any) -> List[Any]:
 STARTS = ("heat started", "heat held back", "heat not held")
 WITHHELD = frozenset({*STARTS, "announcement", "announcement time corrected"})
 """Entries that tell of all teams."""
+PLAIN_WORDS = r'"([ !#-\[\]-~]*)"'
+EVERYDAY = re.compile(
+    rf'\{{"actor":{PLAIN_WORDS},"at":{PLAIN_WORDS},"commitment":{PLAIN_WORDS},"kind":{PLAIN_WORDS},'
+    rf'"meet":{PLAIN_WORDS},"seq":(0|[1-9][0-9]{{0,14}}),"subject":{PLAIN_WORDS}\}}'
+)
+"""An entry whose words are plain ASCII, with nothing escaped: it stands in its canonical form."""
+
+
+def read_entry(text: str) -> Any:
+    """What an entry says; Unfit where it is not in its canonical form."""
+    told = EVERYDAY.fullmatch(text)
+    if told is None:
+        return read_canonical(text)
+    actor, at, commitment, kind, meet, seq, subject = told.groups()
+    words = {"actor": actor, "at": at, "commitment": commitment, "kind": kind, "meet": meet}
+    return {**words, "seq": int(seq), "subject": subject}
 
 
 class RecordReader:
@@ -992,7 +1008,7 @@ class RecordReader:
         record.entries += 1
         if not self.part:
             record.tree.grow(data)
-        facts = read_canonical(text)
+        facts = read_entry(text)
         seq = facts.get("seq") if isinstance(facts, dict) else None
         if not isinstance(seq, int) or set(facts) != ENTRY_FIELDS or isinstance(seq, bool):
             raise Unfit("this entry has not the fields that an entry has")

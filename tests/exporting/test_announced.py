@@ -25,10 +25,10 @@ from app.exporting.check_export import (
     read_aloud,
 )
 from app.ids import CorrectionId, OfficialId
-from app.results import wire
+from app.results import announcement_wire as wire
+from app.results.announcement_wire import AnnouncementOut
 from app.results.correction_wire import TimeCorrectionOut
 from app.results.printing import ABOUT_HEADER, LINE_HEADER, as_csv, as_text
-from app.results.wire import AnnouncementOut
 from app.sheets.writing import guard_text
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.tampering import Files, checked, lines_in, of_kind, read_files, remanifest

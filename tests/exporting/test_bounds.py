@@ -16,6 +16,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from app.exporting import check_export
 from app.exporting.check_export import (
@@ -35,11 +37,13 @@ from app.exporting.check_export import (
     paper_name,
     paper_seals,
     read_canonical,
+    read_entry,
     read_json,
 )
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.tampering import (
     Files,
+    Json,
     Line,
     checked,
     head_in,
@@ -315,6 +319,31 @@ def test_more_seals_than_a_meet_has_are_not_looked_at(
 ) -> None:
     monkeypatch.setattr(check_export, "MOST_SEALS", 0)
     assert "more than 0 seals; it was not looked at" in told(checked(whole, credulous=True))
+
+
+WORDS = st.text(max_size=8) | st.sampled_from(["a b", "~", '"', "\\", "\x7f", "\t", "é", ""])
+ENTRIES = st.fixed_dictionaries(
+    {
+        **dict.fromkeys(("actor", "at", "commitment", "kind", "meet", "subject"), WORDS),
+        "seq": st.integers(-3, 2**60) | st.just(2**53) | st.floats(0, 9),
+    }
+)
+
+
+@settings(max_examples=300)
+@given(ENTRIES, st.data())
+def test_an_entry_is_read_as_any_canonical_document_is(entry: Json, data: st.DataObject) -> None:
+    """By the short way as by the long one: the same is read, and the same refused."""
+    text = json.dumps(entry, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    at = data.draw(st.integers(0, len(text)))
+    for one in (text, f"{text[:at]}{data.draw(st.sampled_from(' 0-9a'))}{text[at:]}", text[:at]):
+        try:
+            expected = read_canonical(one)
+        except Unfit:
+            with pytest.raises(Unfit):
+                read_entry(one)
+        else:
+            assert read_entry(one) == expected
 
 
 def a_paper(seq: int, edition: int) -> Entry:

@@ -15,8 +15,8 @@ from app.exporting import check_export
 from app.exporting.check_export import Report
 from app.ids import new_id
 from app.record.kinds import Kind
+from app.results.announcement_wire import AnnouncementOut
 from app.results.printing import as_csv, as_text
-from app.results.wire import AnnouncementOut
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.copies import CopiedMeet, a_copy
 from tests.exporting.sealing import do

@@ -51,7 +51,8 @@ def found(sealed: SealedMeet, whole: Files, key: DeviceKey) -> Callable[..., Rep
             )
             lines += [revoked, signed] if signed_after else [signed, revoked]
             number = lines.index(revoked) + 1
-            an_entry(lines, "erased", {"entries": [number], "keys_revoked": kept}, sealed.meet)
+            gone = {"by": "the meet", "because": "a request", "entries": [number]}
+            an_entry(lines, "erased", {**gone, "keys_revoked": kept}, sealed.meet)
 
         return changed_by_the_keeper(sealed, whole, add)
 
