@@ -1855,7 +1855,7 @@ class Checker:
             raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
         check_paper(pdf, named[0], self.seals, self.openssl)
         if not self._check_printed_heads(pdf):
-            self.without_head.append(name)
+            self.without_head.append(paper_name(entry.body))
 
     def _look_at_heads_of_papers(self) -> None:
         """The head that a paper was sealed with was signed before, so it is among the heads."""
