@@ -2220,7 +2220,9 @@ class Checker:
         there = {
             name.split("/")[1].rpartition(".")[0] for name in self.export.within("announcements")
         }
-        for subject in sorted({*made, *there, *erased}):
+        documents: Dict[str, Dict[str, Any]] = {}
+        subjects = {*made, *there, *erased}
+        for subject in sorted(subjects):
             if subject not in made and subject not in erased:
                 words = "no entry of the record says that this was announced"
                 self.report.mismatch(f"announcements/{subject}", words)
@@ -2229,32 +2231,37 @@ class Checker:
                 name = f"announcements/{subject}.{ending}"
                 if name not in self.export.sizes:
                     self.report.mismatch(name, "this was announced, and the file is missing")
-            self._check_announcement(subject, made.get(subject))
+            document = self._check_announcement(subject, made.get(subject))
+            if document is not None:
+                documents[f"announcements/{subject}.json"] = place_in_heat(document)
+        if len(documents) == len(subjects) and not self.is_part:
+            look_at_which_stands(documents, self.report)
         unkept = erased.keys() - made.keys() - self.kept_results.keys()
         if unkept:
             words = f"of {len(unkept)} nothing was kept when they were erased that they are held by"
             self.report.uncheck("announcements", words)
 
-    def _check_announcement(self, subject: str, entry: Optional[Entry]) -> None:
-        """The document says what was announced, and so table and words, held against it."""
+    def _check_announcement(self, subject: str, entry: Optional[Entry]) -> Optional[Dict[str, Any]]:
+        """The document, where it says what was announced; table and words are held against it."""
         stem = f"announcements/{subject}"
         try:
             document = read_announcement(self.export, f"{stem}.json", subject)
         except Unfit as error:
             self.report.mismatch(f"{stem}.json", str(error))
-            return
+            return None
         job = partial(insist_kept, document, self.kept_results.get(subject, {}))
         if entry is not None:
             job = partial(insist_announced, document, entry)
         found = outcome(job)
         if found is not None:
             self.report.mismatch(f"{stem}.json", str(found))
-            return
+            return None
         for name, insist in ((f"{stem}.csv", insist_table), (f"{stem}.txt", insist_words)):
             if name in self.export.sizes:
                 found = outcome(partial(hold_sheet, self.export, name, insist, document))
                 if found is not None:
                     self.report.mismatch(name, str(found))
+        return document
 
     def _look_at_acts(self) -> None:
         known = Acts(self.record, self.report, self.openssl)
@@ -2395,6 +2402,27 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
     for name in sorted(further):
         if document[name]:  # what a later program can say, it leaves empty of an earlier result
             raise Unfit(f"nobody announced what it says as “{name}”")
+
+
+def place_in_heat(document: Dict[str, Any]) -> Dict[str, Any]:
+    return {name: document.get(name) for name in ("heat", "id", "number", "superseded_by")}
+
+
+def look_at_which_stands(documents: Dict[str, Dict[str, Any]], report: Report) -> None:
+    """The announcements of a heat count from 1, and each says which one stands now: the last."""
+    heats: Dict[str, Dict[str, Dict[str, Any]]] = {}
+    for name, said in documents.items():
+        heats.setdefault(str(said["heat"]), {})[name] = said
+    for of_heat in heats.values():
+        ordered = sorted(of_heat.items(), key=lambda one: str(one[1]["number"]).zfill(20))
+        last = ordered[-1][1]
+        for number, (name, said) in enumerate(ordered, start=1):
+            later = said["superseded_by"]
+            told = (later.get("id"), later.get("number")) if isinstance(later, dict) else None
+            if said["number"] != number:
+                report.mismatch(name, f"it should be announcement {number} of its heat")
+            elif told != (None if said is last else (last["id"], last["number"])):
+                report.mismatch(name, "it says of another announcement, or of none, that it stands")
 
 
 def results_kept(record: Record) -> Dict[str, Dict[str, int]]:

@@ -106,6 +106,42 @@ def test_it_knows_all_that_is_told_of_an_announcement_since() -> None:
     assert set(KNOWN_LATER) == set(wire.KNOWN_LATER)
 
 
+# Which one stands ---------------------------------------------------------------------------------
+
+
+def of_heat_with_two(files: Files) -> tuple[str, str]:
+    """Of a heat that was announced again, the first document and the last."""
+    by_heat: dict[str, list[tuple[int, str]]] = {}
+    for name in announced(files):
+        document = json.loads(files[name])
+        by_heat.setdefault(document["heat"], []).append((document["number"], name))
+    ordered = sorted(next(some for some in by_heat.values() if len(some) > 1))
+    return ordered[0][1], ordered[-1][1]
+
+
+def written_anew(files: Files, name: str, **changes: object) -> Files:
+    """A document with other words, and table and words that fit it."""
+    out = AnnouncementOut.model_validate({**json.loads(files[name]), **changes})
+    return {
+        **files,
+        name: out.model_dump_json().encode(),
+        name.replace(".json", ".csv"): as_csv(out).encode(),
+        name.replace(".json", ".txt"): as_text(out, NOW, ()).encode(),
+    }
+
+
+def test_a_result_that_no_longer_stands_is_not_given_out_as_one_that_does(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    first, last = of_heat_with_two(whole)
+    stands = json.loads(whole[last])
+    fits = {name: stands[name] for name in ("id", "number", "announced_at", "announced_at_local")}
+    assert told(sealed, written_anew(whole, first, superseded_by=fits)) == []
+    for name, later in ((first, None), (first, {**fits, "number": 9}), (last, fits)):
+        (found,) = told(sealed, written_anew(whole, name, superseded_by=later))
+        assert found == f"{name}: it says of another announcement, or of none, that it stands"
+
+
 # The table, against the document -----------------------------------------------------------------
 
 
