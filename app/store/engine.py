@@ -151,17 +151,21 @@ def _open_postgresql(url: URL) -> Engines:
         execution_options={"postgresql_readonly": True},
     )
     for one in (writing, reading):
-        event.listen(one, "connect", _remember_all_statements)
+        event.listen(one, "connect", _remember_statements)
         one.dialect.do_rollback = _roll_back  # type: ignore[method-assign, assignment]
     return Engines(writing, reading, url)
 
 
-def _remember_all_statements(connection: Any, _record: object) -> None:
-    """What is asked a few times is planned once for all, and not forgotten for another statement.
+MOST_PLANNED = 600
+"""There are some 400 statements; lists of ids make one more of each length, and each plan takes
+memory of the server."""
 
-    There are some 400 of them; the driver would keep 100.
+
+def _remember_statements(connection: Any, _record: object) -> None:
+    """What is asked a few times is planned once, and not forgotten for another statement; the
+    driver would keep 100.
     """
-    connection.prepared_max = None
+    connection.prepared_max = MOST_PLANNED
 
 
 def _roll_back(connection: Any) -> None:

@@ -9,6 +9,7 @@ from app.access.tables import tries
 from app.ids import MeetId
 from app.refusals import NotFound
 from app.store.action import Actor, Done, Unit
+from app.store.engine import MOST_PLANNED
 from tests.builders import MeetAtHand
 from tests.running import Service
 
@@ -72,6 +73,16 @@ def test_many_different_statements_do_not_drive_each_other_out(meet: MeetAtHand)
     _act(meet, ask_all)
     planned = _act(meet, _planned)
     assert [mark for mark in marks if mark not in planned] == []
+
+
+def test_statements_that_come_seldom_do_not_fill_the_servers_memory(meet: MeetAtHand) -> None:
+    def ask_all(conn: Connection) -> None:
+        for number in range(MOST_PLANNED + 50):
+            _ask(conn, f"number_{number}_of_more")
+
+    _act(meet, ask_all)
+    planned = _act(meet, lambda conn: str(len(conn.execute(_PLANNED).all())))
+    assert 0 < int(planned) <= MOST_PLANNED + 1
 
 
 def test_what_was_done_before_a_refusal_is_undone(meet: MeetAtHand) -> None:
