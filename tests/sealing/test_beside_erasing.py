@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from app.checking.database import check_meet
 from app.erasing.actions import OPERATOR, Wanted, erase
 from app.exporting.queries import entries_of_kinds
 from app.forms.paper import Paper
@@ -17,9 +18,13 @@ from tests.forms.pdf_reading import read_text
 from tests.sealing.test_papers import a_ruled_case, form
 
 
-def erase_umpire(meet: MeetAtHand) -> None:
-    wanted = Wanted(because="asked for it", by="the organiser", official=meet.umpire.id)
+def erase_of(meet: MeetAtHand, because: str = "asked for it", **whom: Any) -> None:
+    wanted = Wanted(because, "the organiser", **whom)
     meet.service.store.act_now(MeetId(meet.id), OPERATOR, erase(wanted))
+
+
+def erase_umpire(meet: MeetAtHand) -> None:
+    erase_of(meet, official=meet.umpire.id)
 
 
 def test_editions_count_on_from_those_that_were_erased(meet: MeetAtHand) -> None:
@@ -39,6 +44,18 @@ def editions_on_record(meet: MeetAtHand) -> list[int]:
     kinds, read = [Kind.PAPER_SEALED], meet.service.store.read_now
     told = read(lambda conn: entries_of_kinds(conn, MeetId(meet.id), kinds))
     return [json.loads(one.text)["edition"] for one in told if one.text is not None]
+
+
+def test_an_erasure_that_is_told_again_does_not_undo_a_later_one(meet: MeetAtHand) -> None:
+    """The first one's entry goes for a name in its reason, and what it said comes after all."""
+    meet.start()
+    assert meet.load_result().status_code == 201
+    assert meet.announce(despite="Cleo Ropewalk saw nothing.").status_code == 201
+    erase_of(meet, "as Nora Newcomer asked", official=meet.desk.id)
+    erase_of(meet, names=("Cleo Ropewalk",))
+    erase_of(meet, names=("Nora Newcomer",))
+    found = meet.service.store.read_now(lambda conn: check_meet(conn, MeetId(meet.id)))
+    assert not found.mismatches
 
 
 class _ErasingMeanwhile:
