@@ -417,7 +417,7 @@ def restore(parsed: argparse.Namespace) -> int:
         raise ValueError("--copied-at goes with --note: a copy says itself when it was made")
     if parsed.note:
         _database_that_is_there()
-        told = list(put_on_record(settings, parsed.copied_at))
+        told = put_on_record(settings, parsed.copied_at)
     else:
         target = _sqlite_file(settings)
         with only_process(make_url(settings.database_url)):
