@@ -187,7 +187,7 @@ def test_another_copy_that_was_restored_after_all_is_put_on_record(stopped: Stop
 
 def test_what_was_done_since_asks_for_a_further_restoring(stopped: Stopped) -> None:
     assert run(stopped.url, "restore", "--note") == 0
-    why = ("--because", "the season is over", "--by", "the organiser")
+    why = ("--all", "--because", "the season is over", "--by", "the organiser")
     assert run(stopped.url, "erase", stopped.meet, *why) == 0
     assert run(stopped.url, "restore", "--note") == 0
     assert len(restorings(stopped.url, stopped.meet)) == 2
@@ -232,7 +232,7 @@ def test_nothing_is_put_on_record_beside_a_server(
 
 
 def test_a_meet_that_was_erased_says_that_it_was_restored(stopped: Stopped) -> None:
-    why = ("--because", "the season is over", "--by", "the organiser")
+    why = ("--all", "--because", "the season is over", "--by", "the organiser")
     assert run(stopped.url, "erase", stopped.meet, *why) == 0
     assert run(stopped.url, "restore", "--note") == 0
     assert len(restorings(stopped.url, stopped.meet)) == 1
