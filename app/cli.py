@@ -6,7 +6,7 @@ import argparse
 import secrets
 import sqlite3
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import NoReturn, TypeAlias
@@ -347,18 +347,23 @@ def _check_database() -> int:
             found = check_database(conn)
     finally:
         engines.dispose()
-    for meet, checked in found.meets.items():
-        print(f"meet {meet}: {counted(checked.size, 'entry')}, root {checked.root}")
-        print("".join(f"{line}\n" for line in _erasures(checked)), end="")
+    for meet, one in found.meets.items():
+        print(f"meet {meet}: {counted(one.checked.size, 'entry')}, root {one.checked.root}")
+        print("".join(f"{line}\n" for line in _erasures(one.checked)), end="")
     for mismatch in found.mismatches:
         print(mismatch)
     if found.mismatches:
         raise ValueError("the database does NOT agree")
     meets = counted(len(found.meets), "meet")
     print(f"All records agree with their heads, and are guarded: {meets}.")
-    held = [counted(number, what) for what, number in sorted(found.held.items()) if number]
-    print(f"What they tell of is there as they say: {', '.join(held) or 'nothing'}.")
+    print(f"What they tell of is there as they say: {_in_numbers(found.held) or 'nothing'}.")
+    if left := _in_numbers(found.left):
+        print(f"Erased, wholly or in part, and as the erasures left it: {left}.")
     return 0
+
+
+def _in_numbers(things: Mapping[str, int]) -> str:
+    return ", ".join(counted(number, what) for what, number in sorted(things.items()) if number)
 
 
 def _database_that_is_there() -> str:
@@ -412,7 +417,7 @@ def restore(parsed: argparse.Namespace) -> int:
         raise ValueError("--copied-at goes with --note: a copy says itself when it was made")
     if parsed.note:
         _database_that_is_there()
-        told = list(put_on_record(settings, parsed.copied_at))
+        told = put_on_record(settings, parsed.copied_at)
     else:
         target = _sqlite_file(settings)
         with only_process(make_url(settings.database_url)):

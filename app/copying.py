@@ -139,7 +139,7 @@ def _take_when(fresh: Path) -> datetime | None:
 def _put_on_record(fresh: Path, settings: Settings) -> list[str]:
     copied_at = _take_when(fresh)
     url = URL.create("sqlite", database=str(fresh))
-    told = list(note_in(settings.model_copy(update={"database_url": str(url)}), copied_at))
+    told = note_in(settings.model_copy(update={"database_url": str(url)}), copied_at)
     _end_log(fresh)
     return told
 

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from functools import partial
 
-from sqlalchemy import make_url
+from sqlalchemy import Connection, make_url
 
 from app.checking.queries import known_meets
 from app.clock import SystemClock, rfc3339
@@ -22,7 +22,7 @@ from app.ids import MeetId
 from app.plurals import counted
 from app.record.kinds import Kind
 from app.record.log import Keeper
-from app.record.queries import head_of
+from app.record.queries import entries_about, head_of
 from app.refusals import Refusal
 from app.schema import REVISION
 from app.sealing.queries import seal_in_use
@@ -39,33 +39,70 @@ LATER = (
     "Its schema is an older one, which keeps no signed heads: nothing was put on record. Where it "
     "is wanted all the same, do it after `migrate` with `restore --note`."
 )
+SAID_ALREADY = (
+    "that it was restored is on record already, and nothing was done since; nothing was written. "
+    "If it was restored once more from another copy, say with --copied-at when that one was made"
+)
 UNSIGNED = (
     "Not signed, since ZONEDOCKET_SEAL_PASSPHRASE is not set: the heads with these entries. Each "
     "meet's is signed with its next paper."
 )
 
 
-def put_on_record(settings: Settings, copied_at: datetime | None) -> Iterator[str]:
-    """Say in the records of a database that it was restored with other tools than this program's;
-    it is brought to the present schema first. On SQLite no server may be running.
+def put_on_record(settings: Settings, copied_at: datetime | None) -> list[str]:
+    """Say in the records of a database that it was restored with other tools than this program's,
+    and give what is to be told; it is brought to the present schema first. ValueError where they
+    say the same already. On SQLite no server may be running.
     """
     with only_process(make_url(settings.database_url)):
         _insist_ours(settings)
         bring_up_to_date(settings.database_url)
-        yield from note_in(settings, copied_at)
+        with _store(settings) as store:
+            meets = store.read_now(known_meets)
+            silent = store.read_now(partial(_without_note, meets=meets, copied_at=copied_at))
+            if meets and not silent:
+                raise ValueError(SAID_ALREADY)
+            return _note_in(store, settings, silent, copied_at)
 
 
-def note_in(settings: Settings, copied_at: datetime | None) -> Iterator[str]:
-    """The same, in a database that nobody else writes into; gives what is to be told about it."""
+def note_in(settings: Settings, copied_at: datetime | None) -> list[str]:
+    """Say so in a database that was just restored, and that nobody else writes into; gives what is
+    to be told about it.
+    """
     with _store(settings) as store:
         if store.read_now(stored_revision) != REVISION:
-            yield LATER
-            return
-        meets = store.read_now(known_meets)
-        for meet in meets:
-            store.act_now(meet, OPERATOR, note_restoring(copied_at))
-        yield f"Put on record in {counted(len(meets), 'meet')} that it was restored."
-        yield from _sign(store, settings, meets)
+            return [LATER]
+        return _note_in(store, settings, store.read_now(known_meets), copied_at)
+
+
+def _note_in(
+    store: Store, settings: Settings, meets: Collection[MeetId], copied_at: datetime | None
+) -> list[str]:
+    for meet in meets:
+        store.act_now(meet, OPERATOR, note_restoring(copied_at))
+    noted = f"Put on record in {counted(len(meets), 'meet')} that it was restored."
+    return [noted, *_sign(store, settings, meets)]
+
+
+def _without_note(
+    conn: Connection, meets: Collection[MeetId], copied_at: datetime | None
+) -> list[MeetId]:
+    """The meets whose record does not end with this very restoring: a run that was cut off has
+    put it into some. Where it is not told when the copy was made, whatever restoring counts.
+    """
+    told = _told(copied_at)
+    return [meet for meet in meets if not _ends_with(conn, meet, told)]
+
+
+def _ends_with(conn: Connection, meet: MeetId, copied_at: str | None) -> bool:
+    made = entries_about(conn, meet, Kind.RECORD_RESTORED, meet)
+    if not made or made[-1].seq != head_of(conn, meet).size:
+        return False
+    return copied_at in {None, (made[-1].body or {}).get("copied_at")}
+
+
+def _told(copied_at: datetime | None) -> str | None:
+    return rfc3339(copied_at) if copied_at is not None else None
 
 
 def _insist_ours(settings: Settings) -> None:
@@ -94,7 +131,7 @@ def note_restoring(copied_at: datetime | None) -> Action[None]:
     def act(unit: Unit) -> Done[None]:
         body = {
             "size": head_of(unit.conn, unit.meet_id).size,
-            "copied_at": rfc3339(copied_at) if copied_at is not None else None,
+            "copied_at": _told(copied_at),
             "restored_at": rfc3339(unit.now),
         }
         return Done(None, Deed(Kind.RECORD_RESTORED, unit.meet_id, body))
@@ -102,16 +139,16 @@ def note_restoring(copied_at: datetime | None) -> Action[None]:
     return act
 
 
-def _sign(store: Store, settings: Settings, meets: Collection[MeetId]) -> Iterator[str]:
-    """Sign the heads of the meets that have a seal; what cannot be signed now is told."""
+def _sign(store: Store, settings: Settings, meets: Collection[MeetId]) -> list[str]:
+    """Sign the heads of the meets that have a seal; gives what cannot be signed now."""
     sealed = [meet for meet in meets if store.read_now(partial(seal_in_use, meet_id=meet))]
     if sealed and not settings.seal_passphrase.get_secret_value():
-        yield UNSIGNED
-        return
-    seals = Seals(store, key_store(settings))
+        return [UNSIGNED]
+    seals, refused = Seals(store, key_store(settings)), []
     for meet in sealed:
         head = store.read_now(partial(head_of, meet_id=meet))
         try:
             seals.signed(meet, head)
         except Refusal as error:
-            yield f"Not signed, the head of meet {meet}: {error.detail}"
+            refused.append(f"Not signed, the head of meet {meet}: {error.detail}")
+    return refused

@@ -165,6 +165,34 @@ def test_what_other_tools_restored_is_put_on_record_by_word(
     assert run(stopped.url, "check", "--database") == 0
 
 
+AT, ANOTHER = "2026-06-13T21:30:00+02:00", "2026-06-13T22:30:00+02:00"
+
+
+@pytest.mark.parametrize("again", [("--copied-at", AT), ()], ids=["the same", "no time"])
+def test_a_restoring_that_is_on_record_is_not_put_there_again(
+    stopped: Stopped, again: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(stopped.url, "restore", "--note", "--copied-at", AT) == 0
+    assert run(stopped.url, "restore", "--note", *again) == 1
+    assert "nothing was done since" in capsys.readouterr().err
+    assert len(restorings(stopped.url, stopped.meet)) == 1
+
+
+def test_another_copy_that_was_restored_after_all_is_put_on_record(stopped: Stopped) -> None:
+    """A copy that was taken right after a restoring ends with that one."""
+    for at in (AT, ANOTHER):
+        assert run(stopped.url, "restore", "--note", "--copied-at", at) == 0
+    assert len(restorings(stopped.url, stopped.meet)) == 2
+
+
+def test_what_was_done_since_asks_for_a_further_restoring(stopped: Stopped) -> None:
+    assert run(stopped.url, "restore", "--note") == 0
+    why = ("--all", "--because", "the season is over", "--by", "the organiser")
+    assert run(stopped.url, "erase", stopped.meet, *why) == 0
+    assert run(stopped.url, "restore", "--note") == 0
+    assert len(restorings(stopped.url, stopped.meet)) == 2
+
+
 @pytest.mark.parametrize("at", ["yesterday", "2026-06-13T21:30:00", "2999-01-01T00:00:00Z"])
 def test_a_time_of_copying_that_cannot_be_meant_is_refused(
     at: str, capsys: pytest.CaptureFixture[str]
@@ -204,7 +232,7 @@ def test_nothing_is_put_on_record_beside_a_server(
 
 
 def test_a_meet_that_was_erased_says_that_it_was_restored(stopped: Stopped) -> None:
-    why = ("--because", "the season is over", "--by", "the organiser")
+    why = ("--all", "--because", "the season is over", "--by", "the organiser")
     assert run(stopped.url, "erase", stopped.meet, *why) == 0
     assert run(stopped.url, "restore", "--note") == 0
     assert len(restorings(stopped.url, stopped.meet)) == 1

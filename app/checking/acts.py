@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from app.checking.account import Account
 from app.checking.queries import all_kept, subjects_of
 from app.record.kinds import Kind
-from app.sealing.as_signed import is_as_signed
+from app.sealing.as_signed import is_as_signed, what_erasures_left
 
 IN_WORDS = {
     Kind.RULING: "ruling",
@@ -22,10 +22,11 @@ IN_WORDS = {
 def acts_amiss(conn: Connection, account: Account) -> Iterator[str]:
     """Rulings, decisions and announcements that are gone, or are not as they were signed."""
     found: set[str] = set()
+    left = what_erasures_left(conn, account.meet)
     for kept in all_kept(conn, account.meet):
-        account.held["signed act"] += 1
+        (account.left if kept.act in left.last else account.held)["signed act"] += 1
         found.add(kept.act)
-        if not is_as_signed(conn, account.meet, kept):
+        if not is_as_signed(conn, account.meet, kept, left):
             yield f"the {IN_WORDS[kept.kind]} {kept.act}: it is not what the record says was signed"
     for kind in (Kind.RULING, Kind.ANNOUNCEMENT):
         for ident in sorted(subjects_of(conn, account.meet, kind) - found):

@@ -9,14 +9,14 @@ then its records are checked, and nothing else.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection
 
 from app.checking.account import account_of
 from app.checking.acts import acts_amiss
-from app.checking.files import papers_amiss, pictures_amiss
+from app.checking.files import erasures_amiss, papers_amiss, pictures_amiss
 from app.checking.guards import unguarded
 from app.checking.heads import heads_amiss, seals_amiss, signed_sizes
 from app.checking.queries import known_meets
@@ -26,43 +26,67 @@ from app.record.queries import export_lines
 from app.schema import REVISION
 from app.store.revision import stored_revision
 
-LOOKS = (seals_amiss, heads_amiss, acts_amiss, papers_amiss, pictures_amiss)
+LOOKS = (seals_amiss, heads_amiss, acts_amiss, erasures_amiss, papers_amiss, pictures_amiss)
 
 
-@dataclass(slots=True)
-class Found:
-    """What was checked, meet by meet, how much was held against the records, and every mismatch
-    with its place.
+@dataclass(frozen=True, slots=True)
+class FoundOfMeet:
+    """A meet's record as it was checked, every mismatch, how much was held against the record, and
+    how much of what it tells of is as an erasure left it.
     """
 
-    meets: dict[MeetId, Checked] = field(default_factory=dict)
+    checked: Checked
+    mismatches: Sequence[str]
     held: Counter[str] = field(default_factory=Counter)
-    mismatches: list[str] = field(default_factory=list)
+    left: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What was found, meet by meet, and which guards are missing or are others."""
+
+    meets: dict[MeetId, FoundOfMeet]
+    unguarded: Sequence[str]
+
+    @property
+    def mismatches(self) -> list[str]:
+        """Everything that does not agree, with its place."""
+        of_meets = (
+            f"meet {meet}, {one}" for meet, found in self.meets.items() for one in found.mismatches
+        )
+        return [*of_meets, *self.unguarded]
+
+    @property
+    def held(self) -> Counter[str]:
+        """How much of each sort was held against the records."""
+        return sum((one.held for one in self.meets.values()), Counter())
+
+    @property
+    def left(self) -> Counter[str]:
+        """How much of each sort is as an erasure left it."""
+        return sum((one.left for one in self.meets.values()), Counter())
 
 
 def check_database(conn: Connection) -> Found:
     """Check every meet that a database holds, and that its records are guarded."""
-    found = Found()
-    for meet in sorted(known_meets(conn)):
-        found.mismatches += check_meet(conn, meet, found)
-    found.mismatches += unguarded(conn)
-    return found
+    meets = {meet: check_meet(conn, meet) for meet in sorted(known_meets(conn))}
+    return Found(meets, list(unguarded(conn)))
 
 
-def check_meet(conn: Connection, meet: MeetId, found: Found) -> list[str]:
-    """What does not agree in a meet, with its place; how much was looked at goes into `found`."""
+def check_meet(conn: Connection, meet: MeetId) -> FoundOfMeet:
+    """Check a meet's record, and hold against it what it tells of."""
     is_present = stored_revision(conn) == REVISION
-    return [f"meet {meet}, {one}" for one in _amiss(conn, meet, found, is_present=is_present)]
-
-
-def _amiss(conn: Connection, meet: MeetId, found: Found, *, is_present: bool) -> Iterator[str]:
     sizes = signed_sizes(conn, meet) if is_present else frozenset()
-    checked = found.meets[meet] = check_lines(export_lines(conn, meet), sizes)
+    checked = check_lines(export_lines(conn, meet), sizes)
+    mismatches = list(_in_record(checked))
+    if not is_present:
+        return FoundOfMeet(checked, mismatches)
+    account = account_of(conn, meet, checked)
+    beside = [one for look in LOOKS for one in look(conn, account)]
+    return FoundOfMeet(checked, [*mismatches, *beside], account.held, account.left)
+
+
+def _in_record(checked: Checked) -> Iterator[str]:
     yield from checked.mismatches
     if not checked.size:
         yield "its record: it has no entry; it was taken away"
-    if is_present:
-        account = account_of(conn, meet, checked)
-        for look in LOOKS:
-            yield from look(conn, account)
-        found.held += account.held

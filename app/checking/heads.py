@@ -24,14 +24,16 @@ def signed_sizes(conn: Connection, meet: MeetId) -> frozenset[int]:
 def seals_amiss(conn: Connection, account: Account) -> Iterator[str]:
     """Seals that the record does not tell of, or tells otherwise."""
     told, stored = account.of(Kind.SEAL_MADE), seals_of(conn, account.meet).seals
-    account.held["seal"] += len(stored)
     for seal in stored:
+        where = account.left if told.get(seal.id, {}) is None else account.held
+        where["seal"] += 1
         if seal.id not in told:
             yield f"seal {seal.number}: no entry of the record tells of it"
         elif names := differing(told[seal.id], _as_told(seal)):
             yield f"seal {seal.number}: the record tells it otherwise ({', '.join(names)})"
     for ident in sorted(told.keys() - {seal.id for seal in stored}):
-        yield f"seal {told[ident].get('number')}: the record tells of it, and it is not there"
+        number = (told[ident] or {}).get("number")
+        yield f"seal {number or ident}: the record tells of it, and it is not there"
 
 
 def _as_told(seal: SealOut) -> dict[str, object]:
@@ -45,8 +47,12 @@ def _as_told(seal: SealOut) -> dict[str, object]:
 
 def heads_amiss(conn: Connection, account: Account) -> Iterator[str]:
     """Signed heads that none of the record's seals signed, or that its entries do not lead to."""
-    seals = account.of_all(Kind.SEAL_MADE)
-    keys = [VerifierKey.parse(seal["verifier_key"]) for seal in seals if seal]
+    keys: list[VerifierKey] = []
+    for seq, seal in account.of_all(Kind.SEAL_MADE).items():
+        try:
+            keys.append(VerifierKey.parse(str(seal.get("verifier_key"))))
+        except BadNote as error:
+            yield f"entry {seq}, of a seal: its key for heads cannot be read: {error}"
     for head in all_signed_heads(conn, account.meet):
         account.held["signed head"] += 1
         if why := _what_is_amiss(head, account, keys):

@@ -23,6 +23,11 @@ EXAMPLE = (
     '--by "the organiser"'
 )
 LONGEST = 500
+NOBODY = (
+    "Nobody and nothing here has this name. Nothing was erased. What an earlier run has erased is "
+    "not found again; with --look you see texts that tell a part of the name."
+)
+WHOM = "whom? --name, --official or --picture for one person, or --all for everybody in the meet"
 CAUTION = "Older backups, exports and printed papers keep what they say: see to them as well."
 NOT_ALL_WRITTEN_ANEW = (
     "What PostgreSQL keeps of frequent values to plan by was not written anew: let a superuser "
@@ -50,6 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_person(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--all", action="store_true", help="everybody in the meet, and all texts")
     parser.add_argument("--official", metavar="ID", type=_id, help="one official, and nobody else")
     parser.add_argument(
         "--name",
@@ -97,7 +103,9 @@ def _name(text: str) -> str:
 
 
 def lines_of(parsed: argparse.Namespace, database_url: str) -> Iterator[str]:
-    """Erase, or look only, and tell what went; ValueError for a call that cannot be meant."""
+    """Erase, or look only, and tell what went; ValueError for a call that cannot be meant, and for
+    a name that nobody has.
+    """
     from app.erasing.doing import erase_all, look_at  # noqa: PLC0415
     from app.erasing.telling import outcome_in_words  # noqa: PLC0415
 
@@ -111,6 +119,8 @@ def lines_of(parsed: argparse.Namespace, database_url: str) -> Iterator[str]:
         return
     with only_process(make_url(database_url)):
         are_all_written_anew, erased = erase_all(database_url, wants)
+    if any(one.is_unknown for one in erased):
+        raise ValueError(NOBODY)
     for (meet, _wanted_there), one in zip(wants, erased, strict=True):
         yield from outcome_in_words(meet, one)
     if not are_all_written_anew:
@@ -124,14 +134,19 @@ def _wanted(parsed: argparse.Namespace, url: str) -> Iterator[tuple[MeetId, Want
     from app.erasing.doing import due  # noqa: PLC0415
 
     names, official, pictures = tuple(parsed.names), parsed.official or "", parsed.picture
+    is_one = bool(names or official or pictures)
     if parsed.due:
-        if names or official or pictures:
-            raise ValueError("--due erases whole meets: leave out --name, --official and --picture")
+        if is_one or parsed.all:
+            raise ValueError(
+                "--due erases whole meets: leave out --all, --name, --official and --picture"
+            )
         for one in due(url):
             days, are = ("day", "is") if one.keep_days == 1 else (f"{one.keep_days} days", "are")
             over = f"the {days} for which this meet keeps names {are} over"
             yield one.meet_id, Wanted(parsed.because or over, parsed.by)
         return
+    if is_one == parsed.all:
+        raise ValueError("--all is everybody: leave out whom else you name" if is_one else WHOM)
     if parsed.because is None:
         raise ValueError("--because is missing: say why, in words that may stay for good")
     wanted = Wanted(parsed.because, parsed.by, names, official, frozenset(pictures))

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from sqlalchemy import Connection
 
 from app.clock import SystemClock
-from app.erasing.actions import OPERATOR, Wanted, erase, look, mentioned_in_part
+from app.erasing.actions import OPERATOR, Gone, Wanted, erase, look, mentioned_in_part
 from app.erasing.afterwards import overwrite_what_is_freed, write_anew
 from app.erasing.plan import Plan, tables_walked
 from app.erasing.queries import Due, meets_due
@@ -45,6 +45,8 @@ class Outcome:
     stays: Mapping[str, int]
     in_part: Mapping[str, int] = field(default_factory=dict)
     is_done: bool = True
+    is_unknown: bool = False
+    """Whether nobody and nothing has the name that was given, and nobody else was meant."""
 
 
 def look_at(database_url: str, meet_id: MeetId, wanted: Wanted) -> Outcome:
@@ -57,7 +59,8 @@ def look_at(database_url: str, meet_id: MeetId, wanted: Wanted) -> Outcome:
         in_part = {} if wanted.is_whole else mentioned_in_part(unit, wanted)
         further = {place: n for place, n in in_part.items() if n > gone.plan.places[place]}
         stays = where_it_stays(conn, meet_id, gone.scope)
-        return Outcome(gone.plan, gone.officials, gone.closes, stays, further, is_done=False)
+        found = Outcome(gone.plan, gone.officials, gone.closes, stays, further, is_done=False)
+        return replace(found, is_unknown=_is_unknown(gone, wanted))
 
     return _read(database_url, read)
 
@@ -91,7 +94,12 @@ def _erase(store: Store, meet: MeetId, wanted: Wanted) -> Outcome:
     """What stays is looked for afterwards, so that nobody waits for it."""
     gone = store.act_now(meet, OPERATOR, erase(wanted))
     stays = store.read_now(lambda conn: where_it_stays(conn, meet, gone.scope))
-    return Outcome(gone.plan, gone.officials, gone.closes, stays)
+    unknown = _is_unknown(gone, wanted)
+    return Outcome(gone.plan, gone.officials, gone.closes, stays, is_unknown=unknown)
+
+
+def _is_unknown(gone: Gone, wanted: Wanted) -> bool:
+    return bool(wanted.names) and gone.plan.is_empty
 
 
 def _read(database_url: str, query: Callable[[Connection], Result]) -> Result:

@@ -50,7 +50,9 @@ STAYS = "A name stands here too, in names of teams, events, rounds or the meet, 
 
 def outcome_in_words(meet: MeetId, found: Outcome) -> Iterator[str]:
     """What went of a meet, or would go, and what stays."""
-    if found.plan.is_empty:
+    if found.is_unknown:
+        yield f"Meet {meet}: nobody and nothing has this name; nothing would go."
+    elif found.plan.is_empty:
         yield f"Meet {meet}: nothing of it {'was' if found.is_done else 'is'} there (any more)."
     else:
         did = "erased, and the record says so" if found.is_done else WOULD_GO

@@ -15,7 +15,14 @@ from app.record.log import Head
 from app.record.queries import was_erased_since
 from app.record.tables import checkpoints
 from app.refusals import StateConflict, Unavailable
-from app.sealing.queries import Place, last_edition, seal_in_use, seals_of, signed_head
+from app.sealing.queries import (
+    Place,
+    highest_edition,
+    last_edition,
+    seal_in_use,
+    seals_of,
+    signed_head,
+)
 from app.sealing.tables import papers, seals
 from app.sealing.wire import SealOut
 from app.store.action import Action, Actor, Deed, Done, Unit
@@ -115,7 +122,8 @@ def keep_checkpoint(head: Head, note: str) -> Action[SignedHead]:
 def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes | None]:
     """Keep a sealed paper as the next edition, and return what is to be given out: where another
     request has sealed the same meanwhile, that one. None where it has sealed something else: what
-    was read before that may be older, and must not become the newest edition.
+    was read before that may be older, and must not become the newest edition. Editions count on
+    from those that were erased.
     """
 
     def act(unit: Unit) -> Done[bytes | None]:
@@ -127,7 +135,7 @@ def keep_paper(place: Place, sealed: SealedPaper) -> Action[bytes | None]:
         if (last.edition if last is not None else 0) != sealed.after:
             return Done(None, None)
         ident = PaperId(new_id())
-        row = _row(unit, ident, place, sealed, last)
+        row = _row(unit, ident, place, sealed)
         unit.conn.execute(insert(papers).values(row))
         body = {
             "edition": row["edition"],
@@ -150,16 +158,14 @@ def _is_no_better(sealed: SealedPaper, last: AnyRow) -> bool:
     return bool(same and not sealed.level.is_above(Level(last.level)))
 
 
-def _row(
-    unit: Unit, ident: PaperId, place: Place, sealed: SealedPaper, last: AnyRow | None
-) -> dict[str, Any]:
+def _row(unit: Unit, ident: PaperId, place: Place, sealed: SealedPaper) -> dict[str, Any]:
     return {
         "id": ident,
         "meet_id": unit.meet_id,
         "kind": place.kind,
         "subject": place.subject,
         "sheet": place.sheet,
-        "edition": 1 if last is None else last.edition + 1,
+        "edition": highest_edition(unit.conn, unit.meet_id, place) + 1,
         "facts_sha256": sealed.facts_sha256,
         "facts": sealed.facts,
         "content": sealed.content,

@@ -3,13 +3,14 @@
 What a ruling, a decision or an announcement tells is fixed when it is signed, and lies in the
 database. The record's entry of that act has the signed statement, which names the digest of the
 form, and a digest of all that was fixed, with what only the storing knew. An erasure that takes a
-name out of it says in its own entry what it became. Both are held against the entry's commitment,
-and the entries against a signed head (`rewriting.py`).
+name out of it says in its own entry what it became, and from then on that counts alone. Both are
+held against the entry's commitment, and the entries against a signed head (`rewriting.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
@@ -18,7 +19,7 @@ from sqlalchemy import Connection
 from app.ids import MeetId
 from app.record.canonical import digest_of
 from app.record.kinds import Kind
-from app.record.queries import Sound, committed_about
+from app.record.queries import committed_about
 from app.refusals import NotAsSigned
 from app.sealing.told import Kept
 from app.store.rows import AnyRow
@@ -44,13 +45,40 @@ def insist_as_sealed(conn: Connection, meet: MeetId, edition: AnyRow) -> None:
         raise NotAsSigned(CHANGED)
 
 
-def is_as_signed(conn: Connection, meet: MeetId, kept: Kept) -> bool:
-    """Whether the record tells of what is stored: as it was signed, or as an erasure left it."""
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What erasures say of facts that they changed: the last word of each act by its id, and the
+    place of the last one of before, which says nothing of any; 0 where there is none.
+    """
+
+    last: Mapping[str, dict[str, str]]
+    unsaid: int
+
+
+def what_erasures_left(conn: Connection, meet: MeetId) -> Left:
+    """What all erasures of a meet say; of an act that several name the last one counts alone."""
+    last: dict[str, dict[str, str]] = {}
+    unsaid = 0
+    for erasure in committed_about(conn, meet, Kind.ERASED, meet):
+        if erasure.body is None:
+            continue
+        if "left_as" not in erasure.body:
+            unsaid = erasure.seq
+        told = erasure.body.get("left_as")
+        named = (one for one in (told if isinstance(told, list) else ()) if isinstance(one, dict))
+        last |= {str(one.get("of")): one for one in named}
+    return Left(last, unsaid)
+
+
+def is_as_signed(conn: Connection, meet: MeetId, kept: Kept, left: Left | None = None) -> bool:
+    """Whether the record tells of what is stored: as it was signed, or as the last erasure left it
+    that names the act. Who asks for many acts hands in what erasures left.
+    """
+    left = left or what_erasures_left(conn, meet)
+    if kept.act in left.last:
+        return left.last[kept.act] == as_told_by_erasure(kept, kept.facts)
     made = committed_about(conn, meet, kept.kind, kept.about)
-    if any(_is_told_by(one.body, kept) for one in made):
-        return True
-    erasures = committed_about(conn, meet, Kind.ERASED, meet)
-    return any(_left_it_so(one, made, kept) for one in erasures)
+    return any(_is_told_by(one.body, kept) or one.seq < left.unsaid for one in made)
 
 
 def as_told_by_erasure(kept: Kept, facts: Mapping[str, Any]) -> dict[str, str]:
@@ -58,7 +86,7 @@ def as_told_by_erasure(kept: Kept, facts: Mapping[str, Any]) -> dict[str, str]:
     return {
         "of": kept.act,
         "statement_sha256": kept.statement_sha256,
-        "facts_sha256": digest_of(facts),
+        "facts_sha256": _digest(facts),
     }
 
 
@@ -69,10 +97,19 @@ def _is_told_by(body: Mapping[str, Any] | None, kept: Kept) -> bool:
         return _was_told_by(body, kept)
     statement = body["statement"]
     return (
-        digest_of(statement) == body.get("statement_sha256") == kept.statement_sha256
+        isinstance(statement, dict)
+        and _digest(statement) == body.get("statement_sha256") == kept.statement_sha256
         and (kept.form_sha256 is None or statement.get("form_sha256") == _form_digest(kept))
-        and ("facts_sha256" not in body or body["facts_sha256"] == digest_of(kept.facts))
+        and ("facts_sha256" not in body or body["facts_sha256"] == _digest(kept.facts))
     )
+
+
+def _digest(document: object) -> str:
+    """The digest; empty for what has none, as a number that no form holds."""
+    try:
+        return digest_of(document)
+    except (ValueError, TypeError, RecursionError):
+        return ""
 
 
 def _form_digest(kept: Kept) -> str:
@@ -80,25 +117,14 @@ def _form_digest(kept: Kept) -> str:
     assert kept.form_sha256 is not None
     try:
         return kept.form_sha256(kept.facts)
-    except (AttributeError, LookupError, TypeError):
+    except (AttributeError, LookupError, TypeError, ValueError):
         return ""
 
 
 def _was_told_by(body: Mapping[str, Any], kept: Kept) -> bool:
     """The same of entries of before, which were the statement itself, or all that was announced."""
-    facts = digest_of(kept.facts)
+    facts = _digest(kept.facts)
     if kept.form_sha256 is None:
-        return digest_of(body) == facts
+        return _digest(body) == facts
     is_named = body.get("form_sha256") in {None, facts}
     return is_named and body.get("statement_sha256") == kept.statement_sha256
-
-
-def _left_it_so(erasure: Sound, made: list[Sound], kept: Kept) -> bool:
-    """Whether an erasure says that it left the facts so; one of before that was kept says nothing
-    of any.
-    """
-    if erasure.body is None:
-        return False
-    if "left_as" not in erasure.body:
-        return any(one.seq < erasure.seq for one in made)
-    return as_told_by_erasure(kept, kept.facts) in erasure.body["left_as"]

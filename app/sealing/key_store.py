@@ -117,10 +117,11 @@ class KeyStore:
             return
         found = [one for one in (self._folder, *self._newest_first()) if _is_open_to_others(one)]
         if found:
+            more = f" and {len(found) - 1} more are" if found[1:] else " is"
             log.warning(
-                "%s and %d more are open to others than their owner, and whoever copies a key can "
+                "%s%s open to others than the owner, and whoever copies a key can "
                 "try out passphrases: chmod -R go= %s",
-                *(found[0], len(found) - 1, self._folder),
+                *(found[0], more, self._folder),
             )
 
     def _newest_first(self) -> list[Path]:

@@ -9,7 +9,8 @@
    last edition tells the same and only lacks later signatures, they are added to its own bytes:
    whoever holds the earlier file can see that the new one begins with it.
 5. Keep it, together with its entry in the record: what is not on record was not issued here. Where
-   somebody has kept another edition since 1, begin again: theirs may tell what is newer.
+   somebody has kept another edition since 1, begin again: theirs may tell what is newer. So it is
+   where an erasure came between 1 and 3: the record then tells of what it left.
 """
 
 from __future__ import annotations
@@ -36,8 +37,8 @@ from app.forms.record_head import PrintedHead
 from app.ids import MeetId
 from app.record.canonical import digest_of
 from app.record.log import Head
-from app.record.queries import head_of
-from app.refusals import Unavailable
+from app.record.queries import head_of, was_erased_since
+from app.refusals import NotAsSigned, Unavailable
 from app.sealing.actions import SERVER, SealedPaper, keep_paper
 from app.sealing.as_signed import insist_as_sealed, insist_as_signed
 from app.sealing.queries import Place, last_edition
@@ -112,7 +113,7 @@ def give_out(
 def _given_out(
     store: Store, seals: Seals, meet: MeetId, paper: Paper, wanted: Wanted[Facts]
 ) -> bytes | None:
-    """The same, None where another edition was kept meanwhile."""
+    """The same, None where another edition was kept meanwhile, or something was erased."""
     place, now = Place(wanted.kind, wanted.subject, paper.value), store.clock.now()
 
     def look(conn: Connection) -> _Seen[Facts]:
@@ -129,17 +130,26 @@ def _given_out(
     seal = seals.of(meet)
     head = PrintedHead(seen.head.size, seen.head.root, seals.signed(meet, seen.head))  # 3
     drawing = partial(wanted.draw, replace(seen.told.facts, head=head), paper)
-    store.read_now(lambda conn: _insist_on_record(conn, meet, seen))
+    if not store.read_now(lambda conn: _is_on_record(conn, meet, seen)):
+        return None
     made = _as_kept(seen, _make(seal, seen, drawing, now), seal)  # 4
     return store.act_now(meet, SERVER, keep_paper(place, made))  # 5
 
 
-def _insist_on_record(conn: Connection, meet: MeetId, seen: _Seen[Facts]) -> None:
-    """NotAsSigned where the record does not tell of what is to be sealed."""
-    if seen.told.kept is not None:
-        insist_as_signed(conn, meet, seen.told.kept)
-    if seen.last is not None and seen.only_lacks_seals:
-        insist_as_sealed(conn, meet, seen.last)
+def _is_on_record(conn: Connection, meet: MeetId, seen: _Seen[Facts]) -> bool:
+    """Whether the record still tells of what is to be sealed; NotAsSigned where it does not, and no
+    erasure since has changed what was read.
+    """
+    try:
+        if seen.told.kept is not None:
+            insist_as_signed(conn, meet, seen.told.kept)
+        if seen.last is not None and seen.only_lacks_seals:
+            insist_as_sealed(conn, meet, seen.last)
+    except NotAsSigned:
+        if was_erased_since(conn, meet, seen.head.size):
+            return False
+        raise
+    return True
 
 
 def _make(

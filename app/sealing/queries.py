@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass
+import json
+from collections.abc import Collection, Iterator
+from dataclasses import astuple, dataclass
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, and_, bindparam, select
 
 from app.ids import MeetId, PaperId, SealId
 from app.record.checkpoints import SignedHead, signed_heads
+from app.record.kinds import Kind
+from app.record.tables import record_bodies, record_entries
 from app.refusals import NotFound, RoleMissing
 from app.sealing.tables import papers, seals
 from app.sealing.wire import PaperOut, PapersOut, SealOut, SealsOut
@@ -28,6 +31,26 @@ _LAST = (
     )
     .order_by(papers.c.edition.desc())
     .limit(1)
+)
+_SEALED = (
+    select(record_bodies.c.body)
+    .join(
+        record_entries,
+        and_(
+            record_entries.c.meet_id == record_bodies.c.meet_id,
+            record_entries.c.seq == record_bodies.c.seq,
+        ),
+    )
+    .where(
+        record_entries.c.meet_id == bindparam("meet"),
+        record_entries.c.kind == Kind.PAPER_SEALED.value,
+        record_bodies.c.body.contains(bindparam("subject")),
+    )
+)
+_ERASURES = select(record_entries.c.seq).where(
+    record_entries.c.meet_id == bindparam("meet"),
+    record_entries.c.subject == bindparam("meet"),
+    record_entries.c.kind == Kind.ERASED.value,
 )
 _PAPERS = (
     select(*_ABOUT)
@@ -87,6 +110,31 @@ def last_edition(conn: Connection, meet_id: MeetId, place: Place) -> AnyRow | No
     """The newest edition of a paper, with its bytes and facts."""
     asked = {"meet": meet_id, "kind": place.kind, "subject": place.subject, "sheet": place.sheet}
     return conn.execute(_LAST, asked).one_or_none()
+
+
+def highest_edition(conn: Connection, meet_id: MeetId, place: Place) -> int:
+    """The number of the newest edition that a paper has ever had, 0 where it has had none: what was
+    erased is gone, and printed copies of it are not.
+    """
+    last = last_edition(conn, meet_id, place)
+    kept = 0 if last is None else last.edition
+    if conn.execute(_ERASURES.limit(1), {"meet": meet_id}).first() is None:
+        return kept
+    return max([kept, *_editions_on_record(conn, meet_id, place)])
+
+
+def _editions_on_record(conn: Connection, meet_id: MeetId, place: Place) -> Iterator[int]:
+    asked = {"meet": meet_id, "subject": place.subject}
+    for text in conn.execute(_SEALED, asked).scalars():
+        body = json.loads(text)
+        if _is_of(place, body) and type(body.get("edition")) is int:
+            yield body["edition"]
+
+
+def _is_of(place: Place, body: object) -> bool:
+    return isinstance(body, dict) and astuple(place) == tuple(
+        body.get(name) for name in ("kind", "subject", "sheet")
+    )
 
 
 def papers_of(

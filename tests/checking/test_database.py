@@ -9,11 +9,13 @@ from typing import Any
 import pytest
 from sqlalchemy import delete, insert, select, update
 
-from app.checking.database import Found, check_meet
+from app.checking.database import check_meet
+from app.erasing.actions import OPERATOR, Wanted, erase
 from app.ids import MeetId, new_id
+from app.record.kinds import Kind
 from tests.builders import Json, MeetAtHand
 from tests.pictures.photographs import a_photograph
-from tests.sealing.changing import put, run, stored, table
+from tests.sealing.changing import entered, put, run, stored, table
 from tests.sealing.test_papers import form, rewrite
 
 Spoil = Callable[["Story"], object]
@@ -63,9 +65,9 @@ def story(meet: MeetAtHand) -> Story:
 
 def amiss(meet: MeetAtHand, ident: str = "") -> tuple[list[str], Counter[str]]:
     """What is told of a meet, this one where no other is named, and how much was looked at."""
-    found, ident = Found(), MeetId(ident or meet.id)
-    told = meet.service.store.read_now(lambda conn: check_meet(conn, ident, found))
-    return told, found.held
+    ident = MeetId(ident or meet.id)
+    found = meet.service.store.read_now(lambda conn: check_meet(conn, ident))
+    return list(found.mismatches), found.held
 
 
 def test_what_is_as_the_record_says_is_counted(story: Story) -> None:
@@ -209,8 +211,49 @@ def test_what_was_changed_behind_the_record_is_told(story: Story, spoilt: str) -
     }
     spoil(story)
     told, _held = amiss(story.meet)
-    assert all(one.startswith(f"meet {story.meet.id}, ") for one in told)
     assert words.format(**named) in "\n".join(told)
+
+
+@pytest.mark.parametrize(
+    ("kind", "body", "words"),
+    [
+        (Kind.SEAL_MADE, {"x": 1}, "its key for heads cannot be read"),
+        (Kind.SEAL_MADE, {"verifier_key": "rubbish"}, "its key for heads cannot be read"),
+        (Kind.ERASED, {"left_as": [], "papers": 5}, "what it names as papers is no list"),
+        (Kind.ERASED, {"left_as": [], "pictures": None}, "what it names as pictures is no list"),
+        (Kind.ERASED, {"left_as": None}, "what it names as left_as is no list"),
+        (Kind.PAPER_SEALED, {"x": 1}, "the record tells of it, and it is not there"),
+    ],
+)
+def test_an_entry_of_another_shape_is_told_and_stops_no_check(
+    story: Story, kind: Kind, body: Json, words: str
+) -> None:
+    put(story.meet, "rulings", story.ruling["id"], form_facts=["no", "form"])
+    entered(story.meet, kind, body)
+    told, _held = amiss(story.meet)
+    assert words in "\n".join(told)
+    assert f"the ruling {story.ruling['id']}: it is not what" in "\n".join(told)
+
+
+def test_what_the_record_does_not_tell_of_a_thing_is_not_taken_for_told(story: Story) -> None:
+    """A name that an entry lacks, as whoever enters another one could leave it out."""
+    (picture,) = (stored(story.meet, "pictures", story.picture),)
+    run(story.meet, insert(table("pictures")).values({**picture, "id": (ident := new_id())}))
+    entered(story.meet, Kind.PICTURE_ADDED, {"sha256": picture["sha256"]}, ident)
+    told, _held = amiss(story.meet)
+    otherwise = (
+        f"the picture {ident}: the record tells it otherwise (media_type, shown_sha256, size)"
+    )
+    assert otherwise in told
+
+
+def test_what_was_erased_is_counted_apart(story: Story) -> None:
+    wanted = Wanted(because="asked for it", by="the organiser")
+    story.meet.service.store.act_now(MeetId(story.meet.id), OPERATOR, erase(wanted))
+    found = story.meet.service.store.read_now(lambda conn: check_meet(conn, MeetId(story.meet.id)))
+    assert not found.mismatches
+    assert found.held == {"seal": 1, "signed head": 3}
+    assert found.left == {"signed act": 2, "sealed paper": 1, "picture": 1}
 
 
 def test_a_meet_whose_record_was_taken_away_is_told(meet: MeetAtHand) -> None:

@@ -21,7 +21,7 @@ def test_what_pours_in_meanwhile_is_erased_or_refused(new_database: NewDatabase)
     with a_service(url) as service, a_service(url) as another:
         meet = a_meet(service, heats=HEATS)
         with pouring(meet, another.address) as load:
-            assert erase(service, meet.id, *WHY) == 0
+            assert erase(service, meet.id, "--all", *WHY) == 0
         assert load.answered
         assert WORDS.encode() not in dump_of(url)
         for worker in (service, another):

@@ -41,7 +41,7 @@ def test_looking_tells_what_would_go_and_changes_nothing(
     made: MeetAtHand, capsys: pytest.CaptureFixture[str]
 ) -> None:
     before = content(made.service)
-    assert erase(made.service, made.id, *WHY, "--look") == 0
+    assert erase(made.service, made.id, "--all", *WHY, "--look") == 0
     told = capsys.readouterr().out
     assert "nothing was changed" in told
     assert "officials.name" in told
@@ -53,7 +53,7 @@ def test_looking_tells_texts_that_name_a_person_in_part(
 ) -> None:
     assert erase(made.service, made.id, "--name", "Olive Halyard", *WHY, "--look") == 0
     told = capsys.readouterr().out
-    assert "nothing of it is there" in told
+    assert "nobody and nothing has this name" in told
     assert "a word of the name only" in told
     assert "officials.name" in told
 
@@ -69,7 +69,7 @@ def named_after(new_database: NewDatabase) -> MeetAtHand:
     return meet
 
 
-@pytest.mark.parametrize("who", [("--name", "bo-HALYARD"), ()], ids=["person", "meet"])
+@pytest.mark.parametrize("who", [("--name", "bo-HALYARD"), ("--all",)], ids=["person", "meet"])
 def test_what_stays_and_tells_the_name_is_listed(
     named_after: MeetAtHand, who: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -81,6 +81,27 @@ def test_what_stays_and_tells_the_name_is_listed(
         assert "teams.affiliation" in stays
         assert "officials" not in stays
     assert f"Team {BO}".encode() in content(named_after.service)
+
+
+def test_a_name_that_nobody_has_is_told_and_ends_as_failed(
+    made: MeetAtHand, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever has typed it wrongly must not go home with "erased"."""
+    before = content(made.service)
+    assert erase(made.service, made.id, "--name", "Bo Halliard", *WHY) == 1
+    told = capsys.readouterr()
+    assert "Nobody and nothing here has this name. Nothing was erased." in told.err
+    assert not told.out
+    assert BO.encode() in content(made.service)
+    assert len(content(made.service)) == len(before)
+
+
+def test_whoever_was_erased_by_id_is_not_there_any_more(
+    made: MeetAtHand, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for _ in range(2):
+        assert erase(made.service, made.id, "--official", made[BO].id, *WHY) == 0
+    assert "nothing of it was there (any more)" in capsys.readouterr().out
 
 
 def test_nothing_is_said_to_stay_where_no_team_is_called_so(
@@ -106,11 +127,11 @@ def test_that_a_meet_is_closed_with_its_people_is_told(
 ) -> None:
     assert erase(made.service, made.id, "--name", BO, *WHY, "--look") == 0
     assert "closed" not in capsys.readouterr().out
-    assert erase(made.service, made.id, *WHY, "--look") == 0
+    assert erase(made.service, made.id, "--all", *WHY, "--look") == 0
     assert "The meet would be closed" in capsys.readouterr().out
-    assert erase(made.service, made.id, *WHY) == 0
+    assert erase(made.service, made.id, "--all", *WHY) == 0
     assert "The meet is closed now" in capsys.readouterr().out
-    assert erase(made.service, made.id, *WHY) == 0
+    assert erase(made.service, made.id, "--all", *WHY) == 0
     assert "closed" not in capsys.readouterr().out
 
 
@@ -141,13 +162,13 @@ def test_neither_the_reason_nor_who_asked_names_whom_it_is_about(
     words = {"because": "asked for it", "by": "the organiser", told: f"by {BO.upper()} himself"}
     asked = ("--because", words["because"], "--by", words["by"])
     before = content(made.service)
-    for who in ((), ("--name", BO), ("--official", made[BO].id)):
+    for who in (("--all",), ("--name", BO), ("--official", made[BO].id)):
         assert erase(made.service, made.id, *who, *asked) == 1
         assert "without the name" in capsys.readouterr().err
     assert content(made.service) == before
 
 
-@pytest.mark.parametrize("who", [("--name", "Nora Newcomer"), ()])
+@pytest.mark.parametrize("who", [("--name", "Nora Newcomer"), ("--all",)])
 def test_a_person_named_in_an_earlier_reason_is_erased_from_that_too(
     new_database: NewDatabase, who: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -172,9 +193,11 @@ def test_a_name_of_one_word_counts_in_a_reason_as_it_is_written(
         for person in made.people.values():
             person.http = service.http
         add_official(made, "Asked", "umpire")
-    assert erase(service, made.id, "--because", "Asked for it", "--by", "the committee") == 1
+    assert (
+        erase(service, made.id, "--all", "--because", "Asked for it", "--by", "the committee") == 1
+    )
     assert "without the name" in capsys.readouterr().err
-    assert erase(service, made.id, *WHY) == 0
+    assert erase(service, made.id, "--all", *WHY) == 0
 
 
 def checks(made: MeetAtHand, capsys: pytest.CaptureFixture[str]) -> bool:
@@ -193,7 +216,7 @@ def test_check_says_when_by_whom_and_for_what(
     from app.cli import main
 
     day = datetime.now(UTC).date().isoformat()
-    assert erase(made.service, made.id, *WHY) == 0
+    assert erase(made.service, made.id, "--all", *WHY) == 0
     capsys.readouterr()
     with pytest.MonkeyPatch.context() as patched:
         patched.setenv("DATABASE_URL", made.service.database_url)
@@ -204,8 +227,11 @@ def test_check_says_when_by_whom_and_for_what(
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (("--by", "the organiser"), "--because is missing"),
-        (("--because", "asked for it", "--by", "\u202e"), "U+202E"),
+        (("--all", "--by", "the organiser"), "--because is missing"),
+        (WHY, "whom?"),
+        (("--all", "--name", BO, *WHY), "--all is everybody"),
+        (("--due", "--all", "--by", "its terms"), "not allowed with argument"),
+        (("--all", "--because", "asked for it", "--by", "\u202e"), "U+202E"),
         (("--name", ".", *WHY), "no name to look for"),
         (("--name", "J", *WHY), "no name to look for"),
         (("--official", "nobody", *WHY), "an id is a UUID"),
@@ -231,7 +257,7 @@ def ended(service: Service, *arguments: str) -> object:
 
 
 def test_an_unknown_meet_is_told(made: MeetAtHand, capsys: pytest.CaptureFixture[str]) -> None:
-    assert erase(made.service, new_id(), *WHY) == 1
+    assert erase(made.service, new_id(), "--all", *WHY) == 1
     assert "no such meet" in capsys.readouterr().err
 
 
@@ -241,7 +267,7 @@ def test_nothing_is_erased_beside_a_server(
     from sqlalchemy import make_url
 
     with only_process(make_url(made.service.database_url)):
-        assert erase(made.service, made.id, *WHY) == 1
+        assert erase(made.service, made.id, "--all", *WHY) == 1
     assert "Another process" in capsys.readouterr().err
     assert BO.encode() in content(made.service)
 
@@ -257,7 +283,7 @@ def test_a_database_of_an_older_schema_is_to_be_brought_up_first(
     migrate(engines.writing, "0007")
     engines.dispose()
     made.service.database_url = url
-    assert erase(made.service, made.id, *WHY) == 1
+    assert erase(made.service, made.id, "--all", *WHY) == 1
     assert "`migrate`" in capsys.readouterr().err
     bring_up_to_date(url)
 
@@ -323,7 +349,7 @@ def test_what_lay_in_freed_pages_since_before_is_gone_too(made: MeetAtHand) -> N
         conn.commit()
         conn.execute("DELETE FROM tries")
     assert freed.encode() in content(made.service)
-    assert erase(made.service, made.id, *WHY) == 0
+    assert erase(made.service, made.id, "--all", *WHY) == 0
     assert freed.encode() not in content(made.service)
 
 
@@ -342,10 +368,10 @@ def test_a_run_that_was_cut_off_before_the_file_was_written_anew_is_made_up_for(
         real(path)
 
     monkeypatch.setattr(afterwards, "_write_file_anew", fail)
-    assert erase(made.service, made.id, *WHY) == 1
+    assert erase(made.service, made.id, "--all", *WHY) == 1
     assert BO.encode() not in content(made.service)
     monkeypatch.setattr(afterwards, "_write_file_anew", write)
-    assert erase(made.service, made.id, *WHY) == 0
+    assert erase(made.service, made.id, "--all", *WHY) == 0
     assert len(written) == 1
 
 
@@ -354,7 +380,7 @@ def test_it_is_known_whether_something_was_erased_since_a_size(made: MeetAtHand)
     meet = MeetId(made.id)
     with a_service(made.service.database_url) as service:
         size = service.store.read_now(lambda conn: head_of(conn, meet)).size
-    assert erase(made.service, made.id, *WHY) == 0
+    assert erase(made.service, made.id, "--all", *WHY) == 0
     with a_service(made.service.database_url) as service:
         read = service.store.read_now
         assert read(lambda conn: was_erased_since(conn, meet, size))

@@ -52,7 +52,7 @@ def story(request: pytest.FixtureRequest, new_database: NewDatabase) -> Iterator
         missing = set(played.erased_marks) - found_in(before, played.erased_marks)
         assert not missing, [played.marks[mark] for mark in missing]
         assert len(pictures_in(before)) >= 2
-        assert erase(played.service, played.meet.id, "--because", BECAUSE, "--by", BY) == 0
+        assert erase(played.service, played.meet.id, "--all", "--because", BECAUSE, "--by", BY) == 0
         with afterwards(played) as again:
             yield again
 
@@ -215,7 +215,7 @@ def test_a_second_time_only_what_came_since_is_found(
     story: Played, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Those who were let in since have a PIN and a session; then nothing is left."""
-    asked = (story.meet.id, "--because", BECAUSE, "--by", BY)
+    asked = (story.meet.id, "--all", "--because", BECAUSE, "--by", BY)
     let_in(story)
     assert erase(story.service, *asked) == 0
     assert "sessions.secret_hash" in capsys.readouterr().out

@@ -7,7 +7,11 @@ from typing import Any
 
 from sqlalchemy import Executable, Table, select, update
 
+from app.ids import MeetId, new_id
+from app.record.kinds import Kind
 from app.schema import all_tables
+from app.sealing.actions import SERVER
+from app.store.action import Deed, Done
 from app.store.engine import open_engines
 from tests.builders import MeetAtHand
 
@@ -31,6 +35,17 @@ def put(meet: MeetAtHand, name: str, ident: str, **values: Any) -> None:
     """Put other values into a row."""
     rows = table(name)
     run(meet, update(rows).where(rows.c.id == ident).values(**values))
+
+
+def entered(meet: MeetAtHand, kind: Kind, body: Any, subject: str = "") -> str:
+    """Enter something of this kind into the record; what it is about, the meet for an erasure."""
+    about = subject or (meet.id if kind is Kind.ERASED else new_id())
+
+    def act(_unit: Any) -> Done[None]:
+        return Done(None, Deed(kind, about, body))
+
+    meet.service.store.act_now(MeetId(meet.id), SERVER, act)
+    return about
 
 
 def stored(meet: MeetAtHand, name: str, ident: str) -> Mapping[str, Any]:

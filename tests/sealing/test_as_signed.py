@@ -233,6 +233,43 @@ def test_what_an_erasure_left_is_what_it_says_and_nothing_else(meet: MeetAtHand)
     assert not agrees(meet, replace(KEPT, facts=after, act=new_id()))
 
 
+def test_of_what_several_erasures_left_the_last_one_counts(meet: MeetAtHand) -> None:
+    """Else whoever puts back what an earlier one left brings back whom the later one took out."""
+    first, second = ({**FACTS, "team": "erased", "clause": one} for one in ("Bo", "erased"))
+    for after in (first, second):
+        told(meet, Kind.ERASED, {"left_as": [as_told_by_erasure(KEPT, after)]})
+    assert agrees(meet, replace(KEPT, facts=second))
+    assert not agrees(meet, replace(KEPT, facts=first))
+
+
+def test_what_was_signed_counts_no_more_once_an_erasure_has_changed_it(meet: MeetAtHand) -> None:
+    statement = {"act": "ruling", "form_sha256": of_form(FACTS)}
+    digest = digest_of(statement)
+    about = told(meet, Kind.RULING, {"statement": statement, "statement_sha256": digest})
+    kept = replace(KEPT, about=about, statement_sha256=digest)
+    assert agrees(meet, kept)
+    after = {**FACTS, "team": "erased"}
+    told(meet, Kind.ERASED, {"left_as": [as_told_by_erasure(kept, after)]})
+    assert agrees(meet, replace(kept, facts=after))
+    assert not agrees(meet, kept)
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        (Kind.ERASED, {"left_as": None}),
+        (Kind.ERASED, {"left_as": {"of": KEPT.act}}),
+        (Kind.ERASED, {"left_as": [None, 5, "x"]}),
+        (Kind.RULING, {"statement": ["no", "object"], "statement_sha256": ""}),
+    ],
+)
+def test_an_entry_of_another_shape_tells_of_nothing(
+    meet: MeetAtHand, kind: Kind, body: Json
+) -> None:
+    about = told(meet, kind, body)
+    assert not agrees(meet, replace(KEPT, about=about))
+
+
 def test_of_what_an_erasure_of_before_left_nothing_is_known(meet: MeetAtHand) -> None:
     told(meet, Kind.ERASED, {"entries": []})
     about = told(meet, Kind.RULING, {"statement": {}, "statement_sha256": ""})

@@ -254,12 +254,15 @@ def test_a_folder_and_keys_that_others_may_open_are_named_in_the_log(
     (file,) = folder.iterdir()
     file.chmod(0o640)
     store.warn_of_what_others_may_open()
-    assert f"{file} and 0 more" in caplog.text
+    assert f"{file} is open to others" in caplog.text
     assert f"chmod -R go= {folder}" in caplog.text
     caplog.clear()
     file.chmod(0o600)
     folder.chmod(0o755)
     store.warn_of_what_others_may_open()
-    assert f"{folder} and 0 more" in caplog.text
+    assert f"{folder} is open to others" in caplog.text
     assert file.name not in caplog.text
+    file.chmod(0o640)
+    store.warn_of_what_others_may_open()
+    assert f"{folder} and 1 more are open to others" in caplog.text
     KeyStore(tmp_path / "not there", "quay lantern").warn_of_what_others_may_open()
