@@ -23,6 +23,7 @@ from sqlalchemy import Connection
 from app.appeals.queries import appeal_row, protest_row
 from app.appeals.wire import About
 from app.casefiles.around import Around, around_heat
+from app.casefiles.beside import naming_in, needed_beside
 from app.casefiles.queries import (
     appeals_of,
     case_of_ruling,
@@ -59,7 +60,9 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What belongs to a file. `name` is what it is called over a radio: "case 3"."""
+    """What belongs to a file. `name` is what it is called over a radio: "case 3". Beside the
+    `entries` about it stand those `naming` who acts in it, and what was `needed` to check them.
+    """
 
     asked: Asked
     name: str
@@ -72,6 +75,8 @@ class Scope:
     decisions: tuple[DecisionId, ...] = ()
     entries: tuple[Recorded, ...] = ()
     around: tuple[Around, ...] = ()
+    naming: tuple[Recorded, ...] = ()
+    needed: tuple[Recorded, ...] = ()
 
     @property
     def meet(self) -> MeetId:
@@ -81,7 +86,14 @@ class Scope:
     @property
     def seqs(self) -> frozenset[int]:
         """The numbers of its entries in the record."""
-        return frozenset(one.seq for one in self.entries)
+        return frozenset(one.seq for one in (*self.entries, *self.naming))
+
+    @property
+    def all_of_it(self) -> tuple[Recorded, ...]:
+        """Every entry that its part of the record holds, first to last."""
+        bare = (one.entry for one in self.around)
+        held = (*self.entries, *self.naming, *self.needed, *bare)
+        return tuple(sorted(held, key=lambda one: one.seq))
 
 
 def scope_of(conn: Connection, asked: Asked) -> Scope:
@@ -91,14 +103,19 @@ def scope_of(conn: Connection, asked: Asked) -> Scope:
     protests = found.protests or (
         protests_about(conn, asked.meet, ruled) if asked.of is Of.CASE else ()
     )
+    entries = tuple(_entries(conn, asked.meet, found.cases, ruled, protests))
+    around = around_heat(conn, asked.meet, found.heat)
+    naming = naming_in(conn, asked.meet, entries, [one.entry for one in around])
     return replace(
         found,
         protests=protests,
         rulings=ruled,
         appeals=appeals_of(conn, protests),
         decisions=decisions_about(conn, protests),
-        entries=tuple(_entries(conn, asked.meet, found.cases, ruled, protests)),
-        around=around_heat(conn, asked.meet, found.heat),
+        entries=entries,
+        around=around,
+        naming=naming,
+        needed=needed_beside(conn, asked.meet, (*entries, *naming)),
     )
 
 
