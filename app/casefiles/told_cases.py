@@ -7,7 +7,7 @@ record; where that was erased, nothing is.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
 
@@ -92,16 +92,25 @@ def cases_in(conn: Connection, scope: Scope) -> Cases:
 
 
 def cases_on_file(
-    conn: Connection, meet: MeetFacts, scope: Scope, cases: Cases
+    conn: Connection, meet: MeetFacts, scope: Scope, cases: Cases, doubts: Mapping[str, str]
 ) -> tuple[CaseOnFile, ...]:
-    """The cases in words, each with its reports and its rulings."""
+    """The cases in words, each with its reports and its rulings. `doubts` say of which signatures
+    nobody can say whose they are, by what was signed.
+    """
     return tuple(
         CaseOnFile(
             title=_title(out),
             sections=tuple(_sections(conn, meet, out)),
-            reports=tuple(_reports(conn, meet, scope, out, cases.numbers)),
+            reports=tuple(
+                replace(one, doubt=doubts.get(report.id, ""))
+                for report, one in zip(
+                    out.reports, _reports(conn, meet, scope, out, cases.numbers), strict=True
+                )
+            ),
             zone_note=zone_note(out.reports) if out.reports else "",
-            rulings=tuple(_ruling(conn, meet, RulingId(one)) for one in out.rulings),
+            rulings=tuple(
+                _ruling(conn, meet, RulingId(one), doubts.get(one, "")) for one in out.rulings
+            ),
         )
         for out in cases.out
     )
@@ -209,7 +218,7 @@ def _about_picture(one: PictureOut, zone: str) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _ruling(conn: Connection, meet: MeetFacts, ruling_id: RulingId) -> DecisionOnFile:
+def _ruling(conn: Connection, meet: MeetFacts, ruling_id: RulingId, doubt: str) -> DecisionOnFile:
     out = ruling_out(conn, meet.id, ruling_id)
     verdict = Verdict(
         label="ruling",
@@ -224,6 +233,7 @@ def _ruling(conn: Connection, meet: MeetFacts, ruling_id: RulingId) -> DecisionO
         reasons=out.reasons,
         note=_counted(conn, meet, out),
         later=_later(conn, meet, out),
+        marks=(doubt,) if doubt else (),
     )
     return DecisionOnFile(
         f"Ruling on case {out.case_number}", verdict, (_on_result(conn, meet, out),)

@@ -98,22 +98,26 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class ReportOnFile:
-    """A report with what was written before it was asked back, its zones and its pictures."""
+    """A report with what was written before it was asked back, its zones and its pictures. `doubt`
+    says why its signature does not show who signed; so do the marks of a decision's verdict.
+    """
 
     report: ReportOnForm
     number: int
     earlier: tuple[Section, ...]
     zones: tuple[ZonePicture, ...]
     pictures: tuple[PictureOnPaper, ...]
+    doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class DecisionOnFile:
-    """A ruling, or a decision on a protest or an appeal."""
+    """A ruling, or a decision on a protest or an appeal; `ident` is its id, and is not printed."""
 
     title: str
     verdict: Verdict
     sections: tuple[Section, ...]
+    ident: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,12 +157,13 @@ class WindowOnFile:
 class CaseFile(TeamHead):
     """Everything on the file, with times and distances already in words.
 
-    `name` is what it is called over a radio: "case 3". `notice` says who may read it, and what it
-    is and is not.
+    `name` is what it is called over a radio: "case 3". `doubts` say which signatures do not show
+    who signed. `notice` says who may read it, and what it is and is not.
     """
 
     name: str
     drawn_at: str
+    doubts: tuple[str, ...]
     about: tuple[Section, ...]
     stands: tuple[Section, ...]
     notice: Section
@@ -246,12 +251,20 @@ def _write_cover(flow: Flow, file: CaseFile, parts: list[_Part], pages: Mapping[
     write_meet(flow, file)
     write_team(flow, file)
     flow.skip(GAP)
+    for doubt in file.doubts:
+        _write_doubt(flow, doubt)
     for section in file.about:
         write_section(flow, section)
     for section in file.stands:
         write_section(flow, section)
     _write_contents(flow, parts, pages)
     write_section(flow, file.notice)
+
+
+def _write_doubt(flow: Flow, doubt: str) -> None:
+    if doubt:
+        flow.write([Segment(doubt, "signatures", Weight.BOLD)], BODY + 1.0)
+        flow.skip(GAP * 0.6)
 
 
 def _write_contents(flow: Flow, parts: list[_Part], pages: Mapping[str, int]) -> None:
@@ -305,6 +318,7 @@ def _write_case(flow: Flow, case: CaseOnFile) -> None:
 
 def _write_report(flow: Flow, one: ReportOnFile) -> None:
     flow.label(f"Report {one.number}", BODY + 2.0)
+    _write_doubt(flow, one.doubt)
     write_report(flow, one.report, one.number)
     flow.skip(GAP * 0.6)
     for section in one.earlier:
