@@ -52,6 +52,10 @@ def _statements(scope: Scope) -> Iterator[Digest]:
         digest = one.body.get("statement_sha256")
         if digest:
             yield Digest(f"entry {one.seq}: {one.kind.value}", str(digest))
+    for around in scope.around:
+        if around.digest:
+            what = f"entry {around.entry.seq}: announcement {around.says['announcement']}"
+            yield Digest(what, around.digest)
 
 
 def _pictures(cases: Cases) -> Iterator[Digest]:

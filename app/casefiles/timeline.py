@@ -21,11 +21,12 @@ from app.access.queries import official_names
 from app.casefiles.around import Around
 from app.casefiles.scope import Scope
 from app.clock import at_the_meet
+from app.crew.queries import expected_posts
 from app.exporting.queries import Recorded
 from app.exporting.wanted import REVOKING
 from app.forms.case_file import Moment
 from app.ids import OfficialId
-from app.meets.queries import MeetFacts
+from app.meets.queries import MeetFacts, heat
 from app.record.kinds import KINDS, Kind
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
@@ -73,13 +74,14 @@ def moments_of(
     conn: Connection, meet: MeetFacts, scope: Scope, called: Mapping[str, str]
 ) -> tuple[Moment, ...]:
     """The time line; `called` says what reports, protests and appeals are called, by their ids."""
-    own = [*scope.entries, *scope.needed]
+    own, run = [*scope.entries, *scope.needed], heat(conn, meet.id, scope.heat)
     teller = Teller(
         zone=meet.time_zone,
         names=official_names(conn, meet.id),
         called=called,
         again=_written_again(scope.entries),
         beside=Beside.among(scope.needed),
+        posts={one.id: one.words for one in expected_posts(conn, meet.id, run)},
     )
     told = {one.seq: teller.told(one) for one in own if one.kind not in LISTED_ELSEWHERE}
     around = {one.entry.seq: teller.around(one) for one in scope.around}
@@ -123,6 +125,7 @@ class Teller:
     called: Mapping[str, str]
     again: frozenset[int]
     beside: Beside
+    posts: Mapping[str, str]
 
     def told(self, one: Recorded) -> Moment:
         """An entry of the record as a row of the time line."""
@@ -179,6 +182,8 @@ class Teller:
         said = self._sentence(one)
         if one.text is None:
             return f"{said} {self._erased(one)}"
+        if one.kind is Kind.CALL:
+            return self._flag(one.body)
         return f"{said}{_more(one.kind, said_in(one.body))}"
 
     def _sentence(self, one: Recorded) -> str:
@@ -189,6 +194,13 @@ class Teller:
         if one.seq in self.again:
             return f"{it} was written again: it had been returned."
         return WORDS[one.kind].format(It=it, it=f"{it[:1].lower()}{it[1:]}")
+
+    def _flag(self, said: Mapping[str, Any]) -> str:
+        """Which flag, for which lane, and at which post as the heat knows it."""
+        lane = f" for lane {said['lane']}" if said.get("lane") else ""
+        post = self.posts.get(str(said.get("post")), "")
+        at = f": {post}" if post else ""
+        return f"A {said.get('flag', '')} flag was shown{lane}{at}."
 
     def _erased(self, gone: Recorded) -> str:
         """That what an entry said was erased: when, by whom, and for what."""
@@ -252,9 +264,6 @@ def _typed(kind: Kind, body: Mapping[str, Any]) -> datetime | None:
 
 def _more(kind: Kind, body: Mapping[str, Any]) -> str:
     """What the kind's sentence leaves open, in a few words."""
-    if kind is Kind.CALL:
-        lane = f", lane {body['lane']}" if body.get("lane") else ""
-        return f" It was {body.get('flag', '')}{lane}."
     if kind is Kind.REPORT_WRITTEN:
         seen = (body.get("observation") or {}).get("seen")
         return f" Seen: {title_of(Infringement(seen))}." if seen else ""

@@ -145,7 +145,7 @@ def test_the_time_line_says_where_they_stand_in_the_record(unpacked: Path) -> No
     text = read_text((unpacked / "case-file.pdf").read_bytes())
     for entry, says in around(unpacked)[1:]:
         number = says["announcement"]
-        row = rf"^{entry['seq']} .* results The result was announced:\n.* announcement {number}\.$"
+        row = rf"^{entry['seq']} .* results The result was announced:\n.* announcement {number}\."
         assert re.search(row, text, re.MULTILINE)
 
 
