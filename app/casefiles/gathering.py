@@ -15,6 +15,7 @@ from app.appeals.queries import appeal_row, protest_out, protest_row
 from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.showing import appeal_shown, protest_shown
 from app.appeals.what_stands import what_stands
+from app.casefiles.doubts import doubts_about
 from app.casefiles.hashing import hashes_of
 from app.casefiles.scope import Asked, Of, Scope, scope_of
 from app.casefiles.timeline import moments_of
@@ -63,16 +64,19 @@ def gather(conn: Connection, asked: Asked, now: datetime, fingerprint: str) -> G
     cases = cases_in(conn, scope)
     head = _team_head(conn, meet, scope, now)
     windows = _windows(conn, scope, now)
+    called = _called(conn, scope, cases)
+    doubts = doubts_about(conn, meet, scope, cases, called)
     file = CaseFile(
         **{name: getattr(head, name) for name in TeamHead.__dataclass_fields__},
         name=scope.name,
         drawn_at=in_zone(now, meet.time_zone),
+        doubts=tuple(doubts.values()),
         about=(_about(conn, meet, scope, cases),),
         stands=(_stands(conn, meet, scope, cases, windows, now),),
         notice=Section("Who may read it, and what it is", paragraphs=NOTICE),
-        moments=moments_of(conn, meet, scope, _called(conn, scope, cases)),
-        cases=cases_on_file(conn, meet, scope, cases),
-        remedies=remedies_on_file(conn, meet, scope, now),
+        moments=moments_of(conn, meet, scope, called),
+        cases=cases_on_file(conn, meet, scope, cases, doubts),
+        remedies=remedies_on_file(conn, meet, scope, doubts, now),
         windows=tuple(_window(one, meet.time_zone) for one in windows),
         hashes=hashes_of(meet, scope, cases, fingerprint),
     )

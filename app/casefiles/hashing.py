@@ -21,7 +21,8 @@ HOW_TO_CHECK = (
     "fingerprint must be the one below, and the one that the organiser tells you by another way.",
     "What it tells: ask the head official or the jury for the ZIP that goes with it, unpack it, "
     "and run “python3 -I check.py .” in it, with --head and the record head as it is printed here. "
-    "It holds the entries below with what was sealed and sent, and proves that they stand there. "
+    "It holds the entries below with what was sealed and sent, and proves that they stand there; "
+    "“official named” says who acted, “key registered” with what was signed. "
     "Starts and announcements tell of all teams: of these it holds the bare entry.",
     "By hand: an entry's leaf hash is the SHA-256 of a zero byte and the entry's text in "
     "record.jsonl (RFC 9162); “sha256sum” on a picture or on a sealed paper gives what is listed.",
@@ -31,18 +32,13 @@ HOW_TO_CHECK = (
 def hashes_of(meet: MeetFacts, scope: Scope, cases: Cases, fingerprint: str) -> Hashes:
     """All hashes of a file."""
     return Hashes(
-        entries=tuple(_entry(one, meet.time_zone) for one in _in_order(scope)),
+        entries=tuple(_entry(one, meet.time_zone) for one in scope.all_of_it),
         statements=tuple(_statements(scope)),
         pictures=tuple(_pictures(cases)),
         papers=tuple(_papers(scope)),
         seals=(Digest(f"certificate of {meet.name}", fingerprint),),
         how_to_check=HOW_TO_CHECK,
     )
-
-
-def _in_order(scope: Scope) -> list[Recorded]:
-    both = [*scope.entries, *(one.entry for one in scope.around)]
-    return sorted(both, key=lambda one: one.seq)
 
 
 def _entry(one: Recorded, zone: str) -> EntryOnPaper:
@@ -56,6 +52,10 @@ def _statements(scope: Scope) -> Iterator[Digest]:
         digest = one.body.get("statement_sha256")
         if digest:
             yield Digest(f"entry {one.seq}: {one.kind.value}", str(digest))
+    for around in scope.around:
+        if around.digest:
+            what = f"entry {around.entry.seq}: announcement {around.says['announcement']}"
+            yield Digest(what, around.digest)
 
 
 def _pictures(cases: Cases) -> Iterator[Digest]:

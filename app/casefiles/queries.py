@@ -19,6 +19,8 @@ from app.ids import (
     ProtestId,
     RulingId,
 )
+from app.meets.queries import PRESENT_RUN
+from app.meets.tables import heats
 from app.pictures.tables import pictures
 from app.record.tables import record_entries
 from app.reports.tables import calls, reports
@@ -52,12 +54,20 @@ _DECISIONS = (
 _ENTRIES = select(record_entries.c.seq).where(
     record_entries.c.meet_id == bindparam("meet"), record_entries.c.subject.in_(IDENTS)
 )
+_SHOWN = (
+    select(calls.c.id, calls.c.post_id, calls.c.flag, calls.c.report_id, calls.c.received_at)
+    .join(heats, heats.c.id == calls.c.heat_id)
+    .where(calls.c.heat_id == bindparam("heat"), calls.c.run == PRESENT_RUN)
+    .order_by(calls.c.received_at, calls.c.id)
+)
 _CASE_OF = select(rulings.c.case_id).where(rulings.c.id == bindparam("ruling"))
 _ANNOUNCED = (
     select(
         announcements.c.id,
         announcements.c.number,
         announcements.c.announced_at,
+        announcements.c.statement_digest,
+        announcements.c.snapshot,
     )
     .where(announcements.c.heat_id == bindparam("heat"))
     .order_by(announcements.c.number)
@@ -81,6 +91,11 @@ def reports_in(conn: Connection, cases: Iterable[CaseId]) -> tuple[str, ...]:
 def flags_of(conn: Connection, written: Iterable[str]) -> tuple[str, ...]:
     """The flags that these reports follow."""
     return _idents(conn, _FLAGS, written)
+
+
+def flags_shown(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
+    """The flags that speak for their posts in the present run of a heat, as they came."""
+    return list(conn.execute(_SHOWN, {"heat": heat_id}))
 
 
 def pictures_of_reports(conn: Connection, written: Iterable[str]) -> tuple[str, ...]:
@@ -135,5 +150,5 @@ def copy_of(conn: Connection, picture_id: PictureId) -> bytes:
 
 
 def announced_in(conn: Connection, heat_id: HeatId) -> Iterator[AnyRow]:
-    """When a heat's result was announced; not what was announced."""
+    """When a heat's result was announced, and the announcements: these tell of all teams."""
     yield from conn.execute(_ANNOUNCED, {"heat": heat_id})

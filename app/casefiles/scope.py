@@ -5,16 +5,17 @@
   cases about that team in the heat), and its appeals.
 - An appeal's: that of its protest.
 
-Nothing of any other case is in it: no report on another team, no flag that raised none of these
-reports. A start and an announcement tell of all teams: of these it has the bare entry. What its
-entries and papers name belongs to them: a flag the case that it opened, a decision the teams that
-it moves, a ruling that counts earlier lane infringements of the team the rulings that noted them,
-by their ids and in words.
+Nothing of any other case is in it: no report on another team, and no yellow flag that raised none
+of these reports. White ones are, of the posts that watched this lane where it was reported. A start
+and an announcement tell of all teams: of these it has the bare entry. What its entries and papers
+name belongs to them: a flag the case that it opened, a ruling or a decision the teams that it
+moves, a ruling that counts earlier lane infringements of the team the rulings that noted them, by
+their ids and in words.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -23,6 +24,8 @@ from sqlalchemy import Connection
 from app.appeals.queries import appeal_row, protest_row
 from app.appeals.wire import About
 from app.casefiles.around import Around, around_heat
+from app.casefiles.beside import naming_in, needed_beside
+from app.casefiles.posts import watched
 from app.casefiles.queries import (
     appeals_of,
     case_of_ruling,
@@ -59,7 +62,9 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """What belongs to a file. `name` is what it is called over a radio: "case 3"."""
+    """What belongs to a file. `name` is what it is called over a radio: "case 3". Beside the
+    `entries` about it stand those `naming` who acts in it, and what was `needed` to check them.
+    """
 
     asked: Asked
     name: str
@@ -72,6 +77,8 @@ class Scope:
     decisions: tuple[DecisionId, ...] = ()
     entries: tuple[Recorded, ...] = ()
     around: tuple[Around, ...] = ()
+    naming: tuple[Recorded, ...] = ()
+    needed: tuple[Recorded, ...] = ()
 
     @property
     def meet(self) -> MeetId:
@@ -81,7 +88,14 @@ class Scope:
     @property
     def seqs(self) -> frozenset[int]:
         """The numbers of its entries in the record."""
-        return frozenset(one.seq for one in self.entries)
+        return frozenset(one.seq for one in (*self.entries, *self.naming))
+
+    @property
+    def all_of_it(self) -> tuple[Recorded, ...]:
+        """Every entry that its part of the record holds, first to last."""
+        bare = (one.entry for one in self.around)
+        held = (*self.entries, *self.naming, *self.needed, *bare)
+        return tuple(sorted(held, key=lambda one: one.seq))
 
 
 def scope_of(conn: Connection, asked: Asked) -> Scope:
@@ -91,14 +105,19 @@ def scope_of(conn: Connection, asked: Asked) -> Scope:
     protests = found.protests or (
         protests_about(conn, asked.meet, ruled) if asked.of is Of.CASE else ()
     )
+    entries = tuple(_entries(conn, asked.meet, found.cases, ruled, protests))
+    around = around_heat(conn, asked.meet, found.heat, found.cases)
+    naming = naming_in(conn, asked.meet, entries, [one.entry for one in around])
     return replace(
         found,
         protests=protests,
         rulings=ruled,
         appeals=appeals_of(conn, protests),
         decisions=decisions_about(conn, protests),
-        entries=tuple(_entries(conn, asked.meet, found.cases, ruled, protests)),
-        around=around_heat(conn, asked.meet, found.heat),
+        entries=entries,
+        around=around,
+        naming=naming,
+        needed=needed_beside(conn, asked.meet, (*entries, *naming)),
     )
 
 
@@ -138,7 +157,7 @@ def _about_protest(conn: Connection, asked: Asked, protest_id: ProtestId, name: 
 def _entries(
     conn: Connection,
     meet: MeetId,
-    cases: Iterable[CaseId],
+    cases: Collection[CaseId],
     ruled: Iterable[RulingId],
     protests: Iterable[ProtestId],
 ) -> list[Recorded]:
@@ -151,5 +170,6 @@ def _entries(
         *appeals_of(conn, protests),
         *decisions_about(conn, protests),
     )
-    beside = (*flags_of(conn, written), *pictures_of_reports(conn, written))
+    white = (one for case in cases for one in watched(conn, meet, case).white)
+    beside = (*flags_of(conn, written), *white, *pictures_of_reports(conn, written))
     return entries_with(conn, meet, (*told, *beside, *papers_about(conn, meet, told)))

@@ -7,13 +7,15 @@ record; where that was erased, nothing is.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
 
 from app.access.pen import how_signed
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.paper_parts import moves_section
+from app.casefiles.moving import moved_by, moved_on_file
+from app.casefiles.posts import posts_on_file
 from app.casefiles.queries import copy_of
 from app.casefiles.scope import Scope
 from app.casefiles.timeline import said_in
@@ -28,6 +30,7 @@ from app.forms.case_file import (
     Verdict,
 )
 from app.forms.sheet_parts import Fact
+from app.forms.zone_scale import ZonePicture
 from app.ids import CaseId, HeatId, PictureId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat
 from app.pictures.wire import PictureOut
@@ -37,6 +40,7 @@ from app.reports.findings import OBSERVATIONS
 from app.reports.queries import case_out, case_row
 from app.reports.states import CaseState
 from app.reports.wire import CaseOut, ReportOut
+from app.rounds.wire import ConsequencesOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rulings.observed import tell
@@ -92,16 +96,27 @@ def cases_in(conn: Connection, scope: Scope) -> Cases:
 
 
 def cases_on_file(
-    conn: Connection, meet: MeetFacts, scope: Scope, cases: Cases
+    conn: Connection, meet: MeetFacts, scope: Scope, cases: Cases, doubts: Mapping[str, str]
 ) -> tuple[CaseOnFile, ...]:
-    """The cases in words, each with its reports and its rulings."""
+    """The cases in words, each with its reports and its rulings. `doubts` say of which signatures
+    nobody can say whose they are, by what was signed.
+    """
     return tuple(
         CaseOnFile(
             title=_title(out),
             sections=tuple(_sections(conn, meet, out)),
-            reports=tuple(_reports(conn, meet, scope, out, cases.numbers)),
+            reports=tuple(
+                replace(one, doubt=doubts.get(report.id, ""))
+                for report, one in zip(
+                    out.reports, _reports(conn, meet, scope, out, cases.numbers), strict=True
+                )
+            ),
+            posts=posts_on_file(conn, meet, out.id, cases.numbers),
+            zones=_zones(conn, meet, out),
             zone_note=zone_note(out.reports) if out.reports else "",
-            rulings=tuple(_ruling(conn, meet, RulingId(one)) for one in out.rulings),
+            rulings=tuple(
+                _ruling(conn, meet, RulingId(one), doubts.get(one, "")) for one in out.rulings
+            ),
         )
         for out in cases.out
     )
@@ -114,17 +129,21 @@ def _reports(
     out: CaseOut,
     numbers: Mapping[ReportId, int],
 ) -> Iterator[ReportOnFile]:
-    relay = heat(conn, meet.id, HeatId(out.heat)).relay
     returns = returns_of(conn, meet.id, [one.id for one in out.reports])
     for one in out.reports:
-        number, has_account = numbers[one.id], one.observation is not None
+        number = numbers[one.id]
         yield ReportOnFile(
             report=report_on_form(one, returns.get(one.id, ()), meet.time_zone),
             number=number,
             earlier=tuple(_earlier(scope.entries, one)),
-            zones=zone_pictures(relay, [one], meet.book) if has_account else (),
             pictures=tuple(_pictures(conn, meet, one, number)),
         )
+
+
+def _zones(conn: Connection, meet: MeetFacts, out: CaseOut) -> tuple[ZonePicture, ...]:
+    """What all accounts say of where it was, drawn together as on the form of a ruling."""
+    written = [one for one in out.reports if one.observation is not None]
+    return zone_pictures(heat(conn, meet.id, HeatId(out.heat)).relay, written, meet.book)
 
 
 def _title(out: CaseOut) -> str:
@@ -209,7 +228,7 @@ def _about_picture(one: PictureOut, zone: str) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _ruling(conn: Connection, meet: MeetFacts, ruling_id: RulingId) -> DecisionOnFile:
+def _ruling(conn: Connection, meet: MeetFacts, ruling_id: RulingId, doubt: str) -> DecisionOnFile:
     out = ruling_out(conn, meet.id, ruling_id)
     verdict = Verdict(
         label="ruling",
@@ -224,10 +243,22 @@ def _ruling(conn: Connection, meet: MeetFacts, ruling_id: RulingId) -> DecisionO
         reasons=out.reasons,
         note=_counted(conn, meet, out),
         later=_later(conn, meet, out),
+        marks=(doubt,) if doubt else (),
     )
+    told = moved_by(conn, meet, out)
     return DecisionOnFile(
-        f"Ruling on case {out.case_number}", verdict, (_on_result(conn, meet, out),)
+        f"Ruling on case {out.case_number}",
+        verdict,
+        (*_moves(told), _on_result(conn, meet, out)),
+        moved=() if told is None else moved_on_file(conn, meet, out, told),
     )
+
+
+def _moves(told: ConsequencesOut | None) -> Iterator[Section]:
+    if told is not None:
+        yield moves_section("What this ruling moves", told)
+        if told.too_late:
+            yield Section("What it can no longer change", items=tuple(told.too_late))
 
 
 def _counted(conn: Connection, meet: MeetFacts, out: RulingOut) -> str:

@@ -6,7 +6,7 @@ whom a decision moves, and the decision that undoes another.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -42,10 +42,27 @@ OPEN = frozenset({AppealState.LODGED, AppealState.LATE, AppealState.ADMITTED})
 
 
 def remedies_on_file(
-    conn: Connection, meet: MeetFacts, scope: Scope, now: datetime
+    conn: Connection,
+    meet: MeetFacts,
+    scope: Scope,
+    doubts: Mapping[str, str],
+    now: datetime,
 ) -> tuple[RemedyOnFile, ...]:
-    """The protests of a file, each with its appeals behind it."""
-    return tuple(one for ident in scope.protests for one in _told(conn, meet, ident, now))
+    """The protests of a file, each with its appeals behind it. `doubts` say of which decisions the
+    signature does not show who signed.
+    """
+    told = [one for ident in scope.protests for one in _told(conn, meet, ident, now)]
+    return tuple(replace(one, decisions=_doubted(one.decisions, doubts)) for one in told)
+
+
+def _doubted(
+    made: Sequence[DecisionOnFile], doubts: Mapping[str, str]
+) -> tuple[DecisionOnFile, ...]:
+    found = [(one, doubts.get(one.ident, "")) for one in made]
+    return tuple(
+        replace(one, verdict=replace(one.verdict, marks=(doubt,))) if doubt else one
+        for one, doubt in found
+    )
 
 
 def _told(
@@ -138,7 +155,7 @@ def _decision(conn: Connection, meet: MeetFacts, made: DecisionOut, about: str) 
     )
     sitting = f", sitting {made.sitting}" if made.sitting > 1 else ""
     title = f"Decision of the {made.instance.value} on {about}{sitting}"
-    return DecisionOnFile(title, verdict, tuple(_parts(conn, meet, made)))
+    return DecisionOnFile(title, verdict, tuple(_parts(conn, meet, made)), made.id)
 
 
 def _votes(conn: Connection, meet: MeetFacts, made: DecisionOut) -> str:

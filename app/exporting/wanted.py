@@ -103,7 +103,7 @@ def choose(conn: Connection, order: Order) -> Chosen:
     missing = order.entries - {one.seq for one in part}
     if missing or not part:
         raise NotFound(f"The record has no entry {min(missing, default=0)}.")
-    needed = _needed(part, entries_of_kinds(conn, order.meet, NEEDED))
+    needed = needed_for(conn, order.meet, part)
     both = {one.seq: one for one in (*part, *needed)}
     ordered = tuple(both[seq] for seq in sorted(both))
     chosen = Chosen(tuple(one for one in ordered if one.kind in SPOKEN_OF), ordered)
@@ -113,6 +113,11 @@ def choose(conn: Connection, order: Order) -> Chosen:
         sizes.add(order.further.head_size)
     beside = entries_at(conn, order.meet, order.withheld.keys() - both.keys())
     return Chosen(chosen.spoken_of, ordered, frozenset(sizes), tuple(beside))
+
+
+def needed_for(conn: Connection, meet: MeetId, part: Collection[Recorded]) -> Collection[Recorded]:
+    """What of the record these entries cannot be checked without."""
+    return list(_needed(part, entries_of_kinds(conn, meet, NEEDED)))
 
 
 def _needed(part: Collection[Recorded], others: Collection[Recorded]) -> Iterator[Recorded]:

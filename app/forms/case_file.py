@@ -9,7 +9,7 @@ own; what a jury needs is common practice.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -74,6 +74,17 @@ MOMENTS = (
     Heading("who", 0.17),
     Heading("what", 0.25),
 )
+POSTS = (
+    Heading("post", 0.34),
+    Heading("who", 0.2),
+    Heading("showed", 0.26, Weight.BOLD),
+    Heading("received", 0.2),
+)
+MOVED = (
+    Heading("team", 0.4, Weight.BOLD),
+    Heading("without this ruling", 0.3),
+    Heading("with it", 0.3, Weight.BOLD),
+)
 WINDOWS = (
     Heading("for", 0.13, Weight.BOLD),
     Heading("opened by", 0.17),
@@ -98,22 +109,45 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class ReportOnFile:
-    """A report with what was written before it was asked back, its zones and its pictures."""
+    """A report with what was written before it was asked back, and its pictures. `doubt`
+    says why its signature does not show who signed; so do the marks of a decision's verdict.
+    """
 
     report: ReportOnForm
     number: int
     earlier: tuple[Section, ...]
-    zones: tuple[ZonePicture, ...]
     pictures: tuple[PictureOnPaper, ...]
+    doubt: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PostOnFile:
+    """A post that watched, who stood there, and what was shown and when."""
+
+    post: str
+    who: str
+    showed: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class MovedOnFile:
+    """A team that a ruling moves: its place and time without the ruling, and with it."""
+
+    team: str
+    before: str
+    after: str
 
 
 @dataclass(frozen=True, slots=True)
 class DecisionOnFile:
-    """A ruling, or a decision on a protest or an appeal."""
+    """A ruling, or a decision on a protest or an appeal; `ident` is its id, and is not printed."""
 
     title: str
     verdict: Verdict
     sections: tuple[Section, ...]
+    ident: str = ""
+    moved: tuple[MovedOnFile, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +157,8 @@ class CaseOnFile:
     title: str
     sections: tuple[Section, ...]
     reports: tuple[ReportOnFile, ...]
+    posts: tuple[PostOnFile, ...]
+    zones: tuple[ZonePicture, ...]
     zone_note: str
     rulings: tuple[DecisionOnFile, ...]
 
@@ -153,12 +189,13 @@ class WindowOnFile:
 class CaseFile(TeamHead):
     """Everything on the file, with times and distances already in words.
 
-    `name` is what it is called over a radio: "case 3". `notice` says who may read it, and what it
-    is and is not.
+    `name` is what it is called over a radio: "case 3". `doubts` say which signatures do not show
+    who signed. `notice` says who may read it, and what it is and is not.
     """
 
     name: str
     drawn_at: str
+    doubts: tuple[str, ...]
     about: tuple[Section, ...]
     stands: tuple[Section, ...]
     notice: Section
@@ -246,12 +283,20 @@ def _write_cover(flow: Flow, file: CaseFile, parts: list[_Part], pages: Mapping[
     write_meet(flow, file)
     write_team(flow, file)
     flow.skip(GAP)
+    for doubt in file.doubts:
+        _write_doubt(flow, doubt)
     for section in file.about:
         write_section(flow, section)
     for section in file.stands:
         write_section(flow, section)
     _write_contents(flow, parts, pages)
     write_section(flow, file.notice)
+
+
+def _write_doubt(flow: Flow, doubt: str) -> None:
+    if doubt:
+        flow.write([Segment(doubt, "signatures", Weight.BOLD)], BODY + 1.0)
+        flow.skip(GAP * 0.6)
 
 
 def _write_contents(flow: Flow, parts: list[_Part], pages: Mapping[str, int]) -> None:
@@ -292,26 +337,36 @@ def _write_moments(flow: Flow, file: CaseFile) -> None:
 def _write_case(flow: Flow, case: CaseOnFile) -> None:
     for section in case.sections:
         write_section(flow, section)
+    _write_posts(flow, case.posts)
+    if case.zones:
+        write_zones(flow, case.zones, "")
+    if case.zone_note:
+        flow.write([Segment(case.zone_note, "zone")], SMALL)
+    flow.skip(GAP)
     if not case.reports:
         flow.write([Segment("No report belongs to this case.", "reports")], BODY)
     for report in case.reports:
         _write_report(flow, report)
-    if case.zone_note:
-        flow.write([Segment(case.zone_note, "zone")], SMALL)
     for ruling in case.rulings:
         flow.skip(GAP)
         _write_decision(flow, ruling)
 
 
+def _write_posts(flow: Flow, posts: Sequence[PostOnFile]) -> None:
+    if posts:
+        title = "What the posts showed that watched this lane there"
+        rows = [(one.post, one.who, one.showed, one.at) for one in posts]
+        write_plain_table(flow, PlainTable("posts", POSTS, rows, title=title))
+        flow.skip(GAP)
+
+
 def _write_report(flow: Flow, one: ReportOnFile) -> None:
     flow.label(f"Report {one.number}", BODY + 2.0)
+    _write_doubt(flow, one.doubt)
     write_report(flow, one.report, one.number)
     flow.skip(GAP * 0.6)
     for section in one.earlier:
         write_section(flow, section)
-    if one.zones:
-        write_zones(flow, one.zones, "")
-        flow.skip(GAP)
     write_photographs(flow, one.pictures)
 
 
@@ -326,6 +381,11 @@ def _write_remedy(flow: Flow, remedy: RemedyOnFile) -> None:
 
 def _write_decision(flow: Flow, decision: DecisionOnFile) -> None:
     flow.keep(partial(_write_verdict, decision=decision))
+    if decision.moved:
+        rows = [(one.team, one.before, one.after) for one in decision.moved]
+        title = "Places and times in this heat"
+        write_plain_table(flow, PlainTable("consequences", MOVED, rows, title=title))
+        flow.skip(GAP)
     for section in decision.sections:
         write_section(flow, section)
 

@@ -74,18 +74,16 @@ def write_hashes(flow: Flow, hashes: Hashes, head: PrintedHead) -> None:
 
 
 def _write_entries(flow: Flow, entries: Sequence[EntryOnPaper]) -> None:
-    flow.label("Entries of the record", BODY)
     rows = [(one.number, one.kind, one.at, _in_two(one.leaf)) for one in entries]
-    write_plain_table(flow, PlainTable("entries", ENTRIES, rows, SMALL))
+    write_plain_table(flow, PlainTable("entries", ENTRIES, rows, SMALL, "Entries of the record"))
     flow.skip(GAP)
 
 
 def _write_digests(flow: Flow, title: str, digests: Sequence[Digest]) -> None:
     if not digests:
         return
-    flow.label(title, BODY)
     rows = [(one.what, _in_two(one.sha256)) for one in digests]
-    write_plain_table(flow, PlainTable(title.lower(), DIGESTS, rows, SMALL))
+    write_plain_table(flow, PlainTable(title.lower(), DIGESTS, rows, SMALL, title))
     flow.skip(GAP)
 
 

@@ -14,6 +14,8 @@ from app.forms.typesetting import Segment
 
 CELL_GAP = 7.0
 ROW_GAP = 1.6
+ROOM_FOR_HEADINGS = 3 * BODY
+ROOM_FOR_A_TITLE = 2 * BODY
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +29,15 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class PlainTable:
-    """Columns, and rows of as many cells; `field` is what a note on missing letters calls it."""
+    """Columns, and rows of as many cells; `field` is what a note on missing letters calls it. A
+    title stays with the headings and the first row.
+    """
 
     field: str
     headings: Sequence[Heading]
     rows: Sequence[Sequence[str]]
     size: float = BODY - 1.0
+    title: str = ""
 
 
 def write_plain_table(flow: Flow, table: PlainTable) -> None:
@@ -42,7 +47,11 @@ def write_plain_table(flow: Flow, table: PlainTable) -> None:
     for row in table.rows:
         cells = _set(flow, table, places, row)
         tallest = max(sum(line.height for line in cell.lines) for cell in cells)
-        flow.need(min(tallest + 3 * BODY, flow.bottom - flow.sheet.top))
+        is_first = page < 0 and bool(table.title)
+        above = ROOM_FOR_HEADINGS + (ROOM_FOR_A_TITLE if is_first else 0.0)
+        flow.need(min(tallest + above, flow.bottom - flow.sheet.top))
+        if is_first:
+            flow.label(table.title, BODY)
         if page != len(flow.pages):
             _write_headings(flow, table, places)
         flow.y += ROW_GAP

@@ -14,7 +14,9 @@ from zipfile import ZipFile
 import pytest
 from sqlalchemy import text
 
-from app.ids import new_id
+from app.erasing.actions import Wanted, erase
+from app.ids import MeetId, new_id
+from app.store.action import Actor
 from app.store.engine import open_engines
 from tests.appeals.desk import (
     a_panel,
@@ -32,6 +34,7 @@ from tests.record.looking import ask_at_once, looking_at
 
 SIZES = {"A4": "595.276 x 841.89", "letter": "612 x 792"}  # ISO 216; ANSI/ASME Y14.1, in points
 BOX = re.compile(r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">')
+WITHOUT_TIMES = re.compile(r"(\d\d:\d\d:\d\d \w+ ){2}")
 MARGIN = 15.0 * 72 / 25.4
 
 
@@ -116,7 +119,7 @@ def test_the_time_line_tells_the_phones_own_time_and_how_far_it_was_off(meet: Me
     assert shown is not None
     assert shown[1][2:] == f"{at:%H:%M:%S}"[2:]
     assert "behind ±0.05 s" in words
-    assert "Report 1: A report was written." in words
+    assert "Report 1 was written." in words
 
 
 def test_a_phone_that_was_never_compared_is_said_to_be_so(meet: MeetAtHand) -> None:
@@ -275,8 +278,20 @@ def test_what_was_erased_is_empty_and_the_file_is_drawn_all_the_same(meet: MeetA
     insist_readable(pdf)
     words = one_line(pdf)
     assert "Seen from the third row." not in words
-    assert "What was done has been erased." in words
+    assert "What this entry said was erased." in words
     assert words.count("This picture has been erased.") == 2
+
+
+def test_an_entry_that_was_erased_says_when_by_whom_and_for_what(meet: MeetAtHand) -> None:
+    meet.start()
+    report = meet.report(words="Seen from the third row.")
+    wanted = Wanted("the time is over", "Orla Organiser")
+    actor = Actor("server")
+    meet.service.store.act_now(MeetId(meet.id), actor, erase(wanted))
+    words = WITHOUT_TIMES.sub("", one_line(file_of(meet, f"cases/{report['case']}")))
+    said = re.search(r"Report 1 was written\. What this entry said was erased on (.{40})", words)
+    assert said is not None, words
+    assert "by Orla Organiser, for: the time is over." in words
 
 
 def test_before_the_jury_decides_it_is_told_who_voted_and_not_how(meet: MeetAtHand) -> None:
@@ -284,7 +299,7 @@ def test_before_the_jury_decides_it_is_told_who_voted_and_not_how(meet: MeetAtHa
     _chair, second, _third = a_panel(meet, lodged)
     assert cast(meet, lodged, second, "rejected").status_code == 201
     words = one_line(file_of(meet, f"appeals/{lodged['id']}"))
-    assert "Appeal 1: A member of the jury" in words
+    assert "A member of the jury voted" in words
     assert "What it would move if what is asked for is granted" in words
     content = meet.referee.get(f"appeals/{lodged['id']}/file.zip").content
     with ZipFile(BytesIO(content)) as opened:

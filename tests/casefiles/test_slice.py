@@ -95,14 +95,28 @@ def test_the_hashes_on_the_paper_are_those_of_the_files_and_entries(unpacked: Pa
     words = words_of((unpacked / "case-file.pdf").read_bytes())
     lines = (unpacked / "record.jsonl").read_text("utf-8").splitlines()[:-1]
     entries = [json.loads(line)["entry"] for line in lines]
-    about = [one for one in entries if json.loads(one)["kind"] != "seal made"]
-    leaves = [hashlib.sha256(b"\0" + one.encode()).hexdigest() for one in about]
+    leaves = [hashlib.sha256(b"\0" + one.encode()).hexdigest() for one in entries]
     files = [*(unpacked / "papers").iterdir(), *(unpacked / "pictures").glob("*.png")]
     hashes = [*leaves, *(hashlib.sha256(one.read_bytes()).hexdigest() for one in files)]
     bodies = [json.loads(json.loads(line).get("body", "{}")) for line in lines]
     hashes += [one["statement_sha256"] for one in bodies if "statement_sha256" in one]
     assert len(hashes) > 20
     assert [one for one in hashes if one not in words] == []
+
+
+def test_who_acted_can_be_read_from_it_and_nobody_else_is_named(
+    unpacked: Path, played: TwoCases
+) -> None:
+    lines = (unpacked / "record.jsonl").read_text("utf-8").splitlines()[:-1]
+    entries = [json.loads(json.loads(line)["entry"]) for line in lines]
+    bodies = [json.loads(json.loads(line).get("body", "{}")) for line in lines]
+    pairs = list(zip(entries, bodies, strict=True))
+    named = {e["subject"]: b["name"] for e, b in pairs if e["kind"] == "official named"}
+    acted = {one["actor"] for one in entries} - {"server", "founder"}
+    made = next(b for e, b in pairs if e["kind"] == "meet made")
+    assert acted <= {*named, made["organiser"]["id"]}
+    assert {*played.a.umpires, "referee", "juror 2", "results"} <= set(named.values())
+    assert not {*played.b.umpires, "chief_umpire"} & set(named.values())
 
 
 def around(folder: Path) -> list[tuple[Json, Json]]:
@@ -131,7 +145,7 @@ def test_the_time_line_says_where_they_stand_in_the_record(unpacked: Path) -> No
     text = read_text((unpacked / "case-file.pdf").read_bytes())
     for entry, says in around(unpacked)[1:]:
         number = says["announcement"]
-        row = rf"^{entry['seq']} .* results The result was announced:\n.* announcement {number}\.$"
+        row = rf"^{entry['seq']} .* results The result was announced:\n.* announcement {number}\."
         assert re.search(row, text, re.MULTILINE)
 
 
