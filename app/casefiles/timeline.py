@@ -17,13 +17,12 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
-from app.access.queries import official_names
+from app.access.names import NamesThen
 from app.casefiles.around import Around
 from app.casefiles.scope import Scope
 from app.clock import at_the_meet
 from app.exporting.queries import Recorded
 from app.forms.case_file import Moment
-from app.ids import OfficialId
 from app.meets.queries import MeetFacts
 from app.record.kinds import KINDS, Kind
 from app.rules.finding import title_of
@@ -47,7 +46,7 @@ def moments_of(
     conn: Connection, meet: MeetFacts, scope: Scope, called: Mapping[str, str]
 ) -> tuple[Moment, ...]:
     """The time line; `called` says what reports, protests and appeals are called, by their ids."""
-    names = official_names(conn, meet.id)
+    names = NamesThen(conn, meet.id)
     teller = Teller(meet.time_zone, names, called, _written_again(scope.entries))
     own = {one.seq: teller.told(one) for one in scope.entries if one.kind not in LISTED_ELSEWHERE}
     around = {one.entry.seq: teller.around(one) for one in scope.around}
@@ -72,7 +71,7 @@ class Teller:
     """Tells entries in words: with the times of the meet's zone, and with the officials' names."""
 
     zone: str
-    names: Mapping[OfficialId, str]
+    names: NamesThen
     called: Mapping[str, str]
     again: frozenset[int]
 
@@ -87,7 +86,7 @@ class Teller:
             happened=self._local(happened),
             phone=self._phone(clock, happened),
             received=self._local(at),
-            who=self._who(entry["actor"]),
+            who=self._who(entry),
             what=self._what(one),
         )
 
@@ -99,12 +98,13 @@ class Teller:
             happened=self._local(one.at),
             phone=NONE,
             received=self._local(datetime.fromisoformat(entry["at"])),
-            who=self._who(entry["actor"]),
+            who=self._who(entry),
             what=one.words,
         )
 
-    def _who(self, actor: str) -> str:
-        return self.names.get(OfficialId(actor)) or OTHERS.get(actor, actor)
+    def _who(self, entry: Mapping[str, str]) -> str:
+        actor, at = entry["actor"], datetime.fromisoformat(entry["at"])
+        return self.names.told(actor, at, self.zone) or OTHERS.get(actor, actor)
 
     def _local(self, instant: datetime) -> str:
         return at_the_meet(instant, self.zone)

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from app.access.names import entered_since
 from app.access.pen import how_signed
 from app.clock import in_zone
 from app.forms.record_head import UNKNOWN_HEAD
@@ -75,7 +76,7 @@ def _form(
         report=report_on_form(report, returns, meet.time_zone),
         zones=zone_pictures(run.relay, [report], meet.book),
         zone_note=zone_note([report]),
-        later=_later(conn, meet, rulings),
+        later=_later(conn, meet, report, rulings),
         signatures=_by_phone(report, meet.time_zone),
         ink_fields=(InkField("Umpire", report.official_name),),
         head=UNKNOWN_HEAD,
@@ -94,11 +95,12 @@ def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
     return (Signature("Umpire", report.official_name, at, how, attested.statement_sha256),)
 
 
-def _later(conn: Connection, meet: MeetFacts, rulings: list[RulingId]) -> str:
-    """What an earlier form does not show: that the case was ruled on again, or what a decision has
-    made of the ruling.
+def _later(conn: Connection, meet: MeetFacts, report: ReportOut, rulings: list[RulingId]) -> str:
+    """What an earlier form does not show: that its umpire is called otherwise since, that the case
+    was ruled on again, or what a decision has made of the ruling.
     """
-    told = []
+    wrote = (report.official, report.received_at or report.raised_at)
+    told = [*entered_since(conn, meet.id, [wrote], meet.time_zone)]
     if len(rulings) > 1:
         last = ruling_in_words(conn, meet.id, rulings[-1], meet.time_zone)
         told.append(f"Ruled on {len(rulings)} times: {last} stands.")
