@@ -166,6 +166,8 @@ _DECIDED_ON = (
         decisions.c.instance,
         decisions.c.decided_at,
         disqualifications.c.state,
+        disqualifications.c.rule,
+        teams.c.name.label("team_name"),
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
     )
@@ -177,6 +179,7 @@ _DECIDED_ON = (
             decisions.c.id == disqualifications.c.by_decision,
         ),
     )
+    .join(teams, teams.c.id == disqualifications.c.team_id)
     .join(protests, protests.c.id == decisions.c.protest_id)
     .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .where(disqualifications.c.by_ruling == bindparam("ruling"))
@@ -334,11 +337,12 @@ class DecidedOn(NamedTuple):
     decision: DecisionId
     by_jury: bool
     at: datetime
+    which: str
     what: str
 
     def words(self, zone: str) -> str:
         """What became of the disqualification, by whom and when."""
-        return f"Its disqualification was {self.what}, {in_zone(self.at, zone)}."
+        return f"The disqualification of {self.which} was {self.what}, {in_zone(self.at, zone)}."
 
 
 def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
@@ -353,7 +357,8 @@ def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
         else f"the referee on protest {row.protest_number}"
     )
     moved = "set aside" if row.state == DisqualificationState.SET_ASIDE else "put in force again"
-    return DecidedOn(row.id, by_jury, row.decided_at, f"{moved} by the decision of {whose}")
+    which = f"{row.team_name} (DQ {row.rule})"
+    return DecidedOn(row.id, by_jury, row.decided_at, which, f"{moved} by the decision of {whose}")
 
 
 class StoredForm(NamedTuple):
