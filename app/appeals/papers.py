@@ -46,7 +46,7 @@ from app.appeals.what_stands import VERDICTS, what_stands
 from app.appeals.wire import Instance, ProtestOut, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import RemedyPaper, Section, draw_remedy_paper
-from app.forms.signature_section import InkField, Signature, group_digest
+from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature, group_digest
 from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.wire import HeatOut
@@ -322,12 +322,12 @@ def _signed_beside(conn: Connection, meet: MeetFacts, row: AnyRow) -> Iterator[A
         signed = f"signed {in_zone(one.signed_at, meet.time_zone)}"
         by = name_then(conn, one, one.signed_at)
         how = in_words(one, meet.time_zone)
-        digest = f"SHA-256 of the statement: {one.statement_sha256}"
+        digest = f"{SHA256_OF_STATEMENT}: {one.statement_sha256}"
         yield Act(
             f"{by}, {SECRETARY}",
             f"Decision; {signed}: {how}. {digest}",
             SECRETARY,
-            (by, signed, how, f"digest {group_digest(one.statement_sha256)}"),
+            (by, signed, how, f"{SHA256_OF_STATEMENT}: {group_digest(one.statement_sha256)}"),
         )
 
 
@@ -341,13 +341,14 @@ def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
         return (
             "This decision no longer stands: the protest had been rejected as late, and is in time "
             "by a time that was put right. It is replaced by the decision "
-            f"{referees_decision_in_words(later, meet.time_zone)} (digest {digest})."
+            f"{referees_decision_in_words(later, meet.time_zone)} "
+            f"({SHA256_OF_STATEMENT}: {digest})."
         )
     number = appeal_row(conn, meet.id, AppealId(row.appeal_id)).number
     instead = jury_decision_in_words(later, number, meet.time_zone)
     return (
         "This decision no longer stands: the jury reopened it. It is replaced by the decision "
-        f"{instead} (digest {digest})."
+        f"{instead} ({SHA256_OF_STATEMENT}: {digest})."
     )
 
 

@@ -7,11 +7,11 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from app.access.names import entered_since
-from app.access.pen import how_signed
+from app.access.pen import Strength, how_signed
 from app.clock import in_zone
 from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
-from app.forms.signature_section import InkField, Signature, group_digest
+from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature, group_digest
 from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.reports.queries import case_row, report_out
@@ -87,12 +87,13 @@ def _form(
 def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
     """That the umpire's phone signed it with its own key; nothing where the server attests it."""
     attested = report.attested
-    if attested.statement_sha256 is None or report.received_at is None:
+    digest, came = attested.statement_sha256, report.received_at
+    if attested.strength != Strength.PHONE_KEY.value or digest is None or came is None:
         return ()
-    written = report.clock.at if report.clock is not None else report.received_at
+    written = report.clock.at if report.clock is not None else came
     how = f"the phone's own key, by the phone's clock{revoked_on_form(attested, zone)}"
     at = in_zone(written, zone)
-    return (Signature("Umpire", report.official_name, at, how, attested.statement_sha256),)
+    return (Signature("Umpire", report.official_name, at, how, digest),)
 
 
 def _later(conn: Connection, meet: MeetFacts, report: ReportOut, rulings: list[RulingId]) -> str:
@@ -111,9 +112,11 @@ def _later(conn: Connection, meet: MeetFacts, report: ReportOut, rulings: list[R
 def _written(form: ReportForm) -> Act:
     report = form.report
     how = f"attested {report.attested}" if report.attested else "raised by a flag"
+    digest = report.statement_sha256
     return Act(
         f"{report.observer}, umpire",
-        f"Report in case {form.case_number}, received {report.received_at}, {how}",
+        f"Report in case {form.case_number}, received {report.received_at}, {how}"
+        f"{f'. {SHA256_OF_STATEMENT}: {digest}' if digest else ''}",
     )
 
 
@@ -125,11 +128,11 @@ def _ruled(conn: Connection, meet: MeetFacts, ruling_id: RulingId, stored: Store
     said = f"{told.ruling_verdict}, {told.effect}"
     return Act(
         f"{told.ruled_by}, head official",
-        f"Ruling: {said}; {signed}. SHA-256 of the statement: {digest}",
+        f"Ruling: {said}; {signed}. {SHA256_OF_STATEMENT}: {digest}",
         HEAD_OFFICIAL,
         (
             f"{told.ruled_by}: {said}",
             signed,
-            f"digest {group_digest(digest)}",
+            f"{SHA256_OF_STATEMENT}: {group_digest(digest)}",
         ),
     )
