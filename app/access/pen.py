@@ -39,10 +39,12 @@ from app.refusals import (
     StatementChanged,
 )
 from app.store.action import Action, Done, Unit
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 Result = TypeVar("Result")
 
+_ADD_SIGNATURE = Prepared(insert(signatures))
 SHOWN_LASTS = timedelta(minutes=15)
 NO_SUCH_PASSKEY = "You have no such passkey at this meet. Sign with your PIN."
 
@@ -214,21 +216,20 @@ def keep_signature(
 ) -> Signed:
     """Store a signature of a statement, whose RFC 8785 form is `text`."""
     digest = sha256(text.encode()).hexdigest()
-    unit.conn.execute(
-        insert(signatures).values(
-            id=given.id,
-            meet_id=unit.meet_id,
-            act=given.act,
-            subject=given.subject,
-            official_id=caller.official_id,
-            strength=given.strength.value,
-            key_id=given.key,
-            statement=text,
-            statement_sha256=digest,
-            proof=given.proof,
-            signed_at=unit.now,
-        )
-    )
+    row = {
+        "id": given.id,
+        "meet_id": unit.meet_id,
+        "act": given.act,
+        "subject": given.subject,
+        "official_id": caller.official_id,
+        "strength": given.strength.value,
+        "key_id": given.key,
+        "statement": text,
+        "statement_sha256": digest,
+        "proof": given.proof,
+        "signed_at": unit.now,
+    }
+    _ADD_SIGNATURE.run(unit.conn, row)
     told = _signature(given.strength.value, caller.official_id, given.key, given.proof)
     return Signed(statement, digest, told)
 

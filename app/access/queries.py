@@ -108,6 +108,7 @@ _SIGNATURES = (
         device_keys.c.device,
         device_keys.c.revoked_from,
         officials.c.name.label("official_name"),
+        officials.c.version.label("official_version"),
     )
     .join(officials, officials.c.id == signatures.c.official_id)
     .outerjoin(device_keys, device_keys.c.id == signatures.c.key_id)
@@ -280,8 +281,8 @@ def signature_row(conn: Connection, signature_id: SignatureId) -> AnyRow | None:
 def signatures_on(
     conn: Connection, meet_id: MeetId, act: str, subjects: Sequence[str]
 ) -> list[AnyRow]:
-    """The signatures of such acts on these things, first to last, with the signer's name, the
-    device whose key it was, and from when on that was revoked.
+    """The signatures of such acts on these things, first to last, with the signer's name of today,
+    the device whose key it was, and from when on that was revoked.
     """
     which = {"meet": meet_id, "act": act, "subjects": list(subjects)}
     return list(conn.execute(_SIGNATURES, which))

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from sqlalchemy import Connection, bindparam, func, literal_column, select
 
+from app.access.names import WHO, name_then
 from app.access.tables import officials
 from app.appeals.tables import appeals, decisions, protests
 from app.appeals.wire import (
@@ -37,7 +38,7 @@ _here = heats.alias("here")
 
 
 _DECISION_COLUMNS = (
-    select(decisions, officials.c.name.label("official_name"), STANDS_SINCE.label("stands_since"))
+    select(decisions, *WHO, STANDS_SINCE.label("stands_since"))
     .join(officials, officials.c.id == decisions.c.official_id)
     .where(decisions.c.meet_id == bindparam("meet"))
 )
@@ -242,7 +243,7 @@ def standing_decision(conn: Connection, meet_id: MeetId, appeal_id: AppealId) ->
 def decisions_on(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[DecisionOut]:
     """All decisions on a protest and its appeals, in order."""
     rows = conn.execute(_ALL_OF_PROTEST, {"meet": meet.id, "protest": protest_id})
-    return [decision_out(row, meet.time_zone) for row in rows]
+    return [decision_out(conn, row, meet.time_zone) for row in rows]
 
 
 def subjects_of_protest(conn: Connection, meet: MeetFacts, protest_id: ProtestId) -> list[str]:
@@ -284,7 +285,7 @@ def jurys_decision_out(meet: MeetFacts, row: AnyRow, appeal_number: int) -> Jury
     )
 
 
-def decision_out(row: AnyRow, zone: str) -> DecisionOut:
+def decision_out(conn: Connection, row: AnyRow, zone: str) -> DecisionOut:
     """A decision as it goes over HTTP."""
     return DecisionOut(
         id=row.id,
@@ -301,7 +302,7 @@ def decision_out(row: AnyRow, zone: str) -> DecisionOut:
         ordered=[one["words"] for one in row.carried_out],
         consequences=ConsequencesOut.model_validate(row.moves),
         official=row.official_id,
-        official_name=row.official_name,
+        official_name=name_then(conn, row, row.decided_at),
         decided_at=row.decided_at,
         decided_at_local=in_zone(row.decided_at, zone),
         advised_at=row.advised_at,

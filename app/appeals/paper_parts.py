@@ -20,7 +20,7 @@ from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.wire import About, Instance, ProtestOut, Timeliness, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import Section
-from app.forms.signature_section import group_digest
+from app.forms.signature_section import SHA256_OF_STATEMENT, group_digest
 from app.ids import DecisionId, DisqualificationId, HeatId, RulingId, TeamId
 from app.meets.queries import MeetFacts, team_row
 from app.rounds.wire import ConsequencesOut
@@ -204,7 +204,7 @@ def reopened_section(
     at = datetime.fromisoformat(said["at"])
     facts = (
         ("earlier decision", jury_decision_in_words(earlier, out.number, meet.time_zone)),
-        ("its digest", group_digest(earlier.statement_digest)),
+        (SHA256_OF_STATEMENT, group_digest(earlier.statement_digest)),
         ("reopened", f"{in_zone(at, meet.time_zone)}, by {said['by_name']}"),
         ("allowed by", said["allowed_by"]),
         ("new evidence", said["evidence"]),
@@ -218,7 +218,7 @@ def replaced_section(conn: Connection, meet: MeetFacts, earlier: DecisionId) -> 
     row = decision_row(conn, meet.id, earlier)
     facts = (
         ("earlier decision", referees_decision_in_words(row, meet.time_zone)),
-        ("its digest", group_digest(row.statement_digest)),
+        (SHA256_OF_STATEMENT, group_digest(row.statement_digest)),
         ("why again", "the protest was late by a time that was put right since"),
     )
     return Section("The decision that this replaces", facts)

@@ -8,7 +8,7 @@ tells below the signatures.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -16,6 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
+from app.access.names import entered_since, name_then
 from app.access.pen import how_signed, in_words
 from app.access.queries import official_row, signatures_on
 from app.appeals.bench import Bench
@@ -45,7 +46,7 @@ from app.appeals.what_stands import VERDICTS, what_stands
 from app.appeals.wire import Instance, ProtestOut, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import RemedyPaper, Section, draw_remedy_paper
-from app.forms.signature_section import InkField, Signature, group_digest
+from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature, group_digest
 from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.wire import HeatOut
@@ -319,13 +320,14 @@ def _signed_beside(conn: Connection, meet: MeetFacts, row: AnyRow) -> Iterator[A
     """The secretary's signature, which is added to the file that the chair's was sealed in."""
     for one in signatures_on(conn, meet.id, "decision signature", [row.id]):
         signed = f"signed {in_zone(one.signed_at, meet.time_zone)}"
+        by = name_then(conn, one, one.signed_at)
         how = in_words(one, meet.time_zone)
-        digest = f"SHA-256 of the statement: {one.statement_sha256}"
+        digest = f"{SHA256_OF_STATEMENT}: {one.statement_sha256}"
         yield Act(
-            f"{one.official_name}, {SECRETARY}",
+            f"{by}, {SECRETARY}",
             f"Decision; {signed}: {how}. {digest}",
             SECRETARY,
-            (one.official_name, signed, how, f"digest {group_digest(one.statement_sha256)}"),
+            (by, signed, how, f"{SHA256_OF_STATEMENT}: {group_digest(one.statement_sha256)}"),
         )
 
 
@@ -339,13 +341,14 @@ def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
         return (
             "This decision no longer stands: the protest had been rejected as late, and is in time "
             "by a time that was put right. It is replaced by the decision "
-            f"{referees_decision_in_words(later, meet.time_zone)} (digest {digest})."
+            f"{referees_decision_in_words(later, meet.time_zone)} "
+            f"({SHA256_OF_STATEMENT}: {digest})."
         )
     number = appeal_row(conn, meet.id, AppealId(row.appeal_id)).number
     instead = jury_decision_in_words(later, number, meet.time_zone)
     return (
         "This decision no longer stands: the jury reopened it. It is replaced by the decision "
-        f"{instead} (digest {digest})."
+        f"{instead} ({SHA256_OF_STATEMENT}: {digest})."
     )
 
 
@@ -371,6 +374,7 @@ def protest_paper(
             *stands.sections,
             protest_section(conn, meet, out),
             *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
+            *_called_otherwise(conn, meet, _acts_on(out)),
         ),
         ink_fields=(
             InkField("Lodged by", out.lodged_by),
@@ -414,6 +418,7 @@ def appeal_paper(
                 tuple(decided.ordered),
             )
         )
+    sections += _called_otherwise(conn, meet, [*_acts_on(out), *_acts_on(protest)])
     paper = replace(
         _blank(conn, meet, run, _about(out), out.lodged_at),
         title="Referred to the jury" if out.is_referred else "Appeal to the jury",
@@ -426,6 +431,21 @@ def appeal_paper(
         ink_fields=_ink_of_appeal(out),
     )
     return _told(meet, paper, now)
+
+
+def _acts_on(out: ProtestOut | AppealOut) -> list[tuple[str, datetime]]:
+    """Who took it in and who decided on it, and when."""
+    taken = (out.taken_by, out.entered_at)
+    made = out.decision
+    return [taken] if made is None else [taken, (made.official, made.decided_at)]
+
+
+def _called_otherwise(
+    conn: Connection, meet: MeetFacts, acts: Iterable[tuple[str, datetime]]
+) -> list[Section]:
+    """Whom the paper names as they were called then, and who has another name since."""
+    told = entered_since(conn, meet.id, acts, meet.time_zone)
+    return [Section("Names entered otherwise since", items=told)] if told else []
 
 
 def _ink_of_appeal(out: AppealOut) -> tuple[InkField, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from sqlalchemy import Connection, bindparam, func, select
 
+from app.access.names import WHO, name_then
 from app.access.tables import officials
 from app.appeals.decision_queries import decision_out, referees_decision
 from app.appeals.in_round import lane_in_round
@@ -42,11 +43,10 @@ PAGE = 50
 JUDGEMENT = "judgement"
 
 _against = teams.alias("against")
-_taker = officials.alias("taker")
 _WHERE_ABOUT = (
     teams.c.name.label("team_name"),
     teams.c.affiliation,
-    _taker.c.name.label("taken_by_name"),
+    *WHO,
     heats.c.event_id,
     heats.c.round,
     heats.c.round_key,
@@ -62,7 +62,7 @@ _PROTEST_COLUMNS = (
     )
     .select_from(protests)
     .join(teams, teams.c.id == protests.c.team_id)
-    .join(_taker, _taker.c.id == protests.c.official_id)
+    .join(officials, officials.c.id == protests.c.official_id)
     .join(heats, heats.c.id == protests.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
     .outerjoin(_against, _against.c.id == protests.c.against_id)
@@ -87,7 +87,7 @@ _APPEAL_COLUMNS = (
     .join(protests, protests.c.id == appeals.c.protest_id)
     .outerjoin(rulings, rulings.c.id == protests.c.ruling_id)
     .join(teams, teams.c.id == appeals.c.team_id)
-    .join(_taker, _taker.c.id == appeals.c.official_id)
+    .join(officials, officials.c.id == appeals.c.official_id)
     .join(heats, heats.c.id == appeals.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
     .where(appeals.c.meet_id == bindparam("meet"))
@@ -266,7 +266,7 @@ def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
         lodged_at_local=in_zone(row.lodged_at, meet.time_zone),
         entered_at=row.entered_at,
         taken_by=row.official_id,
-        taken_by_name=row.taken_by_name,
+        taken_by_name=name_then(conn, row, row.entered_at),
         words=row.words,
         allowed_because=row.allowed_because,
         took_part=took_part,
@@ -275,7 +275,7 @@ def _protest_out(conn: Connection, meet: MeetFacts, row: AnyRow) -> ProtestOut:
         state=state,
         possible=_possible(conn, row, decided, timely),
         withdrawn=row.withdrawn,
-        decision=decision_out(decided, meet.time_zone) if decided else None,
+        decision=decision_out(conn, decided, meet.time_zone) if decided else None,
         appeals=list(conn.execute(_APPEALS_OF, {"protest": row.id}).scalars()),
         version=row.version,
     )

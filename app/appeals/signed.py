@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from sqlalchemy import Connection
 
+from app.access.names import name_then
 from app.access.pen import BY_PIN, Strength, in_words, revoked_before
 from app.access.queries import signatures_on
 from app.appeals.wire import DecisionOut, Instance, SignedByOut, SignedRole
@@ -21,10 +22,10 @@ def signed_by(
 ) -> Mapping[DecisionId, list[SignedByOut]]:
     """The signatures on each of these decisions, the one who decided first."""
     first = {row.subject: row for row in _signatures(conn, meet_id, DECIDED, made)}
-    found = {one.id: [_decided(one, first.get(one.id))] for one in made}
+    found = {one.id: [_decided(conn, one, first.get(one.id))] for one in made}
     by_jury = [one for one in made if one.instance == Instance.JURY]
     for row in _signatures(conn, meet_id, BESIDE, by_jury):
-        found[row.subject].append(_signed("secretary", row))
+        found[row.subject].append(_signed(conn, "secretary", row))
     return found
 
 
@@ -35,11 +36,11 @@ def _signatures(
     return signatures_on(conn, meet_id, act, subjects) if subjects else []
 
 
-def _decided(made: DecisionOut, row: AnyRow | None) -> SignedByOut:
+def _decided(conn: Connection, made: DecisionOut, row: AnyRow | None) -> SignedByOut:
     """Who decided; before signatures were kept, a PIN was the only way."""
     role: SignedRole = "referee" if made.instance == Instance.REFEREE else "chair"
     if row is not None:
-        return _signed(role, row)
+        return _signed(conn, role, row)
     return SignedByOut(
         role=role,
         official=made.official,
@@ -52,11 +53,11 @@ def _decided(made: DecisionOut, row: AnyRow | None) -> SignedByOut:
     )
 
 
-def _signed(role: SignedRole, row: AnyRow) -> SignedByOut:
+def _signed(conn: Connection, role: SignedRole, row: AnyRow) -> SignedByOut:
     return SignedByOut(
         role=role,
         official=row.official_id,
-        official_name=row.official_name,
+        official_name=name_then(conn, row, row.signed_at),
         strength=row.strength,
         key_revoked_from=revoked_before(row.revoked_from, row.signed_at),
         how=in_words(row),

@@ -120,7 +120,7 @@ def _affected_elsewhere(
     """The teams of other heats that a decision moved, each with its own time for an appeal; nobody
     once that is over for all, since the jury has decided or another decision stands instead.
     """
-    made = decision_out(decided, meet.time_zone)
+    made = decision_out(conn, decided, meet.time_zone)
     if made.replaced_by is not None or _the_jurys(conn, meet, protest):
         return
     for one in affected_by(conn, meet, [made], now).get(made.id, ()):

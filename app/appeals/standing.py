@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection
 
+from app.access.names import name_then
 from app.access.wire import OfficialOut
 from app.appeals.about_not_held import Counted, lanes_before, time_where_not_held
 from app.appeals.awaiting import awaited, possible_now
@@ -342,7 +343,7 @@ def _appeal_out(conn: Connection, known: Together, row: AnyRow) -> AppealOut:
         lodged_at_local=in_zone(row.lodged_at, meet.time_zone),
         entered_at=row.entered_at,
         taken_by=row.official_id,
-        taken_by_name=row.taken_by_name,
+        taken_by_name=name_then(conn, row, row.entered_at),
         words=row.words,
         sought=row.sought,
         timeliness=timely,
@@ -359,7 +360,7 @@ def _appeal_out(conn: Connection, known: Together, row: AnyRow) -> AppealOut:
         admitted=row.admitted,
         reopened=row.reopened,
         withdrawn=row.withdrawn,
-        decision=decision_out(stands, meet.time_zone) if stands is not None else None,
+        decision=decision_out(conn, stands, meet.time_zone) if stands is not None else None,
         earlier_decisions=[
             jurys_decision_out(meet, one, row.number) for one in decided if one is not stands
         ],

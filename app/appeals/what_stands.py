@@ -101,7 +101,7 @@ def _undoing(conn: Connection, meet: MeetFacts, first: DecisionOut) -> Iterator[
         is_undone = undo in row.orders and row.id not in undone
         if not is_undone and row.id != settled_by:
             continue
-        made = decision_out(decision_row(conn, meet.id, DecisionId(row.id)), meet.time_zone)
+        made = decision_out(conn, decision_row(conn, meet.id, DecisionId(row.id)), meet.time_zone)
         if made.protest != first.protest:
             yield _Later(row.seq, made, _about(conn, meet, made), "undone since")
 

@@ -12,7 +12,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.access.queries import official_names
+from app.access.names import NamesThen
 from app.casefiles.queries import flags_shown
 from app.clock import at_the_meet
 from app.crew.queries import Post, expected_posts
@@ -67,16 +67,16 @@ def posts_on_file(
     """
     found = watched(conn, meet.id, case_id)
     heard = heard_posts(conn, HeatId(case_row(conn, meet.id, case_id).heat_id))
-    names, reports = official_names(conn, meet.id), reports_of_case(conn, case_id)
+    names, reports = NamesThen(conn, meet.id), reports_of_case(conn, case_id)
     lines = []
     for post in found.posts:
         said = sorted(_said_by(post, found.flags, reports, numbers))
         quiet = NOTHING_HERE if post.id in heard else SILENT
-        shown = [(at_the_meet(at, meet.time_zone), words) for at, words in said]
-        lines += [
-            PostOnFile(post.words, names[post.official_id], words, at)
-            for at, words in shown or [(NEVER, quiet)]
-        ]
+        if not said:
+            lines.append(PostOnFile(post.words, names.today(post.official_id), quiet, NEVER))
+        for at, words in said:
+            who = names.told(post.official_id, at, meet.time_zone)
+            lines.append(PostOnFile(post.words, who, words, at_the_meet(at, meet.time_zone)))
     return tuple(lines)
 
 

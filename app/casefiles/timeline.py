@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
-from app.access.queries import official_names
+from app.access.names import NamesThen
 from app.casefiles.around import Around
 from app.casefiles.scope import Scope
 from app.clock import at_the_meet
@@ -25,7 +25,6 @@ from app.crew.queries import expected_posts
 from app.exporting.queries import Recorded
 from app.exporting.wanted import REVOKING
 from app.forms.case_file import Moment
-from app.ids import OfficialId
 from app.meets.queries import MeetFacts, heat
 from app.record.kinds import KINDS, Kind
 from app.rules.finding import title_of
@@ -77,7 +76,7 @@ def moments_of(
     own, run = [*scope.entries, *scope.needed], heat(conn, meet.id, scope.heat)
     teller = Teller(
         zone=meet.time_zone,
-        names=official_names(conn, meet.id),
+        names=NamesThen(conn, meet.id),
         called=called,
         again=_written_again(scope.entries),
         beside=Beside.among(scope.needed),
@@ -121,7 +120,7 @@ class Teller:
     """Tells entries in words: with the times of the meet's zone, and with the officials' names."""
 
     zone: str
-    names: Mapping[OfficialId, str]
+    names: NamesThen
     called: Mapping[str, str]
     again: frozenset[int]
     beside: Beside
@@ -138,7 +137,7 @@ class Teller:
             happened=self._local(happened),
             phone=self._phone(clock, happened),
             received=self._local(at),
-            who=self._who(entry["actor"]),
+            who=self._who(entry),
             what=self._what(one),
         )
 
@@ -150,12 +149,15 @@ class Teller:
             happened=self._local(one.at),
             phone=NONE,
             received=self._local(datetime.fromisoformat(entry["at"])),
-            who=self._who(entry["actor"]),
+            who=self._who(entry),
             what=one.words,
         )
 
-    def _who(self, actor: str) -> str:
-        return self.names.get(OfficialId(actor)) or OTHERS.get(actor, actor)
+    def _who(self, entry: Mapping[str, str]) -> str:
+        return self._name(entry["actor"], datetime.fromisoformat(entry["at"]))
+
+    def _name(self, actor: str, at: datetime) -> str:
+        return self.names.told(actor, at, self.zone) or OTHERS.get(actor, actor)
 
     def _local(self, instant: datetime) -> str:
         return at_the_meet(instant, self.zone)
@@ -215,24 +217,24 @@ class Teller:
         """A key that signed here was registered, or revoked: by itself or with a session."""
         if one.kind is Kind.KEY_REGISTERED:
             device = f": {one.body['device']}" if one.body.get("device") else ""
-            return f"{_begin(self._key(one.body))} was registered{device}."
+            return f"{_begin(self._key(one.body, _at(one)))} was registered{device}."
         if one.kind is Kind.KEY_REVOKED:
             reason = f" {one.body['reason']}" if one.body.get("reason") else ""
-            return f"{_begin(self._revoked(one.body))}{reason}"
+            return f"{_begin(self._revoked(one.body, _at(one)))}{reason}"
         with_it = (
-            self._revoked(revoked)
+            self._revoked(revoked, _at(one))
             for revoked in one.body.get("keys_revoked", ())
             if revoked["key"] in self.beside.keys
         )
         return " ".join((KINDS[one.kind].sentence, *(f"With it {words}" for words in with_it)))
 
-    def _revoked(self, said: Mapping[str, Any]) -> str:
+    def _revoked(self, said: Mapping[str, Any], at: datetime) -> str:
         since = self._local(datetime.fromisoformat(said["revoked_from"]))
-        return f"{self._key(said)} was revoked, from {since} on."
+        return f"{self._key(said, at)} was revoked, from {since} on."
 
-    def _key(self, said: Mapping[str, Any]) -> str:
+    def _key(self, said: Mapping[str, Any], at: datetime) -> str:
         kind = self.beside.keys.get(str(said["key"]), {}).get("kind", "key")
-        return f"a {kind} of {self._who(str(said['official']))}"
+        return f"a {kind} of {self._name(str(said['official']), at)}"
 
 
 def _begin(words: str) -> str:

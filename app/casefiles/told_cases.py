@@ -30,6 +30,7 @@ from app.forms.case_file import (
     Verdict,
 )
 from app.forms.sheet_parts import Fact
+from app.forms.signature_section import SHA256_OF_STATEMENT
 from app.forms.zone_scale import ZonePicture
 from app.ids import CaseId, HeatId, PictureId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat
@@ -291,5 +292,5 @@ def _on_result(conn: Connection, meet: MeetFacts, out: RulingOut) -> Section:
     if out.is_shaken:
         facts.append(("to be looked at again", "what it rests on has changed since"))
     facts.append(("signed", how_signed(conn, meet.id, "ruling", out.id, meet.time_zone)))
-    facts.append(("statement, SHA-256", out.statement_digest))
+    facts.append((SHA256_OF_STATEMENT, out.statement_digest))
     return Section("", tuple(facts))

@@ -35,6 +35,7 @@ from app.casefiles.scope import Scope
 from app.clock import in_zone
 from app.forms.case_file import DecisionOnFile, RemedyOnFile, Section, Verdict
 from app.forms.sheet_parts import Fact
+from app.forms.signature_section import SHA256_OF_STATEMENT
 from app.ids import AppealId, ProtestId
 from app.meets.queries import MeetFacts
 
@@ -181,7 +182,7 @@ def _parts(conn: Connection, meet: MeetFacts, made: DecisionOut) -> Iterator[Sec
         yield Section("Until when those whom it moves can appeal or protest", items=moved)
     facts = [
         ("signed", how_signed(conn, meet.id, "decision", made.id, meet.time_zone)),
-        ("statement, SHA-256", made.statement_digest),
+        (SHA256_OF_STATEMENT, made.statement_digest),
     ]
     if made.advised_at is not None:
         facts.insert(0, ("told to those who protested", in_zone(made.advised_at, meet.time_zone)))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from app.forms.flow import INDENT, Flow
 from app.forms.fonts import Weight
 from app.forms.sheet_parts import BODY, SMALL, Fact, join_facts
+from app.forms.signature_section import SHA256_OF_STATEMENT
 from app.forms.typesetting import Segment
 
 
@@ -26,7 +27,11 @@ class ReturnOnForm:
 
 @dataclass(frozen=True, slots=True)
 class ReportOnForm:
-    """One report in words, as the form shows it."""
+    """One report in words, as the form shows it.
+
+    `strength` is how its statement was signed, and `revoked_from` from when on the key was revoked
+    where that is before it came (RFC 3339): by these a later form knows what this one has told.
+    """
 
     observer: str
     post: str
@@ -43,6 +48,9 @@ class ReportOnForm:
     attested: str
     returns: tuple[ReturnOnForm, ...] = ()
     pictures: str = ""
+    strength: str = ""
+    statement_sha256: str = ""
+    revoked_from: str = ""
 
 
 def write_report(flow: Flow, report: ReportOnForm, number: int) -> None:
@@ -119,6 +127,9 @@ def _write_times(flow: Flow, report: ReportOnForm, where: str) -> None:
         Fact("attested", report.attested, f"attestation of {where}"),
     ]
     flow.write(join_facts(times), SMALL, INDENT)
+    if report.statement_sha256:
+        digest = Fact(SHA256_OF_STATEMENT, report.statement_sha256, f"digest of {where}")
+        flow.write(join_facts([digest]), SMALL, INDENT)
     if report.pictures:
         pictures = [Fact("pictures", report.pictures, f"pictures of {where}")]
         flow.write(join_facts(pictures), SMALL, INDENT)

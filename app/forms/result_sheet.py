@@ -32,6 +32,7 @@ from app.forms.sheet_parts import (
     write_missing,
     write_title,
 )
+from app.forms.signature_section import SHA256_OF_STATEMENT
 from app.forms.typesetting import Segment, Typesetter
 
 __all__ = ["PrintedHead", "ResultLine", "ResultSheet", "draw_result_sheet"]
@@ -192,7 +193,7 @@ def _write_digest(flow: Flow, sheet: ResultSheet) -> None:
     flow.skip(GAP)
     facts = [
         *([Fact("Signed", sheet.signed, "signature")] if sheet.signed else []),
-        Fact("Digest of this announcement", sheet.digest, "digest"),
+        Fact(SHA256_OF_STATEMENT, sheet.digest, "digest"),
     ]
     for fact in facts:
         flow.write(join_facts([fact]), LABEL)

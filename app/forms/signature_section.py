@@ -14,6 +14,9 @@ from app.forms.painting import Stroke
 from app.forms.sheet_parts import BODY, LABEL, SMALL, Fact, join_facts
 from app.forms.typesetting import Segment
 
+SHA256_OF_STATEMENT = "SHA-256 of the statement"
+"""What papers call the digest of what was signed, all of them."""
+
 INK_HEIGHT = 30.0
 ROLE_LINES = 2  # more would not stand beside the line for the signature
 SHORT_DIGEST = 16
@@ -70,7 +73,7 @@ def _write_signature(flow: Flow, signature: Signature) -> None:
         BODY,
     )
     digest = [
-        Fact("digest", group_digest(signature.digest), field),
+        Fact(SHA256_OF_STATEMENT, group_digest(signature.digest), field),
         Fact("in full", signature.digest, field),
     ]
     flow.write(join_facts(digest), LABEL)

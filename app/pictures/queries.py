@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, Table, bindparam, func, select
 
+from app.access.names import WHO, name_then
 from app.access.tables import officials
 from app.ids import MeetId, PictureId, ReportId
 from app.pictures.tables import picture_copies, picture_originals, pictures
@@ -14,9 +15,7 @@ from app.pictures.wire import PictureOut
 from app.refusals import NotFound
 from app.store.rows import AnyRow
 
-_PICTURES = select(pictures, officials.c.name.label("official_name")).join(
-    officials, officials.c.id == pictures.c.official_id
-)
+_PICTURES = select(pictures, *WHO).join(officials, officials.c.id == pictures.c.official_id)
 _BY_ID = _PICTURES.where(pictures.c.id == bindparam("picture"))
 _OF_REPORTS = _PICTURES.where(
     pictures.c.report_id.in_(bindparam("reports", expanding=True))
@@ -46,7 +45,7 @@ def picture_out(
     row = picture_row(conn, picture_id)
     if row is None or (row.meet_id, row.report_id) != (meet_id, report_id):
         raise NotFound("There is no such picture of this report.")
-    return _out(row)
+    return _out(conn, row)
 
 
 def pictures_of(
@@ -58,7 +57,7 @@ def pictures_of(
     """
     found: dict[ReportId, list[PictureOut]] = {}
     for row in conn.execute(_OF_REPORTS, {"reports": list(report_ids)}):
-        found.setdefault(ReportId(row.report_id), []).append(_out(row))
+        found.setdefault(ReportId(row.report_id), []).append(_out(conn, row))
     return found
 
 
@@ -92,12 +91,12 @@ def _content(conn: Connection, table: Table, picture_id: PictureId) -> bytes:
     return bytes(content)
 
 
-def _out(row: AnyRow) -> PictureOut:
+def _out(conn: Connection, row: AnyRow) -> PictureOut:
     return PictureOut(
         id=row.id,
         report=row.report_id,
         official=row.official_id,
-        official_name=row.official_name,
+        official_name=name_then(conn, row, row.received_at),
         received_at=row.received_at,
         media_type=row.media_type,
         size=row.size,

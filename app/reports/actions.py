@@ -13,7 +13,7 @@ from app.meets.queries import Running
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
-from app.reports.attesting import SignedReport, attest
+from app.reports.attesting import SignedReport, attest, taken_in
 from app.reports.findings import as_stored, judge_report
 from app.reports.following import (
     awaited_flags,
@@ -86,6 +86,7 @@ def write_report(
     it changes; a report that was only raised holds nothing that could be overwritten.
     """
     document, content = said(sent)
+    came = signed or taken_in(report_id, caller, document)
 
     def act(unit: Unit) -> Done[Put[ReportOut]]:
         known = REPORT_BY_ID.first(unit.conn, {"report": report_id})
@@ -103,9 +104,9 @@ def write_report(
             "content": content,
             "attested": None,
         }
-        kept = {} if signed is None else attest(unit, report_id, caller, signed, facts)
-        body = _written(sent, facts, raised)
-        deed = Deed(Kind.REPORT_WRITTEN, report_id, body | kept if kept else body)
+        attested = attest(unit, report_id, caller, came, facts)
+        body = _written(sent, facts, raised) | attested
+        deed = Deed(Kind.REPORT_WRITTEN, report_id, body)
         if not raised and (known is None or known.case_id != facts["case_id"]):
             insist_on_measure(unit, facts["case_id"], caller.official_id)
         if known is None:

@@ -2,6 +2,7 @@
 
 A phone signs its report without a network, at the moment of writing, over what it sends: the
 document without its `signature`, with `act`, `meet` and `report` beside it, in its RFC 8785 form.
+Of a report without a signature the same is kept as the server took it in, which answers for it.
 A signature that does not fit, or whose key is unknown or revoked by now, costs no report: that is
 kept, marked in plain words, and attested by the server. When a revoked key has signed, only the
 phone's clock could say, so it does not count whatever that shows.
@@ -10,6 +11,7 @@ phone's clock could say, so it does not count whatever that shows.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -30,9 +32,11 @@ from app.store.rows import AnyRow
 
 @dataclass(frozen=True, slots=True)
 class SignedReport:
-    """What came with a report: its signature, the text that it should be of, and whether it is."""
+    """What came with a report: its signature, the text that it should be of, and whether it is;
+    `sent` is None where it came without one.
+    """
 
-    sent: PhoneSignatureIn
+    sent: PhoneSignatureIn | None
     statement: dict[str, Any]
     text: str
     fits: bool
@@ -56,6 +60,12 @@ async def read_signature(here: Admitted, report: str, sent: PhoneSignatureIn) ->
     return SignedReport(sent, statement, text.decode(), fits)
 
 
+def taken_in(report: ReportId, caller: Caller, document: Mapping[str, Any]) -> SignedReport:
+    """A report that came without a signature, by the document as the server took it in."""
+    statement = {**document, "act": "report", "meet": caller.meet_id, "report": report}
+    return SignedReport(None, statement, canonical(statement).decode(), fits=False)
+
+
 def _is_theirs(row: AnyRow, caller: Caller) -> bool:
     return bool(row.kind == PHONE_KEY and row.official_id == caller.official_id)
 
@@ -64,16 +74,17 @@ def attest(
     unit: Unit, report_id: ReportId, caller: Caller, signed: SignedReport, facts: dict[str, Any]
 ) -> dict[str, Any]:
     """Keep how a report was signed, in what is stored of it; returns what the record keeps."""
-    key = KeyId(signed.sent.key)
-    mark = _mark(key_row(unit.conn, unit.meet_id, key), caller, signed)
-    if mark is None:
-        proof = {"signature": signed.sent.signature}
-        given = Given("report", report_id, Strength.PHONE_KEY, key, proof)
-        sent = {}
-    else:
-        facts["marks"] = [*facts["marks"], mark.value]
-        given = Given("report", report_id, Strength.SERVER)
-        sent = {"signature_sent": signed.sent.model_dump()}
+    given, came = Given("report", report_id, Strength.SERVER), signed.sent
+    sent = {}
+    if came is not None:
+        key = KeyId(came.key)
+        mark = _mark(key_row(unit.conn, unit.meet_id, key), caller, signed)
+        if mark is None:
+            proof = {"signature": came.signature}
+            given = Given("report", report_id, Strength.PHONE_KEY, key, proof)
+        else:
+            facts["marks"] = [*facts["marks"], mark.value]
+            sent = {"signature_sent": came.model_dump()}
     kept = keep_signature(unit, caller, given, signed.statement, signed.text)
     facts["attested"] = {"strength": given.strength.value, "key": given.key, "sha256": kept.sha256}
     return {**kept.body, **sent}

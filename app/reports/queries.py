@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, exists, func, select
 
+from app.access.names import WHO, name_then
 from app.access.pen import revoked_before
 from app.access.queries import revoked_of
 from app.access.tables import officials
@@ -57,7 +58,7 @@ _CALL = Prepared(
 _REPORT_COLUMNS = (
     select(
         reports,
-        officials.c.name.label("official_name"),
+        *WHO,
         cases.c.state.label("case_state"),
         heats.c.run.label("heat_run"),
         heats.c.state.label("heat_state"),
@@ -276,7 +277,7 @@ def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> Report
     row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
     if row is None:
         raise NotFound("There is no such report at this meet.")
-    return _completed(conn, [_report_out(row)])[0]
+    return _completed(conn, [_report_out(conn, row)])[0]
 
 
 def reports_of_official(
@@ -284,13 +285,13 @@ def reports_of_official(
 ) -> list[ReportOut]:
     """An official's own reports, newest first, at most a hundred."""
     rows = conn.execute(_REPORTS_OF_OFFICIAL, {"meet": meet_id, "official": official_id})
-    return _completed(conn, [_report_out(row) for row in rows])
+    return _completed(conn, [_report_out(conn, row) for row in rows])
 
 
 def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
     """A case's reports in the order their flags came."""
     rows = conn.execute(_REPORTS_OF_CASE, {"case": case_id})
-    return _completed(conn, [_report_out(row) for row in rows])
+    return _completed(conn, [_report_out(conn, row) for row in rows])
 
 
 def _completed(conn: Connection, reports: Sequence[ReportOut]) -> list[ReportOut]:
@@ -364,9 +365,10 @@ def possible_for(state: ReportState, case: CaseState) -> list[ReportAct]:
     return [act for act in REPORT_TABLE.possible(state) if act is not too_late]
 
 
-def _report_out(row: AnyRow) -> ReportOut:
+def _report_out(conn: Connection, row: AnyRow) -> ReportOut:
     stored = row._asdict() | {"marks": marks_now(row)}
-    return report_from(stored, row.official_name, row.team_name, CaseState(row.case_state))
+    seen_by = name_then(conn, row, row.received_at or row.raised_at)
+    return report_from(stored, seen_by, row.team_name, CaseState(row.case_state))
 
 
 def marks_now(row: Any) -> list[str]:

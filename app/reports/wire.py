@@ -116,7 +116,9 @@ class AttestedOut(Wire):
 
     strength: Literal["phone key", "server"]
     key: KeyId | None
-    statement_sha256: str | None = Field(description="of what the phone signed")
+    statement_sha256: str | None = Field(
+        description="of the document as the phone signed it, else as the server took it in"
+    )
     key_revoked_from: datetime | None = KEY_REVOKED_FROM
     words: str
 

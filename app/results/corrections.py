@@ -15,8 +15,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, bindparam, func, insert, select, union_all
 
+from app.access.names import NamesThen
 from app.access.pen import Pen, Signed
-from app.access.queries import officials_of
 from app.clock import in_zone
 from app.ids import AnnouncementId, CorrectionId, MeetId, OfficialId, WindowId
 from app.meets.queries import MeetFacts
@@ -194,7 +194,7 @@ def corrections_of(
 ) -> Mapping[str, list[CorrectionOut]]:
     """The corrections of each of these, first to last; what was typed right is left out."""
     rows = conn.execute(_OF_SUBJECTS, {"subjects": list(subjects)}).all()
-    names = _names(conn, meet.id) if rows else {}
+    names = NamesThen(conn, meet.id)
     found: dict[str, list[CorrectionOut]] = {}
     for row in rows:
         out = CorrectionOut(
@@ -207,7 +207,7 @@ def corrections_of(
             reasons=row.reasons,
             remark=row.content.get("remark", ""),
             corrected_by=row.official_id,
-            corrected_by_name=names[row.official_id],
+            corrected_by_name=names.at(row.official_id, row.corrected_at),
             corrected_at=row.corrected_at,
             **row.remeasured,
         )
@@ -220,7 +220,7 @@ def announcement_corrections(
 ) -> list[TimeCorrectionOut]:
     """The corrections of an announcement's time, first to last."""
     rows = conn.execute(_OF_ANNOUNCEMENT, {"announcement": announcement_id}).all()
-    names = _names(conn, meet_id) if rows else {}
+    names = NamesThen(conn, meet_id)
     return [TimeCorrectionOut(**_told(row, names, zone)) for row in rows]
 
 
@@ -256,7 +256,7 @@ def _said_of_times(conn: Connection, meet: MeetFacts) -> list[dict[str, Any]]:
         for one in corrections_of(conn, meet, [meet.id]).get(meet.id, [])
         if one.about is Mistyped.END
     ]
-    names = _names(conn, meet.id) if announced else {}
+    names = NamesThen(conn, meet.id)
     said = [
         {"announcement": row.announcement_id, "number": row.number}
         | _told(row, names, meet.time_zone)
@@ -276,11 +276,7 @@ def _of_measure(told: Mapping[str, Any], ident: str) -> MeasureCorrectionOut:
     return MeasureCorrectionOut.model_validate({**told, **own})
 
 
-def _names(conn: Connection, meet_id: MeetId) -> Mapping[str, str]:
-    return {one.id: one.name for one in officials_of(conn, meet_id)}
-
-
-def _told(row: AnyRow, names: Mapping[str, str], zone: str) -> dict[str, Any]:
+def _told(row: AnyRow, names: NamesThen, zone: str) -> dict[str, Any]:
     return {
         "id": row.id,
         "was": row.was,
@@ -290,7 +286,7 @@ def _told(row: AnyRow, names: Mapping[str, str], zone: str) -> dict[str, Any]:
         "reasons": row.reasons,
         "remark": row.content.get("remark", ""),
         "corrected_by": row.official_id,
-        "corrected_by_name": names[row.official_id],
+        "corrected_by_name": names.at(row.official_id, row.corrected_at),
         "corrected_at": row.corrected_at,
         **row.remeasured,
     }

@@ -349,11 +349,17 @@ def sheet_facts(announced: AnnouncementOut, now: datetime) -> ResultSheet:
         abbreviations=tuple(announced.abbreviations.items()),
         head=UNKNOWN_HEAD,
         digest=announced.statement_digest,
-        signed=f"{announced.announced_by_name}, {announced.signed_with}",
+        signed=_signed(announced),
         printed_at=in_zone(now, announced.time_zone),
         qualified_title=_qualified_title(announced) if _qualified(announced) else "",
         qualified=tuple(_qualified_line(one) for one in _qualified(announced)),
     )
+
+
+def _signed(announced: AnnouncementOut) -> str:
+    """Who signed it, when, and how; the time of announcing may be another, typed or corrected."""
+    at = in_zone(announced.entered_at, announced.time_zone)
+    return f"{announced.announced_by_name}, {at}, {announced.signed_with}"
 
 
 def _sheet_line(line: ResultLineOut) -> ResultLine:

@@ -7,6 +7,7 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from app.forms.result_sheet import ResultSheet, draw_result_sheet
+from app.forms.signature_section import SHA256_OF_STATEMENT
 from app.ids import AnnouncementId, MeetId
 from app.record.kinds import Kind
 from app.results.announcement_wire import AnnouncementOut
@@ -44,6 +45,6 @@ def _signed(announced: AnnouncementOut) -> Act:
     return Act(
         ", ".join(filter(None, [announced.announced_by_name, "results desk"])),
         f"Announcement {announced.number} of {announced.event_name}, {announced.round}, heat "
-        f"{announced.heat_number}; signed: {announced.signed_with}. SHA-256 of the statement: "
+        f"{announced.heat_number}; signed: {announced.signed_with}. {SHA256_OF_STATEMENT}: "
         f"{announced.statement_digest}",
     )

@@ -8,6 +8,7 @@ Times stand in the meet's zone.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -16,8 +17,8 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.pen import how_signed
-from app.clock import in_zone
+from app.access.pen import Strength, how_signed
+from app.clock import in_zone, rfc3339
 from app.forms.infringement_form import (
     FormFacts,
     InfringementForm,
@@ -37,10 +38,8 @@ from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rulings.queries import StoredForm, decided_on, ruling_in_words, stored_form
 from app.rulings.reported import (
-    BY_PHONE,
     report_on_form,
     reporters,
-    revoked_on_form,
     zone_note,
     zone_pictures,
 )
@@ -49,6 +48,11 @@ from app.rulings.wire import Verdict
 from app.sealing.told import Kept, Told, Wanted, acts_signed
 from app.store.rows import AnyRow
 
+TOLD_BEFORE = re.compile(
+    "(?P<attested>by the phone's own key, with which it was signed at the moment of writing); "
+    "SHA-256 of what was signed (?P<statement_sha256>[0-9a-f]{64})"
+)
+"""How a form told before of what a phone had signed, whose key was not revoked by then."""
 NO_ONE_ZONE = "No zone is drawn: the reports do not name one take-over."
 
 FACTS: TypeAdapter[FormFacts] = TypeAdapter(FormFacts)
@@ -141,12 +145,24 @@ def form_digest(stored: Mapping[str, Any]) -> str:
 
 
 def as_told(stored: Mapping[str, Any]) -> FormFacts:
-    """The facts of a form from its document; one of before names one zone or none."""
+    """The facts of a form from its document; one of before names one zone or none, and tells of a
+    report's digest within its words.
+    """
+    stored = {**stored, "reports": [_report_as_told(one) for one in stored["reports"]]}
     if "zone" not in stored:
         return FACTS.validate_python(stored)
     zone = stored["zone"]
     zones = {"zones": [zone]} if zone else {"zones": [], "zone_note": NO_ONE_ZONE}
     return FACTS.validate_python({**stored, **zones})
+
+
+def _report_as_told(stored: Mapping[str, Any]) -> Mapping[str, Any]:
+    before = None if "strength" in stored else TOLD_BEFORE.fullmatch(stored["attested"])
+    return (
+        stored
+        if before is None
+        else {**stored, **before.groupdict(), "strength": Strength.PHONE_KEY.value}
+    )
 
 
 def ruling_form(meet_id: MeetId, ruling_id: RulingId) -> Wanted[InfringementForm]:
@@ -201,7 +217,7 @@ def _what_came_later(
         yield f"This ruling was reconsidered and no longer stands: {later} replaces it."
     elif (decided := decided_on(conn, ruling_id)) is not None:
         yield decided.words(zone)
-    if any(one.attested.startswith(BY_PHONE) for one in facts.reports):
+    if any(one.strength == Strength.PHONE_KEY for one in facts.reports):
         yield from _revoked_since(conn, facts)
 
 
@@ -209,12 +225,18 @@ def _revoked_since(conn: Connection, facts: FormFacts) -> Iterator[str]:
     """Of which reports the form says that a phone has signed, and does not say that its key was
     revoked from before: that was said after the ruling.
     """
+    by_digest = {one.statement_sha256: one for one in facts.reports}
+    numbers = {one.statement_sha256: number for number, one in enumerate(facts.reports, 1)}
     for report in reports_of_case(conn, CaseId(facts.case_id)):
-        said = revoked_on_form(report.attested, facts.time_zone)
-        signed = f"what was signed {report.attested.statement_sha256}"
-        told = next((one.attested for one in facts.reports if signed in one.attested), "")
-        if said and told and said not in told:
-            yield f"Of the report of {report.official_name}: {said.removeprefix('; ')}."
+        since, digest = report.attested.key_revoked_from, report.attested.statement_sha256 or ""
+        told = by_digest.get(digest)
+        if since is None or told is None or told.revoked_from == rfc3339(since):
+            continue
+        yield (
+            f"Report {numbers[digest]}, of {told.observer}, is signed with a phone's key that is "
+            f"revoked from {in_zone(since, facts.time_zone)} on. It came after that time, "
+            "so its signature does not show who wrote it."
+        )
 
 
 def _signature(facts: FormFacts, digest: str, how: str) -> Signature:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, and_, bindparam, func, literal_column, or_, select
 
+from app.access.names import WHO, name_then
 from app.access.pen import signed_with
 from app.access.tables import officials
 from app.appeals.tables import appeals, decisions, protests
@@ -38,7 +39,7 @@ from app.store.rows import AnyRow
 _RULING = (
     select(
         rulings,
-        officials.c.name.label("official_name"),
+        *WHO,
         cases.c.number.label("case_number"),
         events.c.name.label("event_name"),
         heats.c.round,
@@ -58,7 +59,7 @@ _STANDING = (
     select(
         rulings,
         cases.c.number.label("case_number"),
-        officials.c.name.label("official_name"),
+        *WHO,
         teams.c.name.label("team_name"),
     )
     .join(cases, cases.c.id == rulings.c.case_id)
@@ -69,11 +70,13 @@ _STANDING = (
 )
 _IN_WORDS = (
     select(
+        rulings.c.meet_id,
+        rulings.c.official_id,
         rulings.c.ruled_at,
         rulings.c.verdict,
         rulings.c.effect,
         rulings.c.rule,
-        officials.c.name.label("official_name"),
+        *WHO,
         events.c.name.label("event_name"),
         heats.c.round,
         heats.c.number,
@@ -163,6 +166,8 @@ _DECIDED_ON = (
         decisions.c.instance,
         decisions.c.decided_at,
         disqualifications.c.state,
+        disqualifications.c.rule,
+        teams.c.name.label("team_name"),
         protests.c.number.label("protest_number"),
         appeals.c.number.label("appeal_number"),
     )
@@ -174,6 +179,7 @@ _DECIDED_ON = (
             decisions.c.id == disqualifications.c.by_decision,
         ),
     )
+    .join(teams, teams.c.id == disqualifications.c.team_id)
     .join(protests, protests.c.id == decisions.c.protest_id)
     .outerjoin(appeals, appeals.c.id == decisions.c.appeal_id)
     .where(disqualifications.c.by_ruling == bindparam("ruling"))
@@ -258,7 +264,7 @@ def ruling_out(conn: Connection, meet_id: MeetId, ruling_id: RulingId) -> Ruling
         team_name=row.team_name,
         lane=row.lane,
         official=row.official_id,
-        official_name=row.official_name,
+        official_name=name_then(conn, row, row.ruled_at),
         verdict=Verdict(row.verdict),
         infringement=infringement,
         infringement_title=title_of(infringement) if infringement else None,
@@ -291,11 +297,11 @@ def rulings_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Stand
         event_name=here.event_name,
         round=here.round,
         heat_number=here.number,
-        rulings=[_standing(row, zone) for row in conn.execute(_STANDING, {"heat": heat_id})],
+        rulings=[_standing(conn, row, zone) for row in conn.execute(_STANDING, {"heat": heat_id})],
     )
 
 
-def _standing(row: AnyRow, zone: str) -> StandingRulingOut:
+def _standing(conn: Connection, row: AnyRow, zone: str) -> StandingRulingOut:
     return StandingRulingOut(
         id=row.id,
         case=row.case_id,
@@ -308,7 +314,7 @@ def _standing(row: AnyRow, zone: str) -> StandingRulingOut:
         rule=row.rule,
         effect=effect_in_words(Consequence(row.effect), row.rule),
         official=row.official_id,
-        official_name=row.official_name,
+        official_name=name_then(conn, row, row.ruled_at),
         ruled_at=row.ruled_at,
         ruled_at_local=in_zone(row.ruled_at, zone),
     )
@@ -318,8 +324,9 @@ def ruling_in_words(conn: Connection, meet_id: MeetId, ruling_id: RulingId, zone
     """A ruling as people name it on paper: when, by whom, in which heat, and what it was."""
     row = conn.execute(_IN_WORDS, {"meet": meet_id, "ruling": ruling_id}).one()
     effect = effect_in_words(Consequence(row.effect), row.rule)
+    by = name_then(conn, row, row.ruled_at)
     return (
-        f"the ruling of {in_zone(row.ruled_at, zone)} by {row.official_name} in {row.event_name}, "
+        f"the ruling of {in_zone(row.ruled_at, zone)} by {by} in {row.event_name}, "
         f"{row.round}, heat {row.number} ({row.verdict}, {effect})"
     )
 
@@ -330,11 +337,12 @@ class DecidedOn(NamedTuple):
     decision: DecisionId
     by_jury: bool
     at: datetime
+    which: str
     what: str
 
     def words(self, zone: str) -> str:
         """What became of the disqualification, by whom and when."""
-        return f"Its disqualification was {self.what}, {in_zone(self.at, zone)}."
+        return f"The disqualification of {self.which} was {self.what}, {in_zone(self.at, zone)}."
 
 
 def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
@@ -349,7 +357,8 @@ def decided_on(conn: Connection, ruling_id: RulingId) -> DecidedOn | None:
         else f"the referee on protest {row.protest_number}"
     )
     moved = "set aside" if row.state == DisqualificationState.SET_ASIDE else "put in force again"
-    return DecidedOn(row.id, by_jury, row.decided_at, f"{moved} by the decision of {whose}")
+    which = f"{row.team_name} (DQ {row.rule})"
+    return DecidedOn(row.id, by_jury, row.decided_at, which, f"{moved} by the decision of {whose}")
 
 
 class StoredForm(NamedTuple):

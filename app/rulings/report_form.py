@@ -6,11 +6,12 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from app.access.pen import how_signed
+from app.access.names import entered_since
+from app.access.pen import Strength, how_signed
 from app.clock import in_zone
 from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
-from app.forms.signature_section import InkField, Signature, group_digest
+from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature, group_digest
 from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.reports.queries import case_row, report_out
@@ -75,7 +76,7 @@ def _form(
         report=report_on_form(report, returns, meet.time_zone),
         zones=zone_pictures(run.relay, [report], meet.book),
         zone_note=zone_note([report]),
-        later=_later(conn, meet, rulings),
+        later=_later(conn, meet, report, rulings),
         signatures=_by_phone(report, meet.time_zone),
         ink_fields=(InkField("Umpire", report.official_name),),
         head=UNKNOWN_HEAD,
@@ -86,19 +87,21 @@ def _form(
 def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
     """That the umpire's phone signed it with its own key; nothing where the server attests it."""
     attested = report.attested
-    if attested.statement_sha256 is None or report.received_at is None:
+    digest, came = attested.statement_sha256, report.received_at
+    if attested.strength != Strength.PHONE_KEY.value or digest is None or came is None:
         return ()
-    written = report.clock.at if report.clock is not None else report.received_at
+    written = report.clock.at if report.clock is not None else came
     how = f"the phone's own key, by the phone's clock{revoked_on_form(attested, zone)}"
     at = in_zone(written, zone)
-    return (Signature("Umpire", report.official_name, at, how, attested.statement_sha256),)
+    return (Signature("Umpire", report.official_name, at, how, digest),)
 
 
-def _later(conn: Connection, meet: MeetFacts, rulings: list[RulingId]) -> str:
-    """What an earlier form does not show: that the case was ruled on again, or what a decision has
-    made of the ruling.
+def _later(conn: Connection, meet: MeetFacts, report: ReportOut, rulings: list[RulingId]) -> str:
+    """What an earlier form does not show: that its umpire is called otherwise since, that the case
+    was ruled on again, or what a decision has made of the ruling.
     """
-    told = []
+    wrote = (report.official, report.received_at or report.raised_at)
+    told = [*entered_since(conn, meet.id, [wrote], meet.time_zone)]
     if len(rulings) > 1:
         last = ruling_in_words(conn, meet.id, rulings[-1], meet.time_zone)
         told.append(f"Ruled on {len(rulings)} times: {last} stands.")
@@ -109,9 +112,11 @@ def _later(conn: Connection, meet: MeetFacts, rulings: list[RulingId]) -> str:
 def _written(form: ReportForm) -> Act:
     report = form.report
     how = f"attested {report.attested}" if report.attested else "raised by a flag"
+    digest = report.statement_sha256
     return Act(
         f"{report.observer}, umpire",
-        f"Report in case {form.case_number}, received {report.received_at}, {how}",
+        f"Report in case {form.case_number}, received {report.received_at}, {how}"
+        f"{f'. {SHA256_OF_STATEMENT}: {digest}' if digest else ''}",
     )
 
 
@@ -123,11 +128,11 @@ def _ruled(conn: Connection, meet: MeetFacts, ruling_id: RulingId, stored: Store
     said = f"{told.ruling_verdict}, {told.effect}"
     return Act(
         f"{told.ruled_by}, head official",
-        f"Ruling: {said}; {signed}. SHA-256 of the statement: {digest}",
+        f"Ruling: {said}; {signed}. {SHA256_OF_STATEMENT}: {digest}",
         HEAD_OFFICIAL,
         (
             f"{told.ruled_by}: {said}",
             signed,
-            f"digest {group_digest(digest)}",
+            f"{SHA256_OF_STATEMENT}: {group_digest(digest)}",
         ),
     )

@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from app.access.pen import revoked_in_words
+from app.clock import rfc3339
 from app.forms.infringement_form import (
     InkField,
     ReportOnForm,
@@ -135,23 +136,26 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
         rule=finding.rule if finding else "",
         marks_note=_marks_note(report),
         attested=_attested(report, zone),
+        strength=report.attested.strength,
+        statement_sha256=report.attested.statement_sha256 or "",
+        revoked_from=_revoked_from(report.attested),
         returns=tuple(_return_on_form(one, zone) for one in returns),
         pictures=_pictures(report),
     )
 
 
 BY_PHONE = "by the phone's own key"
+BY_SERVER = "by the server"
 
 
 def _attested(report: ReportOut, zone: str) -> str:
-    """Who answers for an account, with the digest of what a phone has signed; empty for none."""
+    """Who answers for an account; empty where none was written."""
     if not report.received_at:
         return ""
     if report.attested.strength == "server":
-        return "by the server"
+        return BY_SERVER
     return (
-        f"{BY_PHONE}, with which it was signed at the moment of writing; SHA-256 of "
-        f"what was signed {report.attested.statement_sha256}"
+        f"{BY_PHONE}, with which it was signed at the moment of writing"
         f"{revoked_on_form(report.attested, zone)}"
     )
 
@@ -162,6 +166,10 @@ def revoked_on_form(attested: AttestedOut, zone: str) -> str:
     """
     since = attested.key_revoked_from
     return "" if since is None else f"; {revoked_in_words(since, zone)}"
+
+
+def _revoked_from(attested: AttestedOut) -> str:
+    return "" if attested.key_revoked_from is None else rfc3339(attested.key_revoked_from)
 
 
 def _pictures(report: ReportOut) -> str:

@@ -16,8 +16,8 @@ from itertools import groupby, zip_longest
 
 from sqlalchemy import Connection, and_, bindparam, select
 
-from app.access.queries import official_names
-from app.ids import MeetId, OfficialId, ReportId
+from app.access.names import NamesThen
+from app.ids import MeetId, ReportId
 from app.record.kinds import Kind
 from app.record.tables import record_bodies, record_entries
 from app.store.rows import AnyRow
@@ -68,20 +68,21 @@ def returns_of(
     rows = conn.execute(_ABOUT_REPORTS, {"meet": meet_id, "reports": list(reports)}).all()
     if all(row.kind != Kind.REPORT_RETURNED for row in rows):
         return {}
-    names = official_names(conn, meet_id)
+    names = NamesThen(conn, meet_id)
     found: defaultdict[ReportId, list[Return]] = defaultdict(list)
     for report, entries in groupby(rows, key=lambda row: ReportId(row.subject)):
         found[report] += _returns(list(entries), names)
     return found
 
 
-def _returns(entries: Sequence[AnyRow], names: Mapping[OfficialId, str]) -> Iterator[Return]:
+def _returns(entries: Sequence[AnyRow], names: NamesThen) -> Iterator[Return]:
     for entry, following in zip_longest(entries, entries[1:]):
         if entry.kind != Kind.REPORT_RETURNED:
             continue
         told = json.loads(entry.entry)
         asked = json.loads(entry.body)["reason"] if entry.body else ""
-        returned = (_instant(told), names[told["actor"]], asked)
+        at = _instant(told)
+        returned = (at, names.at(told["actor"], at), asked)
         if following is None:
             yield Return(*returned)
         else:

@@ -22,7 +22,7 @@ from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.remedy_paper import RemedyPaper
 from app.forms.report_form import ReportForm
 from app.forms.result_sheet import ResultSheet
-from app.forms.signature_section import Signature
+from app.forms.signature_section import SHA256_OF_STATEMENT, Signature
 from app.record.kinds import Kind
 
 Facts = TypeVar("Facts", InfringementForm, RemedyPaper, ReportForm, ResultSheet)
@@ -102,7 +102,7 @@ def acts_signed(what: str, signatures: Sequence[Signature]) -> tuple[Act, ...]:
     return tuple(
         Act(
             f"{one.name}, {one.role}",
-            f"{what}; signed {one.at}: {one.how}. SHA-256 of the statement: {one.digest}",
+            f"{what}; signed {one.at}: {one.how}. {SHA256_OF_STATEMENT}: {one.digest}",
         )
         for one in signatures
     )

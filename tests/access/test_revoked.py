@@ -160,8 +160,12 @@ def test_a_report_signed_by_a_phone_in_other_hands_says_so_everywhere(meet: Meet
     assert [one["attested"] for one in listed if one["id"] == report["id"]] == [told]
     case = meet.referee.get(f"cases/{report['case']}").json()
     assert case["reports"][0]["attested"] == told
-    for paper in [*papers, f"cases/{report['case']}/file.pdf"]:
+    for paper in [papers[0], f"cases/{report['case']}/file.pdf"]:
         assert DOUBT in words_of(meet.referee.get(paper)), paper
+    by = f"Report 1, of {meet.umpire.name}, is signed with a phone's key that is revoked from "
+    ruling = words_of(meet.referee.get(papers[1]))
+    assert by in ruling
+    assert "It came after that time, so its signature does not show who wrote it." in ruling
 
 
 def test_a_ruling_made_after_the_revoking_says_it_once(meet: MeetAtHand) -> None:

@@ -278,3 +278,14 @@ def test_the_last_word_stands_on_a_protests_form_whoever_said_it(meet: MeetAtHan
     told = words(meet, f"protests/{protest['id']}")
     assert f"changed by the jury decided: {heard['decided_at_local']}" in told
     assert told.index("by the referee protest 2") < told.index("by the jury appeal 1")
+
+
+def test_the_form_of_a_ruling_says_whose_disqualification_by_which_rule_was_set_aside(
+    meet: MeetAtHand,
+) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    told = words(meet, f"rulings/{ruling['id']}")
+    which = "The disqualification of Plover 1 (DQ TR24.7) was set aside by the decision of the"
+    assert f"{which} referee on protest {protest['number']}, " in told

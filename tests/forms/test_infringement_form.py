@@ -178,7 +178,13 @@ def test_whoever_signs_in_ink_has_the_ruling_on_the_same_page(
 ) -> None:
     pages = read_pages(draw_infringement_form(a_form(**long), paper))
     (signed,) = (page for page in pages if "Signatures in ink" in page)
-    for words in ("Confirmed", "DQ TR24.7", "ruled: 14:11:40", "by: A. Specimen", "digest:"):
+    for words in (
+        "Confirmed",
+        "DQ TR24.7",
+        "ruled: 14:11:40",
+        "by: A. Specimen",
+        "SHA-256 of the statement:",
+    ):
         assert words in signed, words
     is_repeated = "In full, with its reasons, on page 1." in signed
     assert is_repeated == (signed != pages[0])

@@ -293,7 +293,12 @@ def test_whoever_signs_has_the_decision_on_the_same_page(lines: int, sheet: Pape
     (signed,) = (page for page in pages if "Signatures in ink" in page)
     for told in ("appeal 1", "upheld", "disqualification set aside", "decided: 15:58:12"):
         assert told in signed, told
-    for told in ("It no longer stands.", *paper.marks, "Signed on a device", "digest:"):
+    for told in (
+        "It no longer stands.",
+        *paper.marks,
+        "Signed on a device",
+        "SHA-256 of the statement:",
+    ):
         assert told in signed, told
     is_repeated = "In full, with its reasons, on page 1." in signed
     assert is_repeated == (signed != pages[0])

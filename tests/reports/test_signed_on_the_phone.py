@@ -112,14 +112,44 @@ def integer(number: bytes) -> bytes:
 
 def test_without_a_signature_a_report_is_attested_by_the_server(meet: MeetAtHand) -> None:
     told = meet.report(lane=4)
+    body = entry(meet, "report written", told["id"])
+    by = {"strength": "server", "official": meet.umpire.id, "key": None, "proof": None}
+    assert body["signature"] == by
+    # RFC 8785 by the library rfc8785, SHA-256 by the standard library.
+    digest = sha256(rfc8785.dumps(body["statement"])).hexdigest()
+    assert body["statement_sha256"] == digest
     assert told["attested"] == {
         "strength": "server",
         "key": None,
-        "statement_sha256": None,
+        "statement_sha256": digest,
         "key_revoked_from": None,
         "words": "attested by the server",
     }
-    assert "signature" not in entry(meet, "report written", told["id"])
+
+
+def test_the_statement_of_a_report_without_a_signature_is_the_document_as_it_was_taken_in(
+    meet: MeetAtHand,
+) -> None:
+    sent = a_report(meet.heat(), meet.posts["umpire"], lane=4)
+    report = new_id()
+    assert meet.umpire.put(f"reports/{report}", sent).status_code == 201
+    statement = entry(meet, "report written", report)["statement"]
+    about = {"act": "report", "meet": meet.id, "report": report}
+    assert about.items() <= statement.items()
+    assert "signature" not in statement
+    for name in ("heat", "lane", "post", "words"):
+        assert statement[name] == sent[name], name
+    assert statement["observation"]["seen"] == sent["observation"]["seen"]
+
+
+def test_every_papers_report_has_the_digest_of_its_statement(meet: MeetAtHand) -> None:
+    told = meet.report(lane=4)
+    ruled = meet.rule(told["case"]).json()
+    digest = told["attested"]["statement_sha256"]
+    addresses = (f"reports/{told['id']}/form.pdf", f"rulings/{ruled['id']}/form.pdf")
+    for address in (*addresses, f"cases/{told['case']}/file.pdf"):
+        words = "".join(read_text(meet.referee.get(address).content).split())
+        assert digest in words, address
 
 
 @pytest.mark.parametrize(

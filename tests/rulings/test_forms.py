@@ -398,3 +398,25 @@ def test_a_form_names_the_case_by_its_number_and_leaves_out_what_came_as_another
     assert f"case {number}, {report['case']}" in told
     assert "no written account" not in told
     assert len(hand.case(report["case"])["reports"]) == 2  # nothing is lost
+
+
+def test_a_form_of_before_tells_a_reports_digest_apart_from_its_words_now(
+    meet: MeetAtHand,
+) -> None:
+    ruled = meet.rule(meet.report()["case"]).json()
+    engines = open_engines(meet.service.database_url)
+    with engines.reading.connect() as conn:
+        stored = text("SELECT form_facts FROM rulings WHERE id = :ruling")
+        facts = json.loads(conn.execute(stored, {"ruling": ruled["id"]}).scalar_one())
+    engines.dispose()
+    words = "by the phone's own key, with which it was signed at the moment of writing"
+    digest = "ab" * 32
+    (report,) = facts["reports"]
+    for name in ("strength", "statement_sha256", "revoked_from"):
+        del report[name]
+    report["attested"] = f"{words}; SHA-256 of what was signed {digest}"
+    (told,) = as_told(facts).reports
+    assert (told.attested, told.statement_sha256, told.strength) == (words, digest, "phone key")
+    report["attested"] = "by the server"
+    (told,) = as_told(facts).reports
+    assert (told.attested, told.statement_sha256, told.strength) == ("by the server", "", "")
