@@ -1056,7 +1056,8 @@ class RecordReader:
 
     def _keep(self, facts: Dict[str, Any], body: Dict[str, Any], text: str) -> None:
         kind = str(facts["kind"])
-        signed = "signature" in body or ("statement" in body and "statement_sha256" in body)
+        says_signed = "signature" in body or {"statement", "statement_sha256"} <= {*body}
+        signed = kind in SIGNED or says_signed
         revokes = [body] if kind == "key revoked" else listed(body.get("keys_revoked"))
         if kind not in KEPT_KINDS and not signed and not revokes:
             return
@@ -1608,6 +1609,9 @@ STATEMENTS: Dict[str, Tuple[str, str]] = {
     "ballot": ("vote", "appeal"),
 }
 """By an entry's kind: the act that its statement is of, and where that names what it is about."""
+SIGNED = frozenset(STATEMENTS) - {"ballot", "report written"}
+"""The kinds of which no entry goes unsigned. A ballot is none; a report came, at times, as it was
+written, when no telephone could sign."""
 
 
 @dataclass
@@ -1650,7 +1654,7 @@ def check_act(act: Entry, known: Acts) -> None:
     statement, signature = act.body.get("statement"), act.body.get("signature")
     if not isinstance(statement, dict):
         if signature is None:
-            return  # signed with a PIN before statements stood in the record
+            raise Unfit("an act of this kind is signed, and what was signed is missing")
         raise Unfit("this act is signed, but what was signed is missing")
     form = canonical(statement).encode()
     if sha256(form) != act.body.get("statement_sha256"):
@@ -1658,8 +1662,14 @@ def check_act(act: Entry, known: Acts) -> None:
     insist_same_act(act, statement, known)
     if "ballots" in act.body:
         insist_counted(act, statement)
+    if signature is not None or act.kind in SIGNED:
+        insist_signature(act, form, signature, known)
+
+
+def insist_signature(act: Entry, form: bytes, signature: Any, known: Acts) -> None:
+    """Unfit unless who acted has signed, in one of the ways that there are."""
     if signature is None:
-        return
+        raise Unfit("an act of this kind is signed, and its signature is missing")
     if not isinstance(signature, dict):
         raise Unfit("this signature cannot be read")
     if signature.get("official") != act.actor:
@@ -2392,8 +2402,6 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
             raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
     if document.get("announced_by") != entry.actor:
         raise Unfit("it names another official than the one who announced it")
-    if not isinstance(entry.body.get("statement"), dict):
-        return  # announced before statements stood in the record
     for left_out in sorted(announced.keys() - document.keys() - {*NOT_IN_THE_FILE}):
         raise Unfit(f"it leaves out “{left_out}”, which entry {entry.seq} announced")
     if document.get("statement_digest") != entry.body.get("statement_sha256"):
@@ -2576,7 +2584,7 @@ def what_was_announced(body: Dict[str, Any]) -> Dict[str, Any]:
     """
     statement = body.get("statement")
     if not isinstance(statement, dict):
-        return body  # announced before statements stood in the record
+        raise Unfit("its entry does not say what was signed when it was announced")
     for name in sorted(statement.keys() & body.keys()):
         if canonical(left_open(statement[name], body[name], name)) != canonical(statement[name]):
             raise Unfit(f"what its entry says as “{name}” is not what was signed")

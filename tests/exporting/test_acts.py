@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from app.exporting.check_export import Report, paper_name
+from app.exporting.check_export import SIGNED, Report, paper_name
 from app.record.canonical import canonical
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.sealing import DeviceKey, as_url_text, signed_with_pin
@@ -277,16 +277,38 @@ def test_a_proof_that_is_missing_or_of_the_wrong_length_is_found(
     assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", zero)))
 
 
-def test_what_was_signed_before_statements_stood_in_the_record_is_left_alone(
-    sealed: SealedMeet, whole: Files
+@pytest.mark.parametrize("kind", sorted(SIGNED))
+def test_an_entry_of_a_kind_that_is_signed_is_found_where_it_is_not(
+    sealed: SealedMeet, whole: Files, kind: str
 ) -> None:
-    form = {"act": "ruling", "verdict": "confirmed", "statement_sha256": "3f" * 32}
-    assert told_of(sealed, whole, ("ruling", form)).ends_with == 0
-    words = {"statement": "in words", "statement_sha256": "3f" * 32}
-    assert told_of(sealed, whole, ("ruling", words)).ends_with == 0
+    """Else whoever has the meet's key could strip any act of its signature."""
+    in_words = {"statement": "in words", "statement_sha256": "3f" * 32}
+    for body in ({"verdict": "confirmed"}, in_words):
+        report = told_of(sealed, whole, (kind, body))
+        assert "is signed, and what was signed is missing" in "\n".join(report.mismatches)
+
+
+def test_a_statement_that_nobody_signed_is_found(sealed: SealedMeet, whole: Files) -> None:
     unsigned = signed_with_pin(official(sealed), a_statement(sealed))
     del unsigned["signature"]
-    assert told_of(sealed, whole, ("ruling", unsigned)).ends_with == 0
+    found = only(told_of(sealed, whole, ("ruling", unsigned)))
+    assert found.endswith("an act of this kind is signed, and its signature is missing")
+
+
+def test_who_strips_every_ruling_of_what_was_signed_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    files = {name: one for name, one in whole.items() if not name.startswith("facts/ruling")}
+
+    def strip(lines: list[Line]) -> None:
+        for line in of_kind(lines, "ruling"):
+            assert line.body is not None
+            for name in ("statement", "statement_sha256", "signature"):
+                del line.body[name]
+
+    report = changed_by_the_keeper(sealed, files, strip)
+    count = len(of_kind(lines_in(files), "ruling"))
+    assert sum("what was signed is missing" in one for one in report.mismatches) == count > 0
 
 
 # Ballots -----------------------------------------------------------------------------------------
