@@ -555,10 +555,6 @@ class NotChecked(Exception):
     """Something could not be checked here; says why."""
 
 
-class Erased(Exception):
-    """Something cannot be checked any more, since it was erased as the record says; says why."""
-
-
 class OpenSSL:
     """The command `openssl`, asked one question at a time in a folder that is thrown away."""
 
@@ -882,10 +878,14 @@ class Record:
         return self.kept.get(kind, [])
 
     def bodies_gone(self, kind: str) -> Dict[str, int]:
-        """The entries of a kind whose bodies are missing: what each is about, and its number."""
+        """Of a kind, the entries whose bodies are missing: what each is about, and its number; of
+        several about the same, the first.
+        """
         if kind not in self._gone:
-            told = ((subject, seq) for seq, gone, subject in self.bodiless if gone == kind)
-            self._gone[kind] = dict(told)
+            first = self._gone.setdefault(kind, {})
+            for seq, gone, subject in self.bodiless:
+                if gone == kind:
+                    first.setdefault(subject, seq)
         return self._gone[kind]
 
     def files_gone(self, what: str) -> frozenset[str]:
@@ -1551,7 +1551,7 @@ FORMS = {"ruling": "ruling", "protest decided": "decision", "appeal decided": "d
 
 class Key(NamedTuple):
     """A device's key: which entry registered it, what is known of it, and what revoked it;
-    `revoked_unseen` is the last entry that did so and whose body was erased, 0 for none.
+    `revoked_unseen` is the first entry that did so and whose body was erased, 0 for none.
     """
 
     seq: int
@@ -1561,7 +1561,7 @@ class Key(NamedTuple):
 
 
 class Keys:
-    """All devices' keys of a record. An erasure keeps of a key what a check needs."""
+    """All devices' keys of a record. An erasure tells again of a key what a check needs."""
 
     def __init__(self, record: Record) -> None:
         self._gone = record.bodies_gone("key registered")
@@ -1581,10 +1581,10 @@ class Keys:
                 key.revocations.append((entry, told))
 
     def find(self, ident: Any) -> Key:
-        """The key of this id; Unfit for an unknown one, Erased for one that was erased."""
+        """The key of this id; Unfit for one of which nothing tells, or nothing tells any more."""
         key = self._keys.get(str(ident))
         if key is None and str(ident) in self._gone:
-            raise Erased("the key that signed it was erased, so its proof is not looked at")
+            raise Unfit("the key that signed it was erased, and no erasure tells that key again")
         if key is None:
             raise Unfit("it was signed with a key that the record does not name")
         return key._replace(revoked_unseen=self._unseen.get(str(ident), 0))
@@ -2345,9 +2345,7 @@ class Checker:
     def _ask_openssl(self) -> None:
         with ThreadPoolExecutor(max_workers=min(8, 2 * (os.cpu_count() or 1))) as pool:
             for place, found in outcomes(self.jobs, pool):
-                if isinstance(found, Erased):
-                    self.report.tell(f"{place}: {found}")
-                elif isinstance(found, NotChecked):
+                if isinstance(found, NotChecked):
                     self.report.uncheck(place, str(found))
                 elif found is not None:
                     self.report.mismatch(place, str(found))
@@ -2622,7 +2620,7 @@ def outcome(job: Callable[[], None]) -> Optional[Exception]:
     """What a job found: nothing, that something does not hold, or that it could not be checked."""
     try:
         job()
-    except (Unfit, NotChecked, Erased) as found:
+    except (Unfit, NotChecked) as found:
         return type(found)(str(found))  # itself it holds on to all that was read
     except (
         AttributeError,
