@@ -860,7 +860,8 @@ class Record:
     leaves: Dict[int, bytes] = field(default_factory=dict)
     kept: Dict[str, List[Entry]] = field(default_factory=dict)
     part: bool = False
-    withheld: int = 0
+    withheld: set[int] = field(default_factory=set)
+    """The entries of a part whose bodies were left out of it, since they tell of all teams."""
     acts: List[Entry] = field(default_factory=list)
     bodiless: List[Tuple[int, str, str]] = field(default_factory=list)
     revocations: List[Tuple[Entry, Dict[str, Any]]] = field(default_factory=list)
@@ -994,14 +995,17 @@ class RecordReader:
         self._look_at_body(place, facts, salt, body)
 
     def _take_withheld(self, place: str, text: str, says: Any) -> None:
-        """An entry whose body tells of all teams: a part about one holds it without."""
+        """An entry whose body tells of all teams: a part about one holds it without. Of what the
+        part says in its place, the entry proves nothing.
+        """
         place, facts = self._take_facts(place, text)
         if facts["kind"] not in WITHHELD or not isinstance(says, dict):
             raise Unfit("its body is missing, and is not one that a part may leave out")
-        self.record.withheld += 1
-        told = "".join(f"; {name} {says[name]}" for name in sorted(says))
-        words = f"Proved without its body, which tells of all teams: {facts['kind']}"
-        self.report.tell(f"{words}, entered at {facts['at']} by {facts['actor']}{told}.")
+        self.record.withheld.add(facts["seq"])
+        proved = f"Proved: that “{facts['kind']}” was entered at {facts['at']} by {facts['actor']}"
+        told = ", ".join(f"{name.replace('_', ' ')} {says[name]}" for name in sorted(says))
+        unproved = f" The export says, unproved: {told}." if told else ""
+        self.report.tell(f"{proved}.{unproved}")
 
     def _take_facts(self, place: str, text: str) -> Tuple[str, Dict[str, Any]]:
         record, data = self.record, text.encode("utf-8", "surrogatepass")
@@ -1134,7 +1138,7 @@ def look_at_erasures(record: Record, report: Report) -> None:
     gone = {seq for seq, _, _ in record.bodiless}
     for seq in sorted(gone - erased.keys()):
         report.mismatch(f"{RECORD}, entry {seq}", "its body is missing, and no entry erased it")
-    for seq in sorted(erased.keys() - gone):
+    for seq in sorted(erased.keys() - gone - record.withheld):
         if seq in record.leaves if record.part else 0 < seq <= record.entries:
             words = f"entry {erased[seq].seq} says that its body was erased, and it is still here"
             report.explain(f"{RECORD}, entry {seq}", words)
@@ -1210,8 +1214,8 @@ def look_at_restorings(record: Record, report: Report) -> None:
 def read_restoring(entry: Entry) -> Tuple[int, str]:
     """How many entries were restored, and when."""
     size, restored_at = entry.body.get("size"), str(entry.body.get("restored_at"))
-    if type(size) is not int or not 0 < size < entry.seq:
-        raise Unfit("it does not say how many entries were restored")
+    if type(size) is not int or size != entry.seq - 1 or size < 1:
+        raise Unfit("it does not say that all entries before it, and no others, were restored")
     as_instant(restored_at)
     return size, restored_at
 

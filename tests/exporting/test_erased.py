@@ -210,3 +210,18 @@ def test_a_part_tells_of_an_erasure_only_what_went_of_its_own_entries(
     assert (report.mismatches, report.ends_with) == ([], 3)
     (unchecked,) = report.unchecked
     assert unchecked.endswith("cannot be checked any more: 1 ruling")
+
+
+def test_what_a_part_leaves_out_says_nothing_though_its_body_was_erased(
+    copy: CopiedMeet, erased: Files
+) -> None:
+    """It looks the same whether its body is still there or not."""
+    lines = lines_in(erased)
+    ruling = next(one.entry["seq"] for one in lines if one.entry["kind"] == "ruling")
+    announced_in = of_kind(lines, "announcement")[0].entry
+    says = {"announced_at": "1999-01-01T00:00:00Z", "announcement": 77}
+    report = checked(copy.export(frozenset({ruling}), withheld={announced_in["seq"]: says}))
+    assert (report.mismatches, report.to_explain) == ([], [])
+    entered = f"entered at {announced_in['at']} by {announced_in['actor']}"
+    unproved = "unproved: announced at 1999-01-01T00:00:00Z, announcement 77"
+    assert f"Proved: that “announcement” was {entered}. The export says, {unproved}." in report.told

@@ -291,7 +291,8 @@ def test_a_paper_that_was_lost_in_a_restoring_is_told_with_it(
         {"size": True, **RESTORING},
         {"size": 0, **RESTORING},
         {"size": 10**6, **RESTORING},
-        {"size": 5, "restored_at": "yesterday"},
+        {"size": 5, **RESTORING},
+        {"size": "all before", **RESTORING},
     ],
 )
 def test_a_restoring_that_says_nothing_explains_nothing(whole: Files, body: Json) -> None:
@@ -302,6 +303,21 @@ def test_a_restoring_that_says_nothing_explains_nothing(whole: Files, body: Json
     place = f"record.jsonl, entry {head_in(whole)['size'] + 1}: "
     assert [one for one in report.mismatches if one.startswith(place)]
     assert not any("from a copy of" in one for one in (*report.mismatches, *report.told))
+
+
+def test_a_restoring_of_fewer_entries_than_stand_before_it_is_found(
+    sealed: SealedMeet, restored: Restored
+) -> None:
+    """It would excuse heads that do stand in the record, or did before it was rewritten."""
+    lines = lines_in(restored.files)
+    (line,) = of_kind(lines, "record restored")
+    line.body = {**(line.body or {}), "size": 3}
+    files = dict(restored.files)
+    rechain(files, lines)
+    resign_heads(files, sealed.seal.notes)
+    found = checked(remanifest(files, sealed.seal.notes), asked(restored.lost)).mismatches
+    assert any("it does not say that all entries before it" in one for one in found)
+    assert not any("was restored at" in one for one in found)
 
 
 def test_without_any_restoring_nothing_is_said_of_one(whole: Files) -> None:
