@@ -1156,11 +1156,11 @@ def tell_erasures(export: Export, record: Record) -> None:
         named = [seq for seq in listed(entry.body.get("entries")) if type(seq) is int]
         gone = Counter(kinds[seq] for seq in {*named} & kinds.keys())
         files = list(files_that_went(entry, missing))
-        what = [f"{count} {kind}" for kind, count in sorted(gone.items())] + files
+        what = [f"{count} of “{kind}”" for kind, count in sorted(gone.items())] + files
         told = f"Erased on {entry.at}: {counted(len(named), *BODIES)}"
         who = f"by {entry.body.get('by')}, for {entry.body.get('because')}"
         export.report.tell(f"{told}, {who}{': ' if what else ''}{', '.join(what)}.")
-        acts = [f"{gone[kind]} {kind}" for kind in sorted(gone) if kind in STATEMENTS]
+        acts = [f"{gone[kind]} of “{kind}”" for kind in sorted(gone) if kind in STATEMENTS]
         if acts or files:
             words = "what went with this erasure cannot be checked any more"
             export.report.uncheck(entry.place, f"{words}: {', '.join([*acts, *files])}")
@@ -1170,9 +1170,12 @@ def files_missing(export: Export, record: Record) -> Dict[str, frozenset[str]]:
     """The papers, pictures and forms' facts that the record speaks of and that are not here."""
     there = export.sizes
     papers, pictures = record.of("paper sealed"), (*picture_files(record).items(),)
-    facts = signed_facts(record)
+    facts, of_name = signed_facts(record), papers_by_name(record)
+    names = [(one, paper_name(one.body)) for one in papers]
     return {
-        "papers": frozenset(one.subject for one in papers if paper_name(one.body) not in there),
+        "papers": frozenset(
+            one.subject for one, name in names if name not in there or of_name[name] is not one
+        ),
         "pictures": frozenset(of.subject for name, (of, _) in pictures if name not in there),
         "forms": frozenset(one.ident for one in facts if one.name not in there),
     }
@@ -1250,6 +1253,15 @@ class Seal(NamedTuple):
     certificates: str
     key: Optional[VerifierKey]
     verifier_key: str
+    seq: int = 0
+    at: str = ""
+    because: str = ""
+
+    @property
+    def in_words(self) -> str:
+        """Which one it is, since when, and what for."""
+        why = f", because: {self.because}" if self.because else ""
+        return f"seal {self.number}, made at {self.at} in entry {self.seq}{why}"
 
 
 def take_seals(record: Record, report: Report) -> List[Seal]:
@@ -1260,13 +1272,16 @@ def take_seals(record: Record, report: Report) -> List[Seal]:
             report.mismatch(entry.place, f"more than {MOST_SEALS} seals; it was not looked at")
             break
         try:
-            seals.append(read_seal(entry.body, record.meet))
+            seals.append(read_seal(entry, record.meet))
         except Unfit as error:
             report.mismatch(entry.place, f"this seal cannot be read: {error}")
+    for seal in seals[1:]:
+        report.tell(f"Another seal came: {seal.in_words}.")
     return seals
 
 
-def read_seal(body: Dict[str, Any], meet: str) -> Seal:
+def read_seal(entry: Entry, meet: str) -> Seal:
+    body = entry.body
     pem, fingerprint = body.get("certificates"), body.get("fingerprint")
     if not isinstance(pem, str) or not isinstance(fingerprint, str):
         raise Unfit("its certificates are missing")
@@ -1277,7 +1292,8 @@ def read_seal(body: Dict[str, Any], meet: str) -> Seal:
     key = read_verifier_key(body.get("verifier_key"))
     if key.name != f"zone-docket/{meet}":
         raise Unfit("its key signs for another meet")
-    return Seal(body.get("number"), fingerprint, pem, key, str(body.get("verifier_key")))
+    told = (entry.seq, entry.at, str(body.get("because") or ""))
+    return Seal(body.get("number"), fingerprint, pem, key, str(body.get("verifier_key")), *told)
 
 
 def first_certificate(pem: str) -> bytes:
@@ -1398,8 +1414,8 @@ def one_der(data: bytes) -> bytes:
     return data[:end]
 
 
-def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> None:
-    """Unfit unless every seal of a paper holds, and the last is the one that the entry names."""
+def check_paper(pdf: bytes, last: List[Seal], seals: List[Seal], openssl: OpenSSL) -> None:
+    """Unfit unless every seal of a paper holds, and the last is one of those that it should be."""
     found = paper_seals(pdf)
     dated = [one for one in found if TIME_STAMP in one.message[:200]]
     for one in dated:
@@ -1411,7 +1427,7 @@ def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> 
         raise Unfit("this paper has a time stamp and no seal")
     for one in signing[:-1]:
         insist_sealed(one, seals, openssl)
-    insist_sealed(signing[-1], [seal], openssl)
+    insist_sealed(signing[-1], last, openssl)
 
 
 def insist_stamped(one: PaperSeal, openssl: OpenSSL) -> None:
@@ -1458,10 +1474,45 @@ def printed_heads(pdf: bytes) -> List[bytes]:
     return found
 
 
+CALLED_A_CASE_FILE = re.compile(
+    rb"/Title ?\((?:File of |\\376\\377"
+    + b"".join(rb"\\000" + re.escape(bytes([letter])) for letter in b"File of ")
+    + rb")"
+)
+"""How a PDF's title begins (ISO 32000-1, 14.3.3), in one byte a letter or in UTF-16."""
+
+
+def paper_in_words(entry: Entry) -> str:
+    kind, subject, sheet, edition = (
+        entry.body.get(name) for name in ("kind", "subject", "sheet", "edition")
+    )
+    return f"entry {entry.seq}, at {entry.at}: {kind} of {subject}, {sheet}, edition {edition}"
+
+
+def heads_in_words(count: int) -> str:
+    if not count:
+        return "it shows no head that can be read here"
+    words = counted(count, "head that it shows is one", "heads that it shows are some")
+    return f"{words} of this record's"
+
+
 def paper_name(body: Dict[str, Any]) -> str:
     """How the file of a sealed paper is called."""
     told = "-".join(str(body.get(name, "")) for name in ("kind", "subject", "sheet", "edition"))
     return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
+
+
+def papers_by_name(record: Record) -> Dict[str, Entry]:
+    """Whose file each name is. Where editions began again after an erasure, two papers came to have
+    one name: the file is that of the one which was not erased, else of the last one.
+    """
+    found: Dict[str, Entry] = {}
+    erased = record.files_gone("papers")
+    for entry in record.of("paper sealed"):
+        name = paper_name(entry.body)
+        if name not in found or entry.subject not in erased or found[name].subject in erased:
+            found[name] = entry
+    return found
 
 
 def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
@@ -1477,29 +1528,49 @@ def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
 
 def look_at_editions(record: Record, report: Report) -> None:
     """Each paper's editions count from 1, without a gap and none twice; once the last of them was
-    erased, from the one that is left.
+    erased they count on, or, as they did at first, from the one that is left.
     """
-    editions: Dict[str, Dict[str, int]] = {}
-    home: Dict[str, Dict[str, int]] = {}
+    editions: Dict[str, Editions] = {}
+    home: Dict[str, Editions] = {}
+    # An erasure whose own body was erased is told again by a later one: when it was is not known.
+    unseen = record.files_gone("papers") if record.bodies_gone("erased") else frozenset()
     whole = not record.part and not record.bodies_gone("paper sealed")
     both = [*record.of("paper sealed"), *record.of("erased")]
     for entry in sorted(both, key=lambda one: one.seq):
         if entry.kind == "erased":
-            for paper in listed(entry.body.get("papers")):
-                home.get(str(paper), {}).pop(str(paper), None)
+            for paper in map(str, listed(entry.body.get("papers"))):
+                home.get(paper, Editions()).left.pop(paper, None)
             continue
         told = canonical([entry.body.get(name) for name in ("kind", "subject", "sheet")])
-        known, edition = editions.setdefault(told, {}), entry.body.get("edition")
-        highest = next(reversed(known.values()), 0)
-        if type(edition) is not int or edition < 1:
-            report.mismatch(entry.place, "this paper has no edition that can be counted")
-        elif edition <= highest or (whole and edition != highest + 1):
-            words = f"edition {edition} of this paper was sealed, after edition {highest}"
-            report.mismatch(entry.place, words)
+        known = home[entry.subject] = editions.setdefault(told, Editions())
+        wrong = known.why_not(entry.body.get("edition"), whole=whole)
+        if wrong:
+            report.mismatch(entry.place, wrong)
         else:
-            known.pop(entry.subject, None)  # the highest edition stands last
-            known[entry.subject] = edition
-            home[entry.subject] = known
+            known.take(entry, erased=entry.subject in unseen)
+
+
+@dataclass
+class Editions:
+    """The editions of one paper: those that no erasure took, by id, and the last one of all."""
+
+    left: Dict[str, int] = field(default_factory=dict)
+    last: int = 0
+
+    def why_not(self, edition: Any, *, whole: bool) -> str:
+        """Why this is not the next edition; empty where it is."""
+        highest = next(reversed(self.left.values()), 0)
+        if type(edition) is not int or edition < 1:
+            return "this paper has no edition that can be counted"
+        if edition <= highest or (whole and edition not in (highest + 1, self.last + 1)):
+            return f"edition {edition} of this paper was sealed, after edition {highest}"
+        return ""
+
+    def take(self, entry: Entry, *, erased: bool) -> None:
+        self.last = entry.body["edition"]
+        self.left.pop(entry.subject, None)  # the highest edition stands last
+        if not erased:
+            self.left[entry.subject] = self.last
 
 
 def look_at_subjects(record: Record, report: Report) -> None:
@@ -2114,7 +2185,7 @@ class Checker:
 
     def _look_at_papers(self) -> None:
         look_at_editions(self.record, self.report)
-        by_name = {paper_name(entry.body): entry for entry in self.record.of("paper sealed")}
+        by_name = papers_by_name(self.record)
         erased = self.record.files_gone("papers")
         for name in sorted({*by_name, *self.export.within("papers")}):
             entry = by_name.get(name)
@@ -2139,7 +2210,7 @@ class Checker:
         named = [seal for seal in self.seals if seal.fingerprint == entry.body.get("fingerprint")]
         if not named:
             raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
-        check_paper(pdf, named[0], self.seals, self.openssl)
+        check_paper(pdf, named[:1], self.seals, self.openssl)
 
     def _look_at_heads_of_papers(self) -> None:
         """The head that a paper was sealed with was signed before, so it is among the heads."""
@@ -2158,7 +2229,7 @@ class Checker:
         pdf = self.export.read(CASE_FILE, LARGEST_PAPER)
         if not self.seals:
             raise Unfit("it is sealed, and the record names no seal")
-        check_paper(pdf, self.seals[-1], self.seals, self.openssl)
+        check_paper(pdf, self.seals[-1:], self.seals, self.openssl)
         self._check_printed_heads(pdf)
 
     def _check_printed_heads(self, pdf: bytes) -> int:
@@ -2308,23 +2379,38 @@ class Checker:
     def _check_kept_paper(self, name: str, pdf: bytes) -> None:
         """Unfit unless the heads that a paper shows are this record's, and it was sealed here."""
         heads = self._check_printed_heads(pdf)
-        seen = f"{heads} of its heads" if heads else "none of its heads"
         entry = self._entry_of(pdf)
-        if entry is None:
+        if entry is not None:
+            self._check_content(pdf, entry)
+            self.report.tell(
+                f"{name} was sealed in {paper_in_words(entry)}; {heads_in_words(heads)}."
+            )
+        elif self._goes_along(pdf):
             self.report.tell(f"{name} is the case file of this export.")
-            return
-        self._check_content(pdf, entry)
-        told = " ".join(f"{word} {entry.body.get(word)}" for word in ("edition", "kind", "subject"))
-        self.report.tell(f"{name} was sealed in entry {entry.seq}: {told}; {seen} could be read.")
+        elif CALLED_A_CASE_FILE.search(pdf):
+            self._check_kept_case_file(pdf, heads)
+        else:
+            self._tell_that_no_entry_sealed_it()
 
     def _entry_of(self, pdf: bytes) -> Optional[Entry]:
-        """The entry of a paper; None for the case file that goes along, which has none."""
+        """The entry that sealed a paper; None where there is none."""
         digest = sha256(pdf)
-        for entry in self.record.of("paper sealed"):
-            if entry.body.get("sha256") == digest:
-                return entry
-        if CASE_FILE in self.export.sizes and self.export.digest(CASE_FILE, len(pdf))[1] == digest:
-            return None
+        sealed = self.record.of("paper sealed")
+        return next((entry for entry in sealed if entry.body.get("sha256") == digest), None)
+
+    def _goes_along(self, pdf: bytes) -> bool:
+        there = CASE_FILE in self.export.sizes
+        return there and self.export.digest(CASE_FILE, len(pdf) + 1)[1] == sha256(pdf)
+
+    def _check_kept_case_file(self, pdf: bytes, heads: int) -> None:
+        """NotChecked where all that a case file can be held against agrees; Unfit else."""
+        if not heads:
+            raise Unfit("a case file shows a head of the record, and this one shows none")
+        check_paper(pdf, self.seals, self.seals, self.openssl)
+        words = "a case file has no entry; its seal and its head agree, and what it says is held"
+        raise NotChecked(f"{words} against nothing but the part that it came with")
+
+    def _tell_that_no_entry_sealed_it(self) -> None:
         if self.record.part:
             raise NotChecked("this is a part of a record, and holds no entry of this paper")
         why = restored_before(self.record, LARGEST_WHOLE)
@@ -2332,14 +2418,15 @@ class Checker:
 
     def _look_at_asked_seals(self) -> None:
         asked = set(self.asked.seals)
-        prints = {seal.fingerprint for seal in self.seals}
-        keys = {seal.verifier_key for seal in self.seals}
-        for one in sorted(asked - prints - keys):
+        prints = {seal.fingerprint: seal for seal in self.seals}
+        keys = {seal.verifier_key: seal for seal in self.seals}
+        for one in sorted(asked - prints.keys() - keys.keys()):
             self.report.mismatch("--seal", f"the record names no seal {one}")
         for found, kind in ((prints, "certificate"), (keys, "key")):
             mine = {one for one in asked if ("+" in one) == (kind == "key")}
-            for other in sorted(found - mine) if mine else ():
-                self.report.mismatch("--seal", f"the record also names a {kind} {other}")
+            for other in sorted(found.keys() - mine) if mine else ():
+                words = f"the record also names a {kind} {other}, of {found[other].in_words}"
+                self.report.mismatch("--seal", words)
 
     # What takes openssl
 
@@ -2355,18 +2442,22 @@ class Checker:
                     self.report.mismatch(place, str(found))
 
     def _tell(self) -> None:
-        record, erased = self.record, len(self.record.bodiless)
-        what = [f"{record.entries} entries"]
-        what += [f"{len(record.of('paper sealed'))} sealed papers", f"{len(self.seals)} seals"]
-        what += [f"{len(self.export.within('checkpoints'))} signed heads"]
-        what += [f"{len(record.acts)} signed acts"]
-        part = (
-            f", chosen from a record of {record.head.size}" if self.is_part and record.head else ""
-        )
-        self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
+        record, part = self.record, ""
+        what = [
+            counted(record.entries, "entry", "entries"),
+            counted(len(record.of("paper sealed")), "sealed paper", "sealed papers"),
+            counted(len(self.seals), "seal", "seals"),
+            counted(len(self.export.within("checkpoints")), "signed head", "signed heads"),
+            counted(len(record.acts), "signed act", "signed acts"),
+        ]
+        if self.is_part and record.head:
+            part = f", chosen from a record of {record.head.size}"
+        erased = counted(len(record.bodiless), "body was erased", "bodies were erased")
+        self.report.tell(f"Looked at {', '.join(what)}{part}; {erased}.")
         if self.without_head:
-            words = f"{len(self.without_head)} of the papers show no head that can be read here"
-            self.report.tell(f"{words}: what is printed on them, --head takes.")
+            some = counted(len(self.without_head), "paper shows", "papers show")
+            words = f"{some} no head that can be read here: what is printed, --head takes"
+            self.report.tell(f"{words}.")
 
 
 NOT_IN_THE_FILE = ("act", "announcement", "meet", "official", "shown_at")
@@ -2706,7 +2797,7 @@ def read_asked_head(text: str) -> Tuple[Head, Optional[Note]]:
         whole_note = f"{told}\n".encode("utf-8", "replace") if "\n" in told else note_file(text)
         note = read_note(whole_note)
         return read_checkpoint(note.text)[1], note
-    except (Unfit, OSError) as error:
+    except Unfit as error:
         raise argparse.ArgumentTypeError(
             f"this is no head: {shown(error)}. A head is a number and at least 16 digits of the "
             "root, as a sheet shows it, or a signed note, or the file of one"
@@ -2714,8 +2805,11 @@ def read_asked_head(text: str) -> Tuple[Head, Optional[Note]]:
 
 
 def note_file(path: str) -> bytes:
-    with open(path, "rb") as file:
-        return file.read(LARGEST_NOTE)
+    try:
+        with open(path, "rb") as file:
+            return file.read(LARGEST_NOTE)
+    except (OSError, ValueError) as error:
+        raise Unfit("it is not written like one, and no file of this name can be read") from error
 
 
 def read_asked_paper(path: str) -> Tuple[str, bytes]:
@@ -2731,19 +2825,29 @@ def read_asked_paper(path: str) -> Tuple[str, bytes]:
 
 
 def read_asked_seal(text: str) -> str:
-    """A certificate's fingerprint in hex, with or without colons; or a verifier key."""
+    """A certificate's fingerprint in hex, with or without colons, also as openssl prints it; or a
+    verifier key.
+    """
     if "+" in text:
         return text.strip()
-    bare = "".join(text.replace(":", "").split()).lower()
+    told = re.sub(r"^\s*sha-?256 fingerprint\s*=", "", text, flags=re.IGNORECASE)
+    bare = "".join(told.replace(":", "").split()).lower()
     if HEX64.fullmatch(bare) is None:
         raise argparse.ArgumentTypeError("a fingerprint is a SHA-256: 64 digits in hex")
     return bare
 
 
+ENDS = (
+    "It ends with 0 where everything agrees; 1 where something does not: it says what, and where; "
+    "2 where it was called wrongly, or there is no export; 3 where what was checked agrees, but "
+    "something wants explaining or was not checked."
+)
+
+
 def main(arguments: Optional[List[str]] = None) -> int:
     """Check what the command line names, and say what was found."""
     parser = argparse.ArgumentParser(
-        prog="check.py", description="Check an export of a meet's record."
+        prog="check.py", description="Check an export of a meet's record.", epilog=ENDS
     )
     parser.add_argument("export", metavar="EXPORT", help="the folder or the ZIP of the export")
     parser.add_argument(
@@ -2794,7 +2898,7 @@ def lines_of(report: Report) -> Iterator[str]:
     yield from report.told
     yield {
         0: "Everything agrees.",
-        1: f"{report.found} things do NOT agree.",
+        1: f"{counted(report.found, 'thing does', 'things do')} NOT agree.",
         3: "What was checked agrees, but see above what wants explaining or was not checked.",
     }[report.ends_with]
 

@@ -18,7 +18,7 @@ from zipfile import ZipFile
 
 import pytest
 
-from app.exporting.check_export import check
+from app.exporting.check_export import Asked, check
 from tests.casefiles.two_cases import TwoCases, words_of
 from tests.forms.pdf_reading import read_pages, read_text
 from tests.forms.test_record_head import read_codes
@@ -150,6 +150,17 @@ def test_the_checker_tells_of_them_and_believes_no_other_entry_without_its_body(
     record.write_text("".join(f"{json.dumps(one, ensure_ascii=False)}\n" for one in lines), "utf-8")
     found = "\n".join(check(str(unpacked)).mismatches)
     assert "is not one that a part may leave out" in found
+
+
+def test_the_whole_record_knows_a_case_file_that_was_kept(
+    unpacked: Path, played: TwoCases, tmp_path: Path
+) -> None:
+    """It has no entry, and is neither missed nor believed in what it says."""
+    path, kept = tmp_path / "whole.zip", (unpacked / "case-file.pdf").read_bytes()
+    path.write_bytes(played.get("record.zip", by="referee"))
+    report = check(str(path), Asked(papers=(("kept.pdf", kept),)))
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    assert "its seal and its head agree" in report.unchecked[-1]
 
 
 def test_the_readme_says_what_the_file_is(unpacked: Path) -> None:

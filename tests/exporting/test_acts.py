@@ -855,7 +855,9 @@ def number_of(line: Line, paper: Json) -> object:
     return told.get("edition") if same else None
 
 
-def test_editions_count_from_what_an_erasure_left(sealed: SealedMeet, whole: Files) -> None:
+def test_editions_count_on_after_an_erasure_or_from_what_it_left(
+    sealed: SealedMeet, whole: Files
+) -> None:
     def sealed_anew(files: Files, *gone: int, edition: int) -> Report:
         lines = lines_in(files)
         first = of_kind(lines, "paper sealed")[0].body or {}
@@ -869,9 +871,12 @@ def test_editions_count_from_what_an_erasure_left(sealed: SealedMeet, whole: Fil
         resign_heads(files, sealed.seal.notes)
         return checked(remanifest(files, sealed.seal.notes))
 
-    after_all = sealed_anew(dict(whole), 1, edition=1)
-    assert (after_all.mismatches, after_all.ends_with) == ([], 0)
-    assert sealed_anew(dict(whole), 1, edition=2).ends_with == 1
+    for edition in (1, 2):
+        after_all = sealed_anew(dict(whole), 1, edition=edition)
+        assert (after_all.mismatches, after_all.ends_with) == ([], 3)
+        (unchecked,) = after_all.unchecked
+        assert unchecked.endswith("cannot be checked any more: 1 sealed paper")
+    assert sealed_anew(dict(whole), 1, edition=3).ends_with == 1
 
 
 def test_the_name_of_a_paper_has_no_letters_that_a_disk_may_refuse() -> None:
