@@ -555,10 +555,6 @@ class NotChecked(Exception):
     """Something could not be checked here; says why."""
 
 
-class Erased(Exception):
-    """Something cannot be checked any more, since it was erased as the record says; says why."""
-
-
 class OpenSSL:
     """The command `openssl`, asked one question at a time in a folder that is thrown away."""
 
@@ -864,7 +860,8 @@ class Record:
     leaves: Dict[int, bytes] = field(default_factory=dict)
     kept: Dict[str, List[Entry]] = field(default_factory=dict)
     part: bool = False
-    withheld: int = 0
+    withheld: set[int] = field(default_factory=set)
+    """The entries of a part whose bodies were left out of it, since they tell of all teams."""
     acts: List[Entry] = field(default_factory=list)
     bodiless: List[Tuple[int, str, str]] = field(default_factory=list)
     revocations: List[Tuple[Entry, Dict[str, Any]]] = field(default_factory=list)
@@ -882,10 +879,14 @@ class Record:
         return self.kept.get(kind, [])
 
     def bodies_gone(self, kind: str) -> Dict[str, int]:
-        """The entries of a kind whose bodies are missing: what each is about, and its number."""
+        """Of a kind, the entries whose bodies are missing: what each is about, and its number; of
+        several about the same, the first.
+        """
         if kind not in self._gone:
-            told = ((subject, seq) for seq, gone, subject in self.bodiless if gone == kind)
-            self._gone[kind] = dict(told)
+            first = self._gone.setdefault(kind, {})
+            for seq, gone, subject in self.bodiless:
+                if gone == kind:
+                    first.setdefault(subject, seq)
         return self._gone[kind]
 
     def files_gone(self, what: str) -> frozenset[str]:
@@ -994,14 +995,17 @@ class RecordReader:
         self._look_at_body(place, facts, salt, body)
 
     def _take_withheld(self, place: str, text: str, says: Any) -> None:
-        """An entry whose body tells of all teams: a part about one holds it without."""
+        """An entry whose body tells of all teams: a part about one holds it without. Of what the
+        part says in its place, the entry proves nothing.
+        """
         place, facts = self._take_facts(place, text)
         if facts["kind"] not in WITHHELD or not isinstance(says, dict):
             raise Unfit("its body is missing, and is not one that a part may leave out")
-        self.record.withheld += 1
-        told = "".join(f"; {name} {says[name]}" for name in sorted(says))
-        words = f"Proved without its body, which tells of all teams: {facts['kind']}"
-        self.report.tell(f"{words}, entered at {facts['at']} by {facts['actor']}{told}.")
+        self.record.withheld.add(facts["seq"])
+        proved = f"Proved: that “{facts['kind']}” was entered at {facts['at']} by {facts['actor']}"
+        told = ", ".join(f"{name.replace('_', ' ')} {says[name]}" for name in sorted(says))
+        unproved = f" The export says, unproved: {told}." if told else ""
+        self.report.tell(f"{proved}.{unproved}")
 
     def _take_facts(self, place: str, text: str) -> Tuple[str, Dict[str, Any]]:
         record, data = self.record, text.encode("utf-8", "surrogatepass")
@@ -1056,7 +1060,8 @@ class RecordReader:
 
     def _keep(self, facts: Dict[str, Any], body: Dict[str, Any], text: str) -> None:
         kind = str(facts["kind"])
-        signed = "signature" in body or ("statement" in body and "statement_sha256" in body)
+        says_signed = "signature" in body or {"statement", "statement_sha256"} <= {*body}
+        signed = kind in SIGNED or says_signed
         revokes = [body] if kind == "key revoked" else listed(body.get("keys_revoked"))
         if kind not in KEPT_KINDS and not signed and not revokes:
             return
@@ -1133,7 +1138,7 @@ def look_at_erasures(record: Record, report: Report) -> None:
     gone = {seq for seq, _, _ in record.bodiless}
     for seq in sorted(gone - erased.keys()):
         report.mismatch(f"{RECORD}, entry {seq}", "its body is missing, and no entry erased it")
-    for seq in sorted(erased.keys() - gone):
+    for seq in sorted(erased.keys() - gone - record.withheld):
         if seq in record.leaves if record.part else 0 < seq <= record.entries:
             words = f"entry {erased[seq].seq} says that its body was erased, and it is still here"
             report.explain(f"{RECORD}, entry {seq}", words)
@@ -1151,11 +1156,11 @@ def tell_erasures(export: Export, record: Record) -> None:
         named = [seq for seq in listed(entry.body.get("entries")) if type(seq) is int]
         gone = Counter(kinds[seq] for seq in {*named} & kinds.keys())
         files = list(files_that_went(entry, missing))
-        what = [f"{count} {kind}" for kind, count in sorted(gone.items())] + files
+        what = [f"{count} of “{kind}”" for kind, count in sorted(gone.items())] + files
         told = f"Erased on {entry.at}: {counted(len(named), *BODIES)}"
         who = f"by {entry.body.get('by')}, for {entry.body.get('because')}"
         export.report.tell(f"{told}, {who}{': ' if what else ''}{', '.join(what)}.")
-        acts = [f"{gone[kind]} {kind}" for kind in sorted(gone) if kind in STATEMENTS]
+        acts = [f"{gone[kind]} of “{kind}”" for kind in sorted(gone) if kind in STATEMENTS]
         if acts or files:
             words = "what went with this erasure cannot be checked any more"
             export.report.uncheck(entry.place, f"{words}: {', '.join([*acts, *files])}")
@@ -1165,9 +1170,12 @@ def files_missing(export: Export, record: Record) -> Dict[str, frozenset[str]]:
     """The papers, pictures and forms' facts that the record speaks of and that are not here."""
     there = export.sizes
     papers, pictures = record.of("paper sealed"), (*picture_files(record).items(),)
-    facts = signed_facts(record)
+    facts, of_name = signed_facts(record), papers_by_name(record)
+    names = [(one, paper_name(one.body)) for one in papers]
     return {
-        "papers": frozenset(one.subject for one in papers if paper_name(one.body) not in there),
+        "papers": frozenset(
+            one.subject for one, name in names if name not in there or of_name[name] is not one
+        ),
         "pictures": frozenset(of.subject for name, (of, _) in pictures if name not in there),
         "forms": frozenset(one.ident for one in facts if one.name not in there),
     }
@@ -1209,8 +1217,8 @@ def look_at_restorings(record: Record, report: Report) -> None:
 def read_restoring(entry: Entry) -> Tuple[int, str]:
     """How many entries were restored, and when."""
     size, restored_at = entry.body.get("size"), str(entry.body.get("restored_at"))
-    if type(size) is not int or not 0 < size < entry.seq:
-        raise Unfit("it does not say how many entries were restored")
+    if type(size) is not int or size != entry.seq - 1 or size < 1:
+        raise Unfit("it does not say that all entries before it, and no others, were restored")
     as_instant(restored_at)
     return size, restored_at
 
@@ -1245,6 +1253,15 @@ class Seal(NamedTuple):
     certificates: str
     key: Optional[VerifierKey]
     verifier_key: str
+    seq: int = 0
+    at: str = ""
+    because: str = ""
+
+    @property
+    def in_words(self) -> str:
+        """Which one it is, since when, and what for."""
+        why = f", because: {self.because}" if self.because else ""
+        return f"seal {self.number}, made at {self.at} in entry {self.seq}{why}"
 
 
 def take_seals(record: Record, report: Report) -> List[Seal]:
@@ -1255,13 +1272,16 @@ def take_seals(record: Record, report: Report) -> List[Seal]:
             report.mismatch(entry.place, f"more than {MOST_SEALS} seals; it was not looked at")
             break
         try:
-            seals.append(read_seal(entry.body, record.meet))
+            seals.append(read_seal(entry, record.meet))
         except Unfit as error:
             report.mismatch(entry.place, f"this seal cannot be read: {error}")
+    for seal in seals[1:]:
+        report.tell(f"Another seal came: {seal.in_words}.")
     return seals
 
 
-def read_seal(body: Dict[str, Any], meet: str) -> Seal:
+def read_seal(entry: Entry, meet: str) -> Seal:
+    body = entry.body
     pem, fingerprint = body.get("certificates"), body.get("fingerprint")
     if not isinstance(pem, str) or not isinstance(fingerprint, str):
         raise Unfit("its certificates are missing")
@@ -1272,7 +1292,8 @@ def read_seal(body: Dict[str, Any], meet: str) -> Seal:
     key = read_verifier_key(body.get("verifier_key"))
     if key.name != f"zone-docket/{meet}":
         raise Unfit("its key signs for another meet")
-    return Seal(body.get("number"), fingerprint, pem, key, str(body.get("verifier_key")))
+    told = (entry.seq, entry.at, str(body.get("because") or ""))
+    return Seal(body.get("number"), fingerprint, pem, key, str(body.get("verifier_key")), *told)
 
 
 def first_certificate(pem: str) -> bytes:
@@ -1393,8 +1414,8 @@ def one_der(data: bytes) -> bytes:
     return data[:end]
 
 
-def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> None:
-    """Unfit unless every seal of a paper holds, and the last is the one that the entry names."""
+def check_paper(pdf: bytes, last: List[Seal], seals: List[Seal], openssl: OpenSSL) -> None:
+    """Unfit unless every seal of a paper holds, and the last is one of those that it should be."""
     found = paper_seals(pdf)
     dated = [one for one in found if TIME_STAMP in one.message[:200]]
     for one in dated:
@@ -1406,7 +1427,7 @@ def check_paper(pdf: bytes, seal: Seal, seals: List[Seal], openssl: OpenSSL) -> 
         raise Unfit("this paper has a time stamp and no seal")
     for one in signing[:-1]:
         insist_sealed(one, seals, openssl)
-    insist_sealed(signing[-1], [seal], openssl)
+    insist_sealed(signing[-1], last, openssl)
 
 
 def insist_stamped(one: PaperSeal, openssl: OpenSSL) -> None:
@@ -1453,10 +1474,45 @@ def printed_heads(pdf: bytes) -> List[bytes]:
     return found
 
 
+CALLED_A_CASE_FILE = re.compile(
+    rb"/Title ?\((?:File of |\\376\\377"
+    + b"".join(rb"\\000" + re.escape(bytes([letter])) for letter in b"File of ")
+    + rb")"
+)
+"""How a PDF's title begins (ISO 32000-1, 14.3.3), in one byte a letter or in UTF-16."""
+
+
+def paper_in_words(entry: Entry) -> str:
+    kind, subject, sheet, edition = (
+        entry.body.get(name) for name in ("kind", "subject", "sheet", "edition")
+    )
+    return f"entry {entry.seq}, at {entry.at}: {kind} of {subject}, {sheet}, edition {edition}"
+
+
+def heads_in_words(count: int) -> str:
+    if not count:
+        return "it shows no head that can be read here"
+    words = counted(count, "head that it shows is one", "heads that it shows are some")
+    return f"{words} of this record's"
+
+
 def paper_name(body: Dict[str, Any]) -> str:
     """How the file of a sealed paper is called."""
     told = "-".join(str(body.get(name, "")) for name in ("kind", "subject", "sheet", "edition"))
     return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
+
+
+def papers_by_name(record: Record) -> Dict[str, Entry]:
+    """Whose file each name is. Where editions began again after an erasure, two papers came to have
+    one name: the file is that of the one which was not erased, else of the last one.
+    """
+    found: Dict[str, Entry] = {}
+    erased = record.files_gone("papers")
+    for entry in record.of("paper sealed"):
+        name = paper_name(entry.body)
+        if name not in found or entry.subject not in erased or found[name].subject in erased:
+            found[name] = entry
+    return found
 
 
 def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
@@ -1472,29 +1528,49 @@ def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
 
 def look_at_editions(record: Record, report: Report) -> None:
     """Each paper's editions count from 1, without a gap and none twice; once the last of them was
-    erased, from the one that is left.
+    erased they count on, or, as they did at first, from the one that is left.
     """
-    editions: Dict[str, Dict[str, int]] = {}
-    home: Dict[str, Dict[str, int]] = {}
+    editions: Dict[str, Editions] = {}
+    home: Dict[str, Editions] = {}
+    # An erasure whose own body was erased is told again by a later one: when it was is not known.
+    unseen = record.files_gone("papers") if record.bodies_gone("erased") else frozenset()
     whole = not record.part and not record.bodies_gone("paper sealed")
     both = [*record.of("paper sealed"), *record.of("erased")]
     for entry in sorted(both, key=lambda one: one.seq):
         if entry.kind == "erased":
-            for paper in listed(entry.body.get("papers")):
-                home.get(str(paper), {}).pop(str(paper), None)
+            for paper in map(str, listed(entry.body.get("papers"))):
+                home.get(paper, Editions()).left.pop(paper, None)
             continue
         told = canonical([entry.body.get(name) for name in ("kind", "subject", "sheet")])
-        known, edition = editions.setdefault(told, {}), entry.body.get("edition")
-        highest = next(reversed(known.values()), 0)
-        if type(edition) is not int or edition < 1:
-            report.mismatch(entry.place, "this paper has no edition that can be counted")
-        elif edition <= highest or (whole and edition != highest + 1):
-            words = f"edition {edition} of this paper was sealed, after edition {highest}"
-            report.mismatch(entry.place, words)
+        known = home[entry.subject] = editions.setdefault(told, Editions())
+        wrong = known.why_not(entry.body.get("edition"), whole=whole)
+        if wrong:
+            report.mismatch(entry.place, wrong)
         else:
-            known.pop(entry.subject, None)  # the highest edition stands last
-            known[entry.subject] = edition
-            home[entry.subject] = known
+            known.take(entry, erased=entry.subject in unseen)
+
+
+@dataclass
+class Editions:
+    """The editions of one paper: those that no erasure took, by id, and the last one of all."""
+
+    left: Dict[str, int] = field(default_factory=dict)
+    last: int = 0
+
+    def why_not(self, edition: Any, *, whole: bool) -> str:
+        """Why this is not the next edition; empty where it is."""
+        highest = next(reversed(self.left.values()), 0)
+        if type(edition) is not int or edition < 1:
+            return "this paper has no edition that can be counted"
+        if edition <= highest or (whole and edition not in (highest + 1, self.last + 1)):
+            return f"edition {edition} of this paper was sealed, after edition {highest}"
+        return ""
+
+    def take(self, entry: Entry, *, erased: bool) -> None:
+        self.last = entry.body["edition"]
+        self.left.pop(entry.subject, None)  # the highest edition stands last
+        if not erased:
+            self.left[entry.subject] = self.last
 
 
 def look_at_subjects(record: Record, report: Report) -> None:
@@ -1550,7 +1626,7 @@ FORMS = {"ruling": "ruling", "protest decided": "decision", "appeal decided": "d
 
 class Key(NamedTuple):
     """A device's key: which entry registered it, what is known of it, and what revoked it;
-    `revoked_unseen` is the last entry that did so and whose body was erased, 0 for none.
+    `revoked_unseen` is the first entry that did so and whose body was erased, 0 for none.
     """
 
     seq: int
@@ -1560,7 +1636,7 @@ class Key(NamedTuple):
 
 
 class Keys:
-    """All devices' keys of a record. An erasure keeps of a key what a check needs."""
+    """All devices' keys of a record. An erasure tells again of a key what a check needs."""
 
     def __init__(self, record: Record) -> None:
         self._gone = record.bodies_gone("key registered")
@@ -1580,10 +1656,10 @@ class Keys:
                 key.revocations.append((entry, told))
 
     def find(self, ident: Any) -> Key:
-        """The key of this id; Unfit for an unknown one, Erased for one that was erased."""
+        """The key of this id; Unfit for one of which nothing tells, or nothing tells any more."""
         key = self._keys.get(str(ident))
         if key is None and str(ident) in self._gone:
-            raise Erased("the key that signed it was erased, so its proof is not looked at")
+            raise Unfit("the key that signed it was erased, and no erasure tells that key again")
         if key is None:
             raise Unfit("it was signed with a key that the record does not name")
         return key._replace(revoked_unseen=self._unseen.get(str(ident), 0))
@@ -1608,6 +1684,9 @@ STATEMENTS: Dict[str, Tuple[str, str]] = {
     "ballot": ("vote", "appeal"),
 }
 """By an entry's kind: the act that its statement is of, and where that names what it is about."""
+SIGNED = frozenset(STATEMENTS) - {"ballot", "report written"}
+"""The kinds of which no entry goes unsigned. A ballot is none; a report came, at times, as it was
+written, when no telephone could sign."""
 
 
 @dataclass
@@ -1650,7 +1729,7 @@ def check_act(act: Entry, known: Acts) -> None:
     statement, signature = act.body.get("statement"), act.body.get("signature")
     if not isinstance(statement, dict):
         if signature is None:
-            return  # signed with a PIN before statements stood in the record
+            raise Unfit("an act of this kind is signed, and what was signed is missing")
         raise Unfit("this act is signed, but what was signed is missing")
     form = canonical(statement).encode()
     if sha256(form) != act.body.get("statement_sha256"):
@@ -1658,8 +1737,14 @@ def check_act(act: Entry, known: Acts) -> None:
     insist_same_act(act, statement, known)
     if "ballots" in act.body:
         insist_counted(act, statement)
+    if signature is not None or act.kind in SIGNED:
+        insist_signature(act, form, signature, known)
+
+
+def insist_signature(act: Entry, form: bytes, signature: Any, known: Acts) -> None:
+    """Unfit unless who acted has signed, in one of the ways that there are."""
     if signature is None:
-        return
+        raise Unfit("an act of this kind is signed, and its signature is missing")
     if not isinstance(signature, dict):
         raise Unfit("this signature cannot be read")
     if signature.get("official") != act.actor:
@@ -2100,7 +2185,7 @@ class Checker:
 
     def _look_at_papers(self) -> None:
         look_at_editions(self.record, self.report)
-        by_name = {paper_name(entry.body): entry for entry in self.record.of("paper sealed")}
+        by_name = papers_by_name(self.record)
         erased = self.record.files_gone("papers")
         for name in sorted({*by_name, *self.export.within("papers")}):
             entry = by_name.get(name)
@@ -2125,7 +2210,7 @@ class Checker:
         named = [seal for seal in self.seals if seal.fingerprint == entry.body.get("fingerprint")]
         if not named:
             raise Unfit(f"entry {entry.seq} names a seal that the record does not have")
-        check_paper(pdf, named[0], self.seals, self.openssl)
+        check_paper(pdf, named[:1], self.seals, self.openssl)
 
     def _look_at_heads_of_papers(self) -> None:
         """The head that a paper was sealed with was signed before, so it is among the heads."""
@@ -2144,7 +2229,7 @@ class Checker:
         pdf = self.export.read(CASE_FILE, LARGEST_PAPER)
         if not self.seals:
             raise Unfit("it is sealed, and the record names no seal")
-        check_paper(pdf, self.seals[-1], self.seals, self.openssl)
+        check_paper(pdf, self.seals[-1:], self.seals, self.openssl)
         self._check_printed_heads(pdf)
 
     def _check_printed_heads(self, pdf: bytes) -> int:
@@ -2294,23 +2379,38 @@ class Checker:
     def _check_kept_paper(self, name: str, pdf: bytes) -> None:
         """Unfit unless the heads that a paper shows are this record's, and it was sealed here."""
         heads = self._check_printed_heads(pdf)
-        seen = f"{heads} of its heads" if heads else "none of its heads"
         entry = self._entry_of(pdf)
-        if entry is None:
+        if entry is not None:
+            self._check_content(pdf, entry)
+            self.report.tell(
+                f"{name} was sealed in {paper_in_words(entry)}; {heads_in_words(heads)}."
+            )
+        elif self._goes_along(pdf):
             self.report.tell(f"{name} is the case file of this export.")
-            return
-        self._check_content(pdf, entry)
-        told = " ".join(f"{word} {entry.body.get(word)}" for word in ("edition", "kind", "subject"))
-        self.report.tell(f"{name} was sealed in entry {entry.seq}: {told}; {seen} could be read.")
+        elif CALLED_A_CASE_FILE.search(pdf):
+            self._check_kept_case_file(pdf, heads)
+        else:
+            self._tell_that_no_entry_sealed_it()
 
     def _entry_of(self, pdf: bytes) -> Optional[Entry]:
-        """The entry of a paper; None for the case file that goes along, which has none."""
+        """The entry that sealed a paper; None where there is none."""
         digest = sha256(pdf)
-        for entry in self.record.of("paper sealed"):
-            if entry.body.get("sha256") == digest:
-                return entry
-        if CASE_FILE in self.export.sizes and self.export.digest(CASE_FILE, len(pdf))[1] == digest:
-            return None
+        sealed = self.record.of("paper sealed")
+        return next((entry for entry in sealed if entry.body.get("sha256") == digest), None)
+
+    def _goes_along(self, pdf: bytes) -> bool:
+        there = CASE_FILE in self.export.sizes
+        return there and self.export.digest(CASE_FILE, len(pdf) + 1)[1] == sha256(pdf)
+
+    def _check_kept_case_file(self, pdf: bytes, heads: int) -> None:
+        """NotChecked where all that a case file can be held against agrees; Unfit else."""
+        if not heads:
+            raise Unfit("a case file shows a head of the record, and this one shows none")
+        check_paper(pdf, self.seals, self.seals, self.openssl)
+        words = "a case file has no entry; its seal and its head agree, and what it says is held"
+        raise NotChecked(f"{words} against nothing but the part that it came with")
+
+    def _tell_that_no_entry_sealed_it(self) -> None:
         if self.record.part:
             raise NotChecked("this is a part of a record, and holds no entry of this paper")
         why = restored_before(self.record, LARGEST_WHOLE)
@@ -2318,14 +2418,15 @@ class Checker:
 
     def _look_at_asked_seals(self) -> None:
         asked = set(self.asked.seals)
-        prints = {seal.fingerprint for seal in self.seals}
-        keys = {seal.verifier_key for seal in self.seals}
-        for one in sorted(asked - prints - keys):
+        prints = {seal.fingerprint: seal for seal in self.seals}
+        keys = {seal.verifier_key: seal for seal in self.seals}
+        for one in sorted(asked - prints.keys() - keys.keys()):
             self.report.mismatch("--seal", f"the record names no seal {one}")
         for found, kind in ((prints, "certificate"), (keys, "key")):
             mine = {one for one in asked if ("+" in one) == (kind == "key")}
-            for other in sorted(found - mine) if mine else ():
-                self.report.mismatch("--seal", f"the record also names a {kind} {other}")
+            for other in sorted(found.keys() - mine) if mine else ():
+                words = f"the record also names a {kind} {other}, of {found[other].in_words}"
+                self.report.mismatch("--seal", words)
 
     # What takes openssl
 
@@ -2335,26 +2436,28 @@ class Checker:
     def _ask_openssl(self) -> None:
         with ThreadPoolExecutor(max_workers=min(8, 2 * (os.cpu_count() or 1))) as pool:
             for place, found in outcomes(self.jobs, pool):
-                if isinstance(found, Erased):
-                    self.report.tell(f"{place}: {found}")
-                elif isinstance(found, NotChecked):
+                if isinstance(found, NotChecked):
                     self.report.uncheck(place, str(found))
                 elif found is not None:
                     self.report.mismatch(place, str(found))
 
     def _tell(self) -> None:
-        record, erased = self.record, len(self.record.bodiless)
-        what = [f"{record.entries} entries"]
-        what += [f"{len(record.of('paper sealed'))} sealed papers", f"{len(self.seals)} seals"]
-        what += [f"{len(self.export.within('checkpoints'))} signed heads"]
-        what += [f"{len(record.acts)} signed acts"]
-        part = (
-            f", chosen from a record of {record.head.size}" if self.is_part and record.head else ""
-        )
-        self.report.tell(f"Looked at {', '.join(what)}{part}; {erased} bodies were erased.")
+        record, part = self.record, ""
+        what = [
+            counted(record.entries, "entry", "entries"),
+            counted(len(record.of("paper sealed")), "sealed paper", "sealed papers"),
+            counted(len(self.seals), "seal", "seals"),
+            counted(len(self.export.within("checkpoints")), "signed head", "signed heads"),
+            counted(len(record.acts), "signed act", "signed acts"),
+        ]
+        if self.is_part and record.head:
+            part = f", chosen from a record of {record.head.size}"
+        erased = counted(len(record.bodiless), "body was erased", "bodies were erased")
+        self.report.tell(f"Looked at {', '.join(what)}{part}; {erased}.")
         if self.without_head:
-            words = f"{len(self.without_head)} of the papers show no head that can be read here"
-            self.report.tell(f"{words}: what is printed on them, --head takes.")
+            some = counted(len(self.without_head), "paper shows", "papers show")
+            words = f"{some} no head that can be read here: what is printed, --head takes"
+            self.report.tell(f"{words}.")
 
 
 NOT_IN_THE_FILE = ("act", "announcement", "meet", "official", "shown_at")
@@ -2392,8 +2495,6 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
             raise Unfit(f"what it says as “{said}” is not what entry {entry.seq} announced")
     if document.get("announced_by") != entry.actor:
         raise Unfit("it names another official than the one who announced it")
-    if not isinstance(entry.body.get("statement"), dict):
-        return  # announced before statements stood in the record
     for left_out in sorted(announced.keys() - document.keys() - {*NOT_IN_THE_FILE}):
         raise Unfit(f"it leaves out “{left_out}”, which entry {entry.seq} announced")
     if document.get("statement_digest") != entry.body.get("statement_sha256"):
@@ -2576,7 +2677,7 @@ def what_was_announced(body: Dict[str, Any]) -> Dict[str, Any]:
     """
     statement = body.get("statement")
     if not isinstance(statement, dict):
-        return body  # announced before statements stood in the record
+        raise Unfit("its entry does not say what was signed when it was announced")
     for name in sorted(statement.keys() & body.keys()):
         if canonical(left_open(statement[name], body[name], name)) != canonical(statement[name]):
             raise Unfit(f"what its entry says as “{name}” is not what was signed")
@@ -2614,7 +2715,7 @@ def outcome(job: Callable[[], None]) -> Optional[Exception]:
     """What a job found: nothing, that something does not hold, or that it could not be checked."""
     try:
         job()
-    except (Unfit, NotChecked, Erased) as found:
+    except (Unfit, NotChecked) as found:
         return type(found)(str(found))  # itself it holds on to all that was read
     except (
         AttributeError,
@@ -2696,7 +2797,7 @@ def read_asked_head(text: str) -> Tuple[Head, Optional[Note]]:
         whole_note = f"{told}\n".encode("utf-8", "replace") if "\n" in told else note_file(text)
         note = read_note(whole_note)
         return read_checkpoint(note.text)[1], note
-    except (Unfit, OSError) as error:
+    except Unfit as error:
         raise argparse.ArgumentTypeError(
             f"this is no head: {shown(error)}. A head is a number and at least 16 digits of the "
             "root, as a sheet shows it, or a signed note, or the file of one"
@@ -2704,8 +2805,11 @@ def read_asked_head(text: str) -> Tuple[Head, Optional[Note]]:
 
 
 def note_file(path: str) -> bytes:
-    with open(path, "rb") as file:
-        return file.read(LARGEST_NOTE)
+    try:
+        with open(path, "rb") as file:
+            return file.read(LARGEST_NOTE)
+    except (OSError, ValueError) as error:
+        raise Unfit("it is not written like one, and no file of this name can be read") from error
 
 
 def read_asked_paper(path: str) -> Tuple[str, bytes]:
@@ -2721,19 +2825,29 @@ def read_asked_paper(path: str) -> Tuple[str, bytes]:
 
 
 def read_asked_seal(text: str) -> str:
-    """A certificate's fingerprint in hex, with or without colons; or a verifier key."""
+    """A certificate's fingerprint in hex, with or without colons, also as openssl prints it; or a
+    verifier key.
+    """
     if "+" in text:
         return text.strip()
-    bare = "".join(text.replace(":", "").split()).lower()
+    told = re.sub(r"^\s*sha-?256 fingerprint\s*=", "", text, flags=re.IGNORECASE)
+    bare = "".join(told.replace(":", "").split()).lower()
     if HEX64.fullmatch(bare) is None:
         raise argparse.ArgumentTypeError("a fingerprint is a SHA-256: 64 digits in hex")
     return bare
 
 
+ENDS = (
+    "It ends with 0 where everything agrees; 1 where something does not: it says what, and where; "
+    "2 where it was called wrongly, or there is no export; 3 where what was checked agrees, but "
+    "something wants explaining or was not checked."
+)
+
+
 def main(arguments: Optional[List[str]] = None) -> int:
     """Check what the command line names, and say what was found."""
     parser = argparse.ArgumentParser(
-        prog="check.py", description="Check an export of a meet's record."
+        prog="check.py", description="Check an export of a meet's record.", epilog=ENDS
     )
     parser.add_argument("export", metavar="EXPORT", help="the folder or the ZIP of the export")
     parser.add_argument(
@@ -2784,7 +2898,7 @@ def lines_of(report: Report) -> Iterator[str]:
     yield from report.told
     yield {
         0: "Everything agrees.",
-        1: f"{report.found} things do NOT agree.",
+        1: f"{counted(report.found, 'thing does', 'things do')} NOT agree.",
         3: "What was checked agrees, but see above what wants explaining or was not checked.",
     }[report.ends_with]
 

@@ -18,7 +18,7 @@ from zipfile import ZipFile
 
 import pytest
 
-from app.exporting.check_export import check
+from app.exporting.check_export import Asked, check
 from tests.casefiles.two_cases import TwoCases, words_of
 from tests.forms.pdf_reading import read_pages, read_text
 from tests.forms.test_record_head import read_codes
@@ -153,8 +153,8 @@ def test_the_checker_tells_of_them_and_believes_no_other_entry_without_its_body(
     unpacked: Path,
 ) -> None:
     ran = run(unpacked)
-    assert "Z; announcement 1." in ran.stdout
-    assert ran.stdout.count("Proved without its body") == 3
+    assert re.search("The export says, unproved: announced at .*Z, announcement 1[.]", ran.stdout)
+    assert ran.stdout.count("Proved: that ") == 3
     record = unpacked / "record.jsonl"
     lines = [json.loads(line) for line in record.read_text("utf-8").splitlines()]
     ruling = next(one for one in lines if '"kind":"ruling"' in one.get("entry", ""))
@@ -164,6 +164,17 @@ def test_the_checker_tells_of_them_and_believes_no_other_entry_without_its_body(
     record.write_text("".join(f"{json.dumps(one, ensure_ascii=False)}\n" for one in lines), "utf-8")
     found = "\n".join(check(str(unpacked)).mismatches)
     assert "is not one that a part may leave out" in found
+
+
+def test_the_whole_record_knows_a_case_file_that_was_kept(
+    unpacked: Path, played: TwoCases, tmp_path: Path
+) -> None:
+    """It has no entry, and is neither missed nor believed in what it says."""
+    path, kept = tmp_path / "whole.zip", (unpacked / "case-file.pdf").read_bytes()
+    path.write_bytes(played.get("record.zip", by="referee"))
+    report = check(str(path), Asked(papers=(("kept.pdf", kept),)))
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    assert "its seal and its head agree" in report.unchecked[-1]
 
 
 def test_the_readme_says_what_the_file_is(unpacked: Path) -> None:

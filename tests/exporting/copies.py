@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -47,10 +47,15 @@ class CopiedMeet:
         seals = Seals(self.store, self.of.stage.seals._keys)
         return give_out(self.store, seals, self.of.meet, Paper.A4, wanted)
 
-    def export(self, entries: frozenset[int] | None = None) -> Files:
-        """The files of an export of it as it is now."""
+    def export(
+        self,
+        entries: frozenset[int] | None = None,
+        withheld: Mapping[int, Mapping[str, object]] | None = None,
+    ) -> Files:
+        """The files of an export of it as it is now; `withheld` as in an `Order`."""
         path = self.folder / f"export-{len(list(self.folder.iterdir()))}"
-        order = Order(self.of.meet, self.of.stage.clock.now(), self.of.seal.notes, entries)
+        now, key = self.of.stage.clock.now(), self.of.seal.notes
+        order = Order(self.of.meet, now, key, entries, withheld=withheld or {})
         with a_place(path, order.now) as place:
             self.store.read_now(lambda conn: export_to(conn, order, place))
         return read_files(path)

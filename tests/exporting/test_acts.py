@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from app.exporting.check_export import Report, paper_name
+from app.exporting.check_export import SIGNED, Report, paper_name
 from app.record.canonical import canonical
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.sealing import DeviceKey, as_url_text, signed_with_pin
@@ -277,16 +277,38 @@ def test_a_proof_that_is_missing_or_of_the_wrong_length_is_found(
     assert "does not hold" in only(told_of(sealed, whole, registered, ("ruling", zero)))
 
 
-def test_what_was_signed_before_statements_stood_in_the_record_is_left_alone(
-    sealed: SealedMeet, whole: Files
+@pytest.mark.parametrize("kind", sorted(SIGNED))
+def test_an_entry_of_a_kind_that_is_signed_is_found_where_it_is_not(
+    sealed: SealedMeet, whole: Files, kind: str
 ) -> None:
-    form = {"act": "ruling", "verdict": "confirmed", "statement_sha256": "3f" * 32}
-    assert told_of(sealed, whole, ("ruling", form)).ends_with == 0
-    words = {"statement": "in words", "statement_sha256": "3f" * 32}
-    assert told_of(sealed, whole, ("ruling", words)).ends_with == 0
+    """Else whoever has the meet's key could strip any act of its signature."""
+    in_words = {"statement": "in words", "statement_sha256": "3f" * 32}
+    for body in ({"verdict": "confirmed"}, in_words):
+        report = told_of(sealed, whole, (kind, body))
+        assert "is signed, and what was signed is missing" in "\n".join(report.mismatches)
+
+
+def test_a_statement_that_nobody_signed_is_found(sealed: SealedMeet, whole: Files) -> None:
     unsigned = signed_with_pin(official(sealed), a_statement(sealed))
     del unsigned["signature"]
-    assert told_of(sealed, whole, ("ruling", unsigned)).ends_with == 0
+    found = only(told_of(sealed, whole, ("ruling", unsigned)))
+    assert found.endswith("an act of this kind is signed, and its signature is missing")
+
+
+def test_who_strips_every_ruling_of_what_was_signed_is_found(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    files = {name: one for name, one in whole.items() if not name.startswith("facts/ruling")}
+
+    def strip(lines: list[Line]) -> None:
+        for line in of_kind(lines, "ruling"):
+            assert line.body is not None
+            for name in ("statement", "statement_sha256", "signature"):
+                del line.body[name]
+
+    report = changed_by_the_keeper(sealed, files, strip)
+    count = len(of_kind(lines_in(files), "ruling"))
+    assert sum("what was signed is missing" in one for one in report.mismatches) == count > 0
 
 
 # Ballots -----------------------------------------------------------------------------------------
@@ -540,14 +562,21 @@ def test_a_body_that_came_back_after_its_erasure_wants_explaining(
     assert "still here" in report.to_explain[0]
 
 
-def test_an_act_whose_key_was_erased_is_told(sealed: SealedMeet, whole: Files) -> None:
+def test_an_act_whose_key_was_erased_is_found_where_no_erasure_tells_that_key_again(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    """Whoever may erase could otherwise pass anything off as signed: nothing else says that the
+    proof of an act holds.
+    """
+
     def erase_keys(lines: list[Line]) -> None:
         keys = [one.entry["seq"] for one in of_kind(lines, "key registered")]
-        erase(lines, *keys)
+        erase(lines, *keys, keys=[])
 
     report = changed_by_the_keeper(sealed, whole, erase_keys)
-    assert (report.mismatches, report.ends_with) == ([], 0)
-    assert any("the key that signed it was erased" in one for one in report.told)
+    assert report.ends_with == 1
+    assert sum("no erasure tells that key again" in one for one in report.mismatches) == 3
+    assert len(report.mismatches) == 3
 
 
 def test_an_erasure_keeps_of_a_key_what_its_signatures_are_checked_by(
@@ -564,7 +593,6 @@ def test_an_erasure_keeps_of_a_key_what_its_signatures_are_checked_by(
 
     report = changed_by_the_keeper(sealed, whole, erase_keys)
     assert (report.mismatches, report.ends_with) == ([], 0)
-    assert not any("the key that signed it was erased" in one for one in report.told)
 
     def exchange(lines: list[Line]) -> None:
         other = DeviceKey("x").registered()["public_key"]
@@ -827,7 +855,9 @@ def number_of(line: Line, paper: Json) -> object:
     return told.get("edition") if same else None
 
 
-def test_editions_count_from_what_an_erasure_left(sealed: SealedMeet, whole: Files) -> None:
+def test_editions_count_on_after_an_erasure_or_from_what_it_left(
+    sealed: SealedMeet, whole: Files
+) -> None:
     def sealed_anew(files: Files, *gone: int, edition: int) -> Report:
         lines = lines_in(files)
         first = of_kind(lines, "paper sealed")[0].body or {}
@@ -841,9 +871,12 @@ def test_editions_count_from_what_an_erasure_left(sealed: SealedMeet, whole: Fil
         resign_heads(files, sealed.seal.notes)
         return checked(remanifest(files, sealed.seal.notes))
 
-    after_all = sealed_anew(dict(whole), 1, edition=1)
-    assert (after_all.mismatches, after_all.ends_with) == ([], 0)
-    assert sealed_anew(dict(whole), 1, edition=2).ends_with == 1
+    for edition in (1, 2):
+        after_all = sealed_anew(dict(whole), 1, edition=edition)
+        assert (after_all.mismatches, after_all.ends_with) == ([], 3)
+        (unchecked,) = after_all.unchecked
+        assert unchecked.endswith("cannot be checked any more: 1 sealed paper")
+    assert sealed_anew(dict(whole), 1, edition=3).ends_with == 1
 
 
 def test_the_name_of_a_paper_has_no_letters_that_a_disk_may_refuse() -> None:

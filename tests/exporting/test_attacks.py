@@ -151,12 +151,12 @@ def test_a_byte_flipped_in_a_sealed_paper_is_found_by_openssl_alone(
     """
     seal, openssl, rng = a_seal(sealed.seal), OpenSSL(), random.Random(9)
     for pdf in (whole[name] for name in whole if name.startswith("papers/")):
-        check_paper(pdf, seal, [seal], openssl)
+        check_paper(pdf, [seal], [seal], openssl)
         gaps = [(int(one[1]), int(one[2])) for one in BYTE_RANGE.findall(pdf)]
         for at in {0, len(pdf) - 1, *(rng.randrange(len(pdf)) for _ in range(60))}:
             if not any(start <= at < end for start, end in gaps):
                 with pytest.raises(Unfit):
-                    check_paper(flipped(pdf, at), seal, [seal], openssl)
+                    check_paper(flipped(pdf, at), [seal], [seal], openssl)
 
 
 # Entries are moved -------------------------------------------------------------------------------
@@ -351,10 +351,10 @@ def test_a_form_that_was_sealed_with_another_certificate_is_found(
     found(checked(changed), f"{name}: this is not the paper that entry")
     seal = a_seal(sealed.seal)
     with pytest.raises(Unfit, match="does not hold"):
-        check_paper(forged, seal, [seal], OpenSSL())
+        check_paper(forged, [seal], [seal], OpenSSL())
     # Nor does a seal of another's over the meet's own, or one of its own that is not the last.
     with pytest.raises(Unfit, match="does not hold"):
-        check_paper(other.seal(files[name], "Forged"), seal, [seal], OpenSSL())
+        check_paper(other.seal(files[name], "Forged"), [seal], [seal], OpenSSL())
 
 
 def test_another_certificate_in_the_message_is_not_taken_for_the_named_one(
@@ -366,7 +366,7 @@ def test_another_certificate_in_the_message_is_not_taken_for_the_named_one(
     forged = other.seal(files[name].split(b"%%EOF")[0] + b"%%EOF\n")
     chain = mine._replace(certificates=mine.certificates + other.pem)
     with pytest.raises(Unfit, match="another certificate than the record names"):
-        check_paper(forged, chain, [chain], OpenSSL())
+        check_paper(forged, [chain], [chain], OpenSSL())
 
 
 # Old ones, and clocks ----------------------------------------------------------------------------

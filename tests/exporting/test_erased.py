@@ -6,9 +6,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from reportlab.pdfgen.canvas import Canvas
 
 from app.erasing import results_kept
 from app.exporting import check_export
@@ -19,7 +21,7 @@ from app.results.announcement_wire import AnnouncementOut
 from app.results.printing import as_csv, as_text
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.copies import CopiedMeet, a_copy
-from tests.exporting.sealing import do
+from tests.exporting.sealing import Sheet, do, seal_paper
 from tests.exporting.tampering import (
     Files,
     Line,
@@ -60,7 +62,7 @@ def test_a_check_says_what_was_erased_and_that_it_cannot_be_checked_any_more(
     told = [one for one in report.told if one.startswith("Erased on ")][-1]
     assert told.startswith(f"Erased on {entry.entry['at']}: ")
     assert "entries' bodies, by the committee, for as asked: " in told
-    assert {"8 announcement", "4 sealed papers", "1 picture"} <= {
+    assert {"8 of “announcement”", "4 sealed papers", "1 picture"} <= {
         one.strip(" .") for one in told.partition("as asked: ")[2].split(",")
     }, told
     (unchecked,) = report.unchecked
@@ -82,7 +84,8 @@ def test_what_went_of_entries_that_nobody_signs_leaves_nothing_unchecked(
         report = checked(copied.export())
     assert (report.mismatches, report.unchecked, report.ends_with) == ([], [], 0)
     told = [one for one in report.told if one.startswith("Erased on ")][-1]
-    assert told.endswith(": 1 entry's body, by the committee, for as asked: 1 official named.")
+    went = "1 entry's body, by the committee, for as asked: 1 of “official named”."
+    assert told.endswith(f": {went}")
 
 
 # A result is not freed by it ---------------------------------------------------------------------
@@ -181,6 +184,37 @@ def test_it_takes_of_a_result_what_the_program_keeps() -> None:
     assert results_kept.OF_ANNOUNCEMENT == ("heat", "number", "announced_at")
 
 
+# Papers under a name that came again -----------------------------------------------------------
+
+
+def test_an_erased_paper_is_told_though_a_later_one_has_its_name(
+    sealed: SealedMeet, tmp_path: Path
+) -> None:
+    """Whether editions count on after an erasure or begin again at 1."""
+    now, seal = sealed.stage.clock.now(), sealed.seal
+    with a_copy(sealed, tmp_path) as copied:
+        before = of_kind(lines_in(copied.export()), "paper sealed")
+        first = next(one.body for one in before if (one.body or {})["sheet"] == "A4") or {}
+        copied.erase()
+        again = seal.seal(drawn("Sealed again"))
+        seal_paper(
+            copied.store, seal, "founder", Sheet(first["kind"], first["subject"], again), now
+        )
+        copied.sign_head()
+        report = checked(copied.export())
+    assert report.mismatches == []
+    assert any(f"{len(before)} sealed papers" in one for one in report.unchecked)
+
+
+def drawn(title: str) -> bytes:
+    out = BytesIO()
+    canvas = Canvas(out)
+    canvas.setTitle(title)
+    canvas.showPage()
+    canvas.save()
+    return out.getvalue()
+
+
 # Again, and in part ------------------------------------------------------------------------------
 
 
@@ -209,4 +243,19 @@ def test_a_part_tells_of_an_erasure_only_what_went_of_its_own_entries(
     report = checked(copy.export(frozenset({ruling})))
     assert (report.mismatches, report.ends_with) == ([], 3)
     (unchecked,) = report.unchecked
-    assert unchecked.endswith("cannot be checked any more: 1 ruling")
+    assert unchecked.endswith("cannot be checked any more: 1 of “ruling”")
+
+
+def test_what_a_part_leaves_out_says_nothing_though_its_body_was_erased(
+    copy: CopiedMeet, erased: Files
+) -> None:
+    """It looks the same whether its body is still there or not."""
+    lines = lines_in(erased)
+    ruling = next(one.entry["seq"] for one in lines if one.entry["kind"] == "ruling")
+    announced_in = of_kind(lines, "announcement")[0].entry
+    says = {"announced_at": "1999-01-01T00:00:00Z", "announcement": 77}
+    report = checked(copy.export(frozenset({ruling}), withheld={announced_in["seq"]: says}))
+    assert (report.mismatches, report.to_explain) == ([], [])
+    entered = f"entered at {announced_in['at']} by {announced_in['actor']}"
+    unproved = "unproved: announced at 1999-01-01T00:00:00Z, announcement 77"
+    assert f"Proved: that “announcement” was {entered}. The export says, {unproved}." in report.told

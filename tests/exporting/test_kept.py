@@ -4,13 +4,17 @@ meet lawfully had. A record that was restored from a copy says so where a kept h
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from hashlib import sha256
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from app.exporting import check_export
 from app.exporting.check_export import (
@@ -40,6 +44,7 @@ from tests.exporting.tampering import (
     rewritten,
 )
 from tests.exporting.test_acts import an_entry
+from tests.exporting.test_erased import drawn
 
 COPIED, RESTORED, LATER = "2026-06-13T11:00:00Z", "2026-06-13T13:00:00Z", "2026-06-13T14:00:00Z"
 RESTORING = {"copied_at": COPIED, "restored_at": RESTORED}
@@ -81,10 +86,9 @@ def showing(pdf: bytes, note: bytes) -> bytes:
 def test_a_kept_paper_is_named_as_the_record_names_it(whole: Files, kept: bytes) -> None:
     report = checked(whole, with_paper(kept))
     assert report.ends_with == 0
-    assert any(
-        line.startswith("kept.pdf was sealed in entry ") and "edition 1 kind " in line
-        for line in report.told
-    )
+    (line,) = [one for one in report.told if one.startswith("kept.pdf was sealed in entry ")]
+    told_of = r"\d+, at \S+Z: infringement form of \S+, \S+, edition 1; (it|1 head that it) shows"
+    assert re.search(told_of, line), line
 
 
 def test_a_paper_that_was_changed_or_sealed_elsewhere_does_not_agree(
@@ -141,6 +145,38 @@ def test_the_case_file_that_goes_along_is_known(
     assert "kept.pdf is the case file of this export." in report.told
 
 
+@pytest.mark.parametrize("event", ["Women 4x100 m", "Жіноча естафета"])
+def test_a_case_file_that_was_kept_has_no_entry_and_its_seal_and_head_must_agree(
+    sealed: SealedMeet, whole: Files, event: str
+) -> None:
+    called = drawn(f"File of case 1 – {event}")
+    head = head_in(whole)
+    true = holding(called, a_note(sealed.seal, head))
+    report = checked(whole, with_paper(sealed.seal.seal(true)))
+    assert (report.mismatches, report.ends_with) == ([], 3)
+    (unchecked,) = report.unchecked
+    words = "a case file has no entry; its seal and its head agree"
+    assert unchecked.startswith(f"--paper kept.pdf: {words}")
+    forged = holding(called, a_note(sealed.seal, {**head, "root": "ab" * 32}))
+    for pdf, why in (
+        (sealed.seal.seal(called), "this one shows none"),
+        (sealed.seal.seal(forged), "the record was rewritten since"),
+        (TestSeal(sealed.meet).seal(true), "does not hold"),
+        (true, "no seal"),
+    ):
+        (found,) = checked(whole, with_paper(pdf)).mismatches
+        assert why in found
+
+
+def holding(pdf: bytes, note: bytes) -> bytes:
+    """The PDF with a head in it as a file that is not packed, before it is sealed."""
+    writer, out = IncrementalPdfFileWriter(BytesIO(pdf)), BytesIO()
+    content = note.removesuffix(b"\n")  # a line end is written behind it
+    writer.add_object(generic.StreamObject(stream_data=content))
+    writer.write(out)
+    return out.getvalue()
+
+
 def test_a_part_does_not_say_of_a_paper_that_it_was_not_sealed(
     sealed: SealedMeet, whole: Files, kept: bytes, tmp_path: Path
 ) -> None:
@@ -175,6 +211,7 @@ def test_a_meet_with_a_new_seal_is_checked_with_both_fingerprints(
     first = of_kind(lines, "seal made")[0].body
     assert first is not None
     new = {"number": 2, "certificates": second.pem, "fingerprint": second.fingerprint}
+    new["because"] = "The first one's card was lost."
     an_entry(lines, "seal made", {**first, **new, "verifier_key": second.notes.verifier_key})
     rechain(files, lines)
     resign_heads(files, second.notes)
@@ -184,7 +221,11 @@ def test_a_meet_with_a_new_seal_is_checked_with_both_fingerprints(
     both = (first["fingerprint"], second.fingerprint)
     assert checked(files, Asked(seals=both)).ends_with == 0
     (found,) = checked(files, Asked(seals=both[:1])).mismatches
-    assert f"the record also names a certificate {second.fingerprint}" in found
+    named = (
+        rf"the record also names a certificate {second.fingerprint}, of seal 2, made at \S+Z in "
+    )
+    assert re.search(rf"{named}entry \d+, because: The first one's card was lost\.", found), found
+    assert any(one.startswith("Another seal came: seal 2, ") for one in checked(files).told)
 
 
 def list_of(files: Files, lines: list[Line]) -> bytes:
@@ -291,7 +332,8 @@ def test_a_paper_that_was_lost_in_a_restoring_is_told_with_it(
         {"size": True, **RESTORING},
         {"size": 0, **RESTORING},
         {"size": 10**6, **RESTORING},
-        {"size": 5, "restored_at": "yesterday"},
+        {"size": 5, **RESTORING},
+        {"size": "all before", **RESTORING},
     ],
 )
 def test_a_restoring_that_says_nothing_explains_nothing(whole: Files, body: Json) -> None:
@@ -302,6 +344,21 @@ def test_a_restoring_that_says_nothing_explains_nothing(whole: Files, body: Json
     place = f"record.jsonl, entry {head_in(whole)['size'] + 1}: "
     assert [one for one in report.mismatches if one.startswith(place)]
     assert not any("from a copy of" in one for one in (*report.mismatches, *report.told))
+
+
+def test_a_restoring_of_fewer_entries_than_stand_before_it_is_found(
+    sealed: SealedMeet, restored: Restored
+) -> None:
+    """It would excuse heads that do stand in the record, or did before it was rewritten."""
+    lines = lines_in(restored.files)
+    (line,) = of_kind(lines, "record restored")
+    line.body = {**(line.body or {}), "size": 3}
+    files = dict(restored.files)
+    rechain(files, lines)
+    resign_heads(files, sealed.seal.notes)
+    found = checked(remanifest(files, sealed.seal.notes), asked(restored.lost)).mismatches
+    assert any("it does not say that all entries before it" in one for one in found)
+    assert not any("was restored at" in one for one in found)
 
 
 def test_without_any_restoring_nothing_is_said_of_one(whole: Files) -> None:

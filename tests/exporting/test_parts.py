@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import subprocess
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -153,10 +154,36 @@ def test_what_is_no_head_is_refused(text: str) -> None:
         read_asked_head(text)
 
 
+def test_no_errno_is_told_of_a_head_that_is_none() -> None:
+    with pytest.raises(argparse.ArgumentTypeError, match="no file of this name") as refused:
+        read_asked_head("nowhere.note")
+    assert "Errno" not in str(refused.value)
+
+
+def test_the_help_says_what_it_ends_with(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    told = " ".join(capsys.readouterr().out.split())
+    for code in ("ends with 0 where", "; 1 where", "; 2 where", "; 3 where"):
+        assert code in told
+
+
 def test_a_fingerprint_is_read_with_and_without_colons() -> None:
     bare = "3f" * 32
     assert read_asked_seal(":".join(["3F"] * 32)) == read_asked_seal(f" {bare}\n") == bare
     assert read_asked_seal("a+b+c") == "a+b+c"
+
+
+def test_a_fingerprint_is_read_as_openssl_prints_it(exported: Path) -> None:
+    command = "openssl x509 -in certificates/seal-1.pem -noout -fingerprint -sha256"
+    ran = subprocess.run(command.split(), cwd=exported, capture_output=True, text=True, check=True)
+    (seal,) = json.loads((exported / "certificates" / "seals.json").read_text())
+    assert read_asked_seal(ran.stdout) == seal["fingerprint"]
+    older = f"SHA256 Fingerprint={':'.join(['3F'] * 32)}"  # OpenSSL 1.1, from memory
+    assert read_asked_seal(older) == "3f" * 32
+
+
+def test_what_is_no_fingerprint_is_refused() -> None:
     for wrong in ("3f2a", "zz" * 32):
         with pytest.raises(argparse.ArgumentTypeError):
             read_asked_seal(wrong)
@@ -247,10 +274,10 @@ def test_a_documents_time_stamp_is_held_against_what_it_is_over(
     pdf = next((exported / "papers").iterdir()).read_bytes()
     seal, openssl = a_seal(sealed.seal), OpenSSL()
     stamped = a_time_stamp(pdf)
-    check_paper(stamped, seal, [seal], openssl)
+    check_paper(stamped, [seal], [seal], openssl)
     changed = stamped.replace(b"/DocTimeStamp", b"/DocTimeStumps"[:13], 1)
     with pytest.raises(Unfit, match="over something else"):
-        check_paper(changed, seal, [seal], openssl)
+        check_paper(changed, [seal], [seal], openssl)
     token = paper_seals(stamped)[-1].message
     forged = PaperSeal(0, b"", token[:-1] + bytes([token[-1] ^ 1]))
     with pytest.raises(Unfit, match="time stamp does not hold"):
@@ -259,7 +286,7 @@ def test_a_documents_time_stamp_is_held_against_what_it_is_over(
         insist_stamped(PaperSeal(0, b"x", token), openssl)
     drawn = pdf.split(b"%%EOF")[0] + b"%%EOF\n"
     with pytest.raises(Unfit, match="no seal"):
-        check_paper(a_time_stamp(drawn), seal, [seal], openssl)
+        check_paper(a_time_stamp(drawn), [seal], [seal], openssl)
 
 
 def test_an_earlier_seal_of_the_meets_may_be_another_one(
@@ -269,6 +296,6 @@ def test_an_earlier_seal_of_the_meets_may_be_another_one(
     second = TestSeal(sealed.meet, number=2)
     pdf = next((exported / "papers").iterdir()).read_bytes()
     both, openssl = [a_seal(sealed.seal), a_seal(second)], OpenSSL()
-    check_paper(second.seal(pdf, "Seal9"), both[1], both, openssl)
+    check_paper(second.seal(pdf, "Seal9"), both[1:], both, openssl)
     with pytest.raises(Unfit, match="does not hold"):
-        check_paper(second.seal(pdf, "Seal9"), both[1], both[1:], openssl)
+        check_paper(second.seal(pdf, "Seal9"), both[1:], both[1:], openssl)

@@ -81,3 +81,22 @@ def test_an_erasure_keeps_from_when_on_a_key_was_revoked(
     report = found([key.revoked(BEFORE)])
     assert (report.mismatches, report.unchecked, report.ends_with) == ([], [], 3)
     assert "revoked later, from 2026-06-01" in report.to_explain[0]
+
+
+def test_of_two_revocations_that_were_erased_the_first_one_counts(
+    sealed: SealedMeet, whole: Files, key: DeviceKey
+) -> None:
+    """What a key signs between the two, it signs after it was revoked."""
+
+    def add(lines: list[Line]) -> None:
+        an_entry(lines, "key registered", key.registered(), key.id)
+        revoked = Line({**lines[-1].entry, "kind": "key revoked", "subject": key.id}, None)
+        again = Line({**revoked.entry}, None)
+        lines.append(revoked)
+        an_entry(lines, "ruling", key.signed(a_statement(sealed)), RULING)
+        lines.append(again)
+        gone = {"by": "the meet", "because": "a request", "entries": [len(lines) - 2, len(lines)]}
+        kept = [key.revoked(LATER), key.revoked(LATER)]
+        an_entry(lines, "erased", {**gone, "keys_revoked": kept}, sealed.meet)
+
+    assert "had revoked" in only(changed_by_the_keeper(sealed, whole, add))
