@@ -331,6 +331,13 @@ class Folder:
         return found
 
     def _walk(self, folder: str, found: Dict[str, int], report: Report) -> None:
+        try:
+            self._walk_through(folder, found, report)
+        except OSError as error:
+            words = f"this folder cannot be read ({type(error).__name__})"
+            report.uncheck(folder or "the export", words)
+
+    def _walk_through(self, folder: str, found: Dict[str, int], report: Report) -> None:
         with os.scandir(os.path.join(self.root, folder)) as entries:
             for entry in entries:
                 if len(found) + len(report.mismatches) > MOST_FILES:
@@ -371,13 +378,15 @@ class Archive:
         with open(path, "rb") as file:
             self.end = insist_on_few_files(file, self.size)
         self.zip = zipfile.ZipFile(path)
+        self.members: List[zipfile.ZipInfo] = []
         self.known: Dict[str, zipfile.ZipInfo] = {}
 
     def files(self, report: Report) -> Dict[str, int]:
         """Every file that may be read, with its size; what else is in it is reported."""
+        self.members = list(self._members_within(report))
         self._look_for_more(report)
         end = self.size
-        for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset, reverse=True):
+        for info in reversed(self.members):
             name = info.orig_filename
             wrong = unfit_member(info, end)
             end = min(end, info.header_offset)
@@ -389,6 +398,14 @@ class Archive:
                 self.known[name] = info
         return {name: info.file_size for name, info in self.known.items()}
 
+    def _members_within(self, report: Report) -> Iterator[zipfile.ZipInfo]:
+        """The members that begin inside of the ZIP, as they lie in it."""
+        for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset):
+            if 0 <= info.header_offset <= self.size - 30:
+                yield info
+            else:
+                report.mismatch(info.orig_filename, "this lies outside of the ZIP; it was not read")
+
     def _look_for_more(self, report: Report) -> None:
         """Every byte of the ZIP belongs to a file of it, to its table or to its end: whatever else
         it holds, no manifest binds and no check sees.
@@ -397,12 +414,12 @@ class Archive:
             report.mismatch("the ZIP", f"{self.size - self.end} bytes follow its end")
         position, allowed = 0, NO_MORE
         with open(self.path, "rb") as file:
-            for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset):
+            for info in self.members:
                 gap = info.header_offset - position
                 if gap > 0 and gap not in allowed:
                     report.mismatch(info.orig_filename, f"{gap} bytes before it are of no file")
                 beside, after = beside_content(info, file)
-                if beside > MOST_BESIDE or info.comment:
+                if info.comment or any(has_more_beside(extra) for extra in beside):
                     report.mismatch(info.orig_filename, "its heads in the ZIP hold something else")
                 position = max(position, after)
                 allowed = DESCRIPTORS if info.flag_bits & 8 else NO_MORE
@@ -423,13 +440,31 @@ DESCRIPTORS = frozenset({12, 16, 20, 24})
 """How long is what may follow a file's content, where it was packed without knowing its size."""
 
 
-def beside_content(info: zipfile.ZipInfo, file: IO[bytes]) -> Tuple[int, int]:
-    """How many bytes stand beside a member's name and content, and where the content ends."""
+BESIDE = frozenset({0x0001, 0x000A, 0x5455, 0x7875})
+"""Sizes beyond 4 GiB, times, times again, and the owner's number. Others are not harmless: by one
+of them (0x7075) some programs unpack a file under another name than the one that was checked.
+"""
+
+
+def beside_content(info: zipfile.ZipInfo, file: IO[bytes]) -> Tuple[Tuple[bytes, bytes], int]:
+    """What stands beside a member's name, in its head and in the table; where its content ends."""
     file.seek(info.header_offset)
     head = file.read(30).ljust(30, b"\0")
     named, beside = struct.unpack("<HH", head[26:30])
+    file.seek(named, os.SEEK_CUR)
     end = info.header_offset + 30 + named + beside + info.compress_size
-    return max(beside, len(info.extra)), end
+    return (file.read(beside), info.extra), end
+
+
+def has_more_beside(extra: bytes) -> bool:
+    """Whether the further fields of a member are others, or more, than packers write."""
+    at = 0
+    while at + 4 <= len(extra):
+        ident, length = struct.unpack("<HH", extra[at : at + 4])
+        if ident not in BESIDE:
+            return True
+        at += 4 + length
+    return at != len(extra) or at > MOST_BESIDE
 
 
 def is_folder(info: zipfile.ZipInfo) -> bool:
