@@ -184,17 +184,23 @@ def no_constant(_text: str) -> float:
     raise ValueError("no number")
 
 
+class GivenTwice(ValueError):
+    """An object has a name twice: readers take either."""
+
+
 def once(pairs: List[Tuple[str, Any]]) -> Dict[str, Any]:
     read = dict(pairs)
     if len(read) != len(pairs):
-        raise ValueError("a name that is given twice in one object")
+        raise GivenTwice("a name that is given twice in one object")
     return read
 
 
 QUICK = json.JSONDecoder(
     parse_int=quick_whole, parse_float=quick_fraction, parse_constant=no_constant
 ).raw_decode
-PLAIN = json.JSONDecoder().raw_decode
+PLAIN = json.JSONDecoder(
+    parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
+).raw_decode
 SLOW = json.JSONDecoder(
     parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
 )
@@ -1003,6 +1009,8 @@ class RecordReader:
         insist_few_values(text)
         try:
             document, end = PLAIN(text)
+        except GivenTwice as error:
+            raise Unfit(str(error)) from error
         except (ValueError, RecursionError) as error:
             raise Unfit("this is no line of a record") from error
         if end != len(text):
@@ -1494,6 +1502,33 @@ def paper_name(body: Dict[str, Any]) -> str:
     return f"papers/{re.sub(r'[^A-Za-z0-9.-]+', '-', told)}.pdf"
 
 
+def papers_by_name(record: Record) -> Dict[str, Entry]:
+    """The file of each sealed paper; one that was erased gives its name away to a later one."""
+    erased = record.files_gone("papers")
+    papers = sorted(record.of("paper sealed"), key=lambda one: one.subject not in erased)
+    return {paper_name(entry.body): entry for entry in papers}
+
+
+def look_at_file_names(record: Record, report: Report) -> None:
+    """A file is that of one entry: where two call theirs alike, one takes the other's place."""
+    first: Dict[str, Entry] = {}
+    erased = record.files_gone("papers")
+    left = (one for one in record.of("paper sealed") if one.subject not in erased)
+    claims = [*((paper_name(one.body), one) for one in left), *picture_claims(record)]
+    for name, entry in claims:
+        earlier = first.setdefault(name, entry)
+        if earlier is not entry:
+            words = f"entry {earlier.seq} has a file of the same name, {name}: one of them is false"
+            report.mismatch(entry.place, words)
+
+
+def picture_claims(record: Record) -> Iterator[Tuple[str, Entry]]:
+    for entry in record.of("picture added"):
+        ending = ENDINGS.get(str(entry.body.get("media_type")), "bin")
+        yield f"pictures/{entry.subject}.{ending}", entry
+        yield f"pictures/{entry.subject}-shown.jpg", entry
+
+
 def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
     """The files of all pictures, each with the entry that added it and its SHA-256."""
     expected: Dict[str, Tuple[Entry, Any]] = {}
@@ -1542,6 +1577,21 @@ def look_at_subjects(record: Record, report: Report) -> None:
             if earlier != entry.seq:
                 words = f"entry {earlier} was about the same {name or 'id'}: one of them is false"
                 report.mismatch(entry.place, words)
+
+
+def look_at_decisions(record: Record, report: Report) -> None:
+    """A case is ruled on anew under a new id, and so is a protest or an appeal decided: whoever
+    enters a second ruling or decision under one id puts it in the place of the first.
+    """
+    first: Dict[Tuple[bool, str], int] = {}
+    for act in record.acts:
+        if act.kind not in FORMS:
+            continue
+        ident = act.subject if act.kind == "ruling" else act.body.get("decision")
+        earlier = first.setdefault((act.kind == "ruling", str(ident)), act.seq)
+        if earlier != act.seq:
+            words = f"entry {earlier} was the same ruling or decision: one of them is false"
+            report.mismatch(act.place, words)
 
 
 ONCE = (
@@ -1952,6 +2002,8 @@ class Checker:
         tell_erasures(self.export, self.record)
         self.kept_results = results_kept(self.record)
         look_at_subjects(self.record, self.report)
+        look_at_decisions(self.record, self.report)
+        look_at_file_names(self.record, self.report)
         look_at_restorings(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
@@ -2135,7 +2187,7 @@ class Checker:
 
     def _look_at_papers(self) -> None:
         look_at_editions(self.record, self.report)
-        by_name = {paper_name(entry.body): entry for entry in self.record.of("paper sealed")}
+        by_name = papers_by_name(self.record)
         erased = self.record.files_gone("papers")
         for name in sorted({*by_name, *self.export.within("papers")}):
             entry = by_name.get(name)
