@@ -65,6 +65,10 @@ MOST_FINDINGS = 10_000
 MOST_SWELLING = 250
 MOST_VALUES = 1_000_000
 """In one JSON document: each takes many times the bytes that it is written with."""
+MOST_NESTED = 64
+"""How deeply a JSON document is nested, at most: no export nests by more than some ten."""
+MOST_SECONDS = 30 * 60
+"""What a whole check takes, at most, but for a step that has begun."""
 MOST_KEPT = 512 * MIB
 """What is remembered of a record, by a high estimate."""
 MOST_SEALS = 100
@@ -213,13 +217,34 @@ def insist_few_values(text: str) -> None:
         raise Unfit(f"this holds more than {MOST_VALUES} values; it was not read")
 
 
+def insist_shallow(document: Any) -> None:
+    """Unfit for a document that is nested too deeply for what is done with it afterwards."""
+    level = [document]
+    for _ in range(MOST_NESTED):
+        held = (one.values() if isinstance(one, dict) else one for one in level if holds(one))
+        level = [inner for one in held for inner in one]
+        if not level:
+            return
+    raise Unfit("this is nested too deeply")
+
+
+def holds(value: Any) -> bool:
+    return isinstance(value, (dict, list))
+
+
+def may_be_deep(text: str) -> bool:
+    return text.count("[") + text.count("{") > MOST_NESTED
+
+
 def read_json(text: str) -> Any:
     """A document; Unfit for what is none, is nested too deeply, or holds too much."""
     insist_few_values(text)
     try:
-        return SLOW.decode(text)
+        document = SLOW.decode(text)
     except (ValueError, RecursionError) as error:
         raise Unfit("this is no JSON that can be read") from error
+    insist_shallow(document)
+    return document
 
 
 def read_canonical(text: str) -> Any:
@@ -230,6 +255,8 @@ def read_canonical(text: str) -> Any:
         # first 65,536. A name that is given twice is written once, and so differs.
         if text.isascii() or max(text) <= "\uffff":
             quick, end = QUICK(text)
+            if may_be_deep(text):
+                insist_shallow(quick)
             if end == len(text) and WRITTEN(quick) == text:
                 return quick
             raise Unfit("this is not in its canonical form (RFC 8785)")
@@ -245,29 +272,30 @@ def read_canonical(text: str) -> Any:
 
 def canonical(value: Any) -> str:
     """The RFC 8785 form of what was read as JSON."""
+    written: List[str] = []
     try:
-        return "".join(in_form(value))
+        write_form(value, written)
     except RecursionError as error:
         raise Unfit("this is nested too deeply") from error
+    return "".join(written)
 
 
-def in_form(value: Any) -> Iterator[str]:
+def write_form(value: Any, written: List[str]) -> None:
+    """Append the pieces of a form: handed up through each level, they would cost far more."""
     if isinstance(value, dict):
         names = sorted(value, key=lambda name: name.encode("utf-16-be", "surrogatepass"))
         for at, name in enumerate(names):
-            yield f"{',' if at else '{'}{WRITTEN(name)}:"
-            yield from in_form(value[name])
-        yield "}" if names else "{}"
+            written.append(f"{',' if at else '{'}{WRITTEN(name)}:")
+            write_form(value[name], written)
+        written.append("}" if names else "{}")
     elif isinstance(value, list):
-        yield "["
+        written.append("[")
         for at, inner in enumerate(value):
-            yield "," if at else ""
-            yield from in_form(inner)
-        yield "]"
-    elif isinstance(value, float):
-        yield as_ecmascript(value)
+            written.append("," if at else "")
+            write_form(inner, written)
+        written.append("]")
     else:
-        yield WRITTEN(value)
+        written.append(as_ecmascript(value) if isinstance(value, float) else WRITTEN(value))
 
 
 def as_ecmascript(value: float) -> str:
@@ -598,6 +626,20 @@ class NotChecked(Exception):
 
 class Erased(Exception):
     """Something cannot be checked any more, since it was erased as the record says; says why."""
+
+
+class Patience:
+    """One clock for a whole check: what is made to take hours is not checked to its end."""
+
+    def __init__(self) -> None:
+        self._since = time.monotonic()
+
+    @property
+    def is_over(self) -> bool:
+        return time.monotonic() - self._since > MOST_SECONDS
+
+
+OUT_OF_TIME = "a check ends after half an hour, and this was not looked at any more"
 
 
 class OpenSSL:
@@ -964,8 +1006,10 @@ def read_entry(text: str) -> Any:
 class RecordReader:
     """Reads record.jsonl line by line; `part` is an export that holds chosen entries only."""
 
-    def __init__(self, report: Report, wanted: frozenset[int], *, part: bool) -> None:
-        self.report, self.part = report, part
+    def __init__(
+        self, report: Report, wanted: frozenset[int], patience: Patience, *, part: bool
+    ) -> None:
+        self.report, self.part, self.patience = report, part, patience
         self.record = Record(tree=Tree(wanted), part=part)
         self.number = 0
         self.left = MOST_KEPT
@@ -987,6 +1031,10 @@ class RecordReader:
                 self._take_line(place, line)
             except Unfit as error:
                 self.report.mismatch(place, str(error))
+            if self.patience.is_over:
+                self.report.uncheck(f"{RECORD}, from line {self.number + 1} on", OUT_OF_TIME)
+                self.record.cut = True
+                return
             if self.report.found - self.before > MOST_FINDINGS:
                 words = f"more than {MOST_FINDINGS} findings; reading ended at line {self.number}"
                 self.report.uncheck(RECORD, words)
@@ -1015,6 +1063,7 @@ class RecordReader:
             raise Unfit("this is no line of a record") from error
         if end != len(text):
             raise Unfit("this is no line of a record")
+        insist_shallow(document)
         names = set(document) if isinstance(document, dict) else set()
         if names == {"head"}:
             self.record.head = self._head(document["head"])
@@ -1957,6 +2006,7 @@ class Checker:
         self.export = Export(source, self.report)
         self.asked = asked
         self.openssl = OpenSSL()
+        self.patience = Patience()
         self.one_large = threading.Lock()
         self.record = Record()
         self.seals: List[Seal] = []
@@ -2035,7 +2085,7 @@ class Checker:
         for name in sorted(there - listed.keys()):
             self.report.mismatch(name, "the manifest does not name this file")
         left = MOST_BYTES
-        for name, (size, digest) in sorted(listed.items()):
+        for name, (size, digest) in self._in_time(MANIFEST, sorted(listed.items())):
             left -= size
             if left < 0:
                 self.report.mismatch(name, "the export is too large; reading ended here")
@@ -2063,7 +2113,7 @@ class Checker:
     # The record
 
     def _read_record(self) -> None:
-        reader = RecordReader(self.report, self._wanted(), part=self.is_part)
+        reader = RecordReader(self.report, self._wanted(), self.patience, part=self.is_part)
         self.record = reader.record
         try:
             if RECORD not in self.export.sizes:
@@ -2262,7 +2312,7 @@ class Checker:
             return
         erased = self.record.files_gone("forms")
         unsaid = max([e.seq for e in self.record.of("erased") if "forms" not in e.body], default=0)
-        for name in sorted(expected):
+        for name in self._in_time("facts", sorted(expected)):
             if name not in self.export.sizes and expected[name][0].seq < unsaid:
                 words = f"missing, and entry {unsaid}, an erasure, does not say which facts went"
                 self.report.uncheck(name, words)
@@ -2284,7 +2334,8 @@ class Checker:
 
     def _look_at_pictures(self) -> None:
         expected = picture_files(self.record)
-        for name in sorted({*expected, *self.export.within("pictures")}):
+        pictures = {*expected, *self.export.within("pictures")}
+        for name in self._in_time("pictures", sorted(pictures)):
             try:
                 self._check_picture(name, expected.get(name))
             except Unfit as error:
@@ -2309,7 +2360,7 @@ class Checker:
         }
         documents: Dict[str, Dict[str, Any]] = {}
         subjects = {*made, *there, *erased}
-        for subject in sorted(subjects):
+        for subject in self._in_time("announcements", sorted(subjects)):
             if subject not in made and subject not in erased:
                 words = "no entry of the record says that this was announced"
                 self.report.mismatch(f"announcements/{subject}", words)
@@ -2320,13 +2371,21 @@ class Checker:
                     self.report.mismatch(name, "this was announced, and the file is missing")
             document = self._check_announcement(subject, made.get(subject))
             if document is not None:
-                documents[f"announcements/{subject}.json"] = place_in_heat(document)
+                self._remember_place(f"announcements/{subject}.json", document, documents)
         if len(documents) == len(subjects) and not self.is_part:
             look_at_which_stands(documents, self.report)
         unkept = erased.keys() - made.keys() - self.kept_results.keys()
         if unkept:
             words = f"of {len(unkept)} nothing was kept when they were erased that they are held by"
             self.report.uncheck("announcements", words)
+
+    def _remember_place(
+        self, name: str, document: Dict[str, Any], documents: Dict[str, Dict[str, Any]]
+    ) -> None:
+        try:
+            documents[name] = place_in_heat(document)
+        except Unfit as error:
+            self.report.mismatch(name, str(error))
 
     def _check_announcement(self, subject: str, entry: Optional[Entry]) -> Optional[Dict[str, Any]]:
         """The document, where it says what was announced; table and words are held against it."""
@@ -2417,7 +2476,20 @@ class Checker:
     # What takes openssl
 
     def _later(self, place: str, job: Callable[[], None]) -> None:
-        self.jobs.append((place, job))
+        self.jobs.append((place, partial(self._do_in_time, job)))
+
+    def _do_in_time(self, job: Callable[[], None]) -> None:
+        if self.patience.is_over:
+            raise NotChecked(OUT_OF_TIME)
+        job()
+
+    def _in_time(self, what: str, all_of_it: Iterable[Any]) -> Iterator[Any]:
+        """One after another, while there is time: the rest is said not to be checked."""
+        for one in all_of_it:
+            if self.patience.is_over:
+                self.report.uncheck(what, OUT_OF_TIME)
+                return
+            yield one
 
     def _ask_openssl(self) -> None:
         with ThreadPoolExecutor(max_workers=min(8, 2 * (os.cpu_count() or 1))) as pool:
@@ -2492,7 +2564,26 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
 
 
 def place_in_heat(document: Dict[str, Any]) -> Dict[str, Any]:
-    return {name: document.get(name) for name in ("heat", "id", "number", "superseded_by")}
+    """What is remembered of each announcement; Unfit where it is more than words or numbers."""
+    place = {name: small(document.get(name)) for name in ("heat", "id", "number")}
+    later = document.get("superseded_by")
+    if isinstance(later, dict):
+        later = {name: small(later.get(name)) for name in ("id", "number")}
+    elif later is not None:
+        raise Unfit("it does not say which announcement stands")
+    return {**place, "superseded_by": later}
+
+
+def small(value: Any) -> Any:
+    """A value that weighs little; Unfit for any other, which would fill the memory."""
+    if isinstance(value, str) and len(value) <= LONGEST_NAME:
+        return value
+    if value is None or type(value) is int:
+        return value
+    raise Unfit("it does not say in a word, or a number, where it stands in its heat")
+
+
+LONGEST_NAME = 200
 
 
 def look_at_which_stands(documents: Dict[str, Dict[str, Any]], report: Report) -> None:
