@@ -65,6 +65,10 @@ MOST_FINDINGS = 10_000
 MOST_SWELLING = 250
 MOST_VALUES = 1_000_000
 """In one JSON document: each takes many times the bytes that it is written with."""
+MOST_NESTED = 64
+"""How deeply a JSON document is nested, at most: no export nests by more than some ten."""
+MOST_SECONDS = 30 * 60
+"""What a whole check takes, at most, but for a step that has begun."""
 MOST_KEPT = 512 * MIB
 """What is remembered of a record, by a high estimate."""
 MOST_SEALS = 100
@@ -184,17 +188,23 @@ def no_constant(_text: str) -> float:
     raise ValueError("no number")
 
 
+class GivenTwice(ValueError):
+    """An object has a name twice: readers take either."""
+
+
 def once(pairs: List[Tuple[str, Any]]) -> Dict[str, Any]:
     read = dict(pairs)
     if len(read) != len(pairs):
-        raise ValueError("a name that is given twice in one object")
+        raise GivenTwice("a name that is given twice in one object")
     return read
 
 
 QUICK = json.JSONDecoder(
     parse_int=quick_whole, parse_float=quick_fraction, parse_constant=no_constant
 ).raw_decode
-PLAIN = json.JSONDecoder().raw_decode
+PLAIN = json.JSONDecoder(
+    parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
+).raw_decode
 SLOW = json.JSONDecoder(
     parse_int=whole, parse_float=fraction, parse_constant=no_constant, object_pairs_hook=once
 )
@@ -207,13 +217,34 @@ def insist_few_values(text: str) -> None:
         raise Unfit(f"this holds more than {MOST_VALUES} values; it was not read")
 
 
+def insist_shallow(document: Any) -> None:
+    """Unfit for a document that is nested too deeply for what is done with it afterwards."""
+    level = [document]
+    for _ in range(MOST_NESTED):
+        held = (one.values() if isinstance(one, dict) else one for one in level if holds(one))
+        level = [inner for one in held for inner in one]
+        if not level:
+            return
+    raise Unfit("this is nested too deeply")
+
+
+def holds(value: Any) -> bool:
+    return isinstance(value, (dict, list))
+
+
+def may_be_deep(text: str) -> bool:
+    return text.count("[") + text.count("{") > MOST_NESTED
+
+
 def read_json(text: str) -> Any:
     """A document; Unfit for what is none, is nested too deeply, or holds too much."""
     insist_few_values(text)
     try:
-        return SLOW.decode(text)
+        document = SLOW.decode(text)
     except (ValueError, RecursionError) as error:
         raise Unfit("this is no JSON that can be read") from error
+    insist_shallow(document)
+    return document
 
 
 def read_canonical(text: str) -> Any:
@@ -224,6 +255,8 @@ def read_canonical(text: str) -> Any:
         # first 65,536. A name that is given twice is written once, and so differs.
         if text.isascii() or max(text) <= "\uffff":
             quick, end = QUICK(text)
+            if may_be_deep(text):
+                insist_shallow(quick)
             if end == len(text) and WRITTEN(quick) == text:
                 return quick
             raise Unfit("this is not in its canonical form (RFC 8785)")
@@ -239,29 +272,30 @@ def read_canonical(text: str) -> Any:
 
 def canonical(value: Any) -> str:
     """The RFC 8785 form of what was read as JSON."""
+    written: List[str] = []
     try:
-        return "".join(in_form(value))
+        write_form(value, written)
     except RecursionError as error:
         raise Unfit("this is nested too deeply") from error
+    return "".join(written)
 
 
-def in_form(value: Any) -> Iterator[str]:
+def write_form(value: Any, written: List[str]) -> None:
+    """Append the pieces of a form: handed up through each level, they would cost far more."""
     if isinstance(value, dict):
         names = sorted(value, key=lambda name: name.encode("utf-16-be", "surrogatepass"))
         for at, name in enumerate(names):
-            yield f"{',' if at else '{'}{WRITTEN(name)}:"
-            yield from in_form(value[name])
-        yield "}" if names else "{}"
+            written.append(f"{',' if at else '{'}{WRITTEN(name)}:")
+            write_form(value[name], written)
+        written.append("}" if names else "{}")
     elif isinstance(value, list):
-        yield "["
+        written.append("[")
         for at, inner in enumerate(value):
-            yield "," if at else ""
-            yield from in_form(inner)
-        yield "]"
-    elif isinstance(value, float):
-        yield as_ecmascript(value)
+            written.append("," if at else "")
+            write_form(inner, written)
+        written.append("]")
     else:
-        yield WRITTEN(value)
+        written.append(as_ecmascript(value) if isinstance(value, float) else WRITTEN(value))
 
 
 def as_ecmascript(value: float) -> str:
@@ -331,6 +365,13 @@ class Folder:
         return found
 
     def _walk(self, folder: str, found: Dict[str, int], report: Report) -> None:
+        try:
+            self._walk_through(folder, found, report)
+        except OSError as error:
+            words = f"this folder cannot be read ({type(error).__name__})"
+            report.uncheck(folder or "the export", words)
+
+    def _walk_through(self, folder: str, found: Dict[str, int], report: Report) -> None:
         with os.scandir(os.path.join(self.root, folder)) as entries:
             for entry in entries:
                 if len(found) + len(report.mismatches) > MOST_FILES:
@@ -371,13 +412,15 @@ class Archive:
         with open(path, "rb") as file:
             self.end = insist_on_few_files(file, self.size)
         self.zip = zipfile.ZipFile(path)
+        self.members: List[zipfile.ZipInfo] = []
         self.known: Dict[str, zipfile.ZipInfo] = {}
 
     def files(self, report: Report) -> Dict[str, int]:
         """Every file that may be read, with its size; what else is in it is reported."""
+        self.members = list(self._members_within(report))
         self._look_for_more(report)
         end = self.size
-        for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset, reverse=True):
+        for info in reversed(self.members):
             name = info.orig_filename
             wrong = unfit_member(info, end)
             end = min(end, info.header_offset)
@@ -389,6 +432,14 @@ class Archive:
                 self.known[name] = info
         return {name: info.file_size for name, info in self.known.items()}
 
+    def _members_within(self, report: Report) -> Iterator[zipfile.ZipInfo]:
+        """The members that begin inside of the ZIP, as they lie in it."""
+        for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset):
+            if 0 <= info.header_offset <= self.size - 30:
+                yield info
+            else:
+                report.mismatch(info.orig_filename, "this lies outside of the ZIP; it was not read")
+
     def _look_for_more(self, report: Report) -> None:
         """Every byte of the ZIP belongs to a file of it, to its table or to its end: whatever else
         it holds, no manifest binds and no check sees.
@@ -397,12 +448,12 @@ class Archive:
             report.mismatch("the ZIP", f"{self.size - self.end} bytes follow its end")
         position, allowed = 0, NO_MORE
         with open(self.path, "rb") as file:
-            for info in sorted(self.zip.infolist(), key=lambda one: one.header_offset):
+            for info in self.members:
                 gap = info.header_offset - position
                 if gap > 0 and gap not in allowed:
                     report.mismatch(info.orig_filename, f"{gap} bytes before it are of no file")
                 beside, after = beside_content(info, file)
-                if beside > MOST_BESIDE or info.comment:
+                if info.comment or any(has_more_beside(extra) for extra in beside):
                     report.mismatch(info.orig_filename, "its heads in the ZIP hold something else")
                 position = max(position, after)
                 allowed = DESCRIPTORS if info.flag_bits & 8 else NO_MORE
@@ -423,13 +474,31 @@ DESCRIPTORS = frozenset({12, 16, 20, 24})
 """How long is what may follow a file's content, where it was packed without knowing its size."""
 
 
-def beside_content(info: zipfile.ZipInfo, file: IO[bytes]) -> Tuple[int, int]:
-    """How many bytes stand beside a member's name and content, and where the content ends."""
+BESIDE = frozenset({0x0001, 0x000A, 0x5455, 0x7875})
+"""Sizes beyond 4 GiB, times, times again, and the owner's number. Others are not harmless: by one
+of them (0x7075) some programs unpack a file under another name than the one that was checked.
+"""
+
+
+def beside_content(info: zipfile.ZipInfo, file: IO[bytes]) -> Tuple[Tuple[bytes, bytes], int]:
+    """What stands beside a member's name, in its head and in the table; where its content ends."""
     file.seek(info.header_offset)
     head = file.read(30).ljust(30, b"\0")
     named, beside = struct.unpack("<HH", head[26:30])
+    file.seek(named, os.SEEK_CUR)
     end = info.header_offset + 30 + named + beside + info.compress_size
-    return max(beside, len(info.extra)), end
+    return (file.read(beside), info.extra), end
+
+
+def has_more_beside(extra: bytes) -> bool:
+    """Whether the further fields of a member are others, or more, than packers write."""
+    at = 0
+    while at + 4 <= len(extra):
+        ident, length = struct.unpack("<HH", extra[at : at + 4])
+        if ident not in BESIDE:
+            return True
+        at += 4 + length
+    return at != len(extra) or at > MOST_BESIDE
 
 
 def is_folder(info: zipfile.ZipInfo) -> bool:
@@ -553,6 +622,20 @@ def parts(file: IO[bytes], most: int) -> Iterator[bytes]:
 
 class NotChecked(Exception):
     """Something could not be checked here; says why."""
+
+
+class Patience:
+    """One clock for a whole check: what is made to take hours is not checked to its end."""
+
+    def __init__(self) -> None:
+        self._since = time.monotonic()
+
+    @property
+    def is_over(self) -> bool:
+        return time.monotonic() - self._since > MOST_SECONDS
+
+
+OUT_OF_TIME = "a check ends after half an hour, and this was not looked at any more"
 
 
 class OpenSSL:
@@ -924,8 +1007,10 @@ def read_entry(text: str) -> Any:
 class RecordReader:
     """Reads record.jsonl line by line; `part` is an export that holds chosen entries only."""
 
-    def __init__(self, report: Report, wanted: frozenset[int], *, part: bool) -> None:
-        self.report, self.part = report, part
+    def __init__(
+        self, report: Report, wanted: frozenset[int], patience: Patience, *, part: bool
+    ) -> None:
+        self.report, self.part, self.patience = report, part, patience
         self.record = Record(tree=Tree(wanted), part=part)
         self.number = 0
         self.left = MOST_KEPT
@@ -947,6 +1032,10 @@ class RecordReader:
                 self._take_line(place, line)
             except Unfit as error:
                 self.report.mismatch(place, str(error))
+            if self.patience.is_over:
+                self.report.uncheck(f"{RECORD}, from line {self.number + 1} on", OUT_OF_TIME)
+                self.record.cut = True
+                return
             if self.report.found - self.before > MOST_FINDINGS:
                 words = f"more than {MOST_FINDINGS} findings; reading ended at line {self.number}"
                 self.report.uncheck(RECORD, words)
@@ -969,10 +1058,13 @@ class RecordReader:
         insist_few_values(text)
         try:
             document, end = PLAIN(text)
+        except GivenTwice as error:
+            raise Unfit(str(error)) from error
         except (ValueError, RecursionError) as error:
             raise Unfit("this is no line of a record") from error
         if end != len(text):
             raise Unfit("this is no line of a record")
+        insist_shallow(document)
         names = set(document) if isinstance(document, dict) else set()
         if names == {"head"}:
             self.record.head = self._head(document["head"])
@@ -1515,6 +1607,26 @@ def papers_by_name(record: Record) -> Dict[str, Entry]:
     return found
 
 
+def look_at_file_names(record: Record, report: Report) -> None:
+    """A file is that of one entry: where two call theirs alike, one takes the other's place."""
+    first: Dict[str, Entry] = {}
+    erased = record.files_gone("papers")
+    left = (one for one in record.of("paper sealed") if one.subject not in erased)
+    claims = [*((paper_name(one.body), one) for one in left), *picture_claims(record)]
+    for name, entry in claims:
+        earlier = first.setdefault(name, entry)
+        if earlier is not entry:
+            words = f"entry {earlier.seq} has a file of the same name, {name}: one of them is false"
+            report.mismatch(entry.place, words)
+
+
+def picture_claims(record: Record) -> Iterator[Tuple[str, Entry]]:
+    for entry in record.of("picture added"):
+        ending = ENDINGS.get(str(entry.body.get("media_type")), "bin")
+        yield f"pictures/{entry.subject}.{ending}", entry
+        yield f"pictures/{entry.subject}-shown.jpg", entry
+
+
 def picture_files(record: Record) -> Dict[str, Tuple[Entry, Any]]:
     """The files of all pictures, each with the entry that added it and its SHA-256."""
     expected: Dict[str, Tuple[Entry, Any]] = {}
@@ -1583,6 +1695,21 @@ def look_at_subjects(record: Record, report: Report) -> None:
             if earlier != entry.seq:
                 words = f"entry {earlier} was about the same {name or 'id'}: one of them is false"
                 report.mismatch(entry.place, words)
+
+
+def look_at_decisions(record: Record, report: Report) -> None:
+    """A case is ruled on anew under a new id, and so is a protest or an appeal decided: whoever
+    enters a second ruling or decision under one id puts it in the place of the first.
+    """
+    first: Dict[Tuple[bool, str], int] = {}
+    for act in record.acts:
+        if act.kind not in FORMS:
+            continue
+        ident = act.subject if act.kind == "ruling" else act.body.get("decision")
+        earlier = first.setdefault((act.kind == "ruling", str(ident)), act.seq)
+        if earlier != act.seq:
+            words = f"entry {earlier} was the same ruling or decision: one of them is false"
+            report.mismatch(act.place, words)
 
 
 ONCE = (
@@ -1957,6 +2084,7 @@ class Checker:
         self.export = Export(source, self.report)
         self.asked = asked
         self.openssl = OpenSSL()
+        self.patience = Patience()
         self.one_large = threading.Lock()
         self.record = Record()
         self.seals: List[Seal] = []
@@ -2002,6 +2130,8 @@ class Checker:
         tell_erasures(self.export, self.record)
         self.kept_results = results_kept(self.record)
         look_at_subjects(self.record, self.report)
+        look_at_decisions(self.record, self.report)
+        look_at_file_names(self.record, self.report)
         look_at_restorings(self.record, self.report)
         self.seals = take_seals(self.record, self.report)
         look_at_certificates(self.export, self.seals)
@@ -2033,7 +2163,7 @@ class Checker:
         for name in sorted(there - listed.keys()):
             self.report.mismatch(name, "the manifest does not name this file")
         left = MOST_BYTES
-        for name, (size, digest) in sorted(listed.items()):
+        for name, (size, digest) in self._in_time(MANIFEST, sorted(listed.items())):
             left -= size
             if left < 0:
                 self.report.mismatch(name, "the export is too large; reading ended here")
@@ -2061,7 +2191,7 @@ class Checker:
     # The record
 
     def _read_record(self) -> None:
-        reader = RecordReader(self.report, self._wanted(), part=self.is_part)
+        reader = RecordReader(self.report, self._wanted(), self.patience, part=self.is_part)
         self.record = reader.record
         try:
             if RECORD not in self.export.sizes:
@@ -2260,7 +2390,7 @@ class Checker:
             return
         erased = self.record.files_gone("forms")
         unsaid = max([e.seq for e in self.record.of("erased") if "forms" not in e.body], default=0)
-        for name in sorted(expected):
+        for name in self._in_time("facts", sorted(expected)):
             if name not in self.export.sizes and expected[name][0].seq < unsaid:
                 words = f"missing, and entry {unsaid}, an erasure, does not say which facts went"
                 self.report.uncheck(name, words)
@@ -2282,7 +2412,8 @@ class Checker:
 
     def _look_at_pictures(self) -> None:
         expected = picture_files(self.record)
-        for name in sorted({*expected, *self.export.within("pictures")}):
+        pictures = {*expected, *self.export.within("pictures")}
+        for name in self._in_time("pictures", sorted(pictures)):
             try:
                 self._check_picture(name, expected.get(name))
             except Unfit as error:
@@ -2307,7 +2438,7 @@ class Checker:
         }
         documents: Dict[str, Dict[str, Any]] = {}
         subjects = {*made, *there, *erased}
-        for subject in sorted(subjects):
+        for subject in self._in_time("announcements", sorted(subjects)):
             if subject not in made and subject not in erased:
                 words = "no entry of the record says that this was announced"
                 self.report.mismatch(f"announcements/{subject}", words)
@@ -2318,13 +2449,21 @@ class Checker:
                     self.report.mismatch(name, "this was announced, and the file is missing")
             document = self._check_announcement(subject, made.get(subject))
             if document is not None:
-                documents[f"announcements/{subject}.json"] = place_in_heat(document)
+                self._remember_place(f"announcements/{subject}.json", document, documents)
         if len(documents) == len(subjects) and not self.is_part:
             look_at_which_stands(documents, self.report)
         unkept = erased.keys() - made.keys() - self.kept_results.keys()
         if unkept:
             words = f"of {len(unkept)} nothing was kept when they were erased that they are held by"
             self.report.uncheck("announcements", words)
+
+    def _remember_place(
+        self, name: str, document: Dict[str, Any], documents: Dict[str, Dict[str, Any]]
+    ) -> None:
+        try:
+            documents[name] = place_in_heat(document)
+        except Unfit as error:
+            self.report.mismatch(name, str(error))
 
     def _check_announcement(self, subject: str, entry: Optional[Entry]) -> Optional[Dict[str, Any]]:
         """The document, where it says what was announced; table and words are held against it."""
@@ -2431,7 +2570,20 @@ class Checker:
     # What takes openssl
 
     def _later(self, place: str, job: Callable[[], None]) -> None:
-        self.jobs.append((place, job))
+        self.jobs.append((place, partial(self._do_in_time, job)))
+
+    def _do_in_time(self, job: Callable[[], None]) -> None:
+        if self.patience.is_over:
+            raise NotChecked(OUT_OF_TIME)
+        job()
+
+    def _in_time(self, what: str, all_of_it: Iterable[Any]) -> Iterator[Any]:
+        """One after another, while there is time: the rest is said not to be checked."""
+        for one in all_of_it:
+            if self.patience.is_over:
+                self.report.uncheck(what, OUT_OF_TIME)
+                return
+            yield one
 
     def _ask_openssl(self) -> None:
         with ThreadPoolExecutor(max_workers=min(8, 2 * (os.cpu_count() or 1))) as pool:
@@ -2506,7 +2658,26 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
 
 
 def place_in_heat(document: Dict[str, Any]) -> Dict[str, Any]:
-    return {name: document.get(name) for name in ("heat", "id", "number", "superseded_by")}
+    """What is remembered of each announcement; Unfit where it is more than words or numbers."""
+    place = {name: small(document.get(name)) for name in ("heat", "id", "number")}
+    later = document.get("superseded_by")
+    if isinstance(later, dict):
+        later = {name: small(later.get(name)) for name in ("id", "number")}
+    elif later is not None:
+        raise Unfit("it does not say which announcement stands")
+    return {**place, "superseded_by": later}
+
+
+def small(value: Any) -> Any:
+    """A value that weighs little; Unfit for any other, which would fill the memory."""
+    if isinstance(value, str) and len(value) <= LONGEST_NAME:
+        return value
+    if value is None or type(value) is int:
+        return value
+    raise Unfit("it does not say in a word, or a number, where it stands in its heat")
+
+
+LONGEST_NAME = 200
 
 
 def look_at_which_stands(documents: Dict[str, Dict[str, Any]], report: Report) -> None:

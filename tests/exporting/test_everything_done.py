@@ -33,7 +33,8 @@ def done(new_database: NewDatabase, tmp_path_factory: pytest.TempPathFactory) ->
         with a_stopped_service(new_database, "sqlite") as played:
             with afterwards(played) as again:
                 before = exported(let_in(again)["referee"])
-            assert erase(played.service, played.meet.id, "--because", BECAUSE, "--by", BY) == 0
+            gone = erase(played.service, played.meet.id, "--all", "--because", BECAUSE, "--by", BY)
+            assert gone == 0
             with afterwards(played) as again:
                 yield Exported(before, exported(let_in(again)["referee"]))
 
