@@ -22,6 +22,7 @@ from app.erasing.afterwards import overwrite_what_is_freed, write_anew
 from app.erasing.plan import Plan, tables_walked
 from app.erasing.queries import Due, meets_due
 from app.erasing.staying import where_it_stays
+from app.erasing.things import Thing, things_in
 from app.ids import MeetId
 from app.record.log import Keeper
 from app.schema import REVISION
@@ -45,6 +46,8 @@ class Outcome:
     stays: Mapping[str, int]
     in_part: Mapping[str, int] = field(default_factory=dict)
     is_done: bool = True
+    things: Sequence[Thing] = ()
+    """Which things these are, where it is only looked at one person."""
     is_unknown: bool = False
     """Whether nobody and nothing has the name that was given, and nobody else was meant."""
 
@@ -60,7 +63,8 @@ def look_at(database_url: str, meet_id: MeetId, wanted: Wanted) -> Outcome:
         further = {place: n for place, n in in_part.items() if n > gone.plan.places[place]}
         stays = where_it_stays(conn, meet_id, gone.scope)
         found = Outcome(gone.plan, gone.officials, gone.closes, stays, further, is_done=False)
-        return replace(found, is_unknown=_is_unknown(gone, wanted))
+        things = () if wanted.is_whole else things_in(conn, gone.plan)
+        return replace(found, things=things, is_unknown=_is_unknown(gone, wanted))
 
     return _read(database_url, read)
 
