@@ -69,6 +69,8 @@ def outcome_in_words(meet: MeetId, found: Outcome) -> Iterator[str]:
         did = "erased, and the record says so" if found.is_done else WOULD_GO
         yield f"Meet {meet}: {did} (how many, of what):"
         yield from _places(found.plan.places)
+    if not found.is_unknown:
+        yield from (f"Nobody and nothing here has the name {name}." for name in found.nowhere)
     if found.things:
         yield "These are:"
         yield from map(_of_thing, found.things)

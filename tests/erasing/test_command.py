@@ -95,6 +95,17 @@ def test_a_name_that_nobody_has_is_told_and_ends_as_failed(
     assert len(content(made.service)) == len(before)
 
 
+@pytest.mark.parametrize("look", [("--look",), ()], ids=["look", "erase"])
+def test_which_of_several_names_nobody_has_is_told(
+    made: MeetAtHand, look: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ("--name", BO, "--name", "Bo Halliard", *WHY, *look)
+    assert erase(made.service, made.id, *asked) == 0
+    told = capsys.readouterr().out
+    assert "Nobody and nothing here has the name Bo Halliard." in told
+    assert f"the name {BO}" not in told
+
+
 def test_whoever_was_erased_by_id_is_not_there_any_more(
     made: MeetAtHand, capsys: pytest.CaptureFixture[str]
 ) -> None:
