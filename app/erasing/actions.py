@@ -108,6 +108,18 @@ def mentioned_in_part(unit: Unit, wanted: Wanted) -> Mapping[str, int]:
     return plan_of(unit.conn, unit.meet_id, scope, unit.now).places
 
 
+def names_nowhere(unit: Unit, wanted: Wanted) -> list[str]:
+    """Of several that were named those whose name stands nowhere: it may be typed wrongly."""
+    if len(wanted.names) < 2 and not (wanted.official or wanted.pictures):
+        return []
+    notes = notes_of(unit.conn, unit.meet_id, _note(unit, wanted))
+    alone = {name: OnePerson(notes, Names([name])) for name in wanted.names}
+    planned = {
+        name: plan_of(unit.conn, unit.meet_id, scope, unit.now) for name, scope in alone.items()
+    }
+    return [name for name, plan in planned.items() if plan.is_empty]
+
+
 def _note(unit: Unit, wanted: Wanted) -> str:
     return note_of(unit.now, wanted.by, wanted.because)
 

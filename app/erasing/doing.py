@@ -17,11 +17,20 @@ from typing import TypeVar
 from sqlalchemy import Connection
 
 from app.clock import SystemClock
-from app.erasing.actions import OPERATOR, Gone, Wanted, erase, look, mentioned_in_part
+from app.erasing.actions import (
+    OPERATOR,
+    Gone,
+    Wanted,
+    erase,
+    look,
+    mentioned_in_part,
+    names_nowhere,
+)
 from app.erasing.afterwards import overwrite_what_is_freed, write_anew
 from app.erasing.plan import Plan, tables_walked
 from app.erasing.queries import Due, meets_due
 from app.erasing.staying import where_it_stays
+from app.erasing.things import Thing, things_in
 from app.ids import MeetId
 from app.record.log import Keeper
 from app.schema import REVISION
@@ -45,6 +54,10 @@ class Outcome:
     stays: Mapping[str, int]
     in_part: Mapping[str, int] = field(default_factory=dict)
     is_done: bool = True
+    things: Sequence[Thing] = ()
+    """Which things these are, where it is only looked at one person."""
+    nowhere: Sequence[str] = ()
+    """Which of several names that were given stand nowhere."""
     is_unknown: bool = False
     """Whether nobody and nothing has the name that was given, and nobody else was meant."""
 
@@ -60,7 +73,10 @@ def look_at(database_url: str, meet_id: MeetId, wanted: Wanted) -> Outcome:
         further = {place: n for place, n in in_part.items() if n > gone.plan.places[place]}
         stays = where_it_stays(conn, meet_id, gone.scope)
         found = Outcome(gone.plan, gone.officials, gone.closes, stays, further, is_done=False)
-        return replace(found, is_unknown=_is_unknown(gone, wanted))
+        things = () if wanted.is_whole else things_in(conn, gone.plan)
+        nowhere = names_nowhere(unit, wanted)
+        unknown = _is_unknown(gone, wanted)
+        return replace(found, things=things, nowhere=nowhere, is_unknown=unknown)
 
     return _read(database_url, read)
 
@@ -91,11 +107,16 @@ def erase_all(database_url: str, wants: Wants) -> tuple[bool, list[Outcome]]:
 
 
 def _erase(store: Store, meet: MeetId, wanted: Wanted) -> Outcome:
-    """What stays is looked for afterwards, so that nobody waits for it."""
+    """What stays is looked for afterwards, and names that nobody has before, so that nobody waits
+    for it.
+    """
+    now = store.clock.now()
+    nowhere = store.read_now(lambda conn: names_nowhere(Unit(conn, now, meet, OPERATOR), wanted))
     gone = store.act_now(meet, OPERATOR, erase(wanted))
     stays = store.read_now(lambda conn: where_it_stays(conn, meet, gone.scope))
     unknown = _is_unknown(gone, wanted)
-    return Outcome(gone.plan, gone.officials, gone.closes, stays, is_unknown=unknown)
+    found = Outcome(gone.plan, gone.officials, gone.closes, stays)
+    return replace(found, nowhere=nowhere, is_unknown=unknown)
 
 
 def _is_unknown(gone: Gone, wanted: Wanted) -> bool:

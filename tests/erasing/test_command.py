@@ -44,7 +44,7 @@ def test_looking_tells_what_would_go_and_changes_nothing(
     assert erase(made.service, made.id, "--all", *WHY, "--look") == 0
     told = capsys.readouterr().out
     assert "nothing was changed" in told
-    assert "officials.name" in told
+    assert "officials: names" in told
     assert content(made.service) == before
 
 
@@ -55,7 +55,7 @@ def test_looking_tells_texts_that_name_a_person_in_part(
     told = capsys.readouterr().out
     assert "nobody and nothing has this name" in told
     assert "a word of the name only" in told
-    assert "officials.name" in told
+    assert "officials: names" in told
 
 
 @pytest.fixture
@@ -77,8 +77,7 @@ def test_what_stays_and_tells_the_name_is_listed(
     for look in (("--look",), ()):
         assert erase(named_after.service, named_after.id, *who, *WHY, *look) == 0
         _goes, stays = capsys.readouterr().out.split("which stay:")
-        assert "1  teams: names" in stays
-        assert "teams.affiliation" in stays
+        assert "2  teams: names" in stays  # of the team, and of its club
         assert "officials" not in stays
     assert f"Team {BO}".encode() in content(named_after.service)
 
@@ -94,6 +93,17 @@ def test_a_name_that_nobody_has_is_told_and_ends_as_failed(
     assert not told.out
     assert BO.encode() in content(made.service)
     assert len(content(made.service)) == len(before)
+
+
+@pytest.mark.parametrize("look", [("--look",), ()], ids=["look", "erase"])
+def test_which_of_several_names_nobody_has_is_told(
+    made: MeetAtHand, look: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ("--name", BO, "--name", "Bo Halliard", *WHY, *look)
+    assert erase(made.service, made.id, *asked) == 0
+    told = capsys.readouterr().out
+    assert "Nobody and nothing here has the name Bo Halliard." in told
+    assert f"the name {BO}" not in told
 
 
 def test_whoever_was_erased_by_id_is_not_there_any_more(

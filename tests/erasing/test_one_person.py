@@ -164,6 +164,31 @@ def test_an_official_is_erased_with_contact_and_what_lets_them_in(
     assert checks(meet)
 
 
+def test_looking_names_the_things_that_go_as_officials_call_them(
+    new_database: NewDatabase, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with a_service(new_database("sqlite")) as service:
+        story = Story(service)
+        assert story.umpire.get(f"reports/{story.written}/form.pdf").status_code == 200
+        assert erase(service, story.meet.id, "--name", RUNNER, *WHY, "--look") == 0
+        of_runner = capsys.readouterr().out
+        assert erase(service, story.meet.id, "--official", story.umpire.id, *WHY, "--look") == 0
+        of_umpire = capsys.readouterr().out
+    where = "Women 4x100 m, heats, heat 1"
+    for line in (
+        f"protest 1, Plover 1, {where}: names, what was sent in",
+        f"decision on protest 1, {where}: what their form tells",
+        f"sealed paper of the report, case 2, Curlew 1, lane 5, {where}",
+        "start list, Tern, lane 3, Men 4x100 m, heats, heat 1: names",
+    ):
+        assert f"  {line}\n" in of_runner
+    assert f"to the report, case 3, Puffin 1, lane 6, {where}" in of_umpire
+    for told in (of_runner, of_umpire):
+        assert RUNNER not in told
+        assert UMPIRE not in told
+        assert not re.search(r"\w_\w|[a-z]\.[a-z]", told), "no tables, no columns"
+
+
 def test_a_name_that_an_official_had_before_goes_too(new_database: NewDatabase) -> None:
     url = new_database("sqlite")
     with a_service(url) as service:

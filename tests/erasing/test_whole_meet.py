@@ -218,7 +218,7 @@ def test_a_second_time_only_what_came_since_is_found(
     asked = (story.meet.id, "--all", "--because", BECAUSE, "--by", BY)
     let_in(story)
     assert erase(story.service, *asked) == 0
-    assert "sessions.secret_hash" in capsys.readouterr().out
+    assert "devices that have joined: what lets somebody in" in capsys.readouterr().out
     assert erase(story.service, *asked) == 0
     assert "nothing of it was there" in capsys.readouterr().out
     assert checked_record(story).mismatches == []
