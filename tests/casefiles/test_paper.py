@@ -307,8 +307,8 @@ def test_what_was_erased_is_empty_and_the_file_is_drawn_all_the_same(meet: MeetA
 
 def test_an_entry_that_was_erased_says_when_by_whom_and_for_what(meet: MeetAtHand) -> None:
     meet.start()
-    report = meet.report(words="Seen from the third row.")
-    wanted = Wanted("the time is over", "Orla Organiser")
+    report = meet.report(words="As umpire I saw it.")
+    wanted = Wanted("the time is over", "Orla Organiser", official=meet.umpire.id)
     actor = Actor("server")
     meet.service.store.act_now(MeetId(meet.id), actor, erase(wanted))
     words = WITHOUT_TIMES.sub("", one_line(file_of(meet, f"cases/{report['case']}")))
