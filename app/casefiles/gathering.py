@@ -36,10 +36,17 @@ from app.results.wire import WindowOut
 from app.rulings.form import bib_of
 from app.rulings.queries import decided_on, ruling_out
 
+UNTIL = {
+    "open": "open until {at}",
+    "closed": "closed since {at}",
+    "to come": "to come, until {at}",
+    "void": "void (would have run until {at})",
+}
+CONFIDENCE = "In confidence: for the head official and the jury."
 NOTICE = (
     "In confidence: it tells what was reported, word for word. It is given to the head official "
     "and the jury, and whoever else is to have it gets it from them. Nothing of any other case is "
-    "in it; decisions name the teams that they move.",
+    "in it; rulings and decisions name the teams that they move.",
     "It is sealed as a whole with the meet's seal. It is not kept by the server and has no entry "
     "of its own in the record: it was drawn up, when it was asked for, from what stands there.",
 )
@@ -70,6 +77,7 @@ def gather(conn: Connection, asked: Asked, now: datetime, fingerprint: str) -> G
         **{name: getattr(head, name) for name in TeamHead.__dataclass_fields__},
         name=scope.name,
         drawn_at=in_zone(now, meet.time_zone),
+        confidence=CONFIDENCE,
         doubts=tuple(doubts.values()),
         about=(_about(conn, meet, scope, cases),),
         stands=(_stands(conn, meet, scope, cases, windows, now),),
@@ -205,8 +213,9 @@ def _windows(conn: Connection, scope: Scope, now: datetime) -> list[WindowOut]:
 
 
 def _window_stands(one: WindowOut) -> str:
-    until = f", until {one.closes_at_local}" if one.closes_at_local else ", no closing time"
-    return f"{one.state}{until} (opened by {one.opened_by}; {one.rule})"
+    at = one.closes_at_local
+    ends = UNTIL[one.state].format(at=at) if at else f"{one.state}, no closing time"
+    return f"{ends} (opened by {one.opened_by}; {one.rule})"
 
 
 def _window(one: WindowOut, zone: str) -> WindowOnFile:

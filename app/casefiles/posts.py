@@ -43,16 +43,17 @@ class Watched:
 
 
 def watched(conn: Connection, meet_id: MeetId, case_id: CaseId) -> Watched:
-    """Who watched what a case is about. Nobody for one without a lane or a take-over, or of a race
-    that was run again: then the posts have spoken anew.
+    """Who watched what a case is about, or reported it from beside. Nobody for one without a lane
+    or a take-over, or of a race that was run again: then the posts have spoken anew.
     """
     case, written = case_row(conn, meet_id, case_id), reports_of_case(conn, case_id)
     run = heat(conn, meet_id, HeatId(case.heat_id))
-    places = {one.take_over for one in written if one.run == run.present_run}
+    here = [one for one in written if one.run == run.present_run]
+    places, reported = {one.take_over for one in here}, {one.post for one in here}
     posts = tuple(
         post
         for post in expected_posts(conn, meet_id, run)
-        if case.lane in post.lanes and post.take_over in places
+        if (case.lane in post.lanes and post.take_over in places) or post.id in reported
     )
     theirs, ids = {post.id for post in posts}, {one.id for one in written}
     flags = (one for one in flags_shown(conn, HeatId(case.heat_id)) if one.post_id in theirs)

@@ -67,12 +67,12 @@ ABOUT_TIMES = (
     "when the server had it. “Entry” is the number in the meet's record."
 )
 MOMENTS = (
-    Heading("entry", 0.07, Weight.BOLD),
-    Heading("happened", 0.16, Weight.BOLD),
-    Heading("the phone's clock showed", 0.19),
-    Heading("received", 0.16),
-    Heading("who", 0.17),
-    Heading("what", 0.25),
+    Heading("entry", 0.06, Weight.BOLD),
+    Heading("happened", 0.14, Weight.BOLD),
+    Heading("the phone's clock showed", 0.16),
+    Heading("received", 0.14),
+    Heading("who", 0.16),
+    Heading("what", 0.34),
 )
 POSTS = (
     Heading("post", 0.34),
@@ -189,12 +189,14 @@ class WindowOnFile:
 class CaseFile(TeamHead):
     """Everything on the file, with times and distances already in words.
 
-    `name` is what it is called over a radio: "case 3". `doubts` say which signatures do not show
-    who signed. `notice` says who may read it, and what it is and is not.
+    `name` is what it is called over a radio: "case 3". `confidence` says who may read it, above
+    all else; `doubts` say which signatures do not show who signed. `notice` says in full who may
+    read it, and what it is and is not.
     """
 
     name: str
     drawn_at: str
+    confidence: str
     doubts: tuple[str, ...]
     about: tuple[Section, ...]
     stands: tuple[Section, ...]
@@ -252,10 +254,11 @@ def _plan(file: CaseFile, paper: Paper, pages: Mapping[str, int]) -> _Plan:
 
 def _plan_foot(typesetter: Typesetter, file: CaseFile, paper: Paper) -> Foot:
     caution = (
-        f"In confidence. Findings are suggestions by the edition “{shorten(file.edition)}”. The "
+        f"Findings are suggestions by the edition “{shorten(file.edition)}”. The "
         "appointed officials decide under the current edition of their own rule book."
     )
     which = [
+        Fact("", "In confidence", "who may read it"),
         Fact("", f"File of {file.name}", "name of the file"),
         Fact("", f"drawn up {file.drawn_at}", "time of drawing up"),
     ]
@@ -280,6 +283,8 @@ def _parts(file: CaseFile) -> list[_Part]:
 def _write_cover(flow: Flow, file: CaseFile, parts: list[_Part], pages: Mapping[str, int]) -> None:
     drawn = Fact("Drawn up", file.drawn_at, "time of drawing up")
     write_title(flow, f"File of {file.name}", [drawn])
+    flow.write([Segment(file.confidence, "who may read it", Weight.BOLD)], BODY + 3.0)
+    flow.skip(2.0)
     write_meet(flow, file)
     write_team(flow, file)
     flow.skip(GAP)

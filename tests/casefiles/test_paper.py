@@ -102,6 +102,29 @@ def test_the_cover_says_what_it_is_and_on_which_page_everything_begins(played: T
         assert f"{number} {name}" in pages[int(page) - 1], name
 
 
+def test_that_it_is_in_confidence_stands_in_bold_on_every_page(played: TwoCases) -> None:
+    pages = read_pages(played.get(played.a.address("appeals")))
+    assert pages[0].index("In confidence: for the head official") < pages[0].index("it holds")
+    assert all("In confidence · File of appeal 1" in page for page in pages)
+
+
+def test_a_window_that_is_over_is_not_said_to_run_until_then(played: TwoCases) -> None:
+    cover = read_pages(played.get(played.a.address("appeals")))[0]
+    assert re.search(r"window for protest open until \d", cover)
+    assert re.search(r"window for appeal void \(would have run until \d", cover)
+    assert not re.search(r"(closed|void), until", cover)
+
+
+def test_the_statements_of_announcements_are_listed_with_the_others(played: TwoCases) -> None:
+    words = one_line(played.get(played.a.address("appeals")))
+    made = played.meet["jury"].get("announcements").json()["announcements"]
+    for one in made:
+        ident = one["id"]
+        digest = played.meet["jury"].get(f"announcements/{ident}.json").json()["statement_digest"]
+        assert f"announcement {one['number']}" in words
+        assert digest in words.replace(" ", "")
+
+
 def test_its_name_is_that_of_what_was_asked_for(played: TwoCases) -> None:
     for kind, name in (("cases", "case 1"), ("protests", "protest 1"), ("appeals", "appeal 1")):
         info = read_info(played.get(played.a.address(kind)))
@@ -278,14 +301,14 @@ def test_what_was_erased_is_empty_and_the_file_is_drawn_all_the_same(meet: MeetA
     insist_readable(pdf)
     words = one_line(pdf)
     assert "Seen from the third row." not in words
-    assert "What this entry said was erased." in words
+    assert re.search(r"What this entry said.{0,60} erased\.", words)
     assert words.count("This picture has been erased.") == 2
 
 
 def test_an_entry_that_was_erased_says_when_by_whom_and_for_what(meet: MeetAtHand) -> None:
     meet.start()
-    report = meet.report(words="Seen from the third row.")
-    wanted = Wanted("the time is over", "Orla Organiser")
+    report = meet.report(words="As umpire I saw it.")
+    wanted = Wanted("the time is over", "Orla Organiser", official=meet.umpire.id)
     actor = Actor("server")
     meet.service.store.act_now(MeetId(meet.id), actor, erase(wanted))
     words = WITHOUT_TIMES.sub("", one_line(file_of(meet, f"cases/{report['case']}")))

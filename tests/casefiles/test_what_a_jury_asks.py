@@ -47,6 +47,15 @@ def test_it_tells_who_else_watched_the_lane_and_showed_white_or_nothing(meet: Me
     assert "A white flag was shown" in words.split("Time line")[2]
 
 
+def test_whoever_reported_it_from_another_post_stands_among_them(meet: MeetAtHand) -> None:
+    case = meet.report(lane=3)["case"]
+    assert meet.report(by="second", lane=3)["case"] == case
+    told = posts_in(words_about(meet, case))
+    assert "umpire report 1, without a flag" in told
+    assert "second report 2, without a flag" in told
+    assert "third" not in told
+
+
 def test_a_white_flag_is_in_its_part_of_the_record(meet: MeetAtHand, tmp_path: object) -> None:
     case = meet.report()["case"]
     shown = meet.call("white", by="second").json()["id"]
