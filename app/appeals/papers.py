@@ -51,6 +51,7 @@ from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.meets.wire import HeatOut
 from app.record.canonical import digest_of
+from app.record.erasures import erased_of
 from app.record.kinds import Kind
 from app.sealing.told import Act, Kept, Told, Wanted, acts_signed, as_recorded
 from app.store.action import Unit
@@ -375,6 +376,7 @@ def protest_paper(
             protest_section(conn, meet, out),
             *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
             *_called_otherwise(conn, meet, _acts_on(out)),
+            *_erased(conn, meet, [out.id]),
         ),
         ink_fields=(
             InkField("Lodged by", out.lodged_by),
@@ -419,6 +421,7 @@ def appeal_paper(
             )
         )
     sections += _called_otherwise(conn, meet, [*_acts_on(out), *_acts_on(protest)])
+    sections += _erased(conn, meet, [out.id, protest.id])
     paper = replace(
         _blank(conn, meet, run, _about(out), out.lodged_at),
         title="Referred to the jury" if out.is_referred else "Appeal to the jury",
@@ -446,6 +449,12 @@ def _called_otherwise(
     """Whom the paper names as they were called then, and who has another name since."""
     told = entered_since(conn, meet.id, acts, meet.time_zone)
     return [Section("Names entered otherwise since", items=told)] if told else []
+
+
+def _erased(conn: Connection, meet: MeetFacts, subjects: list[str]) -> list[Section]:
+    """That names or words are missing which stood there."""
+    told = erased_of(conn, meet.id, subjects)
+    return [Section("Erased since", items=told)] if told else []
 
 
 def _ink_of_appeal(out: AppealOut) -> tuple[InkField, ...]:

@@ -26,6 +26,7 @@ from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
 from app.ids import AppealId, DecisionId, HeatId, ProtestId, TeamId
 from app.meets.queries import MeetFacts
+from app.record.erasures import erased_since_signed
 from app.results.wording import length
 from app.store.rows import AnyRow
 
@@ -36,7 +37,8 @@ def since_signed(
     conn: Connection, meet: MeetFacts, decided: AnyRow, protest: AnyRow, now: datetime
 ) -> tuple[Section, ...]:
     """One part of a paper; none where nothing has become known since."""
-    later = list(_corrected_since(conn, meet, decided, protest))
+    later = list(erased_since_signed(conn, meet.id, [decided.id]))
+    later += _corrected_since(conn, meet, decided, protest)
     if decided.instance == Instance.REFEREE:
         later += [
             *_measured_otherwise(conn, meet, decided, protest),

@@ -15,6 +15,7 @@ from app.erasing.plan import texts_in_bodies, texts_in_rows
 from app.erasing.scope import ERASED, Notes
 from app.erasing.spelling import same
 from app.erasing.what import Sort, is_id_or_instant, sort_of
+from app.forms.erased import NAME_ERASED
 from app.ids import MeetId, OfficialId
 from app.meets.queries import meet_row
 from app.record.kinds import Kind
@@ -61,7 +62,7 @@ def of_people(conn: Connection, meet_id: MeetId) -> OfPeople:
             found.words.add(text)
         elif _is_like_a_name(sort, text):
             found.names.add(text)
-    found.names.discard(ERASED)
+    found.names.difference_update({ERASED, NAME_ERASED})
     return found
 
 
@@ -82,7 +83,7 @@ def names_of(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> set[
     organisers = [body["organiser"] for body in first if body and body["organiser"]]
     names = {row.name, *(body["name"] for body in had if body)}
     names |= {one["name"] for one in organisers if one["id"] == official_id}
-    return names - {ERASED}
+    return names - {ERASED, NAME_ERASED}
 
 
 def officials_named(conn: Connection, meet_id: MeetId, names: Iterable[str]) -> set[str]:

@@ -13,14 +13,15 @@ from typing import Protocol
 
 from app.erasing.mentions import Names, Phrases
 from app.erasing.what import Sort, is_id_or_instant
+from app.forms.erased import NAME_ERASED
 
 ERASED = "erased"
-"""What stands in place of a name."""
+"""What stands in place of one word that is no name, and stood in place of names before."""
 
 _NOT_TO_WALK = frozenset(
     {Sort.OF_TEAMS, Sort.STAYS, Sort.LETS_IN, Sort.ENDS, Sort.PICTURE, Sort.PAPER}
 )
-_IN_ONE_WORD = frozenset({Sort.NAME, Sort.CONTACT, Sort.RECEIPT, Sort.DIGEST})
+_IN_ONE_WORD = frozenset({Sort.CONTACT, Sort.RECEIPT, Sort.DIGEST})
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ class Notes:
 
     def are(self, text: str) -> bool:
         """Whether this is what an erasure has put there."""
-        return text in {ERASED, self.now} or text in self.before
+        return text in {ERASED, NAME_ERASED, self.now} or text in self.before
 
 
 class Scope(Protocol):
@@ -91,7 +92,9 @@ def after(scope: Scope, sort: Sort, text: str, *, own: bool) -> str:
     if scope.notes.are(text) and not scope.names.are_in(text):
         return text  # an earlier reason may have told a name that goes now
     if sort is Sort.SEEN_BY and (scope.is_whole or scope.names.are_in(text)):
-        return f"seen by {ERASED}"
+        return f"seen by {NAME_ERASED}"
     if sort is Sort.DIGEST or not scope.concerns(sort, text, own=own):
         return text
+    if sort is Sort.NAME:
+        return NAME_ERASED
     return ERASED if sort in _IN_ONE_WORD else scope.notes.now

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
+from app.forms.erased import NAME_ERASED
 from app.forms.flow import LABEL_GREY, Column, Flow
 from app.forms.fonts import Weight
 from app.forms.painting import Stroke
@@ -86,7 +87,11 @@ def group_digest(digest: str) -> str:
 
 
 def write_ink_fields(flow: Flow, fields: Sequence[InkField]) -> None:
-    """A line for each who may sign in ink: those whose names are known first, two in a row."""
+    """A line for each who may sign in ink: those whose names are known first, two in a row.
+
+    None for a name that was erased: nobody would know who is to sign there.
+    """
+    fields = [field for field in fields if field.name != NAME_ERASED]
     if not fields:
         return
     flow.label("Signatures in ink", BODY)

@@ -31,6 +31,7 @@ from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import MeetFacts, heat
 from app.meets.wire import HeatOut
 from app.record.canonical import digest_of
+from app.record.erasures import erased_since_signed
 from app.record.kinds import Kind
 from app.reports.queries import reports_of_case
 from app.reports.wire import ReportOut
@@ -208,9 +209,10 @@ def kept_of_ruling(ruling_id: RulingId, stored: StoredForm) -> Kept:
 def _what_came_later(
     conn: Connection, meet_id: MeetId, ruling_id: RulingId, stored: StoredForm, facts: FormFacts
 ) -> Iterator[str]:
-    """Nobody takes a form for the last word where a ruling or a decision came after it, or a phone
-    was found to have been in other hands.
+    """Nobody takes a form for the last word where a ruling or a decision came after it, a phone was
+    found to have been in other hands, or something of it was erased.
     """
+    yield from erased_since_signed(conn, meet_id, [ruling_id])
     zone = facts.time_zone
     if stored.replaced_by is not None:
         later = ruling_in_words(conn, meet_id, stored.replaced_by, zone)

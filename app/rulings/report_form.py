@@ -14,6 +14,7 @@ from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
 from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature, group_digest
 from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat, meet_facts
+from app.record.erasures import erased_since_signed
 from app.reports.queries import case_row, report_out
 from app.reports.wire import ReportOut
 from app.rulings.form import as_told, bib_of, kept_of_ruling
@@ -97,11 +98,14 @@ def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
 
 
 def _later(conn: Connection, meet: MeetFacts, report: ReportOut, rulings: list[RulingId]) -> str:
-    """What an earlier form does not show: that its umpire is called otherwise since, that the case
-    was ruled on again, or what a decision has made of the ruling.
+    """What an earlier form does not show: that its umpire is called otherwise since, or something
+    was erased, that the case was ruled on again, or what a decision has made of the ruling.
     """
     wrote = (report.official, report.received_at or report.raised_at)
-    told = [*entered_since(conn, meet.id, [wrote], meet.time_zone)]
+    told = [
+        *erased_since_signed(conn, meet.id, [report.id]),
+        *entered_since(conn, meet.id, [wrote], meet.time_zone),
+    ]
     if len(rulings) > 1:
         last = ruling_in_words(conn, meet.id, rulings[-1], meet.time_zone)
         told.append(f"Ruled on {len(rulings)} times: {last} stands.")

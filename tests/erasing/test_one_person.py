@@ -36,6 +36,11 @@ Men 4x100 m,heats,1,3,Tern,{RUNNER},{OTHER}
 Men 4x100 m,heats,1,4,Gull,{OTHER},"""
 
 
+def other_ruling(story: Story) -> str:
+    """The form of the ruling on a case in which another umpire reported."""
+    return f"rulings/{story.told['id']}/form.pdf"
+
+
 class Story:
     """A meet with a runner and an umpire who are to be erased, in their various places."""
 
@@ -128,9 +133,9 @@ def test_a_runner_is_erased_by_name_and_nobody_else(erased: Any) -> None:
     assert UMPIRE.encode() in content
     heats = meet.organiser.get("heats").json()["heats"]
     legs = [lane["legs"] for heat in heats for lane in heat["lanes"] if any(lane["legs"])]
-    assert ["erased", OTHER] in legs
+    assert ["(name erased)", OTHER] in legs
     protest = meet.referee.get(f"protests/{story.protest['id']}").json()
-    assert protest["lodged_by"] == "erased"
+    assert protest["lodged_by"] == "(name erased)"
     assert protest["words"] == f"As {OTHER} saw."
     assert NOTE.fullmatch(meet.referee.get(f"reports/{story.written}").json()["words"])
     assert meet.referee.get(f"reports/{story.other}").json()["words"] == "Lane 6 it was."
@@ -150,11 +155,21 @@ def test_an_official_is_erased_with_contact_and_what_lets_them_in(
     assert UMPIRE.encode() not in content
     assert pictures_in(content) == []  # the originals, which tell whose camera it was
     row = meet.organiser.get(f"officials/{story.umpire.id}").json()
-    assert (row["name"], row["affiliation"]) == ("erased", "erased")
+    assert (row["name"], row["affiliation"]) == ("(name erased)", "erased")
     a_problem(story.umpire.get("/api/me"), 401, "not-joined")
     report = meet.referee.get(f"reports/{story.written}").json()
-    assert report["official_name"] == "erased"
+    assert report["official_name"] == "(name erased)"
     assert report["words"] == f"{RUNNER.upper()} let go of it."  # it is evidence
+    form = meet.referee.get(f"reports/{story.written}/form.pdf")
+    told = " ".join(read_text(form.content).split())
+    said = re.compile(rf"Names or words were {NOTE.pattern}\.")
+    assert said.search(told)
+    assert "The SHA-256 of the statement is of what was signed before." in told
+    assert "(name erased) · own observation" in told
+    assert "(name erased) · Umpire" not in told, "a line for ink that nobody can sign on"
+    of_others = " ".join(read_text(meet.referee.get(other_ruling(story)).content).split())
+    assert "(name erased)" not in of_others
+    assert not said.search(of_others)
     picture = report["pictures"][0]
     assert meet.referee.get(picture["copy_path"]).status_code == 200
     decision = meet.referee.get(f"protests/{story.protest['id']}").json()

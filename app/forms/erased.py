@@ -1,0 +1,3 @@
+"""What stands on papers, and in answers, in place of a name that was erased."""
+
+NAME_ERASED = "(name erased)"
