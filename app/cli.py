@@ -127,7 +127,10 @@ def _add_check(commands: Commands) -> None:
 
 
 def _add_checked(what: argparse._MutuallyExclusiveGroup) -> None:
-    exports = "an export, a record.jsonl or its folder"
+    exports = (
+        "an export, a record.jsonl or its folder; ends with 0 where all agrees, 1 where something "
+        "does not, and of an export 3 where something wants explaining or was not checked"
+    )
     what.add_argument("path", type=Path, metavar="DIR|FILE", nargs="?", help=exports)
     database = "the records in the database that DATABASE_URL names, and what guards them"
     what.add_argument("--database", action="store_true", help=database)
@@ -319,6 +322,8 @@ def _check_export(parsed: argparse.Namespace) -> int:
 
 
 def _check_lines(path: Path) -> int:
+    if not path.exists():
+        raise ValueError(f"{path} is not there: check takes an export, or a record.jsonl")
     with path.open(encoding="utf-8", errors="surrogateescape") as lines:
         checked = check_lines(line.rstrip("\n") for line in lines)
     if not checked.size and checked.head_root is None:

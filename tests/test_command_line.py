@@ -222,6 +222,7 @@ def test_a_failed_command_ends_non_zero_and_says_why(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["check", str(tmp_path / "nothing.jsonl")]) == 1
+    assert "nothing.jsonl is not there: check takes an export" in capsys.readouterr().err
     monkeypatch.setenv("DATABASE_URL", "mysql://somewhere/else")
     assert main(["migrate"]) == 1
     assert "must be sqlite" in capsys.readouterr().err

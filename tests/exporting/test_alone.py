@@ -119,6 +119,39 @@ def test_no_module_that_lies_beside_it_is_taken_for_pythons_own(copied: Path) ->
     assert not (copied / "sprung").exists()
 
 
+def commands_of(readme: str) -> list[str]:
+    """The lines with which one paper is checked by hand."""
+    told = [line.strip() for line in readme.splitlines()]
+    start = told.index(next(line for line in told if line.startswith("P=papers/NAME.pdf")))
+    return told[start : start + 6]
+
+
+def by_hand(export: Path, paper: Path) -> subprocess.CompletedProcess[str]:
+    lines = commands_of((export / "README.txt").read_text("utf-8"))
+    lines[0] = lines[0].replace("papers/NAME.pdf", str(paper))
+    script = ["sh", "-euc", "\n".join(lines)]
+    return subprocess.run(script, cwd=export, capture_output=True, text=True, check=False)
+
+
+def test_each_paper_is_checked_by_hand_as_the_readme_says(exported: Path, tmp_path: Path) -> None:
+    """With openssl, of which nothing here has a part."""
+    papers = sorted((exported / "papers").iterdir())
+    assert papers
+    for paper in papers:
+        ran = by_hand(exported, paper)
+        assert ran.returncode == 0, ran.stderr
+        assert "CMS Verification successful" in ran.stderr
+        content = bytearray(paper.read_bytes())
+        content[len(content) // 3] ^= 1
+        (tmp_path / "changed.pdf").write_bytes(content)
+        assert by_hand(exported, tmp_path / "changed.pdf").returncode != 0
+
+
+def test_the_projects_own_readme_says_the_same(exported: Path) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    assert commands_of(readme) == commands_of((exported / "README.txt").read_text("utf-8"))
+
+
 @pytest.mark.parametrize(
     "arguments",
     [
