@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, select, union
 
+from app.access.tables import signatures
 from app.appeals.papers import kept_of_decision
 from app.appeals.tables import decisions
 from app.ids import MeetId, RulingId
@@ -50,6 +52,12 @@ _ANNOUNCEMENTS = (
     .order_by(announcements.c.id)
     .execution_options(yield_per=A_PIECE)
 )
+_SIGNATURES = (
+    select(signatures)
+    .where(signatures.c.meet_id == bindparam("meet"))
+    .order_by(signatures.c.id)
+    .execution_options(yield_per=A_PIECE)
+)
 _PAPERS = (
     select(papers, seals.c.fingerprint)
     .join(seals, seals.c.id == papers.c.seal_id)
@@ -83,6 +91,11 @@ def known_meets(conn: Connection) -> list[MeetId]:
 def subjects_of(conn: Connection, meet: MeetId, kind: Kind) -> set[str]:
     """What the record's entries of a kind are about."""
     return set(conn.execute(_SUBJECTS, {"meet": meet, "kind": kind.value}).scalars())
+
+
+def all_signatures(conn: Connection, meet: MeetId) -> Iterator[Mapping[str, Any]]:
+    """The signatures of a meet, as they are stored."""
+    yield from map(dict, conn.execute(_SIGNATURES, {"meet": meet}).mappings())
 
 
 def all_papers(conn: Connection, meet: MeetId) -> Iterator[AnyRow]:

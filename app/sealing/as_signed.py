@@ -20,6 +20,7 @@ from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.record.queries import Sound, committed_about
 from app.refusals import NotAsSigned
+from app.sealing.signed_rows import has_its_signatures
 from app.sealing.told import Kept
 from app.store.rows import AnyRow
 
@@ -31,8 +32,10 @@ CHANGED = (
 
 
 def insist_as_signed(conn: Connection, meet: MeetId, kept: Kept) -> None:
-    """NotAsSigned where what is stored of an act is not what the record says of it."""
-    if not is_as_signed(conn, meet, kept):
+    """NotAsSigned where what is stored of an act, or of who signed it how, is not what the record
+    says of it.
+    """
+    if not (is_as_signed(conn, meet, kept) and has_its_signatures(conn, meet, kept)):
         raise NotAsSigned(CHANGED)
 
 

@@ -1,0 +1,90 @@
+"""How may a row differ from its entry because something was erased?
+
+An erasure takes names and words out of rows, and the bodies of the entries that tell them; its own
+entry says what each of those rows says since, as a digest. One of before that was kept names only
+the entries whose bodies went: what such an entry told, nobody can tell any more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Protocol, TypeAlias
+
+from sqlalchemy import Connection
+
+from app.ids import MeetId
+from app.record.canonical import digest_of
+from app.record.kinds import Kind
+from app.record.queries import Sound
+
+Row: TypeAlias = Mapping[str, Any]
+Says: TypeAlias = Mapping[str, Any]
+"""What a row says, as far as the record tells it, under names of its own."""
+
+
+def digest_said(says: Says) -> str:
+    """The digest of what a row says; empty where it says what no document can hold."""
+    try:
+        return digest_of(dict(says))
+    except (ValueError, TypeError):
+        return ""
+
+
+@dataclass(slots=True)
+class Erasures:
+    """What the erasures of a meet say of rows."""
+
+    left: dict[str, set[str]] = field(default_factory=dict)
+    went_before: set[int] = field(default_factory=set)
+
+    @classmethod
+    def of(cls, entries: Iterable[Sound]) -> Erasures:
+        """What these entries say, of the kind `erased`."""
+        found = cls()
+        for one in entries:
+            found.add(one)
+        return found
+
+    def add(self, one: Sound) -> None:
+        """What one more of them says; nothing where its own body has gone."""
+        body = one.body or {}
+        for ident, digest in body.get("rows_left", {}).items():
+            self.left.setdefault(ident, set()).add(digest)
+        if "rows_left" not in body:
+            self.went_before.update(body.get("entries", ()))
+
+    def explain(self, ident: str, digest: str, gone: Iterable[Sound]) -> bool:
+        """Whether one left the row so; `gone` are the entries without a body that may have told of
+        it.
+        """
+        if digest in self.left.get(ident, ()):
+            return True
+        return any(one.body is None and one.seq in self.went_before for one in gone)
+
+
+class Tale(Protocol):
+    """What the entries of a record say of one sort of rows."""
+
+    def add(self, one: Sound) -> None:
+        """What one more entry says; they come first to last."""
+
+    def tell(self, row: Row, erasures: Erasures) -> bool:
+        """Whether the record tells of a row as it is, or an erasure explains it."""
+
+    def missing(self) -> Iterator[str]:
+        """What is told of and was not among the rows, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sort:
+    """A sort of rows that the record tells of: in which table, by which kinds of entries, how its
+    rows are read, and what each says.
+    """
+
+    name: str
+    table: str
+    kinds: Collection[Kind]
+    begin: Callable[[], Tale]
+    rows: Callable[[Connection, MeetId], Iterator[Row]]
+    says: Callable[[Row], Says]
