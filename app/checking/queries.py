@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select, union
+from sqlalchemy import Connection, Table, bindparam, select, union
 
 from app.access.tables import signatures
 from app.appeals.papers import kept_of_decision
@@ -15,6 +15,7 @@ from app.meets.tables import meets
 from app.pictures.tables import picture_copies, picture_originals, pictures
 from app.record.kinds import Kind
 from app.record.tables import record_entries, record_heads
+from app.reports.tables import calls, reports
 from app.results.sheet import kept_of_announcement
 from app.results.tables import announcements
 from app.rulings.form import kept_of_ruling
@@ -52,12 +53,6 @@ _ANNOUNCEMENTS = (
     .order_by(announcements.c.id)
     .execution_options(yield_per=A_PIECE)
 )
-_SIGNATURES = (
-    select(signatures)
-    .where(signatures.c.meet_id == bindparam("meet"))
-    .order_by(signatures.c.id)
-    .execution_options(yield_per=A_PIECE)
-)
 _PAPERS = (
     select(papers, seals.c.fingerprint)
     .join(seals, seals.c.id == papers.c.seal_id)
@@ -93,9 +88,24 @@ def subjects_of(conn: Connection, meet: MeetId, kind: Kind) -> set[str]:
     return set(conn.execute(_SUBJECTS, {"meet": meet, "kind": kind.value}).scalars())
 
 
-def all_signatures(conn: Connection, meet: MeetId) -> Iterator[Mapping[str, Any]]:
-    """The signatures of a meet, as they are stored."""
-    yield from map(dict, conn.execute(_SIGNATURES, {"meet": meet}).mappings())
+def _reader(table: Table) -> Callable[[Connection, MeetId], Iterator[dict[str, Any]]]:
+    """What reads the rows of a meet in a table, a few at a time."""
+    asked = (
+        select(table)
+        .where(table.c.meet_id == bindparam("meet"))
+        .order_by(table.c.id)
+        .execution_options(yield_per=A_PIECE)
+    )
+
+    def read(conn: Connection, meet: MeetId) -> Iterator[dict[str, Any]]:
+        yield from map(dict, conn.execute(asked, {"meet": meet}).mappings())
+
+    return read
+
+
+all_signatures = _reader(signatures)
+all_reports = _reader(reports)
+all_calls = _reader(calls)
 
 
 def all_papers(conn: Connection, meet: MeetId) -> Iterator[AnyRow]:

@@ -7,14 +7,24 @@ from collections.abc import Iterable, Iterator
 from sqlalchemy import Connection
 
 from app.checking.account import Account
-from app.checking.queries import all_signatures
+from app.checking.queries import all_calls, all_reports, all_signatures
 from app.record.kinds import Kind
 from app.record.queries import Sound, committed_about, committed_of_kinds
+from app.reports.as_recorded import (
+    OF_CALLS,
+    OF_REPORTS,
+    CallsTold,
+    ReportsTold,
+    says_of_call,
+    says_of_report,
+)
 from app.sealing.left_rows import Erasures, Sort, Tale
 from app.sealing.signed_rows import OF_SIGNATURES, SignedActs, says_of_signature
 
 SORTS = (
     Sort("signature", "signatures", OF_SIGNATURES, SignedActs, all_signatures, says_of_signature),
+    Sort("report", "reports", OF_REPORTS, ReportsTold, all_reports, says_of_report),
+    Sort("flag", "calls", OF_CALLS, CallsTold, all_calls, says_of_call),
 )
 
 

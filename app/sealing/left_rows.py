@@ -31,6 +31,23 @@ def digest_said(says: Says) -> str:
         return ""
 
 
+def agrees(says: Says, told: Says, *, runs_moved: bool = False) -> bool:
+    """Whether a row says what its entry tells, as far as that names it. Of a meet of before
+    (`counted_from_none`) a run may have been moved on by one since.
+    """
+    differing = {name for name, value in told.items() if says[name] != value}
+    if differing != {"run"} or not runs_moved:
+        return not differing
+    return bool(says["run"] == (told["run"] or 0) + 1)
+
+
+def counted_from_none(one: Sound) -> bool:
+    """Whether a meet was made when the runs of a heat that nobody had started were counted from
+    none: its rows were counted anew since, and entries are never changed. No jury was known then.
+    """
+    return one.body is not None and "jury" not in one.body.get("terms", {})
+
+
 @dataclass(slots=True)
 class Erasures:
     """What the erasures of a meet say of rows."""

@@ -30,6 +30,7 @@ class Story:
     def __init__(self, meet: MeetAtHand) -> None:
         self.meet = meet
         report = meet.report()
+        self.report = report["id"]
         self.picture = new_id()
         address = f"reports/{report['id']}/pictures/{self.picture}"
         assert meet.umpire.put(address, content=a_photograph()).status_code == 201
@@ -79,6 +80,7 @@ def test_what_is_as_the_record_says_is_counted(story: Story) -> None:
         "signed head": 3,
         "signed act": 2,
         "signature": 2,
+        "report": 1,
         "sealed paper": 1,
         "picture": 1,
     }
@@ -266,6 +268,7 @@ def test_what_was_changed_behind_the_record_is_told(story: Story, spoilt: str) -
         "forged": FORGED,
         "paper": story.paper["id"],
         "picture": story.picture,
+        "report": story.report,
         "ruling": story.ruling["id"],
         "signature": signature_of(story)["id"],
     }
