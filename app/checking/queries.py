@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Table, bindparam, select, union
 
 from app.access.tables import signatures
 from app.appeals.papers import kept_of_decision
-from app.appeals.tables import decisions
+from app.appeals.tables import appeals, decisions, protests
 from app.ids import MeetId, RulingId
 from app.meets.tables import meets
 from app.pictures.tables import picture_copies, picture_originals, pictures
@@ -106,6 +106,8 @@ def _reader(table: Table) -> Callable[[Connection, MeetId], Iterator[dict[str, A
 all_signatures = _reader(signatures)
 all_reports = _reader(reports)
 all_calls = _reader(calls)
+all_protests = _reader(protests)
+all_appeals = _reader(appeals)
 
 
 def all_papers(conn: Connection, meet: MeetId) -> Iterator[AnyRow]:

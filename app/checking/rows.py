@@ -6,8 +6,15 @@ from collections.abc import Iterable, Iterator
 
 from sqlalchemy import Connection
 
+from app.appeals.as_recorded import OF_APPEALS, OF_PROTESTS, AppealsTold, ProtestsTold
 from app.checking.account import Account
-from app.checking.queries import all_calls, all_reports, all_signatures
+from app.checking.queries import (
+    all_appeals,
+    all_calls,
+    all_protests,
+    all_reports,
+    all_signatures,
+)
 from app.record.kinds import Kind
 from app.record.queries import Sound, committed_about, committed_of_kinds
 from app.reports.as_recorded import (
@@ -15,16 +22,16 @@ from app.reports.as_recorded import (
     OF_REPORTS,
     CallsTold,
     ReportsTold,
-    says_of_call,
-    says_of_report,
 )
 from app.sealing.left_rows import Erasures, Sort, Tale
-from app.sealing.signed_rows import OF_SIGNATURES, SignedActs, says_of_signature
+from app.sealing.signed_rows import OF_SIGNATURES, SignedActs
 
 SORTS = (
-    Sort("signature", "signatures", OF_SIGNATURES, SignedActs, all_signatures, says_of_signature),
-    Sort("report", "reports", OF_REPORTS, ReportsTold, all_reports, says_of_report),
-    Sort("flag", "calls", OF_CALLS, CallsTold, all_calls, says_of_call),
+    Sort("signature", "signatures", OF_SIGNATURES, SignedActs, all_signatures),
+    Sort("report", "reports", OF_REPORTS, ReportsTold, all_reports),
+    Sort("flag", "calls", OF_CALLS, CallsTold, all_calls),
+    Sort("protest", "protests", OF_PROTESTS, ProtestsTold, all_protests),
+    Sort("appeal", "appeals", OF_APPEALS, AppealsTold, all_appeals),
 )
 
 
@@ -35,7 +42,7 @@ def rows_amiss(conn: Connection, account: Account) -> Iterator[str]:
         tale = tale_of(sort, committed_of_kinds(conn, account.meet, sort.kinds))
         for row in sort.rows(conn, account.meet):
             account.held[sort.name] += 1
-            if not tale.tell(row, erasures):
+            if not all(part.holds(erasures) for part in tale.parts(row)):
                 yield f"the {sort.name} {row['id']}: the record tells it otherwise"
         for what in tale.missing():
             yield f"{what}: the record tells of it, and it is not there"

@@ -22,8 +22,8 @@ from app.sealing.left_rows import Erasures, Sort, digest_said
 
 
 def rows_left(conn: Connection, meet_id: MeetId, plan: Plan) -> dict[str, str]:
-    """By its id, what each such row says then. What the record told otherwise before is left out,
-    so that nobody takes it for told afterwards.
+    """By its key, what each such part of a row says then. What the record told otherwise before is
+    left out, so that nobody takes it for told afterwards.
     """
     return {ident: digest for sort in SORTS for ident, digest in _left(conn, meet_id, plan, sort)}
 
@@ -35,9 +35,11 @@ def _left(conn: Connection, meet_id: MeetId, plan: Plan, sort: Sort) -> Iterator
     entries = list(committed_of_kinds(conn, meet_id, sort.kinds))
     before, then = tale_of(sort, entries), tale_of(sort, _after(entries, going))
     for row in sort.rows(conn, meet_id):
+        held = {part.key for part in before.parts(row) if part.holds(said)}
         left = {**row, **changes.get(str(row["id"]), {})}
-        if before.tell(row, said) and not then.tell(left, still_said):
-            yield str(row["id"]), digest_said(sort.says(left))
+        for part in then.parts(left):
+            if part.key in held and not part.holds(still_said):
+                yield part.key, digest_said(part.says)
 
 
 def _after(entries: list[Sound], going: set[int]) -> Iterator[Sound]:

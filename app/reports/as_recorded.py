@@ -16,7 +16,7 @@ from app.clock import rfc3339
 from app.record.kinds import Kind
 from app.record.queries import Sound
 from app.reports.states import ReportState
-from app.sealing.left_rows import Erasures, Row, Says, agrees, counted_from_none, digest_said
+from app.sealing.left_rows import Part, Row, Says, agrees, counted_from_none
 
 OF_REPORTS = frozenset(
     {Kind.MEET_MADE, Kind.CALL, Kind.REPORT_WRITTEN, Kind.REPORT_RETURNED, Kind.REPORT_WITHDRAWN}
@@ -45,13 +45,24 @@ _STATES = {
 }
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Standing:
-    """Where a report stands by its entries; `remark` is None where its words are not told."""
+    """Where a report stands by its entries, and what was said with that, which `gone` told."""
 
-    state: ReportState
+    state: ReportState | None
     remark: str | None = None
     came_as: str | None = None
+    gone: tuple[Sound, ...] = ()
+
+    def is_that_of(self, row: Row) -> bool:
+        """Whether a row stands so; a ruling takes written reports along."""
+        if row["came_as"] != self.came_as:
+            return False
+        is_ruled = self.state is ReportState.WRITTEN and row["state"] == ReportState.RULED
+        return bool(is_ruled or row["state"] == self.state)
+
+
+_NOWHERE = _Standing(None)
 
 
 @dataclass(slots=True)
@@ -77,10 +88,13 @@ class ReportsTold:
     def _move(self, one: Sound) -> None:
         if one.kind == Kind.REPORT_WRITTEN:
             self._write(one)
-        remark = None if one.body is None else one.body.get("reason")
-        if one.kind == Kind.REPORT_WRITTEN and one.subject in self.standing:
-            remark = self.standing[one.subject].remark  # what was asked with a return stays
-        self.standing[one.subject] = _Standing(_STATES[Kind(one.kind)], remark)
+        state, was = _STATES[Kind(one.kind)], self.standing.get(one.subject, _NOWHERE)
+        if one.kind == Kind.REPORT_WRITTEN:  # what was asked with a return stays
+            self.standing[one.subject] = _Standing(state, was.remark, None, was.gone)
+        elif one.body is None:
+            self.standing[one.subject] = _Standing(state, gone=(one,))
+        else:
+            self.standing[one.subject] = _Standing(state, one.body.get("reason"))
 
     def _raise(self, one: Sound, body: Mapping[str, Any]) -> None:
         report = body.get("report")
@@ -116,26 +130,16 @@ class ReportsTold:
         for flag in flags:
             self.standing[flag] = _Standing(ReportState.WITHDRAWN, came_as=ident)
 
-    def tell(self, row: Row, erasures: Erasures) -> bool:
-        """Whether the record tells of a stored report so, and that it stands so."""
+    def parts(self, row: Row) -> Iterator[Part]:
+        """What a stored report says, where it stands, and what was asked or said with that."""
         ident, says = row["id"], says_of_report(row)
         self.found.add(ident)
-        if not self._stands_so(row):
-            return False
-        if ident in self.told and agrees(says, self.told[ident], runs_moved=self.runs_moved):
-            return True
-        return erasures.explain(ident, digest_said(says), self.gone.get(ident, ()))
-
-    def _stands_so(self, row: Row) -> bool:
-        told = self.standing.get(row["id"])
-        if told is None:
-            return False
-        is_ruled = told.state is ReportState.WRITTEN and row["state"] == ReportState.RULED
-        if not is_ruled and row["state"] != told.state:
-            return False
-        if told.remark is not None and row["remark"] != told.remark:
-            return False
-        return bool(row["came_as"] == told.came_as)
+        told, stands = self.told.get(ident), self.standing.get(ident, _NOWHERE)
+        is_told = told is not None and agrees(says, told, runs_moved=self.runs_moved)
+        yield Part(ident, says, is_told, self.gone.get(ident, ()))
+        yield Part(f"{ident} state", {"state": row["state"]}, stands.is_that_of(row))
+        is_remark = row["remark"] == stands.remark or stands.came_as is not None
+        yield Part(f"{ident} remark", {"remark": row["remark"]}, is_remark, stands.gone)
 
     def missing(self) -> Iterator[str]:
         """The reports that are not there."""
@@ -197,13 +201,13 @@ class CallsTold:
             self.told[call] = {**self.told[call], "report": written}
         self.of_report.setdefault(written, []).extend(given)
 
-    def tell(self, row: Row, erasures: Erasures) -> bool:
-        """Whether the record tells of a stored flag so."""
+    def parts(self, row: Row) -> Iterator[Part]:
+        """What a stored flag says."""
         ident, says = row["id"], says_of_call(row)
         self.found.add(ident)
-        if ident in self.told and agrees(says, self.told[ident], runs_moved=self.runs_moved):
-            return True
-        return erasures.explain(ident, digest_said(says), self.gone.get(ident, ()))
+        told = self.told.get(ident)
+        is_told = told is not None and agrees(says, told, runs_moved=self.runs_moved)
+        yield Part(ident, says, is_told, self.gone.get(ident, ()))
 
     def missing(self) -> Iterator[str]:
         """The flags that are not there."""

@@ -7,7 +7,7 @@ the entries whose bodies went: what such an entry told, nobody can tell any more
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol, TypeAlias
 
@@ -80,14 +80,30 @@ class Erasures:
         return any(one.body is None and one.seq in self.went_before for one in gone)
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What a row says, or a part of it that changes by itself, and whether entries tell just that;
+    `gone` are the entries without a body that may have told it.
+    """
+
+    key: str
+    says: Says
+    is_told: bool
+    gone: Sequence[Sound] = ()
+
+    def holds(self, erasures: Erasures) -> bool:
+        """Whether the record tells it, or an erasure left it so."""
+        return self.is_told or erasures.explain(self.key, digest_said(self.says), self.gone)
+
+
 class Tale(Protocol):
     """What the entries of a record say of one sort of rows."""
 
     def add(self, one: Sound) -> None:
         """What one more entry says; they come first to last."""
 
-    def tell(self, row: Row, erasures: Erasures) -> bool:
-        """Whether the record tells of a row as it is, or an erasure explains it."""
+    def parts(self, row: Row) -> Iterator[Part]:
+        """What a row says, and what of it is told."""
 
     def missing(self) -> Iterator[str]:
         """What is told of and was not among the rows, in words."""
@@ -95,8 +111,8 @@ class Tale(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Sort:
-    """A sort of rows that the record tells of: in which table, by which kinds of entries, how its
-    rows are read, and what each says.
+    """A sort of rows that the record tells of: in which table, by which kinds of entries, and how
+    its rows are read.
     """
 
     name: str
@@ -104,4 +120,49 @@ class Sort:
     kinds: Collection[Kind]
     begin: Callable[[], Tale]
     rows: Callable[[Connection, MeetId], Iterator[Row]]
-    says: Callable[[Row], Says]
+
+
+@dataclass(slots=True)
+class _Value:
+    """What a column should hold: told, or told by what is `gone`, or free where what it grew out of
+    is gone.
+    """
+
+    told: Any = None
+    gone: tuple[Sound, ...] = ()
+    is_free: bool = False
+
+    @property
+    def is_known(self) -> bool:
+        return not (self.gone or self.is_free)
+
+
+@dataclass(slots=True)
+class Columns:
+    """What columns should hold that change one by one, by the row and the column."""
+
+    values: dict[tuple[str, str], _Value] = field(default_factory=dict)
+
+    def put(self, ident: str, name: str, told: Any, by: Sound | None = None) -> None:
+        """What a column holds from now on; `by` is the entry whose body tells it."""
+        is_gone = by is not None and by.body is None
+        self.values[ident, name] = _Value(None, (by,)) if is_gone and by else _Value(told)
+
+    def change(
+        self, ident: str, name: str, then: Callable[[Any], Any], by: Sound | None = None
+    ) -> None:
+        """What it makes of what it held."""
+        was = self.values.get((ident, name), _Value(is_free=True))
+        if by is not None and by.body is None:
+            self.values[ident, name] = _Value(None, (*was.gone, by), was.is_free)
+        elif was.is_known:
+            self.values[ident, name] = _Value(then(was.told))
+        else:
+            self.values[ident, name] = _Value(is_free=True)
+
+    def parts(self, ident: str, stored: Says) -> Iterator[Part]:
+        """What a row holds in such columns."""
+        for name, value in stored.items():
+            known = self.values.get((ident, name), _Value(is_free=True))
+            is_told = known.is_free or (known.is_known and known.told == value)
+            yield Part(f"{ident} {name}", {name: value}, is_told, known.gone)

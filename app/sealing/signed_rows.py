@@ -21,7 +21,7 @@ from app.ids import MeetId
 from app.record.canonical import canonical
 from app.record.kinds import Kind
 from app.record.queries import Sound, committed_about
-from app.sealing.left_rows import Erasures, Says, digest_said
+from app.sealing.left_rows import Erasures, Part, Row, Says, digest_said
 from app.sealing.told import Kept
 
 SIGNED = frozenset(
@@ -84,16 +84,14 @@ class SignedActs:
             cast = self.cast.get(ident)
             yield _says_of_entry(ballot, ident, cast.at if cast is not None else "")
 
-    def tell(self, row: Mapping[str, Any], erasures: Erasures) -> bool:
-        """Whether the record tells of a stored signature: as it was given, or as it was left."""
+    def parts(self, row: Row) -> Iterator[Part]:
+        """What a stored signature says, and whether it was given so."""
         says, which = says_of_signature(row), Which(row["act"], row["subject"])
-        digest, cast = digest_said(says), self._cast(says)
+        cast, is_told = self._cast(says), digest_said(says) in self.told.get(which, ())
         self.found[which] += 1
-        if digest in self.told.get(which, ()):
-            return True
-        if cast is not None and self._is_secret_yet(cast):
-            return bool(says["statement_sha256"] == sha256(row["statement"].encode()).hexdigest())
-        return erasures.explain(row["id"], digest, self._gone(says, cast))
+        if not is_told and cast is not None and self._is_secret_yet(cast):
+            is_told = says["statement_sha256"] == sha256(row["statement"].encode()).hexdigest()
+        yield Part(row["id"], says, is_told, () if is_told else self._gone(says, cast))
 
     def _cast(self, says: Says) -> Sound | None:
         """The entry that tells that this vote was given; None for any other signature."""
@@ -129,7 +127,7 @@ class SignedActs:
                 yield f"the signature of the {which.act} {which.subject}"
 
 
-def says_of_signature(row: Mapping[str, Any]) -> Says:
+def says_of_signature(row: Row) -> Says:
     """What a stored signature says."""
     return {
         "act": row["act"],
@@ -180,7 +178,7 @@ def _agree(entries: list[Sound], rows: list[dict[str, Any]], kept: Kept, said: E
     for one in entries:
         acts.add(one)
     told = sum(len(told) for which, told in acts.told.items() if which.subject == kept.act)
-    return told <= len(rows) and all(acts.tell(row, said) for row in rows)
+    return told <= len(rows) and all(part.holds(said) for row in rows for part in acts.parts(row))
 
 
 def _entries_of(conn: Connection, meet: MeetId, kept: Kept) -> Iterator[Sound]:

@@ -5,11 +5,12 @@ it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlalchemy import delete
 
+from tests.appeals.desk import a_rejected_protest, an_upheld_appeal
 from tests.builders import Json, MeetAtHand
 from tests.checking.test_database import Story, amiss
 from tests.sealing.changing import put, run, stored, table
@@ -97,3 +98,48 @@ def test_what_became_of_a_report_is_no_mismatch(meet: MeetAtHand) -> None:
     put(meet, "reports", report["id"], remark="Which team?")
     assert len(amiss(meet)[0]) == 1
     assert raised
+
+
+PROTEST_CHANGED: dict[str, Json] = {
+    "words": {"words": "We were in our zone."},
+    "who": {"lodged_by": "Somebody Else"},
+    "time": {"lodged_at": datetime(2026, 6, 13, 6, tzinfo=UTC)},
+    "entered": {"entered_at": datetime(2026, 6, 13, 6, tzinfo=UTC)},
+    "state": {"state": "upheld"},
+    "taken back": {"withdrawn": {"by": "x", "reason": "y", "at": "z"}},
+}
+
+
+@pytest.mark.parametrize("changed", PROTEST_CHANGED)
+def test_a_protest_that_was_changed_behind_the_record_is_told(
+    meet: MeetAtHand, changed: str
+) -> None:
+    protest = a_rejected_protest(meet)["id"]
+    assert amiss(meet)[0] == []
+    put(meet, "protests", protest, **PROTEST_CHANGED[changed])
+    (told,) = amiss(meet)[0]
+    assert told.endswith(f"the protest {protest}: the record tells it otherwise")
+
+
+APPEAL_CHANGED: dict[str, Callable[[Json], Json]] = {
+    "words": lambda _row: {"words": "They were in their zone."},
+    "sought": lambda _row: {"sought": [{"order": "correct_place"}]},
+    "time": lambda row: {"lodged_at": row["lodged_at"] - timedelta(hours=1)},
+    "deposit": lambda row: {"deposit": {**row["deposit"], "receipt": "R-999"}},
+    "what became of it": lambda row: {"deposit": {**row["deposit"], "outcome": "forfeited"}},
+    "panel": lambda row: {"panel": {**row["panel"], "chair": row["panel"]["members"][-1]}},
+    "admitted": lambda _row: {"admitted": {"admit": True, "reasons": "", "by": "", "at": ""}},
+    "sitting": lambda row: {"sitting": row["sitting"] + 1},
+    "state": lambda _row: {"state": "rejected"},
+}
+
+
+@pytest.mark.parametrize("changed", APPEAL_CHANGED)
+def test_an_appeal_that_was_changed_behind_the_record_is_told(
+    meet: MeetAtHand, changed: str
+) -> None:
+    appeal = an_upheld_appeal(meet)["id"]
+    assert amiss(meet)[0] == []
+    put(meet, "appeals", appeal, **APPEAL_CHANGED[changed](dict(stored(meet, "appeals", appeal))))
+    (told,) = amiss(meet)[0]
+    assert told.endswith(f"the appeal {appeal}: the record tells it otherwise")
