@@ -11,14 +11,18 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from sqlalchemy import Connection, bindparam, select
+
 from app.appeals.seats import without_member
 from app.appeals.states import AppealState, ProtestState
+from app.appeals.tables import appeals, protests
 from app.appeals.wire import Verdict
 from app.clock import rfc3339
+from app.ids import MeetId
 from app.record.kinds import Kind
-from app.record.queries import Sound
+from app.record.queries import Sound, committed_on
 from app.results.correction_wire import Mistyped
-from app.sealing.left_rows import Columns, Part, Row, Says, agrees
+from app.sealing.left_rows import Columns, Drawn, Part, Row, Says, agrees
 
 OF_PROTESTS = frozenset(
     {
@@ -240,6 +244,12 @@ class AppealsTold(_Lodged):
             self.columns.change(one.subject, "deposit", lambda was: was and {**was, **put}, one)
 
 
+_PROTEST_ROW = select(protests).where(
+    protests.c.meet_id == bindparam("meet"), protests.c.id == bindparam("protest")
+)
+_APPEALS = select(appeals).where(
+    appeals.c.meet_id == bindparam("meet"), appeals.c.protest_id == bindparam("protest")
+)
 _OF_DEPOSIT = {Mistyped.DEPOSIT.value: "received_at", Mistyped.RECEIPT.value: "receipt"}
 _AT_FIRST: Says = {
     "admitted": None,
@@ -264,3 +274,19 @@ def _without(panel: Mapping[str, Any], one: Sound) -> Mapping[str, Any]:
     gone = {"official": body["member"], "by": one.by, "at": one.at, **why}
     left = without_member(panel, body["member"], body.get("replaced_by"))
     return {**left, "withdrawn": [*panel["withdrawn"], gone]}
+
+
+def drawn_from_protest(conn: Connection, meet: MeetId, protest: str) -> list[Drawn]:
+    """The rows of a protest and of its appeals, and the entries that tell of them."""
+    asked = {"meet": meet, "protest": protest}
+    lodged = [dict(row) for row in conn.execute(_APPEALS, asked).mappings()]
+    entries = committed_on(conn, meet, protest)
+    for appeal in lodged:
+        entries += committed_on(conn, meet, appeal["id"])
+    told = [one for one in entries if one.kind in OF_PROTESTS]
+    row = dict(conn.execute(_PROTEST_ROW, asked).mappings().one())
+    of_appeals = [one for one in entries if one.kind in OF_APPEALS]
+    return [
+        Drawn(row, ProtestsTold(), told),
+        *(Drawn(appeal, AppealsTold(), of_appeals) for appeal in lodged),
+    ]

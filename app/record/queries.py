@@ -43,9 +43,8 @@ _BODIES = (
     .where(record_entries.c.meet_id == bindparam("meet"))
     .order_by(record_entries.c.seq)
 )
-_ABOUT = _BODIES.where(
-    record_entries.c.subject == bindparam("subject"), record_entries.c.kind == bindparam("kind")
-)
+_ON = _BODIES.where(record_entries.c.subject == bindparam("subject"))
+_ABOUT = _ON.where(record_entries.c.kind == bindparam("kind"))
 _OF_KINDS = _BODIES.where(record_entries.c.kind.in_(bindparam("kinds", expanding=True)))
 _EXPORT = _BODIES.where(record_entries.c.seq > bindparam("after")).limit(PAGE)
 
@@ -99,6 +98,11 @@ def committed_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str)
     """The same, with a body only where it is what its entry commits to; nothing in them raises."""
     asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
     return [_sound(row) for row in conn.execute(_ABOUT, asked)]
+
+
+def committed_on(conn: Connection, meet_id: MeetId, subject: str) -> list[Sound]:
+    """The same of the entries of all kinds."""
+    return [_sound(row) for row in conn.execute(_ON, {"meet": meet_id, "subject": subject})]
 
 
 def committed_of_kinds(

@@ -12,11 +12,15 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from sqlalchemy import Connection, bindparam, select
+
 from app.clock import rfc3339
+from app.ids import MeetId, ReportId
 from app.record.kinds import Kind
-from app.record.queries import Sound
+from app.record.queries import Sound, committed_about, committed_on
 from app.reports.states import ReportState
-from app.sealing.left_rows import Part, Row, Says, agrees, counted_from_none
+from app.reports.tables import calls, reports
+from app.sealing.left_rows import Drawn, Part, Row, Says, agrees, counted_from_none
 
 OF_REPORTS = frozenset(
     {Kind.MEET_MADE, Kind.CALL, Kind.REPORT_WRITTEN, Kind.REPORT_RETURNED, Kind.REPORT_WITHDRAWN}
@@ -43,6 +47,14 @@ _STATES = {
     Kind.REPORT_RETURNED: ReportState.RETURNED,
     Kind.REPORT_WITHDRAWN: ReportState.WITHDRAWN,
 }
+
+_REPORT = select(reports).where(
+    reports.c.meet_id == bindparam("meet"), reports.c.id == bindparam("report")
+)
+_CALLS = select(calls.c.id).where(
+    calls.c.meet_id == bindparam("meet"),
+    calls.c.report_id.in_(bindparam("reports", expanding=True)),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,3 +235,15 @@ def says_of_call(row: Row) -> Says:
         "received_at": rfc3339(row["received_at"]),
         "report": row["report_id"],
     }
+
+
+def drawn_from_report(conn: Connection, meet: MeetId, report: ReportId) -> Drawn:
+    """A report's row, and the entries that tell of it and of its flags."""
+    row = dict(conn.execute(_REPORT, {"meet": meet, "report": report}).mappings().one())
+    subjects = [one for one in (report, row["came_as"]) if one is not None]
+    called = conn.execute(_CALLS, {"meet": meet, "reports": subjects}).scalars().all()
+    entries = committed_about(conn, meet, Kind.MEET_MADE, meet)
+    for subject in (*subjects, *called):
+        entries += committed_on(conn, meet, subject)
+    told = [one for one in entries if one.kind in OF_REPORTS]
+    return Drawn(row, ReportsTold(), told)

@@ -9,7 +9,7 @@ and the entries against a signed head (`rewriting.py`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from hashlib import sha256
 from typing import Any
 
@@ -20,6 +20,7 @@ from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.record.queries import Sound, committed_about
 from app.refusals import NotAsSigned
+from app.sealing.left_rows import Drawn, Erasures
 from app.sealing.signed_rows import has_its_signatures
 from app.sealing.told import Kept
 from app.store.rows import AnyRow
@@ -36,6 +37,16 @@ def insist_as_signed(conn: Connection, meet: MeetId, kept: Kept) -> None:
     says of it.
     """
     if not (is_as_signed(conn, meet, kept) and has_its_signatures(conn, meet, kept)):
+        raise NotAsSigned(CHANGED)
+
+
+def insist_as_recorded(conn: Connection, meet: MeetId, drawn: Iterable[Drawn]) -> None:
+    """NotAsSigned where a row that a paper is drawn from is not what the record says of it."""
+
+    def erasures() -> Erasures:
+        return Erasures.of(committed_about(conn, meet, Kind.ERASED, meet))
+
+    if not all(one.is_told(erasures) for one in drawn):
         raise NotAsSigned(CHANGED)
 
 

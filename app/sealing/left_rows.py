@@ -122,6 +122,25 @@ class Sort:
     rows: Callable[[Connection, MeetId], Iterator[Row]]
 
 
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A row that a paper is drawn from, as it was read, and the entries that tell of it."""
+
+    row: Row
+    tale: Tale
+    entries: Sequence[Sound]
+
+    def is_told(self, erasures: Callable[[], Erasures]) -> bool:
+        """Whether the record tells of it so; what erasures say is read only where it does not."""
+        for one in sorted(self.entries, key=lambda one: one.seq):
+            self.tale.add(one)
+        untold = [part for part in self.tale.parts(self.row) if not part.is_told]
+        if not untold:
+            return True
+        said = erasures()
+        return all(part.holds(said) for part in untold)
+
+
 @dataclass(slots=True)
 class _Value:
     """What a column should hold: told, or told by what is `gone`, or free where what it grew out of
