@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, select
 
@@ -118,6 +119,9 @@ _SIGNATURES = (
         signatures.c.act == bindparam("act"),
     )
     .order_by(signatures.c.signed_at, signatures.c.id)
+)
+_SIGNATURES_ABOUT = select(signatures).where(
+    signatures.c.meet_id == bindparam("meet"), signatures.c.subject == bindparam("subject")
 )
 _LINK = Prepared(select(join_links).where(join_links.c.id == bindparam("link")))
 
@@ -286,3 +290,9 @@ def signatures_on(
     """
     which = {"meet": meet_id, "act": act, "subjects": list(subjects)}
     return list(conn.execute(_SIGNATURES, which))
+
+
+def signatures_about(conn: Connection, meet_id: MeetId, subject: str) -> list[dict[str, Any]]:
+    """All signatures on a thing, as they are stored."""
+    rows = conn.execute(_SIGNATURES_ABOUT, {"meet": meet_id, "subject": subject})
+    return [dict(row) for row in rows.mappings()]

@@ -21,6 +21,7 @@ from app.appeals.queries import (
     appeal_row,
     votes_of,
 )
+from app.appeals.seats import without_member
 from app.appeals.showing import appeal_shown
 from app.appeals.standing import Touched, state_now, touched_by
 from app.appeals.states import OPEN, AppealState
@@ -272,10 +273,8 @@ def _replaced(
     concerned: Touched,
 ) -> dict[str, Any]:
     """The panel without the member; a chair is followed by whoever takes the place."""
-    rest = [one for one in panel["members"] if one != member]
     if instead is None:
-        chair = panel["chair"] if panel["chair"] != member else (rest[0] if rest else None)
-        return {**panel, "members": rest, "chair": chair}
+        return without_member(panel, member, None)
     if instead not in panel["substitutes"]:
         raise Malformed("This official is no substitute of this panel.", field="/replaced_by")
     person = official_row(unit.conn, meet.id, OfficialId(instead))
@@ -286,10 +285,7 @@ def _replaced(
             field="/replaced_by",
         )
     _insist_no_part(unit, row, [instead], concerned)
-    members = [instead if one == member else one for one in panel["members"]]
-    chair = instead if panel["chair"] == member else panel["chair"]
-    substitutes = [one for one in panel["substitutes"] if one != instead]
-    return {**panel, "members": members, "chair": chair, "substitutes": substitutes}
+    return without_member(panel, member, instead)
 
 
 def vote(appeal_id: AppealId, vote_id: VoteId, sent: VoteIn, pen: Pen) -> Action[Put[VoteOut]]:

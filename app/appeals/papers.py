@@ -8,7 +8,7 @@ tells below the signatures.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -19,6 +19,7 @@ from sqlalchemy import Connection
 from app.access.names import entered_since, name_then
 from app.access.pen import how_signed, in_words
 from app.access.queries import official_row, signatures_on
+from app.appeals.as_recorded import drawn_from_protest
 from app.appeals.bench import Bench
 from app.appeals.corrected import corrections_section, subjects_of_decision
 from app.appeals.decision_queries import decision_row, subjects_of_protest
@@ -53,6 +54,7 @@ from app.meets.wire import HeatOut
 from app.record.canonical import digest_of
 from app.record.erasures import erased_of
 from app.record.kinds import Kind
+from app.sealing.left_rows import Drawn
 from app.sealing.told import Act, Kept, Told, Wanted, acts_signed, as_recorded
 from app.store.action import Unit
 from app.store.rows import AnyRow
@@ -383,7 +385,7 @@ def protest_paper(
             InkField("Taken in by", out.taken_by_name),
         ),
     )
-    return _told(meet, paper, now)
+    return replace(_told(meet, paper, now), drawn=_rows_of(meet_id, protest_id))
 
 
 def appeal_paper(
@@ -433,7 +435,12 @@ def appeal_paper(
         sections=tuple(sections),
         ink_fields=_ink_of_appeal(out),
     )
-    return _told(meet, paper, now)
+    return replace(_told(meet, paper, now), drawn=_rows_of(meet_id, ProtestId(protest.id)))
+
+
+def _rows_of(meet_id: MeetId, protest_id: ProtestId) -> Callable[[Connection], list[Drawn]]:
+    """What reads the rows that these papers are drawn from."""
+    return lambda conn: drawn_from_protest(conn, meet_id, protest_id)
 
 
 def _acts_on(out: ProtestOut | AppealOut) -> list[tuple[str, datetime]]:

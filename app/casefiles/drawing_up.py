@@ -2,7 +2,8 @@
 
 1. Have the seal at hand: the first time, it is made, which is an entry of its own in the record.
 2. Gather all of it at one moment, with the head of the record as it is then.
-3. Sign the head, draw the file with it, and seal it as a whole.
+3. Sign the head, and hold against the record what the file is drawn from; draw it with the head,
+   and seal it as a whole.
 4. For the ZIP, export just the entries that belong to it, with the PDF beside them.
 
 It is not kept: it is drawn from what is on record, and its pictures make it large.
@@ -16,6 +17,7 @@ from typing import IO
 from zoneinfo import ZoneInfo
 
 from app.casefiles.gathering import Gathered, gather
+from app.casefiles.on_record import insist_on_record
 from app.casefiles.scope import Asked, insist_known
 from app.exporting.wanted import Further, Order
 from app.exporting.zipped import write_zip
@@ -41,12 +43,14 @@ class DrawnUp:
 
 def draw_up(store: Store, seals: Seals, asked: Asked, paper: Paper) -> DrawnUp:
     """The file, sealed. NotFound for what it would tell of, Unavailable where the meet's seal
-    cannot be used. It waits for the store and reckons: not to be called in an event loop.
+    cannot be used, NotAsSigned where the record tells otherwise of what it is drawn from. It waits
+    for the store and reckons: not to be called in an event loop.
     """
     store.read_now(lambda conn: insist_known(conn, asked))
     now, seal = store.clock.now(), seals.of(asked.meet)  # 1
     found = store.read_now(lambda conn: gather(conn, asked, now, seal.seal.fingerprint))  # 2
     head = PrintedHead(found.head.size, found.head.root, seals.signed(asked.meet, found.head))  # 3
+    store.read_now(lambda conn: insist_on_record(conn, found.scope))
     pdf = draw_case_file(replace(found.file, head=head), paper)
     return DrawnUp(_sealed(seal, pdf, found, now), found, seal, now)
 

@@ -20,13 +20,17 @@ from app.checking.files import erasures_amiss, papers_amiss, pictures_amiss
 from app.checking.guards import unguarded
 from app.checking.heads import heads_amiss, seals_amiss, signed_sizes
 from app.checking.queries import known_meets
+from app.checking.rows import rows_amiss
 from app.ids import MeetId
 from app.record.check import Checked, check_lines
 from app.record.queries import export_lines
 from app.schema import REVISION
 from app.store.revision import stored_revision
 
-LOOKS = (seals_amiss, heads_amiss, acts_amiss, erasures_amiss, papers_amiss, pictures_amiss)
+LOOKS = (
+    *(seals_amiss, heads_amiss, acts_amiss, rows_amiss, erasures_amiss),
+    *(papers_amiss, pictures_amiss),
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
-from sqlalchemy import Connection, bindparam, select, union
+from sqlalchemy import Connection, Table, bindparam, select, union
 
+from app.access.tables import signatures
 from app.appeals.papers import kept_of_decision
-from app.appeals.tables import decisions
+from app.appeals.tables import appeals, decisions, protests
 from app.ids import MeetId, RulingId
 from app.meets.tables import meets
 from app.pictures.tables import picture_copies, picture_originals, pictures
 from app.record.kinds import Kind
 from app.record.tables import record_entries, record_heads
+from app.reports.tables import calls, reports
 from app.results.sheet import kept_of_announcement
 from app.results.tables import announcements
 from app.rulings.form import kept_of_ruling
@@ -83,6 +86,28 @@ def known_meets(conn: Connection) -> list[MeetId]:
 def subjects_of(conn: Connection, meet: MeetId, kind: Kind) -> set[str]:
     """What the record's entries of a kind are about."""
     return set(conn.execute(_SUBJECTS, {"meet": meet, "kind": kind.value}).scalars())
+
+
+def _reader(table: Table) -> Callable[[Connection, MeetId], Iterator[dict[str, Any]]]:
+    """What reads the rows of a meet in a table, a few at a time."""
+    asked = (
+        select(table)
+        .where(table.c.meet_id == bindparam("meet"))
+        .order_by(table.c.id)
+        .execution_options(yield_per=A_PIECE)
+    )
+
+    def read(conn: Connection, meet: MeetId) -> Iterator[dict[str, Any]]:
+        yield from map(dict, conn.execute(asked, {"meet": meet}).mappings())
+
+    return read
+
+
+all_signatures = _reader(signatures)
+all_reports = _reader(reports)
+all_calls = _reader(calls)
+all_protests = _reader(protests)
+all_appeals = _reader(appeals)
 
 
 def all_papers(conn: Connection, meet: MeetId) -> Iterator[AnyRow]:

@@ -24,6 +24,7 @@ from app.erasing.queries import (
     of_people,
     officials_named,
 )
+from app.erasing.rows_left import rows_left
 from app.erasing.scope import OnePerson, Scope, WholeMeet
 from app.ids import OfficialId
 from app.record.kinds import Kind
@@ -90,12 +91,13 @@ def erase(wanted: Wanted) -> Action[Gone]:
         if gone.plan.is_empty and not gone.closes:
             return Done(gone, None)
         left_as = [*gone.plan.left_as, *facts_left(unit.conn, unit.meet_id, gone.plan)]
+        rows = {**gone.plan.rows_left, **rows_left(unit.conn, unit.meet_id, gone.plan)}
         _carry_out(unit, gone.plan)
         if gone.closes:
             heads = all_tables().tables["record_heads"]
             mine = heads.c.meet_id == unit.meet_id
             unit.conn.execute(update(heads).where(mine).values(closed=True))
-        told = {**_told(wanted, gone), "left_as": left_as}
+        told = {**_told(wanted, gone), "left_as": left_as, "rows_left": rows}
         return Done(gone, Deed(Kind.ERASED, unit.meet_id, told))
 
     return act

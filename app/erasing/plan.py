@@ -57,7 +57,8 @@ class Plan:
     those of rulings and decisions whose form's facts go. `keys` are public keys whose registration
     goes, without the device: what was signed with them and stays can still be checked. `announced`
     are digests of the results whose announcements go, `digests` those of the statements whose
-    entries lose their bodies, `left_as` what earlier erasures said of facts that they changed.
+    entries lose their bodies, `left_as` and `rows_left` what earlier erasures said of facts and
+    rows that they changed.
     """
 
     changes: list[Change] = field(default_factory=list)
@@ -74,6 +75,7 @@ class Plan:
     places: Counter[str] = field(default_factory=Counter)
     digests: set[str] = field(default_factory=set)
     left_as: list[dict[str, str]] = field(default_factory=list)
+    rows_left: dict[str, str] = field(default_factory=dict)
 
     @property
     def is_empty(self) -> bool:
@@ -344,6 +346,7 @@ def _look_at_bodies(conn: Connection, meet_id: MeetId, scope: Scope, plan: Plan)
                 plan.keys += body["keys"]
                 plan.announced += body.get("announced", ())
                 plan.left_as += body.get("left_as", ())
+                plan.rows_left |= body.get("rows_left", {})
                 for what in TOLD_AGAIN:
                     plan.told_before[what].update(body.get(what, ()))
         elif _body_goes(row, body, scope):

@@ -5,7 +5,7 @@ export.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -31,7 +31,7 @@ _AFTER = (
     .order_by(record_entries.c.seq)
     .limit(bindparam("most"))
 )
-_ABOUT = (
+_BODIES = (
     select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
     .outerjoin(
         record_bodies,
@@ -40,26 +40,13 @@ _ABOUT = (
             record_bodies.c.seq == record_entries.c.seq,
         ),
     )
-    .where(
-        record_entries.c.meet_id == bindparam("meet"),
-        record_entries.c.subject == bindparam("subject"),
-        record_entries.c.kind == bindparam("kind"),
-    )
+    .where(record_entries.c.meet_id == bindparam("meet"))
     .order_by(record_entries.c.seq)
 )
-_EXPORT = (
-    select(record_entries.c.seq, record_entries.c.entry, record_bodies.c.salt, record_bodies.c.body)
-    .outerjoin(
-        record_bodies,
-        and_(
-            record_bodies.c.meet_id == record_entries.c.meet_id,
-            record_bodies.c.seq == record_entries.c.seq,
-        ),
-    )
-    .where(record_entries.c.meet_id == bindparam("meet"), record_entries.c.seq > bindparam("after"))
-    .order_by(record_entries.c.seq)
-    .limit(PAGE)
-)
+_ON = _BODIES.where(record_entries.c.subject == bindparam("subject"))
+_ABOUT = _ON.where(record_entries.c.kind == bindparam("kind"))
+_OF_KINDS = _BODIES.where(record_entries.c.kind.in_(bindparam("kinds", expanding=True)))
+_EXPORT = _BODIES.where(record_entries.c.seq > bindparam("after")).limit(PAGE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +72,13 @@ class Made:
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """An entry's place, and its body as far as it is what the entry commits to."""
+    """An entry, and its body as far as it is what the entry commits to. `at` is RFC 3339."""
 
     seq: int
+    kind: str
+    subject: str
+    at: str
+    by: str
     body: Mapping[str, Any] | None
 
 
@@ -106,8 +97,30 @@ def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -
 def committed_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Sound]:
     """The same, with a body only where it is what its entry commits to; nothing in them raises."""
     asked = {"meet": meet_id, "kind": kind.value, "subject": subject}
-    rows = conn.execute(_ABOUT, asked)
-    return [Sound(row.seq, committed_body(row.entry, row.salt, row.body)) for row in rows]
+    return [_sound(row) for row in conn.execute(_ABOUT, asked)]
+
+
+def committed_on(conn: Connection, meet_id: MeetId, subject: str) -> list[Sound]:
+    """The same of the entries of all kinds."""
+    return [_sound(row) for row in conn.execute(_ON, {"meet": meet_id, "subject": subject})]
+
+
+def committed_of_kinds(
+    conn: Connection, meet_id: MeetId, kinds: Collection[Kind]
+) -> Iterator[Sound]:
+    """The same of all entries of these kinds, first to last, a few at a time."""
+    asked = {"meet": meet_id, "kinds": [kind.value for kind in kinds]}
+    rows = conn.execute(_OF_KINDS, asked, execution_options={"yield_per": PAGE})
+    yield from (_sound(row) for row in rows)
+
+
+def _sound(row: AnyRow) -> Sound:
+    try:
+        entry = json.loads(row.entry)
+        kind, subject, at, by = (str(entry[name]) for name in ("kind", "subject", "at", "actor"))
+    except (ValueError, KeyError, TypeError):
+        kind = subject = at = by = ""
+    return Sound(row.seq, kind, subject, at, by, committed_body(row.entry, row.salt, row.body))
 
 
 def committed_body(entry: str, salt: bytes | None, text: str | None) -> Mapping[str, Any] | None:

@@ -15,6 +15,7 @@ from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature
 from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, heat, meet_facts
 from app.record.erasures import erased_since_signed
+from app.reports.as_recorded import drawn_from_report
 from app.reports.queries import case_row, report_out
 from app.reports.wire import ReportOut
 from app.rulings.form import as_told, bib_of, kept_of_ruling
@@ -27,6 +28,7 @@ from app.rulings.queries import (
 )
 from app.rulings.reported import report_on_form, revoked_on_form, zone_note, zone_pictures
 from app.rulings.returns import returns_of
+from app.sealing.left_rows import Drawn
 from app.sealing.told import Act, Told, Wanted
 
 
@@ -50,7 +52,11 @@ def _told(
         stored = stored_form(conn, meet.id, rulings[-1])
         acts.append(_ruled(conn, meet, rulings[-1], stored))
         kept = kept_of_ruling(rulings[-1], stored)
-    return Told(form, tuple(acts), meet.venue, meet.time_zone, kept)
+
+    def drawn(conn: Connection) -> list[Drawn]:
+        return [drawn_from_report(conn, meet.id, report_id)]
+
+    return Told(form, tuple(acts), meet.venue, meet.time_zone, kept, drawn)
 
 
 def _form(

@@ -9,7 +9,7 @@ held against the entry's commitment, and the entries against a signed head (`rew
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -21,6 +21,8 @@ from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.record.queries import committed_about
 from app.refusals import NotAsSigned
+from app.sealing.left_rows import Drawn, Erasures
+from app.sealing.signed_rows import has_its_signatures
 from app.sealing.told import Kept
 from app.store.rows import AnyRow
 
@@ -32,8 +34,20 @@ CHANGED = (
 
 
 def insist_as_signed(conn: Connection, meet: MeetId, kept: Kept) -> None:
-    """NotAsSigned where what is stored of an act is not what the record says of it."""
-    if not is_as_signed(conn, meet, kept):
+    """NotAsSigned where what is stored of an act, or of who signed it how, is not what the record
+    says of it.
+    """
+    if not (is_as_signed(conn, meet, kept) and has_its_signatures(conn, meet, kept)):
+        raise NotAsSigned(CHANGED)
+
+
+def insist_as_recorded(conn: Connection, meet: MeetId, drawn: Iterable[Drawn]) -> None:
+    """NotAsSigned where a row that a paper is drawn from is not what the record says of it."""
+
+    def erasures() -> Erasures:
+        return Erasures.of(committed_about(conn, meet, Kind.ERASED, meet))
+
+    if not all(one.is_told(erasures) for one in drawn):
         raise NotAsSigned(CHANGED)
 
 

@@ -4,7 +4,8 @@
 2. Where the last edition tells just that, it is given out; unless it lacks a time stamp that an
    authority may give by now.
 3. Sign the head, and hold against the record what goes under a seal: what was fixed when an act was
-   signed, and the bytes of the last edition where later signatures are added to them.
+   signed, the rows that anything else is drawn from, and the bytes of the last edition where later
+   signatures are added to them.
 4. Draw it with the head, and seal it for everybody whose act it tells, first to last. Where the
    last edition tells the same and only lacks later signatures, they are added to its own bytes:
    whoever holds the earlier file can see that the new one begins with it.
@@ -40,7 +41,7 @@ from app.record.log import Head
 from app.record.queries import head_of, was_erased_since
 from app.refusals import NotAsSigned, Unavailable
 from app.sealing.actions import SERVER, SealedPaper, keep_paper
-from app.sealing.as_signed import insist_as_sealed, insist_as_signed
+from app.sealing.as_signed import insist_as_recorded, insist_as_sealed, insist_as_signed
 from app.sealing.queries import Place, last_edition
 from app.sealing.seals import OpenSeal, Seals
 from app.sealing.told import Act, Facts, Told, Wanted
@@ -143,6 +144,8 @@ def _is_on_record(conn: Connection, meet: MeetId, seen: _Seen[Facts]) -> bool:
     try:
         if seen.told.kept is not None:
             insist_as_signed(conn, meet, seen.told.kept)
+        if seen.told.drawn is not None:
+            insist_as_recorded(conn, meet, seen.told.drawn(conn))
         if seen.last is not None and seen.only_lacks_seals:
             insist_as_sealed(conn, meet, seen.last)
     except NotAsSigned:

@@ -7,7 +7,7 @@ record.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -24,6 +24,7 @@ from app.forms.report_form import ReportForm
 from app.forms.result_sheet import ResultSheet
 from app.forms.signature_section import SHA256_OF_STATEMENT, Signature
 from app.record.kinds import Kind
+from app.sealing.left_rows import Drawn
 
 Facts = TypeVar("Facts", InfringementForm, RemedyPaper, ReportForm, ResultSheet)
 
@@ -60,7 +61,8 @@ class Kept:
 @dataclass(frozen=True, slots=True)
 class Told(Generic[Facts]):
     """What a paper tells: its facts, and for whose acts it is sealed, first to last; and what it
-    was drawn from, where that was fixed when the act was signed.
+    was drawn from: `kept` where that was fixed when the act was signed, else ordinary rows, read
+    once more by `drawn` where it is to be sealed.
     """
 
     facts: Facts
@@ -68,6 +70,7 @@ class Told(Generic[Facts]):
     place: str
     time_zone: str
     kept: Kept | None = None
+    drawn: Callable[[Connection], Iterable[Drawn]] | None = None
 
     @property
     def document(self) -> dict[str, Any]:

@@ -16,7 +16,10 @@ from sqlalchemy import text
 
 from app.erasing.actions import Wanted, erase
 from app.ids import MeetId, new_id
-from app.store.action import Actor
+from app.record.kinds import Kind
+from app.record.queries import head_of
+from app.sealing.actions import SERVER
+from app.store.action import Actor, Deed, Done, Unit
 from app.store.engine import open_engines
 from tests.appeals.desk import (
     a_panel,
@@ -279,12 +282,21 @@ ERASURES = (
 
 
 def _erase(meet: MeetAtHand) -> None:
-    """What erasing leaves: entries without bodies, and empty texts beside them."""
+    """What erasing leaves: entries without bodies, empty texts beside them, and the entry that says
+    so; here one of before, which says nothing of what it leaves.
+    """
     engines = open_engines(meet.service.database_url)
     with engines.writing.begin() as conn:
         for statement in ERASURES:
             conn.execute(text(statement), {"meet": meet.id, "nothing": b""})
     engines.dispose()
+
+    def say(unit: Unit) -> Done[None]:
+        gone = list(range(1, head_of(unit.conn, unit.meet_id).size + 1))
+        told = {"because": "kept long enough", "by": "the games committee", "entries": gone}
+        return Done(None, Deed(Kind.ERASED, meet.id, told))
+
+    meet.service.store.act_now(MeetId(meet.id), SERVER, say)
 
 
 def test_what_was_erased_is_empty_and_the_file_is_drawn_all_the_same(meet: MeetAtHand) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -12,6 +14,7 @@ from sqlalchemy import delete, insert, select, update
 from app.checking.database import check_meet
 from app.erasing.actions import OPERATOR, Wanted, erase
 from app.ids import MeetId, new_id
+from app.record.canonical import canonical, digest_of
 from app.record.kinds import Kind
 from tests.builders import Json, MeetAtHand
 from tests.pictures.photographs import a_photograph
@@ -29,6 +32,7 @@ class Story:
     def __init__(self, meet: MeetAtHand) -> None:
         self.meet = meet
         report = meet.report()
+        self.report = report["id"]
         self.picture = new_id()
         address = f"reports/{report['id']}/pictures/{self.picture}"
         assert meet.umpire.put(address, content=a_photograph()).status_code == 201
@@ -77,11 +81,14 @@ def test_what_is_as_the_record_says_is_counted(story: Story) -> None:
         "seal": 1,
         "signed head": 3,
         "signed act": 2,
+        "signature": 2,
+        "report": 1,
         "sealed paper": 1,
         "picture": 1,
     }
 
 
+FORGED = new_id()
 SPOILT: dict[str, tuple[Spoil, str]] = {}
 """What is changed, and what is told of it."""
 
@@ -146,6 +153,61 @@ def an_announcement_that_was_changed(story: Story) -> None:
     put(story.meet, "announcements", story.announcement, snapshot=changed)
 
 
+def signature_of(story: Story) -> Json:
+    rows = table("signatures")
+    asked = select(rows).where(rows.c.subject == story.ruling["id"])
+    return dict(story.meet.service.store.read_now(lambda conn: conn.execute(asked).one())._mapping)
+
+
+def put_signature(story: Story, **changes: Any) -> None:
+    put(story.meet, "signatures", signature_of(story)["id"], **changes)
+
+
+@told("the signature {signature}: the record tells it otherwise")
+def a_signature_of_a_key_that_was_none(story: Story) -> None:
+    put_signature(story, strength="device key")
+
+
+@told("the signature {signature}: the record tells it otherwise")
+def a_signature_of_somebody_else(story: Story) -> None:
+    put_signature(story, official_id=story.meet.umpire.id)
+
+
+@told("the signature {signature}: the record tells it otherwise")
+def a_signature_with_a_proof_that_was_none(story: Story) -> None:
+    put_signature(story, proof={"signature": "AA"})
+
+
+@told("the signature {signature}: the record tells it otherwise")
+def a_signature_of_another_time(story: Story) -> None:
+    """A key that was revoked meanwhile would count."""
+    put_signature(story, signed_at=signature_of(story)["signed_at"] - timedelta(hours=1))
+
+
+@told("the signature {signature}: the record tells it otherwise")
+def a_signature_under_another_statement(story: Story) -> None:
+    statement = {**json.loads(signature_of(story)["statement"]), "verdict": "confirmed"}
+    digest = digest_of(statement)
+    put_signature(story, statement=canonical(statement).decode(), statement_sha256=digest)
+
+
+@told("the signature of the ruling {ruling}: the record tells of it, and it is not there")
+def a_signature_that_was_put_under_another_act(story: Story) -> None:
+    put_signature(story, subject=story.announcement)
+
+
+@told("the signature of the ruling {ruling}: the record tells of it, and it is not there")
+def a_signature_that_is_gone(story: Story) -> None:
+    rows = table("signatures")
+    run(story.meet, delete(rows).where(rows.c.id == signature_of(story)["id"]))
+
+
+@told("the signature {forged}: the record tells it otherwise")
+def a_signature_that_nobody_gave(story: Story) -> None:
+    row = {**signature_of(story), "id": FORGED, "act": "decision signature"}
+    run(story.meet, insert(table("signatures")).values(row))
+
+
 @told("its bytes are not those that the record says were sealed")
 def a_paper_that_was_changed(story: Story) -> None:
     put(story.meet, "papers", story.paper["id"], content=b"%PDF-1.7", sha256="0" * 64)
@@ -205,9 +267,12 @@ def test_what_was_changed_behind_the_record_is_told(story: Story, spoilt: str) -
     spoil, words = SPOILT[spoilt]
     named = {
         "announcement": story.announcement,
+        "forged": FORGED,
         "paper": story.paper["id"],
         "picture": story.picture,
+        "report": story.report,
         "ruling": story.ruling["id"],
+        "signature": signature_of(story)["id"],
     }
     spoil(story)
     told, _held = amiss(story.meet)

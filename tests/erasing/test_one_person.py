@@ -7,10 +7,13 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from sqlalchemy import select
 
+from app.checking.database import Found, check_meet
 from app.ids import MeetId, new_id
 from app.record.check import check_lines
 from app.record.queries import export_lines
+from app.schema import all_tables
 from tests.appeals.desk import a_protest, an_announced_disqualification, decided, lodge
 from tests.builders import MeetAtHand, a_meet, a_problem, add_official
 from tests.conftest import ENGINES, NewDatabase
@@ -260,3 +263,29 @@ def test_a_form_is_sealed_as_the_erasure_left_it_and_not_otherwise(erased: Any) 
     a_problem(meet.referee.get(address, params={"paper": "letter"}), 503, "not-as-signed")
     put(meet, "decisions", decision, form_facts=facts)
     assert meet.referee.get(address, params={"paper": "letter"}).status_code == 200
+
+
+@pytest.mark.parametrize("who", [("--name", RUNNER), ("--official", "umpire")])
+def test_a_check_of_the_database_takes_what_an_erasure_explains(
+    erased: Any, who: tuple[str, str]
+) -> None:
+    story: Story = erased(*who)
+    assert amiss(story.meet) == []
+
+
+def test_a_signature_is_held_as_the_erasure_left_it_and_not_otherwise(erased: Any) -> None:
+    story: Story = erased("--official", "umpire")
+    meet = story.meet
+    decision = meet.referee.get(f"protests/{story.protest['id']}").json()["decision"]["id"]
+    rows = all_tables().tables["signatures"]
+    asked = select(rows.c.id, rows.c.statement).where(rows.c.subject == decision)
+    row = meet.service.store.read_now(lambda conn: conn.execute(asked).one())
+    assert "erased on" in row.statement
+    put(meet, "signatures", row.id, strength="device key")
+    assert f"the signature {row.id}: the record tells it otherwise" in "".join(amiss(meet))
+    a_problem(meet.referee.get(f"decisions/{decision}/form.pdf"), 503, "not-as-signed")
+
+
+def amiss(meet: MeetAtHand) -> list[str]:
+    """What a check of the database finds in a meet."""
+    return meet.service.store.read_now(lambda conn: check_meet(conn, MeetId(meet.id), Found()))

@@ -8,8 +8,10 @@ from datetime import timedelta
 
 import httpx
 import pytest
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
+from app.checking.account import account_of
+from app.checking.rows import rows_amiss
 from app.erasing.what import is_id_or_instant
 from app.ids import MeetId, new_id
 from app.record.check import Checked, check_lines
@@ -48,6 +50,7 @@ def story(request: pytest.FixtureRequest, new_database: NewDatabase) -> Iterator
     with a_stopped_service(new_database, request.param) as played:
         if request.param == "postgresql":
             plan_by_values(played.service.database_url)
+        assert rows_amiss_in(played) == NOT_SIGNED
         before = everything(played)
         missing = set(played.erased_marks) - found_in(before, played.erased_marks)
         assert not missing, [played.marks[mark] for mark in missing]
@@ -85,6 +88,24 @@ def checked_record(story: Played) -> Checked:
     meet = MeetId(story.meet.id)
     lines = story.service.store.read_now(lambda conn: list(export_lines(conn, meet)))
     return check_lines(lines)
+
+
+NOT_SIGNED = 1
+"""What these tests have put among the signatures, which nobody gave."""
+
+
+def rows_amiss_in(story: Played) -> int:
+    """How many rows the record tells otherwise."""
+
+    def look(conn: Connection) -> int:
+        meet = MeetId(story.meet.id)
+        return len(list(rows_amiss(conn, account_of(conn, meet, check_lines([])))))
+
+    return story.service.store.read_now(look)
+
+
+def test_its_rows_are_what_the_erasure_says_that_it_left(story: Played) -> None:
+    assert rows_amiss_in(story) == NOT_SIGNED
 
 
 def test_no_entry_of_the_record_ever_held_a_name(story: Played) -> None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 import pytest
-from sqlalchemy import delete, insert
+from sqlalchemy import delete, insert, select
 
 from app.ids import MeetId, new_id
 from app.record.canonical import canonical, digest_of
@@ -113,6 +114,62 @@ def test_another_digest_than_that_of_the_signed_statement_is_printed_nowhere(
 ) -> None:
     act = ACTS[made](meet)
     put(meet, act.table, act.id, statement_digest="0" * 64)
+    is_refused(meet, act)
+
+
+SIGNED_OTHERWISE: dict[str, Json] = {
+    "stronger": {"strength": "device key"},
+    "with a proof": {"proof": {"signature": "AA"}},
+    "earlier": {"signed_at": datetime(2026, 6, 13, 6, tzinfo=UTC)},
+    "another statement": {"statement_sha256": "0" * 64},
+}
+
+
+@pytest.mark.parametrize("made", ACTS)
+@pytest.mark.parametrize("otherwise", SIGNED_OTHERWISE)
+def test_a_signature_that_was_changed_is_printed_nowhere(
+    meet: MeetAtHand, made: str, otherwise: str
+) -> None:
+    act = ACTS[made](meet)
+    before = sealed(meet, act)
+    (known,) = signatures_on(meet, act.id)
+    put(meet, "signatures", known["id"], **SIGNED_OTHERWISE[otherwise])
+    sealed_again_or_refused(meet, act, before)
+    put(meet, "signatures", known["id"], **{k: known[k] for k in SIGNED_OTHERWISE[otherwise]})
+    sealed(meet, act, "letter")
+
+
+def sealed_again_or_refused(meet: MeetAtHand, act: Act, before: bytes) -> None:
+    """What is printed of it elsewhere stays as it was sealed; nothing else is sealed."""
+    known = meet.referee.get("papers").json()["papers"]
+    answer = meet.referee.get(act.address)
+    assert answer.content == before or a_problem(answer, 503, "not-as-signed")
+    a_problem(meet.referee.get(act.address, params={"paper": "letter"}), 503, "not-as-signed")
+    assert meet.referee.get("papers").json()["papers"] == known
+
+
+def signatures_on(meet: MeetAtHand, subject: str) -> list[Json]:
+    rows = table("signatures")
+    asked = select(rows).where(rows.c.subject == subject)
+    return [
+        dict(row._mapping)
+        for row in meet.service.store.read_now(lambda conn: conn.execute(asked).all())
+    ]
+
+
+def test_a_signature_that_was_taken_away_is_not_told_as_a_pin(meet: MeetAtHand) -> None:
+    act = a_ruling(meet)
+    rows = table("signatures")
+    run(meet, delete(rows).where(rows.c.subject == act.id))
+    is_refused(meet, act)
+
+
+def test_a_secretary_who_did_not_sign_is_on_no_paper(meet: MeetAtHand) -> None:
+    act = of_jury(meet)
+    sealed(meet, act)
+    (chair,) = signatures_on(meet, act.id)
+    row = {**chair, "id": new_id(), "act": "decision signature"}
+    run(meet, insert(table("signatures")).values(row))
     is_refused(meet, act)
 
 

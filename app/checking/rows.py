@@ -1,0 +1,56 @@
+"""Is what ordinary rows say what the record's entries say of them?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from sqlalchemy import Connection
+
+from app.appeals.as_recorded import OF_APPEALS, OF_PROTESTS, AppealsTold, ProtestsTold
+from app.checking.account import Account
+from app.checking.queries import (
+    all_appeals,
+    all_calls,
+    all_protests,
+    all_reports,
+    all_signatures,
+)
+from app.record.kinds import Kind
+from app.record.queries import Sound, committed_about, committed_of_kinds
+from app.reports.as_recorded import (
+    OF_CALLS,
+    OF_REPORTS,
+    CallsTold,
+    ReportsTold,
+)
+from app.sealing.left_rows import Erasures, Sort, Tale
+from app.sealing.signed_rows import OF_SIGNATURES, SignedActs
+
+SORTS = (
+    Sort("signature", "signatures", OF_SIGNATURES, SignedActs, all_signatures),
+    Sort("report", "reports", OF_REPORTS, ReportsTold, all_reports),
+    Sort("flag", "calls", OF_CALLS, CallsTold, all_calls),
+    Sort("protest", "protests", OF_PROTESTS, ProtestsTold, all_protests),
+    Sort("appeal", "appeals", OF_APPEALS, AppealsTold, all_appeals),
+)
+
+
+def rows_amiss(conn: Connection, account: Account) -> Iterator[str]:
+    """Rows that are gone, or that the record tells otherwise."""
+    erasures = Erasures.of(committed_about(conn, account.meet, Kind.ERASED, account.meet))
+    for sort in SORTS:
+        tale = tale_of(sort, committed_of_kinds(conn, account.meet, sort.kinds))
+        for row in sort.rows(conn, account.meet):
+            account.held[sort.name] += 1
+            if not all(part.holds(erasures) for part in tale.parts(row)):
+                yield f"the {sort.name} {row['id']}: the record tells it otherwise"
+        for what in tale.missing():
+            yield f"{what}: the record tells of it, and it is not there"
+
+
+def tale_of(sort: Sort, entries: Iterable[Sound]) -> Tale:
+    """What these entries say of a sort of rows."""
+    tale = sort.begin()
+    for one in entries:
+        tale.add(one)
+    return tale
