@@ -8,7 +8,9 @@ from sqlalchemy import Connection
 
 from app.checking.account import Account
 from app.checking.queries import all_kept, subjects_of
+from app.ids import MeetId
 from app.record.kinds import Kind
+from app.record.queries import committed_of_kinds
 from app.sealing.as_signed import is_as_signed, what_erasures_left
 
 IN_WORDS = {
@@ -28,6 +30,17 @@ def acts_amiss(conn: Connection, account: Account) -> Iterator[str]:
         found.add(kept.act)
         if not is_as_signed(conn, account.meet, kept, left):
             yield f"the {IN_WORDS[kept.kind]} {kept.act}: it is not what the record says was signed"
-    for kind in (Kind.RULING, Kind.ANNOUNCEMENT):
-        for ident in sorted(subjects_of(conn, account.meet, kind) - found):
-            yield f"the {IN_WORDS[kind]} {ident}: the record tells of it, and it is not there"
+    for word, told in (
+        ("ruling", subjects_of(conn, account.meet, Kind.RULING)),
+        ("announcement", subjects_of(conn, account.meet, Kind.ANNOUNCEMENT)),
+        ("decision", set(_decided(conn, account.meet))),
+    ):
+        for ident in sorted(told - found):
+            yield f"the {word} {ident}: the record tells of it, and it is not there"
+
+
+def _decided(conn: Connection, meet: MeetId) -> Iterator[str]:
+    """The decisions that the record tells of, as far as it still says which they were."""
+    for one in committed_of_kinds(conn, meet, (Kind.PROTEST_DECIDED, Kind.APPEAL_DECIDED)):
+        if one.body is not None and "decision" in one.body:
+            yield str(one.body["decision"])

@@ -9,7 +9,7 @@ held against the entry's commitment, and the entries against a signed head (`rew
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -19,7 +19,7 @@ from sqlalchemy import Connection
 from app.ids import MeetId
 from app.record.canonical import digest_of
 from app.record.kinds import Kind
-from app.record.queries import committed_about
+from app.record.queries import Sound, committed_about
 from app.refusals import NotAsSigned
 from app.sealing.left_rows import Drawn, Erasures
 from app.sealing.signed_rows import has_its_signatures
@@ -91,8 +91,22 @@ def is_as_signed(conn: Connection, meet: MeetId, kept: Kept, left: Left | None =
     left = left or what_erasures_left(conn, meet)
     if kept.act in left.last:
         return left.last[kept.act] == as_told_by_erasure(kept, kept.facts)
-    made = committed_about(conn, meet, kept.kind, kept.about)
-    return any(_is_told_by(one.body, kept) or one.seq < left.unsaid for one in made)
+    made = _entry_of(kept, committed_about(conn, meet, kept.kind, kept.about))
+    if made is None:
+        return False
+    return made.seq < left.unsaid if made.body is None else _is_told_by(made.body, kept)
+
+
+def _entry_of(kept: Kept, made: Sequence[Sound]) -> Sound | None:
+    """The entry of an act among all about its subject: the first, so that nobody adds a word of
+    their own later. About one protest or appeal several decisions may be made, which say which.
+    """
+    if kept.kind in {Kind.PROTEST_DECIDED, Kind.APPEAL_DECIDED}:
+        for one in made:
+            if one.body is not None and one.body.get("decision", kept.act) == kept.act:
+                return one
+        made = [one for one in made if one.body is None]
+    return next(iter(made), None)
 
 
 def as_told_by_erasure(kept: Kept, facts: Mapping[str, Any]) -> dict[str, str]:

@@ -81,7 +81,7 @@ def test_what_is_as_the_record_says_is_counted(story: Story) -> None:
         "seal": 1,
         "signed head": 3,
         "signed act": 2,
-        "signature": 2,
+        "signature": 3,
         "report": 1,
         "sealed paper": 1,
         "picture": 1,
@@ -318,7 +318,13 @@ def test_what_was_erased_is_counted_apart(story: Story) -> None:
     found = story.meet.service.store.read_now(lambda conn: check_meet(conn, MeetId(story.meet.id)))
     assert not found.mismatches
     assert found.held == {"seal": 1, "signed head": 3}
-    assert found.left == {"signed act": 2, "sealed paper": 1, "picture": 1}
+    assert found.left == {
+        "signed act": 2,
+        "signature": 3,
+        "report": 1,
+        "sealed paper": 1,
+        "picture": 1,
+    }
 
 
 def test_a_meet_whose_record_was_taken_away_is_told(meet: MeetAtHand) -> None:

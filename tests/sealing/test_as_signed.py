@@ -241,9 +241,9 @@ def of_form(facts: Any) -> str:
 KEPT = Kept(new_id(), Kind.RULING, new_id(), digest_of({"act": "ruling"}), FACTS, of_form)
 
 
-def told(meet: MeetAtHand, kind: Kind, body: Json) -> str:
+def told(meet: MeetAtHand, kind: Kind, body: Json, about: str = "") -> str:
     """An entry with this body; what it is about."""
-    subject = meet.id if kind is Kind.ERASED else new_id()
+    subject = meet.id if kind is Kind.ERASED else about or new_id()
 
     def act(_unit: Any) -> Done[None]:
         return Done(None, Deed(kind, subject, body))
@@ -299,6 +299,27 @@ def test_of_what_several_erasures_left_the_last_one_counts(meet: MeetAtHand) -> 
     assert not agrees(meet, replace(KEPT, facts=first))
 
 
+@pytest.mark.parametrize("added", ["another statement", "an entry of before", "an erasure"])
+def test_what_is_added_to_the_record_later_makes_nothing_signed(
+    meet: MeetAtHand, added: str
+) -> None:
+    statement = {"act": "ruling", "form_sha256": of_form(FACTS)}
+    digest = digest_of(statement)
+    about = told(meet, Kind.RULING, {"statement": statement, "statement_sha256": digest})
+    forged = {**FACTS, "team": "Plover 2"}
+    kept = replace(KEPT, act=about, about=about, statement_sha256=digest, facts=forged)
+    if added == "another statement":
+        other = {"act": "ruling", "form_sha256": of_form(forged)}
+        kept = replace(kept, statement_sha256=digest_of(other))
+        body = {"statement": other, "statement_sha256": digest_of(other)}
+        told(meet, Kind.RULING, body, about)
+    elif added == "an entry of before":
+        told(meet, Kind.RULING, {"statement_sha256": digest}, about)
+    else:
+        told(meet, Kind.ERASED, {"because": "x", "by": "y", "entries": []})
+    assert not agrees(meet, kept)
+
+
 def test_what_was_signed_counts_no_more_once_an_erasure_has_changed_it(meet: MeetAtHand) -> None:
     statement = {"act": "ruling", "form_sha256": of_form(FACTS)}
     digest = digest_of(statement)
@@ -328,12 +349,19 @@ def test_an_entry_of_another_shape_tells_of_nothing(
 
 
 def test_of_what_an_erasure_of_before_left_nothing_is_known(meet: MeetAtHand) -> None:
-    told(meet, Kind.ERASED, {"entries": []})
+    """It explains only what has lost its body."""
     about = told(meet, Kind.RULING, {"statement": {}, "statement_sha256": ""})
     kept = replace(KEPT, about=about)
-    assert not agrees(meet, kept)
     told(meet, Kind.ERASED, {"entries": []})
+    assert not agrees(meet, kept)
+    (made,) = recorded(meet, Kind.RULING, about)
+    bodies = table("record_bodies")
+    run(meet, delete(bodies).where(bodies.c.meet_id == meet.id, bodies.c.seq == made.seq))
     assert agrees(meet, kept)
+    later = told(meet, Kind.RULING, {"statement": {}, "statement_sha256": ""})
+    (made,) = recorded(meet, Kind.RULING, later)
+    run(meet, delete(bodies).where(bodies.c.meet_id == meet.id, bodies.c.seq == made.seq))
+    assert not agrees(meet, replace(kept, about=later))
 
 
 def test_a_ruling_without_an_entry_is_nobodys(meet: MeetAtHand) -> None:
