@@ -39,6 +39,7 @@ import subprocess
 import tempfile
 import threading
 import time
+import unicodedata
 import zipfile
 import zlib
 from collections import Counter
@@ -1790,6 +1791,7 @@ def check_act(act: Entry, known: Acts) -> None:
     if sha256(form) != act.body.get("statement_sha256"):
         raise Unfit("the digest of what was signed is not that of the statement")
     insist_same_act(act, statement, known)
+    insist_as_signed(act, statement)
     if "ballots" in act.body:
         insist_counted(act, statement)
     if signature is None:
@@ -1819,6 +1821,92 @@ def insist_same_act(act: Entry, statement: Dict[str, Any], known: Acts) -> None:
     # A phone signs the document as it sends it, which does not name its writer.
     if act.kind != "report written" and statement.get("official") != act.actor:
         raise Unfit("what was signed names another official than the one who acted")
+
+
+def insist_as_signed(act: Entry, statement: Dict[str, Any]) -> None:
+    """Unfit where the entry's body says another thing than what was signed, under the same name."""
+    if act.kind == "report written":
+        insist_as_written(act, statement)
+        return
+    for name in sorted(statement.keys() & act.body.keys()):
+        said = left_open(statement[name], act.body[name], name)
+        if canonical(said) != canonical(statement[name]):
+            raise Unfit(f"what its entry says as “{name}” is not what was signed")
+    sent = statement.get("said")
+    if isinstance(sent, dict):
+        for name in sorted((sent.keys() & act.body.keys()) - statement.keys()):
+            if not is_as_sent(sent[name], act.body[name]):
+                raise Unfit(f"what its entry says as “{name}” is not what was sent and signed")
+
+
+def is_as_sent(sent: Any, kept: Any) -> bool:
+    """Whether an entry keeps the words or the number that was sent. An instant may become the one
+    that counts; and to what has parts, as lots have, the service may add some.
+    """
+    both_instants = is_instant(sent) and is_instant(kept)
+    return sent is None or holds(sent) or both_instants or canonical(sent) == canonical(kept)
+
+
+def is_instant(value: Any) -> bool:
+    return isinstance(value, str) and RFC_3339.fullmatch(value) is not None
+
+
+RFC_3339 = re.compile(
+    r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}:\d{2})(?:\.(\d{1,30}))?([Zz]|[+-]\d{2}:\d{2})", re.ASCII
+)
+OF_A_REPORT = ("clock", "heat", "lane", "observation", "post", "take_over", "words")
+"""What an umpire writes; the rest of a report's entry the service has added."""
+WHERE_LEFT_OUT: Dict[str, Tuple[Any, ...]] = {
+    "forced_out": ("no",),
+    "held_by": ("receiver", "unsure"),
+    "placed_by_official": ("no",),
+    "touched": ("yes",),
+}
+"""What an answer is where a phone leaves it out; of all others “unsure”, empty or none."""
+
+
+def insist_as_written(act: Entry, statement: Dict[str, Any]) -> None:
+    """Unfit unless a report's entry says what its phone has signed.
+
+    A phone signs the document as it sends it: an id may be written in capitals, an instant in
+    another zone, a text with spaces around it; what it leaves out has its everyday answer.
+    """
+    phone = (act.body.get("signature") or {}).get("strength") == "phone key"
+    for name in OF_A_REPORT:
+        if name not in act.body or (name == "take_over" and act.body.get("post") is not None):
+            continue  # a post knows its take-over
+        if name not in statement and not phone:
+            continue  # what came with a signature that does not count need not be a report
+        if not is_as_written(statement.get(name), act.body[name], name):
+            raise Unfit(f"what its entry says as “{name}” is not what was signed")
+
+
+def is_as_written(signed: Any, kept: Any, name: str) -> bool:
+    """Whether a value in a report's entry is the one that was signed."""
+    if signed is None:
+        return kept in (None, "", "unsure", *WHERE_LEFT_OUT.get(name, ()))
+    if isinstance(signed, dict) and isinstance(kept, dict):
+        names = signed.keys() | kept.keys()
+        return all(is_as_written(signed.get(one), kept.get(one), one) for one in names)
+    if is_instant(signed) and is_instant(kept):
+        return in_full(signed) == in_full(kept)
+    if isinstance(signed, str) and isinstance(kept, str):
+        return kept in (tidied(signed), signed.lower())
+    return canonical(signed) == canonical(kept)
+
+
+def in_full(text: str) -> datetime:
+    """An instant whose fraction may have any number of digits."""
+    told = RFC_3339.fullmatch(text)
+    if told is None:
+        raise Unfit("a time is not written as it should be")
+    day, hour, part, zone = told.groups()
+    return as_instant(f"{day}T{hour}.{(part or '')[:6].ljust(6, '0')}{zone}")
+
+
+def tidied(text: str) -> str:
+    """A text as the service keeps it."""
+    return unicodedata.normalize("NFC", text.replace("\r\n", "\n").strip())
 
 
 def with_ballots(record: Record, report: Report) -> Iterator[Entry]:
@@ -1880,6 +1968,7 @@ def insist_counted(act: Entry, statement: Dict[str, Any]) -> None:
 def look_at_repeats(acts: List[Entry], report: Report) -> None:
     """One signature is of one act. A report may come to say again what it said before."""
     first: Dict[str, Entry] = {}
+    look_at_reports_again(acts, report)
     for act in acts:
         digest = act.body.get("statement_sha256")
         if act.kind == "report written" or not isinstance(act.body.get("statement"), dict):
@@ -1888,6 +1977,23 @@ def look_at_repeats(acts: List[Entry], report: Report) -> None:
         if earlier is not act:
             words = f"what was signed here was signed for entry {earlier.seq}, once"
             report.mismatch(act.place, words)
+
+
+def look_at_reports_again(acts: List[Entry], report: Report) -> None:
+    """A phone that has had no answer sends again what it sent. Where its umpire has written
+    something else between, the earlier words would come back without anybody's signing them.
+    """
+    last: Dict[str, str] = {}
+    seen: Dict[Tuple[str, str], int] = {}
+    for act in acts:
+        if act.kind != "report written" or not isinstance(act.body.get("statement"), dict):
+            continue
+        digest = str(act.body.get("statement_sha256"))
+        earlier = seen.setdefault((act.subject, digest), act.seq)
+        if earlier != act.seq and last[act.subject] != digest:
+            words = f"this was signed once, for entry {earlier}, and another was written between"
+            report.explain(act.place, words)
+        last[act.subject] = digest
 
 
 def check_proof(act: Entry, form: bytes, signature: Dict[str, Any], known: Acts) -> None:
@@ -2767,12 +2873,19 @@ def left_open(signed: Any, said: Any, name: str) -> Any:
     """
     if name == "announced_at":
         return None if signed is None else said
+    if name == "advised_at" and is_instant(signed) and is_instant(said):
+        # Who was told just before the signing is told the decision, which is when it is signed.
+        later = in_full(said) - in_full(signed)
+        return signed if timedelta(0) <= later <= JUST_BEFORE else said
     if name != "windows" or len(listed(signed)) != len(listed(said)):
         return said
     both = zip(listed(signed), listed(said))
     return [
         {**b, "closes_at": None} if closes_open(a) and isinstance(b, dict) else b for a, b in both
     ]
+
+
+JUST_BEFORE = timedelta(minutes=2)
 
 
 def closes_open(window: Any) -> bool:
