@@ -2133,6 +2133,10 @@ class Checker:
     def pictures_gone(self) -> frozenset[str]:
         return self.record.files_gone("pictures")
 
+    @cached_property
+    def known_since(self) -> KnownSince:
+        return what_is_known_since(self.record)
+
     @property
     def is_part(self) -> bool:
         return PROOFS in self.export.sizes
@@ -2505,6 +2509,8 @@ class Checker:
         if entry is not None:
             job = partial(insist_announced, document, entry)
         found = outcome(job)
+        if found is None and not self.is_part:
+            found = outcome(partial(insist_known_since, document, self.known_since))
         if found is not None:
             self.report.mismatch(f"{stem}.json", str(found))
             return None
@@ -2637,7 +2643,10 @@ KNOWN_LATER = (
     "superseded_by",
     "time_corrections",
 )
-"""What a file tells that became known since, or is told of its signature: no entry holds it."""
+"""What a file tells that became known since, or is told of its signature. Its own entry does not
+say it: `signed_with`, `time_corrections` and `meet_ended_at` are held against others, and which one
+stands against the other files; the rest follows from entries that no file of an export gathers.
+"""
 
 
 def read_announcement(export: Export, name: str, subject: str) -> Dict[str, Any]:
@@ -2661,12 +2670,115 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
         return  # announced before statements stood in the record
     for left_out in sorted(announced.keys() - document.keys() - {*NOT_IN_THE_FILE}):
         raise Unfit(f"it leaves out “{left_out}”, which entry {entry.seq} announced")
+    insist_strength(document, entry)
     if document.get("statement_digest") != entry.body.get("statement_sha256"):
         raise Unfit("its digest is not that of what was signed")
     further = document.keys() - announced.keys() - {*ONLY_IN_THE_FILE, *KNOWN_LATER}
     for name in sorted(further):
         if document[name]:  # what a later program can say, it leaves empty of an earlier result
             raise Unfit(f"nobody announced what it says as “{name}”")
+
+
+def insist_strength(document: Dict[str, Any], entry: Entry) -> None:
+    """Unfit where a file says that it was signed with a passkey, and it was with a PIN, or the
+    other way round.
+    """
+    signature, told = entry.body.get("signature"), document.get("signed_with")
+    if not isinstance(signature, dict) or told is None:
+        return
+    if str(told).startswith("passkey") != (signature.get("strength") == "device key"):
+        raise Unfit(f"it says of its signature another thing than entry {entry.seq}")
+
+
+class KnownSince(NamedTuple):
+    """What became known of announcements since, by entries of their own."""
+
+    corrections: Dict[str, List[Optional[Entry]]]
+    """By an announcement, those of its time; None for one whose body was erased."""
+    ends: List[Optional[Entry]]
+    """Where the meet ended, and each correction of that."""
+
+
+def what_is_known_since(record: Record) -> KnownSince:
+    gone = [(seq, kind, subject, None) for seq, kind, subject in record.bodiless]
+    there = [(act.seq, act.kind, act.subject, act) for act in record.acts]
+    known = KnownSince({}, [])
+    for _, kind, subject, act in sorted([*gone, *there], key=lambda one: one[0]):
+        if kind == "announcement time corrected":
+            known.corrections.setdefault(subject, []).append(act)
+        elif kind in ("meet ended", "end of the meet corrected"):
+            known.ends.append(act)
+    return known
+
+
+def insist_known_since(document: Dict[str, Any], known: KnownSince) -> None:
+    """Unfit unless a file tells of the corrections of its time, and of the end of the meet, what
+    their entries do.
+    """
+    told = document.get("time_corrections")
+    entered = known.corrections.get(str(document.get("id")), [])
+    if len(listed(told)) != len(entered):
+        tells = counted(len(listed(told)), "correction of its time", "corrections of its time")
+        raise Unfit(f"it tells of {tells}, the record has {len(entered)}")
+    for one, entry in zip(listed(told), entered):
+        if entry is not None:
+            insist_corrected(one, entry)
+        insist_same_zone(document, one)
+    if document.get("windows"):
+        insist_end(document, known.ends)
+
+
+def insist_corrected(told: Dict[str, Any], entry: Entry) -> None:
+    said = entry.body
+    for name in ("was", "becomes"):
+        if in_full(told[name]) != in_full(said[name]):
+            raise Unfit(f"the correction of its time is not that of entry {entry.seq}: “{name}”")
+    words = {"id": said.get("correction"), "corrected_by": entry.actor}
+    words |= {"reasons": said.get("reasons"), "remark": said.get("remark", "")}
+    for name, value in words.items():
+        if told.get(name) != value:
+            raise Unfit(f"the correction of its time is not that of entry {entry.seq}: “{name}”")
+
+
+IN_ZONE = re.compile(r"(\d{4}-\d{2}-\d{2}) (\d{2}:\d{2}:\d{2}) (\S+)(?: .*)?", re.ASCII)
+
+
+def insist_same_zone(document: Dict[str, Any], told: Dict[str, Any]) -> None:
+    """Unfit where a corrected time in the meet's zone is another than the instant: as far from it
+    as the announced one, but for an hour where the hour changed between.
+    """
+    zone, apart = in_zone(document["announced_at"], document["announced_at_local"])
+    for name in ("was", "becomes"):
+        other, differs = in_zone(told[name], told[f"{name}_local"])
+        changed = timedelta(0) if zone == other else timedelta(hours=1)
+        if abs(differs - apart) > changed:
+            raise Unfit(f"the correction of its time says two times as “{name}”")
+
+
+def in_zone(instant: str, local: str) -> Tuple[str, timedelta]:
+    """In which zone an instant is told, and how far from UTC that is."""
+    told = IN_ZONE.fullmatch(local)
+    if told is None:
+        raise Unfit("a time in the meet's zone is not written as it should be")
+    there = as_instant(f"{told[1]}T{told[2]}Z")
+    return told[3], there - in_full(instant).replace(microsecond=0)
+
+
+def insist_end(document: Dict[str, Any], ends: List[Optional[Entry]]) -> None:
+    """Unfit unless a file with a window that counts from the end of the meet says when that was."""
+    told = document.get("meet_ended_at")
+    counts = any(window.get("counts_from") is not None for window in document["windows"])
+    if not counts or not ends:
+        if told is not None:
+            raise Unfit("it says when the meet ended, and nothing counts from that, or it goes on")
+        return
+    if told is None:
+        raise Unfit("the meet has ended, and it does not say when")
+    last = ends[-1]
+    if last is not None:
+        said = last.body.get("ended_at" if last.kind == "meet ended" else "becomes")
+        if in_full(told) != in_full(str(said)):
+            raise Unfit(f"it says another end of the meet than entry {last.seq}")
 
 
 def place_in_heat(document: Dict[str, Any]) -> Dict[str, Any]:
