@@ -18,9 +18,10 @@ from __future__ import annotations
 
 import sys
 
-if __name__ == "__main__":
-    # Nothing that lies beside this file may pose as a part of Python.
-    sys.path[:] = [p for p in sys.path if p and p != __file__.rpartition("/")[0]]
+if __name__ == "__main__" and not sys.flags.isolated:
+    # Nothing that lies beside this file may pose as a part of Python: its folder comes first there,
+    # under whatever name, unless Python was started without it.
+    sys.path[:] = [p for p in sys.path[0 if getattr(sys.flags, "safe_path", False) else 1 :] if p]
 
 import argparse
 import base64
