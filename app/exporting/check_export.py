@@ -18,9 +18,10 @@ from __future__ import annotations
 
 import sys
 
-if __name__ == "__main__":
-    # Nothing that lies beside this file may pose as a part of Python.
-    sys.path[:] = [p for p in sys.path if p and p != __file__.rpartition("/")[0]]
+if __name__ == "__main__" and not sys.flags.isolated:
+    # Nothing that lies beside this file may pose as a part of Python: its folder comes first there,
+    # under whatever name, unless Python was started without it.
+    sys.path[:] = [p for p in sys.path[0 if getattr(sys.flags, "safe_path", False) else 1 :] if p]
 
 import argparse
 import base64
@@ -39,6 +40,7 @@ import subprocess
 import tempfile
 import threading
 import time
+import unicodedata
 import zipfile
 import zlib
 from collections import Counter
@@ -1862,6 +1864,7 @@ def check_act(act: Entry, known: Acts) -> None:
     if sha256(form) != act.body.get("statement_sha256"):
         raise Unfit("the digest of what was signed is not that of the statement")
     insist_same_act(act, statement, known)
+    insist_as_signed(act, statement)
     if "ballots" in act.body:
         insist_counted(act, statement)
     if signature is not None or act.kind in SIGNED:
@@ -1897,6 +1900,92 @@ def insist_same_act(act: Entry, statement: Dict[str, Any], known: Acts) -> None:
     # A phone signs the document as it sends it, which does not name its writer.
     if act.kind != "report written" and statement.get("official") != act.actor:
         raise Unfit("what was signed names another official than the one who acted")
+
+
+def insist_as_signed(act: Entry, statement: Dict[str, Any]) -> None:
+    """Unfit where the entry's body says another thing than what was signed, under the same name."""
+    if act.kind == "report written":
+        insist_as_written(act, statement)
+        return
+    for name in sorted(statement.keys() & act.body.keys()):
+        said = left_open(statement[name], act.body[name], name)
+        if canonical(said) != canonical(statement[name]):
+            raise Unfit(f"what its entry says as “{name}” is not what was signed")
+    sent = statement.get("said")
+    if isinstance(sent, dict):
+        for name in sorted((sent.keys() & act.body.keys()) - statement.keys()):
+            if not is_as_sent(sent[name], act.body[name]):
+                raise Unfit(f"what its entry says as “{name}” is not what was sent and signed")
+
+
+def is_as_sent(sent: Any, kept: Any) -> bool:
+    """Whether an entry keeps the words or the number that was sent. An instant may become the one
+    that counts; and to what has parts, as lots have, the service may add some.
+    """
+    both_instants = is_instant(sent) and is_instant(kept)
+    return sent is None or holds(sent) or both_instants or canonical(sent) == canonical(kept)
+
+
+def is_instant(value: Any) -> bool:
+    return isinstance(value, str) and RFC_3339.fullmatch(value) is not None
+
+
+RFC_3339 = re.compile(
+    r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}:\d{2})(?:\.(\d{1,30}))?([Zz]|[+-]\d{2}:\d{2})", re.ASCII
+)
+OF_A_REPORT = ("clock", "heat", "lane", "observation", "post", "take_over", "words")
+"""What an umpire writes; the rest of a report's entry the service has added."""
+WHERE_LEFT_OUT: Dict[str, Tuple[Any, ...]] = {
+    "forced_out": ("no",),
+    "held_by": ("receiver", "unsure"),
+    "placed_by_official": ("no",),
+    "touched": ("yes",),
+}
+"""What an answer is where a phone leaves it out; of all others “unsure”, empty or none."""
+
+
+def insist_as_written(act: Entry, statement: Dict[str, Any]) -> None:
+    """Unfit unless a report's entry says what its phone has signed.
+
+    A phone signs the document as it sends it: an id may be written in capitals, an instant in
+    another zone, a text with spaces around it; what it leaves out has its everyday answer.
+    """
+    phone = (act.body.get("signature") or {}).get("strength") == "phone key"
+    for name in OF_A_REPORT:
+        if name not in act.body or (name == "take_over" and act.body.get("post") is not None):
+            continue  # a post knows its take-over
+        if name not in statement and not phone:
+            continue  # what came with a signature that does not count need not be a report
+        if not is_as_written(statement.get(name), act.body[name], name):
+            raise Unfit(f"what its entry says as “{name}” is not what was signed")
+
+
+def is_as_written(signed: Any, kept: Any, name: str) -> bool:
+    """Whether a value in a report's entry is the one that was signed."""
+    if signed is None:
+        return kept in (None, "", "unsure", *WHERE_LEFT_OUT.get(name, ()))
+    if isinstance(signed, dict) and isinstance(kept, dict):
+        names = signed.keys() | kept.keys()
+        return all(is_as_written(signed.get(one), kept.get(one), one) for one in names)
+    if is_instant(signed) and is_instant(kept):
+        return in_full(signed) == in_full(kept)
+    if isinstance(signed, str) and isinstance(kept, str):
+        return kept in (tidied(signed), signed.lower())
+    return canonical(signed) == canonical(kept)
+
+
+def in_full(text: str) -> datetime:
+    """An instant whose fraction may have any number of digits."""
+    told = RFC_3339.fullmatch(text)
+    if told is None:
+        raise Unfit("a time is not written as it should be")
+    day, hour, part, zone = told.groups()
+    return as_instant(f"{day}T{hour}.{(part or '')[:6].ljust(6, '0')}{zone}")
+
+
+def tidied(text: str) -> str:
+    """A text as the service keeps it."""
+    return unicodedata.normalize("NFC", text.replace("\r\n", "\n").strip())
 
 
 def with_ballots(record: Record, report: Report) -> Iterator[Entry]:
@@ -1958,6 +2047,7 @@ def insist_counted(act: Entry, statement: Dict[str, Any]) -> None:
 def look_at_repeats(acts: List[Entry], report: Report) -> None:
     """One signature is of one act. A report may come to say again what it said before."""
     first: Dict[str, Entry] = {}
+    look_at_reports_again(acts, report)
     for act in acts:
         digest = act.body.get("statement_sha256")
         if act.kind == "report written" or not isinstance(act.body.get("statement"), dict):
@@ -1966,6 +2056,23 @@ def look_at_repeats(acts: List[Entry], report: Report) -> None:
         if earlier is not act:
             words = f"what was signed here was signed for entry {earlier.seq}, once"
             report.mismatch(act.place, words)
+
+
+def look_at_reports_again(acts: List[Entry], report: Report) -> None:
+    """A phone that has had no answer sends again what it sent. Where its umpire has written
+    something else between, the earlier words would come back without anybody's signing them.
+    """
+    last: Dict[str, str] = {}
+    seen: Dict[Tuple[str, str], int] = {}
+    for act in acts:
+        if act.kind != "report written" or not isinstance(act.body.get("statement"), dict):
+            continue
+        digest = str(act.body.get("statement_sha256"))
+        earlier = seen.setdefault((act.subject, digest), act.seq)
+        if earlier != act.seq and last[act.subject] != digest:
+            words = f"this was signed once, for entry {earlier}, and another was written between"
+            report.explain(act.place, words)
+        last[act.subject] = digest
 
 
 def check_proof(act: Entry, form: bytes, signature: Dict[str, Any], known: Acts) -> None:
@@ -2104,6 +2211,10 @@ class Checker:
     @cached_property
     def pictures_gone(self) -> frozenset[str]:
         return self.record.files_gone("pictures")
+
+    @cached_property
+    def known_since(self) -> KnownSince:
+        return what_is_known_since(self.record)
 
     @property
     def is_part(self) -> bool:
@@ -2477,6 +2588,8 @@ class Checker:
         if entry is not None:
             job = partial(insist_announced, document, entry)
         found = outcome(job)
+        if found is None and not self.is_part:
+            found = outcome(partial(insist_known_since, document, self.known_since))
         if found is not None:
             self.report.mismatch(f"{stem}.json", str(found))
             return None
@@ -2627,7 +2740,10 @@ KNOWN_LATER = (
     "superseded_by",
     "time_corrections",
 )
-"""What a file tells that became known since, or is told of its signature: no entry holds it."""
+"""What a file tells that became known since, or is told of its signature. Its own entry does not
+say it: `signed_with`, `time_corrections` and `meet_ended_at` are held against others, and which one
+stands against the other files; the rest follows from entries that no file of an export gathers.
+"""
 
 
 def read_announcement(export: Export, name: str, subject: str) -> Dict[str, Any]:
@@ -2649,12 +2765,115 @@ def insist_announced(document: Dict[str, Any], entry: Entry) -> None:
         raise Unfit("it names another official than the one who announced it")
     for left_out in sorted(announced.keys() - document.keys() - {*NOT_IN_THE_FILE}):
         raise Unfit(f"it leaves out “{left_out}”, which entry {entry.seq} announced")
+    insist_strength(document, entry)
     if document.get("statement_digest") != entry.body.get("statement_sha256"):
         raise Unfit("its digest is not that of what was signed")
     further = document.keys() - announced.keys() - {*ONLY_IN_THE_FILE, *KNOWN_LATER}
     for name in sorted(further):
         if document[name]:  # what a later program can say, it leaves empty of an earlier result
             raise Unfit(f"nobody announced what it says as “{name}”")
+
+
+def insist_strength(document: Dict[str, Any], entry: Entry) -> None:
+    """Unfit where a file says that it was signed with a passkey, and it was with a PIN, or the
+    other way round.
+    """
+    signature, told = entry.body.get("signature"), document.get("signed_with")
+    if not isinstance(signature, dict) or told is None:
+        return
+    if str(told).startswith("passkey") != (signature.get("strength") == "device key"):
+        raise Unfit(f"it says of its signature another thing than entry {entry.seq}")
+
+
+class KnownSince(NamedTuple):
+    """What became known of announcements since, by entries of their own."""
+
+    corrections: Dict[str, List[Optional[Entry]]]
+    """By an announcement, those of its time; None for one whose body was erased."""
+    ends: List[Optional[Entry]]
+    """Where the meet ended, and each correction of that."""
+
+
+def what_is_known_since(record: Record) -> KnownSince:
+    gone = [(seq, kind, subject, None) for seq, kind, subject in record.bodiless]
+    there = [(act.seq, act.kind, act.subject, act) for act in record.acts]
+    known = KnownSince({}, [])
+    for _, kind, subject, act in sorted([*gone, *there], key=lambda one: one[0]):
+        if kind == "announcement time corrected":
+            known.corrections.setdefault(subject, []).append(act)
+        elif kind in ("meet ended", "end of the meet corrected"):
+            known.ends.append(act)
+    return known
+
+
+def insist_known_since(document: Dict[str, Any], known: KnownSince) -> None:
+    """Unfit unless a file tells of the corrections of its time, and of the end of the meet, what
+    their entries do.
+    """
+    told = document.get("time_corrections")
+    entered = known.corrections.get(str(document.get("id")), [])
+    if len(listed(told)) != len(entered):
+        tells = counted(len(listed(told)), "correction of its time", "corrections of its time")
+        raise Unfit(f"it tells of {tells}, the record has {len(entered)}")
+    for one, entry in zip(listed(told), entered):
+        if entry is not None:
+            insist_corrected(one, entry)
+        insist_same_zone(document, one)
+    if document.get("windows"):
+        insist_end(document, known.ends)
+
+
+def insist_corrected(told: Dict[str, Any], entry: Entry) -> None:
+    said = entry.body
+    for name in ("was", "becomes"):
+        if in_full(told[name]) != in_full(said[name]):
+            raise Unfit(f"the correction of its time is not that of entry {entry.seq}: “{name}”")
+    words = {"id": said.get("correction"), "corrected_by": entry.actor}
+    words |= {"reasons": said.get("reasons"), "remark": said.get("remark", "")}
+    for name, value in words.items():
+        if told.get(name) != value:
+            raise Unfit(f"the correction of its time is not that of entry {entry.seq}: “{name}”")
+
+
+IN_ZONE = re.compile(r"(\d{4}-\d{2}-\d{2}) (\d{2}:\d{2}:\d{2}) (\S+)(?: .*)?", re.ASCII)
+
+
+def insist_same_zone(document: Dict[str, Any], told: Dict[str, Any]) -> None:
+    """Unfit where a corrected time in the meet's zone is another than the instant: as far from it
+    as the announced one, but for an hour where the hour changed between.
+    """
+    zone, apart = in_zone(document["announced_at"], document["announced_at_local"])
+    for name in ("was", "becomes"):
+        other, differs = in_zone(told[name], told[f"{name}_local"])
+        changed = timedelta(0) if zone == other else timedelta(hours=1)
+        if abs(differs - apart) > changed:
+            raise Unfit(f"the correction of its time says two times as “{name}”")
+
+
+def in_zone(instant: str, local: str) -> Tuple[str, timedelta]:
+    """In which zone an instant is told, and how far from UTC that is."""
+    told = IN_ZONE.fullmatch(local)
+    if told is None:
+        raise Unfit("a time in the meet's zone is not written as it should be")
+    there = as_instant(f"{told[1]}T{told[2]}Z")
+    return told[3], there - in_full(instant).replace(microsecond=0)
+
+
+def insist_end(document: Dict[str, Any], ends: List[Optional[Entry]]) -> None:
+    """Unfit unless a file with a window that counts from the end of the meet says when that was."""
+    told = document.get("meet_ended_at")
+    counts = any(window.get("counts_from") is not None for window in document["windows"])
+    if not counts or not ends:
+        if told is not None:
+            raise Unfit("it says when the meet ended, and nothing counts from that, or it goes on")
+        return
+    if told is None:
+        raise Unfit("the meet has ended, and it does not say when")
+    last = ends[-1]
+    if last is not None:
+        said = last.body.get("ended_at" if last.kind == "meet ended" else "becomes")
+        if in_full(told) != in_full(str(said)):
+            raise Unfit(f"it says another end of the meet than entry {last.seq}")
 
 
 def place_in_heat(document: Dict[str, Any]) -> Dict[str, Any]:
@@ -2861,12 +3080,19 @@ def left_open(signed: Any, said: Any, name: str) -> Any:
     """
     if name == "announced_at":
         return None if signed is None else said
+    if name == "advised_at" and is_instant(signed) and is_instant(said):
+        # Who was told just before the signing is told the decision, which is when it is signed.
+        later = in_full(said) - in_full(signed)
+        return signed if timedelta(0) <= later <= JUST_BEFORE else said
     if name != "windows" or len(listed(signed)) != len(listed(said)):
         return said
     both = zip(listed(signed), listed(said))
     return [
         {**b, "closes_at": None} if closes_open(a) and isinstance(b, dict) else b for a, b in both
     ]
+
+
+JUST_BEFORE = timedelta(minutes=2)
 
 
 def closes_open(window: Any) -> bool:

@@ -455,8 +455,9 @@ def test_a_signature_of_somebody_else_than_who_acted_is_found(
 def test_a_signature_that_is_used_twice_is_found(sealed: SealedMeet, whole: Files) -> None:
     body = signed_with_pin(official(sealed), a_statement(sealed))
     assert told_of(sealed, whole, ("ruling", body)).ends_with == 0
-    report = told_of(sealed, whole, ("ruling", body), ("ruling", body))
-    assert any("signed for entry" in one for one in report.mismatches)
+    found = told_of(sealed, whole, ("ruling", body), ("ruling", body)).mismatches
+    assert [one for one in found if "signed for entry" in one]
+    assert len(found) == 2  # and a ruling is entered once
 
 
 def test_a_signature_on_what_nobody_signs_is_found(sealed: SealedMeet, whole: Files) -> None:
@@ -487,15 +488,18 @@ def test_the_time_of_an_advice_is_corrected_for_a_decision_on_that_very_protest(
     assert "about something else" in only(corrected(OTHER))
 
 
-def test_a_report_that_comes_to_say_again_what_it_said_is_no_second_act(
+def test_a_report_that_comes_again_is_no_second_act_and_wants_explaining_after_another(
     sealed: SealedMeet, whole: Files
 ) -> None:
     key, last = DeviceKey(official(sealed), "phone key"), lines_in(dict(whole))[-1].entry
     document = {"act": "report", "meet": sealed.meet, "report": last["subject"], "lane": 4}
     other = {**document, "lane": 5}
-    written = [("report written", key.signed(one)) for one in (document, other, document)]
-    report = told_of(sealed, whole, ("key registered", key.registered()), *written)
-    assert (report.mismatches, report.ends_with) == ([], 0)
+    for order, ends in (((document, document, other), 0), ((document, other, document), 3)):
+        written = [("report written", key.signed(one)) for one in order]
+        report = told_of(sealed, whole, ("key registered", key.registered()), *written)
+        assert (report.mismatches, report.ends_with) == ([], ends)
+    (found,) = report.to_explain
+    assert "and another was written between" in found
 
 
 # Erasures ----------------------------------------------------------------------------------------

@@ -105,18 +105,38 @@ def test_an_openssl_in_the_folder_of_the_export_is_never_run(
     assert not (copied / "sprung").exists()
 
 
-def test_no_module_that_lies_beside_it_is_taken_for_pythons_own(copied: Path) -> None:
+def run_among_traps(copied: Path, folder: Path, *command: str) -> str:
+    """What the checker writes that is run in this folder, with modules of its own beside it."""
     for name in ("json", "hashlib", "zipfile", "argparse", "os", "dataclasses"):
         (copied / f"{name}.py").write_text(f"open({str(copied / 'sprung')!r}, 'w')")
-    subprocess.run(
-        [sys.executable, "check.py", "."],
-        cwd=copied,
+    ran = subprocess.run(
+        [sys.executable, *command],
+        cwd=folder,
         env={"PATH": "/usr/bin:/bin"},
         capture_output=True,
+        text=True,
         check=False,
         timeout=60,
     )
     assert not (copied / "sprung").exists()
+    return ran.stdout
+
+
+def test_no_module_that_lies_beside_it_is_taken_for_pythons_own(copied: Path) -> None:
+    assert "agree" in run_among_traps(copied, copied, "check.py", ".")
+    assert "agree" in run_among_traps(copied, copied.parent, str(copied / "check.py"), str(copied))
+
+
+def test_nor_where_the_way_to_it_leads_over_a_link(copied: Path, tmp_path: Path) -> None:
+    (tmp_path / "folder").symlink_to(copied)
+    (tmp_path / "link.py").symlink_to(copied / "check.py")
+    for way in ("folder/check.py", "./folder/../link.py", "folder/../link.py", "link.py"):
+        assert "agree" in run_among_traps(copied, tmp_path, way, str(copied)), way
+
+
+@pytest.mark.skipif(sys.version_info < (3, 11), reason="-P came with Python 3.11")
+def test_it_finds_python_where_its_folder_was_left_out_before(copied: Path) -> None:
+    assert "agree" in run_among_traps(copied, copied, "-P", "check.py", ".")
 
 
 def commands_of(readme: str) -> list[str]:
