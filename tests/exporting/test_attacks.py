@@ -213,10 +213,11 @@ def test_a_body_that_was_exchanged_is_found(sealed: SealedMeet, files: Files) ->
 
 
 def soften(lines: list[Line]) -> None:
-    """Somebody rewrites history: a ruling says what it did not say."""
+    """Somebody rewrites history: a ruling, signed with a PIN, says what it did not say."""
     ruling = of_kind(lines, "ruling")[0]
     assert ruling.body is not None
-    ruling.body["reasons"] = "It was nothing."
+    ruling.body["statement"]["reasons"] = "It was nothing."
+    ruling.body["statement_sha256"] = sha256(canonical(ruling.body["statement"])).hexdigest()
 
 
 def test_a_rewritten_record_is_found_without_a_key(files: Files) -> None:
