@@ -118,22 +118,25 @@ class Report:
     beyond: int = 0
 
     def mismatch(self, place: str, words: str) -> None:
-        if len(self.mismatches) < MOST_FINDINGS:
-            self.mismatches.append(f"{shown(place)}: {shown(words)}")
-        else:
+        if not add(self.mismatches, f"{shown(place)}: {shown(words)}"):
             self.beyond += 1
 
+    @contextmanager
+    def finding(self, place: str) -> Iterator[None]:
+        """What is unfit within is a mismatch at this place, and nothing after it is looked at."""
+        try:
+            yield
+        except Unfit as error:
+            self.mismatch(place, str(error))
+
     def explain(self, place: str, words: str) -> None:
-        if len(self.to_explain) < MOST_FINDINGS:
-            self.to_explain.append(f"{shown(place)}: {shown(words)}")
+        add(self.to_explain, f"{shown(place)}: {shown(words)}")
 
     def uncheck(self, place: str, words: str) -> None:
-        if len(self.unchecked) < MOST_FINDINGS:
-            self.unchecked.append(f"{shown(place)}: {shown(words)}")
+        add(self.unchecked, f"{shown(place)}: {shown(words)}")
 
     def tell(self, words: str) -> None:
-        if len(self.told) < MOST_FINDINGS:
-            self.told.append(shown(words))
+        add(self.told, shown(words))
 
     @property
     def found(self) -> int:
@@ -145,6 +148,14 @@ class Report:
         if self.mismatches:
             return 1
         return 3 if self.to_explain or self.unchecked else 0
+
+
+def add(findings: List[str], one: str) -> bool:
+    """Whether there was room for one more."""
+    if len(findings) >= MOST_FINDINGS:
+        return False
+    findings.append(one)
+    return True
 
 
 def shown(text: object) -> str:
@@ -1154,8 +1165,8 @@ class RecordReader:
 
     def _keep(self, facts: Dict[str, Any], body: Dict[str, Any], text: str) -> None:
         kind = str(facts["kind"])
-        says_signed = "signature" in body or {"statement", "statement_sha256"} <= {*body}
-        signed = kind in SIGNED or says_signed
+        stated = "statement" in body and "statement_sha256" in body
+        signed = kind in SIGNED or "signature" in body or stated
         revokes = [body] if kind == "key revoked" else listed(body.get("keys_revoked"))
         if kind not in KEPT_KINDS and not signed and not revokes:
             return
@@ -1405,13 +1416,11 @@ def look_at_certificates(export: Export, seals: List[Seal]) -> None:
     report = export.report
     expected = {f"certificates/seal-{seal.number}.pem": seal.certificates for seal in seals}
     for name in sorted({*expected, *export.within("certificates")} - {SEALS}):
-        try:
+        with report.finding(name):
             if name not in expected:
                 raise Unfit("the record names no such seal")
             if export.read(name, LARGEST_CERTIFICATES) != expected[name].encode():
                 raise Unfit("this certificate is not the one that the record names")
-        except Unfit as error:
-            report.mismatch(name, str(error))
     if seals or SEALS in export.sizes:
         look_at_list_of_seals(export, seals)
 
@@ -1426,11 +1435,9 @@ def look_at_list_of_seals(export: Export, seals: List[Seal]) -> None:
         }
         for seal in seals
     ]
-    try:
+    with export.report.finding(SEALS):
         if read_canonical(utf8(export.read(SEALS, LARGEST_JSON))) != expected:
             raise Unfit("this list is not that of the seals that the record names")
-    except Unfit as error:
-        export.report.mismatch(SEALS, str(error))
 
 
 # The papers -----------------------------------------------------------------------------------
@@ -2282,15 +2289,13 @@ class Checker:
             self._look_at_file(name, size, digest)
 
     def _look_at_file(self, name: str, size: int, digest: str) -> None:
-        try:
+        with self.report.finding(name):
             if name not in self.export.sizes:
                 raise Unfit("the manifest names this file, and it is missing")
             if self.export.sizes[name] != size:
                 raise Unfit("this file has not the size that the manifest says")
             if self.export.digest(name, size + 1) != (size, digest):
                 raise Unfit("this file is not the one that the manifest names: another SHA-256")
-        except Unfit as error:
-            self.report.mismatch(name, str(error))
 
     def _look_at_manifests_note(self) -> None:
         note = read_note(self.export.read(MANIFEST_NOTE, LARGEST_NOTE))
@@ -2304,13 +2309,11 @@ class Checker:
     def _read_record(self) -> None:
         reader = RecordReader(self.report, self._wanted(), self.patience, part=self.is_part)
         self.record = reader.record
-        try:
+        with self.report.finding(RECORD):
             if RECORD not in self.export.sizes:
                 raise Unfit("this file is missing")
             with self.export.opened(RECORD) as file:
                 reader.read(file)
-        except Unfit as error:
-            self.report.mismatch(RECORD, str(error))
 
     def _wanted(self) -> frozenset[int]:
         """The sizes at which the root will be asked for."""
@@ -2378,14 +2381,12 @@ class Checker:
 
     def _look_at_checkpoints(self) -> None:
         for name in self.export.within("checkpoints"):
-            try:
+            with self.report.finding(name):
                 size = checkpoint_size(name)
                 note = read_note(self.export.read(name, LARGEST_NOTE))
                 head = self._hold_against(note, size)
                 look_at_time(name, note, self.record.times.get(head.size, ""), self.report)
                 self._later(name, partial(insist_signed, note, self.keys, self.openssl))
-            except Unfit as error:
-                self.report.mismatch(name, str(error))
         if self.seals and self.record.head is not None:
             name = f"checkpoints/{self.record.head.size}.note"
             if name not in self.export.sizes:
@@ -2506,10 +2507,8 @@ class Checker:
                 words = f"missing, and entry {unsaid}, an erasure, does not say which facts went"
                 self.report.uncheck(name, words)
                 continue
-            try:
+            with self.report.finding(name):
                 self._check_facts(name, expected[name], erased)
-            except Unfit as error:
-                self.report.mismatch(name, str(error))
 
     def _check_facts(self, name: str, signed: List[SignedFacts], erased: frozenset[str]) -> None:
         if name not in self.export.sizes:
@@ -2616,7 +2615,7 @@ class Checker:
             if cut and (self.is_part or self.record.head is None):
                 self.report.uncheck(place, "the record was not read so far")
                 continue
-            try:
+            with self.report.finding(place):
                 self._insist_on(head, time_of(note) if note is not None else "")
                 self.report.tell(
                     f"This record extends the head of {head.size} entries, {head.root}."
@@ -2625,8 +2624,6 @@ class Checker:
                     self._hold_against(note)
                 if note is not None and not cut:
                     self._later(place, partial(insist_signed, note, self.keys, self.openssl))
-            except Unfit as error:
-                self.report.mismatch(place, str(error))
 
     def _check_kept_paper(self, name: str, pdf: bytes) -> None:
         """Unfit unless the heads that a paper shows are this record's, and it was sealed here."""
