@@ -29,7 +29,7 @@ from tests.test_bad_input import NOT_READABLE
 
 SHORT, LONG = "application/json", "application/json; charset=utf-8"
 # What is made anew for each thing, wherever it stands in an answer.
-OF_THE_MOMENT = {"id", "case", "report", "instance", "raised_at", "received_at"}
+OF_THE_MOMENT = {"id", "case", "report", "instance", "raised_at", "received_at", "statement_sha256"}
 LANES = cycle(range(1, 9))
 HURRIED_NAMES = ("call", "report")
 SPELLINGS: list[tuple[str, Json]] = [

@@ -32,6 +32,7 @@ from app.exporting.wanted import Order
 from app.forms.form_facts import InfringementForm
 from app.forms.infringement_form import draw_infringement_form
 from app.forms.paper import Paper
+from app.ids import new_id
 from app.record.canonical import canonical, digest_of
 from app.record.kinds import Kind
 from app.record.log import commitment
@@ -63,10 +64,15 @@ NOT_TWICE = frozenset(
         Kind.PICTURE_ADDED,
         Kind.ANNOUNCEMENT,
         Kind.VOTE_CAST,
+        Kind.RULING,
+        Kind.PROTEST_DECIDED,
         Kind.APPEAL_DECIDED,
+        Kind.ANNOUNCEMENT_TIME_CORRECTED,
+        Kind.END_OF_MEET_CORRECTED,
     }
 )
-"""What stands in a record once: it names a file or a key, or holds further signed statements."""
+"""What stands in a record once: it names a file or a key, decides, corrects, or holds further
+statements."""
 
 
 def measure_checking(plan: Plan) -> list[Line]:
@@ -106,20 +112,27 @@ class _Done:
         self.facts: dict[str, Any] = json.loads(act.entry)
         self._text, self._body = act.text, dict(act.body)
 
-    def again(self, at: datetime, number: int) -> str:
-        """The body of the same act, done once more; what was signed was shown at another time."""
+    def again(self, at: datetime, number: int) -> tuple[str, str]:
+        """What the same act is about, done once more, and its body: a report is another one, and
+        what else was signed was shown at another time.
+        """
+        subject = str(self.facts["subject"])
         if "statement" not in self._body:
-            return self._text
-        shown_at = rfc3339(at - timedelta(microseconds=number))
-        statement = {**self._body["statement"], "shown_at": shown_at}
+            return subject, self._text
+        if self.facts["kind"] == Kind.REPORT_WRITTEN:
+            subject = new_id()
+            other = {"report": subject}
+        else:
+            other = {"shown_at": rfc3339(at - timedelta(microseconds=number))}
+        statement = {**self._body["statement"], **other}
         told = {"statement": statement, "statement_sha256": digest_of(statement)}
-        return canonical({**self._body, **told}).decode()
+        return subject, canonical({**self._body, **told}).decode()
 
 
 def _can_be_again(one: Recorded) -> bool:
     """Whether no device's key has signed it, which would have to sign it once more."""
     signature = one.body.get("signature")
-    return signature is None or (signature["key"] is None and "shown_at" in one.body["statement"])
+    return signature is None or signature["key"] is None
 
 
 def _fill(url: str, stage: Stage, size: int) -> None:
@@ -150,11 +163,11 @@ def _add(
     bodies: list[dict[str, Any]] = []
     for seq in range(frontier.size + 1, frontier.size + most + 1):
         act, salt = done[seq % len(done)], secrets.token_bytes(32)
-        body = act.again(now, seq)
+        subject, body = act.again(now, seq)
         told = {"at": rfc3339(now), "commitment": commitment(salt, body.encode()), "seq": seq}
-        entry = canonical({**act.facts, **told})
+        entry = canonical({**act.facts, **told, "subject": subject})
         key = {"meet_id": act.facts["meet"], "seq": seq}
-        about = {"kind": act.facts["kind"], "subject": act.facts["subject"]}
+        about = {"kind": act.facts["kind"], "subject": subject}
         entries.append({**key, **about, "entry": entry.decode()})
         bodies.append({**key, "salt": salt, "body": body})
         frontier = frontier.grow(leaf_hash(entry))

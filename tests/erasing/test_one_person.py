@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from sqlalchemy import select
 
-from app.checking.database import Found, check_meet
+from app.checking.database import check_meet
 from app.ids import MeetId, new_id
 from app.record.check import check_lines
 from app.record.queries import export_lines
@@ -288,4 +288,5 @@ def test_a_signature_is_held_as_the_erasure_left_it_and_not_otherwise(erased: An
 
 def amiss(meet: MeetAtHand) -> list[str]:
     """What a check of the database finds in a meet."""
-    return meet.service.store.read_now(lambda conn: check_meet(conn, MeetId(meet.id), Found()))
+    found = meet.service.store.read_now(lambda conn: check_meet(conn, MeetId(meet.id)))
+    return list(found.mismatches)
