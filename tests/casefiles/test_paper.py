@@ -313,7 +313,8 @@ def test_what_was_erased_is_empty_and_the_file_is_drawn_all_the_same(meet: MeetA
     insist_readable(pdf)
     words = one_line(pdf)
     assert "Seen from the third row." not in words
-    assert re.search(r"What this entry said.{0,80} was erased on .{0,60} the games committee", words)
+    erased = r"What this entry said.{0,80} was erased on .{0,60} the games committee"
+    assert re.search(erased, words)
     assert words.count("This picture has been erased.") == 2
 
 
