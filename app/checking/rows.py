@@ -23,7 +23,7 @@ from app.reports.as_recorded import (
     CallsTold,
     ReportsTold,
 )
-from app.sealing.left_rows import Erasures, Sort, Tale
+from app.sealing.left_rows import Erasures, Sort, Tale, learn
 from app.sealing.signed_rows import OF_SIGNATURES, SignedActs
 
 SORTS = (
@@ -39,7 +39,9 @@ def rows_amiss(conn: Connection, account: Account) -> Iterator[str]:
     """Rows that are gone, or that the record tells otherwise."""
     erasures = Erasures.of(committed_about(conn, account.meet, Kind.ERASED, account.meet))
     for sort in SORTS:
-        tale = tale_of(sort, committed_of_kinds(conn, account.meet, sort.kinds))
+        tale = sort.begin()
+        for one in learn(tale, committed_of_kinds(conn, account.meet, sort.kinds)):
+            yield f"entry {one.seq}, {one.kind}: it does not say what such an entry says"
         for row in sort.rows(conn, account.meet):
             parts = list(tale.parts(row))
             is_told = all(part.is_told for part in parts)
@@ -53,6 +55,5 @@ def rows_amiss(conn: Connection, account: Account) -> Iterator[str]:
 def tale_of(sort: Sort, entries: Iterable[Sound]) -> Tale:
     """What these entries say of a sort of rows."""
     tale = sort.begin()
-    for one in entries:
-        tale.add(one)
+    learn(tale, entries)
     return tale

@@ -66,10 +66,12 @@ class Erasures:
     def add(self, one: Sound) -> None:
         """What one more of them says; nothing where its own body has gone."""
         body = one.body or {}
-        for ident, digest in body.get("rows_left", {}).items():
-            self.left.setdefault(ident, set()).add(digest)
-        if "rows_left" not in body:
-            self.went_before.update(body.get("entries", ()))
+        left, entries = body.get("rows_left"), body.get("entries")
+        if isinstance(left, dict):
+            for ident, digest in left.items():
+                self.left.setdefault(ident, set()).add(str(digest))
+        if "rows_left" not in body and isinstance(entries, list):
+            self.went_before.update(seq for seq in entries if isinstance(seq, int))
 
     def explain(self, ident: str, digest: str, gone: Iterable[Sound]) -> bool:
         """Whether one left the row so; `gone` are the entries without a body that may have told of
@@ -109,6 +111,17 @@ class Tale(Protocol):
         """What is told of and was not among the rows, in words."""
 
 
+def learn(tale: Tale, entries: Iterable[Sound]) -> list[Sound]:
+    """Add what entries say, first to last; returns those whose bodies have another shape."""
+    unread = []
+    for one in entries:
+        try:
+            tale.add(one)
+        except (AttributeError, IndexError, KeyError, TypeError, ValueError):
+            unread.append(one)
+    return unread
+
+
 @dataclass(frozen=True, slots=True)
 class Sort:
     """A sort of rows that the record tells of: in which table, by which kinds of entries, and how
@@ -132,8 +145,8 @@ class Drawn:
 
     def is_told(self, erasures: Callable[[], Erasures]) -> bool:
         """Whether the record tells of it so; what erasures say is read only where it does not."""
-        for one in sorted(self.entries, key=lambda one: one.seq):
-            self.tale.add(one)
+        if learn(self.tale, sorted(self.entries, key=lambda one: one.seq)):
+            return False
         untold = [part for part in self.tale.parts(self.row) if not part.is_told]
         if not untold:
             return True

@@ -21,7 +21,7 @@ from app.ids import MeetId
 from app.record.canonical import canonical
 from app.record.kinds import Kind
 from app.record.queries import Sound, committed_about
-from app.sealing.left_rows import Erasures, Part, Row, Says, digest_said
+from app.sealing.left_rows import Erasures, Part, Row, Says, digest_said, learn
 from app.sealing.told import Kept
 
 SIGNED = frozenset(
@@ -175,8 +175,8 @@ def has_its_signatures(conn: Connection, meet: MeetId, kept: Kept) -> bool:
 
 def _agree(entries: list[Sound], rows: list[dict[str, Any]], kept: Kept, said: Erasures) -> bool:
     acts = SignedActs()
-    for one in entries:
-        acts.add(one)
+    if learn(acts, entries):
+        return False
     told = sum(len(told) for which, told in acts.told.items() if which.subject == kept.act)
     return told <= len(rows) and all(part.holds(said) for row in rows for part in acts.parts(row))
 

@@ -10,10 +10,13 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import delete
 
+from app.checking.rows import SORTS
+from app.ids import new_id
+from app.record.kinds import Kind
 from tests.appeals.desk import a_rejected_protest, an_upheld_appeal
 from tests.builders import Json, MeetAtHand
 from tests.checking.test_database import Story, amiss
-from tests.sealing.changing import put, run, stored, table
+from tests.sealing.changing import entered, put, run, stored, table
 
 
 @pytest.fixture
@@ -141,3 +144,29 @@ def test_an_appeal_that_was_changed_behind_the_record_is_told(
     put(meet, "appeals", appeal, **APPEAL_CHANGED[changed](dict(stored(meet, "appeals", appeal))))
     (told,) = amiss(meet)[0]
     assert told.endswith(f"the appeal {appeal}: the record tells it otherwise")
+
+
+STRANGE: tuple[Json, ...] = (
+    {"signature": 5, "statement": None, "in_place_of": 7, "rows_left": 5, "report": ["x"]},
+    {
+        "signature": {},
+        "statement": {},
+        "entries": 5,
+        "run": "x",
+        "report": {},
+        "rows_left": {"x": 1},
+    },
+    {"signature": {"key": None}, "statement": [], "in_place_of": [{}], "entries": [None]},
+)
+
+
+@pytest.mark.parametrize("body", STRANGE)
+def test_entries_of_another_shape_stop_no_check(story: Story, body: Json) -> None:
+    """Whoever can write to the database can write such, where a check should tell of theirs."""
+    kinds = sorted({kind for sort in SORTS for kind in sort.kinds} | {Kind.ERASED})
+    put(story.meet, "reports", story.report, words="It was another team.")
+    for kind in kinds:
+        for subject in (story.meet.id if kind is Kind.ERASED else story.report, new_id()):
+            entered(story.meet, kind, body, subject)
+    told, _held = amiss(story.meet)
+    assert f"the report {story.report}: the record tells it otherwise" in told
