@@ -120,6 +120,14 @@ def all_pictures(conn: Connection, meet: MeetId) -> Iterator[AnyRow]:
     yield from conn.execute(_PICTURES, {"meet": meet})
 
 
+def all_decided(conn: Connection, meet: MeetId) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The rows of rulings and of decisions, each with a word for it."""
+    for word, rows in (("ruling", rulings), ("decision", decisions)):
+        asked = select(rows).where(rows.c.meet_id == meet).order_by(rows.c.id)
+        for row in conn.execute(asked.execution_options(yield_per=A_PIECE)).mappings():
+            yield word, dict(row)
+
+
 def all_kept(conn: Connection, meet: MeetId) -> Iterator[Kept]:
     """What was fixed of each act of a meet when it was signed."""
     asked = {"meet": meet}

@@ -170,3 +170,30 @@ def test_entries_of_another_shape_stop_no_check(story: Story, body: Json) -> Non
             entered(story.meet, kind, body, subject)
     told, _held = amiss(story.meet)
     assert f"the report {story.report}: the record tells it otherwise" in told
+
+
+@pytest.mark.parametrize(
+    ("changed", "named"),
+    [
+        ({"verdict": "rejected"}, "verdict"),
+        ({"reasons": "Nobody said so.", "orders": []}, "orders, reasons"),
+        ({"statement": {"verdict": "upheld"}}, "statement"),
+    ],
+)
+def test_a_decision_that_was_changed_behind_its_statement_is_told(
+    meet: MeetAtHand, changed: Json, named: str
+) -> None:
+    decision = an_upheld_appeal(meet)["decision"]["id"]
+    told, _held = amiss(meet)
+    assert told == []
+    put(meet, "decisions", decision, **changed)
+    told, _held = amiss(meet)
+    assert f"the decision {decision}: it is not what its statement says ({named})" in told
+
+
+def test_a_decision_that_was_taken_away_is_told(meet: MeetAtHand) -> None:
+    decision = an_upheld_appeal(meet)["decision"]["id"]
+    rows = table("decisions")
+    run(meet, delete(rows).where(rows.c.id == decision))
+    told, _held = amiss(meet)
+    assert f"the decision {decision}: the record tells of it, and it is not there" in told
