@@ -8,7 +8,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Mapping
 from contextlib import suppress
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Annotated, Any
 
 from pydantic import (
@@ -181,3 +181,7 @@ class PhoneClock(Wire):
     error_ms: Annotated[int, Field(ge=0, le=3_600_000)] | None = Field(
         default=None, description="half the round trip of that measurement"
     )
+
+    def by_the_server(self) -> datetime:
+        """The same instant by the server's clock; the phone's own time where none was measured."""
+        return self.at + timedelta(milliseconds=self.offset_ms or 0)

@@ -11,7 +11,7 @@ import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -131,7 +131,7 @@ class Teller:
         entry, body = json.loads(one.entry), said_in(one.body)
         at = datetime.fromisoformat(entry["at"])
         clock = _clock(body)
-        happened = _corrected(clock) if clock is not None else _typed(one.kind, body) or at
+        happened = clock.by_the_server() if clock is not None else _typed(one.kind, body) or at
         return Moment(
             entry=str(one.seq),
             happened=self._local(happened),
@@ -253,10 +253,6 @@ def said_in(body: Mapping[str, Any]) -> Mapping[str, Any]:
 def _clock(body: Mapping[str, Any]) -> PhoneClock | None:
     said = body.get("clock")
     return PhoneClock.model_validate(said) if said else None
-
-
-def _corrected(clock: PhoneClock) -> datetime:
-    return clock.at + timedelta(milliseconds=clock.offset_ms or 0)
 
 
 def _typed(kind: Kind, body: Mapping[str, Any]) -> datetime | None:

@@ -134,7 +134,7 @@ def is_early(clock: PhoneClock, running: Running) -> bool:
     if running.started_at is None or clock.offset_ms is None:
         return False
     error = timedelta(milliseconds=clock.error_ms or 0)
-    return clock.at + timedelta(milliseconds=clock.offset_ms) + error < running.started_at
+    return clock.by_the_server() + error < running.started_at
 
 
 def run_of(running: Running, *, early: bool) -> int:

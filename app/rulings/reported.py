@@ -10,11 +10,9 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from app.access.pen import revoked_in_words
-from app.clock import rfc3339
+from app.clock import at_the_meet, rfc3339
 from app.forms.infringement_form import (
     InkField,
     ReportOnForm,
@@ -35,7 +33,6 @@ from app.rules.relay import Relay
 from app.rules.whereabouts import metres_along
 from app.rulings.observed import tell
 from app.rulings.returns import Return
-from app.wire import PhoneClock
 
 CONCERNED = {Infringement.PASS_COMPLETED_BEYOND_ZONE: Mark.ZONE_END}
 BECAME = {
@@ -129,7 +126,7 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
         observed=tell(observation) if observation else "",
         words=report.words,
         written_at=_written_at(report, zone),
-        received_at=_at(report.received_at or report.raised_at, zone),
+        received_at=at_the_meet(report.received_at or report.raised_at, zone),
         clock_note=_clock_note(report, zone),
         finding=finding.outcome.value if finding else "",
         finding_reason=finding.reason if finding else "",
@@ -197,8 +194,8 @@ def _name_reports(numbers: Sequence[str]) -> str:
 def _return_on_form(one: Return, zone: str) -> ReturnOnForm:
     became = BECAME[one.became]
     if one.became_at is not None:
-        became = f"{became} {_at(one.became_at, zone)}"
-    return ReturnOnForm(at=_at(one.at, zone), by=one.by, asked=one.asked, became=became)
+        became = f"{became} {at_the_meet(one.became_at, zone)}"
+    return ReturnOnForm(at=at_the_meet(one.at, zone), by=one.by, asked=one.asked, became=became)
 
 
 def _marks_note(report: ReportOut) -> str:
@@ -212,11 +209,7 @@ def _written_at(report: ReportOut, zone: str) -> str:
     """When it was written by the server's clock, as far as the phone's was compared with it."""
     if report.clock is None:
         return ""
-    return _at(_corrected(report.clock), zone)
-
-
-def _corrected(clock: PhoneClock) -> datetime:
-    return clock.at + timedelta(milliseconds=clock.offset_ms or 0)
+    return at_the_meet(report.clock.by_the_server(), zone)
 
 
 def _clock_note(report: ReportOut, zone: str) -> str:
@@ -226,15 +219,10 @@ def _clock_note(report: ReportOut, zone: str) -> str:
         return ""
     if clock.offset_ms is None:
         return "by the phone's clock, which was not compared with the server's"
-    day, shown = _at(_corrected(clock), zone)[:10], _at(clock.at, zone)
+    day, shown = at_the_meet(clock.by_the_server(), zone)[:10], at_the_meet(clock.at, zone)
     by = f"{abs(clock.offset_ms) / 1000:.2f} s"
     if clock.error_ms is not None:
         # Rounded up: an error is not told smaller than it was measured.
         by += f" ±{math.ceil(clock.error_ms / 10) / 100:.2f} s"
     side = "behind" if clock.offset_ms > 0 else "ahead of"
     return f"the phone showed {shown.removeprefix(day).strip()}, {side} the server by {by}"
-
-
-def _at(instant: datetime, zone: str) -> str:
-    """An instant in the meet's zone, which the head of the form names."""
-    return f"{instant.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M:%S %Z}"
