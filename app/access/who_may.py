@@ -108,6 +108,8 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/start-lists"): ORGANISER,
     ("GET", f"{MEET}/heats"): ANYONE,
     ("GET", f"{MEET}/heats/{{heat}}"): ANYONE,
+    ("PUT", f"{MEET}/heat-now"): HEAD,
+    ("GET", f"{MEET}/heat-now"): JOINED,
     ("POST", f"{MEET}/heats/{{heat}}/start"): HEAD,
     ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HOLDS_BACK,
     ("POST", f"{MEET}/heats/{{heat}}/not-held"): ORGANISER,
