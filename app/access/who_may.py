@@ -1,4 +1,5 @@
-"""Who may call each route: one table, read by the guard of every request and by a test.
+"""Who may call each route and open each page: one place, read by the guard of every request and by
+tests.
 
 A route that is not named here cannot be called, and the program refuses to start with it. What a
 role may do *to a particular thing* (only your own report, never rule on it) is the action's
@@ -93,6 +94,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("PUT", MEET): ORGANISER_OR_FOUNDER,
     ("GET", MEET): ANYONE,
     ("GET", f"{MEET}/officials"): Who(frozenset({Role.ORGANISER, Role.REFEREE, Role.CHIEF_UMPIRE})),
+    ("POST", f"{MEET}/officials-list"): ORGANISER,
     ("PUT", f"{MEET}/officials/{{official}}"): ORGANISER,
     ("GET", f"{MEET}/officials/{{official}}"): ORGANISER,
     ("DELETE", f"{MEET}/officials/{{official}}/pin"): ORGANISER,
@@ -114,6 +116,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/heats/{{heat}}/not-held"): ORGANISER,
     ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
     ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
+    ("POST", f"{MEET}/crew-list"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("GET", f"{MEET}/crew"): JOINED,
     ("GET", f"{MEET}/watch"): JOINED,
     ("PUT", f"{MEET}/calls/{{call}}"): UMPIRES,
@@ -211,6 +214,21 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/record/proofs/inclusion"): READERS_OF_RECORD,
     ("GET", f"{MEET}/record/proofs/consistency"): ANYONE,
 }
+
+PAGES = "/meets/{meet}"
+
+WHO_OPENS: dict[tuple[str, str], Who] = {
+    ("GET", "/"): ANYONE,
+    ("GET", "/assets/{release}/{name:path}"): ANYONE,
+    ("GET", "/join"): ANYONE,
+    ("POST", "/join"): ANYONE,
+    ("GET", PAGES): ANYONE,
+    ("GET", f"{PAGES}/start"): JOINED,
+    ("POST", f"{PAGES}/leave"): JOINED,
+}
+"""Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
+
+ROUTES = WHO_MAY | WHO_OPENS
 
 
 def kinds_read_by(roles: frozenset[Role]) -> list[str]:
