@@ -460,7 +460,7 @@ def a_heat_pointed_at(meet: MeetAtHand) -> Sending:
 def a_rehearsal(meet: MeetAtHand) -> Sending:
     for one in meet.organiser.get("rehearsals").json()["rehearsals"]:
         meet.organiser.post(f"rehearsals/{one['id']}/end")
-    document = {"relay": "4x100", "lanes": [3, 4, 5]}
+    document = {"relay": "4x100"}
     return _of(meet, "organiser", f"rehearsals/{new_id()}", document)
 
 
