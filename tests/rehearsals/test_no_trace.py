@@ -9,6 +9,8 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterator
+from io import BytesIO
+from zipfile import ZipFile
 
 import pytest
 from hypothesis import given, settings
@@ -18,6 +20,7 @@ from app.access.who_may import WHO_MAY
 from app.checking.database import check_meet
 from app.ids import MeetId, new_id
 from tests.builders import Json, MeetAtHand, a_meet, all_heats
+from tests.exporting.tampering import checked
 from tests.rehearsals.test_rehearsals import end, flag, made, start, write
 from tests.running import Service
 
@@ -165,15 +168,23 @@ def test_what_stands_in_the_way_of_a_result_is_never_a_rehearsal(meet: MeetAtHan
     assert not any(told.values())
 
 
-def test_a_database_in_which_was_rehearsed_is_what_its_record_tells_of(meet: MeetAtHand) -> None:
+def test_a_database_and_an_export_of_a_meet_with_a_rehearsal_are_what_the_record_tells_of(
+    meet: MeetAtHand,
+) -> None:
     heat = made(meet)
     start(meet, heat)
     flag(meet, heat, lane=3)
     write(meet, heat)
     end(meet, heat)
-    write(meet, heat, lane=5)
+    late = write(meet, heat, lane=5)
+    assert meet.umpire.get(f"reports/{late['id']}/form.pdf").status_code == 200
     lines = meet.referee.get("record").text.splitlines()[:-1]
     kinds = {json.loads(json.loads(line)["entry"])["kind"] for line in lines}
     assert {"rehearsal made", "rehearsal ended", "call", "report written"} <= kinds
     found = meet.service.store.read_now(lambda conn: check_meet(conn, MeetId(meet.id)))
     assert list(found.mismatches) == []
+    answer = meet.referee.get("record.zip")
+    assert answer.status_code == 200, answer.text
+    with ZipFile(BytesIO(answer.content)) as opened:
+        report = checked({name: opened.read(name) for name in opened.namelist()})
+    assert (report.mismatches, report.unchecked) == ([], [])
