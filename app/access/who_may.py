@@ -97,6 +97,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("DELETE", f"{MEET}/officials/{{official}}/pin"): ORGANISER,
     ("PUT", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER_OR_FOUNDER,
     ("DELETE", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER,
+    ("POST", f"{MEET}/badges.pdf"): ORGANISER,
     ("POST", f"{MEET}/me/keys/options"): JOINED,
     ("PUT", f"{MEET}/me/keys/{{key}}"): JOINED,
     ("GET", f"{MEET}/me/keys"): JOINED,
