@@ -1,0 +1,1 @@
+"""HTML for phone, head official, results desk, jury, organiser and notice board."""
