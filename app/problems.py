@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -24,6 +24,7 @@ from app.rules.observation import Infringement
 log = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
+Handler = Callable[[Request, Exception], Awaitable[Response]]
 _OBSERVATIONS = frozenset(Infringement)
 _LISTS_OF_ORDERS = frozenset({"orders", "sought"})
 
@@ -57,6 +58,7 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
         428, "precondition-missing", "Which version is meant?"
     ),
     refusals.NotJoined: ProblemType(401, "not-joined", "Join first"),
+    refusals.CrossSite: ProblemType(403, "cross-site", "This came from another site"),
     refusals.RoleMissing: ProblemType(403, "role-missing", "Your role does not allow this"),
     refusals.NotYours: ProblemType(403, "not-yours", "This belongs to somebody else"),
     refusals.OwnReport: ProblemType(403, "own-report", "Nobody rules on their own report"),
@@ -383,9 +385,9 @@ def _is_plain_too_large(start: Message) -> bool:
     return start["status"] == 413 and MEDIA_TYPE.encode() not in kinds
 
 
-def install(app: FastAPI) -> None:
-    """Give every error of an application its problem document."""
-    app.add_exception_handler(refusals.Refusal, answer_refusal)
-    app.add_exception_handler(RequestValidationError, answer_malformed)
-    app.add_exception_handler(HTTPException, answer_http_error)
+def install(app: FastAPI, shown: Callable[[Handler], Handler]) -> None:
+    """Give every error of an application its problem document, and people what is `shown` of it."""
+    app.add_exception_handler(refusals.Refusal, shown(answer_refusal))
+    app.add_exception_handler(RequestValidationError, shown(answer_malformed))
+    app.add_exception_handler(HTTPException, shown(answer_http_error))
     app.add_middleware(CatchUnexpected)

@@ -102,6 +102,10 @@ class NotJoined(Refusal):
     """No valid session came with the request."""
 
 
+class CrossSite(Refusal):
+    """A change came with a browser's cookie, and not from a page of this server."""
+
+
 class RoleMissing(Refusal):
     """The caller's roles do not allow this."""
 

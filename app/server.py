@@ -18,7 +18,7 @@ from app.access.guard import admit
 from app.access.known_callers import KnownCallers
 from app.access.pen import Shown
 from app.access.signing import answer_shown
-from app.access.who_may import WHO_MAY
+from app.access.who_may import ROUTES
 from app.answering_head import AnswerHead
 from app.appeals import jury_routes, paper_routes
 from app.appeals import routes as appeals
@@ -30,6 +30,8 @@ from app.crew import routes as crew
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.meets import routes as meets
+from app.pages import assets, board, home, joining
+from app.pages.refused import as_page
 from app.pictures import routes as pictures
 from app.record import routes as record
 from app.record.feed import Feed
@@ -65,6 +67,10 @@ ROUTERS: tuple[APIRouter, ...] = (
     exporting.router,
     casefiles.router,
     access.router,
+    assets.router,
+    home.router,
+    joining.router,
+    board.router,
     operating.router,
 )
 
@@ -116,7 +122,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
     _insist_all_declared()
     app.add_middleware(RefuseCoded)
     app.add_middleware(ShortWay, routes=reports.HURRIED)
-    problems.install(app)
+    problems.install(app, as_page)
     app.add_exception_handler(Shown, answer_shown)
     return app
 
@@ -136,7 +142,7 @@ def _methods(route: BaseRoute) -> Iterable[tuple[str, str]]:
 
 
 def _insist_all_declared() -> None:
-    undeclared = set(declared_routes()) ^ WHO_MAY.keys()
+    undeclared = set(declared_routes()) ^ ROUTES.keys()
     if undeclared:
         raise RuntimeError(f"who may call these routes is not declared: {sorted(undeclared)}")
 

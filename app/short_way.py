@@ -21,6 +21,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.access.cookies import CameWith
 from app.access.guard import Admitted, Knock, admit_knock
 from app.ids import ACCEPTED_ID
 from app.problems import answer_http_error, answer_refusal
@@ -29,6 +30,7 @@ from app.wire import Wire, insist_names_once
 
 Answer: TypeAlias = Callable[[str, str, Any, Admitted], Awaitable[Response]]
 
+_WHO_SENDS = (b"authorization", b"cookie", b"sec-fetch-site", b"origin", b"host")
 _PARAMETER = re.compile(r"{\w+}")
 
 
@@ -76,8 +78,7 @@ class ShortWay:
                 headers = dict(scope["headers"])
                 if len(headers) != len(scope["headers"]) or not _is_plain(headers):
                     return None
-                authorization = headers.get(b"authorization", b"").decode("latin-1")
-                knock = Knock("PUT", route.template, found[1], authorization)
+                knock = Knock("PUT", route.template, found[1], _came_with(headers))
                 return _Asked(route, found[1], found[2], knock)
         return None
 
@@ -100,6 +101,10 @@ class ShortWay:
         except Refusal as refusal:
             response = await answer_refusal(Request(scope), refusal)
         await response(scope, receive, send)
+
+
+def _came_with(headers: Mapping[bytes, bytes]) -> CameWith:
+    return CameWith(*(headers.get(name, b"").decode("latin-1") for name in _WHO_SENDS))
 
 
 def _is_plain(headers: Mapping[bytes, bytes]) -> bool:

@@ -1,6 +1,7 @@
 """The guard at every route: who is calling, and may they.
 
-The session's token comes as `Authorization: Bearer`, never in a URL. A role that is taken away is
+The session's token comes as `Authorization: Bearer`, or from a browser in the meet's cookie
+(`cookies.py`), never in a URL. A role that is taken away is
 gone with the next request: on PostgreSQL every request reads the roles, on SQLite they are
 remembered until something about access changes (`known_callers.py`). What the guard learnt, and
 what a route works with, comes to the route as one thing, `here`: the framework's price for each
@@ -10,16 +11,17 @@ further dependency shows in how many phones a server can take.
 from __future__ import annotations
 
 import hmac
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, Request
 from fastapi.dependencies.models import Dependant
 
+from app.access.cookies import CameWith, insist_own_page, is_secure, token_in_cookie
 from app.access.joining import is_link_token
 from app.access.queries import Caller
-from app.access.who_may import WHO_MAY, Who
+from app.access.who_may import ROUTES, Who
 from app.clock import Clock
 from app.record.feed import Feed
 from app.refusals import Malformed, NotJoined, RoleMissing
@@ -33,13 +35,14 @@ FOUNDER = Actor("founder")
 
 @dataclass(frozen=True, slots=True)
 class Admitted:
-    """A request that was let through: the services it may reach, who sent it, and its document as
-    it came, over which a phone may have signed.
+    """A request that was let through: the services it may reach, who sent it by which session's
+    token, and its document as it came, over which a phone may have signed.
     """
 
     services: Services
     sender: Caller | None = None
     body: bytes = b""
+    token: str = ""
 
     @property
     def store(self) -> Store:
@@ -73,12 +76,12 @@ class Admitted:
 
 @dataclass(frozen=True, slots=True)
 class Knock:
-    """What the guard looks at: the route, the meet in its path, and the Authorization header."""
+    """What the guard looks at: the route, the meet in its path, and who sends it from where."""
 
     method: str
     template: str
     meet: str | None
-    authorization: str
+    came: CameWith
 
 
 async def admit(request: Request) -> Admitted:
@@ -87,7 +90,7 @@ async def admit(request: Request) -> Admitted:
         request.method,
         request.scope["route"].path,
         request.path_params.get("meet"),
-        request.headers.get("authorization", ""),
+        came_with(request.headers),
     )
     has_document = request.scope["route"].body_field is not None  # read by the framework by now
     body = await request.body() if has_document else b""
@@ -101,10 +104,10 @@ async def admit(request: Request) -> Admitted:
 
 async def admit_knock(services: Services, knock: Knock, body: bytes = b"") -> Admitted:
     """Let whoever knocks through to the route, or refuse them."""
-    who = WHO_MAY[knock.method, knock.template]
+    who = ROUTES[knock.method, knock.template]
     if who.public:
         return Admitted(services, body=body)
-    token = _token_in(knock.authorization, or_key=who.founder)
+    token = _token_of(services, knock, or_key=who.founder)
     if who.founder and is_setup_key(services, token):
         return Admitted(services, body=body)
     now = services.clock.now()
@@ -113,7 +116,18 @@ async def admit_knock(services: Services, knock: Knock, body: bytes = b"") -> Ad
         raise NotJoined(_why_unknown(services, who, token))
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
-    return Admitted(services, caller, body)
+    return Admitted(services, caller, body, token)
+
+
+def came_with(headers: Mapping[str, str]) -> CameWith:
+    """Of all headers, those that say who sends a request, and from where."""
+    return CameWith(
+        headers.get("authorization", ""),
+        headers.get("cookie", ""),
+        headers.get("sec-fetch-site", ""),
+        headers.get("origin", ""),
+        headers.get("host", ""),
+    )
 
 
 def _insist_on_known_query(request: Request) -> None:
@@ -143,12 +157,18 @@ def _query_names(dependant: Dependant) -> Iterator[str]:
         yield from _query_names(further)
 
 
-def bearer_token(request: Request) -> str:
-    """The token of the Authorization header; NotJoined where there is none."""
-    return _token_in(request.headers.get("authorization", ""))
+def _token_of(services: Services, knock: Knock, *, or_key: bool) -> str:
+    """The token that a request brings; NotJoined where there is none."""
+    came = knock.came
+    if not came.authorization and knock.meet is not None:
+        token = token_in_cookie(came, knock.meet, secure=is_secure(services.settings))
+        if token:
+            insist_own_page(knock.method, came)
+            return token
+    return _token_in(came.authorization, or_key=or_key)
 
 
-def _token_in(authorization: str, *, or_key: bool = False) -> str:
+def _token_in(authorization: str, *, or_key: bool) -> str:
     scheme, _, token = authorization.partition(" ")
     if scheme.lower() != "bearer" or not token:
         otherwise = ", or the server's setup key" if or_key else ""

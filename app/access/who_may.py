@@ -1,4 +1,5 @@
-"""Who may call each route: one table, read by the guard of every request and by a test.
+"""Who may call each route and open each page: one place, read by the guard of every request and by
+tests.
 
 A route that is not named here cannot be called, and the program refuses to start with it. What a
 role may do *to a particular thing* (only your own report, never rule on it) is the action's
@@ -92,6 +93,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("PUT", MEET): ORGANISER_OR_FOUNDER,
     ("GET", MEET): ANYONE,
     ("GET", f"{MEET}/officials"): Who(frozenset({Role.ORGANISER, Role.REFEREE, Role.CHIEF_UMPIRE})),
+    ("POST", f"{MEET}/officials-list"): ORGANISER,
     ("PUT", f"{MEET}/officials/{{official}}"): ORGANISER,
     ("GET", f"{MEET}/officials/{{official}}"): ORGANISER,
     ("DELETE", f"{MEET}/officials/{{official}}/pin"): ORGANISER,
@@ -107,11 +109,14 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/start-lists"): ORGANISER,
     ("GET", f"{MEET}/heats"): ANYONE,
     ("GET", f"{MEET}/heats/{{heat}}"): ANYONE,
+    ("PUT", f"{MEET}/heat-now"): HEAD,
+    ("GET", f"{MEET}/heat-now"): JOINED,
     ("POST", f"{MEET}/heats/{{heat}}/start"): HEAD,
     ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HOLDS_BACK,
     ("POST", f"{MEET}/heats/{{heat}}/not-held"): ORGANISER,
     ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
     ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
+    ("POST", f"{MEET}/crew-list"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("GET", f"{MEET}/crew"): JOINED,
     ("PUT", f"{MEET}/calls/{{call}}"): UMPIRES,
     ("GET", f"{MEET}/calls/{{call}}"): READERS_OF_REPORTS,
@@ -208,6 +213,21 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", f"{MEET}/record/proofs/inclusion"): READERS_OF_RECORD,
     ("GET", f"{MEET}/record/proofs/consistency"): ANYONE,
 }
+
+PAGES = "/meets/{meet}"
+
+WHO_OPENS: dict[tuple[str, str], Who] = {
+    ("GET", "/"): ANYONE,
+    ("GET", "/assets/{release}/{name:path}"): ANYONE,
+    ("GET", "/join"): ANYONE,
+    ("POST", "/join"): ANYONE,
+    ("GET", PAGES): ANYONE,
+    ("GET", f"{PAGES}/start"): JOINED,
+    ("POST", f"{PAGES}/leave"): JOINED,
+}
+"""Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
+
+ROUTES = WHO_MAY | WHO_OPENS
 
 
 def kinds_read_by(roles: frozenset[Role]) -> list[str]:

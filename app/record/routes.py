@@ -6,12 +6,12 @@ from collections.abc import AsyncIterator
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Path, Query, Request, Response
+from fastapi import APIRouter, Header, Path, Query, Response
 from fastapi.responses import PlainTextResponse, StreamingResponse
 from pydantic import Field
 from starlette.types import Receive, Scope, Send
 
-from app.access.guard import Admitted, Here, bearer_token
+from app.access.guard import Admitted, Here
 from app.ids import ChosenId, MeetId
 from app.record.checkpoints import LARGEST, PAGE, newest_checkpoint, signed_heads
 from app.record.feed import Follower
@@ -178,7 +178,6 @@ async def export_record(meet: Meet, here: Here) -> Response:
 )
 async def follow_feed(
     meet: Meet,
-    request: Request,
     here: Here,
     after: Annotated[int | None, Query(ge=0, le=2**31 - 1)] = None,
     last_event_id: Annotated[int | None, Header(ge=0, le=2**31 - 1)] = None,
@@ -189,12 +188,11 @@ async def follow_feed(
     at the present head. A place beyond it is answered with the event `reset`. A session keeps up to
     four feeds open.
     """
-    token = bearer_token(request)
     head = (await here.store.read(lambda conn: head_of(conn, MeetId(meet)))).size
     place = last_event_id if last_event_id is not None else after
 
     async def roles_now() -> frozenset[Role] | None:
-        found = await here.services.callers.find(here.store, token, here.clock.now())
+        found = await here.services.callers.find(here.store, here.token, here.clock.now())
         return found.roles if found else None
 
     start = place if place is not None else head

@@ -13,7 +13,7 @@ import pytest
 from fastapi import APIRouter
 
 from app import server
-from app.access.who_may import WHO_MAY
+from app.access.who_may import WHO_MAY, WHO_OPENS
 from app.config import Settings
 from app.roles import Role
 
@@ -61,7 +61,7 @@ def settings(tmp_path: Path) -> Settings:
 
 
 def test_every_route_of_the_program_is_declared_and_every_declared_one_exists() -> None:
-    assert set(server.declared_routes()) == set(WHO_MAY)
+    assert set(server.declared_routes()) == set(WHO_MAY) | set(WHO_OPENS)
 
 
 async def tell_secrets() -> str:
@@ -106,6 +106,12 @@ def test_only_the_head_official_rules_and_reads_the_docket() -> None:
 def test_the_head_official_starts_heats_and_returns_reports() -> None:
     for act in ("heats/{heat}/start", "heats/{heat}/hold-back", "reports/{report}/return"):
         assert WHO_MAY["POST", f"{MEET}/{act}"].roles == HEAD, act
+
+
+def test_the_head_official_says_which_heat_is_now_and_every_official_reads_it() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/heat-now"].roles == HEAD
+    assert WHO_MAY["GET", f"{MEET}/heat-now"].roles == set(Role)
+    assert not WHO_MAY["GET", f"{MEET}/heat-now"].public
 
 
 def test_whoever_draws_says_which_heat_is_not_held() -> None:

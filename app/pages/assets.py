@@ -1,0 +1,104 @@
+"""Style sheets, scripts and drawings of the pages, as they lie in `assets/`.
+
+All of them have one digest in their address, so browsers keep them for ever and a new release is
+fetched at once. Each is packed once, when it is first asked for.
+"""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Annotated
+
+from fastapi import APIRouter, Request, Response
+from fastapi import Path as InPath
+
+from app.pages.security import HEADERS
+from app.refusals import NotFound
+
+FOLDER = Path(__file__).parent / "assets"
+KINDS = {
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
+}
+FOR_EVER = "public, max-age=31536000, immutable"
+LEAST_PACKED = 500
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Asset:
+    """A file, plain and packed."""
+
+    kind: str
+    plain: bytes
+    packed: bytes | None
+
+
+@cache
+def assets() -> dict[str, Asset]:
+    """Every file by its path below the folder."""
+    return {
+        path.relative_to(FOLDER).as_posix(): _asset(path)
+        for path in sorted(FOLDER.rglob("*"))
+        if path.suffix in KINDS
+    }
+
+
+def _asset(path: Path) -> Asset:
+    plain = path.read_bytes()
+    packs = path.suffix != ".png" and len(plain) >= LEAST_PACKED
+    return Asset(KINDS[path.suffix], plain, gzip.compress(plain, 9, mtime=0) if packs else None)
+
+
+@cache
+def digest() -> str:
+    """What names this release of all files together."""
+    over = hashlib.sha256()
+    for name, asset in assets().items():
+        over.update(name.encode() + b"\0" + hashlib.sha256(asset.plain).digest())
+    return over.hexdigest()[:12]
+
+
+def address(name: str) -> str:
+    """Where a file is fetched from; KeyError where there is none of that name."""
+    return f"/assets/{digest()}/{name if name in assets() else _missing(name)}"
+
+
+def _missing(name: str) -> str:
+    raise KeyError(f"pages have no file {name}")
+
+
+def packed_or_plain(asset: Asset, request: Request, headers: dict[str, str]) -> Response:
+    """The file as the browser takes it."""
+    answer = {**HEADERS, **headers, "Vary": "Accept-Encoding"}
+    if asset.packed is not None and takes_packed(request):
+        return Response(
+            asset.packed, media_type=asset.kind, headers=answer | {"Content-Encoding": "gzip"}
+        )
+    return Response(asset.plain, media_type=asset.kind, headers=answer)
+
+
+def takes_packed(request: Request) -> bool:
+    """Whether the browser unpacks gzip."""
+    return "gzip" in request.headers.get("accept-encoding", "")
+
+
+@router.get("/assets/{release}/{name:path}")
+async def get_asset(
+    release: Annotated[str, InPath(max_length=40)],
+    name: Annotated[str, InPath(max_length=120)],
+    request: Request,
+) -> Response:
+    """A file of the pages. A page of an older release gets the present file, but not for ever."""
+    asset = assets().get(name)
+    if asset is None:
+        raise NotFound("The pages have no such file.")
+    keep = FOR_EVER if release == digest() else "no-cache"
+    return packed_or_plain(asset, request, {"Cache-Control": keep})

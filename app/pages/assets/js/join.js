@@ -1,0 +1,72 @@
+// Opening a personal link: whose is it, then the tap that uses it.
+
+import { newId, send } from "./send.js";
+import { word } from "./words.js";
+
+const by = (id) => document.getElementById(id);
+const session = newId(); // the same for every try, so a lost answer costs nothing
+let token = location.hash.slice(1);
+
+function complain(words) {
+  const place = by("join").querySelector(".problem");
+  place.textContent = words;
+  place.hidden = !words;
+  if (words) {
+    by("join").hidden = false;
+    place.focus();
+  }
+}
+
+async function look() {
+  by("looking").hidden = false;
+  by("no-link").hidden = true;
+  const told = await send("POST", "/api/join/look", { body: { token } });
+  by("looking").hidden = true;
+  if (!told.ok) {
+    by("no-link").hidden = false;
+    by("no-link").querySelector(".problem")?.remove();
+    const words = Object.assign(document.createElement("p"), { className: "problem", tabIndex: -1 });
+    words.setAttribute("role", "alert");
+    words.textContent = told.problem?.detail ?? word("unreachable");
+    by("no-link").prepend(words);
+    return words.focus();
+  }
+  const { name, roles, meet_name: meet, has_pin: hasPin, is_used: isUsed } = told.data;
+  by("whose").textContent = name;
+  by("roles").textContent = roles.map((role) => word(role)).join(", ");
+  by("which-meet").textContent = meet;
+  by("first-time").hidden = hasPin;
+  by("not-first").hidden = !hasPin;
+  by("pin").autocomplete = hasPin ? "current-password" : "new-password";
+  by("join").hidden = false;
+  if (isUsed) complain(word("used"));
+}
+
+by("by-hand").addEventListener("submit", (event) => {
+  event.preventDefault();
+  token = by("link").value.trim().split("#").at(-1);
+  look();
+});
+
+by("join").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const button = by("join").querySelector("button");
+  button.disabled = true;
+  complain("");
+  const body = { token, session, pin: by("pin").value.trim(), device: by("device").value };
+  const told = await send("POST", "/join", { body });
+  button.disabled = false;
+  if (!told.ok) return complain(told.problem?.detail ?? word("unreachable"));
+  location.replace(told.data.address);
+});
+
+addEventListener("hashchange", () => {
+  token = location.hash.slice(1);
+  look();
+});
+
+if (token) look();
+else {
+  by("looking").hidden = true;
+  by("no-link").hidden = false;
+}

@@ -1,0 +1,111 @@
+// What others do appears by itself: the record's live feed says that something happened, and the
+// page is read again. Of what came, the parts marked `data-live` that differ take the place of
+// those shown, so nothing is missed and nothing stands twice. A part in which somebody types, or
+// that is marked `data-keep`, stays as it is.
+
+import { word } from "./words.js";
+
+const meet = document.body.dataset.meet;
+const line = document.getElementById("line");
+let stream, again, wait = 1000, reading, owed = false;
+
+function tell(key) {
+  if (!line) return;
+  line.dataset.state = key;
+  if (line.textContent !== word(key)) line.textContent = word(key);
+}
+
+/** Read the page again and show what differs. */
+export async function refresh() {
+  if (reading) {
+    owed = true;
+    return reading;
+  }
+  reading = readAgain().finally(() => {
+    reading = undefined;
+    if (owed) {
+      owed = false;
+      refresh();
+    }
+  });
+  return reading;
+}
+
+async function readAgain() {
+  let answer;
+  try {
+    answer = await fetch(location.href.split("#")[0], { headers: { Accept: "text/html" }, cache: "no-cache" });
+  } catch {
+    return tell("out of touch");
+  }
+  if (answer.status === 401) return tell("ended");
+  if (!answer.ok) return;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  document.body.dataset.now = fresh.body.dataset.now ?? "";
+  document.dispatchEvent(new CustomEvent("time-told"));
+  for (const part of fresh.querySelectorAll("[data-live]")) {
+    if (!part.parentElement?.closest("[data-live]")) replace(part);
+  }
+  document.dispatchEvent(new CustomEvent("page-refreshed"));
+}
+
+function replace(part) {
+  const shown = document.getElementById(part.id);
+  if (!shown || shown.outerHTML === part.outerHTML || part.outerHTML === shown.dataset.came) return;
+  if (isInUse(shown)) {
+    shown.dispatchEvent(new CustomEvent("part-changed", { bubbles: true }));
+    return;
+  }
+  const focused = shown.contains(document.activeElement) ? document.activeElement.id : "";
+  const open = [...shown.querySelectorAll("details[open][id]")].map((one) => one.id);
+  shown.replaceWith(part);
+  for (const id of open) document.getElementById(id)?.setAttribute("open", "");
+  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  part.dispatchEvent(new CustomEvent("part-shown", { bubbles: true }));
+}
+
+function isInUse(part) {
+  const typing = part.contains(document.activeElement) && document.activeElement.matches("input, textarea, select");
+  return typing || part.matches("[data-keep]") || part.querySelector("dialog[open], form[data-typed]") !== null;
+}
+
+function connect() {
+  clearTimeout(again);
+  stream?.close();
+  stream = new EventSource(`/api/meets/${meet}/feed`);
+  stream.addEventListener("open", () => {
+    wait = 1000;
+    tell("in touch");
+    refresh();
+  });
+  stream.addEventListener("entry", (event) => {
+    document.dispatchEvent(new CustomEvent("meet-entry", { detail: JSON.parse(event.data) }));
+    refresh();
+  });
+  for (const name of ["reset", "bye"]) stream.addEventListener(name, refresh);
+  stream.addEventListener("ended", () => {
+    stream.close();
+    tell("ended");
+  });
+  stream.addEventListener("error", () => {
+    if (line?.dataset.state === "ended") return;
+    tell("out of touch");
+    stream.close();
+    // Spread, so that a whole crew does not knock in one instant after the server was gone.
+    again = setTimeout(connect, wait * (0.5 + Math.random() / 2));
+    wait = Math.min(wait * 2, 8000);
+  });
+}
+
+/** Follow the meet while this page is to be seen: a server gives a session a few feeds at once. */
+export function live() {
+  connect();
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) {
+      clearTimeout(again);
+      stream.close();
+    } else connect();
+  });
+  addEventListener("online", connect);
+  addEventListener("pageshow", (event) => event.persisted && connect());
+}

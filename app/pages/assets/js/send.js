@@ -1,0 +1,39 @@
+// Requests to the service, and ids that whoever creates a thing chooses.
+
+/** A UUID of version 7 (RFC 9562, 5.7). Plain http has no crypto.randomUUID. */
+export function newId(now = Date.now()) {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  for (let at = 0; at < 6; at += 1) bytes[at] = Math.floor(now / 2 ** (8 * (5 - at))) & 255;
+  bytes[6] = (bytes[6] & 15) | 112;
+  bytes[8] = (bytes[8] & 63) | 128;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+}
+
+/**
+ * One request. Resolves to {status, ok, data, etag, problem}; `status` is 0 where no answer came,
+ * and `problem` is the RFC 9457 document of a refusal. It never throws.
+ */
+export async function send(method, address, { body, etag, type = "application/json" } = {}) {
+  const headers = { Accept: "application/json" };
+  if (body !== undefined) headers["Content-Type"] = type;
+  if (etag) headers["If-Match"] = etag;
+  const document = body === undefined || type !== "application/json" ? body : JSON.stringify(body);
+  let answer;
+  try {
+    answer = await fetch(address, { method, headers, body: document, credentials: "same-origin" });
+  } catch {
+    return { status: 0, ok: false };
+  }
+  const told = { status: answer.status, ok: answer.ok, etag: answer.headers.get("ETag") };
+  const kind = answer.headers.get("Content-Type") ?? "";
+  try {
+    if (kind.includes("json")) told[answer.ok ? "data" : "problem"] = await answer.json();
+  } catch {
+    return { status: 0, ok: false };
+  }
+  return told;
+}
+
+/** The last part of a problem's type: what kind of refusal it is. */
+export const kindOf = (answer) => answer.problem?.type?.split("/").at(-1) ?? "";

@@ -1,0 +1,117 @@
+// What is signed is shown first, as the server would record it; then the PIN, or a passkey.
+
+import { kindOf, send } from "./send.js";
+import { word } from "./words.js";
+
+const dialog = document.getElementById("signing");
+const AGAIN = new Set(["pin-refused", "too-many-tries", "signature-refused"]);
+
+/**
+ * Send a document that is signed. Resolves to the answer, or to null where nothing was signed.
+ * A refusal of the PIN stays in the dialog, so that nobody has to begin again.
+ */
+export async function signed(method, address, body, { etag, summary = "" } = {}) {
+  const shown = await send(method, `${address}?check=true`, { body, etag });
+  // Where nothing can be shown, sending it would be refused alike: that answer has the words.
+  if (!shown.ok || !shown.data?.canonical) return shown;
+  fill(summary, shown.data);
+  const key = await passkey();
+  part("button[value=passkey]").hidden = !key;
+  dialog.showModal();
+  part("input[name=pin]").focus();
+  try {
+    return await untilSigned(method, address, body, etag, shown.data, key);
+  } finally {
+    dialog.close();
+    part("input[name=pin]").value = "";
+  }
+}
+
+const part = (selector) => dialog.querySelector(selector);
+
+function fill(summary, shown) {
+  part(".what").textContent = summary;
+  part(".statement").textContent = JSON.stringify(shown.statement, null, 2);
+  part(".digest").textContent = shown.sha256.slice(0, 16);
+  complain("");
+}
+
+function complain(words) {
+  part(".problem").textContent = words;
+  part(".problem").hidden = !words;
+  if (words) part(".problem").focus();
+}
+
+async function untilSigned(method, address, body, etag, shown, key) {
+  for (;;) {
+    const how = await chosen();
+    if (how === "back") return null;
+    const proof = how === "pin" ? { pin: part("input[name=pin]").value } : await withPasskey(key, shown);
+    if (!proof) continue;
+    const sent = { ...body, ...proof, shown_at: shown.shown_at };
+    if (how === "pin") sent.statement_sha256 = shown.sha256;
+    busy(true);
+    const answer = await send(method, address, { body: sent, etag });
+    busy(false);
+    if (answer.status !== 0 && !AGAIN.has(kindOf(answer)) && !isAboutPin(answer)) return answer;
+    complain(answer.status === 0 ? word("unreachable") : answer.problem?.detail ?? word("odd"));
+  }
+}
+
+const isAboutPin = (answer) => (answer.problem?.errors ?? []).some((one) => one.pointer === "/pin");
+
+function busy(is) {
+  for (const button of dialog.querySelectorAll("button")) button.disabled = is;
+}
+
+function chosen() {
+  return new Promise((resolve) => {
+    const done = (how) => {
+      form.removeEventListener("submit", onSubmit);
+      dialog.removeEventListener("click", onClick);
+      dialog.removeEventListener("cancel", onCancel);
+      resolve(how);
+    };
+    const form = part("form");
+    const onSubmit = (event) => (event.preventDefault(), done("pin"));
+    const onCancel = (event) => (event.preventDefault(), done("back"));
+    const onClick = (event) => {
+      const how = event.target.closest("button[type=button]")?.value;
+      if (how) done(how);
+    };
+    form.addEventListener("submit", onSubmit);
+    dialog.addEventListener("click", onClick);
+    dialog.addEventListener("cancel", onCancel);
+  });
+}
+
+/** This official's passkeys that still count, where this browser can use any; else undefined. */
+async function passkey() {
+  if (!window.PublicKeyCredential || !isSecureContext) return undefined;
+  const keys = await send("GET", `/api/meets/${document.body.dataset.meet}/me/keys`);
+  const good = (keys.data ?? []).filter((one) => one.kind === "passkey" && !one.revoked_from);
+  return good.length ? good : undefined;
+}
+
+const fromBase64 = (text) => Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (letter) => letter.charCodeAt(0));
+
+async function withPasskey(keys, shown) {
+  const challenge = Uint8Array.from(shown.sha256.match(/../g), (pair) => parseInt(pair, 16));
+  const allowCredentials = keys.map((one) => ({ type: "public-key", id: fromBase64(one.credential) }));
+  try {
+    const made = await navigator.credentials.get({ publicKey: { challenge, allowCredentials, userVerification: "required" } });
+    const { response, id } = made.toJSON();
+    const key = keys.find((one) => one.credential === id)?.id;
+    return {
+      device_signature: {
+        key,
+        authenticator_data: response.authenticatorData,
+        client_data_json: response.clientDataJSON,
+        signature: response.signature,
+      },
+    };
+  } catch {
+    complain(word("no passkey"));
+    return undefined;
+  }
+}

@@ -1,0 +1,37 @@
+"""Refusals for people: whoever opens a page gets a page, with the words of the problem document."""
+
+from __future__ import annotations
+
+import json
+
+from fastapi import Request, Response
+
+from app.pages.rendering import Page, render
+from app.problems import Handler
+
+
+def as_page(handler: Handler) -> Handler:
+    """The handler, whose answer becomes a page where a browser asked for one."""
+
+    async def answer(request: Request, error: Exception) -> Response:
+        document = await handler(request, error)
+        if not wants_page(request):
+            return document
+        told = json.loads(bytes(document.body))
+        shows = {name: told[name] for name in ("title", "detail", "status")}
+        kept = {name: value for name, value in document.headers.items() if name == "retry-after"}
+        return render(
+            request, Page("refused.html", shows, status=document.status_code, headers=kept)
+        )
+
+    return answer
+
+
+def wants_page(request: Request) -> bool:
+    """Whether this is somebody who opens a page, and no program that asks the service."""
+    asks = request.headers.get("accept", "")
+    return (
+        request.method in {"GET", "HEAD"}
+        and not request.url.path.startswith("/api/")
+        and "text/html" in asks
+    )

@@ -1,0 +1,113 @@
+"""The words that stand for what the program counts in: roles, states, flags, kinds of windows.
+
+Each is written here once in English, and looked up in the catalogues when a page shows it. Titles
+of infringements stand here as well: the rule book's own title, in its own language, stands on
+papers, and beside it on pages in English alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from babel.support import NullTranslations
+
+
+def _(text: str) -> str:
+    """Marks a text for the catalogues."""
+    return text
+
+
+WORDS: Mapping[str, Mapping[str, str]] = {
+    "role": {
+        "umpire": _("zone umpire"),
+        "chief_umpire": _("chief umpire"),
+        "referee": _("referee"),
+        "results": _("results desk"),
+        "jury": _("jury of appeal"),
+        "organiser": _("organiser"),
+    },
+    "place": {
+        "zone": _("Zone"),
+        "head": _("Head official"),
+        "desk": _("Results desk"),
+        "jury": _("Jury"),
+        "organiser": _("Organiser"),
+        "board": _("Notice board"),
+    },
+    "heat": {
+        "to come": _("to come"),
+        "running": _("running"),
+        "judged": _("judged"),
+        "announced": _("announced"),
+        "final": _("final"),
+        "not held": _("not held"),
+    },
+    "flag": {"white": _("white"), "yellow": _("yellow"), "silent": _("silent")},
+    "report": {
+        "raised": _("flag up, account to follow"),
+        "written": _("written"),
+        "returned": _("sent back with a question"),
+        "ruled": _("ruled on"),
+        "withdrawn": _("withdrawn"),
+    },
+    "case": {"open": _("open"), "ruled": _("ruled on"), "joined": _("joined to another")},
+    "verdict": {
+        "confirmed": _("confirmed"),
+        "dismissed": _("dismissed"),
+        "upheld": _("upheld"),
+        "rejected": _("rejected"),
+        "referred": _("referred to the jury"),
+    },
+    "outcome": {
+        "infringement": _("infringement"),
+        "no infringement": _("no infringement"),
+        "cannot tell": _("cannot tell"),
+    },
+    "disqualification": {"in force": _("in force"), "set aside": _("set aside")},
+    "protest": {
+        "lodged": _("lodged"),
+        "referred": _("referred to the jury"),
+        "upheld": _("upheld"),
+        "rejected": _("rejected"),
+        "withdrawn": _("withdrawn"),
+    },
+    "appeal": {
+        "lodged": _("lodged"),
+        "late": _("late"),
+        "admitted": _("admitted"),
+        "upheld": _("upheld"),
+        "rejected": _("rejected"),
+        "withdrawn": _("withdrawn"),
+    },
+    "window": {"protest": _("protest"), "appeal": _("appeal")},
+    "window state": {"open": _("open"), "closed": _("closed"), "void": _("void")},
+    "edge": {"start": _("start of the zone"), "end": _("end of the zone")},
+    "side": {"inside": _("inside the track"), "outside": _("outside the track")},
+    "infringement": {
+        "pass_begun_before_zone": _("Pass begun before the zone"),
+        "pass_completed_before_zone": _("Pass completed before the zone"),
+        "pass_completed_beyond_zone": _("Pass completed beyond the zone"),
+        "receiver_waiting_outside": _("Receiver waited outside the zone"),
+        "receiver_starting_outside": _("Receiver started outside the zone"),
+        "waiting_order_changed": _("Waiting order changed"),
+        "dropped_baton": _("Baton dropped"),
+        "other_teams_baton": _("Took another team's baton"),
+        "help_given": _("Pushed or helped"),
+        "hindered_after_pass": _("Hindered after passing"),
+        "another_team_obstructed": _("Another team obstructed"),
+        "left_lane_after_pass": _("Left the lane after passing"),
+        "baton_not_in_hand": _("Baton not in the hand"),
+        "lane_infringement": _("Stepped on or over the line"),
+    },
+}
+
+
+class In:
+    """The words in one language: `said("heat", "running")`."""
+
+    def __init__(self, translations: NullTranslations) -> None:
+        self._translations = translations
+
+    def __call__(self, family: str, word: str) -> str:
+        """The words for a state or a kind; KeyError for one that nobody has worded."""
+        return self._translations.ugettext(WORDS[family][word])
