@@ -36,6 +36,7 @@ HOLDS_BACK = Who(
     "terms.chief_umpire_rules",
 )
 HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
+BRIEFS_CREW = Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE, Role.REFEREE}))
 UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
 READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
 RESULTS = Who(frozenset({Role.RESULTS}))
@@ -119,6 +120,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("POST", f"{MEET}/crew-list"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("GET", f"{MEET}/crew"): JOINED,
+    ("GET", f"{MEET}/crew/briefing-cards.pdf"): BRIEFS_CREW,
     ("GET", f"{MEET}/watch"): JOINED,
     ("PUT", f"{MEET}/calls/{{call}}"): UMPIRES,
     ("GET", f"{MEET}/calls/{{call}}"): READERS_OF_REPORTS,
