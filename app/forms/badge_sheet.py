@@ -118,24 +118,18 @@ def _corner(flow: Flow, place: int) -> tuple[float, float]:
 def _draw_badge(
     flow: Flow, meet: str, badge: Badge, number: int, corner: tuple[float, float]
 ) -> None:
-    x, y = corner
+    (x, y), rows = corner, make_modules(badge.link)
+    quiet = CODE / len(rows) * QUIET_MODULES
+    left, top, code_x = x + PADDING, y + PADDING, x + WIDE - PADDING - CODE
+    beside = _Place(left, top, code_x - quiet - left, TALL - 2 * PADDING)
+    below = _Place(code_x, top + CODE + quiet, CODE, TALL - 2 * PADDING - CODE - quiet)
     flow.put(Area(box(x, y, WIDE, TALL), thickness=CUT))
-    code_x = x + WIDE - PADDING - CODE
-    beside = _Place(
-        x + PADDING, y + PADDING, code_x - x - PADDING - _quiet(badge.link), TALL - 2 * PADDING
-    )
-    below_code = y + PADDING + CODE + _quiet(badge.link)
-    below = _Place(code_x, below_code, CODE, y + TALL - PADDING - below_code)
     with flow.inside(flow.tag("Sect")):
         _write(flow, _about(meet, badge, number), beside)
         says = flow.tag("Figure", f"QR code: the personal link of {badge.name}.")
-        flow.put(Modules(code_x, y + PADDING, CODE, make_modules(badge.link), tag=says))
+        flow.put(Modules(code_x, top, CODE, rows, tag=says))
         works = Segment(badge.works, f"validity of badge {number}")
         _write(flow, [_Part(works, WORKS)], below)
-
-
-def _quiet(link: str) -> float:
-    return CODE / len(make_modules(link)) * QUIET_MODULES
 
 
 def _about(meet: str, badge: Badge, number: int) -> list[_Part]:
