@@ -55,6 +55,15 @@ class HeatShown:
     may_hold_back: bool
 
     @property
+    def before(self) -> HeatOut | None:
+        """The heat that was started last, where another one is shown: as soon as its last post has
+        called, the next one is now.
+        """
+        started = [(one.started_at, one) for one in self.others if one.started_at is not None]
+        last = max(started, key=lambda pair: pair[0])[1] if started else None
+        return None if last is None or self.shown is None or last.id == self.shown.id else last
+
+    @property
     def is_now(self) -> bool:
         """Whether the heat that is shown is the one that is now."""
         return self.shown is not None and self.now is not None and self.shown.id == self.now.id
