@@ -20,7 +20,7 @@ from app.access.queries import Caller
 from app.appeals.queries import awaited_protests
 from app.crew.queries import expected_posts
 from app.ids import ChosenId, HeatId, MeetId, RulingId
-from app.meets.queries import heats_page, meet_facts
+from app.meets.queries import heats_around, heats_page, meet_facts
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.pages.frame import frame_of
@@ -119,9 +119,16 @@ def heat_at_hand(
         grid=_grid(conn, meet_id, shown) if shown else None,
         now=pointed.now,
         next=pointed.next,
-        others=heats_page(conn, meet_id, 0).heats,
+        others=_others(conn, meet_id, which),
         may_hold_back=shown is not None and _may_hold_back(conn, meet_id, shown, caller),
     )
+
+
+def _others(conn: Connection, meet_id: MeetId, which: HeatId | None) -> Sequence[HeatOut]:
+    """The heats to choose from: those around the one that is shown."""
+    if which is None:
+        return heats_page(conn, meet_id, 0).heats
+    return heats_around(conn, meet_id, which).heats
 
 
 def _grid(conn: Connection, meet_id: MeetId, heat: HeatOut) -> Grid:
