@@ -457,6 +457,13 @@ def a_heat_pointed_at(meet: MeetAtHand) -> Sending:
     return _of(meet, "referee", "heat-now", {"heat": heat["id"]})
 
 
+def a_rehearsal(meet: MeetAtHand) -> Sending:
+    for one in meet.organiser.get("rehearsals").json()["rehearsals"]:
+        meet.organiser.post(f"rehearsals/{one['id']}/end")
+    document = {"relay": "4x100"}
+    return _of(meet, "organiser", f"rehearsals/{new_id()}", document)
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -489,6 +496,7 @@ DOCUMENTS: dict[str, Build] = {
     "crew": a_crew,
     "heat not held": a_heat_not_held,
     "heat now": a_heat_pointed_at,
+    "rehearsal": a_rehearsal,
     "call": a_flag,
     "report": an_account,
     "return": a_question,

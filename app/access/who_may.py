@@ -35,6 +35,7 @@ HOLDS_BACK = Who(
     aside="chief_umpire once the result was announced only where the meet says "
     "terms.chief_umpire_rules",
 )
+ENDS_REHEARSALS = Who(frozenset({*HEAD.roles, Role.ORGANISER}))
 HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
 UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
 READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
@@ -84,6 +85,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("GET", "/metrics"): ANYONE,
     ("GET", "/problems"): ANYONE,
     ("GET", "/problems/{slug}"): ANYONE,
+    ("GET", "/api/time"): ANYONE,
     ("GET", "/api/editions"): ANYONE,
     ("POST", "/api/join/look"): ANYONE,
     ("POST", "/api/join"): ANYONE,
@@ -113,10 +115,14 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/heats/{{heat}}/start"): HEAD,
     ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HOLDS_BACK,
     ("POST", f"{MEET}/heats/{{heat}}/not-held"): ORGANISER,
+    ("PUT", f"{MEET}/rehearsals/{{rehearsal}}"): ORGANISER,
+    ("POST", f"{MEET}/rehearsals/{{rehearsal}}/end"): ENDS_REHEARSALS,
+    ("GET", f"{MEET}/rehearsals"): JOINED,
     ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
     ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("POST", f"{MEET}/crew-list"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("GET", f"{MEET}/crew"): JOINED,
+    ("GET", f"{MEET}/watch"): JOINED,
     ("PUT", f"{MEET}/calls/{{call}}"): UMPIRES,
     ("GET", f"{MEET}/calls/{{call}}"): READERS_OF_REPORTS,
     ("PUT", f"{MEET}/reports/{{report}}"): UMPIRES,

@@ -11,6 +11,7 @@ from sqlalchemy import insert, update
 from app.access.queries import Caller
 from app.ids import HeatId, TeamId
 from app.meets.queries import heat, meet_facts
+from app.meets.rehearsing import insist_no_rehearsal
 from app.record.kinds import Kind
 from app.refusals import (
     PreconditionMissing,
@@ -37,6 +38,7 @@ def load_result(
 
     def act(unit: Unit) -> Done[Put[ResultOut]]:
         facts = heat(unit.conn, unit.meet_id, heat_id)
+        insist_no_rehearsal(unit.conn, heat_id)
         insist_list_is_of(facts, rows)
         teams = {lane.lane: lane.team for lane in facts.lanes}
         stored = [_as_stored(row, teams[row.lane]) for row in rows]

@@ -16,8 +16,9 @@ from sqlalchemy import bindparam, insert, select, update
 
 from app.access.pen import Pen, Signed
 from app.access.queries import Caller, official_row
-from app.ids import CaseId, DisqualificationId, RulingId, new_id
+from app.ids import CaseId, DisqualificationId, HeatId, RulingId, new_id
 from app.meets.queries import MeetFacts, meet_facts
+from app.meets.rehearsing import insist_no_rehearsal
 from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NeedsWord, Stale, StateConflict
@@ -77,7 +78,8 @@ def rule_on(
             _insist_same(known, unit, case_id, caller, content)
             return Done(Put(ruling_out(unit.conn, unit.meet_id, ruling_id), created=False), None)
         pen.insist_may_sign(unit)
-        case_row(unit.conn, unit.meet_id, case_id)  # a case of this meet, before it is touched
+        case = case_row(unit.conn, unit.meet_id, case_id)  # of this meet, before it is touched
+        insist_no_rehearsal(unit.conn, HeatId(case.heat_id))
         settle_lane(unit, case_id)
         case = case_row(unit.conn, unit.meet_id, case_id)
         meet = meet_facts(unit.conn, unit.meet_id)
