@@ -231,6 +231,9 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("POST", "/join"): ANYONE,
     ("GET", PAGES): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
+    ("GET", f"{PAGES}/head"): HEAD,
+    ("GET", f"{PAGES}/cases/{{case}}"): HEAD_OR_JURY,
+    ("GET", f"{PAGES}/keys"): JOINED,
     ("POST", f"{PAGES}/leave"): JOINED,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""

@@ -46,6 +46,7 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 HEATS_A_PAGE = 100
+SHOWN_BEFORE = 21
 MEETS_A_PAGE = 50
 
 _MEET = Prepared(select(meets).where(meets.c.id == bindparam("meet")))
@@ -93,6 +94,9 @@ _HEAT_PAGE = (
     )
     .order_by(heats.c.position)
     .limit(HEATS_A_PAGE + 1)
+)
+_POSITION = select(heats.c.position).where(
+    heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat")
 )
 _RUNNING = (
     select(heats.c.id)
@@ -332,6 +336,13 @@ def heats_page(conn: Connection, meet_id: MeetId, after: int) -> HeatsOut:
         running=running,
         next=page[-1].position if len(rows) > HEATS_A_PAGE else None,
     )
+
+
+def heats_around(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatsOut:
+    """A page of heats that begins a little before this one; from the first for an unknown one."""
+    where = {"meet": meet_id, "heat": heat_id}
+    position = conn.execute(_POSITION, where).scalar() or 0
+    return heats_page(conn, meet_id, max(0, position - SHOWN_BEFORE))
 
 
 def heats_from(

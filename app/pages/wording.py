@@ -34,6 +34,57 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "organiser": _("Organiser"),
         "board": _("Notice board"),
     },
+    "shown": {
+        "white": _("white"),
+        "yellow": _("yellow"),
+        "taken back": _("taken back"),
+        "silent": _("silent"),
+        "awaited": _("to come"),
+        "unwatched": _("nobody watches"),
+    },
+    "zone edge": {"start": _("start"), "end": _("end")},
+    "aspect": {"baton": _("baton"), "receiver's foot": _("receiver's foot")},
+    "happened": {
+        "flag": _("yellow flag"),
+        "written": _("account written"),
+        "returned": _("sent back with a question"),
+        "written again": _("written again"),
+        "withdrawn": _("withdrawn"),
+        "picture": _("picture added"),
+        "confirmed": _("confirmed"),
+        "dismissed": _("dismissed"),
+    },
+    "mark": {
+        "no team in this lane": _("no team in this lane"),
+        "heat was not running": _("heat was not running"),
+        "came after the result was announced": _("came after the result was announced"),
+        "lane outside the post": _("lane outside the post"),
+        "post of somebody else": _("post of somebody else"),
+        "the phone's signature does not fit what was sent": _(
+            "the phone's signature does not fit what was sent"
+        ),
+        "signed with a key that is not known here": _("signed with a key that is not known here"),
+        "signed with a key that was revoked before it came": _(
+            "signed with a key that was revoked before it came"
+        ),
+        "called by the head of the crew": _("called by the head of the crew"),
+        "post of a later crew plan": _("post of a later crew plan"),
+        "by a stand-in": _("by a stand-in"),
+        "shown before the heat was started": _("shown before the heat was started"),
+        "from a recalled start of the heat": _("from a recalled start of the heat"),
+        "post no longer in the crew plan": _("post no longer in the crew plan"),
+    },
+    "attested": {
+        "phone key": _("signed by the phone's own key"),
+        "server": _("attested by the server"),
+    },
+    "about": {
+        "ruling": _("a ruling"),
+        "placing": _("a placing"),
+        "conduct": _("another team's conduct"),
+        "other": _("something else"),
+    },
+    "key": {"passkey": _("passkey"), "phone key": _("phone's own key")},
     "heat": {
         "to come": _("to come"),
         "running": _("running"),
