@@ -235,6 +235,12 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", f"{PAGES}/cases/{{case}}"): HEAD_OR_JURY,
     ("GET", f"{PAGES}/keys"): JOINED,
     ("POST", f"{PAGES}/leave"): JOINED,
+    ("GET", f"{PAGES}/desk"): DESK,
+    ("GET", f"{PAGES}/desk/rounds"): DESK,
+    ("GET", f"{PAGES}/desk/heats/{{heat}}"): DESK,
+    ("GET", f"{PAGES}/desk/heats/{{heat}}/protest"): TAKES_PROTESTS,
+    ("GET", f"{PAGES}/protests"): READERS_OF_FORMS,
+    ("GET", f"{PAGES}/protests/{{protest}}"): READERS_OF_FORMS,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
 
