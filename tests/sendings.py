@@ -40,6 +40,7 @@ SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
 CREW = 512 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
+_take_overs = itertools.cycle((1, 2, 3))
 REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
 
 
@@ -475,6 +476,20 @@ def a_start_list_file(meet: MeetAtHand) -> Sending:
     return replace(sent, method="POST", largest=LARGE)
 
 
+def an_officials_list_file(meet: MeetAtHand) -> Sending:
+    rows = f"name,roles\nOfficial {new_id()},umpire\n"
+    sent = _of(meet, "organiser", "officials-list", rows.encode())
+    return replace(sent, method="POST", largest=LARGE)
+
+
+def a_crew_list_file(meet: MeetAtHand) -> Sending:
+    seen = meet.organiser.get("crew")
+    name = seen.json()["posts"][0]["official_name"]
+    rows = f"official,take_over,edge,lanes\n{name},{next(_take_overs)},end,1-4\n"
+    sent = _of(meet, "organiser", "crew-list", rows.encode())
+    return replace(sent, method="POST", etag=seen.headers["ETag"], largest=LARGE)
+
+
 def a_finish_list_file(meet: MeetAtHand) -> Sending:
     rows = [f"{lane['lane']},42.{lane['lane']}1" for lane in meet.heats[0]["lanes"]]
     content = "\n".join(["lane,time", *rows]).encode()
@@ -539,5 +554,10 @@ DOCUMENTS: dict[str, Build] = {
     "end": an_end,
     "corrected end": a_corrected_end,
 }
-FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
+FILES: dict[str, Build] = {
+    "start list": a_start_list_file,
+    "list of officials": an_officials_list_file,
+    "crew list": a_crew_list_file,
+    "finish list": a_finish_list_file,
+}
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES, "picture": a_picture_file}

@@ -147,18 +147,12 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "jury": _("for the jury"),
         "desk": _("to be told by the desk"),
     },
-    "about": {
-        "ruling": _("a ruling"),
-        "placing": _("the placing"),
-        "conduct": _("another team's conduct"),
-        "other": _("something else"),
-    },
     "capacity": {
         "athlete": _("athlete"),
         "on behalf of the athletes": _("on behalf of the athletes"),
         "team representative": _("team representative"),
     },
-    "mark": {
+    "remedy mark": {
         "late": _("late"),
         "outside": _("not of this round"),
         "no deposit": _("no deposit"),
