@@ -30,7 +30,7 @@ from app.crew import routes as crew
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.meets import routes as meets
-from app.pages import assets, board, case, head, home, joining, keys
+from app.pages import routers as pages
 from app.pages.refused import as_page
 from app.pictures import routes as pictures
 from app.record import routes as record
@@ -71,13 +71,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     exporting.router,
     casefiles.router,
     access.router,
-    assets.router,
-    home.router,
-    joining.router,
-    board.router,
-    head.router,
-    case.router,
-    keys.router,
+    *pages.ROUTERS,
     operating.router,
 )
 

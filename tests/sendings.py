@@ -106,6 +106,11 @@ def an_official(meet: MeetAtHand) -> Sending:
     return _of(meet, "organiser", f"officials/{new_id()}", document)
 
 
+def badges(meet: MeetAtHand) -> Sending:
+    sent = _of(meet, "organiser", "badges.pdf", {"officials": [meet.umpire.id]})
+    return replace(sent, method="POST")
+
+
 def a_look(meet: MeetAtHand) -> Sending:
     return Sending("POST", "/api/join/look", "", {"token": _fresh_link(meet)})
 
@@ -491,6 +496,7 @@ def _of(meet: MeetAtHand, who: str, path: str, body: Json | bytes) -> Sending:
 DOCUMENTS: dict[str, Build] = {
     "meet": a_setup,
     "official": an_official,
+    "badges": badges,
     "look": a_look,
     "joining": a_joining,
     "crew": a_crew,
