@@ -21,13 +21,14 @@ from app.appeals.foreseeing import ruling_consequences
 from app.appeals.wire import RulingConsequencesOut
 from app.ids import CaseId, ChosenId, MeetId, RulingId
 from app.meets.queries import MeetFacts, meet_facts
+from app.meets.rehearsing import insist_no_rehearsal
 from app.meets.wire import HeatOut
 from app.pages.case_history import Happened, history
 from app.pages.frame import frame_of
 from app.pages.head import Ruled, docket_of, just_signed
 from app.pages.rendering import Language, Page, render
 from app.pages.zone_figure import SeenZone, zones_seen
-from app.refusals import StateConflict
+from app.refusals import Refusal, StateConflict
 from app.reports.findings import OBSERVATIONS
 from app.reports.queries import case_out, case_row, noted_against
 from app.reports.states import CaseState
@@ -154,9 +155,10 @@ def _number(conn: Connection, meet_id: MeetId, case: CaseId | None) -> int | Non
 def _moves(
     conn: Connection, meet_id: MeetId, case: CaseOut
 ) -> tuple[RulingConsequencesOut | None, str]:
-    if case.state is CaseState.JOINED:
+    if case.state in {CaseState.JOINED, CaseState.CLOSED}:
         return None, ""
     try:
+        insist_no_rehearsal(conn, case.heat)
         return ruling_consequences(conn, meet_id, case.id), ""
     except StateConflict as unknown:
         return None, unknown.detail
@@ -167,7 +169,8 @@ def _ruling(conn: Connection, meet: MeetFacts, case: CaseOut, caller: Caller) ->
     can_be_ruled = case.state in {CaseState.OPEN, CaseState.RULED}
     barred = ""
     if is_head and can_be_ruled:
-        refused = why_not(conn, meet, case.id, caller) or _settled(conn, meet, case)
+        refused = _of_rehearsal(conn, case) or why_not(conn, meet, case.id, caller)
+        refused = refused or _settled(conn, meet, case)
         barred = refused.detail if refused is not None else ""
     return Ruling(
         may_ask=is_head and case.state is CaseState.OPEN,
@@ -176,6 +179,15 @@ def _ruling(conn: Connection, meet: MeetFacts, case: CaseOut, caller: Caller) ->
         asked=_asked(conn, meet, case),
         reconsiders=case.rulings[-1] if case.state is CaseState.RULED else None,
     )
+
+
+def _of_rehearsal(conn: Connection, case: CaseOut) -> Refusal | None:
+    """Why nobody rules on a case of a rehearsal, None for all others."""
+    try:
+        insist_no_rehearsal(conn, case.heat)
+    except StateConflict as refused:
+        return refused
+    return None
 
 
 def _settled(conn: Connection, meet: MeetFacts, case: CaseOut) -> StateConflict | None:

@@ -21,6 +21,7 @@ from app.appeals.queries import awaited_protests
 from app.crew.queries import expected_posts
 from app.ids import ChosenId, HeatId, MeetId, RulingId
 from app.meets.queries import heats_around, heats_page, meet_facts
+from app.meets.rehearsing import rehearsals
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.pages.frame import frame_of
@@ -125,10 +126,11 @@ def heat_at_hand(
 
 
 def _others(conn: Connection, meet_id: MeetId, which: HeatId | None) -> Sequence[HeatOut]:
-    """The heats to choose from: those around the one that is shown."""
+    """The heats to choose from: rehearsals that go on, and heats around the one that is shown."""
+    tried = [one for one in rehearsals(conn, meet_id) if one.state is not HeatState.ENDED]
     if which is None:
-        return heats_page(conn, meet_id, 0).heats
-    return heats_around(conn, meet_id, which).heats
+        return [*tried, *heats_page(conn, meet_id, 0).heats]
+    return [*tried, *heats_around(conn, meet_id, which).heats]
 
 
 def _grid(conn: Connection, meet_id: MeetId, heat: HeatOut) -> Grid:

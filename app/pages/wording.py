@@ -92,6 +92,7 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "announced": _("announced"),
         "final": _("final"),
         "not held": _("not held"),
+        "ended": _("ended"),
     },
     "flag": {"white": _("white"), "yellow": _("yellow"), "silent": _("silent")},
     "report": {
@@ -101,7 +102,12 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "ruled": _("ruled on"),
         "withdrawn": _("withdrawn"),
     },
-    "case": {"open": _("open"), "ruled": _("ruled on"), "joined": _("joined to another")},
+    "case": {
+        "open": _("open"),
+        "ruled": _("ruled on"),
+        "joined": _("joined to another"),
+        "closed": _("closed with its rehearsal"),
+    },
     "verdict": {
         "confirmed": _("confirmed"),
         "dismissed": _("dismissed"),

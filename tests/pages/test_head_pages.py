@@ -6,7 +6,7 @@ import httpx
 import pytest
 
 from app.ids import new_id
-from tests.builders import Json, MeetAtHand, Person, a_meet, add_official
+from tests.builders import Json, MeetAtHand, Person, a_meet, a_report, add_official
 from tests.running import Service
 
 HEAD = {"referee", "chief_umpire"}
@@ -183,3 +183,28 @@ def test_the_zone_has_every_position_with_the_number_of_its_report(
     told = text.split('id="zone-1-wide-desc"', 1)[1].split("</desc>", 1)[0]
     assert "1: baton 31.20 m (±0.30 m), umpire." in told
     assert "2: baton 30.40 m (±0.50 m), second." in told
+
+
+def test_a_rehearsal_is_marked_and_nobody_rules_on_what_is_reported_in_it(
+    meet: MeetAtHand,
+) -> None:
+    made = meet.organiser.put(f"rehearsals/{new_id()}", {"relay": "4x100"})
+    assert made.status_code == 201, made.text
+    heat = made.json()["id"]
+    assert "Rehearsal: " in page(meet.referee, "head")
+    seen = meet.referee.get(f"heats/{heat}")
+    started = meet.referee.post(f"heats/{heat}/start", etag=seen.headers["ETag"])
+    assert started.status_code == 200
+    document = a_report(heat, meet.posts["umpire"])
+    case = meet.umpire.put(f"reports/{new_id()}", document).json()["case"]
+    text = page(meet.referee, "head")
+    assert text.count("rehearsal: nothing of it counts") == 2
+    told = page(meet.referee, f"cases/{case}")
+    assert "This is a rehearsal" in part(told, "ruling")
+    assert "ruling-form" not in told
+    assert "file.pdf" not in told
+    assert "ask-form" in told
+    ended = meet.organiser.post(f"rehearsals/{heat}/end")
+    assert ended.status_code == 200, ended.text
+    assert "closed with its rehearsal" in page(meet.referee, f"cases/{case}")
+    assert "Rehearsal: " not in page(meet.referee, "head")
