@@ -217,6 +217,7 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", "/join"): ANYONE,
     ("POST", "/join"): ANYONE,
     ("GET", PAGES): ANYONE,
+    ("GET", f"{PAGES}/results/{{announcement}}"): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
     ("POST", f"{PAGES}/leave"): JOINED,
 }
