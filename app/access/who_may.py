@@ -230,6 +230,7 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", "/join"): ANYONE,
     ("POST", "/join"): ANYONE,
     ("GET", PAGES): ANYONE,
+    ("GET", f"{PAGES}/results/{{announcement}}"): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
     ("GET", f"{PAGES}/head"): HEAD,
     ("GET", f"{PAGES}/cases/{{case}}"): HEAD_OR_JURY,

@@ -1,24 +1,69 @@
-"""The notice board of a meet, for everybody."""
+"""The notice board of a meet and its announcements, for everybody.
+
+Nobody's session counts here: whoever looks sees the same, so the pages may be kept for some seconds
+by whatever stands between. What the time alone changes on them, the browser counts by itself.
+"""
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 
 from app.access.guard import Here
-from app.ids import ChosenId, MeetId
+from app.ids import AnnouncementId, ChosenId, MeetId
 from app.pages.frame import frame_of
+from app.pages.posting import board_of, disqualified_in, result_posted
 from app.pages.rendering import Language, Page, render
+from app.results.printing import parted_ties
 
 router = APIRouter(include_in_schema=False)
+
+Meet = Annotated[ChosenId, Path()]
+Screen = Annotated[Literal["hall"] | None, Query(description="large, and turning by itself")]
+Before = Annotated[str | None, Query(max_length=80)]
 
 
 @router.get("/meets/{meet}")
 async def show_board(
-    meet: Annotated[ChosenId, Path()], request: Request, here: Here, language: Language = None
+    meet: Meet,
+    request: Request,
+    here: Here,
+    before: Before = None,
+    screen: Screen = None,
+    language: Language = None,
 ) -> Response:
     """What was announced, and until when anybody can do something about it."""
     frame = await frame_of(here, MeetId(meet))
-    page = Page("board.html", {"frame": frame}, zone=frame.meet.time_zone, public=True)
+    # Apart from the loop: whether results are final is worked out, and anybody may ask.
+    board = await here.store.read_apart(
+        lambda conn: board_of(conn, MeetId(meet), before, frame.now)
+    )
+    template = "hall.html" if screen else "board.html"
+    shows = {"frame": frame, "board": board}
+    page = Page(template, shows, zone=frame.meet.time_zone, public=True)
+    return render(request, page, language)
+
+
+@router.get("/meets/{meet}/results/{announcement}")
+async def show_result(
+    meet: Meet,
+    announcement: Annotated[ChosenId, Path()],
+    request: Request,
+    here: Here,
+    language: Language = None,
+) -> Response:
+    """One announcement with all that it says, and what is known of it since."""
+    frame = await frame_of(here, MeetId(meet))
+    ident = AnnouncementId(announcement)
+    said = await here.store.read_apart(
+        lambda conn: result_posted(conn, MeetId(meet), ident, frame.now)
+    )
+    shows = {
+        "frame": frame,
+        "said_then": said,
+        "disqualified": disqualified_in(said.lines),
+        "ties": list(parted_ties(said.lines)),
+    }
+    page = Page("result.html", shows, zone=frame.meet.time_zone, public=True)
     return render(request, page, language)

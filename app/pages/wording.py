@@ -193,6 +193,39 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "receipt of a deposit": _("Receipt of the deposit"),
         "end of the meet": _("End of the meet"),
     },
+    "window kind": {
+        "protest": _("protest"),
+        "appeal": _("appeal"),
+        "misapplication of rules": _("misapplication of the rules"),
+        "clerical or scoring error": _("error in writing or scoring"),
+        "ineligible participant": _("participant who may not take part"),
+        "terms and conditions not followed": _("terms and conditions not followed"),
+    },
+    "opener": {
+        "announcement": _("from the announcement of the result"),
+        "amended announcement": _("from the announcement of the amended result"),
+        "advice": _("from the advice that nothing is amended"),
+        "end of meet": _("from the end of the meet"),
+        "any time": _("at any time"),
+    },
+    "window end": {"end of meet": _("after the end of the meet")},
+    "notation": {
+        "DNS": _("did not start"),
+        "DNF": _("did not finish"),
+        "DQ": _("disqualified, with the rule"),
+        "FS": _("false start"),
+        "Q": _("qualified by place"),
+        "q": _("qualified by time"),
+        "qR": _("advanced by the referee"),
+        "qJ": _("advanced by the jury of appeal"),
+        "qD": _("advanced by draw of lots"),
+        "L": _("lane infringement without disqualification"),
+        "YC": _("yellow card"),
+        "YRC": _("second yellow card"),
+        "RC": _("red card"),
+        "r": _("retired"),
+        "P": _("under protest"),
+    },
     "edge": {"start": _("start of the zone"), "end": _("end of the zone")},
     "side": {"inside": _("inside the track"), "outside": _("outside the track")},
     "infringement": {
@@ -219,6 +252,10 @@ class In:
 
     def __init__(self, translations: NullTranslations) -> None:
         self._translations = translations
+
+    def has(self, family: str, word: str) -> bool:
+        """Whether a state or a kind is worded; the rule books know more than pages do."""
+        return word in WORDS[family]
 
     def __call__(self, family: str, word: str) -> str:
         """The words for a state or a kind; KeyError for one that nobody has worded."""

@@ -229,6 +229,13 @@ class AnnouncementOut(Wire):
         return self.model_copy(update={"time_corrections": corrected})
 
     @property
+    def is_amended(self) -> bool:
+        """Whether it says otherwise than the one before: what a decision ordered in the heat amends
+        its result, whatever its lines say; and so do others who go on.
+        """
+        return bool(self.changes or self.through) or self.is_ordered_here
+
+    @property
     def made_at(self) -> datetime:
         """When it was announced: as corrected last, else as it was first given."""
         return self.time_corrections[-1].becomes if self.time_corrections else self.announced_at

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from sqlalchemy import (
@@ -187,6 +187,15 @@ def _earlier_windows(conn: Connection, made: AnnouncementOut) -> list[EarlierWin
         ):
             last[row.remedy, row.kind] = window
     return list(last.values())
+
+
+def said_in(
+    conn: Connection, announced: Iterable[AnnouncementId]
+) -> Mapping[AnnouncementId, AnnouncementOut]:
+    """What announcements said when they were made, all read together."""
+    found = conn.execute(SNAPSHOTS, {"announcements": list(announced)})
+    said = (AnnouncementOut.model_validate(row.snapshot) for row in found)
+    return {one.id: one for one in said}
 
 
 def announcements_of_heat(

@@ -193,14 +193,7 @@ def _qualified_title(announced: AnnouncementOut) -> str:
 def _kind(announced: AnnouncementOut) -> str:
     if announced.number == 1:
         return "Result"
-    return "Amended result" if _is_amended(announced) else "Result, announced again,"
-
-
-def _is_amended(announced: AnnouncementOut) -> bool:
-    """What a decision ordered in the heat amends its result, whatever its lines say; and so do
-    others who go on.
-    """
-    return bool(announced.changes or announced.through) or announced.is_ordered_here
+    return "Amended result" if announced.is_amended else "Result, announced again,"
 
 
 def _changes_aloud(announced: AnnouncementOut, names: Collection[str]) -> list[str]:
@@ -335,7 +328,7 @@ def sheet_facts(announced: AnnouncementOut, now: datetime) -> ResultSheet:
         round=announced.round,
         heat=str(announced.heat_number),
         number=announced.number,
-        is_amended=_is_amended(announced),
+        is_amended=announced.is_amended,
         supersedes=f"announcement {announced.number - 1}" if announced.supersedes else "",
         superseded=" ".join(_overtaken(announced, lambda one: one.announced_at_local)),
         announced_at=in_zone(announced.made_at, announced.time_zone),

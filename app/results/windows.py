@@ -141,6 +141,23 @@ def all_windows(conn: Connection, meet_id: MeetId, now: datetime) -> WindowsOut:
     return found.model_copy(update={"windows": together, "next": None})
 
 
+def open_windows(conn: Connection, meet_id: MeetId, now: datetime) -> list[WindowOut]:
+    """The windows in which something can be lodged now: soonest to close first, endless ones last.
+
+    Of the list of all windows no page is read that holds nothing but closed ones.
+    """
+    page = windows_of(conn, meet_id, now)
+    found = list(page.windows)
+    while page.next is not None and not _has_closed(page.windows[-1], now):
+        page = windows_of(conn, meet_id, now, page.next)
+        found += page.windows
+    return [one for one in found if one.state == "open"]
+
+
+def _has_closed(window: WindowOut, now: datetime) -> bool:
+    return window.closes_at is not None and window.closes_at < now
+
+
 def windows_of_heat(
     conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime
 ) -> list[WindowOut]:
@@ -266,6 +283,9 @@ def _window_out(row: AnyRow, zone: str, now: datetime, void: str) -> WindowOut:
         team=row.team_id,
         team_name=row.team_name,
         subject=f"{row.event_name}, {row.round}, heat {row.heat_number}",
+        event_name=row.event_name,
+        round=row.round,
+        heat_number=row.heat_number,
         kind=row.kind,
         remedy=window.remedy,
         opened_by=row.opened_by,

@@ -271,6 +271,9 @@ class WindowOut(Wire):
     team: TeamId | None = Field(description="the team that alone may use it; null: any may")
     team_name: str | None
     subject: str = Field(description="event, round and heat in words")
+    event_name: str
+    round: str
+    heat_number: int
     kind: str
     remedy: Remedy
     opened_by: str

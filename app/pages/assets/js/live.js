@@ -1,8 +1,8 @@
 // What others do appears by itself: the record's live feed says that something happened, and the
-// page is read again. Of what came, the parts marked `data-live` that differ take the place of
-// those shown, so nothing is missed and nothing stands twice. A part in which somebody types, or
-// that is marked `data-keep`, stays as it is.
+// page is read again. Of what came, the parts that differ take the place of those shown
+// (replacing.js), so nothing is missed and nothing stands twice.
 
+import { replaceParts } from "./replacing.js";
 import { word } from "./words.js";
 
 const meet = document.body.dataset.meet;
@@ -43,30 +43,8 @@ async function readAgain() {
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
   document.body.dataset.now = fresh.body.dataset.now ?? "";
   document.dispatchEvent(new CustomEvent("time-told"));
-  for (const part of fresh.querySelectorAll("[data-live]")) {
-    if (!part.parentElement?.closest("[data-live]")) replace(part);
-  }
+  replaceParts(fresh);
   document.dispatchEvent(new CustomEvent("page-refreshed"));
-}
-
-function replace(part) {
-  const shown = document.getElementById(part.id);
-  if (!shown || shown.outerHTML === part.outerHTML || part.outerHTML === shown.dataset.came) return;
-  if (isInUse(shown)) {
-    shown.dispatchEvent(new CustomEvent("part-changed", { bubbles: true }));
-    return;
-  }
-  const focused = shown.contains(document.activeElement) ? document.activeElement.id : "";
-  const open = [...shown.querySelectorAll("details[open][id]")].map((one) => one.id);
-  shown.replaceWith(part);
-  for (const id of open) document.getElementById(id)?.setAttribute("open", "");
-  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
-  part.dispatchEvent(new CustomEvent("part-shown", { bubbles: true }));
-}
-
-function isInUse(part) {
-  const typing = part.contains(document.activeElement) && document.activeElement.matches("input, textarea, select");
-  return typing || part.matches("[data-keep]") || part.querySelector("dialog[open], form[data-typed]") !== null;
 }
 
 function connect() {
