@@ -54,7 +54,7 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "confirmed": _("confirmed"),
         "dismissed": _("dismissed"),
     },
-    "mark": {
+    "odd": {
         "no team in this lane": _("no team in this lane"),
         "heat was not running": _("heat was not running"),
         "came after the result was announced": _("came after the result was announced"),
@@ -77,12 +77,6 @@ WORDS: Mapping[str, Mapping[str, str]] = {
     "attested": {
         "phone key": _("signed by the phone's own key"),
         "server": _("attested by the server"),
-    },
-    "about": {
-        "ruling": _("a ruling"),
-        "placing": _("a placing"),
-        "conduct": _("another team's conduct"),
-        "other": _("something else"),
     },
     "key": {"passkey": _("passkey"), "phone key": _("phone's own key")},
     "heat": {
