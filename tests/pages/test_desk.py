@@ -69,7 +69,12 @@ def test_reports_are_shown_with_a_protest_to_those_alone_who_may_read_them(
 ) -> None:
     protest = lodge(meet, a_protest(meet, an_announced_disqualification(meet)))
     said = "Both hands on the baton at the line."
-    for role, sees in {"referee": True, "chief_umpire": True, "jury": True, "results": False}.items():
+    for role, sees in {
+        "referee": True,
+        "chief_umpire": True,
+        "jury": True,
+        "results": False,
+    }.items():
         page = opened(meet[role], f"protests/{protest['id']}")
         assert page.status_code == 200, role
         assert (said in page.text) is sees, role
@@ -87,7 +92,11 @@ def test_an_umpire_and_whoever_has_not_joined_are_told_so_on_a_page(
 
 
 def test_what_is_not_of_this_meet_is_not_found_on_a_page(meet: MeetAtHand) -> None:
-    for path in (f"desk/heats/{new_id()}", f"protests/{new_id()}", f"desk/heats/{new_id()}/protest"):
+    for path in (
+        f"desk/heats/{new_id()}",
+        f"protests/{new_id()}",
+        f"desk/heats/{new_id()}/protest",
+    ):
         page = opened(meet.desk, path)
         assert (page.status_code, "<h1>" in page.text) == (404, True), path
 
@@ -96,7 +105,9 @@ def test_the_referee_is_offered_what_can_be_ordered_and_no_more(meet: MeetAtHand
     ruling = an_announced_disqualification(meet)
     protest = lodge(meet, a_protest(meet, ruling))
     page = opened(meet.referee, f"protests/{protest['id']}").text
-    assert f"&#34;set aside&#34;,&#34;disqualification&#34;:&#34;{ruling['disqualification']}" in page
+    assert (
+        f"&#34;set aside&#34;,&#34;disqualification&#34;:&#34;{ruling['disqualification']}" in page
+    )
     assert "&#34;order&#34;:&#34;restore&#34;" not in page
     assert "&#34;order&#34;:&#34;advance&#34;" not in page, "nobody goes on from this round"
 
