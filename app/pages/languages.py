@@ -106,9 +106,10 @@ class Manner:
 
     def zone(self, instant: datetime) -> str:
         """The zone's short name at that instant, such as CET."""
-        return get_timezone_name(
-            instant.astimezone(self._zone), width="short", locale=self._locale, return_zone=False
-        )
+        here = instant.astimezone(self._zone)
+        name = get_timezone_name(here, width="short", locale=self._locale, return_zone=False)
+        # Where a language has no name of its own, the zone's own says more than a number.
+        return name if name[:1].isalpha() and not name.startswith("GMT") else here.tzname() or name
 
     def day(self, day: date) -> str:
         """A day, such as 13 June 2026."""

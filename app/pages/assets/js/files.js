@@ -58,7 +58,7 @@ async function look(form, file) {
 function asTable(problems, file) {
   const table = document.createElement("table");
   table.className = "problems";
-  table.createCaption().textContent = counted("file problems", problems.length).replace("{name}", file.name);
+  table.createCaption().textContent = counted("file problems", problems.length, { name: file.name });
   table.caption.tabIndex = -1;
   const head = table.createTHead().insertRow();
   for (const key of ["row", "column", "what to mend"]) {

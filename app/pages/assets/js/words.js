@@ -9,7 +9,7 @@ export function word(key, values = {}) {
 }
 
 /** One of several texts by number, as the language counts: keys “key one”, “key other”. */
-export function counted(key, number) {
+export function counted(key, number, values = {}) {
   const form = new Intl.PluralRules(document.documentElement.lang).select(number);
-  return word(`${key} ${form}` in said ? `${key} ${form}` : `${key} other`, { number });
+  return word(`${key} ${form}` in said ? `${key} ${form}` : `${key} other`, { number, ...values });
 }
