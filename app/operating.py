@@ -2,27 +2,53 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from typing import Any
 
 from fastapi import APIRouter, Response
 from prometheus_client import CollectorRegistry, Gauge, generate_latest
-from sqlalchemy import Connection, func, select
+from pydantic import Field
 
 from app.access.guard import Here
+from app.clock import rfc3339
 from app.problems import explained
 from app.refusals import NotFound, Unavailable
-from app.reports.states import CaseState
-from app.reports.tables import cases
+from app.reports.queries import cases_awaiting_a_ruling
 from app.schema import REVISION
 from app.store.revision import stored_revision
+from app.wire import Wire
 
 router = APIRouter(tags=["operating"])
+
+TO_THE_MICROSECOND: Any = Field(
+    examples=["2026-06-13T12:03:22.104218Z"], json_schema_extra={"format": "date-time"}
+)
 
 
 @router.get("/healthz")
 async def healthz() -> dict[str, str]:
     """The process answers."""
     return {"status": "alive"}
+
+
+class TimeOut(Wire):
+    """When a question about the time came in, and when it was answered, by the server's clock."""
+
+    received_at: str = TO_THE_MICROSECOND
+    answered_at: str = TO_THE_MICROSECOND
+
+
+@router.get("/api/time", response_model=TimeOut)
+async def tell_time(here: Here) -> Response:
+    """The server's time, for a phone that measures its own clock: with the times at which it asked
+    and was answered these are the four of an NTP exchange (RFC 5905, 8).
+    """
+    came = rfc3339(here.clock.now())
+    answered = TimeOut(received_at=came, answered_at=rfc3339(here.clock.now()))
+    return Response(
+        answered.model_dump_json(),
+        media_type="application/json",
+        headers={"Cache-Control": "no-store"},
+    )
 
 
 @router.get("/readyz")
@@ -43,7 +69,7 @@ async def readyz(here: Here) -> dict[str, str]:
 @router.get("/metrics", response_class=Response)
 async def metrics(here: Here) -> Response:
     """Numbers for Prometheus; nothing in them names a person or a team."""
-    count, oldest = await here.store.read_apart(_open_cases)
+    count, oldest = await here.store.read_apart(cases_awaiting_a_ruling)
     registry = CollectorRegistry()
     _gauge(registry, "zonedocket_open_cases", "Cases that await a ruling.", count)
     age = (here.clock.now() - oldest).total_seconds() if oldest else 0.0
@@ -55,14 +81,6 @@ async def metrics(here: Here) -> Response:
 
 def _gauge(registry: CollectorRegistry, name: str, words: str, value: float) -> None:
     Gauge(name, words, registry=registry).set(value)
-
-
-def _open_cases(conn: Connection) -> tuple[int, datetime | None]:
-    is_open = cases.c.state == CaseState.OPEN.value
-    count, oldest = conn.execute(
-        select(func.count(), func.min(cases.c.opened_at)).where(is_open)
-    ).one()
-    return count, oldest
 
 
 @router.get("/problems")

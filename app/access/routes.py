@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Path, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
 
-from app.access import actions, joining, keys, queries, revoking
+from app.access import actions, badges, joining, keys, officials_list, queries, revoking
 from app.access.guard import Here
 from app.access.passkeys import creation_options
 from app.access.sign_wire import KeyIn, KeyOptionsOut, KeyOut, RevokeIn
 from app.access.signing import confirm_pin
 from app.access.wire import (
+    BadgesIn,
     JoinIn,
     JoinOut,
     LeftOut,
@@ -20,11 +22,14 @@ from app.access.wire import (
     LookOut,
     OfficialIn,
     OfficialOut,
+    OfficialsListOut,
     SelfOut,
 )
 from app.answers import VersionNamed, answer, answer_put
+from app.forms.badge_sheet import draw_badge_sheet
+from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
 from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId
-from app.meets.queries import meet_name
+from app.meets.queries import meet_facts, meet_name
 from app.roles import Role
 
 router = APIRouter(tags=["access"])
@@ -93,6 +98,33 @@ async def leave_session(here: Here) -> Response:
 async def list_officials(meet: Meet, here: Here) -> list[OfficialOut]:
     """All officials of the meet."""
     return await here.store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
+
+
+@router.post(
+    "/api/meets/{meet}/officials-list",
+    response_model=OfficialsListOut,
+    max_body_size=LARGEST_LIST,
+    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
+)
+async def post_officials_list(
+    meet: Meet,
+    request: Request,
+    here: Here,
+    check: Annotated[bool, Query()] = False,
+    columns: ColumnNames = "{}",
+) -> Response:
+    """Name officials from a CSV or XLSX file in the body, with the columns `name, roles`, and if
+    you like `affiliation`; `check=true` only looks. Who is known by name is changed, who is not in
+    the list stays. A list that was cut off is sent again.
+    """
+    content = await request.body()
+    listed = await run_in_threadpool(officials_list.read_file, content, header_names(columns))
+    known = await here.store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
+    steps, listed = officials_list.plan(listed, known, here.actor.id)
+    if check:
+        return answer(officials_list.summary(steps, listed, stored=False))
+    out = await officials_list.take_over(here.store, MeetId(meet), here.actor, steps, listed)
+    return answer(out)
 
 
 @router.put("/api/meets/{meet}/officials/{official}", response_model=OfficialOut)
@@ -164,6 +196,30 @@ async def delete_link(
         MeetId(meet), here.actor, actions.revoke_link(OfficialId(official), LinkId(link))
     )
     return answer(out)
+
+
+@router.post(
+    "/api/meets/{meet}/badges.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def print_badges(meet: Meet, sent: BadgesIn, here: Here) -> Response:
+    """Badges to cut out, each with a new personal link as a QR code. The links stand on this paper
+    only: ask for new badges if it got lost. Devices that have joined stay joined.
+    """
+    meet_id = MeetId(meet)
+    known = await here.store.read(lambda conn: queries.officials_of(conn, meet_id))
+    facts = await here.store.read(lambda conn: meet_facts(conn, meet_id))
+    people = badges.choose(known, sent)
+    links = await badges.issue_links(here.store, meet_id, here.actor, people)
+    address = here.services.settings.address
+    sheet = badges.on_badges(people, links, facts.name, facts.time_zone, address)
+    drawn = await run_in_threadpool(draw_badge_sheet, sheet, sent.paper)
+    headers = {
+        "Cache-Control": "private, no-store",
+        "Content-Disposition": 'attachment; filename="badges.pdf"',
+    }
+    return Response(drawn, media_type="application/pdf", headers=headers)
 
 
 @router.post("/api/meets/{meet}/me/keys/options", response_model=KeyOptionsOut)

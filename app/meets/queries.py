@@ -14,7 +14,10 @@ from sqlalchemy import (
     and_,
     bindparam,
     case,
+    exists,
+    false,
     func,
+    literal_column,
     or_,
     select,
 )
@@ -43,6 +46,7 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 HEATS_A_PAGE = 100
+SHOWN_BEFORE = 21
 MEETS_A_PAGE = 50
 
 _MEET = Prepared(select(meets).where(meets.c.id == bindparam("meet")))
@@ -68,6 +72,7 @@ _HEAT_COLUMNS = select(
     heats.c.state,
     heats.c.started_at,
     heats.c.run,
+    heats.c.rehearsal,
     heats.c.version,
     events.c.name.label("event_name"),
     events.c.relay,
@@ -76,18 +81,30 @@ _HEAT = Prepared(
     _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
 )
 _STATE = select(heats.c.state).where(heats.c.id == bindparam("heat"))
+_IS_REHEARSAL = select(heats.c.rehearsal).where(heats.c.id == bindparam("heat"))
 _NOT_HELD = select(heats.c.id).where(
     heats.c.id.in_(bindparam("heats", expanding=True)),
     heats.c.state == HeatState.NOT_HELD.value,
 )
 _HEAT_PAGE = (
-    _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.position > bindparam("after"))
+    _HEAT_COLUMNS.where(
+        heats.c.meet_id == bindparam("meet"),
+        heats.c.position > bindparam("after"),
+        heats.c.rehearsal == false(),
+    )
     .order_by(heats.c.position)
     .limit(HEATS_A_PAGE + 1)
 )
+_POSITION = select(heats.c.position).where(
+    heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat")
+)
 _RUNNING = (
     select(heats.c.id)
-    .where(heats.c.meet_id == bindparam("meet"), heats.c.state == HeatState.RUNNING.value)
+    .where(
+        heats.c.meet_id == bindparam("meet"),
+        heats.c.state == HeatState.RUNNING.value,
+        heats.c.rehearsal == false(),
+    )
     .order_by(heats.c.started_at.desc(), heats.c.id)
     .limit(1)
 )
@@ -124,6 +141,9 @@ _ORDERED = select(re_runs.c.run_heat_id, re_runs.c.teams).where(
 )
 _CALLED_OFF = select(re_runs.c.run_heat_id).where(
     re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "called off"
+)
+IS_NOT_CALLED_OFF = ~exists().where(
+    re_runs.c.run_heat_id == heats.c.id, re_runs.c.state == literal_column("'called off'")
 )
 _RUNNING_AGAIN = (
     select(lanes.c.heat_id, lanes.c.team_id, teams.c.name)
@@ -318,6 +338,23 @@ def heats_page(conn: Connection, meet_id: MeetId, after: int) -> HeatsOut:
     )
 
 
+def heats_around(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatsOut:
+    """A page of heats that begins a little before this one; from the first for an unknown one."""
+    where = {"meet": meet_id, "heat": heat_id}
+    position = conn.execute(_POSITION, where).scalar() or 0
+    return heats_page(conn, meet_id, max(0, position - SHOWN_BEFORE))
+
+
+def heats_from(
+    conn: Connection, which: Iterable[ColumnElement[bool]], values: Mapping[str, Any], most: int
+) -> list[HeatOut]:
+    """The heats that a statement chooses, with their lanes, the last on the programme first."""
+    asked = _HEAT_COLUMNS.where(*which).order_by(heats.c.position.desc()).limit(most)
+    rows = conn.execute(asked, values).all()
+    by_heat = lanes_of(conn, [row.id for row in rows])
+    return [_heat_out(row, by_heat.get(row.id, [])) for row in rows]
+
+
 def lanes_of(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[LaneOut]]:
     """The lanes of heats, by heat, in lane order."""
     found: dict[HeatId, list[LaneOut]] = {}
@@ -414,6 +451,16 @@ def teams_to_run_again(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatI
     }
 
 
+def is_heat(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether an id names a heat, in whatever meet."""
+    return conn.execute(_STATE, {"heat": heat_id}).scalar() is not None
+
+
+def is_rehearsal(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether nothing about this heat counts; not so for an unknown one."""
+    return bool(conn.execute(_IS_REHEARSAL, {"heat": heat_id}).scalar())
+
+
 def is_not_held(conn: Connection, heat_id: HeatId) -> bool:
     """Whether a heat was taken out of the draw; not so for an unknown one."""
     state = conn.execute(_STATE, {"heat": heat_id}).scalar()
@@ -442,7 +489,7 @@ def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:
         select(events.c.relay, func.max(lanes.c.lane).label("highest"))
         .join(heats, heats.c.event_id == events.c.id)
         .join(lanes, lanes.c.heat_id == heats.c.id)
-        .where(events.c.meet_id == meet_id)
+        .where(events.c.meet_id == meet_id, heats.c.rehearsal == false())
         .group_by(events.c.relay)
         .order_by(events.c.relay)
     )
@@ -463,6 +510,7 @@ def _heat_out(row: AnyRow, heat_lanes: list[LaneOut]) -> HeatOut:
         state=state,
         started_at=started,
         run=row.run,
+        rehearsal=row.rehearsal,
         lanes=heat_lanes,
         does_not_count=NOT_HELD if state is HeatState.NOT_HELD else "",
         version=row.version,

@@ -34,9 +34,12 @@ class Kind(StrEnum):
     PIN_CLEARED = "PIN cleared"
     START_LISTS_LOADED = "start lists loaded"
     CREW_PLANNED = "crew planned"
+    HEAT_NOW = "heat now"
     HEAT_STARTED = "heat started"
     HEAT_HELD_BACK = "heat held back"
     HEAT_NOT_HELD = "heat not held"
+    REHEARSAL_MADE = "rehearsal made"
+    REHEARSAL_ENDED = "rehearsal ended"
     CALL = "call"
     REPORT_WRITTEN = "report written"
     REPORT_RETURNED = "report returned"
@@ -107,11 +110,14 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.PIN_CLEARED: KindFacts("An official's PIN was cleared.", DESK),
     Kind.START_LISTS_LOADED: KindFacts("Start lists were loaded.", CREW),
     Kind.CREW_PLANNED: KindFacts("The crew plan was set.", CREW),
+    Kind.HEAT_NOW: KindFacts("The head official said which heat is now.", CREW),
     Kind.HEAT_STARTED: KindFacts("A heat was started.", CREW),
     Kind.HEAT_HELD_BACK: KindFacts(
         "A heat was held back: its start was recalled, or it is to run again.", CREW
     ),
     Kind.HEAT_NOT_HELD: KindFacts("A heat was taken out of the draw: it is not held.", CREW),
+    Kind.REHEARSAL_MADE: KindFacts("A rehearsal was made: nothing in it counts.", CREW),
+    Kind.REHEARSAL_ENDED: KindFacts("A rehearsal was ended, its cases closed unruled.", CREW),
     Kind.CALL: KindFacts("A post showed its flag.", DESK),
     Kind.REPORT_WRITTEN: KindFacts("A report was written.", HEAD),
     Kind.REPORT_RETURNED: KindFacts("A report was returned to its umpire.", HEAD),

@@ -26,6 +26,7 @@ PUBLIC = {
     "/metrics",
     "/problems",
     "/problems/{slug}",
+    "/api/time",
     "/api/editions",
     "/api/join/look",
     "/api/join",
@@ -106,6 +107,20 @@ def test_only_the_head_official_rules_and_reads_the_docket() -> None:
 def test_the_head_official_starts_heats_and_returns_reports() -> None:
     for act in ("heats/{heat}/start", "heats/{heat}/hold-back", "reports/{report}/return"):
         assert WHO_MAY["POST", f"{MEET}/{act}"].roles == HEAD, act
+
+
+def test_the_head_official_says_which_heat_is_now_and_every_official_reads_it() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/heat-now"].roles == HEAD
+    assert WHO_MAY["GET", f"{MEET}/heat-now"].roles == set(Role)
+    assert not WHO_MAY["GET", f"{MEET}/heat-now"].public
+
+
+def test_the_organiser_makes_a_rehearsal_and_the_head_official_may_end_it() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/rehearsals/{{rehearsal}}"].roles == {Role.ORGANISER}
+    end = WHO_MAY["POST", f"{MEET}/rehearsals/{{rehearsal}}/end"]
+    assert end.roles == {Role.ORGANISER, *HEAD}
+    assert WHO_MAY["GET", f"{MEET}/rehearsals"].roles == set(Role)
+    assert not WHO_MAY["GET", f"{MEET}/rehearsals"].public
 
 
 def test_whoever_draws_says_which_heat_is_not_held() -> None:

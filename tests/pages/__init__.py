@@ -1,1 +1,1 @@
-"""Pages over HTTP: what each shows, to whom, in which language, and what browsers are told."""
+"""Pages over HTTP: what each role sees, and what it does not."""
