@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from app.ids import new_id
-from tests.builders import MeetAtHand
+from tests.builders import MeetAtHand, a_report
 
 WORDS = "Seen from the ladder beside the third lane."
 
@@ -64,3 +64,37 @@ def test_an_announcement_of_nobody_is_a_page_that_says_so(meet: MeetAtHand) -> N
     answer = meet.service.http.get(address, headers={"Accept": "text/html"})
     assert answer.status_code == 404
     assert answer.headers["content-type"].startswith("text/html")
+
+
+def test_a_rehearsal_shows_nothing_to_the_public(meet: MeetAtHand) -> None:
+    before = page(meet)
+    made = meet.organiser.put(f"rehearsals/{new_id()}", {"relay": "4x100"})
+    assert made.status_code == 201, made.text
+    heat = made.json()["id"]
+    seen = meet.referee.get(f"heats/{heat}")
+    assert meet.referee.post(f"heats/{heat}/start", etag=seen.headers["ETag"]).status_code == 200
+    reported = meet.umpire.put(f"reports/{new_id()}", a_report(heat, meet.posts["umpire"]))
+    assert reported.status_code == 201, reported.text
+    assert page(meet) == before
+    assert page(meet, "?screen=hall").count("Women 4x100") == 0
+
+
+def test_of_a_protest_it_is_told_that_one_waits_and_nothing_that_was_said(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.load_result()
+    said = meet.announce(despite="Posts are silent.")
+    assert said.status_code == 201, said.text
+    lodged = {
+        "heat": meet.heat(),
+        "team": meet.heats[0]["lanes"][0]["team"],
+        "about": "placing",
+        "lodged_by": "Somebody Nobody Sees",
+        "capacity": "athlete",
+        "words": "We were second, they say third.",
+    }
+    answer = meet.desk.put(f"protests/{new_id()}", lodged)
+    assert answer.status_code == 201, answer.text
+    shown = page(meet) + page(meet, f"/results/{said.json()['id']}")
+    assert "Protest 1 awaits the referee" in shown
+    assert "Somebody Nobody Sees" not in shown
+    assert "they say third" not in shown
