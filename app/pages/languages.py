@@ -26,6 +26,8 @@ from babel.support import NullTranslations, Translations
 CATALOGUES = Path(__file__).parent / "locale"
 SOURCE = "en"
 COOKIE = "language"
+WRITTEN_AS = {"en": "en-GB"}
+"""How a language that is written in several manners writes days: 13 June 2026."""
 
 
 @cache
@@ -87,7 +89,7 @@ class Manner:
     def __init__(self, language: str, zone: str = "UTC") -> None:
         self.language = language
         self.zone_name = zone
-        self._locale = Locale.parse(language, sep="-")
+        self._locale = Locale.parse(WRITTEN_AS.get(language, language), sep="-")
         self._zone = ZoneInfo(zone)
 
     @property
@@ -105,11 +107,12 @@ class Manner:
         return f"{day}, {self.time(instant)} {self.zone(instant)}"
 
     def zone(self, instant: datetime) -> str:
-        """The zone's short name at that instant, such as CET."""
-        here = instant.astimezone(self._zone)
-        name = get_timezone_name(here, width="short", locale=self._locale, return_zone=False)
-        # Where a language has no name of its own, the zone's own says more than a number.
-        return name if name[:1].isalpha() and not name.startswith("GMT") else here.tzname() or name
+        """The zone's short name at that instant, such as CET; where the language has none, the one
+        of the time zone database.
+        """
+        local = instant.astimezone(self._zone)
+        name = get_timezone_name(local, width="short", locale=self._locale, return_zone=False)
+        return f"{local:%Z}" if any(letter.isdigit() for letter in name) else name
 
     def day(self, day: date) -> str:
         """A day, such as 13 June 2026."""

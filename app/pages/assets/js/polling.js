@@ -7,7 +7,7 @@ import { word } from "./words.js";
 
 const EVERY = 10_000;
 const { lang } = document.documentElement;
-const time = new Intl.DateTimeFormat(lang, { timeStyle: "medium", timeZone: document.body.dataset.zone });
+const time = new Intl.DateTimeFormat(lang, { timeStyle: "medium", hourCycle: "h23", timeZone: document.body.dataset.zone });
 let known, reading = false, again;
 
 /** A time of day of the meet, as the page's language writes it. */

@@ -1,0 +1,100 @@
+"""The notice board over HTTP: what was announced, and nothing else."""
+
+from __future__ import annotations
+
+import re
+
+from app.ids import new_id
+from tests.builders import MeetAtHand, a_report
+
+WORDS = "Seen from the ladder beside the third lane."
+
+
+def page(meet: MeetAtHand, path: str = "", **headers: str) -> str:
+    answer = meet.service.http.get(f"/meets/{meet.id}{path}", headers=headers)
+    assert answer.status_code == 200, answer.text
+    return answer.text
+
+
+def test_what_is_reported_and_ruled_shows_only_once_it_is_announced(meet: MeetAtHand) -> None:
+    before = page(meet)
+    meet.start()
+    report = meet.report(words=WORDS)
+    assert meet.rule(report["case"], reasons="Nobody but officials reads this.").status_code == 201
+    assert meet.load_result().status_code == 201
+    assert page(meet) == before
+    said = meet.announce(despite="The second post was relieved.")
+    assert said.status_code == 201, said.text
+    after = page(meet)
+    assert "DQ TR24.7" in after
+    assert "Tern 1" in after
+    shown = after + page(meet, f"/results/{said.json()['id']}") + page(meet, "?screen=hall")
+    for hidden in (WORDS, "Nobody but officials", report["id"], meet.umpire.name + "<"):
+        assert hidden not in shown
+
+
+def test_the_board_is_kept_for_seconds_and_told_anew_only_when_it_changed(meet: MeetAtHand) -> None:
+    http, address = meet.service.http, f"/meets/{meet.id}"
+    first = http.get(address)
+    assert first.headers["cache-control"].startswith("public, max-age=")
+    told = {one.strip() for one in first.headers["vary"].split(",")}
+    assert told == {"Accept-Language", "Accept-Encoding", "Cookie"}
+    again = http.get(address, headers={"If-None-Match": first.headers["etag"]})
+    assert (again.status_code, again.content) == (304, b"")
+    meet.start()
+    meet.load_result()
+    assert meet.announce(despite="Posts are silent.").status_code == 201
+    assert http.get(address, headers={"If-None-Match": first.headers["etag"]}).status_code == 200
+
+
+def test_whoever_has_joined_sees_the_board_that_everybody_sees(meet: MeetAtHand) -> None:
+    token = {"Authorization": f"Bearer {meet.referee.token}"}
+    assert page(meet, **token) == page(meet)
+
+
+def test_how_to_protest_is_told_in_the_terms_of_the_meet(meet: MeetAtHand) -> None:
+    shown = re.sub(r"\s+", " ", page(meet))
+    assert "30 minutes from the announcement of the result (TR8.2)" in shown
+    assert "With a deposit of 100 USD (TR8.7)." in shown
+    assert "(TR8.11)" in shown
+
+
+def test_an_announcement_of_nobody_is_a_page_that_says_so(meet: MeetAtHand) -> None:
+    address = f"/meets/{meet.id}/results/{new_id()}"
+    answer = meet.service.http.get(address, headers={"Accept": "text/html"})
+    assert answer.status_code == 404
+    assert answer.headers["content-type"].startswith("text/html")
+
+
+def test_a_rehearsal_shows_nothing_to_the_public(meet: MeetAtHand) -> None:
+    before = page(meet)
+    made = meet.organiser.put(f"rehearsals/{new_id()}", {"relay": "4x100"})
+    assert made.status_code == 201, made.text
+    heat = made.json()["id"]
+    seen = meet.referee.get(f"heats/{heat}")
+    assert meet.referee.post(f"heats/{heat}/start", etag=seen.headers["ETag"]).status_code == 200
+    reported = meet.umpire.put(f"reports/{new_id()}", a_report(heat, meet.posts["umpire"]))
+    assert reported.status_code == 201, reported.text
+    assert page(meet) == before
+    assert page(meet, "?screen=hall").count("Women 4x100") == 0
+
+
+def test_of_a_protest_it_is_told_that_one_waits_and_nothing_that_was_said(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.load_result()
+    said = meet.announce(despite="Posts are silent.")
+    assert said.status_code == 201, said.text
+    lodged = {
+        "heat": meet.heat(),
+        "team": meet.heats[0]["lanes"][0]["team"],
+        "about": "placing",
+        "lodged_by": "Somebody Nobody Sees",
+        "capacity": "athlete",
+        "words": "We were second, they say third.",
+    }
+    answer = meet.desk.put(f"protests/{new_id()}", lodged)
+    assert answer.status_code == 201, answer.text
+    shown = page(meet) + page(meet, f"/results/{said.json()['id']}")
+    assert "Protest 1 awaits the referee" in shown
+    assert "Somebody Nobody Sees" not in shown
+    assert "they say third" not in shown
