@@ -240,6 +240,14 @@ def _signature(
     return {"strength": strength, "official": official, "key": key, "proof": proof}
 
 
+def attested_as(caller: Caller, digest: str) -> dict[str, Any]:
+    """What the record keeps of an act that the server alone attests, and whose statement says
+    nothing that the act's own entry does not say.
+    """
+    told = _signature(Strength.SERVER.value, caller.official_id, None, None)
+    return {"signature": told, "statement_sha256": digest}
+
+
 def as_recorded(row: AnyRow) -> dict[str, Any]:
     """A stored signature with its statement, as the record keeps those of signed acts."""
     signature = _signature(row.strength, row.official_id, row.key_id, row.proof)

@@ -43,7 +43,7 @@ from app.sealing.queries import seals_of
 from app.sealing.wire import SealOut
 from app.store.rows import AnyRow
 
-FORM = "zone-docket export 2"
+FORM = "zone-docket export 3"
 CHECKER = "check_export.py"
 README = "readme.txt"
 ENDINGS = {

@@ -91,8 +91,10 @@ MANIFEST, MANIFEST_NOTE, RECORD, PROOFS = (
 SEALS = "certificates/seals.json"
 CASE_FILE = "case-file.pdf"
 FOLDERS = ("announcements", "certificates", "checkpoints", "facts", "papers", "pictures")
-FORM, FORM_BEFORE = "zone-docket export 2", "zone-docket export 1"
-"""How the manifest calls this form of exports, and the one before, which held no facts."""
+FORM, FORMS_BEFORE = "zone-docket export 3", ("zone-docket export 2", "zone-docket export 1")
+"""How the manifest calls this form of exports, and those before. In the second, each report that
+the server attests had its statement beside it; the first held no facts besides.
+"""
 FIT = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}(?:/[A-Za-z0-9][A-Za-z0-9._-]{0,199})?")
 HEX64 = re.compile(r"[0-9a-f]{64}")
 INSTANT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z")
@@ -1862,7 +1864,7 @@ def check_act(act: Entry, known: Acts) -> None:
     """Unfit where a signed act's digest, or the proof of who signed it, does not hold, or where
     what was signed is another act than the one that was entered.
     """
-    statement, signature = act.body.get("statement"), act.body.get("signature")
+    statement, signature = stated(act, known.record.meet), act.body.get("signature")
     if not isinstance(statement, dict):
         if signature is None:
             raise Unfit("an act of this kind is signed, and what was signed is missing")
@@ -1876,6 +1878,22 @@ def check_act(act: Entry, known: Acts) -> None:
         insist_counted(act, statement)
     if signature is not None or act.kind in SIGNED:
         insist_signature(act, form, signature, known)
+
+
+def stated(act: Entry, meet: str) -> Any:
+    """The statement of an act, None where there is none. That of a report which came without a
+    signature is what its entry says itself; a post knows its take-over, so nobody sent both.
+    """
+    signature = act.body.get("signature")
+    alone = isinstance(signature, dict) and signature.get("strength") == "server"
+    if act.kind != "report written" or not alone or "statement" in act.body:
+        return act.body.get("statement")
+    if not all(name in act.body for name in OF_A_REPORT):
+        return None
+    said = {name: act.body[name] for name in OF_A_REPORT}
+    if said["post"] is not None:
+        said["take_over"] = None
+    return {**said, "act": "report", "meet": meet, "report": act.subject}
 
 
 def insist_signature(act: Entry, form: bytes, signature: Any, known: Acts) -> None:
@@ -2072,7 +2090,7 @@ def look_at_reports_again(acts: List[Entry], report: Report) -> None:
     last: Dict[str, str] = {}
     seen: Dict[Tuple[str, str], int] = {}
     for act in acts:
-        if act.kind != "report written" or not isinstance(act.body.get("statement"), dict):
+        if act.kind != "report written" or "statement_sha256" not in act.body:
             continue
         digest = str(act.body.get("statement_sha256"))
         earlier = seen.setdefault((act.subject, digest), act.seq)
@@ -2343,7 +2361,7 @@ class Checker:
         head = {"meet": self.record.meet, **self.record.head._asdict()}
         if manifest.get("head") != head or manifest.get("meet") != self.record.meet:
             self.report.mismatch(MANIFEST, "its head or its meet is not that of the record")
-        if manifest.get("form") not in (FORM, FORM_BEFORE):
+        if manifest.get("form") not in (FORM, *FORMS_BEFORE):
             words = "this export has a form that this checker does not know: take the one beside it"
             self.report.mismatch(MANIFEST, words)
 
@@ -2496,7 +2514,7 @@ class Checker:
         for name in sorted({*self.export.within("facts")} - expected.keys()):
             words = "no entry of the record says that these facts were signed"
             self.report.mismatch(name, words)
-        if self.manifest is not None and self.manifest.get("form") == FORM_BEFORE:
+        if self.manifest is not None and self.manifest.get("form") == FORMS_BEFORE[-1]:
             words = "this export has the form of before, which holds no facts of forms"
             self.report.uncheck("facts", words)
             return

@@ -14,7 +14,7 @@ from app.meets.states import HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
-from app.reports.attesting import SignedReport, attest, taken_in
+from app.reports.attesting import SignedReport, TakenIn, attest
 from app.reports.findings import as_stored, judge_report
 from app.reports.following import (
     awaited_flags,
@@ -87,7 +87,7 @@ def write_report(
     it changes; a report that was only raised holds nothing that could be overwritten.
     """
     document, content = said(sent)
-    came = signed or taken_in(report_id, caller, document)
+    came = signed or TakenIn.of(report_id, caller, document)
 
     def act(unit: Unit) -> Done[Put[ReportOut]]:
         known = REPORT_BY_ID.first(unit.conn, {"report": report_id})

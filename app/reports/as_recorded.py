@@ -16,8 +16,10 @@ from sqlalchemy import Connection, bindparam, select
 
 from app.clock import rfc3339
 from app.ids import MeetId, ReportId
+from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.record.queries import Sound, committed_about, committed_on
+from app.reports.attesting import as_taken_in
 from app.reports.states import ReportState
 from app.reports.tables import calls, reports
 from app.sealing.left_rows import Drawn, Part, Row, Says, agrees, counted_from_none
@@ -87,11 +89,12 @@ class ReportsTold:
     gone: dict[str, list[Sound]] = field(default_factory=dict)
     found: set[str] = field(default_factory=set)
     runs_moved: bool = False
+    meet: str = ""
 
     def add(self, one: Sound) -> None:
         """What one more entry says."""
         if one.kind == Kind.MEET_MADE:
-            self.runs_moved = counted_from_none(one)
+            self.meet, self.runs_moved = one.subject, counted_from_none(one)
         elif one.kind == Kind.CALL:
             self._raise(one, one.body or {})
         else:
@@ -135,7 +138,7 @@ class ReportsTold:
         self.told[ident] = {
             **{name: one.body[name] for name in _WRITTEN if name in one.body},
             **({"raised_at": at} if at else {}),
-            "attested": _attested(one.body),
+            "attested": _attested(one, one.body, self.meet),
             "official": one.by,
             "received_at": one.at,
         }
@@ -171,15 +174,16 @@ def says_of_report(row: Row) -> Says:
     }
 
 
-def _attested(body: Mapping[str, Any]) -> Mapping[str, Any] | None:
+def _attested(one: Sound, body: Mapping[str, Any], meet: str) -> Mapping[str, Any] | None:
+    """How a report is attested; ValueError where the digest of what the server took in is of
+    something else than the entry says.
+    """
     if "signature" not in body:
         return None
-    signature = body["signature"]
-    return {
-        "key": signature["key"],
-        "sha256": body["statement_sha256"],
-        "strength": signature["strength"],
-    }
+    signature, digest = body["signature"], body["statement_sha256"]
+    if "statement" not in body and digest != digest_of(as_taken_in(body, meet, one.subject)):
+        raise ValueError("this is not the digest of what was taken in")
+    return {"key": signature["key"], "sha256": digest, "strength": signature["strength"]}
 
 
 @dataclass(slots=True)

@@ -2,7 +2,9 @@
 
 A phone signs its report without a network, at the moment of writing, over what it sends: the
 document without its `signature`, with `act`, `meet` and `report` beside it, in its RFC 8785 form.
-Of a report without a signature the same is kept as the server took it in, which answers for it.
+The server answers for a report without a signature, by the same statement of the document as it was
+taken in. Its entry in the record says all of that already, so only its digest is kept with it, and
+`as_taken_in` tells the statement.
 A signature that does not fit, or whose key is unknown or revoked by now, costs no report: that is
 kept, marked in plain words, and attested by the server. When a revoked key has signed, only the
 phone's clock could say, so it does not count whatever that shows.
@@ -18,25 +20,26 @@ from typing import Any
 
 from app.access.guard import Admitted
 from app.access.key_kinds import PHONE_KEY
-from app.access.pen import Given, Strength, keep_signature, revoked_in_words
+from app.access.pen import Given, Strength, attested_as, keep_signature, revoked_in_words
 from app.access.phone_keys import has_signed
 from app.access.queries import Caller, key_row
 from app.access.sign_wire import decode
 from app.ids import KeyId, ReportId
-from app.record.canonical import canonical
+from app.record.canonical import canonical, digest_of
 from app.reports.states import Mark
 from app.reports.wire import BY_SERVER, AttestedOut, PhoneSignatureIn
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
+SENT = ("clock", "heat", "lane", "observation", "post", "take_over", "words")
+"""What an umpire writes, as a report's entry names it; the rest of it the service has added."""
+
 
 @dataclass(frozen=True, slots=True)
 class SignedReport:
-    """What came with a report: its signature, the text that it should be of, and whether it is;
-    `sent` is None where it came without one.
-    """
+    """What came with a report: its signature, the text that it should be of, and whether it is."""
 
-    sent: PhoneSignatureIn | None
+    sent: PhoneSignatureIn
     statement: dict[str, Any]
     text: str
     fits: bool
@@ -47,11 +50,11 @@ async def read_signature(here: Admitted, report: str, sent: PhoneSignatureIn) ->
     caller, key = here.caller, KeyId(sent.key)
     document = json.loads(here.body)
     del document["signature"]
-    statement = {**document, "act": "report", "meet": caller.meet_id, "report": report}
+    statement = _statement(document, caller.meet_id, report)
     try:
         text = canonical(statement)
     except ValueError:  # a number that no phone writes: it is no RFC 8785 form of anything
-        text = canonical({"act": "report", "meet": caller.meet_id, "report": report})
+        text = canonical(_statement({}, caller.meet_id, report))
         return SignedReport(sent, json.loads(text), text.decode(), fits=False)
     row = await here.store.read(lambda conn: key_row(conn, caller.meet_id, key))
     if row is None or not _is_theirs(row, caller):
@@ -60,10 +63,28 @@ async def read_signature(here: Admitted, report: str, sent: PhoneSignatureIn) ->
     return SignedReport(sent, statement, text.decode(), fits)
 
 
-def taken_in(report: ReportId, caller: Caller, document: Mapping[str, Any]) -> SignedReport:
-    """A report that came without a signature, by the document as the server took it in."""
-    statement = {**document, "act": "report", "meet": caller.meet_id, "report": report}
-    return SignedReport(None, statement, canonical(statement).decode(), fits=False)
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """A report that came without a signature: the digest of what the server took in."""
+
+    sha256: str
+
+    @classmethod
+    def of(cls, report: ReportId, caller: Caller, document: Mapping[str, Any]) -> TakenIn:
+        """By the document with what was left out filled in."""
+        return cls(digest_of(_statement(document, caller.meet_id, report)))
+
+
+def as_taken_in(body: Mapping[str, Any], meet: str, report: str) -> dict[str, Any]:
+    """The statement of a report that came without a signature, by its entry's body."""
+    said = {name: body[name] for name in SENT}
+    if said["post"] is not None:  # a post knows its take-over, and no phone sends both
+        said["take_over"] = None
+    return _statement(said, meet, report)
+
+
+def _statement(document: Mapping[str, Any], meet: str, report: str) -> dict[str, Any]:
+    return {**document, "act": "report", "meet": meet, "report": report}
 
 
 def _is_theirs(row: AnyRow, caller: Caller) -> bool:
@@ -71,23 +92,33 @@ def _is_theirs(row: AnyRow, caller: Caller) -> bool:
 
 
 def attest(
-    unit: Unit, report_id: ReportId, caller: Caller, signed: SignedReport, facts: dict[str, Any]
+    unit: Unit,
+    report_id: ReportId,
+    caller: Caller,
+    came: SignedReport | TakenIn,
+    facts: dict[str, Any],
 ) -> dict[str, Any]:
     """Keep how a report was signed, in what is stored of it; returns what the record keeps."""
-    given, came = Given("report", report_id, Strength.SERVER), signed.sent
-    sent = {}
-    if came is not None:
-        key = KeyId(came.key)
-        mark = _mark(key_row(unit.conn, unit.meet_id, key), caller, signed)
-        if mark is None:
-            proof = {"signature": came.signature}
-            given = Given("report", report_id, Strength.PHONE_KEY, key, proof)
-        else:
-            facts["marks"] = [*facts["marks"], mark.value]
-            sent = {"signature_sent": came.model_dump()}
-    kept = keep_signature(unit, caller, given, signed.statement, signed.text)
-    facts["attested"] = {"strength": given.strength.value, "key": given.key, "sha256": kept.sha256}
+    if isinstance(came, TakenIn):
+        facts["attested"] = _attested(Strength.SERVER, None, came.sha256)
+        return attested_as(caller, came.sha256)
+    key = KeyId(came.sent.key)
+    mark = _mark(key_row(unit.conn, unit.meet_id, key), caller, came)
+    if mark is None:
+        proof = {"signature": came.sent.signature}
+        given = Given("report", report_id, Strength.PHONE_KEY, key, proof)
+        sent = {}
+    else:
+        given = Given("report", report_id, Strength.SERVER)
+        facts["marks"] = [*facts["marks"], mark.value]
+        sent = {"signature_sent": came.sent.model_dump()}
+    kept = keep_signature(unit, caller, given, came.statement, came.text)
+    facts["attested"] = _attested(given.strength, given.key, kept.sha256)
     return {**kept.body, **sent}
+
+
+def _attested(strength: Strength, key: KeyId | None, digest: str) -> dict[str, Any]:
+    return {"strength": strength.value, "key": key, "sha256": digest}
 
 
 def _mark(row: AnyRow | None, caller: Caller, signed: SignedReport) -> Mark | None:

@@ -3,6 +3,7 @@
 Papers print how an act was signed, and JSON tells it. The record's entry of a signed act holds the
 statement, its digest, and the signature; it was made at the instant of the signing. Votes come into
 the record with the jury's decision, so that of one before that only who voted, and when, is there.
+Of a report that came without a signature nothing is stored as one, so whatever is was never given.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection
 
+from app.access.pen import Strength
 from app.access.queries import signatures_about
 from app.clock import rfc3339
 from app.ids import MeetId
@@ -70,7 +72,7 @@ class SignedActs:
             self.gone.append(one)
         elif one.kind == Kind.VOTE_CAST:
             self.cast[str(one.body.get("id"))] = one
-        elif "signature" in one.body:
+        elif "signature" in one.body and not _is_by_server_alone(one, one.body):
             for says in self._signatures_in(one, one.body):
                 which = Which(says["act"], says["subject"])
                 self.told.setdefault(which, []).append(digest_said(says))
@@ -153,6 +155,12 @@ def _says_of_entry(told: Mapping[str, Any], subject: str, at: str) -> Says:
         "statement_sha256": told["statement_sha256"],
         "subject": subject,
     }
+
+
+def _is_by_server_alone(one: Sound, body: Mapping[str, Any]) -> bool:
+    """Whether a report came without a signature, so that its entry is its statement."""
+    is_report = one.kind == Kind.REPORT_WRITTEN and "statement" not in body
+    return is_report and bool(body["signature"]["strength"] == Strength.SERVER)
 
 
 def _subject_of(one: Sound, body: Mapping[str, Any]) -> str:

@@ -38,6 +38,7 @@ from app.record.kinds import Kind
 from app.record.log import commitment
 from app.record.merkle import Frontier, leaf_hash
 from app.record.tables import record_bodies, record_entries, record_heads
+from app.reports.attesting import as_taken_in
 from app.rulings.form import ruling_told
 from app.sealing.key_store import KeyStore
 from app.sealing.papers import give_out
@@ -117,13 +118,17 @@ class _Done:
         what else was signed was shown at another time.
         """
         subject = str(self.facts["subject"])
-        if "statement" not in self._body:
+        if "signature" not in self._body:
             return subject, self._text
         if self.facts["kind"] == Kind.REPORT_WRITTEN:
             subject = new_id()
             other = {"report": subject}
         else:
             other = {"shown_at": rfc3339(at - timedelta(microseconds=number))}
+        if "statement" not in self._body:
+            taken_in = as_taken_in(self._body, str(self.facts["meet"]), subject)
+            told = {"statement_sha256": digest_of(taken_in)}
+            return subject, canonical({**self._body, **told}).decode()
         statement = {**self._body["statement"], **other}
         told = {"statement": statement, "statement_sha256": digest_of(statement)}
         return subject, canonical({**self._body, **told}).decode()

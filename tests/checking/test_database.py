@@ -81,7 +81,7 @@ def test_what_is_as_the_record_says_is_counted(story: Story) -> None:
         "seal": 1,
         "signed head": 3,
         "signed act": 2,
-        "signature": 3,
+        "signature": 2,
         "report": 1,
         "sealed paper": 1,
         "picture": 1,
@@ -320,7 +320,7 @@ def test_what_was_erased_is_counted_apart(story: Story) -> None:
     assert found.held == {"seal": 1, "signed head": 3}
     assert found.left == {
         "signed act": 2,
-        "signature": 3,
+        "signature": 2,
         "report": 1,
         "sealed paper": 1,
         "picture": 1,

@@ -8,14 +8,18 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from sqlalchemy import delete
+from sqlalchemy import delete, insert
 
 from app.checking.rows import SORTS
-from app.ids import new_id
+from app.ids import MeetId, new_id
+from app.record.canonical import canonical
 from app.record.kinds import Kind
+from app.record.queries import Sound, committed_about
+from app.reports.attesting import as_taken_in
+from app.store.action import Actor
 from tests.appeals.desk import a_rejected_protest, an_upheld_appeal
 from tests.builders import Json, MeetAtHand
-from tests.checking.test_database import Story, amiss
+from tests.checking.test_database import Story, amiss, signature_of
 from tests.sealing.changing import entered, put, run, stored, table
 
 
@@ -74,6 +78,70 @@ def test_what_a_flag_raised_is_held_against_the_flag(meet: MeetAtHand) -> None:
     put(meet, "reports", raised, words="It went wrong.")
     (told,) = amiss(meet)[0]
     assert told.endswith(f"the report {raised}: the record tells it otherwise")
+
+
+def signed_as_before(story: Story) -> Json:
+    """Enter the report once more as before, with its statement beside it; its row of a signature,
+    which was stored with it.
+    """
+    (told,) = entries_on(story.meet, Kind.REPORT_WRITTEN, story.report)
+    statement = as_taken_in(told.body or {}, story.meet.id, story.report)
+    body = {**(told.body or {}), "statement": statement}
+    entered(story.meet, Kind.REPORT_WRITTEN, body, story.report, by=Actor(told.by))
+    *_, last = entries_on(story.meet, Kind.REPORT_WRITTEN, story.report)
+    at = datetime.fromisoformat(last.at)
+    put(story.meet, "reports", story.report, received_at=at, state="ruled")
+    return {
+        "id": new_id(),
+        "meet_id": story.meet.id,
+        "act": "report",
+        "subject": story.report,
+        "official_id": told.by,
+        "strength": "server",
+        "key_id": None,
+        "statement": canonical(statement).decode(),
+        "statement_sha256": body["statement_sha256"],
+        "proof": None,
+        "signed_at": at,
+    }
+
+
+def entries_on(meet: MeetAtHand, kind: Kind, subject: str) -> list[Sound]:
+    read = meet.service.store.read_now
+    return read(lambda conn: committed_about(conn, MeetId(meet.id), kind, subject))
+
+
+def test_a_statement_that_was_stored_beside_its_report_is_still_held_against_it(
+    story: Story,
+) -> None:
+    row = signed_as_before(story)
+    gone = f"the signature of the report {story.report}: {GONE}"
+    assert amiss(story.meet)[0] == [gone]
+    run(story.meet, insert(table("signatures")).values(row))
+    told, held = amiss(story.meet)
+    assert (told, held["signature"]) == ([], 3)
+    put(story.meet, "signatures", row["id"], statement="{}")
+    otherwise = f"the signature {row['id']}: the record tells it otherwise"
+    assert amiss(story.meet)[0] == [otherwise]
+
+
+def test_a_signature_under_a_report_that_came_without_one_is_told(story: Story) -> None:
+    report = report_of(story)
+    row = {**signature_of(story), "id": new_id(), "act": "report", "subject": story.report}
+    row |= {"official_id": report["official_id"], "strength": "server"}
+    row |= {"signed_at": report["received_at"], "statement_sha256": report["attested"]["sha256"]}
+    run(story.meet, insert(table("signatures")).values(row))
+    told, _held = amiss(story.meet)
+    assert told == [f"the signature {row['id']}: the record tells it otherwise"]
+
+
+def test_a_digest_of_something_else_than_was_taken_in_is_told(story: Story) -> None:
+    (told,) = entries_on(story.meet, Kind.REPORT_WRITTEN, story.report)
+    unread = "it does not say what such an entry says"
+    for number, forged in enumerate(({}, {"words": "Nothing."}, {"statement_sha256": "0" * 64})):
+        entered(story.meet, Kind.REPORT_WRITTEN, {**(told.body or {}), **forged}, story.report)
+        found, _held = amiss(story.meet)
+        assert sum(unread in one for one in found) == number, forged
 
 
 def test_a_report_that_is_gone_is_told(meet: MeetAtHand) -> None:

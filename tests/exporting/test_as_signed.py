@@ -189,3 +189,42 @@ def test_whatever_a_phone_signs_agrees_with_what_is_kept_of_it(
     assert line.body is not None
     assert line.body["signature"]["strength"] == "phone key"
     assert checked(files).mismatches == []
+
+
+def taken_in(sealed: SealedMeet, whole: Files, **forged: object) -> list[str]:
+    """What is found of a report that came without a signature, and was changed since."""
+    subject = lines_in(dict(whole))[-1].entry["subject"]
+    body = {**WRITTEN, "take_over": 2}
+    sent = {name: body[name] for name in ("clock", "heat", "lane", "observation", "post", "words")}
+    about = {"act": "report", "meet": sealed.meet, "report": subject, "take_over": None}
+    signed = signed_with_pin(official(sealed), {**sent, **about})
+    del signed["statement"]
+    signed["signature"]["strength"] = "server"
+    changed = {**body, **signed, **forged}
+    kept = {name: value for name, value in changed.items() if value is not GONE}
+    return told_of(sealed, whole, ("report written", kept)).mismatches
+
+
+GONE = object()
+
+
+@pytest.mark.parametrize(
+    "forged",
+    [
+        {"words": "Nothing was seen."},
+        {"lane": 5},
+        {"post": None},
+        {"observation": {**KEPT, "clearly": "yes"}},
+        {"statement_sha256": "0" * 64},
+        {"words": GONE},
+        {"signature": {"strength": "phone key", "official": "", "key": None, "proof": None}},
+        {"signature": {"strength": "PIN", "official": "", "key": None, "proof": None}},
+    ],
+    ids="-".join,
+)
+def test_a_report_that_says_another_thing_than_was_taken_in_does_not_agree(
+    sealed: SealedMeet, whole: Files, forged: Json
+) -> None:
+    assert taken_in(sealed, whole) == []
+    (found,) = taken_in(sealed, whole, **forged)
+    assert "what was signed" in found

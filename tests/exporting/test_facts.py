@@ -251,6 +251,13 @@ def test_an_export_of_the_form_before_has_no_facts_and_that_is_said(
     ]
 
 
+def test_an_export_of_the_second_form_is_checked_as_it_was(
+    sealed: SealedMeet, whole: Files
+) -> None:
+    report = checked(remanifest(of_form(whole, "zone-docket export 2"), sealed.seal.notes))
+    assert (report.mismatches, report.unchecked, report.ends_with) == ([], [], 0)
+
+
 def test_an_export_of_a_later_form_is_not_found_good(sealed: SealedMeet, whole: Files) -> None:
     report = checked(remanifest(of_form(whole, "zone-docket export 9"), sealed.seal.notes))
     assert any("a form that this checker does not know" in one for one in report.mismatches)

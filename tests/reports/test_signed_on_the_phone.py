@@ -21,6 +21,7 @@ from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
 from cryptography.hazmat.primitives.hashes import SHA256
 
 from app.ids import new_id
+from app.reports.attesting import as_taken_in
 from tests.access.authenticator import a_key, encoded
 from tests.access.test_signing import entry, openssl_verifies, raw
 from tests.builders import PIN, Json, MeetAtHand, Person, a_meet, a_problem, a_report
@@ -115,9 +116,8 @@ def test_without_a_signature_a_report_is_attested_by_the_server(meet: MeetAtHand
     body = entry(meet, "report written", told["id"])
     by = {"strength": "server", "official": meet.umpire.id, "key": None, "proof": None}
     assert body["signature"] == by
-    # RFC 8785 by the library rfc8785, SHA-256 by the standard library.
-    digest = sha256(rfc8785.dumps(body["statement"])).hexdigest()
-    assert body["statement_sha256"] == digest
+    digest = body["statement_sha256"]
+    assert "statement" not in body
     assert told["attested"] == {
         "strength": "server",
         "key": None,
@@ -127,19 +127,31 @@ def test_without_a_signature_a_report_is_attested_by_the_server(meet: MeetAtHand
     }
 
 
-def test_the_statement_of_a_report_without_a_signature_is_the_document_as_it_was_taken_in(
-    meet: MeetAtHand,
+@pytest.mark.parametrize("is_own", [False, True], ids=["at a post", "an own observation"])
+def test_the_statement_of_a_report_without_a_signature_is_what_its_entry_says_was_sent(
+    meet: MeetAtHand, is_own: bool
 ) -> None:
     sent = a_report(meet.heat(), meet.posts["umpire"], lane=4)
+    if is_own:
+        sent |= {"post": None, "take_over": 3}
     report = new_id()
     assert meet.umpire.put(f"reports/{report}", sent).status_code == 201
-    statement = entry(meet, "report written", report)["statement"]
-    about = {"act": "report", "meet": meet.id, "report": report}
-    assert about.items() <= statement.items()
-    assert "signature" not in statement
-    for name in ("heat", "lane", "post", "words"):
-        assert statement[name] == sent[name], name
-    assert statement["observation"]["seen"] == sent["observation"]["seen"]
+    body = entry(meet, "report written", report)
+    statement = {
+        "act": "report",
+        "clock": body["clock"],
+        "heat": sent["heat"],
+        "lane": 4,
+        "meet": meet.id,
+        "observation": body["observation"],
+        "post": sent["post"],
+        "report": report,
+        "take_over": 3 if is_own else None,
+        "words": sent["words"],
+    }
+    # RFC 8785 by the library rfc8785, SHA-256 by the standard library.
+    assert sha256(rfc8785.dumps(statement)).hexdigest() == body["statement_sha256"]
+    assert as_taken_in(body, meet.id, report) == statement
 
 
 def test_every_papers_report_has_the_digest_of_its_statement(meet: MeetAtHand) -> None:

@@ -11,7 +11,7 @@ from app.ids import MeetId, new_id
 from app.record.kinds import Kind
 from app.schema import all_tables
 from app.sealing.actions import SERVER
-from app.store.action import Deed, Done
+from app.store.action import Actor, Deed, Done
 from app.store.engine import open_engines
 from tests.builders import MeetAtHand
 
@@ -37,14 +37,14 @@ def put(meet: MeetAtHand, name: str, ident: str, **values: Any) -> None:
     run(meet, update(rows).where(rows.c.id == ident).values(**values))
 
 
-def entered(meet: MeetAtHand, kind: Kind, body: Any, subject: str = "") -> str:
+def entered(meet: MeetAtHand, kind: Kind, body: Any, subject: str = "", by: Actor = SERVER) -> str:
     """Enter something of this kind into the record; what it is about, the meet for an erasure."""
     about = subject or (meet.id if kind is Kind.ERASED else new_id())
 
     def act(_unit: Any) -> Done[None]:
         return Done(None, Deed(kind, about, body))
 
-    meet.service.store.act_now(MeetId(meet.id), SERVER, act)
+    meet.service.store.act_now(MeetId(meet.id), by, act)
     return about
 
 
