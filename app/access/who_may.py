@@ -180,6 +180,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ): CORRECTS_APPEALS,
     ("PUT", f"{MEET}/appeals/{{appeal}}/admission"): CHAIR,
     ("PUT", f"{MEET}/appeals/{{appeal}}/panel"): JURY,
+    ("GET", f"{MEET}/appeals/{{appeal}}/panel/candidates"): JURY,
     ("POST", f"{MEET}/appeals/{{appeal}}/panel/{{official}}/withdraw"): JURY,
     ("PUT", f"{MEET}/appeals/{{appeal}}/votes/{{vote}}"): PANEL,
     ("POST", f"{MEET}/appeals/{{appeal}}/consequences"): HEAD_OR_JURY,
