@@ -30,7 +30,8 @@ from app.crew import routes as crew
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.meets import routes as meets
-from app.pages import assets, board, home, joining
+from app.pages import assets, board, home, joining, jury
+from app.pages import record as record_page
 from app.pages.refused import as_page
 from app.pictures import routes as pictures
 from app.record import routes as record
@@ -70,6 +71,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     assets.router,
     home.router,
     joining.router,
+    jury.router,
+    record_page.router,
     board.router,
     operating.router,
 )

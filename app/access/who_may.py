@@ -212,6 +212,9 @@ WHO_MAY: dict[tuple[str, str], Who] = {
 
 PAGES = "/meets/{meet}"
 
+# The secretary of a panel may read no appeals, and signs all the same what it has decided.
+OPENS_JURY = Who(READERS_OF_FORMS.roles | SECRETARY.roles)
+
 WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", "/"): ANYONE,
     ("GET", "/assets/{release}/{name:path}"): ANYONE,
@@ -219,6 +222,9 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("POST", "/join"): ANYONE,
     ("GET", PAGES): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
+    ("GET", f"{PAGES}/jury"): OPENS_JURY,
+    ("GET", f"{PAGES}/jury/{{appeal}}"): OPENS_JURY,
+    ("GET", f"{PAGES}/record"): READERS_OF_RECORD,
     ("POST", f"{PAGES}/leave"): JOINED,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
