@@ -30,7 +30,7 @@ from app.crew import routes as crew
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.meets import routes as meets
-from app.pages import assets, board, home, joining, jury
+from app.pages import assets, board, case, head, home, joining, jury, keys
 from app.pages import record as record_page
 from app.pages.refused import as_page
 from app.pictures import routes as pictures
@@ -74,6 +74,9 @@ ROUTERS: tuple[APIRouter, ...] = (
     jury.router,
     record_page.router,
     board.router,
+    head.router,
+    case.router,
+    keys.router,
     operating.router,
 )
 

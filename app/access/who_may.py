@@ -229,6 +229,9 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", f"{PAGES}/jury"): OPENS_JURY,
     ("GET", f"{PAGES}/jury/{{appeal}}"): OPENS_JURY,
     ("GET", f"{PAGES}/record"): READERS_OF_RECORD,
+    ("GET", f"{PAGES}/head"): HEAD,
+    ("GET", f"{PAGES}/cases/{{case}}"): HEAD_OR_JURY,
+    ("GET", f"{PAGES}/keys"): JOINED,
     ("POST", f"{PAGES}/leave"): JOINED,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""

@@ -6,7 +6,7 @@ one block over its lanes, since a flag is a post's; which of its lanes it named 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -31,10 +31,8 @@ class Shown(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A post over its lanes, or a run of lanes that nobody watches (then without `post`).
-
-    `named` are the lanes that its reports are about; `others` those between the first and the last
-    that are not its own.
+    """A post over its lanes, or a run of lanes that nobody watches (then without `post`). `named`
+    are the lanes that its flags and reports are about.
     """
 
     key: str
@@ -53,6 +51,11 @@ class Block:
     def span(self) -> int:
         """Over how many lanes it reaches."""
         return self.lanes[-1] - self.lanes[0] + 1
+
+    @property
+    def numbers(self) -> str:
+        """Its lanes in figures: 3–4, or 1–2, 5."""
+        return _in_figures(self.lanes)
 
     @property
     def is_by_another(self) -> bool:
@@ -129,6 +132,16 @@ def _shown(line: PostLine, *, is_to_come: bool) -> Shown:
     if line.flag is None:
         return Shown.AWAITED if is_to_come else Shown.SILENT
     return Shown.YELLOW if line.flag is Flag.YELLOW else Shown.WHITE
+
+
+def _in_figures(lanes: Sequence[int]) -> str:
+    runs: list[list[int]] = []
+    for lane in lanes:
+        if runs and lane == runs[-1][-1] + 1:
+            runs[-1].append(lane)
+        else:
+            runs.append([lane])
+    return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs)
 
 
 def _unwatched(take_over: int, edge: Edge, lanes: Iterable[int]) -> Iterator[Block]:

@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from app.forms.zone_scale import ZonePicture
 from app.meets.queries import MeetFacts
+from app.pages.zone_figure import SeenZone, zones_seen
 from app.reports.wire import CaseOut, ReportOut
 from app.rules.relay import Relay
-from app.rulings.reported import report_on_form, zone_note, zone_pictures
+from app.rulings.reported import report_on_form, zone_note
 from app.rulings.wire import RulingOut
 
 
@@ -35,7 +35,7 @@ class CaseShown:
 
     case: CaseOut
     reports: tuple[ReportShown, ...]
-    zones: tuple[ZonePicture, ...]
+    zones: tuple[SeenZone, ...]
     zone_note: str
     rulings: tuple[RulingOut, ...]
 
@@ -47,7 +47,7 @@ def case_shown(
     return CaseShown(
         case=case,
         reports=tuple(_report(meet, number, one) for number, one in enumerate(case.reports, 1)),
-        zones=zone_pictures(relay, case.reports, meet.book),
+        zones=zones_seen(relay, case.reports, meet.book),
         zone_note=zone_note(case.reports),
         rulings=tuple(one for one in rulings if one.case == case.id),
     )

@@ -27,7 +27,7 @@ from app.rules.book import Book
 from app.rules.relay import Relay
 from app.rulings.reported import zone_pictures
 
-WIDE, NARROW = 720.0, 320.0
+WIDE, NARROW = 540.0, 320.0
 MARGIN = 14.0
 LANE_HEIGHT = 40.0
 BELOW = 52.0
