@@ -21,7 +21,6 @@ from app.appeals.decision_queries import decision_row
 from app.appeals.dossier import dossier
 from app.appeals.jury_wire import AppealOut, CandidatesOut, DossierOut, PanelMember
 from app.appeals.paper_parts import sought_section
-from app.appeals.queries import appeal_row
 from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
 from app.appeals.states import OPEN, AppealAct, AppealState
 from app.appeals.who_can_sit import candidates
@@ -149,9 +148,7 @@ def appeal_page(
     may, seat = may_do(appeal, who), seat_of(appeal, who)
     return AppealPage(
         appeal=appeal,
-        protest=protest_shown(conn, meet_id, appeal.protest, now)
-        if told is None
-        else told.protest,
+        protest=protest_shown(conn, meet_id, appeal.protest, now) if told is None else told.protest,
         decisions=made,
         votes={one.id: votes for one in made if (votes := _votes(conn, meet_id, one))},
         sought=[item for part in sought_section(conn, meet, appeal) for item in part.items],
@@ -209,7 +206,9 @@ def may_do(appeal: AppealOut, who: Caller) -> May:
     is_admitted = appeal.state is AppealState.ADMITTED
     signs = to_sign(appeal, who)
     return May(
-        take_deposit=is_open and Mark.NO_DEPOSIT in appeal.marks and who.holds(*TAKES_APPEALS.roles),
+        take_deposit=is_open
+        and Mark.NO_DEPOSIT in appeal.marks
+        and who.holds(*TAKES_APPEALS.roles),
         take_back=AppealAct.WITHDRAW in possible and who.holds(Role.RESULTS),
         name_panel=is_jury and is_open,
         admit=is_chair and AppealAct.ADMIT in possible,
