@@ -9,15 +9,12 @@ import httpx
 from app.access.cookies import cookie_name
 from tests.appeals.desk import (
     a_panel,
-    a_protest,
     a_rejected_protest,
     an_announced_disqualification,
     an_upheld_appeal,
     appeal,
     cast,
-    decided,
     jury_decides,
-    lodge,
 )
 from tests.builders import Json, MeetAtHand
 
@@ -46,18 +43,25 @@ def shows(page: str, *ids: str) -> list[bool]:
 
 
 def test_the_list_tells_what_waits_and_for_what_and_what_was_decided(meet: MeetAtHand) -> None:
-    an_upheld_appeal(meet)
-    page = opened(meet, "jury", "jury")
-    waiting, settled = page.split('id="settled"')
-    assert "The amended result of heat 1 is to be announced" in waiting or "Appeal 1" in settled
-    second = appeal(meet, decided(meet, lodge(meet, a_protest(meet, number=1, team=_other(meet)))))
+    lodged = an_open_appeal(meet)
     waiting, settled = opened(meet, "jury", "jury").split('id="settled"')
-    assert f"jury/{second['id']}" in waiting
+    assert f"jury/{lodged['id']}" in waiting
     assert "A panel is to be named." in waiting
+    names = a_panel(meet, lodged)
+    for name in names:
+        cast(meet, lodged, name, "rejected")
+    assert "The chair is to sign the decision." in opened(meet, "jury", "jury")
+    assert jury_decides(meet, lodged, names[0], "rejected").status_code == 201
+    waiting, settled = opened(meet, "jury", "jury").split('id="settled"')
+    assert f"jury/{lodged['id']}" in settled
+    assert "No appeal waits." in waiting
 
 
-def _other(meet: MeetAtHand) -> str:
-    return str(meet.heats[1]["lanes"][0]["team"])
+def test_what_the_jury_changed_waits_until_it_is_announced(meet: MeetAtHand) -> None:
+    done = an_upheld_appeal(meet)
+    waiting, _settled = opened(meet, "jury", "jury").split('id="settled"')
+    assert f"jury/{done['id']}" in waiting
+    assert "The amended result is to be announced." in waiting
 
 
 def test_the_pages_are_for_those_who_read_appeals_and_for_secretaries(meet: MeetAtHand) -> None:
