@@ -39,7 +39,7 @@ def an_open_appeal(meet: MeetAtHand) -> Json:
 
 
 def shows(page: str, *ids: str) -> list[bool]:
-    return [f'id="{one}"' in page for one in ids]
+    return [bool(re.search(rf'id="{one}"(?![^>]* hidden>)', page)) for one in ids]
 
 
 def test_the_list_tells_what_waits_and_for_what_and_what_was_decided(meet: MeetAtHand) -> None:

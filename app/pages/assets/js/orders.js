@@ -34,7 +34,7 @@ function show(part, answer) {
     const problem = make("p", answer.problem?.detail ?? word(answer.status === 0 ? "unreachable" : "odd"), answer.problem && "en");
     return place.append(problem);
   }
-  place.append(make("h4", word("would move")));
+  place.append(make("h3", word("would move")));
   const { moves, too_late: tooLate } = answer.data;
   const list = document.createElement("ul");
   list.append(...moves.map((one) => make("li", one.sentence, "en")));
