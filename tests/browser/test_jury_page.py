@@ -124,5 +124,9 @@ def test_a_narrow_phone_in_the_dark_shows_all_of_an_appeal_without_a_fault(
         for path in ("jury", f"jury/{lodged['id']}", "record"):
             page = window.open(f"/meets/{meet.id}/{path}")
             expect(page.locator("html")).to_have_attribute("lang", "de")
+            if path.startswith("jury/"):
+                page.check("#decision input[value=upheld]")
+                page.check("#decision [data-order]")
+                expect(page.locator("#decision [data-foreseen]")).to_be_visible()
             assert sideways(page) == 0, path
             assert faults(page) == [], path
