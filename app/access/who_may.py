@@ -193,6 +193,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ): CORRECTS_APPEALS,
     ("PUT", f"{MEET}/appeals/{{appeal}}/admission"): CHAIR,
     ("PUT", f"{MEET}/appeals/{{appeal}}/panel"): JURY,
+    ("GET", f"{MEET}/appeals/{{appeal}}/panel/candidates"): JURY,
     ("POST", f"{MEET}/appeals/{{appeal}}/panel/{{official}}/withdraw"): JURY,
     ("PUT", f"{MEET}/appeals/{{appeal}}/votes/{{vote}}"): PANEL,
     ("POST", f"{MEET}/appeals/{{appeal}}/consequences"): HEAD_OR_JURY,
@@ -224,6 +225,9 @@ WHO_MAY: dict[tuple[str, str], Who] = {
 
 PAGES = "/meets/{meet}"
 
+# The secretary of a panel may read no appeals, and signs all the same what it has decided.
+OPENS_JURY = Who(READERS_OF_FORMS.roles | SECRETARY.roles)
+
 WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", "/"): ANYONE,
     ("GET", "/assets/{release}/{name:path}"): ANYONE,
@@ -232,6 +236,9 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", PAGES): ANYONE,
     ("GET", f"{PAGES}/results/{{announcement}}"): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
+    ("GET", f"{PAGES}/jury"): OPENS_JURY,
+    ("GET", f"{PAGES}/jury/{{appeal}}"): OPENS_JURY,
+    ("GET", f"{PAGES}/record"): READERS_OF_RECORD,
     ("GET", f"{PAGES}/head"): HEAD,
     ("GET", f"{PAGES}/cases/{{case}}"): HEAD_OR_JURY,
     ("GET", f"{PAGES}/keys"): JOINED,

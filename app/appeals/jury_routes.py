@@ -26,6 +26,7 @@ from app.appeals.jury_wire import (
     AppealIn,
     AppealOut,
     AppealsOut,
+    CandidatesOut,
     DepositCorrectionIn,
     DepositPaidIn,
     DossierOut,
@@ -37,6 +38,7 @@ from app.appeals.jury_wire import (
     VoteIn,
     VoteOut,
 )
+from app.appeals.who_can_sit import candidates
 from app.appeals.wire import (
     DecisionSignatureIn,
     LodgedCorrectionIn,
@@ -196,6 +198,13 @@ async def put_panel(
         panel.name_panel(AppealId(appeal), sent, version),
     )
     return answer(out, version=out.version)
+
+
+@router.get("/api/meets/{meet}/appeals/{appeal}/panel/candidates", response_model=CandidatesOut)
+async def list_candidates(meet: Meet, appeal: Appeal, here: Here) -> Response:
+    """Who can be named for the panel of this appeal, and who not and why."""
+    meet_id, appeal_id = MeetId(meet), AppealId(appeal)
+    return answer(await here.store.read_apart(lambda conn: candidates(conn, meet_id, appeal_id)))
 
 
 @router.post(

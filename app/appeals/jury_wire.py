@@ -242,6 +242,28 @@ class PanelOut(Wire):
     votes: int
 
 
+class CandidateOut(Wire):
+    """An official who can be named for a panel, or why not."""
+
+    official: OfficialId
+    name: str
+    affiliation: str
+    can_sit: Literal["yes", "asked to withdraw", "no"] = Field(
+        description="“asked to withdraw”: can be named, but has no vote while that is so"
+    )
+    because: str = Field(description="why not, or why asked to withdraw; empty for who can sit")
+
+
+class CandidatesOut(Wire):
+    """Who can be named for the panel of one appeal."""
+
+    size: int = Field(description="how many sit, the chair among them")
+    jurors: list[CandidateOut] = Field(description="who holds the role jury, by name")
+    secretaries: list[CandidateOut] = Field(
+        description="the officials who can write the minutes: who did not judge in the matter"
+    )
+
+
 class DepositOut(Wire):
     """What was asked of the appellant, what was received, and what became of it."""
 

@@ -26,6 +26,7 @@ from app.appeals.showing import appeal_shown
 from app.appeals.standing import Touched, state_now, touched_by
 from app.appeals.states import OPEN, AppealState
 from app.appeals.tables import appeals, votes
+from app.appeals.who_can_sit import MAY_WRITE_MINUTES, barred_from
 from app.clock import rfc3339
 from app.ids import AppealId, OfficialId, VoteId
 from app.meets.queries import MeetFacts, meet_facts
@@ -34,8 +35,6 @@ from app.refusals import Affected, IdTaken, Malformed, NotYours, Stale, StateCon
 from app.roles import Role
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
-
-MAY_WRITE_MINUTES = frozenset({Role.JURY, Role.RESULTS, Role.REFEREE, Role.ORGANISER})
 
 
 def name_panel(appeal_id: AppealId, sent: PanelIn, version: int) -> Action[AppealOut]:
@@ -112,7 +111,8 @@ def _insist_on_size(asked: int, sent: PanelIn) -> None:
 
 def _insist_may_sit(unit: Unit, meet: MeetFacts, row: AnyRow, people: Iterable[str]) -> None:
     known = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
-    barred = _barred(unit, row, touched_by(unit.conn, meet, row).named)
+    named = touched_by(unit.conn, meet, row).named
+    barred = barred_from(unit.conn, unit.meet_id, row, named)
     for ident in people:
         person: OfficialOut | None = known.get(OfficialId(ident))
         if person is None or not person.active or Role.JURY not in person.roles:
@@ -149,14 +149,6 @@ def _secretary(unit: Unit, meet: MeetFacts, row: AnyRow, sent: PanelIn) -> dict[
             field="/secretary_official",
         )
     return {"secretary": person.name, "secretary_official": person.id}
-
-
-def _barred(unit: Unit, row: AnyRow, named: Iterable[str]) -> Mapping[OfficialId, str]:
-    """Who has had a part in what is appealed, or has withdrawn from it."""
-    found = dict(had_a_part(unit.conn, unit.meet_id, row, named))
-    for gone in row.panel["withdrawn"] if row.panel is not None else []:
-        found[OfficialId(gone["official"])] = "has withdrawn from this appeal"
-    return found
 
 
 def is_juror(unit: Unit, official: OfficialId) -> bool:
@@ -255,7 +247,7 @@ def _insist_may_ask_aside(
         return
     person = official_row(unit.conn, unit.meet_id, member)
     is_chair = caller.official_id == panel_of(row)["chair"]
-    barred = _barred(unit, row, concerned.named)
+    barred = barred_from(unit.conn, unit.meet_id, row, concerned.named)
     if not is_chair or not (member in barred or concerned.touches(person.affiliation)):
         raise NotYours(
             "A member withdraws in person. The chair can ask aside only a member whose affiliation "

@@ -14,8 +14,10 @@ from app.pages import (
     head,
     home,
     joining,
+    jury,
     keys,
     protests,
+    record,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -30,4 +32,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     desk_heat.router,
     desk_rounds.router,
     protests.router,
+    jury.router,
+    record.router,
 )

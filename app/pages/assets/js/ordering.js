@@ -1,0 +1,86 @@
+// Orders of a decision: those that are ticked and those that are put together become the document,
+// and what they would move is asked for and shown before anything is signed.
+
+import { send } from "./send.js";
+import { word } from "./words.js";
+
+const READ = { number: (field) => Number(field.value.replace(",", ".")) };
+let asking;
+
+function orderIn(item) {
+  const order = { order: item.dataset.orderKind };
+  for (const field of item.querySelectorAll("[data-part]")) {
+    if (field.type === "checkbox") {
+      if (field.checked) (order[field.dataset.part] ??= []).push(field.value);
+    } else if (field.value.trim() !== "") {
+      order[field.dataset.part] = (READ[field.dataset.as] ?? ((one) => one.value.trim()))(field);
+    }
+  }
+  return order;
+}
+
+function gather(part) {
+  const ticked = [...part.querySelectorAll("[data-order]:checked")].map((one) => JSON.parse(one.dataset.order));
+  return [...ticked, ...[...part.querySelectorAll("[data-order-kind]")].map(orderIn)];
+}
+
+const make = (name, text, lang) => Object.assign(document.createElement(name), { textContent: text, ...(lang && { lang }) });
+
+function show(part, answer) {
+  const place = part.querySelector("[data-foreseen]");
+  place.replaceChildren();
+  place.hidden = false;
+  if (!answer.ok) {
+    const problem = make("p", answer.problem?.detail ?? word(answer.status === 0 ? "unreachable" : "odd"), answer.problem && "en");
+    return place.append(problem);
+  }
+  place.append(make("h3", word("would move")));
+  const { moves, too_late: tooLate } = answer.data;
+  const list = document.createElement("ul");
+  list.append(...moves.map((one) => make("li", one.sentence, "en")));
+  place.append(moves.length ? list : make("p", word("moves nothing")), ...tooLate.map((one) => make("p", one, "en")));
+}
+
+async function look(part) {
+  const orders = gather(part);
+  part.querySelector("[name=orders]").value = JSON.stringify(orders);
+  const place = part.querySelector("[data-foreseen]");
+  const asked = (asking = {});
+  if (!orders.length) return void (place.hidden = true);
+  const answer = await send("POST", part.dataset.consequences, { body: { orders } });
+  if (asked === asking) show(part, answer);
+}
+
+let soon;
+function lookSoon(part) {
+  part.querySelector("[name=orders]").value = JSON.stringify(gather(part));
+  clearTimeout(soon);
+  soon = setTimeout(look, 250, part);
+}
+
+function add(part, chooser) {
+  const template = part.querySelector(`template[data-kind="${chooser.value}"]`);
+  chooser.value = "";
+  if (!template) return;
+  const item = template.content.cloneNode(true).firstElementChild;
+  part.querySelector("[data-added]").append(item);
+  item.querySelector("select, input").focus();
+}
+
+/** Follow every builder of orders on the page, now and after parts were replaced. */
+export function listenToOrders() {
+  document.addEventListener("input", (event) => {
+    const part = event.target.closest("[data-orders]");
+    if (!part) return;
+    if (event.target.matches("[data-another]")) add(part, event.target);
+    lookSoon(part);
+  });
+  document.addEventListener("click", (event) => {
+    const item = event.target.closest("[data-drop]")?.closest("[data-order-kind]");
+    if (!item) return;
+    const part = item.closest("[data-orders]");
+    item.remove();
+    part.querySelector("[data-another]").focus();
+    lookSoon(part);
+  });
+}

@@ -1,0 +1,46 @@
+// The page of one appeal: orders, who is named for the panel, and what belongs to a verdict.
+
+import { listenToOrders } from "../js/ordering.js";
+
+/** A form in which somebody types stays as it is; what is shown around it is new, and so is its ETag. */
+function followVersion() {
+  const etag = document.getElementById("version").dataset.etag;
+  for (const form of document.querySelectorAll("form[data-follows]")) form.dataset.etag = etag;
+}
+
+/** The panel's document is made of the seat that is chosen beside each name. */
+function seat(form) {
+  const place = form.querySelector("[data-seated]");
+  place.replaceChildren();
+  for (const one of form.querySelectorAll("select[data-official]")) {
+    const name = { chair: "chair", member: "members", substitute: "substitutes" }[one.value];
+    if (!name) continue;
+    const field = Object.assign(document.createElement("input"), { type: "hidden", name, value: one.dataset.official });
+    if (name !== "chair") field.dataset.as = "list";
+    place.append(field);
+  }
+}
+
+function settle(form) {
+  const chosen = form.querySelector("[name=verdict]:checked")?.value;
+  for (const part of form.querySelectorAll("[data-verdict]")) {
+    part.hidden = part.dataset.verdict !== chosen;
+    part.querySelectorAll("input, textarea, select").forEach((field) => (field.disabled = part.hidden));
+  }
+}
+
+function settleAll() {
+  document.querySelectorAll("form[data-panel]").forEach(seat);
+  document.querySelectorAll("form[data-decides]").forEach(settle);
+  followVersion();
+}
+
+document.addEventListener("change", (event) => {
+  const form = event.target.form;
+  if (form?.matches("[data-panel]")) seat(form);
+  if (form?.matches("[data-decides]")) settle(form);
+});
+document.addEventListener("part-shown", settleAll);
+document.addEventListener("page-refreshed", followVersion);
+listenToOrders();
+settleAll();
