@@ -1,0 +1,69 @@
+// How far this phone's clock is from the server's: measured by the four times of an NTP exchange
+// (RFC 5905, 8) over HTTP, of several the one with the shortest way. The error is at most half the
+// time that was under way. Lengths are taken from a clock that nobody sets.
+
+import { send } from "../js/send.js";
+
+const EXCHANGES = 4, GOOD_FOR = 300_000;
+
+/** The phone's clock. `kept` is what was measured when the page was open last. */
+export function openClock(store, kept) {
+  let best = kept ? { ...kept, drift: undefined } : undefined;
+  let measuring;
+
+  // Wall clock less the one that only runs: it moves where somebody sets the phone's clock.
+  const drift = () => Date.now() - performance.now();
+
+  async function exchange() {
+    const [wall, from] = [Date.now(), performance.now()];
+    const told = await send("GET", "/api/time", { within: 8000 });
+    const took = performance.now() - from;
+    if (!told.ok) return undefined;
+    const [came, went] = [Date.parse(told.data.received_at), Date.parse(told.data.answered_at)];
+    const offset = (came - wall + (went - (wall + took))) / 2;
+    return { offset, error: Math.max(0, (took - (went - came)) / 2), drift: wall - from, taken: from };
+  }
+
+  async function measureAll() {
+    const found = [];
+    for (let at = 0; at < EXCHANGES; at += 1) {
+      const one = await exchange();
+      if (!one) break;
+      found.push(one);
+    }
+    const shortest = found.sort((one, other) => one.error - other.error)[0];
+    if (!shortest) return false;
+    const old = best?.drift === undefined || performance.now() - best.taken > GOOD_FOR || Math.abs(drift() - best.drift) > 1000;
+    if (old || shortest.error <= best.error) best = shortest;
+    await store.keep("clock", { offset: best.offset, error: best.error });
+    return true;
+  }
+
+  /** Server time minus phone time in milliseconds, as of now; undefined where never measured. */
+  function offset() {
+    if (!best) return undefined;
+    const moved = best.drift === undefined ? 0 : drift() - best.drift;
+    return best.offset - (Math.abs(moved) > 1000 ? moved : 0);
+  }
+
+  return {
+    offset,
+    measure: () => (measuring ??= measureAll().catch(() => false).finally(() => (measuring = undefined))),
+    isDue: () => !best || best.drift === undefined || performance.now() - best.taken > GOOD_FOR || Math.abs(drift() - best.drift) > 1000,
+    now: () => Date.now() + (offset() ?? 0),
+    /** What goes with a call or a report: the phone's own time, and what is known of its error. */
+    stamp() {
+      const said = { at: withZone(new Date(Date.now())) };
+      if (best) Object.assign(said, { offset_ms: Math.round(offset()), error_ms: Math.min(Math.ceil(best.error), 3_600_000) });
+      return said;
+    },
+  };
+}
+
+/** A time as the phone shows it, with its zone offset (RFC 3339). */
+function withZone(date) {
+  const minutes = -date.getTimezoneOffset();
+  const two = (number) => String(Math.floor(Math.abs(number))).padStart(2, "0");
+  const local = new Date(date.getTime() + minutes * 60_000).toISOString().slice(0, -1);
+  return `${local}${minutes < 0 ? "-" : "+"}${two(minutes / 60)}:${two(minutes % 60)}`;
+}
