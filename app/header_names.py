@@ -1,10 +1,23 @@
-"""A caller's own header names for the columns of a file, as a JSON object in the query."""
+"""Files in the body of a request: their kinds, their bound, and a caller's own header names for
+their columns, as a JSON object in the query.
+"""
 
 from __future__ import annotations
 
 import json
+from typing import Annotated
+
+from fastapi import Query
 
 from app.refusals import Malformed
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+LARGEST_LIST = 8 * 1024 * 1024
+
+ColumnNames = Annotated[
+    str,
+    Query(max_length=2000, description='own header names: {"Bahn":"lane","Mannschaft":"team"}'),
+]
 
 
 def header_names(text: str) -> dict[str, str]:

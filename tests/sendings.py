@@ -451,6 +451,12 @@ def a_heat_not_held(meet: MeetAtHand) -> Sending:
     return replace(sent, method="POST", etag='"v1"')
 
 
+def a_heat_pointed_at(meet: MeetAtHand) -> Sending:
+    event = _an_event_with_a_tie(meet)
+    heat = next(heat for heat in all_heats(meet) if heat["event"] == event)
+    return _of(meet, "referee", "heat-now", {"heat": heat["id"]})
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
@@ -482,6 +488,7 @@ DOCUMENTS: dict[str, Build] = {
     "joining": a_joining,
     "crew": a_crew,
     "heat not held": a_heat_not_held,
+    "heat now": a_heat_pointed_at,
     "call": a_flag,
     "report": an_account,
     "return": a_question,

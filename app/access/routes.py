@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Path, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
 
-from app.access import actions, joining, keys, queries, revoking
+from app.access import actions, joining, keys, officials_list, queries, revoking
 from app.access.guard import Here
 from app.access.passkeys import creation_options
 from app.access.sign_wire import KeyIn, KeyOptionsOut, KeyOut, RevokeIn
@@ -20,9 +21,11 @@ from app.access.wire import (
     LookOut,
     OfficialIn,
     OfficialOut,
+    OfficialsListOut,
     SelfOut,
 )
 from app.answers import VersionNamed, answer, answer_put
+from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
 from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId
 from app.meets.queries import meet_name
 from app.roles import Role
@@ -93,6 +96,33 @@ async def leave_session(here: Here) -> Response:
 async def list_officials(meet: Meet, here: Here) -> list[OfficialOut]:
     """All officials of the meet."""
     return await here.store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
+
+
+@router.post(
+    "/api/meets/{meet}/officials-list",
+    response_model=OfficialsListOut,
+    max_body_size=LARGEST_LIST,
+    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
+)
+async def post_officials_list(
+    meet: Meet,
+    request: Request,
+    here: Here,
+    check: Annotated[bool, Query()] = False,
+    columns: ColumnNames = "{}",
+) -> Response:
+    """Name officials from a CSV or XLSX file in the body, with the columns `name, roles`, and if
+    you like `affiliation`; `check=true` only looks. Who is known by name is changed, who is not in
+    the list stays. A list that was cut off is sent again.
+    """
+    content = await request.body()
+    listed = await run_in_threadpool(officials_list.read_file, content, header_names(columns))
+    known = await here.store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
+    steps, listed = officials_list.plan(listed, known, here.actor.id)
+    if check:
+        return answer(officials_list.summary(steps, listed, stored=False))
+    out = await officials_list.take_over(here.store, MeetId(meet), here.actor, steps, listed)
+    return answer(out)
 
 
 @router.put("/api/meets/{meet}/officials/{official}", response_model=OfficialOut)

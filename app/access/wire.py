@@ -9,6 +9,7 @@ from pydantic import Field
 
 from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId, SessionId
 from app.roles import Role
+from app.sheets.problems import Problem
 from app.wire import Name, OptionalName, Pin, Wire, shown
 
 
@@ -35,6 +36,18 @@ class OfficialOut(Wire):
     active: bool
     has_pin: bool
     version: int
+
+
+class OfficialsListOut(Wire):
+    """What a list of officials holds, and what taking it over does (or would do)."""
+
+    stored: bool
+    officials: int
+    added: list[str]
+    changed: list[str] = Field(description="known officials whose roles or affiliation change")
+    unchanged: int
+    ignored_columns: list[str]
+    problems: list[Problem]
 
 
 class LinkOut(Wire):

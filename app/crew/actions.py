@@ -5,11 +5,11 @@ from __future__ import annotations
 from sqlalchemy import delete, insert, select, update
 
 from app.access.queries import officials_of
-from app.crew.queries import crew, plan_row, planned_posts
+from app.crew.queries import crew, most_lanes, plan_row, planned_posts
 from app.crew.tables import crew_plans, heat_posts, posts
 from app.crew.wire import CrewIn, CrewOut, PostIn
 from app.ids import HeatId, MeetId, PostId
-from app.meets.queries import meet_facts, relays_of
+from app.meets.queries import meet_facts
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
 from app.refusals import IdTaken, Malformed, PreconditionMissing, Stale
@@ -59,7 +59,6 @@ def _insist_on_version(stored: int | None, named: int | None) -> None:
 def _insist_on_people(unit: Unit, sent: CrewIn) -> None:
     people = {person.id: person for person in officials_of(unit.conn, unit.meet_id)}
     lanes = meet_facts(unit.conn, unit.meet_id).track.lanes
-    on_programme = relays_of(unit.conn, unit.meet_id)
     for number, place in enumerate(sent.posts):
         person = people.get(place.official)  # type: ignore[call-overload]
         if person is None:
@@ -77,8 +76,7 @@ def _insist_on_people(unit: Unit, sent: CrewIn) -> None:
                 f"{person.name} is no umpire: give them the role, or the post to another.",
                 field=f"/posts/{number}/official",
             )
-        most = max((relay.places(lanes) for relay in place.relays or on_programme), default=lanes)
-        if max(place.lanes) > most:
+        if max(place.lanes) > most_lanes(unit.conn, unit.meet_id, place.relays):
             raise Malformed(
                 f"Post {number + 1} watches lane {max(place.lanes)}; the track has {lanes}.",
                 field=f"/posts/{number}/lanes",

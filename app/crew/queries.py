@@ -11,7 +11,7 @@ from sqlalchemy import Connection, bindparam, select
 
 from app.access.queries import official_names
 from app.crew.tables import crew_plans, heat_posts, posts
-from app.crew.wire import CrewOut, GapOut, PostOut, Side
+from app.crew.wire import CrewOut, GapOut, PostIn, PostOut, Side
 from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_of
 from app.meets.states import HeatState
@@ -123,6 +123,19 @@ def planned_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Pos
     ]
 
 
+def post_sent(place: PostIn) -> Post:
+    """A post as it would be stored."""
+    return Post(
+        PostId(place.id),
+        OfficialId(place.official),
+        place.take_over,
+        place.edge,
+        frozenset(place.lanes),
+        place.side,
+        frozenset(place.relays),
+    )
+
+
 def post_from(row: Any) -> Post:
     """A post of the plan from a row with POST_COLUMNS."""
     return Post(
@@ -156,20 +169,33 @@ def plan_row(conn: Connection, meet_id: MeetId) -> AnyRow | None:
 
 def crew(conn: Connection, meet_id: MeetId) -> CrewOut:
     """The crew plan with names, and what it leaves unwatched for each relay on the programme."""
-    facts = meet_facts(conn, meet_id)
     names = official_names(conn, meet_id)
     known = posts_of(conn, meet_id)
     plan = plan_row(conn, meet_id)
-    gaps = [
-        gap
-        for relay, highest in relays_of(conn, meet_id).items()
-        for gap in _gaps(relay, known, range(1, max(facts.track.lanes, highest) + 1))
-    ]
     return CrewOut(
         posts=[_post_out(place, names[place.official_id]) for place in known],
-        unwatched=gaps,
+        unwatched=unwatched_by(conn, meet_id, known),
         version=plan.version if plan else 0,
     )
+
+
+def unwatched_by(conn: Connection, meet_id: MeetId, known: Iterable[Post]) -> list[GapOut]:
+    """What these posts leave unwatched, for each relay on the programme."""
+    lanes, places = meet_facts(conn, meet_id).track.lanes, list(known)
+    return [
+        gap
+        for relay, highest in relays_of(conn, meet_id).items()
+        for gap in _gaps(relay, places, range(1, max(lanes, highest) + 1))
+    ]
+
+
+def most_lanes(conn: Connection, meet_id: MeetId, relays: Iterable[Relay]) -> int:
+    """The highest lane, or place on the line, that a post for these relays can watch; of none
+    named, for all on the programme.
+    """
+    lanes = meet_facts(conn, meet_id).track.lanes
+    named = list(relays) or list(relays_of(conn, meet_id))
+    return max((relay.places(lanes) for relay in named), default=lanes)
 
 
 def _gaps(relay: Relay, known: Iterable[Post], lanes: Iterable[int]) -> list[GapOut]:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Path, Query, Request, Response
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
+from app.access.queries import officials_of
 from app.answers import VersionNamed, answer, answer_put
-from app.crew import actions, queries
-from app.crew.wire import CrewIn, CrewOut
+from app.crew import actions, crew_list, queries
+from app.crew.wire import CrewIn, CrewListOut, CrewOut
+from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
 from app.ids import ChosenId, MeetId
+from app.refusals import FileRefused
 
 router = APIRouter(tags=["crew"])
 
@@ -29,3 +35,41 @@ async def get_crew(meet: Meet, here: Here) -> Response:
     """The crew plan, and what it leaves unwatched."""
     out = await here.store.read(lambda conn: queries.crew(conn, MeetId(meet)))
     return answer(out, version=out.version)
+
+
+@router.post(
+    "/api/meets/{meet}/crew-list",
+    response_model=CrewListOut,
+    max_body_size=LARGEST_LIST,
+    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
+)
+async def post_crew_list(
+    meet: Meet,
+    request: Request,
+    here: Here,
+    version: VersionNamed,
+    check: Annotated[bool, Query()] = False,
+    columns: ColumnNames = "{}",
+) -> Response:
+    """Set the whole crew plan from a CSV or XLSX file in the body, with the columns `official,
+    take_over, edge, lanes`, and if you like `side, relays`; `check=true` only looks. With If-Match
+    once there is a plan.
+    """
+    meet_id, content = MeetId(meet), await request.body()
+    listed = await run_in_threadpool(crew_list.read_file, content, header_names(columns))
+
+    def look(conn: Connection) -> tuple[CrewIn, crew_list.Listed, list[str]]:
+        people, before = officials_of(conn, meet_id), queries.posts_of(conn, meet_id)
+        most = partial(queries.most_lanes, conn, meet_id)
+        sent, seen = crew_list.plan(listed, people, before, most)
+        gaps = queries.unwatched_by(conn, meet_id, [queries.post_sent(one) for one in sent.posts])
+        return sent, seen, [gap.words for gap in gaps]
+
+    sent, seen, unwatched = await here.store.read(look)
+    if check:
+        return answer(crew_list.summary(seen, unwatched, stored=False))
+    if seen.problems:
+        raise FileRefused("crew list", seen.problems)
+    put = await here.store.act(meet_id, here.actor, actions.plan_crew(sent, version))
+    out = crew_list.summary(seen, unwatched, stored=True)
+    return answer(out, version=put.thing.version)

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from app.ids import ChosenId, OfficialId, PostId
 from app.rules.relay import Edge, Relay
+from app.sheets.problems import Problem
 from app.wire import Lane, Wire, shown
 
 
@@ -82,3 +83,14 @@ class CrewOut(Wire):
     posts: list[PostOut]
     unwatched: list[GapOut]
     version: int
+
+
+class CrewListOut(Wire):
+    """What a crew list holds, and what the plan that it makes leaves unwatched."""
+
+    stored: bool
+    posts: int
+    people: int
+    unwatched: list[str] = Field(description="as people say it: 4x100, take-over 1, end, lanes 5–8")
+    ignored_columns: list[str]
+    problems: list[Problem]

@@ -13,6 +13,7 @@ from app.access.wire import OfficialIn
 from app.clock import rfc3339
 from app.crew.actions import hold_posts, release_posts
 from app.ids import HeatId, MeetId, OfficialId, PostId, TeamId, new_id
+from app.meets.pointing import set_heat_now
 from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, NOT_TO_RUN, HeatAct, HeatState
 from app.meets.tables import heats, lanes, meets, run_lanes
@@ -140,10 +141,11 @@ def set_meet_ended(unit: Unit, ended_at: datetime) -> None:
 
 
 def start_heat(heat_id: HeatId, version: int) -> Action[HeatOut]:
-    """The heat runs now: every phone follows."""
+    """The heat runs now: every phone follows, for the pointer moves to it."""
 
     def act(unit: Unit) -> Done[HeatOut]:
         facts = _move_heat(unit, heat_id, version, HeatAct.START)
+        set_heat_now(unit, heat_id)
         held = begin_run(unit, facts)
         deed = Deed(Kind.HEAT_STARTED, heat_id, {"posts": held, "run": facts.run})
         return Done(facts, deed)

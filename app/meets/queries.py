@@ -14,7 +14,9 @@ from sqlalchemy import (
     and_,
     bindparam,
     case,
+    exists,
     func,
+    literal_column,
     or_,
     select,
 )
@@ -68,6 +70,7 @@ _HEAT_COLUMNS = select(
     heats.c.state,
     heats.c.started_at,
     heats.c.run,
+    heats.c.rehearsal,
     heats.c.version,
     events.c.name.label("event_name"),
     events.c.relay,
@@ -124,6 +127,9 @@ _ORDERED = select(re_runs.c.run_heat_id, re_runs.c.teams).where(
 )
 _CALLED_OFF = select(re_runs.c.run_heat_id).where(
     re_runs.c.meet_id == bindparam("meet"), re_runs.c.state == "called off"
+)
+IS_NOT_CALLED_OFF = ~exists().where(
+    re_runs.c.run_heat_id == heats.c.id, re_runs.c.state == literal_column("'called off'")
 )
 _RUNNING_AGAIN = (
     select(lanes.c.heat_id, lanes.c.team_id, teams.c.name)
@@ -463,6 +469,7 @@ def _heat_out(row: AnyRow, heat_lanes: list[LaneOut]) -> HeatOut:
         state=state,
         started_at=started,
         run=row.run,
+        rehearsal=row.rehearsal,
         lanes=heat_lanes,
         does_not_count=NOT_HELD if state is HeatState.NOT_HELD else "",
         version=row.version,

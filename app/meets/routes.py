@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.answers import VersionNamed, answer, answer_put
-from app.header_names import header_names
+from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
 from app.ids import ChosenId, MeetId
 from app.meets import actions, queries, start_lists
 from app.meets.wire import MeetIn, MeetOut, MeetsOut, StartListsOut
@@ -17,9 +17,6 @@ from app.refusals import FileRefused
 from app.rules.book import editions, load_book
 
 router = APIRouter(tags=["meets"])
-
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-LARGEST_FILE = 8 * 1024 * 1024
 
 Meet = Annotated[ChosenId, Path()]
 
@@ -70,7 +67,7 @@ async def get_meet(meet: Meet, here: Here) -> Response:
 @router.post(
     "/api/meets/{meet}/start-lists",
     response_model=StartListsOut,
-    max_body_size=LARGEST_FILE,
+    max_body_size=LARGEST_LIST,
     openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
 )
 async def post_start_lists(
@@ -78,10 +75,7 @@ async def post_start_lists(
     request: Request,
     here: Here,
     check: Annotated[bool, Query()] = False,
-    columns: Annotated[
-        str,
-        Query(max_length=2000, description='own header names: {"Bahn":"lane","Mannschaft":"team"}'),
-    ] = "{}",
+    columns: ColumnNames = "{}",
 ) -> Response:
     """Load start lists from a CSV or XLSX file in the body; `check=true` only looks. A list
     replaces all lanes of each heat that it names: who loses a lane by it stands in `left_out`.

@@ -7,6 +7,7 @@ A key is a name without regard to case; folding can make it up to three times as
 from __future__ import annotations
 
 from sqlalchemy import (
+    Boolean,
     Column,
     ForeignKey,
     Index,
@@ -15,6 +16,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    false,
     text,
 )
 
@@ -37,7 +39,10 @@ meets = Table(
     Column("version", Integer, nullable=False),
     Column("made_at", Instant, nullable=False),
     Column("ended_at", Instant),
+    Column("heat_now", id_type()),
 )
+"""`heat_now` is the heat that the head official points at, or that was started since. It has no
+foreign key: heats name their meet already, and are never deleted."""
 
 events = Table(
     "events",
@@ -79,6 +84,7 @@ heats = Table(
     Column("state", String(20), nullable=False),
     Column("started_at", Instant),
     Column("run", Integer, nullable=False),
+    Column("rehearsal", Boolean, nullable=False, server_default=false()),
     Column("version", Integer, nullable=False),
     UniqueConstraint("event_id", "round_key", "number"),
     Index(None, "meet_id", "position"),

@@ -210,6 +210,9 @@ class HeatOut(Wire):
     state: HeatState
     started_at: datetime | None
     run: int = Field(description="how often the heat was started, recalled starts included")
+    rehearsal: bool = Field(
+        default=False, description="whether nothing that is done about it counts: it is a rehearsal"
+    )
     lanes: list[LaneOut]
     does_not_count: str = Field(
         default="",
@@ -237,6 +240,28 @@ class HeatsOut(Wire):
     heats: list[HeatOut]
     running: HeatId | None = Field(description="the heat that was started last and is not judged")
     next: int | None
+
+
+class HeatNowIn(Wire):
+    """Which heat the head official points at."""
+
+    model_config = shown({"heat": "01890a5d-ac96-7e4e-9b0d-3c8f5a1d2b6f"})
+
+    heat: ChosenId = Field(description="one that is to come, or running")
+
+
+class HeatNowOut(Wire):
+    """Which heat is now, and which is next; null where there is none."""
+
+    now: HeatOut | None = Field(
+        description="the heat that runs; else the one that the head official points at while it is "
+        "to come; else the first to come after the one started last; else the first to come; and "
+        "where none is to come, the one started last while its result is not announced"
+    )
+    next: HeatOut | None = Field(
+        description="the heat pointed at where another is now; else the first to come after that "
+        "in the programme; else the first to come"
+    )
 
 
 class NotHeldIn(Wire):

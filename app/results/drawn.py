@@ -14,8 +14,9 @@ from dataclasses import replace
 from sqlalchemy import Connection
 
 from app.ids import EventId, HeatId, MeetId, RoundId, TeamId
+from app.meets.pointing import heat_now
 from app.meets.states import HeatState
-from app.meets.wire import HeatOut, HeatsOut
+from app.meets.wire import HeatNowOut, HeatOut, HeatsOut
 from app.refusals import StateConflict
 from app.results.wording import in_sentence
 from app.rounds.queries import rounds_out
@@ -54,6 +55,17 @@ def heat_to_mind(conn: Connection, meet_id: MeetId, heat: HeatOut) -> HeatOut:
 def page_to_mind(conn: Connection, meet_id: MeetId, page: HeatsOut) -> HeatsOut:
     """A page of heats, each shown like one; all their rounds are read together."""
     return page.model_copy(update={"heats": _with_what_to_mind(conn, meet_id, page.heats)})
+
+
+def heat_now_to_mind(conn: Connection, meet_id: MeetId) -> HeatNowOut:
+    """The heat that is now and the next one, each shown like one."""
+    found = heat_now(conn, meet_id)
+    known = [heat for heat in (found.now, found.next) if heat is not None]
+    shown = {heat.id: heat for heat in _with_what_to_mind(conn, meet_id, known)}
+    return HeatNowOut(
+        now=shown[found.now.id] if found.now else None,
+        next=shown[found.next.id] if found.next else None,
+    )
 
 
 def _with_what_to_mind(

@@ -19,8 +19,17 @@ from app.forms.paper import Paper
 from app.header_names import header_names
 from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
 from app.meets import actions as heats
+from app.meets import pointing
 from app.meets.queries import names_in_event_of
-from app.meets.wire import HeatOut, HeatsOut, HoldBackIn, MeetOut, NotHeldIn
+from app.meets.wire import (
+    HeatNowIn,
+    HeatNowOut,
+    HeatOut,
+    HeatsOut,
+    HoldBackIn,
+    MeetOut,
+    NotHeldIn,
+)
 from app.refusals import FileRefused
 from app.results import actions, announcing, drawn, finality, holding_back, not_held, windows
 from app.results.announced_time import correct_time
@@ -81,6 +90,23 @@ async def get_heat(meet: Meet, heat: Heat, here: Here) -> Response:
         )
     )
     return answer(out, version=out.version)
+
+
+@router.put("/api/meets/{meet}/heat-now", response_model=HeatNowOut)
+async def put_heat_now(meet: Meet, sent: HeatNowIn, here: Here) -> Response:
+    """Say which heat is now, for every phone to follow; starting a heat says so too."""
+    act = unless_called_off(HeatId(sent.heat), pointing.point_at(sent))
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    shown = await here.store.read_apart(lambda conn: drawn.heat_now_to_mind(conn, MeetId(meet)))
+    return answer(shown, created=put.created)
+
+
+@router.get("/api/meets/{meet}/heat-now", response_model=HeatNowOut)
+async def get_heat_now(meet: Meet, here: Here) -> Response:
+    """Which heat is now, and which is next."""
+    return answer(
+        await here.store.read_apart(lambda conn: drawn.heat_now_to_mind(conn, MeetId(meet)))
+    )
 
 
 @router.post("/api/meets/{meet}/heats/{heat}/start", response_model=HeatOut)

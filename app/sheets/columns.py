@@ -2,7 +2,8 @@
 
 Answers where each column stands, which headers are left aside, and what is wrong with the header:
 a required column missing, a column there twice, a mapping that leads nowhere, no header at all.
-Header names are compared without regard to case and white space (common practice).
+Header names are compared without regard to case, white space, hyphens and underscores (common
+practice).
 """
 
 from __future__ import annotations
@@ -54,8 +55,10 @@ class Layout:
 
 
 def fold_name(name: str) -> str:
-    """A column's name without regard to case and white space: "Leg 1" is "leg1"."""
-    return "".join(name.casefold().split())
+    """A column's name without regard to case, white space and what joins words: "Leg 1" is "leg1",
+    "take-over" is "take_over".
+    """
+    return "".join(name.casefold().split()).replace("_", "").replace("-", "")
 
 
 def find_columns(header: GridRow, columns: Columns, problems: ProblemList) -> Layout:

@@ -108,6 +108,12 @@ def test_the_head_official_starts_heats_and_returns_reports() -> None:
         assert WHO_MAY["POST", f"{MEET}/{act}"].roles == HEAD, act
 
 
+def test_the_head_official_says_which_heat_is_now_and_every_official_reads_it() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/heat-now"].roles == HEAD
+    assert WHO_MAY["GET", f"{MEET}/heat-now"].roles == set(Role)
+    assert not WHO_MAY["GET", f"{MEET}/heat-now"].public
+
+
 def test_whoever_draws_says_which_heat_is_not_held() -> None:
     for act in ("start-lists", "heats/{heat}/not-held"):
         assert WHO_MAY["POST", f"{MEET}/{act}"].roles == {Role.ORGANISER}, act
