@@ -65,5 +65,22 @@ def _read_etag(text: str) -> int:
     return int(named[1])
 
 
+_GIVEN = re.compile(r'(?:W/)?("[^"]*")')
+
+
+def is_at_hand(if_none_match: str | None, tag: str) -> bool:
+    """Whether the caller has this already, by the ETags that it names (RFC 9110, 13.1.2: compared
+    without regard to whether they are weak).
+    """
+    if if_none_match is None:
+        return False
+    return if_none_match.strip() == "*" or _opaque(tag) in _GIVEN.findall(if_none_match)
+
+
+def _opaque(tag: str) -> str:
+    return tag.removeprefix("W/")
+
+
+IfNoneMatch = Annotated[str | None, Header(alias="If-None-Match")]
 VersionNamed = Annotated[int | None, Depends(version_named)]
 VersionRequired = Annotated[int, Depends(version_required)]

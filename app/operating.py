@@ -3,26 +3,55 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from fastapi import APIRouter, Response
 from prometheus_client import CollectorRegistry, Gauge, generate_latest
+from pydantic import Field
 from sqlalchemy import Connection, func, select
 
 from app.access.guard import Here
+from app.clock import rfc3339
 from app.problems import explained
 from app.refusals import NotFound, Unavailable
 from app.reports.states import CaseState
 from app.reports.tables import cases
 from app.schema import REVISION
 from app.store.revision import stored_revision
+from app.wire import Wire
 
 router = APIRouter(tags=["operating"])
+
+TO_THE_MICROSECOND: Any = Field(
+    examples=["2026-06-13T12:03:22.104218Z"], json_schema_extra={"format": "date-time"}
+)
 
 
 @router.get("/healthz")
 async def healthz() -> dict[str, str]:
     """The process answers."""
     return {"status": "alive"}
+
+
+class TimeOut(Wire):
+    """When a question about the time came in, and when it was answered, by the server's clock."""
+
+    received_at: str = TO_THE_MICROSECOND
+    answered_at: str = TO_THE_MICROSECOND
+
+
+@router.get("/api/time", response_model=TimeOut)
+async def tell_time(here: Here) -> Response:
+    """The server's time, for a phone that measures its own clock: with the times at which it asked
+    and was answered these are the four of an NTP exchange (RFC 5905, 8).
+    """
+    came = rfc3339(here.clock.now())
+    answered = TimeOut(received_at=came, answered_at=rfc3339(here.clock.now()))
+    return Response(
+        answered.model_dump_json(),
+        media_type="application/json",
+        headers={"Cache-Control": "no-store"},
+    )
 
 
 @router.get("/readyz")

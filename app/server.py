@@ -47,6 +47,7 @@ from app.services import Services
 from app.short_way import ShortWay
 from app.store.action import Committed
 from app.store.store import Store
+from app.watching import routes as watching
 
 LARGEST_BODY = 64 * 1024
 
@@ -62,6 +63,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     paper_routes.router,
     rounds.router,
     crew.router,
+    watching.router,
     record.router,
     sealing.router,
     exporting.router,

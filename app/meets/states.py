@@ -2,7 +2,8 @@
 
 `to come` → `running` → `judged` (every post has called) → `announced` → `final`. That a result has
 become final follows from its windows and the time; nobody does it. A heat that is left over once
-its round is drawn into fewer is `not held`, until a start list draws it again.
+its round is drawn into fewer is `not held`, until a start list draws it again. A rehearsal ends by
+an act of its own and is then `ended`: no result is waited for.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ class HeatState(StrEnum):
     ANNOUNCED = "announced"
     FINAL = "final"
     NOT_HELD = "not held"
+    ENDED = "ended"
 
 
 NOT_TO_RUN = frozenset({HeatState.TO_COME, HeatState.NOT_HELD})

@@ -26,6 +26,7 @@ PUBLIC = {
     "/metrics",
     "/problems",
     "/problems/{slug}",
+    "/api/time",
     "/api/editions",
     "/api/join/look",
     "/api/join",
