@@ -11,7 +11,8 @@ export function openClock(store, kept) {
   let best = kept ? { ...kept, drift: undefined } : undefined;
   let measuring;
 
-  // Wall clock less the one that only runs: it moves where somebody sets the phone's clock.
+  // Wall clock less the one that only runs: it moves where somebody sets the phone's clock, and in
+  // some browsers where the phone sleeps. Either is a reason to measure again.
   const drift = () => Date.now() - performance.now();
 
   async function exchange() {
@@ -39,12 +40,8 @@ export function openClock(store, kept) {
     return true;
   }
 
-  /** Server time minus phone time in milliseconds, as of now; undefined where never measured. */
-  function offset() {
-    if (!best) return undefined;
-    const moved = best.drift === undefined ? 0 : drift() - best.drift;
-    return best.offset - (Math.abs(moved) > 1000 ? moved : 0);
-  }
+  // As last measured. A phone that slept looks like one whose clock was set, so nothing is reckoned.
+  const offset = () => best?.offset;
 
   return {
     offset,

@@ -109,7 +109,7 @@ export function openOutbox({ store, meet, whose, changed, touched }) {
   /** Whether the next one may follow. */
   async function sendOne(item, all) {
     await change(item.order, { state: "sent", tries: (item.tries ?? 0) + 1 });
-    const answer = await ask(item, all);
+    const answer = spoken(await ask(item, all));
     if (answer.ok) {
       await change(item.order, { state: "received", received_at: answer.data?.received_at ?? null, told_at: Date.now(), etag: answer.etag, body: undefined });
       if (item.picture) await store.change((at) => at("pictures").delete(item.picture));
@@ -134,6 +134,9 @@ export function openOutbox({ store, meet, whose, changed, touched }) {
     await change(item.order, { state: "refused", problem: { kind: kindOf(answer), detail: answer.problem?.detail ?? "", status: answer.status } });
     return true;
   }
+
+  // What has no document of the service was said by something in between: a network's own sign-in page.
+  const spoken = (answer) => (answer.data || answer.problem ? answer : { ...answer, status: answer.status >= 500 ? answer.status : 0, ok: false });
 
   async function ask(item, all) {
     const before = all.find((one) => one.id === item.after);
