@@ -225,6 +225,9 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", PAGES): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
     ("POST", f"{PAGES}/leave"): JOINED,
+    ("GET", f"{PAGES}/zone"): UMPIRES,
+    ("GET", f"{PAGES}/zone/manifest.webmanifest"): ANYONE,
+    ("GET", "/worker.js"): ANYONE,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
 
