@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Response
 from prometheus_client import CollectorRegistry, Gauge, generate_latest
 from pydantic import Field
-from sqlalchemy import Connection, func, select
 
 from app.access.guard import Here
 from app.clock import rfc3339
 from app.problems import explained
 from app.refusals import NotFound, Unavailable
-from app.reports.states import CaseState
-from app.reports.tables import cases
+from app.reports.queries import cases_awaiting_a_ruling
 from app.schema import REVISION
 from app.store.revision import stored_revision
 from app.wire import Wire
@@ -72,7 +69,7 @@ async def readyz(here: Here) -> dict[str, str]:
 @router.get("/metrics", response_class=Response)
 async def metrics(here: Here) -> Response:
     """Numbers for Prometheus; nothing in them names a person or a team."""
-    count, oldest = await here.store.read_apart(_open_cases)
+    count, oldest = await here.store.read_apart(cases_awaiting_a_ruling)
     registry = CollectorRegistry()
     _gauge(registry, "zonedocket_open_cases", "Cases that await a ruling.", count)
     age = (here.clock.now() - oldest).total_seconds() if oldest else 0.0
@@ -84,14 +81,6 @@ async def metrics(here: Here) -> Response:
 
 def _gauge(registry: CollectorRegistry, name: str, words: str, value: float) -> None:
     Gauge(name, words, registry=registry).set(value)
-
-
-def _open_cases(conn: Connection) -> tuple[int, datetime | None]:
-    is_open = cases.c.state == CaseState.OPEN.value
-    count, oldest = conn.execute(
-        select(func.count(), func.min(cases.c.opened_at)).where(is_open)
-    ).one()
-    return count, oldest
 
 
 @router.get("/problems")

@@ -14,3 +14,8 @@ class Role(StrEnum):
     RESULTS = "results"
     JURY = "jury"
     ORGANISER = "organiser"
+
+    @property
+    def words(self) -> str:
+        """The role as people say it, in a sentence: chief umpire, results desk."""
+        return "results desk" if self is Role.RESULTS else self.value.replace("_", " ")

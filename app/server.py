@@ -30,12 +30,13 @@ from app.crew import routes as crew
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.meets import routes as meets
-from app.pages import assets, board, home, joining, zone
+from app.pages import routers as pages
 from app.pages.refused import as_page
 from app.pictures import routes as pictures
 from app.record import routes as record
 from app.record.feed import Feed
 from app.record.log import Keeper
+from app.rehearsals import routes as rehearsals
 from app.reports import routes as reports
 from app.results import routes as results
 from app.rounds import routes as rounds
@@ -63,17 +64,14 @@ ROUTERS: tuple[APIRouter, ...] = (
     paper_routes.router,
     rounds.router,
     crew.router,
+    rehearsals.router,
     watching.router,
     record.router,
     sealing.router,
     exporting.router,
     casefiles.router,
     access.router,
-    assets.router,
-    home.router,
-    joining.router,
-    board.router,
-    zone.router,
+    *pages.ROUTERS,
     operating.router,
 )
 

@@ -40,6 +40,7 @@ SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
 CREW = 512 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
+_take_overs = itertools.cycle((1, 2, 3))
 REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
 
 
@@ -104,6 +105,11 @@ def a_setup(meet: MeetAtHand) -> Sending:
 def an_official(meet: MeetAtHand) -> Sending:
     document = {"name": "Nora Newcomer", "affiliation": "Harbour Club", "roles": ["umpire"]}
     return _of(meet, "organiser", f"officials/{new_id()}", document)
+
+
+def badges(meet: MeetAtHand) -> Sending:
+    sent = _of(meet, "organiser", "badges.pdf", {"officials": [meet.umpire.id]})
+    return replace(sent, method="POST")
 
 
 def a_look(meet: MeetAtHand) -> Sending:
@@ -457,10 +463,31 @@ def a_heat_pointed_at(meet: MeetAtHand) -> Sending:
     return _of(meet, "referee", "heat-now", {"heat": heat["id"]})
 
 
+def a_rehearsal(meet: MeetAtHand) -> Sending:
+    for one in meet.organiser.get("rehearsals").json()["rehearsals"]:
+        meet.organiser.post(f"rehearsals/{one['id']}/end")
+    document = {"relay": "4x100"}
+    return _of(meet, "organiser", f"rehearsals/{new_id()}", document)
+
+
 def a_start_list_file(meet: MeetAtHand) -> Sending:
     rows = f"event,round,heat,lane,team\nMen 4x100 m {new_id()},final,1,4,Tern\n"
     sent = _of(meet, "organiser", "start-lists", rows.encode())
     return replace(sent, method="POST", largest=LARGE)
+
+
+def an_officials_list_file(meet: MeetAtHand) -> Sending:
+    rows = f"name,roles\nOfficial {new_id()},umpire\n"
+    sent = _of(meet, "organiser", "officials-list", rows.encode())
+    return replace(sent, method="POST", largest=LARGE)
+
+
+def a_crew_list_file(meet: MeetAtHand) -> Sending:
+    seen = meet.organiser.get("crew")
+    name = seen.json()["posts"][0]["official_name"]
+    rows = f"official,take_over,edge,lanes\n{name},{next(_take_overs)},end,1-4\n"
+    sent = _of(meet, "organiser", "crew-list", rows.encode())
+    return replace(sent, method="POST", etag=seen.headers["ETag"], largest=LARGE)
 
 
 def a_finish_list_file(meet: MeetAtHand) -> Sending:
@@ -484,11 +511,13 @@ def _of(meet: MeetAtHand, who: str, path: str, body: Json | bytes) -> Sending:
 DOCUMENTS: dict[str, Build] = {
     "meet": a_setup,
     "official": an_official,
+    "badges": badges,
     "look": a_look,
     "joining": a_joining,
     "crew": a_crew,
     "heat not held": a_heat_not_held,
     "heat now": a_heat_pointed_at,
+    "rehearsal": a_rehearsal,
     "call": a_flag,
     "report": an_account,
     "return": a_question,
@@ -525,5 +554,10 @@ DOCUMENTS: dict[str, Build] = {
     "end": an_end,
     "corrected end": a_corrected_end,
 }
-FILES: dict[str, Build] = {"start list": a_start_list_file, "finish list": a_finish_list_file}
+FILES: dict[str, Build] = {
+    "start list": a_start_list_file,
+    "list of officials": an_officials_list_file,
+    "crew list": a_crew_list_file,
+    "finish list": a_finish_list_file,
+}
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES, "picture": a_picture_file}

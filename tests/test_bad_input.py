@@ -20,7 +20,10 @@ from tests.builders import Json, MeetAtHand, a_meet, a_problem
 from tests.running import Service
 from tests.sendings import DOCUMENTS, FILES, SENDINGS, Sending, told
 
-WITHOUT_BODY = {"heats/{heat}/start", "heats/{heat}/hold-back", "join-links/{link}", "keys/options"}
+WITHOUT_BODY = {
+    *("heats/{heat}/start", "heats/{heat}/hold-back", "join-links/{link}", "keys/options"),
+    "rehearsals/{rehearsal}/end",
+}
 NOT_READABLE: dict[str, bytes] = {
     "empty": b"",
     "cut off": b'{"name": "Nora"',

@@ -7,12 +7,13 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
-from app.access import actions, joining, keys, officials_list, queries, revoking
+from app.access import actions, badges, joining, keys, officials_list, queries, revoking
 from app.access.guard import Here
 from app.access.passkeys import creation_options
 from app.access.sign_wire import KeyIn, KeyOptionsOut, KeyOut, RevokeIn
 from app.access.signing import confirm_pin
 from app.access.wire import (
+    BadgesIn,
     JoinIn,
     JoinOut,
     LeftOut,
@@ -25,9 +26,10 @@ from app.access.wire import (
     SelfOut,
 )
 from app.answers import VersionNamed, answer, answer_put
+from app.forms.badge_sheet import draw_badge_sheet
 from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
 from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId
-from app.meets.queries import meet_name
+from app.meets.queries import meet_facts, meet_name
 from app.roles import Role
 
 router = APIRouter(tags=["access"])
@@ -194,6 +196,30 @@ async def delete_link(
         MeetId(meet), here.actor, actions.revoke_link(OfficialId(official), LinkId(link))
     )
     return answer(out)
+
+
+@router.post(
+    "/api/meets/{meet}/badges.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def print_badges(meet: Meet, sent: BadgesIn, here: Here) -> Response:
+    """Badges to cut out, each with a new personal link as a QR code. The links stand on this paper
+    only: ask for new badges if it got lost. Devices that have joined stay joined.
+    """
+    meet_id = MeetId(meet)
+    known = await here.store.read(lambda conn: queries.officials_of(conn, meet_id))
+    facts = await here.store.read(lambda conn: meet_facts(conn, meet_id))
+    people = badges.choose(known, sent)
+    links = await badges.issue_links(here.store, meet_id, here.actor, people)
+    address = here.services.settings.address
+    sheet = badges.on_badges(people, links, facts.name, facts.time_zone, address)
+    drawn = await run_in_threadpool(draw_badge_sheet, sheet, sent.paper)
+    headers = {
+        "Cache-Control": "private, no-store",
+        "Content-Disposition": 'attachment; filename="badges.pdf"',
+    }
+    return Response(drawn, media_type="application/pdf", headers=headers)
 
 
 @router.post("/api/meets/{meet}/me/keys/options", response_model=KeyOptionsOut)

@@ -35,7 +35,9 @@ HOLDS_BACK = Who(
     aside="chief_umpire once the result was announced only where the meet says "
     "terms.chief_umpire_rules",
 )
+ENDS_REHEARSALS = Who(frozenset({*HEAD.roles, Role.ORGANISER}))
 HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
+BRIEFS_CREW = Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE, Role.REFEREE}))
 UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
 READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
 RESULTS = Who(frozenset({Role.RESULTS}))
@@ -100,6 +102,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("DELETE", f"{MEET}/officials/{{official}}/pin"): ORGANISER,
     ("PUT", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER_OR_FOUNDER,
     ("DELETE", f"{MEET}/officials/{{official}}/join-links/{{link}}"): ORGANISER,
+    ("POST", f"{MEET}/badges.pdf"): ORGANISER,
     ("POST", f"{MEET}/me/keys/options"): JOINED,
     ("PUT", f"{MEET}/me/keys/{{key}}"): JOINED,
     ("GET", f"{MEET}/me/keys"): JOINED,
@@ -114,10 +117,14 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/heats/{{heat}}/start"): HEAD,
     ("POST", f"{MEET}/heats/{{heat}}/hold-back"): HOLDS_BACK,
     ("POST", f"{MEET}/heats/{{heat}}/not-held"): ORGANISER,
+    ("PUT", f"{MEET}/rehearsals/{{rehearsal}}"): ORGANISER,
+    ("POST", f"{MEET}/rehearsals/{{rehearsal}}/end"): ENDS_REHEARSALS,
+    ("GET", f"{MEET}/rehearsals"): JOINED,
     ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
     ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("POST", f"{MEET}/crew-list"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
     ("GET", f"{MEET}/crew"): JOINED,
+    ("GET", f"{MEET}/crew/briefing-cards.pdf"): BRIEFS_CREW,
     ("GET", f"{MEET}/watch"): JOINED,
     ("PUT", f"{MEET}/calls/{{call}}"): UMPIRES,
     ("GET", f"{MEET}/calls/{{call}}"): READERS_OF_REPORTS,
@@ -224,10 +231,19 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("POST", "/join"): ANYONE,
     ("GET", PAGES): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
+    ("GET", f"{PAGES}/head"): HEAD,
+    ("GET", f"{PAGES}/cases/{{case}}"): HEAD_OR_JURY,
+    ("GET", f"{PAGES}/keys"): JOINED,
     ("POST", f"{PAGES}/leave"): JOINED,
     ("GET", f"{PAGES}/zone"): UMPIRES,
     ("GET", f"{PAGES}/zone/manifest.webmanifest"): ANYONE,
     ("GET", "/worker.js"): ANYONE,
+    ("GET", f"{PAGES}/desk"): DESK,
+    ("GET", f"{PAGES}/desk/rounds"): DESK,
+    ("GET", f"{PAGES}/desk/heats/{{heat}}"): DESK,
+    ("GET", f"{PAGES}/desk/heats/{{heat}}/protest"): TAKES_PROTESTS,
+    ("GET", f"{PAGES}/protests"): READERS_OF_FORMS,
+    ("GET", f"{PAGES}/protests/{{protest}}"): READERS_OF_FORMS,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
 

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from app.forms.paper import Paper
 from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId, SessionId
 from app.roles import Role
 from app.sheets.problems import Problem
@@ -60,6 +61,20 @@ class LinkOut(Wire):
     expires_at: datetime
     used_at: datetime | None = None
     revoked_at: datetime | None = None
+
+
+class BadgesIn(Wire):
+    """Whose badges are wanted, each with a new personal link."""
+
+    model_config = shown(
+        {"officials": ["01890a5d-ac96-774b-bcce-b302099a8057"], "paper": "A4"},
+        {"officials": [], "paper": "letter"},
+    )
+
+    officials: Annotated[list[ChosenId], Field(max_length=500)] = Field(
+        description="in the order in which their badges are to lie; empty means all who are active"
+    )
+    paper: Paper = Paper.A4
 
 
 class LookIn(Wire):

@@ -42,6 +42,7 @@ from app.appeals.wire import DecisionOut, Instance, ProtestIn, ProtestOut
 from app.clock import rfc3339
 from app.ids import AppealId, DecisionId, HeatId, ProtestId, RulingId, TeamId, WindowId
 from app.meets.queries import MeetFacts, heat, is_not_held, meet_facts, team_row
+from app.meets.rehearsing import insist_no_rehearsal
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
@@ -86,6 +87,7 @@ def _protest_row(unit: Unit, sent: ProtestIn, caller: Caller) -> dict[str, Any]:
     """What is stored of a protest and stands in the record; refused where it cannot be lodged."""
     meet = meet_facts(unit.conn, unit.meet_id)
     facts = heat(unit.conn, unit.meet_id, HeatId(sent.heat))
+    insist_no_rehearsal(unit.conn, facts.id)
     _insist_it_was_held(unit, sent, facts)
     _insist_on_subject(unit, sent, facts)
     ground = _ground(meet, sent, caller)

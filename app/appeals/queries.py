@@ -54,7 +54,7 @@ _WHERE_ABOUT = (
     events.c.name.label("event_name"),
 )
 """For whom, about which heat, and who took it in."""
-_PROTEST_COLUMNS = (
+PROTEST_COLUMNS = (
     select(
         protests,
         _against.c.name.label("against_name"),
@@ -68,13 +68,13 @@ _PROTEST_COLUMNS = (
     .outerjoin(_against, _against.c.id == protests.c.against_id)
     .where(protests.c.meet_id == bindparam("meet"))
 )
-_PROTEST = _PROTEST_COLUMNS.where(protests.c.id == bindparam("protest"))
+_PROTEST = PROTEST_COLUMNS.where(protests.c.id == bindparam("protest"))
 _PROTESTS = (
-    _PROTEST_COLUMNS.where(protests.c.number < bindparam("before"))
+    PROTEST_COLUMNS.where(protests.c.number < bindparam("before"))
     .order_by(protests.c.number.desc())
     .limit(PAGE + 1)
 )
-_APPEAL_COLUMNS = (
+APPEAL_COLUMNS = (
     select(
         appeals,
         protests.c.number.label("protest_number"),
@@ -92,13 +92,13 @@ _APPEAL_COLUMNS = (
     .join(events, events.c.id == heats.c.event_id)
     .where(appeals.c.meet_id == bindparam("meet"))
 )
-_APPEAL = _APPEAL_COLUMNS.where(appeals.c.id == bindparam("appeal"))
+_APPEAL = APPEAL_COLUMNS.where(appeals.c.id == bindparam("appeal"))
 _APPEALS = (
-    _APPEAL_COLUMNS.where(appeals.c.number < bindparam("before"))
+    APPEAL_COLUMNS.where(appeals.c.number < bindparam("before"))
     .order_by(appeals.c.number.desc())
     .limit(PAGE + 1)
 )
-_APPEALS_ON = _APPEAL_COLUMNS.where(appeals.c.protest_id == bindparam("protest")).order_by(
+_APPEALS_ON = APPEAL_COLUMNS.where(appeals.c.protest_id == bindparam("protest")).order_by(
     appeals.c.number
 )
 _APPEALS_OF = (
@@ -113,9 +113,12 @@ _VOTES = select(votes).where(
     votes.c.appeal_id == bindparam("appeal"), votes.c.sitting == bindparam("sitting")
 )
 _AWAITED = Prepared(
-    _PROTEST_COLUMNS.where(protests.c.state == ProtestState.LODGED.value)
+    PROTEST_COLUMNS.where(protests.c.state == ProtestState.LODGED.value)
     .order_by(protests.c.lodged_at, protests.c.number)
     .limit(PAGE)
+)
+_IN_HEAT = PROTEST_COLUMNS.where(protests.c.heat_id == bindparam("heat")).order_by(
+    protests.c.number
 )
 _LAST_PROTEST = select(func.max(protests.c.number)).where(protests.c.meet_id == bindparam("meet"))
 _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bindparam("meet"))
@@ -211,6 +214,13 @@ def protests_page(conn: Connection, meet_id: MeetId, before: int | None) -> Prot
         protests=[_protest_out(conn, meet, row) for row in rows[:PAGE]],
         next=rows[PAGE - 1].number if len(rows) > PAGE else None,
     )
+
+
+def protests_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[ProtestOut]:
+    """All protests about a heat, in order, those that were taken back too."""
+    meet = meet_facts(conn, meet_id)
+    rows = conn.execute(_IN_HEAT, {"meet": meet_id, "heat": heat_id})
+    return [_protest_out(conn, meet, row) for row in rows.all()]
 
 
 def measured(conn: Connection, row: AnyRow, zone: str) -> Timeliness:

@@ -40,6 +40,7 @@ from app.casefiles.queries import (
 )
 from app.exporting.queries import Recorded
 from app.ids import AppealId, CaseId, DecisionId, HeatId, MeetId, ProtestId, RulingId, TeamId
+from app.meets.rehearsing import insist_no_rehearsal
 from app.reports.queries import case_row, cases_of_teams
 
 
@@ -122,12 +123,13 @@ def scope_of(conn: Connection, asked: Asked) -> Scope:
 
 
 def insist_known(conn: Connection, asked: Asked) -> None:
-    """NotFound for an id that is not of this meet."""
+    """NotFound for an id that is not of this meet, StateConflict for a case of a rehearsal."""
     _SCOPES[asked.of](conn, asked)
 
 
 def _of_case(conn: Connection, asked: Asked) -> Scope:
     row = case_row(conn, asked.meet, CaseId(asked.ident))
+    insist_no_rehearsal(conn, HeatId(row.heat_id))
     return Scope(asked, f"case {row.number}", row.heat_id, row.team_id, (CaseId(row.id),), ())
 
 

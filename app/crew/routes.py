@@ -12,8 +12,10 @@ from starlette.concurrency import run_in_threadpool
 from app.access.guard import Here
 from app.access.queries import officials_of
 from app.answers import VersionNamed, answer, answer_put
-from app.crew import actions, crew_list, queries
+from app.crew import actions, briefing, crew_list, queries
 from app.crew.wire import CrewIn, CrewListOut, CrewOut
+from app.forms.briefing_card import draw_briefing_cards
+from app.forms.paper import Paper
 from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
 from app.ids import ChosenId, MeetId
 from app.refusals import FileRefused
@@ -73,3 +75,22 @@ async def post_crew_list(
     put = await here.store.act(meet_id, here.actor, actions.plan_crew(sent, version))
     out = crew_list.summary(seen, unwatched, stored=True)
     return answer(out, version=put.thing.version)
+
+
+@router.get(
+    "/api/meets/{meet}/crew/briefing-cards.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def get_briefing_cards(
+    meet: Meet, here: Here, paper: Annotated[Paper, Query()] = Paper.A4
+) -> Response:
+    """A card for each post of the plan: what to watch, by which rule, and how to report it."""
+    now = here.clock.now()
+    cards = await here.store.read(lambda conn: briefing.brief(conn, MeetId(meet), now))
+    drawn = await run_in_threadpool(draw_briefing_cards, cards, paper)
+    headers = {
+        "Cache-Control": "private, no-store",
+        "Content-Disposition": 'inline; filename="briefing-cards.pdf"',
+    }
+    return Response(drawn, media_type="application/pdf", headers=headers)

@@ -12,24 +12,15 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 
-import segno
-
 from app.forms.attachment import Attachment
 from app.forms.flow import Flow
 from app.forms.fonts import Weight
 from app.forms.painting import Modules
-from app.forms.paper import POINTS_PER_MM
+from app.forms.qr_code import Rows, make_modules, measure
 from app.forms.sheet_parts import LABEL
 from app.forms.signature_section import group_digest
 from app.forms.typesetting import Segment
 
-SMALLEST_CODE_MM = 25.0
-SMALLEST_MODULE_MM = 0.4  # phones read it from a copy, too (common practice)
-QUIET_MODULES = 4  # ISO/IEC 18004, 5.3.8: so much around a code stays white
-CORRECTION = "M"  # 15 % of the code may be dirty or torn
-MASK = 3
-"""The standard lets the encoder weigh eight masks, which takes 10 ms; every reader reads any, and
-a note is mostly random digits, for which all are alike."""
 CODE_SAYS = "QR code: the signed head of the record."
 WHAT_FOR = "Whoever keeps this sheet can prove a later rewrite of the record."
 FIELD = "record head"
@@ -83,15 +74,6 @@ def beside_code(flow: Flow, head: PrintedHead) -> Iterator[None]:
 
 
 @lru_cache(maxsize=16)
-def encode(note: str) -> tuple[tuple[bool, ...], ...]:
+def encode(note: str) -> Rows:
     """The modules of a note's code, row by row; kept, since a sheet may be planned three times."""
-    code = segno.make_qr(
-        note.encode("utf-8"), error=CORRECTION, mask=MASK, mode="byte", boost_error=False
-    )
-    return tuple(tuple(map(bool, row)) for row in code.matrix)
-
-
-def measure(rows: tuple[tuple[bool, ...], ...]) -> tuple[float, float]:
-    """The side of a code and the white that it needs around it, in points."""
-    module = max(SMALLEST_MODULE_MM, SMALLEST_CODE_MM / len(rows)) * POINTS_PER_MM
-    return module * len(rows), module * QUIET_MODULES
+    return make_modules(note)

@@ -15,6 +15,7 @@ from sqlalchemy import (
     bindparam,
     case,
     exists,
+    false,
     func,
     literal_column,
     or_,
@@ -45,6 +46,7 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 HEATS_A_PAGE = 100
+SHOWN_BEFORE = 21
 MEETS_A_PAGE = 50
 
 _MEET = Prepared(select(meets).where(meets.c.id == bindparam("meet")))
@@ -79,18 +81,30 @@ _HEAT = Prepared(
     _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
 )
 _STATE = select(heats.c.state).where(heats.c.id == bindparam("heat"))
+_IS_REHEARSAL = select(heats.c.rehearsal).where(heats.c.id == bindparam("heat"))
 _NOT_HELD = select(heats.c.id).where(
     heats.c.id.in_(bindparam("heats", expanding=True)),
     heats.c.state == HeatState.NOT_HELD.value,
 )
 _HEAT_PAGE = (
-    _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.position > bindparam("after"))
+    _HEAT_COLUMNS.where(
+        heats.c.meet_id == bindparam("meet"),
+        heats.c.position > bindparam("after"),
+        heats.c.rehearsal == false(),
+    )
     .order_by(heats.c.position)
     .limit(HEATS_A_PAGE + 1)
 )
+_POSITION = select(heats.c.position).where(
+    heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat")
+)
 _RUNNING = (
     select(heats.c.id)
-    .where(heats.c.meet_id == bindparam("meet"), heats.c.state == HeatState.RUNNING.value)
+    .where(
+        heats.c.meet_id == bindparam("meet"),
+        heats.c.state == HeatState.RUNNING.value,
+        heats.c.rehearsal == false(),
+    )
     .order_by(heats.c.started_at.desc(), heats.c.id)
     .limit(1)
 )
@@ -324,6 +338,23 @@ def heats_page(conn: Connection, meet_id: MeetId, after: int) -> HeatsOut:
     )
 
 
+def heats_around(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatsOut:
+    """A page of heats that begins a little before this one; from the first for an unknown one."""
+    where = {"meet": meet_id, "heat": heat_id}
+    position = conn.execute(_POSITION, where).scalar() or 0
+    return heats_page(conn, meet_id, max(0, position - SHOWN_BEFORE))
+
+
+def heats_from(
+    conn: Connection, which: Iterable[ColumnElement[bool]], values: Mapping[str, Any], most: int
+) -> list[HeatOut]:
+    """The heats that a statement chooses, with their lanes, the last on the programme first."""
+    asked = _HEAT_COLUMNS.where(*which).order_by(heats.c.position.desc()).limit(most)
+    rows = conn.execute(asked, values).all()
+    by_heat = lanes_of(conn, [row.id for row in rows])
+    return [_heat_out(row, by_heat.get(row.id, [])) for row in rows]
+
+
 def lanes_of(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[LaneOut]]:
     """The lanes of heats, by heat, in lane order."""
     found: dict[HeatId, list[LaneOut]] = {}
@@ -420,6 +451,16 @@ def teams_to_run_again(conn: Connection, meet_id: MeetId) -> Mapping[tuple[HeatI
     }
 
 
+def is_heat(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether an id names a heat, in whatever meet."""
+    return conn.execute(_STATE, {"heat": heat_id}).scalar() is not None
+
+
+def is_rehearsal(conn: Connection, heat_id: HeatId) -> bool:
+    """Whether nothing about this heat counts; not so for an unknown one."""
+    return bool(conn.execute(_IS_REHEARSAL, {"heat": heat_id}).scalar())
+
+
 def is_not_held(conn: Connection, heat_id: HeatId) -> bool:
     """Whether a heat was taken out of the draw; not so for an unknown one."""
     state = conn.execute(_STATE, {"heat": heat_id}).scalar()
@@ -448,7 +489,7 @@ def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:
         select(events.c.relay, func.max(lanes.c.lane).label("highest"))
         .join(heats, heats.c.event_id == events.c.id)
         .join(lanes, lanes.c.heat_id == heats.c.id)
-        .where(events.c.meet_id == meet_id)
+        .where(events.c.meet_id == meet_id, heats.c.rehearsal == false())
         .group_by(events.c.relay)
         .order_by(events.c.relay)
     )

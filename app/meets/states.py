@@ -49,6 +49,20 @@ class HeatAct(StrEnum):
     DRAW_AGAIN = "draw again"
 
 
+class RehearsalAct(StrEnum):
+    """What can happen to a rehearsal beside what happens to any heat."""
+
+    END = "end"
+
+
+REHEARSAL_TABLE = StateTable(
+    "rehearsal",
+    [
+        Step(state, RehearsalAct.END, HeatState.ENDED)
+        for state in (HeatState.TO_COME, HeatState.RUNNING, HeatState.JUDGED)
+    ],
+)
+
 HEAT_TABLE = StateTable(
     "heat",
     [

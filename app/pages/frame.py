@@ -22,8 +22,17 @@ PLACES = {
     "zone": "/meets/{meet}/zone",
     "board": "/meets/{meet}",
 }
-"""The places of a meet, by the page that each opens with. Who joins is led to the first that their
-roles open: a referee, who may raise a flag like any umpire, to the head official's."""
+"""The places of a meet, by the page that each opens with."""
+
+WORKS_AT = {
+    Role.REFEREE: "head",
+    Role.CHIEF_UMPIRE: "head",
+    Role.RESULTS: "desk",
+    Role.JURY: "jury",
+    Role.ORGANISER: "organiser",
+    Role.UMPIRE: "zone",
+}
+"""Where somebody works first who may look into several places; of several roles the first here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +51,14 @@ class Frame:
     now: datetime
     who: Caller | None
     places: tuple[Place, ...]
+
+    @property
+    def first(self) -> Place:
+        """The place where whoever looks works first."""
+        roles = self.who.roles if self.who is not None else frozenset[Role]()
+        by_name = {place.name: place for place in self.places}
+        own = [by_name[at] for role, at in WORKS_AT.items() if role in roles and at in by_name]
+        return own[0] if own else self.places[0]
 
 
 async def frame_of(here: Admitted, meet_id: MeetId) -> Frame:

@@ -55,7 +55,7 @@ async def join(request: Request, sent: JoinIn, here: Here) -> Response:
 async def start(meet: Annotated[ChosenId, Path()], here: Here) -> Response:
     """The place where an official works first."""
     frame = await frame_of(here, MeetId(meet))
-    return RedirectResponse(frame.places[0].address, 303)
+    return RedirectResponse(frame.first.address, 303)
 
 
 @router.post("/meets/{meet}/leave")

@@ -114,6 +114,14 @@ class Manner:
         """A day, such as 13 June 2026."""
         return format_date(day, "long", locale=self._locale)
 
+    def field_day(self, instant: datetime) -> str:
+        """The day of an instant at the meet, as a form's field of days takes it."""
+        return instant.astimezone(self._zone).date().isoformat()
+
+    def field_time(self, instant: datetime) -> str:
+        """The time of day at the meet, to the second, as a form's field of times takes it."""
+        return instant.astimezone(self._zone).strftime("%H:%M:%S")
+
     def stamp(self, instant: datetime, pattern: str) -> str:
         """An instant in a pattern of CLDR, in the meet's zone."""
         return format_datetime(instant, pattern, tzinfo=self._zone, locale=self._locale)

@@ -38,6 +38,8 @@ class Kind(StrEnum):
     HEAT_STARTED = "heat started"
     HEAT_HELD_BACK = "heat held back"
     HEAT_NOT_HELD = "heat not held"
+    REHEARSAL_MADE = "rehearsal made"
+    REHEARSAL_ENDED = "rehearsal ended"
     CALL = "call"
     REPORT_WRITTEN = "report written"
     REPORT_RETURNED = "report returned"
@@ -114,6 +116,8 @@ KINDS: dict[Kind, KindFacts] = {
         "A heat was held back: its start was recalled, or it is to run again.", CREW
     ),
     Kind.HEAT_NOT_HELD: KindFacts("A heat was taken out of the draw: it is not held.", CREW),
+    Kind.REHEARSAL_MADE: KindFacts("A rehearsal was made: nothing in it counts.", CREW),
+    Kind.REHEARSAL_ENDED: KindFacts("A rehearsal was ended, its cases closed unruled.", CREW),
     Kind.CALL: KindFacts("A post showed its flag.", DESK),
     Kind.REPORT_WRITTEN: KindFacts("A report was written.", HEAD),
     Kind.REPORT_RETURNED: KindFacts("A report was returned to its umpire.", HEAD),

@@ -10,6 +10,7 @@ from sqlalchemy import bindparam, update
 from app.access.queries import Caller
 from app.ids import CaseId, HeatId, ReportId
 from app.meets.queries import Running
+from app.meets.states import HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
 from app.reports.arriving import Arriving, arriving, marks_on, post_words
@@ -173,7 +174,8 @@ def _judge_and_place(
     running, place = here.running, here.post
     take_over = place.take_over if place else sent.take_over
     finding = judge_report(running, take_over, sent.observation, _noted_before(unit, sent, running))
-    about = Place(HeatId(sent.heat), sent.lane, running.team_id)
+    over = running.state is HeatState.ENDED
+    about = Place(HeatId(sent.heat), sent.lane, running.team_id, over)
     case_id = _case_of(unit, about, [*([known] if known else []), *raised])
     return {
         "heat_id": sent.heat,

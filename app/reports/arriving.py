@@ -158,7 +158,7 @@ def marks_on(here: Arriving, lane: int | None) -> list[str]:
     found: list[Mark] = []
     if lane is not None and here.running.team_id is None:
         found.append(Mark.NO_TEAM)
-    if here.running.state in NOT_TO_RUN:
+    if here.running.state in NOT_TO_RUN or here.running.state is HeatState.ENDED:
         found.append(Mark.NOT_RUNNING)
     if here.running.state in {HeatState.ANNOUNCED, HeatState.FINAL}:
         found.append(Mark.AFTER_ANNOUNCEMENT)

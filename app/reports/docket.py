@@ -120,6 +120,7 @@ def _case_line(row: AnyRow, reported: list[Any]) -> CaseLine:
         lane=row.lane,
         team=row.team_id,
         team_name=row.team_name,
+        rehearsal=row.rehearsal,
         opened_at=row.opened_at,
         further_of=row.further_of,
         reports=[_report_line(one) for one in reported[:REPORTS_IN_SHORT]],

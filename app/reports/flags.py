@@ -120,7 +120,8 @@ def _raise_report(
             return report_id, known.case_id
         # A phone that names another report by mistake: this flag is one more, never lost.
         report_id = ReportId(new_id())
-    case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id))
+    over = running.state is HeatState.ENDED
+    case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id, over))
     last = last_beyond_measure(unit, case_id, author)
     if last is not None:
         return last, case_id

@@ -101,11 +101,14 @@ _LAST_BY_ONE = Prepared(
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """What a report is about: a heat, and the lane and team as far as they are known."""
+    """What a report is about: a heat, and the lane and team as far as they are known. `is_over`: a
+    rehearsal that has ended.
+    """
 
     heat_id: HeatId
     lane: int | None
     team_id: TeamId | None
+    is_over: bool = False
 
 
 def case_for(unit: Unit, place: Place) -> CaseId:
@@ -131,7 +134,10 @@ def find_open(conn: Connection, place: Place) -> CaseId | None:
 
 
 def open_case(unit: Unit, place: Place) -> CaseId:
-    """A new case; a further one where this team was ruled on in this heat before."""
+    """A new case; a further one where this team was ruled on in this heat before. What comes after
+    the end of a rehearsal is kept, and awaits nobody.
+    """
+    state = CaseState.CLOSED if place.is_over else CaseState.OPEN
     case_id = CaseId(new_id())
     _OPEN_CASE.run(
         unit.conn,
@@ -142,7 +148,7 @@ def open_case(unit: Unit, place: Place) -> CaseId:
             "heat_id": place.heat_id,
             "team_id": place.team_id,
             "lane": place.lane,
-            "state": CaseState.OPEN.value,
+            "state": state.value,
             "opened_at": unit.now,
             "further_of": _last_ruled(unit.conn, place),
             "joined_to": None,
@@ -241,6 +247,21 @@ def close_case(unit: Unit, case_id: CaseId) -> None:
         .where(reports.c.case_id == case_id, reports.c.state == step.state.value)
         .values(state=step.becomes.value, version=reports.c.version + 1)
     )
+
+
+def close_without_ruling(unit: Unit, heat_id: HeatId) -> list[CaseId]:
+    """A rehearsal has ended: its open cases await nobody any more. Their reports stay as they are.
+
+    The caller has looked whether it is one.
+    """
+    step = CASE_TABLE.step(CaseState.OPEN, CaseAct.CLOSE)
+    closed = unit.conn.execute(
+        update(cases)
+        .where(cases.c.heat_id == heat_id, cases.c.state == step.state.value)
+        .values(state=step.becomes.value, version=cases.c.version + 1)
+        .returning(cases.c.id)
+    )
+    return sorted(CaseId(row.id) for row in closed)
 
 
 def touch_case_of(unit: Unit, report_id: str) -> None:

@@ -50,6 +50,21 @@ _WRITTEN = (
 )
 
 
+_NAMED = (
+    select(reports.c.post_id, reports.c.lane)
+    .join(cases, cases.c.id == reports.c.case_id)
+    .join(heats, heats.c.id == cases.c.heat_id)
+    .where(
+        cases.c.heat_id == bindparam("heat"),
+        reports.c.run == PRESENT_RUN,
+        reports.c.post_id.is_not(None),
+        reports.c.lane.is_not(None),
+        reports.c.state != ReportState.WITHDRAWN.value,
+    )
+    .distinct()
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Called:
     """A flag that a post has shown for a heat, and whether that flag was taken back."""
@@ -99,6 +114,14 @@ def _written_of(conn: Connection, heat_id: HeatId) -> Iterable[Called]:
     for row in conn.execute(_WRITTEN, {"heat": heat_id}):
         if NOT_FOR_POST.isdisjoint(row.marks):
             yield Called(row.post_id, Flag.YELLOW, row.raised_at, row.official_id)
+
+
+def lanes_named(conn: Connection, heat_id: HeatId) -> Mapping[PostId, frozenset[int]]:
+    """By post the lanes that its flags and reports in this run name; no post without any."""
+    named: dict[PostId, set[int]] = {}
+    for row in conn.execute(_NAMED, {"heat": heat_id}):
+        named.setdefault(row.post_id, set()).add(row.lane)
+    return {post: frozenset(lanes) for post, lanes in named.items()}
 
 
 def heat_posts(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatPostsOut:

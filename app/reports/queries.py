@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, exists, func, select
+from sqlalchemy import Connection, bindparam, exists, false, func, select
 
 from app.access.names import WHO, name_then
 from app.access.pen import revoked_before
@@ -108,6 +108,7 @@ CASE_COLUMNS = (
         events.c.relay,
         heats.c.round,
         heats.c.number.label("heat_number"),
+        heats.c.rehearsal,
         PRESENT_RUN.label("present_run"),
         teams.c.name.label("team_name"),
         teams.c.affiliation,
@@ -132,6 +133,12 @@ _COUNT_OPEN = (
         cases.c.state == CaseState.OPEN.value,
     )
     .group_by(cases.c.heat_id)
+)
+_AWAITING_A_RULING = (
+    select(func.count(), func.min(cases.c.opened_at))
+    .select_from(cases)
+    .join(heats, heats.c.id == cases.c.heat_id)
+    .where(cases.c.state == CaseState.OPEN.value, heats.c.rehearsal == false())
 )
 _account = reports.alias("account")
 _AWAITED = (
@@ -253,6 +260,14 @@ def call_from(stored: Mapping[str, Any], team_name: str | None, case: CaseId | N
         counts=stored["run"] is not None,
         received_at=stored["received_at"],
     )
+
+
+def cases_awaiting_a_ruling(conn: Connection) -> tuple[int, datetime | None]:
+    """How many cases of all meets await a ruling, and when the oldest was opened. Those of
+    rehearsals await none.
+    """
+    count, oldest = conn.execute(_AWAITING_A_RULING).one()
+    return count, oldest
 
 
 def open_cases_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, int]:
@@ -415,6 +430,7 @@ def case_out(
         team=row.team_id,
         team_name=row.team_name,
         affiliation=row.affiliation,
+        rehearsal=row.rehearsal,
         state=state,
         opened_at=row.opened_at,
         further_of=row.further_of,

@@ -54,17 +54,21 @@ REPORT_TABLE = StateTable(
 
 
 class CaseState(StrEnum):
-    """Where a case stands. Joined: all its reports turned out to belong to another case."""
+    """Where a case stands. Joined: all its reports turned out to belong to another case. Closed: it
+    is of a rehearsal that has ended, and nobody rules on it.
+    """
 
     OPEN = "open"
     RULED = "ruled"
     JOINED = "joined"
+    CLOSED = "closed"
 
 
 class CaseAct(StrEnum):
     """What can happen to a case."""
 
     JOIN = "join"
+    CLOSE = "close"
     RULE = "rule"
     RECONSIDER = "reconsider"
 
@@ -73,6 +77,7 @@ CASE_TABLE = StateTable(
     "case",
     [
         Step(CaseState.OPEN, CaseAct.JOIN, CaseState.JOINED, follows=True),
+        Step(CaseState.OPEN, CaseAct.CLOSE, CaseState.CLOSED, follows=True),
         Step(CaseState.OPEN, CaseAct.RULE, CaseState.RULED),
         Step(CaseState.RULED, CaseAct.RECONSIDER, CaseState.RULED),
     ],

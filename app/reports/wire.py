@@ -185,6 +185,10 @@ class ReasonIn(Wire):
     reason: Reasons
 
 
+REHEARSAL: Any = Field(
+    default=False,
+    description="whether it is of a rehearsal: nobody rules on it, and it is closed with that",
+)
 CASE_NUMBER: Any = Field(description="the case's own number at this meet, to be said aloud")
 
 
@@ -200,6 +204,7 @@ class CaseLine(Wire):
     lane: int | None
     team: TeamId | None
     team_name: str | None
+    rehearsal: bool = REHEARSAL
     opened_at: datetime
     further_of: CaseId | None
     reports: list[ReportLine] = Field(description="the first ten; the case itself has them all")
@@ -288,6 +293,7 @@ class CaseOut(Wire):
     team: TeamId | None
     team_name: str | None
     affiliation: str | None
+    rehearsal: bool = REHEARSAL
     state: CaseState
     opened_at: datetime
     further_of: CaseId | None

@@ -9,8 +9,9 @@ from typing import Any
 from sqlalchemy import insert, update
 
 from app.access.queries import Caller
-from app.ids import HeatId, TeamId
+from app.ids import HeatId, MeetId, TeamId
 from app.meets.queries import heat, meet_facts
+from app.meets.rehearsing import insist_no_rehearsal
 from app.record.kinds import Kind
 from app.refusals import (
     PreconditionMissing,
@@ -27,7 +28,8 @@ from app.results.wire import (
     ResultOut,
 )
 from app.sheets.finish_list import FinishRow
-from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.action import Action, Actor, Deed, Done, Put, Unit
+from app.store.store import Store
 
 
 def load_result(
@@ -37,6 +39,7 @@ def load_result(
 
     def act(unit: Unit) -> Done[Put[ResultOut]]:
         facts = heat(unit.conn, unit.meet_id, heat_id)
+        insist_no_rehearsal(unit.conn, heat_id)
         insist_list_is_of(facts, rows)
         teams = {lane.lane: lane.team for lane in facts.lanes}
         stored = [_as_stored(row, teams[row.lane]) for row in rows]
@@ -69,6 +72,29 @@ def load_result(
         return Done(Put(out, created=known is None), Deed(Kind.RESULT_LOADED, heat_id, body))
 
     return act
+
+
+class _LookedAt(Exception):
+    """What loading a list would give: it ends the action before anything of it is stored."""
+
+    def __init__(self, out: ResultOut) -> None:
+        super().__init__("a finish list is looked at")
+        self.out = out
+
+
+async def look_at_result(
+    store: Store, meet_id: MeetId, actor: Actor, load: Action[Put[ResultOut]]
+) -> ResultOut:
+    """The result that loading a list would give. Nothing is stored; refused as loading it is."""
+
+    def look(unit: Unit) -> Done[None]:
+        raise _LookedAt(load(unit).result.thing)
+
+    try:
+        await store.act(meet_id, actor, look)
+    except _LookedAt as looked:
+        return looked.out
+    raise AssertionError("looking at a finish list always ends so")
 
 
 def _insist_unnamed(version: int | None) -> None:

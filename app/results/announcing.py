@@ -17,6 +17,7 @@ from app.clock import in_zone
 from app.ids import AnnouncementId, DecisionId, HeatId
 from app.meets.actions import begin_run, set_heat_state
 from app.meets.queries import MeetFacts, heat, meet_facts
+from app.meets.rehearsing import insist_no_rehearsal
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
@@ -99,6 +100,7 @@ def _matter(
 ) -> Matter:
     """What is to be announced, looked at from all sides; refused where it cannot be."""
     heat_id = HeatId(sent.heat)
+    insist_no_rehearsal(unit.conn, heat_id)
     insist_it_counts(unit.conn, heat_id)
     seen = _what_is_announced(unit, heat_id, version)
     _insist_on_word(seen, sent.despite)

@@ -15,6 +15,7 @@ from app.ids import HeatId
 from app.meets.actions import empty_heat, set_heat_state
 from app.meets.lanes_given import LaneGiven, lanes_given
 from app.meets.queries import heat, lanes_of, meet_facts
+from app.meets.rehearsing import insist_no_rehearsal
 from app.meets.states import HEAT_TABLE, HeatAct, HeatState
 from app.meets.wire import HeatOut, NotHeldIn
 from app.record.kinds import Kind
@@ -39,6 +40,7 @@ def declare_not_held(heat_id: HeatId, sent: NotHeldIn, version: int) -> Action[H
 
     def act(unit: Unit) -> Done[HeatOut]:
         known = heat(unit.conn, unit.meet_id, heat_id)
+        insist_no_rehearsal(unit.conn, heat_id)
         step = HEAT_TABLE.step(known.state, HeatAct.DECLARE_NOT_HELD, WAYS_OUT.get(known.state, ""))
         if known.version != version:
             raise Stale("This heat was changed meanwhile. Read it again, then decide.")

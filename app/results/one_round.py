@@ -113,6 +113,16 @@ _TO_RUN_AGAIN = (
 )
 
 
+_others = heats.alias("others")
+_OTHERS = (
+    select(_others.c.id)
+    .select_from(_others)
+    .join(heats, in_one_round(_others, heats))
+    .where(heats.c.id == bindparam("heat"), _others.c.id != bindparam("heat"))
+    .order_by(_others.c.position)
+)
+
+
 def heats_to_run_again(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
     """Those of the heats of which some teams are to run again and have no result of that yet."""
     return frozenset(conn.execute(_TO_RUN_AGAIN, {"heats": list(heat_ids)}).scalars())
@@ -152,3 +162,8 @@ def _by_round(rows: Iterable[AnyRow]) -> dict[str, dict[HeatId, InRound]]:
 def leads_on(conn: Connection, heat_id: HeatId) -> bool:
     """Whether teams go on from this heat's round to a next one."""
     return conn.execute(_LEADS_ON, {"heat": heat_id}).first() is not None
+
+
+def others_of_round(conn: Connection, heat_id: HeatId) -> list[HeatId]:
+    """The other heats of a heat's round, its re-runs too, in the order of the programme."""
+    return list(conn.execute(_OTHERS, {"heat": heat_id}).scalars())

@@ -331,6 +331,13 @@ def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
     )
 
 
+def blocked_by(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Sequence[str]:
+    """What stands in the way of announcing a heat, in words for the desk, whether or not its finish
+    list has come.
+    """
+    return _in_the_way(conn, meet_id, heat(conn, meet_id, heat_id)).words
+
+
 def _reporters(conn: Connection, heat_id: HeatId) -> Mapping[CaseId, Sequence[str]]:
     """Who wrote the reports that stand in a heat's open cases, in the order of their flags."""
     found: dict[CaseId, list[str]] = {}

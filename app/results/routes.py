@@ -154,12 +154,18 @@ async def put_result(
     columns: Annotated[
         str, Query(max_length=2000, description='own header names: {"Bahn":"lane","Zeit":"time"}')
     ] = "{}",
+    check: Annotated[bool, Query()] = False,
 ) -> Response:
-    """Load a heat's finish order and times from a CSV file in the body."""
+    """Load a heat's finish order and times from a CSV file in the body; `check=true` only looks,
+    and is answered with the result that the list would give.
+    """
     content = await request.body()
     rows = await run_in_threadpool(read_file, content, header_names(columns))
-    act = actions.load_result(HeatId(heat), rows, content, here.caller, version)
-    put = await here.store.act(MeetId(meet), here.actor, unless_called_off(HeatId(heat), act))
+    load = actions.load_result(HeatId(heat), rows, content, here.caller, version)
+    act = unless_called_off(HeatId(heat), load)
+    if check:
+        return answer(await actions.look_at_result(here.store, MeetId(meet), here.actor, act))
+    put = await here.store.act(MeetId(meet), here.actor, act)
     return answer_put(put, version=put.thing.version)
 
 

@@ -16,6 +16,7 @@ from app.access.pen import Pen
 from app.ids import DecisionId, EventId, HeatId, LotsId, RoundId, TeamId, new_id
 from app.meets.actions import add_re_run_heat, empty_heat, refill_heat
 from app.meets.queries import heat, meet_row
+from app.meets.rehearsing import insist_no_rehearsal
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut, LaneOut
 from app.record.kinds import Kind
@@ -34,6 +35,7 @@ from app.rounds.queries import (
     known_round,
     lots_out,
     re_run_of_heat,
+    rehearsal_of,
     round_out,
     rounds_expected,
     rounds_of_re_runs,
@@ -151,6 +153,9 @@ def _insist_they_fit(sent: RoundIn, heats: int) -> None:
 
 
 def _insist_on_event(unit: Unit, sent: RoundIn) -> EventId:
+    rehearsal = rehearsal_of(unit.conn, EventId(sent.event))
+    if rehearsal is not None:
+        insist_no_rehearsal(unit.conn, rehearsal)
     events = event_names(unit.conn, unit.meet_id)
     if sent.event not in events:
         there = ", ".join(f"{name} ({ident})" for ident, name in events.items())

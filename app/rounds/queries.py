@@ -18,6 +18,7 @@ from sqlalchemy import (
     literal_column,
     or_,
     select,
+    true,
 )
 
 from app.appeals.tables import decisions
@@ -72,7 +73,15 @@ _ROUNDS = (
 )
 _ROUNDS_OF_MEET = _ROUNDS.order_by(events.c.id, _FIRST_POSITION, rounds.c.round_key)
 _ROUND_OUT = _ROUNDS.where(rounds.c.id == bindparam("round"))
-_EVENTS = select(events.c.id, events.c.name).where(events.c.meet_id == bindparam("meet"))
+_IS_REHEARSED = (
+    select(heats.c.id).where(heats.c.event_id == events.c.id, heats.c.rehearsal == true()).exists()
+)
+_EVENTS = select(events.c.id, events.c.name).where(
+    events.c.meet_id == bindparam("meet"), ~_IS_REHEARSED
+)
+_REHEARSAL_OF = select(heats.c.id).where(
+    heats.c.event_id == bindparam("event"), heats.c.rehearsal == true()
+)
 _IS_RE_RUN = select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists()
 _DRAWN_ROUNDS = (
     select(
@@ -268,6 +277,11 @@ def scoring_rounds(conn: Connection, meet_id: MeetId) -> list[ScoringRound]:
     """The rounds of a meet whose places score."""
     rows = conn.execute(_SCORING, {"meet": meet_id})
     return [ScoringRound(row.id, row.event_name, row.round, not row.to_announce) for row in rows]
+
+
+def rehearsal_of(conn: Connection, event_id: EventId) -> HeatId | None:
+    """The rehearsal whose event this is, None for an event of the programme."""
+    return conn.execute(_REHEARSAL_OF, {"event": event_id}).scalar()
 
 
 def event_names(conn: Connection, meet_id: MeetId) -> Mapping[EventId, str]:

@@ -16,23 +16,22 @@ from sqlalchemy import bindparam, insert, select, update
 
 from app.access.pen import Pen, Signed
 from app.access.queries import Caller, official_row
-from app.ids import CaseId, DisqualificationId, ReportId, RulingId, new_id
+from app.ids import CaseId, DisqualificationId, HeatId, RulingId, new_id
 from app.meets.queries import MeetFacts, meet_facts
+from app.meets.rehearsing import insist_no_rehearsal
 from app.record.canonical import digest_of
 from app.record.kinds import Kind
-from app.refusals import IdTaken, NeedsWord, OwnReport, RoleMissing, Stale, StateConflict
+from app.refusals import IdTaken, NeedsWord, Stale, StateConflict
 from app.reports.grouping import close_case, settle_lane
-from app.reports.queries import case_row, report_out, reports_of_case
+from app.reports.queries import case_row, reports_of_case
 from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
-from app.roles import Role
 from app.rules.finding import Consequence
+from app.rulings.asked import is_of_earlier_run, tells_of
 from app.rulings.effect import Effect, effect_in_words, effect_of
 from app.rulings.final_word import insist_jury_has_not_decided, refused_to_reconsider
 from app.rulings.form import Decided, as_stored, facts_as_ruled, form_digest
 from app.rulings.queries import (
-    authors_in,
-    reports_gone_on,
     ruling_in_words,
     ruling_out,
     rulings_of_case,
@@ -43,6 +42,7 @@ from app.rulings.states import (
     DisqualificationState,
 )
 from app.rulings.tables import disqualifications, rulings
+from app.rulings.who_rules import insist_may_rule, insist_second_person
 from app.rulings.wire import RulingIn, RulingOut, Verdict
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.rows import AnyRow
@@ -78,14 +78,15 @@ def rule_on(
             _insist_same(known, unit, case_id, caller, content)
             return Done(Put(ruling_out(unit.conn, unit.meet_id, ruling_id), created=False), None)
         pen.insist_may_sign(unit)
-        case_row(unit.conn, unit.meet_id, case_id)  # a case of this meet, before it is touched
+        case = case_row(unit.conn, unit.meet_id, case_id)  # of this meet, before it is touched
+        insist_no_rehearsal(unit.conn, HeatId(case.heat_id))
         settle_lane(unit, case_id)
         case = case_row(unit.conn, unit.meet_id, case_id)
         meet = meet_facts(unit.conn, unit.meet_id)
-        _insist_may_rule(caller, meet)
+        insist_may_rule(caller, meet)
         replaced = _step(unit, case, sent, version)
         reports = reports_of_case(unit.conn, case_id)
-        _insist_second_person(unit, case_id, caller)
+        insist_second_person(unit.conn, meet, case_id, caller)
         if replaced is not None:
             # First, so that a lane infringement it noted no longer counts against the team.
             _replace(unit, replaced, ruling_id)
@@ -130,29 +131,6 @@ def _insist_same(known: AnyRow, unit: Unit, case_id: CaseId, caller: Caller, con
         raise IdTaken("a ruling", known.id)
 
 
-def _insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
-    if caller.holds(Role.REFEREE) or meet.terms.chief_umpire_rules:
-        return
-    raise RoleMissing(
-        "At this meet only the referee rules. Let the referee rule, or have the organiser set "
-        "terms.chief_umpire_rules."
-    )
-
-
-def _insist_second_person(unit: Unit, case_id: CaseId, caller: Caller) -> None:
-    """Nobody rules on what they reported, also where their report has gone on since."""
-    gone = [
-        report_out(unit.conn, unit.meet_id, ReportId(one.report)).official
-        for one in reports_gone_on(unit.conn, unit.meet_id, case_id)
-    ]
-    if caller.official_id in {*authors_in(unit.conn, case_id), *gone}:
-        raise OwnReport(
-            "You wrote a report in this case, so another official must rule on it: another "
-            "referee, or the chief umpire where the organiser lets them (“chief_umpire_rules” in "
-            "the meet's terms)."
-        )
-
-
 def _step(unit: Unit, case: AnyRow, sent: RulingIn, version: int | None) -> RulingId | None:
     """Ask the state table, and find the ruling that this one replaces."""
     earlier = rulings_of_case(unit.conn, unit.meet_id, CaseId(case.id))
@@ -189,21 +167,15 @@ def _insist_on_present_run(
     sent: RulingIn, present: int, effect: Effect, reports: list[ReportOut]
 ) -> None:
     """Nobody is disqualified by oversight for what was seen in a race that is run again."""
-    standing = [report for report in reports if report.state is not ReportState.WITHDRAWN]
-    told = [report for report in standing if _tells_of(report, effect)] or standing
     if sent.verdict is Verdict.DISMISSED or sent.earlier_run:
         return
-    if all(report.run < present for report in told):
+    if is_of_earlier_run(reports, effect.infringement, present):
         raise NeedsWord(
             "All that was reported of this is from a start that was recalled, or from a race that "
             "is run again. Dismiss the case; or, where it is to count all the same, confirm it "
             "with “earlier_run”: true.",
             field="/earlier_run",
         )
-
-
-def _tells_of(report: ReportOut, effect: Effect) -> bool:
-    return report.finding is not None and report.finding.infringement is effect.infringement
 
 
 def _columns(unit: Unit, made: Made) -> dict[str, Any]:
@@ -336,6 +308,6 @@ def _take_over_of(reports: list[ReportOut], effect: Effect) -> int | None:
     named = {
         report.take_over
         for report in reports
-        if _tells_of(report, effect) and report.state is not ReportState.WITHDRAWN
+        if tells_of(report, effect.infringement) and report.state is not ReportState.WITHDRAWN
     }
     return named.pop() if len(named) == 1 else None

@@ -7,7 +7,6 @@ tolerates: those are noted as L and counted per team (World Athletics TR17.4 in 
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 
 from app.ids import HeatId, RulingId, TeamId
@@ -19,6 +18,7 @@ from app.reports.states import ReportState
 from app.reports.wire import ReportOut
 from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
+from app.rulings.asked import reported_in, why_count_is_asked
 from app.rulings.wire import RulingIn, Verdict
 from app.store.action import Unit
 from app.store.rows import AnyRow
@@ -109,35 +109,12 @@ def _separate(sent: RulingIn, meet: MeetFacts, reports: list[ReportOut], noted: 
             "confirm at least one, or dismiss the case.",
             field="/separate",
         )
-    if sent.separate is not None or not meet.book.tolerated_lane_infringements:
-        return 1 if sent.separate is None else sent.separate
-    if noted.in_this_heat:
-        raise Malformed(
-            "A lane infringement of this team in this heat was noted before: say how many more "
-            "this ruling confirms, 0 if it is the same one.",
-            field="/separate",
-        )
-    if _may_be_several(reports):
-        raise Malformed(
-            "The reports may tell of more than one lane infringement: say how many separate ones "
-            "are confirmed.",
-            field="/separate",
-        )
+    if sent.separate is not None:
+        return sent.separate
+    why = why_count_is_asked(meet, reports, noted.in_this_heat)
+    if why:
+        raise Malformed(why, field="/separate")
     return 1
-
-
-def _may_be_several(reports: list[ReportOut]) -> bool:
-    told = [
-        report
-        for report in reports
-        if report.state is not ReportState.WITHDRAWN
-        and report.finding is not None
-        and report.finding.infringement is Infringement.LANE_INFRINGEMENT
-        and report.finding.outcome is not Outcome.NO_INFRINGEMENT
-    ]
-    observers = Counter(report.official for report in told)
-    places = {report.take_over for report in told}
-    return len(places) > 1 or max(observers.values(), default=0) > 1
 
 
 def _found_now(
@@ -163,12 +140,8 @@ def _found_now(
 
 
 def _what_all_saw(reports: list[ReportOut]) -> Infringement:
-    seen = {
-        report.finding.infringement
-        for report in reports
-        if report.finding is not None and report.state is not ReportState.WITHDRAWN
-    }
+    seen = reported_in(reports)
     if len(seen) != 1:
         why = "The reports name different infringements" if seen else "No report is written yet"
         raise Malformed(f"{why}: say which one is confirmed.", field="/infringement")
-    return seen.pop()
+    return seen[0]

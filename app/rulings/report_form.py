@@ -13,7 +13,7 @@ from app.forms.record_head import UNKNOWN_HEAD
 from app.forms.report_form import HEAD_OFFICIAL, ReportForm, draw_report_form
 from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature, group_digest
 from app.ids import CaseId, HeatId, MeetId, ReportId, RulingId
-from app.meets.queries import MeetFacts, heat, meet_facts
+from app.meets.queries import MeetFacts, heat, is_rehearsal, meet_facts
 from app.record.erasures import erased_since_signed
 from app.reports.as_recorded import drawn_from_report
 from app.reports.queries import case_row, report_out
@@ -30,6 +30,8 @@ from app.rulings.reported import report_on_form, revoked_on_form, zone_note, zon
 from app.rulings.returns import returns_of
 from app.sealing.left_rows import Drawn
 from app.sealing.told import Act, Told, Wanted
+
+REHEARSAL = "REHEARSAL: nothing of this counts."
 
 
 def report_form(meet_id: MeetId, report_id: ReportId) -> Wanted[ReportForm]:
@@ -104,11 +106,13 @@ def _by_phone(report: ReportOut, zone: str) -> tuple[Signature, ...]:
 
 
 def _later(conn: Connection, meet: MeetFacts, report: ReportOut, rulings: list[RulingId]) -> str:
-    """What an earlier form does not show: that its umpire is called otherwise since, or something
-    was erased, that the case was ruled on again, or what a decision has made of the ruling.
+    """That it is of a rehearsal; and what an earlier form does not show: that its umpire is called
+    otherwise since, or something was erased, that the case was ruled on again, or what a decision
+    has made of the ruling.
     """
     wrote = (report.official, report.received_at or report.raised_at)
     told = [
+        *([REHEARSAL] if is_rehearsal(conn, HeatId(report.heat)) else []),
         *erased_since_signed(conn, meet.id, [report.id]),
         *entered_since(conn, meet.id, [wrote], meet.time_zone),
     ]

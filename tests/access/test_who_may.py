@@ -115,6 +115,14 @@ def test_the_head_official_says_which_heat_is_now_and_every_official_reads_it() 
     assert not WHO_MAY["GET", f"{MEET}/heat-now"].public
 
 
+def test_the_organiser_makes_a_rehearsal_and_the_head_official_may_end_it() -> None:
+    assert WHO_MAY["PUT", f"{MEET}/rehearsals/{{rehearsal}}"].roles == {Role.ORGANISER}
+    end = WHO_MAY["POST", f"{MEET}/rehearsals/{{rehearsal}}/end"]
+    assert end.roles == {Role.ORGANISER, *HEAD}
+    assert WHO_MAY["GET", f"{MEET}/rehearsals"].roles == set(Role)
+    assert not WHO_MAY["GET", f"{MEET}/rehearsals"].public
+
+
 def test_whoever_draws_says_which_heat_is_not_held() -> None:
     for act in ("start-lists", "heats/{heat}/not-held"):
         assert WHO_MAY["POST", f"{MEET}/{act}"].roles == {Role.ORGANISER}, act

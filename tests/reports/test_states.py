@@ -3,7 +3,7 @@
 Report: raised → written → returned → written … → ruled; withdrawn by its umpire before a ruling,
 with a reason. Case: open → ruled; a report after the ruling opens a further case. That a case can
 be joined to another, and reconsidered, and that a phone may still write to a flag whose account
-came as another report, the design's decisions add.
+came as another report, the design's decisions add. A rehearsal's cases end without a ruling.
 """
 
 from __future__ import annotations
@@ -43,14 +43,17 @@ REPORT_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
 }
 CASE_STEPS: dict[tuple[StrEnum, StrEnum], StrEnum] = {
     (CaseState.OPEN, CaseAct.JOIN): CaseState.JOINED,
+    (CaseState.OPEN, CaseAct.CLOSE): CaseState.CLOSED,
     (CaseState.OPEN, CaseAct.RULE): CaseState.RULED,
     (CaseState.RULED, CaseAct.RECONSIDER): CaseState.RULED,
 }
-# Nobody asks for these: a report is ruled with its case, and joined is the case that it leaves.
+# Nobody asks for these: a report is ruled with its case, joined is the case that it leaves, and a
+# rehearsal's cases are closed with it.
 FOLLOWING = {
     (REPORT_TABLE, ReportAct.RULE),
     (REPORT_TABLE, ReportAct.WRITE_ALL_THE_SAME),
     (CASE_TABLE, CaseAct.JOIN),
+    (CASE_TABLE, CaseAct.CLOSE),
 }
 PAIRS = [
     *((REPORT_TABLE, REPORT_STEPS, state, act) for state in ReportState for act in ReportAct),

@@ -239,3 +239,29 @@ def test_a_list_of_another_heat_or_with_teams_in_other_lanes_is_refused(
     assert (told["problems"][0]["row"], told["problems"][0]["column"]) == (5, column)
     assert meet.head() == before
     assert meet.load_result(content=a_list(right)).status_code == 201
+
+
+def test_a_list_that_is_only_looked_at_shows_its_result_and_stores_nothing(
+    meet: MeetAtHand,
+) -> None:
+    before = meet.head()
+    looked = load(meet, a_list(lane1="43.00", lane8="41.99"), check="true")
+    assert looked.status_code == 200
+    assert "etag" not in looked.headers
+    assert placed(looked)[0] == (8, 1, "")
+    assert meet.head() == before
+    a_problem(meet.desk.get(f"heats/{meet.heat()}/result"), 404, "not-found")
+
+
+def test_looking_at_a_list_is_refused_as_loading_it_is(meet: MeetAtHand) -> None:
+    assert refused(load(meet, a_list(lane1="soon"), check="true")) == refused(
+        load(meet, a_list(lane1="soon"))
+    )
+    assert load(meet, a_list()).status_code == 201
+    etag = meet.desk.get(f"heats/{meet.heat()}/result").headers["ETag"]
+    other = a_list(lane1="41.00")
+    a_problem(load(meet, other, check="true"), 428, "precondition-missing")
+    a_problem(load(meet, other, check="true", etag='"v7"'), 412, "stale")
+    assert placed(load(meet, other, check="true", etag=etag))[0][0] == 1
+    assert placed(load(meet, a_list()))[0][0] == 1, "the list that was loaded still stands"
+    assert placed(meet.desk.get(f"heats/{meet.heat()}/result"))[1][0] == 2

@@ -12,6 +12,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import CheckConstraint, MetaData, insert, inspect, text
 
+from app.checking.guards import unguarded
 from app.migrating import alembic_config, migrate
 from app.schema import REVISION, all_tables
 from app.serving import bring_up_to_date
@@ -188,6 +189,28 @@ def test_what_the_jury_had_undone_before_that_was_kept_is_brought_along(empty: E
             command.downgrade(alembic_config(conn), "0006")
             columns = {one["name"] for one in inspect(conn).get_columns("decisions")}
             assert not {"settled_by", "given_back"} & columns
+    empty.dispose()
+
+
+def test_heats_from_before_are_no_rehearsals_and_none_is_taken_for_a_heat_on_the_way_back(
+    empty: Engines,
+) -> None:
+    migrate(empty.writing, "0001")
+    _store(empty, OLD_ROWS)
+    for _again in range(2):
+        migrate(empty.writing)
+        with empty.writing.connect() as conn, conn.begin():
+            assert conn.execute(text("SELECT heat_now FROM meets")).scalars().all() == [None]
+            real = conn.execute(text("SELECT id FROM heats WHERE NOT rehearsal ORDER BY id"))
+            assert real.scalars().all() == ["again", "heat"]
+            assert list(unguarded(conn)) == []
+            conn.execute(text("UPDATE heats SET rehearsal = true WHERE id = 'heat'"))
+        with empty.writing.connect() as conn, conn.begin():
+            command.downgrade(alembic_config(conn), "0008")
+            states = conn.execute(text("SELECT id, state FROM heats ORDER BY id"))
+            assert [tuple(row) for row in states] == [("again", "running"), ("heat", "not held")]
+            assert "heat_now" not in {one["name"] for one in inspect(conn).get_columns("meets")}
+            assert list(unguarded(conn)) == []
     empty.dispose()
 
 

@@ -2,13 +2,16 @@
 //   <form data-act="PUT" data-to="/api/…/rulings/{new}" data-etag='"v3"' data-then="refresh"
 //         data-sign="Confirm the case of lane 4">
 // Names are paths into the document (`observation.baton.metres`); `data-as` says what a field is:
-// number, boolean, json, list (a box ticked or not), lines (an item a line), instant (the meet's
-// own time of day, written out by the page). Empty fields are left out. {new} is an id that stays
-// the same until the form has been taken, so sending it twice does nothing twice.
+// number, boolean, json, list (a box ticked or not; its item a text, a number or json), lines (an
+// item a line), instant (the meet's own time of day; `data-day` is the id of the field with the
+// day). Empty fields are left out, and so is what is disabled. {new} is an id that stays the same
+// until the form has been taken, so sending it twice does nothing twice. `data-etag-of` is the id of
+// the part with the ETag, where what is looked at is shown apart from the form.
 
 import { send, kindOf, newId } from "./send.js";
 import { signed } from "./signing.js";
 import { refresh } from "./live.js";
+import { instantAt } from "./times.js";
 import { word } from "./words.js";
 
 const READ = {
@@ -16,19 +19,21 @@ const READ = {
   boolean: (field) => (field.type === "checkbox" ? field.checked : field.value === "true"),
   json: (field) => JSON.parse(field.value),
   lines: (field) => field.value.split("\n").map((line) => line.trim()).filter(Boolean),
+  instant: (field) => instantAt(document.body.dataset.zone, document.getElementById(field.dataset.day).value, field.value),
 };
+const ITEM = { number: (field) => Number(field.value), json: READ.json };
 
 /** What a form says, as a document. */
 export function documentOf(form, submitter) {
   const said = {};
   for (const field of form.elements) {
-    if (!field.name || field.disabled || field.matches("button")) continue;
+    if (!field.name || field.matches("button, :disabled")) continue;
     const as = field.dataset.as;
     if (as === "boolean" && field.type === "checkbox") put(said, field.name, field.checked);
     else if (["checkbox", "radio"].includes(field.type) && !field.checked) {
       if (as === "list") put(said, field.name, [], true);
     } else if (field.value.trim() === "") continue;
-    else if (as === "list") put(said, field.name, [field.dataset.item === "number" ? Number(field.value) : field.value], true);
+    else if (as === "list") put(said, field.name, [(ITEM[field.dataset.item] ?? ((one) => one.value))(field)], true);
     else put(said, field.name, (READ[as] ?? ((one) => one.value))(field));
   }
   if (submitter?.name) put(said, submitter.name, READ[submitter.dataset.as]?.(submitter) ?? submitter.value);
@@ -50,6 +55,7 @@ async function act(form, submitter) {
   form.dataset.newId ??= newId();
   const told = { ...form.dataset, ...submitter?.dataset };
   const address = told.to.replace("{new}", form.dataset.newId);
+  if (told.etagOf) told.etag = document.getElementById(told.etagOf).dataset.etag;
   let answer;
   try {
     const body = documentOf(form, submitter);

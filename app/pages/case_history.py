@@ -1,0 +1,75 @@
+"""What has happened in a case, in the order of time: flags, accounts, questions, rulings.
+
+Pure: from what the case holds. Times are the server's. Of a report that was written again, its
+first account has no time of its own any more, and stands in the record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from app.ids import ReportId
+from app.record.kinds import Kind
+from app.reports.wire import CaseOut, ReportOut
+from app.rulings.returns import Return
+from app.rulings.wire import RulingOut
+
+
+class What(StrEnum):
+    """What can have happened."""
+
+    FLAG = "flag"
+    WRITTEN = "written"
+    RETURNED = "returned"
+    WRITTEN_AGAIN = "written again"
+    WITHDRAWN = "withdrawn"
+    PICTURE = "picture"
+    CONFIRMED = "confirmed"
+    DISMISSED = "dismissed"
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """One thing that happened: when, what, by whom; of a report its number, and what was said."""
+
+    at: datetime
+    what: What
+    by: str
+    report: int | None = None
+    words: str = ""
+
+
+def history(
+    case: CaseOut, rulings: Sequence[RulingOut], returns: Mapping[ReportId, Sequence[Return]]
+) -> list[Happened]:
+    """All of it, first to last."""
+    found = [
+        one
+        for number, report in enumerate(case.reports, 1)
+        for one in _of_report(number, report, returns.get(report.id, ()))
+    ]
+    found += [_of_ruling(one) for one in rulings]
+    return sorted(found, key=lambda one: one.at)
+
+
+def _of_report(number: int, report: ReportOut, returns: Sequence[Return]) -> Iterator[Happened]:
+    name = report.official_name
+    yield Happened(report.raised_at, What.FLAG, name, number)
+    if report.received_at is not None and not returns:
+        yield Happened(report.received_at, What.WRITTEN, name, number)
+    for one in returns:
+        yield Happened(one.at, What.RETURNED, one.by, number, one.asked)
+        if one.became_at is not None:
+            again = one.became is not Kind.REPORT_WITHDRAWN
+            what = What.WRITTEN_AGAIN if again else What.WITHDRAWN
+            yield Happened(one.became_at, what, name, number)
+    for picture in report.pictures:
+        yield Happened(picture.received_at, What.PICTURE, picture.official_name, number)
+
+
+def _of_ruling(ruling: RulingOut) -> Happened:
+    what = What(ruling.verdict.value)
+    return Happened(ruling.ruled_at, what, ruling.official_name, words=ruling.effect)

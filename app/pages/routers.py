@@ -1,0 +1,35 @@
+"""All pages' routers, a place each."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from app.pages import (
+    assets,
+    board,
+    case,
+    desk,
+    desk_heat,
+    desk_rounds,
+    head,
+    home,
+    joining,
+    keys,
+    protests,
+    zone,
+)
+
+ROUTERS: tuple[APIRouter, ...] = (
+    assets.router,
+    home.router,
+    joining.router,
+    board.router,
+    head.router,
+    case.router,
+    keys.router,
+    desk.router,
+    desk_heat.router,
+    desk_rounds.router,
+    protests.router,
+    zone.router,
+)

@@ -1,0 +1,1 @@
+"""Pages over HTTP: what each role sees, and what it does not."""
