@@ -4,8 +4,8 @@
 import { newId, send } from "../js/send.js";
 import { word } from "../js/words.js";
 import { complainInStep, stepsOf } from "./steps.js";
-import { inText } from "./in_text.js";
-import { setUpKey } from "./key.js";
+import { inText } from "./facts.js";
+import { setUpKey } from "./secure.js";
 import { flagsIn, heatHere, heatOf, own, postHere, reportsOf, sightOf } from "./meet.js";
 import { flagItem, handOver, reportItems, saysEnough, withdrawalItem } from "./report.js";
 import { addOnce } from "./store.js";

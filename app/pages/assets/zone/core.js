@@ -64,6 +64,7 @@ export function openCore({ store, meet, watch }) {
 
   function drawHome() {
     home.showLine(state);
+    home.showCare(state);
     if (state.view.name !== "home") return;
     home.showHeat(state);
     home.showPosts(state);

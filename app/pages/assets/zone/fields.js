@@ -5,12 +5,12 @@ import { newId } from "../js/send.js";
 import { word } from "../js/words.js";
 import { metresAt, placed, showPictures, showPlace } from "./facts.js";
 import { sightOf } from "./meet.js";
-import { pictureOf } from "./picture.js";
 import { pictureItem, saysEnough } from "./report.js";
 import { showStep } from "./steps.js";
 import { addOnce } from "./store.js";
 
 const by = (id) => document.getElementById(id);
+const MOST_ALONG = 2560, MOST_BYTES = 16 * 1024 * 1024;
 const BY_KEY = { ArrowLeft: -0.1, ArrowDown: -0.1, ArrowRight: 0.1, ArrowUp: 0.1, PageDown: -1, PageUp: 1 };
 
 /** Follow the fields of the facts; adds to `core` what the buttons beside them do. */
@@ -104,5 +104,23 @@ export function listenToFields(core, outbox) {
     await core.redraw();
     outbox.tell();
     outbox.flush({ again: true });
+  }
+}
+
+// A picture is made smaller on the phone, which also leaves out where and with what it was taken. What
+// the browser cannot draw goes as it is, if the server knows the kind; all else is undefined.
+async function pictureOf(file) {
+  try {
+    const drawn = await createImageBitmap(file);
+    const scale = Math.min(1, MOST_ALONG / Math.max(drawn.width, drawn.height));
+    const canvas = document.createElement("canvas");
+    [canvas.width, canvas.height] = [Math.round(drawn.width * scale), Math.round(drawn.height * scale)];
+    canvas.getContext("2d").drawImage(drawn, 0, 0, canvas.width, canvas.height);
+    const packed = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", 0.85));
+    return { type: "image/jpeg", bytes: await packed.arrayBuffer() };
+  } catch {
+    const isHeic = /hei[cf]/.test(file.type) || /\.hei[cf]$/i.test(file.name);
+    if (!isHeic || file.size > MOST_BYTES) return undefined;
+    return { type: "image/heic", bytes: await file.arrayBuffer() };
   }
 }

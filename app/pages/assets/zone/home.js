@@ -3,9 +3,8 @@
 
 import { counted, word } from "../js/words.js";
 import { does, h, show } from "./dom.js";
-import { canHaveKey } from "./key.js";
 import { flagsIn, heatHere, heatOf, inWords, ofOthers, own, postHere, postsIn, reportsOf, teamIn, unsent, wayOf } from "./meet.js";
-import { canWork } from "./offline.js";
+import { canHaveKey, canWork } from "./secure.js";
 
 const by = (id) => document.getElementById(id);
 
@@ -38,9 +37,14 @@ export function showLine(state) {
   if (line.textContent !== said) line.textContent = said;
 }
 
+/** Look up while a heat runs, whatever is being written. */
+export function showCare(state) {
+  const { heat, now } = heatHere(state);
+  by("care").hidden = heat?.state !== "running" && now?.state !== "running";
+}
+
 export function showHeat(state) {
   const { heat, byHand, now, next } = heatHere(state);
-  by("care").hidden = heat?.state !== "running" && now?.state !== "running";
   const differs = byHand && now && now.id !== heat.id;
   show(by("heat"),
     h("h2", {}, byHand ? word("heat by hand") : word("heat now")),

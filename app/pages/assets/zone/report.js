@@ -8,7 +8,7 @@
 
 import { newId } from "../js/send.js";
 import { addOnce } from "./store.js";
-import { signedReport } from "./key.js";
+import { signedReport } from "./secure.js";
 
 const PATH = (meet) => `/api/meets/${meet}`;
 

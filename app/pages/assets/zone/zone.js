@@ -3,15 +3,13 @@
 
 import { counted, word } from "../js/words.js";
 import { listenToActs } from "./acts.js";
-import { openClock } from "./clock.js";
 import { openCore } from "./core.js";
 import { listenToFields } from "./fields.js";
-import { dropRevoked } from "./key.js";
 import { unsent } from "./meet.js";
-import { forgetPage, keepPage } from "./offline.js";
+import { dropRevoked, forgetPage, keepPage } from "./secure.js";
 import { openOutbox } from "./outbox.js";
 import { openStore } from "./store.js";
-import { follow } from "./watch.js";
+import { follow, openClock } from "./line.js";
 
 const by = (id) => document.getElementById(id);
 const given = JSON.parse(by("told").textContent);

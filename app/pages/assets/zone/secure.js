@@ -1,6 +1,7 @@
-// This phone's own key: it signs each report at the moment of writing, without a network. Its private
-// half cannot be taken out of the browser, not even by this page. Browsers make one on https alone;
-// without one the server attests what came in.
+// What browsers let a phone do on https alone. A key of its own: it signs each report at the moment of
+// writing, without a network, and its private half cannot be taken out, not even by this page; without
+// one the server attests what came in. And opening again without a network: a worker keeps the page and
+// its files. Over plain http there is neither, and the page says so.
 
 import { newId, send } from "../js/send.js";
 
@@ -48,4 +49,27 @@ export async function signedReport(key, document, { meet, report, official }) {
   const made = await crypto.subtle.sign({ name: "ECDSA", hash: "SHA-256" }, key.pair.privateKey, text);
   const signature = btoa(String.fromCharCode(...new Uint8Array(made))).replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
   return { ...document, signature: { key: key.id, signature } };
+}
+
+export const canWork = () => isSecureContext && "serviceWorker" in navigator;
+
+const scope = () => location.pathname;
+
+/** Let the worker keep this page; it looks for a newer one by itself. */
+export async function keepPage() {
+  if (!canWork()) return;
+  try {
+    await navigator.serviceWorker.register("/worker.js", { scope: scope() });
+    await navigator.storage?.persist?.();
+  } catch {
+    // A browser that refuses, as in a private window, opens the page with a network only.
+  }
+}
+
+/** Take back what the worker keeps: the page shows whose phone this is. */
+export async function forgetPage() {
+  if (!canWork()) return;
+  const known = await navigator.serviceWorker.getRegistration(scope());
+  if (known?.scope.endsWith(scope())) await known.unregister();
+  for (const name of await caches.keys()) if (name.includes(scope())) await caches.delete(name);
 }
