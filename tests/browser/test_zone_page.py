@@ -146,6 +146,7 @@ def test_questions_pictures_a_question_back_and_a_withdrawal(
         page.locator("[data-do=seen][data-with=help_given]").tap()
         look(page)
         page.locator("#answer-helped-yes").tap()
+        expect(page.locator("#sign")).to_be_enabled()
         files = {"name": "zone.png", "mimeType": "image/png", "buffer": PIXEL}
         page.locator("[data-pictures]").set_input_files(files)
         expect(page.locator(".picture")).to_contain_text("zone.png")

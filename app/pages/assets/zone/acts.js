@@ -245,7 +245,8 @@ function makeActs(core, outbox, clock) {
       const account = own(state).find((one) => one.kind === "report" && one.id === report);
       const flag = own(state).find((one) => one.kind === "call" && one.report === report);
       // The version that the flag makes is the first; one that an account makes, its answer tells.
-      const etag = account && account.state !== "received" ? undefined : known ? `"v${known.version}"` : account?.etag ?? '"v1"';
+      const versions = [known?.version, account?.etag?.match(/\d+/)?.[0], 1].map((one) => Number(one ?? 1));
+      const etag = account && account.state !== "received" ? undefined : `"v${Math.max(...versions)}"`;
       const item = withdrawalItem(meet, { id: report, official: state.me, etag, after: account?.id ?? flag?.id, reason });
       state.drafts = state.drafts.filter((one) => one.id !== report);
       await added((at) => {

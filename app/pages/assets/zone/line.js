@@ -9,7 +9,7 @@ import { send } from "../js/send.js";
 const EVERY = 20_000, PATIENCE = 8000;
 
 /** Follow a meet. `told` gets what was read, `touched` how the line is. */
-export function follow({ meet, store, told, touched }) {
+export function follow({ meet, told, touched }) {
   let stream, again, wait = 1000, etag, reading, owed = false, line = "";
 
   function touch(state) {
@@ -81,6 +81,7 @@ export function follow({ meet, store, told, touched }) {
 
   document.addEventListener("visibilitychange", () => {
     if (!document.hidden) return start();
+    line = ""; // who holds the phone when it is looked at again, nobody knows
     clearTimeout(again);
     stream?.close();
   });
@@ -89,7 +90,12 @@ export function follow({ meet, store, told, touched }) {
   addEventListener("pageshow", (event) => event.persisted && start());
   setInterval(() => document.hidden || line === "ended" || look(), EVERY);
   start();
-  return { look };
+  /** Whether the server has said, since the page was opened or looked at again, who has joined. */
+  const sure = () => {
+    if (line !== "in touch") look();
+    return line === "in touch";
+  };
+  return { look, sure };
 }
 
 const EXCHANGES = 4, GOOD_FOR = 300_000;

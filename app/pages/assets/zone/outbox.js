@@ -17,9 +17,11 @@ const KEEP_RECEIVED = 36 * 3_600_000;
 
 /**
  * The outbox of a meet. `whose` tells who has joined here; `changed` is called whenever an item
- * changed; `touched` with "in touch", "out of touch" or "ended" whenever the server answered or not.
+ * changed; `touched` with "in touch", "out of touch" or "ended" whenever the server answered or not;
+ * `emptied` when all was sent. `sure` tells whether the server has just said who has joined here, and
+ * asks it otherwise: what one official wrote is never sent in another's session.
  */
-export function openOutbox({ store, meet, whose, changed, touched }) {
+export function openOutbox({ store, meet, whose, changed, touched, emptied, sure }) {
   const tab = Math.random().toString(36).slice(2);
   const others = self.BroadcastChannel ? new BroadcastChannel(`zone-${meet}`) : undefined;
   let flushing, owed = false, timer, wait = LEAST, rests = false;
@@ -90,10 +92,11 @@ export function openOutbox({ store, meet, whose, changed, touched }) {
   }
 
   async function sendAll() {
-    for (;;) {
+    for (let sent = 0; ; sent += 1) {
       const all = await items();
       const item = next(all);
-      if (!item) return;
+      if (!item) return sent && emptied();
+      if (!sure()) return;
       const held = (item.hold ?? 0) - Date.now();
       if (held > 0 && held < 60_000) return later(held);
       if (!navigator.locks) await lease(LEASE);

@@ -21,14 +21,16 @@ const core = openCore({ store, meet, watch: newer ? kept.watch : given });
 const { state } = core;
 const clock = openClock(store, kept.clock);
 Object.assign(state, { clock, hand: kept.hand, turned: kept.turned, key: kept.key });
-const outbox = openOutbox({ store, meet, whose: () => state.me, changed: () => core.redraw(), touched: touch });
+let line;
+const outbox = openOutbox({ store, meet, whose: () => state.me, changed: () => core.redraw(), touched: touch, emptied: () => line.look(), sure: () => line?.sure() });
 
 listenToFields(core, outbox);
 listenToActs(core, outbox, clock);
 await core.redraw();
 core.start();
 document.body.dataset.ready = "yes";
-core.look = follow({ meet, store, told, touched: touch }).look;
+line = follow({ meet, told, touched: (now) => touch(now, true) });
+core.look = line.look;
 outbox.flush();
 outbox.tidy();
 tidyDrafts();
@@ -48,9 +50,10 @@ async function readKept() {
 /** The meet was read. */
 async function told(watch) {
   if (watch.official.id !== given.official.id) {
-    // Somebody else has joined on this phone: their page, not this one.
+    // Somebody else has joined on this phone: their page, not this one, and nothing more from here.
     await forgetPage();
-    return location.reload();
+    location.reload();
+    await new Promise(() => undefined);
   }
   state.watch = watch;
   await core.keep((at) => at("kept").put({ name: "watch", value: watch }));
@@ -58,14 +61,14 @@ async function told(watch) {
 }
 
 /** The server answered, or did not, or does not know this session any more. */
-function touch(line) {
-  if (line === "in touch") {
+function touch(now, sure = false) {
+  if (now === "in touch") {
     if (clock.isDue()) clock.measure().then(() => core.redraw());
-    if (state.line !== "in touch") arrive();
+    if (sure) arrive();
   }
-  if (line === "ended" && state.line !== "ended") leaveNothing();
-  if (state.line === line) return;
-  state.line = line;
+  if (now === "ended" && state.line !== "ended") leaveNothing();
+  if (state.line === now) return;
+  state.line = now;
   core.redraw();
 }
 
