@@ -192,7 +192,9 @@ def test_a_clock_that_is_wrong_by_hours_is_told_and_noted(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        window.page.add_init_script("{ const now = Date.now; Date.now = () => now() + 3 * 3600e3; }")
+        window.page.add_init_script(
+            "{ const now = Date.now; Date.now = () => now() + 3 * 3600e3; }"
+        )
         page = open_zone(window, meet)
         expect(page.locator("#clock")).to_have_text("Phone clock 180 min fast.")
         page.context.set_offline(True)

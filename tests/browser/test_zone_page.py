@@ -1,4 +1,4 @@
-"""The zone official's page in a real browser: flags, the way to a signed account, and how it looks."""
+"""The zone official's page in a real browser: flags, the way to a signed account, how it looks."""
 
 from __future__ import annotations
 
@@ -115,7 +115,8 @@ def test_every_step_looks_right_goes_back_and_keeps_what_was_tapped(
         page.go_back()
         expect(page.locator("#step-title")).to_have_text("What was seen?")
         page.locator("#back").tap()
-        expect(page.locator("[data-do=lane][aria-pressed=true]")).to_have_attribute("data-with", "4")
+        chosen = page.locator("[data-do=lane][aria-pressed=true]")
+        expect(chosen).to_have_attribute("data-with", "4")
         page.reload()
         expect(page.locator("#step-title")).to_have_text("Which lane?")
         page.locator("#later").tap()
