@@ -18,6 +18,7 @@ from app.pages import (
     keys,
     protests,
     record,
+    zone,
 )
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -34,4 +35,5 @@ ROUTERS: tuple[APIRouter, ...] = (
     protests.router,
     jury.router,
     record.router,
+    zone.router,
 )

@@ -12,20 +12,21 @@ export function newId(now = Date.now()) {
 
 /**
  * One request. Resolves to {status, ok, data, etag, problem}; `status` is 0 where no answer came,
- * and `problem` is the RFC 9457 document of a refusal. It never throws.
+ * and `problem` is the RFC 9457 document of a refusal. It never throws. `within` is how many
+ * milliseconds an answer may take.
  */
-export async function send(method, address, { body, etag, type = "application/json" } = {}) {
+export async function send(method, address, { body, etag, type = "application/json", within } = {}) {
   const headers = { Accept: "application/json" };
   if (body !== undefined) headers["Content-Type"] = type;
   if (etag) headers["If-Match"] = etag;
   const document = body === undefined || type !== "application/json" ? body : JSON.stringify(body);
   let answer;
   try {
-    answer = await fetch(address, { method, headers, body: document, credentials: "same-origin" });
+    answer = await fetch(address, { method, headers, body: document, credentials: "same-origin", signal: within && AbortSignal.timeout?.(within) });
   } catch {
     return { status: 0, ok: false };
   }
-  const told = { status: answer.status, ok: answer.ok, etag: answer.headers.get("ETag") };
+  const told = { status: answer.status, ok: answer.ok, etag: answer.headers.get("ETag"), retryAfter: Number(answer.headers.get("Retry-After")) };
   const kind = answer.headers.get("Content-Type") ?? "";
   try {
     if (kind.includes("json")) told[answer.ok ? "data" : "problem"] = await answer.json();

@@ -1,0 +1,112 @@
+// The zone official's page, put together: what this phone keeps, its clock, the outbox, the meet as it
+// is followed, and what taps do.
+
+import { counted, word } from "../js/words.js";
+import { listenToActs } from "./acts.js";
+import { openCore } from "./core.js";
+import { listenToFields } from "./fields.js";
+import { unsent } from "./meet.js";
+import { dropRevoked, forgetPage, keepPage } from "./secure.js";
+import { openOutbox } from "./outbox.js";
+import { openStore } from "./store.js";
+import { follow, openClock } from "./line.js";
+
+const by = (id) => document.getElementById(id);
+const given = JSON.parse(by("told").textContent);
+const meet = given.meet.id;
+const store = openStore(meet);
+const kept = await readKept();
+const newer = kept.watch && kept.watch.official.id === given.official.id && kept.watch.server_time > given.server_time;
+const core = openCore({ store, meet, watch: newer ? kept.watch : given });
+const { state } = core;
+const clock = openClock(store, kept.clock);
+Object.assign(state, { clock, hand: kept.hand, turned: kept.turned, key: kept.key });
+let line;
+const outbox = openOutbox({ store, meet, whose: () => state.me, changed: () => core.redraw(), touched: touch, emptied: () => line.look(), sure: () => line?.sure() });
+
+listenToFields(core, outbox);
+listenToActs(core, outbox, clock);
+await core.redraw();
+core.start();
+document.body.dataset.ready = "yes";
+line = follow({ meet, told, touched: (now) => touch(now, true) });
+core.look = line.look;
+outbox.flush();
+outbox.tidy();
+tidyDrafts();
+if (document.readyState === "complete") keepPage();
+else addEventListener("load", keepPage);
+
+async function readKept() {
+  const found = {};
+  try {
+    for (const one of await store.all("kept")) found[one.name] = one.value;
+  } catch {
+    // A browser that keeps nothing, as some do in private windows: the page says so with the first tap.
+  }
+  return found;
+}
+
+/** The meet was read. */
+async function told(watch) {
+  if (watch.official.id !== given.official.id) {
+    // Somebody else has joined on this phone: their page, not this one, and nothing more from here.
+    await forgetPage();
+    location.reload();
+    await new Promise(() => undefined);
+  }
+  state.watch = watch;
+  await core.keep((at) => at("kept").put({ name: "watch", value: watch }));
+  await core.redraw();
+}
+
+/** The server answered, or did not, or does not know this session any more. */
+function touch(now, sure = false) {
+  if (now === "in touch") {
+    if (clock.isDue()) clock.measure().then(() => core.redraw());
+    if (sure) arrive();
+  }
+  if (now === "ended" && state.line !== "ended") leaveNothing();
+  if (state.line === now) return;
+  state.line = now;
+  core.redraw();
+}
+
+async function arrive() {
+  outbox.flush({ again: true });
+  if (!state.key?.registered || state.checked) return;
+  state.checked = true;
+  if (await dropRevoked(store, state.key, meet)) {
+    state.key = undefined;
+    core.redraw();
+  }
+}
+
+// A session that has ended, with nothing that waits: the next one to hold this phone sees nobody's page.
+async function leaveNothing() {
+  await core.redraw();
+  if (unsent(state).length || state.drafts.length) return;
+  await forgetPage();
+  await core.keep((at) => at("kept").delete("watch"));
+}
+
+async function tidyDrafts() {
+  const thrown = (await store.all("drafts")).filter((one) => one.thrown);
+  if (thrown.length) await core.keep((at) => thrown.forEach((one) => at("drafts").delete(one.id)));
+}
+
+let warned = false;
+document.querySelector("form.leave")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const waits = unsent(state).length + state.drafts.length;
+  if (waits && !warned) {
+    warned = true;
+    by("leave-problem").hidden = false;
+    by("leave-problem").textContent = `${counted("unsent", waits)} ${word("leave anyway")}`;
+    return by("leave-problem").focus();
+  }
+  await forgetPage();
+  if (waits) await core.keep((at) => at("kept").delete("watch"));
+  else await store.forget().catch(() => undefined);
+  event.target.submit();
+});
