@@ -30,7 +30,7 @@ from app.crew import routes as crew
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.meets import routes as meets
-from app.pages import assets, board, home, joining
+from app.pages import assets, board, home, joining, organiser
 from app.pages.refused import as_page
 from app.pictures import routes as pictures
 from app.record import routes as record
@@ -71,6 +71,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     home.router,
     joining.router,
     board.router,
+    organiser.router,
     operating.router,
 )
 
