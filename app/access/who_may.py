@@ -233,6 +233,7 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", "/assets/{release}/{name:path}"): ANYONE,
     ("GET", "/join"): ANYONE,
     ("POST", "/join"): ANYONE,
+    ("GET", "/set-up"): ANYONE,
     ("GET", PAGES): ANYONE,
     ("GET", f"{PAGES}/results/{{announcement}}"): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,
@@ -252,6 +253,10 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", f"{PAGES}/desk/heats/{{heat}}/protest"): TAKES_PROTESTS,
     ("GET", f"{PAGES}/protests"): READERS_OF_FORMS,
     ("GET", f"{PAGES}/protests/{{protest}}"): READERS_OF_FORMS,
+    ("GET", f"{PAGES}/organiser"): ORGANISER,
+    ("GET", f"{PAGES}/organiser/officials"): ORGANISER,
+    ("GET", f"{PAGES}/organiser/start-lists"): ORGANISER,
+    ("GET", f"{PAGES}/organiser/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
 

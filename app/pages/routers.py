@@ -16,6 +16,7 @@ from app.pages import (
     joining,
     jury,
     keys,
+    organiser,
     protests,
     record,
     zone,
@@ -36,4 +37,5 @@ ROUTERS: tuple[APIRouter, ...] = (
     jury.router,
     record.router,
     zone.router,
+    organiser.router,
 )
