@@ -72,9 +72,8 @@ async def post_crew_list(
         return answer(crew_list.summary(seen, unwatched, stored=False))
     if seen.problems:
         raise FileRefused("crew list", seen.problems)
-    put = await here.store.act(meet_id, here.actor, actions.plan_crew(sent, version))
-    out = crew_list.summary(seen, unwatched, stored=True)
-    return answer(out, version=put.thing.version)
+    await here.store.act(meet_id, here.actor, actions.plan_crew(sent, version))
+    return answer(crew_list.summary(seen, unwatched, stored=True))
 
 
 @router.get(

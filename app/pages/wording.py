@@ -244,6 +244,12 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "qJ": _("by the jury"),
         "qD": _("by draw"),
     },
+    "about": {
+        "ruling": _("a ruling"),
+        "placing": _("the placing"),
+        "conduct": _("another team's conduct"),
+        "other": _("something else"),
+    },
     "mistyped": {
         "time of a protest": _("Time of the protest"),
         "time of an appeal": _("Time of the appeal"),

@@ -113,7 +113,7 @@ def test_the_referee_is_offered_what_can_be_ordered_and_no_more(meet: MeetAtHand
 
 
 def test_a_judge_joins_and_comes_first_to_the_place_where_they_work(meet: MeetAtHand) -> None:
-    for role, place in {"results": "desk", "organiser": "desk"}.items():
+    for role, place in {"results": "desk", "organiser": "organiser"}.items():
         start = meet[role].get(f"/meets/{meet.id}/start", headers=PAGE)
         assert start.status_code == 303
         assert start.headers["location"].endswith(f"/{place}"), role
