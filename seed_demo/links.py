@@ -76,13 +76,13 @@ def tell_links(
 
 
 def _tell_joining(first: Invitation, meet_id: str, address: str) -> Iterator[str]:
-    yield "There are no pages behind these links yet: join from a terminal, with the part of a link"
-    yield f"after its #. As {first.role}:"
+    yield f"Open one in a browser; everybody's PIN is {PIN}, asked again for whatever is signed."
+    yield f"The notice board is for everybody: {address}/meets/{meet_id}"
+    yield f"From a terminal, join with the part of a link after its #. As {first.role}:"
     yield f"  curl {address}/api/join -H 'Content-Type: application/json' \\"
     yield f'    -d \'{{"token":"{first.token}",'
     yield f'         "session":"{new_id()}","pin":"{PIN}"}}\''
-    yield f"Everybody's PIN is {PIN}; it is asked again for whatever is signed. The answer's token"
-    yield "opens what the role may see, here the docket:"
+    yield "The answer's token opens what the role may see, here the docket:"
     yield f"  curl -H 'Authorization: Bearer …' {address}/api/meets/{meet_id}/docket"
 
 
