@@ -91,7 +91,8 @@ async def _shown(
 
 
 def _editions() -> list[tuple[str, str]]:
-    return [(key, load_book(key).title) for key in editions()]
+    books = [load_book(key) for key in editions()]
+    return [(book.key, f"{book.title}, {book.edition}") for book in books]
 
 
 @router.get("/meets/{meet}/organiser")
