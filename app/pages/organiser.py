@@ -123,7 +123,7 @@ async def show_start_lists(
 async def show_crew(
     meet: Meet, request: Request, here: Here, language: Language = None
 ) -> Response:
-    """Who stands where, as a picture of the track and as a list."""
+    """Who stands where, what nobody watches, and loading a plan."""
     return await _shown(request, here, meet, "organiser_crew.html", language)
 
 

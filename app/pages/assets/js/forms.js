@@ -104,7 +104,9 @@ export function complain(form, answer) {
     field.setAttribute("aria-invalid", "true");
     field.id ||= `field-${field.name}`;
     const link = Object.assign(document.createElement("a"), { href: `#${field.id}`, textContent: field.labels?.[0]?.textContent.trim() ?? error.detail });
-    place.append(Object.assign(document.createElement("p"), {}), link);
+    const line = document.createElement("p");
+    line.append(link);
+    place.append(line);
   }
   place.focus();
   form.dispatchEvent(new CustomEvent("form-refused", { bubbles: true, detail: answer }));
