@@ -5,12 +5,7 @@ from __future__ import annotations
 import json
 import re
 import signal
-import subprocess
-import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,52 +17,9 @@ from app.cli import main
 from app.record.check import check_lines
 from app.store.engine import only_process
 from seed_demo.files import read_meet
-from tests.demo.conftest import ROOT, bare_environment
+from tests.demo.served import Served, a_served_demo
 
-LAST_LINE = "windows.ics"
-LINK = re.compile(r"(http://\S+)/join#(\S+)")
 ROLES = ("referee", "chief umpire", "results", "jury", "organiser", "umpire")
-
-
-@dataclass(frozen=True, slots=True)
-class Served:
-    """A running demo and what it had printed when it was ready."""
-
-    process: subprocess.Popen[str]
-    lines: tuple[str, ...]
-
-    @property
-    def links(self) -> list[tuple[str, str]]:
-        """Address and token of every personal link, in the order printed."""
-        return [(found[1], found[2]) for line in self.lines if (found := LINK.search(line))]
-
-
-@contextmanager
-def a_served_demo(folder: Path, *arguments: str) -> Iterator[Served]:
-    temporary = folder / "temporary"
-    temporary.mkdir()
-    process = subprocess.Popen(
-        [sys.executable, "-m", "app", "demo", "--port", "0", *arguments],
-        cwd=ROOT,
-        env=bare_environment(temporary),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        encoding="utf-8",
-    )
-    assert process.stdout is not None
-    try:
-        lines = []
-        for line in process.stdout:
-            lines.append(line.rstrip("\n"))
-            if line.rstrip().endswith(LAST_LINE) and "http" in line:
-                break
-        assert LAST_LINE in "".join(lines[-1:]), "\n".join(lines)
-        yield Served(process, tuple(lines))
-    finally:
-        process.kill()
-        process.wait()
-        process.stdout.close()
 
 
 def join_as_printed(served: Served) -> dict[str, Any]:
