@@ -1,5 +1,8 @@
 // Of a page that was read again, the parts marked `data-live` that differ take the place of those
-// shown. A part in which somebody types, or that is marked `data-keep`, stays as it is.
+// shown. Such parts, and those marked `data-comes`, come where they are new and go where they are
+// no more. A part in which somebody types, or that is marked `data-keep`, stays as it is.
+
+const COMES = "[data-live][id], [data-comes][id]";
 
 // A part as it came: what counts down in it changes it here, and is no news.
 const came = new WeakMap();
@@ -7,9 +10,36 @@ for (const part of document.querySelectorAll("[data-live]")) came.set(part, part
 
 /** Show what differs in a page that was read again. */
 export function replaceParts(fresh) {
-  for (const part of fresh.querySelectorAll("[data-live]")) {
-    if (!part.parentElement?.closest("[data-live]")) replace(part);
+  const told = new Set([...fresh.querySelectorAll(COMES)].map((part) => part.id));
+  for (const part of document.querySelectorAll(COMES)) if (!told.has(part.id)) takeAway(part);
+  for (const part of fresh.querySelectorAll(COMES)) if (stands(part)) bring(part);
+  for (const part of fresh.querySelectorAll("[data-live]")) if (stands(part)) replace(part);
+}
+
+const stands = (part) => !part.parentElement?.closest("[data-live]");
+
+function takeAway(part) {
+  if (isInUse(part)) part.dispatchEvent(new CustomEvent("part-changed", { bubbles: true }));
+  else part.remove();
+}
+
+/** A new part comes beside what it stands beside in the page that was read. */
+function bring(part) {
+  if (document.getElementById(part.id)) return;
+  const copy = document.importNode(part, true);
+  came.set(copy, part.outerHTML);
+  const [before, after] = ["previousElementSibling", "nextElementSibling"].map((step) => neighbour(part, step));
+  if (before) before.after(copy);
+  else after?.before(copy);
+  copy.dispatchEvent(new CustomEvent("part-shown", { bubbles: true }));
+}
+
+function neighbour(part, step) {
+  for (let one = part[step]; one; one = one[step]) {
+    const shown = one.id && document.getElementById(one.id);
+    if (shown) return shown;
   }
+  return undefined;
 }
 
 function replace(part) {
