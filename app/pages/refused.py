@@ -19,6 +19,7 @@ def as_page(handler: Handler) -> Handler:
             return document
         told = json.loads(bytes(document.body))
         shows = {name: told[name] for name in ("title", "detail", "status")}
+        shows["slug"] = told["type"].rpartition("/")[2]
         kept = {name: value for name, value in document.headers.items() if name == "retry-after"}
         return render(
             request, Page("refused.html", shows, status=document.status_code, headers=kept)
@@ -28,10 +29,6 @@ def as_page(handler: Handler) -> Handler:
 
 
 def wants_page(request: Request) -> bool:
-    """Whether this is somebody who opens a page, and no program that asks the service."""
+    """Whether a browser will show the answer: a page is opened or a form sent, by no script."""
     asks = request.headers.get("accept", "")
-    return (
-        request.method in {"GET", "HEAD"}
-        and not request.url.path.startswith("/api/")
-        and "text/html" in asks
-    )
+    return not request.url.path.startswith("/api/") and "text/html" in asks

@@ -64,7 +64,8 @@ def render(request: Request, page: Page, asked: str | None = None) -> Response:
         "Content-Language": language,
         "Cache-Control": PUBLIC if page.public else PRIVATE,
         "Vary": "Accept-Language, Accept-Encoding, Cookie",
-        "ETag": f'"{hashlib.sha256(content).hexdigest()[:24]}"',
+        # Weak: the same words packed and not packed are different bytes (RFC 9110, 8.8.1).
+        "ETag": f'W/"{hashlib.sha256(content).hexdigest()[:24]}"',
         **page.headers,
     }
     if page.status == 200 and headers["ETag"] in request.headers.get("if-none-match", ""):

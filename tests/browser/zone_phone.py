@@ -16,6 +16,13 @@ PHONE: dict[str, Any] = {
     "has_touch": True,
 }
 RECEIVED = "[data-way=received]"
+IS_KEPT = """async () => {
+    const known = await navigator.serviceWorker.getRegistration();
+    if (known?.active?.state !== "activated") return false;
+    for (const name of await caches.keys())
+        if (await (await caches.open(name)).match(location.pathname)) return true;
+    return false;
+}"""
 
 
 def open_zone(window: Watched, meet: MeetAtHand) -> Page:
@@ -26,16 +33,8 @@ def open_zone(window: Watched, meet: MeetAtHand) -> Page:
 
 
 def kept_for_later(page: Page) -> None:
-    """Wait until the page's worker has it."""
-    page.wait_for_function(
-        """async () => {
-            const known = await navigator.serviceWorker.getRegistration();
-            if (!known?.active) return false;
-            for (const name of await caches.keys())
-                if (await (await caches.open(name)).match(location.pathname)) return true;
-            return false;
-        }"""
-    )
+    """Wait until the page's worker is at work and has it."""
+    until(page, lambda: bool(page.evaluate(IS_KEPT)))
 
 
 def place_baton(page: Page, share: float = 0.6) -> None:

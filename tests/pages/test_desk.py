@@ -86,9 +86,9 @@ def test_an_umpire_and_whoever_has_not_joined_are_told_so_on_a_page(
     meet: MeetAtHand, path: str
 ) -> None:
     refused = opened(meet.umpire, path)
-    assert (refused.status_code, "<h1>" in refused.text) == (403, True)
+    assert (refused.status_code, "<h1" in refused.text) == (403, True)
     stranger = meet.service.http.get(f"/meets/{meet.id}/{path}", headers=PAGE)
-    assert (stranger.status_code, "<h1>" in stranger.text) == (401, True)
+    assert (stranger.status_code, "<h1" in stranger.text) == (401, True)
 
 
 def test_what_is_not_of_this_meet_is_not_found_on_a_page(meet: MeetAtHand) -> None:
@@ -98,7 +98,7 @@ def test_what_is_not_of_this_meet_is_not_found_on_a_page(meet: MeetAtHand) -> No
         f"desk/heats/{new_id()}/protest",
     ):
         page = opened(meet.desk, path)
-        assert (page.status_code, "<h1>" in page.text) == (404, True), path
+        assert (page.status_code, "<h1" in page.text) == (404, True), path
 
 
 def test_the_referee_is_offered_what_can_be_ordered_and_no_more(meet: MeetAtHand) -> None:

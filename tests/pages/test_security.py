@@ -16,7 +16,7 @@ from app.access.who_may import ROUTES, WHO_OPENS
 from app.ids import new_id
 from app.pages.assets import address, assets
 from app.pages.security import HEADERS
-from tests.builders import ROLES, MeetAtHand, Person, a_meet, a_problem
+from tests.builders import PIN, ROLES, MeetAtHand, Person, a_meet, a_problem
 from tests.running import PUBLIC_URL, Service
 
 PAGES = sorted(path for method, path in WHO_OPENS if method == "GET")
@@ -137,6 +137,42 @@ def test_a_language_that_is_none_of_ours_is_neither_kept_nor_shown(service: Serv
     kept = httpx.get(service.address, params={"language": "de"}).headers["set-cookie"]
     assert kept.startswith("language=de;")
     assert "HttpOnly" in kept
+
+
+@pytest.mark.parametrize("path", ["//elsewhere.test/x", "///elsewhere.test", "/%2F/elsewhere.test"])
+def test_no_page_leads_to_another_host_whatever_its_address_was(
+    service: Service, path: str
+) -> None:
+    """A reference that begins with two slashes names a host (RFC 3986, 4.2)."""
+    answer = httpx.get(f"{service.address}{path}", headers={"Accept": "text/html"})
+    assert (answer.status_code, answer.is_redirect) == (404, False)
+    leads = re.findall(r'(?:href|src|action)="([^"]*)"', answer.text)
+    assert len(leads) > 4
+    assert [one for one in leads if not re.match(r"/[^/]|/$|#|\?", one)] == []
+
+
+def test_joining_gives_a_session_that_only_this_host_gets_and_no_script_reads(
+    meet: MeetAtHand,
+) -> None:
+    link = meet.organiser.put(f"officials/{meet.umpire.id}/join-links/{new_id()}").json()["token"]
+    answer = meet.service.http.post(
+        "/join",
+        json={"token": link, "session": new_id(), "pin": PIN},
+        headers={"Sec-Fetch-Site": "same-origin"},
+    )
+    assert answer.status_code == 200, answer.text
+    assert "token" not in answer.json()
+    name, *told = answer.headers["set-cookie"].split("; ")
+    assert name.startswith(f"__Host-session-{meet.id}=")
+    assert {"Secure", "HttpOnly", "Path=/", "SameSite=lax"} < set(told)
+    assert not any(part.startswith("Domain") for part in told)
+
+
+def test_a_form_that_is_refused_is_answered_with_a_page(meet: MeetAtHand) -> None:
+    asks = {"Accept": "text/html", "Sec-Fetch-Site": "same-origin"}
+    answer = meet.service.http.post(f"/meets/{meet.id}/leave", headers=asks)
+    assert answer.status_code == 401
+    assert answer.headers["content-type"].startswith("text/html")
 
 
 def test_head_answers_like_get_without_the_page(meet: MeetAtHand) -> None:
