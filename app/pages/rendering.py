@@ -17,6 +17,7 @@ from typing import Annotated, Any
 from fastapi import Query, Request, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.keeping import NOT_KEPT
 from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
@@ -25,7 +26,6 @@ from app.pages.security import HEADERS
 TEMPLATES = Path(__file__).parent / "templates"
 A_YEAR = 365 * 24 * 3600
 PUBLIC = "public, max-age=5, stale-while-revalidate=30"
-PRIVATE = "private, no-cache"
 
 Language = Annotated[str | None, Query(max_length=10, description="the page's language, kept")]
 """Each page's route takes it, and hands it on to `page`."""
@@ -62,7 +62,7 @@ def render(request: Request, page: Page, asked: str | None = None) -> Response:
     headers = {
         **HEADERS,
         "Content-Language": language,
-        "Cache-Control": PUBLIC if page.public else PRIVATE,
+        "Cache-Control": PUBLIC if page.public else NOT_KEPT,
         "Vary": "Accept-Language, Accept-Encoding, Cookie",
         # Weak: the same words packed and not packed are different bytes (RFC 9110, 8.8.1).
         "ETag": f'W/"{hashlib.sha256(content).hexdigest()[:24]}"',
