@@ -25,7 +25,7 @@ from app.meets import queries as meets
 from app.meets.rehearsing import rehearsals, rehearsals_going_on
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut, HeatsOut
-from app.pages.crew_plan import crew_shown
+from app.pages.crew_plan import crew_shown, spans
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.roles import Role
@@ -180,7 +180,7 @@ async def show_rehearsals(asked: Asked) -> Response:
     """The rehearsals, making one, and ending those that go on."""
 
     def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
-        return {"tried": _rehearsals(conn, meet_id)}
+        return {"tried": _rehearsals(conn, meet_id), "spans": spans}
 
     return await asked.shown("organiser_rehearsals.html", shows)
 
