@@ -115,7 +115,7 @@ FORMS = [
         "/crew",
         "crew-file",
         BAD_CREW_LIST,
-        [["3", "take_over"], ["2", "official"]],
+        [["2", "official"], ["3", "take_over"]],
         CREW_LIST,
         "18 posts for 18 people",
         "#crew table >> text=Žofie Marlin",
