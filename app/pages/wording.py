@@ -32,6 +32,7 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "desk": _("Results desk"),
         "jury": _("Jury"),
         "organiser": _("Organiser"),
+        "crew": _("Crew"),
         "board": _("Notice board"),
     },
     "shown": {
@@ -257,6 +258,13 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "time of a deposit": _("Time of the deposit"),
         "receipt of a deposit": _("Receipt of the deposit"),
         "end of the meet": _("End of the meet"),
+    },
+    "relay": {
+        "4x100": _("4x100"),
+        "4x200": _("4x200"),
+        "4x400": _("4x400"),
+        "4x800": _("4x800"),
+        "medley": _("medley"),
     },
     "edge": {"start": _("start of the zone"), "end": _("end of the zone")},
     "side": {"inside": _("inside the track"), "outside": _("outside the track")},

@@ -31,6 +31,8 @@ badges?.addEventListener("submit", async (event) => {
   const officials = [...badges.elements.officials.values?.() ?? [badges.elements.officials]].filter((one) => one.checked).map((one) => one.value);
   const body = JSON.stringify({ officials, paper: badges.elements.paper.value });
   complain(badges, undefined);
+  document.getElementById("badges-said").textContent = "";
+  if (!officials.length) return askToTick(); // to the service, a list of nobody means everybody
   let answer;
   try {
     answer = await fetch(`/api/meets/${document.body.dataset.meet}/badges.pdf`, { method: "POST", body, headers: { "Content-Type": "application/json" } });
@@ -44,6 +46,12 @@ badges?.addEventListener("submit", async (event) => {
   link.click();
   document.getElementById("badges-said").textContent = word("badges made");
 });
+function askToTick() {
+  const place = badges.querySelector(".problem");
+  place.replaceChildren(paragraph(word("nobody ticked")));
+  place.hidden = false;
+  place.focus();
+}
 document.getElementById("tick-all")?.addEventListener("click", () => {
   for (const box of document.querySelectorAll("input[name=officials][data-new]")) box.checked = true;
 });
