@@ -19,6 +19,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
+from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
 from app.pages.security import HEADERS
 
@@ -96,6 +97,7 @@ def _environment(language: str) -> Environment:
         auto_reload=False,
     )
     environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.filters["apart"] = apart
     environment.globals.update(
         asset=address, release=digest(), all_languages=languages(), language_name=name_of
     )

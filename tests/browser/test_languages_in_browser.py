@@ -1,0 +1,41 @@
+"""The browser's own formatting (ECMA-402) agrees with what the service writes on the same page."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from babel import Locale
+from playwright.sync_api import Browser
+
+from app.pages.languages import Manner, languages
+
+pytestmark = pytest.mark.browser
+
+MOMENT = datetime(2026, 1, 1, 7, 4, 5, tzinfo=UTC)
+ZONES = ("Europe/Paris", "America/St_Johns", "Asia/Kathmandu")
+NUMBERS = (0.0, 1.2, 0.35, 1234.5)
+
+IN_BROWSER = """([language, zone, instant, numbers]) => ({
+  phone: new Intl.DateTimeFormat(language, { timeZone: zone, hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" }).format(new Date(instant)),
+  board: new Intl.DateTimeFormat(language, { timeStyle: "medium", hourCycle: "h23", timeZone: zone }).format(new Date(instant)),
+  numbers: numbers.map((one) => new Intl.NumberFormat(language, { minimumFractionDigits: 2, maximumFractionDigits: 2 }).format(one)),
+  forms: [0, 1, 2, 5, 11, 21].map((one) => new Intl.PluralRules(language).select(one)),
+})"""
+
+
+@pytest.mark.parametrize("language", languages())
+def test_browser_and_service_write_times_numbers_and_plurals_alike(
+    chromium: Browser, language: str
+) -> None:
+    page = chromium.new_page()
+    plural = Locale.parse(language).plural_form
+    for zone in ZONES:
+        for instant in (MOMENT, MOMENT + timedelta(hours=16), MOMENT + timedelta(days=190)):
+            sent = [language, zone, instant.isoformat(), list(NUMBERS)]
+            told = page.evaluate(IN_BROWSER, sent)
+            manner = Manner(language, zone)
+            assert told["phone"] == told["board"] == manner.time(instant)
+            assert told["numbers"] == [manner.number(one, 2) for one in NUMBERS]
+            assert told["forms"] == [plural(one) for one in (0, 1, 2, 5, 11, 21)]
+    page.close()
