@@ -20,7 +20,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.keeping import NOT_KEPT
 from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
+from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
+from app.pages.post_words import kept_post
 from app.pages.security import HEADERS
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -96,7 +98,13 @@ def _environment(language: str) -> Environment:
         auto_reload=False,
     )
     environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.filters["apart"] = apart
     environment.globals.update(
-        asset=address, release=digest(), all_languages=languages(), language_name=name_of
+        asset=address,
+        release=digest(),
+        all_languages=languages(),
+        language_name=name_of,
+        kept_post=kept_post,
+        problems=sorted(wording.WORDS["problem"]),
     )
     return environment
