@@ -199,12 +199,15 @@ LOOKERS = {
 
 
 def leaves(whole: WholeMeet) -> Iterator[Leaf]:
-    """Every page of `WHO_OPENS`, by everything that it can be about."""
+    """Every page of `WHO_OPENS`, by everything that it can be about; by all who see it otherwise
+    the first of these.
+    """
     for (method, path), who in WHO_OPENS.items():
         if method == "GET" and path not in NO_PAGES:
-            for name in LOOKERS.get(path) or _first(who):
-                person = None if name == "anyone" else whole.meet[name]
-                for number, address in enumerate(_filled(path, whole), 1):
+            names = LOOKERS.get(path) or _first(who)
+            for number, address in enumerate(_filled(path, whole), 1):
+                for name in names if number == 1 else names[:1]:
+                    person = None if name == "anyone" else whole.meet[name]
                     yield Leaf(address, person, f"{_title(path)}-{number}-{name.replace(' ', '-')}")
     meet, settled = whole.meet, whole.things["appeal"][0]
     yield Leaf(f"/meets/{meet.id}?screen=hall", None, "hall")

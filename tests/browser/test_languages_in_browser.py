@@ -16,12 +16,17 @@ MOMENT = datetime(2026, 1, 1, 7, 4, 5, tzinfo=UTC)
 ZONES = ("Europe/Paris", "America/St_Johns", "Asia/Kathmandu")
 NUMBERS = (0.0, 1.2, 0.35, 1234.5)
 
-IN_BROWSER = """([language, zone, instant, numbers]) => ({
-  phone: new Intl.DateTimeFormat(language, { timeZone: zone, hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" }).format(new Date(instant)),
-  board: new Intl.DateTimeFormat(language, { timeStyle: "medium", hourCycle: "h23", timeZone: zone }).format(new Date(instant)),
-  numbers: numbers.map((one) => new Intl.NumberFormat(language, { minimumFractionDigits: 2, maximumFractionDigits: 2 }).format(one)),
-  forms: [0, 1, 2, 5, 11, 21].map((one) => new Intl.PluralRules(language).select(one)),
-})"""
+IN_BROWSER = """([language, zone, instant, numbers]) => {
+  const two = "2-digit", at = new Date(instant), clock = { timeZone: zone, hourCycle: "h23" };
+  const digits = { minimumFractionDigits: 2, maximumFractionDigits: 2 };
+  const time = (options) => new Intl.DateTimeFormat(language, { ...clock, ...options }).format(at);
+  return {
+    phone: time({ hour: two, minute: two, second: two }),
+    board: time({ timeStyle: "medium" }),
+    numbers: numbers.map((one) => new Intl.NumberFormat(language, digits).format(one)),
+    forms: [0, 1, 2, 5, 11, 21].map((one) => new Intl.PluralRules(language).select(one)),
+  };
+}"""
 
 
 @pytest.mark.parametrize("language", languages())

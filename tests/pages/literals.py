@@ -115,9 +115,9 @@ def texts_in_python(source: str) -> Iterator[str]:
                 passed |= {id(one) for one in node.args}
             passed |= {id(one.value) for one in node.keywords if one.arg == "description"}
     for node in ast.walk(tree):
-        if isinstance(node, ast.Constant) and isinstance(node.value, str):
-            if id(node) not in passed and reads_like_text(node.value):
-                yield node.value
+        told = node.value if isinstance(node, ast.Constant) else None
+        if isinstance(told, str) and id(node) not in passed and reads_like_text(told):
+            yield told
 
 
 class _Attributes(HTMLParser):

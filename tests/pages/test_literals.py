@@ -1,4 +1,4 @@
-"""No text that somebody reads stands in a script, a sheet of style, a Python module or an attribute.
+"""No text that somebody reads stands in a script, a sheet of style, a module or an attribute.
 
 English stands in the templates, and what other languages say in the catalogues.
 """
