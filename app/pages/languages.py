@@ -22,6 +22,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.numbers import format_decimal
 from babel.support import NullTranslations, Translations
+from babel.units import format_unit
 
 CATALOGUES = Path(__file__).parent / "locale"
 SOURCE = "en"
@@ -119,6 +120,17 @@ class Manner:
         local = moment.astimezone(self._zone) if moment.tzinfo else moment
         day = format_date(local.date(), "medium", locale=self._locale)
         return f"{day}, {format_time(local.time(), clock, locale=self._locale)}"
+
+    def span(self, seconds: float) -> str:
+        """How long something is, in whole seconds: 1 hr 12 min 4 sec."""
+        minutes, left = divmod(int(seconds), 60)
+        parts = ((minutes // 60, "hour"), (minutes % 60, "minute"), (left, "second"))
+        told = [
+            format_unit(count, f"duration-{unit}", length="short", locale=self._locale)
+            for count, unit in parts
+            if count or (unit == "second" and not minutes)
+        ]
+        return " ".join(told)
 
     def zone(self, instant: datetime) -> str:
         """The zone's short name at that instant, such as CET; where the language has none, the one

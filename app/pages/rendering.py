@@ -99,6 +99,10 @@ def _environment(language: str) -> Environment:
     environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
     environment.filters["apart"] = apart
     environment.globals.update(
-        asset=address, release=digest(), all_languages=languages(), language_name=name_of
+        asset=address,
+        release=digest(),
+        all_languages=languages(),
+        language_name=name_of,
+        problems=sorted(wording.WORDS["problem"]),
     )
     return environment

@@ -59,3 +59,19 @@ def test_a_planned_start_is_written_by_the_language(
 ) -> None:
     assert Manner("en", ZONE).planned(planned) == english
     assert Manner("de", ZONE).planned(planned) == german
+
+
+@pytest.mark.parametrize(
+    ("seconds", "english", "german"),
+    [
+        (7, "7 secs", "7 Sek."),
+        (60, "1 min", "1 Min."),
+        (29 * 60 + 59.9, "29 mins 59 secs", "29 Min. 59 Sek."),
+        (3600 + 12 * 60 + 4, "1 hr 12 mins 4 secs", "1 Std. 12 Min. 4 Sek."),
+    ],
+)
+def test_how_long_something_is_uses_the_languages_own_units(
+    seconds: float, english: str, german: str
+) -> None:
+    assert Manner("en").span(seconds) == english
+    assert Manner("de").span(seconds) == german

@@ -2,6 +2,9 @@
 
 const said = Object.assign({}, ...[...document.querySelectorAll("script.words")].map((one) => JSON.parse(one.textContent)));
 
+/** Whether the page has words for a key. */
+export const has = (key) => key in said;
+
 /** A text by its key, with what stands in braces filled in. */
 export function word(key, values = {}) {
   if (!(key in said)) console.error(`no words for “${key}”`);
