@@ -1,6 +1,6 @@
 """Every page, whatever it is about, in both languages, light and dark, narrow and enlarged.
 
-With `ZONEDOCKET_PICTURES` naming a folder, the walk leaves a picture of each page in three sizes
+With `SHOTS` naming a folder, the walk leaves a picture of each page in three sizes
 there, to be looked at.
 """
 
@@ -26,7 +26,7 @@ ENLARGED = [width // 2 for width, _height in SIZES.values() if width // 2 > NARR
 """A page at 200 % has half as many pixels of CSS; below 320 none has to fit (WCAG 2.2, 1.4.4 and
 1.4.10).
 """
-FOLDER = os.environ.get("ZONEDOCKET_PICTURES")
+FOLDER = os.environ.get("SHOTS")
 
 
 # What a page looks like does not depend on where its data lie.

@@ -6,9 +6,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from babel import Locale
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from app.pages.languages import Manner, languages
+from tests.browser.looking import a_window
+from tests.builders import MeetAtHand
+from tests.running import Service
 
 pytestmark = pytest.mark.browser
 
@@ -44,3 +47,23 @@ def test_browser_and_service_write_times_numbers_and_plurals_alike(
             assert told["numbers"] == [manner.number(one, 2) for one in NUMBERS]
             assert told["forms"] == [plural(one) for one in (0, 1, 2, 5, 11, 21)]
     page.close()
+
+
+def test_a_refusal_says_its_kind_in_the_pages_language_and_the_rest_in_english(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    protest = f"/meets/{meet.id}/desk/heats/{meet.heat()}/protest"
+    with a_window(chromium, service, meet.desk, locale="de-DE") as window:
+        window.expects |= {409, 422}
+        page = window.open(protest)
+        page.select_option("#team", index=4)
+        page.get_by_label("etwas anderes", exact=True).check()
+        page.fill("#words", "שובר 1 היה ראשון, 42.10.")
+        page.fill("#lodged-by", "Mira Anchor")
+        page.fill("#lodged-day", "2099-01-01")
+        page.fill("#lodged-time", "10:00:00")
+        page.click("form[data-act] button[type=submit].main")
+        told = page.locator("form[data-act] > .problem p")
+        expect(told.first).to_have_text("So kann das nicht angenommen werden")
+        expect(told.nth(1)).to_have_attribute("lang", "en")
+        assert page.input_value("#words").startswith("שובר")
