@@ -21,6 +21,7 @@ from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
 from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
+from app.pages.post_words import kept_post
 from app.pages.security import HEADERS
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -103,6 +104,7 @@ def _environment(language: str) -> Environment:
         release=digest(),
         all_languages=languages(),
         language_name=name_of,
+        kept_post=kept_post,
         problems=sorted(wording.WORDS["problem"]),
     )
     return environment

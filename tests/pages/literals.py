@@ -104,14 +104,16 @@ def texts_in_styles(sheet: str) -> set[str]:
 
 
 def texts_in_python(source: str) -> Iterator[str]:
-    """Literals of a module that read like a text, outside docstrings, `_()` and descriptions."""
+    """Literals of a module that read like a text, outside docstrings, `_()`, patterns and
+    descriptions.
+    """
     tree = ast.parse(source)
     passed: set[int] = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Expr):
             passed.add(id(node.value))
         if isinstance(node, ast.Call):
-            if isinstance(node.func, ast.Name) and node.func.id == "_":
+            if ast.unparse(node.func) in {"_", "re.compile"}:
                 passed |= {id(one) for one in node.args}
             passed |= {id(one.value) for one in node.keywords if one.arg == "description"}
     for node in ast.walk(tree):
