@@ -8,7 +8,9 @@ import pytest
 from babel import Locale
 from playwright.sync_api import Browser, expect
 
+from app.pages.directions import apart
 from app.pages.languages import Manner, languages
+from tests.browser.everything import CLUBS, EVENT, NAMES, TEAMS
 from tests.browser.looking import a_window
 from tests.builders import MeetAtHand
 from tests.running import Service
@@ -67,3 +69,20 @@ def test_a_refusal_says_its_kind_in_the_pages_language_and_the_rest_in_english(
         expect(told.first).to_have_text("So kann das nicht angenommen werden")
         expect(told.nth(1)).to_have_attribute("lang", "en")
         assert page.input_value("#words").startswith("שובר")
+
+
+def test_scripts_set_the_same_names_apart_as_templates_do(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    names = [*TEAMS, *CLUBS, *NAMES, EVENT, "AC נادי", "7, 42.10", ""]
+    with a_window(chromium, service, meet.organiser) as window:
+        page = window.open(f"/meets/{meet.id}/organiser/officials")
+        told = page.evaluate(
+            """async (names) => {
+                const address = document.querySelector('script[src*="js/page.js"]').src;
+                const { apart } = await import(address.replace("page.js", "words.js"));
+                return names.map(apart);
+            }""",
+            names,
+        )
+    assert told == [apart(name) for name in names]

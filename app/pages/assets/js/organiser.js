@@ -2,7 +2,7 @@
 
 import { takeFiles } from "./files.js";
 import { complain } from "./forms.js";
-import { word } from "./words.js";
+import { apart, word } from "./words.js";
 
 const WOULD = {
   "officials-file": (told) => word("would officials", { added: listed(told.added), changed: listed(told.changed), unchanged: told.unchanged }),
@@ -11,7 +11,7 @@ const WOULD = {
 };
 const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];
 
-const listed = (names) => new Intl.ListFormat(document.documentElement.lang).format(names) || word("nothing");
+const listed = (names) => new Intl.ListFormat(document.documentElement.lang).format(names.map(apart)) || word("nothing");
 
 function paragraph(text, lang) {
   return Object.assign(document.createElement("p"), { textContent: text, lang: lang ?? "" });
