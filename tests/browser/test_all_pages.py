@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page
 
 from app.pages.languages import languages
 from tests.browser.directions import turned
-from tests.browser.everything import Leaf, a_whole_meet, leaves
+from tests.browser.everything import a_whole_meet, leaves
 from tests.browser.looking import SIZES, a_window, faults, sideways
 from tests.running import Service
 
@@ -44,7 +44,7 @@ def test_every_page_reads_well_in_every_language_theme_and_width(
                     f"{leaf.path}{'&' if '?' in leaf.path else '?'}language={language}"
                 )
                 wrong += [f"{leaf.name}, {language}: {one}" for one in _looked_at(page, language)]
-            _pictures(page, leaf)
+                _pictures(page, f"{leaf.name}-{language}")
     assert not wrong, "\n".join(wrong)
     assert len(shown) == len(set(shown))
 
@@ -70,7 +70,10 @@ def test_a_name_that_is_not_set_apart_would_be_found(
 
 
 def _looked_at(page: Page, language: str) -> Iterator[str]:
-    """What is wrong with an open page: the first language in the light, others in the dark."""
+    """What is wrong with a page, all its details opened: the first language in the light, others in
+    the dark.
+    """
+    page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
     theme = "light" if language == languages()[0] else "dark"
     page.emulate_media(color_scheme=theme, reduced_motion="reduce")
     if page.locator("html").get_attribute("lang") != language:
@@ -85,9 +88,9 @@ def _looked_at(page: Page, language: str) -> Iterator[str]:
         yield "moves where it should keep still"
 
 
-def _pictures(page: Page, leaf: Leaf) -> None:
+def _pictures(page: Page, name: str) -> None:
     if FOLDER is None:
         return
     for size, (width, height) in SIZES.items():
         page.set_viewport_size({"width": width, "height": height})
-        page.screenshot(path=Path(FOLDER) / f"{leaf.name}-{size}.png", full_page=True)
+        page.screenshot(path=Path(FOLDER) / f"{name}-{size}.png", full_page=True)
