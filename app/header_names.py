@@ -5,14 +5,20 @@ their columns, as a JSON object in the query.
 from __future__ import annotations
 
 import json
-from typing import Annotated
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, TypeVar
 
-from fastapi import Query
+from fastapi import Query, Request
+from starlette.concurrency import run_in_threadpool
 
 from app.refusals import Malformed
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 LARGEST_LIST = 8 * 1024 * 1024
+A_LIST: dict[str, Any] = {"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}}
+"""What the description of a route says of a list in its body."""
+
+Found = TypeVar("Found")
 
 ColumnNames = Annotated[
     str,
@@ -31,3 +37,10 @@ def header_names(text: str) -> dict[str, str]:
             'The header names must be a JSON object such as {"Bahn":"lane"}.', field="query columns"
         )
     return names
+
+
+async def list_sent(
+    request: Request, columns: str, read: Callable[[bytes, Mapping[str, str]], Found]
+) -> Found:
+    """What is read of the list in a request's body, away from the loop that answers others."""
+    return await run_in_threadpool(read, await request.body(), header_names(columns))

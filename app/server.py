@@ -29,6 +29,7 @@ from app.content_coding import RefuseCoded
 from app.crew import routes as crew
 from app.describing import describe
 from app.exporting import routes as exporting
+from app.keeping import KeepNothing
 from app.meets import routes as meets
 from app.pages import routers as pages
 from app.pages.refused import as_page
@@ -122,6 +123,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         app.include_router(router, dependencies=[Depends(admit)])
     _insist_all_declared()
     app.add_middleware(RefuseCoded)
+    app.add_middleware(KeepNothing)
     app.add_middleware(ShortWay, routes=reports.HURRIED)
     problems.install(app, as_page)
     app.add_exception_handler(Shown, answer_shown)

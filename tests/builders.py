@@ -339,16 +339,18 @@ def a_meet(
     roles: Sequence[str] = ROLES[:-1],
     umpires: Sequence[str] = ("second",),
     heats: int = 2,
+    start_list: str = "",
     **changes: Any,
 ) -> MeetAtHand:
-    """A meet with one official of each role, named by the role, more umpires, and two heats.
+    """A meet with one official of each role, named by the role, more umpires, and two heats, or
+    those of a start list.
 
     `umpire` watches the end of the first zone for lanes 3 and 4, `second` for lanes 4 and 5.
     """
     hand = a_bare_meet(service, **changes)
     ranks = [(role, role) for role in roles] + [(name, "umpire") for name in umpires]
     add_officials(hand, *(Newcomer(name, (role,)) for name, role in ranks))
-    loaded = hand.organiser.post("start-lists", content=a_start_list(heats))
+    loaded = hand.organiser.post("start-lists", content=start_list or a_start_list(heats))
     assert loaded.status_code == 200, loaded.text
     hand.heats = hand.organiser.get("heats").json()["heats"]
     if "umpire" in roles:

@@ -15,20 +15,12 @@ from app.access.wire import OfficialIn, OfficialOut, OfficialsListOut
 from app.ids import MeetId, OfficialId, new_id
 from app.refusals import FileRefused
 from app.roles import Role
+from app.sheets.listed import Listed, read_listed
 from app.sheets.officials_list import OfficialRow, read_officials_list
-from app.sheets.problems import Problem, ProblemList, SheetRefused
+from app.sheets.problems import ProblemList
 from app.store.action import Actor
 from app.store.store import Store
 from app.visible import likeness
-
-
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """What a file says: its officials, the columns left aside, and what is wrong with it."""
-
-    rows: tuple[OfficialRow, ...]
-    ignored: tuple[str, ...]
-    problems: tuple[Problem, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +39,14 @@ class Step:
         return before == (self.sent.name, self.sent.affiliation, set(self.sent.roles), True)
 
 
-def read_file(content: bytes, columns: Mapping[str, str]) -> Listed:
+def read_file(content: bytes, columns: Mapping[str, str]) -> Listed[OfficialRow]:
     """The officials in a file and every problem in it, by row and column."""
-    try:
-        return Listed(*read_officials_list(content, mapping=columns))
-    except SheetRefused as refused:
-        return Listed((), (), refused.problems)
+    return read_listed(read_officials_list, content, columns)
 
 
 def plan(
-    listed: Listed, known: Sequence[OfficialOut], actor: str | None
-) -> tuple[list[Step], Listed]:
+    listed: Listed[OfficialRow], known: Sequence[OfficialOut], actor: str | None
+) -> tuple[list[Step], Listed[OfficialRow]]:
     """What taking the list over does, and the list with what stands against that."""
     by_name: dict[str, list[OfficialOut]] = {}
     for one in known:
@@ -67,7 +56,7 @@ def plan(
         found = by_name.get(likeness(row.name), [])
         _tell_of_trouble(row, found, actor, problems)
         steps.append(Step(found[0] if found else None, _as_sent(row, found)))
-    return steps, Listed(listed.rows, listed.ignored, (*listed.problems, *problems.told()))
+    return steps, listed.with_problems(problems.told())
 
 
 def _tell_of_trouble(
@@ -87,7 +76,9 @@ def _as_sent(row: OfficialRow, found: Sequence[OfficialOut]) -> OfficialIn:
     return OfficialIn(name=row.name, affiliation=row.affiliation or stays, roles=roles)
 
 
-def summary(steps: Sequence[Step], listed: Listed, *, stored: bool) -> OfficialsListOut:
+def summary(
+    steps: Sequence[Step], listed: Listed[OfficialRow], *, stored: bool
+) -> OfficialsListOut:
     """What the list holds, and what taking it over does or would do."""
     return OfficialsListOut(
         stored=stored,
@@ -101,7 +92,7 @@ def summary(steps: Sequence[Step], listed: Listed, *, stored: bool) -> Officials
 
 
 async def take_over(
-    store: Store, meet_id: MeetId, actor: Actor, steps: Sequence[Step], listed: Listed
+    store: Store, meet_id: MeetId, actor: Actor, steps: Sequence[Step], listed: Listed[OfficialRow]
 ) -> OfficialsListOut:
     """Name and change them, one after another; FileRefused where anything stands against it."""
     if listed.problems:

@@ -27,7 +27,7 @@ from app.access.wire import (
 )
 from app.answers import VersionNamed, answer, answer_put
 from app.forms.badge_sheet import draw_badge_sheet
-from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
+from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId
 from app.meets.queries import meet_facts, meet_name
 from app.roles import Role
@@ -104,7 +104,7 @@ async def list_officials(meet: Meet, here: Here) -> list[OfficialOut]:
     "/api/meets/{meet}/officials-list",
     response_model=OfficialsListOut,
     max_body_size=LARGEST_LIST,
-    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
+    openapi_extra=A_LIST,
 )
 async def post_officials_list(
     meet: Meet,
@@ -117,8 +117,7 @@ async def post_officials_list(
     you like `affiliation`; `check=true` only looks. Who is known by name is changed, who is not in
     the list stays. A list that was cut off is sent again.
     """
-    content = await request.body()
-    listed = await run_in_threadpool(officials_list.read_file, content, header_names(columns))
+    listed = await list_sent(request, columns, officials_list.read_file)
     known = await here.store.read(lambda conn: queries.officials_of(conn, MeetId(meet)))
     steps, listed = officials_list.plan(listed, known, here.actor.id)
     if check:

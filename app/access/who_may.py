@@ -37,6 +37,7 @@ HOLDS_BACK = Who(
 )
 ENDS_REHEARSALS = Who(frozenset({*HEAD.roles, Role.ORGANISER}))
 HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))
+PLANS_CREW = Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE}))
 BRIEFS_CREW = Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE, Role.REFEREE}))
 UMPIRES = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE}))
 READERS_OF_REPORTS = Who(frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE, Role.JURY}))
@@ -121,8 +122,8 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/rehearsals/{{rehearsal}}/end"): ENDS_REHEARSALS,
     ("GET", f"{MEET}/rehearsals"): JOINED,
     ("GET", f"{MEET}/heats/{{heat}}/posts"): DESK,
-    ("PUT", f"{MEET}/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
-    ("POST", f"{MEET}/crew-list"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
+    ("PUT", f"{MEET}/crew"): PLANS_CREW,
+    ("POST", f"{MEET}/crew-list"): PLANS_CREW,
     ("GET", f"{MEET}/crew"): JOINED,
     ("GET", f"{MEET}/crew/briefing-cards.pdf"): BRIEFS_CREW,
     ("GET", f"{MEET}/watch"): JOINED,
@@ -256,7 +257,8 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", f"{PAGES}/organiser"): ORGANISER,
     ("GET", f"{PAGES}/organiser/officials"): ORGANISER,
     ("GET", f"{PAGES}/organiser/start-lists"): ORGANISER,
-    ("GET", f"{PAGES}/organiser/crew"): Who(frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})),
+    ("GET", f"{PAGES}/organiser/crew"): PLANS_CREW,
+    ("GET", f"{PAGES}/organiser/rehearsals"): PLANS_CREW,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""
 

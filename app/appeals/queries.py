@@ -54,6 +54,9 @@ _WHERE_ABOUT = (
     events.c.name.label("event_name"),
 )
 """For whom, about which heat, and who took it in."""
+_PANELS = select(appeals.c.panel).where(
+    appeals.c.meet_id == bindparam("meet"), appeals.c.panel.is_not(None)
+)
 PROTEST_COLUMNS = (
     select(
         protests,
@@ -122,6 +125,12 @@ _IN_HEAT = PROTEST_COLUMNS.where(protests.c.heat_id == bindparam("heat")).order_
 )
 _LAST_PROTEST = select(func.max(protests.c.number)).where(protests.c.meet_id == bindparam("meet"))
 _LAST_APPEAL = select(func.max(appeals.c.number)).where(appeals.c.meet_id == bindparam("meet"))
+
+
+def is_secretary(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> bool:
+    """Whether a panel of this meet has the official as its secretary."""
+    panels = conn.execute(_PANELS, {"meet": meet_id}).scalars()
+    return any(panel and panel.get("secretary_official") == official_id for panel in panels)
 
 
 def protest_kinds(meet: MeetFacts) -> list[str]:

@@ -7,7 +7,6 @@ flags shown there and badges handed out stay with it. The list is the whole plan
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 from app.access.wire import OfficialOut
 from app.crew.actions import WATCHERS
@@ -16,32 +15,21 @@ from app.crew.wire import CrewIn, CrewListOut, PostIn, Side
 from app.ids import new_id
 from app.rules.relay import Relay
 from app.sheets.crew_list import PostRow, read_crew_list
-from app.sheets.problems import Problem, ProblemList, SheetRefused, show
+from app.sheets.listed import Listed, read_listed
+from app.sheets.problems import ProblemList, show
 from app.visible import likeness
 
 MostLanes = Callable[[Iterable[Relay]], int]
 
 
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """What a file says: its posts, the columns left aside, and what is wrong with it."""
-
-    rows: tuple[PostRow, ...]
-    ignored: tuple[str, ...]
-    problems: tuple[Problem, ...]
-
-
-def read_file(content: bytes, columns: Mapping[str, str]) -> Listed:
+def read_file(content: bytes, columns: Mapping[str, str]) -> Listed[PostRow]:
     """The posts in a file and every problem in it, by row and column."""
-    try:
-        return Listed(*read_crew_list(content, mapping=columns))
-    except SheetRefused as refused:
-        return Listed((), (), refused.problems)
+    return read_listed(read_crew_list, content, columns)
 
 
 def plan(
-    listed: Listed, people: Sequence[OfficialOut], before: Sequence[Post], most: MostLanes
-) -> tuple[CrewIn, Listed]:
+    listed: Listed[PostRow], people: Sequence[OfficialOut], before: Sequence[Post], most: MostLanes
+) -> tuple[CrewIn, Listed[PostRow]]:
     """The plan that the list makes, and the list with what stands against it. `most` says which
     lane is the highest for some relays.
     """
@@ -55,9 +43,7 @@ def plan(
         _tell_of_trouble(row, found, most(row.relays), problems)
         if len(found) == 1:
             places.append(_as_sent(row, found[0], left))
-    return CrewIn(posts=places), Listed(
-        listed.rows, listed.ignored, (*listed.problems, *problems.told())
-    )
+    return CrewIn(posts=places), listed.with_problems(problems.told())
 
 
 def _tell_of_trouble(
@@ -99,7 +85,7 @@ def _is_that(post: Post, row: PostRow, person: OfficialOut) -> bool:
     return place == (person.id, row.take_over, row.edge, row.lanes)
 
 
-def summary(listed: Listed, unwatched: Sequence[str], *, stored: bool) -> CrewListOut:
+def summary(listed: Listed[PostRow], unwatched: Sequence[str], *, stored: bool) -> CrewListOut:
     """What the list holds, and what it leaves unwatched."""
     return CrewListOut(
         stored=stored,

@@ -16,9 +16,11 @@ from app.crew import actions, briefing, crew_list, queries
 from app.crew.wire import CrewIn, CrewListOut, CrewOut
 from app.forms.briefing_card import draw_briefing_cards
 from app.forms.paper import Paper
-from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
+from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, MeetId
 from app.refusals import FileRefused
+from app.sheets.crew_list import PostRow
+from app.sheets.listed import Listed
 
 router = APIRouter(tags=["crew"])
 
@@ -43,7 +45,7 @@ async def get_crew(meet: Meet, here: Here) -> Response:
     "/api/meets/{meet}/crew-list",
     response_model=CrewListOut,
     max_body_size=LARGEST_LIST,
-    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
+    openapi_extra=A_LIST,
 )
 async def post_crew_list(
     meet: Meet,
@@ -57,10 +59,10 @@ async def post_crew_list(
     take_over, edge, lanes`, and if you like `side, relays`; `check=true` only looks. With If-Match
     once there is a plan.
     """
-    meet_id, content = MeetId(meet), await request.body()
-    listed = await run_in_threadpool(crew_list.read_file, content, header_names(columns))
+    meet_id = MeetId(meet)
+    listed = await list_sent(request, columns, crew_list.read_file)
 
-    def look(conn: Connection) -> tuple[CrewIn, crew_list.Listed, list[str]]:
+    def look(conn: Connection) -> tuple[CrewIn, Listed[PostRow], list[str]]:
         people, before = officials_of(conn, meet_id), queries.posts_of(conn, meet_id)
         most = partial(queries.most_lanes, conn, meet_id)
         sent, seen = crew_list.plan(listed, people, before, most)

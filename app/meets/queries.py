@@ -95,6 +95,9 @@ _HEAT_PAGE = (
     .order_by(heats.c.position)
     .limit(HEATS_A_PAGE + 1)
 )
+_HOW_MANY = select(func.count()).where(
+    heats.c.meet_id == bindparam("meet"), heats.c.rehearsal == false()
+)
 _POSITION = select(heats.c.position).where(
     heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat")
 )
@@ -336,6 +339,11 @@ def heats_page(conn: Connection, meet_id: MeetId, after: int) -> HeatsOut:
         running=running,
         next=page[-1].position if len(rows) > HEATS_A_PAGE else None,
     )
+
+
+def count_heats(conn: Connection, meet_id: MeetId) -> int:
+    """How many heats are on the programme."""
+    return conn.execute(_HOW_MANY, {"meet": meet_id}).scalar_one()
 
 
 def heats_around(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatsOut:

@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.answers import VersionNamed, answer, answer_put
-from app.header_names import LARGEST_LIST, XLSX, ColumnNames, header_names
+from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, MeetId
 from app.meets import actions, queries, start_lists
 from app.meets.wire import MeetIn, MeetOut, MeetsOut, StartListsOut
@@ -68,7 +68,7 @@ async def get_meet(meet: Meet, here: Here) -> Response:
     "/api/meets/{meet}/start-lists",
     response_model=StartListsOut,
     max_body_size=LARGEST_LIST,
-    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}, XLSX: {}}}},
+    openapi_extra=A_LIST,
 )
 async def post_start_lists(
     meet: Meet,
@@ -80,10 +80,7 @@ async def post_start_lists(
     """Load start lists from a CSV or XLSX file in the body; `check=true` only looks. A list
     replaces all lanes of each heat that it names: who loses a lane by it stands in `left_out`.
     """
-    content = await request.body()
-    start_list, problems = await run_in_threadpool(
-        start_lists.read_file, content, header_names(columns)
-    )
+    start_list, problems = await list_sent(request, columns, start_lists.read_file)
     if check:
         out = await here.store.read_apart(
             lambda conn: start_lists.check(conn, MeetId(meet), start_list, problems)
@@ -92,5 +89,7 @@ async def post_start_lists(
     if problems:
         raise FileRefused("start list", problems)
     return answer(
-        await here.store.act(MeetId(meet), here.actor, start_lists.load(start_list, content))
+        await here.store.act(
+            MeetId(meet), here.actor, start_lists.load(start_list, await request.body())
+        )
     )

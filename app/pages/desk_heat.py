@@ -18,7 +18,7 @@ from app.appeals.queries import JUDGEMENT, protest_kinds, protests_in_heat
 from app.appeals.wire import About, Capacity, ProtestOut
 from app.ids import AnnouncementId, ChosenId, HeatId, MeetId
 from app.meets.queries import meet_facts
-from app.meets.wire import HeatOut, LaneOut
+from app.meets.wire import HeatOut
 from app.pages.allowed import allowed_to
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
@@ -101,7 +101,7 @@ class Intake:
     """What is chosen from when a protest about a heat is taken in."""
 
     heat: HeatOut
-    teams: Sequence[tuple[str, Sequence[LaneOut]]]
+    heats: Sequence[HeatOut]
     rulings: Sequence[StandingRulingOut]
     grounds: Sequence[str]
     bars_judgement: bool
@@ -120,7 +120,7 @@ def intake_of(conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime)
     ]
     return Intake(
         heat=heat,
-        teams=[(f"{one.round}, {one.number}", one.lanes) for one in (heat, *others)],
+        heats=[heat, *others],
         rulings=rulings_in_heat(conn, meet_id, heat_id).rulings,
         grounds=[*protest_kinds(facts), JUDGEMENT],
         bars_judgement=not facts.book.protestable_judgement,

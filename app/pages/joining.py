@@ -65,4 +65,6 @@ async def leave(meet: Annotated[ChosenId, Path()], here: Here) -> Response:
     await here.store.act(caller.meet_id, here.actor, actions.leave(caller.session_id))
     response = RedirectResponse(f"/meets/{meet}", 303)
     forget_session(response, caller.meet_id, secure=is_secure(here.services.settings))
+    # What this browser was shown goes as well (Clear Site Data, W3C); the phone's outbox stays.
+    response.headers["Clear-Site-Data"] = '"cache"'
     return response

@@ -9,7 +9,7 @@ own list decides.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date, datetime, time
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -22,6 +22,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.numbers import format_decimal
 from babel.support import NullTranslations, Translations
+from babel.units import format_unit
 
 CATALOGUES = Path(__file__).parent / "locale"
 SOURCE = "en"
@@ -105,6 +106,31 @@ class Manner:
         """Day and time to the second, with the zone's short name."""
         day = format_date(instant.astimezone(self._zone), "medium", locale=self._locale)
         return f"{day}, {self.time(instant)} {self.zone(instant)}"
+
+    def told(self, instant: str) -> str:
+        """Day and time of an instant that is told in RFC 3339."""
+        return self.moment(datetime.fromisoformat(instant))
+
+    def planned(self, start: str) -> str:
+        """A planned start as start lists have it (ISO 8601): a time of day, or a day with it."""
+        moment = datetime.fromisoformat(start) if "T" in start else time.fromisoformat(start)
+        clock = "HH:mm:ss" if moment.second else "HH:mm"
+        if isinstance(moment, time):
+            return format_time(moment, clock, locale=self._locale)
+        local = moment.astimezone(self._zone) if moment.tzinfo else moment
+        day = format_date(local.date(), "medium", locale=self._locale)
+        return f"{day}, {format_time(local.time(), clock, locale=self._locale)}"
+
+    def span(self, seconds: float) -> str:
+        """How long something is, in whole seconds: 1 hr 12 min 4 sec."""
+        minutes, left = divmod(int(seconds), 60)
+        parts = ((minutes // 60, "hour"), (minutes % 60, "minute"), (left, "second"))
+        told = [
+            format_unit(count, f"duration-{unit}", length="short", locale=self._locale)
+            for count, unit in parts
+            if count or (unit == "second" and not minutes)
+        ]
+        return " ".join(told)
 
     def zone(self, instant: datetime) -> str:
         """The zone's short name at that instant, such as CET; where the language has none, the one

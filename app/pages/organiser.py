@@ -1,4 +1,4 @@
-"""The organiser's pages: the meet's settings, its officials, its start lists, its crew.
+"""The organiser's pages: the meet's settings, its officials, its start lists, its crew, rehearsals.
 
 What is sent from them goes to the service's own routes; lists come as files, are looked at first,
 and every problem in them is shown in its place.
@@ -6,31 +6,36 @@ and every problem in them is shown in its place.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import Annotated
+from typing import Annotated, Any
 from zoneinfo import available_timezones
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from sqlalchemy import Connection
 
 from app.access import queries as access
-from app.access.guard import Here
+from app.access.guard import Admitted, Here
 from app.access.wire import OfficialOut
 from app.crew import queries as crew
 from app.crew.wire import CrewOut
 from app.ids import ChosenId, MeetId
 from app.meets import queries as meets
-from app.meets.wire import HeatOut
+from app.meets.rehearsing import rehearsals, rehearsals_going_on
+from app.meets.states import HeatState
+from app.meets.wire import HeatOut, HeatsOut
+from app.pages.crew_plan import crew_shown, spans
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.roles import Role
 from app.rules.book import editions, load_book
+from app.rules.relay import Relay
 
 router = APIRouter(include_in_schema=False)
 
 Meet = Annotated[ChosenId, Path()]
+Shown = Callable[[Connection, MeetId], Mapping[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,56 +43,85 @@ class SetUp:
     """How far the meet's set-up is: what is there, and what is missing before the first heat."""
 
     officials: Sequence[OfficialOut]
-    heats: Sequence[HeatOut]
+    heats: int
     crew: CrewOut
-
-    def count(self, role: str) -> int:
-        """How many active officials hold a role."""
-        return sum(one.active and role in one.roles for one in self.officials)
+    rehearsals: int
 
     @property
     def roles_missing(self) -> list[Role]:
         """Roles that nobody holds; a chief umpire is had by large meets alone."""
-        return [role for role in Role if role != Role.CHIEF_UMPIRE and not self.count(role)]
+        held = {role for one in self.officials if one.active for role in one.roles}
+        return [role for role in Role if role != Role.CHIEF_UMPIRE and role not in held]
 
     @property
     def not_joined(self) -> int:
         """How many active officials have never opened a personal link."""
         return sum(one.active and not one.has_pin for one in self.officials)
 
-    @property
-    def rounds(self) -> list[tuple[tuple[str, str], list[HeatOut]]]:
-        """The heats by event and round, in the order of the programme."""
-        by_round: dict[tuple[str, str], list[HeatOut]] = {}
-        for (event, name), some in groupby(self.heats, lambda heat: (heat.event_name, heat.round)):
-            by_round.setdefault((event, name), []).extend(some)
-        return list(by_round.items())
+
+@dataclass(frozen=True, slots=True)
+class Programme:
+    """A page of the heats that are drawn, by event and round."""
+
+    rounds: Sequence[tuple[tuple[str, str], Sequence[HeatOut]]]
+    next: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsals:
+    """Rehearsals, those that go on first, and what a further one can be of."""
+
+    going_on: Sequence[HeatOut]
+    ended: Sequence[HeatOut]
+    relays: Sequence[Relay]
 
 
 def _set_up(conn: Connection, meet_id: MeetId) -> SetUp:
     return SetUp(
         access.officials_of(conn, meet_id),
-        list(_every_heat(conn, meet_id)),
+        meets.count_heats(conn, meet_id),
         crew.crew(conn, meet_id),
+        rehearsals_going_on(conn, meet_id),
     )
 
 
-def _every_heat(conn: Connection, meet_id: MeetId) -> Iterator[HeatOut]:
-    after: int | None = 0
-    while after is not None:
-        page = meets.heats_page(conn, meet_id, after)
-        yield from page.heats
-        after = page.next
+def _programme(page: HeatsOut) -> Programme:
+    by_round: dict[tuple[str, str], list[HeatOut]] = {}
+    for where, some in groupby(page.heats, lambda heat: (heat.event_name, heat.round)):
+        by_round.setdefault(where, []).extend(some)
+    return Programme(list(by_round.items()), page.next)
 
 
-async def _shown(
-    request: Request, here: Here, meet: str, template: str, language: str | None
-) -> Response:
-    meet_id = MeetId(meet)
-    frame = await frame_of(here, meet_id)
-    set_up = await here.store.read_apart(lambda conn: _set_up(conn, meet_id))
-    shows = {"frame": frame, "set_up": set_up, "roles": list(Role), "editions": _editions()}
-    return render(request, Page(template, shows, zone=frame.meet.time_zone), language)
+def _rehearsals(conn: Connection, meet_id: MeetId) -> Rehearsals:
+    """Relays of the programme come first: they are what a crew will watch."""
+    known = rehearsals(conn, meet_id)
+    on_programme = meets.relays_of(conn, meet_id)
+    return Rehearsals(
+        [one for one in known if one.state is not HeatState.ENDED],
+        [one for one in known if one.state is HeatState.ENDED],
+        sorted(Relay, key=lambda relay: relay not in on_programme),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A page of a meet that somebody asked for."""
+
+    request: Request
+    here: Admitted
+    meet: MeetId
+    language: str | None
+
+    async def shown(self, template: str, shows: Shown) -> Response:
+        """The page, with what it shows of the meet and nothing more."""
+        frame = await frame_of(self.here, self.meet)
+        seen = await self.here.store.read_apart(lambda conn: shows(conn, self.meet))
+        page = Page(template, {"frame": frame, **seen}, zone=frame.meet.time_zone)
+        return render(self.request, page, self.language)
+
+
+def _asked(meet: Meet, request: Request, here: Here, language: Language = None) -> _Asked:
+    return _Asked(request, here, MeetId(meet), language)
 
 
 def _editions() -> list[tuple[str, str]]:
@@ -95,36 +129,60 @@ def _editions() -> list[tuple[str, str]]:
     return [(book.key, f"{book.title}, {book.edition}") for book in books]
 
 
+Asked = Annotated[_Asked, Depends(_asked)]
+
+
 @router.get("/meets/{meet}/organiser")
-async def show_organiser(
-    meet: Meet, request: Request, here: Here, language: Language = None
-) -> Response:
+async def show_organiser(asked: Asked) -> Response:
     """What the meet has, what it lacks, and its settings."""
-    return await _shown(request, here, meet, "organiser.html", language)
+
+    def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
+        return {"set_up": _set_up(conn, meet_id), "editions": _editions()}
+
+    return await asked.shown("organiser.html", shows)
 
 
 @router.get("/meets/{meet}/organiser/officials")
-async def show_officials(
-    meet: Meet, request: Request, here: Here, language: Language = None
-) -> Response:
+async def show_officials(asked: Asked) -> Response:
     """Everybody who works at the meet, with their roles and links."""
-    return await _shown(request, here, meet, "organiser_officials.html", language)
+
+    def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
+        return {"officials": access.officials_of(conn, meet_id), "roles": list(Role)}
+
+    return await asked.shown("organiser_officials.html", shows)
 
 
 @router.get("/meets/{meet}/organiser/start-lists")
 async def show_start_lists(
-    meet: Meet, request: Request, here: Here, language: Language = None
+    asked: Asked, after: Annotated[int, Query(ge=0, le=2**31 - 1)] = 0
 ) -> Response:
-    """The heats that are drawn, and loading further ones."""
-    return await _shown(request, here, meet, "organiser_start_lists.html", language)
+    """The heats that are drawn, a hundred a page, and loading further ones."""
+
+    def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
+        page = _programme(meets.heats_page(conn, meet_id, after))
+        return {"programme": page, "is_first": after == 0}
+
+    return await asked.shown("organiser_start_lists.html", shows)
 
 
 @router.get("/meets/{meet}/organiser/crew")
-async def show_crew(
-    meet: Meet, request: Request, here: Here, language: Language = None
-) -> Response:
-    """Who stands where, what nobody watches, and loading a plan."""
-    return await _shown(request, here, meet, "organiser_crew.html", language)
+async def show_crew(asked: Asked) -> Response:
+    """Who stands where, as a table and as pictures, what nobody watches, and loading a plan."""
+
+    def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
+        return {"crew": crew_shown(conn, meet_id)}
+
+    return await asked.shown("organiser_crew.html", shows)
+
+
+@router.get("/meets/{meet}/organiser/rehearsals")
+async def show_rehearsals(asked: Asked) -> Response:
+    """The rehearsals, making one, and ending those that go on."""
+
+    def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
+        return {"tried": _rehearsals(conn, meet_id), "spans": spans}
+
+    return await asked.shown("organiser_rehearsals.html", shows)
 
 
 @router.get("/set-up")

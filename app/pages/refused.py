@@ -18,7 +18,7 @@ def as_page(handler: Handler) -> Handler:
         if not wants_page(request):
             return document
         told = json.loads(bytes(document.body))
-        shows = {name: told[name] for name in ("title", "detail", "status")}
+        shows = {name: told[name] for name in ("detail", "status")}
         shows["slug"] = told["type"].rpartition("/")[2]
         kept = {name: value for name, value in document.headers.items() if name == "retry-after"}
         return render(

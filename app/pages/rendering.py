@@ -17,15 +17,17 @@ from typing import Annotated, Any
 from fastapi import Query, Request, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.keeping import NOT_KEPT
 from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
+from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
+from app.pages.post_words import kept_post
 from app.pages.security import HEADERS
 
 TEMPLATES = Path(__file__).parent / "templates"
 A_YEAR = 365 * 24 * 3600
 PUBLIC = "public, max-age=5, stale-while-revalidate=30"
-PRIVATE = "private, no-cache"
 
 Language = Annotated[str | None, Query(max_length=10, description="the page's language, kept")]
 """Each page's route takes it, and hands it on to `page`."""
@@ -62,7 +64,7 @@ def render(request: Request, page: Page, asked: str | None = None) -> Response:
     headers = {
         **HEADERS,
         "Content-Language": language,
-        "Cache-Control": PUBLIC if page.public else PRIVATE,
+        "Cache-Control": PUBLIC if page.public else NOT_KEPT,
         "Vary": "Accept-Language, Accept-Encoding, Cookie",
         # Weak: the same words packed and not packed are different bytes (RFC 9110, 8.8.1).
         "ETag": f'W/"{hashlib.sha256(content).hexdigest()[:24]}"',
@@ -96,7 +98,13 @@ def _environment(language: str) -> Environment:
         auto_reload=False,
     )
     environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.filters["apart"] = apart
     environment.globals.update(
-        asset=address, release=digest(), all_languages=languages(), language_name=name_of
+        asset=address,
+        release=digest(),
+        all_languages=languages(),
+        language_name=name_of,
+        kept_post=kept_post,
+        problems=sorted(wording.WORDS["problem"]),
     )
     return environment

@@ -67,7 +67,7 @@ class ZoneFigure:
 
 @dataclass(frozen=True, slots=True)
 class PostMark:
-    """A post beside the edge that it watches, with its number among the posts that are drawn."""
+    """A post beside the edge that it watches, with its number in the whole plan."""
 
     number: int
     post: PostOut
@@ -123,9 +123,14 @@ class Crew:
 
     @property
     def numbered(self) -> list[tuple[int, PostOut]]:
-        """The posts that stand for the relay, with their numbers, which are the same everywhere."""
-        standing = [one for one in self.posts if not one.relays or self.relay in one.relays]
-        return list(enumerate(standing, 1))
+        """The posts that stand for the relay, with their numbers, which are the same everywhere:
+        those of the whole plan, so that a post has one number for all relays.
+        """
+        return [
+            (number, one)
+            for number, one in enumerate(self.posts, 1)
+            if not one.relays or self.relay in one.relays
+        ]
 
     @property
     def lanes(self) -> range:

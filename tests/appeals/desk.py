@@ -137,7 +137,11 @@ def jurors(meet: MeetAtHand, *affiliations: str) -> list[str]:
 
 
 def name_panel(
-    meet: MeetAtHand, lodged: Json, names: Sequence[str], substitutes: Sequence[str] = ()
+    meet: MeetAtHand,
+    lodged: Json,
+    names: Sequence[str],
+    substitutes: Sequence[str] = (),
+    **changes: Any,
 ) -> httpx.Response:
     """The first of the names is the chair."""
     seen = meet["jury"].get(f"appeals/{lodged['id']}")
@@ -147,14 +151,15 @@ def name_panel(
         "members": members,
         "secretary": "Noor Quill",
         "substitutes": [meet[name].id for name in substitutes],
+        **changes,
     }
     return meet["jury"].put(f"appeals/{lodged['id']}/panel", document, etag=seen.headers["ETag"])
 
 
-def a_panel(meet: MeetAtHand, lodged: Json) -> list[str]:
+def a_panel(meet: MeetAtHand, lodged: Json, **changes: Any) -> list[str]:
     """Three jurors whom nothing concerns sit on an appeal; gives their names, chair first."""
     names = jurors(meet, "Far Club", "Near Club", "")
-    answer = name_panel(meet, lodged, names)
+    answer = name_panel(meet, lodged, names, **changes)
     assert answer.status_code == 200, answer.text
     return names
 

@@ -13,6 +13,7 @@ from babel.messages.extract import extract_from_file
 from babel.messages.pofile import read_po
 
 import app.pages
+from app import problems
 from app.pages.languages import CATALOGUES, SOURCE, choose, languages
 from app.pages.wording import WORDS
 from app.rules.book import editions, load_book
@@ -97,6 +98,13 @@ def test_kinds_of_windows_and_signs_of_all_editions_are_worded() -> None:
         assert {rule.kind for rule in book.windows} <= WORDS["window kind"].keys()
         assert {rule.opens.value for rule in book.windows} <= WORDS["opener"].keys()
         assert set(book.notations) <= WORDS["notation"].keys()
+
+
+def test_every_kind_of_refusal_is_worded_with_its_own_title() -> None:
+    kinds = {
+        kind.slug: kind.title for kind in (*problems.OTHERS.values(), *problems.PROBLEMS.values())
+    }
+    assert WORDS["problem"] == kinds
 
 
 @pytest.mark.parametrize(

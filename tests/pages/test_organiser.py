@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from tests.builders import MeetAtHand
+import re
+
+from app.ids import new_id
+from tests.builders import MeetAtHand, a_bare_meet, a_start_list
+from tests.running import Service
 
 PAGE = {"Accept": "text/html"}
 
@@ -32,3 +36,50 @@ def test_whoever_has_the_setup_key_finds_every_edition_on_the_page_for_a_new_mee
     assert page.status_code == 200
     editions = meet.service.http.get("/api/editions").json()
     assert all(f'value="{one["key"]}"' in page.text for one in editions)
+
+
+def test_a_long_programme_is_shown_a_hundred_heats_a_page_to_its_end(service: Service) -> None:
+    hand = a_bare_meet(service)
+    assert hand.organiser.post("start-lists", content=a_start_list(150)).status_code == 200
+    base = f"/meets/{hand.id}/organiser"
+    assert "150 heats" in hand.organiser.get(base, headers=PAGE).text
+    first = hand.organiser.get(f"{base}/start-lists", headers=PAGE).text
+    onwards = re.search(r'href="([^"]*\?after=\d+)"', first)
+    assert onwards is not None
+    second = hand.organiser.get(onwards[1], headers=PAGE).text
+    shown = [re.findall(r'id="(heat-[^"]+)"', page) for page in (first, second)]
+    assert [len(page) for page in shown] == [100, 50]
+    assert not set(shown[0]) & set(shown[1])
+    assert "?after=" not in second
+    assert f'href="{base}/start-lists">From the first heat' in second
+
+
+def test_posts_of_one_relay_are_drawn_for_it_alone_under_the_same_number(meet: MeetAtHand) -> None:
+    rows = ["official,take_over,edge,lanes,relays", "umpire,1,start,3-4,4x400", "second,2,end,5,"]
+    etag = meet.organiser.get("crew").headers["ETag"]
+    loaded = meet.organiser.post("crew-list", content="\n".join(rows), etag=etag)
+    assert loaded.status_code == 200, loaded.text
+    told = meet.organiser.get(f"/meets/{meet.id}/organiser/crew", headers=PAGE).text
+    drawn = {
+        relay: re.findall(r'plan-number"[^>]*>(\d+)<', picture)
+        for relay, picture in re.findall(r">(4x\d+) on the track<(.*?)</svg>", told, re.DOTALL)
+    }
+    assert drawn == {"4x100": ["2"], "4x400": ["1", "2"]}
+
+
+def test_rehearsals_are_offered_for_the_relays_of_the_programme_first(meet: MeetAtHand) -> None:
+    four_laps = a_start_list(1, "Women 4x400 m")
+    assert meet.organiser.post("start-lists", content=four_laps).status_code == 200
+    told = meet.organiser.get(f"/meets/{meet.id}/organiser/rehearsals", headers=PAGE).text
+    offered = re.findall(r'<option value="([^"]+)"', told)
+    assert set(offered[:2]) == {"4x100", "4x400"}
+    assert set(offered) == {"4x100", "4x200", "4x400", "4x800", "medley"}
+
+
+def test_a_rehearsal_that_goes_on_is_told_where_the_organiser_looks_first(
+    meet: MeetAtHand,
+) -> None:
+    base = f"/meets/{meet.id}/organiser"
+    assert "goes on" not in meet.organiser.get(base, headers=PAGE).text
+    assert meet.organiser.put(f"rehearsals/{new_id()}", {"relay": "4x100"}).status_code == 201
+    assert "1 goes on: end it before the first heat" in meet.organiser.get(base, headers=PAGE).text

@@ -186,10 +186,10 @@ def test_posts_of_other_relays_are_not_drawn_and_numbers_are_the_same_on_all_pic
         ]
     )
     assert [(mark.number, mark.post.id) for mark in plan_track(crew).posts] == [
-        (1, "post 2"),
-        (2, "post 3"),
+        (2, "post 2"),
+        (3, "post 3"),
     ]
-    assert [(bar.number, bar.post.id) for bar in plan_zone(crew, 2).bars] == [(2, "post 3")]
+    assert [(bar.number, bar.post.id) for bar in plan_zone(crew, 2).bars] == [(3, "post 3")]
 
 
 def test_zones_that_lie_at_one_place_have_one_label() -> None:

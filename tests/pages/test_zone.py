@@ -35,7 +35,7 @@ def test_the_page_brings_its_first_answer_along_and_can_be_read_without_scripts(
     meet: MeetAtHand,
 ) -> None:
     answer = meet.umpire.get(f"/meets/{meet.id}/zone", headers=PAGE)
-    assert answer.headers["cache-control"] == "private, no-cache"
+    assert answer.headers["cache-control"] == "private, no-store"
     found = re.search(r'id="told">(.*?)</script>', answer.text)
     assert found is not None
     told = json.loads(found[1])

@@ -13,7 +13,8 @@ import { refresh } from "./live.js";
 import { counted, word } from "./words.js";
 
 const KINDS = { xlsx: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet" };
-const chosen = new WeakMap();
+const chosen = new WeakMap(); // of a form: the file that was looked at, and is good
+const newest = new WeakMap(); // the file chosen last: what is answered about an earlier one is late
 
 const kindOf = (file) => KINDS[file.name.split(".").at(-1).toLowerCase()] ?? "text/csv";
 const button = (form) => form.querySelector("button[type=submit]");
@@ -36,11 +37,13 @@ function tell(form, text) {
 async function look(form, file) {
   if (!file) return;
   chosen.delete(form);
+  newest.set(form, file);
   complain(form, undefined);
   button(form).disabled = true;
   if (file.size > Number(form.dataset.largest || Infinity)) return tell(form, word("file too large"));
   tell(form, word("file looked at", { name: file.name }));
   const answer = await ask(form, file, true);
+  if (newest.get(form) !== file) return;
   const problems = answer.data?.problems ?? answer.problem?.problems ?? [];
   if (problems.length) return show(form, asTable(problems, file));
   if (!answer.ok) {

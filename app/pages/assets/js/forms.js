@@ -12,7 +12,7 @@ import { send, kindOf, newId } from "./send.js";
 import { signed } from "./signing.js";
 import { refresh } from "./live.js";
 import { instantAt } from "./times.js";
-import { word } from "./words.js";
+import { has, word } from "./words.js";
 
 const READ = {
   number: (field) => Number(field.value.replace(",", ".")),
@@ -93,10 +93,12 @@ export function complain(form, answer) {
   place.replaceChildren();
   place.hidden = !answer;
   if (!answer) return;
-  const first = document.createElement("p");
+  // The service says in English what is wrong; who reads another language is told its kind first.
+  const kind = kindOf(answer), first = document.createElement("p");
+  if (kind && document.documentElement.lang !== "en" && has(`problem ${kind}`)) place.append(Object.assign(document.createElement("p"), { textContent: word(`problem ${kind}`) }));
   first.textContent = answer.problem?.detail ?? word(answer.status === 0 ? "unreachable" : "odd");
   if (answer.problem) first.lang = "en";
-  if (kindOf(answer) === "stale") first.append(" ", word("changed"));
+  if (kind === "stale") first.append(" ", word("changed"));
   place.append(first);
   for (const error of answer.problem?.errors ?? []) {
     const field = form.elements[error.pointer.slice(1).replaceAll("/", ".")];

@@ -34,17 +34,29 @@ export async function refresh() {
 async function readAgain() {
   let answer;
   try {
-    answer = await fetch(location.href.split("#")[0], { headers: { Accept: "text/html" }, cache: "no-cache" });
+    answer = await fetch(location.href.split("#")[0], { headers: { Accept: "text/html" }, cache: "no-store" });
   } catch {
     return tell("out of touch");
   }
-  if (answer.status === 401) return tell("ended");
+  if ([401, 403, 404].includes(answer.status)) return over();
   if (!answer.ok) return;
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  if (fresh.body.dataset.who !== document.body.dataset.who) return over();
   document.body.dataset.now = fresh.body.dataset.now ?? "";
   document.dispatchEvent(new CustomEvent("time-told"));
   replaceParts(fresh);
   document.dispatchEvent(new CustomEvent("page-refreshed"));
+}
+
+/**
+ * The session has ended, or is somebody else's by now: what was shown here is not for whoever
+ * looks next. What is typed would be lost with it, so then it stays, and is said to be over.
+ */
+function over() {
+  stream?.close();
+  clearTimeout(again);
+  tell("ended");
+  if (!document.querySelector("form[data-typed], dialog[open]")) location.reload();
 }
 
 function connect() {
@@ -61,10 +73,7 @@ function connect() {
     refresh();
   });
   for (const name of ["reset", "bye"]) stream.addEventListener(name, refresh);
-  stream.addEventListener("ended", () => {
-    stream.close();
-    tell("ended");
-  });
+  stream.addEventListener("ended", over);
   stream.addEventListener("error", () => {
     if (line?.dataset.state === "ended") return;
     tell("out of touch");
@@ -84,6 +93,8 @@ export function live() {
       stream.close();
     } else connect();
   });
+  // A browser that signs off is on its way: the end of its session is no news to it.
+  document.addEventListener("submit", ({ target }) => target.matches("form.leave") && stream.close());
   addEventListener("online", connect);
   addEventListener("pageshow", (event) => event.persisted && connect());
 }

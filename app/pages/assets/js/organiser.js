@@ -2,7 +2,7 @@
 
 import { takeFiles } from "./files.js";
 import { complain } from "./forms.js";
-import { word } from "./words.js";
+import { apart, word } from "./words.js";
 
 const WOULD = {
   "officials-file": (told) => word("would officials", { added: listed(told.added), changed: listed(told.changed), unchanged: told.unchanged }),
@@ -11,7 +11,7 @@ const WOULD = {
 };
 const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];
 
-const listed = (names) => new Intl.ListFormat(document.documentElement.lang).format(names) || word("nothing");
+const listed = (names) => new Intl.ListFormat(document.documentElement.lang).format(names.map(apart)) || word("nothing");
 
 function paragraph(text, lang) {
   return Object.assign(document.createElement("p"), { textContent: text, lang: lang ?? "" });
@@ -31,6 +31,8 @@ badges?.addEventListener("submit", async (event) => {
   const officials = [...badges.elements.officials.values?.() ?? [badges.elements.officials]].filter((one) => one.checked).map((one) => one.value);
   const body = JSON.stringify({ officials, paper: badges.elements.paper.value });
   complain(badges, undefined);
+  document.getElementById("badges-said").textContent = "";
+  if (!officials.length) return askToTick(); // to the service, a list of nobody means everybody
   let answer;
   try {
     answer = await fetch(`/api/meets/${document.body.dataset.meet}/badges.pdf`, { method: "POST", body, headers: { "Content-Type": "application/json" } });
@@ -44,6 +46,12 @@ badges?.addEventListener("submit", async (event) => {
   link.click();
   document.getElementById("badges-said").textContent = word("badges made");
 });
+function askToTick() {
+  const place = badges.querySelector(".problem");
+  place.replaceChildren(paragraph(word("nobody ticked")));
+  place.hidden = false;
+  place.focus();
+}
 document.getElementById("tick-all")?.addEventListener("click", () => {
   for (const box of document.querySelectorAll("input[name=officials][data-new]")) box.checked = true;
 });

@@ -1,0 +1,142 @@
+"""The whole crew plan as it is shown: a number for each post, and pictures for each relay.
+
+A post's number is the same in the table and in every picture, so that a number in a picture is a
+person. Relays are those on the programme and those that posts name; as long as there is neither,
+the posts are shown where they stand in a 4x100.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from app.crew import queries as crew
+from app.crew.wire import GapOut, PostOut
+from app.ids import MeetId
+from app.meets import queries as meets
+from app.meets.queries import MeetFacts
+from app.pages.track_plan import Crew, TrackPlan, plan_track, runs
+from app.pages.zone_plan import ZonePlan, plan_zone
+from app.rules.book import Book
+from app.rules.relay import Edge, Relay
+from app.rules.track import Track
+
+
+@dataclass(frozen=True, slots=True)
+class Numbered:
+    """A post with its number in the plan."""
+
+    number: int
+    post: PostOut
+
+    @property
+    def lanes(self) -> str:
+        return spans(self.post.lanes)
+
+
+@dataclass(frozen=True, slots=True)
+class ZonePicture:
+    """The zone of a take-over with those who stand there."""
+
+    plan: ZonePlan
+    posts: Sequence[Numbered]
+
+
+@dataclass(frozen=True, slots=True)
+class RelayPictures:
+    """Where everybody stands for a relay: on the whole track, and zone by zone."""
+
+    relay: Relay
+    track: TrackPlan
+    posts: Sequence[Numbered]
+    zones: Sequence[ZonePicture]
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """An edge of a zone and the lanes of it that nobody watches, as a page writes them."""
+
+    relay: Relay
+    take_over: int
+    edge: Edge
+    lanes: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class CrewShown:
+    """The crew plan, what it leaves unwatched, and its pictures; none on a track whose measures,
+    as the settings have them, make no lap of 400 m.
+    """
+
+    version: int
+    posts: Sequence[Numbered]
+    unwatched: Sequence[Gap]
+    relays: Sequence[RelayPictures]
+    can_be_drawn: bool
+
+
+def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
+    """The crew plan of a meet with its pictures."""
+    facts, known = meets.meet_facts(conn, meet_id), crew.crew(conn, meet_id)
+    posts = sorted(known.posts, key=_as_met)
+    numbered = [Numbered(number, post) for number, post in enumerate(posts, 1)]
+    track = _track(facts)
+    relays = _relays(meets.relays_of(conn, meet_id), posts)
+    return CrewShown(
+        version=known.version,
+        posts=numbered,
+        unwatched=[_gap(one) for one in known.unwatched],
+        relays=[_pictures(facts.book, track, relay, numbered) for relay in relays] if track else [],
+        can_be_drawn=track is not None,
+    )
+
+
+def spans(lanes: Iterable[int]) -> str:
+    """Lanes in short: 3, or 1–4, 6."""
+    return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(lanes))
+
+
+def _as_met(post: PostOut) -> tuple[int, bool, list[int], str]:
+    """In the order in which runners meet them, from the inside outwards."""
+    return post.take_over, post.edge is Edge.END, post.lanes, post.id
+
+
+def _relays(on_programme: Iterable[Relay], posts: Sequence[PostOut]) -> Iterator[Relay]:
+    wanted = {*on_programme, *(relay for post in posts for relay in post.relays)}
+    if posts and not wanted:
+        wanted = {Relay.FOUR_BY_100}
+    return (relay for relay in Relay if relay in wanted)
+
+
+def _gap(gap: GapOut) -> Gap:
+    return Gap(gap.relay, gap.take_over, gap.edge, spans(gap.lanes), len(gap.lanes))
+
+
+def _track(facts: MeetFacts) -> Track | None:
+    """The track by its measures, None where they make no track that can be drawn."""
+    try:
+        return Track(**facts.track.model_dump())
+    except ValueError:
+        return None
+
+
+def _pictures(
+    book: Book, track: Track, relay: Relay, numbered: Sequence[Numbered]
+) -> RelayPictures:
+    on_track = Crew(track, relay, book.zones[relay], [one.post for one in numbered])
+    there = [numbered[number - 1] for number, _ in on_track.numbered]
+    return RelayPictures(
+        relay,
+        plan_track(on_track),
+        there,
+        [
+            ZonePicture(
+                plan_zone(on_track, take_over),
+                [one for one in there if one.post.take_over == take_over],
+            )
+            for take_over in on_track.zones
+        ],
+    )
