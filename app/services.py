@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass, field
+from typing import Any
 
 from fastapi import Request
 
 from app.access.known_callers import KnownCallers
 from app.clock import Clock
 from app.config import Settings
+from app.made_once import MadeOnce
 from app.record.feed import Feed
 from app.record.proofs import Proofs
 from app.sealing.seals import Seals
@@ -20,6 +22,7 @@ from app.store.store import Store
 class Services:
     """The implementations that this process was assembled from, and who is next where one after
     another is served: `of_files` is the turn of case files, `of_records` that of whole records.
+    `boards` has the public pages as they were written last.
     """
 
     settings: Settings
@@ -31,6 +34,7 @@ class Services:
     proofs: Proofs = field(default_factory=Proofs)
     of_files: asyncio.Lock = field(default_factory=asyncio.Lock)
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
+    boards: MadeOnce[Any] = field(default_factory=MadeOnce)
 
 
 def services_of(request: Request) -> Services:

@@ -9,12 +9,22 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Query, Request, Response
+from sqlalchemy import Connection
 
 from app.access.guard import Here
 from app.ids import AnnouncementId, ChosenId, MeetId
 from app.pages.frame import frame_of
 from app.pages.posting import board_of, disqualified_in, result_posted
-from app.pages.rendering import Language, Page, render
+from app.pages.rendering import (
+    Language,
+    Page,
+    Written,
+    language_for,
+    render,
+    send_written,
+    write,
+)
+from app.record.queries import head_of
 from app.results.printing import parted_ties
 
 router = APIRouter(include_in_schema=False)
@@ -34,15 +44,25 @@ async def show_board(
     language: Language = None,
 ) -> Response:
     """What was announced, and until when anybody can do something about it."""
-    frame = await frame_of(here, MeetId(meet))
-    # Apart from the loop: whether results are final is worked out, and anybody may ask.
-    board = await here.store.read_apart(
-        lambda conn: board_of(conn, MeetId(meet), before, frame.now)
-    )
+    meet_id = MeetId(meet)
+    frame = await frame_of(here, meet_id)
     template = "hall.html" if screen else "board.html"
-    shows = {"frame": frame, "board": board}
-    page = Page(template, shows, zone=frame.meet.time_zone, public=True)
-    return render(request, page, language)
+
+    def written_by(conn: Connection) -> Written:
+        shows = {"frame": frame, "board": board_of(conn, meet_id, before, frame.now)}
+        page = Page(template, shows, zone=frame.meet.time_zone, public=True)
+        return write(page, said_in, request.url.path)
+
+    # Apart from the loop: whether results are final is worked out, and anybody may ask; once for
+    # all who ask at the same time, and anew as soon as anything happens at the meet.
+    said_in = language_for(request, language)
+    size = await here.store.read(lambda conn: head_of(conn, meet_id).size)
+    written = await here.services.boards.get(
+        (meet_id, size, template, before, said_in),
+        frame.now,
+        lambda: here.store.read_apart(written_by),
+    )
+    return send_written(request, written, language)
 
 
 @router.get("/meets/{meet}/results/{announcement}")

@@ -17,6 +17,7 @@ from typing import Annotated, Any
 from fastapi import Query, Request, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.answers import is_at_hand
 from app.keeping import NOT_KEPT
 from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
@@ -45,45 +46,68 @@ class Page:
     headers: Mapping[str, str] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A page in one language, as everybody gets it who may see it."""
+
+    content: bytes
+    packed: bytes
+    language: str
+    status: int
+    public: bool
+    headers: Mapping[str, str]
+
+    @property
+    def tag(self) -> str:
+        """Weak: the same words packed and not packed are different bytes (RFC 9110, 8.8.1)."""
+        return f'W/"{hashlib.sha256(self.content).hexdigest()[:24]}"'
+
+
 def render(request: Request, page: Page, asked: str | None = None) -> Response:
     """A page as the browser gets it; 304 where it has just this one."""
-    language = choose(
-        asked, request.cookies.get(COOKIE), request.headers.get("accept-language", "")
-    )
-    content = (
-        _environment(language)
-        .get_template(page.template)
-        .render(
-            **page.shows,
-            page_path=request.url.path,
-            manner=Manner(language, page.zone),
-            said=wording.In(translations(language)),
-        )
-        .encode()
-    )
+    written = write(page, language_for(request, asked), request.url.path)
+    return send_written(request, written, asked)
+
+
+def language_for(request: Request, asked: str | None) -> str:
+    """The language of a page for whoever asks."""
+    return choose(asked, request.cookies.get(COOKIE), request.headers.get("accept-language", ""))
+
+
+def write(page: Page, language: str, path: str) -> Written:
+    """What a page says in a language."""
+    template = _environment(language).get_template(page.template)
+    content = template.render(
+        **page.shows,
+        page_path=path,
+        manner=Manner(language, page.zone),
+        said=wording.In(translations(language)),
+    ).encode()
+    packed = gzip.compress(content, 5, mtime=0) if len(content) >= LEAST_PACKED else content
+    return Written(content, packed, language, page.status, page.public, page.headers)
+
+
+def send_written(request: Request, written: Written, asked: str | None) -> Response:
+    """The answer with a page; 304 where the browser has just this one."""
+    tag = written.tag
     headers = {
         **HEADERS,
-        "Content-Language": language,
-        "Cache-Control": PUBLIC if page.public else NOT_KEPT,
+        "Content-Language": written.language,
+        "Cache-Control": PUBLIC if written.public else NOT_KEPT,
         "Vary": "Accept-Language, Accept-Encoding, Cookie",
-        # Weak: the same words packed and not packed are different bytes (RFC 9110, 8.8.1).
-        "ETag": f'W/"{hashlib.sha256(content).hexdigest()[:24]}"',
-        **page.headers,
+        "ETag": tag,
+        **written.headers,
     }
-    if page.status == 200 and headers["ETag"] in request.headers.get("if-none-match", ""):
+    if written.status == 200 and is_at_hand(request.headers.get("if-none-match"), tag):
         answer = Response(status_code=304, headers=headers)
+    elif written.packed is not written.content and takes_packed(request):
+        packed = headers | {"Content-Encoding": "gzip"}
+        answer = Response(written.packed, written.status, packed, media_type="text/html")
     else:
-        answer = _packed(request, content, page.status, headers)
+        answer = Response(written.content, written.status, headers, media_type="text/html")
     if asked in languages():
-        answer.set_cookie(COOKIE, language, max_age=A_YEAR, samesite="lax", httponly=True)
+        answer.set_cookie(COOKIE, written.language, max_age=A_YEAR, samesite="lax", httponly=True)
     return answer
-
-
-def _packed(request: Request, content: bytes, status: int, headers: dict[str, str]) -> Response:
-    if len(content) >= LEAST_PACKED and takes_packed(request):
-        content = gzip.compress(content, 5, mtime=0)
-        headers = headers | {"Content-Encoding": "gzip"}
-    return Response(content, status, headers, media_type="text/html")
 
 
 @cache

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 from app.ids import new_id
 from tests.builders import MeetAtHand, a_report
@@ -45,6 +46,15 @@ def test_the_board_is_kept_for_seconds_and_told_anew_only_when_it_changed(meet: 
     meet.load_result()
     assert meet.announce(despite="Posts are silent.").status_code == 201
     assert http.get(address, headers={"If-None-Match": first.headers["etag"]}).status_code == 200
+
+
+def test_what_time_alone_changes_is_on_the_board_two_seconds_later(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.load_result()
+    assert meet.announce(despite="Posts are silent.").status_code == 201
+    assert "data-until" in page(meet)
+    meet.service.clock.move(timedelta(minutes=31))
+    assert "data-until" not in page(meet)
 
 
 def test_whoever_has_joined_sees_the_board_that_everybody_sees(meet: MeetAtHand) -> None:
