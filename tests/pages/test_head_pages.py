@@ -200,7 +200,7 @@ def test_a_rehearsal_is_marked_and_nobody_rules_on_what_is_reported_in_it(
     text = page(meet.referee, "head")
     assert text.count("rehearsal: nothing of it counts") == 2
     told = page(meet.referee, f"cases/{case}")
-    assert "This is a rehearsal" in part(told, "ruling")
+    assert "Nobody rules on a rehearsal" in part(told, "ruling")
     assert "ruling-form" not in told
     assert "file.pdf" not in told
     assert "ask-form" in told
