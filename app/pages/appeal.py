@@ -6,28 +6,26 @@ now. The page offers it; whether it is done, the service decides when it is sent
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import partial
 from typing import Any
 
 from sqlalchemy import Connection
 
 from app.access.queries import Caller
 from app.access.who_may import HEAD_OR_JURY, READERS_OF_FORMS, TAKES_APPEALS
-from app.appeals.deciding import look_at_appeal
 from app.appeals.decision_queries import decision_row
 from app.appeals.dossier import dossier
 from app.appeals.jury_wire import AppealOut, CandidatesOut, DossierOut, PanelMember
+from app.appeals.offers import Offers, offers_on_appeal
 from app.appeals.paper_parts import sought_section
 from app.appeals.showing import appeal_shown, decisions_shown, protest_shown
 from app.appeals.states import OPEN, AppealAct, AppealState
 from app.appeals.who_can_sit import candidates
 from app.appeals.wire import DecisionOut, Mark, ProtestOut
-from app.ids import AppealId, HeatId, MeetId
+from app.ids import AppealId, MeetId
 from app.meets.queries import MeetFacts, heat, meet_facts
-from app.pages.ordering import Choices, choices
 from app.pages.reported import CaseShown, case_shown
 from app.refusals import RoleMissing
 from app.roles import Role
@@ -87,7 +85,7 @@ class AppealPage:
     dossier: DossierOut | None = None
     cases: Sequence[CaseShown] = ()
     candidates: CandidatesOut | None = None
-    choices: Choices | None = None
+    choices: Offers | None = None
 
     @property
     def of_jury(self) -> Sequence[DecisionOut]:
@@ -160,20 +158,13 @@ def appeal_page(
         dossier=told,
         cases=() if told is None else _cases(conn, meet, told),
         candidates=candidates(conn, meet_id, appeal_id) if may.name_panel else None,
-        choices=_choices(conn, meet, appeal, made) if may.weigh else None,
+        choices=offers_on_appeal(conn, meet_id, appeal_id) if may.weigh else None,
     )
 
 
 def _cases(conn: Connection, meet: MeetFacts, told: DossierOut) -> list[CaseShown]:
     relay = {one: heat(conn, meet.id, one).relay for one in {case.heat for case in told.cases}}
     return [case_shown(meet, relay[one.heat], one, told.rulings) for one in told.cases]
-
-
-def _choices(
-    conn: Connection, meet: MeetFacts, appeal: AppealOut, made: Sequence[DecisionOut]
-) -> Choices:
-    look: Callable[..., object] = partial(look_at_appeal, conn, meet.id, appeal.id)
-    return choices(conn, meet.id, HeatId(appeal.heat), made, look)
 
 
 def _votes(conn: Connection, meet_id: MeetId, made: DecisionOut) -> Votes | None:

@@ -5,7 +5,6 @@ may order, and what is to be done next.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
@@ -17,22 +16,18 @@ from app.access.guard import Here
 from app.appeals import showing
 from app.appeals.deposits import Asked, asked_by
 from app.appeals.jury_wire import AppealOut
-from app.appeals.offers import Offers, offers
+from app.appeals.offers import Offers, offers_on_protest, offers_to_appeal
 from app.appeals.states import ProtestAct
-from app.appeals.wire import Instance, ProtestOut, Verdict
+from app.appeals.wire import ProtestOut, Verdict
 from app.ids import AppealId, CaseId, ChosenId, HeatId, MeetId, ProtestId, RulingId
 from app.meets.queries import heat, meet_facts
 from app.meets.wire import LaneOut
 from app.pages.allowed import May, allowed_to
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
-from app.refusals import Refusal
+from app.pages.reported import CaseShown, case_shown
 from app.reports.queries import case_out
-from app.reports.wire import CaseOut
 from app.results.one_round import others_of_round
-from app.rules.observation import Infringement
-from app.rules.placing import FinishStatus
-from app.rules.relay import TAKE_OVERS
 from app.rulings import queries as rulings
 from app.rulings.wire import RulingOut
 
@@ -48,9 +43,10 @@ class AtProtest:
 
     protest: ProtestOut
     ruling: RulingOut | None
-    case: CaseOut | None
+    case: CaseShown | None
     appeals: Sequence[AppealOut]
     offers: Offers | None
+    to_ask: Offers | None
     asked: Asked | None
     teams: Sequence[LaneOut]
 
@@ -81,6 +77,7 @@ def at_protest(
     protest = showing.protest_shown(conn, meet_id, protest_id, now)
     ruling = protest.ruling and rulings.ruling_out(conn, meet_id, RulingId(protest.ruling))
     can_look = may("POST", "protests/{protest}/consequences")
+    takes_appeals = protest.decision is not None and may("PUT", "appeals/{appeal}")
     return AtProtest(
         protest=protest,
         ruling=ruling or None,
@@ -88,24 +85,20 @@ def at_protest(
         appeals=[
             showing.appeal_shown(conn, meet_id, AppealId(one), now) for one in protest.appeals
         ],
-        offers=_offers(conn, meet_id, protest.heat) if can_look else None,
+        offers=offers_on_protest(conn, meet_id, protest.heat) if can_look else None,
+        to_ask=offers_to_appeal(conn, meet_id, protest.heat) if takes_appeals else None,
         asked=asked_by(meet_facts(conn, meet_id)),
         teams=_teams(conn, meet_id, protest.heat),
     )
 
 
-def _case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> CaseOut:
+def _case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> CaseShown:
     of_case = rulings.rulings_of_case(conn, meet_id, case_id)
-    return case_out(
+    case = case_out(
         conn, meet_id, case_id, of_case, rulings.reports_gone_on(conn, meet_id, case_id)
     )
-
-
-def _offers(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Offers | None:
-    """None where the round cannot be worked out: then nothing can be ordered about it."""
-    with suppress(Refusal):
-        return offers(conn, meet_id, heat_id, Instance.REFEREE)
-    return None
+    relay = heat(conn, meet_id, case.heat).relay
+    return case_shown(meet_facts(conn, meet_id), relay, case, ())
 
 
 def _teams(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[LaneOut]:
@@ -152,12 +145,5 @@ async def show_protest(
     at = await here.store.read_apart(
         lambda conn: at_protest(conn, frame.meet.id, ProtestId(protest), frame.now, may)
     )
-    shows = {
-        "frame": frame,
-        "may": may,
-        "at": at,
-        "infringements": [one.value for one in Infringement],
-        "statuses": [one.value for one in FinishStatus],
-        "take_overs": TAKE_OVERS,
-    }
+    shows = {"frame": frame, "may": may, "at": at}
     return render(request, Page("protest.html", shows, zone=frame.meet.time_zone), language)

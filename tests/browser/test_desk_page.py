@@ -119,8 +119,8 @@ def test_a_protest_is_taken_in_and_upheld_with_what_it_moves_shown_before(
     with a_window(chromium, service, meet.referee) as window:
         page = window.open(address)
         page.get_by_label("upheld").check()
-        page.locator(".orders input[name=orders]").first.check()
-        expect(page.locator(".moves")).to_contain_text("Plover 1")
+        page.locator("#decide [data-order]").first.check()
+        expect(page.locator("#decide [data-foreseen] li").first).to_contain_text("Plover 1")
         assert faults(page) == []
         page.get_by_role("button", name="The video shows it.").click()
         page.locator("#decide button[type=submit]").focus()

@@ -3,12 +3,12 @@
 
 import { followChoices } from "./choices.js";
 import { takeFiles } from "./files.js";
-import { buildOrders } from "./orders.js";
+import { listenToOrders } from "./orders.js";
 import { word } from "./words.js";
 
 followChoices();
 takeFiles();
-buildOrders();
+listenToOrders();
 
 const print = document.getElementById("print");
 if (print) {

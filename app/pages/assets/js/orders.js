@@ -1,90 +1,88 @@
-// Orders of a decision: what is ticked, what is put together of parts, and what all of it would move
-// as the server works it out before anything is signed.
+// Orders of a decision: those that are ticked and those that are put together become the document,
+// and what they would move is asked for and shown before anything is signed.
 
 import { send } from "./send.js";
 import { word } from "./words.js";
 
-const numbers = new WeakMap(); // of the last question a builder asked: an older answer is not shown
+const READ = { number: (field) => Number(field.value.replace(",", ".")) };
+let asking;
 
-function element(name, text, more = {}) {
-  return Object.assign(document.createElement(name), { textContent: text, ...more });
-}
-
-const ticked = (builder) =>
-  [...builder.querySelectorAll("input[name=orders]:checked")].map((box) => JSON.parse(box.value));
-
-async function look(builder) {
-  const place = builder.querySelector(".moves");
-  const asked = (numbers.get(builder) ?? 0) + 1;
-  numbers.set(builder, asked);
-  const orders = ticked(builder);
-  if (!orders.length) return place.replaceChildren();
-  const answer = await send("POST", builder.dataset.look, { body: { orders } });
-  if (numbers.get(builder) !== asked) return;
-  if (answer.ok) place.replaceChildren(...told(answer.data));
-  else {
-    const words = answer.problem?.detail ?? word("unreachable");
-    place.replaceChildren(element("p", words, { className: "problem", lang: answer.problem ? "en" : "" }));
+function orderIn(item) {
+  const order = { order: item.dataset.orderKind };
+  for (const field of item.querySelectorAll("[data-part]")) {
+    if (field.type === "checkbox") {
+      if (field.checked) (order[field.dataset.part] ??= []).push(field.value);
+    } else if (field.value.trim() !== "") {
+      order[field.dataset.part] = (READ[field.dataset.as] ?? ((one) => one.value.trim()))(field);
+    }
   }
+  return order;
 }
 
-function told({ moves, too_late: late }) {
-  if (!moves.length && !late.length) return [element("p", word("moves nothing"))];
-  const parts = moves.length ? [element("p", word("would be ordered")), list(moves.map((move) => move.sentence))] : [];
-  return late.length ? [...parts, element("p", word("too late")), list(late)] : parts;
+function gather(part) {
+  const ticked = [...part.querySelectorAll("[data-order]:checked")].map((one) => JSON.parse(one.dataset.order));
+  return [...ticked, ...[...part.querySelectorAll("[data-order-kind]")].map(orderIn)];
 }
 
-function list(sentences) {
-  const all = document.createElement("ul");
-  all.append(...sentences.map((text) => element("li", text, { lang: "en" })));
-  return all;
-}
+const make = (name, text, lang) => Object.assign(document.createElement(name), { textContent: text, ...(lang && { lang }) });
 
-const kindOf = (builder) => builder.querySelector("[data-further]").value;
-
-function offerParts(builder) {
-  const kind = kindOf(builder);
-  builder.querySelector("[data-for]").hidden = !kind;
-  for (const part of builder.querySelectorAll("[data-kinds]")) part.hidden = !part.dataset.kinds.split("|").includes(kind);
-}
-
-/** The order that the parts make, and its words: the kind, and what was chosen or typed. */
-function made(builder) {
-  const further = builder.querySelector("[data-further]");
-  const order = { order: further.value };
-  const words = [further.selectedOptions[0].textContent];
-  for (const part of builder.querySelectorAll("[data-part]")) {
-    if (part.closest("[hidden]") || !part.value.trim() || (part.type === "checkbox" && !part.checked)) continue;
-    const value = "number" in part.dataset ? Number(part.value) : part.value.trim();
-    const key = part.dataset.part;
-    order[key] = "many" in part.dataset ? [...(order[key] ?? []), value] : value;
-    words.push((part.selectedOptions?.[0] ?? part.labels[0] ?? part).textContent.trim() + (part.matches("input:not([type=checkbox])") ? `: ${part.value.trim()}` : ""));
+function show(part, answer) {
+  const place = part.querySelector("[data-foreseen]");
+  place.replaceChildren();
+  place.hidden = false;
+  if (!answer.ok) {
+    const problem = make("p", answer.problem?.detail ?? word(answer.status === 0 ? "unreachable" : "odd"), answer.problem && "en");
+    return place.append(problem);
   }
-  return { order, words: words.join(" · ") };
+  place.append(make("h3", word("would move")));
+  const { moves, too_late: tooLate } = answer.data;
+  const list = document.createElement("ul");
+  list.append(...moves.map((one) => make("li", one.sentence, "en")));
+  if (moves.length) place.append(list);
+  else if (!tooLate.length) place.append(make("p", word("moves nothing")));
+  place.append(...tooLate.map((one) => make("p", one, "en")));
 }
 
-function add(builder) {
-  const { order, words } = made(builder);
-  if (!order.order) return;
-  const box = element("input", "", { type: "checkbox", name: "orders", value: JSON.stringify(order), checked: true });
-  Object.assign(box.dataset, { as: "list", item: "json" });
-  const label = element("label", "", { className: "pick" });
-  label.append(box, element("bdi", words));
-  builder.querySelector(".added").append(label);
-  box.focus();
-  look(builder);
+async function look(part) {
+  const orders = gather(part);
+  part.querySelector("[data-as=json]").value = JSON.stringify(orders);
+  const place = part.querySelector("[data-foreseen]");
+  const asked = (asking = {});
+  if (!orders.length || !part.dataset.consequences) return void (place.hidden = true);
+  const answer = await send("POST", part.dataset.consequences, { body: { orders } });
+  if (asked === asking) show(part, answer);
 }
 
-/** Let every builder of orders on the page show what its orders would move. */
-export function buildOrders() {
-  document.addEventListener("change", (event) => {
-    const builder = event.target.closest?.(".orders");
-    if (!builder) return;
-    if (event.target.matches("[data-further]")) offerParts(builder);
-    else if (event.target.name === "orders") look(builder);
+let soon;
+function lookSoon(part) {
+  part.querySelector("[data-as=json]").value = JSON.stringify(gather(part));
+  clearTimeout(soon);
+  soon = setTimeout(look, 250, part);
+}
+
+function add(part, chooser) {
+  const template = part.querySelector(`template[data-kind="${chooser.value}"]`);
+  chooser.value = "";
+  if (!template) return;
+  const item = template.content.cloneNode(true).firstElementChild;
+  part.querySelector("[data-added]").append(item);
+  item.querySelector("select, input").focus();
+}
+
+/** Follow every builder of orders on the page, now and after parts were replaced. */
+export function listenToOrders() {
+  document.addEventListener("input", (event) => {
+    const part = event.target.closest("[data-orders]");
+    if (!part) return;
+    if (event.target.matches("[data-another]")) add(part, event.target);
+    lookSoon(part);
   });
   document.addEventListener("click", (event) => {
-    const builder = event.target.closest("[data-add]")?.closest(".orders");
-    if (builder) add(builder);
+    const item = event.target.closest("[data-drop]")?.closest("[data-order-kind]");
+    if (!item) return;
+    const part = item.closest("[data-orders]");
+    item.remove();
+    part.querySelector("[data-another]").focus();
+    lookSoon(part);
   });
 }

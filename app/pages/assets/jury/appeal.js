@@ -1,6 +1,6 @@
 // The page of one appeal: orders, who is named for the panel, and what belongs to a verdict.
 
-import { listenToOrders } from "../js/ordering.js";
+import { listenToOrders } from "../js/orders.js";
 
 /** A form in which somebody types stays as it is; what is shown around it is new, and so is its ETag. */
 function followVersion() {
