@@ -5,6 +5,7 @@ import { counted, word } from "../js/words.js";
 import { listenToActs } from "./acts.js";
 import { openCore } from "./core.js";
 import { listenToFields } from "./fields.js";
+import { lostOf } from "./lost.js";
 import { unsent } from "./meet.js";
 import { dropRevoked, forgetPage, keepPage } from "./secure.js";
 import { openOutbox } from "./outbox.js";
@@ -22,14 +23,14 @@ const { state } = core;
 const clock = openClock(store, kept.clock);
 Object.assign(state, { clock, hand: kept.hand, turned: kept.turned, key: kept.key });
 let line;
-const outbox = openOutbox({ store, meet, whose: () => state.me, changed: () => core.redraw(), touched: touch, emptied: () => line.look(), sure: () => line?.sure() });
+const outbox = openOutbox({ store, meet, whose: () => state.me, changed: core.redrawSoon, touched: touch, emptied: () => line.look(), sure: () => line?.sure() });
 
 listenToFields(core, outbox);
 listenToActs(core, outbox, clock);
 await core.redraw();
 core.start();
 document.body.dataset.ready = "yes";
-line = follow({ meet, told, touched: (now) => touch(now, true) });
+line = follow({ meet, told, same: sendLost, touched: (now) => touch(now, true) });
 core.look = line.look;
 outbox.flush();
 outbox.tidy();
@@ -38,17 +39,12 @@ if (document.readyState === "complete") keepPage();
 else addEventListener("load", keepPage);
 
 async function readKept() {
-  const found = {};
-  try {
-    for (const one of await store.all("kept")) found[one.name] = one.value;
-  } catch {
-    // A browser that keeps nothing, as some do in private windows: the page says so with the first tap.
-  }
-  return found;
+  const rows = await store.all("kept");
+  return Object.fromEntries(rows.map((one) => [one.name, one.value]));
 }
 
 /** The meet was read. */
-async function told(watch) {
+async function told(watch, asked) {
   if (watch.official.id !== given.official.id) {
     // Somebody else has joined on this phone: their page, not this one, and nothing more from here.
     await forgetPage();
@@ -58,6 +54,12 @@ async function told(watch) {
   state.watch = watch;
   await core.keep((at) => at("kept").put({ name: "watch", value: watch }));
   await core.redraw();
+  await sendLost(asked);
+}
+
+async function sendLost(asked) {
+  const lost = lostOf(state, asked);
+  if (lost.length) await outbox.sendAgain(lost);
 }
 
 /** The server answered, or did not, or does not know this session any more. */
@@ -94,6 +96,10 @@ async function tidyDrafts() {
   const thrown = (await store.all("drafts")).filter((one) => one.thrown);
   if (thrown.length) await core.keep((at) => thrown.forEach((one) => at("drafts").delete(one.id)));
 }
+
+addEventListener("beforeunload", (event) => {
+  if (store.holds()) event.preventDefault();
+});
 
 let warned = false;
 document.querySelector("form.leave")?.addEventListener("submit", async (event) => {
