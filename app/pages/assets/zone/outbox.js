@@ -150,8 +150,9 @@ export function openOutbox({ store, meet, whose, changed, touched, emptied, sure
       touched("in touch");
       wait = LEAST;
       const told = { state: "received", received_at: answer.data?.received_at ?? null, told_at: Date.now(), answered: answer.etag };
-      // Sent once more, and the server had it: it is told as somebody else's, and missed no further.
-      return settled(item, item.missed && answer.status === 200 ? { ...told, elsewhere: true } : told);
+      // Sent once more, and the server had it, told as somebody else's: it is missed no further.
+      const had = item.missed && item.method === "PUT" && answer.status === 200;
+      return settled(item, had ? { ...told, elsewhere: true } : told);
     }
     if (answer.status === 401) {
       await change(item.id, { state: "waiting" });
