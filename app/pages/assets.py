@@ -1,8 +1,8 @@
 """Style sheets, scripts and drawings of the pages, as they lie in `assets/`.
 
 All of them have one digest in their address, so browsers keep them for ever and a new release is
-fetched at once. Each is packed once, when it is first asked for; scripts go without the comments that
-fill lines of their own, which are a fifth of what a phone on a bad line would wait for.
+fetched at once. Each is packed once, when it is first asked for; scripts go without the comments
+that fill lines of their own, a sixth of what a phone on a bad line would wait for.
 """
 
 from __future__ import annotations

@@ -1,5 +1,5 @@
-"""A phone that goes from one official to the next: the second sees and signs nothing of the first, and
-what the first has not sent yet stays there, apart, until they join again.
+"""A phone that goes from one official to the next: the second sees and signs nothing of the first,
+and what the first has not sent yet stays there, apart, until they join again.
 """
 
 from __future__ import annotations
@@ -50,17 +50,14 @@ def test_joining_drops_the_kept_page_of_whoever_had_the_phone_before(
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
         page = open_zone(window, meet)
         kept_for_later(page)
-        page.context.set_offline(True)
-        is_offline(page)
+        page.route("**/api/meets/*/calls/*", lambda route: route.abort())
         Thumb(page).write_report()
         expect(page.locator("#waiting .unsent")).to_contain_text("2 items")
-        page.goto("about:blank")
-        page.context.set_offline(False)
         # Whoever joins goes somewhere else first, and the network goes before the zone's page came.
         page.route("**/start", lambda route: route.fulfill(body="joined", content_type="text/html"))
         join(page, meet, window.home, "second")
         assert page.evaluate(HAS_PAGE, zone) is False
-        page.unroute("**/start")
+        page.unroute_all()
         page.goto(window.home + zone)
         expect(page.locator(".zone-head .where")).to_contain_text(meet["second"].name)
         expect(page.locator("#waiting .note")).to_contain_text("2 items of other officials")
@@ -74,6 +71,7 @@ def test_joining_drops_the_kept_page_of_whoever_had_the_phone_before(
         until(page, lambda: len(meet["second"].get("watch").json()["calls"]) == 1)
         assert own_reports(meet) == []
         expect(page.locator("#waiting .unsent")).to_have_count(0)
+        window.expects = {401}
         page.locator("form.leave button").tap()
         page.wait_for_url(f"{window.home}/meets/{meet.id}")
         join(page, meet, window.home, "umpire")
@@ -87,7 +85,7 @@ def test_a_window_of_the_first_official_is_turned_over_when_the_second_joins(
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
         page = open_zone(window, meet)
         kept_for_later(page)
-        # A page that is shown again without a word from the server: all answers about it are kept back.
+        # The server says nothing to this window: it learns of the other one by itself.
         page.route("**/watch", lambda route: route.abort())
         other = page.context.new_page()
         join(other, meet, window.home, "second")

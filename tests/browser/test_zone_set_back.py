@@ -1,5 +1,5 @@
-"""A server that was set back to an older copy gets again what it had received: from the phone, once,
-and nothing that it still has.
+"""A server that was set back to an older copy gets again what it had received: from the phone,
+once, and nothing that it still has.
 """
 
 from __future__ import annotations
@@ -14,7 +14,15 @@ import pytest
 from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.browser.looking import a_window, faults
-from tests.browser.zone_phone import PHONE, RECEIVED, Thumb, open_zone, own_calls, own_reports, until
+from tests.browser.zone_phone import (
+    PHONE,
+    RECEIVED,
+    Thumb,
+    open_zone,
+    own_calls,
+    own_reports,
+    until,
+)
 from tests.builders import MeetAtHand, a_meet
 from tests.conftest import NewDatabase
 from tests.running import Service, a_service

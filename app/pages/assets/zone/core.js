@@ -14,7 +14,7 @@ const GUARD = 350;
 export function openCore({ store, meet, watch }) {
   const state = { watch, me: watch.official.id, line: "", items: [], drafts: [], view: { name: "home" }, held: false };
   const core = { state, store, meet, redraw, redrawSoon, news, go, back, goHome, change, keep: store.change, draftOf };
-  let drawing, owed = false, shownHeat, soon, took = 0;
+  let drawing, owed = false, shownHeat, soon, took = 0, drawn = 0;
 
   function draftOf(id) {
     return state.drafts.find((one) => one.id === id);
@@ -47,8 +47,9 @@ export function openCore({ store, meet, watch }) {
       const from = performance.now();
       soon = undefined;
       await redraw();
-      took = performance.now() - from;
-    }, Math.min(4 * took, 1000));
+      drawn = performance.now();
+      took = drawn - from;
+    }, drawn + Math.min(Math.max(100, 4 * took), 1000) - performance.now());
   }
 
   async function draw() {
