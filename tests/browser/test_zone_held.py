@@ -61,7 +61,7 @@ def test_what_a_full_phone_cannot_keep_is_held_told_and_sent_in_order(
         page = open_and_fill(window, meet)
         offline(page)
         page.locator("#white").tap()
-        expect(page.locator("#held")).to_contain_text("Stay on this page")
+        expect(page.locator("#held")).to_contain_text("stay here until everything is received")
         expect(page.locator("#news")).to_contain_text("This page alone holds it")
         Thumb(page).write_report()
         expect(page.locator("#waiting .unsent")).to_contain_text("3 items")
