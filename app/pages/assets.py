@@ -1,13 +1,15 @@
 """Style sheets, scripts and drawings of the pages, as they lie in `assets/`.
 
 All of them have one digest in their address, so browsers keep them for ever and a new release is
-fetched at once. Each is packed once, when it is first asked for.
+fetched at once. Each is packed once, when it is first asked for; scripts go without the comments
+that fill lines of their own, a sixth of what a phone on a bad line would wait for.
 """
 
 from __future__ import annotations
 
 import gzip
 import hashlib
+import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -28,6 +30,7 @@ KINDS = {
 }
 FOR_EVER = "public, max-age=31536000, immutable"
 LEAST_PACKED = 500
+COMMENT = re.compile(rb"^[ \t]*(?://[^\n]*|/\*\*(?:(?!\*/).)*\*/[ \t]*)$", re.MULTILINE | re.DOTALL)
 
 router = APIRouter(include_in_schema=False)
 
@@ -53,8 +56,15 @@ def assets() -> dict[str, Asset]:
 
 def _asset(path: Path) -> Asset:
     plain = path.read_bytes()
+    if path.suffix == ".js":
+        plain = without_comments(plain)
     packs = path.suffix != ".png" and len(plain) >= LEAST_PACKED
     return Asset(KINDS[path.suffix], plain, gzip.compress(plain, 9, mtime=0) if packs else None)
+
+
+def without_comments(script: bytes) -> bytes:
+    """A script whose lines have the same numbers, so that an error names the line of the file."""
+    return COMMENT.sub(lambda found: b"\n" * found[0].count(b"\n"), script)
 
 
 @cache

@@ -16,7 +16,7 @@ from app.access.cookies import forget_session, insist_own_page, is_secure, keep_
 from app.access.guard import Here, came_with
 from app.access.wire import JoinIn
 from app.answers import answer
-from app.ids import ChosenId, MeetId
+from app.ids import ChosenId, MeetId, OfficialId
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.wire import Wire
@@ -28,6 +28,7 @@ class JoinedOut(Wire):
     """Where whoever has joined goes next; the token is in the cookie alone."""
 
     meet: MeetId
+    official: OfficialId
     name: str
     address: str
 
@@ -44,7 +45,12 @@ async def join(request: Request, sent: JoinIn, here: Here) -> Response:
     insist_own_page("POST", came_with(request.headers))
     joined = await joining.join_with(here.store, sent)
     response = answer(
-        JoinedOut(meet=joined.meet, name=joined.name, address=f"/meets/{joined.meet}/start")
+        JoinedOut(
+            meet=joined.meet,
+            official=joined.official,
+            name=joined.name,
+            address=f"/meets/{joined.meet}/start",
+        )
     )
     secure = is_secure(here.services.settings)
     keep_session(response, joined.meet, joined.token, secure=secure)

@@ -208,6 +208,50 @@ def test_a_clock_that_is_wrong_by_hours_is_told_and_noted(
     assert report["run"] == 1
 
 
+COUNT_READS = """
+const read = IDBObjectStore.prototype.getAll;
+self.reads = 0;
+IDBObjectStore.prototype.getAll = function (...what) {
+    if (this.name === "outbox") self.reads += 1;
+    return read.apply(this, what);
+};
+"""
+FILL = """async ([meet, official, heats, many]) => {
+    const db = await new Promise((resolve) => {
+        const asked = indexedDB.open(`zone-${meet}`);
+        asked.onsuccess = () => resolve(asked.result);
+    });
+    const work = db.transaction("outbox", "readwrite");
+    for (let at = 0; at < many; at += 1) {
+        const id = crypto.randomUUID(), heat = heats[at % heats.length], lane = 1 + (at % 8);
+        const observation = { seen: "pass_completed_beyond_zone", clearly: "yes" };
+        const clock = { at: new Date().toISOString() };
+        const body = { heat, lane, take_over: 1, observation, words: String(at), clock };
+        const to = { method: "PUT", address: `/api/meets/${meet}/reports/${id}`, body };
+        const item = { kind: "report", id, official, state: "waiting", made_at: Date.now() };
+        work.objectStore("outbox").add({ ...item, heat, lane, ...to });
+    }
+    await new Promise((resolve) => (work.oncomplete = resolve));
+    db.close();
+}"""
+
+
+def test_a_long_outbox_is_not_read_anew_for_every_report(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        window.page.add_init_script(COUNT_READS)
+        page = open_zone(window, meet)
+        page.context.set_offline(True)
+        is_offline(page)
+        page.evaluate(FILL, [meet.id, meet.umpire.id, [meet.heat(), meet.heat(1)], 120])
+        page.evaluate("self.reads = 0")
+        page.context.set_offline(False)
+        until(page, lambda: len(meet.umpire.get("watch").json()["reports"]) == 120, seconds=60)
+        expect(page.locator("#waiting .unsent")).to_have_count(0)
+        assert page.evaluate("self.reads") < 120
+
+
 @contextmanager
 def a_phone(folder: Path, who: Person, home: str) -> Iterator[BrowserContext]:
     """A phone's browser with a profile on its disk."""

@@ -1,5 +1,6 @@
 // Opening a personal link: whose is it, then the tap that uses it.
 
+import { forgetPage, noteJoined } from "./kept_page.js";
 import { newId, send } from "./send.js";
 import { word } from "./words.js";
 
@@ -57,7 +58,10 @@ by("join").addEventListener("submit", async (event) => {
   const told = await send("POST", "/join", { body });
   button.disabled = false;
   if (!told.ok) return complain(told.problem?.detail ?? word("unreachable"));
-  location.replace(told.data.address);
+  const { meet, official, address } = told.data;
+  noteJoined(meet, official);
+  await forgetPage(`/meets/${meet}/zone`).catch(() => undefined);
+  location.replace(address);
 });
 
 addEventListener("hashchange", () => {

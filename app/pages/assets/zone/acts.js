@@ -8,7 +8,7 @@ import { inText } from "./facts.js";
 import { setUpKey } from "./secure.js";
 import { flagsIn, heatHere, heatOf, own, postHere, reportsOf, sightOf } from "./meet.js";
 import { flagItem, handOver, reportItems, saysEnough, withdrawalItem } from "./report.js";
-import { addOnce } from "./store.js";
+import { addOnce, dropOne } from "./store.js";
 
 const UNDO_FOR = 5000;
 const by = (id) => document.getElementById(id);
@@ -36,8 +36,11 @@ function makeActs(core, outbox, clock) {
   const reportOf = (id) => reportsOf(state).find((one) => one.id === id);
   const itemOf = (id) => state.items.find((one) => one.id === id);
 
-  async function added(work, items) {
-    await core.keep(work, items);
+  /** A word on what was done; where the page alone holds it, that is the word. */
+  const done = (said) => news(word(state.held ? "held here" : said));
+
+  async function added(work) {
+    await core.keep(work);
     await core.redraw();
     outbox.tell();
     outbox.flush({ again: true });
@@ -85,8 +88,8 @@ function makeActs(core, outbox, clock) {
       if (!heat || flagsIn(state, heat, post).some((one) => one.flag === "white")) return news(word(heat ? "white already" : "no heat"));
       const item = flagItem(meet, { official: state.me, heat, post: post.id, flag: "white", stamp: clock.stamp(), hold: Date.now() + UNDO_FOR });
       mayUndo(item.id, word("white shown"));
-      await added((at) => addOnce(at("outbox"), item), [item]);
-      news(word("white shown"));
+      await added((at) => addOnce(at("outbox"), item));
+      done("white shown");
     },
 
     async yellow() {
@@ -101,10 +104,9 @@ function makeActs(core, outbox, clock) {
         release(at);
         at("drafts").put(draft);
         addOnce(at("outbox"), item);
-      }, [item]);
-      if (!core.draftOf(draft.id)) state.drafts = [...state.drafts, draft];
+      });
       go({ name: "lane", draft: draft.id });
-      news(word("yellow shown"));
+      done("yellow shown");
     },
 
     async undo(id) {
@@ -187,18 +189,13 @@ function makeActs(core, outbox, clock) {
       const sight = draft && sightOf(state, draft.seen);
       if (!draft || !saysEnough(draft, sight)) return;
       const items = await reportItems(meet, draft, sight, { key: state.key, stamp: clock.stamp() });
-      try {
-        await handOver(store, draft, items);
-      } catch {
-        state.lost = true;
-        return core.refreshStep();
-      }
+      await handOver(store, draft, items);
       state.drafts = state.drafts.filter((one) => one.id !== id);
       goHome();
       await core.redraw();
       outbox.tell();
       outbox.flush({ again: true });
-      news(word("report kept"));
+      done("report kept");
     },
 
     observe() {
@@ -227,7 +224,7 @@ function makeActs(core, outbox, clock) {
       const taken = item.problem?.kind === "id-taken";
       const draft = { ...item.draft, id: taken ? newId() : id, step: "facts", pictures: behind.map((one) => ({ id: one.picture, name: one.name })) };
       await core.keep((at) => {
-        for (const one of taken ? [item, ...behind] : behind) at("outbox").delete(one.order);
+        for (const one of taken ? [item, ...behind] : behind) dropOne(at("outbox"), one.id);
       });
       await begin(draft, "facts");
     },
@@ -245,25 +242,25 @@ function makeActs(core, outbox, clock) {
       const account = own(state).find((one) => one.kind === "report" && one.id === report);
       const flag = own(state).find((one) => one.kind === "call" && one.report === report);
       // The version that the flag makes is the first; one that an account makes, its answer tells.
-      const versions = [known?.version, account?.etag?.match(/\d+/)?.[0], 1].map((one) => Number(one ?? 1));
+      const versions = [known?.version, (account?.answered ?? account?.etag)?.match(/\d+/)?.[0], 1].map((one) => Number(one ?? 1));
       const etag = account && account.state !== "received" ? undefined : `"v${Math.max(...versions)}"`;
       const item = withdrawalItem(meet, { id: report, official: state.me, etag, after: account?.id ?? flag?.id, reason });
       state.drafts = state.drafts.filter((one) => one.id !== report);
       await added((at) => {
         at("drafts").delete(report);
         addOnce(at("outbox"), item);
-      }, [item]);
+      });
       goHome();
-      news(word("withdrawal kept"));
+      done("withdrawal kept");
     },
 
     async again(id) {
-      await outbox.change(itemOf(id).order, { state: "waiting", problem: undefined });
+      await outbox.change(id, { state: "waiting", problem: undefined });
       outbox.flush({ again: true });
     },
 
     async aside(id) {
-      for (const one of state.items.filter((other) => other.id === id || other.after === id)) await outbox.change(one.order, { state: "aside", told_at: Date.now() });
+      for (const one of state.items.filter((other) => other.id === id || other.after === id)) await outbox.change(one.id, { state: "aside", told_at: Date.now() });
       await core.redraw();
     },
 

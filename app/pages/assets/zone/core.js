@@ -1,7 +1,6 @@
 // What is known and shown on this phone, and the way from one step to the next. Nothing here waits for
 // a network. The steps are entries of the browser's history, so its own way back is one more Back.
 
-import { send } from "../js/send.js";
 import { word } from "../js/words.js";
 import * as home from "./home.js";
 import { heatHere } from "./meet.js";
@@ -13,9 +12,9 @@ const GUARD = 350;
 
 /** The page's own account of the meet: `state` is what all parts of it are drawn from. */
 export function openCore({ store, meet, watch }) {
-  const state = { watch, me: watch.official.id, line: "", items: [], drafts: [], view: { name: "home" }, lost: false };
-  const core = { state, store, meet, redraw, news, go, back, goHome, change, keep, draftOf };
-  let drawing, owed = false, shownHeat;
+  const state = { watch, me: watch.official.id, line: "", items: [], drafts: [], view: { name: "home" }, held: false };
+  const core = { state, store, meet, redraw, redrawSoon, news, go, back, goHome, change, keep: store.change, draftOf };
+  let drawing, owed = false, shownHeat, soon, took = 0, drawn = 0;
 
   function draftOf(id) {
     return state.drafts.find((one) => one.id === id);
@@ -42,15 +41,21 @@ export function openCore({ store, meet, watch }) {
     return drawing;
   }
 
+  /** Redraw before long: while much is sent or read, drawing takes a small share of the time. */
+  function redrawSoon() {
+    soon ??= setTimeout(async () => {
+      const from = performance.now();
+      soon = undefined;
+      await redraw();
+      drawn = performance.now();
+      took = drawn - from;
+    }, drawn + Math.min(Math.max(100, 4 * took), 1000) - performance.now());
+  }
+
   async function draw() {
-    try {
-      const [items, drafts] = await Promise.all([store.all("outbox"), store.all("drafts")]);
-      state.items = items;
-      state.drafts = merged(drafts.filter((one) => one.official === state.me && !one.thrown));
-      state.lost = false;
-    } catch {
-      state.lost = true;
-    }
+    const [items, drafts] = await Promise.all([store.all("outbox"), store.all("drafts")]);
+    state.items = items;
+    state.drafts = merged(drafts.filter((one) => one.official === state.me && !one.thrown));
     drawHome();
   }
 
@@ -63,6 +68,8 @@ export function openCore({ store, meet, watch }) {
   }
 
   function drawHome() {
+    state.held = store.isHeld();
+    home.showHeld(state);
     home.showLine(state);
     home.showCare(state);
     if (state.view.name !== "home") return;
@@ -136,21 +143,11 @@ export function openCore({ store, meet, watch }) {
   /** Change a draft, here at once and on the phone right behind it. */
   function change(draft, changes) {
     Object.assign(draft, changes, { rev: (draft.rev ?? 0) + 1 });
-    return keep((at) => at("drafts").put(draft));
+    return store.change((at) => at("drafts").put(draft));
   }
 
-  /** Keep something; where this phone keeps nothing, say so and send what can be sent at once. */
-  async function keep(work, items = []) {
-    try {
-      await store.change(work);
-      return true;
-    } catch {
-      state.lost = true;
-      for (const one of items) await send(one.method, one.address, { body: one.body, etag: one.etag });
-      drawHome();
-      return false;
-    }
-  }
+  // Where the phone could not write or can again, no more than the warning has changed.
+  store.moved = () => state.held !== store.isHeld() && drawHome();
 
   core.start = () => {
     const view = history.state?.view;

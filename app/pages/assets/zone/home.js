@@ -6,6 +6,7 @@ import { does, h, show } from "./dom.js";
 import { flagsIn, heatHere, heatOf, inWords, ofOthers, own, postHere, postsIn, reportsOf, teamIn, unsent, wayOf } from "./meet.js";
 import { canHaveKey, canWork } from "./secure.js";
 
+const HALF_AN_HOUR = 30 * 60_000;
 const by = (id) => document.getElementById(id);
 
 /** The time of day of an instant, in the meet's zone. */
@@ -41,6 +42,11 @@ export function showLine(state) {
 export function showCare(state) {
   const { heat, now } = heatHere(state);
   by("care").hidden = heat?.state !== "running" && now?.state !== "running";
+}
+
+/** That this phone cannot keep anything: in every view, as long as it is so. */
+export function showHeld(state) {
+  by("held").hidden = !state.held;
 }
 
 export function showHeat(state) {
@@ -85,9 +91,10 @@ export function showWaiting(state) {
   const waits = unsent(state).length;
   const refused = own(state).filter((one) => one.state === "refused" && one.kind !== "report");
   const others = ofOthers(state).length;
+  const again = own(state).filter(isSentAgain).length;
   show(by("waiting"),
     state.line === "ended" && h("div", { class: "problem", role: "alert" }, h("p", {}, word("session over")), h("p", {}, word("how to rejoin"))),
-    state.lost && h("div", { class: "problem", role: "alert" }, h("p", {}, word("phone keeps nothing"))),
+    again > 0 && h("p", { class: "note", id: "lost" }, counted("lost", again)),
     waits > 0 && h("p", { class: "unsent" }, h("span", { class: "way", "data-way": "here" }, counted("unsent", waits)), " ", does("send-now", "", { id: "send-now" }, word("send now"))),
     others > 0 && h("p", { class: "note" }, counted("of others", others)),
     refused.map((item) => h("div", { class: "problem" },
@@ -104,6 +111,9 @@ export function showWaiting(state) {
       h("p", { class: "buttons" }, does("account", one.id, { class: "main" }, word("write account")), does("withdraw", one.id, {}, word("take flag back"))))),
   );
 }
+
+// Told until it is received, and for a while after it.
+const isSentAgain = (one) => one.missed && !one.elsewhere && one.state !== "aside" && !(one.state === "received" && Date.now() - one.told_at > HALF_AN_HOUR);
 
 const isDrafted = (state, report) => state.drafts.some((one) => one.id === report.id);
 

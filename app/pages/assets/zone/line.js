@@ -8,8 +8,11 @@ import { send } from "../js/send.js";
 
 const EVERY = 20_000, PATIENCE = 8000;
 
-/** Follow a meet. `told` gets what was read, `touched` how the line is. */
-export function follow({ meet, told, touched }) {
+/**
+ * Follow a meet. `told` gets what was read and when it was asked for, `same` when it was asked for
+ * where nothing was new, `touched` how the line is.
+ */
+export function follow({ meet, told, same, touched }) {
   let stream, again, wait = 1000, etag, reading, owed = false, line = "";
 
   function touch(state) {
@@ -33,6 +36,7 @@ export function follow({ meet, told, touched }) {
   }
 
   async function readOnce() {
+    const asked = Date.now();
     let answer;
     try {
       const headers = etag ? { "If-None-Match": etag } : {};
@@ -40,8 +44,8 @@ export function follow({ meet, told, touched }) {
       if (answer.status === 200) {
         const watch = await answer.json();
         etag = answer.headers.get("ETag");
-        await told(watch);
-      }
+        await told(watch, asked);
+      } else if (answer.status === 304) await same(asked);
     } catch {
       return touch("out of touch");
     }

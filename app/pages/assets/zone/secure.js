@@ -65,11 +65,3 @@ export async function keepPage() {
     // A browser that refuses, as in a private window, opens the page with a network only.
   }
 }
-
-/** Take back what the worker keeps: the page shows whose phone this is. */
-export async function forgetPage() {
-  if (!canWork()) return;
-  const known = await navigator.serviceWorker.getRegistration(scope());
-  if (known?.scope.endsWith(scope())) await known.unregister();
-  for (const name of await caches.keys()) if (name.includes(scope())) await caches.delete(name);
-}

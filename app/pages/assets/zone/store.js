@@ -4,6 +4,10 @@
 //   drafts    reports that somebody is writing
 //   outbox    what is to be sent, in the order in which it was made; also what has been received
 //   pictures  the bytes of pictures, so that nobody reads them with every look at the outbox
+// Where the phone cannot write, as with its storage full, all of it is held in the page's memory and
+// written as soon as the phone can: what was tapped is never dropped, and whoever asks is told so.
+
+import { openMemory } from "./memory.js";
 
 const PLACES = ["kept", "drafts", "outbox", "pictures"];
 
@@ -14,9 +18,12 @@ function make(db) {
   db.createObjectStore("outbox", { keyPath: "order", autoIncrement: true }).createIndex("id", "id", { unique: true });
 }
 
-/** Open what this phone keeps of a meet. Every function throws where the phone keeps nothing. */
+const EVERY = 5000;
+
+/** Open what this phone keeps of a meet. */
 export function openStore(meet) {
-  let opened;
+  let opened, held, moving, trying;
+  const last = {};
 
   function open() {
     opened ??= new Promise((resolve, reject) => {
@@ -33,7 +40,7 @@ export function openStore(meet) {
   }
 
   // A browser that was in the background may have lost its database (WebKit does): once more, anew.
-  async function once(mode, work) {
+  async function onPhone(mode, work) {
     for (let tries = 2; ; tries -= 1) {
       try {
         return await run(await open(), mode, work);
@@ -44,16 +51,81 @@ export function openStore(meet) {
     }
   }
 
-  return {
+  async function once(mode, work) {
+    await moving;
+    if (!held) {
+      try {
+        return await onPhone(mode, work);
+      } catch {
+        await move(hold);
+      }
+    }
+    return held ? held.change(work) : once(mode, work);
+  }
+
+  // From the phone to memory or back, one at a time: whatever is asked meanwhile waits for its end.
+  function move(how) {
+    moving ??= how().finally(() => {
+      moving = undefined;
+      store.moved();
+    });
+    return moving;
+  }
+
+  async function hold() {
+    const rows = {};
+    for (const place of ["kept", "drafts", "outbox"]) rows[place] = await onPhone("readonly", (at) => at(place).getAll()).catch(() => last[place] ?? []);
+    held = openMemory(rows);
+    trying = setInterval(() => move(settle), EVERY);
+  }
+
+  async function settle() {
+    for (const light of [false, true]) {
+      try {
+        await onPhone("readwrite", (at) => {
+          at("kept").put({ name: "tried", value: Date.now() });
+          held.writeTo(at, light);
+        });
+        held.written(light);
+        if (!light) back();
+        return;
+      } catch {
+        // Without pictures there may be room; else all of it stays in memory until the next try.
+      }
+    }
+  }
+
+  function back() {
+    clearInterval(trying);
+    held = undefined;
+  }
+
+  async function all(place) {
+    const rows = await once("readonly", (at) => at(place).getAll());
+    last[place] = rows;
+    return rows;
+  }
+
+  async function picture(id) {
+    const found = await once("readonly", (at) => at("pictures").get(id));
+    return found ?? (held && onPhone("readonly", (at) => at("pictures").get(id)).catch(() => undefined));
+  }
+
+  const store = {
+    /** What is done whenever it moved; whoever shows it sets this. */
+    moved: () => undefined,
     /** All in one transaction, or nothing; `work` gets the places by name. */
     change: (work) => once("readwrite", work),
-    read: (work) => once("readonly", work),
-    all: (place) => once("readonly", (at) => at(place).getAll()),
+    all,
     get: (name) => once("readonly", (at) => at("kept").get(name)).then((found) => found?.value),
     keep: (name, value) => once("readwrite", (at) => at("kept").put({ name, value })),
-    picture: (id) => once("readonly", (at) => at("pictures").get(id)),
+    picture,
+    /** Whether this phone cannot write, and whether something to be sent is in this page alone. */
+    isHeld: () => Boolean(held),
+    holds: () => held?.holds() ?? false,
     /** Forget all of it: whoever leaves the meet leaves nothing behind. */
     async forget() {
+      back();
       (await open()).close();
       opened = undefined;
       await new Promise((resolve) => {
@@ -62,6 +134,7 @@ export function openStore(meet) {
       });
     },
   };
+  return store;
 }
 
 function run(db, mode, work) {
@@ -84,5 +157,12 @@ function run(db, mode, work) {
 export function addOnce(outbox, item) {
   outbox.index("id").getKey(item.id).onsuccess = (event) => {
     if (event.target.result === undefined) outbox.add(item);
+  };
+}
+
+/** Take an item out of the outbox, wherever it lies there by now. */
+export function dropOne(outbox, id) {
+  outbox.index("id").getKey(id).onsuccess = (event) => {
+    if (event.target.result !== undefined) outbox.delete(event.target.result);
   };
 }

@@ -1,12 +1,14 @@
 // The zone official's page, put together: what this phone keeps, its clock, the outbox, the meet as it
 // is followed, and what taps do.
 
+import { forgetPage, isAnothers, noteJoined, whenJoined } from "../js/kept_page.js";
 import { counted, word } from "../js/words.js";
 import { listenToActs } from "./acts.js";
 import { openCore } from "./core.js";
 import { listenToFields } from "./fields.js";
-import { unsent } from "./meet.js";
-import { dropRevoked, forgetPage, keepPage } from "./secure.js";
+import { lostOf } from "./lost.js";
+import { ofOthers, unsent } from "./meet.js";
+import { dropRevoked, keepPage } from "./secure.js";
 import { openOutbox } from "./outbox.js";
 import { openStore } from "./store.js";
 import { follow, openClock } from "./line.js";
@@ -14,22 +16,25 @@ import { follow, openClock } from "./line.js";
 const by = (id) => document.getElementById(id);
 const given = JSON.parse(by("told").textContent);
 const meet = given.meet.id;
+const me = given.official.id;
+if (navigator.serviceWorker?.controller && isAnothers(meet, me)) await turnOver();
+whenJoined(meet, () => isAnothers(meet, me) && turnOver());
 const store = openStore(meet);
 const kept = await readKept();
-const newer = kept.watch && kept.watch.official.id === given.official.id && kept.watch.server_time > given.server_time;
+const newer = kept.watch && kept.watch.official.id === me && kept.watch.server_time > given.server_time;
 const core = openCore({ store, meet, watch: newer ? kept.watch : given });
 const { state } = core;
 const clock = openClock(store, kept.clock);
 Object.assign(state, { clock, hand: kept.hand, turned: kept.turned, key: kept.key });
 let line;
-const outbox = openOutbox({ store, meet, whose: () => state.me, changed: () => core.redraw(), touched: touch, emptied: () => line.look(), sure: () => line?.sure() });
+const outbox = openOutbox({ store, meet, whose: () => state.me, changed: core.redrawSoon, touched: touch, emptied: () => line.look(), sure: () => line?.sure() });
 
 listenToFields(core, outbox);
 listenToActs(core, outbox, clock);
 await core.redraw();
 core.start();
 document.body.dataset.ready = "yes";
-line = follow({ meet, told, touched: (now) => touch(now, true) });
+line = follow({ meet, told, same: sendLost, touched: (now) => touch(now, true) });
 core.look = line.look;
 outbox.flush();
 outbox.tidy();
@@ -38,26 +43,30 @@ if (document.readyState === "complete") keepPage();
 else addEventListener("load", keepPage);
 
 async function readKept() {
-  const found = {};
-  try {
-    for (const one of await store.all("kept")) found[one.name] = one.value;
-  } catch {
-    // A browser that keeps nothing, as some do in private windows: the page says so with the first tap.
-  }
-  return found;
+  const rows = await store.all("kept");
+  return Object.fromEntries(rows.map((one) => [one.name, one.value]));
+}
+
+// Somebody else has joined on this phone: their page, not this one, and nothing more from here.
+async function turnOver() {
+  await forgetPage(location.pathname);
+  location.reload();
+  await new Promise(() => undefined);
 }
 
 /** The meet was read. */
-async function told(watch) {
-  if (watch.official.id !== given.official.id) {
-    // Somebody else has joined on this phone: their page, not this one, and nothing more from here.
-    await forgetPage();
-    location.reload();
-    await new Promise(() => undefined);
-  }
+async function told(watch, asked) {
+  if (watch.official.id !== me) await turnOver();
+  noteJoined(meet, me);
   state.watch = watch;
   await core.keep((at) => at("kept").put({ name: "watch", value: watch }));
   await core.redraw();
+  await sendLost(asked);
+}
+
+async function sendLost(asked) {
+  const lost = lostOf(state, asked);
+  if (lost.length) await outbox.sendAgain(lost);
 }
 
 /** The server answered, or did not, or does not know this session any more. */
@@ -86,13 +95,23 @@ async function arrive() {
 async function leaveNothing() {
   await core.redraw();
   if (unsent(state).length || state.drafts.length) return;
-  await forgetPage();
+  await forgetPage(location.pathname);
   await core.keep((at) => at("kept").delete("watch"));
 }
 
 async function tidyDrafts() {
   const thrown = (await store.all("drafts")).filter((one) => one.thrown);
   if (thrown.length) await core.keep((at) => thrown.forEach((one) => at("drafts").delete(one.id)));
+}
+
+addEventListener("beforeunload", (event) => {
+  if (store.holds()) event.preventDefault();
+});
+
+// What somebody else has on this phone stays there when this official signs off.
+async function othersLeft() {
+  const drafts = await store.all("drafts");
+  return ofOthers(state).length > 0 || drafts.some((one) => one.official !== me && !one.thrown);
 }
 
 let warned = false;
@@ -105,8 +124,8 @@ document.querySelector("form.leave")?.addEventListener("submit", async (event) =
     by("leave-problem").textContent = `${counted("unsent", waits)} ${word("leave anyway")}`;
     return by("leave-problem").focus();
   }
-  await forgetPage();
-  if (waits) await core.keep((at) => at("kept").delete("watch"));
+  await forgetPage(location.pathname);
+  if (waits || (await othersLeft())) await core.keep((at) => at("kept").delete("watch"));
   else await store.forget().catch(() => undefined);
   event.target.submit();
 });
