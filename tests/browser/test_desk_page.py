@@ -121,6 +121,13 @@ def test_a_protest_is_taken_in_and_upheld_with_what_it_moves_shown_before(
         page.get_by_label("upheld").check()
         page.locator("#decide [data-order]").first.check()
         expect(page.locator("#decide [data-foreseen] li").first).to_contain_text("Plover 1")
+        window.expects = {422}
+        page.select_option("#decide-another", "correct")
+        told = page.locator("#decide [data-foreseen]")
+        expect(told).to_contain_text("a team that finished needs its time, its place, or both")
+        expect(told).not_to_contain_text("/orders/")
+        page.get_by_role("button", name="Leave this order out").click()
+        expect(told.locator("li").first).to_contain_text("Plover 1")
         assert faults(page) == []
         page.get_by_role("button", name="The video shows it.").click()
         page.locator("#decide button[type=submit]").focus()

@@ -31,7 +31,8 @@ function show(part, answer) {
   place.replaceChildren();
   place.hidden = false;
   if (!answer.ok) {
-    const problem = make("p", answer.problem?.detail ?? word(answer.status === 0 ? "unreachable" : "odd"), answer.problem && "en");
+    const told = answer.problem?.errors?.[0]?.detail ?? answer.problem?.detail;
+    const problem = make("p", told ?? word(answer.status === 0 ? "unreachable" : "odd"), answer.problem && "en");
     return place.append(problem);
   }
   place.append(make("h3", word("would move")));
