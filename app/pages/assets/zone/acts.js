@@ -191,8 +191,9 @@ function makeActs(core, outbox, clock) {
       const items = await reportItems(meet, draft, sight, { key: state.key, stamp: clock.stamp() });
       await handOver(store, draft, items);
       state.drafts = state.drafts.filter((one) => one.id !== id);
-      goHome();
+      // Read first: what is shown must not be the flag's “received” where the account is still to go.
       await core.redraw();
+      goHome();
       outbox.tell();
       outbox.flush({ again: true });
       done("report kept");
