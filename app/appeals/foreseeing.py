@@ -40,7 +40,7 @@ def ruling_consequences(
     if case.team_id is None:
         raise StateConflict(
             "This case has no team yet, so nobody can say what a ruling would move: ask the umpire "
-            "back for the lane."
+            "for the lane."
         )
     meet = meet_facts(conn, meet_id)
     bench = bench_for(conn, meet, HeatId(case.heat_id), Instance.REFEREE)

@@ -12,12 +12,13 @@ import hashlib
 import re
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Annotated
 
 from fastapi import APIRouter, Request, Response
 from fastapi import Path as InPath
 
+from app.pages.linking import linked
 from app.pages.security import HEADERS
 from app.refusals import NotFound
 
@@ -28,6 +29,8 @@ KINDS = {
     ".svg": "image/svg+xml",
     ".png": "image/png",
 }
+PHONE = "zone/phone.js"
+"""All modules of the zone official's page in one."""
 FOR_EVER = "public, max-age=31536000, immutable"
 LEAST_PACKED = 500
 COMMENT = re.compile(rb"^[ \t]*(?://[^\n]*|/\*\*(?:(?!\*/).)*\*/[ \t]*)$", re.MULTILINE | re.DOTALL)
@@ -46,20 +49,21 @@ class Asset:
 
 @cache
 def assets() -> dict[str, Asset]:
-    """Every file by its path below the folder."""
-    return {
-        path.relative_to(FOLDER).as_posix(): _asset(path)
+    """Every file by its path below the folder, and the phone's modules as one script."""
+    found = {
+        path.relative_to(FOLDER).as_posix(): path.read_bytes()
         for path in sorted(FOLDER.rglob("*"))
         if path.suffix in KINDS
     }
+    found[PHONE] = linked("zone/zone.js", lambda name: found[name].decode()).encode()
+    return {name: _asset(name, content) for name, content in found.items()}
 
 
-def _asset(path: Path) -> Asset:
-    plain = path.read_bytes()
-    if path.suffix == ".js":
-        plain = without_comments(plain)
-    packs = path.suffix != ".png" and len(plain) >= LEAST_PACKED
-    return Asset(KINDS[path.suffix], plain, gzip.compress(plain, 9, mtime=0) if packs else None)
+def _asset(name: str, content: bytes) -> Asset:
+    kind = PurePosixPath(name).suffix
+    plain = without_comments(content) if kind == ".js" else content
+    packs = kind != ".png" and len(plain) >= LEAST_PACKED
+    return Asset(KINDS[kind], plain, gzip.compress(plain, 9, mtime=0) if packs else None)
 
 
 def without_comments(script: bytes) -> bytes:

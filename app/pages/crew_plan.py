@@ -23,6 +23,9 @@ from app.rules.book import Book
 from app.rules.relay import Edge, Relay
 from app.rules.track import Track
 
+LAP = 400
+"""Metres of a lap in lane 1."""
+
 
 @dataclass(frozen=True, slots=True)
 class Numbered:
@@ -66,14 +69,24 @@ class Gap:
 
 
 @dataclass(frozen=True, slots=True)
+class Apart:
+    """Somebody whose posts of one relay lie at different places of the track."""
+
+    name: str
+    relay: Relay
+    take_overs: Sequence[int]
+
+
+@dataclass(frozen=True, slots=True)
 class CrewShown:
-    """The crew plan, what it leaves unwatched, and its pictures; none on a track whose measures,
-    as the settings have them, make no lap of 400 m.
+    """The crew plan, what it leaves unwatched, who cannot be where it wants them, and its pictures;
+    none on a track whose measures, as the settings have them, make no lap of 400 m.
     """
 
     version: int
     posts: Sequence[Numbered]
     unwatched: Sequence[Gap]
+    apart: Sequence[Apart]
     relays: Sequence[RelayPictures]
     can_be_drawn: bool
 
@@ -84,11 +97,12 @@ def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
     posts = sorted(known.posts, key=_as_met)
     numbered = [Numbered(number, post) for number, post in enumerate(posts, 1)]
     track = _track(facts)
-    relays = _relays(meets.relays_of(conn, meet_id), posts)
+    relays = list(_relays(meets.relays_of(conn, meet_id), posts))
     return CrewShown(
         version=known.version,
         posts=numbered,
         unwatched=[_gap(one) for one in known.unwatched],
+        apart=[one for relay in relays for one in posts_apart(relay, posts)],
         relays=[_pictures(facts.book, track, relay, numbered) for relay in relays] if track else [],
         can_be_drawn=track is not None,
     )
@@ -97,6 +111,22 @@ def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
 def spans(lanes: Iterable[int]) -> str:
     """Lanes in short: 3, or 1–4, 6."""
     return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(lanes))
+
+
+def posts_apart(relay: Relay, posts: Iterable[PostOut]) -> Iterator[Apart]:
+    """Whoever would have to be at two places of the track during one race.
+
+    Take-overs lie at one place where the legs between them are whole laps of 400 m: all of a 4x400,
+    the first and the third of a 4x200.
+    """
+    of_one: dict[str, list[PostOut]] = {}
+    for post in posts:
+        if not post.relays or relay in post.relays:
+            of_one.setdefault(post.official, []).append(post)
+    for theirs in of_one.values():
+        take_overs = sorted({post.take_over for post in theirs})
+        if len({sum(relay.legs[:take_over]) % LAP for take_over in take_overs}) > 1:
+            yield Apart(theirs[0].official_name, relay, take_overs)
 
 
 def _as_met(post: PostOut) -> tuple[int, bool, list[int], str]:

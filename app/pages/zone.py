@@ -25,11 +25,6 @@ from app.watching.queries import watch
 
 router = APIRouter(include_in_schema=False)
 
-MODULES = tuple(
-    name
-    for name in assets()
-    if name.startswith("zone/") and name.endswith(".js") and name != "zone/worker.js"
-)
 MANIFEST = "application/manifest+json"
 
 Meet = Annotated[ChosenId, Path()]
@@ -51,7 +46,6 @@ async def show_zone(
         "asked": asked(),
         "facts": WORDS["fact"],
         "answers": WORDS["answer"],
-        "modules": MODULES,
     }
     return render(request, Page("zone.html", shows, zone=frame.meet.time_zone), language)
 

@@ -63,7 +63,7 @@ def effect_of(
         return NOTHING
     if case.team_id is None:
         raise StateConflict(
-            "This case has no team yet: ask the umpire back for the lane, or dismiss the case."
+            "This case has no team yet: ask the umpire for the lane, or dismiss the case."
         )
     if all(report.state is ReportState.WITHDRAWN for report in reports):
         raise StateConflict(

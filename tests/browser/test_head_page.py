@@ -328,3 +328,31 @@ def test_a_ruling_asks_for_what_the_reports_leave_open(
         told = meet.referee.get(f"rulings/{ruling}").json()
         assert (told["infringement"], told["separate"]) == ("lane_infringement", 1)
         assert a_ruling()["verdict"] == told["verdict"]
+
+
+def test_what_is_signed_is_shown_in_the_words_of_the_page_first(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    report = meet.report()
+    with a_window(chromium, service, meet.referee, **TABLET) as window:
+        page = opened(window, of(meet, f"cases/{report['case']}"))
+        page.check("#confirm")
+        page.fill("#reasons", "I saw it from the inside.")
+        page.click("#sign-ruling")
+        told = page.locator("#signing .told")
+        expect(told).to_contain_text("Your ruling")
+        expect(told).to_contain_text("Confirm")
+        expect(told).to_contain_text("I saw it from the inside.")
+        assert faults(page) == []
+
+
+def test_a_question_without_an_answer_is_told_before_the_ruling(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    report = meet.report()
+    asked = {"reason": "Which lane was it?"}
+    etag = f'"v{report["version"]}"'
+    assert meet.referee.post(f"reports/{report['id']}/return", asked, etag=etag).status_code == 200
+    with a_window(chromium, service, meet.referee, **TABLET) as window:
+        page = opened(window, of(meet, f"cases/{report['case']}"))
+        expect(page.locator("#ruling-form .note")).to_contain_text("has no answer yet")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import pytest
@@ -401,3 +402,19 @@ def test_fields_side_by_side_stand_in_one_line_also_where_one_has_a_hint(
                 by_row.setdefault(round(row), set()).add(round(field))
             assert len(by_row) < len(tops)
             assert all(len(found) == 1 for found in by_row.values()), (width, by_row)
+
+
+def test_a_personal_link_can_be_read_and_sent_where_no_badge_can_be_printed(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.organiser) as window:
+        page = opened(window, at(meet, "/officials"))
+        page.get_by_role("button", name=f"A link for {meet.umpire.name}").click()
+        expect(page.locator("#link")).to_contain_text(meet.umpire.name)
+        link = page.locator("#link-text")
+        expect(link).to_have_value(re.compile(f"^{window.home}/join#.+"))
+        assert faults(page) == []
+        told = service.http.post("/api/join/look", json={"token": link.input_value().split("#")[1]})
+        assert told.json()["name"] == meet.umpire.name
+        page.keyboard.press("Escape")
+        expect(link).to_have_value("")

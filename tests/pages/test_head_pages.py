@@ -135,7 +135,7 @@ def test_a_flag_without_a_lane_cannot_be_confirmed_yet(meet: MeetAtHand) -> None
     (case,) = meet.open_cases()
     text = page(meet.referee, f"cases/{case}")
     assert "Lane not told yet" in text
-    assert "ask the umpire back for the lane" in text
+    assert "ask the umpire for the lane" in text
     confirm = text.split('id="confirm"', 1)[1].split(">", 1)[0]
     assert "disabled" in confirm
 

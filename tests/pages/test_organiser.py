@@ -6,7 +6,8 @@ import re
 
 from app.ids import new_id
 from tests.builders import MeetAtHand, a_bare_meet, a_start_list
-from tests.running import Service
+from tests.conftest import NewDatabase
+from tests.running import Service, a_service
 
 PAGE = {"Accept": "text/html"}
 
@@ -83,3 +84,9 @@ def test_a_rehearsal_that_goes_on_is_told_where_the_organiser_looks_first(
     assert "goes on" not in meet.organiser.get(base, headers=PAGE).text
     assert meet.organiser.put(f"rehearsals/{new_id()}", {"relay": "4x100"}).status_code == 201
     assert "1 goes on: end it before the first heat" in meet.organiser.get(base, headers=PAGE).text
+
+
+def test_a_server_without_a_meet_leads_to_setting_one_up(new_database: NewDatabase) -> None:
+    with a_service(new_database("sqlite")) as empty:
+        told = empty.http.get("/", headers=PAGE).text
+    assert 'href="/set-up"' in told

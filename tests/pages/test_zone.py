@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from posixpath import dirname, join, normpath
 from typing import get_args
 
 import pytest
 
 from app.pages.asked import asked
-from app.pages.assets import address, assets
+from app.pages.assets import PHONE, address, assets
 from app.pages.wording import WORDS
 from app.rules.observation import Infringement, Observation
 from app.rules.seen_from import seen_from
@@ -85,15 +84,9 @@ def test_every_fact_of_every_infringement_can_be_asked_and_has_words() -> None:
             assert set(known["answers"]) <= set(WORDS["answer"])
 
 
-def test_the_page_names_every_module_that_its_scripts_import(meet: MeetAtHand) -> None:
-    """The worker keeps what the page names: a module that is not named is not there offline."""
+def test_the_page_has_one_script_and_the_worker_keeps_all_that_it_names(meet: MeetAtHand) -> None:
+    """What the page does not name is not there without a network."""
     page = meet.umpire.get(f"/meets/{meet.id}/zone").text
-    needed, found = {"zone/zone.js"}, set[str]()
-    while needed - found:
-        name = (needed - found).pop()
-        found.add(name)
-        script = assets()[name].plain.decode()
-        imported = re.findall(r'from "(\.{1,2}/[\w./]+)"', script)
-        needed |= {normpath(join(dirname(name), one)) for one in imported}
-    assert len(needed) > 15
-    assert [name for name in sorted(needed) if address(name) not in page] == []
+    assert re.findall(r'<script type="module" src="([^"]+)"', page) == [address(PHONE)]
+    script = assets()[PHONE].plain.decode()
+    assert re.search(r"^(import|export)\b|\bimport\(", script, re.MULTILINE) is None

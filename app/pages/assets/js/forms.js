@@ -48,6 +48,21 @@ function put(into, path, value, adds = false) {
   at[last] = adds ? [...(at[last] ?? []), ...value] : value;
 }
 
+const nameOf = (element) => element?.firstChild?.textContent.trim() ?? "";
+
+/** What somebody chose and typed, in the words of the page: looked at before it is signed. */
+function saidIn(form) {
+  const said = [];
+  for (const field of form.elements) {
+    if (!field.name || field.type === "hidden" || field.matches("button, fieldset, :disabled")) continue;
+    const [label] = field.labels ?? [];
+    if (["checkbox", "radio"].includes(field.type)) {
+      if (field.checked) said.push([nameOf(field.closest("fieldset")?.querySelector("legend")), label?.textContent.trim() ?? ""]);
+    } else if (field.value.trim()) said.push([nameOf(label), field.selectedOptions?.[0].textContent.trim() ?? field.value.trim()]);
+  }
+  return said;
+}
+
 async function act(form, submitter) {
   if (form.dataset.busy) return;
   form.dataset.busy = "yes";
@@ -61,7 +76,7 @@ async function act(form, submitter) {
     const body = documentOf(form, submitter);
     const has = told.act !== "DELETE" && told.body !== "none";
     answer = told.sign
-      ? await signed(told.act, address, body, { etag: told.etag, summary: told.sign })
+      ? await signed(told.act, address, body, { etag: told.etag, summary: told.sign, told: saidIn(form) })
       : await send(told.act, address, { body: has ? body : undefined, etag: told.etag });
   } catch {
     answer = { status: 0, ok: false, problem: { detail: word("odd") } };

@@ -2,6 +2,7 @@
 
 import { takeFiles } from "./files.js";
 import { complain } from "./forms.js";
+import { newId, send } from "./send.js";
 import { apart, word } from "./words.js";
 
 const WOULD = {
@@ -73,5 +74,22 @@ one?.addEventListener("reset", () => {
   one.dataset.to = one.dataset.newTo;
   delete one.dataset.etag;
 });
+
+const link = document.getElementById("link");
+async function showLink({ link: official, name }) {
+  const answer = await send("PUT", `/api/meets/${document.body.dataset.meet}/officials/${official}/join-links/${newId()}`);
+  const problem = link.querySelector(".problem");
+  problem.hidden = answer.ok;
+  problem.textContent = answer.ok ? "" : answer.problem?.detail ?? word("unreachable");
+  document.getElementById("link-name").textContent = name;
+  link.querySelector("#link-text").value = answer.ok ? `${location.origin}/join#${answer.data.token}` : "";
+  link.showModal();
+  link.querySelector("#link-text").select();
+}
+document.addEventListener("click", (event) => {
+  const told = event.target.closest("[data-link]")?.dataset;
+  if (told) showLink(told);
+});
+link?.addEventListener("close", () => (link.querySelector("#link-text").value = ""));
 
 takeFiles();

@@ -10,11 +10,11 @@ const AGAIN = new Set(["pin-refused", "too-many-tries", "signature-refused"]);
  * Send a document that is signed. Resolves to the answer, or to null where nothing was signed.
  * A refusal of the PIN stays in the dialog, so that nobody has to begin again.
  */
-export async function signed(method, address, body, { etag, summary = "" } = {}) {
+export async function signed(method, address, body, { etag, summary = "", told = [] } = {}) {
   const shown = await send(method, `${address}?check=true`, { body, etag });
   // Where nothing can be shown, sending it would be refused alike: that answer has the words.
   if (!shown.ok || !shown.data?.canonical) return shown;
-  fill(summary, shown.data);
+  fill(summary, told, shown.data);
   const key = await passkey();
   part("button[value=passkey]").hidden = !key;
   dialog.showModal();
@@ -29,8 +29,13 @@ export async function signed(method, address, body, { etag, summary = "" } = {})
 
 const part = (selector) => dialog.querySelector(selector);
 
-function fill(summary, shown) {
+function fill(summary, told, shown) {
   part(".what").textContent = summary;
+  part(".told").replaceChildren(...told.flatMap(([name, text]) => [
+    Object.assign(document.createElement("dt"), { textContent: name }),
+    Object.assign(document.createElement("dd"), { textContent: text, dir: "auto" }),
+  ]));
+  part(".told").hidden = !told.length;
   part(".statement").textContent = JSON.stringify(shown.statement, null, 2);
   part(".digest").textContent = shown.sha256.slice(0, 16);
   complain("");

@@ -183,6 +183,7 @@ export function showBar(state) {
   const { undo } = state;
   show(by("bar"),
     undo && h("p", { class: "undo" }, [h("span", {}, undo.said), does("undo", undo.id, { id: "undo" }, word("undo"))]),
+    post && postsIn(state, heat).length > 1 && h("p", { class: "for-post" }, postWords(post)),
     post && h("div", { class: "flags" },
       does("white", "", { class: "white", id: "white" }, h("span", { class: "sign", "aria-hidden": "true" }), h("strong", {}, word("white")), h("span", {}, word("white means"))),
       does("yellow", "", { class: "yellow", id: "yellow" }, h("span", { class: "sign", "aria-hidden": "true" }), h("strong", {}, word("yellow")), h("span", {}, word("yellow means")))));
