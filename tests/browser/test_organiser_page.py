@@ -290,7 +290,7 @@ def test_an_official_is_named_and_changed_by_the_keyboard(
         page.keyboard.press("Enter")
         row = page.locator("#officials tr", has_text="Bo Halyard")
         expect(row).to_contain_text("zone umpire")
-        row.get_by_role("button").focus()
+        row.get_by_role("button", name="Change").focus()
         page.keyboard.press("Enter")
         expect(page.locator("#official-name")).to_be_focused()
         expect(page.locator("#official-affiliation")).to_have_value("Lantern Quay")
