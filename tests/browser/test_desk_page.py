@@ -132,6 +132,8 @@ def test_a_protest_is_taken_in_and_upheld_with_what_it_moves_shown_before(
         page.get_by_role("button", name="The video shows it.").click()
         page.locator("#decide button[type=submit]").focus()
         page.keyboard.press("Enter")
+        for said in ("upheld", "Plover 1", "The video shows it."):
+            expect(page.locator("#signing .told")).to_contain_text(said)
         sign(page)
         expect(page.locator("#decided")).to_contain_text("upheld")
         expect(page.locator("#next")).to_contain_text("amended result is to be announced")

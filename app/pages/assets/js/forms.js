@@ -50,18 +50,17 @@ function put(into, path, value, adds = false) {
 
 const nameOf = (element) => element?.firstChild?.textContent.trim() ?? "";
 
-/** What somebody chose and typed, in the words of the page: looked at before it is signed. */
-function saidIn(form) {
-  const said = [];
-  for (const field of form.elements) {
-    if (!field.name || field.type === "hidden" || field.matches("button, fieldset, :disabled")) continue;
-    const [label] = field.labels ?? [];
-    if (["checkbox", "radio"].includes(field.type)) {
-      if (field.checked) said.push([nameOf(field.closest("fieldset")?.querySelector("legend")), label?.textContent.trim() ?? ""]);
-    } else if (field.value.trim()) said.push([nameOf(label), field.selectedOptions?.[0].textContent.trim() ?? field.value.trim()]);
-  }
-  return said;
+// Orders of a decision have no name of their own: together they are one field.
+const isSaid = (field) => (field.name || field.matches("[data-order], [data-part]")) && field.type !== "hidden" && !field.matches("button, fieldset, :disabled");
+
+function wordsOf(field) {
+  const [label] = field.labels ?? [];
+  if (!["checkbox", "radio"].includes(field.type)) return [nameOf(label), field.selectedOptions?.[0].textContent.trim() ?? field.value.trim()];
+  return [nameOf(field.closest("fieldset")?.querySelector("legend")), field.checked ? label?.textContent.trim() : ""];
 }
+
+/** What somebody chose and typed, in the words of the page: looked at before it is signed. */
+const saidIn = (form) => [...form.elements].filter(isSaid).map(wordsOf).filter(([, text]) => text);
 
 async function act(form, submitter) {
   if (form.dataset.busy) return;
