@@ -98,3 +98,12 @@ def test_a_server_whose_words_go_into_a_log_does_not_log_its_passphrase(tmp_path
     passphrase = (tmp_path / "seal.passphrase").read_text().strip()
     assert len(passphrase) >= 32
     assert passphrase not in said
+
+
+def test_no_secret_that_a_server_writes_where_it_is_started_can_be_taken_into_the_repository() -> (
+    None
+):
+    root = Path(__file__).parents[2]
+    ignored = (root / ".gitignore").read_text(encoding="utf-8").splitlines()
+    folder = Settings.model_fields["seal_folder"].default
+    assert {f"/{folder}/", f"/{folder}.passphrase"} <= set(ignored)
