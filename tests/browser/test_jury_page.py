@@ -14,6 +14,7 @@ from tests.appeals.desk import (
     appeal,
     cast,
     jurors,
+    name_panel,
 )
 from tests.browser.looking import a_window, faults, sideways
 from tests.builders import PIN, Json, MeetAtHand
@@ -130,3 +131,25 @@ def test_a_narrow_phone_in_the_dark_shows_all_of_an_appeal_without_a_fault(
                 expect(page.locator("#decision [data-foreseen]")).to_be_visible()
             assert sideways(page) == 0, path
             assert faults(page) == [], path
+
+
+def test_a_panel_named_by_another_meanwhile_is_told_before_it_is_named_anew(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    lodged = an_appeal(meet)
+    names = jurors(meet, "Far Club", "Near Club", "", "Other Club")
+    with a_window(chromium, service, meet[names[0]]) as window:
+        page = window.open(f"/meets/{meet.id}/jury/{lodged['id']}")
+        for name, seat in zip(names[:3], ("chair", "member", "member"), strict=True):
+            page.select_option(f"#seat-{meet[name].id}", seat)
+        page.fill("#secretary-name", "Noor Quill")
+        assert name_panel(meet, lodged, [names[3], *names[:2]]).status_code == 200
+        expect(page.locator("#panel")).to_contain_text("0 of 3 have voted")
+        window.expects = {412}
+        page.click("#naming button[type=submit]")
+        expect(page.locator("#naming .problem").first).to_contain_text(
+            "What you typed is still here"
+        )
+        assert page.input_value("#secretary-name") == "Noor Quill"
+    panel = meet["jury"].get(f"appeals/{lodged['id']}").json()["panel"]
+    assert panel["members"][0]["official"] == meet[names[3]].id

@@ -85,6 +85,34 @@ def test_a_complete_report_takes_six_taps_and_fifteen_seconds_at_most(
     assert (call["flag"], call["report"]) == ("yellow", report["id"])
 
 
+def test_a_mark_stays_where_it_was_dragged_whatever_is_drawn_anew_meanwhile(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        page.locator("#yellow").tap()
+        page.locator("[data-do=lane][data-with='3']").tap()
+        page.locator("[data-do=seen][data-with=pass_completed_beyond_zone]").tap()
+        box = page.locator("#drawing").bounding_box()
+        assert box is not None
+        middle = box["y"] + box["height"] / 2
+        page.mouse.move(box["x"] + box["width"] * 0.4, middle)
+        page.mouse.down()
+        page.mouse.move(box["x"] + box["width"] * 0.1, middle, steps=4)
+        seen = page.locator("#reading").inner_text()
+        # The flag's own sending, and what happens at the meet, have the page drawn anew.
+        until(page, lambda: len(own_calls(meet)) == 1)
+        meet.start(1)
+        page.wait_for_timeout(1500)
+        page.mouse.up()
+        expect(page.locator("#reading")).to_have_text(seen)
+        page.locator("#sign").tap()
+        until(page, lambda: own_reports(meet)[0]["state"] == "written")
+    metres = own_reports(meet)[0]["observation"]["baton"]["metres"]
+    assert abs(metres) > 0.5
+    assert f"{abs(metres):.2f}" in seen
+
+
 def test_white_takes_one_tap_and_can_be_undone_before_it_goes(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

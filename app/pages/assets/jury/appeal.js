@@ -2,10 +2,11 @@
 
 import { listenToOrders } from "../js/orders.js";
 
-/** A form in which somebody types stays as it is; what is shown around it is new, and so is its ETag. */
+const version = () => document.getElementById("version").dataset.etag;
+
+/** A form in which somebody types keeps the version that it was begun with: the server then says it. */
 function followVersion() {
-  const etag = document.getElementById("version").dataset.etag;
-  for (const form of document.querySelectorAll("form[data-follows]")) form.dataset.etag = etag;
+  for (const form of document.querySelectorAll("form[data-follows]:not([data-typed])")) form.dataset.etag = version();
 }
 
 /** The panel's document is made of the seat that is chosen beside each name. */
@@ -42,5 +43,7 @@ document.addEventListener("change", (event) => {
 });
 document.addEventListener("part-shown", settleAll);
 document.addEventListener("page-refreshed", followVersion);
+// Whoever was told that it has changed, and sends it again, means it as it is now.
+document.addEventListener("form-refused", ({ target }) => target.matches("form[data-follows]") && (target.dataset.etag = version()));
 listenToOrders();
 settleAll();

@@ -17,15 +17,18 @@ const BY_KEY = { ArrowLeft: -0.1, ArrowDown: -0.1, ArrowRight: 0.1, ArrowUp: 0.1
 export function listenToFields(core, outbox) {
   const { state } = core;
   const here = () => core.draftOf(state.view.draft);
-  let dragged = false;
+  // Where a finger holds the baton: until it lifts, any redraw takes the draft from the database anew.
+  let dragged;
 
   function place(changes, dragging = false) {
     const draft = here();
     const sight = sightOf(state, draft.seen);
-    draft.position = placed(draft.position, changes);
-    showPlace(state, draft, sight, { dragging });
-    maySign(draft, sight);
-    if (!dragging) core.change(draft, {});
+    const position = placed(dragged ?? draft.position, changes);
+    const shown = { ...draft, position };
+    showPlace(state, shown, sight, { dragging });
+    maySign(shown, sight);
+    if (dragging) dragged = position;
+    else core.change(draft, { position });
   }
 
   function maySign(draft, sight = sightOf(state, draft.seen)) {
@@ -42,15 +45,14 @@ export function listenToFields(core, outbox) {
     const drawing = event.target.closest?.("#drawing");
     if (!drawing || event.button > 0) return;
     drawing.setPointerCapture(event.pointerId);
-    dragged = true;
     place({ metres: metresAt(event.clientX) }, true);
   });
   document.addEventListener("pointermove", (event) => dragged && place({ metres: metresAt(event.clientX) }, true));
   for (const name of ["pointerup", "pointercancel"]) {
     document.addEventListener(name, () => {
       if (!dragged) return;
-      dragged = false;
       place({});
+      dragged = undefined;
     });
   }
   document.addEventListener("keydown", (event) => {
