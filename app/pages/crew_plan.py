@@ -21,10 +21,7 @@ from app.pages.track_plan import Crew, TrackPlan, plan_track, runs
 from app.pages.zone_plan import ZonePlan, plan_zone
 from app.rules.book import Book
 from app.rules.relay import Edge, Relay
-from app.rules.track import Track
-
-LAP = 400
-"""Metres of a lap in lane 1."""
+from app.rules.track import LAP_M, Track
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +122,7 @@ def posts_apart(relay: Relay, posts: Iterable[PostOut]) -> Iterator[Apart]:
             of_one.setdefault(post.official, []).append(post)
     for theirs in of_one.values():
         take_overs = sorted({post.take_over for post in theirs})
-        if len({sum(relay.legs[:take_over]) % LAP for take_over in take_overs}) > 1:
+        if len({sum(relay.legs[:take_over]) % LAP_M for take_over in take_overs}) > 1:
             yield Apart(theirs[0].official_name, relay, take_overs)
 
 

@@ -68,11 +68,7 @@ function connect() {
     tell("in touch");
     refresh();
   });
-  stream.addEventListener("entry", (event) => {
-    document.dispatchEvent(new CustomEvent("meet-entry", { detail: JSON.parse(event.data) }));
-    refresh();
-  });
-  for (const name of ["reset", "bye"]) stream.addEventListener(name, refresh);
+  for (const name of ["entry", "reset", "bye"]) stream.addEventListener(name, refresh);
   stream.addEventListener("ended", over);
   stream.addEventListener("error", () => {
     if (line?.dataset.state === "ended") return;
