@@ -8,21 +8,38 @@ import { showStep, stepsOf } from "./steps.js";
 
 const by = (id) => document.getElementById(id);
 const OF_DRAFT = new Set(["takeover", "lane", "seen", "facts"]);
-const GUARD = 350;
+const GUARD = 350, SAID_FOR = 8000;
 
 /** The page's own account of the meet: `state` is what all parts of it are drawn from. */
 export function openCore({ store, meet, watch }) {
   const state = { watch, me: watch.official.id, line: "", items: [], drafts: [], view: { name: "home" }, held: false };
-  const core = { state, store, meet, redraw, redrawSoon, news, go, back, goHome, change, keep: store.change, draftOf };
-  let drawing, owed = false, shownHeat, soon, took = 0, drawn = 0;
+  const core = { state, store, meet, redraw, redrawSoon, news, done, mayUndo, go, back, goHome, change, keep: store.change, draftOf };
+  let drawing, owed = false, shownHeat, soon, took = 0, drawn = 0, said;
 
   function draftOf(id) {
     return state.drafts.find((one) => one.id === id);
   }
 
-  /** Say something in a word or two, also to whoever does not look. */
+  /** Say something in a word or two, for a while, also to whoever does not look. */
   function news(words) {
+    clearTimeout(said);
     by("news").textContent = words;
+    said = setTimeout(() => (by("news").textContent = ""), SAID_FOR);
+  }
+
+  /** Say what was done; where the page alone holds it, that too. */
+  function done(words) {
+    news(state.held ? `${words} ${word("held here")}` : words);
+  }
+
+  /** Let something be undone for some milliseconds. */
+  function mayUndo(id, length) {
+    state.undo = { id };
+    setTimeout(() => {
+      if (state.undo?.id !== id) return;
+      state.undo = undefined;
+      redraw();
+    }, length);
   }
 
   /** Read what is kept and draw what differs; many calls at once are one or two. */

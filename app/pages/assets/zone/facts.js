@@ -39,6 +39,7 @@ export function showFacts(state, draft, sight) {
     more(draft, sight),
     h("p", { class: "field" }, h("label", { for: "words" }, word("words")), h("textarea", { id: "words", rows: 3, maxlength: 4000, dir: "auto", value: draft.words ?? "" })),
     h("div", { id: "pictures" }),
+    h("p", { id: "picture-problem", class: "problem", role: "alert", hidden: true }),
     h("p", {}, h("label", { class: "button quiet" }, word("add picture"), h("input", { type: "file", accept: "image/*", multiple: true, class: "unseen", "data-pictures": draft.id }))),
     h("p", { class: "hint" }, word(state.key?.registered ? "signs with key" : "server will attest")));
   if (by("words").value !== (draft.words ?? "")) by("words").value = draft.words ?? "";
@@ -116,7 +117,7 @@ function more(draft, sight) {
 /** The pictures of a draft; one that was left out can be put back. */
 export function showPictures(draft) {
   show(by("pictures"), (draft.pictures ?? []).map((one) =>
-    h("p", { class: "picture" }, one.left ? h("s", {}, h("bdi", {}, one.name)) : h("bdi", {}, one.name), " ",
+    h("p", { class: "picture" }, one.left ? h("s", {}, h("bdi", {}, one.name)) : h("bdi", {}, one.name), " ", one.whole && h("span", { class: "hint" }, word("goes whole"), " "),
       does("drop-picture", one.id, { class: "quiet" }, word(one.left ? "put back" : "leave out")))));
 }
 

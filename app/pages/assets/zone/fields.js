@@ -87,30 +87,38 @@ export function listenToFields(core, outbox) {
   });
 
   async function add(file, draftId, report) {
-    const made = await pictureOf(file);
-    if (!made) return core.news(word("no picture"));
-    const picture = { id: newId(), ...made };
+    const { problem, whole, ...made } = await pictureOf(file);
     const name = file.name || word("picture");
+    complainOfPicture(problem && `${name}: ${word(problem)}`);
+    if (problem) return;
+    const picture = { id: newId(), ...made };
     const draft = draftId && core.draftOf(draftId);
     if (draft) {
       await core.keep((at) => at("pictures").put(picture));
-      await core.change(draft, { pictures: [...(draft.pictures ?? []), { id: picture.id, name }] });
+      await core.change(draft, { pictures: [...(draft.pictures ?? []), { id: picture.id, name, whole }] });
       if (by("pictures")) showPictures(draft);
       return;
     }
     const item = pictureItem(core.meet, report, state.me, { id: picture.id, name });
-    await core.keep((at) => {
+    await outbox.add((at) => {
       at("pictures").put(picture);
       addOnce(at("outbox"), item);
     });
     await core.redraw();
-    outbox.tell();
-    outbox.flush({ again: true });
+  }
+
+  // In the step beside the button, where there is one; else as news.
+  function complainOfPicture(words) {
+    const place = by("picture-problem");
+    if (words) core.news(words);
+    if (!place) return;
+    place.hidden = !words;
+    place.textContent = words ?? "";
   }
 }
 
 // A picture is made smaller on the phone, which also leaves out where and with what it was taken. What
-// the browser cannot draw goes as it is, if the server knows the kind; all else is undefined.
+// the browser cannot draw goes as it is, whole, if the server knows the kind; all else is a problem.
 async function pictureOf(file) {
   try {
     const drawn = await createImageBitmap(file);
@@ -122,7 +130,8 @@ async function pictureOf(file) {
     return { type: "image/jpeg", bytes: await packed.arrayBuffer() };
   } catch {
     const isHeic = /hei[cf]/.test(file.type) || /\.hei[cf]$/i.test(file.name);
-    if (!isHeic || file.size > MOST_BYTES) return undefined;
-    return { type: "image/heic", bytes: await file.arrayBuffer() };
+    if (!isHeic) return { problem: "no picture" };
+    if (file.size > MOST_BYTES) return { problem: "picture too large" };
+    return { type: "image/heic", bytes: await file.arrayBuffer(), whole: true };
   }
 }

@@ -27,9 +27,23 @@ export const team = (heat, lane) => {
 export const wayMark = ({ way, at }) =>
   h("span", { class: "way", "data-way": way }, way === "received" ? word("received at", { time: at ? timeOf(at) : "" }) : word(`way ${way}`));
 
-const postWords = (post) => [
-  h("strong", {}, word("take-over", { number: post.take_over })), " · ", word(`edge ${post.edge}`), " · ", word("lanes", { lanes: inWords(post.lanes) }), " · ", word(`side ${post.side}`),
-];
+const edgeAndLanes = (post) => `${word(`edge ${post.edge}`)} · ${word("lanes", { lanes: inWords(post.lanes) })}`;
+
+const postWords = (post) => [h("strong", {}, word("take-over", { number: post.take_over })), " · ", edgeAndLanes(post), " · ", word(`side ${post.side}`)];
+
+const nameOfPost = (post) => `${word("take-over", { number: post.take_over })} · ${edgeAndLanes(post)}`;
+
+/** A post's name where an official has more than one: which of them they spoke for. */
+export function whichPost(state, id) {
+  const { posts } = state.watch;
+  const post = posts.length > 1 && posts.find((one) => one.id === id);
+  return post ? nameOfPost(post) : "";
+}
+
+/** That a flag is shown, and for which post where there are more in the heat. */
+export function saidFor(state, heat, post, flag) {
+  return postsIn(state, heat).length > 1 ? word(`shown ${flag}`, { post: nameOfPost(post) }) : word(`${flag} shown`);
+}
 
 export function showLine(state) {
   const line = by("line");
@@ -93,6 +107,7 @@ export function showWaiting(state) {
   const others = ofOthers(state).length;
   const again = own(state).filter(isSentAgain).length;
   show(by("waiting"),
+    state.line === "refused" && h("div", { class: "problem", role: "alert", id: "let-in-no-more" }, h("p", {}, word("let in no more")), h("p", {}, word("until let in"))),
     state.line === "ended" && h("div", { class: "problem", role: "alert" }, h("p", {}, word("session over")), h("p", {}, word("how to rejoin"))),
     again > 0 && h("p", { class: "note", id: "lost" }, counted("lost", again)),
     waits > 0 && h("p", { class: "unsent" }, h("span", { class: "way", "data-way": "here" }, counted("unsent", waits)), " ", does("send-now", "", { id: "send-now" }, word("send now"))),
@@ -115,10 +130,15 @@ export function showWaiting(state) {
 // Told until it is received, and for a while after it.
 const isSentAgain = (one) => one.missed && !one.elsewhere && one.state !== "aside" && !(one.state === "received" && Date.now() - one.told_at > HALF_AN_HOUR);
 
+const forPost = (state, post) => {
+  const name = whichPost(state, post);
+  return name && [" · ", name];
+};
+
 const isDrafted = (state, report) => state.drafts.some((one) => one.id === report.id);
 
-const aboutReport = (state, { heat, lane, seen }) => [
-  heatName(heatOf(state, heat)), lane ? [" · ", word("lane", { lane }), " ", team(heatOf(state, heat), lane)] : "", seen ? [" · ", word(`seen ${seen}`)] : "",
+const aboutReport = (state, { heat, lane, seen, post }) => [
+  heatName(heatOf(state, heat)), forPost(state, post), lane ? [" · ", word("lane", { lane }), " ", team(heatOf(state, heat), lane)] : "", seen ? [" · ", word(`seen ${seen}`)] : "",
 ];
 
 function draftCard(state, draft) {
@@ -136,7 +156,7 @@ export function showDay(state) {
     h("h2", {}, word("your day")),
     !reports.length && !calls.length && h("p", { class: "soft" }, word("nothing yet")),
     reports.length > 0 && h("ul", { class: "entries" }, reports.map((one) => reportEntry(state, one))),
-    calls.length > 0 && h("ul", { class: "entries" }, calls.map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", heatName(heatOf(state, one.heat)), h("br"), wayMark(one)))),
+    calls.length > 0 && h("ul", { class: "entries" }, calls.map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", heatName(heatOf(state, one.heat)), forPost(state, one.post), h("br"), wayMark(one)))),
   );
 }
 
@@ -182,9 +202,13 @@ export function showBar(state) {
   const post = postHere(state, heat);
   const { undo } = state;
   show(by("bar"),
-    undo && h("p", { class: "undo" }, [h("span", {}, undo.said), does("undo", undo.id, { id: "undo" }, word("undo"))]),
-    post && postsIn(state, heat).length > 1 && h("p", { class: "for-post" }, postWords(post)),
-    post && h("div", { class: "flags" },
-      does("white", "", { class: "white", id: "white" }, h("span", { class: "sign", "aria-hidden": "true" }), h("strong", {}, word("white")), h("span", {}, word("white means"))),
-      does("yellow", "", { class: "yellow", id: "yellow" }, h("span", { class: "sign", "aria-hidden": "true" }), h("strong", {}, word("yellow")), h("span", {}, word("yellow means")))));
+    undo && h("p", { class: "undo" }, does("undo", undo.id, { id: "undo" }, word("undo"))),
+    state.line === "refused" ? h("p", { class: "for-post" }, word("no flags now")) : flagsFor(state, heat, post));
 }
+
+const flagsFor = (state, heat, post) => [
+  post && postsIn(state, heat).length > 1 && h("p", { class: "for-post" }, postWords(post)),
+  post && h("div", { class: "flags" },
+    does("white", "", { class: "white", id: "white" }, h("span", { class: "sign", "aria-hidden": "true" }), h("strong", {}, word("white")), h("span", {}, word("white means"))),
+    does("yellow", "", { class: "yellow", id: "yellow" }, h("span", { class: "sign", "aria-hidden": "true" }), h("strong", {}, word("yellow")), h("span", {}, word("yellow means")))),
+];

@@ -59,11 +59,11 @@ export function wayOf(item) {
 export function reportsOf(state) {
   const found = new Map();
   const entry = (id) => found.get(id) ?? found.set(id, { id }).get(id);
-  for (const one of state.watch?.reports ?? []) Object.assign(entry(one.id), { heat: one.heat, lane: one.lane, state: one.state, at: one.received_at ?? one.raised_at, remark: one.remark, version: one.version, known: true, made: Date.parse(one.raised_at) });
+  for (const one of state.watch?.reports ?? []) Object.assign(entry(one.id), { heat: one.heat, lane: one.lane, state: one.state, at: one.received_at ?? one.raised_at, remark: one.remark, version: one.version, post: one.post, known: true, made: Date.parse(one.raised_at) });
   for (const item of own(state).filter((one) => one.kind === "report")) {
     const it = entry(item.id);
     const behind = it.state === "raised" || item.state !== "received";
-    Object.assign(it, { heat: item.heat, lane: item.lane, seen: item.seen, item, made: it.made ?? item.made_at });
+    Object.assign(it, { heat: item.heat, lane: item.lane, seen: item.seen, post: it.post ?? item.body?.post, item, made: it.made ?? item.made_at });
     if (behind || !it.known) it.state = "written";
   }
   for (const item of own(state).filter((one) => one.kind === "withdrawal" && one.state !== "refused" && one.state !== "aside")) {

@@ -72,9 +72,9 @@ export const withdrawalItem = (meet, { id, official, etag, after, reason }) => (
   ...item("withdrawal", newId(), official), report: id, after, etag, method: "POST", address: `${PATH(meet)}/reports/${id}/withdraw`, body: { reason },
 });
 
-/** Put a draft's account into the outbox, and take the draft away, in one step. */
-export function handOver(store, draft, items) {
-  return store.change((at) => {
+/** What puts a draft's account into the outbox, and takes the draft away, in one step. */
+export function handOver(draft, items) {
+  return (at) => {
     const outbox = at("outbox");
     // An account that was mended or written again takes the place of the one that lay there; one that
     // another window has handed over meanwhile is not written twice.
@@ -84,5 +84,5 @@ export function handOver(store, draft, items) {
       for (const one of items) addOnce(outbox, one);
     };
     at("drafts").delete(draft.id);
-  });
+  };
 }

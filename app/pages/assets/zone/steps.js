@@ -4,7 +4,7 @@
 
 import { word } from "../js/words.js";
 import { does, h, show } from "./dom.js";
-import { heatName, team } from "./home.js";
+import { heatName, team, whichPost } from "./home.js";
 import { heatOf, placeOf, sightOf } from "./meet.js";
 import { saysEnough } from "./report.js";
 import { showFacts } from "./facts.js";
@@ -24,6 +24,7 @@ function about(state, draft) {
   const heat = heatOf(state, draft.heat);
   return h("p", { class: "about" },
     draft.flagged && h("span", { class: "flag yellow" }, word("yellow")), " ", heatName(heat), heat?.rehearsal && [" ", h("strong", { class: "tag rehearsal" }, word("rehearsal"))],
+    draft.post && whichPost(state, draft.post) && [" · ", whichPost(state, draft.post)],
     draft.lane && [" · ", word("lane", { lane: draft.lane }), " ", team(heat, draft.lane)]);
 }
 

@@ -69,11 +69,11 @@ async function sendLost(asked) {
   if (lost.length) await outbox.sendAgain(lost);
 }
 
-/** The server answered, or did not, or does not know this session any more. */
+/** The server answered, or did not, does not know this session any more, or lets the official in no more. */
 function touch(now, sure = false) {
   if (now === "in touch") {
     if (clock.isDue()) clock.measure().then(() => core.redraw());
-    if (sure) arrive();
+    if (sure) arrive(state.line !== now);
   }
   if (now === "ended" && state.line !== "ended") leaveNothing();
   if (state.line === now) return;
@@ -81,8 +81,9 @@ function touch(now, sure = false) {
   core.redraw();
 }
 
-async function arrive() {
-  outbox.flush({ again: true });
+// What waits by itself is tried at once where the line has come back.
+async function arrive(isBack) {
+  outbox.flush({ again: true, now: isBack });
   if (!state.key?.registered || state.checked) return;
   state.checked = true;
   if (await dropRevoked(store, state.key, meet)) {

@@ -4,7 +4,7 @@
 
 import { s } from "./dom.js";
 
-const WIDE = 360, HIGH = 148, TOP = 30, FOOT = 108, REACH = 4;
+const WIDE = 360, HIGH = 166, TOP = 30, FOOT = 108, FIGURES = 132, REACH = 4;
 
 /** Around which metre the drawing is laid: the edge, or the mark where that lies farther off. */
 export const middleOf = (position) => (Math.abs(position?.metres ?? 0) <= REACH - 0.5 ? 0 : position.metres);
@@ -33,8 +33,8 @@ export function drawZone({ zone, edge, position, middle, turned, kind, said }) {
     const near = x(metres) < 60 ? "start" : x(metres) > WIDE - 60 ? "end" : "middle";
     return [s("line", { class: name, x1: x(metres), x2: x(metres), y1: TOP - 6, y2: FOOT + 6 }), s("text", { x: x(metres), y: TOP - 11, "text-anchor": near }, words)];
   };
-  const metre = [];
-  for (let one = Math.ceil(first); one <= last; one += 1) metre.push(s("line", { class: "metre", x1: x(one), x2: x(one), y1: FOOT, y2: FOOT + ((one - at) % 5 === 0 ? 9 : 5) }));
+  const metres = [];
+  for (let one = Math.ceil(first); one <= last; one += 1) metres.push(tick(x(one), one - at));
   const [head, tail] = turned ? [14, 74] : [WIDE - 14, WIDE - 74];
   const back = turned ? 7 : -7;
   const drawing = s("svg", { viewBox: `0 0 ${WIDE} ${HIGH}`, class: "zone", "aria-hidden": "true", direction: "ltr" },
@@ -43,7 +43,7 @@ export function drawZone({ zone, edge, position, middle, turned, kind, said }) {
     band(0, zone.length_m, "inside"),
     s("line", { class: "lane", x1: 0, x2: WIDE, y1: TOP, y2: TOP }),
     s("line", { class: "lane", x1: 0, x2: WIDE, y1: FOOT, y2: FOOT }),
-    metre,
+    metres,
     zone.acceleration_m ? line(-zone.acceleration_m, "edge", said.acceleration) : [],
     line(0, "edge", said.start),
     zone.leg_line_m > 0.5 && zone.leg_line_m < zone.length_m - 0.5 ? line(zone.leg_line_m, "leg", said.leg) : [],
@@ -59,6 +59,14 @@ export function drawZone({ zone, edge, position, middle, turned, kind, said }) {
     return Math.round(metres * 20) / 20;
   };
   return { drawing, metresAt };
+}
+
+// Counted from the edge, as the place is read and typed: minus lies before it. A figure at the rim
+// would be cut in half.
+function tick(x, metres) {
+  const mark = s("line", { class: "metre", x1: x, x2: x, y1: FOOT, y2: FOOT + (metres % 5 === 0 ? 9 : 5) });
+  if (x < 12 || x > WIDE - 12) return mark;
+  return [mark, s("text", { class: "figure", x, y: FIGURES, "text-anchor": "middle" }, metres === 0 ? "0 m" : String(metres).replace("-", "−"))];
 }
 
 // The baton by its leading end, a foot by its sole: the tip is where it was.
