@@ -13,6 +13,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 
 from app.access.guard import Here
+from app.access.who_may import UMPIRES
 from app.ids import ChosenId, MeetId
 from app.pages.asked import asked
 from app.pages.assets import address, assets, packed_or_plain
@@ -46,6 +47,7 @@ async def show_zone(
         "asked": asked(),
         "facts": WORDS["fact"],
         "answers": WORDS["answer"],
+        "flag_roles": sorted(UMPIRES.roles),
     }
     return render(request, Page("zone.html", shows, zone=frame.meet.time_zone), language)
 

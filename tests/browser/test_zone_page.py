@@ -113,6 +113,51 @@ def test_a_mark_stays_where_it_was_dragged_whatever_is_drawn_anew_meanwhile(
     assert f"{abs(metres):.2f}" in seen
 
 
+def figures(page: Page) -> list[str]:
+    """The numbers under the drawing of the zone, as they stand from left to right."""
+    return list(
+        page.evaluate(
+            """() => [...document.querySelectorAll("#drawing .figure")]
+                .map((one) => [one.getBoundingClientRect().x, one.textContent])
+                .sort(([one], [other]) => one - other).map(([, text]) => text)"""
+        )
+    )
+
+
+def cramped_figures(page: Page) -> list[str]:
+    """Numbers that are too small to read, or that touch the next one."""
+    return list(
+        page.evaluate(
+            """() => [...document.querySelectorAll("#drawing .figure")]
+                .map((one) => ({ text: one.textContent, box: one.getBoundingClientRect() }))
+                .sort((one, other) => one.box.x - other.box.x)
+                .filter(({ box }, at, all) => box.height < 12 || box.right + 3 > all[at + 1]?.box.x)
+                .map(({ text }) => text)"""
+        )
+    )
+
+
+def test_metres_from_the_line_can_be_read_while_the_mark_is_placed(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    narrow = {**PHONE, "viewport": {"width": 320, "height": 568}}
+    with a_window(chromium, service, meet.umpire, **narrow) as window:
+        page = open_zone(window, meet)
+        page.locator("#yellow").tap()
+        page.locator("[data-do=lane][data-with='3']").tap()
+        page.locator("[data-do=seen][data-with=pass_completed_beyond_zone]").tap()
+        # Who stands inside the track sees runners come from the right.
+        expect(page.locator("#drawing")).to_be_visible()
+        assert figures(page) == ["3", "2", "1", "0 m", "−1", "−2", "−3"]
+        assert cramped_figures(page) == []
+        page.locator("[data-do=turn]").tap()
+        until(page, lambda: figures(page) == ["−3", "−2", "−1", "0 m", "1", "2", "3"])
+        page.fill("#metres", "-20")
+        assert figures(page) == ["−23", "−22", "−21", "−20", "−19", "−18", "−17"]
+        assert cramped_figures(page) == []
+        assert sideways(page) == 0
+
+
 def test_white_takes_one_tap_and_can_be_undone_before_it_goes(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

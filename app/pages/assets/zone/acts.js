@@ -1,13 +1,14 @@
 // What a tap does. Taps are done one after another, and none is lost: nothing here waits for a network.
-// One that comes again at once, or while the first is still being done, is the second half of a double
-// tap and does nothing, except where tapping fast means more of the same.
+// The same one again at once, or while the first is still being done, is the second half of a double tap
+// and does nothing.
 
 import { flagging } from "./flagging.js";
 import { upkeep } from "./upkeep.js";
 import { writing } from "./writing.js";
 
 const DOUBLE = 350;
-const COUNTS_EACH = new Set(["step-by", "unsure-by"]);
+// Fast taps on these mean more of the same; the last one guards itself, by its button.
+const COUNTS_EACH = new Set(["step-by", "unsure-by", "set-key"]);
 
 /** Let buttons with `data-do` do what they name. */
 export function listenToActs(core, outbox, clock) {

@@ -3,7 +3,7 @@
 
 import { counted, word } from "../js/words.js";
 import { does, h, show } from "./dom.js";
-import { flagsIn, heatHere, heatOf, inWords, ofOthers, own, postHere, postsIn, reportsOf, teamIn, unsent, wayOf } from "./meet.js";
+import { flagsIn, heatHere, heatOf, inWords, isLetIn, ofOthers, own, postHere, postsIn, reportsOf, teamIn, unsent, wayOf } from "./meet.js";
 import { canHaveKey, canWork } from "./secure.js";
 
 const HALF_AN_HOUR = 30 * 60_000;
@@ -47,8 +47,9 @@ export function saidFor(state, heat, post, flag) {
 
 export function showLine(state) {
   const line = by("line");
-  line.dataset.state = state.line;
-  const said = word(state.line || "connecting");
+  const now = isLetIn(state) ? state.line : "refused";
+  line.dataset.state = now;
+  const said = word(now || "connecting");
   if (line.textContent !== said) line.textContent = said;
 }
 
@@ -107,7 +108,7 @@ export function showWaiting(state) {
   const others = ofOthers(state).length;
   const again = own(state).filter(isSentAgain).length;
   show(by("waiting"),
-    state.line === "refused" && h("div", { class: "problem", role: "alert", id: "let-in-no-more" }, h("p", {}, word("let in no more")), h("p", {}, word("until let in"))),
+    !isLetIn(state) && h("div", { class: "problem", role: "alert", id: "let-in-no-more" }, h("p", {}, word("let in no more")), h("p", {}, word("until let in"))),
     state.line === "ended" && h("div", { class: "problem", role: "alert" }, h("p", {}, word("session over")), h("p", {}, word("how to rejoin"))),
     again > 0 && h("p", { class: "note", id: "lost" }, counted("lost", again)),
     waits > 0 && h("p", { class: "unsent" }, h("span", { class: "way", "data-way": "here" }, counted("unsent", waits)), " ", does("send-now", "", { id: "send-now" }, word("send now"))),
@@ -203,7 +204,7 @@ export function showBar(state) {
   const { undo } = state;
   show(by("bar"),
     undo && h("p", { class: "undo" }, does("undo", undo.id, { id: "undo" }, word("undo"))),
-    state.line === "refused" ? h("p", { class: "for-post" }, word("no flags now")) : flagsFor(state, heat, post));
+    isLetIn(state) ? flagsFor(state, heat, post) : h("p", { class: "for-post" }, word("no flags now")));
 }
 
 const flagsFor = (state, heat, post) => [

@@ -1,6 +1,11 @@
 // What this phone knows of the meet, looked up: the heat that is shown, the official's posts in it,
 // what they have shown and written, and how far each of it has come.
 
+const flagRoles = new Set(document.body.dataset.flagRoles.split(" "));
+
+/** Whether the server lets this official in, in a role that shows flags. */
+export const isLetIn = (state) => state.line !== "refused" && state.watch.official.roles.some((one) => flagRoles.has(one));
+
 export const heatOf = (state, id) => state.watch?.heats.find((one) => one.id === id);
 
 /** The heat that flags are for: the head official's, or the one that was chosen by hand. */

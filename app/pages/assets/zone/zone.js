@@ -7,12 +7,13 @@ import { listenToActs } from "./acts.js";
 import { openCore } from "./core.js";
 import { listenToFields } from "./fields.js";
 import { lostOf } from "./lost.js";
-import { ofOthers, unsent } from "./meet.js";
+import { isLetIn, ofOthers, unsent } from "./meet.js";
 import { dropRevoked, keepPage } from "./secure.js";
 import { openOutbox } from "./outbox.js";
 import { openStore } from "./store.js";
 import { follow, openClock } from "./line.js";
 
+const LOOK_AGAIN = 15_000;
 const by = (id) => document.getElementById(id);
 const given = JSON.parse(by("told").textContent);
 const meet = given.meet.id;
@@ -27,7 +28,7 @@ const { state } = core;
 const clock = openClock(store, kept.clock);
 Object.assign(state, { clock, hand: kept.hand, turned: kept.turned, key: kept.key });
 let line;
-const outbox = openOutbox({ store, meet, whose: () => state.me, changed: core.redrawSoon, touched: touch, emptied: () => line.look(), sure: () => line?.sure() });
+const outbox = openOutbox({ store, meet, whose: () => state.me, changed: core.redrawSoon, touched: touch, emptied: () => line.look(), sure: () => isLetIn(state) && line?.sure() });
 
 listenToFields(core, outbox);
 listenToActs(core, outbox, clock);
@@ -99,6 +100,9 @@ async function leaveNothing() {
   await forgetPage(location.pathname);
   await core.keep((at) => at("kept").delete("watch"));
 }
+
+// A role that was taken by mistake is given back: nothing else would tell this phone.
+setInterval(() => state.line === "refused" && !document.hidden && line.look(), LOOK_AGAIN);
 
 async function tidyDrafts() {
   const thrown = (await store.all("drafts")).filter((one) => one.thrown);

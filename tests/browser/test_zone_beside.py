@@ -1,0 +1,158 @@
+"""What happens beside the flags on a zone official's phone: pictures that it cannot draw itself, an
+own observation of somebody without a post, and signing off while something has not gone yet.
+"""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.looking import a_window, faults, sideways
+from tests.browser.test_joining_page import a_link
+from tests.browser.zone_phone import (
+    PHONE,
+    RECEIVED,
+    Thumb,
+    open_zone,
+    own_reports,
+    place_baton,
+    until,
+)
+from tests.builders import MeetAtHand
+from tests.pictures.photographs import drawn, saved
+from tests.running import Service
+
+pytestmark = pytest.mark.browser
+
+HEIC = "image/heic"
+
+
+def to_the_facts(page: Page) -> None:
+    page.locator("#yellow").tap()
+    page.locator("[data-do=lane][data-with='3']").tap()
+    page.locator("[data-do=seen][data-with=pass_completed_beyond_zone]").tap()
+    place_baton(page)
+
+
+def choose(page: Page, name: str, content: bytes, kind: str = HEIC) -> None:
+    chosen = {"name": name, "mimeType": kind, "buffer": content}
+    page.locator("[data-pictures]").set_input_files(chosen)
+
+
+def written(meet: MeetAtHand) -> bool:
+    return [one["state"] for one in own_reports(meet)] == ["written"]
+
+
+def test_a_picture_that_the_phone_cannot_draw_is_told_and_goes_as_it_is(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        to_the_facts(page)
+        content = saved(drawn(), "HEIF")
+        choose(page, "IMG_1.HEIC", content)
+        expect(page.locator(".picture")).to_contain_text("IMG_1.HEIC goes as it is")
+        expect(page.locator("#picture-problem")).to_be_hidden()
+        page.locator("#sign").tap()
+        until(page, lambda: bool(own_reports(meet) and own_reports(meet)[0]["pictures"]))
+    ((picture,),) = (one["pictures"] for one in own_reports(meet))
+    assert (picture["media_type"], picture["size"]) == (HEIC, len(content))
+
+
+def test_what_is_no_picture_or_too_large_is_told_in_the_step_and_the_rest_is_kept(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        to_the_facts(page)
+        page.fill("#words", "Seen from the inside.")
+        problem = page.locator("#picture-problem")
+        choose(page, "notes.txt", b"No picture", "text/plain")
+        expect(problem).to_have_text("notes.txt: This is no picture that can be sent.")
+        choose(page, "large.heic", b"\0" * (16 * 1024 * 1024 + 1))
+        expect(problem).to_contain_text("large.heic: This picture is too large to be sent.")
+        assert faults(page) == []
+        assert sideways(page) == 0
+        choose(page, "good.png", saved(drawn(), "PNG"), "image/png")
+        expect(page.locator(".picture")).to_contain_text("good.png")
+        expect(problem).to_be_hidden()
+        page.locator("#sign").tap()
+        until(page, lambda: bool(own_reports(meet) and own_reports(meet)[0]["pictures"]))
+    (report,) = own_reports(meet)
+    assert report["words"] == "Seen from the inside."
+    assert len(report["pictures"]) == 1
+
+
+def test_a_picture_that_the_server_cannot_read_is_told_and_its_account_arrives(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        window.expects = {400, 413, 415, 422}
+        to_the_facts(page)
+        choose(page, "broken.heic", b"no picture at all")
+        page.locator("#sign").tap()
+        refused = page.locator("#waiting .problem")
+        expect(refused).to_contain_text("The server did not take this picture.", timeout=15_000)
+        expect(refused).to_contain_text("send a JPEG, PNG, WebP or HEIC file")
+        assert written(meet)
+        assert faults(page) == []
+        refused.locator("[data-do=aside]").tap()
+        expect(refused).to_have_count(0)
+
+
+def test_somebody_without_a_post_shows_no_flags_and_reports_an_own_observation(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    chief = meet["chief_umpire"]
+    with a_window(chromium, service, chief, **PHONE) as window:
+        page = open_zone(window, meet)
+        expect(page.locator("#post")).to_contain_text("You have no post in the crew plan.")
+        expect(page.locator(".flags")).to_have_count(0)
+        page.locator("#observe").tap()
+        expect(page.locator("#step-title")).to_have_text("Which take-over?")
+        assert faults(page) == []
+        page.locator("[data-do=takeover][data-with='2']").tap()
+        page.locator("[data-do=lane][data-with='6']").tap()
+        page.locator("[data-do=seen][data-with=pass_completed_beyond_zone]").first.tap()
+        place_baton(page)
+        page.locator("#sign").tap()
+        expect(page.locator(f".entry {RECEIVED}")).to_be_visible(timeout=15_000)
+    (report,) = chief.get("reports").json()
+    assert (report["state"], report["take_over"], report["lane"]) == ("written", 2, 6)
+    assert report["post"] is None
+    assert chief.get("watch").json()["calls"] == []
+
+
+def test_signing_off_tells_what_has_not_gone_and_keeps_it_until_the_next_time(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        page.route("**/api/meets/*/calls/*", lambda route: route.abort())
+        page.route("**/api/meets/*/reports/*", lambda route: route.abort())
+        Thumb(page).write_report()
+        expect(page.locator("#waiting .unsent")).to_contain_text("2 items")
+        page.locator("form.leave button").tap()
+        asked = page.locator("#leave-problem")
+        expect(asked).to_contain_text("2 items have not been received yet.")
+        expect(asked).to_contain_text("Press once more to sign off")
+        assert faults(page) == []
+        assert meet.umpire.get("watch").status_code == 200
+        window.expects = {401}
+        page.locator("form.leave button").tap()
+        page.wait_for_url(f"{window.home}/meets/{meet.id}")
+        page.unroute_all()
+        assert as_the_referee_reads(meet) == []
+        page.goto(f"{window.home}/join#{a_link(meet, 'umpire')}")
+        page.fill("#pin", "480213")
+        page.locator("#join button").tap()
+        page.wait_for_url(f"{window.home}/meets/{meet.id}/**")
+        page.goto(f"{window.home}/meets/{meet.id}/zone")
+        until(page, lambda: as_the_referee_reads(meet) == ["written"])
+
+
+def as_the_referee_reads(meet: MeetAtHand) -> list[str]:
+    """What has come of it, as the referee reads it: the umpire's session of before is over."""
+    cases = [meet.case(one) for one in meet.open_cases()]
+    return [report["state"] for case in cases for report in case["reports"]]
