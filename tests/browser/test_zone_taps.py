@@ -132,6 +132,7 @@ def test_a_double_tap_shows_one_flag_and_fast_taps_move_the_mark_each_time(
         page.evaluate("for (const _ of '12') document.getElementById('yellow').click()")
         page.locator("[data-do=lane][data-with='3']").tap()
         page.locator("[data-do=seen][data-with=pass_completed_beyond_zone]").tap()
+        expect(page.locator("#drawing")).to_be_visible()
         page.evaluate(
             "for (const _ of '12345') document.querySelector('[data-do=step-by]').click()"
         )
