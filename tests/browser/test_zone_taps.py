@@ -207,6 +207,9 @@ def test_of_two_posts_it_is_said_which_one_a_flag_was_shown_for(
         page.locator("#yellow").tap()
         expect(news(page)).to_have_text(f"Yellow is shown: {second}. Now the lane.")
         expect(page.locator(".about")).to_contain_text(second)
+        page.locator("[data-do=lane][data-with='5']").tap()
+        expect(page.locator("#step-title")).to_have_text("What was seen?")
+        expect(page.locator("#news")).to_have_text("")
         page.locator("#later").tap()
         # Both flags, and the report that the yellow one raised.
         expect(page.locator(f"#day {RECEIVED}")).to_have_count(3)

@@ -133,7 +133,9 @@ export function openCore({ store, meet, watch }) {
     by("step-title").focus({ preventScroll: true });
   }
 
+  // On a small phone what was said lies over what is asked next.
   function go(view) {
+    news("");
     const depth = (history.state?.depth ?? 0) + 1;
     history.pushState({ view, depth }, "");
     display(view);
