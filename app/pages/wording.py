@@ -387,6 +387,10 @@ class In:
         """Whether a state or a kind is worded; the rule books know more than pages do."""
         return word in WORDS[family]
 
+    def in_words(self, text: str) -> str:
+        """A sentence of the service that pages translate: what a type of problem means."""
+        return self._translations.ugettext(text)
+
     def __call__(self, family: str, word: str) -> str:
         """The words for a state or a kind; KeyError for one that nobody has worded."""
         return self._translations.ugettext(WORDS[family][word])

@@ -118,6 +118,7 @@ def a_whole_meet(service: Service) -> WholeMeet:
         "case": [ruling["case"], *cases],
         "heat": [meet.heat(0), meet.heat(1)],
         "protest": [settled["protest"], undecided["protest"]],
+        "slug": ["needs-word", "stale"],
     }
     return WholeMeet(meet, things)
 

@@ -14,6 +14,7 @@ from babel.messages.pofile import read_po
 
 import app.pages
 from app import problems
+from app.explaining import explained
 from app.pages.languages import CATALOGUES, SOURCE, choose, languages
 from app.pages.wording import WORDS
 from app.rules.book import editions, load_book
@@ -29,11 +30,14 @@ PLACEHOLDER = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
 
 @cache
 def texts() -> frozenset[object]:
-    """All texts of the pages as they are written, those in several numbers as pairs."""
+    """All texts of the pages as they are written, those in several numbers as pairs; and what the
+    service says of types of problems, which pages translate.
+    """
     found: set[object] = set()
     for path in TEMPLATES:
         for _line, text, *_ in extract_from_file("jinja2.ext:babel_extract", path, options=JINJA):
             found.add(text)
+    found |= {text for kind in explained() for text in (kind.meaning, kind.way_out)}
     for path in sorted(PAGES.glob("*.py")):
         found |= {text for _line, text, *_ in extract_from_file("python", path)}
     return frozenset(found)
