@@ -67,6 +67,16 @@ def test_no_translation_is_empty_doubtful_or_left_over(language: str) -> None:
 
 
 @pytest.mark.parametrize("language", OTHERS)
+def test_a_text_of_several_places_is_translated_alike_in_all_of_them(language: str) -> None:
+    """All catalogues are read together, so that one of them would speak for the others."""
+    said: dict[object, set[object]] = {}
+    for catalogue in catalogues(language):
+        for one in (one for one in catalogue if one.id):
+            said.setdefault(one.id, set()).add(one.string)
+    assert {text: words for text, words in said.items() if len(words) > 1} == {}
+
+
+@pytest.mark.parametrize("language", OTHERS)
 def test_translations_fill_in_what_the_texts_fill_in(language: str) -> None:
     for catalogue in catalogues(language):
         for one in (one for one in catalogue if one.id):
