@@ -36,7 +36,7 @@ def in_english_alone() -> set[str]:
     have words for.
     """
     known = {one.id for catalogue in catalogues(GERMAN) for one in catalogue if one.id}
-    texts = {each for one in known for each in (one if isinstance(one, tuple) else (one,))}
+    texts = {each for one in known for each in ((one,) if isinstance(one, str) else one)}
     said = translations(GERMAN)
     differing = {text for text in texts if said.ugettext(text) != text}
     called = {
