@@ -23,6 +23,7 @@ from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
 from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
+from app.pages.opener_words import opener
 from app.pages.post_words import kept_post
 from app.pages.security import HEADERS
 
@@ -129,6 +130,7 @@ def _environment(language: str) -> Environment:
         all_languages=languages(),
         language_name=name_of,
         kept_post=kept_post,
+        opener=opener,
         problems=sorted(wording.WORDS["problem"]),
     )
     return environment

@@ -118,6 +118,7 @@ def a_whole_meet(service: Service) -> WholeMeet:
         "case": [ruling["case"], *cases],
         "heat": [meet.heat(0), meet.heat(1)],
         "protest": [settled["protest"], undecided["protest"]],
+        "slug": ["needs-word", "stale"],
     }
     return WholeMeet(meet, things)
 
@@ -230,6 +231,6 @@ def _filled(path: str, whole: WholeMeet) -> Iterator[str]:
 
 def _title(path: str) -> str:
     words = path.removeprefix("/meets/{meet}").split("/")
-    return "-".join(word for word in words if word and word[0] != "{") or (
+    return "-".join(word.strip("{}") for word in words if word) or (
         "home" if path == "/" else "board"
     )

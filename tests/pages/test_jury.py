@@ -9,12 +9,15 @@ import httpx
 from app.access.cookies import cookie_name
 from tests.appeals.desk import (
     a_panel,
+    a_protest,
     a_rejected_protest,
     an_announced_disqualification,
     an_upheld_appeal,
     appeal,
     cast,
+    decided,
     jury_decides,
+    lodge,
 )
 from tests.builders import Json, MeetAtHand
 
@@ -102,6 +105,24 @@ def test_each_reader_is_offered_what_they_can_do(meet: MeetAtHand) -> None:
         assert cast(meet, lodged, name).status_code == 201
     assert shows(opened(meet, names[0], address), *acts) == [False, True, True, False]
     assert shows(opened(meet, names[1], address), *acts) == [False, True, False, False]
+
+
+def test_where_nothing_is_asked_for_the_page_leads_to_where_orders_are_tried(
+    meet: MeetAtHand,
+) -> None:
+    an_announced_disqualification(meet)
+    lodged = appeal(meet, decided(meet, lodge(meet, a_protest(meet))))
+    path = f"jury/{lodged['id']}"
+    page = opened(meet, "jury", path)
+    assert "POST" not in re.sub(r"<[^>]*>", "", page), "said to programs"
+    assert 'href="#weigh-orders"' in page
+    assert 'id="weigh-orders"' in page
+    names = a_panel(meet, lodged)
+    for name in names:
+        cast(meet, lodged, name)
+    chair = opened(meet, names[0], path)
+    assert 'href="#decision"' in chair
+    assert shows(chair, "decision") == [True]
 
 
 def test_how_somebody_voted_is_hidden_until_the_jury_has_decided(meet: MeetAtHand) -> None:

@@ -8,7 +8,10 @@ import { apart, word } from "./words.js";
 const WOULD = {
   "officials-file": (told) => word("would officials", { added: listed(told.added), changed: listed(told.changed), unchanged: told.unchanged }),
   "start-list-file": (told) => word("would lists", { heats: told.heats, lanes: told.lanes, added: told.heats_added, changed: told.heats_changed, unchanged: told.heats_unchanged }),
-  "crew-file": (told) => word("would crew", { posts: told.posts, people: told.people, unwatched: listed(told.unwatched) }),
+  "crew-file": (told) => [
+    word("would crew", { posts: told.posts, people: told.people, unwatched: listed(told.unwatched) }),
+    ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
+  ].join(" "),
 };
 const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];
 
