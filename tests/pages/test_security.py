@@ -36,6 +36,7 @@ FOREIGN = (
     {},
 )
 LEADS_ON = {"/meets/{meet}/start"}
+OF_SOMETHING = re.compile(r"/meets/\{meet\}/.*\{\w+\}.*")
 HANDLER = re.compile(r"<[^>]*\s(on\w+|style)\s*=", re.IGNORECASE)
 
 
@@ -89,6 +90,17 @@ def test_each_page_opens_for_its_roles_alone(whole: WholeMeet, path: str) -> Non
             assert answer.status_code == (good if may else 403), (role, target, answer.text)
             if answer.status_code != 303:
                 assert {name: answer.headers[name] for name in HEADERS} == HEADERS, (role, target)
+
+
+@pytest.mark.parametrize("path", [path for path in PAGES if OF_SOMETHING.fullmatch(path)])
+def test_nothing_of_another_meet_is_on_a_page_here(
+    whole: WholeMeet, meet: MeetAtHand, path: str
+) -> None:
+    who = WHO_OPENS["GET", path]
+    for target in every(path, whole):
+        here = target.replace(whole.meet.id, meet.id)
+        for role in ROLES if who.public else who.roles:
+            assert opened(meet, here, meet[role]).status_code == 404, (role, here)
 
 
 @pytest.mark.parametrize("path", [path for path in PAGES if path not in NO_PAGES])
