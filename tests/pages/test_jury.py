@@ -11,7 +11,6 @@ from tests.appeals.desk import (
     a_panel,
     a_protest,
     a_rejected_protest,
-    an_announced_disqualification,
     an_upheld_appeal,
     appeal,
     cast,
@@ -187,8 +186,3 @@ def test_the_record_is_explained_to_those_who_may_read_it(meet: MeetAtHand) -> N
     assert opened(meet, "referee", "record")
     for who in ("results", "organiser", "umpire"):
         opened(meet, who, "record", 403)
-
-
-def test_an_appeal_of_another_meet_is_not_found(meet: MeetAtHand) -> None:
-    an_announced_disqualification(meet)
-    opened(meet, "jury", "jury/01890a5d-ac96-774b-bcce-b302099a8057", 404)
