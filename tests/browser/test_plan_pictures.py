@@ -58,8 +58,6 @@ def test_what_is_written_can_be_read_on_a_phone_and_on_a_desk(
     assert [text for text, _, left, right in texts if left < 0 or right > width] == []
 
 
-# How large letters are does not depend on where the plan lies.
-@pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
 @pytest.mark.parametrize(
     ("width", "height", "has_numbers"),
     [
