@@ -68,7 +68,7 @@ def test_the_jury_names_its_panel_votes_and_decides(
         name_the_panel(page, meet, names)
         page.click("#vote button[value=upheld]")
         sign(page)
-        expect(page.locator("#panel")).to_contain_text("1 of 3 have voted")
+        expect(page.locator("#panel")).to_contain_text("1 of 3 has voted")
         for name in names[1:3]:
             assert cast(meet, lodged, name).status_code == 201
         expect(page.locator("#panel")).to_contain_text("3 of 3 have voted")

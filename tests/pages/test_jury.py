@@ -11,6 +11,7 @@ from tests.appeals.desk import (
     a_panel,
     a_protest,
     a_rejected_protest,
+    an_announced_disqualification,
     an_upheld_appeal,
     appeal,
     cast,
@@ -132,7 +133,7 @@ def test_how_somebody_voted_is_hidden_until_the_jury_has_decided(meet: MeetAtHan
     for vote in ("upheld", "rejected"):
         cast(meet, lodged, names[1 if vote == "upheld" else 2], vote)
         pages.append(opened(meet, names[0], address))
-    assert "1 of 3 have voted" in pages[0]
+    assert "1 of 3 has voted" in pages[0]
     assert "2 of 3 have voted" in pages[1]
     assert not re.search(r"\d to uphold", "".join(pages))
 

@@ -86,7 +86,7 @@ def test_a_long_programme_is_shown_a_hundred_heats_a_page_to_its_end(service: Se
     shown = [re.findall(r'id="(heat-[^"]+)"', page) for page in (first, second)]
     assert [len(page) for page in shown] == [100, 50]
     assert not set(shown[0]) & set(shown[1])
-    assert "?after=" not in second
+    assert not re.search(r'\?after=\d+"', second)
     assert f'href="{base}/start-lists">From the first heat' in second
 
 
