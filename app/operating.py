@@ -10,8 +10,8 @@ from pydantic import Field
 
 from app.access.guard import Here
 from app.clock import rfc3339
-from app.problems import explained
-from app.refusals import NotFound, Unavailable
+from app.explaining import ProblemTypeOut, explained, explained_as
+from app.refusals import Unavailable
 from app.reports.queries import cases_awaiting_a_ruling
 from app.schema import REVISION
 from app.store.revision import stored_revision
@@ -83,16 +83,23 @@ def _gauge(registry: CollectorRegistry, name: str, words: str, value: float) -> 
     Gauge(name, words, registry=registry).set(value)
 
 
+class ProblemTypesOut(Wire):
+    """The types of problems that this server's refusals have."""
+
+    problems: list[ProblemTypeOut]
+
+
 @router.get("/problems")
-async def list_problems() -> dict[str, list[dict[str, object]]]:
-    """Every problem type: its address, its title, its status and what it means."""
-    return {"problems": explained()}
+async def list_problems(response: Response) -> ProblemTypesOut:
+    """Every problem type: its address, its title, its status, what it means, what can be done."""
+    response.headers["Vary"] = "Accept"
+    return ProblemTypesOut(problems=explained())
 
 
 @router.get("/problems/{slug}")
-async def explain_problem(slug: str) -> dict[str, object]:
-    """What a problem type means: every `type` in a problem document resolves here."""
-    for kind in explained():
-        if kind["type"] == f"/problems/{slug}":
-            return kind
-    raise NotFound("There is no such problem type. /problems lists them all.")
+async def explain_problem(slug: str, response: Response) -> ProblemTypeOut:
+    """What a problem type means, and what can be done about it: every `type` in a problem document
+    resolves here. Where a browser opens it, it is a page.
+    """
+    response.headers["Vary"] = "Accept"
+    return explained_as(slug)

@@ -218,24 +218,6 @@ def _headers(refusal: refusals.Refusal) -> dict[str, str]:
     return {}
 
 
-def explained() -> list[dict[str, object]]:
-    """Every problem type once: its address, status, title, and what it means."""
-    meanings = {kind.slug: ADVICE[status] for status, kind in OTHERS.items()}
-    # Backwards: of the conditions that share a type the first says what it means, for all of them.
-    for condition, kind in reversed(PROBLEMS.items()):
-        meanings[kind.slug] = " ".join((condition.__doc__ or "").split())
-    kinds = {kind.slug: kind for kind in (*OTHERS.values(), *PROBLEMS.values())}
-    return [
-        {
-            "type": f"/problems/{slug}",
-            "title": kind.title,
-            "status": kind.status,
-            "meaning": meanings[slug],
-        }
-        for slug, kind in sorted(kinds.items())
-    ]
-
-
 async def answer_malformed(request: Request, error: Exception) -> Response:
     """A body, path or query that does not fit its document: which field, and why."""
     assert isinstance(error, RequestValidationError)

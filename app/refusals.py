@@ -83,7 +83,7 @@ class NoLongerStands(StateConflict):
 
 
 class ShownLongAgo(Refusal):
-    """What was signed was shown too long ago: look at it again with check=true, then sign."""
+    """What was signed was shown too long ago."""
 
 
 class Stale(Refusal):
@@ -135,7 +135,7 @@ class StatementChanged(Refusal):
 
 
 class TooManyTries(Refusal):
-    """Too many wrong tries by this person on this device; `retry_after` in seconds."""
+    """Too many wrong tries by this person on this device."""
 
     def __init__(self, detail: str, retry_after: int) -> None:
         super().__init__(detail, retry_after=retry_after)

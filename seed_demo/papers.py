@@ -15,8 +15,9 @@ from pathlib import Path
 
 from sqlalchemy import Connection
 
+from app.appeals.decision_papers import decision_form
 from app.appeals.dossier import dossier
-from app.appeals.papers import appeal_form, decision_form, protest_form
+from app.appeals.lodged_papers import appeal_form, protest_form
 from app.appeals.queries import protest_out
 from app.appeals.standing import appeal_out
 from app.casefiles.drawing_up import draw_up

@@ -235,6 +235,8 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", "/join"): ANYONE,
     ("POST", "/join"): ANYONE,
     ("GET", "/set-up"): ANYONE,
+    ("GET", "/problems"): ANYONE,
+    ("GET", "/problems/{slug}"): ANYONE,
     ("GET", PAGES): ANYONE,
     ("GET", f"{PAGES}/results/{{announcement}}"): ANYONE,
     ("GET", f"{PAGES}/start"): JOINED,

@@ -184,7 +184,7 @@ def insist_jury_has_not_cleared(bench: Bench, matter: Matter) -> None:
     """A team whom the jury has cleared of a matter, the referee does not disqualify for it."""
     if bench.letter is not Letter.BY_REFEREE:
         return
-    decided = jury_decided(bench.conn, HeatId(bench.heat.id), matter)
+    decided = jury_decided(bench.conn, bench.meet_id, HeatId(bench.heat.id), matter)
     if decided is not None:
         raise jurys_word(bench, decided.appeal)
 

@@ -16,12 +16,12 @@ from app.access.pen import Pen
 from app.access.queries import Caller
 from app.appeals.bench import Bench, Understood, bench_for
 from app.appeals.carrying import shown_for
+from app.appeals.decision_papers import decided_paper, paper_digest
 from app.appeals.decision_queries import next_decision, standing_decision, untold_orders
 from app.appeals.hearing_again import shown_again
 from app.appeals.left_as_decided import insist_left_by_jury, insist_left_by_referee
 from app.appeals.ordered import Ordered
 from app.appeals.orders import OrderIn
-from app.appeals.papers import decided_paper, paper_digest
 from app.appeals.queries import appeal_row, protest_row
 from app.appeals.states import ProtestState
 from app.appeals.tables import decisions, protests

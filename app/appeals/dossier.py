@@ -19,15 +19,15 @@ from app.ids import AppealId, HeatId, MeetId, ProtestId, TeamId
 from app.meets.queries import meet_facts
 from app.refusals import NotFound
 from app.reports.heard import heat_posts
-from app.reports.queries import case_out, cases_of_teams
+from app.reports.queries import cases_of_teams
 from app.results.announcements import announcements_of_heat
 from app.results.queries import result
 from app.results.windows import windows_of_heat
 from app.results.wire import ResultOut
 from app.rounds.wire import ConsequencesOut
+from app.rulings.as_ruled import case_told
 from app.rulings.queries import (
     disqualifications_in_heat,
-    reports_gone_on,
     ruling_out,
     rulings_of_case,
 )
@@ -52,10 +52,7 @@ def dossier(conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetim
         protest=protest_shown(conn, meet_id, ProtestId(protest.id), now),
         decisions=made,
         posts=[heat_posts(conn, meet_id, one) for one in heats],
-        cases=[
-            case_out(conn, meet_id, case, of_cases[case], reports_gone_on(conn, meet_id, case))
-            for case in cases
-        ],
+        cases=[case_told(conn, meet_id, case) for case in cases],
         rulings=[ruling_out(conn, meet_id, ruling) for case in cases for ruling in of_cases[case]],
         disqualifications=disqualifications_in_heat(conn, meet_id, heat_id),
         announcements=[told for one in heats for told in announcements_of_heat(conn, meet_id, one)],

@@ -35,7 +35,7 @@ _NOTHING_SOUGHT = (
     "The team names no order, and there is no order and no disqualification that granting it would "
     "undo"
 )
-_ASK = "POST …/consequences of the appeal shows what orders would move."
+_TRY = "What orders would move can be tried before anything is decided."
 _STAYS = (
     "It was reopened: what the jury ordered before stays until it decides anew, so what is ordered "
     "again the same moves nothing."
@@ -62,7 +62,7 @@ def either_way(conn: Connection, meet: MeetFacts, row: AnyRow) -> EitherWay:
 
 
 def _nothing_sought(row: AnyRow) -> str:
-    return f"{_REFERRED if row.is_referred else _NOTHING_SOUGHT}: {_ASK}"
+    return f"{_REFERRED if row.is_referred else _NOTHING_SOUGHT}. {_TRY}"
 
 
 def sought_by(conn: Connection, meet_id: MeetId, row: AnyRow) -> list[OrderIn]:

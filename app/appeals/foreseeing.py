@@ -16,7 +16,7 @@ from app.ids import CaseId, HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import meet_facts
 from app.meets.states import HeatState
 from app.refusals import StateConflict
-from app.reports.queries import case_row, noted_against, reports_of_case
+from app.reports.queries import case_row, noted_against
 from app.reports.states import ReportState
 from app.reports.wire import ReportOut
 from app.rounds.consequences import consequences_of_each
@@ -24,6 +24,7 @@ from app.rules.finding import Consequence, Outcome, consequence_of
 from app.rules.observation import Infringement
 from app.rules.orders import Disqualify, Order, SetAside
 from app.rules.qualifying import Disqualified
+from app.rulings.as_ruled import reports_in
 from app.rulings.final_word import refused_for_the_jury, refused_to_reconsider
 from app.rulings.queries import disqualifications_of_ruling, rulings_of_case
 from app.rulings.states import DisqualificationState
@@ -88,7 +89,7 @@ def _note(*, only_noted: bool) -> str:
 
 def _barred_by_jury(conn: Connection, case: AnyRow) -> str:
     """Why nothing that is reported can be confirmed, empty where something can."""
-    reports = _that_stand(reports_of_case(conn, CaseId(case.id)))
+    reports = _that_stand(reports_in(conn, MeetId(case.meet_id), CaseId(case.id)))
     told = dict.fromkeys(one.finding.infringement for one in reports if one.finding is not None)
     refused = [refused_for_the_jury(conn, case, infringement, reports) for infringement in told]
     said = [one.detail for one in refused if one is not None]
@@ -104,7 +105,7 @@ def _would_only_be_noted(conn: Connection, meet_id: MeetId, case: AnyRow) -> boo
     meet = meet_facts(conn, meet_id)
     found = [
         report.finding
-        for report in _that_stand(reports_of_case(conn, CaseId(case.id)))
+        for report in _that_stand(reports_in(conn, MeetId(case.meet_id), CaseId(case.id)))
         if report.finding is not None
     ]
     told = {one.infringement for one in found if one.outcome is not Outcome.NO_INFRINGEMENT}

@@ -7,17 +7,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Response
 
 from app.access.guard import Here
-from app.appeals import (
-    papers,
-)
+from app.appeals.decision_papers import decision_form
+from app.appeals.lodged_papers import appeal_form, protest_form
 from app.forms.paper import Paper
-from app.ids import (
-    AppealId,
-    ChosenId,
-    DecisionId,
-    MeetId,
-    ProtestId,
-)
+from app.ids import AppealId, ChosenId, DecisionId, MeetId, ProtestId
 from app.sealing.papers import as_pdf, sealed_paper
 
 router = APIRouter(tags=["protests and appeals"])
@@ -35,7 +28,7 @@ async def get_protest_form(
     meet: Meet, protest: Protest, here: Here, paper: Sheet = Paper.A4
 ) -> Response:
     """The protest on paper, sealed."""
-    wanted = papers.protest_form(MeetId(meet), ProtestId(protest))
+    wanted = protest_form(MeetId(meet), ProtestId(protest))
     return as_pdf(await sealed_paper(here, MeetId(meet), paper, wanted), f"protest-{protest}")
 
 
@@ -44,7 +37,7 @@ async def get_appeal_form(
     meet: Meet, appeal: Appeal, here: Here, paper: Sheet = Paper.A4
 ) -> Response:
     """The appeal on paper, sealed."""
-    wanted = papers.appeal_form(MeetId(meet), AppealId(appeal))
+    wanted = appeal_form(MeetId(meet), AppealId(appeal))
     return as_pdf(await sealed_paper(here, MeetId(meet), paper, wanted), f"appeal-{appeal}")
 
 
@@ -55,5 +48,5 @@ async def get_decision_form(
     meet: Meet, decision: Annotated[ChosenId, Path()], here: Here, paper: Sheet = Paper.A4
 ) -> Response:
     """A decision of the referee or of the jury on paper, sealed."""
-    wanted = papers.decision_form(MeetId(meet), DecisionId(decision))
+    wanted = decision_form(MeetId(meet), DecisionId(decision))
     return as_pdf(await sealed_paper(here, MeetId(meet), paper, wanted), f"decision-{decision}")

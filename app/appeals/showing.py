@@ -26,7 +26,7 @@ from app.appeals.in_round import window_for_appeal
 from app.appeals.jury_wire import AppealOut, AppealsOut
 from app.appeals.queries import protest_out, protests_page
 from app.appeals.signed import signed_by
-from app.appeals.since_signed import appeals_until
+from app.appeals.since_signed import appeal_time, appeals_until
 from app.appeals.standing import appeal_out, appeals_page
 from app.appeals.states import ProtestState
 from app.appeals.to_announce import awaits_announcement, untold_in
@@ -95,8 +95,9 @@ def _with_what_follows(conn: Connection, meet: MeetFacts, out: ProtestOut) -> Pr
         return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
     window = window_for_appeal(conn, decided, out.team) or time_since_not_held(conn, decided)
     if window is not None:
-        until = appeals_until(conn, window, out.heat, meet.time_zone)
-        return out.model_copy(update={"awaits": [], "appeals_until": until})
+        time = appeal_time(conn, window, out.heat)
+        until = appeals_until(time, meet.time_zone)
+        return out.model_copy(update={"awaits": [], "appeals_until": until, "appeal_time": time})
     awaits = list(_time_to_begin(conn, meet, out, decided))
     return out.model_copy(update={"awaits": awaits, "appeals_until": ""})
 

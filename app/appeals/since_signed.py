@@ -21,7 +21,7 @@ from app.appeals.in_round import window_for_appeal
 from app.appeals.queries import appeal_row, measured, protest_out
 from app.appeals.standing import appeal_out
 from app.appeals.which_heat import heat_called, opened_by
-from app.appeals.wire import DecisionOut, Instance, Mark, Verdict
+from app.appeals.wire import AppealTimeOut, DecisionOut, Instance, Mark, Verdict
 from app.clock import in_zone, rfc3339
 from app.forms.remedy_paper import Section
 from app.ids import AppealId, DecisionId, HeatId, ProtestId, TeamId
@@ -105,7 +105,8 @@ def _of_the_referees(
         own = window_for_appeal(conn, decided, TeamId(protest.team_id))
         window = own or time_since_not_held(conn, decided)
         if window is not None:
-            yield appeals_until(conn, window, HeatId(decided.heat_id), meet.time_zone)
+            time = appeal_time(conn, window, HeatId(decided.heat_id))
+            yield appeals_until(time, meet.time_zone)
     for one in jurys:
         assert one.appeal is not None
         number = appeal_row(conn, meet.id, one.appeal).number
@@ -137,13 +138,23 @@ def _the_jurys(conn: Connection, meet: MeetFacts, protest: AnyRow) -> list[Decis
     return [one for one in made if one.appeal is not None and one.replaced_by is None]
 
 
-def appeals_until(conn: Connection, window: AnyRow | Counted, about: HeatId, zone: str) -> str:
-    """Until when an appeal about this heat can be lodged, by which rule, and what opened the time
-    for it.
-    """
-    opened = f"opened by {opened_by(conn, window, about)} at {in_zone(window.opened_at, zone)}"
-    if window.closes_at is None:
-        return f"Appeals: no closing time ({window.rule}), {opened}."
-    whose = ", by the meet's own setting" if window.origin == "meet" else ""
-    until = in_zone(window.closes_at, zone)
-    return f"Appeals until {until}: {length(window.minutes or 0)} ({window.rule}{whose}), {opened}."
+def appeal_time(conn: Connection, window: AnyRow | Counted, about: HeatId) -> AppealTimeOut:
+    """The time in which an appeal about this heat can be lodged, and what opened it."""
+    return AppealTimeOut(
+        opened_by=opened_by(conn, window, about),
+        opened_at=window.opened_at,
+        closes_at=window.closes_at,
+        minutes=window.minutes,
+        rule=window.rule,
+        origin=window.origin,
+    )
+
+
+def appeals_until(time: AppealTimeOut, zone: str) -> str:
+    """The same as a paper says it."""
+    opened = f"opened by {time.opened_by} at {in_zone(time.opened_at, zone)}"
+    if time.closes_at is None:
+        return f"Appeals: no closing time ({time.rule}), {opened}."
+    whose = ", by the meet's own setting" if time.origin == "meet" else ""
+    until = in_zone(time.closes_at, zone)
+    return f"Appeals until {until}: {length(time.minutes or 0)} ({time.rule}{whose}), {opened}."

@@ -191,6 +191,17 @@ class AffectedOut(Wire):
     )
 
 
+class AppealTimeOut(Wire):
+    """The time in which a decision on a protest can be appealed against, in facts."""
+
+    opened_by: str = Field(description="as in `timeliness`")
+    opened_at: datetime
+    closes_at: datetime | None = Field(description="null: the edition and the meet set no end")
+    minutes: int | None
+    rule: str
+    origin: Literal["edition", "meet"]
+
+
 SignedRole = Literal["referee", "chair", "secretary"]
 
 
@@ -322,6 +333,9 @@ class ProtestOut(Wire):
         default=None,
         description="until when the protesters can appeal against the decision, with the rule; "
         "empty while no time for it runs, null in a list",
+    )
+    appeal_time: AppealTimeOut | None = Field(
+        default=None, description="the same in facts; null while no time runs, and in a list"
     )
     awaits: list[str] | None = Field(
         default=None,

@@ -35,8 +35,7 @@ def doubts_about(
 
 
 def _of_reports(cases: Cases) -> dict[str, datetime]:
-    reports = (one for case in cases.out for one in case.reports)
-    since = {one.id: one.attested.key_revoked_from for one in reports}
+    since = {one.id: one.attested.key_revoked_from for one in cases.reports.values()}
     return {ident: start for ident, start in since.items() if start is not None}
 
 

@@ -159,7 +159,7 @@ def _about(conn: Connection, meet: MeetFacts, scope: Scope, cases: Cases) -> Sec
         *(f"protest {row.number} of {row.team_name}" for row in protests),
         *(f"appeal {row.number} of {row.team_name}" for row in appeals),
     ]
-    pictures = sum(len(one.pictures) for case in cases.out for one in case.reports)
+    pictures = sum(len(one.pictures) for one in cases.reports.values())
     facts = [("it holds", "; ".join(holds))]
     if run.started_at is not None:
         facts.append(("heat started", in_zone(run.started_at, meet.time_zone)))

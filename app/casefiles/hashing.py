@@ -59,7 +59,7 @@ def _statements(scope: Scope) -> Iterator[Digest]:
 
 
 def _pictures(cases: Cases) -> Iterator[Digest]:
-    for report in (one for case in cases.out for one in case.reports):
+    for report in cases.reports.values():
         for place, picture in enumerate(report.pictures, 1):
             number = cases.numbers[report.id]
             yield Digest(f"picture {place} of report {number}", picture.sha256)

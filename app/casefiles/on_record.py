@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from sqlalchemy import Connection
 
 from app.appeals.as_recorded import drawn_from_protest
+from app.appeals.decision_papers import kept_of_decision
 from app.appeals.decision_queries import decision_row
-from app.appeals.papers import kept_of_decision
 from app.casefiles.queries import reports_in
 from app.casefiles.scope import Scope
 from app.ids import ReportId

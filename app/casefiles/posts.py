@@ -20,8 +20,9 @@ from app.forms.case_file import PostOnFile
 from app.ids import CaseId, HeatId, MeetId, ReportId
 from app.meets.queries import MeetFacts, heat
 from app.reports.heard import heard_posts
-from app.reports.queries import case_row, reports_of_case
+from app.reports.queries import case_row
 from app.reports.wire import Flag, ReportOut
+from app.rulings.as_ruled import reports_in
 from app.store.rows import AnyRow
 
 SILENT = "silent: neither flag nor report"
@@ -46,7 +47,7 @@ def watched(conn: Connection, meet_id: MeetId, case_id: CaseId) -> Watched:
     """Who watched what a case is about, or reported it from beside. Nobody for one without a lane
     or a take-over, or of a race that was run again: then the posts have spoken anew.
     """
-    case, written = case_row(conn, meet_id, case_id), reports_of_case(conn, case_id)
+    case, written = case_row(conn, meet_id, case_id), reports_in(conn, meet_id, case_id)
     run = heat(conn, meet_id, HeatId(case.heat_id))
     here = [one for one in written if one.run == run.present_run]
     places, reported = {one.take_over for one in here}, {one.post for one in here}
@@ -68,7 +69,7 @@ def posts_on_file(
     """
     found = watched(conn, meet.id, case_id)
     heard = heard_posts(conn, HeatId(case_row(conn, meet.id, case_id).heat_id))
-    names, reports = NamesThen(conn, meet.id), reports_of_case(conn, case_id)
+    names, reports = NamesThen(conn, meet.id), reports_in(conn, meet.id, case_id)
     lines = []
     for post in found.posts:
         said = sorted(_said_by(post, found.flags, reports, numbers))

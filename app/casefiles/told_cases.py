@@ -6,8 +6,10 @@ record; where that was erased, nothing is.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from sqlalchemy import Connection
 
@@ -38,20 +40,19 @@ from app.pictures.wire import PictureOut
 from app.record.kinds import Kind
 from app.refusals import Refusal
 from app.reports.findings import OBSERVATIONS
-from app.reports.queries import case_out, case_row
+from app.reports.queries import case_row
 from app.reports.states import CaseState
 from app.reports.wire import CaseOut, ReportOut
 from app.rounds.wire import ConsequencesOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
+from app.rulings.as_ruled import case_told
 from app.rulings.observed import tell
 from app.rulings.queries import (
     decided_on,
     disqualifications_of_ruling,
-    reports_gone_on,
     ruling_in_words,
     ruling_out,
-    rulings_of_case,
 )
 from app.rulings.reported import report_on_form, zone_note, zone_pictures
 from app.rulings.returns import returns_of
@@ -68,12 +69,17 @@ class Cases:
     numbers: Mapping[ReportId, int]
 
     @property
+    def reports(self) -> Mapping[ReportId, ReportOut]:
+        """Each report once: one that has gone on from a case that was ruled on, as it is now."""
+        return {one.id: one for case in self.out for one in case.reports}
+
+    @property
     def called(self) -> Mapping[str, str]:
         """What reports, their pictures and rulings are called, by their ids."""
         found: dict[str, str] = {}
         for case in self.out:
             found.update((ruling, f"Case {case.number}") for ruling in case.rulings)
-        for one in (report for case in self.out for report in case.reports):
+        for one in self.reports.values():
             name = f"Report {self.numbers[one.id]}"
             found[one.id] = name
             found.update((picture.id, name) for picture in one.pictures)
@@ -82,18 +88,9 @@ class Cases:
 
 def cases_in(conn: Connection, scope: Scope) -> Cases:
     """The cases of a file; their reports are numbered through."""
-    out = tuple(
-        case_out(
-            conn,
-            scope.meet,
-            case_id,
-            rulings_of_case(conn, scope.meet, case_id),
-            reports_gone_on(conn, scope.meet, case_id),
-        )
-        for case_id in scope.cases
-    )
-    reports = (one.id for case in out for one in case.reports)
-    return Cases(out, {ident: number for number, ident in enumerate(reports, 1)})
+    out = tuple(case_told(conn, scope.meet, case_id) for case_id in scope.cases)
+    numbered = dict.fromkeys(one.id for case in out for one in case.reports)
+    return Cases(out, {ident: number for number, ident in enumerate(numbered, 1)})
 
 
 def cases_on_file(
@@ -109,7 +106,7 @@ def cases_on_file(
             reports=tuple(
                 replace(one, doubt=doubts.get(report.id, ""))
                 for report, one in zip(
-                    out.reports, _reports(conn, meet, scope, out, cases.numbers), strict=True
+                    out.reports, _reports(conn, meet, scope, out, cases), strict=True
                 )
             ),
             posts=posts_on_file(conn, meet, out.id, cases.numbers),
@@ -128,16 +125,16 @@ def _reports(
     meet: MeetFacts,
     scope: Scope,
     out: CaseOut,
-    numbers: Mapping[ReportId, int],
+    cases: Cases,
 ) -> Iterator[ReportOnFile]:
     returns = returns_of(conn, meet.id, [one.id for one in out.reports])
     for one in out.reports:
-        number = numbers[one.id]
+        number, is_last = cases.numbers[one.id], cases.reports[one.id].case == out.id
         yield ReportOnFile(
             report=report_on_form(one, returns.get(one.id, ()), meet.time_zone),
             number=number,
             earlier=tuple(_earlier(scope.entries, one)),
-            pictures=tuple(_pictures(conn, meet, one, number)),
+            pictures=tuple(_pictures(conn, meet, one, number)) if is_last else (),
         )
 
 
@@ -175,7 +172,10 @@ def _other_cases(conn: Connection, meet: MeetFacts, out: CaseOut) -> Iterator[tu
     if out.joined_to is not None:
         yield "joined", f"its reports have moved to case {number(out.joined_to)}"
     for other in dict.fromkeys(one.case for one in out.gone_on):
-        yield "gone on", f"a report that lay here at the ruling lies in case {number(other)} now"
+        yield (
+            "gone on",
+            f"a report that lay here at the ruling was written again since: case {number(other)}",
+        )
 
 
 def _foreseen(conn: Connection, meet: MeetFacts, out: CaseOut) -> Iterator[Section]:
@@ -195,16 +195,21 @@ def _earlier(entries: Sequence[Recorded], report: ReportOut) -> Iterator[Section
         for one in entries
         if one.kind is Kind.REPORT_WRITTEN and one.subject == report.id and one.text is not None
     ]
-    for one in written[:-1]:
+    told = [place for place, one in enumerate(written) if _made_at(one) == report.received_at]
+    for one in written[: told[-1] if told else 0]:
         body = said_in(one.body)
         observation = body.get("observation")
         facts = [("in the observer's words", str(body.get("words") or ""))]
         if observation:
-            told = OBSERVATIONS.validate_python(observation)
-            seen = title_of(Infringement(told.seen))
-            facts = [("seen", seen), ("observed", tell(told)), *facts]
+            seen_then = OBSERVATIONS.validate_python(observation)
+            seen = title_of(Infringement(seen_then.seen))
+            facts = [("seen", seen), ("observed", tell(seen_then)), *facts]
         title = f"What this report said before (entry {one.seq})"
         yield Section(title, tuple(fact for fact in facts if fact[1]))
+
+
+def _made_at(one: Recorded) -> datetime:
+    return datetime.fromisoformat(json.loads(one.entry)["at"])
 
 
 def _pictures(

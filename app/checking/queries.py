@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, bindparam, select, union
 
 from app.access.tables import signatures
-from app.appeals.papers import kept_of_decision
+from app.appeals.decision_papers import kept_of_decision
 from app.appeals.tables import appeals, decisions, protests
 from app.ids import MeetId, RulingId
 from app.meets.tables import meets

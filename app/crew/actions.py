@@ -5,8 +5,9 @@ from __future__ import annotations
 from sqlalchemy import delete, insert, select, update
 
 from app.access.queries import officials_of
-from app.crew.queries import crew, most_lanes, plan_row, planned_posts
+from app.crew.queries import most_lanes, plan_row, planned_posts
 from app.crew.tables import crew_plans, heat_posts, posts
+from app.crew.telling import crew
 from app.crew.wire import CrewIn, CrewOut, PostIn
 from app.ids import HeatId, MeetId, PostId
 from app.meets.queries import meet_facts

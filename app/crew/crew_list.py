@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from app.access.wire import OfficialOut
 from app.crew.actions import WATCHERS
 from app.crew.queries import Post
+from app.crew.telling import ToMind
 from app.crew.wire import CrewIn, CrewListOut, PostIn, Side
 from app.ids import new_id
 from app.rules.relay import Relay
@@ -85,13 +86,14 @@ def _is_that(post: Post, row: PostRow, person: OfficialOut) -> bool:
     return place == (person.id, row.take_over, row.edge, row.lanes)
 
 
-def summary(listed: Listed[PostRow], unwatched: Sequence[str], *, stored: bool) -> CrewListOut:
-    """What the list holds, and what it leaves unwatched."""
+def summary(listed: Listed[PostRow], mind: ToMind, *, stored: bool) -> CrewListOut:
+    """What the list holds, and what is to be minded of the plan that it makes."""
     return CrewListOut(
         stored=stored,
         posts=len(listed.rows),
         people=len({likeness(row.official) for row in listed.rows}),
-        unwatched=list(unwatched),
+        unwatched=[gap.words for gap in mind.unwatched],
+        apart=[one.words for one in mind.apart],
         ignored_columns=list(listed.ignored),
         problems=list(listed.problems),
     )

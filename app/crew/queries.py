@@ -1,22 +1,19 @@
-"""Reading the crew plan: posts, who is expected to call for a heat, what is unwatched."""
+"""Reading the crew plan: posts, and who is expected to call for a heat."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, select
 
-from app.access.queries import official_names
 from app.crew.tables import crew_plans, heat_posts, posts
-from app.crew.wire import CrewOut, GapOut, PostIn, PostOut, Side
+from app.crew.wire import PostIn, Side
 from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_of
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
-from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import Edge, Relay
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -167,28 +164,6 @@ def plan_row(conn: Connection, meet_id: MeetId) -> AnyRow | None:
     return conn.execute(select(crew_plans).where(crew_plans.c.meet_id == meet_id)).one_or_none()
 
 
-def crew(conn: Connection, meet_id: MeetId) -> CrewOut:
-    """The crew plan with names, and what it leaves unwatched for each relay on the programme."""
-    names = official_names(conn, meet_id)
-    known = posts_of(conn, meet_id)
-    plan = plan_row(conn, meet_id)
-    return CrewOut(
-        posts=[_post_out(place, names[place.official_id]) for place in known],
-        unwatched=unwatched_by(conn, meet_id, known),
-        version=plan.version if plan else 0,
-    )
-
-
-def unwatched_by(conn: Connection, meet_id: MeetId, known: Iterable[Post]) -> list[GapOut]:
-    """What these posts leave unwatched, for each relay on the programme."""
-    lanes, places = meet_facts(conn, meet_id).track.lanes, list(known)
-    return [
-        gap
-        for relay, highest in relays_of(conn, meet_id).items()
-        for gap in _gaps(relay, places, range(1, max(lanes, highest) + 1))
-    ]
-
-
 def most_lanes(conn: Connection, meet_id: MeetId, relays: Iterable[Relay]) -> int:
     """The highest lane, or place on the line, that a post for these relays can watch; of none
     named, for all on the programme.
@@ -196,38 +171,3 @@ def most_lanes(conn: Connection, meet_id: MeetId, relays: Iterable[Relay]) -> in
     lanes = meet_facts(conn, meet_id).track.lanes
     named = list(relays) or list(relays_of(conn, meet_id))
     return max((relay.places(lanes) for relay in named), default=lanes)
-
-
-def _gaps(relay: Relay, known: Iterable[Post], lanes: Iterable[int]) -> list[GapOut]:
-    """What nobody watches, edge by edge."""
-    found = uncovered(_places(known, relay), lanes)
-    return [
-        _gap_out(relay, take_over, edge, [gap.lane for gap in gaps])
-        for (take_over, edge), gaps in groupby(found, key=lambda gap: (gap.take_over, gap.edge))
-    ]
-
-
-def _gap_out(relay: Relay, take_over: int, edge: Edge, lanes: list[int]) -> GapOut:
-    words = f"{relay}, take-over {take_over}, {edge}, {lanes_in_words(lanes)}"
-    return GapOut(relay=relay, take_over=take_over, edge=edge, lanes=lanes, words=words)
-
-
-def _places(known: Iterable[Post], relay: Relay) -> list[PostPlace]:
-    return [
-        PostPlace(place.id, place.take_over, place.edge, place.lanes)
-        for place in known
-        if place.stands_for(relay)
-    ]
-
-
-def _post_out(place: Post, name: str) -> PostOut:
-    return PostOut(
-        id=place.id,
-        official=place.official_id,
-        official_name=name,
-        take_over=place.take_over,
-        edge=place.edge,
-        lanes=sorted(place.lanes),
-        side=place.side,
-        relays=sorted(place.relays),
-    )

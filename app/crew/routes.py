@@ -13,6 +13,7 @@ from app.access.guard import Here
 from app.access.queries import officials_of
 from app.answers import VersionNamed, answer, answer_put
 from app.crew import actions, briefing, crew_list, queries
+from app.crew.telling import ToMind, crew, to_mind
 from app.crew.wire import CrewIn, CrewListOut, CrewOut
 from app.forms.briefing_card import draw_briefing_cards
 from app.forms.paper import Paper
@@ -36,8 +37,8 @@ async def put_crew(meet: Meet, sent: CrewIn, here: Here, version: VersionNamed) 
 
 @router.get("/api/meets/{meet}/crew", response_model=CrewOut)
 async def get_crew(meet: Meet, here: Here) -> Response:
-    """The crew plan, and what it leaves unwatched."""
-    out = await here.store.read(lambda conn: queries.crew(conn, MeetId(meet)))
+    """The crew plan, what it leaves unwatched, and whom it wants at two places during one race."""
+    out = await here.store.read(lambda conn: crew(conn, MeetId(meet)))
     return answer(out, version=out.version)
 
 
@@ -62,20 +63,21 @@ async def post_crew_list(
     meet_id = MeetId(meet)
     listed = await list_sent(request, columns, crew_list.read_file)
 
-    def look(conn: Connection) -> tuple[CrewIn, Listed[PostRow], list[str]]:
+    def look(conn: Connection) -> tuple[CrewIn, Listed[PostRow], ToMind]:
         people, before = officials_of(conn, meet_id), queries.posts_of(conn, meet_id)
         most = partial(queries.most_lanes, conn, meet_id)
         sent, seen = crew_list.plan(listed, people, before, most)
-        gaps = queries.unwatched_by(conn, meet_id, [queries.post_sent(one) for one in sent.posts])
-        return sent, seen, [gap.words for gap in gaps]
+        planned = [queries.post_sent(one) for one in sent.posts]
+        names = {person.id: person.name for person in people}
+        return sent, seen, to_mind(conn, meet_id, planned, names)
 
-    sent, seen, unwatched = await here.store.read(look)
+    sent, seen, mind = await here.store.read(look)
     if check:
-        return answer(crew_list.summary(seen, unwatched, stored=False))
+        return answer(crew_list.summary(seen, mind, stored=False))
     if seen.problems:
         raise FileRefused("crew list", seen.problems)
     await here.store.act(meet_id, here.actor, actions.plan_crew(sent, version))
-    return answer(crew_list.summary(seen, unwatched, stored=True))
+    return answer(crew_list.summary(seen, mind, stored=True))
 
 
 @router.get(

@@ -77,20 +77,35 @@ class GapOut(Wire):
     words: str = Field(description="the same as people say it: 4x100, take-over 1, end, lanes 5–8")
 
 
+class ApartOut(Wire):
+    """An official whose posts of one relay lie at different places of the track."""
+
+    official: OfficialId
+    official_name: str
+    relay: Relay
+    take_overs: list[int]
+    words: str = Field(
+        description="the same as people say it: Bo Halyard: 4x100, take-overs 1, 2",
+        examples=["Bo Halyard: 4x100, take-overs 1, 2"],
+    )
+
+
 class CrewOut(Wire):
-    """The crew plan, and what it leaves unwatched."""
+    """The crew plan, what it leaves unwatched, and whom it wants at two places during one race."""
 
     posts: list[PostOut]
     unwatched: list[GapOut]
+    apart: list[ApartOut]
     version: int
 
 
 class CrewListOut(Wire):
-    """What a crew list holds, and what the plan that it makes leaves unwatched."""
+    """What a crew list holds, and what is to be minded of the plan that it makes."""
 
     stored: bool
     posts: int
     people: int
     unwatched: list[str] = Field(description="as people say it: 4x100, take-over 1, end, lanes 5–8")
+    apart: list[str] = Field(description="as people say it: Bo Halyard: 4x100, take-overs 1, 2")
     ignored_columns: list[str]
     problems: list[Problem]

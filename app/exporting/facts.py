@@ -11,14 +11,17 @@ from hashlib import sha256
 
 from sqlalchemy import Connection
 
-from app.appeals import papers
+from app.appeals import decision_papers
 from app.exporting.queries import decided_facts, entries_of_kinds, ruled_facts
 from app.ids import MeetId
 from app.record.canonical import canonical
 from app.record.kinds import Kind
 from app.rulings import form
 
-KINDS = (("ruling", ruled_facts, form.as_signed), ("decision", decided_facts, papers.as_signed))
+KINDS = (
+    ("ruling", ruled_facts, form.as_signed),
+    ("decision", decided_facts, decision_papers.as_signed),
+)
 
 
 def signed_facts(

@@ -26,6 +26,7 @@ from app.cursors import cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
 from app.meets.states import NOT_TO_RUN, HeatState, present_run
 from app.meets.tables import events, heats, lanes, meets, run_lanes, teams
+from app.meets.track import track_note
 from app.meets.wire import (
     HeatOut,
     HeatsOut,
@@ -282,6 +283,7 @@ def meet(conn: Connection, meet_id: MeetId) -> MeetOut:
         edition_title=f"{facts.book.title}, {facts.book.edition}",
         edition_note=edition_note(facts.book, facts.first_day, facts.last_day),
         track=facts.track,
+        track_note=track_note(facts.track),
         terms=facts.terms,
         ended_at=facts.ended_at,
         version=facts.version,

@@ -165,6 +165,9 @@ class MeetOut(Wire):
     edition_title: str
     edition_note: str = Field(description="empty, or that the edition was not in force that day")
     track: TrackIn
+    track_note: str = Field(
+        description="empty, or that the measures, stored all the same, make no lap of 400 m"
+    )
     terms: TermsIn
     ended_at: datetime | None = Field(description="when the meet ended; null while it goes on")
     version: int

@@ -7,6 +7,7 @@ by whatever stands between. What the time alone changes on them, the browser cou
 from __future__ import annotations
 
 from typing import Annotated, Literal
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from sqlalchemy import Connection
@@ -51,7 +52,9 @@ async def show_board(
     def written_by(conn: Connection) -> Written:
         shows = {"frame": frame, "board": board_of(conn, meet_id, before, frame.now)}
         page = Page(template, shows, zone=frame.meet.time_zone, public=True)
-        return write(page, said_in, request.url.path)
+        asked = {"before": before, "screen": screen}
+        query = urlencode({name: what for name, what in asked.items() if what})
+        return write(page, said_in, request.url.path, query)
 
     # Apart from the loop: whether results are final is worked out, and anybody may ask; once for
     # all who ask at the same time, and anew as soon as anything happens at the meet.

@@ -30,17 +30,18 @@ from app.pages.rendering import Language, Page, render
 from app.pages.zone_figure import SeenZone, zones_seen
 from app.refusals import Refusal, StateConflict
 from app.reports.findings import OBSERVATIONS
-from app.reports.queries import case_out, case_row, noted_against
+from app.reports.queries import case_row, noted_against
 from app.reports.states import CaseState
 from app.reports.wire import CaseOut, ReportOut
 from app.results.finality import heat_shown
 from app.results.windows import windows_of_heat
 from app.results.wire import WindowOut
 from app.roles import Role
+from app.rulings.as_ruled import case_told
 from app.rulings.asked import Asked, what_is_asked
 from app.rulings.final_word import refused_to_reconsider
 from app.rulings.observed import tell
-from app.rulings.queries import reports_gone_on, ruling_out, rulings_in_heat, rulings_of_case
+from app.rulings.queries import ruling_out, rulings_in_heat
 from app.rulings.returns import returns_of
 from app.rulings.who_rules import why_not
 from app.rulings.wire import RulingOut, StandingRulingOut
@@ -118,10 +119,9 @@ def read_case(
 ) -> CaseShown:
     """Everything about a case; NotFound for an id that is not of this meet."""
     meet = meet_facts(conn, meet_id)
-    ruled = rulings_of_case(conn, meet_id, case_id)
-    case = case_out(conn, meet_id, case_id, ruled, reports_gone_on(conn, meet_id, case_id))
+    case = case_told(conn, meet_id, case_id)
     heat = heat_shown(conn, meet_id, case.heat, now)
-    rulings = [ruling_out(conn, meet_id, one) for one in ruled]
+    rulings = [ruling_out(conn, meet_id, one) for one in case.rulings]
     moves, no_moves = _moves(conn, meet_id, case)
     beside = rulings_in_heat(conn, meet_id, case.heat).rulings
     returns = returns_of(conn, meet_id, [one.id for one in case.reports])

@@ -1,7 +1,6 @@
 """What has happened in a case, in the order of time: flags, accounts, questions, rulings.
 
-Pure: from what the case holds. Times are the server's. Of a report that was written again, its
-first account has no time of its own any more, and stands in the record.
+Pure: from what the case holds. Times are the server's.
 """
 
 from __future__ import annotations
@@ -58,8 +57,9 @@ def history(
 def _of_report(number: int, report: ReportOut, returns: Sequence[Return]) -> Iterator[Happened]:
     name = report.official_name
     yield Happened(report.raised_at, What.FLAG, name, number)
-    if report.received_at is not None and not returns:
-        yield Happened(report.received_at, What.WRITTEN, name, number)
+    written = returns[0].written_at if returns else report.received_at
+    if written is not None:
+        yield Happened(written, What.WRITTEN, name, number)
     for one in returns:
         yield Happened(one.at, What.RETURNED, one.by, number, one.asked)
         if one.became_at is not None:

@@ -7,21 +7,21 @@ the posts are shown where they stand in a 4x100.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
-from app.crew import queries as crew
-from app.crew.wire import GapOut, PostOut
+from app.crew import telling as crew
+from app.crew.wire import ApartOut, GapOut, PostOut
 from app.ids import MeetId
 from app.meets import queries as meets
-from app.meets.queries import MeetFacts
+from app.meets.track import track_note, track_of
 from app.pages.track_plan import Crew, TrackPlan, plan_track, runs
 from app.pages.zone_plan import ZonePlan, plan_zone
 from app.rules.book import Book
 from app.rules.relay import Edge, Relay
-from app.rules.track import LAP_M, Track
+from app.rules.track import Track
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,15 +66,6 @@ class Gap:
 
 
 @dataclass(frozen=True, slots=True)
-class Apart:
-    """Somebody whose posts of one relay lie at different places of the track."""
-
-    name: str
-    relay: Relay
-    take_overs: Sequence[int]
-
-
-@dataclass(frozen=True, slots=True)
 class CrewShown:
     """The crew plan, what it leaves unwatched, who cannot be where it wants them, and its pictures;
     none on a track whose measures, as the settings have them, make no lap of 400 m.
@@ -83,9 +74,8 @@ class CrewShown:
     version: int
     posts: Sequence[Numbered]
     unwatched: Sequence[Gap]
-    apart: Sequence[Apart]
+    apart: Sequence[ApartOut]
     relays: Sequence[RelayPictures]
-    can_be_drawn: bool
 
 
 def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
@@ -93,15 +83,13 @@ def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
     facts, known = meets.meet_facts(conn, meet_id), crew.crew(conn, meet_id)
     posts = sorted(known.posts, key=_as_met)
     numbered = [Numbered(number, post) for number, post in enumerate(posts, 1)]
-    track = _track(facts)
-    relays = list(_relays(meets.relays_of(conn, meet_id), posts))
+    relays = [] if track_note(facts.track) else _relays(meets.relays_of(conn, meet_id), posts)
     return CrewShown(
         version=known.version,
         posts=numbered,
         unwatched=[_gap(one) for one in known.unwatched],
-        apart=[one for relay in relays for one in posts_apart(relay, posts)],
-        relays=[_pictures(facts.book, track, relay, numbered) for relay in relays] if track else [],
-        can_be_drawn=track is not None,
+        apart=known.apart,
+        relays=[_pictures(facts.book, track_of(facts.track), relay, numbered) for relay in relays],
     )
 
 
@@ -110,44 +98,20 @@ def spans(lanes: Iterable[int]) -> str:
     return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(lanes))
 
 
-def posts_apart(relay: Relay, posts: Iterable[PostOut]) -> Iterator[Apart]:
-    """Whoever would have to be at two places of the track during one race.
-
-    Take-overs lie at one place where the legs between them are whole laps of 400 m: all of a 4x400,
-    the first and the third of a 4x200.
-    """
-    of_one: dict[str, list[PostOut]] = {}
-    for post in posts:
-        if not post.relays or relay in post.relays:
-            of_one.setdefault(post.official, []).append(post)
-    for theirs in of_one.values():
-        take_overs = sorted({post.take_over for post in theirs})
-        if len({sum(relay.legs[:take_over]) % LAP_M for take_over in take_overs}) > 1:
-            yield Apart(theirs[0].official_name, relay, take_overs)
-
-
 def _as_met(post: PostOut) -> tuple[int, bool, list[int], str]:
     """In the order in which runners meet them, from the inside outwards."""
     return post.take_over, post.edge is Edge.END, post.lanes, post.id
 
 
-def _relays(on_programme: Iterable[Relay], posts: Sequence[PostOut]) -> Iterator[Relay]:
+def _relays(on_programme: Iterable[Relay], posts: Sequence[PostOut]) -> list[Relay]:
     wanted = {*on_programme, *(relay for post in posts for relay in post.relays)}
     if posts and not wanted:
         wanted = {Relay.FOUR_BY_100}
-    return (relay for relay in Relay if relay in wanted)
+    return [relay for relay in Relay if relay in wanted]
 
 
 def _gap(gap: GapOut) -> Gap:
     return Gap(gap.relay, gap.take_over, gap.edge, spans(gap.lanes), len(gap.lanes))
-
-
-def _track(facts: MeetFacts) -> Track | None:
-    """The track by its measures, None where they make no track that can be drawn."""
-    try:
-        return Track(**facts.track.model_dump())
-    except ValueError:
-        return None
 
 
 def _pictures(

@@ -18,7 +18,7 @@ from sqlalchemy import Connection
 from app.access import queries as access
 from app.access.guard import Admitted, Here
 from app.access.wire import OfficialOut
-from app.crew import queries as crew
+from app.crew import telling as crew
 from app.crew.wire import CrewOut
 from app.ids import ChosenId, MeetId
 from app.meets import queries as meets

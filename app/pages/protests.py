@@ -26,9 +26,9 @@ from app.pages.allowed import May, allowed_to
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.pages.reported import CaseShown, case_shown
-from app.reports.queries import case_out
 from app.results.one_round import others_of_round
 from app.rulings import queries as rulings
+from app.rulings.as_ruled import case_told
 from app.rulings.wire import RulingOut
 
 router = APIRouter(include_in_schema=False)
@@ -93,10 +93,7 @@ def at_protest(
 
 
 def _case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> CaseShown:
-    of_case = rulings.rulings_of_case(conn, meet_id, case_id)
-    case = case_out(
-        conn, meet_id, case_id, of_case, rulings.reports_gone_on(conn, meet_id, case_id)
-    )
+    case = case_told(conn, meet_id, case_id)
     relay = heat(conn, meet_id, case.heat).relay
     return case_shown(meet_facts(conn, meet_id), relay, case, ())
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import Query, Request, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -23,6 +24,7 @@ from app.pages import wording
 from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
 from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
+from app.pages.opener_words import opener
 from app.pages.post_words import kept_post
 from app.pages.security import HEADERS
 
@@ -65,7 +67,8 @@ class Written:
 
 def render(request: Request, page: Page, asked: str | None = None) -> Response:
     """A page as the browser gets it; 304 where it has just this one."""
-    written = write(page, language_for(request, asked), request.url.path)
+    sent = [(name, what) for name, what in request.query_params.multi_items() if name != "language"]
+    written = write(page, language_for(request, asked), request.url.path, urlencode(sent))
     return send_written(request, written, asked)
 
 
@@ -74,12 +77,13 @@ def language_for(request: Request, asked: str | None) -> str:
     return choose(asked, request.cookies.get(COOKIE), request.headers.get("accept-language", ""))
 
 
-def write(page: Page, language: str, path: str) -> Written:
-    """What a page says in a language."""
+def write(page: Page, language: str, path: str, query: str) -> Written:
+    """What a page says in a language; `query` is what its links to other languages ask for too."""
     template = _environment(language).get_template(page.template)
     content = template.render(
         **page.shows,
         page_path=path,
+        page_query=query,
         manner=Manner(language, page.zone),
         said=wording.In(translations(language)),
     ).encode()
@@ -129,6 +133,7 @@ def _environment(language: str) -> Environment:
         all_languages=languages(),
         language_name=name_of,
         kept_post=kept_post,
+        opener=opener,
         problems=sorted(wording.WORDS["problem"]),
     )
     return environment

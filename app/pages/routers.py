@@ -17,6 +17,7 @@ from app.pages import (
     jury,
     keys,
     organiser,
+    problem_types,
     protests,
     record,
     zone,
@@ -38,4 +39,5 @@ ROUTERS: tuple[APIRouter, ...] = (
     record.router,
     zone.router,
     organiser.router,
+    problem_types.router,
 )

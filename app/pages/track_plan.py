@@ -26,13 +26,13 @@ from app.rules.on_plan import (
 from app.rules.relay import Edge, Relay
 from app.rules.track import Track, zone_on_track
 
-MARK_M = 2.3  # the radius of a post's mark, of the sign at an unwatched edge, of a zone's label
+MARK_M = 2.9  # the radius of a post's mark, of the sign at an unwatched edge, of a zone's label
 SIGN_M = 2.6
 LABEL_M = 7.0
 FURTHER_M = 4.0  # each further number in a label
 BESIDE_M = 3.6  # from the track's edge to the middle of the first mark
 LABEL_BESIDE_M = 15.0
-FINISH_M = 11.0
+FINISH_M = 13.0
 FINISH_BESIDE_M = 7.0
 DIRECTION_BESIDE_M = 7.0
 STEP_M = 1.0

@@ -11,11 +11,23 @@ from collections.abc import Mapping
 
 from babel.support import NullTranslations
 
+from app.appeals.queries import JUDGEMENT
+
 
 def _(text: str) -> str:
     """Marks a text for the catalogues."""
     return text
 
+
+KINDS = {
+    "protest": _("protest"),
+    "appeal": _("appeal"),
+    "misapplication of rules": _("misapplication of the rules"),
+    "clerical or scoring error": _("error in writing or scoring"),
+    "ineligible participant": _("participant who may not take part"),
+    "terms and conditions not followed": _("terms and conditions not followed"),
+}
+"""What a window is for, which is the ground of a protest as well where an edition tells several."""
 
 WORDS: Mapping[str, Mapping[str, str]] = {
     "role": {
@@ -180,13 +192,11 @@ WORDS: Mapping[str, Mapping[str, str]] = {
     },
     "window": {"protest": _("protest"), "appeal": _("appeal")},
     "window state": {"open": _("open"), "closed": _("closed"), "void": _("void")},
-    "window kind": {
-        "protest": _("protest"),
-        "appeal": _("appeal"),
-        "misapplication of rules": _("misapplication of the rules"),
-        "clerical or scoring error": _("error in writing or scoring"),
-        "ineligible participant": _("participant who may not take part"),
-        "terms and conditions not followed": _("terms and conditions not followed"),
+    "window kind": KINDS,
+    "ground": {**KINDS, JUDGEMENT: _("a judgement call")},
+    "opened by": {
+        "what was ordered": _("what was ordered"),
+        "the advice on the protest": _("the advice on the protest"),
     },
     "opener": {
         "announcement": _("from the announcement of the result"),
@@ -376,6 +386,10 @@ class In:
     def has(self, family: str, word: str) -> bool:
         """Whether a state or a kind is worded; the rule books know more than pages do."""
         return word in WORDS[family]
+
+    def in_words(self, text: str) -> str:
+        """A sentence of the service that pages translate: what a type of problem means."""
+        return self._translations.ugettext(text)
 
     def __call__(self, family: str, word: str) -> str:
         """The words for a state or a kind; KeyError for one that nobody has worded."""

@@ -292,7 +292,7 @@ def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> Report
     row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
     if row is None:
         raise NotFound("There is no such report at this meet.")
-    return _completed(conn, [_report_out(conn, row)])[0]
+    return completed(conn, [_report_out(conn, row)])[0]
 
 
 def reports_of_official(
@@ -300,16 +300,16 @@ def reports_of_official(
 ) -> list[ReportOut]:
     """An official's own reports, newest first, at most a hundred."""
     rows = conn.execute(_REPORTS_OF_OFFICIAL, {"meet": meet_id, "official": official_id})
-    return _completed(conn, [_report_out(conn, row) for row in rows])
+    return completed(conn, [_report_out(conn, row) for row in rows])
 
 
 def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
     """A case's reports in the order their flags came."""
     rows = conn.execute(_REPORTS_OF_CASE, {"case": case_id})
-    return _completed(conn, [_report_out(conn, row) for row in rows])
+    return completed(conn, [_report_out(conn, row) for row in rows])
 
 
-def _completed(conn: Connection, reports: Sequence[ReportOut]) -> list[ReportOut]:
+def completed(conn: Connection, reports: Sequence[ReportOut]) -> list[ReportOut]:
     """The reports with their pictures, and with what became of the keys that signed them."""
     found = pictures_of(conn, [one.id for one in reports])
     keys = {one.attested.key for one in reports}
@@ -413,10 +413,12 @@ def case_out(
     conn: Connection,
     meet_id: MeetId,
     case_id: CaseId,
+    *,
+    reports: Iterable[ReportOut],
     rulings: Iterable[RulingId],
     gone_on: Iterable[GoneOn],
 ) -> CaseOut:
-    """A case with everything about it."""
+    """A case with everything about it; NotFound for an id that is not of this meet."""
     row = case_row(conn, meet_id, case_id)
     state = CaseState(row.state)
     return CaseOut(
@@ -435,7 +437,7 @@ def case_out(
         opened_at=row.opened_at,
         further_of=row.further_of,
         joined_to=row.joined_to,
-        reports=reports_of_case(conn, case_id),
+        reports=list(reports),
         gone_on=list(gone_on),
         rulings=list(rulings),
         possible=[act.value for act in CASE_TABLE.possible(state)],

@@ -274,7 +274,7 @@ class DocketOut(Wire):
 
 
 class GoneOn(Wire):
-    """A report that lay in the case at its ruling and was written since, and where it went."""
+    """A report that lay in the case at its ruling and was written since, and where it lies now."""
 
     report: ReportId
     case: CaseId
@@ -298,7 +298,10 @@ class CaseOut(Wire):
     opened_at: datetime
     further_of: CaseId | None
     joined_to: CaseId | None
-    reports: list[ReportOut]
+    reports: list[ReportOut] = Field(
+        description="in the order in which their flags came; one that has gone on to another case "
+        "since this one was ruled on stands here as it was at the ruling"
+    )
     gone_on: list[GoneOn] = Field(
         description="reports that lay in this case at its ruling and have gone to another since"
     )

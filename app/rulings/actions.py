@@ -23,10 +23,11 @@ from app.record.canonical import digest_of
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NeedsWord, Stale, StateConflict
 from app.reports.grouping import close_case, settle_lane
-from app.reports.queries import case_row, reports_of_case
+from app.reports.queries import case_row
 from app.reports.states import CASE_TABLE, CaseAct, CaseState, ReportState
 from app.reports.wire import ReportOut
 from app.rules.finding import Consequence
+from app.rulings.as_ruled import reports_in
 from app.rulings.asked import is_of_earlier_run, tells_of
 from app.rulings.effect import Effect, effect_in_words, effect_of
 from app.rulings.final_word import insist_jury_has_not_decided, refused_to_reconsider
@@ -85,7 +86,7 @@ def rule_on(
         meet = meet_facts(unit.conn, unit.meet_id)
         insist_may_rule(caller, meet)
         replaced = _step(unit, case, sent, version)
-        reports = reports_of_case(unit.conn, case_id)
+        reports = reports_in(unit.conn, unit.meet_id, case_id)
         insist_second_person(unit.conn, meet, case_id, caller)
         if replaced is not None:
             # First, so that a lane infringement it noted no longer counts against the team.

@@ -18,11 +18,11 @@ from sqlalchemy import Connection
 from app.ids import HeatId, MeetId, RulingId, TeamId
 from app.meets.queries import meet_facts
 from app.refusals import StateConflict
-from app.reports.queries import reports_of_case
 from app.reports.states import ReportState
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
+from app.rulings.as_ruled import reports_in
 from app.rulings.jurys_word import (
     appeal_resting_on,
     dismissals_jury_let_stand,
@@ -67,7 +67,7 @@ def refused_for_the_jury(
     matter = Matter(
         TeamId(case.team_id), infringement, _take_overs(reports, infringement), case.present_run
     )
-    decided = jury_decided(conn, HeatId(case.heat_id), matter)
+    decided = jury_decided(conn, MeetId(case.meet_id), HeatId(case.heat_id), matter)
     if decided is None:
         return None
     book = meet_facts(conn, MeetId(case.meet_id)).book
@@ -108,7 +108,7 @@ def refused_to_reconsider(
     return None
 
 
-def jury_decided(conn: Connection, heat: HeatId, matter: Matter) -> ByJury | None:
+def jury_decided(conn: Connection, meet_id: MeetId, heat: HeatId, matter: Matter) -> ByJury | None:
     """What the jury has decided on a matter of a heat, None where nothing."""
     for known in set_aside_for_good(conn, heat, matter.team):
         is_it = (known.infringement, known.run) == (matter.infringement, matter.run)
@@ -119,7 +119,7 @@ def jury_decided(conn: Connection, heat: HeatId, matter: Matter) -> ByJury | Non
         if is_it and _may_be_one(matter.take_overs, {asked.take_over}):
             return _by_jury(asked.appeal, matter, "has not disqualified the team for this")
     for dismissed in dismissals_jury_let_stand(conn, heat, matter.team):
-        told = _take_overs(reports_of_case(conn, dismissed.case), matter.infringement)
+        told = _take_overs(reports_in(conn, meet_id, dismissed.case), matter.infringement)
         if told and dismissed.run == matter.run and _may_be_one(matter.take_overs, told):
             return _by_jury(dismissed.appeal, matter, "has let stand that this was dismissed")
     return None

@@ -33,10 +33,10 @@ from app.meets.wire import HeatOut
 from app.record.canonical import digest_of
 from app.record.erasures import erased_since_signed
 from app.record.kinds import Kind
-from app.reports.queries import reports_of_case
 from app.reports.wire import ReportOut
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
+from app.rulings.as_ruled import reports_in
 from app.rulings.queries import StoredForm, decided_on, ruling_in_words, stored_form
 from app.rulings.reported import (
     report_on_form,
@@ -220,16 +220,16 @@ def _what_came_later(
     elif (decided := decided_on(conn, ruling_id)) is not None:
         yield decided.words(zone)
     if any(one.strength == Strength.PHONE_KEY for one in facts.reports):
-        yield from _revoked_since(conn, facts)
+        yield from _revoked_since(conn, meet_id, facts)
 
 
-def _revoked_since(conn: Connection, facts: FormFacts) -> Iterator[str]:
+def _revoked_since(conn: Connection, meet_id: MeetId, facts: FormFacts) -> Iterator[str]:
     """Of which reports the form says that a phone has signed, and does not say that its key was
     revoked from before: that was said after the ruling.
     """
     by_digest = {one.statement_sha256: one for one in facts.reports}
     numbers = {one.statement_sha256: number for number, one in enumerate(facts.reports, 1)}
-    for report in reports_of_case(conn, CaseId(facts.case_id)):
+    for report in reports_in(conn, meet_id, CaseId(facts.case_id)):
         since, digest = report.attested.key_revoked_from, report.attested.statement_sha256 or ""
         told = by_digest.get(digest)
         if since is None or told is None or told.revoked_from == rfc3339(since):

@@ -14,7 +14,7 @@ from app.access.pen import signed_with
 from app.access.tables import officials
 from app.appeals.tables import appeals, decisions, protests
 from app.clock import in_zone
-from app.ids import CaseId, DecisionId, HeatId, MeetId, OfficialId, RulingId, TeamId
+from app.ids import CaseId, DecisionId, HeatId, MeetId, OfficialId, ReportId, RulingId, TeamId
 from app.meets.queries import heat, meet_facts
 from app.meets.tables import events, heats, lanes, teams
 from app.refusals import NotFound
@@ -95,8 +95,10 @@ _OF_CASE = (
     # The one that stands comes last, whatever the clocks said.
     .order_by(rulings.c.replaced_by.is_(None), rulings.c.ruled_at, rulings.c.id)
 )
-_STATEMENTS_OF_CASE = select(rulings.c.statement).where(
-    rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case")
+_STATEMENTS_OF_CASE = (
+    select(rulings.c.id, rulings.c.statement)
+    .where(rulings.c.meet_id == bindparam("meet"), rulings.c.case_id == bindparam("case"))
+    .order_by(rulings.c.replaced_by.is_(None), rulings.c.ruled_at, rulings.c.id)
 )
 _AUTHORS = select(reports.c.official_id).where(
     reports.c.case_id.in_(bindparam("cases", expanding=True))
@@ -392,10 +394,28 @@ def authors_in(conn: Connection, case_id: CaseId) -> frozenset[OfficialId]:
     return frozenset(found)
 
 
+class LayThere(NamedTuple):
+    """A report as the first ruling that names it found it: later ones find no more of it."""
+
+    report: ReportId
+    ruling: RulingId
+    state: str
+    version: int
+
+
+def reports_ruled_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[LayThere]:
+    """The reports that lay in a case when it was ruled on, each once."""
+    found: dict[ReportId, LayThere] = {}
+    for row in conn.execute(_STATEMENTS_OF_CASE, {"meet": meet_id, "case": case_id}):
+        for one in row.statement["reports"]:
+            lay = LayThere(one["id"], row.id, one["state"], one["version"])
+            found.setdefault(lay.report, lay)
+    return list(found.values())
+
+
 def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[GoneOn]:
     """The reports that lay in this case at a ruling on it and have gone to another since."""
-    signed = conn.execute(_STATEMENTS_OF_CASE, {"meet": meet_id, "case": case_id}).scalars()
-    named = {report["id"] for statement in signed for report in statement["reports"]}
+    named = [one.report for one in reports_ruled_on(conn, meet_id, case_id)]
     return [
         GoneOn(report=row.id, case=row.case_id)
         for row in conn.execute(_CASES_OF_REPORTS, {"reports": sorted(named)})

@@ -51,9 +51,11 @@ _ABOUT_REPORTS = (
 class Return:
     """A report's way back to its umpire; `became` is None while it awaits its account.
 
-    `asked` is empty where the record's body was erased.
+    `written_at` is when what was asked about was written; `asked` is empty where the record's body
+    was erased.
     """
 
+    written_at: datetime
     at: datetime
     by: str
     asked: str
@@ -76,13 +78,14 @@ def returns_of(
 
 
 def _returns(entries: Sequence[AnyRow], names: NamesThen) -> Iterator[Return]:
-    for entry, following in zip_longest(entries, entries[1:]):
-        if entry.kind != Kind.REPORT_RETURNED:
+    # What is sent back was written: an entry of that stands before it.
+    for before, entry, following in zip_longest(entries, entries[1:], entries[2:]):
+        if entry is None or entry.kind != Kind.REPORT_RETURNED:
             continue
         told = json.loads(entry.entry)
         asked = json.loads(entry.body)["reason"] if entry.body else ""
         at = _instant(told)
-        returned = (at, names.at(told["actor"], at), asked)
+        returned = (_instant(json.loads(before.entry)), at, names.at(told["actor"], at), asked)
         if following is None:
             yield Return(*returned)
         else:

@@ -12,10 +12,11 @@ from app.access.signing import act_signed, take_pen
 from app.answers import VersionRequired, answer, answer_put
 from app.forms.paper import Paper
 from app.ids import CaseId, ChosenId, HeatId, MeetId, ReportId, RulingId
-from app.reports.queries import case_out, report_out
+from app.reports.queries import report_out
 from app.reports.who_reads import insist_may_read
 from app.reports.wire import CaseOut
 from app.rulings import actions, queries
+from app.rulings.as_ruled import case_told
 from app.rulings.form import ruling_form
 from app.rulings.report_form import report_form
 from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut, StandingRulingsOut
@@ -33,15 +34,7 @@ Heat = Annotated[ChosenId, Path()]
 async def get_case(meet: Meet, case: Case, here: Here) -> Response:
     """A case: its reports side by side, with findings."""
     meet_id, case_id = MeetId(meet), CaseId(case)
-    out = await here.store.read(
-        lambda conn: case_out(
-            conn,
-            meet_id,
-            case_id,
-            queries.rulings_of_case(conn, meet_id, case_id),
-            queries.reports_gone_on(conn, meet_id, case_id),
-        )
-    )
+    out = await here.store.read(lambda conn: case_told(conn, meet_id, case_id))
     return answer(out, version=out.version)
 
 

@@ -229,6 +229,11 @@ def test_a_protest_says_what_is_next_and_until_when_the_decision_can_be_appealed
     assert told["awaits"] == []
     assert told["appeals_until"].startswith("Appeals until ")
     assert "30 minutes (TR8.7.2)" in told["appeals_until"]
+    time = told["appeal_time"]
+    assert (time["minutes"], time["rule"], time["origin"]) == (30, "TR8.7.2", "edition")
+    assert time["opened_at"] == told["decision"]["advised_at"]
+    assert time["opened_by"] == f"advice on protest {protest['number']}"
+    assert out["appeal_time"] is None, "nobody has been told"
     second = lodge(meet, a_protest(meet, ruling, team=team(meet, 5)))
     upheld = decided(meet, second, "upheld", orders=set_aside(ruling))
     assert upheld["awaits"] == [

@@ -152,8 +152,8 @@ def test_it_says_why_it_does_not_show_what_granting_would_move(meet: MeetAtHand)
     told = dossier(meet, a_referred_protest(meet))
     assert (told["if_granted"], told["if_rejected"]) == (None, None)
     assert told["note"] == (
-        "The referee passed the protest on, and nobody has asked for an order: POST …/consequences "
-        "of the appeal shows what orders would move."
+        "The referee passed the protest on, and nobody has asked for an order. What orders would "
+        "move can be tried before anything is decided."
     )
 
 
@@ -186,8 +186,8 @@ def test_of_a_reopened_appeal_it_shows_what_rejecting_it_would_move(meet: MeetAt
     assert told["note"] == (
         "It was reopened: what the jury ordered before stays until it decides anew, so what is "
         "ordered again the same moves nothing. The team names no order, and there is no order and "
-        "no disqualification that granting it would undo: POST …/consequences of the appeal shows "
-        "what orders would move."
+        "no disqualification that granting it would undo. What orders would move can be tried "
+        "before anything is decided."
     )
     for name in heard["names"]:
         assert cast(meet, heard, name, "rejected").status_code == 201

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import httpx
 
-from app.appeals.papers import PAPER
+from app.appeals.decision_papers import PAPER
 from app.clock import in_zone, rfc3339
 from app.forms.record_head import UNKNOWN_HEAD
 from app.ids import new_id

@@ -118,6 +118,7 @@ def a_whole_meet(service: Service) -> WholeMeet:
         "case": [ruling["case"], *cases],
         "heat": [meet.heat(0), meet.heat(1)],
         "protest": [settled["protest"], undecided["protest"]],
+        "slug": ["needs-word", "stale"],
     }
     return WholeMeet(meet, things)
 
@@ -205,7 +206,7 @@ def leaves(whole: WholeMeet) -> Iterator[Leaf]:
     for (method, path), who in WHO_OPENS.items():
         if method == "GET" and path not in NO_PAGES:
             names = LOOKERS.get(path) or _first(who)
-            for number, address in enumerate(_filled(path, whole), 1):
+            for number, address in enumerate(addresses_of(path, whole), 1):
                 for name in names if number == 1 else names[:1]:
                     person = None if name == "anyone" else whole.meet[name]
                     yield Leaf(address, person, f"{_title(path)}-{number}-{name.replace(' ', '-')}")
@@ -218,7 +219,8 @@ def _first(who: Who) -> Sequence[str]:
     return ("anyone",) if who.public else [role for role in Role if role in who.roles][:1]
 
 
-def _filled(path: str, whole: WholeMeet) -> Iterator[str]:
+def addresses_of(path: str, whole: WholeMeet) -> Iterator[str]:
+    """A page's addresses, one for each thing of the meet that it can be about."""
     path = path.replace("{meet}", whole.meet.id)
     thing = re.search(r"\{(\w+)\}", path)
     if thing is None:
@@ -230,6 +232,6 @@ def _filled(path: str, whole: WholeMeet) -> Iterator[str]:
 
 def _title(path: str) -> str:
     words = path.removeprefix("/meets/{meet}").split("/")
-    return "-".join(word for word in words if word and word[0] != "{") or (
+    return "-".join(word.strip("{}") for word in words if word) or (
         "home" if path == "/" else "board"
     )

@@ -24,7 +24,7 @@ from tests.appeals.desk import (
     set_aside,
 )
 from tests.browser.looking import Watched, a_window, faults, sideways
-from tests.builders import PIN, Json, MeetAtHand, a_meet, add_official
+from tests.builders import PIN, Json, MeetAtHand, a_meet, a_problem, add_official
 from tests.running import Service
 
 pytestmark = pytest.mark.browser
@@ -81,6 +81,27 @@ def test_a_late_appeal_is_admitted_by_the_chair_with_a_reason(
         sign(page)
         expect(page.locator("#summary h1 .tag").first).to_have_text("admitted")
         expect(page.locator("#vote button[value=upheld]")).to_be_visible()
+
+
+def test_a_late_appeal_is_turned_away_with_a_reason_and_nobody_votes_on_it(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    protest = a_protest_that_was_rejected(meet)
+    service.clock.move(timedelta(minutes=40))
+    lodged = appeal(meet, protest)
+    names = a_panel(meet, lodged)
+    with at_the_appeal(chromium, service, meet, lodged, names[0]) as window:
+        page = window.page
+        press(page, "#admission .common >> nth=2")
+        press(page, "#admission button[name=admit][value=false]")
+        sign(page)
+        expect(page.locator("#lodged")).to_contain_text("turned away")
+        expect(page.locator("#lodged")).to_contain_text("It came late, without a reason.")
+        expect(page.locator("#vote")).to_be_hidden()
+        expect(page.locator("#decision form[data-decides]")).to_have_count(0)
+    told = meet[names[0]].get(f"appeals/{lodged['id']}").json()
+    assert (told["state"], told["admitted"]["admit"]) == ("rejected", False)
+    a_problem(cast(meet, lodged, names[1]), 409, "conflict")
 
 
 def test_a_member_whose_club_is_touched_is_asked_aside_and_a_substitute_sits(
@@ -154,9 +175,8 @@ def test_the_secretary_sees_the_digest_and_signs_beside_the_chair(
         expect(page.locator("#beside")).to_contain_text("You have signed this decision")
 
 
-def test_a_decision_is_looked_at_again_on_new_evidence_and_its_paper_stays(
-    chromium: Browser, service: Service, meet: MeetAtHand
-) -> None:
+def an_appeal_that_was_upheld(meet: MeetAtHand) -> tuple[Json, list[str]]:
+    """The jury has set the disqualification aside; gives the appeal and who sat, chair first."""
     protest = a_protest_that_was_rejected(meet)
     lodged = appeal(meet, protest)
     names = a_panel(meet, lodged)
@@ -164,15 +184,54 @@ def test_a_decision_is_looked_at_again_on_new_evidence_and_its_paper_stays(
         assert cast(meet, lodged, name).status_code == 201
     orders = set_aside(protest["ruled"])
     assert jury_decides(meet, lodged, names[0], orders=orders).status_code == 201
+    return lodged, names
+
+
+def reopen(page: Page) -> None:
+    """The jury sits once more, on new evidence."""
+    press(page, "#reopen summary")
+    page.fill("#reopen-evidence", "A second camera.")
+    page.fill("#reopen-allowed", "Ines Rampart")
+    page.fill("#reopen-reasons", "It shows the whole zone.")
+    press(page, "#reopen button[type=submit]")
+    sign(page)
+    expect(page.locator("#summary")).to_contain_text("sitting 2")
+
+
+def test_a_decision_is_looked_at_again_on_new_evidence_and_its_paper_stays(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    lodged, names = an_appeal_that_was_upheld(meet)
     with at_the_appeal(chromium, service, meet, lodged, names[0]) as window:
         page = window.page
-        press(page, "#reopen summary")
-        page.fill("#reopen-evidence", "A second camera.")
-        page.fill("#reopen-allowed", "Ines Rampart")
-        page.fill("#reopen-reasons", "It shows the whole zone.")
-        press(page, "#reopen button[type=submit]")
-        sign(page)
-        expect(page.locator("#summary")).to_contain_text("sitting 2")
+        reopen(page)
         paper = page.locator("#decision .made a").first.get_attribute("href")
         assert paper is not None
         assert page.request.get(window.home + paper).body().startswith(b"%PDF")
+
+
+def test_a_second_sitting_votes_anew_and_decides_otherwise_beside_the_first(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    lodged, names = an_appeal_that_was_upheld(meet)
+    with at_the_appeal(chromium, service, meet, lodged, names[0]) as window:
+        page = window.page
+        reopen(page)
+        expect(page.locator("#panel")).to_contain_text("0 of 3 have voted")
+        press(page, "#vote button[value=rejected]")
+        sign(page)
+        for name in names[1:]:
+            assert cast(meet, lodged, name, "rejected").status_code == 201
+        expect(page.locator("#panel")).to_contain_text("3 of 3 have voted")
+        page.check("#decision input[value=rejected]")
+        press(page, "#decision form[data-decides] .common >> nth=0")
+        press(page, "#decision form[data-decides] button[type=submit]")
+        sign(page)
+        sittings = page.locator("#decision .made")
+        expect(sittings).to_have_count(2)
+        for number, said in ((1, "3 to uphold, 0 to reject"), (2, "0 to uphold, 3 to reject")):
+            sitting = sittings.filter(has_text=f"Sitting {number}")
+            expect(sitting).to_contain_text(said)
+            paper = sitting.locator("a[href$='.pdf']").get_attribute("href")
+            assert page.request.get(f"{window.home}{paper}").body().startswith(b"%PDF")
+    assert meet[names[0]].get(f"appeals/{lodged['id']}").json()["state"] == "rejected"

@@ -22,6 +22,7 @@ def announce(meet: MeetAtHand) -> str:
     return str(said.json()["id"])
 
 
+@pytest.mark.both_engines
 def test_what_is_announced_appears_by_itself_and_counts_down(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

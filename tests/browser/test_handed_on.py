@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
 
 from app.access.cookies import cookie_name
-from tests.browser.conftest import QUIET
+from tests.browser.launching import a_lasting_browser
 from tests.browser.looking import a_window, home_of
 from tests.builders import MeetAtHand, Person
 from tests.running import Service
@@ -32,27 +29,17 @@ def a_cookie(service: Service, who: Person) -> dict[str, object]:
     }
 
 
-@contextmanager
-def a_tablet(folder: Path) -> Iterator[BrowserContext]:
+def a_tablet(playwright: Playwright, folder: Path) -> AbstractContextManager[BrowserContext]:
     """A browser that keeps pages for its back button; the library switches that off by default."""
-    as_root = ["--no-sandbox"] if os.geteuid() == 0 else []
-    with sync_playwright() as playwright:
-        context = playwright.chromium.launch_persistent_context(
-            folder,
-            executable_path=shutil.which("chromium"),
-            args=[*QUIET, *as_root],
-            ignore_default_args=["--disable-back-forward-cache"],
-            locale="en-GB",
-        )
-        yield context
-        context.close()
+    left_out = ["--disable-back-forward-cache"]
+    return a_lasting_browser(playwright, folder, ignore_default_args=left_out, locale="en-GB")
 
 
 def test_after_signing_off_the_back_button_shows_nothing_of_what_was_there(
-    service: Service, meet: MeetAtHand, tmp_path: Path
+    playwright: Playwright, service: Service, meet: MeetAtHand, tmp_path: Path
 ) -> None:
     case = meet.report(words=WORDS)["case"]
-    with a_tablet(tmp_path) as context:
+    with a_tablet(playwright, tmp_path) as context:
         context.add_cookies([a_cookie(service, meet.referee)])  # type: ignore[list-item]
         page = context.new_page()
         page.goto(f"{home_of(service)}/api/meets/{meet.id}/cases/{case}")
@@ -74,6 +61,7 @@ def a_case_open(service: Service, meet: MeetAtHand, page: Page) -> str:
     return str(case)
 
 
+@pytest.mark.both_engines
 def test_a_page_that_is_open_goes_when_its_session_is_ended_from_elsewhere(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -98,6 +86,7 @@ def test_what_is_typed_stays_when_the_session_ends_and_the_page_says_so(
         assert page.input_value("#reasons") == "I stood beside it, and"
 
 
+@pytest.mark.both_engines
 def test_an_open_page_is_never_anothers_who_joins_in_the_same_browser(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

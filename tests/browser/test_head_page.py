@@ -66,6 +66,7 @@ def tab_to(page: Page, selector: str) -> None:
     raise AssertionError(f"the Tab key does not come to {selector}")
 
 
+@pytest.mark.both_engines
 def test_a_new_call_appears_by_itself_within_a_second_and_once_after_a_lost_line(
     chromium: Browser, service: Service
 ) -> None:
@@ -198,6 +199,7 @@ def test_a_case_is_ruled_on_by_keyboard_alone_and_the_next_one_follows(
         assert len(meet.case(other)["rulings"]) == 1
 
 
+@pytest.mark.both_engines
 def test_the_second_of_two_head_officials_is_told_who_was_first_and_loses_no_word(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -226,6 +228,7 @@ def test_the_second_of_two_head_officials_is_told_who_was_first_and_loses_no_wor
         assert len(meet.case(case)["rulings"]) == 2
 
 
+@pytest.mark.both_engines
 def test_a_report_is_asked_back_by_two_taps_and_its_answer_appears(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

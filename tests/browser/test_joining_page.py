@@ -56,3 +56,21 @@ def test_the_page_for_joining_fits_a_narrow_phone_and_has_no_fault_in_the_dark(
         page.click("#by-hand button")
         expect(page.locator("#no-link .problem")).to_contain_text("personal link is not good")
         assert faults(page) == []
+
+
+def test_which_pins_are_refused_is_said_at_the_field_before_one_is_chosen(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    new = uuid4()
+    named = meet.organiser.put(f"officials/{new}", {"name": "Rua Lookout", "roles": ["umpire"]})
+    assert named.status_code == 201, named.text
+    answer = meet.organiser.put(f"officials/{new}/join-links/{uuid4()}")
+    with a_window(chromium, service) as window:
+        page = window.open(f"/join#{answer.json()['token']}")
+        expect(page.locator("#whose")).to_have_text("Rua Lookout")
+        expect(page.locator("#pin")).to_have_accessible_description(
+            re.compile("not one figure repeated, nor figures that count up or down")
+        )
+    with a_window(chromium, service) as window:
+        page = window.open(f"/join#{a_link(meet, 'umpire')}")
+        expect(page.locator("#pin")).to_have_accessible_description(re.compile("Enter the PIN"))

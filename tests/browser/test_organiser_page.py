@@ -158,6 +158,28 @@ def test_a_bad_file_shows_each_problem_in_its_place_and_a_good_one_is_loaded(
     assert hand.head() != before
 
 
+def first_row(content: str) -> str:
+    """A list's columns and its first row."""
+    return "\n".join(content.splitlines()[:2])
+
+
+@pytest.mark.parametrize(
+    ("path", "content", "would"),
+    [
+        ("/start-lists", START_LISTS, "1 heat, 1 lane."),
+        ("/crew", CREW_LIST, "1 post for 1 person."),
+    ],
+)
+def test_what_a_list_of_one_row_would_do_is_told_of_one(
+    chromium: Browser, service: Service, path: str, content: str, would: str
+) -> None:
+    hand = load_all(a_bare_meet(service))
+    with a_window(chromium, service, hand.organiser) as window:
+        page = opened(window, at(hand, path))
+        page.set_input_files("form[data-file] input", a_file("list.csv", first_row(content)))
+        expect(page.locator("form[data-file] .would")).to_contain_text(would)
+
+
 def test_a_file_that_became_stale_meanwhile_is_refused_and_nothing_is_lost(
     chromium: Browser, service: Service
 ) -> None:
@@ -262,6 +284,25 @@ def test_badges_are_made_for_those_ticked(chromium: Browser, service: Service) -
             assert faults(page) == []
 
 
+def test_who_is_ticked_for_a_badge_stays_so_when_others_join_and_one_sheet_is_made(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.organiser) as window:
+        page = opened(window, at(meet, "/officials"))
+        page.get_by_label(f"Badge for {meet.umpire.name}").check()
+        page.locator("#badges button[type=submit]").focus()
+        add_official(meet, "Rua Lookout", "umpire")
+        expect(page.locator("#officials")).to_contain_text("Rua Lookout")
+        expect(page.get_by_label(f"Badge for {meet.umpire.name}")).to_be_checked()
+        expect(page.locator("input[name=officials]:checked")).to_have_count(1)
+        sent: list[str] = []
+        page.on("request", lambda one: sent.append(one.url) if "badges.pdf" in one.url else None)
+        with page.expect_download():
+            page.locator("#badges button[type=submit]").dblclick()
+        expect(page.locator("#badges-said")).to_contain_text("ready to be printed")
+        assert len(sent) == 1
+
+
 def test_badges_for_nobody_say_what_to_do_and_give_out_no_link(
     chromium: Browser, service: Service
 ) -> None:
@@ -330,7 +371,9 @@ def test_a_rehearsal_in_no_lane_says_what_to_do(chromium: Browser, service: Serv
         page.get_by_label("1", exact=True).uncheck()
         window.expects = {422}
         page.locator("#new-rehearsal button").click()
-        expect(page.locator("#new-rehearsal .problem")).to_be_visible()
+        problem = page.locator("#new-rehearsal .problem")
+        expect(problem).to_be_visible()
+        expect(problem.get_by_role("link")).to_contain_text("Lanes in which a team is to run")
         assert faults(page) == []
         page.get_by_label("1", exact=True).check()
         page.locator("#new-rehearsal button").click()

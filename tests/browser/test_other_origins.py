@@ -7,19 +7,17 @@ ports of one host another origin of the same site: cookies go with what the latt
 
 from __future__ import annotations
 
-import os
-import shutil
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
 
 from app.access.cookies import cookie_name
-from tests.browser.conftest import QUIET
+from tests.browser.launching import a_lasting_browser
 from tests.browser.looking import home_of
 from tests.browser.test_joining_page import a_link
 from tests.browser.tls import over_tls
@@ -149,26 +147,20 @@ def shown_in_a_frame(page: Page, address: str) -> str:
     return shown.inner_text() if shown.count() else ""
 
 
-@contextmanager
-def a_phone_that_trusts(folder: Path) -> Iterator[BrowserContext]:
+def a_phone_that_trusts(
+    playwright: Playwright, folder: Path
+) -> AbstractContextManager[BrowserContext]:
     """A phone's browser to which any certificate is good: no worker is kept behind a bad one."""
-    as_root = ["--no-sandbox"] if os.geteuid() == 0 else []
-    with sync_playwright() as playwright:
-        yield playwright.chromium.launch_persistent_context(
-            folder,
-            executable_path=shutil.which("chromium"),
-            args=[*QUIET, *as_root, "--ignore-certificate-errors"],
-            **PHONE,
-        )
+    return a_lasting_browser(playwright, folder, "--ignore-certificate-errors", **PHONE)
 
 
 def test_over_https_the_session_is_bound_to_the_host_and_the_phone_does_all(
-    new_database: NewDatabase, tmp_path: Path
+    playwright: Playwright, new_database: NewDatabase, tmp_path: Path
 ) -> None:
     with (
         over_tls() as front,
         a_service(new_database("sqlite"), public_url=front.address) as service,
-        a_phone_that_trusts(tmp_path) as context,
+        a_phone_that_trusts(playwright, tmp_path) as context,
     ):
         front.leads_to(service.address)
         meet = a_meet(service)
@@ -191,4 +183,3 @@ def test_over_https_the_session_is_bound_to_the_host_and_the_phone_does_all(
         Thumb(page).write_report()
         context.set_offline(False)
         until(page, lambda: [one["state"] for one in own_reports(meet)] == ["written"])
-        context.close()

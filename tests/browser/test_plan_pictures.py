@@ -11,7 +11,11 @@ import pytest
 from playwright.sync_api import Browser
 
 from app.rules.relay import Relay
+from tests.browser.looking import a_window
+from tests.browser.whole_meet import load_all
+from tests.builders import a_bare_meet
 from tests.pages.builders import a_crew, a_whole_crew, drawn
+from tests.running import Service
 
 pytestmark = pytest.mark.browser
 
@@ -21,6 +25,11 @@ SIZES = """all => all.map(one => { const box = one.getBoundingClientRect();
     return [one.textContent, box.height, box.left, box.right] })"""
 SMALLEST_PX = 9.0
 """The height of a line of figures that can still be read at arm's length (common practice)."""
+
+
+LETTERS = """all => all.filter(one => getComputedStyle(one).display !== 'none').map(one =>
+    [one.textContent, parseFloat(getComputedStyle(one).fontSize) * one.getScreenCTM().a])"""
+LEAST_PX = 11.0
 
 
 def test_lane_lines_measure_in_a_browser_what_the_track_measures(chromium: Browser) -> None:
@@ -47,3 +56,29 @@ def test_what_is_written_can_be_read_on_a_phone_and_on_a_desk(
     assert len(texts) > 50
     assert [text for text, height, *_ in texts if height < SMALLEST_PX] == []
     assert [text for text, _, left, right in texts if left < 0 or right > width] == []
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "has_numbers"),
+    [
+        (320, 640, False),
+        (640, 320, False),
+        (768, 1024, True),
+        (1000, 600, True),
+        (1440, 900, True),
+    ],
+)
+def test_no_letter_of_the_plan_is_too_small_and_every_post_has_its_number_somewhere(
+    chromium: Browser, service: Service, width: int, height: int, has_numbers: bool
+) -> None:
+    meet = load_all(a_bare_meet(service))
+    with a_window(chromium, service, meet.organiser) as window:
+        window.page.set_viewport_size({"width": width, "height": height})
+        page = window.open(f"/meets/{meet.id}/organiser/crew")
+        letters = page.eval_on_selector_all(".plan text", LETTERS)
+        assert [one for one in letters if one[1] < LEAST_PX] == []
+        whole = page.eval_on_selector_all(".plan-track .plan-number", LETTERS)
+        assert bool(whole) is has_numbers
+        zones = page.eval_on_selector_all(".plan-enlarged .plan-post text", LETTERS)
+        numbers = page.locator(".posts td.number").all_text_contents()
+        assert {number for number, _ in zones} == set(numbers)

@@ -120,6 +120,7 @@ def told_anew(board: Page) -> Page:
     return board
 
 
+@pytest.mark.both_engines
 def test_six_windows_tell_one_heat_from_the_link_to_the_final_result(
     six: Six, meet: MeetAtHand, service: Service
 ) -> None:

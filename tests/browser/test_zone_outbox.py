@@ -5,7 +5,6 @@ happens to the network, the phone, its session or the server.
 from __future__ import annotations
 
 import os
-import shutil
 import signal
 import socket
 from collections.abc import Iterator
@@ -14,10 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, Route, expect
 
 from app.access.cookies import cookie_name
-from tests.browser.conftest import QUIET
+from tests.browser.launching import a_lasting_browser
 from tests.browser.looking import a_window, faults, home_of
 from tests.browser.zone_phone import (
     PHONE,
@@ -53,6 +52,7 @@ def is_offline(page: Page) -> None:
     expect(page.locator("#line")).to_have_attribute("data-state", "out of touch")
 
 
+@pytest.mark.both_engines
 def test_a_report_without_a_network_outlives_a_reload_and_goes_once_in_order(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -77,6 +77,7 @@ def test_a_report_without_a_network_outlives_a_reload_and_goes_once_in_order(
     assert [call["flag"] for call in own_calls(meet)] == ["white", "yellow"]
 
 
+@pytest.mark.both_engines
 def test_an_answer_that_was_lost_does_nothing_twice(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -102,6 +103,7 @@ def test_an_answer_that_was_lost_does_nothing_twice(
         assert len(own_calls(meet)) == 1
 
 
+@pytest.mark.both_engines
 def test_two_windows_send_everything_once(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -125,6 +127,7 @@ def test_two_windows_send_everything_once(
         assert len(sent) == len(set(sent)) == 2
 
 
+@pytest.mark.both_engines
 def test_a_session_that_ended_keeps_everything_and_sends_it_after_joining_again(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -145,6 +148,7 @@ def test_a_session_that_ended_keeps_everything_and_sends_it_after_joining_again(
         until(page, lambda: written(meet))
 
 
+@pytest.mark.both_engines
 def test_another_official_on_the_same_phone_sends_nothing_in_the_first_ones_name(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -167,6 +171,7 @@ def test_another_official_on_the_same_phone_sends_nothing_in_the_first_ones_name
         until(page, lambda: written(meet))
 
 
+@pytest.mark.both_engines
 def test_what_the_server_does_not_take_is_kept_and_can_be_put_right(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -240,6 +245,7 @@ FILL = """async ([meet, official, heats, many]) => {
 }"""
 
 
+@pytest.mark.both_engines
 def test_a_long_outbox_is_not_read_anew_for_every_report(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
@@ -257,16 +263,12 @@ def test_a_long_outbox_is_not_read_anew_for_every_report(
 
 
 @contextmanager
-def a_phone(folder: Path, who: Person, home: str) -> Iterator[BrowserContext]:
+def a_phone(
+    playwright: Playwright, folder: Path, who: Person, home: str
+) -> Iterator[BrowserContext]:
     """A phone's browser with a profile on its disk."""
-    as_root = ["--no-sandbox"] if os.geteuid() == 0 else []
-    with sync_playwright() as playwright:
-        context = playwright.chromium.launch_persistent_context(
-            folder,
-            executable_path=shutil.which("chromium"),
-            args=[*QUIET, *as_root, "--host-resolver-rules=MAP meet.test 127.0.0.1"],
-            **PHONE,
-        )
+    known = "--host-resolver-rules=MAP meet.test 127.0.0.1"
+    with a_lasting_browser(playwright, folder, known, **PHONE) as context:
         context.add_cookies([a_cookie(who, home)])
         yield context
 
@@ -290,7 +292,7 @@ def own_port() -> int:
 
 
 def test_a_report_outlives_the_end_of_the_browser_and_of_the_server(
-    new_database: NewDatabase, own_port: int, tmp_path: Path
+    playwright: Playwright, new_database: NewDatabase, own_port: int, tmp_path: Path
 ) -> None:
     database, home = new_database("sqlite"), f"http://localhost:{own_port}"
     with a_service(database, public_url=home, port=own_port) as service:
@@ -298,7 +300,7 @@ def test_a_report_outlives_the_end_of_the_browser_and_of_the_server(
         meet.start()
         person = meet.umpire
         address = f"{home}/meets/{meet.id}/zone"
-        with a_phone(tmp_path, person, home) as context:
+        with a_phone(playwright, tmp_path, person, home) as context:
             page = context.new_page()
             page.goto(address)
             expect(page.locator("#line")).to_have_attribute("data-state", "in touch")
@@ -311,7 +313,7 @@ def test_a_report_outlives_the_end_of_the_browser_and_of_the_server(
             page.locator("[data-do=lane][data-with='4']").tap()
             expect(page.locator("#step-title")).to_have_text("What was seen?")
             kill_browser_of(tmp_path)
-    with a_phone(tmp_path, person, home) as context:
+    with a_phone(playwright, tmp_path, person, home) as context:
         page = context.new_page()
         page.goto(address)
         is_offline(page)
@@ -322,17 +324,16 @@ def test_a_report_outlives_the_end_of_the_browser_and_of_the_server(
             # Both flags go first, then the account of one.
             until(page, lambda: states(meet) == ["raised", "written"], seconds=30)
             assert [call["flag"] for call in own_calls(meet)] == ["yellow", "yellow"]
-        context.close()
 
 
 def test_over_plain_http_everything_but_opening_again_works(
-    new_database: NewDatabase, own_port: int, tmp_path: Path
+    playwright: Playwright, new_database: NewDatabase, own_port: int, tmp_path: Path
 ) -> None:
     home = f"http://meet.test:{own_port}"
     with a_service(new_database("sqlite"), public_url=home, port=own_port) as service:
         meet = a_meet(service)
         meet.start()
-        with a_phone(tmp_path, meet.umpire, home) as context:
+        with a_phone(playwright, tmp_path, meet.umpire, home) as context:
             page = context.new_page()
             page.goto(f"{home}/meets/{meet.id}/zone")
             expect(page.locator("#line")).to_have_attribute("data-state", "in touch")
@@ -350,4 +351,3 @@ def test_over_plain_http_everything_but_opening_again_works(
             assert len(own_calls(meet)) == 1
             (report,) = own_reports(meet)
             assert report["attested"]["strength"] == "server"
-            context.close()

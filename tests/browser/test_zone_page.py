@@ -276,6 +276,7 @@ def test_the_phone_signs_with_a_key_of_its_own(
     assert report["marks"] == []
 
 
+@pytest.mark.both_engines
 def test_the_heat_follows_the_head_official(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

@@ -301,3 +301,32 @@ def test_a_place_on_the_line_is_watched_where_more_teams_start_than_there_are_la
     in_lanes = a_post(new_id(), stadium.umpire.id, lanes=[9], relays=["4x100"])
     refused = stadium.organiser.put("crew", {"posts": [in_lanes]}, etag=etag(stadium))
     a_problem(refused, 422, "malformed")
+
+
+def test_whoever_is_wanted_at_two_places_during_one_race_is_told_with_the_plan(
+    meet: MeetAtHand,
+) -> None:
+    posts = [a_post(new_id(), meet.umpire.id, take_over=one) for one in (1, 3)]
+    told = plan(meet, *posts)["apart"]
+    words = f"{meet.umpire.name}: 4x100, take-overs 1, 3"
+    assert told == [
+        {
+            "official": meet.umpire.id,
+            "official_name": meet.umpire.name,
+            "relay": "4x100",
+            "take_overs": [1, 3],
+            "words": words,
+        }
+    ]
+    assert meet.organiser.get("crew").json()["apart"] == told
+    posts[1] |= {"relays": ["4x400"]}
+    assert plan(meet, *posts)["apart"] == [], "no race asks for both"
+
+
+def test_a_relay_that_only_posts_name_is_looked_at_as_well(meet: MeetAtHand) -> None:
+    """The crew is often planned before the start lists come."""
+    posts = [
+        a_post(new_id(), meet.umpire.id, take_over=one, relays=["4x200", "4x400"]) for one in (1, 2)
+    ]
+    told = plan(meet, *posts)["apart"]
+    assert [(one["relay"], one["take_overs"]) for one in told] == [("4x200", [1, 2])]

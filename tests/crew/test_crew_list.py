@@ -48,6 +48,17 @@ def test_a_list_says_before_what_it_leaves_unwatched(meet: MeetAtHand) -> None:
     assert len(posts(meet)) != 1
 
 
+def test_a_list_says_before_whom_it_wants_at_two_places_during_one_race(meet: MeetAtHand) -> None:
+    umpire = names(meet)[meet.umpire.id]
+    rows = [f"{umpire},{take_over},end,1-4" for take_over in (1, 2)]
+    told = meet.organiser.post(
+        "crew-list",
+        content="\n".join(["official,take over,edge,lanes", *rows]),
+        params={"check": "true"},
+    ).json()
+    assert told["apart"] == [f"{umpire}: 4x100, take-overs 1, 2"]
+
+
 def test_a_post_that_stays_keeps_its_id_and_the_rest_is_new(meet: MeetAtHand) -> None:
     kept = posts(meet)[0]
     lanes = "+".join(map(str, kept["lanes"]))

@@ -158,6 +158,29 @@ def test_a_meet_outside_the_days_of_its_edition_is_told_so_and_made(
     assert bool(made.json()["edition_note"]) == bool(note)
 
 
+@pytest.mark.parametrize(
+    ("track", "note"),
+    [
+        # Facilities manual of 2008: 36.50 m to the kerb and straights of 84.39 m are 400 m.
+        ({}, ""),
+        ({"radius_m": 36.6, "straight_m": 84.0}, ""),
+        ({"radius_m": 30.0}, "359.16 m"),
+        ({"straight_m": 100.0}, "431.22 m"),
+    ],
+)
+def test_a_track_without_a_lap_of_400_m_is_told_so_and_stored(
+    service: Service, track: Json, note: str
+) -> None:
+    meet = new_id()
+    made = make(service, meet, a_meet_document(track=track))
+    assert made.status_code == 201, made.text
+    told = made.json()
+    assert note in told["track_note"]
+    assert bool(told["track_note"]) == bool(note)
+    assert track.items() <= told["track"].items()
+    assert service.http.get(f"/api/meets/{meet}").json()["track_note"] == told["track_note"]
+
+
 def test_the_editions_to_choose_from_are_listed(service: Service) -> None:
     keys = [edition["key"] for edition in service.http.get("/api/editions").json()]
     for key in keys:

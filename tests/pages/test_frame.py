@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
+from html import unescape
+from urllib.parse import urlencode
 
 import pytest
 
 from app.access.who_may import WHO_OPENS
+from app.cursors import cursor
+from app.ids import new_id
 from app.pages.frame import PLACES, WORKS_AT
 from app.roles import Role
 from tests.appeals.desk import (
@@ -77,3 +82,27 @@ def test_an_organiser_is_led_to_the_jury_as_soon_as_they_are_a_panels_secretary(
     assert "Jury" in led_to(meet.organiser)
     other = add_official(meet, "Another Organiser", "organiser")
     assert "Jury" not in led_to(other)
+
+
+def other_language(person: Person, path: str) -> str:
+    """Where the link to a page in German leads."""
+    told = person.get(f"/meets/{person.meet}{path}", headers=PAGE)
+    assert told.status_code == 200, told.text
+    link = re.search(r'<a href="([^"]*)" hreflang="de"', told.text)
+    assert link is not None
+    return unescape(link[1])
+
+
+def test_another_language_shows_the_same_heats(meet: MeetAtHand) -> None:
+    """The query says which: it goes along with each link to another language."""
+    heat = meet.heat(1)
+    assert other_language(meet.referee, f"/head?heat={heat}") == f"?heat={heat}&language=de"
+    assert other_language(meet.desk, "/desk?language=xx&after=1") == "?after=1&language=de"
+    assert other_language(meet.referee, "/desk") == "?language=de"
+
+
+def test_another_language_shows_the_same_page_of_the_notice_board(meet: MeetAtHand) -> None:
+    """It is made once for all who ask, and by what it was asked for."""
+    earlier = urlencode({"before": cursor(datetime(2026, 6, 13, tzinfo=UTC), new_id())})
+    assert other_language(meet.umpire, f"?{earlier}") == f"?{earlier}&language=de"
+    assert other_language(meet.umpire, "") == "?language=de"

@@ -9,12 +9,15 @@ import httpx
 from app.access.cookies import cookie_name
 from tests.appeals.desk import (
     a_panel,
+    a_protest,
     a_rejected_protest,
     an_announced_disqualification,
     an_upheld_appeal,
     appeal,
     cast,
+    decided,
     jury_decides,
+    lodge,
 )
 from tests.builders import Json, MeetAtHand
 
@@ -104,6 +107,24 @@ def test_each_reader_is_offered_what_they_can_do(meet: MeetAtHand) -> None:
     assert shows(opened(meet, names[1], address), *acts) == [False, True, False, False]
 
 
+def test_where_nothing_is_asked_for_the_page_leads_to_where_orders_are_tried(
+    meet: MeetAtHand,
+) -> None:
+    an_announced_disqualification(meet)
+    lodged = appeal(meet, decided(meet, lodge(meet, a_protest(meet))))
+    path = f"jury/{lodged['id']}"
+    page = opened(meet, "jury", path)
+    assert "POST" not in re.sub(r"<[^>]*>", "", page), "said to programs"
+    assert 'href="#weigh-orders"' in page
+    assert 'id="weigh-orders"' in page
+    names = a_panel(meet, lodged)
+    for name in names:
+        cast(meet, lodged, name)
+    chair = opened(meet, names[0], path)
+    assert 'href="#decision"' in chair
+    assert shows(chair, "decision") == [True]
+
+
 def test_how_somebody_voted_is_hidden_until_the_jury_has_decided(meet: MeetAtHand) -> None:
     lodged = an_open_appeal(meet)
     names = a_panel(meet, lodged)
@@ -112,7 +133,7 @@ def test_how_somebody_voted_is_hidden_until_the_jury_has_decided(meet: MeetAtHan
     for vote in ("upheld", "rejected"):
         cast(meet, lodged, names[1 if vote == "upheld" else 2], vote)
         pages.append(opened(meet, names[0], address))
-    assert "1 of 3 have voted" in pages[0]
+    assert "1 of 3 has voted" in pages[0]
     assert "2 of 3 have voted" in pages[1]
     assert not re.search(r"\d to uphold", "".join(pages))
 
@@ -166,8 +187,3 @@ def test_the_record_is_explained_to_those_who_may_read_it(meet: MeetAtHand) -> N
     assert opened(meet, "referee", "record")
     for who in ("results", "organiser", "umpire"):
         opened(meet, who, "record", 403)
-
-
-def test_an_appeal_of_another_meet_is_not_found(meet: MeetAtHand) -> None:
-    an_announced_disqualification(meet)
-    opened(meet, "jury", "jury/01890a5d-ac96-774b-bcce-b302099a8057", 404)

@@ -14,6 +14,7 @@ from babel.messages.pofile import read_po
 
 import app.pages
 from app import problems
+from app.explaining import explained
 from app.pages.languages import CATALOGUES, SOURCE, choose, languages
 from app.pages.wording import WORDS
 from app.rules.book import editions, load_book
@@ -29,11 +30,14 @@ PLACEHOLDER = re.compile(r"%\(\w+\)[sd]|\{\w+\}")
 
 @cache
 def texts() -> frozenset[object]:
-    """All texts of the pages as they are written, those in several numbers as pairs."""
+    """All texts of the pages as they are written, those in several numbers as pairs; and what the
+    service says of types of problems, which pages translate.
+    """
     found: set[object] = set()
     for path in TEMPLATES:
         for _line, text, *_ in extract_from_file("jinja2.ext:babel_extract", path, options=JINJA):
             found.add(text)
+    found |= {text for kind in explained() for text in (kind.meaning, kind.way_out)}
     for path in sorted(PAGES.glob("*.py")):
         found |= {text for _line, text, *_ in extract_from_file("python", path)}
     return frozenset(found)
@@ -60,6 +64,16 @@ def test_no_translation_is_empty_doubtful_or_left_over(language: str) -> None:
             said = one.string if isinstance(one.string, tuple) else (one.string,)
             assert all(said), one.id
             assert not one.fuzzy, one.id
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_text_of_several_places_is_translated_alike_in_all_of_them(language: str) -> None:
+    """All catalogues are read together, so that one of them would speak for the others."""
+    said: dict[object, set[object]] = {}
+    for catalogue in catalogues(language):
+        for one in (one for one in catalogue if one.id):
+            said.setdefault(one.id, set()).add(one.string)
+    assert {text: words for text, words in said.items() if len(words) > 1} == {}
 
 
 @pytest.mark.parametrize("language", OTHERS)

@@ -16,7 +16,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.crew.wire import PostOut, Side
-from app.pages.crew_plan import posts_apart
 from app.pages.track_plan import CLEAR_M, MARK_M, SIGN_M, plan_track, runs
 from app.pages.zone_plan import MARK, ROW, plan_zone
 from app.rules.on_plan import edge_radius, line_across
@@ -262,28 +261,3 @@ def test_a_picture_shows_each_post_by_its_number() -> None:
 def test_the_pictures_of_a_whole_crew_are_small() -> None:
     """They go over the wire with the page."""
     assert sum(len(picture.encode()) for picture in drawn(a_crew())) < 45_000
-
-
-@pytest.mark.parametrize(
-    ("relay", "take_overs", "is_apart"),
-    [
-        (Relay.FOUR_BY_100, (1, 2), True),
-        (Relay.FOUR_BY_100, (2, 2), False),
-        (Relay.FOUR_BY_200, (1, 3), False),
-        (Relay.FOUR_BY_200, (1, 2), True),
-        (Relay.FOUR_BY_400, (1, 3), False),
-        (Relay.FOUR_BY_800, (1, 2), False),
-        (Relay.MEDLEY, (2, 3), True),
-    ],
-)
-def test_nobody_is_planned_for_two_places_of_one_race_without_a_word(
-    relay: Relay, take_overs: tuple[int, int], is_apart: bool
-) -> None:
-    """Where take-overs lie follows from the legs, 400 m a lap: World Athletics TR24.1, TR14."""
-    one, other = (a_post(1, take_over) for take_over in take_overs)
-    told = list(posts_apart(relay, [one, other, a_post(9, 3)]))
-    assert [(who.name, list(who.take_overs)) for who in told] == (
-        [("Official 1", list(take_overs))] if is_apart else []
-    )
-    elsewhere = a_post(1, take_overs[0], relays=[one for one in Relay if one is not relay])
-    assert list(posts_apart(relay, [elsewhere, other])) == []

@@ -2,11 +2,9 @@
 
 import { keepPlace } from "./focus.js";
 import { countUp } from "./since.js";
-import { keepWriting } from "./writing.js";
 
 countUp();
 keepPlace();
-keepWriting();
 
 // A word is asked for where holding back would undo something: the answer says what.
 document.addEventListener("form-refused", (event) => {

@@ -1,5 +1,6 @@
 // Making a passkey on this device and registering it with the PIN (WebAuthn Level 2, 7.1).
 
+import { complainIn, reasonOf } from "../js/complaining.js";
 import { refresh } from "../js/live.js";
 import { newId, send } from "../js/send.js";
 import { word } from "../js/words.js";
@@ -8,12 +9,7 @@ const address = `/api/meets/${document.body.dataset.meet}/me/keys`;
 const form = document.getElementById("new-passkey");
 const can = isSecureContext && "PublicKeyCredential" in window && "parseCreationOptionsFromJSON" in PublicKeyCredential;
 
-function complain(words) {
-  const place = form.querySelector(".problem");
-  place.textContent = words;
-  place.hidden = !words;
-  if (words) place.focus();
-}
+const complain = (words) => complainIn(form.querySelector(".problem"), words);
 
 async function made() {
   const options = await send("POST", `${address}/options`);
@@ -37,7 +33,7 @@ async function register(event) {
   const sent = { kind: "passkey", ...passkey, device: form.elements.device.value, pin: form.elements.pin.value.trim() };
   const answer = told ?? (passkey.attestation_object ? await send("PUT", `${address}/${newId()}`, { body: sent }) : undefined);
   button.disabled = false;
-  if (!answer?.ok) return complain(answer?.problem?.detail ?? word(answer ? "unreachable" : "not made"));
+  if (!answer?.ok) return complain(answer ? reasonOf(answer) : word("not made"));
   form.reset();
   document.getElementById("made").textContent = word("made");
   await refresh();

@@ -7,9 +7,9 @@
 // stands in a table, by row and column as a spreadsheet counts them. Where nothing is, the form says
 // `file-checked` with the answer, for the page to show what the file would do, and can be sent.
 
-import { send } from "./send.js";
-import { complain } from "./forms.js";
+import { complain } from "./complaining.js";
 import { refresh } from "./live.js";
+import { send } from "./send.js";
 import { counted, word } from "./words.js";
 
 const KINDS = { xlsx: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet" };

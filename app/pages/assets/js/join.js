@@ -1,5 +1,6 @@
 // Opening a personal link: whose is it, then the tap that uses it.
 
+import { complainIn, reasonOf } from "./complaining.js";
 import { forgetPage, noteJoined } from "./kept_page.js";
 import { newId, send } from "./send.js";
 import { word } from "./words.js";
@@ -8,15 +9,7 @@ const by = (id) => document.getElementById(id);
 const session = newId(); // the same for every try, so a lost answer costs nothing
 let token = location.hash.slice(1);
 
-function complain(words) {
-  const place = by("join").querySelector(".problem");
-  place.textContent = words;
-  place.hidden = !words;
-  if (words) {
-    by("join").hidden = false;
-    place.focus();
-  }
-}
+const complain = (form, words) => complainIn(by(form).querySelector(".problem"), words);
 
 async function look() {
   by("looking").hidden = false;
@@ -25,12 +18,7 @@ async function look() {
   by("looking").hidden = true;
   if (!told.ok) {
     by("no-link").hidden = false;
-    by("no-link").querySelector(".problem")?.remove();
-    const words = Object.assign(document.createElement("p"), { className: "problem", tabIndex: -1 });
-    words.setAttribute("role", "alert");
-    words.textContent = told.problem?.detail ?? word("unreachable");
-    by("no-link").prepend(words);
-    return words.focus();
+    return complain("no-link", reasonOf(told));
   }
   const { name, roles, meet_name: meet, has_pin: hasPin, is_used: isUsed } = told.data;
   by("whose").textContent = name;
@@ -39,8 +27,9 @@ async function look() {
   by("first-time").hidden = hasPin;
   by("not-first").hidden = !hasPin;
   by("pin").autocomplete = hasPin ? "current-password" : "new-password";
+  by("pin").setAttribute("aria-describedby", hasPin ? "not-first" : "first-time");
   by("join").hidden = false;
-  if (isUsed) complain(word("used"));
+  complain("join", isUsed ? word("used") : "");
 }
 
 by("by-hand").addEventListener("submit", (event) => {
@@ -53,11 +42,11 @@ by("join").addEventListener("submit", async (event) => {
   event.preventDefault();
   const button = by("join").querySelector("button");
   button.disabled = true;
-  complain("");
+  complain("join", "");
   const body = { token, session, pin: by("pin").value.trim(), device: by("device").value };
   const told = await send("POST", "/join", { body });
   button.disabled = false;
-  if (!told.ok) return complain(told.problem?.detail ?? word("unreachable"));
+  if (!told.ok) return complain("join", reasonOf(told));
   const { meet, official, address } = told.data;
   noteJoined(meet, official);
   await forgetPage(`/meets/${meet}/zone`).catch(() => undefined);

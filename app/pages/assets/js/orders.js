@@ -1,10 +1,11 @@
 // Orders of a decision: those that are ticked and those that are put together become the document,
 // and what they would move is asked for and shown before anything is signed.
 
+import { reasonOf } from "./complaining.js";
+import { numberIn } from "./fields.js";
 import { send } from "./send.js";
 import { word } from "./words.js";
 
-const READ = { number: (field) => Number(field.value.replace(",", ".")) };
 let asking;
 
 function orderIn(item) {
@@ -13,7 +14,7 @@ function orderIn(item) {
     if (field.type === "checkbox") {
       if (field.checked) (order[field.dataset.part] ??= []).push(field.value);
     } else if (field.value.trim() !== "") {
-      order[field.dataset.part] = (READ[field.dataset.as] ?? ((one) => one.value.trim()))(field);
+      order[field.dataset.part] = field.dataset.as === "number" ? numberIn(field) : field.value.trim();
     }
   }
   return order;
@@ -31,8 +32,7 @@ function show(part, answer) {
   place.replaceChildren();
   place.hidden = false;
   if (!answer.ok) {
-    const told = answer.problem?.errors?.[0]?.detail ?? answer.problem?.detail;
-    const problem = make("p", told ?? word(answer.status === 0 ? "unreachable" : "odd"), answer.problem && "en");
+    const problem = make("p", answer.problem?.errors?.[0]?.detail ?? reasonOf(answer), answer.problem && "en");
     return place.append(problem);
   }
   place.append(make("h3", word("would move")));
@@ -81,9 +81,9 @@ export function listenToOrders() {
   document.addEventListener("click", (event) => {
     const item = event.target.closest("[data-drop]")?.closest("[data-order-kind]");
     if (!item) return;
-    const part = item.closest("[data-orders]");
+    const another = item.closest("[data-orders]").querySelector("[data-another]");
     item.remove();
-    part.querySelector("[data-another]").focus();
-    lookSoon(part);
+    another.focus();
+    another.dispatchEvent(new Event("input", { bubbles: true })); // what the form says has changed
   });
 }

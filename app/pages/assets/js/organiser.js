@@ -1,14 +1,17 @@
 // The organiser's pages: what a list would do, badges with fresh links, changing one official.
 
+import { complain, complainIn, reasonOf } from "./complaining.js";
 import { takeFiles } from "./files.js";
-import { complain } from "./forms.js";
 import { newId, send } from "./send.js";
-import { apart, word } from "./words.js";
+import { apart, counted, word } from "./words.js";
 
 const WOULD = {
   "officials-file": (told) => word("would officials", { added: listed(told.added), changed: listed(told.changed), unchanged: told.unchanged }),
-  "start-list-file": (told) => word("would lists", { heats: told.heats, lanes: told.lanes, added: told.heats_added, changed: told.heats_changed, unchanged: told.heats_unchanged }),
-  "crew-file": (told) => word("would crew", { posts: told.posts, people: told.people, unwatched: listed(told.unwatched) }),
+  "start-list-file": (told) => word("would lists", { heats: counted("heats", told.heats), lanes: counted("lanes", told.lanes), added: told.heats_added, changed: told.heats_changed, unchanged: told.heats_unchanged }),
+  "crew-file": (told) => [
+    word("would crew", { posts: counted("posts", told.posts), people: counted("people", told.people), unwatched: listed(told.unwatched) }),
+    ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
+  ].join(" "),
 };
 const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];
 
@@ -27,35 +30,53 @@ document.addEventListener("file-checked", (event) => {
 document.addEventListener("form-taken", (event) => event.target.querySelector(".would")?.replaceChildren());
 
 const badges = document.getElementById("badges");
+// The list is shown anew whenever somebody joins or is named: who was ticked stays ticked.
+const ticked = new Set();
+const boxes = () => [...document.querySelectorAll("input[name=officials]")];
+
+function tick(box, is) {
+  box.checked = is;
+  if (is) ticked.add(box.value);
+  else ticked.delete(box.value);
+}
+
+document.addEventListener("change", ({ target }) => target.matches("input[name=officials]") && tick(target, target.checked));
+document.addEventListener("part-shown", () => boxes().forEach((box) => tick(box, ticked.has(box.value))));
+document.getElementById("tick-all")?.addEventListener("click", () => {
+  for (const box of boxes().filter((one) => "new" in one.dataset)) tick(box, true);
+});
+
+// A second sheet would have links of its own: the second press of a double one makes none.
+badges?.querySelector("[type=submit]").addEventListener("click", (event) => event.detail > 1 && event.preventDefault());
 badges?.addEventListener("submit", async (event) => {
   event.preventDefault();
-  const officials = [...badges.elements.officials.values?.() ?? [badges.elements.officials]].filter((one) => one.checked).map((one) => one.value);
-  const body = JSON.stringify({ officials, paper: badges.elements.paper.value });
+  if (badges.dataset.busy) return;
+  const officials = boxes().filter((one) => one.checked).map((one) => one.value);
   complain(badges, undefined);
   document.getElementById("badges-said").textContent = "";
-  if (!officials.length) return askToTick(); // to the service, a list of nobody means everybody
-  let answer;
+  // To the service, a list of nobody means everybody.
+  if (!officials.length) return complainIn(badges.querySelector(".problem"), word("nobody ticked"));
+  badges.dataset.busy = "yes";
+  await makeBadges(officials);
+  delete badges.dataset.busy;
+});
+
+async function makeBadges(officials) {
+  const body = JSON.stringify({ officials, paper: badges.elements.paper.value });
+  let answer, sheet;
   try {
     answer = await fetch(`/api/meets/${document.body.dataset.meet}/badges.pdf`, { method: "POST", body, headers: { "Content-Type": "application/json" } });
+    if (answer.ok) sheet = await answer.blob();
   } catch {
     return complain(badges, { status: 0 });
   }
-  if (!answer.ok) return complain(badges, { status: answer.status, problem: await answer.json().catch(() => undefined) });
+  if (!sheet) return complain(badges, { status: answer.status, problem: await answer.json().catch(() => undefined) });
   const link = document.createElement("a");
-  link.href = URL.createObjectURL(await answer.blob());
+  link.href = URL.createObjectURL(sheet);
   link.download = "badges.pdf";
   link.click();
   document.getElementById("badges-said").textContent = word("badges made");
-});
-function askToTick() {
-  const place = badges.querySelector(".problem");
-  place.replaceChildren(paragraph(word("nobody ticked")));
-  place.hidden = false;
-  place.focus();
 }
-document.getElementById("tick-all")?.addEventListener("click", () => {
-  for (const box of document.querySelectorAll("input[name=officials][data-new]")) box.checked = true;
-});
 
 const one = document.getElementById("one-official");
 document.addEventListener("click", (event) => {
@@ -78,9 +99,7 @@ one?.addEventListener("reset", () => {
 const link = document.getElementById("link");
 async function showLink({ link: official, name }) {
   const answer = await send("PUT", `/api/meets/${document.body.dataset.meet}/officials/${official}/join-links/${newId()}`);
-  const problem = link.querySelector(".problem");
-  problem.hidden = answer.ok;
-  problem.textContent = answer.ok ? "" : answer.problem?.detail ?? word("unreachable");
+  complainIn(link.querySelector(".problem"), answer.ok ? "" : reasonOf(answer));
   document.getElementById("link-name").textContent = name;
   link.querySelector("#link-text").value = answer.ok ? `${location.origin}/join#${answer.data.token}` : "";
   link.showModal();

@@ -1,5 +1,6 @@
 // What is signed is shown first, as the server would record it; then the PIN, or a passkey.
 
+import { complainIn, reasonOf } from "./complaining.js";
 import { kindOf, send } from "./send.js";
 import { word } from "./words.js";
 
@@ -41,32 +42,37 @@ function fill(summary, told, shown) {
   complain("");
 }
 
-function complain(words) {
-  part(".problem").textContent = words;
-  part(".problem").hidden = !words;
-  if (words) part(".problem").focus();
-}
+const complain = (words) => complainIn(part(".problem"), words);
 
 async function untilSigned(method, address, body, etag, shown, key) {
   for (;;) {
     const how = await chosen();
     if (how === "back") return null;
-    const proof = how === "pin" ? { pin: part("input[name=pin]").value } : await withPasskey(key, shown);
+    const proof = how === "pin" ? { pin: part("input[name=pin]").value } : await underWay(withPasskey(key, shown));
     if (!proof) continue;
     const sent = { ...body, ...proof, shown_at: shown.shown_at };
     if (how === "pin") sent.statement_sha256 = shown.sha256;
-    busy(true);
-    const answer = await send(method, address, { body: sent, etag });
-    busy(false);
+    const answer = await underWay(send(method, address, { body: sent, etag }));
     if (answer.status !== 0 && !AGAIN.has(kindOf(answer)) && !isAboutPin(answer)) return answer;
-    complain(answer.status === 0 ? word("unreachable") : answer.problem?.detail ?? word("odd"));
+    complain(reasonOf(answer));
   }
 }
 
 const isAboutPin = (answer) => (answer.problem?.errors ?? []).some((one) => one.pointer === "/pin");
 
-function busy(is) {
-  for (const button of dialog.querySelectorAll("button")) button.disabled = is;
+const hold = (event) => event.preventDefault();
+
+/** What a signature waits for. Until it is known whether that was taken, nobody goes back. */
+async function underWay(work) {
+  const buttons = dialog.querySelectorAll("button");
+  for (const button of buttons) button.disabled = true;
+  dialog.addEventListener("cancel", hold);
+  const answer = await work;
+  dialog.removeEventListener("cancel", hold);
+  for (const button of buttons) button.disabled = false;
+  // A browser lets nobody be held for ever: a second Escape closes the dialog all the same.
+  if (!dialog.open) dialog.showModal();
+  return answer;
 }
 
 function chosen() {
@@ -74,19 +80,19 @@ function chosen() {
     const done = (how) => {
       form.removeEventListener("submit", onSubmit);
       dialog.removeEventListener("click", onClick);
-      dialog.removeEventListener("cancel", onCancel);
+      dialog.removeEventListener("close", onClose);
       resolve(how);
     };
     const form = part("form");
     const onSubmit = (event) => (event.preventDefault(), done("pin"));
-    const onCancel = (event) => (event.preventDefault(), done("back"));
+    const onClose = () => done("back"); // by Escape, or by the gesture that a phone has for it
     const onClick = (event) => {
       const how = event.target.closest("button[type=button]")?.value;
       if (how) done(how);
     };
     form.addEventListener("submit", onSubmit);
     dialog.addEventListener("click", onClick);
-    dialog.addEventListener("cancel", onCancel);
+    dialog.addEventListener("close", onClose);
   });
 }
 

@@ -1,30 +1,28 @@
-"""What the papers tell: a protest, the referee's decision, an appeal, the jury's decision.
+"""What the paper of a decision tells, the referee's or the jury's.
 
-The facts of a decision are gathered when it is made and kept with it; their digest is part of what
-was signed. A protest and an appeal are told as they stand when they are printed. Read at printing
-are the time, the record's head, whether a later decision stands instead, and what `since_signed`
-tells below the signatures.
+Its facts are gathered when it is made and kept with it; their digest is part of what was signed.
+Read at printing are the time, the record's head, whether a later decision stands instead, and what
+`since_signed` tells below the signatures.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from pydantic import TypeAdapter
 from sqlalchemy import Connection
 
-from app.access.names import entered_since, name_then
+from app.access.names import name_then
 from app.access.pen import how_signed, in_words
 from app.access.queries import official_row, signatures_on
-from app.appeals.as_recorded import drawn_from_protest
 from app.appeals.bench import Bench
 from app.appeals.corrected import corrections_section, subjects_of_decision
-from app.appeals.decision_queries import decision_row, subjects_of_protest
-from app.appeals.jury_wire import AppealOut
+from app.appeals.decision_queries import decision_row
 from app.appeals.ordered import Ordered
+from app.appeals.paper_head import blank_paper, called, told_at
 from app.appeals.paper_parts import (
     OPEN_NOW,
     appeal_section,
@@ -36,26 +34,21 @@ from app.appeals.paper_parts import (
     referees_decision_in_words,
     reopened_section,
     replaced_section,
-    sought_section,
     what_next,
 )
 from app.appeals.queries import appeal_row, protest_out, protest_row
-from app.appeals.ran_elsewhere import ran_elsewhere
 from app.appeals.since_signed import since_signed
 from app.appeals.standing import appeal_out, marks_of_appeal, measured_appeal
-from app.appeals.what_stands import VERDICTS, what_stands
-from app.appeals.wire import Instance, ProtestOut, Verdict
+from app.appeals.what_stands import VERDICTS
+from app.appeals.wire import Instance, Verdict
 from app.clock import in_zone
 from app.forms.remedy_paper import RemedyPaper, Section, draw_remedy_paper
 from app.forms.signature_section import SHA256_OF_STATEMENT, InkField, Signature, group_digest
-from app.ids import AppealId, DecisionId, HeatId, MeetId, OfficialId, ProtestId
-from app.meets.queries import MeetFacts, heat, meet_facts
-from app.meets.wire import HeatOut
+from app.ids import AppealId, DecisionId, MeetId, OfficialId, ProtestId
+from app.meets.queries import MeetFacts, meet_facts
 from app.record.canonical import digest_of
-from app.record.erasures import erased_of
 from app.record.kinds import Kind
-from app.sealing.left_rows import Drawn
-from app.sealing.told import Act, Kept, Told, Wanted, acts_signed, as_recorded
+from app.sealing.told import Act, Kept, Told, Wanted, acts_signed
 from app.store.action import Unit
 from app.store.rows import AnyRow
 
@@ -85,11 +78,11 @@ def decided_paper(
         grounds.append(("votes", _votes(decided.more["votes"])))
     if decided.advised_at is not None:
         grounds.append((ADVICE, in_zone(decided.advised_at, zone)))
-    base = _blank(unit.conn, meet, bench.heat, about, unit.now)
+    base = blank_paper(unit.conn, meet, bench.heat, about, unit.now)
     paper = replace(
         base,
         title=TITLES[decided.instance],
-        number=_number(protest, appeal),
+        number=called(protest, appeal),
         verdict=VERDICTS[decided.verdict],
         effect=_effect(decided),
         grounds=tuple(grounds),
@@ -134,15 +127,6 @@ def _ink_of_panel(
     names = [official_row(conn, meet.id, OfficialId(one)).name for one in voted]
     secretary = [InkField(MINUTES, panel["secretary"])] if panel["secretary"] else []
     return [*(InkField("Member of the jury", name) for name in names), *secretary]
-
-
-def _number(protest: AnyRow | ProtestOut, appeal: AnyRow | AppealOut | None) -> str:
-    """What it is called over a radio; a further sitting on an appeal is told from the first."""
-    if appeal is None:
-        return f"protest {protest.number}"
-    of = f" (protest {protest.number})" if appeal.is_referred else ""
-    sitting = f", sitting {appeal.sitting}" if appeal.sitting > 1 else ""
-    return f"appeal {appeal.number}{of}{sitting}"
 
 
 def _votes(told: Mapping[str, Any]) -> str:
@@ -193,68 +177,6 @@ def _decided_sections(unit: Unit, meet: MeetFacts, decided: Ordered) -> list[Sec
     return sections
 
 
-def _blank(
-    conn: Connection, meet: MeetFacts, run: HeatOut, about: AnyRow, at: datetime
-) -> RemedyPaper:
-    """A paper with its head, and nothing else on it yet."""
-    lane = next((line for line in run.lanes if line.team == about.team_id), None)
-    ran = ran_elsewhere(conn, meet.id, HeatId(run.id), about.team_id)
-    there = "" if ran is None else f"{ran.lane} in {ran.heat}"
-    return RemedyPaper(
-        meet=meet.name,
-        place=meet.venue,
-        date=in_zone(at, meet.time_zone)[:10],
-        time_zone=meet.time_zone,
-        edition=f"{meet.book.title}, {meet.book.edition}",
-        event=run.event_name,
-        round=run.round,
-        heat=str(run.number),
-        lane=there if lane is None else str(lane.lane),
-        team=about.team_name,
-        affiliation=about.affiliation,
-        bib=lane.bib if lane is not None else "" if ran is None else ran.bib,
-        title="",
-        number="",
-        verdict="",
-        awaits="",
-        effect="",
-        grounds=(),
-        reasons="",
-        standing_note="",
-        marks=(),
-        sections=(),
-        signatures=(),
-        ink_fields=(),
-        printed_at="",
-    )
-
-
-def _told(
-    meet: MeetFacts, paper: RemedyPaper, now: datetime, acts: tuple[Act, ...] = ()
-) -> Told[RemedyPaper]:
-    printed = replace(paper, printed_at=in_zone(now, meet.time_zone))
-    what = f"{paper.title}, {paper.number}"
-    return Told(printed, acts or as_recorded(what, meet.name), paper.place, meet.time_zone)
-
-
-def protest_form(meet_id: MeetId, protest_id: ProtestId) -> Wanted[RemedyPaper]:
-    """A protest's form, to be given out."""
-
-    def gather(conn: Connection, now: datetime) -> Told[RemedyPaper]:
-        return protest_paper(conn, meet_id, protest_id, now)
-
-    return Wanted("protest", protest_id, gather, draw_remedy_paper)
-
-
-def appeal_form(meet_id: MeetId, appeal_id: AppealId) -> Wanted[RemedyPaper]:
-    """An appeal's form, to be given out."""
-
-    def gather(conn: Connection, now: datetime) -> Told[RemedyPaper]:
-        return appeal_paper(conn, meet_id, appeal_id, now)
-
-    return Wanted("appeal", appeal_id, gather, draw_remedy_paper)
-
-
 def decision_form(meet_id: MeetId, decision_id: DecisionId) -> Wanted[RemedyPaper]:
     """A decision's form, to be given out."""
 
@@ -282,7 +204,7 @@ def decision_paper(
         further=(SECRETARY,) if _has_secretary(conn, meet, row) else (),
     )
     acts = acts_signed(f"{paper.title}, {paper.number}", [signature])
-    told = _told(meet, known, now, (*acts, *_signed_beside(conn, meet, row)))
+    told = told_at(meet, known, now, (*acts, *_signed_beside(conn, meet, row)))
     return replace(told, kept=kept_of_decision(row))
 
 
@@ -353,158 +275,3 @@ def _replaced(conn: Connection, meet: MeetFacts, row: AnyRow) -> str:
         "This decision no longer stands: the jury reopened it. It is replaced by the decision "
         f"{instead} ({SHA256_OF_STATEMENT}: {digest})."
     )
-
-
-def protest_paper(
-    conn: Connection, meet_id: MeetId, protest_id: ProtestId, now: datetime
-) -> Told[RemedyPaper]:
-    """A protest as it stands."""
-    meet = meet_facts(conn, meet_id)
-    out = protest_out(conn, meet_id, protest_id)
-    run = heat(conn, meet_id, HeatId(out.heat))
-    awaits = {"lodged": "awaits the referee", "referred": "awaits the jury"}
-    stands = what_stands(conn, meet, out)
-    withdrawn = _withdrawn(out, meet.time_zone)
-    paper = replace(
-        _blank(conn, meet, run, _about(out), out.lodged_at),
-        title="Protest",
-        number=f"protest {out.number}",
-        verdict=out.state.value if withdrawn else stands.verdict,
-        awaits=awaits.get(out.state, ""),
-        grounds=(*stands.grounds, *withdrawn),
-        marks=marks_in_words(out.marks, out.timeliness),
-        sections=(
-            *stands.sections,
-            protest_section(conn, meet, out),
-            *corrections_section(conn, meet, subjects_of_protest(conn, meet, out.id)),
-            *_called_otherwise(conn, meet, _acts_on(out)),
-            *_erased(conn, meet, [out.id]),
-        ),
-        ink_fields=(
-            InkField("Lodged by", out.lodged_by),
-            InkField("Taken in by", out.taken_by_name),
-        ),
-    )
-    return replace(_told(meet, paper, now), drawn=_rows_of(meet_id, protest_id))
-
-
-def appeal_paper(
-    conn: Connection, meet_id: MeetId, appeal_id: AppealId, now: datetime
-) -> Told[RemedyPaper]:
-    """An appeal as it stands, or what the referee referred to the jury."""
-    meet = meet_facts(conn, meet_id)
-    out = appeal_out(conn, meet_id, appeal_id)
-    protest = protest_out(conn, meet_id, ProtestId(out.protest))
-    run = heat(conn, meet_id, HeatId(out.heat))
-    awaits = {
-        "lodged": "awaits its deposit or the jury's word",
-        "late": "late: awaits the jury's word",
-        "admitted": "awaits the jury",
-    }
-    sections = [
-        appeal_section(conn, meet, out),
-        *sought_section(conn, meet, out),
-        *reopened_section(conn, meet, out, "Reopened by the jury"),
-        protest_section(conn, meet, protest),
-        *corrections_section(conn, meet, [out.id, *subjects_of_protest(conn, meet, protest.id)]),
-    ]
-    if protest.decision is not None:
-        decided = protest.decision
-        sections.append(
-            Section(
-                "The referee's decision",
-                (
-                    ("decided", decided.decided_at_local),
-                    ("by", decided.official_name),
-                    ("verdict", VERDICTS[decided.verdict]),
-                ),
-                (decided.reasons,),
-                tuple(decided.ordered),
-            )
-        )
-    sections += _called_otherwise(conn, meet, [*_acts_on(out), *_acts_on(protest)])
-    sections += _erased(conn, meet, [out.id, protest.id])
-    paper = replace(
-        _blank(conn, meet, run, _about(out), out.lodged_at),
-        title="Referred to the jury" if out.is_referred else "Appeal to the jury",
-        number=_number(protest, out),
-        verdict="" if out.state in awaits else _outcome(out),
-        awaits=awaits.get(out.state, ""),
-        grounds=_standing(out, meet.time_zone),
-        marks=marks_in_words(out.marks, out.timeliness),
-        sections=tuple(sections),
-        ink_fields=_ink_of_appeal(out),
-    )
-    return replace(_told(meet, paper, now), drawn=_rows_of(meet_id, ProtestId(protest.id)))
-
-
-def _rows_of(meet_id: MeetId, protest_id: ProtestId) -> Callable[[Connection], list[Drawn]]:
-    """What reads the rows that these papers are drawn from."""
-    return lambda conn: drawn_from_protest(conn, meet_id, protest_id)
-
-
-def _acts_on(out: ProtestOut | AppealOut) -> list[tuple[str, datetime]]:
-    """Who took it in and who decided on it, and when."""
-    taken = (out.taken_by, out.entered_at)
-    made = out.decision
-    return [taken] if made is None else [taken, (made.official, made.decided_at)]
-
-
-def _called_otherwise(
-    conn: Connection, meet: MeetFacts, acts: Iterable[tuple[str, datetime]]
-) -> list[Section]:
-    """Whom the paper names as they were called then, and who has another name since."""
-    told = entered_since(conn, meet.id, acts, meet.time_zone)
-    return [Section("Names entered otherwise since", items=told)] if told else []
-
-
-def _erased(conn: Connection, meet: MeetFacts, subjects: list[str]) -> list[Section]:
-    """That names or words are missing which stood there."""
-    told = erased_of(conn, meet.id, subjects)
-    return [Section("Erased since", items=told)] if told else []
-
-
-def _ink_of_appeal(out: AppealOut) -> tuple[InkField, ...]:
-    """Who signs in ink: of what the referee referred the referee alone, for nobody appeals."""
-    if out.is_referred:
-        return (InkField("Referee", out.taken_by_name),)
-    return InkField("Appellant", out.lodged_by), InkField("Taken in by", out.taken_by_name)
-
-
-def _outcome(out: AppealOut) -> str:
-    """What was not heard was not decided either."""
-    unheard = out.decision is None and out.admitted is not None and not out.admitted["admit"]
-    return "turned away" if unheard else out.state.value
-
-
-@dataclass(frozen=True, slots=True)
-class _About:
-    team_id: str
-    team_name: str
-    affiliation: str
-
-
-def _about(out: ProtestOut | AppealOut) -> Any:
-    return _About(out.team, out.team_name, out.affiliation)
-
-
-def _standing(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], ...]:
-    decided = out.decision
-    if decided is not None:
-        return (("decided", decided.decided_at_local), ("by", decided.official_name))
-    return _withdrawn(out, zone)
-
-
-def _withdrawn(out: ProtestOut | AppealOut, zone: str) -> tuple[tuple[str, str], ...]:
-    """By whom it was withdrawn, when and why, or who turned it away; else nothing."""
-    said = out.withdrawn
-    if said is None:
-        return ()
-    if said.get("turned_away"):
-        return (("turned away by", str(said["by_name"])),)
-    facts = [("withdrawn by", str(said["by"])), ("at", in_zone(_instant(said["at"]), zone))]
-    return (*facts, *([("because", str(said["reason"]))] if said["reason"] else []))
-
-
-def _instant(said: object) -> datetime:
-    return datetime.fromisoformat(str(said))

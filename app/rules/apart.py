@@ -1,0 +1,45 @@
+"""Whom does a crew plan want at two places of the track during one race?
+
+Take-overs lie at one place where the legs between them are whole laps: all of a 4x400, the first
+and the third of a 4x200. Both edges of a zone count as one place: they lie within sight of each
+other, and whoever has both was merged there on purpose.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from app.rules.relay import Relay
+from app.rules.track import LAP_M
+
+
+@dataclass(frozen=True, slots=True)
+class Stands:
+    """An official at a take-over."""
+
+    official: str
+    take_over: int
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """An official whose take-overs of one relay lie at different places, with all of these."""
+
+    official: str
+    take_overs: tuple[int, ...]
+
+
+def wanted_apart(relay: Relay, crew: Iterable[Stands]) -> tuple[Apart, ...]:
+    """Everybody of whom a race of this relay would ask that, in the order given."""
+    take_overs: dict[str, set[int]] = {}
+    for one in crew:
+        take_overs.setdefault(one.official, set()).add(one.take_over)
+    return tuple(
+        Apart(official, tuple(sorted(theirs)))
+        for official, theirs in take_overs.items()
+        if len({_place(relay, take_over) for take_over in theirs}) > 1
+    )
+
+
+def _place(relay: Relay, take_over: int) -> int:
+    """Where on the lap a take-over lies, in metres run since the start."""
+    return sum(relay.legs[:take_over]) % LAP_M

@@ -1,0 +1,146 @@
+"""A case that was ruled on keeps what the ruling rests on, whatever is written afterwards."""
+
+from __future__ import annotations
+
+import re
+
+from app.ids import new_id
+from tests.appeals.desk import a_protest, announced, lodge
+from tests.builders import Json, MeetAtHand, a_call, a_report
+from tests.casefiles.test_paper import file_of, one_line
+from tests.pages.test_head_pages import page, part
+from tests.pictures.test_pictures import added
+from tests.reports.test_reports import ASKED, returned, rewritten
+from tests.rulings.test_reconsidering import ruling
+
+FIRST, SINCE = "It was behind the line.", "It was on the line."
+STAYS = {
+    "observation",
+    "words",
+    "finding",
+    "lane",
+    "team",
+    "take_over",
+    "post_words",
+    "received_at",
+}
+
+
+def answered_after_the_ruling(meet: MeetAtHand, **changes: object) -> tuple[Json, Json, Json]:
+    """The report as it lay at the ruling, the ruling, and the report as it was written since."""
+    meet.start()
+    report = meet.report(words=FIRST)
+    before = returned(meet, report)
+    ruled = meet.rule(report["case"]).json()
+    return before, ruled, rewritten(meet, before, words=SINCE, **changes)
+
+
+def test_what_is_answered_after_the_ruling_leaves_its_case_as_it_was(meet: MeetAtHand) -> None:
+    before, _, since = answered_after_the_ruling(meet)
+    case = meet.case(before["case"])
+    [lay] = case["reports"]
+    assert {name: lay[name] for name in STAYS} == {name: before[name] for name in STAYS}
+    assert (lay["id"], lay["state"], lay["remark"]) == (since["id"], "returned", ASKED["reason"])
+    assert lay["possible"] == []
+    assert case["gone_on"] == [{"report": since["id"], "case": since["case"]}]
+    [now] = meet.case(since["case"])["reports"]
+    assert (now["words"], now["state"]) == (SINCE, "written")
+
+
+def test_an_answer_about_another_lane_takes_nothing_from_the_team_ruled_on(
+    meet: MeetAtHand,
+) -> None:
+    before, _, since = answered_after_the_ruling(meet, lane=3)
+    [lay] = meet.case(before["case"])["reports"]
+    assert (lay["lane"], lay["team_name"]) == (4, before["team_name"])
+    assert meet.case(since["case"])["lane"] == 3
+
+
+def test_a_flag_ruled_on_alone_is_still_there_when_its_account_has_come(meet: MeetAtHand) -> None:
+    meet.start()
+    report = new_id()
+    sent = a_call(meet.heat(), meet.posts["umpire"], "yellow", lane=4, report=report)
+    called = meet.umpire.put(f"calls/{new_id()}", sent).json()
+    meet.rule(called["case"], verdict="dismissed")
+    account = a_report(meet.heat(), meet.posts["umpire"], words=SINCE)
+    written = meet.umpire.put(f"reports/{report}", account).json()
+    assert written["case"] != called["case"]
+    [lay] = meet.case(called["case"])["reports"]
+    assert (lay["state"], lay["lane"], lay["observation"], lay["words"]) == ("raised", 4, None, "")
+    assert lay["raised_at"] == written["raised_at"]
+
+
+def test_pictures_that_came_after_the_ruling_are_in_the_further_case_alone(
+    meet: MeetAtHand,
+) -> None:
+    report = meet.report(words=FIRST)
+    first = added(meet, report)
+    before = returned(meet, meet.umpire.get(f"reports/{report['id']}").json())
+    meet.rule(report["case"])
+    second = added(meet, report)
+    since = rewritten(meet, before, words=SINCE)
+    [lay], [now] = (meet.case(one["case"])["reports"] for one in (report, since))
+    assert [one["id"] for one in lay["pictures"]] == [first["id"]]
+    assert [one["id"] for one in now["pictures"]] == [first["id"], second["id"]]
+
+
+def test_a_ruling_is_reconsidered_on_what_lay_in_its_case(meet: MeetAtHand) -> None:
+    before, first, _ = answered_after_the_ruling(meet)
+    second = meet.rule(before["case"], reconsiders=first["id"], reasons="The video shows it too.")
+    assert second.status_code == 201, second.text
+    assert second.json()["infringement"] == first["infringement"]
+    again = meet.rule(before["case"], reconsiders=second.json()["id"], reasons="And once more.")
+    assert again.status_code == 201, again.text
+    [lay] = meet.case(before["case"])["reports"]
+    assert lay["words"] == FIRST
+    assert ruling(meet, first["id"])["replaced_by"] == second.json()["id"]
+
+
+def test_a_report_that_went_on_twice_is_in_each_case_as_it_was_ruled_on(meet: MeetAtHand) -> None:
+    before, _, since = answered_after_the_ruling(meet)
+    asked = returned(meet, since)
+    meet.rule(since["case"], verdict="dismissed")
+    last = rewritten(meet, asked, words="The far line.")
+    told = [meet.case(one["case"])["reports"] for one in (before, since, last)]
+    assert [[one["words"] for one in reports] for reports in told] == [
+        [FIRST],
+        [SINCE],
+        ["The far line."],
+    ]
+
+
+def test_whoever_reads_the_case_sees_what_was_ruled_on_and_where_the_rest_is(
+    meet: MeetAtHand,
+) -> None:
+    before, _, since = answered_after_the_ruling(meet)
+    shown = page(meet.referee, f"cases/{before['case']}")
+    assert FIRST in part(shown, "reports")
+    assert SINCE not in part(shown, "reports")
+    assert f"/cases/{since['case']}" in part(shown, "reports")
+    assert "As it lay here at the ruling." in part(shown, "reports")
+    assert "has no answer yet" not in shown
+    words = re.sub("<[^>]+>", " ", part(shown, "history"))
+    order = ["account written", ASKED["reason"], "confirmed", "written again"]
+    assert [words.index(one) for one in order] == sorted(words.index(one) for one in order)
+
+
+def test_the_case_file_has_both_accounts_each_where_it_belongs(meet: MeetAtHand) -> None:
+    before, _, since = answered_after_the_ruling(meet)
+    told = one_line(file_of(meet, f"cases/{before['case']}"))
+    assert FIRST in told
+    further = one_line(file_of(meet, f"cases/{since['case']}"))
+    assert further.index(SINCE) < further.index(FIRST)
+    assert "What this report said before" in further
+
+
+def test_a_protest_shows_what_the_ruling_rests_on(meet: MeetAtHand) -> None:
+    before, ruled, since = answered_after_the_ruling(meet)
+    meet.rule(since["case"], verdict="dismissed")
+    assert meet.load_result().status_code == 201
+    announced(meet)
+    protest = lodge(meet, a_protest(meet, ruled))
+    shown = part(page(meet.referee, f"protests/{protest['id']}"), "reports")
+    assert FIRST in shown
+    assert SINCE not in shown
+    assert "As it lay here at the ruling." in shown
+    assert f"reports/{before['id']}/form.pdf" not in shown
