@@ -14,9 +14,9 @@ from playwright.sync_api import Browser, BrowserContext, Playwright
 QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync")
 
 
-def a_browser(playwright: Playwright) -> Browser:
+def a_browser(playwright: Playwright, *arguments: str) -> Browser:
     """A browser whose windows leave nothing behind."""
-    return playwright.chromium.launch(executable_path=_installed(), args=_arguments())
+    return playwright.chromium.launch(executable_path=_installed(), args=_arguments(*arguments))
 
 
 @contextmanager

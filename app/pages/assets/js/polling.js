@@ -1,14 +1,18 @@
 // Public pages have no session and no feed: they read themselves again every ten seconds while they
 // are to be seen, and say when they did so last.
 
-import { replaceParts } from "./replacing.js";
+import { keepUp } from "./keeping_up.js";
+import { pageIn, replaceParts, sheetOf } from "./replacing.js";
 import { serverNow } from "./times.js";
 import { word } from "./words.js";
 
 const EVERY = 10_000;
+// A board is written at most every two seconds (app/made_once.py), and a countdown ends up to one
+// second early here: what a window's end has changed is there to be read three seconds later.
+const LAG = 3000;
 const { lang } = document.documentElement;
 const time = new Intl.DateTimeFormat(lang, { timeStyle: "medium", hourCycle: "h23", timeZone: document.body.dataset.zone });
-let known, reading = false, again;
+let known;
 
 /** A time of day of the meet, as the page's language writes it. */
 export const timeOfDay = (instant) => time.format(instant);
@@ -30,43 +34,25 @@ function learnTime(date) {
   document.dispatchEvent(new CustomEvent("time-told"));
 }
 
-async function readAgain() {
-  let answer, text;
-  try {
-    answer = await fetch(location.href.split("#")[0], { headers: { Accept: "text/html" }, cache: "no-cache" });
-    if (answer.ok && answer.headers.get("ETag") !== known) text = await answer.text();
-  } catch {
-    return tell("out of touch");
-  }
-  if (!answer.ok) return tell("out of touch");
-  learnTime(answer.headers.get("Date"));
-  if (text !== undefined) show(text);
-  known = answer.headers.get("ETag");
-  document.dispatchEvent(new CustomEvent("page-refreshed"));
-  tell("in touch");
+async function read(answer) {
+  if (!answer.ok) return undefined;
+  const [version, date] = ["ETag", "Date"].map((name) => answer.headers.get(name));
+  if (version === known) return { version, date };
+  const page = pageIn(await answer.text());
+  return page && { version, date, page };
 }
 
-function show(text) {
-  const fresh = new DOMParser().parseFromString(text, "text/html");
-  const sheet = (page) => page.querySelector("link[rel=stylesheet]")?.getAttribute("href");
+function show({ version, date, page }) {
+  learnTime(date);
   // Another release of the program: its scripts and sheets belong to its pages.
-  if (sheet(fresh) !== sheet(document)) return location.reload();
-  replaceParts(fresh);
-}
-
-async function look() {
-  if (reading || document.hidden) return;
-  reading = true;
-  clearTimeout(again);
-  await readAgain();
-  reading = false;
-  again = setTimeout(look, EVERY);
+  if (page && sheetOf(page) !== sheetOf(document)) return location.reload();
+  if (page) replaceParts(page);
+  known = version;
+  document.dispatchEvent(new CustomEvent("page-refreshed"));
+  return page !== undefined;
 }
 
 /** Keep the page up to date while it is to be seen. */
 export function poll() {
-  look();
-  document.addEventListener("visibilitychange", look);
-  document.addEventListener("time-over", look);
-  for (const name of ["online", "pageshow"]) addEventListener(name, look);
+  keepUp({ cache: "no-cache", read, show, touched: tell, every: EVERY, lag: LAG });
 }

@@ -8,30 +8,50 @@ const COMES = "[data-live][id], [data-comes][id]";
 const came = new WeakMap();
 for (const part of document.querySelectorAll("[data-live]")) came.set(part, part.outerHTML);
 
-/** Show what differs in a page that was read again. */
+/** The page that was answered; nothing where it is none of the service's, but a network's own. */
+export function pageIn(text) {
+  const page = new DOMParser().parseFromString(text, "text/html");
+  return sheetOf(page)?.startsWith("/assets/") ? page : undefined;
+}
+
+/** The address of a page's sheet: it names the release of the program. */
+export const sheetOf = (page) => page.querySelector("link[rel=stylesheet]")?.getAttribute("href");
+
+/** Show what differs in a page that was read again; whether anything did. */
 export function replaceParts(fresh) {
   const told = new Set([...fresh.querySelectorAll(COMES)].map((part) => part.id));
-  for (const part of document.querySelectorAll(COMES)) if (!told.has(part.id)) takeAway(part);
-  for (const part of fresh.querySelectorAll(COMES)) if (stands(part)) bring(part);
-  for (const part of fresh.querySelectorAll("[data-live]")) if (stands(part)) replace(part);
+  const changes = [
+    ...[...document.querySelectorAll(COMES)].filter((part) => !told.has(part.id)).map(takeAway),
+    ...[...fresh.querySelectorAll(COMES)].filter(stands).map(bring),
+    ...[...fresh.querySelectorAll("[data-live]")].filter(stands).map(replace),
+  ];
+  return changes.includes(true);
 }
 
 const stands = (part) => !part.parentElement?.closest("[data-live]");
 
+// Each of these says whether it changed the page.
 function takeAway(part) {
-  if (isInUse(part)) part.dispatchEvent(new CustomEvent("part-changed", { bubbles: true }));
-  else part.remove();
+  if (isInUse(part)) return hold(part);
+  part.remove();
+  return true;
+}
+
+function hold(part) {
+  part.dispatchEvent(new CustomEvent("part-changed", { bubbles: true }));
+  return false;
 }
 
 /** A new part comes beside what it stands beside in the page that was read. */
 function bring(part) {
-  if (document.getElementById(part.id)) return;
+  if (document.getElementById(part.id)) return false;
   const copy = document.importNode(part, true);
   came.set(copy, part.outerHTML);
   const [before, after] = ["previousElementSibling", "nextElementSibling"].map((step) => neighbour(part, step));
   if (before) before.after(copy);
   else after?.before(copy);
   copy.dispatchEvent(new CustomEvent("part-shown", { bubbles: true }));
+  return true;
 }
 
 function neighbour(part, step) {
@@ -44,11 +64,8 @@ function neighbour(part, step) {
 
 function replace(part) {
   const shown = document.getElementById(part.id);
-  if (!shown || came.get(shown) === part.outerHTML || shown.outerHTML === part.outerHTML) return;
-  if (isInUse(shown)) {
-    shown.dispatchEvent(new CustomEvent("part-changed", { bubbles: true }));
-    return;
-  }
+  if (!shown || came.get(shown) === part.outerHTML || shown.outerHTML === part.outerHTML) return false;
+  if (isInUse(shown)) return hold(shown);
   came.set(part, part.outerHTML);
   const focused = shown.contains(document.activeElement) ? document.activeElement.id : "";
   const open = [...shown.querySelectorAll("details[open][id]")].map((one) => one.id);
@@ -56,6 +73,7 @@ function replace(part) {
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
   if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
   part.dispatchEvent(new CustomEvent("part-shown", { bubbles: true }));
+  return true;
 }
 
 function isInUse(part) {

@@ -49,7 +49,8 @@ function show() {
     const text = left > 0 ? word("left", { time: asLeft(left) }) : word("over");
     if (one.textContent !== text) one.textContent = text;
     one.classList.toggle("soon", left > 0 && left < 300_000);
-    if (left <= 0 && one.dataset.closed !== "yes") {
+    if (left > 0) delete one.dataset.closed; // a clock that was set wrong, and is right by now
+    else if (one.dataset.closed !== "yes") {
       one.dataset.closed = "yes";
       one.dispatchEvent(new CustomEvent("time-over", { bubbles: true }));
     }

@@ -1,106 +1,50 @@
-// What comes from the server by itself: the meet as this phone shows it, and how far this phone's clock
-// is from the server's. The meet is read at the start, and again whenever the live feed says that
-// something happened; a look every twenty seconds keeps “in touch” true where a line died without a
-// word. The clock is measured by the four times of an NTP exchange (RFC 5905, 8) over HTTP: of several
-// the one with the shortest way, whose error is at most half the time that was under way.
+// What comes from the server by itself: the meet as this phone shows it, kept up to date as all pages
+// are (keeping_up.js), and how far this phone's clock is from the server's. The clock is measured by
+// the four times of an NTP exchange (RFC 5905, 8) over HTTP: of several the one with the shortest way,
+// whose error is at most half the time that was under way.
 
+import { keepUp } from "../js/keeping_up.js";
 import { send } from "../js/send.js";
-
-const EVERY = 20_000, PATIENCE = 8000;
 
 /**
  * Follow a meet. `told` gets what was read and when it was asked for, `same` when it was asked for
- * where nothing was new, `touched` how the line is.
+ * where nothing was new, `touched` how the line is: "in touch", "out of touch", "ended" with the
+ * session, or "refused" where this official sees no such page any more.
  */
 export function follow({ meet, told, same, touched }) {
-  let stream, again, wait = 1000, etag, reading, owed = false, line = "";
+  let etag;
 
-  function touch(state) {
-    line = state;
-    touched(state);
+  async function read(answer) {
+    if (answer.status === 304) return {};
+    if (answer.status === 200) return { watch: await answer.json(), version: answer.headers.get("ETag") };
+    if (answer.status === 401) return { over: "ended" };
+    if ([403, 404].includes(answer.status) && isOurs(answer)) return { over: "refused" };
+    return undefined;
   }
 
-  function look() {
-    if (reading) {
-      owed = true;
-      return reading;
+  async function show({ watch, version }, asked) {
+    if (!watch) {
+      await same(asked);
+      return false;
     }
-    reading = readOnce().finally(() => {
-      reading = undefined;
-      if (owed) {
-        owed = false;
-        look();
-      }
-    });
-    return reading;
+    await told(watch, asked);
+    etag = version;
+    return true;
   }
 
-  async function readOnce() {
-    const asked = Date.now();
-    let answer;
-    try {
-      const headers = etag ? { "If-None-Match": etag } : {};
-      answer = await fetch(`/api/meets/${meet}/watch`, { headers, cache: "no-store", signal: AbortSignal.timeout?.(PATIENCE) });
-      if (answer.status === 200) {
-        const watch = await answer.json();
-        etag = answer.headers.get("ETag");
-        await told(watch, asked);
-      } else if (answer.status === 304) await same(asked);
-    } catch {
-      return touch("out of touch");
-    }
-    if (answer.status === 401) touch("ended");
-    else if (answer.status === 200 || answer.status === 304) touch("in touch");
-    else if (answer.status >= 500) touch("out of touch");
-  }
-
-  function connect() {
-    clearTimeout(again);
-    stream?.close();
-    stream = new EventSource(`/api/meets/${meet}/feed`);
-    stream.addEventListener("open", () => {
-      wait = 1000;
-      look();
-    });
-    for (const name of ["entry", "reset", "bye"]) stream.addEventListener(name, look);
-    stream.addEventListener("ended", () => {
-      stream.close();
-      look();
-    });
-    stream.addEventListener("error", () => {
-      stream.close();
-      if (line === "ended") return;
-      look();
-      // Spread, so that a whole crew does not knock in one instant after the server was gone.
-      again = setTimeout(connect, wait * (0.5 + Math.random() / 2));
-      wait = Math.min(wait * 2, 8000);
-    });
-  }
-
-  function start() {
-    if (document.hidden) return;
-    line = "";
-    connect();
-  }
-
-  document.addEventListener("visibilitychange", () => {
-    if (!document.hidden) return start();
-    line = ""; // who holds the phone when it is looked at again, nobody knows
-    clearTimeout(again);
-    stream?.close();
-  });
-  addEventListener("online", start);
-  addEventListener("offline", () => look());
-  addEventListener("pageshow", (event) => event.persisted && start());
-  setInterval(() => document.hidden || line === "ended" || look(), EVERY);
-  start();
+  const address = () => `/api/meets/${meet}/watch`;
+  const headers = () => (etag ? { "If-None-Match": etag } : {});
+  const { look, isInTouch } = keepUp({ address, headers, read, show, touched, meet });
   /** Whether the server has said, since the page was opened or looked at again, who has joined. */
   const sure = () => {
-    if (line !== "in touch") look();
-    return line === "in touch";
+    if (!isInTouch()) look();
+    return isInTouch();
   };
   return { look, sure };
 }
+
+// A network's own sign-in page may be refused just as well.
+const isOurs = (answer) => (answer.headers.get("Content-Type") ?? "").includes("problem+json");
 
 const EXCHANGES = 4, GOOD_FOR = 300_000;
 
