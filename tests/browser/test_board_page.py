@@ -11,6 +11,9 @@ from tests.running import Service
 
 pytestmark = pytest.mark.browser
 
+A_LOOK = "00:11"
+"""A little more than the time from one reading to the next."""
+
 
 def announce(meet: MeetAtHand) -> str:
     """Heat 1 with lane 4 disqualified, announced; the announcement's id."""
@@ -28,11 +31,12 @@ def test_what_is_announced_appears_by_itself_and_counts_down(
 ) -> None:
     options = {"viewport": {"width": 320, "height": 640}, "locale": "de-DE"}
     with a_window(chromium, service, **options) as window:
+        window.page.clock.install()
         page = window.open(f"/meets/{meet.id}")
         expect(page.locator("#touch")).to_have_text("mit dem Server verbunden")
         assert faults(page) == []
         announced = announce(meet)
-        page.evaluate("dispatchEvent(new Event('online'))")
+        page.clock.fast_forward(A_LOOK)
         expect(page.locator(f"#a-{announced}")).to_contain_text("DQ TR24.7")
         expect(page.locator("#windows .left")).to_contain_text("noch 29:")
         page.emulate_media(color_scheme="dark")
@@ -49,10 +53,11 @@ def test_a_hall_screen_shows_what_is_new_at_once_and_can_be_held(
 ) -> None:
     options = {"viewport": {"width": 1920, "height": 1080}, "reduced_motion": "reduce"}
     with a_window(chromium, service, **options) as window:
+        window.page.clock.install()
         page = window.open(f"/meets/{meet.id}?screen=hall")
         expect(page.locator("#nothing")).to_be_visible()
         announced = announce(meet)
-        page.evaluate("dispatchEvent(new Event('online'))")
+        page.clock.fast_forward(A_LOOK)
         expect(page.locator(f"#leaf-{announced}")).to_be_visible()
         expect(page.locator(".leaf:visible")).to_have_count(1)
         fits = "document.documentElement.scrollHeight <= innerHeight"

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, Playwright, Route, expect
+from playwright.sync_api import Browser, Locator, Playwright, Route, expect
 
 from app.ids import new_id
 from tests.browser.launching import a_browser
@@ -185,7 +185,11 @@ def test_a_feed_that_dies_alone_is_found_by_a_look_and_opened_anew(
 @EACH
 def test_a_read_that_hangs_ends_within_its_limit_and_is_made_again(opened: Opened) -> None:
     held: list[Route] = []
-    opened.page.route(f"**{opened.address}", lambda one: held.append(one))
+
+    def hold(one: Route) -> None:
+        held.append(one)
+
+    opened.page.route(f"**{opened.address}", hold)
     opened.happens()
     opened.passes(LOOK)
     opened.happens()
@@ -278,9 +282,7 @@ def test_a_page_heals_when_the_server_comes_back(
         meet = a_meet(service)
         meet.start()
         options = PHONE if place is PHONE_PAGE else {}
-        window = stack.enter_context(
-            a_window(chromium, service, who_opens(place, meet), **options)
-        )
+        window = stack.enter_context(a_window(chromium, service, who_opens(place, meet), **options))
         opened = Opened(window, place, meet)
         service.app.state.services.feed.stop()  # as on SIGTERM
         running.close()

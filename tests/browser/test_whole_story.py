@@ -81,6 +81,8 @@ def six(chromium: Browser, service: Service, meet: MeetAtHand) -> Iterator[Six]:
 
         phones = [window(**PHONE), window(**PHONE)]
         windows = [*phones, window(**TABLET), window(), window(), window(locale="de-DE")]
+        for seen in (windows[3], windows[-1]):  # at the desk and at the board time is passed
+            seen.page.clock.install()
         for seen, name in zip(windows, ROLES, strict=False):
             join(seen, meet, name)
         windows[-1].open(f"/meets/{meet.id}")
@@ -115,8 +117,8 @@ def report_beyond_the_zone(phone: Page, words: str) -> None:
 
 
 def told_anew(board: Page) -> Page:
-    """A board that nobody is joined to asks from time to time; here it asks now."""
-    board.evaluate("dispatchEvent(new Event('online'))")
+    """A board that nobody is joined to asks every ten seconds: they pass."""
+    board.clock.fast_forward("00:11")
     return board
 
 
@@ -258,7 +260,7 @@ def the_amended_result_becomes_final(six: Six, service: Service) -> None:
     expect(board.locator("#disqualified .out")).to_have_count(0)
 
     service.clock.move(timedelta(minutes=31))
-    desk.reload()
+    desk.clock.fast_forward("31:00")
     expect(desk.locator("#standing")).to_contain_text("Final since")
     expect(told_anew(board).locator("#announcements .posted").first).to_contain_text("endgültig")
     expect(left_to_protest(board)).to_have_count(0)

@@ -51,3 +51,25 @@ def test_whoever_lost_the_role_is_told_shows_no_flags_and_loses_nothing(
         until(page, lambda: [one["state"] for one in own_reports(meet)] == ["written"])
         expect(page.locator("#yellow")).to_be_visible()
         expect(page.locator("#let-in-no-more")).to_have_count(0)
+
+
+def test_a_watch_that_the_service_refuses_says_so_and_is_asked_again(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        window.expects = {403}
+        page.context.set_offline(True)
+        Thumb(page).write_report()
+        page.route(
+            "**/watch",
+            lambda one: one.fulfill(status=403, content_type="application/problem+json", body="{}"),
+        )
+        page.context.set_offline(False)
+        line = page.locator("#line")
+        expect(line).to_have_attribute("data-state", "refused", timeout=15_000)
+        expect(page.locator("#bar")).to_have_text("No flags can be shown here now.")
+        expect(page.locator("#waiting .unsent")).to_contain_text("2 items")
+        page.unroute_all()
+        expect(line).to_have_attribute("data-state", "in touch", timeout=25_000)
+        until(page, lambda: [one["state"] for one in own_reports(meet)] == ["written"])

@@ -28,20 +28,28 @@ function tell({ target: part }) {
 
 async function showNow(part, form) {
   const fields = [...form.elements].filter(isWritten);
-  const written = new Map(fields.map((field) => [keyOf(field), held(field)]));
   const orders = [...form.querySelectorAll("[data-order-kind]")];
+  const written = new Map(fields.map((field) => [keyOf(field), held(field)]));
   const beside = Object.assign(document.createElement("blockquote"), { dir: "auto", hidden: true });
   part.after(beside);
+  const here = () => document.getElementById(part.id)?.querySelector(`form[data-to="${form.dataset.to}"]`);
+  // In the moment in which it is shown anew: nobody sees it empty, and no later reading takes its place.
+  const shown = ({ target }) => target.id === part.id && here() && writeBack(here(), orders, written);
+  document.addEventListener("part-shown", shown);
   delete form.dataset.typed;
   document.activeElement?.blur();
   await refresh();
-  const fresh = document.getElementById(part.id)?.querySelector(`form[data-to="${form.dataset.to}"]`);
-  if (!fresh) return keepBeside(beside, fields);
+  document.removeEventListener("part-shown", shown);
+  if (!here()) return keepBeside(beside, fields);
   beside.remove();
-  fresh.querySelector("[data-added]")?.append(...orders);
-  for (const field of [...fresh.elements].filter((one) => written.has(keyOf(one)))) hold(field, written.get(keyOf(field)));
-  noteTyping(fresh);
-  (fresh.querySelector("textarea") ?? fresh).focus();
+  noteTyping(here());
+}
+
+function writeBack(form, orders, written) {
+  form.querySelector("[data-added]")?.append(...orders);
+  for (const field of [...form.elements].filter((one) => written.has(keyOf(one)))) hold(field, written.get(keyOf(field)));
+  noteTyping(form);
+  (form.querySelector("textarea") ?? form).focus();
 }
 
 const isWritten = (field) => field.type !== "hidden" && !field.closest("[data-order-kind]") && isChanged(field);
