@@ -93,7 +93,8 @@ def _of_panel(panel: PanelOut) -> Iterator[str]:
         stands, them = ("stands", "it") if empty == 1 else ("stand", "them")
         seats = f"{empty} of the {panel.size} seats of the panel"
         yield f"{seats} {stands} empty: name who takes {them}."
-    yield f"{panel.votes} of the panel have voted, and its quorum is {panel.quorum}."
+    have = "has" if panel.votes == 1 else "have"
+    yield f"{panel.votes} of the panel {have} voted, and its quorum is {panel.quorum}."
 
 
 def _of_seat(one: PanelMember) -> Iterator[str]:

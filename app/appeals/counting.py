@@ -49,12 +49,13 @@ def count(unit: Unit, row: AnyRow, panel: Mapping[str, Any]) -> Counted:
     }
     quorum = panel["quorum"]
     if len(cast) < quorum:
+        have = "has" if len(cast) == 1 else "have"
         raise StateConflict(
-            f"{len(cast)} of the panel have voted, and its quorum by the meet's terms (“jury”) is "
-            f"{quorum}: there is no decision without it. Let the others vote, or substitutes take "
-            "their place. Where a member has left for good, the organiser takes the role jury from "
-            "that official; then name the panel again (“appeals/{id}/panel”), with somebody else "
-            "in the place.",
+            f"{len(cast)} of the panel {have} voted, and its quorum by the meet's terms (“jury”) "
+            f"is {quorum}: there is no decision without it. Let the others vote, or substitutes "
+            "take their place. Where a member has left for good, the organiser takes the role "
+            "jury from that official; then name the panel again (“appeals/{id}/panel”), with "
+            "somebody else in the place.",
             votes=len(cast),
             quorum=quorum,
         )

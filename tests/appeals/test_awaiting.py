@@ -58,7 +58,9 @@ def test_nobody_is_told_to_uphold_or_reject_before_a_panel_has_its_quorum(
     assert lodged["state"] == "admitted"
     assert now(meet, lodged) == ({"withdraw"}, ["A panel is to be named."])
     names = a_panel(meet, lodged)
-    vote(meet, lodged, *names[:2])
+    vote(meet, lodged, names[0])
+    assert now(meet, lodged)[1] == ["1 of the panel has voted, and its quorum is 3."]
+    vote(meet, lodged, names[1])
     possible, awaits = now(meet, lodged)
     assert possible == {"withdraw"}
     assert awaits == ["2 of the panel have voted, and its quorum is 3."]
