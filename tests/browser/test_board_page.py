@@ -74,7 +74,6 @@ def test_the_board_says_when_the_server_is_out_of_reach_and_heals(
         page = window.open(f"/meets/{meet.id}")
         expect(page.locator("#touch")).to_have_text("in touch with the server")
         page.context.set_offline(True)
-        page.evaluate("dispatchEvent(new Event('pageshow'))")
         expect(page.locator("#touch")).to_contain_text("no connection")
         page.context.set_offline(False)
         expect(page.locator("#touch")).to_have_text("in touch with the server")

@@ -30,6 +30,7 @@ def test_whoever_lost_the_role_is_told_shows_no_flags_and_loses_nothing(
 ) -> None:
     narrow = {**PHONE, "viewport": {"width": 320, "height": 568}}
     with a_window(chromium, service, meet.umpire, **narrow) as window:
+        window.page.clock.install()
         page = open_zone(window, meet)
         window.expects = {403}
         line = page.locator("#line")
@@ -47,7 +48,8 @@ def test_whoever_lost_the_role_is_told_shows_no_flags_and_loses_nothing(
         expect(page.locator("#waiting .unsent")).to_contain_text("2 items")
         assert faults(page) == []
         give_role(meet, "umpire")
-        expect(line).to_have_attribute("data-state", "in touch", timeout=25_000)
+        page.clock.fast_forward("00:21")
+        expect(line).to_have_attribute("data-state", "in touch")
         until(page, lambda: [one["state"] for one in own_reports(meet)] == ["written"])
         expect(page.locator("#yellow")).to_be_visible()
         expect(page.locator("#let-in-no-more")).to_have_count(0)
@@ -57,6 +59,7 @@ def test_a_watch_that_the_service_refuses_says_so_and_is_asked_again(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        window.page.clock.install()
         page = open_zone(window, meet)
         window.expects = {403}
         page.context.set_offline(True)
@@ -71,5 +74,6 @@ def test_a_watch_that_the_service_refuses_says_so_and_is_asked_again(
         expect(page.locator("#bar")).to_have_text("No flags can be shown here now.")
         expect(page.locator("#waiting .unsent")).to_contain_text("2 items")
         page.unroute_all()
-        expect(line).to_have_attribute("data-state", "in touch", timeout=25_000)
+        page.clock.fast_forward("00:21")
+        expect(line).to_have_attribute("data-state", "in touch")
         until(page, lambda: [one["state"] for one in own_reports(meet)] == ["written"])

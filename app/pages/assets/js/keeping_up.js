@@ -105,8 +105,10 @@ export function keepUp({ address = thisPage, headers = asPage, cache = "no-store
     rest(wait);
   }
 
+  // A role that was taken by mistake is given back, and nothing else would tell; a session is not.
   function end(how) {
     feed?.close();
+    if (how === "refused") rest(every);
     touch(how);
   }
 

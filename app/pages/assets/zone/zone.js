@@ -13,7 +13,6 @@ import { openOutbox } from "./outbox.js";
 import { openStore } from "./store.js";
 import { follow, openClock } from "./line.js";
 
-const LOOK_AGAIN = 15_000;
 const by = (id) => document.getElementById(id);
 const given = JSON.parse(by("told").textContent);
 const meet = given.meet.id;
@@ -100,9 +99,6 @@ async function leaveNothing() {
   await forgetPage(location.pathname);
   await core.keep((at) => at("kept").delete("watch"));
 }
-
-// A role that was taken by mistake is given back: nothing else would tell this phone.
-setInterval(() => state.line === "refused" && !document.hidden && line.look(), LOOK_AGAIN);
 
 async function tidyDrafts() {
   const thrown = (await store.all("drafts")).filter((one) => one.thrown);
