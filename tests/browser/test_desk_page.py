@@ -6,10 +6,10 @@ import os
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.appeals.desk import a_disqualification, a_protest, announced, lodge
-from tests.browser.looking import a_window, faults, sideways
+from tests.browser.looking import a_window, faults, home_of, sideways
 from tests.builders import PIN, Json, MeetAtHand
 from tests.running import Service
 
@@ -38,6 +38,27 @@ def sign(page: Page) -> None:
     page.keyboard.type(PIN)
     page.keyboard.press("Enter")
     expect(page.locator("#signing")).to_be_hidden()
+
+
+def test_a_file_chosen_before_the_page_was_ready_is_looked_at_all_the_same(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    held: list[Route] = []
+
+    def hold(one: Route) -> None:
+        held.append(one)
+
+    with a_window(chromium, service, meet.desk) as window:
+        page = window.page
+        page.route("**/js/files.js*", hold)
+        page.goto(
+            f"{home_of(service)}/meets/{meet.id}/desk/heats/{meet.heat()}", wait_until="commit"
+        )
+        page.set_input_files("#finish-file", a_file(GOOD))
+        assert held, "the script waits"
+        for one in held:
+            one.continue_()
+        expect(page.locator(".file-seen .result tbody tr")).to_have_count(8)
 
 
 def test_a_finish_list_is_mended_looked_at_loaded_and_announced(

@@ -114,4 +114,6 @@ export function takeFiles() {
       if (name === "drop") look(form, event.dataTransfer.files[0]);
     });
   }
+  // On a slow line a file may have been chosen before this was listening.
+  for (const field of document.querySelectorAll("form[data-file] input[type=file]")) look(field.form, field.files[0]);
 }
