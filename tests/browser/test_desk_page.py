@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.appeals.desk import a_disqualification, a_protest, announced, lodge
 from tests.browser.looking import a_window, faults, home_of, sideways
+from tests.browser.zone_phone import until
 from tests.builders import PIN, Json, MeetAtHand
 from tests.running import Service
 
@@ -55,7 +56,7 @@ def test_a_file_chosen_before_the_page_was_ready_is_looked_at_all_the_same(
             f"{home_of(service)}/meets/{meet.id}/desk/heats/{meet.heat()}", wait_until="commit"
         )
         page.set_input_files("#finish-file", a_file(GOOD))
-        assert held, "the script waits"
+        until(page, lambda: bool(held))
         for one in held:
             one.continue_()
         expect(page.locator(".file-seen .result tbody tr")).to_have_count(8)

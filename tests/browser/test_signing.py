@@ -7,6 +7,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.appeals.desk import a_disqualification
 from tests.browser.looking import Watched, a_window, faults
+from tests.browser.zone_phone import until
 from tests.builders import PIN, MeetAtHand
 from tests.running import Service
 
@@ -28,9 +29,9 @@ def sign_on_a_slow_line(page: Page, pin: str) -> Route:
     """Sign; the request waits until the test lets it go on."""
     held: list[Route] = []
     page.route("**/announcements/*", lambda one: one.fallback() if held else held.append(one))
-    with page.expect_request(lambda one: "/announcements/" in one.url):
-        page.keyboard.type(pin)
-        page.keyboard.press("Enter")
+    page.keyboard.type(pin)
+    page.keyboard.press("Enter")
+    until(page, lambda: bool(held))
     return held[0]
 
 
