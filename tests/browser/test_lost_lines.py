@@ -18,7 +18,7 @@ from app.ids import new_id
 from tests.browser.launching import a_browser
 from tests.browser.looking import Watched, a_window, home_of
 from tests.browser.silent_line import Line, a_line
-from tests.browser.zone_phone import PHONE
+from tests.browser.zone_phone import PHONE, until
 from tests.builders import MeetAtHand, Person, a_meet
 from tests.conftest import NewDatabase
 from tests.running import Service, a_service
@@ -195,13 +195,13 @@ def test_a_read_that_hangs_ends_within_its_limit_and_is_made_again(opened: Opene
     opened.page.route(f"**{opened.address}", hold)
     opened.happens()
     opened.passes(LOOK)
+    until(opened.page, lambda: bool(held))
     opened.happens()
     opened.passes(PATIENCE)
     opened.is_out_of_touch()
     opened.page.unroute_all()
     opened.heals()
     opened.shows_all()
-    assert held
 
 
 @EACH
