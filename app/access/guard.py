@@ -134,19 +134,21 @@ def _insist_on_known_query(request: Request) -> None:
     """Malformed for a query that the route does not know, or that is given twice.
 
     What was meant to change what a request does must not be passed over in silence: somebody who
-    asks a route to look only, and whom it does not understand, would find the thing stored.
+    asks a route to look only, and whom it does not understand, would find the thing stored. A page
+    only shows, and whoever hands its address on may add to it: what it does not know means nothing.
     """
+    only_shows = request.method == "GET" and not request.url.path.startswith("/api/")
     known = sorted(_query_names(request.scope["route"].dependant))
     given = [name for name, _value in request.query_params.multi_items()]
     for name in given:
-        if name not in known:
+        if name not in known and not only_shows:
             there = f"It knows: {', '.join(known)}." if known else "It takes none."
             raise Malformed(
                 f"This address knows no query parameter “{name[:60]}”. {there}",
                 field=f"query {name[:60]}",
                 known=known,
             )
-        if given.count(name) > 1:
+        if name in known and given.count(name) > 1:
             raise Malformed(f"Give the query parameter “{name}” once.", field=f"query {name}")
 
 

@@ -173,7 +173,7 @@ def _insist_second_person(
     which the appeal to the jury lies.
     """
     cases = cases_about(unit.conn, unit.meet_id, protest, ordered)
-    if any(caller.official_id in authors_in(unit.conn, case) for case in cases):
+    if any(caller.official_id in authors_in(unit.conn, unit.meet_id, case) for case in cases):
         raise OwnReport(
             "You wrote a report in a case that this is about, so another referee decides it; or "
             "refer it to the jury."

@@ -43,7 +43,7 @@ def had_judged(
     found: dict[OfficialId, str] = {}
     about = set() if protest.ruling_id is None else {protest.ruling_id}
     for case in cases_about(conn, meet_id, protest, {row.team_id, *named}):
-        found |= dict.fromkeys(authors_in(conn, case), "wrote a report in this matter")
+        found |= dict.fromkeys(authors_in(conn, meet_id, case), "wrote a report in this matter")
         for ruling in rulings_of_case(conn, meet_id, case):
             about.add(ruling)
             found[ruling_out(conn, meet_id, ruling).official] = "ruled in this matter"

@@ -9,6 +9,9 @@ from fastapi import Request, Response
 from app.pages.rendering import Page, render
 from app.problems import Handler
 
+KEPT = frozenset({"allow", "retry-after"})
+"""What a refusal says to whatever asked, beside its words."""
+
 
 def as_page(handler: Handler) -> Handler:
     """The handler, whose answer becomes a page where a browser asked for one."""
@@ -20,10 +23,9 @@ def as_page(handler: Handler) -> Handler:
         told = json.loads(bytes(document.body))
         shows = {name: told[name] for name in ("detail", "status")}
         shows["slug"] = told["type"].rpartition("/")[2]
-        kept = {name: value for name, value in document.headers.items() if name == "retry-after"}
-        return render(
-            request, Page("refused.html", shows, status=document.status_code, headers=kept)
-        )
+        kept = {name: value for name, value in document.headers.items() if name in KEPT}
+        page = Page("refused.html", shows, status=document.status_code, headers=kept)
+        return render(request, page, request.query_params.get("language"))
 
     return answer
 

@@ -80,9 +80,11 @@ def _stored(case: AnyRow, row: Row, told: ReportsTold, lay: LayThere) -> Iterato
     yield "case_id", case.id
     yield "team_id", case.team_id
     yield "lane", said.get("lane", case.lane)
-    yield "post_id", said.get("post", row["post_id"])
-    yield "post_words", said.get("post_words", row["post_words"])
-    yield "take_over", said.get("take_over", row["take_over"])
+    yield "post_id", said.get("post")
+    # A flag names its post alone: what that is called stands with a later account from there.
+    is_there = said.get("post") is not None and said["post"] == row["post_id"]
+    yield "post_words", said.get("post_words", row["post_words"] if is_there else "")
+    yield "take_over", said.get("take_over", row["take_over"] if is_there else None)
     yield "state", lay.state
     yield "version", lay.version
     yield "came_as", None

@@ -103,6 +103,7 @@ _STATEMENTS_OF_CASE = (
 _AUTHORS = select(reports.c.official_id).where(
     reports.c.case_id.in_(bindparam("cases", expanding=True))
 )
+_WROTE = select(reports.c.official_id).where(reports.c.id.in_(bindparam("reports", expanding=True)))
 _JOINED = select(cases.c.id).where(cases.c.joined_to.in_(bindparam("cases", expanding=True)))
 _CASES_OF_REPORTS = (
     select(reports.c.id, reports.c.case_id)
@@ -384,13 +385,17 @@ def rulings_of_case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[
     return list(conn.execute(_OF_CASE, {"meet": meet_id, "case": case_id}).scalars())
 
 
-def authors_in(conn: Connection, case_id: CaseId) -> frozenset[OfficialId]:
-    """Who wrote a report in this case, or in one that was joined to it."""
+def authors_in(conn: Connection, meet_id: MeetId, case_id: CaseId) -> frozenset[OfficialId]:
+    """Who wrote a report in this case, also one that has gone on since it was ruled on, or in one
+    that was joined to it.
+    """
     found: set[OfficialId] = set()
     todo = [case_id]
     while todo:
         found.update(conn.execute(_AUTHORS, {"cases": todo}).scalars())
         todo = list(conn.execute(_JOINED, {"cases": todo}).scalars())
+    ruled_on = [one.report for one in reports_ruled_on(conn, meet_id, case_id)]
+    found.update(conn.execute(_WROTE, {"reports": ruled_on}).scalars())
     return frozenset(found)
 
 

@@ -10,12 +10,11 @@ from __future__ import annotations
 from sqlalchemy import Connection
 
 from app.access.queries import Caller
-from app.ids import CaseId, ReportId
+from app.ids import CaseId
 from app.meets.queries import MeetFacts
 from app.refusals import OwnReport, RoleMissing
-from app.reports.queries import report_out
 from app.roles import Role
-from app.rulings.queries import authors_in, reports_gone_on
+from app.rulings.queries import authors_in
 
 
 def insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
@@ -32,11 +31,7 @@ def insist_second_person(
     conn: Connection, meet: MeetFacts, case_id: CaseId, caller: Caller
 ) -> None:
     """OwnReport for whoever reported in this case, also where their report has gone on since."""
-    gone = [
-        report_out(conn, meet.id, ReportId(one.report)).official
-        for one in reports_gone_on(conn, meet.id, case_id)
-    ]
-    if caller.official_id in {*authors_in(conn, case_id), *gone}:
+    if caller.official_id in authors_in(conn, meet.id, case_id):
         raise OwnReport(
             "You wrote a report in this case, so another official must rule on it: another "
             "referee, or the chief umpire where the organiser lets them (“chief_umpire_rules” in "

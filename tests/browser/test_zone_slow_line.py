@@ -188,3 +188,29 @@ def test_a_picture_may_take_as_long_as_it_needs_on_a_slow_line(
     (size,) = pictures(meet)
     assert size > 5000
     assert any(abs(one - (20_000 + size / 5)) < 1 for one in patience), (size, patience)
+
+
+@pytest.mark.parametrize(
+    ("status", "said"), [(413, '{"message":"too large"}'), (200, '{"portal":"sign in"}')]
+)
+def test_what_a_gateway_says_in_json_is_not_taken_for_the_service_s_word(
+    chromium: Browser, service: Service, meet: MeetAtHand, status: int, said: str
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        window.expects = {status}
+        gateway = {"status": status, "content_type": "application/json", "body": said}
+        met: list[Route] = []
+
+        def stand_between(one: Route) -> None:
+            met.append(one)
+            one.fulfill(**gateway)
+
+        page.route(CALLS, stand_between)
+        page.locator("#yellow").tap()
+        until(page, lambda: bool(met))
+        page.locator("#later").tap()
+        expect(page.locator("#waiting .unsent")).to_contain_text("1 item")
+        page.unroute_all()
+        line_is_back(page)
+        until(page, lambda: [one["flag"] for one in own_calls(meet)] == ["yellow"])

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from app.ids import new_id
-from tests.appeals.desk import a_protest, announced, lodge
-from tests.builders import Json, MeetAtHand, a_call, a_report
+from tests.appeals.desk import a_protest, announced, decide, lodge
+from tests.builders import Json, MeetAtHand, a_call, a_problem, a_report, add_official
 from tests.casefiles.test_paper import file_of, one_line
 from tests.pages.test_head_pages import page, part
 from tests.pictures.test_pictures import added
@@ -144,3 +146,38 @@ def test_a_protest_shows_what_the_ruling_rests_on(meet: MeetAtHand) -> None:
     assert SINCE not in shown
     assert "As it lay here at the ruling." in shown
     assert f"reports/{before['id']}/form.pdf" not in shown
+
+
+def test_a_flag_ruled_on_alone_tells_nothing_of_where_its_account_was_written_for(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    report = new_id()
+    sent = a_call(meet.heat(), meet.posts["umpire"], "yellow", lane=4, report=report)
+    called = meet.umpire.put(f"calls/{new_id()}", sent).json()
+    meet.rule(called["case"], verdict="dismissed")
+    elsewhere = a_report(meet.heat(), None, take_over=3, words=SINCE)
+    assert meet.umpire.put(f"reports/{report}", elsewhere).status_code == 201
+    [lay] = meet.case(called["case"])["reports"]
+    assert (lay["post"], lay["take_over"]) == (meet.posts["umpire"], None)
+    assert lay["post_words"] == ""
+
+
+@pytest.mark.parametrize("lane", [4, 3])
+def test_whoever_reported_before_the_ruling_decides_no_protest_about_it(
+    meet: MeetAtHand, lane: int
+) -> None:
+    author = add_official(meet, f"referee who saw it {new_id()}", "referee")
+    meet.start()
+    report = meet.report(by=author.name, post=None, take_over=1)
+    meet.report(by="second")
+    asked = returned(meet, report)
+    ruled = meet.rule(report["case"]).json()
+    again = a_report(meet.heat(), None, take_over=1, words=SINCE, lane=lane)
+    since = author.put(f"reports/{report['id']}", again, etag=f'"v{asked["version"]}"')
+    assert since.status_code == 200, since.text
+    meet.rule(since.json()["case"], verdict="dismissed")
+    assert meet.load_result().status_code == 201
+    announced(meet)
+    protest = lodge(meet, a_protest(meet, ruled))
+    a_problem(decide(meet, protest, by=author.name), 403, "own-report")

@@ -29,12 +29,13 @@ function tell({ target: part }) {
 async function showNow(part, form) {
   const fields = [...form.elements].filter(isWritten);
   const orders = [...form.querySelectorAll("[data-order-kind]")];
+  const { newId } = form.dataset;
   const written = new Map(fields.map((field) => [keyOf(field), held(field)]));
   const beside = Object.assign(document.createElement("blockquote"), { dir: "auto", hidden: true });
   part.after(beside);
   const here = () => document.getElementById(part.id)?.querySelector(`form[data-to="${form.dataset.to}"]`);
   // In the moment in which it is shown anew: nobody sees it empty, and no later reading takes its place.
-  const shown = ({ target }) => target.id === part.id && here() && writeBack(here(), orders, written);
+  const shown = ({ target }) => target.id === part.id && here() && writeBack(here(), { newId, orders, written });
   document.addEventListener("part-shown", shown);
   delete form.dataset.typed;
   document.activeElement?.blur();
@@ -45,7 +46,8 @@ async function showNow(part, form) {
   noteTyping(here());
 }
 
-function writeBack(form, orders, written) {
+function writeBack(form, { newId, orders, written }) {
+  if (newId) form.dataset.newId = newId; // it may have been taken, and its answer lost
   form.querySelector("[data-added]")?.append(...orders);
   for (const field of [...form.elements].filter((one) => written.has(keyOf(one)))) hold(field, written.get(keyOf(field)));
   noteTyping(form);

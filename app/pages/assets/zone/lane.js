@@ -15,7 +15,7 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
   const tab = Math.random().toString(36).slice(2);
   const missed = new Map();
   const misses = (id) => missed.get(id)?.times ?? 0;
-  let sending = false, owed = false, added = false, ended = false, timer, wait = LEAST;
+  let sending = false, owed = false, added = false, ended = false, timer, wait = LEAST, notBefore = 0;
 
   /**
    * Send what waits. While it is sending this is one more look when it is done; where something was
@@ -27,7 +27,9 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
     if (now) missed.clear();
     added ||= fresh || now;
     if (ended) return;
-    if (sending) owed = true;
+    const early = notBefore - Date.now(); // a server that is busy is asked no sooner, but for what is fresh
+    if (early > 0 && early <= MOST && !added) later(early);
+    else if (sending) owed = true;
     else start();
   }
 
@@ -137,6 +139,7 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
     }
     missed.set(id, { times: misses(id) + 1, until: 0 });
     const length = went.wait || wait;
+    if (went.is === "busy") notBefore = Date.now() + Math.min(length, MOST);
     wait = Math.min(wait * 2, MOST);
     return length;
   }

@@ -1,5 +1,5 @@
 // One item on its way: asked of the server, and what its answer makes of it. An item is given up by
-// nothing but the service's own word. What has no document of the service was said by something in
+// nothing but the service's own word. What is no document of the service was said by something in
 // between, as a network's own sign-in page or a proxy for which a picture is too large.
 
 import { kindOf, send } from "../js/send.js";
@@ -21,7 +21,7 @@ export async function post(store, item, before) {
   const answer = await ask(store, item, before);
   const [changes, wait] = [{ state: "waiting" }, (answer.retryAfter || 0) * 1000];
   if (answer.status === 0) return { is: "silent", changes, line: "out of touch" };
-  if (!answer.data && !answer.problem) return { is: "alone", changes, wait };
+  if (!isOurs(answer)) return { is: "alone", changes, wait };
   if (answer.ok) return { is: "settled", changes: received(item, answer), line: "in touch" };
   if (answer.status === 401) return { is: "ended", changes, line: "ended" };
   if (BUSY.has(answer.status)) return { is: "busy", changes, wait };
@@ -29,6 +29,9 @@ export async function post(store, item, before) {
   const problem = { kind: kindOf(answer), detail: answer.problem.detail ?? "", status: answer.status };
   return { is: "settled", changes: { state: "refused", problem }, line: "in touch" };
 }
+
+// What was stored has its id; a refusal names its type. Gateways speak JSON too.
+const isOurs = ({ ok, data, problem }) => (ok ? typeof data?.id === "string" : String(problem?.type).startsWith("/problems/"));
 
 function received(item, answer) {
   const told = { state: "received", received_at: answer.data?.received_at ?? null, told_at: Date.now(), answered: answer.etag };
@@ -46,7 +49,7 @@ async function ask(store, item, before) {
 
 async function askWithPicture(store, item, etag) {
   const picture = await store.picture(item.picture);
-  if (!picture) return { status: 410, ok: false, problem: {} };
+  if (!picture) return { status: 410, ok: false, problem: { type: "/problems/picture-lost" } };
   const { bytes, type } = picture;
   return send(item.method, item.address, { body: bytes, etag, type, within: PATIENCE + bytes.byteLength / SLOW });
 }
@@ -56,5 +59,5 @@ async function askWithPicture(store, item, etag) {
 async function taken(item, answer) {
   if (answer.status !== 409 && answer.status !== 412) return answer;
   const report = await send("GET", item.address.replace(/\/withdraw$/, ""), { within: PATIENCE });
-  return report.data?.state === "withdrawn" ? { ...report, data: {} } : answer;
+  return report.data?.state === "withdrawn" ? { ...report, data: { id: report.data.id } } : answer;
 }

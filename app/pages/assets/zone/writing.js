@@ -110,8 +110,12 @@ export function writing({ core, outbox, clock, inTurn }) {
 
     async sign(id) {
       const draft = core.draftOf(id);
-      const sight = draft && sightOf(state, draft.seen);
-      if (!draft || !saysEnough(draft, sight)) return;
+      if (!draft) {
+        goHome();
+        return news(word("not here any more"));
+      }
+      const sight = sightOf(state, draft.seen);
+      if (!saysEnough(draft, sight)) return;
       const items = await reportItems(meet, draft, sight, { key: state.key, stamp: clock.stamp() });
       await outbox.add(handOver(draft, items));
       state.drafts = state.drafts.filter((one) => one.id !== id);
