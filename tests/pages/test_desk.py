@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import httpx
 import pytest
 
@@ -118,3 +120,12 @@ def test_a_judge_joins_and_comes_first_to_the_place_where_they_work(meet: MeetAt
         start = meet[role].get(f"/meets/{meet.id}/start", headers=PAGE)
         assert start.status_code == 303
         assert start.headers["location"].endswith(f"/{place}"), role
+
+
+def test_the_list_of_protests_marks_those_that_came_late(meet: MeetAtHand) -> None:
+    ruling = an_announced_disqualification(meet)
+    meet.service.clock.move(timedelta(minutes=31))
+    assert lodge(meet, a_protest(meet, ruling))["marks"] == ["late"]
+    page = opened(meet.desk, "protests")
+    assert page.status_code == 200
+    assert '<span class="tag">late</span>' in page.text

@@ -142,3 +142,13 @@ def test_what_was_asked_for_goes_before_what_was_kept_and_what_the_browser_reads
     assert choose("de", "en", "en") == "de"
     assert choose(None, "de", "en") == "de"
     assert choose('"><script>', "de", "en") == "de"
+
+
+def test_every_word_that_a_template_asks_for_by_its_family_has_that_family() -> None:
+    asked = {
+        family
+        for template in TEMPLATES
+        for family in re.findall(r'\bsaid\("([^"]+)",', template.read_text("utf-8"))
+    }
+    assert len(asked) > 20
+    assert asked - WORDS.keys() == set()
