@@ -77,3 +77,22 @@ def test_a_watch_that_the_service_refuses_says_so_and_is_asked_again(
         page.clock.fast_forward("00:21")
         expect(line).to_have_attribute("data-state", "in touch")
         until(page, lambda: [one["state"] for one in own_reports(meet)] == ["written"])
+
+
+def test_a_gateway_that_asks_to_sign_in_ends_nobody_s_session(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        window.expects = {401}
+        page.clock.install()
+        page.route(
+            "**/watch",
+            lambda one: one.fulfill(status=401, content_type="application/json", body="{}"),
+        )
+        line = page.locator("#line")
+        meet.start(1)
+        expect(line).to_have_attribute("data-state", "out of touch")
+        page.unroute_all()
+        page.clock.fast_forward("00:10")
+        expect(line).to_have_attribute("data-state", "in touch")

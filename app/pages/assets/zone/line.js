@@ -17,8 +17,9 @@ export function follow({ meet, told, same, touched }) {
   async function read(answer) {
     if (answer.status === 304) return {};
     if (answer.status === 200) return { watch: await answer.json(), version: answer.headers.get("ETag") };
+    if (!isOurs(answer)) return undefined;
     if (answer.status === 401) return { over: "ended" };
-    if ([403, 404].includes(answer.status) && isOurs(answer)) return { over: "refused" };
+    if ([403, 404].includes(answer.status)) return { over: "refused" };
     return undefined;
   }
 
