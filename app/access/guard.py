@@ -137,7 +137,8 @@ def _insist_on_known_query(request: Request) -> None:
     asks a route to look only, and whom it does not understand, would find the thing stored. A page
     only shows, and whoever hands its address on may add to it: what it does not know means nothing.
     """
-    only_shows = request.method == "GET" and not request.url.path.startswith("/api/")
+    is_page = "text/html" in request.headers.get("accept", "") and request.method == "GET"
+    only_shows = is_page and not request.url.path.startswith("/api/")
     known = sorted(_query_names(request.scope["route"].dependant))
     given = [name for name, _value in request.query_params.multi_items()]
     for name in given:
