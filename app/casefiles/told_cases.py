@@ -70,8 +70,14 @@ class Cases:
 
     @property
     def reports(self) -> Mapping[ReportId, ReportOut]:
-        """Each report once: one that has gone on from a case that was ruled on, as it is now."""
-        return {one.id: one for case in self.out for one in case.reports}
+        """Each report once: one that has gone on from a case that was ruled on, as it is now, where
+        the case that it lies in by now is in the file.
+        """
+        gone = {(one.report, case.id) for case in self.out for one in case.gone_on}
+        every = [one for case in self.out for one in case.reports]
+        # Those that are as they were come first, so that what is there now takes their place.
+        every.sort(key=lambda one: (one.id, one.case) not in gone)
+        return {one.id: one for one in every}
 
     @property
     def called(self) -> Mapping[str, str]:

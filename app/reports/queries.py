@@ -388,9 +388,12 @@ def _report_out(conn: Connection, row: AnyRow) -> ReportOut:
 
 def marks_now(row: Any) -> list[str]:
     """A report's marks, and whether its heat was held back or started again since."""
-    if row.run < present_run(HeatState(row.heat_state), row.heat_run):
-        return [*row.marks, Mark.EARLIER_RUN.value]
-    return list(row.marks)
+    return marks_by(row.marks, row.run, present_run(HeatState(row.heat_state), row.heat_run))
+
+
+def marks_by(stored: Iterable[str], run: int, present: int) -> list[str]:
+    """The marks of a report about a run of a heat, whose present run is this."""
+    return [*stored, Mark.EARLIER_RUN.value] if run < present else list(stored)
 
 
 def case_row(conn: Connection, meet_id: MeetId, case_id: CaseId) -> AnyRow:

@@ -3,12 +3,12 @@
 A report that was out with its umpire at the ruling, as a flag without an account or with a
 question, belongs to a further case once it is written. The ruling rests on what it said before: so
 the case that was ruled on keeps that, read from the record as it stood at the ruling. Where the
-entry's body was erased, only who raised it, and when, is left.
+entry's body was erased, nothing is left of what was seen and where.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -19,23 +19,31 @@ from app.ids import CaseId, MeetId, OfficialId, ReportId
 from app.record.kinds import Kind
 from app.record.queries import entries_about
 from app.reports.as_recorded import ReportsTold, drawn_from_report
-from app.reports.queries import case_out, case_row, completed, report_from, reports_of_case
-from app.reports.states import Mark
-from app.reports.wire import CaseOut, ReportOut
-from app.rulings.queries import LayThere, reports_gone_on, reports_ruled_on, rulings_of_case
+from app.reports.queries import (
+    case_out,
+    case_row,
+    completed,
+    marks_by,
+    report_from,
+    reports_of_case,
+)
+from app.reports.wire import CaseOut, GoneOn, ReportOut
+from app.rulings.queries import LayThere, gone_since, reports_ruled_on, rulings_of_case
 from app.sealing.left_rows import Row, learn
 from app.store.rows import AnyRow
 
 
 def case_told(conn: Connection, meet_id: MeetId, case_id: CaseId) -> CaseOut:
     """A case with its rulings and all that they rest on; NotFound for an id not of this meet."""
+    ruled_on = reports_ruled_on(conn, meet_id, case_id)
+    gone = gone_since(conn, case_id, ruled_on)
     return case_out(
         conn,
         meet_id,
         case_id,
-        reports=reports_in(conn, meet_id, case_id),
+        reports=_lying_and_gone(conn, meet_id, case_id, _gone_of(ruled_on, gone)),
         rulings=rulings_of_case(conn, meet_id, case_id),
-        gone_on=reports_gone_on(conn, meet_id, case_id),
+        gone_on=gone,
     )
 
 
@@ -43,17 +51,24 @@ def reports_in(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[Repor
     """The reports that lie in a case, and those that have gone on since it was ruled on, as they
     were then; in the order in which their flags came.
     """
-    lying = reports_of_case(conn, case_id)
-    gone = {one.report for one in reports_gone_on(conn, meet_id, case_id)}
-    if not gone:
-        return lying
-    case = case_row(conn, meet_id, case_id)
-    then = [
-        _as_it_lay(conn, case, one)
-        for one in reports_ruled_on(conn, meet_id, case_id)
-        if one.report in gone
-    ]
-    return sorted([*lying, *then], key=lambda one: (one.raised_at, one.id))
+    ruled_on = reports_ruled_on(conn, meet_id, case_id)
+    gone = _gone_of(ruled_on, gone_since(conn, case_id, ruled_on))
+    return _lying_and_gone(conn, meet_id, case_id, gone)
+
+
+def _gone_of(ruled_on: Iterable[LayThere], gone: Iterable[GoneOn]) -> list[LayThere]:
+    named = {one.report for one in gone}
+    return [one for one in ruled_on if one.report in named]
+
+
+def _lying_and_gone(
+    conn: Connection, meet_id: MeetId, case_id: CaseId, gone: Sequence[LayThere]
+) -> list[ReportOut]:
+    found = reports_of_case(conn, case_id)
+    if gone:
+        case = case_row(conn, meet_id, case_id)
+        found += [_as_it_lay(conn, case, one) for one in gone]
+    return sorted(found, key=lambda one: (one.raised_at, one.id))
 
 
 def _as_it_lay(conn: Connection, case: AnyRow, lay: LayThere) -> ReportOut:
@@ -67,8 +82,13 @@ def _as_it_lay(conn: Connection, case: AnyRow, lay: LayThere) -> ReportOut:
         OfficialId(stored["official_id"]), stored["received_at"] or stored["raised_at"]
     )
     [out] = completed(conn, [report_from(stored, name, case.team_name)])
-    pictures = [one for one in out.pictures if one.received_at <= ruled.at]
+    pictures = [one for one in out.pictures if _came_before(conn, meet_id, one.id, ruled.seq)]
     return out.model_copy(update={"pictures": pictures, "possible": []})
+
+
+def _came_before(conn: Connection, meet_id: MeetId, picture: str, seq: int) -> bool:
+    """Whether the record tells of a picture before an entry: a clock may have been set back."""
+    return any(one.seq < seq for one in entries_about(conn, meet_id, Kind.PICTURE_ADDED, picture))
 
 
 def _stored(case: AnyRow, row: Row, told: ReportsTold, lay: LayThere) -> Iterator[tuple[str, Any]]:
@@ -89,14 +109,9 @@ def _stored(case: AnyRow, row: Row, told: ReportsTold, lay: LayThere) -> Iterato
     yield "version", lay.version
     yield "came_as", None
     yield "remark", None if stands is None else stands.remark
-    yield "marks", [*said.get("marks", ()), *_of_earlier_run(case, row)]
+    yield "marks", marks_by(said.get("marks", ()), row["run"], case.present_run)
     yield "words", said.get("words", "")
     for name in ("observation", "finding", "clock", "attested"):
         yield name, said.get(name)
     received = said.get("received_at")
     yield "received_at", None if received is None else datetime.fromisoformat(received)
-
-
-def _of_earlier_run(case: AnyRow, row: Row) -> list[str]:
-    """An account that is written again is about the run of its flag."""
-    return [Mark.EARLIER_RUN.value] if row["run"] < case.present_run else []

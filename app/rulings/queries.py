@@ -418,9 +418,9 @@ def reports_ruled_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list
     return list(found.values())
 
 
-def reports_gone_on(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[GoneOn]:
-    """The reports that lay in this case at a ruling on it and have gone to another since."""
-    named = [one.report for one in reports_ruled_on(conn, meet_id, case_id)]
+def gone_since(conn: Connection, case_id: CaseId, ruled_on: Iterable[LayThere]) -> list[GoneOn]:
+    """Those of the reports that a case was ruled on which have gone to another since."""
+    named = [one.report for one in ruled_on]
     return [
         GoneOn(report=row.id, case=row.case_id)
         for row in conn.execute(_CASES_OF_REPORTS, {"reports": sorted(named)})

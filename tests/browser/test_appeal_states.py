@@ -67,13 +67,18 @@ def press(page: Page, selector: str) -> None:
     page.keyboard.press("Enter")
 
 
+def a_late_appeal(meet: MeetAtHand) -> tuple[Json, list[str]]:
+    """With its panel, the chair first."""
+    protest = a_protest_that_was_rejected(meet)
+    meet.service.clock.move(timedelta(minutes=40))
+    lodged = appeal(meet, protest)
+    return lodged, a_panel(meet, lodged)
+
+
 def test_a_late_appeal_is_admitted_by_the_chair_with_a_reason(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
-    protest = a_protest_that_was_rejected(meet)
-    service.clock.move(timedelta(minutes=40))
-    lodged = appeal(meet, protest)
-    names = a_panel(meet, lodged)
+    lodged, names = a_late_appeal(meet)
     with at_the_appeal(chromium, service, meet, lodged, names[0]) as window:
         page = window.page
         press(page, "#admission .common >> nth=0")
@@ -86,10 +91,7 @@ def test_a_late_appeal_is_admitted_by_the_chair_with_a_reason(
 def test_a_late_appeal_is_turned_away_with_a_reason_and_nobody_votes_on_it(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
-    protest = a_protest_that_was_rejected(meet)
-    service.clock.move(timedelta(minutes=40))
-    lodged = appeal(meet, protest)
-    names = a_panel(meet, lodged)
+    lodged, names = a_late_appeal(meet)
     with at_the_appeal(chromium, service, meet, lodged, names[0]) as window:
         page = window.page
         press(page, "#admission .common >> nth=2")

@@ -73,3 +73,17 @@ def test_a_signature_that_was_refused_after_escape_is_asked_for_again_and_the_fo
         page.keyboard.type(PIN)
         page.keyboard.press("Enter")
         expect(page.locator("#announced")).to_contain_text("Announcement 1")
+
+
+def test_a_signature_on_a_line_that_died_can_be_given_again(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.desk) as window:
+        window.page.clock.install()
+        page = signing_an_announcement(window, meet)
+        sign_on_a_slow_line(page, PIN)
+        page.clock.fast_forward("00:31")
+        expect(page.locator("#signing .problem")).to_contain_text("nothing is done twice")
+        page.fill("#signing-pin", PIN)
+        page.keyboard.press("Enter")
+        expect(page.locator("#announced")).to_contain_text("Announcement 1")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 import pytest
@@ -40,51 +41,48 @@ def an_announced_disqualification(meet: MeetAtHand) -> Json:
     return ruling
 
 
-def test_a_form_that_is_again_as_it_came_no_longer_holds_its_part_back(
-    chromium: Browser, service: Service, meet: MeetAtHand
-) -> None:
+@pytest.fixture
+def desk(chromium: Browser, service: Service, meet: MeetAtHand) -> Iterator[Page]:
+    """A heat with a disqualified team, ready to be announced, at the results desk."""
     a_disqualification(meet)
     assert meet.load_result().status_code == 201
     with a_window(chromium, service, meet.desk) as window:
-        page = opened(window.open(f"/meets/{meet.id}/desk/heats/{meet.heat()}"))
-        page.locator("#remark").press_sequentially("x")
-        page.keyboard.press("Backspace")
-        page.locator("#remark").blur()
-        announced(meet)
-        expect(page.locator("#announce-part")).to_contain_text("Announced, and it still holds.")
+        yield opened(window.open(f"/meets/{meet.id}/desk/heats/{meet.heat()}"))
+
+
+def test_a_form_that_is_again_as_it_came_no_longer_holds_its_part_back(
+    desk: Page, meet: MeetAtHand
+) -> None:
+    desk.locator("#remark").press_sequentially("x")
+    desk.keyboard.press("Backspace")
+    desk.locator("#remark").blur()
+    announced(meet)
+    expect(desk.locator("#announce-part")).to_contain_text("Announced, and it still holds.")
 
 
 def test_a_part_that_was_held_back_is_shown_as_it_is_now_once_nobody_is_in_it(
-    chromium: Browser, service: Service, meet: MeetAtHand
+    desk: Page, meet: MeetAtHand
 ) -> None:
-    a_disqualification(meet)
-    assert meet.load_result().status_code == 201
-    with a_window(chromium, service, meet.desk) as window:
-        page = opened(window.open(f"/meets/{meet.id}/desk/heats/{meet.heat()}"))
-        page.locator("#remark").press_sequentially("x")
-        announced(meet)
-        expect(page.locator("#announced")).to_contain_text("Announcement 1")
-        expect(page.locator("#announce .moved-on")).to_be_visible()
-        page.keyboard.press("Backspace")
-        page.locator("#remark").blur()
-        expect(page.locator("#announce-part")).to_contain_text("Announced, and it still holds.")
+    desk.locator("#remark").press_sequentially("x")
+    announced(meet)
+    expect(desk.locator("#announced")).to_contain_text("Announcement 1")
+    expect(desk.locator("#announce .moved-on")).to_be_visible()
+    desk.keyboard.press("Backspace")
+    desk.locator("#remark").blur()
+    expect(desk.locator("#announce-part")).to_contain_text("Announced, and it still holds.")
 
 
 def test_the_desk_is_told_that_what_it_writes_about_has_changed_and_keeps_every_word(
-    chromium: Browser, service: Service, meet: MeetAtHand
+    desk: Page, meet: MeetAtHand
 ) -> None:
-    a_disqualification(meet)
-    assert meet.load_result().status_code == 201
-    with a_window(chromium, service, meet.desk) as window:
-        page = opened(window.open(f"/meets/{meet.id}/desk/heats/{meet.heat()}"))
-        page.fill("#remark", "Read aloud at the finish.")
-        announced(meet)
-        note = page.locator("#announce .moved-on")
-        expect(note).to_contain_text("What you wrote stays.")
-        assert faults(page) == []
-        note.get_by_role("button").click()
-        expect(page.locator("#announce-part")).to_contain_text("Announced, and it still holds.")
-        expect(page.locator("#remark")).to_have_value("Read aloud at the finish.")
+    desk.fill("#remark", "Read aloud at the finish.")
+    announced(meet)
+    note = desk.locator("#announce .moved-on")
+    expect(note).to_contain_text("What you wrote stays.")
+    assert faults(desk) == []
+    note.get_by_role("button").click()
+    expect(desk.locator("#announce-part")).to_contain_text("Announced, and it still holds.")
+    expect(desk.locator("#remark")).to_have_value("Read aloud at the finish.")
 
 
 def test_the_jury_keeps_verdict_orders_and_reasons_when_its_part_is_shown_anew(
@@ -159,19 +157,13 @@ def test_whoever_leaves_a_page_with_words_that_were_not_sent_is_asked_first(
         assert asked == ["beforeunload"]
 
 
-def test_a_time_without_its_day_asks_for_the_day(
-    chromium: Browser, service: Service, meet: MeetAtHand
-) -> None:
-    a_disqualification(meet)
-    assert meet.load_result().status_code == 201
-    with a_window(chromium, service, meet.desk) as window:
-        page = opened(window.open(f"/meets/{meet.id}/desk/heats/{meet.heat()}"))
-        page.fill("#despite", "The post cannot be reached.")
-        page.fill("#announced-day", "")
-        page.fill("#announced-time", "14:09:30")
-        page.locator("#announce button[type=submit]").click()
-        expect(page.locator("#announced-day")).to_be_focused()
-        assert page.eval_on_selector("#announced-day", "one => one.validity.valueMissing")
-        page.fill("#announced-time", "")
-        page.locator("#announce button[type=submit]").click()
-        expect(page.locator("#signing")).to_be_visible()
+def test_a_time_without_its_day_asks_for_the_day(desk: Page, meet: MeetAtHand) -> None:
+    desk.fill("#despite", "The post cannot be reached.")
+    desk.fill("#announced-day", "")
+    desk.fill("#announced-time", "14:09:30")
+    desk.locator("#announce button[type=submit]").click()
+    expect(desk.locator("#announced-day")).to_be_focused()
+    assert desk.eval_on_selector("#announced-day", "one => one.validity.valueMissing")
+    desk.fill("#announced-time", "")
+    desk.locator("#announce button[type=submit]").click()
+    expect(desk.locator("#signing")).to_be_visible()

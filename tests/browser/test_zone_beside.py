@@ -156,3 +156,20 @@ def as_the_referee_reads(meet: MeetAtHand) -> list[str]:
     """What has come of it, as the referee reads it: the umpire's session of before is over."""
     cases = [meet.case(one) for one in meet.open_cases()]
     return [report["state"] for case in cases for report in case["reports"]]
+
+
+def test_what_has_not_arrived_is_neither_said_to_be_sent_nor_attested(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        page.context.set_offline(True)
+        Thumb(page).write_report()
+        expect(page.locator("#news")).to_have_text(
+            "The report is kept on this phone and will be sent."
+        )
+        entry = page.locator("#day .entry")
+        expect(entry).to_contain_text("on this phone")
+        expect(entry).not_to_contain_text("attested by the server")
+        page.context.set_offline(False)
+        expect(entry).to_contain_text("attested by the server")

@@ -14,6 +14,8 @@ from tests.running import Service
 
 pytestmark = pytest.mark.browser
 
+REFUSAL = '{"type":"/problems/role-missing","title":"","status":403,"detail":""}'
+
 
 def give_role(meet: MeetAtHand, role: str) -> None:
     """The umpire's only one from now on."""
@@ -66,7 +68,9 @@ def test_a_watch_that_the_service_refuses_says_so_and_is_asked_again(
         Thumb(page).write_report()
         page.route(
             "**/watch",
-            lambda one: one.fulfill(status=403, content_type="application/problem+json", body="{}"),
+            lambda one: one.fulfill(
+                status=403, content_type="application/problem+json", body=REFUSAL
+            ),
         )
         page.context.set_offline(False)
         line = page.locator("#line")

@@ -25,9 +25,9 @@ pytestmark = pytest.mark.browser
 
 PICTURES, CALLS = "**/api/meets/*/reports/*/pictures/*", "**/api/meets/*/calls/*"
 NOTE_PATIENCE = """
-const timeout = AbortSignal.timeout;
+const later = setTimeout;
 self.patience = [];
-AbortSignal.timeout = (within) => (self.patience.push(within), timeout.call(AbortSignal, within));
+self.setTimeout = (work, within) => (self.patience.push(within), later(work, within));
 """
 PROXY = {"content_type": "text/html", "body": "<h1>No</h1>"}
 

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Position, expect
 
 from tests.browser.looking import SIZES, Watched
 from tests.builders import MeetAtHand
@@ -41,7 +41,9 @@ def place_baton(page: Page, share: float = 0.6) -> None:
     """Tap where the baton was, as a share of the drawing's width."""
     box = page.locator("#drawing").bounding_box()
     assert box is not None
-    page.touchscreen.tap(box["x"] + box["width"] * share, box["y"] + box["height"] / 2)
+    # By the drawing itself: it is waited for until it stands still.
+    place: Position = {"x": box["width"] * share, "y": box["height"] / 2}
+    page.locator("#drawing").tap(position=place)
 
 
 class Thumb:

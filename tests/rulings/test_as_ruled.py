@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 
@@ -84,6 +85,19 @@ def test_pictures_that_came_after_the_ruling_are_in_the_further_case_alone(
     [lay], [now] = (meet.case(one["case"])["reports"] for one in (report, since))
     assert [one["id"] for one in lay["pictures"]] == [first["id"]]
     assert [one["id"] for one in now["pictures"]] == [first["id"], second["id"]]
+
+
+def test_a_picture_after_the_ruling_is_none_of_it_though_the_clock_was_set_back(
+    meet: MeetAtHand,
+) -> None:
+    report = meet.report(words=FIRST)
+    before = returned(meet, report)
+    meet.rule(report["case"])
+    meet.service.clock.move(timedelta(seconds=-30))
+    added(meet, report)
+    rewritten(meet, before, words=SINCE)
+    [lay] = meet.case(report["case"])["reports"]
+    assert lay["pictures"] == []
 
 
 def test_a_ruling_is_reconsidered_on_what_lay_in_its_case(meet: MeetAtHand) -> None:

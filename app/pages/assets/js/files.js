@@ -23,7 +23,7 @@ const seen = (form) => form.querySelector(".file-seen");
 function ask(form, file, check) {
   const { file: method, to, etag, etagOf } = form.dataset;
   const known = etagOf ? document.getElementById(etagOf)?.dataset.etag : etag;
-  return send(method, check ? `${to}?check=true` : to, { body: file, etag: known, type: kindOf(file) });
+  return send(method, check ? `${to}?check=true` : to, { body: file, etag: known, type: kindOf(file), within: 120_000 });
 }
 
 function show(form, node) {

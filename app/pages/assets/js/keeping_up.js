@@ -4,6 +4,7 @@
 // failed is tried again by itself.
 
 import { liveFeed } from "./feed.js";
+import { limited } from "./send.js";
 import { growingWaits } from "./waits.js";
 
 const PATIENCE = 8000, SOON = 2000, LONGEST_WAIT = 60_000;
@@ -80,17 +81,16 @@ export function keepUp({ address = thisPage, headers = asPage, cache = "no-store
   }
 
   async function answered() {
-    const limit = new AbortController();
-    const late = setTimeout(() => limit.abort(), PATIENCE);
     try {
-      const answer = await fetch(address(), { headers: headers(), cache, signal: limit.signal });
-      if (isLater(answer)) return { failed: true, later: 1000 * Number(answer.headers.get("Retry-After")) || 0 };
-      return (await read(answer)) ?? { failed: true };
+      return (await limited(PATIENCE, ask)) ?? { failed: true };
     } catch {
       return { failed: true };
-    } finally {
-      clearTimeout(late);
     }
+  }
+
+  async function ask(signal) {
+    const answer = await fetch(address(), { headers: headers(), cache, signal });
+    return isLater(answer) ? { failed: true, later: 1000 * Number(answer.headers.get("Retry-After")) || 0 } : read(answer);
   }
 
   const isLater = ({ status }) => status === 429 || status >= 500;

@@ -8,7 +8,7 @@ import { word } from "./words.js";
 
 const REFUSALS = [401, 403, 404];
 const line = document.getElementById("line");
-let kept;
+let kept, leaving = false;
 
 /** Read the page again and show what differs. */
 export const refresh = () => kept.look();
@@ -29,6 +29,7 @@ function show({ page }) {
 }
 
 function tell(key) {
+  if (leaving) return;
   if (line) {
     line.dataset.state = key;
     if (line.textContent !== word(key)) line.textContent = word(key);
@@ -44,10 +45,15 @@ function leave() {
   if (!document.querySelector("form[data-typed], dialog[open]")) location.reload();
 }
 
+function signOff() {
+  leaving = true;
+  kept.stop();
+}
+
 /** Follow the meet while this page is to be seen: a server gives a session a few feeds at once. */
 export function live() {
   const { meet } = document.body.dataset;
   kept = keepUp({ read, show, touched: tell, meet });
   // A browser that signs off is on its way: the end of its session is no news to it.
-  document.addEventListener("submit", ({ target }) => target.matches("form.leave") && kept.stop());
+  document.addEventListener("submit", ({ target }) => target.matches("form.leave") && signOff());
 }

@@ -13,28 +13,40 @@ export function newId(now = Date.now()) {
 /**
  * One request. Resolves to {status, ok, data, etag, problem}; `status` is 0 where no answer came,
  * and `problem` is the RFC 9457 document of a refusal. It never throws. `within` is how many
- * milliseconds an answer may take.
+ * milliseconds an answer may take: on a line that died without a word none would ever come.
  */
-export async function send(method, address, { body, etag, type = "application/json", within } = {}) {
+export async function send(method, address, { body, etag, type = "application/json", within = 30_000 } = {}) {
   const headers = { Accept: "application/json" };
   if (body !== undefined) headers["Content-Type"] = type;
   if (etag) headers["If-Match"] = etag;
   const document = body === undefined || type !== "application/json" ? body : JSON.stringify(body);
-  let answer;
   try {
-    answer = await fetch(address, { method, headers, body: document, credentials: "same-origin", signal: within && AbortSignal.timeout?.(within) });
+    return await limited(within, async (signal) => told(await fetch(address, { method, headers, body: document, credentials: "same-origin", signal })));
   } catch {
     return { status: 0, ok: false };
   }
-  const told = { status: answer.status, ok: answer.ok, etag: answer.headers.get("ETag"), retryAfter: Number(answer.headers.get("Retry-After")) };
-  const kind = answer.headers.get("Content-Type") ?? "";
-  try {
-    if (kind.includes("json")) told[answer.ok ? "data" : "problem"] = await answer.json();
-  } catch {
-    return { status: 0, ok: false };
-  }
-  return told;
 }
+
+async function told(answer) {
+  const { status, ok } = answer;
+  const said = { status, ok, etag: answer.headers.get("ETag"), retryAfter: Number(answer.headers.get("Retry-After")) };
+  const kind = answer.headers.get("Content-Type") ?? "";
+  return kind.includes("json") ? { ...said, [ok ? "data" : "problem"]: await answer.json() } : said;
+}
+
+/** What `work` makes of a request, which is given up after some milliseconds, its answer's body included. */
+export async function limited(milliseconds, work) {
+  const limit = new AbortController();
+  const late = setTimeout(() => limit.abort(), milliseconds);
+  try {
+    return await work(limit.signal);
+  } finally {
+    clearTimeout(late);
+  }
+}
+
+/** Whether a document is a refusal of the service: gateways speak JSON too. */
+export const isRefusal = (document) => String(document?.type).startsWith("/problems/");
 
 /** The last part of a problem's type: what kind of refusal it is. */
 export const kindOf = (answer) => answer.problem?.type?.split("/").at(-1) ?? "";

@@ -175,7 +175,7 @@ function reportEntry(state, one) {
   const refused = item?.state === "refused";
   return h("li", { class: "entry", "data-report": one.id },
     h("p", {}, aboutReport(state, one)),
-    h("p", { class: "tags" }, h("span", { class: "tag" }, word(`report ${one.state}`)), " ", wayMark(way), item && h("span", { class: "hint" }, " ", word(item.signed ? "signed here" : "server attests"))),
+    h("p", { class: "tags" }, h("span", { class: "tag" }, word(`report ${one.state}`)), " ", wayMark(way), item && (item.signed || way.way === "received") && h("span", { class: "hint" }, " ", word(item.signed ? "signed here" : "server attests"))),
     pictures.length > 0 && h("p", {}, wayMark({ way: "here" }), " ", counted("pictures", pictures.length)),
     refused && h("div", { class: "problem" }, h("p", { lang: "en" }, item.problem?.detail),
       h("p", { class: "buttons" }, does("mend", one.id, { class: "main" }, word("mend")), does("again", one.id, {}, word("try again")), does("copy", one.id, {}, word("copy")), does("aside", one.id, {}, word("put aside")))),

@@ -4,7 +4,7 @@
 // whose error is at most half the time that was under way.
 
 import { keepUp } from "../js/keeping_up.js";
-import { send } from "../js/send.js";
+import { isRefusal, send } from "../js/send.js";
 
 /**
  * Follow a meet. `told` gets what was read and when it was asked for, `same` when it was asked for
@@ -17,7 +17,7 @@ export function follow({ meet, told, same, touched }) {
   async function read(answer) {
     if (answer.status === 304) return {};
     if (answer.status === 200) return { watch: await answer.json(), version: answer.headers.get("ETag") };
-    if (!isOurs(answer)) return undefined;
+    if (!isRefusal(await answer.json())) return undefined;
     if (answer.status === 401) return { over: "ended" };
     if ([403, 404].includes(answer.status)) return { over: "refused" };
     return undefined;
@@ -43,9 +43,6 @@ export function follow({ meet, told, same, touched }) {
   };
   return { look, sure };
 }
-
-// A network's own sign-in page may be refused just as well.
-const isOurs = (answer) => (answer.headers.get("Content-Type") ?? "").includes("problem+json");
 
 const EXCHANGES = 4, GOOD_FOR = 300_000;
 

@@ -2,7 +2,7 @@
 // nothing but the service's own word. What is no document of the service was said by something in
 // between, as a network's own sign-in page or a proxy for which a picture is too large.
 
-import { kindOf, send } from "../js/send.js";
+import { isRefusal, kindOf, send } from "../js/send.js";
 
 // A picture may take as long as its bytes need on a slow line. 5 kB a second (5 bytes a millisecond) is
 // what is left of a radio cell that a full grandstand shares; given up sooner, it would begin anew for ever.
@@ -30,8 +30,8 @@ export async function post(store, item, before) {
   return { is: "settled", changes: { state: "refused", problem }, line: "in touch" };
 }
 
-// What was stored has its id; a refusal names its type. Gateways speak JSON too.
-const isOurs = ({ ok, data, problem }) => (ok ? typeof data?.id === "string" : String(problem?.type).startsWith("/problems/"));
+// What was stored has its id.
+const isOurs = ({ ok, data, problem }) => (ok ? typeof data?.id === "string" : isRefusal(problem));
 
 function received(item, answer) {
   const told = { state: "received", received_at: answer.data?.received_at ?? null, told_at: Date.now(), answered: answer.etag };

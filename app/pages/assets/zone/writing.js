@@ -37,8 +37,8 @@ export function writing({ core, outbox, clock, inTurn }) {
 
   // Whoever does something else by then finds it among their reports to finish.
   async function beginAgain(one, told) {
-    if (core.draftOf(one.id)) return;
-    if (!told.ok && !one.item?.draft) return news(word("needs network"));
+    if (!one || core.draftOf(one.id)) return news("");
+    if (!told.ok && !one.item?.draft) return news(told.problem?.detail ?? word("needs network"));
     const from = told.ok ? asDraft(told.data) : one.item.draft;
     const version = told.data?.version ?? one.version;
     await keep({ ...from, pictures: [], id: one.id, flagged: true, etag: `"v${version}"`, remark: told.data?.remark ?? one.remark }, "facts");
