@@ -18,9 +18,9 @@ from typing import TypeAlias
 
 from sqlalchemy import Connection
 
-from app.ids import MeetId, SessionId
+from app.ids import MeetId, OfficialId, SessionId
 from app.record.kinds import KINDS
-from app.record.queries import FeedEntry, entries_after
+from app.record.queries import FeedEntry, entries_after, with_owner
 from app.refusals import TooManyStreams
 from app.roles import Role
 from app.store.action import Committed
@@ -48,6 +48,7 @@ class Follower:
     """Who follows what: after which seq, at which head of the record, and in which roles."""
 
     meet_id: MeetId
+    official_id: OfficialId
     after: int
     head: int
     roles_now: Callable[[], Awaitable[frozenset[Role] | None]]
@@ -130,7 +131,8 @@ class Feed:
                     entries = await self._read_in_turn(store, query)
                 else:
                     entries = await store.read(query)
-                shown = "".join(as_event(entry) for entry in entries if may_follow(entry, roles))
+                may = partial(may_follow, official=follower.official_id, roles=roles)
+                shown = "".join(as_event(entry) for entry in entries if may(entry))
                 if entries:
                     after = entries[-1].seq
                 if not shown and loop.time() - last_sign > PING_EVERY:
@@ -161,12 +163,13 @@ class Feed:
 
 
 def _next_entries(conn: Connection, meet_id: MeetId, after: int) -> list[FeedEntry]:
-    return entries_after(conn, meet_id, after, BATCH)
+    entries = entries_after(conn, meet_id, after, BATCH)
+    return [with_owner(conn, meet_id, one) for one in entries]
 
 
-def may_follow(entry: FeedEntry, roles: frozenset[Role]) -> bool:
-    """Whether somebody with these roles sees this entry live."""
-    return not KINDS[entry.kind].followers.isdisjoint(roles)
+def may_follow(entry: FeedEntry, official: OfficialId, roles: frozenset[Role]) -> bool:
+    """Whether this official with these roles sees this entry live."""
+    return entry.owner == official or not KINDS[entry.kind].followers.isdisjoint(roles)
 
 
 def as_event(entry: FeedEntry) -> str:

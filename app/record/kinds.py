@@ -2,7 +2,7 @@
 
 The live feed shows an entry to those roles only, and never its body. Umpires follow what concerns
 heats and announcements; the desk follows flags and rulings besides; that something was reported,
-returned or withdrawn stays with the head official.
+returned or withdrawn stays with the head official, but for the question to the report's own umpire.
 """
 
 from __future__ import annotations
@@ -91,10 +91,13 @@ None of these says anything of a person but an id."""
 
 @dataclass(frozen=True, slots=True)
 class KindFacts:
-    """A kind's sentence for people, and the roles that may follow it live."""
+    """A kind's sentence for people, the roles that may follow it live, and what makes its subject
+    somebody's own: they follow it too.
+    """
 
     sentence: str
     followers: frozenset[Role]
+    own_by: Kind | None = None
 
 
 KINDS: dict[Kind, KindFacts] = {
@@ -120,7 +123,9 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.REHEARSAL_ENDED: KindFacts("A rehearsal was ended, its cases closed unruled.", CREW),
     Kind.CALL: KindFacts("A post showed its flag.", DESK),
     Kind.REPORT_WRITTEN: KindFacts("A report was written.", HEAD),
-    Kind.REPORT_RETURNED: KindFacts("A report was returned to its umpire.", HEAD),
+    Kind.REPORT_RETURNED: KindFacts(
+        "A report was returned to its umpire.", HEAD, own_by=Kind.REPORT_WRITTEN
+    ),
     Kind.REPORT_WITHDRAWN: KindFacts("A report was withdrawn.", HEAD),
     Kind.PICTURE_ADDED: KindFacts("A picture was added to a report.", HEAD),
     Kind.RULING: KindFacts("A case was ruled on.", DESK),

@@ -6,14 +6,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, and_, bindparam, select
 
 from app.ids import MeetId, OfficialId
-from app.record.kinds import Kind
+from app.record.kinds import KINDS, Kind
 from app.record.log import Head, commitment
 from app.record.merkle import EMPTY_ROOT
 from app.record.tables import record_bodies, record_entries, record_heads
@@ -51,11 +51,12 @@ _EXPORT = _BODIES.where(record_entries.c.seq > bindparam("after")).limit(PAGE)
 
 @dataclass(frozen=True, slots=True)
 class FeedEntry:
-    """An entry as the live feed shows it."""
+    """An entry as the live feed shows it; `owner` is whose own its subject is, where that counts."""
 
     seq: int
     kind: Kind
     entry: str
+    owner: OfficialId | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +161,15 @@ def entries_after(conn: Connection, meet_id: MeetId, after: int, most: int) -> l
     """Up to `most` entries with a seq above `after`, in order."""
     rows = conn.execute(_AFTER, {"meet": meet_id, "after": after, "most": most})
     return [FeedEntry(row.seq, Kind(row.kind), row.entry) for row in rows]
+
+
+def with_owner(conn: Connection, meet_id: MeetId, one: FeedEntry) -> FeedEntry:
+    """An entry with the official whose own its subject is, where its kind is followed by them."""
+    own_by = KINDS[one.kind].own_by
+    if own_by is None:
+        return one
+    made = entries_about(conn, meet_id, own_by, json.loads(one.entry)["subject"])
+    return replace(one, owner=made[0].by if made else None)
 
 
 def export_lines(conn: Connection, meet_id: MeetId) -> Iterator[str]:

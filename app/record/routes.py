@@ -196,5 +196,5 @@ async def follow_feed(
         return found.roles if found else None
 
     start = place if place is not None else head
-    follower = Follower(here.caller.meet_id, start, head, roles_now)
+    follower = Follower(here.caller.meet_id, here.caller.official_id, start, head, roles_now)
     return LiveFeed(here, here.feed.follow(here.store, follower))

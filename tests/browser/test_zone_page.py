@@ -238,7 +238,6 @@ def test_questions_pictures_a_question_back_and_a_withdrawal(
             f"reports/{report['id']}/return", {"reason": "Who pushed?"}, etag=etag
         )
         assert asked.status_code == 200, asked.text
-        page.evaluate("dispatchEvent(new Event('online'))")
         expect(page.locator(".question")).to_have_text("Who pushed?")
         look(page)
         page.locator("[data-do=rewrite]").tap()

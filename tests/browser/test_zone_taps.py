@@ -108,7 +108,6 @@ def test_flags_count_while_a_report_is_fetched_to_be_written_again(
         reason = {"reason": "Which hand?"}
         asked = meet.referee.post(f"reports/{report['id']}/return", reason, etag=etag)
         assert asked.status_code == 200, asked.text
-        page.evaluate("dispatchEvent(new Event('online'))")
         expect(page.locator(".question")).to_have_text("Which hand?")
         held = held_back(page, f"**/reports/{report['id']}", "GET")
         page.locator("[data-do=rewrite]").tap()

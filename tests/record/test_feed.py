@@ -14,7 +14,7 @@ from typing import cast
 import httpx
 import pytest
 
-from app.ids import MeetId, new_id
+from app.ids import MeetId, OfficialId, new_id
 from app.record.feed import BATCH, MOST_STREAMS, Feed, Follower
 from app.record.kinds import Kind
 from app.record.queries import FeedEntry
@@ -96,6 +96,24 @@ def test_umpires_do_not_follow_reports(meet: MeetAtHand) -> None:
     assert kinds == ["heat started"]
 
 
+def test_a_question_back_is_told_to_the_umpire_whose_report_it_is_and_to_no_other(
+    meet: MeetAtHand,
+) -> None:
+    before = meet.referee.get("record/head").json()["size"]
+    report = meet.report()
+    version = meet.umpire.get(f"reports/{report['id']}").headers["ETag"]
+    question = {"reason": "Who pushed?"}
+    meet.referee.post(f"reports/{report['id']}/return", question, etag=version)
+    meet.start()
+
+    def told(person: Person, number: int) -> list[str]:
+        with following(person, last=before) as events:
+            return [json.loads(next(events)["data"])["kind"] for _ in range(number)]
+
+    assert told(meet.umpire, 2) == ["report returned", "heat started"]
+    assert told(meet["second"], 1) == told(meet["jury"], 1) == ["heat started"]
+
+
 def test_a_stream_ends_when_its_session_ends(meet: MeetAtHand) -> None:
     with following(meet["jury"]) as events:
         meet["jury"].send("DELETE", "/api/me/session")
@@ -170,7 +188,7 @@ def test_however_many_readers_catch_up_others_get_their_turn() -> None:
             return frozenset(Role)
 
         async def catch_up() -> None:
-            follower = Follower(MeetId("m"), 0, 10_000, everything)
+            follower = Follower(MeetId("m"), OfficialId("o"), 0, 10_000, everything)
             events = feed.follow(cast(Store, Readable()), follower)
             for _ in range(6):
                 await anext(events)
