@@ -138,6 +138,35 @@ def test_a_flag_that_always_fails_waits_by_itself_and_its_posts_later_flags_behi
         assert states(meet) == ["raised", "written"]
 
 
+def test_a_flag_that_the_server_never_takes_holds_back_those_after_it_for_some_seconds_only(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    refused: list[str] = []
+
+    def fail_white(route: Route) -> None:
+        if route.request.post_data_json["flag"] == "white":
+            refused.append(route.request.url)
+            route.fulfill(status=500, **PROXY)
+        else:
+            route.continue_()
+
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        window.expects = {500}
+        page.route(CALLS, fail_white)
+        page.locator("#white").tap()
+        until(page, lambda: bool(refused))
+        page.locator("#yellow").tap()
+        page.locator("#later").tap()
+        assert flags_of(meet, 0) == []
+        until(page, lambda: flags_of(meet, 0) == ["yellow"], seconds=20)
+        assert len(refused) >= 3
+        expect(page.locator("#waiting .unsent")).to_contain_text("1 item")
+        page.unroute(CALLS)
+        line_is_back(page)
+        until(page, lambda: flags_of(meet, 0) == ["yellow", "white"], seconds=5)
+
+
 def test_a_flag_does_not_wait_for_the_accounts_before_it(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

@@ -17,13 +17,16 @@ const isLater = (item) => Number(item.kind !== "call");
 /**
  * Whether something must have been received before an item may go: what it follows, and of the flags
  * of one heat and post those that were shown earlier. An account may overtake its flag: the flag then
- * joins it.
+ * joins it. `refusals` tells how often the server was there and did not take an item: a flag that it
+ * cannot take holds back no other for ever.
  */
-export function isBehind(item, known) {
+export function isBehind(item, known, refusals) {
   const before = known.get(item.after);
   if (before && before.state !== "received") return true;
-  return item.kind === "call" && [...known.values()].some((one) => isEarlierFlag(one, item));
+  return item.kind === "call" && [...known.values()].some((one) => isEarlierFlag(one, item) && refusals(one.id) < WAITED_FOR);
 }
+
+const WAITED_FOR = 3;
 
 const isEarlierFlag = (one, item) =>
   one.kind === "call" && isToSend(one) && one.order < item.order && one.heat === item.heat && one.post === item.post && one.official === item.official;
