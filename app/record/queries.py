@@ -51,7 +51,7 @@ _EXPORT = _BODIES.where(record_entries.c.seq > bindparam("after")).limit(PAGE)
 
 @dataclass(frozen=True, slots=True)
 class FeedEntry:
-    """An entry as the live feed shows it; `owner` is whose own its subject is, where that counts."""
+    """An entry as the live feed shows it; `owner` is whose own its subject is, where it counts."""
 
     seq: int
     kind: Kind

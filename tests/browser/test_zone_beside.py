@@ -7,6 +7,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from app.visible import find_unseen
 from tests.browser.looking import a_window, faults, sideways
 from tests.browser.test_joining_page import a_link
 from tests.browser.zone_phone import (
@@ -21,6 +22,7 @@ from tests.browser.zone_phone import (
 from tests.builders import MeetAtHand
 from tests.pictures.photographs import drawn, saved
 from tests.running import Service
+from tests.test_visible import GOOD
 
 pytestmark = pytest.mark.browser
 
@@ -81,6 +83,57 @@ def test_what_is_no_picture_or_too_large_is_told_in_the_step_and_the_rest_is_kep
     (report,) = own_reports(meet)
     assert report["words"] == "Seen from the inside."
     assert len(report["pictures"]) == 1
+
+
+PASTED = (
+    "\u00ad",
+    "\u200b",
+    "\u2060",
+    "\ufeff",
+    "\u2066",
+    "\u2069",
+    "\u202a",
+    "\u202e",
+    "\u200e",
+    "\t",
+)
+"""What comes along where a text is copied from a page or a messenger (common practice)."""
+
+
+def test_what_nobody_sees_in_pasted_words_is_left_out_before_they_are_signed(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        to_the_facts(page)
+        page.fill(
+            "#words", "\u2068Both\u2069 hands\u00ad,\u200b\tthen\u200e one.\nNobody near.\ufeff"
+        )
+        page.locator("#sign").tap()
+        until(page, lambda: bool(own_reports(meet)))
+        expect(page.locator(f".entry {RECEIVED}")).to_be_visible()
+    (report,) = own_reports(meet)
+    assert report["words"] == "Both hands, then one.\nNobody near."
+
+
+def test_what_the_phone_leaves_out_is_what_the_service_does_not_take_and_no_more(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    spoilt = [f"Lane{one} 3, {one}lane{one}" for one in PASTED]
+    loose = ["lane \u200d3", "\u200d3", "\u200d\u200d"]
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        kept, mended, blank = page.evaluate(
+            """async (lists) => {
+                const address = document.querySelector('script[src*="zone/phone.js"]').src;
+                const { seen } = await import(address.replace("phone.js", "seen.js"));
+                return lists.map((texts) => texts.map(seen));
+            }""",
+            [GOOD, spoilt, loose],
+        )
+    assert kept == GOOD
+    assert {"".join(one.split()) for one in mended} == {"Lane3,lane"}
+    assert [find_unseen(one) for one in [*mended, *blank]] == [None] * (len(spoilt) + len(loose))
 
 
 def test_a_picture_that_the_server_cannot_read_is_told_and_its_account_arrives(

@@ -6,6 +6,7 @@ import { word } from "../js/words.js";
 import { metresAt, placed, showPictures, showPlace } from "./facts.js";
 import { sightOf } from "./meet.js";
 import { pictureItem, saysEnough } from "./report.js";
+import { seen } from "./seen.js";
 import { showStep } from "./steps.js";
 import { addOnce } from "./store.js";
 
@@ -63,7 +64,7 @@ export function listenToFields(core, outbox) {
 
   document.addEventListener("input", (event) => {
     const field = event.target;
-    if (field.id === "words") core.change(here(), { words: field.value });
+    if (field.id === "words") core.change(here(), { words: seen(field.value) });
     else if (field.id === "metres" || field.id === "uncertainty") typed(field);
     else if (field.dataset.fact) {
       const draft = here();

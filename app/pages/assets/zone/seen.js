@@ -1,0 +1,15 @@
+// What nobody sees is left out of an account as it is typed or pasted: the service takes none of it
+// (app/visible.py), and would say so when the heat is long over. What a script needs inside its words
+// stays: joiners behind a letter or sign, direction marks beside letters that run from right to left.
+
+const BLANKS = /[\t\u2028\u2029]/gu;
+const LEFT_OUT = /[\0-\x09\x0B-\x1F\x7F-\x9F\u00AD\u034F\u115F\u1160\u17B4\u17B5\u200B\u2060-\u206F\u202A-\u202E\u3164\uFEFF\uFFA0\uFFF9-\uFFFB\uE000-\uF8FF\u{F0000}-\u{10FFFF}]/gu;
+const MARKS = /[\u061C\u200E\u200F]/gu;
+const FROM_RIGHT = /[\p{Script=Hebrew}\p{Script=Arabic}\p{Script=Syriac}\p{Script=Thaana}\p{Script=Nko}\p{Script=Samaritan}\p{Script=Mandaic}\p{Script=Adlam}\p{Script=Hanifi_Rohingya}]/u;
+const LOOSE = /(^|[^\p{L}\p{N}\p{P}\p{S}\p{M}\u200C\u200D])[\u200C\u200D]+/gu;
+
+/** A text as it is read: without what nobody sees. */
+export function seen(text) {
+  const shown = text.replace(BLANKS, " ").replace(LEFT_OUT, "");
+  return (FROM_RIGHT.test(shown) ? shown : shown.replace(MARKS, "")).replace(LOOSE, "$1");
+}
