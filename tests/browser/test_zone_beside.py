@@ -116,6 +116,43 @@ def test_what_nobody_sees_in_pasted_words_is_left_out_before_they_are_signed(
     assert report["words"] == "Both hands, then one.\nNobody near."
 
 
+def test_the_moment_of_a_place_is_told_and_a_place_that_speaks_against_the_flag_too(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        to_the_facts(page)
+        how, doubt = page.locator("#how"), page.locator("#doubt")
+        expect(how).to_contain_text("where it was when only the receiver held it")
+        for metres, is_inside in (("1.2", False), ("-1.2", True), ("-0.2", False), ("-0.3", True)):
+            page.fill("#metres", metres)
+            expect(doubt).to_be_visible(visible=is_inside)
+        assert faults(page) == []
+        page.locator("#more-facts summary").tap()
+        page.locator("#answer-held_by-both").tap()
+        expect(how).to_have_text(
+            "Put the leading end of the baton where it was: drag, tap, or type."
+        )
+        page.locator("#answer-held_by-receiver").tap()
+        expect(how).to_contain_text("only the receiver")
+
+
+def test_what_is_said_to_be_kept_here_is_said_no_more_once_it_was_received(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        page = open_zone(window, meet)
+        page.context.set_offline(True)
+        to_the_facts(page)
+        choose(page, "zone.png", saved(drawn(), "PNG"), "image/png")
+        expect(page.locator(".picture")).to_contain_text("zone.png")
+        page.locator("#sign").tap()
+        expect(page.locator("#news")).to_contain_text("will be sent")
+        page.context.set_offline(False)
+        expect(page.locator(f".entry .pictures {RECEIVED}")).to_be_visible()
+        expect(page.locator("#news")).to_have_text("", timeout=2000)
+
+
 def test_what_the_phone_leaves_out_is_what_the_service_does_not_take_and_no_more(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:

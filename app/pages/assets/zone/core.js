@@ -3,7 +3,7 @@
 
 import { word } from "../js/words.js";
 import * as home from "./home.js";
-import { heatHere } from "./meet.js";
+import { heatHere, unsent } from "./meet.js";
 import { showStep, stepsOf } from "./steps.js";
 
 const by = (id) => document.getElementById(id);
@@ -13,8 +13,8 @@ const GUARD = 350, SAID_FOR = 8000;
 /** The page's own account of the meet: `state` is what all parts of it are drawn from. */
 export function openCore({ store, meet, watch }) {
   const state = { watch, me: watch.official.id, line: "", items: [], drafts: [], view: { name: "home" }, held: false };
-  const core = { state, store, meet, redraw, redrawSoon, news, done, mayUndo, go, back, goHome, change, keep: store.change, draftOf };
-  let drawing, owed = false, shownHeat, soon, took = 0, drawn = 0, said;
+  const core = { state, store, meet, redraw, redrawSoon, news, done, kept, mayUndo, go, back, goHome, change, keep: store.change, draftOf };
+  let drawing, owed = false, shownHeat, soon, took = 0, drawn = 0, said, isKept = false;
 
   function draftOf(id) {
     return state.drafts.find((one) => one.id === id);
@@ -23,6 +23,7 @@ export function openCore({ store, meet, watch }) {
   /** Say something in a word or two, for a while, also to whoever does not look. */
   function news(words) {
     clearTimeout(said);
+    isKept = false;
     by("news").textContent = words;
     said = setTimeout(() => (by("news").textContent = ""), SAID_FOR);
   }
@@ -30,6 +31,12 @@ export function openCore({ store, meet, watch }) {
   /** Say what was done; where the page alone holds it, that too. */
   function done(words) {
     news(state.held ? `${words} ${word("held here")}` : words);
+  }
+
+  /** Say that something is kept here, for as long as that is so. */
+  function kept(words) {
+    done(words);
+    isKept = true;
   }
 
   /** Let something be undone for some milliseconds. */
@@ -89,7 +96,9 @@ export function openCore({ store, meet, watch }) {
     home.showHeld(state);
     home.showLine(state);
     home.showCare(state);
+    if (isKept && !unsent(state).length) news("");
     if (state.view.name !== "home") return;
+    home.showQuestions(state);
     home.showHeat(state);
     home.showPosts(state);
     home.showWaiting(state);

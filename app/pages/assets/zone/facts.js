@@ -29,14 +29,14 @@ export function placed(position, changes) {
   return { metres: within(metres, -FARTHEST, FARTHEST), uncertainty: within(uncertainty, LEAST_UNCERTAIN, MOST_UNCERTAIN) };
 }
 
-/** Fill the step with what is asked about this infringement. */
-export function showFacts(state, draft, sight) {
+/** Fill the step with what is asked about this infringement; `isOpen` where more of it was opened. */
+export function showFacts(state, draft, sight, isOpen) {
   const part = placedPart(sight);
   middle = middleOf(draft.position);
   show(by("facts"),
     part ? placing(state, draft, sight) : questions(draft, sight.questions.map((one) => one.fact), true),
     part && h("details", { id: "no-place", open: Boolean(draft.answers?.clearly) }, h("summary", {}, word("no place")), questions(draft, ["clearly"], false)),
-    more(draft, sight),
+    more(draft, sight, isOpen),
     h("p", { class: "field" }, h("label", { for: "words" }, word("words")), h("textarea", { id: "words", rows: 3, maxlength: 4000, dir: "auto", value: draft.words ?? "" })),
     h("div", { id: "pictures" }),
     h("p", { id: "picture-problem", class: "problem", role: "alert", hidden: true }),
@@ -51,9 +51,10 @@ function placing(state, draft, sight) {
   const part = placedPart(sight);
   const step = (by_, words) => does("step-by", by_, {}, words);
   return [
-    h("p", { class: "hint", id: "how" }, word(`where ${part}`)),
+    h("p", { class: "hint", id: "how" }, word(`where ${momentOf(draft) ?? part}`)),
     h("div", { id: "drawing", role: "slider", tabindex: "0", "aria-labelledby": "how", "aria-valuemin": -FARTHEST, "aria-valuemax": FARTHEST, "aria-valuenow": "0" }),
     h("p", { id: "reading", class: "reading", "aria-live": "polite" }),
+    h("p", { id: "doubt", class: "note", role: "status", hidden: true }, word("inside the zone")),
     h("div", { class: "row" },
       step("-0.1", word("back a bit")),
       h("label", { class: "metres" }, h("span", { class: "hint" }, word("metres")), h("input", { id: "metres", inputmode: "decimal", autocomplete: "off" })),
@@ -65,6 +66,10 @@ function placing(state, draft, sight) {
       does("turn", "", { class: "quiet" }, word("turn"))),
   ];
 }
+
+// A place of the baton means something only together with the moment. Where somebody else is said to
+// have held it, that is another one.
+const momentOf = ({ seen, answers }) => (seen.startsWith("pass_") && (answers?.held_by || "receiver") === "receiver" ? seen : undefined);
 
 /** Show where the mark is now; `dragging` leaves the drawing where it lies under the finger. */
 export function showPlace(state, draft, sight, { dragging = false } = {}) {
@@ -80,11 +85,15 @@ export function showPlace(state, draft, sight, { dragging = false } = {}) {
   by("drawing").setAttribute("aria-valuenow", draft.position?.metres ?? 0);
   by("drawing").setAttribute("aria-valuetext", words);
   if (by("reading").textContent !== words) by("reading").textContent = words;
+  by("doubt").hidden = !isInside(draft.position, edge);
   for (const [id, value] of [["metres", draft.position?.metres], ["uncertainty", draft.position?.uncertainty ?? USUAL]]) {
     const field = by(id);
     if (document.activeElement !== field) field.value = value === undefined ? "" : value;
   }
 }
+
+// Of what is reported nothing happens inside the zone: a minus that was forgotten is seen before it is signed.
+const isInside = (position, edge) => Boolean(position) && (edge === "end" ? position.metres + position.uncertainty <= 0 : position.metres - position.uncertainty >= 0);
 
 // Seen from inside the track runners come from the right; whoever has no side sees it from outside.
 const isTurned = (state, place) => (place.side === "inside") !== Boolean(state.turned);
@@ -108,10 +117,10 @@ function question(draft, fact) {
 }
 
 // Everything else that a rule book may ask, one step away.
-function more(draft, sight) {
+function more(draft, sight, isOpen) {
   const shown = new Set(["clearly", ...asked[draft.seen].first, ...sight.questions.map((one) => one.fact)]);
   const rest = Object.keys(asked[draft.seen].facts).filter((fact) => !shown.has(fact));
-  return rest.length > 0 && h("details", { id: "more-facts" }, h("summary", {}, word("more facts")), rest.map((fact) => question(draft, fact)));
+  return rest.length > 0 && h("details", { id: "more-facts", open: Boolean(isOpen) }, h("summary", {}, word("more facts")), rest.map((fact) => question(draft, fact)));
 }
 
 /** The pictures of a draft; one that was left out can be put back. */

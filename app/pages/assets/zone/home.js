@@ -20,7 +20,8 @@ export const heatName = (heat) =>
 
 export const team = (heat, lane) => {
   const found = teamIn(heat, lane);
-  return found ? h("bdi", { class: "team" }, found.name) : h("span", { class: "soft" }, word("nobody there"));
+  if (found) return h("bdi", { class: "team" }, found.name);
+  return heat && h("span", { class: "soft" }, word("nobody there"));
 };
 
 /** How far something has come, as a word, a sign and a place on a line of three. */
@@ -102,6 +103,13 @@ export function showPosts(state) {
   );
 }
 
+/** What the head official asks back, above all else: they wait for it with their ruling. */
+export function showQuestions(state) {
+  show(by("questions"), reportsOf(state).filter((one) => one.state === "returned" && !isDrafted(state, one)).map((one) => h("div", { class: "card asks" },
+    h("h2", {}, word("asked back")), h("p", {}, aboutReport(state, one)), h("p", { class: "question", dir: "auto" }, one.remark),
+    h("p", { class: "buttons" }, does("rewrite", one.id, { class: "main" }, word("write again"))))));
+}
+
 export function showWaiting(state) {
   const waits = unsent(state).length;
   const refused = own(state).filter((one) => one.state === "refused" && one.kind !== "report");
@@ -119,9 +127,6 @@ export function showWaiting(state) {
       h("p", { class: "buttons" }, does("again", item.id, {}, word("try again")), does("copy", item.id, {}, word("copy")), does("aside", item.id, {}, word("put aside"))))),
     state.drafts.length > 0 && h("h2", {}, counted("drafts", state.drafts.length)),
     state.drafts.map((draft) => draftCard(state, draft)),
-    reportsOf(state).filter((one) => one.state === "returned" && !isDrafted(state, one)).map((one) => h("div", { class: "card asks" },
-      h("h3", {}, word("asked back")), h("p", {}, aboutReport(state, one)), h("p", { class: "question", dir: "auto" }, one.remark),
-      h("p", { class: "buttons" }, does("rewrite", one.id, { class: "main" }, word("write again"))))),
     reportsOf(state).filter((one) => one.state === "raised" && !isDrafted(state, one)).map((one) => h("div", { class: "card asks" },
       h("h3", {}, word("account to follow")), h("p", {}, aboutReport(state, one)),
       h("p", { class: "buttons" }, does("account", one.id, { class: "main" }, word("write account")), does("withdraw", one.id, {}, word("take flag back"))))),
@@ -170,13 +175,15 @@ function flagsOfDay(state) {
 
 function reportEntry(state, one) {
   const { item } = one;
-  const pictures = own(state).filter((other) => other.kind === "picture" && other.report === one.id && other.state !== "received");
+  const pictures = own(state).filter((other) => other.kind === "picture" && other.report === one.id && other.state !== "aside");
+  const came = pictures.filter((other) => other.state === "received");
   const way = one.withdrawal ? wayOf(one.withdrawal) : item && item.state !== "received" ? wayOf(item) : { way: "received", at: item?.received_at ?? one.at };
   const refused = item?.state === "refused";
   return h("li", { class: "entry", "data-report": one.id },
     h("p", {}, aboutReport(state, one)),
     h("p", { class: "tags" }, h("span", { class: "tag" }, word(`report ${one.state}`)), " ", wayMark(way), item && (item.signed || way.way === "received") && h("span", { class: "hint" }, " ", word(item.signed ? "signed here" : "server attests"))),
-    pictures.length > 0 && h("p", {}, wayMark({ way: "here" }), " ", counted("pictures", pictures.length)),
+    came.length > 0 && h("p", { class: "pictures" }, wayMark(wayOf(came.at(-1))), " ", counted("pictures", came.length)),
+    pictures.length > came.length && h("p", { class: "pictures" }, wayMark({ way: "here" }), " ", counted("pictures", pictures.length - came.length)),
     refused && h("div", { class: "problem" }, h("p", { lang: "en" }, item.problem?.detail),
       h("p", { class: "buttons" }, does("mend", one.id, { class: "main" }, word("mend")), does("again", one.id, {}, word("try again")), does("copy", one.id, {}, word("copy")), does("aside", one.id, {}, word("put aside")))),
     !refused && one.state !== "withdrawn" && h("p", { class: "buttons" },

@@ -74,10 +74,11 @@ const FILL = {
   facts(state, draft) {
     const sight = sightOf(state, draft.seen);
     const enough = saysEnough(draft, sight);
+    const isOpen = by("more-facts")?.open; // the step is filled anew with each answer
     fill(word(`seen ${draft.seen}`), [about(state, draft), h("div", { id: "facts" })], [
       later(), does("sign", draft.id, { class: "main", id: "sign", disabled: !enough }, word("sign and send")),
     ], draft.remark && h("p", { class: "note question", dir: "auto" }, draft.remark));
-    showFacts(state, draft, sight);
+    showFacts(state, draft, sight, isOpen);
   },
 
   withdraw(state, _draft, view) {

@@ -122,7 +122,7 @@ export function writing({ core, outbox, clock, inTurn }) {
       // Read first: what is shown must not be the flag's “received” where the account is still to go.
       await core.redraw();
       goHome();
-      core.done(word("report kept"));
+      core.kept(word("report kept"));
     },
 
     rewrite(id) {
@@ -166,7 +166,7 @@ export function writing({ core, outbox, clock, inTurn }) {
       });
       await core.redraw();
       goHome();
-      core.done(word("withdrawal kept"));
+      core.kept(word("withdrawal kept"));
     },
   };
 }
