@@ -24,7 +24,7 @@ from app.appeals.decision_queries import (
 )
 from app.appeals.in_round import window_for_appeal
 from app.appeals.jury_wire import AppealOut, AppealsOut
-from app.appeals.queries import protest_out, protests_page
+from app.appeals.queries import protest_out, protests_in_heat, protests_page
 from app.appeals.signed import signed_by
 from app.appeals.since_signed import appeal_time, appeals_until
 from app.appeals.standing import appeal_out, appeals_page
@@ -67,6 +67,11 @@ def protests_shown(
     meet = meet_facts(conn, meet_id)
     shown = _protests(conn, meet, page.protests, now)
     return page.model_copy(update={"protests": _with_jurys(conn, meet, shown)})
+
+
+def protests_in_heat_shown(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[ProtestOut]:
+    """All protests about a heat, in order, with what the jury has decided on them."""
+    return _with_jurys(conn, meet_facts(conn, meet_id), protests_in_heat(conn, meet_id, heat_id))
 
 
 def _with_jurys(conn: Connection, meet: MeetFacts, page: Sequence[ProtestOut]) -> list[ProtestOut]:

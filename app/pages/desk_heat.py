@@ -4,7 +4,7 @@ taking in a protest about it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +14,8 @@ from fastapi import APIRouter, Path, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
-from app.appeals.queries import JUDGEMENT, protest_kinds, protests_in_heat
+from app.appeals.queries import JUDGEMENT, protest_kinds
+from app.appeals.showing import protests_in_heat_shown
 from app.appeals.wire import About, Capacity, ProtestOut
 from app.ids import AnnouncementId, ChosenId, HeatId, MeetId
 from app.meets.queries import meet_facts
@@ -31,7 +32,7 @@ from app.results.one_round import others_of_round
 from app.results.queries import blocked_by
 from app.results.windows import windows_of_heat
 from app.results.wire import ResultOut, WindowOut
-from app.rulings.queries import rulings_in_heat
+from app.rulings.queries import DecidedOn, decided_on, rulings_in_heat
 from app.rulings.wire import StandingRulingOut
 
 router = APIRouter(include_in_schema=False)
@@ -43,7 +44,8 @@ Heat = Annotated[ChosenId, Path()]
 @dataclass(frozen=True, slots=True)
 class AtHeat:
     """A heat as the desk works on it. `result` is None before a finish list has come; `changed` is
-    what would be told otherwise than in the last announcement.
+    what would be told otherwise than in the last announcement; `since_ruled`, by ruling, what a
+    protest or an appeal has made of its disqualification.
     """
 
     heat: HeatOut
@@ -53,6 +55,7 @@ class AtHeat:
     announced: Sequence[AnnouncementOut]
     windows: Sequence[WindowOut]
     rulings: Sequence[StandingRulingOut]
+    since_ruled: Mapping[str, DecidedOn]
     protests: Sequence[ProtestOut]
 
 
@@ -68,6 +71,7 @@ def at_heat(
         finality.announcement_shown(conn, meet_id, AnnouncementId(one.id), now)
         for one in announcements_of_heat(conn, meet_id, heat_id)
     ]
+    rulings = rulings_in_heat(conn, meet_id, heat_id).rulings
     return AtHeat(
         heat=heat,
         result=result,
@@ -75,8 +79,9 @@ def at_heat(
         changed=changes(announced[-1].lines, result.lines) if announced and result else None,
         announced=announced[::-1],
         windows=windows_of_heat(conn, meet_id, heat_id, now),
-        rulings=rulings_in_heat(conn, meet_id, heat_id).rulings,
-        protests=protests_in_heat(conn, meet_id, heat_id) if reads_protests else (),
+        rulings=rulings,
+        since_ruled={one.id: said for one in rulings if (said := decided_on(conn, one.id))},
+        protests=protests_in_heat_shown(conn, meet_id, heat_id) if reads_protests else (),
     )
 
 

@@ -68,10 +68,10 @@ class Board:
 
     @property
     def notations(self) -> dict[str, str]:
-        """What the abbreviations of all announcements on the page mean."""
+        """What the abbreviations of all results on the page mean."""
         return {
             short: meaning
-            for one in self.posted
+            for one in self.standing
             for short, meaning in one.said.abbreviations.items()
         }
 

@@ -6,6 +6,7 @@ import re
 from datetime import timedelta
 
 from app.ids import new_id
+from tests.appeals.desk import an_upheld_appeal
 from tests.builders import MeetAtHand, a_report
 
 WORDS = "Seen from the ladder beside the third lane."
@@ -108,3 +109,15 @@ def test_of_a_protest_it_is_told_that_one_waits_and_nothing_that_was_said(meet: 
     assert "Protest 1 awaits the referee" in shown
     assert "Somebody Nobody Sees" not in shown
     assert "they say third" not in shown
+
+
+def test_an_amended_result_says_on_the_board_what_decided_it_and_for_whom(meet: MeetAtHand) -> None:
+    an_upheld_appeal(meet)
+    assert "Why it was announced again" not in page(meet)
+    assert meet.announce(despite="The second post was relieved.").status_code == 201
+    board = page(meet)
+    (amended,) = (one for one in board.split("<article")[1:] if "Amended result" in one)
+    told = amended.split("Why it was announced again")[1].split("</ul>")[0]
+    assert "Appeal 1 of" in told
+    assert "DQ" in told
+    assert 'id="notations"' not in board, "no result that stands shows a sign"

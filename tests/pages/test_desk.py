@@ -11,6 +11,7 @@ from app.ids import new_id
 from tests.appeals.desk import (
     a_protest,
     an_announced_disqualification,
+    an_upheld_appeal,
     appeal,
     decided,
     lodge,
@@ -51,6 +52,20 @@ def test_an_amended_result_stands_first_until_it_is_announced(meet: MeetAtHand) 
     heat = opened(meet.desk, f"desk/heats/{meet.heat()}").text
     assert "What has changed since announcement 1" in heat
     assert "Announce the amended result" in opened(meet.desk, f"protests/{protest['id']}").text
+
+
+def test_a_ruling_that_the_jury_set_aside_does_not_stand_on_the_heats_page_as_if_nothing_was(
+    meet: MeetAtHand,
+) -> None:
+    an_upheld_appeal(meet)
+    page = opened(meet.desk, f"desk/heats/{meet.heat()}").text
+    rulings, protests = page.split('id="rulings-head"')[1].split('id="heat-protests"')
+    assert "was set aside by the decision of the jury on appeal 1" in rulings
+    assert "The jury, on appeal 1:" in protests
+    (upheld,) = meet["jury"].get("appeals").json()["appeals"]
+    appeal = opened(meet.desk, f"appeals/{upheld['id']}").text
+    assert "stays hidden" not in appeal
+    assert "stands in the meet&#39;s record" in appeal
 
 
 def test_the_organiser_sees_results_and_nothing_that_was_lodged(meet: MeetAtHand) -> None:
