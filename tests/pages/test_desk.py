@@ -63,9 +63,9 @@ def test_a_ruling_that_the_jury_set_aside_does_not_stand_on_the_heats_page_as_if
     assert "was set aside by the decision of the jury on appeal 1" in rulings
     assert "The jury, on appeal 1:" in protests
     (upheld,) = meet["jury"].get("appeals").json()["appeals"]
-    appeal = opened(meet.desk, f"appeals/{upheld['id']}").text
+    appeal = opened(meet.desk, f"jury/{upheld['id']}").text
     assert "stays hidden" not in appeal
-    assert "stands in the meet&#39;s record" in appeal
+    assert "stands in the meet's record" in appeal
 
 
 def test_the_organiser_sees_results_and_nothing_that_was_lodged(meet: MeetAtHand) -> None:
