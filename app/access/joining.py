@@ -126,7 +126,10 @@ async def _try_to_join(store: Store, sent: JoinIn, key: str) -> JoinOut | None:
         return await store.act(meet_id, actor, _join(sent, None, fresh))
     if not await run_in_threadpool(pin_matches, stored, sent.pin):
         await store.act(meet_id, actor, refuse_pin(key))
-        raise PinRefused("This is not the PIN you chose when you joined first. Try again.")
+        raise PinRefused(
+            "This is not the PIN you chose when you joined first. Try again. If it is forgotten, "
+            "the organiser lets you choose a new one."
+        )
     return await store.act(meet_id, actor, _join(sent, stored, stored))
 
 

@@ -87,7 +87,8 @@ def insist_orders_fit(verdict: str, orders: Sequence[object], done_already: str 
         raise ValueError("only what is upheld has orders: leave them out, or uphold it")
     if verdict == Verdict.UPHELD and bool(orders) == bool(done_already):
         raise ValueError(
-            "what is upheld says in “orders” what follows, or in “done_already” what has done it"
+            "where it is upheld, say what follows (“orders”), or what has done that already "
+            "(“done_already”): one of the two"
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
@@ -46,12 +47,26 @@ class TrackIn(Wire):
     kerb: bool = True
 
 
+_CURRENCY = "^[A-Z]{3}$"
+
+
+def _of_three_letters(currency: str) -> str:
+    if not re.fullmatch(_CURRENCY, currency):
+        raise ValueError("write the three letters of the currency, such as USD")
+    return currency
+
+
 class DepositIn(Wire):
     """What the meet asks an appellant to lay down."""
 
     amount: Annotated[int, Field(ge=1, le=999_999)]
     currency: Annotated[
-        str, Field(pattern="^[A-Z]{3}$", description="the three letters of ISO 4217, such as USD")
+        str,
+        AfterValidator(_of_three_letters),
+        Field(
+            description="the three letters of ISO 4217, such as USD",
+            json_schema_extra={"pattern": _CURRENCY},
+        ),
     ]
 
 

@@ -147,7 +147,9 @@ async def show_officials(asked: Asked) -> Response:
     """Everybody who works at the meet, with their roles and links."""
 
     def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
-        return {"officials": access.officials_of(conn, meet_id), "roles": list(Role)}
+        known = access.officials_of(conn, meet_id)
+        organisers = sum(one.active and Role.ORGANISER in one.roles for one in known)
+        return {"officials": known, "organisers": organisers, "roles": list(Role)}
 
     return await asked.shown("organiser_officials.html", shows)
 

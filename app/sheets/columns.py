@@ -162,9 +162,8 @@ def _tell_of_none(
 
 def _way_out(titles: Sequence[str], name: str) -> str:
     return (
-        f"Name it in the header row, or say which of your columns holds it, with the query "
-        f'parameter columns={{"your name for it":"{name}"}}. '
-        f"The file has {_list_titles(titles)}."
+        f"Name it in the header row. The file has {_list_titles(titles)}. A program that sends it "
+        f'can say which of your columns holds it: columns={{"your name for it":"{name}"}}.'
     )
 
 

@@ -420,11 +420,53 @@ def test_a_meet_is_set_up_by_the_keyboard_and_leads_to_the_organisers_own_link(
         page.fill("#key", SETUP_KEY)
         page.locator("#key").press("Enter")
         expect(page.locator("#time_zone")).to_have_attribute("aria-invalid", "true")
+        problem = page.locator("#new-meet .problem")
+        expect(problem).to_contain_text(
+            "Time zone: This is no time zone name such as Europe/Paris."
+        )
+        assert "/" not in problem.inner_text().replace("Europe/Paris", ""), (
+            "no pointer for programs"
+        )
         expect(page.locator("#name")).to_have_value("Quay Relays")
         page.fill("#time_zone", "Europe/Paris")
         page.locator("#time_zone").press("Enter")
         page.wait_for_url("**/join*")
         expect(page.locator("main")).to_contain_text("Ada Pilot")
+
+
+def test_the_time_zone_of_whoever_sets_a_meet_up_is_put_in(
+    chromium: Browser, service: Service
+) -> None:
+    with a_window(chromium, service, timezone_id="America/St_Johns") as window:
+        page = window.open("/set-up")
+        expect(page.locator("#time_zone")).to_have_value("America/St_Johns")
+
+
+def test_whoever_lost_a_device_or_forgot_the_pin_is_let_in_anew(
+    chromium: Browser, service: Service
+) -> None:
+    hand = load_all(a_bare_meet(service))
+    person = add_official(hand, "Lost Phone", "umpire")
+    assert person.get("watch").status_code == 200
+    with a_window(chromium, service, hand.organiser) as window:
+        page = opened(window, at(hand, "/officials"))
+        expect(page.locator("#one-organiser")).to_contain_text("the only organiser")
+        mine = page.locator(f"#official-{hand.organiser.id}")
+        expect(mine.get_by_role("button", name="Link")).to_be_visible()
+        expect(mine.get_by_role("button", name="PIN")).to_have_count(0)
+        page.locator(f"#official-{person.id}").get_by_role("button", name="New PIN").click()
+        look_at(page)
+        expect(page.locator("#anew-name")).to_have_text("Lost Phone")
+        page.locator("#anew-do").click()
+        link = page.locator("#link-text")
+        expect(link).to_have_value(re.compile(r"/join#\w"))
+        token = link.input_value().split("#")[1]
+        expect(page.locator(f"#official-{person.id}")).to_contain_text("has not joined")
+    assert person.get("watch").status_code == 401
+    joined = service.http.post(
+        "/api/join", json={"token": token, "pin": "7302", "session": new_id()}
+    )
+    assert joined.status_code in {200, 201}, joined.text
 
 
 def test_fields_side_by_side_stand_in_one_line_also_where_one_has_a_hint(

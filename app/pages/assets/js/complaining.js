@@ -30,28 +30,42 @@ export function complain(form, answer) {
   place.hidden = !answer;
   if (!answer) return;
   // The service says in English what is wrong; who reads another language is told its kind first.
-  const kind = kindOf(answer), first = paragraph(reasonOf(answer));
-  if (kind && document.documentElement.lang !== "en" && has(`problem ${kind}`)) place.append(paragraph(word(`problem ${kind}`)));
-  if (answer.problem) first.lang = "en";
-  if (kind === "stale") first.append(" ", word("changed"));
-  place.append(first);
-  for (const error of answer.problem?.errors ?? []) pointAt(form, place, error);
+  const kind = kindOf(answer), errors = answer.problem?.errors ?? [];
+  const isOfFields = kind === "malformed" && errors.length > 0;
+  if (has(`problem ${kind}`) && (isOfFields || document.documentElement.lang !== "en")) place.append(paragraph(word(`problem ${kind}`)));
+  if (!isOfFields) place.append(reason(answer, kind));
+  for (const error of errors) {
+    const way = wayTo(form, error);
+    const why = isOfFields && inEnglish("span", asSentence(error.detail));
+    if (!way && !why) continue;
+    const line = document.createElement("p");
+    line.append(...[way, way && why && ": ", why].filter(Boolean));
+    place.append(line);
+  }
   place.focus();
   form.dispatchEvent(new CustomEvent("form-refused", { bubbles: true, detail: answer }));
 }
 
-function pointAt(form, place, error) {
+function reason(answer, kind) {
+  const words = answer.problem ? inEnglish("p", reasonOf(answer)) : paragraph(reasonOf(answer));
+  if (kind === "stale") words.append(" ", word("changed"));
+  return words;
+}
+
+const inEnglish = (tag, textContent) => Object.assign(document.createElement(tag), { lang: "en", textContent });
+
+const asSentence = (detail) => `${detail[0].toUpperCase()}${detail.slice(1)}${/[.!?]$/.test(detail) ? "" : "."}`;
+
+/** Mark the field at fault; a link that leads to it, or nothing where the form has no such field. */
+function wayTo(form, error) {
   const named = form.elements[error.pointer.slice(1).replaceAll("/", ".")];
   // Boxes of one name are a list of fields: the way leads to the first.
   const field = named instanceof RadioNodeList ? named[0] : named;
-  if (!(field instanceof Element)) return;
+  if (!(field instanceof Element)) return undefined;
   if (field.type !== "radio") field.setAttribute("aria-invalid", "true"); // not of a radio's role (WAI-ARIA 1.2)
   field.id ||= `field-${field.name}`;
   const title = isBox(field) ? field.closest("fieldset")?.querySelector("legend") : field.labels?.[0];
-  const text = title?.textContent.trim() ?? error.detail;
-  const line = document.createElement("p");
-  line.append(Object.assign(document.createElement("a"), { href: `#${field.id}`, textContent: text }));
-  place.append(line);
+  return Object.assign(document.createElement("a"), { href: `#${field.id}`, textContent: title?.textContent.trim() ?? error.detail });
 }
 
 /** Say above the form what has happened, with the one thing that is left to do about it. */

@@ -69,7 +69,8 @@ function asTable(problems, file) {
     head.append(cell);
   }
   const body = table.createTBody();
-  for (const { row, column, problem } of problems) {
+  const inRows = [...problems].sort((one, other) => (one.row ?? 0) - (other.row ?? 0));
+  for (const { row, column, problem } of inRows) {
     const line = body.insertRow();
     for (const text of [row ?? "", column ?? "", problem]) line.insertCell().textContent = text;
     line.cells[0].className = "number";

@@ -109,6 +109,25 @@ document.addEventListener("click", (event) => {
   const told = event.target.closest("[data-link]")?.dataset;
   if (told) showLink(told);
 });
+
+const anew = document.getElementById("anew");
+document.addEventListener("click", (event) => {
+  const told = event.target.closest("[data-anew]")?.dataset;
+  if (!told) return;
+  complainIn(anew.querySelector(".problem"), "");
+  document.getElementById("anew-name").textContent = told.name;
+  Object.assign(anew.dataset, { official: told.anew, name: told.name });
+  anew.showModal();
+});
+document.getElementById("anew-do")?.addEventListener("click", async ({ target }) => {
+  const { official, name } = anew.dataset;
+  target.disabled = true;
+  const answer = await send("DELETE", `/api/meets/${document.body.dataset.meet}/officials/${official}/pin`);
+  target.disabled = false;
+  if (!answer.ok) return complainIn(anew.querySelector(".problem"), reasonOf(answer));
+  anew.close();
+  showLink({ link: official, name });
+});
 link?.addEventListener("close", () => (link.querySelector("#link-text").value = ""));
 
 takeFiles();

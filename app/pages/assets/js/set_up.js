@@ -2,18 +2,21 @@
 
 import { complain, offer } from "./complaining.js";
 import { documentOf } from "./fields.js";
-import { kindOf, newId } from "./send.js";
+import { kindOf, limited, newId } from "./send.js";
 import { word } from "./words.js";
 
+const PATIENCE = 30_000;
 const form = document.getElementById("new-meet");
 const [meet, organiser] = [newId(), newId()]; // the same for every try
 
 async function put(address, body) {
   const headers = { Authorization: `Bearer ${document.getElementById("key").value.trim()}`, "Content-Type": "application/json" };
   try {
-    const answer = await fetch(address, { method: "PUT", headers, body: body && JSON.stringify(body) });
-    const told = await answer.json();
-    return answer.ok ? { ok: true, data: told } : { ok: false, status: answer.status, problem: told };
+    return await limited(PATIENCE, async (signal) => {
+      const answer = await fetch(address, { method: "PUT", headers, body: body && JSON.stringify(body), signal });
+      const told = await answer.json();
+      return answer.ok ? { ok: true, data: told } : { ok: false, status: answer.status, problem: told };
+    });
   } catch {
     return { ok: false, status: 0 };
   }
@@ -49,3 +52,7 @@ form.addEventListener("submit", (event) => {
   event.preventDefault();
   begin();
 });
+
+// Most meets are where they are set up: only a zone that the service knows is put in.
+const zone = form.elements.time_zone, here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+if (!zone.value && [...zone.list.options].some((one) => one.value === here)) zone.value = here;
