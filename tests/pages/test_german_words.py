@@ -19,7 +19,7 @@ OTHER_WORDS = {
     "Anlaufraum": r"Anlaufzone",
     "Regelverstoß": r"Vergehen",
     "Kaution": r"Hinterlegung",
-    "unterschreiben": r"unterzeichn|signier",
+    "unterschreiben": r"unterzeichn",
     "bekannt geben": r"bekannt(?:ge|zuge)geben",
     "zurückweisen": r"\babweis|\babgewiesen",
     "anmelden": r"beitret",
