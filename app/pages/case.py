@@ -41,7 +41,7 @@ from app.rulings.as_ruled import case_told
 from app.rulings.asked import Asked, what_is_asked
 from app.rulings.final_word import refused_to_reconsider
 from app.rulings.observed import tell
-from app.rulings.queries import ruling_out, rulings_in_heat
+from app.rulings.queries import DecidedOn, decided_on, ruling_out, rulings_in_heat
 from app.rulings.returns import returns_of
 from app.rulings.who_rules import why_not
 from app.rulings.wire import RulingOut, StandingRulingOut
@@ -79,6 +79,7 @@ class CaseShown:
     history: Sequence[Happened]
     ruling: Ruling
     further_of: int | None
+    decided: DecidedOn | None
 
     @property
     def returnable(self) -> Sequence[tuple[int, ReportOut]]:
@@ -138,6 +139,7 @@ def read_case(
         history=history(case, rulings, returns),
         ruling=_ruling(conn, meet, case, caller),
         further_of=_number(conn, meet_id, case.further_of),
+        decided=decided_on(conn, case.rulings[-1]) if case.rulings else None,
     )
 
 

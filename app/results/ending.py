@@ -28,6 +28,7 @@ from app.results.correction_wire import (
     Mistyped,
 )
 from app.results.corrections import Act, corrections_of, is_known, keep, said_before
+from app.results.queries import last_start
 from app.results.remeasuring import moved_by
 from app.results.tables import announcements, windows
 from app.results.time_that_runs import Closing, insist_it_runs_on
@@ -95,7 +96,17 @@ def _ended_at(unit: Unit, given: datetime | None) -> datetime:
         return max(unit.now, last or unit.now)
     insist_typed_now(unit, given, "/ended_at", "This end of the meet", ONCE_IT_HAS_ENDED)
     _insist_nothing_announced_after(given, last)
+    _insist_no_start_after(unit, given, unit.now)
     return given
+
+
+def _insist_no_start_after(unit: Unit, at: datetime, until: datetime) -> None:
+    last = last_start(unit.conn, unit.meet_id, until)
+    if last is not None and at < last:
+        raise Malformed(
+            "A heat was started after that, so the meet had not ended; look at the time.",
+            field="/ended_at",
+        )
 
 
 def _insist_nothing_announced_after(at: datetime, last: datetime | None) -> None:
@@ -161,6 +172,7 @@ def _insist_possible(unit: Unit, was: datetime, at: datetime) -> None:
     values = {"meet": unit.meet_id, "said_at": said_at}
     last: datetime | None = unit.conn.execute(_LAST_ANNOUNCED_BY, values).scalar_one()
     _insist_nothing_announced_after(at, last)
+    _insist_no_start_after(unit, at, said_at)
 
 
 def end_corrections(conn: Connection, meet_id: MeetId) -> EndCorrectionsOut:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from hashlib import sha256
 from typing import Any, NamedTuple
 
@@ -10,6 +11,7 @@ from sqlalchemy import (
     Connection,
     and_,
     bindparam,
+    false,
     func,
     literal_column,
     or_,
@@ -49,6 +51,11 @@ _RESULT = select(results).where(
     results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
 )
 _RESULTS = select(results).where(results.c.heat_id.in_(bindparam("heats", expanding=True)))
+_LAST_START = select(func.max(heats.c.started_at)).where(
+    heats.c.meet_id == bindparam("meet"),
+    heats.c.rehearsal == false(),
+    heats.c.started_at <= bindparam("until"),
+)
 _OPEN_IN_HEAT = and_(cases.c.heat_id == bindparam("heat"), cases.c.state == CaseState.OPEN.value)
 _OPEN_CASES = CASE_COLUMNS.where(_OPEN_IN_HEAT)
 _REPORTERS = (
@@ -198,6 +205,14 @@ class RestsOn(NamedTuple):
     lots: int
     not_held: int
     others: Sequence[AnyRow]
+
+
+def last_start(conn: Connection, meet_id: MeetId, until: datetime) -> datetime | None:
+    """When a heat of the meet was started last until then, None where none was."""
+    found: datetime | None = conn.execute(
+        _LAST_START, {"meet": meet_id, "until": until}
+    ).scalar_one()
+    return found
 
 
 def rests_on(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> RestsOn:

@@ -34,8 +34,7 @@ def insist_second_person(
     if caller.official_id in authors_in(conn, meet.id, case_id):
         raise OwnReport(
             "You wrote a report in this case, so another official must rule on it: another "
-            "referee, or the chief umpire where the organiser lets them (“chief_umpire_rules” in "
-            "the meet's terms)."
+            "referee, or the chief umpire where the meet's terms let them rule."
         )
 
 

@@ -84,6 +84,9 @@ def test_a_finish_list_is_mended_looked_at_loaded_and_announced(
         page.fill("#despite", "The post cannot be reached.")
         page.locator("#announce button[type=submit]").focus()
         page.keyboard.press("Enter")
+        expect(page.locator("#signing .shows tbody tr")).to_have_count(8)
+        expect(page.locator("#signing .shows tr.out")).to_contain_text("DQ TR24.7")
+        assert faults(page) == []
         sign(page)
         expect(page.locator("#announced")).to_contain_text("Announcement 1")
         expect(page.locator("#heat-windows [data-until]")).to_contain_text("left")

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from app.ids import new_id
 from tests.browser.looking import Watched, a_window, faults, sideways
@@ -503,3 +503,32 @@ def test_a_personal_link_can_be_read_and_sent_where_no_badge_can_be_printed(
         assert told.json()["name"] == meet.umpire.name
         page.keyboard.press("Escape")
         expect(link).to_have_value("")
+
+
+def test_a_link_that_comes_late_is_shown_under_nobody_elses_name(
+    chromium: Browser, service: Service
+) -> None:
+    hand = load_all(a_bare_meet(service))
+    first, second = (add_official(hand, name, "umpire") for name in ("First", "Second"))
+    held: list[Route] = []
+
+    def hold_the_first(route: Route) -> None:
+        if first.id in route.request.url:
+            held.append(route)
+        else:
+            route.continue_()
+
+    with a_window(chromium, service, hand.organiser) as window:
+        page = opened(window, at(hand, "/officials"))
+        page.route("**/join-links/*", hold_the_first)
+        page.locator(f"#official-{first.id} [data-link]").click()
+        expect(page.locator("#link-name")).to_have_text("First")
+        page.keyboard.press("Escape")
+        page.locator(f"#official-{second.id} [data-link]").click()
+        expect(page.locator("#link-text")).to_have_value(re.compile(r"/join#\w"))
+        shown = page.locator("#link-text").input_value()
+        with page.expect_response("**/join-links/*"):
+            held[0].continue_()
+        page.wait_for_timeout(100)
+        expect(page.locator("#link-name")).to_have_text("Second")
+        assert page.locator("#link-text").input_value() == shown

@@ -19,7 +19,7 @@ from tests.browser.zone_phone import (
     place_baton,
     until,
 )
-from tests.builders import MeetAtHand
+from tests.builders import MeetAtHand, a_report
 from tests.pictures.photographs import drawn, saved
 from tests.running import Service
 from tests.test_visible import GOOD
@@ -128,7 +128,8 @@ def test_the_moment_of_a_place_is_told_and_a_place_that_speaks_against_the_flag_
             page.fill("#metres", metres)
             expect(doubt).to_be_visible(visible=is_inside)
         assert faults(page) == []
-        page.locator("#more-facts summary").tap()
+        # What is taken to be so is signed with the rest: it stands open.
+        expect(page.locator("#answer-held_by-receiver")).to_have_attribute("aria-pressed", "true")
         page.locator("#answer-held_by-both").tap()
         expect(how).to_have_text(
             "Put the leading end of the baton where it was: drag, tap, or type."
@@ -163,7 +164,7 @@ def test_what_the_phone_leaves_out_is_what_the_service_does_not_take_and_no_more
         kept, mended, blank = page.evaluate(
             """async (lists) => {
                 const address = document.querySelector('script[src*="zone/phone.js"]').src;
-                const { seen } = await import(address.replace("phone.js", "seen.js"));
+                const { seen } = await import(address.replace("zone/phone.js", "js/seen.js"));
                 return lists.map((texts) => texts.map(seen));
             }""",
             [GOOD, spoilt, loose],
@@ -263,3 +264,34 @@ def test_what_has_not_arrived_is_neither_said_to_be_sent_nor_attested(
         expect(entry).not_to_contain_text("attested by the server")
         page.context.set_offline(False)
         expect(entry).to_contain_text("attested by the server")
+
+
+def test_a_question_is_shown_also_where_an_answer_to_an_earlier_one_was_not_taken(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    def ask(question: str) -> None:
+        (report,) = own_reports(meet)
+        etag = f'"v{report["version"]}"'
+        asked = meet.referee.post(f"reports/{report['id']}/return", {"reason": question}, etag=etag)
+        assert asked.status_code == 200, asked.text
+
+    with a_window(chromium, service, meet.umpire, **PHONE) as window:
+        window.expects = {409, 412}
+        page = open_zone(window, meet)
+        Thumb(page).write_report()
+        until(page, lambda: written(meet))
+        ask("Which hand?")
+        page.locator("[data-do=rewrite]").tap()
+        page.fill("#words", "The left one.")
+        page.context.set_offline(True)
+        page.locator("#sign").tap()
+        (report,) = own_reports(meet)
+        elsewhere = {**a_report(meet.heat(), meet.posts["umpire"]), "words": "Left."}
+        etag = f'"v{report["version"]}"'
+        answered = meet.umpire.put(f"reports/{report['id']}", elsewhere, etag=etag)
+        assert answered.status_code == 200, answered.text
+        page.context.set_offline(False)
+        expect(page.locator(".entry .problem")).to_be_visible()
+        ask("And the other\nhand?")
+        expect(page.locator(".question")).to_have_text("And the other\nhand?")
+        assert faults(page) == []

@@ -252,6 +252,7 @@ def test_questions_pictures_a_question_back_and_a_withdrawal(
         page.locator("[data-do=withdraw-because]").first.tap()
         expect(page.locator(".entry .tag")).to_have_text("withdrawn")
         until(page, lambda: own_reports(meet)[0]["state"] == "withdrawn")
+        expect(page.locator("#post .shown")).to_contain_text("withdrawn")
 
 
 def test_the_phone_signs_with_a_key_of_its_own(

@@ -20,7 +20,7 @@ OTHER_WORDS = {
     "Regelverstoß": r"Vergehen",
     "Kaution": r"Hinterlegung",
     "unterschreiben": r"unterzeichn",
-    "bekannt geben": r"bekannt(?:ge|zuge)geben",
+    "bekannt geben": r"bekannt(?:zu|ge)?geb",
     "zurückweisen": r"\babweis|\babgewiesen",
     "anmelden": r"beitret",
     "Veranstaltung": r"\bWettkampf\b",

@@ -6,6 +6,7 @@ import httpx
 import pytest
 
 from app.ids import new_id
+from tests.appeals.desk import an_upheld_appeal
 from tests.builders import Json, MeetAtHand, Person, a_meet, a_report, add_official
 from tests.running import Service
 
@@ -127,6 +128,29 @@ def test_a_ruled_case_names_the_ruling_that_a_new_one_replaces(meet: MeetAtHand,
     assert f"rulings/{ruling}/form.pdf" in text
     assert "just-ruled" in text
     assert "just-ruled" not in page(meet.referee, f"cases/{case}")
+
+
+def test_a_ruled_case_tells_first_what_stands_and_what_the_jury_made_of_it(
+    meet: MeetAtHand,
+) -> None:
+    upheld = an_upheld_appeal(meet)
+    text = page(meet.referee, f"cases/{upheld['ruled']['case']}")
+    stands, rest = text.split('id="standing-title"')[1].split('id="moves-title"')
+    assert "was set aside by the decision of the jury on appeal 1" in stands
+    assert "/decisions/" in stands
+    assert "What another ruling would move" in rest
+
+
+def test_a_report_that_leaves_it_open_asks_the_reasons_for_what_settles_it(
+    service: Service,
+) -> None:
+    for metres, is_asked in ((0.1, True), (1.2, False)):
+        hand = a_meet(service)
+        hand.start()
+        place = {"metres": metres, "uncertainty": 0.6}
+        report = hand.report(observation={"seen": "pass_completed_beyond_zone", "baton": place})
+        text = page(hand.referee, f"cases/{report['case']}")
+        assert ("say in the reasons what settles it" in text) is is_asked
 
 
 def test_a_flag_without_a_lane_cannot_be_confirmed_yet(meet: MeetAtHand) -> None:

@@ -157,6 +157,25 @@ def test_a_meet_ends_neither_in_the_future_nor_before_its_last_announcement(
     assert service.http.get(f"/api/meets/{hand.id}").json()["ended_at"] is None
 
 
+def test_a_meet_has_not_ended_before_its_last_heat_was_started(service: Service) -> None:
+    hand = a_meet_with_results(service, heats=2)
+    service.clock.stand_at(EVENING - timedelta(minutes=10))
+    hand.start(1)
+    service.clock.stand_at(EVENING)
+    before = hand.head()
+    at = rfc3339(EVENING - timedelta(minutes=11))
+    told = a_problem(end(hand, ended_at=at), 422, "malformed")
+    assert "A heat was started after that" in told["detail"]
+    assert told["errors"][0]["pointer"] == "/ended_at"
+    assert hand.head() == before
+    assert end(hand, ended_at=rfc3339(EVENING - timedelta(minutes=9))).status_code == 201
+    sent = {"ended_at": at, "reasons": "Typed too late.", "pin": PIN}
+    told = a_problem(
+        hand["referee"].put(f"end/time-corrections/{new_id()}", sent), 422, "malformed"
+    )
+    assert "A heat was started after that" in told["detail"]
+
+
 def test_the_end_of_a_meet_is_signed(service: Service) -> None:
     hand = a_meet_with_results(service)
     a_problem(end(hand, pin="999182"), 403, "pin-refused")

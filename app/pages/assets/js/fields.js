@@ -4,6 +4,7 @@
 // line), instant (the meet's own time of day; `data-day` is the id of the field with the day). Empty
 // fields are left out, and so is what is disabled.
 
+import { seen } from "./seen.js";
 import { instantAt } from "./times.js";
 
 /** A number as people type it. */
@@ -13,10 +14,10 @@ const READ = {
   number: numberIn,
   boolean: (field) => (field.type === "checkbox" ? field.checked : field.value === "true"),
   json: (field) => JSON.parse(field.value),
-  lines: (field) => field.value.split("\n").map((line) => line.trim()).filter(Boolean),
+  lines: (field) => seen(field.value).split("\n").map((line) => line.trim()).filter(Boolean),
   instant: (field) => instantAt(document.body.dataset.zone, document.getElementById(field.dataset.day).value, field.value),
 };
-const read = (field, as = field.dataset.as) => (READ[as] ?? ((one) => one.value))(field);
+const read = (field, as = field.dataset.as) => (READ[as] ?? ((one) => seen(one.value)))(field);
 
 /** What a form says, as a document. */
 export function documentOf(form, submitter) {

@@ -1,6 +1,6 @@
 // Forms that send documents. In the page:
 //   <form data-act="PUT" data-to="/api/…/rulings/{new}" data-etag='"v3"' data-then="refresh"
-//         data-sign="Confirm the case of lane 4">
+//         data-sign="Confirm the case of lane 4" data-shows="id of the part that is signed about">
 // What its fields are, fields.js says. {new} is an id that stays the same until the form has been
 // taken, so sending it twice does nothing twice. `data-etag-of` is the id of the part with the ETag,
 // where what is looked at is shown apart from the form.
@@ -36,7 +36,7 @@ function ask(form, submitter, told) {
   const address = told.to.replace("{new}", told.newId);
   const etag = told.etagOf ? document.getElementById(told.etagOf).dataset.etag : told.etag;
   const body = documentOf(form, submitter);
-  if (told.sign) return signed(told.act, address, body, { etag, summary: told.sign, told: saidIn(form) });
+  if (told.sign) return signed(told.act, address, body, { etag, summary: told.sign, told: saidIn(form), shows: document.getElementById(told.shows ?? "") });
   const has = told.act !== "DELETE" && told.body !== "none";
   return send(told.act, address, { body: has ? body : undefined, etag });
 }

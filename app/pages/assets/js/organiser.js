@@ -97,20 +97,30 @@ one?.addEventListener("reset", () => {
 });
 
 const link = document.getElementById("link");
+let pressed = 0;
+
+// The dialog is this person's from the press on: an answer that comes late is for nobody else's.
 async function showLink({ link: official, name }) {
-  const answer = await send("PUT", `/api/meets/${document.body.dataset.meet}/officials/${official}/join-links/${newId()}`);
-  complainIn(link.querySelector(".problem"), answer.ok ? "" : reasonOf(answer));
+  pressed += 1;
+  const press = pressed, field = link.querySelector("#link-text");
+  complainIn(link.querySelector(".problem"), "");
   document.getElementById("link-name").textContent = name;
-  link.querySelector("#link-text").value = answer.ok ? `${location.origin}/join#${answer.data.token}` : "";
-  link.showModal();
-  link.querySelector("#link-text").select();
+  field.value = "";
+  if (!link.open) link.showModal();
+  const answer = await send("PUT", `/api/meets/${document.body.dataset.meet}/officials/${official}/join-links/${newId()}`);
+  if (press !== pressed || !link.open) return;
+  if (!answer.ok) return complainIn(link.querySelector(".problem"), reasonOf(answer));
+  field.value = `${location.origin}/join#${answer.data.token}`;
+  field.select();
 }
 document.addEventListener("click", (event) => {
   const told = event.target.closest("[data-link]")?.dataset;
   if (told) showLink(told);
 });
+link?.addEventListener("close", () => (link.querySelector("#link-text").value = ""));
 
 const anew = document.getElementById("anew");
+const buttons = () => anew.querySelectorAll("button");
 document.addEventListener("click", (event) => {
   const told = event.target.closest("[data-anew]")?.dataset;
   if (!told) return;
@@ -119,15 +129,20 @@ document.addEventListener("click", (event) => {
   Object.assign(anew.dataset, { official: told.anew, name: told.name });
   anew.showModal();
 });
-document.getElementById("anew-do")?.addEventListener("click", async ({ target }) => {
+anew?.addEventListener("cancel", (event) => anew.dataset.busy && event.preventDefault());
+document.getElementById("anew-do")?.addEventListener("click", async () => {
   const { official, name } = anew.dataset;
-  target.disabled = true;
+  anew.dataset.busy = "yes";
+  for (const button of buttons()) button.disabled = true;
   const answer = await send("DELETE", `/api/meets/${document.body.dataset.meet}/officials/${official}/pin`);
-  target.disabled = false;
-  if (!answer.ok) return complainIn(anew.querySelector(".problem"), reasonOf(answer));
+  for (const button of buttons()) button.disabled = false;
+  delete anew.dataset.busy;
+  if (!answer.ok) {
+    if (!anew.open) anew.showModal(); // a browser lets nobody be held for ever
+    return complainIn(anew.querySelector(".problem"), reasonOf(answer));
+  }
   anew.close();
   showLink({ link: official, name });
 });
-link?.addEventListener("close", () => (link.querySelector("#link-text").value = ""));
 
 takeFiles();

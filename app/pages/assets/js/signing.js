@@ -8,14 +8,14 @@ const dialog = document.getElementById("signing");
 const AGAIN = new Set(["pin-refused", "too-many-tries", "signature-refused"]);
 
 /**
- * Send a document that is signed. Resolves to the answer, or to null where nothing was signed.
+ * Send a document that is signed; `shows` is the part of the page that it is about. Resolves to the answer, or to null where nothing was signed.
  * A refusal of the PIN stays in the dialog, so that nobody has to begin again.
  */
-export async function signed(method, address, body, { etag, summary = "", told = [] } = {}) {
+export async function signed(method, address, body, { etag, summary = "", told = [], shows } = {}) {
   const shown = await send(method, `${address}?check=true`, { body, etag });
   // Where nothing can be shown, sending it would be refused alike: that answer has the words.
   if (!shown.ok || !shown.data?.canonical) return shown;
-  fill(summary, told, shown.data);
+  fill(summary, told, shown.data, shows);
   const key = await passkey();
   part("button[value=passkey]").hidden = !key;
   dialog.showModal();
@@ -30,16 +30,24 @@ export async function signed(method, address, body, { etag, summary = "", told =
 
 const part = (selector) => dialog.querySelector(selector);
 
-function fill(summary, told, shown) {
+function fill(summary, told, shown, shows) {
   part(".what").textContent = summary;
   part(".told").replaceChildren(...told.flatMap(([name, text]) => [
     Object.assign(document.createElement("dt"), { textContent: name }),
     Object.assign(document.createElement("dd"), { textContent: text, dir: "auto" }),
   ]));
   part(".told").hidden = !told.length;
+  part(".shows").replaceChildren(...(shows ? [copyOf(shows)] : []));
   part(".statement").textContent = JSON.stringify(shown.statement, null, 2);
   part(".digest").textContent = shown.sha256.slice(0, 16);
   complain("");
+}
+
+// An id is a place on the page: a copy has none.
+function copyOf(shows) {
+  const copy = shows.cloneNode(true);
+  for (const one of [copy, ...copy.querySelectorAll("*")]) for (const name of ["id", "data-live", "aria-labelledby"]) one.removeAttribute(name);
+  return copy;
 }
 
 const complain = (words) => complainIn(part(".problem"), words);

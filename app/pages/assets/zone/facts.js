@@ -36,7 +36,7 @@ export function showFacts(state, draft, sight, isOpen) {
   show(by("facts"),
     part ? placing(state, draft, sight) : questions(draft, sight.questions.map((one) => one.fact), true),
     part && h("details", { id: "no-place", open: Boolean(draft.answers?.clearly) }, h("summary", {}, word("no place")), questions(draft, ["clearly"], false)),
-    more(draft, sight, isOpen),
+    ...further(draft, sight, isOpen),
     h("p", { class: "field" }, h("label", { for: "words" }, word("words")), h("textarea", { id: "words", rows: 3, maxlength: 4000, dir: "auto", value: draft.words ?? "" })),
     h("div", { id: "pictures" }),
     h("p", { id: "picture-problem", class: "problem", role: "alert", hidden: true }),
@@ -85,15 +85,19 @@ export function showPlace(state, draft, sight, { dragging = false } = {}) {
   by("drawing").setAttribute("aria-valuenow", draft.position?.metres ?? 0);
   by("drawing").setAttribute("aria-valuetext", words);
   if (by("reading").textContent !== words) by("reading").textContent = words;
-  by("doubt").hidden = !isInside(draft.position, edge);
+  by("doubt").hidden = !isInside(draft.position, edge, zone.length_m);
   for (const [id, value] of [["metres", draft.position?.metres], ["uncertainty", draft.position?.uncertainty ?? USUAL]]) {
     const field = by(id);
     if (document.activeElement !== field) field.value = value === undefined ? "" : value;
   }
 }
 
-// Of what is reported nothing happens inside the zone: a minus that was forgotten is seen before it is signed.
-const isInside = (position, edge) => Boolean(position) && (edge === "end" ? position.metres + position.uncertainty <= 0 : position.metres - position.uncertainty >= 0);
+// Of what is placed nothing is reported inside the zone: a minus that was forgotten is seen before it is signed.
+function isInside(position, edge, length) {
+  if (!position) return false;
+  const fromStart = position.metres + (edge === "end" ? length : 0);
+  return fromStart - position.uncertainty >= 0 && fromStart + position.uncertainty <= length;
+}
 
 // Seen from inside the track runners come from the right; whoever has no side sees it from outside.
 const isTurned = (state, place) => (place.side === "inside") !== Boolean(state.turned);
@@ -116,12 +120,24 @@ function question(draft, fact) {
     h("div", { class: "answers" }, answers.map((answer) => does("answer", `${fact}=${answer}`, { id: `answer-${fact}-${answer.replaceAll(" ", "-")}`, "aria-pressed": String(given === answer) }, word(`answer ${answer}`)))));
 }
 
-// Everything else that a rule book may ask, one step away.
-function more(draft, sight, isOpen) {
+// Everything else that a rule book may ask, one step away; but what is taken to be so unless it is
+// changed stands open, since it is signed with the rest.
+function further(draft, sight, isOpen) {
   const shown = new Set(["clearly", ...asked[draft.seen].first, ...sight.questions.map((one) => one.fact)]);
-  const rest = Object.keys(asked[draft.seen].facts).filter((fact) => !shown.has(fact));
-  return rest.length > 0 && h("details", { id: "more-facts", open: Boolean(isOpen) }, h("summary", {}, word("more facts")), rest.map((fact) => question(draft, fact)));
+  const { facts } = asked[draft.seen];
+  const rest = Object.keys(facts).filter((fact) => !shown.has(fact));
+  const taken = rest.filter((fact) => !isOpenQuestion(facts[fact]));
+  const more = rest.filter((fact) => isOpenQuestion(facts[fact]));
+  return [
+    ...taken.map((fact) => question(draft, fact)),
+    more.length > 0 && h("details", { id: "more-facts", open: Boolean(isOpen) }, h("summary", {}, word("more facts")), more.map((fact) => question(draft, fact))),
+  ];
 }
+
+/** Whether an answer is what a report says by itself. */
+export const isUsual = (seen, fact, answer) => asked[seen].facts[fact]?.usual === answer;
+
+const isOpenQuestion = ({ usual }) => !usual || usual === "unsure";
 
 /** The pictures of a draft; one that was left out can be put back. */
 export function showPictures(draft) {

@@ -1,12 +1,12 @@
 // What is dragged, typed and chosen in the facts of an account, and pictures that are added to a report
 // that has gone already. Each change is kept at once.
 
+import { seen } from "../js/seen.js";
 import { newId } from "../js/send.js";
 import { word } from "../js/words.js";
 import { metresAt, placed, showPictures, showPlace } from "./facts.js";
 import { sightOf } from "./meet.js";
 import { pictureItem, saysEnough } from "./report.js";
-import { seen } from "./seen.js";
 import { showStep } from "./steps.js";
 import { addOnce } from "./store.js";
 

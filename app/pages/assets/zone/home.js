@@ -93,13 +93,14 @@ export function showPosts(state) {
   const { heat } = heatHere(state);
   const posts = postsIn(state, heat);
   const here = postHere(state, heat);
+  const takenBack = new Set(reportsOf(state).filter((one) => one.state === "withdrawn").map((one) => one.id));
   show(by("post"),
     h("h2", {}, posts.length > 1 ? word("your posts") : word("your post")),
     !posts.length && h("p", {}, word(state.watch?.posts.length ? "not in this relay" : "no post")),
     posts.length === 1 && h("p", { class: "post" }, postWords(here)),
     posts.length > 1 && h("p", { class: "hint" }, word("which post")),
     posts.length > 1 && h("div", { class: "stack" }, posts.map((one) => does("post", one.id, { "aria-pressed": String(one === here), id: `post-${one.id}` }, h("span", {}, postWords(one))))),
-    here && h("ul", { class: "shown" }, flagsIn(state, heat, here).map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", wayMark(one)))),
+    here && h("ul", { class: "shown" }, flagsIn(state, heat, here).map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", wayMark(one), takenBack.has(one.report) && [" ", h("span", { class: "tag" }, word("report withdrawn"))]))),
   );
 }
 

@@ -2,7 +2,7 @@
 // was not taken waits by itself, longer each time, while the others go on; where nothing comes back, or
 // the service asks for it, the whole queue waits.
 
-import { inOrder, isBehind, isToSend } from "./queue.js";
+import { inOrder, isBehind, isToSend, letsPass } from "./queue.js";
 
 const LEAST = 2000, MOST = 60_000, LEASE = 30_000, LONGEST_HOLD = 60_000;
 
@@ -85,14 +85,14 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
       added = false;
       round = await sendRound(await items());
       sent += round.sent;
-    } while (!round.rests && (round.sent || added));
+    } while (!round.rests && (round.sent || added || round.freed));
     if (round.due < Infinity) later(round.due);
     if (sent) through();
   }
 
   async function sendRound(all) {
     const known = new Map(all.map((one) => [one.id, one]));
-    const round = { sent: 0, rests: false, due: Infinity };
+    const round = { sent: 0, rests: false, freed: false, due: Infinity };
     for (const one of inOrder(all.filter((item) => isToSend(item) && mine(item)), misses)) {
       if (isBehind(one, known, refusals)) continue;
       if (!sure()) return { ...round, rests: true };
@@ -106,7 +106,11 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
       const went = await goes(item, known.get(item.after));
       known.set(one.id, { ...item, ...went.changes });
       if (went.is === "settled") round.sent += settled(one.id);
-      else if (went.is === "alone") round.due = Math.min(round.due, waitsAlone(one.id, went));
+      else if (went.is === "alone") {
+        const held = !letsPass(refusals(one.id));
+        round.due = Math.min(round.due, waitsAlone(one.id, went));
+        round.freed ||= held && letsPass(refusals(one.id));
+      }
       else return { ...round, rests: true, due: allWait(one.id, went) };
       if (added) break;
     }

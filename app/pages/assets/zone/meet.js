@@ -47,11 +47,11 @@ export function placeOf(state, draft) {
 export function flagsIn(state, heat, post) {
   if (!heat || !post) return [];
   const mine = state.items.filter((one) => one.kind === "call" && one.heat === heat.id && one.post === post.id);
-  const here = mine.filter((one) => one.run === heat.run).map((one) => ({ flag: one.flag, ...wayOf(one), hold: one.hold, id: one.id }));
+  const here = mine.filter((one) => one.run === heat.run).map((one) => ({ flag: one.flag, ...wayOf(one), hold: one.hold, id: one.id, report: one.report }));
   // From another phone: of an earlier run nobody can tell here, so it counts for the first one only.
   const ids = new Set(mine.map((one) => one.id));
   const others = heat.run > 1 ? [] : state.watch.calls.filter((one) => one.heat === heat.id && one.post === post.id && !ids.has(one.id));
-  return [...others.map((one) => ({ flag: one.flag, way: "received", at: one.received_at, id: one.id })), ...here];
+  return [...others.map((one) => ({ flag: one.flag, way: "received", at: one.received_at, id: one.id, report: one.report })), ...here];
 }
 
 /** How far an item has come: on this phone, sent, received, refused, put aside. */
@@ -67,7 +67,7 @@ export function reportsOf(state) {
   for (const one of state.watch?.reports ?? []) Object.assign(entry(one.id), { heat: one.heat, lane: one.lane, state: one.state, at: one.received_at ?? one.raised_at, remark: one.remark, version: one.version, post: one.post, known: true, made: Date.parse(one.raised_at) });
   for (const item of own(state).filter((one) => one.kind === "report")) {
     const it = entry(item.id);
-    const behind = it.state === "raised" || item.state !== "received";
+    const behind = it.state === "raised" || (item.state !== "received" && !isAskedSince(it, item));
     Object.assign(it, { heat: item.heat, lane: item.lane, seen: item.seen, post: it.post ?? item.body?.post, item, made: it.made ?? item.made_at });
     if (behind || !it.known) it.state = "written";
   }
@@ -76,6 +76,9 @@ export function reportsOf(state) {
   }
   return [...found.values()].sort((one, other) => other.made - one.made);
 }
+
+// A question that was asked after what lies here: from another device it had been answered before.
+const isAskedSince = (known, { state, etag }) => state !== "waiting" && state !== "sent" && known.version > Number(etag?.match(/\d+/)?.[0] ?? 0);
 
 /** What lies on this phone of whoever has joined here. */
 export const own = (state) => state.items.filter((one) => one.official === state.me);

@@ -23,10 +23,13 @@ const isLater = (item) => Number(item.kind !== "call");
 export function isBehind(item, known, refusals) {
   const before = known.get(item.after);
   if (before && before.state !== "received") return true;
-  return item.kind === "call" && [...known.values()].some((one) => isEarlierFlag(one, item) && refusals(one.id) < WAITED_FOR);
+  return item.kind === "call" && [...known.values()].some((one) => isEarlierFlag(one, item) && !letsPass(refusals(one.id)));
 }
 
 const WAITED_FOR = 3;
+
+/** Whether an item that was refused so often holds back no other any more. */
+export const letsPass = (refusals) => refusals >= WAITED_FOR;
 
 const isEarlierFlag = (one, item) =>
   one.kind === "call" && isToSend(one) && one.order < item.order && one.heat === item.heat && one.post === item.post && one.official === item.official;

@@ -1,8 +1,10 @@
 // The way of an account, from what is tapped to what is signed; written again where it came back; and
 // taken back.
 
+import { seen } from "../js/seen.js";
 import { newId, send } from "../js/send.js";
 import { word } from "../js/words.js";
+import { isUsual } from "./facts.js";
 import { heatHere, heatOf, own, reportsOf, sightOf } from "./meet.js";
 import { handOver, reportItems, saysEnough, withdrawalItem } from "./report.js";
 import { complainInStep, stepsOf } from "./steps.js";
@@ -56,7 +58,10 @@ export function writing({ core, outbox, clock, inTurn }) {
   return {
     observe() {
       const { heat } = heatHere(state);
-      if (!heat) return news(word("no heat"));
+      if (!heat) {
+        go({ name: "heats" });
+        return news(word("choose first"));
+      }
       return begin({ id: newId(), heat: heat.id, run: heat.run }, "takeover");
     },
 
@@ -150,7 +155,7 @@ export function writing({ core, outbox, clock, inTurn }) {
 
     async "withdraw-because"(why) {
       const field = document.getElementById("reason");
-      const reason = why ? word(`because ${why}`) : field.value.trim();
+      const reason = why ? word(`because ${why}`) : seen(field.value).trim();
       if (reason.length < 3) {
         complainInStep(word("say why"));
         return field.focus();
@@ -178,7 +183,7 @@ function asDraft(report) {
   return {
     heat: report.heat, run: report.run, post: report.post ?? undefined, take_over: report.post ? undefined : report.take_over, lane: report.lane, seen,
     position: position ? { metres: position.metres, uncertainty: position.uncertainty } : undefined,
-    answers: Object.fromEntries(Object.entries(answers).filter(([, answer]) => answer !== null).map(([fact, answer]) => [fact, String(answer)])),
+    answers: Object.fromEntries(Object.entries(answers).filter(([fact, answer]) => answer !== null && !isUsual(seen, fact, answer)).map(([fact, answer]) => [fact, String(answer)])),
     words: report.words,
   };
 }

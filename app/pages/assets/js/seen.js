@@ -1,6 +1,7 @@
-// What nobody sees is left out of an account as it is typed or pasted: the service takes none of it
-// (app/visible.py), and would say so when the heat is long over. What a script needs inside its words
-// stays: joiners behind a letter or sign, direction marks beside letters that run from right to left.
+// What nobody sees is left out of what is typed or pasted: the service takes none of it
+// (app/visible.py), and from a phone would say so when the heat is long over. What a script needs inside
+// its words stays: joiners behind a letter or sign, direction marks beside letters that run from right
+// to left.
 
 const BLANKS = /[\t\u2028\u2029]/gu;
 const LEFT_OUT = /[\0-\x09\x0B-\x1F\x7F-\x9F\u00AD\u034F\u115F\u1160\u17B4\u17B5\u200B\u2060-\u206F\u202A-\u202E\u3164\uFEFF\uFFA0\uFFF9-\uFFFB\uE000-\uF8FF\u{F0000}-\u{10FFFF}]/gu;
