@@ -214,10 +214,6 @@ def may_do(appeal: AppealOut, who: Caller) -> May:
     )
 
 
-def _awaits_deposit(appeal: AppealOut) -> bool:
-    return appeal.state in OPEN and Mark.NO_DEPOSIT in appeal.marks
-
-
 def _has_vote_left(seat: PanelMember) -> bool:
     return seat.state == "sits" and not seat.has_voted
 

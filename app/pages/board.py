@@ -15,7 +15,7 @@ from sqlalchemy import Connection
 from app.access.guard import Here
 from app.ids import AnnouncementId, ChosenId, MeetId
 from app.pages.frame import frame_of
-from app.pages.posting import board_of, disqualified_in, result_posted
+from app.pages.posting import board_of, result_posted
 from app.pages.rendering import (
     Language,
     Page,
@@ -85,7 +85,6 @@ async def show_result(
     shows = {
         "frame": frame,
         "said_then": said,
-        "disqualified": disqualified_in(said.lines),
         "ties": list(parted_ties(said.lines)),
     }
     page = Page("result.html", shows, zone=frame.meet.time_zone, public=True)

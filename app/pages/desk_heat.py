@@ -4,7 +4,7 @@ taking in a protest about it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -32,7 +32,7 @@ from app.results.one_round import others_of_round
 from app.results.queries import blocked_by
 from app.results.windows import windows_of_heat
 from app.results.wire import ResultOut, WindowOut
-from app.rulings.queries import DecidedOn, decided_on, rulings_in_heat
+from app.rulings.queries import rulings_in_heat
 from app.rulings.wire import StandingRulingOut
 
 router = APIRouter(include_in_schema=False)
@@ -44,8 +44,7 @@ Heat = Annotated[ChosenId, Path()]
 @dataclass(frozen=True, slots=True)
 class AtHeat:
     """A heat as the desk works on it. `result` is None before a finish list has come; `changed` is
-    what would be told otherwise than in the last announcement; `since_ruled`, by ruling, what a
-    protest or an appeal has made of its disqualification.
+    what would be told otherwise than in the last announcement.
     """
 
     heat: HeatOut
@@ -55,7 +54,6 @@ class AtHeat:
     announced: Sequence[AnnouncementOut]
     windows: Sequence[WindowOut]
     rulings: Sequence[StandingRulingOut]
-    since_ruled: Mapping[str, DecidedOn]
     protests: Sequence[ProtestOut]
 
 
@@ -71,7 +69,6 @@ def at_heat(
         finality.announcement_shown(conn, meet_id, AnnouncementId(one.id), now)
         for one in announcements_of_heat(conn, meet_id, heat_id)
     ]
-    rulings = rulings_in_heat(conn, meet_id, heat_id).rulings
     return AtHeat(
         heat=heat,
         result=result,
@@ -79,8 +76,7 @@ def at_heat(
         changed=changes(announced[-1].lines, result.lines) if announced and result else None,
         announced=announced[::-1],
         windows=windows_of_heat(conn, meet_id, heat_id, now),
-        rulings=rulings,
-        since_ruled={one.id: said for one in rulings if (said := decided_on(conn, one.id))},
+        rulings=rulings_in_heat(conn, meet_id, heat_id).rulings,
         protests=protests_in_heat_shown(conn, meet_id, heat_id) if reads_protests else (),
     )
 

@@ -45,8 +45,9 @@ async def show_jury(
     language: Language = None,
 ) -> Response:
     """The appeals of a meet, the one that was lodged last first, fifty a page."""
-    meet_id, now = MeetId(meet), here.clock.now()
+    meet_id = MeetId(meet)
     frame = await frame_of(here, meet_id)
+    now = frame.now
     told = await here.store.read_apart(lambda conn: appeals_shown(conn, meet_id, before, now))
     who = here.caller
     signs = [one for appeal in told.appeals if (one := to_sign(appeal, who)) is not None]
@@ -80,8 +81,9 @@ async def show_appeal(
     language: Language = None,
 ) -> Response:
     """One appeal; an official who only signs its decision sees that alone."""
-    meet_id, appeal_id, now = MeetId(meet), AppealId(appeal), here.clock.now()
+    meet_id, appeal_id = MeetId(meet), AppealId(appeal)
     frame = await frame_of(here, meet_id)
+    now = frame.now
     who = here.caller
     if not reads_papers(who):
         sign = await here.store.read_apart(

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 
 from babel import Locale
 from babel.core import negotiate_locale
-from babel.dates import format_date, format_datetime, format_time, get_timezone_name
+from babel.dates import format_date, format_time, get_timezone_name
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.numbers import format_decimal
@@ -151,10 +151,6 @@ class Manner:
     def field_time(self, instant: datetime) -> str:
         """The time of day at the meet, to the second, as a form's field of times takes it."""
         return instant.astimezone(self._zone).strftime("%H:%M:%S")
-
-    def stamp(self, instant: datetime, pattern: str) -> str:
-        """An instant in a pattern of CLDR, in the meet's zone."""
-        return format_datetime(instant, pattern, tzinfo=self._zone, locale=self._locale)
 
     def number(self, number: float, digits: int | None = None) -> str:
         """A number, with as many digits behind the point as told."""

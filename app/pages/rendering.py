@@ -21,7 +21,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.answers import is_at_hand
 from app.keeping import NOT_KEPT
 from app.pages import wording
-from app.pages.assets import LEAST_PACKED, address, digest, takes_packed
+from app.pages.assets import LEAST_PACKED, address, takes_packed
 from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
 from app.pages.opener_words import opener
@@ -129,7 +129,6 @@ def _environment(language: str) -> Environment:
     environment.filters["apart"] = apart
     environment.globals.update(
         asset=address,
-        release=digest(),
         all_languages=languages(),
         language_name=name_of,
         kept_post=kept_post,

@@ -191,7 +191,6 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "DNF": _("did not finish"),
     },
     "window": {"protest": _("protest"), "appeal": _("appeal")},
-    "window state": {"open": _("open"), "closed": _("closed"), "void": _("void")},
     "window kind": KINDS,
     "ground": {**KINDS, JUDGEMENT: _("a judgement call")},
     "opened by": {

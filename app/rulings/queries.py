@@ -305,6 +305,7 @@ def rulings_in_heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Stand
 
 
 def _standing(conn: Connection, row: AnyRow, zone: str) -> StandingRulingOut:
+    decided = decided_on(conn, RulingId(row.id))
     return StandingRulingOut(
         id=row.id,
         case=row.case_id,
@@ -316,6 +317,7 @@ def _standing(conn: Connection, row: AnyRow, zone: str) -> StandingRulingOut:
         infringement_title=title_of(Infringement(row.infringement)) if row.infringement else None,
         rule=row.rule,
         effect=effect_in_words(Consequence(row.effect), row.rule),
+        since=decided.words(zone) if decided else None,
         official=row.official_id,
         official_name=name_then(conn, row, row.ruled_at),
         ruled_at=row.ruled_at,

@@ -152,6 +152,10 @@ class StandingRulingOut(Wire):
     infringement_title: str | None = Field(description="what was confirmed; null on a dismissal")
     rule: str | None
     effect: str = EFFECT
+    since: str | None = Field(
+        description="what a decision on a protest or an appeal has made of its disqualification; "
+        "null where none has"
+    )
     official: OfficialId
     official_name: str
     ruled_at: datetime

@@ -149,7 +149,7 @@ def test_a_protest_is_taken_in_and_upheld_with_what_it_moves_shown_before(
         window.expects = {422}
         page.select_option("#decide-another", "correct")
         told = page.locator("#decide [data-foreseen]")
-        expect(told).to_contain_text("a team that finished needs its time, its place, or both")
+        expect(told).to_contain_text("team that finished needs its time, its place, or both")
         expect(told).not_to_contain_text("/orders/")
         page.get_by_role("button", name="Leave this order out").click()
         expect(told.locator("li").first).to_contain_text("Plover 1")

@@ -184,7 +184,7 @@ def test_what_the_server_does_not_take_is_kept_and_can_be_put_right(
         window.expects = {422}
         page.route("**/api/meets/*/reports/*", spoil)
         Thumb(page).write_report()
-        expect(page.locator(".entry .problem")).to_contain_text("lane")
+        expect(page.locator(".entry .problem")).to_contain_text("Lane: write a number")
         assert faults(page) == []
         page.locator(".entry [data-do=copy]").tap()
         expect(page.locator("#as-text")).to_be_visible()

@@ -110,7 +110,7 @@ def test_a_picture_that_a_proxy_never_takes_stays_here_and_holds_back_nothing(
         until(page, lambda: len(pictures(meet)) == 1, seconds=5)
 
 
-def test_a_flag_that_always_fails_waits_by_itself_and_its_posts_later_flags_behind_it(
+def test_flags_that_always_fail_wait_by_themselves_and_hold_back_no_other_heat(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     def fail_the_first_heat(route: Route) -> None:
@@ -130,7 +130,6 @@ def test_a_flag_that_always_fails_waits_by_itself_and_its_posts_later_flags_behi
         expect(page.locator("#heat .name")).to_contain_text("heat 2")
         page.locator("#yellow").tap()
         until(page, lambda: flags_of(meet, 1) == ["yellow"])
-        assert flags_of(meet, 0) == []
         page.locator("#later").tap()
         page.unroute(CALLS)
         line_is_back(page)
@@ -160,7 +159,7 @@ def test_a_flag_that_the_server_never_takes_holds_back_those_after_it_for_some_s
         page.locator("#later").tap()
         assert flags_of(meet, 0) == []
         until(page, lambda: flags_of(meet, 0) == ["yellow"], seconds=20)
-        assert len(refused) >= 3
+        assert len(refused) == 3, "the later one goes right behind the third refusal"
         expect(page.locator("#waiting .unsent")).to_contain_text("1 item")
         page.unroute(CALLS)
         line_is_back(page)

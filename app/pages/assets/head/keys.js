@@ -1,6 +1,6 @@
 // Making a passkey on this device and registering it with the PIN (WebAuthn Level 2, 7.1).
 
-import { complainIn, reasonOf } from "../js/complaining.js";
+import { complainIn } from "../js/complaining.js";
 import { refresh } from "../js/live.js";
 import { newId, send } from "../js/send.js";
 import { word } from "../js/words.js";
@@ -33,7 +33,7 @@ async function register(event) {
   const sent = { kind: "passkey", ...passkey, device: form.elements.device.value, pin: form.elements.pin.value.trim() };
   const answer = told ?? (passkey.attestation_object ? await send("PUT", `${address}/${newId()}`, { body: sent }) : undefined);
   button.disabled = false;
-  if (!answer?.ok) return complain(answer ? reasonOf(answer) : word("not made"));
+  if (!answer?.ok) return complain(answer ?? word("not made"));
   form.reset();
   document.getElementById("made").textContent = word("made");
   await refresh();

@@ -1,17 +1,18 @@
 // What is wrong, said where it is looked for; what was typed stays.
 
 import { isBox } from "./fields.js";
-import { kindOf } from "./send.js";
+import { asSentence, kindOf, reasonsIn } from "./send.js";
 import { has, word } from "./words.js";
 
 /** Why something was not done, in one sentence. */
-export const reasonOf = (answer) => answer.problem?.detail ?? word(answer.status === 0 ? "unreachable" : "odd");
+export const reasonOf = (answer) => (answer.problem ? reasonsIn(answer.problem) : word(answer.status === 0 ? "unreachable" : "odd"));
 
-/** Say something in a place for problems, and lead there; without words the place is hidden. */
-export function complainIn(place, words) {
-  place.textContent = words;
-  place.hidden = !words;
-  if (words) place.focus();
+/** Say something in a place for problems, words or an answer's, and lead there; without words the place is hidden. */
+export function complainIn(place, told) {
+  if (typeof told === "string") place.textContent = told;
+  else place.replaceChildren(...reason(told));
+  place.hidden = !told;
+  if (told) place.focus();
 }
 
 function placeIn(form) {
@@ -33,28 +34,26 @@ export function complain(form, answer) {
   const kind = kindOf(answer), errors = answer.problem?.errors ?? [];
   const isOfFields = kind === "malformed" && errors.length > 0;
   if (has(`problem ${kind}`) && (isOfFields || document.documentElement.lang !== "en")) place.append(paragraph(word(`problem ${kind}`)));
-  if (!isOfFields) place.append(reason(answer, kind));
+  if (!isOfFields) place.append(lineOf(reason(answer)));
   for (const error of errors) {
     const way = wayTo(form, error);
-    const why = isOfFields && inEnglish("span", asSentence(error.detail));
+    const why = isOfFields && inEnglish(asSentence(error.detail));
     if (!way && !why) continue;
-    const line = document.createElement("p");
-    line.append(...[way, way && why && ": ", why].filter(Boolean));
-    place.append(line);
+    place.append(lineOf([way, way && why && ": ", why].filter(Boolean)));
   }
   place.focus();
   form.dispatchEvent(new CustomEvent("form-refused", { bubbles: true, detail: answer }));
 }
 
-function reason(answer, kind) {
-  const words = answer.problem ? inEnglish("p", reasonOf(answer)) : paragraph(reasonOf(answer));
-  if (kind === "stale") words.append(" ", word("changed"));
-  return words;
+function lineOf(parts) {
+  const line = document.createElement("p");
+  line.append(...parts);
+  return line;
 }
 
-const inEnglish = (tag, textContent) => Object.assign(document.createElement(tag), { lang: "en", textContent });
+const reason = (answer) => [answer.problem ? inEnglish(reasonOf(answer)) : reasonOf(answer), ...(kindOf(answer) === "stale" ? [" ", word("changed")] : [])];
 
-const asSentence = (detail) => `${detail[0].toUpperCase()}${detail.slice(1)}${/[.!?]$/.test(detail) ? "" : "."}`;
+const inEnglish = (textContent) => Object.assign(document.createElement("span"), { lang: "en", textContent });
 
 /** Mark the field at fault; a link that leads to it, or nothing where the form has no such field. */
 function wayTo(form, error) {

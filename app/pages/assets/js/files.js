@@ -54,7 +54,13 @@ async function look(form, file) {
   button(form).disabled = false;
   tell(form, word("file good", { name: file.name }));
   form.dispatchEvent(new CustomEvent("file-checked", { bubbles: true, detail: answer.data }));
-  button(form).focus();
+  lead(form, button(form));
+}
+
+// Whoever has gone on to another field meanwhile stays there.
+function lead(form, to) {
+  const focused = document.activeElement;
+  if (!focused || focused === document.body || form?.contains(focused)) to.focus();
 }
 
 /** The problems of a file in a table: where, and what to write instead. */
@@ -76,7 +82,7 @@ function asTable(problems, file) {
     line.cells[0].className = "number";
     for (const cell of line.cells) cell.lang = "en";
   }
-  requestAnimationFrame(() => table.caption.focus());
+  requestAnimationFrame(() => lead(table.closest("form"), table.caption));
   return table;
 }
 

@@ -72,9 +72,15 @@ function askForDay(time) {
   if (day) day.required = time.value !== "";
 }
 
-function fillIn({ fill, text }, words) {
+const textOf = (button) => button.dataset.text ?? button.textContent.trim();
+
+function fillIn(button) {
+  const { fill } = button.dataset, text = textOf(button);
   const field = document.getElementById(fill);
-  field.value = text ?? words.trim();
+  const common = [...document.querySelectorAll(`[data-fill="${fill}"]`)].map(textOf);
+  const typed = field.value.trim();
+  // One common reason takes the place of another, and none that of what somebody typed.
+  field.value = typed && !common.includes(typed) ? `${typed} ${text}` : text;
   field.dispatchEvent(new Event("input", { bubbles: true }));
   field.focus();
 }
@@ -89,6 +95,6 @@ export function listen() {
   document.addEventListener("input", ({ target }) => askForDay(target));
   document.addEventListener("click", ({ target }) => {
     const common = target.closest("[data-fill]");
-    if (common) fillIn(common.dataset, common.textContent);
+    if (common) fillIn(common);
   });
 }

@@ -1,6 +1,6 @@
 // Opening a personal link: whose is it, then the tap that uses it.
 
-import { complainIn, reasonOf } from "./complaining.js";
+import { complainIn } from "./complaining.js";
 import { forgetPage, noteJoined } from "./kept_page.js";
 import { newId, send } from "./send.js";
 import { word } from "./words.js";
@@ -18,7 +18,7 @@ async function look() {
   by("looking").hidden = true;
   if (!told.ok) {
     by("no-link").hidden = false;
-    return complain("no-link", reasonOf(told));
+    return complain("no-link", told);
   }
   const { name, roles, meet_name: meet, has_pin: hasPin, is_used: isUsed } = told.data;
   by("whose").textContent = name;
@@ -46,7 +46,7 @@ by("join").addEventListener("submit", async (event) => {
   const body = { token, session, pin: by("pin").value.trim(), device: by("device").value };
   const told = await send("POST", "/join", { body });
   button.disabled = false;
-  if (!told.ok) return complain("join", reasonOf(told));
+  if (!told.ok) return complain("join", told);
   const { meet, official, address } = told.data;
   noteJoined(meet, official);
   await forgetPage(`/meets/${meet}/zone`).catch(() => undefined);

@@ -32,7 +32,7 @@ function show(part, answer) {
   place.replaceChildren();
   place.hidden = false;
   if (!answer.ok) {
-    const problem = make("p", answer.problem?.errors?.[0]?.detail ?? reasonOf(answer), answer.problem && "en");
+    const problem = make("p", reasonOf(answer), answer.problem && "en");
     return place.append(problem);
   }
   place.append(make("h3", word("would move")));

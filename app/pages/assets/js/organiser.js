@@ -1,8 +1,8 @@
 // The organiser's pages: what a list would do, badges with fresh links, changing one official.
 
-import { complain, complainIn, reasonOf } from "./complaining.js";
+import { complain, complainIn } from "./complaining.js";
 import { takeFiles } from "./files.js";
-import { newId, send } from "./send.js";
+import { limited, newId, send } from "./send.js";
 import { apart, counted, word } from "./words.js";
 
 const WOULD = {
@@ -13,6 +13,7 @@ const WOULD = {
     ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
   ].join(" "),
 };
+const PATIENCE = 120_000; // a sheet of badges may be long, and the line slow
 const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];
 
 const listed = (names) => new Intl.ListFormat(document.documentElement.lang).format(names.map(apart)) || word("nothing");
@@ -65,8 +66,10 @@ async function makeBadges(officials) {
   const body = JSON.stringify({ officials, paper: badges.elements.paper.value });
   let answer, sheet;
   try {
-    answer = await fetch(`/api/meets/${document.body.dataset.meet}/badges.pdf`, { method: "POST", body, headers: { "Content-Type": "application/json" } });
-    if (answer.ok) sheet = await answer.blob();
+    await limited(PATIENCE, async (signal) => {
+      answer = await fetch(`/api/meets/${document.body.dataset.meet}/badges.pdf`, { method: "POST", body, headers: { "Content-Type": "application/json" }, signal });
+      if (answer.ok) sheet = await answer.blob();
+    });
   } catch {
     return complain(badges, { status: 0 });
   }
@@ -109,7 +112,7 @@ async function showLink({ link: official, name }) {
   if (!link.open) link.showModal();
   const answer = await send("PUT", `/api/meets/${document.body.dataset.meet}/officials/${official}/join-links/${newId()}`);
   if (press !== pressed || !link.open) return;
-  if (!answer.ok) return complainIn(link.querySelector(".problem"), reasonOf(answer));
+  if (!answer.ok) return complainIn(link.querySelector(".problem"), answer);
   field.value = `${location.origin}/join#${answer.data.token}`;
   field.select();
 }
@@ -139,7 +142,7 @@ document.getElementById("anew-do")?.addEventListener("click", async () => {
   delete anew.dataset.busy;
   if (!answer.ok) {
     if (!anew.open) anew.showModal(); // a browser lets nobody be held for ever
-    return complainIn(anew.querySelector(".problem"), reasonOf(answer));
+    return complainIn(anew.querySelector(".problem"), answer);
   }
   anew.close();
   showLink({ link: official, name });

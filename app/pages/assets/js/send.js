@@ -15,8 +15,9 @@ export function newId(now = Date.now()) {
  * and `problem` is the RFC 9457 document of a refusal. It never throws. `within` is how many
  * milliseconds an answer may take: on a line that died without a word none would ever come.
  */
-export async function send(method, address, { body, etag, type = "application/json", within = 30_000 } = {}) {
+export async function send(method, address, { body, etag, type = "application/json", within = 30_000, authorization } = {}) {
   const headers = { Accept: "application/json" };
+  if (authorization) headers.Authorization = authorization;
   if (body !== undefined) headers["Content-Type"] = type;
   if (etag) headers["If-Match"] = etag;
   const document = body === undefined || type !== "application/json" ? body : JSON.stringify(body);
@@ -47,6 +48,18 @@ export async function limited(milliseconds, work) {
 
 /** Whether a document is a refusal of the service: gateways speak JSON too. */
 export const isRefusal = (document) => String(document?.type).startsWith("/problems/");
+
+/** A reason as a sentence of its own. */
+export const asSentence = (words) => `${words[0].toUpperCase()}${words.slice(1)}${/[.!?]$/.test(words) ? "" : "."}`;
+
+/** What is wrong by a refusal, as people read it: of its fields one by one, without their places in the document. */
+export const reasonsIn = ({ detail, errors = [] }) => (errors.length ? errors.map(named).join(" ") : (detail ?? ""));
+
+// What goes on from the name of its field begins with a small letter.
+function named({ pointer, detail }) {
+  const name = pointer.split("/").at(-1);
+  return /^[a-z]/.test(detail) && /^[a-z_]+$/.test(name) ? asSentence(`${name.replaceAll("_", " ")}: ${detail}`) : asSentence(detail);
+}
 
 /** The last part of a problem's type: what kind of refusal it is. */
 export const kindOf = (answer) => answer.problem?.type?.split("/").at(-1) ?? "";

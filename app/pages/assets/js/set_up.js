@@ -2,25 +2,13 @@
 
 import { complain, offer } from "./complaining.js";
 import { documentOf } from "./fields.js";
-import { kindOf, limited, newId } from "./send.js";
+import { kindOf, newId, send } from "./send.js";
 import { word } from "./words.js";
 
-const PATIENCE = 30_000;
 const form = document.getElementById("new-meet");
 const [meet, organiser] = [newId(), newId()]; // the same for every try
 
-async function put(address, body) {
-  const headers = { Authorization: `Bearer ${document.getElementById("key").value.trim()}`, "Content-Type": "application/json" };
-  try {
-    return await limited(PATIENCE, async (signal) => {
-      const answer = await fetch(address, { method: "PUT", headers, body: body && JSON.stringify(body), signal });
-      const told = await answer.json();
-      return answer.ok ? { ok: true, data: told } : { ok: false, status: answer.status, problem: told };
-    });
-  } catch {
-    return { ok: false, status: 0 };
-  }
-}
+const put = (address, body) => send("PUT", address, { body, authorization: `Bearer ${document.getElementById("key").value.trim()}` });
 
 async function setUp() {
   const said = documentOf(form);

@@ -1,6 +1,6 @@
 // What is signed is shown first, as the server would record it; then the PIN, or a passkey.
 
-import { complainIn, reasonOf } from "./complaining.js";
+import { complainIn } from "./complaining.js";
 import { kindOf, send } from "./send.js";
 import { word } from "./words.js";
 
@@ -50,7 +50,7 @@ function copyOf(shows) {
   return copy;
 }
 
-const complain = (words) => complainIn(part(".problem"), words);
+const complain = (told) => complainIn(part(".problem"), told);
 
 async function untilSigned(method, address, body, etag, shown, key) {
   for (;;) {
@@ -62,7 +62,7 @@ async function untilSigned(method, address, body, etag, shown, key) {
     if (how === "pin") sent.statement_sha256 = shown.sha256;
     const answer = await underWay(send(method, address, { body: sent, etag }));
     if (answer.status !== 0 && !AGAIN.has(kindOf(answer)) && !isAboutPin(answer)) return answer;
-    complain(reasonOf(answer));
+    complain(answer);
   }
 }
 

@@ -96,7 +96,7 @@ export function openCore({ store, meet, watch }) {
     home.showHeld(state);
     home.showLine(state);
     home.showCare(state);
-    if (isKept && !unsent(state).length) news("");
+    if (isKept && !unsent(state).length) news(word("has come"));
     if (state.view.name !== "home") return;
     home.showQuestions(state);
     home.showHeat(state);

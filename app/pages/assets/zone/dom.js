@@ -27,9 +27,15 @@ export function show(place, ...inside) {
   const fresh = place.cloneNode(false);
   fresh.append(...inside.flat(4).filter(Boolean));
   if (fresh.innerHTML === place.innerHTML) return;
-  const focused = place.contains(document.activeElement) ? document.activeElement.id : "";
+  const focused = place.contains(document.activeElement) && way(document.activeElement);
   const open = [...place.querySelectorAll("details[open][id]")].map((one) => one.id);
   place.replaceChildren(...fresh.childNodes);
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
-  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  if (focused) place.querySelector(focused)?.focus({ preventScroll: true });
+}
+
+// How an element is found again in what takes its place.
+function way({ id, dataset }) {
+  if (id) return `#${CSS.escape(id)}`;
+  return dataset.do && `[data-do="${CSS.escape(dataset.do)}"][data-with="${CSS.escape(dataset.with)}"]`;
 }

@@ -15,6 +15,15 @@ export function timeOf(instant) {
   return new Intl.DateTimeFormat(document.documentElement.lang, { timeZone: zone, hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" }).format(new Date(instant));
 }
 
+// As start lists have it (ISO 8601): a time of day, a day with it, or an instant.
+function planned(start) {
+  const clock = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+  if (!start.includes("T")) return start;
+  const has = /(Z|[+-]\d\d:?\d\d)$/.test(start);
+  const zone = has ? document.body.dataset.zone : "UTC";
+  return new Intl.DateTimeFormat(document.documentElement.lang, { timeZone: zone, year: "numeric", month: "short", day: "numeric", ...clock }).format(new Date(has ? start : `${start}Z`));
+}
+
 export const heatName = (heat) =>
   heat ? [h("bdi", {}, heat.event_name), " · ", h("bdi", {}, heat.round), " · ", word("heat", { number: heat.number })] : [word("a heat")];
 
@@ -74,7 +83,7 @@ export function showHeat(state) {
     heat && h("p", { class: "tags" },
       h("span", { class: "tag", "data-heat": heat.state }, word(`state ${heat.state}`)), " ",
       heat.rehearsal && h("strong", { class: "tag rehearsal" }, word("rehearsal")),
-      heat.scheduled && h("span", { class: "soft" }, " ", heat.scheduled)),
+      heat.scheduled && h("span", { class: "soft" }, " ", planned(heat.scheduled))),
     heat && lanesOf(state, heat),
     next && h("p", { class: "next" }, h("span", { class: "soft" }, word("next")), " ", heatName(next), next.rehearsal && [" ", h("strong", { class: "tag rehearsal" }, word("rehearsal"))]),
     differs && h("p", { class: "note" }, word("head is at"), " ", heatName(now)),

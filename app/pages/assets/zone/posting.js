@@ -2,7 +2,7 @@
 // nothing but the service's own word. What is no document of the service was said by something in
 // between, as a network's own sign-in page or a proxy for which a picture is too large.
 
-import { isRefusal, kindOf, send } from "../js/send.js";
+import { isRefusal, kindOf, reasonsIn, send } from "../js/send.js";
 
 // A picture may take as long as its bytes need on a slow line. 5 kB a second (5 bytes a millisecond) is
 // what is left of a radio cell that a full grandstand shares; given up sooner, it would begin anew for ever.
@@ -26,7 +26,7 @@ export async function post(store, item, before) {
   if (answer.status === 401) return { is: "ended", changes, line: "ended" };
   if (BUSY.has(answer.status)) return { is: "busy", changes, wait };
   if (answer.status >= 500) return { is: "alone", changes, wait };
-  const problem = { kind: kindOf(answer), detail: answer.problem.detail ?? "", status: answer.status };
+  const problem = { kind: kindOf(answer), detail: reasonsIn(answer.problem), status: answer.status };
   return { is: "settled", changes: { state: "refused", problem }, line: "in touch" };
 }
 
