@@ -176,8 +176,11 @@ def leave(session_id: SessionId) -> Action[LeftOut]:
 
 
 def clear_pin(official_id: OfficialId) -> Action[OfficialOut]:
-    """Forget an official's PIN, end their sessions and revoke their keys; they choose a new PIN
-    when they join with a new link.
+    """Forget an official's PIN, end their sessions, and revoke their keys and the links that nobody
+    has used; they choose a new PIN when they join with a new link.
+
+    Without a PIN a link lets in whoever has it: one that was handed to somebody else, or lies on a
+    lost phone, would make its finder that official.
     """
 
     def act(unit: Unit) -> Done[OfficialOut]:
@@ -186,10 +189,24 @@ def clear_pin(official_id: OfficialId) -> Action[OfficialOut]:
             update(officials).where(officials.c.id == official_id).values(pin_hash=None)
         )
         revoked = _end_sessions(unit, sessions.c.official_id == official_id)
+        body = {**revoked, **_revoke_unused_links(unit, official_id)}
         out = official(unit.conn, unit.meet_id, official_id)
-        return Done(out, Deed(Kind.PIN_CLEARED, official_id, revoked))
+        return Done(out, Deed(Kind.PIN_CLEARED, official_id, body))
 
     return act
+
+
+def _revoke_unused_links(unit: Unit, official_id: OfficialId) -> Mapping[str, Sequence[str]]:
+    """Take back an official's links that nobody has used; returns what the record keeps of that."""
+    unused = (
+        join_links.c.official_id == official_id,
+        join_links.c.used_at.is_(None),
+        join_links.c.revoked_at.is_(None),
+    )
+    known = select(join_links.c.id).where(*unused).order_by(join_links.c.id)
+    idents = list(unit.conn.execute(known).scalars())
+    unit.conn.execute(update(join_links).where(*unused).values(revoked_at=unit.now))
+    return {"links_revoked": idents} if idents else {}
 
 
 def refuse_pin(key: str) -> Action[None]:

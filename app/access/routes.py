@@ -160,8 +160,8 @@ async def delete_pin(
     official: Official,
     here: Here,
 ) -> Response:
-    """Forget an official's PIN, end their sessions and revoke their keys. They join again with a
-    new link.
+    """Forget an official's PIN, end their sessions, and revoke their keys and the links that nobody
+    has used. They join again with a new link, made after this.
     """
     out = await here.store.act(MeetId(meet), here.actor, actions.clear_pin(OfficialId(official)))
     return answer(out, version=out.version)

@@ -13,6 +13,7 @@ from app.casefiles.queries import reports_in
 from app.casefiles.scope import Scope
 from app.ids import ReportId
 from app.reports.as_recorded import drawn_from_report
+from app.rulings.as_ruled import gone_from
 from app.rulings.form import kept_of_ruling
 from app.rulings.queries import stored_form
 from app.sealing.as_signed import insist_as_recorded, insist_as_signed
@@ -32,7 +33,8 @@ def insist_on_record(conn: Connection, scope: Scope) -> None:
 
 
 def _drawn(conn: Connection, scope: Scope) -> Iterator[Drawn]:
-    for report in reports_in(conn, scope.cases):
+    gone = (one.report for case in scope.cases for one in gone_from(conn, scope.meet, case))
+    for report in dict.fromkeys([*reports_in(conn, scope.cases), *gone]):
         yield drawn_from_report(conn, scope.meet, ReportId(report))
     for protest in scope.protests:
         yield from drawn_from_protest(conn, scope.meet, protest)

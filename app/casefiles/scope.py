@@ -4,6 +4,8 @@
 - A protest's: the protest, what it is about (the case of its ruling; for another team's conduct the
   cases about that team in the heat), and its appeals.
 - An appeal's: that of its protest.
+- A report that a case was ruled on, and that has gone to a further case since: what the record had
+  of it when the case was ruled on.
 
 Nothing of any other case is in it: no report on another team, and no yellow flag that raised none
 of these reports. White ones are, of the posts that watched this lane where it was reported. A start
@@ -42,6 +44,7 @@ from app.exporting.queries import Recorded
 from app.ids import AppealId, CaseId, DecisionId, HeatId, MeetId, ProtestId, RulingId, TeamId
 from app.meets.rehearsing import insist_no_rehearsal
 from app.reports.queries import case_row, cases_of_teams
+from app.rulings.as_ruled import GoneReport, gone_from
 
 
 class Of(StrEnum):
@@ -163,7 +166,7 @@ def _entries(
     ruled: Iterable[RulingId],
     protests: Iterable[ProtestId],
 ) -> list[Recorded]:
-    """The entries about all of it, and about the papers that tell of it."""
+    """The entries about all of it, and about the papers that tell of it, first to last."""
     written = reports_in(conn, cases)
     told = (
         *written,
@@ -174,4 +177,20 @@ def _entries(
     )
     white = (one for case in cases for one in watched(conn, meet, case).white)
     beside = (*flags_of(conn, written), *white, *pictures_of_reports(conn, written))
-    return entries_with(conn, meet, (*told, *beside, *papers_about(conn, meet, told)))
+    found = entries_with(conn, meet, (*told, *beside, *papers_about(conn, meet, told)))
+    for case in cases:
+        for gone in gone_from(conn, meet, case):
+            found += _until_ruled(conn, meet, gone)
+    return sorted({one.seq: one for one in found}.values(), key=lambda one: one.seq)
+
+
+def _until_ruled(conn: Connection, meet: MeetId, gone: GoneReport) -> list[Recorded]:
+    """The entries about a report that has gone to another case, up to the ruling."""
+    report = [gone.report]
+    about = (
+        *report,
+        *flags_of(conn, report),
+        *pictures_of_reports(conn, report),
+        *papers_about(conn, meet, report),
+    )
+    return [one for one in entries_with(conn, meet, about) if one.seq < gone.ruled]

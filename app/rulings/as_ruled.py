@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection
 
@@ -56,6 +56,29 @@ def reports_in(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[Repor
     return _lying_and_gone(conn, meet_id, case_id, gone)
 
 
+class GoneReport(NamedTuple):
+    """A report that a case was ruled on and that has gone on since; `ruled` is the ruling's number
+    in the record: what came after it is of the other case.
+    """
+
+    report: ReportId
+    ruled: int
+
+
+def gone_from(conn: Connection, meet_id: MeetId, case_id: CaseId) -> list[GoneReport]:
+    """The reports that a case was ruled on and that have gone on since."""
+    ruled_on = reports_ruled_on(conn, meet_id, case_id)
+    return [
+        GoneReport(one.report, _number_of(conn, meet_id, one))
+        for one in _gone_of(ruled_on, gone_since(conn, case_id, ruled_on))
+    ]
+
+
+def _number_of(conn: Connection, meet_id: MeetId, lay: LayThere) -> int:
+    [ruled] = entries_about(conn, meet_id, Kind.RULING, lay.ruling)
+    return ruled.seq
+
+
 def _gone_of(ruled_on: Iterable[LayThere], gone: Iterable[GoneOn]) -> list[LayThere]:
     named = {one.report for one in gone}
     return [one for one in ruled_on if one.report in named]
@@ -73,16 +96,16 @@ def _lying_and_gone(
 
 def _as_it_lay(conn: Connection, case: AnyRow, lay: LayThere) -> ReportOut:
     meet_id, ident = MeetId(case.meet_id), ReportId(lay.report)
-    [ruled] = entries_about(conn, meet_id, Kind.RULING, lay.ruling)
+    ruled = _number_of(conn, meet_id, lay)
     drawn, told = drawn_from_report(conn, meet_id, ident), ReportsTold()
-    before = [one for one in drawn.entries if one.seq < ruled.seq]
+    before = [one for one in drawn.entries if one.seq < ruled]
     learn(told, sorted(before, key=lambda one: one.seq))
     stored = dict(_stored(case, drawn.row, told, lay))
     name = NamesThen(conn, meet_id).at(
         OfficialId(stored["official_id"]), stored["received_at"] or stored["raised_at"]
     )
     [out] = completed(conn, [report_from(stored, name, case.team_name)])
-    pictures = [one for one in out.pictures if _came_before(conn, meet_id, one.id, ruled.seq)]
+    pictures = [one for one in out.pictures if _came_before(conn, meet_id, one.id, ruled)]
     return out.model_copy(update={"pictures": pictures, "possible": []})
 
 

@@ -152,6 +152,24 @@ def test_the_organiser_clears_a_forgotten_pin_and_the_sessions_with_it(
     a_problem(join(meet, referee.id, PIN), 403, "pin-refused")
 
 
+def test_a_link_from_before_the_pin_was_cleared_makes_nobody_that_official(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    links = [
+        meet.organiser.put(f"officials/{referee.id}/join-links/{new_id()}").json() for _ in range(2)
+    ]
+    assert meet.organiser.delete(f"officials/{referee.id}/pin").status_code == 200
+    for link in links:
+        sent = {"token": link["token"], "session": new_id(), "pin": "730215"}
+        a_problem(meet.service.http.post("/api/join", json=sent), 403, "join-refused")
+    made = meet.organiser.put(f"officials/{referee.id}/join-links/{new_id()}").json()
+    sent = {"token": made["token"], "session": new_id(), "pin": "730215"}
+    assert meet.service.http.post("/api/join", json=sent).status_code in {200, 201}
+    lines = [json.loads(one) for one in meet.referee.get("record").text.splitlines()[:-1]]
+    told = [one["body"] for one in lines if json.loads(one["entry"])["kind"] == "PIN cleared"][-1]
+    assert json.loads(told)["links_revoked"] == sorted(one["id"] for one in links)
+
+
 def test_a_wrong_pin_signs_nothing_and_stands_in_the_record(
     meet: MeetAtHand, referee: Person
 ) -> None:

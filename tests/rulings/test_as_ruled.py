@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import timedelta
+from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
 
+from app.exporting.check_export import check
 from app.ids import new_id
 from tests.appeals.desk import a_protest, announced, decide, lodge
 from tests.builders import Json, MeetAtHand, a_call, a_problem, a_report, add_official
@@ -195,3 +199,41 @@ def test_whoever_reported_before_the_ruling_decides_no_protest_about_it(
     announced(meet)
     protest = lodge(meet, a_protest(meet, ruled))
     a_problem(decide(meet, protest, by=author.name), 403, "own-report")
+
+
+def evidence(meet: MeetAtHand, case: str, folder: Path) -> tuple[list[str], list[str]]:
+    """The kinds of the entries in a case's ZIP, and its pictures; its checker finds no fault."""
+    path = folder / f"{new_id()}.zip"
+    path.write_bytes(meet.referee.get(f"cases/{case}/file.zip").content)
+    assert check(str(path)).mismatches == []
+    with ZipFile(path) as opened:
+        lines = opened.read("record.jsonl").decode().splitlines()[:-1]
+        names = [one for one in opened.namelist() if one.startswith("pictures/")]
+        assert all(SINCE.encode() not in opened.read(one) for one in opened.namelist())
+    kinds = [json.loads(json.loads(line)["entry"])["kind"] for line in lines]
+    return [one for one in kinds if one != "paper sealed"], names
+
+
+@pytest.mark.parametrize("lane", [4, 3])
+def test_what_a_ruling_rests_on_stays_in_its_evidence_whatever_is_answered_afterwards(
+    meet: MeetAtHand, tmp_path: Path, lane: int
+) -> None:
+    meet.start()
+    report = new_id()
+    sent = a_call(meet.heat(), meet.posts["umpire"], "yellow", lane=4, report=report)
+    assert meet.umpire.put(f"calls/{new_id()}", sent).status_code == 201
+    account = a_report(meet.heat(), meet.posts["umpire"], words=FIRST)
+    written = meet.umpire.put(f"reports/{report}", account).json()
+    added(meet, written)
+    before = returned(meet, meet.umpire.get(f"reports/{report}").json())
+    ruled = meet.rule(written["case"])
+    assert ruled.status_code == 201, ruled.text
+    kept = evidence(meet, written["case"], tmp_path)
+    assert {"call", "report written", "picture added", "report returned", "ruling"} <= {*kept[0]}
+    assert kept[1]
+    added(meet, written)
+    rewritten(meet, before, words=SINCE, lane=lane)
+    assert evidence(meet, written["case"], tmp_path) == kept
+    told = one_line(file_of(meet, f"cases/{written['case']}"))
+    assert "A picture was added to" in told
+    assert "was returned to its umpire" in told
