@@ -122,7 +122,7 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
     return ReportOnForm(
         observer=report.official_name,
         post=report.post_words,
-        seen=title_of(kind) if kind else "yellow flag; no written account before the ruling",
+        seen=title_of(kind) if kind else _without_account(report),
         observed=tell(observation) if observation else "",
         words=report.words,
         written_at=_written_at(report, zone),
@@ -139,6 +139,15 @@ def report_on_form(report: ReportOut, returns: Sequence[Return], zone: str) -> R
         returns=tuple(_return_on_form(one, zone) for one in returns),
         pictures=_pictures(report),
     )
+
+
+def _without_account(report: ReportOut) -> str:
+    """Why nothing stands there: a flag alone and what was taken back have no account, all others
+    had one.
+    """
+    if report.state in {ReportState.RAISED, ReportState.WITHDRAWN}:
+        return "yellow flag; no written account before the ruling"
+    return "its written account was erased"
 
 
 BY_PHONE = "by the phone's own key"

@@ -19,6 +19,7 @@ from tests.pages.test_head_pages import page, part
 from tests.pictures.test_pictures import added
 from tests.reports.test_reports import ASKED, returned, rewritten
 from tests.rulings.test_reconsidering import ruling
+from tests.sealing.test_beside_erasing import erase_of
 
 FIRST, SINCE = "It was behind the line.", "It was on the line."
 STAYS = {
@@ -237,3 +238,20 @@ def test_what_a_ruling_rests_on_stays_in_its_evidence_whatever_is_answered_after
     told = one_line(file_of(meet, f"cases/{written['case']}"))
     assert "A picture was added to" in told
     assert "was returned to its umpire" in told
+
+
+def test_an_account_that_was_erased_is_not_said_never_to_have_been_written(
+    meet: MeetAtHand,
+) -> None:
+    before, _, _ = answered_after_the_ruling(meet)
+    [lay] = meet.case(before["case"])["reports"]
+    assert lay["observation"] is not None
+    erase_of(meet, names=("behind the line",))
+    [lay] = meet.case(before["case"])["reports"]
+    assert lay["observation"] is None
+    shown = part(page(meet.referee, f"cases/{before['case']}"), "reports")
+    assert "Its account was erased." in shown
+    assert "account to follow" not in shown
+    told = one_line(file_of(meet, f"cases/{before['case']}"))
+    assert "its written account was erased" in told
+    assert "no written account before the ruling" not in told
