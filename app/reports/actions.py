@@ -321,8 +321,12 @@ def _report_of_meet(unit: Unit, report_id: ReportId) -> AnyRow:
     return known
 
 
+ASKED_ALREADY = "A question to its umpire is out: it is answered by writing the report again."
+
+
 def _step(known: AnyRow, what: ReportAct, version: int) -> None:
-    REPORT_TABLE.step(ReportState(known.state), what)
+    is_asked = what is ReportAct.RETURN and known.state == ReportState.RETURNED
+    REPORT_TABLE.step(ReportState(known.state), what, ASKED_ALREADY if is_asked else "")
     if known.version != version:
         raise Stale("This report was changed meanwhile. Read it again, then decide.")
 
