@@ -296,3 +296,26 @@ def test_a_question_is_shown_also_where_an_answer_to_an_earlier_one_was_not_take
         ask("And the other\nhand?")
         expect(page.locator(".question")).to_have_text("And the other\nhand?")
         assert faults(page) == []
+
+
+@pytest.mark.parametrize(
+    ("planned", "shown"),
+    [("14:20", "14:20"), ("2026-06-13T14:20", "13. Juni 2026, 14:20")],
+)
+def test_a_planned_start_is_written_as_the_language_writes_it(
+    chromium: Browser, service: Service, meet: MeetAtHand, planned: str, shown: str
+) -> None:
+    known = meet.heats[1]
+    rows = [
+        f"{known['event_name']},{known['round']},{known['number']},{one['lane']},{one['name']},"
+        f"{one['affiliation']},{one['bib']},{planned}"
+        for one in known["lanes"]
+    ]
+    header = "event,round,heat,lane,team,affiliation,bib,scheduled"
+    loaded = meet.organiser.post("start-lists", content="\n".join([header, *rows]))
+    assert loaded.status_code == 200, loaded.text
+    with a_window(chromium, service, meet.umpire, **{**PHONE, "locale": "de-DE"}) as window:
+        page = open_zone(window, meet)
+        page.locator("#by-hand").tap()
+        page.locator(f"[data-do=hand][data-with='{meet.heat(1)}']").tap()
+        expect(page.locator("#heat .tags")).to_contain_text(shown)
