@@ -87,8 +87,8 @@ def insist_orders_fit(verdict: str, orders: Sequence[object], done_already: str 
         raise ValueError("only what is upheld has orders: leave them out, or uphold it")
     if verdict == Verdict.UPHELD and bool(orders) == bool(done_already):
         raise ValueError(
-            "where it is upheld, say what follows (“orders”), or what has done that already "
-            "(“done_already”): one of the two"
+            "where it is upheld, name what is ordered, or what has done that already: one of the "
+            "two (“orders”, “done_already”)"
         )
 
 

@@ -19,7 +19,7 @@ from app.access.guard import Here
 from app.access.queries import Caller
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.wire import RulingConsequencesOut
-from app.ids import CaseId, ChosenId, MeetId, RulingId
+from app.ids import CaseId, ChosenId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, meet_facts
 from app.meets.rehearsing import insist_no_rehearsal
 from app.meets.wire import HeatOut
@@ -28,10 +28,12 @@ from app.pages.frame import frame_of
 from app.pages.head import Ruled, docket_of, just_signed
 from app.pages.rendering import Language, Page, render
 from app.pages.zone_figure import SeenZone, zones_seen
+from app.record.kinds import Kind
+from app.record.queries import Made, entries_about
 from app.refusals import Refusal, StateConflict
 from app.reports.findings import OBSERVATIONS
 from app.reports.queries import case_row, noted_against
-from app.reports.states import CaseState
+from app.reports.states import CaseState, ReportState
 from app.reports.wire import CaseOut, ReportOut
 from app.results.finality import heat_shown
 from app.results.windows import windows_of_heat
@@ -136,11 +138,17 @@ def read_case(
         rulings=rulings,
         beside=[one for one in beside if one.case != case_id],
         windows=windows_of_heat(conn, meet_id, case.heat, now),
-        history=history(case, rulings, returns),
+        history=history(case, rulings, returns, _withdrawals(conn, meet_id, case)),
         ruling=_ruling(conn, meet, case, caller),
         further_of=_number(conn, meet_id, case.further_of),
         decided=decided_on(conn, case.rulings[-1]) if case.rulings else None,
     )
+
+
+def _withdrawals(conn: Connection, meet_id: MeetId, case: CaseOut) -> dict[ReportId, Made]:
+    taken = [one.id for one in case.reports if one.state is ReportState.WITHDRAWN]
+    made = {one: entries_about(conn, meet_id, Kind.REPORT_WITHDRAWN, one) for one in taken}
+    return {one: entries[-1] for one, entries in made.items() if entries}
 
 
 def _observed(report: ReportOut) -> str:

@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from app.ids import ReportId
 from app.record.kinds import Kind
+from app.record.queries import Made
 from app.reports.wire import CaseOut, ReportOut
 from app.rulings.returns import Return
 from app.rulings.wire import RulingOut
@@ -42,13 +43,21 @@ class Happened:
 
 
 def history(
-    case: CaseOut, rulings: Sequence[RulingOut], returns: Mapping[ReportId, Sequence[Return]]
+    case: CaseOut,
+    rulings: Sequence[RulingOut],
+    returns: Mapping[ReportId, Sequence[Return]],
+    withdrawals: Mapping[ReportId, Made],
 ) -> list[Happened]:
     """All of it, first to last."""
     found = [
         one
         for number, report in enumerate(case.reports, 1)
         for one in _of_report(number, report, returns.get(report.id, ()))
+    ]
+    found += [
+        Happened(withdrawn.at, What.WITHDRAWN, report.official_name, number, _reason(withdrawn))
+        for number, report in enumerate(case.reports, 1)
+        if (withdrawn := withdrawals.get(report.id)) is not None
     ]
     found += [_of_ruling(one) for one in rulings]
     return sorted(found, key=lambda one: one.at)
@@ -62,12 +71,14 @@ def _of_report(number: int, report: ReportOut, returns: Sequence[Return]) -> Ite
         yield Happened(written, What.WRITTEN, name, number)
     for one in returns:
         yield Happened(one.at, What.RETURNED, one.by, number, one.asked)
-        if one.became_at is not None:
-            again = one.became is not Kind.REPORT_WITHDRAWN
-            what = What.WRITTEN_AGAIN if again else What.WITHDRAWN
-            yield Happened(one.became_at, what, name, number)
+        if one.became_at is not None and one.became is not Kind.REPORT_WITHDRAWN:
+            yield Happened(one.became_at, What.WRITTEN_AGAIN, name, number)
     for picture in report.pictures:
         yield Happened(picture.received_at, What.PICTURE, picture.official_name, number)
+
+
+def _reason(withdrawn: Made) -> str:
+    return str((withdrawn.body or {}).get("reason", ""))
 
 
 def _of_ruling(ruling: RulingOut) -> Happened:

@@ -140,6 +140,19 @@ def test_a_ruled_case_tells_first_what_stands_and_what_the_jury_made_of_it(
     assert "What another ruling would move" in rest
 
 
+def test_a_withdrawal_stands_in_what_has_happened_with_its_reason(meet: MeetAtHand) -> None:
+    meet.start()
+    report = meet.report()
+    etag = meet.umpire.get(f"reports/{report['id']}").headers["ETag"]
+    reason = {"reason": "It was the lane beside."}
+    assert (
+        meet.umpire.post(f"reports/{report['id']}/withdraw", reason, etag=etag).status_code == 200
+    )
+    told = part(page(meet.referee, f"cases/{report['case']}"), "history")
+    assert "withdrawn" in told
+    assert told.count("It was the lane beside.") == 1
+
+
 def test_a_report_that_leaves_it_open_asks_the_reasons_for_what_settles_it(
     service: Service,
 ) -> None:

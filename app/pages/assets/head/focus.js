@@ -14,6 +14,8 @@ function goOn(event) {
   if (!isLost || part.id !== last.part || document.getElementById(last.id)) return;
   const there = part.querySelector("a[href], button:not(:disabled), summary") ?? heading(part);
   there?.focus({ preventScroll: true });
+  // A part that has nothing more to do is hidden, and takes no focus.
+  if (document.activeElement === document.body) document.querySelector("h1[tabindex]")?.focus({ preventScroll: true });
 }
 
 const heading = (part) => document.getElementById(part.getAttribute("aria-labelledby") ?? `${part.id}-title`);

@@ -58,7 +58,8 @@ export const reasonsIn = ({ detail, errors = [] }) => (errors.length ? errors.ma
 // What goes on from the name of its field begins with a small letter.
 function named({ pointer, detail }) {
   const name = pointer.split("/").at(-1);
-  return /^[a-z]/.test(detail) && /^[a-z_]+$/.test(name) ? asSentence(`${name.replaceAll("_", " ")}: ${detail}`) : asSentence(detail);
+  const goesOn = /^[a-z]/.test(detail) && /^[a-z_]+$/.test(name) && !detail.toLowerCase().includes(name);
+  return goesOn ? asSentence(`${name.replaceAll("_", " ")}: ${detail}`) : asSentence(detail);
 }
 
 /** The last part of a problem's type: what kind of refusal it is. */

@@ -102,16 +102,21 @@ export function showPosts(state) {
   const { heat } = heatHere(state);
   const posts = postsIn(state, heat);
   const here = postHere(state, heat);
-  const takenBack = new Set(reportsOf(state).filter((one) => one.state === "withdrawn").map((one) => one.id));
+  const takenBack = withdrawnOf(reportsOf(state));
   show(by("post"),
     h("h2", {}, posts.length > 1 ? word("your posts") : word("your post")),
-    !posts.length && h("p", {}, word(state.watch?.posts.length ? "not in this relay" : "no post")),
+    !posts.length && state.watch.posts.length > 0 && (heat ? h("p", {}, word("not in this relay")) : state.watch.posts.map((one) => h("p", { class: "post" }, postWords(one)))),
+    !state.watch.posts.length && h("p", {}, word("no post")),
     posts.length === 1 && h("p", { class: "post" }, postWords(here)),
     posts.length > 1 && h("p", { class: "hint" }, word("which post")),
     posts.length > 1 && h("div", { class: "stack" }, posts.map((one) => does("post", one.id, { "aria-pressed": String(one === here), id: `post-${one.id}` }, h("span", {}, postWords(one))))),
-    here && h("ul", { class: "shown" }, flagsIn(state, heat, here).map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", wayMark(one), takenBack.has(one.report) && [" ", h("span", { class: "tag" }, word("report withdrawn"))]))),
+    here && h("ul", { class: "shown" }, flagsIn(state, heat, here).map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", wayMark(one), isBack(takenBack, one)))),
   );
 }
+
+const withdrawnOf = (reports) => new Set(reports.filter((one) => one.state === "withdrawn").map((one) => one.id));
+
+const isBack = (takenBack, { report }) => takenBack.has(report) && [" ", h("span", { class: "tag" }, word("report withdrawn"))];
 
 /** What the head official asks back, above all else: they wait for it with their ruling. */
 export function showQuestions(state) {
@@ -168,11 +173,12 @@ function draftCard(state, draft) {
 export function showDay(state) {
   const reports = reportsOf(state);
   const calls = flagsOfDay(state);
+  const takenBack = withdrawnOf(reports);
   show(by("day"),
     h("h2", {}, word("your day")),
     !reports.length && !calls.length && h("p", { class: "soft" }, word("nothing yet")),
     reports.length > 0 && h("ul", { class: "entries" }, reports.map((one) => reportEntry(state, one))),
-    calls.length > 0 && h("ul", { class: "entries" }, calls.map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", heatName(heatOf(state, one.heat)), forPost(state, one.post), h("br"), wayMark(one)))),
+    calls.length > 0 && h("ul", { class: "entries" }, calls.map((one) => h("li", {}, h("span", { class: `flag ${one.flag}` }, word(one.flag)), " ", heatName(heatOf(state, one.heat)), forPost(state, one.post), h("br"), wayMark(one), isBack(takenBack, one)))),
   );
 }
 
