@@ -157,7 +157,9 @@ def test_whoever_leaves_a_page_with_words_that_were_not_sent_is_asked_first(
         assert asked == ["beforeunload"]
 
 
-def test_a_time_without_its_day_asks_for_the_day(desk: Page, meet: MeetAtHand) -> None:
+def test_a_time_without_its_day_and_another_day_without_its_time_are_asked_for(
+    desk: Page, meet: MeetAtHand
+) -> None:
     desk.fill("#despite", "The post cannot be reached.")
     desk.fill("#announced-day", "")
     desk.fill("#announced-time", "14:09:30")
@@ -165,5 +167,9 @@ def test_a_time_without_its_day_asks_for_the_day(desk: Page, meet: MeetAtHand) -
     expect(desk.locator("#announced-day")).to_be_focused()
     assert desk.eval_on_selector("#announced-day", "one => one.validity.valueMissing")
     desk.fill("#announced-time", "")
+    desk.fill("#announced-day", "2026-01-02")
+    desk.locator("#announce button[type=submit]").click()
+    expect(desk.locator("#announced-time")).to_be_focused()
+    desk.fill("#announced-day", "")
     desk.locator("#announce button[type=submit]").click()
     expect(desk.locator("#signing")).to_be_visible()

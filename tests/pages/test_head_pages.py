@@ -138,6 +138,7 @@ def test_a_ruled_case_tells_first_what_stands_and_what_the_jury_made_of_it(
     assert "was set aside by the decision of the jury on appeal 1" in stands
     assert "/decisions/" in stands
     assert "What another ruling would move" in rest
+    assert "The jury has decided on what could be appealed" in part(text, "windows")
 
 
 def test_a_withdrawal_stands_in_what_has_happened_with_its_reason(meet: MeetAtHand) -> None:

@@ -66,10 +66,14 @@ async function then(form, what, answer) {
   else if (what.startsWith("/")) location.assign(what.replace("{id}", answer.data?.id ?? ""));
 }
 
-/** A time of day says nothing without its day. */
-function askForDay(time) {
-  const day = document.getElementById(time.dataset.day ?? "");
-  if (day) day.required = time.value !== "";
+/** A time of day says nothing without its day, and another day than was put in nothing without its time. */
+function askForBoth(field) {
+  const day = document.getElementById(field.dataset.day ?? "");
+  if (day) day.required = field.value !== "";
+  const time = field.type === "date" && field.id && document.querySelector(`[data-day="${field.id}"]`);
+  if (!time) return;
+  time.dataset.must ??= time.required ? "yes" : "";
+  time.required = time.dataset.must === "yes" || !["", field.defaultValue].includes(field.value);
 }
 
 const textOf = (button) => button.dataset.text ?? button.textContent.trim();
@@ -92,7 +96,7 @@ export function listen() {
     event.preventDefault();
     act(event.target, event.submitter);
   });
-  document.addEventListener("input", ({ target }) => askForDay(target));
+  document.addEventListener("input", ({ target }) => askForBoth(target));
   document.addEventListener("click", ({ target }) => {
     const common = target.closest("[data-fill]");
     if (common) fillIn(common);
