@@ -8,6 +8,7 @@ import pytest
 from app.ids import new_id
 from tests.appeals.desk import an_upheld_appeal
 from tests.builders import Json, MeetAtHand, Person, a_meet, a_report, add_official
+from tests.reports.test_reports import ASKED, returned, rewritten
 from tests.running import Service
 
 HEAD = {"referee", "chief_umpire"}
@@ -152,6 +153,18 @@ def test_a_withdrawal_stands_in_what_has_happened_with_its_reason(meet: MeetAtHa
     told = part(page(meet.referee, f"cases/{report['case']}"), "history")
     assert "withdrawn" in told
     assert told.count("It was the lane beside.") == 1
+
+
+def test_an_answered_question_is_not_read_as_the_reason_of_the_ruling(meet: MeetAtHand) -> None:
+    meet.start()
+    before = returned(meet, meet.report())
+    shown = part(page(meet.referee, f"cases/{before['case']}"), "reports")
+    assert ASKED["reason"] in shown
+    again = rewritten(meet, before)
+    assert meet.rule(again["case"]).status_code == 201
+    text = page(meet.referee, f"cases/{again['case']}")
+    assert ASKED["reason"] not in part(text, "reports")
+    assert ASKED["reason"] in part(text, "history")
 
 
 def test_a_report_that_leaves_it_open_asks_the_reasons_for_what_settles_it(
