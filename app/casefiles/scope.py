@@ -176,7 +176,7 @@ def _entries(
         *decisions_about(conn, protests),
     )
     white = (one for case in cases for one in watched(conn, meet, case).white)
-    beside = (*flags_of(conn, written), *white, *pictures_of_reports(conn, written))
+    beside = (*white, *_beside_reports(conn, written))
     found = entries_with(conn, meet, (*told, *beside, *papers_about(conn, meet, told)))
     for case in cases:
         for gone in gone_from(conn, meet, case):
@@ -186,11 +186,11 @@ def _entries(
 
 def _until_ruled(conn: Connection, meet: MeetId, gone: GoneReport) -> list[Recorded]:
     """The entries about a report that has gone to another case, up to the ruling."""
-    report = [gone.report]
-    about = (
-        *report,
-        *flags_of(conn, report),
-        *pictures_of_reports(conn, report),
-        *papers_about(conn, meet, report),
-    )
+    report = (gone.report,)
+    about = (*report, *_beside_reports(conn, report), *papers_about(conn, meet, report))
     return [one for one in entries_with(conn, meet, about) if one.seq < gone.ruled]
+
+
+def _beside_reports(conn: Connection, written: Collection[str]) -> tuple[str, ...]:
+    """The flags that these reports follow, and their pictures."""
+    return (*flags_of(conn, written), *pictures_of_reports(conn, written))

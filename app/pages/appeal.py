@@ -88,6 +88,11 @@ class AppealPage:
     choices: Offers | None = None
 
     @property
+    def is_over(self) -> bool:
+        """Whether nothing is left to be decided on it."""
+        return self.appeal.state not in OPEN
+
+    @property
     def of_jury(self) -> Sequence[DecisionOut]:
         """The jury's decisions on this appeal, the first sitting's first."""
         return [one for one in self.decisions if one.appeal == self.appeal.id]

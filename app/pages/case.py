@@ -43,7 +43,7 @@ from app.rulings.as_ruled import case_told
 from app.rulings.asked import Asked, what_is_asked
 from app.rulings.final_word import refused_to_reconsider
 from app.rulings.observed import tell
-from app.rulings.queries import DecidedOn, decided_on, ruling_out, rulings_in_heat
+from app.rulings.queries import ruling_out, rulings_in_heat
 from app.rulings.returns import returns_of
 from app.rulings.who_rules import why_not
 from app.rulings.wire import RulingOut, StandingRulingOut
@@ -81,7 +81,7 @@ class CaseShown:
     history: Sequence[Happened]
     ruling: Ruling
     further_of: int | None
-    decided: DecidedOn | None
+    since_ruled: str | None
 
     @property
     def returnable(self) -> Sequence[tuple[int, ReportOut]]:
@@ -126,7 +126,7 @@ def read_case(
     heat = heat_shown(conn, meet_id, case.heat, now)
     rulings = [ruling_out(conn, meet_id, one) for one in case.rulings]
     moves, no_moves = _moves(conn, meet_id, case)
-    beside = rulings_in_heat(conn, meet_id, case.heat).rulings
+    standing = rulings_in_heat(conn, meet_id, case.heat).rulings
     returns = returns_of(conn, meet_id, [one.id for one in case.reports])
     return CaseShown(
         case=case,
@@ -136,12 +136,12 @@ def read_case(
         moves=moves,
         no_moves=no_moves,
         rulings=rulings,
-        beside=[one for one in beside if one.case != case_id],
+        beside=[one for one in standing if one.case != case_id],
         windows=windows_of_heat(conn, meet_id, case.heat, now),
         history=history(case, rulings, returns, _withdrawals(conn, meet_id, case)),
         ruling=_ruling(conn, meet, case, caller),
         further_of=_number(conn, meet_id, case.further_of),
-        decided=decided_on(conn, case.rulings[-1]) if case.rulings else None,
+        since_ruled=next((one.since for one in standing if one.case == case_id), None),
     )
 
 

@@ -90,7 +90,8 @@ class Manner:
     def __init__(self, language: str, zone: str = "UTC") -> None:
         self.language = language
         self.zone_name = zone
-        self._locale = Locale.parse(WRITTEN_AS.get(language, language), sep="-")
+        self.written_as = WRITTEN_AS.get(language, language)
+        self._locale = Locale.parse(self.written_as, sep="-")
         self._zone = ZoneInfo(zone)
 
     @property

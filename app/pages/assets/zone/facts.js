@@ -2,7 +2,7 @@
 // decide; then words and pictures. Fields stay as they are while the drawing beside them changes, so
 // nobody loses the place where they type.
 
-import { word } from "../js/words.js";
+import { has, word } from "../js/words.js";
 import { does, h, show } from "./dom.js";
 import { heatOf, placeOf, sightOf, teamIn, zoneOf } from "./meet.js";
 import { placedFrom, placedPart } from "./report.js";
@@ -69,7 +69,7 @@ function placing(state, draft, sight) {
 
 // A place of the baton means something only together with the moment. Where somebody else is said to
 // have held it, that is another one.
-const momentOf = ({ seen, answers }) => (seen.startsWith("pass_") && (answers?.held_by || "receiver") === "receiver" ? seen : undefined);
+const momentOf = ({ seen, answers }) => (has(`where ${seen}`) && (answers?.held_by || "receiver") === "receiver" ? seen : undefined);
 
 /** Show where the mark is now; `dragging` leaves the drawing where it lies under the finger. */
 export function showPlace(state, draft, sight, { dragging = false } = {}) {

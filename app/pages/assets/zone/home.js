@@ -17,11 +17,10 @@ export function timeOf(instant) {
 
 // As start lists have it (ISO 8601): a time of day, a day with it, or an instant.
 function planned(start) {
-  const clock = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
   if (!start.includes("T")) return start;
   const has = /(Z|[+-]\d\d:?\d\d)$/.test(start);
   const zone = has ? document.body.dataset.zone : "UTC";
-  return new Intl.DateTimeFormat(document.documentElement.lang, { timeZone: zone, year: "numeric", month: "short", day: "numeric", ...clock }).format(new Date(has ? start : `${start}Z`));
+  return new Intl.DateTimeFormat(document.body.dataset.writtenAs, { timeZone: zone, dateStyle: "medium", timeStyle: "short", hourCycle: "h23" }).format(new Date(has ? start : `${start}Z`));
 }
 
 export const heatName = (heat) =>

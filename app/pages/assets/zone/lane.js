@@ -15,7 +15,7 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
   const tab = Math.random().toString(36).slice(2);
   const missed = new Map();
   const misses = (id) => missed.get(id)?.times ?? 0;
-  const refusals = (id) => missed.get(id)?.alone ?? 0;
+  const refusals = (id) => missed.get(id)?.refusals ?? 0;
   let sending = false, owed = false, added = false, ended = false, timer, wait = LEAST, notBefore = 0;
 
   /**
@@ -133,7 +133,7 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
   function waitsAlone(id, went) {
     const times = misses(id) + 1;
     const length = Math.min(Math.max(LEAST * 2 ** (times - 1), went.wait), MOST);
-    missed.set(id, { times, alone: refusals(id) + 1, until: Date.now() + length });
+    missed.set(id, { times, refusals: refusals(id) + 1, until: Date.now() + length });
     return length;
   }
 
@@ -142,7 +142,7 @@ export function openLane({ name, store, items, mine, claim, goes, sure, through 
       ended = true;
       return Infinity;
     }
-    missed.set(id, { times: misses(id) + 1, alone: refusals(id), until: 0 });
+    missed.set(id, { times: misses(id) + 1, refusals: refusals(id), until: 0 });
     const length = went.wait || wait;
     if (went.is === "busy") notBefore = Date.now() + Math.min(length, MOST);
     wait = Math.min(wait * 2, MOST);
