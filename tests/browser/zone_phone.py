@@ -26,9 +26,12 @@ IS_KEPT = """async () => {
 
 
 def open_zone(window: Watched, meet: MeetAtHand) -> Page:
-    """The page, in touch with the server."""
+    """The page, in touch with the server, and its worker at work: what is sent while that takes the
+    page over can slip past a route that a test has laid, and past a network that it took away.
+    """
     page = window.open(f"/meets/{meet.id}/zone")
     expect(page.locator("#line")).to_have_attribute("data-state", "in touch")
+    kept_for_later(page)
     return page
 
 
