@@ -159,6 +159,7 @@ def test_a_protest_is_taken_in_and_upheld_with_what_it_moves_shown_before(
         page.keyboard.press("Enter")
         for said in ("upheld", "Plover 1", "The video shows it."):
             expect(page.locator("#signing .told")).to_contain_text(said)
+        expect(page.locator("#signing .shows li").first).to_contain_text("Plover 1")
         sign(page)
         expect(page.locator("#decided")).to_contain_text("upheld")
         expect(page.locator("#next")).to_contain_text("amended result is to be announced")

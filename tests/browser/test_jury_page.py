@@ -79,6 +79,7 @@ def test_the_jury_names_its_panel_votes_and_decides(
         page.click("#decision .common")
         assert faults(page) == []
         page.click("#decision form[data-decides] button[type=submit]")
+        expect(page.locator("#signing .shows li").first).to_be_visible()
         sign(page)
         expect(page.locator("#decision")).to_contain_text("3 to uphold, 0 to reject; quorum 3")
         assert faults(page) == []

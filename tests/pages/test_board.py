@@ -58,6 +58,21 @@ def test_what_time_alone_changes_is_on_the_board_two_seconds_later(meet: MeetAtH
     assert "data-until" not in page(meet)
 
 
+def test_of_two_windows_of_one_heat_the_board_says_which_one_is_from_before(
+    meet: MeetAtHand,
+) -> None:
+    meet.start()
+    meet.load_result()
+    assert meet.announce(despite="Posts are silent.").status_code == 201
+    earlier = "counted from an earlier announcement"
+    assert earlier not in page(meet)
+    meet.service.clock.move(timedelta(minutes=5))
+    assert meet.announce(despite="Posts are silent.", remark="Lane 3 was misread.").is_success
+    for path in ("", "?screen=hall"):
+        windows = page(meet, path).split('class="what"')[1:3]
+        assert [earlier in one for one in windows] == [True, False], path
+
+
 def test_whoever_has_joined_sees_the_board_that_everybody_sees(meet: MeetAtHand) -> None:
     token = {"Authorization": f"Bearer {meet.referee.token}"}
     assert page(meet, **token) == page(meet)

@@ -10,7 +10,6 @@ function fit() {
   const form = document.getElementById("ruling-form");
   if (!form) return;
   const chosen = form.querySelector("input[name=verdict]:checked");
-  if (chosen) Object.assign(form.dataset, { sign: chosen.dataset.sign, shows: chosen.dataset.shows });
   for (const part of inForm("[data-for]")) show(part, part.dataset.for === (chosen?.value ?? ""));
   const named = form.querySelector("select[name=infringement]");
   for (const part of inForm("[data-only]")) {

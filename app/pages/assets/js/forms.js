@@ -1,6 +1,7 @@
 // Forms that send documents. In the page:
 //   <form data-act="PUT" data-to="/api/…/rulings/{new}" data-etag='"v3"' data-then="refresh"
 //         data-sign="Confirm the case of lane 4" data-shows="id of the part that is signed about">
+// A choice that is signed for what it does has its own `data-shows`, and maybe its own words.
 // What its fields are, fields.js says. {new} is an id that stays the same until the form has been
 // taken, so sending it twice does nothing twice. `data-etag-of` is the id of the part with the ETag,
 // where what is looked at is shown apart from the form.
@@ -17,7 +18,8 @@ async function act(form, submitter) {
   form.dataset.busy = "yes";
   complain(form, undefined);
   form.dataset.newId ??= newId();
-  const told = { ...form.dataset, ...submitter?.dataset };
+  const chosen = form.querySelector("input[data-shows]:checked");
+  const told = { ...form.dataset, ...chosen?.dataset, ...submitter?.dataset };
   let answer;
   try {
     answer = await ask(form, submitter, told);

@@ -57,6 +57,8 @@ async function look(part) {
 let soon;
 function lookSoon(part) {
   part.querySelector("[data-as=json]").value = JSON.stringify(gather(part));
+  // What was foreseen of other orders is not to be signed with these.
+  part.querySelector("[data-foreseen]").hidden = true;
   clearTimeout(soon);
   soon = setTimeout(look, 250, part);
 }
