@@ -166,6 +166,37 @@ def test_a_protest_is_taken_in_and_upheld_with_what_it_moves_shown_before(
         assert faults(page) == []
 
 
+def test_what_was_foreseen_of_other_orders_never_shows_beside_those_that_are_chosen(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    ruling = an_announced_disqualification(meet)
+    protest = lodge(meet, a_protest(meet, ruling))
+    with a_window(chromium, service, meet.referee) as window:
+        page = window.open(f"/meets/{meet.id}/protests/{protest['id']}")
+        held: list[Route] = []
+
+        def hold(route: Route) -> None:
+            held.append(route)
+
+        page.route("**/consequences", hold)
+        page.get_by_label("upheld").check()
+        order = page.locator("#decide [data-order]").first
+        order.check()
+        until(page, lambda: bool(held))
+        page.evaluate(
+            """() => new MutationObserver((seen) => { for (const one of seen)
+                if (!one.target.hidden) window.wasShown = true; }).observe(
+                document.getElementById("decide-foreseen"), { attributeFilter: ["hidden"] })"""
+        )
+        order.uncheck()
+        held[0].continue_()
+        page.wait_for_timeout(800)
+        assert not page.evaluate("window.wasShown")
+        page.unroute("**/consequences")
+        order.check()
+        expect(page.locator("#decide-foreseen li").first).to_be_visible()
+
+
 @pytest.mark.parametrize("path", ["desk", "desk/rounds", "protests", "heat", "protest", "new"])
 def test_each_page_of_the_desk_fits_a_narrow_window_and_has_no_fault_in_the_dark(
     chromium: Browser, service: Service, meet: MeetAtHand, path: str

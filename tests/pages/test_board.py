@@ -58,18 +58,22 @@ def test_what_time_alone_changes_is_on_the_board_two_seconds_later(meet: MeetAtH
     assert "data-until" not in page(meet)
 
 
-def test_of_two_windows_of_one_heat_the_board_says_which_one_is_from_before(
+def test_of_two_windows_of_one_heat_board_and_desk_say_which_one_is_from_before(
     meet: MeetAtHand,
 ) -> None:
     meet.start()
     meet.load_result()
     assert meet.announce(despite="Posts are silent.").status_code == 201
-    earlier = "counted from an earlier announcement"
+    earlier = "announcement 1 (superseded)"
     assert earlier not in page(meet)
     meet.service.clock.move(timedelta(minutes=5))
     assert meet.announce(despite="Posts are silent.", remark="Lane 3 was misread.").is_success
     for path in ("", "?screen=hall"):
         windows = page(meet, path).split('class="what"')[1:3]
+        assert [earlier in one for one in windows] == [True, False], path
+    for path in ("desk", f"desk/heats/{meet.heat()}"):
+        found = meet.desk.get(f"/meets/{meet.id}/{path}", headers={"Accept": "text/html"}).text
+        windows = [one for one in found.split('id="window-')[1:] if "data-until" in one]
         assert [earlier in one for one in windows] == [True, False], path
 
 

@@ -46,10 +46,8 @@ function show(part, answer) {
 
 async function look(part) {
   const orders = gather(part);
-  part.querySelector("[data-as=json]").value = JSON.stringify(orders);
-  const place = part.querySelector("[data-foreseen]");
-  const asked = (asking = {});
-  if (!orders.length || !part.dataset.consequences) return void (place.hidden = true);
+  const asked = asking;
+  if (!orders.length || !part.dataset.consequences) return;
   const answer = await send("POST", part.dataset.consequences, { body: { orders } });
   if (asked === asking) show(part, answer);
 }
@@ -57,8 +55,9 @@ async function look(part) {
 let soon;
 function lookSoon(part) {
   part.querySelector("[data-as=json]").value = JSON.stringify(gather(part));
-  // What was foreseen of other orders is not to be signed with these.
+  // What was foreseen of other orders, or still comes, is not to be signed with these.
   part.querySelector("[data-foreseen]").hidden = true;
+  asking = {};
   clearTimeout(soon);
   soon = setTimeout(look, 250, part);
 }
