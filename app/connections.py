@@ -47,6 +47,9 @@ class Connection(HttpToolsProtocol):
     """From the first byte that could be sent; what the line was idle before counts."""
     seconds_for_body: ClassVar[float] = 120.0
     """From the end of the head: 8 MiB of a start list at 600 kbit/s."""
+    seconds_for_reader: ClassVar[float] = 30.0
+    """Whoever takes nothing of an answer for so long is given up: what waits for them fills the
+    memory. A live feed that is given up goes on after its last id, and nothing is missed."""
     look_every: ClassVar[float] = 5.0
     """Seconds between two looks whether a request is late."""
     most: ClassVar[int] = most_connections(resource.getrlimit(resource.RLIMIT_NOFILE)[0])
@@ -57,6 +60,8 @@ class Connection(HttpToolsProtocol):
     """Bytes received that were no body, since the last request or part of a body was complete."""
     _due = math.inf
     """When the present head, and then its body, must be complete; nothing is due to an answer."""
+    _full_since = math.inf
+    """Since when no more of an answer fits on the line."""
     _is_head_too_large = False
     _was_asked = False
     _looking: asyncio.TimerHandle | None = None
@@ -79,10 +84,21 @@ class Connection(HttpToolsProtocol):
         super().connection_lost(exc)
 
     def _look(self) -> None:
-        if self.loop.time() > self._due:
+        now = self.loop.time()
+        if now - self._full_since > self.seconds_for_reader:
+            self.transport.abort()  # closing would wait until they take what waits
+        elif now > self._due:
             self._refuse(OTHERS[408], ADVICE[408])
         else:
             self._looking = self.loop.call_later(self.look_every, self._look)
+
+    def pause_writing(self) -> None:
+        self._full_since = self.loop.time()
+        super().pause_writing()
+
+    def resume_writing(self) -> None:
+        self._full_since = math.inf
+        super().resume_writing()
 
     def _tell_full(self) -> None:
         """In the log, once a minute."""

@@ -36,6 +36,7 @@ class Hasty(Connection):
 
     seconds_for_head = 0.4
     seconds_for_body = 0.6
+    seconds_for_reader = 0.5
     look_every = 0.05
     most = 12
 
@@ -246,6 +247,41 @@ def test_a_live_feed_outlasts_all_bounds(service: Service) -> None:
         time.sleep(Hasty.seconds_for_head + Hasty.seconds_for_body + 0.3)
         meet.start()
         assert any("heat started" in line for line in feed.iter_lines() if "data" in line)
+
+
+def a_small_line_to(service: Service) -> socket.socket:
+    """A line that holds little of what its client does not take."""
+    host, port = service.address.removeprefix("http://").split(":")
+    line = socket.socket()
+    line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+    line.settimeout(5)
+    line.connect((host, int(port)))
+    return line
+
+
+ANSWERS = 40
+"""Of the description of all routes, some 20 MB: more than the systems on both sides take in."""
+
+
+def test_whoever_takes_nothing_of_an_answer_is_given_up(service: Service) -> None:
+    with a_small_line_to(service) as line:
+        line.sendall((b"GET /openapi.json HTTP/1.1\r\n" + HOST + b"\r\n") * ANSWERS)
+        time.sleep(Hasty.seconds_for_reader + 0.5)
+        assert service.http.get("/healthz").status_code == 200
+        assert all_of(line).count(b"HTTP/1.1 200") < ANSWERS
+
+
+def test_whoever_takes_an_answer_slowly_gets_all_of_it(service: Service) -> None:
+    whole = len(service.http.get("/openapi.json").content)
+    with a_small_line_to(service) as line:
+        last = b"GET /openapi.json HTTP/1.1\r\nConnection: close\r\n"
+        line.sendall(last + HOST + b"\r\n")
+        came, ends = b"", time.monotonic() + 2 * Hasty.seconds_for_reader
+        while time.monotonic() < ends and len(came) < whole // 2:
+            came += line.recv(whole // 40)
+            time.sleep(0.05)
+        came += all_of(line)
+    assert len(came.partition(b"\r\n\r\n")[2]) == whole
 
 
 def test_a_slow_phone_that_is_in_time_is_served(service: Service) -> None:
