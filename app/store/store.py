@@ -2,7 +2,8 @@
 
 Reading on SQLite happens on the event loop itself: short, indexed, bounded statements answer
 faster than a thread could be woken for them. On PostgreSQL a read waits for a socket, so it runs
-in a thread. `read_apart` is for what takes long on either (an export, the facts of a form).
+in a thread, together with what else is asked meanwhile. `read_apart` is for what takes long on
+either (an export, the facts of a form).
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from app.ids import MeetId
 from app.refusals import Unavailable
 from app.store.action import Action, Actor, RecordKeeper
 from app.store.engine import Engines, open_engines
+from app.store.gathering import Gathering
 from app.store.intake import Intake
 from app.store.writer import Job, Notify, Writer
 
@@ -42,6 +44,7 @@ class Store:
         self._writer = Writer(self.engines, clock, keeper, notify)
         self._loop_reader: Connection | None = None
         self._intake: Intake | None = None
+        self._gathering: Gathering | None = None
 
     def start(self) -> None:
         self._writer.start()
@@ -76,7 +79,14 @@ class Store:
         """Answer a short question from one consistent snapshot."""
         if self.engines.is_sqlite:
             return self._read_here(query)
-        return await run_in_threadpool(self.read_now, query)
+        loop = asyncio.get_running_loop()
+        if self._gathering is None or self._gathering.loop is not loop:
+            self._gathering = Gathering(loop, self.engines)
+        try:
+            answer: Result = await self._gathering.ask(query)
+        except (DBAPIError, self.engines.driver_error) as error:
+            raise Unavailable("The store cannot answer just now; try again.") from error
+        return answer
 
     async def read_apart(self, query: Query[Result]) -> Result:
         """Answer a long question from one consistent snapshot, off the event loop."""

@@ -1,0 +1,97 @@
+"""Short questions to PostgreSQL, gathered as the writer gathers actions.
+
+A question waits for a socket, so it is asked in a thread. Waking the thread, opening the snapshot
+and closing it cost several times what the question does; so whatever has been asked while the last
+group was answered makes up the next one, and one thread answers it from one snapshot. That snapshot
+is opened after the last of them was asked: each sees all that was committed before it came.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError
+from starlette.concurrency import run_in_threadpool
+
+from app.store.engine import Engines
+
+LARGEST_GROUP = 64
+GROUPS_AT_ONCE = 2
+"""While one waits for the database the other can read what it was told."""
+
+Query = Callable[[Connection], Any]
+
+
+@dataclass(slots=True, eq=False)
+class _Asked:
+    query: Query
+    answer: asyncio.Future[Any]
+    result: Any = None
+    error: Exception | None = None
+
+    def settle(self) -> None:
+        if self.answer.done():  # whoever asked has gone
+            return
+        if self.error is not None:
+            self.answer.set_exception(self.error)
+        else:
+            self.answer.set_result(self.result)
+
+
+class Gathering:
+    """The questions that one event loop asks. Used on that loop only."""
+
+    def __init__(self, loop: asyncio.AbstractEventLoop, engines: Engines) -> None:
+        self.loop = loop
+        self._engines = engines
+        self._database_errors = (DBAPIError, engines.driver_error)
+        self._waiting: list[_Asked] = []
+        self._groups: set[asyncio.Task[None]] = set()
+
+    async def ask(self, query: Query) -> Any:
+        """The answer to a question; raises what it raises."""
+        asked = _Asked(query, self.loop.create_future())
+        self._waiting.append(asked)
+        if len(self._groups) < GROUPS_AT_ONCE:
+            group = self.loop.create_task(self._answer_all())
+            self._groups.add(group)
+            group.add_done_callback(self._groups.discard)
+        return await asked.answer
+
+    async def _answer_all(self) -> None:
+        while self._waiting:
+            group = self._waiting[:LARGEST_GROUP]
+            del self._waiting[:LARGEST_GROUP]
+            try:
+                await run_in_threadpool(self._answer, group)
+            finally:
+                for asked in group:
+                    asked.settle()
+
+    def _answer(self, group: Sequence[_Asked]) -> None:
+        try:
+            with self._engines.reading.connect() as conn:
+                for asked in group:
+                    self._answer_one(conn, asked)
+                # Not a rollback: the driver would forget its statements.
+                conn.commit()
+        except self._database_errors as error:
+            # It gave up the snapshot, with all that was asked in it: each is asked by itself then.
+            if len(group) == 1:
+                group[0].error = error
+            else:
+                for asked in group:
+                    self._answer([asked])
+
+    def _answer_one(self, conn: Connection, asked: _Asked) -> None:
+        asked.error = None
+        try:
+            asked.result = asked.query(conn)
+        except self._database_errors:
+            raise
+        except Exception as error:  # noqa: BLE001  # a refusal, or a fault: whoever asked gets it
+            asked.error = error
