@@ -48,6 +48,7 @@ from app.sealing.stamping import Stamping
 from app.services import Services
 from app.short_way import ShortWay
 from app.store.action import Committed
+from app.store.hearing import hearing
 from app.store.store import Store
 from app.watching import routes as watching
 
@@ -101,7 +102,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
 
     def notify(committed: Committed) -> None:
         callers.notice(committed)
-        feed.notify(committed)
+        feed.reach(committed.sizes)
 
     store = Store(settings.database_url, clock, Keeper(), notify)
     app = Application(
@@ -153,14 +154,16 @@ def _insist_all_declared() -> None:
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     services: Services = app.state.services
-    services.feed.start()
-    services.store.start()
-    _end_streams_on_signals(services.feed)
+    feed, store = services.feed, services.store
+    feed.start(store)
+    store.start()
+    _end_streams_on_signals(feed)
     try:
-        yield
+        with hearing(store.engines, feed.reach, feed.hear):
+            yield
     finally:
-        services.feed.stop()
-        services.store.stop()
+        feed.stop()
+        store.stop()
 
 
 def _end_streams_on_signals(feed: Feed) -> None:

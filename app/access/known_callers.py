@@ -12,20 +12,10 @@ from datetime import datetime
 
 from app.access.queries import Caller, Session, session_of
 from app.access.secrets import hash_secret
-from app.record.kinds import Kind
+from app.record.kinds import CHANGES_ACCESS
 from app.store.action import Committed
 from app.store.store import Store
 
-CHANGES_ACCESS = frozenset(
-    kind.value
-    for kind in (
-        Kind.OFFICIAL_CHANGED,
-        Kind.LINK_REVOKED,
-        Kind.JOINED,
-        Kind.LEFT,
-        Kind.PIN_CLEARED,
-    )
-)
 MOST_REMEMBERED = 10_000
 
 

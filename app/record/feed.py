@@ -1,46 +1,59 @@
-"""The live feed: the record read from a seq onward, shown to those who may follow it.
+"""The live feed: what the record grows by, shown to those who may follow it.
 
-The writer says "this meet has a new head" after each commit; readers wake and read the record from
-where they were. A reader that lost the line says its last seq and misses nothing. Where several
-processes write (PostgreSQL), a reader also looks every second, so that it never depends on having
-been woken.
+Each meet that is followed has one tail: what its record grew by lately, read once and encoded once
+for all its readers. The writer says how far the record reaches after each commit, in this process
+and, by way of the database, in all others; the tail is filled from the record and its readers wake.
+A reader that lost the line, or was too slow, says its last seq and misses nothing: what the tail no
+longer has comes from the record. Nobody depends on having been told: a tail also looks by itself.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections import Counter
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+import itertools
+from collections import Counter, deque
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from functools import partial
 from typing import TypeAlias
 
 from sqlalchemy import Connection
 
 from app.ids import MeetId, OfficialId, SessionId
-from app.record.kinds import KINDS
+from app.record.kinds import CHANGES_ACCESS, KINDS
 from app.record.queries import FeedEntry, entries_after, with_owner
-from app.refusals import TooManyStreams
+from app.refusals import TooManyStreams, Unavailable
 from app.roles import Role
-from app.store.action import Committed
 from app.store.store import Store
 
 LOOK_EVERY = 1.0
-PING_EVERY = 15.0
+"""Seconds between two looks of a tail that might not be told of commits."""
+LOOKS_WHERE_TOLD = 15
+"""One in so many is made where it is told."""
+TURNS = 5
+"""At each look one reader in so many sees whether it is due a sign, or its session has ended."""
+PING_AFTER = 10.0
+CHECK_AFTER = 60.0
+"""Seconds until a session is looked at that nothing was done to: its time may be over."""
 BATCH = 200
+KEPT = 200
+"""Entries of a meet that are kept at hand: some 100 KB, and more than a busy minute brings."""
 MOST_STREAMS = 4
 """Open at once for a session, in one process: a page in a few windows, and a line that was lost."""
 
 NextEntries: TypeAlias = Callable[[Connection], list[FeedEntry]]
 
 
-@dataclass(eq=False, slots=True)
-class Reader:
-    """One open stream: wakes when its meet's record grew or the server stops."""
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An entry as it is sent, with what decides who sees it."""
 
-    meet_id: MeetId
-    wake: asyncio.Event
+    seq: int
+    event: bytes
+    followers: frozenset[Role]
+    owner: OfficialId | None
+    changes_access: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,43 +67,134 @@ class Follower:
     roles_now: Callable[[], Awaitable[frozenset[Role] | None]]
 
 
+@dataclass(eq=False, slots=True)
+class Reader:
+    """One open stream: wakes when its meet's record grew, in its turn, or when the server stops."""
+
+    turn: int
+    wake: asyncio.Event = field(default_factory=asyncio.Event)
+
+
+class Tail:
+    """The end of one meet's record, for all who follow it in this process."""
+
+    def __init__(self, meet_id: MeetId, size: int) -> None:
+        self.meet_id = meet_id
+        self.size = size
+        """The seq of the newest entry that was looked at."""
+        self.reaches = size
+        """How far the record is known to reach."""
+        self.filling: asyncio.Task[None] | None = None
+        self.readers: set[Reader] = set()
+        self._kept: deque[Told] = deque(maxlen=KEPT)
+
+    def grow(self, entries: Sequence[FeedEntry]) -> None:
+        """Take what came after the newest entry, and wake the readers."""
+        if not entries:
+            return
+        self._kept.extend(as_told(entry) for entry in entries)
+        self.size = entries[-1].seq
+        for reader in self.readers:
+            reader.wake.set()
+
+    def after(self, seq: int) -> list[Told] | None:
+        """What came after an entry, in order; None where some of that is no longer at hand."""
+        behind = self.size - seq
+        if behind > len(self._kept):
+            return None
+        return [self._kept[-place] for place in range(behind, 0, -1)]
+
+
 class Feed:
     """The open streams of this process."""
 
     def __init__(self) -> None:
-        self._readers: set[Reader] = set()
+        self._tails: dict[MeetId, Tail] = {}
         self._by_session: Counter[SessionId] = Counter()
-        self._turn = asyncio.Lock()
+        self._turns = itertools.cycle(range(TURNS))
+        self._catching_up = asyncio.Lock()
         self._loop: asyncio.AbstractEventLoop | None = None
+        self._store: Store
+        self._looking: asyncio.Task[None]
+        self._is_told = False
+        """Whether every commit is told of, those of other processes too."""
         self.stopping = False
 
-    def start(self) -> None:
-        """Remember the event loop that the streams run on."""
-        self._loop = asyncio.get_running_loop()
+    def start(self, store: Store) -> None:
+        """Remember the event loop that the streams run on, and begin to look."""
+        self._loop, self._store = asyncio.get_running_loop(), store
+        self._looking = self._loop.create_task(self._look())
 
     @property
     def open_streams(self) -> int:
-        return len(self._readers)
+        return sum(len(tail.readers) for tail in self._tails.values())
 
-    def notify(self, committed: Committed) -> None:
-        """Called from the writer's thread after a commit."""
-        if self._loop is not None and self._readers:
-            self._loop.call_soon_threadsafe(self._wake, frozenset(committed.sizes))
+    def reach(self, sizes: Mapping[MeetId, int]) -> None:
+        """How far these records reach after a commit; from any thread."""
+        if self._tails:
+            self._soon(self._reach, sizes)
 
-    def _wake(self, meets: frozenset[MeetId]) -> None:
-        for reader in self._readers:
-            if reader.meet_id in meets:
-                reader.wake.set()
+    def hear(self, is_told: bool) -> None:
+        """Whether commits of other processes are told of from now on; from any thread."""
+        self._soon(self._hear, is_told)
+
+    def _soon(self, act: Callable[..., object], *what: object) -> None:
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(act, *what)
+
+    def _hear(self, is_told: bool) -> None:
+        self._is_told = is_told
+        for tail in self._tails.values():
+            self._fill_soon(tail)
+
+    def _reach(self, sizes: Mapping[MeetId, int]) -> None:
+        for meet, size in sizes.items():
+            tail = self._tails.get(meet)
+            if tail is not None and size > tail.reaches:
+                tail.reaches = size
+                self._fill_soon(tail)
+
+    def _fill_soon(self, tail: Tail) -> None:
+        if tail.filling is None:
+            tail.filling = asyncio.ensure_future(self._fill(tail))
+
+    async def _fill(self, tail: Tail) -> None:
+        """Read on until the record has nothing more, once for all who follow it."""
+        try:
+            more = True
+            while more:
+                query = partial(_next_entries, meet_id=tail.meet_id, after=tail.size)
+                entries = await self._store.read(query)
+                tail.grow(entries)
+                more = len(entries) == BATCH or (bool(entries) and tail.size < tail.reaches)
+        except Unavailable:
+            tail.reaches = tail.size + 1  # so that the next look tries again
+        finally:
+            tail.filling = None
+
+    async def _look(self) -> None:
+        """Look by itself, so that nobody waits for ever for a word that was lost."""
+        for number in itertools.count():
+            await asyncio.sleep(LOOK_EVERY)
+            if self.stopping:
+                return
+            by_itself = not self._is_told or number % LOOKS_WHERE_TOLD == 0
+            for tail in list(self._tails.values()):
+                if by_itself or tail.size < tail.reaches:
+                    self._fill_soon(tail)
+                for reader in tail.readers:
+                    if reader.turn == number % TURNS:
+                        reader.wake.set()
 
     def stop(self) -> None:
         """End all streams with a farewell; safe to call from a signal handler."""
         self.stopping = True
-        if self._loop is not None and not self._loop.is_closed():
-            self._loop.call_soon_threadsafe(self._wake_all)
+        self._soon(self._wake_all)
 
     def _wake_all(self) -> None:
-        for reader in self._readers:
-            reader.wake.set()
+        for tail in self._tails.values():
+            for reader in tail.readers:
+                reader.wake.set()
 
     @contextmanager
     def one_more_for(self, session: SessionId) -> Iterator[None]:
@@ -108,58 +212,67 @@ class Feed:
             if not self._by_session[session]:
                 del self._by_session[session]
 
-    async def follow(self, store: Store, follower: Follower) -> AsyncIterator[str]:
+    async def follow(self, follower: Follower) -> AsyncIterator[bytes]:
         """Server-sent events from a place on, until the server stops or the reader may not."""
-        reader = Reader(follower.meet_id, asyncio.Event())
-        self._readers.add(reader)
-        loop = asyncio.get_running_loop()
-        last_sign = loop.time()
+        reader = Reader(next(self._turns))
+        tail = self._join(reader, follower)
+        now = asyncio.get_running_loop().time
         after = min(follower.after, follower.head)
-        catching_up = True
         try:
-            yield "retry: 1000\n\n"
+            yield b"retry: 1000\n\n"
             if follower.after > follower.head:
                 yield _reset_to(follower.head)
+            roles = await follower.roles_now()
+            last_sign = checked = now()
             while not self.stopping:
                 reader.wake.clear()
-                roles = await follower.roles_now()
+                told = tail.after(after)
+                if told is None:
+                    told = await self._catch_up(follower.meet_id, after)
+                # Before what came with it is shown: roles change at once.
+                if any(one.changes_access for one in told) or now() - checked > CHECK_AFTER:
+                    roles, checked = await follower.roles_now(), now()
                 if roles is None:
-                    yield 'event: ended\ndata: {"reason":"this session has ended"}\n\n'
+                    yield b'event: ended\ndata: {"reason":"this session has ended"}\n\n'
                     return
-                query = partial(_next_entries, meet_id=follower.meet_id, after=after)
-                if catching_up:
-                    entries = await self._read_in_turn(store, query)
-                else:
-                    entries = await store.read(query)
-                may = partial(may_follow, official=follower.official_id, roles=roles)
-                shown = "".join(as_event(entry) for entry in entries if may(entry))
-                if entries:
-                    after = entries[-1].seq
-                if not shown and loop.time() - last_sign > PING_EVERY:
-                    shown = ": still here\n\n"
-                if shown:
-                    last_sign = loop.time()
-                    yield shown
-                catching_up = len(entries) == BATCH
-                if not catching_up:
-                    await self._wait(reader)
-            yield 'event: bye\ndata: {"reason":"the server is shutting down"}\n\n'
+                mine = [one.event for one in told if may_follow(one, follower.official_id, roles)]
+                if mine or now() - last_sign > PING_AFTER:
+                    last_sign = now()
+                    yield b"".join(mine) or b": still here\n\n"
+                if told:
+                    after = told[-1].seq
+                if after >= tail.size and not self.stopping:
+                    await reader.wake.wait()
+            yield b'event: bye\ndata: {"reason":"the server is shutting down"}\n\n'
         finally:
-            self._readers.discard(reader)
+            self._leave(reader, tail)
 
-    async def _read_in_turn(self, store: Store, query: NextEntries) -> list[FeedEntry]:
-        """One reader after another, and all else that waits in between.
+    def _join(self, reader: Reader, follower: Follower) -> Tail:
+        tail = self._tails.get(follower.meet_id)
+        if tail is None:
+            tail = self._tails[follower.meet_id] = Tail(follower.meet_id, follower.head)
+            # What was stored between the look at the head and now was told to nobody.
+            self._fill_soon(tail)
+        tail.readers.add(reader)
+        return tail
+
+    def _leave(self, reader: Reader, tail: Tail) -> None:
+        tail.readers.discard(reader)
+        if not tail.readers and self._tails.get(tail.meet_id) is tail:
+            del self._tails[tail.meet_id]
+
+    async def _catch_up(self, meet_id: MeetId, after: int) -> list[Told]:
+        """From the record: one reader after another, and all else that waits in between.
 
         A read on SQLite does not let go of the event loop, so that many readers that catch up would
         keep it to themselves.
         """
-        async with self._turn:
+        async with self._catching_up:
             await asyncio.sleep(0)
-            return [] if self.stopping else await store.read(query)
-
-    async def _wait(self, reader: Reader) -> None:
-        with suppress(TimeoutError):
-            await asyncio.wait_for(reader.wake.wait(), LOOK_EVERY)
+            if self.stopping:
+                return []
+            query = partial(_next_entries, meet_id=meet_id, after=after)
+            return [as_told(entry) for entry in await self._store.read(query)]
 
 
 def _next_entries(conn: Connection, meet_id: MeetId, after: int) -> list[FeedEntry]:
@@ -167,17 +280,19 @@ def _next_entries(conn: Connection, meet_id: MeetId, after: int) -> list[FeedEnt
     return [with_owner(conn, meet_id, one) for one in entries]
 
 
-def may_follow(entry: FeedEntry, official: OfficialId, roles: frozenset[Role]) -> bool:
-    """Whether this official with these roles sees this entry live."""
-    return entry.owner == official or not KINDS[entry.kind].followers.isdisjoint(roles)
-
-
-def as_event(entry: FeedEntry) -> str:
+def as_told(entry: FeedEntry) -> Told:
     """One entry as a server-sent event; its id is its seq."""
-    return f"id: {entry.seq}\nevent: entry\ndata: {entry.entry}\n\n"
+    event = f"id: {entry.seq}\nevent: entry\ndata: {entry.entry}\n\n".encode()
+    followers, changes = KINDS[entry.kind].followers, entry.kind in CHANGES_ACCESS
+    return Told(entry.seq, event, followers, entry.owner, changes)
 
 
-def _reset_to(size: int) -> str:
+def may_follow(told: Told, official: OfficialId, roles: frozenset[Role]) -> bool:
+    """Whether this official with these roles sees this entry live."""
+    return told.owner == official or not told.followers.isdisjoint(roles)
+
+
+def _reset_to(size: int) -> bytes:
     """Said to a reader whose place lies beyond the record, as after a restore from a copy."""
     reason = f"the record ends at {size}, before your place: read again what you show"
-    return f'id: {size}\nevent: reset\ndata: {{"reason":"{reason}","size":{size}}}\n\n'
+    return f'id: {size}\nevent: reset\ndata: {{"reason":"{reason}","size":{size}}}\n\n'.encode()

@@ -78,6 +78,11 @@ class Kind(StrEnum):
     RECORD_RESTORED = "record restored"
 
 
+CHANGES_ACCESS = frozenset(
+    {Kind.OFFICIAL_CHANGED, Kind.LINK_REVOKED, Kind.JOINED, Kind.LEFT, Kind.PIN_CLEARED}
+)
+"""After one of these, what was known of a session of the meet may be so no longer."""
+
 STILL_WRITTEN = frozenset(
     {
         *(Kind.ERASED, Kind.SEAL_MADE, Kind.PAPER_SEALED, Kind.RECORD_RESTORED),

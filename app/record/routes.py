@@ -75,7 +75,7 @@ class ConsistencyOut(Wire):
 class LiveFeed(StreamingResponse):
     """A feed's stream, counted among those of its session from its first byte to its end."""
 
-    def __init__(self, here: Admitted, events: AsyncIterator[str]) -> None:
+    def __init__(self, here: Admitted, events: AsyncIterator[bytes]) -> None:
         headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
         super().__init__(events, media_type="text/event-stream", headers=headers)
         self._counted = here.feed.one_more_for(here.caller.session_id)
@@ -197,4 +197,4 @@ async def follow_feed(
 
     start = place if place is not None else head
     follower = Follower(here.caller.meet_id, here.caller.official_id, start, head, roles_now)
-    return LiveFeed(here, here.feed.follow(here.store, follower))
+    return LiveFeed(here, here.feed.follow(follower))

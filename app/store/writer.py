@@ -34,6 +34,7 @@ from app.store.action import (
     Unit,
 )
 from app.store.engine import Engines
+from app.store.hearing import say
 
 log = logging.getLogger(__name__)
 
@@ -205,7 +206,10 @@ class Writer:
             record = self._keeper.open_group(conn, meets)
             for job in group:
                 perform(conn, record, job)
-            return record.finish()
+            committed = record.finish()
+            if not self._engines.is_sqlite:
+                say(conn, committed.sizes)
+        return committed
 
     def _perform(self, conn: Connection, record: RecordGroup, job: Job) -> None:
         try:

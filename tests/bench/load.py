@@ -68,10 +68,11 @@ class _Client:
             return False
         if not head.startswith(self.expected):
             raise LoadFailed(f"Unexpected answer: {self.received[:500].decode('utf-8', 'replace')}")
-        return len(body) >= _length(head)
+        return len(body) >= length_of(head)
 
 
-def _length(head: bytes) -> int:
+def length_of(head: bytes) -> int:
+    """The length of a body, from its head; LoadFailed where it is not told."""
     _, found, rest = head.lower().partition(LENGTH)
     if not found:
         raise LoadFailed("An answer came without its length.")

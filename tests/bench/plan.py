@@ -19,6 +19,8 @@ LARGEST_SEALED_RATIO = 3.0
 SLOWEST_SEALED_MS = 30.0
 LARGEST_ENTRY_GROWTH = 1.5
 SLOWEST_CHECK_S = 5.0
+LARGEST_STREAM_KB = 50.0
+SLOWEST_DELIVERY_MS = 120.0
 
 
 class EngineName(StrEnum):
@@ -48,7 +50,11 @@ class Plan:
     entries_a_round: int = 100
     entries_checked: int = 100_000
     papers_checked: int = 300
+    streams: int = 3_000
+    followed_meets: int = 60
+    followed_pace: float = 100.0
+    followed_seconds: float = 10.0
 
 
 FULL = Plan(rounds=5, seconds=2.0)
-QUICK = Plan(rounds=3, seconds=0.4, forms_a_round=5)
+QUICK = Plan(rounds=3, seconds=0.4, forms_a_round=5, followed_seconds=2.0)

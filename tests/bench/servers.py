@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 from app.config import Settings
 from app.serving import listen, serve_settings
@@ -25,13 +26,28 @@ BARE = (sys.executable, "-m", "tests.bench.bare")
 COMMAND = (sys.executable, "-m", "app", "serve", "--port", "0")
 
 
+@dataclass(frozen=True, slots=True)
+class Running:
+    """A server that runs: where, and as which process."""
+
+    address: str
+    pid: int
+
+
 @contextmanager
 def some_servers(*wanted: tuple[Command, str]) -> Iterator[list[str]]:
     """The addresses of servers, each over its own database, that run until the block ends."""
+    with some_processes(*wanted) as running:
+        yield [one.address for one in running]
+
+
+@contextmanager
+def some_processes(*wanted: tuple[Command, str]) -> Iterator[list[Running]]:
+    """The same with their processes."""
     processes: list[subprocess.Popen[str]] = []
     try:
         processes += [_spawn(command, database_url) for command, database_url in wanted]
-        yield [_address_of(process) for process in processes]
+        yield [Running(_address_of(process), process.pid) for process in processes]
     finally:
         for process in processes:
             process.terminate()

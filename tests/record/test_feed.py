@@ -9,10 +9,13 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
+from functools import partial
 from typing import cast
 
 import httpx
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from app.ids import MeetId, OfficialId, new_id
 from app.record.feed import BATCH, MOST_STREAMS, Feed, Follower
@@ -172,24 +175,102 @@ def test_a_reader_at_the_end_of_the_record_is_told_of_no_reset(meet: MeetAtHand)
         assert next(events)["event"] == "entry"
 
 
+class ARecord:
+    """A store whose only meet has a record of so many entries; counts who reads them."""
+
+    def __init__(self, size: int) -> None:
+        self.size = size
+        self.reads = 0
+
+    async def read(self, query: partial[list[FeedEntry]]) -> list[FeedEntry]:
+        self.reads += 1
+        after = query.keywords["after"]
+        seqs = range(after + 1, min(after + BATCH, self.size) + 1)
+        return [FeedEntry(seq, Kind.CALL, "{}") for seq in seqs]
+
+
+async def everything() -> frozenset[Role]:
+    return frozenset(Role)
+
+
+def a_follower(after: int, head: int) -> Follower:
+    return Follower(MeetId("m"), OfficialId("o"), after, head, everything)
+
+
+def seqs_in(came: bytes) -> list[int]:
+    return [int(line[4:]) for line in came.decode().splitlines() if line.startswith("id: ")]
+
+
+def test_an_entry_is_read_and_written_once_for_however_many_readers() -> None:
+    record = ARecord(1_000)
+
+    async def run() -> list[bytes]:
+        feed = Feed()
+        feed.start(cast(Store, record))
+        streams = [feed.follow(a_follower(1_000, 1_000)) for _ in range(50)]
+        for stream in streams:
+            await anext(stream)  # the greeting
+        waiting = [asyncio.ensure_future(anext(stream)) for stream in streams]
+        await asyncio.sleep(0.01)
+        record.reads, record.size = 0, 1_003
+        feed.reach({MeetId("m"): 1_003})
+        return await asyncio.gather(*waiting)
+
+    came = asyncio.run(run())
+    assert {tuple(seqs_in(one)) for one in came} == {(1_001, 1_002, 1_003)}
+    assert record.reads == 1
+
+
+@given(
+    starts=st.lists(st.integers(0, 700), min_size=1, max_size=5),
+    grows=st.lists(st.integers(1, 500), max_size=6),
+)
+def test_wherever_readers_begin_and_however_fast_the_record_grows_each_gets_all_in_order(
+    starts: list[int], grows: list[int]
+) -> None:
+    """Also those who fall behind by more than is kept at hand."""
+    record = ARecord(700)
+    whole = 700 + sum(grows)
+
+    async def read_on(feed: Feed, start: int) -> list[int]:
+        seen: list[int] = []
+        stream = feed.follow(a_follower(start, 700))
+        while start + len(seen) < whole:
+            seen += seqs_in(await anext(stream))
+            if len(seen) % 3:
+                await asyncio.sleep(0)
+        return seen
+
+    async def run() -> list[list[int]]:
+        feed = Feed()
+        feed.start(cast(Store, record))
+        readers = [asyncio.ensure_future(read_on(feed, start)) for start in starts]
+        for more in grows:
+            await asyncio.sleep(0)
+            record.size += more
+            feed.reach({MeetId("m"): record.size})
+        return await asyncio.wait_for(asyncio.gather(*readers), 10)
+
+    assert asyncio.run(run()) == [list(range(start + 1, whole + 1)) for start in starts]
+
+
 def test_however_many_readers_catch_up_others_get_their_turn() -> None:
     """Reads do not wait on SQLite, so the loop sees to others only when a reader lets it."""
     turns: Counter[int] = Counter()
+    turn = 0
+
+    class Counting(ARecord):
+        async def read(self, query: partial[list[FeedEntry]]) -> list[FeedEntry]:
+            turns[turn] += query.keywords["after"] < self.size
+            return await super().read(query)
 
     async def run() -> None:
-        feed, turn = Feed(), 0
-
-        class Readable:
-            async def read(self, _query: object) -> list[FeedEntry]:
-                turns[turn] += 1
-                return [FeedEntry(at, Kind.CALL, "{}") for at in range(BATCH)]
-
-        async def everything() -> frozenset[Role]:
-            return frozenset(Role)
+        nonlocal turn
+        feed = Feed()
+        feed.start(cast(Store, Counting(10_000)))
 
         async def catch_up() -> None:
-            follower = Follower(MeetId("m"), OfficialId("o"), 0, 10_000, everything)
-            events = feed.follow(cast(Store, Readable()), follower)
+            events = feed.follow(a_follower(0, 10_000))
             for _ in range(6):
                 await anext(events)
             await events.aclose()  # type: ignore[attr-defined]
