@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
@@ -57,9 +57,7 @@ class Gathering:
         asked = _Asked(query, self.loop.create_future())
         self._waiting.append(asked)
         if len(self._groups) < GROUPS_AT_ONCE:
-            group = self.loop.create_task(self._answer_all())
-            self._groups.add(group)
-            group.add_done_callback(self._groups.discard)
+            self._groups.add(self.loop.create_task(self._answer_all()))
         return await asked.answer
 
     async def _answer_all(self) -> None:
@@ -71,6 +69,8 @@ class Gathering:
             finally:
                 for asked in group:
                     asked.settle()
+        # Here and now: a question that came before a callback ran would wait for the next one.
+        self._groups.discard(cast("asyncio.Task[None]", asyncio.current_task()))
 
     def _answer(self, group: Sequence[_Asked]) -> None:
         try:
