@@ -13,7 +13,7 @@ import secrets
 import selectors
 import socket
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -127,8 +127,8 @@ class Streams:
         self.took: list[float] = []
         """Seconds from act to arrival, of each delivery."""
         self._answers: dict[socket.socket, bytes] = {}
-        self.idle: list[socket.socket] = []
-        """Reporters' lines on which nothing is awaited."""
+        self.idle: deque[socket.socket] = deque()
+        """Reporters' lines on which nothing is awaited, in turn: one left alone would be closed."""
 
     def open(self, line: socket.socket, number: int) -> None:
         self._selector.register(line, selectors.EVENT_READ, number)
@@ -210,7 +210,7 @@ def drive(
     while (passed := time.perf_counter() - began) < seconds or len(streams.idle) < REPORTERS:
         if passed < seconds and passed >= number / pace and streams.idle:
             meet, one = next(coming)
-            streams.idle.pop().sendall(_put(meet, json.dumps(meet.reports[one]).encode()))
+            streams.idle.popleft().sendall(_put(meet, json.dumps(meet.reports[one]).encode()))
             sent[meet.id] += 1
             number += 1
         streams.read(max(0.0, min(number / pace - passed, 0.05)))
