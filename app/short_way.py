@@ -23,6 +23,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.access.cookies import CameWith
 from app.access.guard import Admitted, Knock, admit_knock
+from app.access.known_callers import OutOfDate
 from app.ids import ACCEPTED_ID
 from app.problems import answer_http_error, answer_refusal
 from app.refusals import Refusal
@@ -88,9 +89,10 @@ class ShortWay:
         except HTTPException as error:  # the body is longer than its declared length may be
             await (await answer_http_error(Request(scope), error))(scope, receive, send)
             return
+        services = scope["app"].state.services
         try:
             body = b"".join(part.get("body", b"") for part in came)
-            here = await admit_knock(scope["app"].state.services, asked.knock, body)
+            here = await admit_knock(services, asked.knock, body, hurries=True)
             sent = asked.route.read(body)
             insist_names_once(body)
         except (Refusal, ValidationError):
@@ -98,6 +100,11 @@ class ShortWay:
             return
         try:
             response = await asked.route.answer(asked.meet, asked.thing, sent, here)
+        except OutOfDate:
+            if here.taken is not None:
+                services.callers.forget(here.taken)
+            await self._app(scope, _once_more(came, receive), send)
+            return
         except Refusal as refusal:
             response = await answer_refusal(Request(scope), refusal)
         await response(scope, receive, send)

@@ -20,13 +20,15 @@ from fastapi.dependencies.models import Dependant
 
 from app.access.cookies import CameWith, insist_own_page, is_secure, token_in_cookie
 from app.access.joining import is_link_token
+from app.access.known_callers import Taken
 from app.access.queries import Caller
 from app.access.who_may import ROUTES, Who
 from app.clock import Clock
+from app.ids import MeetId
 from app.record.feed import Feed
 from app.refusals import Malformed, NotJoined, RoleMissing
 from app.services import Services, services_of
-from app.store.action import Actor
+from app.store.action import Action, Actor, Asks, Result
 from app.store.store import Store
 from app.wire import insist_names_once
 
@@ -43,6 +45,16 @@ class Admitted:
     sender: Caller | None = None
     body: bytes = b""
     token: str = ""
+    taken: Taken | None = None
+    """The session, where it was taken as remembered: it is insisted on where anything is stored."""
+
+    async def act(self, meet_id: MeetId, action: Action[Result], asks: Asks) -> Result:
+        """Run an action that says what it asks first; OutOfDate where a session taken as remembered
+        has changed since.
+        """
+        if self.taken is not None:
+            action, asks = self.taken.insisting(action), self.taken.insisted_on(asks)
+        return await self.store.act(meet_id, self.actor, action, asks)
 
     @property
     def store(self) -> Store:
@@ -102,8 +114,13 @@ async def admit(request: Request) -> Admitted:
     return admitted
 
 
-async def admit_knock(services: Services, knock: Knock, body: bytes = b"") -> Admitted:
-    """Let whoever knocks through to the route, or refuse them."""
+async def admit_knock(
+    services: Services, knock: Knock, body: bytes = b"", *, hurries: bool = False
+) -> Admitted:
+    """Let whoever knocks through to the route, or refuse them.
+
+    Who hurries acts by what `Admitted.act` runs alone, so that the session may be looked at there.
+    """
     who = ROUTES[knock.method, knock.template]
     if who.public:
         return Admitted(services, body=body)
@@ -111,12 +128,14 @@ async def admit_knock(services: Services, knock: Knock, body: bytes = b"") -> Ad
     if who.founder and is_setup_key(services, token):
         return Admitted(services, body=body)
     now = services.clock.now()
-    caller = await services.callers.find(services.store, token, now)
+    taken = services.callers.recall(services.store, token, now) if hurries else None
+    caller = taken.session.caller if taken else None
+    caller = caller or await services.callers.find(services.store, token, now)
     if caller is None:
         raise NotJoined(_why_unknown(services, who, token))
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
-    return Admitted(services, caller, body, token)
+    return Admitted(services, caller, body, token, taken)
 
 
 def came_with(headers: Mapping[str, str]) -> CameWith:

@@ -2,18 +2,20 @@
 
 On SQLite one process does all the writing, so it knows when a role, a link or a session changes:
 after each such commit everything remembered is out of date at once, before the change is answered.
-On PostgreSQL another process may have changed it, so every request asks the store.
+On PostgreSQL another process may have changed it, so every request asks the store. What phones
+send in a hurry asks it in the transaction that stores it: the session is taken as it is remembered,
+and the action insists that it still is so (`Taken`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
-from app.access.queries import Caller, Session, session_of
+from app.access.queries import Caller, Session, session_asked, session_of
 from app.access.secrets import hash_secret
 from app.record.kinds import CHANGES_ACCESS
-from app.store.action import Committed
+from app.store.action import Action, Asks, Committed, Done, Result, Unit
 from app.store.store import Store
 
 MOST_REMEMBERED = 10_000
@@ -25,6 +27,32 @@ class Remembered:
 
     session: Session
     changes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A session that was taken as remembered, by its token's hash."""
+
+    secret_hash: str
+    session: Session
+
+    def insisted_on(self, asks: Asks) -> Asks:
+        """What an action asks first, and whether the session still is so."""
+        return replace(asks, questions=(*asks.questions, session_asked(self.secret_hash)))
+
+    def insisting(self, action: Action[Result]) -> Action[Result]:
+        """The action, by this session alone: OutOfDate where it has ended or changed."""
+
+        def act(unit: Unit) -> Done[Result]:
+            if session_of(unit.conn, self.secret_hash) != self.session:
+                raise OutOfDate
+            return action(unit)
+
+        return act
+
+
+class OutOfDate(Exception):
+    """A session is no longer what was remembered of it; nothing was stored."""
 
 
 class KnownCallers:
@@ -51,6 +79,22 @@ class KnownCallers:
                 return None
             self._remember(key, Remembered(session, changes))
         return session.caller if now < session.expires_at else None
+
+    def recall(self, store: Store, token: str, now: datetime) -> Taken | None:
+        """The session as it was once read, to be insisted on where something is stored by it; None
+        on SQLite, where what is remembered is known to hold.
+        """
+        if store.engines.is_sqlite:
+            return None
+        key = hash_secret(token)
+        found = self._known.get(key)
+        if found is None or now >= found.session.expires_at:
+            return None
+        return Taken(key, found.session)
+
+    def forget(self, taken: Taken) -> None:
+        """A session that is no longer what it was is read anew."""
+        self._known.pop(taken.secret_hash, None)
 
     def _recall(self, key: str) -> Session | None:
         found = self._known.get(key)

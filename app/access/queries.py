@@ -15,7 +15,7 @@ from app.access.wire import LinkOut, OfficialOut
 from app.ids import KeyId, LinkId, MeetId, OfficialId, SessionId, SignatureId
 from app.refusals import NotFound
 from app.roles import Role
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Question
 from app.store.rows import AnyRow
 
 
@@ -126,9 +126,15 @@ _SIGNATURES_ABOUT = select(signatures).where(
 _LINK = Prepared(select(join_links).where(join_links.c.id == bindparam("link")))
 
 
+def session_asked(secret_hash: str) -> Question:
+    """What is asked about the session with this token's hash."""
+    return _SESSION, {"secret_hash": secret_hash}
+
+
 def session_of(conn: Connection, secret_hash: str) -> Session | None:
     """The session with this token's hash, None where it is unknown or has been ended."""
-    row = _SESSION.first(conn, {"secret_hash": secret_hash})
+    asked, where = session_asked(secret_hash)
+    row = asked.first(conn, where)
     if row is None:
         return None
     roles = frozenset(Role(role) for role in row.roles)

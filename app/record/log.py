@@ -143,7 +143,7 @@ class Group:
         grown = {MeetId(str(entry["meet_id"])) for entry in self._entries}
         for meet in grown:
             frontier = self._heads[meet]
-            _SAVE_HEAD.run(
+            _SAVE_HEAD.later(
                 self._conn,
                 {
                     "meet": meet,

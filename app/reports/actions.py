@@ -8,29 +8,38 @@ from typing import Any
 from sqlalchemy import bindparam, update
 
 from app.access.queries import Caller
-from app.ids import CaseId, HeatId, ReportId
+from app.ids import CaseId, HeatId, MeetId, OfficialId, ReportId
 from app.meets.queries import Running
 from app.meets.states import HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
-from app.reports.arriving import Arriving, arriving, marks_on, post_words
+from app.reports.arriving import Arriving, arriving, marks_on, post_words, who_arrives
 from app.reports.attesting import SignedReport, TakenIn, attest
 from app.reports.findings import as_stored, judge_report
 from app.reports.following import (
     awaited_flags,
+    flags_first_awaited,
     has_stood_back,
     is_called_by,
     run_awaited,
     stand_in_place_of,
 )
-from app.reports.grouping import Place, case_for, insist_on_measure, move_report, touch_case_of
+from app.reports.grouping import (
+    Place,
+    case_for,
+    insist_on_measure,
+    joined_by,
+    move_report,
+    open_by_lane,
+    touch_case_of,
+)
 from app.reports.queries import case_row, noted_against, possible_for, report_from, report_out
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
 from app.reports.states import OF_TIME, REPORT_TABLE, CaseState, ReportAct, ReportState
 from app.reports.tables import reports
 from app.reports.wire import ReportIn, ReportOut
 from app.rules.observation import LaneInfringement
-from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.action import Action, Asks, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
@@ -74,6 +83,19 @@ _WRITE_REPORT = Prepared(
 )
 
 
+def asked_of_report(meet_id: MeetId, report_id: ReportId, sent: ReportIn, by: OfficialId) -> Asks:
+    """What writing a report asks first."""
+    return Asks(
+        sent.heat,
+        (
+            (REPORT_BY_ID, {"report": report_id}),
+            who_arrives(meet_id, sent),
+            flags_first_awaited(sent, by),
+            open_by_lane(HeatId(sent.heat), sent.lane, by),
+        ),
+    )
+
+
 def write_report(
     report_id: ReportId,
     sent: ReportIn,
@@ -98,7 +120,7 @@ def write_report(
             _insist_writable(known, unit, caller, version)
         here = _arriving(unit, sent, caller, known)
         raised = _flags_of(unit, sent, caller, known, here)
-        facts = _judge_and_place(unit, sent, known, raised, here)
+        facts = _judge_and_place(unit, sent, caller, known, raised, here)
         facts |= {
             "observation": document["observation"],
             "clock": document["clock"],
@@ -108,11 +130,12 @@ def write_report(
         attested = attest(unit, report_id, caller, came, facts)
         body = _written(sent, facts, raised) | attested
         deed = Deed(Kind.REPORT_WRITTEN, report_id, body)
-        if not raised and (known is None or known.case_id != facts["case_id"]):
-            insist_on_measure(unit, facts["case_id"], caller.official_id)
+        if known is not None and not raised and known.case_id != facts["case_id"]:
+            moved = joined_by(unit, facts["case_id"], caller.official_id)
+            insist_on_measure(unit, moved, caller.official_id)
         if known is None:
             stored = facts | _first_facts(unit, report_id, caller, raised)
-            ADD_REPORT.run(unit.conn, stored)
+            ADD_REPORT.later(unit.conn, stored)
             out = report_from(stored, caller.name, here.running.team_name)
         else:
             _write_over(unit, known, facts)
@@ -166,6 +189,7 @@ def _noted_before(unit: Unit, sent: ReportIn, running: Running) -> int:
 def _judge_and_place(
     unit: Unit,
     sent: ReportIn,
+    caller: Caller,
     known: AnyRow | None,
     raised: Sequence[AnyRow],
     here: Arriving,
@@ -176,7 +200,7 @@ def _judge_and_place(
     finding = judge_report(running, take_over, sent.observation, _noted_before(unit, sent, running))
     over = running.state is HeatState.ENDED
     about = Place(HeatId(sent.heat), sent.lane, running.team_id, over)
-    case_id = _case_of(unit, about, [*([known] if known else []), *raised])
+    case_id = _case_of(unit, about, caller, [*([known] if known else []), *raised])
     return {
         "heat_id": sent.heat,
         "case_id": case_id,
@@ -199,11 +223,14 @@ def _flagged_in(known: AnyRow | None, sent: ReportIn) -> int | None:
     return known.run if known is not None and known.heat_id == sent.heat else None
 
 
-def _case_of(unit: Unit, about: Place, known: Sequence[AnyRow]) -> CaseId:
+def _case_of(unit: Unit, about: Place, caller: Caller, known: Sequence[AnyRow]) -> CaseId:
     """The case of an account: all that was raised for it comes along, and leaves none behind."""
+    by = caller.official_id
     if not known:
-        return case_for(unit, about)
-    return [move_report(unit, one.id, CaseId(one.case_id), about) for one in known][-1]
+        joined = case_for(unit, about, by)
+        insist_on_measure(unit, joined, by)
+        return joined.case_id
+    return [move_report(unit, one.id, CaseId(one.case_id), about, by) for one in known][-1]
 
 
 def _marks(known: AnyRow | None, sent: ReportIn, here: Arriving) -> list[str]:

@@ -20,7 +20,7 @@ from app.crew.queries import (
     post_from,
 )
 from app.crew.tables import heat_posts, posts
-from app.ids import HeatId, OfficialId
+from app.ids import HeatId, MeetId, OfficialId
 from app.meets.queries import (
     RUNNING_COLUMNS,
     RUNNING_IN,
@@ -34,7 +34,7 @@ from app.refusals import NotFound
 from app.reports.states import Mark
 from app.reports.wire import CallIn, ReportIn
 from app.store.action import Unit
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Question
 from app.store.rows import AnyRow
 from app.wire import PhoneClock
 
@@ -67,6 +67,12 @@ class Arriving:
     mark: Mark | None = None
 
 
+def who_arrives(meet_id: MeetId, sent: CallIn | ReportIn) -> Question:
+    """What is asked about whatever comes in."""
+    where = {"meet": meet_id, "heat": sent.heat, "lane": sent.lane, "post": sent.post}
+    return _ARRIVING, where
+
+
 def arriving(
     unit: Unit, sent: CallIn | ReportIn, by: OfficialId, run: int | None = None
 ) -> Arriving:
@@ -74,10 +80,8 @@ def arriving(
 
     `run` is what a report is about whose flag was shown before.
     """
-    row = _ARRIVING.first(
-        unit.conn,
-        {"meet": unit.meet_id, "heat": sent.heat, "lane": sent.lane, "post": sent.post},
-    )
+    asked, where = who_arrives(unit.meet_id, sent)
+    row = asked.first(unit.conn, where)
     if row is None:
         raise NotFound("There is no such heat at this meet.")
     running = running_from(row)

@@ -8,15 +8,15 @@ from sqlalchemy import bindparam, insert, select
 
 from app.access.queries import Caller
 from app.crew.queries import expected_posts
-from app.ids import CallId, CaseId, HeatId, OfficialId, ReportId, new_id
+from app.ids import CallId, CaseId, HeatId, MeetId, OfficialId, ReportId, new_id
 from app.meets.actions import set_heat_state
 from app.meets.queries import Running, heat
 from app.meets.states import HEAT_TABLE, NOT_TO_RUN, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken
-from app.reports.arriving import Arriving, arriving, marks_on, post_words
+from app.reports.arriving import Arriving, arriving, marks_on, post_words, who_arrives
 from app.reports.following import has_stood_back
-from app.reports.grouping import Place, case_for, last_beyond_measure
+from app.reports.grouping import Place, case_for, last_beyond_measure, open_by_lane
 from app.reports.heard import called_posts
 from app.reports.queries import call_from, call_out
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
@@ -24,7 +24,7 @@ from app.reports.states import NOT_FOR_POST, Mark, ReportState
 from app.reports.tables import calls
 from app.reports.wire import CallIn, CallOut, Flag
 from app.roles import Role
-from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.action import Action, Asks, Deed, Done, Put, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
@@ -34,6 +34,16 @@ _ADD_CALL = Prepared(insert(calls))
 
 RELAYED = frozenset({Mark.CALLED_BY_HEAD, Mark.RETIRED_POST})
 """How a flag is marked that the head of the crew shows for somebody else's post."""
+
+
+def asked_of_flag(meet_id: MeetId, call_id: CallId, sent: CallIn, by: OfficialId) -> Asks:
+    """What showing a flag asks first."""
+    questions = [(_CALL, {"call": call_id}), who_arrives(meet_id, sent)]
+    if sent.report is not None:
+        questions.append((REPORT_BY_ID, {"report": sent.report}))
+    if sent.lane is not None:
+        questions.append(open_by_lane(HeatId(sent.heat), sent.lane, by))
+    return Asks(sent.heat, tuple(questions))
 
 
 def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:
@@ -70,7 +80,7 @@ def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallO
             "received_at": unit.now,
             "content": content,
         }
-        _ADD_CALL.run(unit.conn, stored)
+        _ADD_CALL.later(unit.conn, stored)
         judged = _note_if_judged(unit, HeatId(sent.heat), running)
         facts = {
             **document,
@@ -121,11 +131,13 @@ def _raise_report(
         # A phone that names another report by mistake: this flag is one more, never lost.
         report_id = ReportId(new_id())
     over = running.state is HeatState.ENDED
-    case_id = case_for(unit, Place(HeatId(sent.heat), sent.lane, running.team_id, over))
-    last = last_beyond_measure(unit, case_id, author)
+    about = Place(HeatId(sent.heat), sent.lane, running.team_id, over)
+    joined = case_for(unit, about, author)
+    case_id = joined.case_id
+    last = last_beyond_measure(unit, joined, author)
     if last is not None:
         return last, case_id
-    ADD_REPORT.run(
+    ADD_REPORT.later(
         unit.conn,
         {
             "id": report_id,

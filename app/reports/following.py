@@ -17,7 +17,7 @@ from app.reports.states import REPORT_TABLE, ReportAct, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import ReportIn
 from app.store.action import Unit
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Question
 from app.store.rows import AnyRow
 
 # The state is written out, not bound: only then does the engine know that the index of raised
@@ -64,6 +64,16 @@ _CALLED_BY = Prepared(
 )
 
 
+def flags_first_awaited(sent: ReportIn, by: OfficialId) -> Question:
+    """What is asked about an account of a heat's first run, as nearly all are."""
+    return _awaited(sent, 1, by)
+
+
+def _awaited(sent: ReportIn, run: int, by: OfficialId) -> Question:
+    where = {"heat": sent.heat, "official": by, "post": sent.post, "run": run, "lane": sent.lane}
+    return _AWAITED, where
+
+
 def awaited_flags(
     unit: Unit, sent: ReportIn, run: int, by: OfficialId, known: AnyRow | None
 ) -> Sequence[AnyRow]:
@@ -75,8 +85,8 @@ def awaited_flags(
     """
     if sent.post is None:
         return ()
-    where = {"heat": sent.heat, "official": by, "post": sent.post, "run": run, "lane": sent.lane}
-    found = _AWAITED.all(unit.conn, where)
+    asked, where = _awaited(sent, run, by)
+    found = asked.all(unit.conn, where)
     first = [one for one in found if known is None or one.id == known.id][:1]
     if not found:
         return ()
@@ -99,8 +109,8 @@ def run_awaited(unit: Unit, sent: ReportIn, run: int, by: OfficialId) -> int:
     """
     if sent.post is None or run == 1:
         return run
-    where = {"heat": sent.heat, "official": by, "post": sent.post, "run": run, "lane": sent.lane}
-    if _AWAITED.first(unit.conn, where) is not None:
+    asked, where = _awaited(sent, run, by)
+    if asked.first(unit.conn, where) is not None:
         return run
     before = _AWAITED_BEFORE.first(unit.conn, where)
     return run if before is None else int(before.run)

@@ -14,6 +14,7 @@ from sqlalchemy import Connection, and_, bindparam, func, insert, literal_column
 
 from app.ids import CaseId, HeatId, OfficialId, ReportId, TeamId, new_id
 from app.meets.queries import lanes_of, teams_of_run
+from app.meets.tables import lanes
 from app.refusals import StateConflict
 from app.reports.queries import past_run_seen
 from app.reports.states import (
@@ -26,7 +27,7 @@ from app.reports.states import (
 )
 from app.reports.tables import cases, reports
 from app.store.action import Unit
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Question
 from app.store.rows import AnyRow
 
 # Written out, not bound: only then does the engine know that the index of open cases will do.
@@ -40,16 +41,28 @@ _OF_LANE = and_(
     cases.c.lane == bindparam("lane"),
     _IS_OPEN,
 )
-_OPEN_FOR_TEAM = Prepared(select(cases.c.id).where(_OF_TEAM))
-_OPEN_FOR_LANE = Prepared(select(cases.c.id).where(_OF_LANE))
-_ADD_TO_TEAMS = Prepared(
-    update(cases)
-    .where(_OF_TEAM)
-    .values(version=cases.c.version + 1, lane=bindparam("now_in"))
-    .returning(cases.c.id)
+_BY_THE_SAME = (
+    select(func.count())
+    .where(reports.c.case_id == cases.c.id, reports.c.official_id == bindparam("official"))
+    .scalar_subquery()
+    .label("by_the_same")
 )
-_ADD_TO_LANES = Prepared(
-    update(cases).where(_OF_LANE).values(version=cases.c.version + 1).returning(cases.c.id)
+_OPEN_FOR_TEAM = Prepared(select(cases.c.id, _BY_THE_SAME).where(_OF_TEAM))
+_OPEN_FOR_LANE = Prepared(select(cases.c.id, _BY_THE_SAME).where(_OF_LANE))
+_OPEN_BY_LANE = Prepared(
+    select(lanes.c.team_id, cases.c.id, _BY_THE_SAME)
+    .select_from(
+        lanes.outerjoin(
+            cases,
+            and_(cases.c.heat_id == lanes.c.heat_id, cases.c.team_id == lanes.c.team_id, _IS_OPEN),
+        )
+    )
+    .where(lanes.c.heat_id == bindparam("heat"), lanes.c.lane == bindparam("lane"))
+)
+_ADD = Prepared(
+    update(cases)
+    .where(cases.c.id == bindparam("case"))
+    .values(version=cases.c.version + 1, lane=bindparam("now_in"))
 )
 _LAST_RULED = Prepared(
     select(cases.c.id)
@@ -86,16 +99,14 @@ _OTHERS = Prepared(
 # a phone, and would bury the case for everybody who has to read it.
 MOST_BY_ONE = 50
 
-_BY_ONE = (
-    select(reports.c.id)
-    .where(reports.c.case_id == bindparam("case"), reports.c.official_id == bindparam("official"))
-    .limit(1)
+_BY_ONE = select(reports.c.id).where(
+    reports.c.case_id == bindparam("case"), reports.c.official_id == bindparam("official")
 )
-_IS_FULL = Prepared(_BY_ONE.offset(MOST_BY_ONE - 1))
+_SO_MANY = Prepared(_BY_ONE.limit(MOST_BY_ONE))
 _LAST_BY_ONE = Prepared(
-    _BY_ONE.where(reports.c.state != ReportState.WITHDRAWN.value).order_by(
-        reports.c.raised_at.desc(), reports.c.id.desc()
-    )
+    _BY_ONE.where(reports.c.state != ReportState.WITHDRAWN.value)
+    .order_by(reports.c.raised_at.desc(), reports.c.id.desc())
+    .limit(1)
 )
 
 
@@ -111,26 +122,41 @@ class Place:
     is_over: bool = False
 
 
-def case_for(unit: Unit, place: Place) -> CaseId:
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """The case that a report joins, and how many reports its umpire has on it before."""
+
+    case_id: CaseId
+    by_the_same: int = 0
+
+
+def case_for(unit: Unit, place: Place, by: OfficialId) -> Joined:
     """The open case for this place, opened where there is none; its version moves."""
-    known = None
-    if place.team_id is not None:
-        # The lane too: the team may have been drawn into another since the case was opened.
-        where = {"heat": place.heat_id, "team": place.team_id, "now_in": place.lane}
-        known = _ADD_TO_TEAMS.first(unit.conn, where)
-    elif place.lane is not None:
-        known = _ADD_TO_LANES.first(unit.conn, {"heat": place.heat_id, "lane": place.lane})
-    return CaseId(known.id) if known is not None else open_case(unit, place)
+    known = find_open(unit.conn, place, by)
+    if known is None:
+        return Joined(open_case(unit, place))
+    # The lane too: the team may have been drawn into another since the case was opened.
+    _ADD.later(unit.conn, {"case": known.case_id, "now_in": place.lane})
+    return known
 
 
-def find_open(conn: Connection, place: Place) -> CaseId | None:
+def open_by_lane(heat_id: HeatId, lane: int | None, by: OfficialId) -> Question:
+    """What is asked for the open case of the team that runs in a lane now."""
+    return _OPEN_BY_LANE, {"heat": heat_id, "lane": lane, "official": by}
+
+
+def find_open(conn: Connection, place: Place, by: OfficialId) -> Joined | None:
     """The open case for this place, if there is one."""
     found = None
+    where = {"heat": place.heat_id, "official": by, "lane": place.lane, "team": place.team_id}
     if place.team_id is not None:
-        found = _OPEN_FOR_TEAM.first(conn, {"heat": place.heat_id, "team": place.team_id})
+        now = _OPEN_BY_LANE.first(conn, where)
+        if now is not None and now.team_id == place.team_id:
+            return None if now.id is None else Joined(CaseId(now.id), now.by_the_same)
+        found = _OPEN_FOR_TEAM.first(conn, where)
     elif place.lane is not None:
-        found = _OPEN_FOR_LANE.first(conn, {"heat": place.heat_id, "lane": place.lane})
-    return None if found is None else CaseId(found.id)
+        found = _OPEN_FOR_LANE.first(conn, where)
+    return None if found is None else Joined(CaseId(found.id), found.by_the_same)
 
 
 def open_case(unit: Unit, place: Place) -> CaseId:
@@ -165,7 +191,9 @@ def _last_ruled(conn: Connection, place: Place) -> CaseId | None:
     return None if found is None else CaseId(found.id)
 
 
-def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> CaseId:
+def move_report(
+    unit: Unit, report_id: str, from_case: CaseId, place: Place, by: OfficialId
+) -> CaseId:
     """The case of a report whose facts have come: the same, the team's open one, or a further."""
     current = _CASE.first(unit.conn, {"case": from_case})
     if _is_about(current, place) and current.state == CaseState.OPEN:
@@ -174,15 +202,15 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
     if current.state != CaseState.OPEN:
         # Whoever rules on that case again is to see that a report has left it.
         _TOUCH.run(unit.conn, {"case": from_case})
-        return case_for(unit, place)
+        return case_for(unit, place, by).case_id
     shared = _OTHERS.first(unit.conn, {"case": from_case, "report": report_id})
-    known = find_open(unit.conn, place)
-    if known == from_case or (known is None and shared is None):
+    known = find_open(unit.conn, place, by)
+    if (known is not None and known.case_id == from_case) or (known is None and shared is None):
         # Known by its team while the lane was drawn anew, or the only report of its case: the case
         # itself takes the place. It is never joined to itself.
         _point_at(unit, from_case, place)
         return from_case
-    target = case_for(unit, place)
+    target = case_for(unit, place, by).case_id
     if shared is None:
         _join(unit, from_case, target)
     else:
@@ -190,24 +218,30 @@ def move_report(unit: Unit, report_id: str, from_case: CaseId, place: Place) -> 
     return target
 
 
-def insist_on_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> None:
+def joined_by(unit: Unit, case_id: CaseId, official_id: OfficialId) -> Joined:
+    """A case that a report has moved to."""
+    found = _SO_MANY.all(unit.conn, {"case": case_id, "official": official_id})
+    return Joined(case_id, len(found))
+
+
+def insist_on_measure(unit: Unit, joined: Joined, official_id: OfficialId) -> None:
     """StateConflict where one official has written as much on a case as anybody can read."""
-    if last_beyond_measure(unit, case_id, official_id) is not None:
+    if last_beyond_measure(unit, joined, official_id) is not None:
         raise StateConflict(
             f"You have written {MOST_BY_ONE} reports about this team in this heat already. Tell "
             "the head official what is missing."
         )
 
 
-def last_beyond_measure(unit: Unit, case_id: CaseId, official_id: OfficialId) -> ReportId | None:
+def last_beyond_measure(unit: Unit, joined: Joined, official_id: OfficialId) -> ReportId | None:
     """The official's last standing report on a case that holds as many as it takes, else None.
 
     A flag is never refused: it then belongs to that report.
     """
-    where = {"case": case_id, "official": official_id}
-    last = None
-    if _IS_FULL.first(unit.conn, where) is not None:
-        last = _LAST_BY_ONE.first(unit.conn, where)
+    if joined.by_the_same < MOST_BY_ONE:
+        return None
+    where = {"case": joined.case_id, "official": official_id}
+    last = _LAST_BY_ONE.first(unit.conn, where)
     return None if last is None else ReportId(last.id)
 
 

@@ -39,9 +39,9 @@ async def put_call(
     here: Here,
 ) -> Response:
     """Show a flag for a heat."""
-    put = await here.store.act(
-        MeetId(meet), here.actor, flags.show_flag(CallId(call), sent, here.caller)
-    )
+    act = flags.show_flag(CallId(call), sent, here.caller)
+    asks = flags.asked_of_flag(MeetId(meet), CallId(call), sent, here.caller.official_id)
+    put = await here.act(MeetId(meet), act, asks)
     return answer_put(put)
 
 
@@ -71,7 +71,9 @@ async def put_report(
     """Write a report; with If-Match, write a returned one again."""
     signed = None if sent.signature is None else await read_signature(here, report, sent.signature)
     act = actions.write_report(ReportId(report), sent, here.caller, version, signed)
-    put = await here.store.act(MeetId(meet), here.actor, act)
+    by = here.caller.official_id
+    asks = actions.asked_of_report(MeetId(meet), ReportId(report), sent, by)
+    put = await here.act(MeetId(meet), act, asks)
     return answer_put(put, version=put.thing.version)
 
 

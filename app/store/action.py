@@ -15,6 +15,7 @@ from typing import Generic, Protocol, TypeVar
 from sqlalchemy import Connection
 
 from app.ids import MeetId
+from app.store.prepared import Question
 
 Result = TypeVar("Result")
 Result_co = TypeVar("Result_co", covariant=True)
@@ -70,6 +71,18 @@ class Put(Generic[Result_co]):
 
 
 Action = Callable[[Unit], Done[Result]]
+
+
+@dataclass(frozen=True, slots=True)
+class Asks:
+    """What an action will ask first, before it writes anything, and what it is about.
+
+    What such an action only owes (`Prepared.later`) changes no answer of one about something else.
+    Where it writes in another way, those behind it are asked anew.
+    """
+
+    about: str
+    questions: tuple[Question, ...]
 
 
 @dataclass(frozen=True, slots=True)

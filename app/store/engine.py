@@ -23,6 +23,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine import URL
 
 from app.refusals import Unavailable
+from app.store.by_name import Line, line_of
 
 BUSY_TIMEOUT_MS = 5_000
 READERS = 8
@@ -50,7 +51,15 @@ class Engines:
         if self.is_sqlite:
             cursor: sqlite3.Cursor = conn.connection.cursor()  # type: ignore[assignment]
             return cursor.execute
-        return partial(tell_plainly, conn.connection.dbapi_connection)
+        return partial(_mark, conn)
+
+    def settle(self, conn: Connection) -> None:
+        """Have the server take whatever is still owed to it; the driver's error where it refuses.
+
+        Commits, savepoints and the toolkit's statements do so by themselves.
+        """
+        if not self.is_sqlite:
+            line_of(conn).settle()
 
     @property
     def driver_error(self) -> type[Exception]:
@@ -147,28 +156,64 @@ def _open_postgresql(url: URL) -> Engines:
         pool_use_lifo=True,
         pool_reset_on_return="commit",
         hide_parameters=True,
-        isolation_level="REPEATABLE READ",
-        execution_options={"postgresql_readonly": True},
     )
     for one in (writing, reading):
         event.listen(one, "connect", _remember_statements)
+        event.listen(one, "connect", _keep_line, insert=True)
         one.dialect.do_rollback = _roll_back  # type: ignore[method-assign, assignment]
+        one.dialect.do_commit = _commit  # type: ignore[method-assign, assignment]
+    event.listen(reading, "connect", _read_one_snapshot)
+    event.listen(writing, "before_cursor_execute", _settle_first)
     return Engines(writing, reading, url)
 
 
 MOST_PLANNED = 600
 """There are some 400 statements; lists of ids make one more of each length, and each plan takes
 memory of the server."""
+NAMED = 100
+"""So many of them at the most are known by names of their own (`by_name.py`)."""
 
 
 def _remember_statements(connection: Any, _record: object) -> None:
     """What is asked a few times is planned once, and not forgotten for another statement; the
     driver would keep 100.
     """
-    connection.prepared_max = MOST_PLANNED
+    connection.prepared_max = MOST_PLANNED - NAMED
+
+
+def _read_one_snapshot(connection: Any, _record: object) -> None:
+    """Each transaction of this connection is one snapshot, in which nothing can be written."""
+    connection.execute(
+        "SET SESSION CHARACTERISTICS AS TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"
+    )
+    connection.commit()
+
+
+def _keep_line(connection: Any, _record: object) -> None:
+    connection.line = Line(connection)
+
+
+def _settle_first(conn: Connection, *_about: object) -> None:
+    line_of(conn).settle()
+
+
+def _mark(conn: Connection, word: str) -> None:
+    """A word about the transaction: what is owed comes before it, or is undone with the rest."""
+    line = line_of(conn)
+    if word.startswith("ROLLBACK"):
+        line.forget()
+    else:
+        line.settle()
+    tell_plainly(conn.connection.dbapi_connection, word)
+
+
+def _commit(connection: Any) -> None:
+    if connection.pgconn.transaction_status:
+        connection.line.commit()
 
 
 def _roll_back(connection: Any) -> None:
+    connection.line.forget()
     if connection.pgconn.transaction_status:  # 0 is idle: there is nothing to undo
         tell_plainly(connection, "ROLLBACK")
 

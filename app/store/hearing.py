@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection
 
 from app.ids import MeetId
+from app.store.by_name import Named
 from app.store.engine import Engines
 
 if TYPE_CHECKING:
@@ -30,6 +31,8 @@ WAITS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 LISTENS_FOR = 0.2
 """Seconds until it is looked whether the process stops."""
 
+_SAY = Named("SELECT pg_notify($1, $2)", writes=True)
+
 Sizes = Mapping[MeetId, int]
 OnWord = Callable[[Sizes], object]
 OnLine = Callable[[bool], object]
@@ -39,7 +42,7 @@ def say(conn: Connection, sizes: Sizes) -> None:
     """Tell all processes, with this transaction, how far these records reach."""
     if sizes:
         words = json.dumps(dict(sizes), separators=(",", ":"))
-        conn.connection.cursor().execute("SELECT pg_notify(%s, %s)", (CHANNEL, words))
+        _SAY.later(conn, (CHANNEL, words))
 
 
 @contextmanager

@@ -17,6 +17,8 @@ from sqlalchemy import Connection, Dialect
 from sqlalchemy.sql.dml import UpdateBase
 from sqlalchemy.sql.expression import Select
 
+from app.store.by_name import Named, Sending
+
 Convert = Callable[[Any], Any]
 Values = Mapping[str, Any]
 
@@ -30,23 +32,30 @@ class Prepared:
 
     def first(self, conn: Connection, values: Values) -> Any:
         """The first row, None where there is none."""
-        compiled = self._for(conn)
-        row = compiled.execute(conn, values).fetchone()
-        return None if row is None else compiled.row(row)
+        rows = self._for(conn).rows(conn, values)
+        return rows[0] if rows else None
 
     def all(self, conn: Connection, values: Values) -> list[Any]:
         """All rows."""
-        compiled = self._for(conn)
-        return [compiled.row(row) for row in compiled.execute(conn, values).fetchall()]
+        return self._for(conn).rows(conn, values)
 
     def run(self, conn: Connection, values: Values) -> int:
         """Execute for its effect; how many rows it touched."""
-        count: int = self._for(conn).execute(conn, values).rowcount
-        return count
+        return self._for(conn).run(conn, values)
+
+    def later(self, conn: Connection, values: Values) -> None:
+        """Execute for its effect, at the latest before whatever is asked or committed next. Only in
+        the writer: it knows what to do where something that was owed fails.
+        """
+        self._for(conn).later(conn, values)
 
     def run_many(self, conn: Connection, rows: Sequence[Values]) -> None:
         """Execute once for each set of values."""
-        self._for(conn).execute_many(conn, rows)
+        self._for(conn).run_many(conn, rows)
+
+    def sending(self, conn: Connection, values: Values) -> Sending:
+        """This question as a line to PostgreSQL takes it."""
+        return self._for(conn).sending(values)
 
     def _for(self, conn: Connection) -> Compiled:
         name = conn.dialect.name
@@ -56,12 +65,47 @@ class Prepared:
         return compiled
 
 
+Question = tuple[Prepared, Values]
+
+
+def sendings(conn: Connection, questions: Sequence[Question]) -> list[Sending]:
+    """Questions as a line to PostgreSQL takes them."""
+    return [asked.sending(conn, values) for asked, values in questions]
+
+
+class Driven:
+    """A statement on SQLite's driver, which keeps it prepared."""
+
+    def __init__(self, text: str) -> None:
+        self._text = text
+
+    def rows(self, conn: Connection, values: Sequence[Any]) -> list[Any]:
+        """All rows, as the driver gives them."""
+        cursor = conn.connection.cursor()
+        cursor.execute(self._text, values)
+        return list(cursor.fetchall())
+
+    def run(self, conn: Connection, values: Sequence[Any]) -> int:
+        """How many rows it touched."""
+        cursor = conn.connection.cursor()
+        cursor.execute(self._text, values)
+        return cursor.rowcount
+
+    later = run
+
+    def run_many(self, conn: Connection, rows: Sequence[Sequence[Any]]) -> None:
+        """Execute once for each set of values."""
+        conn.connection.cursor().executemany(self._text, rows)
+
+
 class Compiled:
     """A statement as one engine's driver takes it."""
 
     def __init__(self, statement: Select[*tuple[Any, ...]] | UpdateBase, dialect: Dialect) -> None:
         compiled = statement.compile(dialect=_by_position(dialect))
-        self._text = str(compiled)
+        text = str(compiled)
+        writes = isinstance(statement, UpdateBase)
+        self._driven = Driven(text) if dialect.name == "sqlite" else Named(text, writes=writes)
         binds: Mapping[str, Any] = compiled.binds
         self._constants = {
             name: bound.value
@@ -81,18 +125,28 @@ class Compiled:
             column.type.dialect_impl(dialect).result_processor(dialect, None) for column in returned
         )
 
-    def execute(self, conn: Connection, values: Values) -> Any:
-        """The driver's cursor after executing."""
-        cursor = conn.connection.cursor()
-        cursor.execute(self._text, self._bind(values))
-        return cursor
+    def rows(self, conn: Connection, values: Values) -> list[Any]:
+        """All rows, their columns converted and named."""
+        return [self._row(raw) for raw in self._driven.rows(conn, self._bind(values))]
 
-    def execute_many(self, conn: Connection, rows: Sequence[Values]) -> None:
+    def run(self, conn: Connection, values: Values) -> int:
+        """Execute for its effect; how many rows it touched."""
+        return self._driven.run(conn, self._bind(values))
+
+    def later(self, conn: Connection, values: Values) -> None:
+        """Execute for its effect, before whatever is asked or committed next."""
+        self._driven.later(conn, self._bind(values))
+
+    def run_many(self, conn: Connection, rows: Sequence[Values]) -> None:
         """Execute once for each set of values."""
-        conn.connection.cursor().executemany(self._text, [self._bind(row) for row in rows])
+        self._driven.run_many(conn, [self._bind(row) for row in rows])
 
-    def row(self, raw: Sequence[Any]) -> Any:
-        """A driver's row with its columns converted and named."""
+    def sending(self, values: Values) -> Sending:
+        """This, to be asked together with others; on PostgreSQL only."""
+        assert isinstance(self._driven, Named)
+        return Sending(self._driven, self._bind(values))
+
+    def _row(self, raw: Sequence[Any]) -> Any:
         if self._inward:
             raw = list(raw)
             for place, convert in self._inward:
@@ -111,7 +165,7 @@ class Compiled:
 def _by_position(dialect: Dialect) -> Dialect:
     """The same dialect, with the driver's placeholder that takes its value by position."""
     same: Any = type(dialect)
-    taken: Dialect = same(paramstyle="qmark" if dialect.name == "sqlite" else "format")
+    taken: Dialect = same(paramstyle="qmark" if dialect.name == "sqlite" else "numeric_dollar")
     return taken
 
 

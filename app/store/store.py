@@ -19,7 +19,7 @@ from starlette.concurrency import run_in_threadpool
 from app.clock import Clock
 from app.ids import MeetId
 from app.refusals import Unavailable
-from app.store.action import Action, Actor, RecordKeeper
+from app.store.action import Action, Actor, Asks, RecordKeeper
 from app.store.engine import Engines, open_engines
 from app.store.gathering import Gathering
 from app.store.intake import Intake
@@ -61,13 +61,23 @@ class Store:
         """Whether actions are run: false before the start and after the end of the writer."""
         return self._writer.is_at_work
 
-    async def act(self, meet_id: MeetId, actor: Actor, action: Action[Result]) -> Result:
-        """Run an action; returns after its commit, or raises why nothing was changed."""
+    async def act(
+        self,
+        meet_id: MeetId,
+        actor: Actor,
+        action: Action[Result],
+        asks: Asks | None = None,
+    ) -> Result:
+        """Run an action; returns after its commit, or raises why nothing was changed.
+
+        `asks` is what it will ask first, so that the questions of a group can be asked together.
+        """
         loop = asyncio.get_running_loop()
         receipt: asyncio.Future[Result] = loop.create_future()
         if self._intake is None or self._intake.loop is not loop:
             self._intake = Intake(loop, self._writer)
-        self._intake.take(Job(meet_id, actor, action, self._intake.deliver, receipt=receipt))
+        deliver = self._intake.deliver
+        self._intake.take(Job(meet_id, actor, action, deliver, receipt=receipt, asks=asks))
         return await receipt
 
     def act_now(self, meet_id: MeetId, actor: Actor, action: Action[Result]) -> Result:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import logging
 import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
@@ -27,14 +27,17 @@ from app.refusals import Unavailable
 from app.store.action import (
     Action,
     Actor,
+    Asks,
     Committed,
     Done,
     RecordGroup,
     RecordKeeper,
     Unit,
 )
+from app.store.by_name import Answers, line_of
 from app.store.engine import Engines
 from app.store.hearing import say
+from app.store.prepared import sendings
 
 log = logging.getLogger(__name__)
 
@@ -45,7 +48,9 @@ class _Stumble(Exception):
     """One action of a group has failed."""
 
 
-Perform = Callable[[Connection, RecordGroup, "Job"], None]
+Ahead = Mapping["Job", Answers]
+"""What was asked ahead for some actions of a group."""
+Perform = Callable[[Connection, RecordGroup, "Job", Ahead], None]
 Deliver = Callable[["list[Job]"], object]
 Notify = Callable[[Committed], object]
 
@@ -59,6 +64,7 @@ class Job:
     action: Action[Any]
     deliver: Deliver
     receipt: Any = None
+    asks: Asks | None = None
     result: Any = field(default=None)
     error: BaseException | None = None
 
@@ -193,38 +199,79 @@ class Writer:
         that fails takes nothing of its neighbours along.
         """
         try:
-            return self._run_group(group, self._perform)
-        except _Stumble:
-            return self._run_group(group, self._perform_in_savepoint)
+            return self._run_group(group, self._perform, ahead=True)
+        except (_Stumble, self._engines.driver_error) as error:
+            # The driver's: what was owed is found to fail where the next thing is asked.
+            if _transaction_is_lost(error):
+                raise
+            return self._run_group(group, self._perform_in_savepoint, ahead=False)
 
-    def _run_group(self, group: list[Job], perform: Perform) -> Committed:
+    def _run_group(self, group: list[Job], perform: Perform, *, ahead: bool) -> Committed:
         meets = frozenset(job.meet_id for job in group)
         if self._connection is None:
             self._connection = self._engines.writing.connect()
         conn = self._connection
         with conn.begin():
             record = self._keeper.open_group(conn, meets)
+            answers = self._ask_ahead(conn, group) if ahead else {}
             for job in group:
-                perform(conn, record, job)
+                perform(conn, record, job, answers)
             committed = record.finish()
             if not self._engines.is_sqlite:
                 say(conn, committed.sizes)
         return committed
 
-    def _perform(self, conn: Connection, record: RecordGroup, job: Job) -> None:
+    def _ask_ahead(self, conn: Connection, group: list[Job]) -> Ahead:
+        """What the actions of a group will ask first, asked together; on SQLite they ask at once.
+
+        Only of the first about each thing, and not behind one that may write anything: an answer
+        must be what the action would be told in its turn.
+        """
+        first: dict[str, Job] = {}
+        for job in group:
+            if job.asks is None:
+                break
+            first.setdefault(job.asks.about, job)
+        if self._engines.is_sqlite or not first:
+            return {}
         try:
-            job.result = self._act(conn, record, job)
+            asked = {job: sendings(conn, job.asks.questions) for job in first.values() if job.asks}
+            line = line_of(conn)
+            answers = line.ask_all([one for each in asked.values() for one in each])
+        except Exception as error:
+            if _transaction_is_lost(error):
+                raise
+            raise _Stumble from error
+        line.strayed = False
+        return {job: {one.key: answers[one.key] for one in each} for job, each in asked.items()}
+
+    def _let_know(self, conn: Connection, job: Job, ahead: Ahead) -> None:
+        """Give an action what was asked ahead for it, or ask it now: all at once."""
+        if self._engines.is_sqlite or job.asks is None:
+            return
+        line = line_of(conn)
+        if job in ahead and not line.strayed:
+            line.know(ahead[job])
+        else:
+            line.know(line.ask_all(sendings(conn, job.asks.questions)))
+
+    def _perform(self, conn: Connection, record: RecordGroup, job: Job, ahead: Ahead) -> None:
+        try:
+            job.result = self._act(conn, record, job, ahead)
         except Exception as error:
             if _transaction_is_lost(error):
                 raise
             raise _Stumble from error
 
-    def _perform_in_savepoint(self, conn: Connection, record: RecordGroup, job: Job) -> None:
+    def _perform_in_savepoint(
+        self, conn: Connection, record: RecordGroup, job: Job, ahead: Ahead
+    ) -> None:
         mark = self._engines.transaction_of(conn)
         mark("SAVEPOINT act")
         for may_try_again in (True, False):
             try:
-                job.result = self._act(conn, record, job)
+                job.result = self._act(conn, record, job, ahead)
+                self._engines.settle(conn)
                 break
             except Exception as error:
                 if _transaction_is_lost(error):
@@ -240,7 +287,8 @@ class Writer:
     def _is_by_the_database(self, error: Exception) -> bool:
         return isinstance(error, (DBAPIError, self._engines.driver_error))
 
-    def _act(self, conn: Connection, record: RecordGroup, job: Job) -> Any:
+    def _act(self, conn: Connection, record: RecordGroup, job: Job, ahead: Ahead) -> Any:
+        self._let_know(conn, job, ahead)
         unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)
         done: Done[Any] = job.action(unit)
         if done.deed is not None:

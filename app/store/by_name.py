@@ -1,0 +1,212 @@
+"""Statements that PostgreSQL knows by name, run past the driver's cursors, several at a time.
+
+A cursor takes some 60 µs of this process for each statement: it looks the text up, binds, waits
+through a generator, describes the columns. And each answer is waited for, which costs twice that
+between two processes on one machine. A report takes a dozen statements. So here a statement is
+planned once a connection under a name of its own; what is to be written may be owed until the next
+question, and what will be asked next can be asked ahead: all of it goes to the server together and
+is waited for once (libpq's pipeline mode). The driver's own converters read what comes.
+"""
+
+from __future__ import annotations
+
+import select
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import count
+from typing import Any
+
+from sqlalchemy import Connection
+
+IDLE = 0
+"""`PQTRANS_IDLE` of libpq: no transaction is open."""
+CAME = (1, 2)
+"""`PGRES_COMMAND_OK`, `PGRES_TUPLES_OK`."""
+PIPELINE_SYNC = 10
+MOST_VALUES = 64
+
+_numbers = count(1)
+Rows = list[tuple[Any, ...]]
+Answers = Mapping[tuple[bytes, tuple[Any, ...]], Rows]
+
+
+class Named:
+    """One statement, known to the server by a name."""
+
+    def __init__(self, text: str, *, writes: bool) -> None:
+        self.text = text.encode()
+        self.name = b"zd%d" % next(_numbers)
+        self.writes = writes
+
+    def rows(self, conn: Connection, values: Sequence[Any]) -> Rows:
+        """All rows, as the driver converts them."""
+        return line_of(conn).ask(Sending(self, values))
+
+    def run(self, conn: Connection, values: Sequence[Any]) -> int:
+        """Execute for its effect; how many rows it touched."""
+        return line_of(conn).tell(Sending(self, values))
+
+    def later(self, conn: Connection, values: Sequence[Any]) -> None:
+        """Execute for its effect, before whatever else is asked or committed."""
+        line_of(conn).owe(Sending(self, values))
+
+    def run_many(self, conn: Connection, rows: Sequence[Sequence[Any]]) -> None:
+        """Execute once for each set of values, likewise."""
+        for values in rows:
+            self.later(conn, values)
+
+
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """A statement with its values."""
+
+    what: Named
+    values: Sequence[Any]
+
+    @property
+    def key(self) -> tuple[bytes, tuple[Any, ...]]:
+        return self.what.name, tuple(self.values)
+
+
+class Line:
+    """One connection to the server: the names it knows, what is owed to it, what it was asked."""
+
+    def __init__(self, connection: Any) -> None:
+        from psycopg.adapt import PyFormat, Transformer  # noqa: PLC0415
+
+        self._connection = connection
+        self._pgconn = connection.pgconn
+        self._converter = Transformer(connection)
+        self._as_text = [PyFormat.TEXT] * MOST_VALUES
+        self._known: set[bytes] = set()
+        self._owed: list[Sending] = []
+        self._ahead: Answers = {}
+        self.strayed = False
+        """Whether anything was written since a group began but what was owed, or may have been."""
+        self._waiting = select.poll()
+        self._waiting.register(self._pgconn.socket, select.POLLIN)
+
+    def ask(self, sending: Sending) -> Rows:
+        """The rows of an answer: one that was asked ahead, or a new one."""
+        if sending.what.writes:
+            self._stray()
+        elif self._ahead:
+            known = self._ahead.get(sending.key)
+            if known is not None:
+                return known
+        return self._rows(self._send([sending])[-1])
+
+    def tell(self, sending: Sending) -> int:
+        """Execute for its effect; how many rows it touched."""
+        self._stray()
+        return self._send([sending])[-1].command_tuples or 0
+
+    def owe(self, sending: Sending) -> None:
+        """Send this along with whatever is sent next."""
+        self._ahead = {}
+        self._owed.append(sending)
+
+    def ask_all(self, sendings: Sequence[Sending]) -> Answers:
+        """The answers to questions that are asked at once."""
+        answers = self._send(sendings)[-len(sendings) :]
+        return {
+            sending.key: self._rows(answer)
+            for sending, answer in zip(sendings, answers, strict=True)
+        }
+
+    def know(self, answers: Answers) -> None:
+        """What was asked ahead. It is good until something is written through this line."""
+        self._ahead = answers
+
+    def settle(self) -> None:
+        """Send what is owed; the driver's own error where something of it fails."""
+        self._stray()
+        if self._owed:
+            self._send([])
+
+    def commit(self) -> None:
+        """Send what is owed, and commit; nothing is committed where something of it fails."""
+        self._stray()
+        self._send([], commits=True)
+
+    def forget(self) -> None:
+        """What was owed to a transaction that is undone is owed no more."""
+        self._owed.clear()
+        self._ahead = {}
+
+    def _stray(self) -> None:
+        self._ahead, self.strayed = {}, True
+
+    def _send(self, sendings: Sequence[Sending], *, commits: bool = False) -> list[Any]:
+        """The answers to what was owed and to these, in order; raises the driver's own error.
+
+        Like the driver, it begins a transaction where none is open.
+        """
+        together, self._owed = [*self._owed, *sendings], []
+        for sending in together:
+            self._make_known(sending.what)
+        pgconn = self._pgconn
+        begins = pgconn.transaction_status == IDLE and not self._connection.autocommit
+        pgconn.enter_pipeline_mode()
+        if begins:
+            pgconn.send_query_params(b"BEGIN", None)
+        for sending in together:
+            as_text = self._as_text[: len(sending.values)]
+            values = self._converter.dump_sequence(sending.values, as_text)
+            pgconn.send_query_prepared(sending.what.name, values)
+        if commits:
+            pgconn.send_query_params(b"COMMIT", None)
+        pgconn.pipeline_sync()
+        answers = self._receive()
+        pgconn.exit_pipeline_mode()
+        for answer in answers:
+            insist(answer)
+        return answers
+
+    def _make_known(self, what: Named) -> None:
+        if what.name not in self._known:
+            insist(self._pgconn.prepare(what.name, what.text))
+            self._known.add(what.name)
+
+    def _receive(self) -> list[Any]:
+        """All answers up to the point where both sides are level again."""
+        self._give_all()
+        answers: list[Any] = []
+        while True:
+            while self._pgconn.is_busy():
+                self._waiting.poll()
+                self._pgconn.consume_input()
+            answer = self._pgconn.get_result()
+            if answer is None:  # between two statements
+                continue
+            if answer.status == PIPELINE_SYNC:
+                return answers
+            answers.append(answer)
+
+    def _give_all(self) -> None:
+        """Hand over what was sent, and take in meanwhile what comes: both sides have a limit."""
+        while self._pgconn.flush():
+            self._waiting.modify(self._pgconn.socket, select.POLLIN | select.POLLOUT)
+            ((_socket, is_ready),) = self._waiting.poll()
+            if is_ready & select.POLLIN:
+                self._pgconn.consume_input()
+            self._waiting.modify(self._pgconn.socket, select.POLLIN)
+
+    def _rows(self, answer: Any) -> Rows:
+        self._converter.set_pgresult(answer)
+        rows: Rows = self._converter.load_rows(0, answer.ntuples, tuple)
+        return rows
+
+
+def insist(answer: Any) -> None:
+    """The driver's own error where the server refused."""
+    if answer.status not in CAME:
+        from psycopg.errors import error_from_result  # noqa: PLC0415
+
+        raise error_from_result(answer)
+
+
+def line_of(conn: Connection) -> Line:
+    """The line that is behind a connection; it was made with it (`engine.py`)."""
+    line: Line = conn.connection.dbapi_connection.line  # type: ignore[union-attr]
+    return line
