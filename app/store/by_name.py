@@ -125,9 +125,15 @@ class Line:
             self._send([])
 
     def commit(self) -> None:
-        """Send what is owed, and commit; nothing is committed where something of it fails."""
+        """Send what is owed, and commit; where something of it fails, the whole is undone."""
         self._stray()
-        self._send([], commits=True)
+        try:
+            if self._owed or self._pgconn.transaction_status != IDLE:
+                self._send([], commits=True)
+        finally:
+            # Whoever commits takes the transaction for ended, however that went.
+            if self._pgconn.transaction_status != IDLE:
+                self._pgconn.exec_(b"ROLLBACK")
 
     def forget(self) -> None:
         """What was owed to a transaction that is undone is owed no more."""
@@ -184,12 +190,12 @@ class Line:
             answers.append(answer)
 
     def _give_all(self) -> None:
-        """Hand over what was sent, and take in meanwhile what comes: both sides have a limit."""
+        """Hand over what was sent. Neither side holds more than so much: what comes meanwhile is
+        taken in with each try.
+        """
         while self._pgconn.flush():
             self._waiting.modify(self._pgconn.socket, select.POLLIN | select.POLLOUT)
-            ((_socket, is_ready),) = self._waiting.poll()
-            if is_ready & select.POLLIN:
-                self._pgconn.consume_input()
+            self._waiting.poll()
             self._waiting.modify(self._pgconn.socket, select.POLLIN)
 
     def _rows(self, answer: Any) -> Rows:

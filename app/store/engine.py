@@ -208,8 +208,7 @@ def _mark(conn: Connection, word: str) -> None:
 
 
 def _commit(connection: Any) -> None:
-    if connection.pgconn.transaction_status:
-        connection.line.commit()
+    connection.line.commit()
 
 
 def _roll_back(connection: Any) -> None:

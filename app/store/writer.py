@@ -200,8 +200,8 @@ class Writer:
         """
         try:
             return self._run_group(group, self._perform, ahead=True)
-        except (_Stumble, self._engines.driver_error) as error:
-            # The driver's: what was owed is found to fail where the next thing is asked.
+        except (_Stumble, DBAPIError, self._engines.driver_error) as error:
+            # The database's: what was owed may be found to fail at the end of the group.
             if _transaction_is_lost(error):
                 raise
             return self._run_group(group, self._perform_in_savepoint, ahead=False)
