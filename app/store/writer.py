@@ -18,7 +18,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Transaction
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from app.clock import Clock
@@ -33,6 +33,7 @@ from app.store.action import (
     RecordKeeper,
     Unit,
 )
+from app.store.causes import GONE, cause_of
 from app.store.engine import Engines
 from app.store.hearing import say
 
@@ -43,6 +44,10 @@ LARGEST_GROUP = 128
 
 class _Stumble(Exception):
     """One action of a group has failed."""
+
+
+class _LineLost(Exception):
+    """The word to commit was given, and the line broke before its answer came."""
 
 
 Perform = Callable[[Connection, RecordGroup, "Job"], None]
@@ -161,10 +166,7 @@ class Writer:
             committed = self._commit_group(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"
             log.exception("a group of %d actions was not committed", len(group))
-            reason = Unavailable(
-                "The store could not keep this just now. Nothing was changed; send it again."
-            )
-            reason.__cause__ = error
+            reason = _why_not_kept(error)
             for job in group:
                 # Also where an action was refused: what the refusal rested on may not be stored.
                 job.error = reason
@@ -202,13 +204,14 @@ class Writer:
         if self._connection is None:
             self._connection = self._engines.writing.connect()
         conn = self._connection
-        with conn.begin():
+        with conn.begin() as transaction:
             record = self._keeper.open_group(conn, meets)
             for job in group:
                 perform(conn, record, job)
             committed = record.finish()
             if not self._engines.is_sqlite:
                 say(conn, committed.sizes)
+            _commit(transaction)
         return committed
 
     def _perform(self, conn: Connection, record: RecordGroup, job: Job) -> None:
@@ -270,8 +273,30 @@ def settle(receipt: Any, job: Job) -> None:
         receipt.set_result(job.result)
 
 
+def _commit(transaction: Transaction) -> None:
+    try:
+        transaction.commit()
+    except Exception as error:
+        if cause_of(error) == GONE:
+            raise _LineLost from error
+        raise
+
+
+def _why_not_kept(error: Exception) -> Unavailable:
+    """What those are told whose group was not committed, as far as can be known."""
+    cause: BaseException | None = error.__cause__ if isinstance(error, _LineLost) else error
+    what = "Nothing was changed; send it again."
+    if cause is not error:
+        what = "Perhaps it was kept all the same: send it again, and it is not kept twice."
+    reason = Unavailable(f"The store could not keep this just now: {cause_of(cause)}. {what}")
+    reason.__cause__ = cause
+    return reason
+
+
 def _transaction_is_lost(error: Exception) -> bool:
     """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
+    if isinstance(error, MemoryError):
+        return True
     if isinstance(error, DBAPIError):
         return error.connection_invalidated or isinstance(error, OperationalError)
     return type(error).__name__ == "OperationalError"  # the driver's own, of either engine
