@@ -218,7 +218,7 @@ class Writer:
         try:
             job.result = self._act(conn, record, job)
         except Exception as error:
-            if _transaction_is_lost(error):
+            if self._is_lost(error):
                 raise
             raise _Stumble from error
 
@@ -230,7 +230,7 @@ class Writer:
                 job.result = self._act(conn, record, job)
                 break
             except Exception as error:
-                if _transaction_is_lost(error):
+                if self._is_lost(error):
                     raise
                 mark("ROLLBACK TO SAVEPOINT act")
                 # Another process may have stored, between this action's look and its write, what
@@ -239,6 +239,12 @@ class Writer:
                     job.error = error
                     break
         mark("RELEASE SAVEPOINT act")
+
+    def _is_lost(self, error: Exception) -> bool:
+        """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
+        if isinstance(error, DBAPIError) and error.connection_invalidated:
+            return True
+        return isinstance(error, (MemoryError, OperationalError, self._engines.driver_failure))
 
     def _is_by_the_database(self, error: Exception) -> bool:
         return isinstance(error, (DBAPIError, self._engines.driver_error))
@@ -291,12 +297,3 @@ def _why_not_kept(error: Exception) -> Unavailable:
     reason = Unavailable(f"The store could not keep this just now: {cause_of(cause)}. {what}")
     reason.__cause__ = cause
     return reason
-
-
-def _transaction_is_lost(error: Exception) -> bool:
-    """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
-    if isinstance(error, MemoryError):
-        return True
-    if isinstance(error, DBAPIError):
-        return error.connection_invalidated or isinstance(error, OperationalError)
-    return type(error).__name__ == "OperationalError"  # the driver's own, of either engine

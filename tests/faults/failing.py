@@ -14,6 +14,7 @@ from enum import StrEnum
 from typing import Any
 
 import psycopg
+from psycopg.errors import AdminShutdown
 from sqlalchemy import event
 
 from app.store.engine import Engines
@@ -55,8 +56,8 @@ class Fault:
         finally:
             self.armed = None
 
-    def meet(self, text: str, driver: Any) -> None:
-        """A statement or a commit is about to be run."""
+    def meet(self, text: str, lost: type[Exception], refused: type[Exception]) -> None:
+        """A statement or a commit is about to be run; the errors are the driver's own."""
         failure = self.armed
         if failure is None or text.lstrip().upper().startswith(WORDS):
             return
@@ -64,10 +65,8 @@ class Fault:
         again = failure.way is Way.REFUSED and text in self.failed
         if again or (self.seen == failure.nth and not self.failed):
             self.failed.append(text)
-            lost = failure.way is Way.LOST
-            raise (driver.OperationalError if lost else driver.DatabaseError)(
-                "it failed on purpose"
-            )
+            error = lost if failure.way is Way.LOST else refused
+            raise error("it failed on purpose")
 
 
 def fail_on_demand(engines: Engines) -> Fault:
@@ -85,11 +84,11 @@ def fail_on_demand(engines: Engines) -> Fault:
 def _sqlite(fault: Fault) -> Any:
     class Cursor(sqlite3.Cursor):
         def execute(self, sql: str, *more: Any) -> Any:
-            fault.meet(sql, sqlite3)
+            fault.meet(sql, sqlite3.OperationalError, sqlite3.DatabaseError)
             return super().execute(sql, *more)
 
         def executemany(self, sql: str, *more: Any) -> Any:
-            fault.meet(sql, sqlite3)
+            fault.meet(sql, sqlite3.OperationalError, sqlite3.DatabaseError)
             return super().executemany(sql, *more)
 
     class Connection(sqlite3.Connection):
@@ -100,7 +99,7 @@ def _sqlite(fault: Fault) -> Any:
             return self.cursor().execute(sql, *more)
 
         def commit(self) -> None:
-            fault.meet("COMMIT", sqlite3)
+            fault.meet("COMMIT", sqlite3.OperationalError, sqlite3.DatabaseError)
             super().commit()
 
     def connect(*arguments: Any, **named: Any) -> sqlite3.Connection:
@@ -112,16 +111,16 @@ def _sqlite(fault: Fault) -> Any:
 def _postgresql(fault: Fault) -> Any:
     class Cursor(psycopg.Cursor[Any]):
         def execute(self, query: Any, *more: Any, **named: Any) -> Any:
-            fault.meet(str(query), psycopg)
+            fault.meet(str(query), AdminShutdown, psycopg.DatabaseError)
             return super().execute(query, *more, **named)
 
         def executemany(self, query: Any, *more: Any, **named: Any) -> Any:
-            fault.meet(str(query), psycopg)
+            fault.meet(str(query), AdminShutdown, psycopg.DatabaseError)
             return super().executemany(query, *more, **named)
 
     class Connection(psycopg.Connection[Any]):
         def commit(self) -> None:
-            fault.meet("COMMIT", psycopg)
+            fault.meet("COMMIT", AdminShutdown, psycopg.DatabaseError)
             super().commit()
 
     def connect(*arguments: Any, **named: Any) -> psycopg.Connection[Any]:

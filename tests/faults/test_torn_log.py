@@ -34,7 +34,7 @@ ACTS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Acknowledged:
     """What was stored when an answer had come: the log's length, the record's, and all rows."""
 
@@ -43,7 +43,7 @@ class Acknowledged:
     rows: list[str]
 
 
-@dataclass
+@dataclass(repr=False)
 class Live:
     """A service whose write-ahead log keeps all that it does, from its first act on."""
 
