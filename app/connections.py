@@ -14,12 +14,13 @@ import asyncio
 import logging
 import math
 import resource
+import sys
 from typing import ClassVar
 
 from uvicorn.protocols.http.httptools_impl import STATUS_LINE, HttpToolsProtocol
 
-from app.problems import ADVICE, OTHERS, PROBLEMS, ProblemType, problem
-from app.refusals import Unavailable
+from app.problems import ADVICE, OTHERS, UNAVAILABLE, ProblemType, problem
+from app.shortage import WHAT_TO_DO, is_shortage
 
 log = logging.getLogger(__name__)
 
@@ -73,7 +74,7 @@ class Connection(HttpToolsProtocol):
         if len(self.connections) > self.most:
             self.connections.discard(self)
             self._tell_full()
-            self._refuse(PROBLEMS[Unavailable], "All lines are taken; try again in a moment.")
+            self._refuse(UNAVAILABLE, "All lines are taken; try again in a moment.")
             return
         self._due = self.loop.time() + self.seconds_for_head
         self._looking = self.loop.call_later(self.look_every, self._look)
@@ -146,6 +147,8 @@ class Connection(HttpToolsProtocol):
         """What the server says of a request that its parser gave up, or was made to give up."""
         if self._is_head_too_large:
             self._refuse(OTHERS[431], ADVICE[431])
+        elif is_shortage(sys.exception()):  # the parser gives up whatever its reader raises
+            self._refuse(UNAVAILABLE, WHAT_TO_DO)
         else:
             self._refuse(OTHERS[400], f"{msg} It is no HTTP/1.1 (RFC 9112).")
 

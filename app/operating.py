@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 from fastapi import APIRouter, Response
@@ -11,12 +12,20 @@ from pydantic import Field
 from app.access.guard import Here
 from app.clock import rfc3339
 from app.explaining import ProblemTypeOut, explained, explained_as
+from app.ids import MeetId, new_id
 from app.refusals import Unavailable
 from app.reports.queries import cases_awaiting_a_ruling
 from app.schema import REVISION
+from app.store.action import Actor
+from app.store.causes import cause_of
 from app.store.revision import stored_revision
+from app.store.store import Store
+from app.store.trial import trial
 from app.wire import Wire
 
+LONGEST_TRIAL = 5
+"""Seconds in which the store must have stored something, or it is not ready."""
+READINESS = Actor("readiness")
 router = APIRouter(tags=["operating"])
 
 TO_THE_MICROSECOND: Any = Field(
@@ -52,8 +61,10 @@ async def tell_time(here: Here) -> Response:
 
 
 @router.get("/readyz")
-async def readyz(here: Here) -> dict[str, str]:
-    """The store can be read and written, with this program's schema, by a server that stays."""
+async def readyz(here: Here) -> dict[str, str | list[str]]:
+    """The store can be read and written, with this program's schema, by a server that stays.
+    `warnings` say what is not as safe as it should be.
+    """
     if here.feed.stopping:
         raise Unavailable("The server is shutting down.")
     if not here.store.takes_work:
@@ -63,7 +74,21 @@ async def readyz(here: Here) -> dict[str, str]:
     revision = await here.store.read_apart(stored_revision)
     if revision != REVISION:
         raise Unavailable(f"The database has schema {revision}; run `migrate` to get {REVISION}.")
-    return {"status": "ready", "schema": REVISION}
+    # Once for all who ask at the same time, and a little longer: each trial is a disk sync.
+    warnings = await here.services.trials.get("store", here.clock.now(), lambda: _try(here.store))
+    return {"status": "ready", "schema": REVISION, "warnings": warnings}
+
+
+async def _try(store: Store) -> list[str]:
+    """Store something in earnest; Unavailable with the reason where that does not work."""
+    try:
+        async with asyncio.timeout(LONGEST_TRIAL):
+            return await store.act(MeetId(new_id()), READINESS, trial)
+    except TimeoutError as error:
+        raise Unavailable(f"Nothing could be stored in {LONGEST_TRIAL} seconds.") from error
+    except Unavailable as refusal:
+        cause = cause_of(refusal.__cause__)
+        raise Unavailable(f"Nothing can be stored in the database: {cause}.") from refusal
 
 
 @router.get("/metrics", response_class=Response)

@@ -20,6 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app import refusals
 from app.ids import new_id
 from app.rules.observation import Infringement
+from app.shortage import WHAT_TO_DO, is_shortage
 
 log = logging.getLogger(__name__)
 
@@ -78,6 +79,9 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
     refusals.NotAsSigned: ProblemType(503, "not-as-signed", "This is not what was signed"),
 }
+
+UNAVAILABLE = PROBLEMS[refusals.Unavailable]
+SOON = {"Retry-After": "2"}
 
 OTHERS: dict[int, ProblemType] = {
     400: ProblemType(400, "bad-request", "This request cannot be read"),
@@ -212,7 +216,7 @@ def _headers(refusal: refusals.Refusal) -> dict[str, str]:
     if isinstance(refusal, refusals.TooManyTries):
         return {"Retry-After": str(refusal.retry_after)}
     if isinstance(refusal, refusals.Unavailable):
-        return {"Retry-After": "2"}
+        return SOON
     if isinstance(refusal, refusals.NotJoined):
         return {"WWW-Authenticate": "Bearer"}
     return {}
@@ -285,6 +289,8 @@ def _as_written(fact: object) -> object:
 async def answer_http_error(request: Request, error: Exception) -> Response:
     """What the framework refuses by itself: unknown addresses, methods, oversized bodies."""
     assert isinstance(error, HTTPException)
+    if is_shortage(error.__cause__):  # the framework calls that a body that cannot be read
+        return await answer_refusal(request, refusals.Unavailable(WHAT_TO_DO))
     kind = OTHERS.get(error.status_code) or ProblemType(
         error.status_code, "bad-request", "This request was refused"
     )
@@ -309,7 +315,8 @@ def _why_unread(error: HTTPException) -> str | None:
 
 
 class CatchUnexpected:
-    """Turns any other error into a 500 with nothing but an id that also stands in the log.
+    """Turns any other error into a 500 with nothing but an id that also stands in the log, or into
+    a 503 where the machine had nothing left.
 
     The framework's own handler raises the error again after answering, and the server then drops
     the connection, with whatever else the phone had sent on it.
@@ -328,10 +335,12 @@ class CatchUnexpected:
 
         try:
             await self._app(scope, receive, watch)
-        except Exception:
+        except Exception as error:
             if scope["type"] != "http" or started:
                 raise
             response = problem(OTHERS[500], ADVICE[500])
+            if is_shortage(error):
+                response = problem(UNAVAILABLE, WHAT_TO_DO, SOON)
             instance = json.loads(bytes(response.body))["instance"]
             log.exception("unexpected error %s", instance)
             await response(scope, receive, send)

@@ -22,7 +22,7 @@ from app.store.store import Store
 class Services:
     """The implementations that this process was assembled from, and who is next where one after
     another is served: `of_files` is the turn of case files, `of_records` that of whole records.
-    `boards` has the public pages as they were written last.
+    `boards` has the public pages as they were written last, `trials` whether the store stores.
     """
 
     settings: Settings
@@ -35,6 +35,7 @@ class Services:
     of_files: asyncio.Lock = field(default_factory=asyncio.Lock)
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
     boards: MadeOnce[Any] = field(default_factory=MadeOnce)
+    trials: MadeOnce[list[str]] = field(default_factory=MadeOnce)
 
 
 def services_of(request: Request) -> Services:

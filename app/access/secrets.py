@@ -11,12 +11,16 @@ from __future__ import annotations
 import hmac
 import secrets
 from base64 import urlsafe_b64encode
+from collections.abc import Iterator
+from contextlib import contextmanager
 from hashlib import sha256
 
 from argon2 import PasswordHasher
-from argon2.exceptions import InvalidHashError, VerificationError
+from argon2.exceptions import HashingError, InvalidHashError, VerificationError
 
 _hasher = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
+_NO_MEMORY = "Memory allocation error"
+"""The library's own words for it (Argon2's reference code, argon2.c)."""
 _ASCENDING = "0123456789" * 3
 
 
@@ -52,12 +56,27 @@ def is_guessable(pin: str) -> bool:
 
 def hash_pin(pin: str) -> str:
     """The argon2id hash of a PIN. Takes about 20 ms of CPU: call it in a thread."""
-    return _hasher.hash(pin)
+    with _failing_for_memory():
+        return _hasher.hash(pin)
 
 
 def pin_matches(stored_hash: str, pin: str) -> bool:
     """Whether this is the PIN. Takes about 20 ms of CPU: call it in a thread."""
     try:
-        return _hasher.verify(stored_hash, pin)
+        with _failing_for_memory():
+            return _hasher.verify(stored_hash, pin)
     except (VerificationError, InvalidHashError):
         return False
+
+
+@contextmanager
+def _failing_for_memory() -> Iterator[None]:
+    """A PIN that could not be looked at for want of memory is not a wrong one, which would be
+    counted and put on record: MemoryError instead.
+    """
+    try:
+        yield
+    except (VerificationError, HashingError) as error:
+        if str(error) == _NO_MEMORY:
+            raise MemoryError(_NO_MEMORY) from error
+        raise

@@ -3,7 +3,8 @@
 Only wrong tries count. Each is settled in the meet's one order of actions, and what came out is
 told only where no wait runs at that moment: of however many guesses at once, five learn that they
 were wrong, and the rest, right or wrong, learn nothing. A right one clears the count. After five
-wrong ones each further try waits, longer every time, never for ever.
+wrong ones each further try waits, longer every time, never for ever, also where the clock is set
+back meanwhile.
 """
 
 from __future__ import annotations
@@ -78,7 +79,9 @@ def clear_tries(conn: Connection, key: str, now: datetime) -> None:
 
 
 def _insist_over(row: AnyRow, now: datetime) -> None:
-    if row.blocked_until is not None and now < row.blocked_until:
+    # A wait that is longer than so many wrong tries bring was begun before the clock was set back:
+    # it would last for hours, so it is over.
+    if row.blocked_until is not None and now < row.blocked_until <= now + wait_after(row.counted):
         seconds = int((row.blocked_until - now).total_seconds()) + 1
         raise TooManyTries(
             f"Too many wrong tries on this device. Wait {seconds} seconds, then try again.", seconds

@@ -200,10 +200,13 @@ class Seals:
 
     def sign_present_head(self, meet: MeetId) -> None:
         """Sign the record as it stands, where nothing waits for it: what cannot be signed now is
-        signed with the next paper.
+        signed with the next paper. The act that it comes after is stored, so nothing that fails
+        here may take that act's answer.
         """
         try:
             self.of(meet)  # first: a seal that is made now has an entry of its own in the record
             self.signed(meet, self._store.read_now(lambda conn: head_of(conn, meet)))
         except Refusal as error:
             log.warning("the head of the record of meet %s was not signed: %s", meet, error.detail)
+        except Exception:
+            log.exception("the head of the record of meet %s was not signed", meet)

@@ -205,10 +205,13 @@ class Line:
 
 
 def insist(answer: Any) -> None:
-    """The driver's own error where the server refused."""
+    """The driver's own error where the server refused, or is no longer there."""
     if answer.status not in CAME:
-        from psycopg.errors import error_from_result  # noqa: PLC0415
+        from psycopg.errors import OperationalError, error_from_result  # noqa: PLC0415
+        from psycopg.pq import DiagnosticField  # noqa: PLC0415
 
+        if answer.error_field(DiagnosticField.SQLSTATE) is None:
+            raise OperationalError(answer.get_error_message())
         raise error_from_result(answer)
 
 

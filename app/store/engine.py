@@ -67,6 +67,12 @@ class Engines:
         error: type[Exception] = self.writing.dialect.loaded_dbapi.Error
         return error
 
+    @property
+    def driver_failure(self) -> type[Exception]:
+        """What the driver itself raises where the database, and not a statement, is at fault."""
+        error: type[Exception] = self.writing.dialect.loaded_dbapi.OperationalError
+        return error
+
     def dispose(self) -> None:
         """Close all connections."""
         self.reading.dispose()

@@ -20,6 +20,7 @@ from app.clock import Clock
 from app.ids import MeetId
 from app.refusals import Unavailable
 from app.store.action import Action, Actor, Asks, RecordKeeper
+from app.store.causes import cause_of
 from app.store.engine import Engines, open_engines
 from app.store.gathering import Gathering
 from app.store.intake import Intake
@@ -95,7 +96,7 @@ class Store:
         try:
             answer: Result = await self._gathering.ask(query)
         except (DBAPIError, self.engines.driver_error) as error:
-            raise Unavailable("The store cannot answer just now; try again.") from error
+            raise _cannot_answer(error) from error
         return answer
 
     async def read_apart(self, query: Query[Result]) -> Result:
@@ -114,7 +115,7 @@ class Store:
                     return answer
                 return _in_one_snapshot(conn, query)
         except (DBAPIError, self.engines.driver_error) as error:
-            raise Unavailable("The store cannot answer just now; try again.") from error
+            raise _cannot_answer(error) from error
 
     def _read_here(self, query: Query[Result]) -> Result:
         # The event loop keeps one connection of its own: checking one out costs more than the
@@ -126,7 +127,11 @@ class Store:
         except (DBAPIError, self.engines.driver_error) as error:
             self._loop_reader.close()
             self._loop_reader = None
-            raise Unavailable("The store cannot answer just now; try again.") from error
+            raise _cannot_answer(error) from error
+
+
+def _cannot_answer(error: Exception) -> Unavailable:
+    return Unavailable(f"The store cannot answer just now: {cause_of(error)}. Try again.")
 
 
 def _in_one_snapshot(conn: Connection, query: Query[Result]) -> Result:

@@ -18,7 +18,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Transaction
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from app.clock import Clock
@@ -35,6 +35,7 @@ from app.store.action import (
     Unit,
 )
 from app.store.by_name import Answers, line_of
+from app.store.causes import GONE, cause_of
 from app.store.engine import Engines
 from app.store.hearing import say
 from app.store.prepared import sendings
@@ -46,6 +47,10 @@ LARGEST_GROUP = 128
 
 class _Stumble(Exception):
     """One action of a group has failed."""
+
+
+class _LineLost(Exception):
+    """The word to commit was given, and the line broke before its answer came."""
 
 
 Ahead = Mapping["Job", Answers]
@@ -167,10 +172,7 @@ class Writer:
             committed = self._commit_group(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"
             log.exception("a group of %d actions was not committed", len(group))
-            reason = Unavailable(
-                "The store could not keep this just now. Nothing was changed; send it again."
-            )
-            reason.__cause__ = error
+            reason = _why_not_kept(error)
             for job in group:
                 # Also where an action was refused: what the refusal rested on may not be stored.
                 job.error = reason
@@ -202,7 +204,7 @@ class Writer:
             return self._run_group(group, self._perform, ahead=True)
         except (_Stumble, DBAPIError, self._engines.driver_error) as error:
             # The database's: what was owed may be found to fail at the end of the group.
-            if _transaction_is_lost(error):
+            if self._is_lost(error):
                 raise
             return self._run_group(group, self._perform_in_savepoint, ahead=False)
 
@@ -211,7 +213,7 @@ class Writer:
         if self._connection is None:
             self._connection = self._engines.writing.connect()
         conn = self._connection
-        with conn.begin():
+        with conn.begin() as transaction:
             record = self._keeper.open_group(conn, meets)
             answers = self._ask_ahead(conn, group) if ahead else {}
             for job in group:
@@ -219,6 +221,7 @@ class Writer:
             committed = record.finish()
             if not self._engines.is_sqlite:
                 say(conn, committed.sizes)
+            _commit(transaction)
         return committed
 
     def _ask_ahead(self, conn: Connection, group: list[Job]) -> Ahead:
@@ -239,7 +242,7 @@ class Writer:
             line = line_of(conn)
             answers = line.ask_all([one for each in asked.values() for one in each])
         except Exception as error:
-            if _transaction_is_lost(error):
+            if self._is_lost(error):
                 raise
             raise _Stumble from error
         line.strayed = False
@@ -259,7 +262,7 @@ class Writer:
         try:
             job.result = self._act(conn, record, job, ahead)
         except Exception as error:
-            if _transaction_is_lost(error):
+            if self._is_lost(error):
                 raise
             raise _Stumble from error
 
@@ -274,7 +277,7 @@ class Writer:
                 self._engines.settle(conn)
                 break
             except Exception as error:
-                if _transaction_is_lost(error):
+                if self._is_lost(error):
                     raise
                 mark("ROLLBACK TO SAVEPOINT act")
                 # Another process may have stored, between this action's look and its write, what
@@ -283,6 +286,12 @@ class Writer:
                     job.error = error
                     break
         mark("RELEASE SAVEPOINT act")
+
+    def _is_lost(self, error: Exception) -> bool:
+        """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
+        if isinstance(error, DBAPIError) and error.connection_invalidated:
+            return True
+        return isinstance(error, (MemoryError, OperationalError, self._engines.driver_failure))
 
     def _is_by_the_database(self, error: Exception) -> bool:
         return isinstance(error, (DBAPIError, self._engines.driver_error))
@@ -318,8 +327,21 @@ def settle(receipt: Any, job: Job) -> None:
         receipt.set_result(job.result)
 
 
-def _transaction_is_lost(error: Exception) -> bool:
-    """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
-    if isinstance(error, DBAPIError):
-        return error.connection_invalidated or isinstance(error, OperationalError)
-    return type(error).__name__ == "OperationalError"  # the driver's own, of either engine
+def _commit(transaction: Transaction) -> None:
+    try:
+        transaction.commit()
+    except Exception as error:
+        if cause_of(error) == GONE:
+            raise _LineLost from error
+        raise
+
+
+def _why_not_kept(error: Exception) -> Unavailable:
+    """What those are told whose group was not committed, as far as can be known."""
+    cause: BaseException | None = error.__cause__ if isinstance(error, _LineLost) else error
+    what = "Nothing was changed; send it again."
+    if cause is not error:
+        what = "Perhaps it was kept all the same: send it again, and it is not kept twice."
+    reason = Unavailable(f"The store could not keep this just now: {cause_of(cause)}. {what}")
+    reason.__cause__ = cause
+    return reason

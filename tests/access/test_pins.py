@@ -195,6 +195,37 @@ def test_after_five_wrong_pins_the_device_waits_and_then_signs(
     assert rule(referee, case).status_code == 201
 
 
+@pytest.mark.parametrize("back", [timedelta(minutes=1), timedelta(hours=1), timedelta(days=400)])
+def test_a_wait_does_not_outlast_a_clock_that_is_set_back(
+    meet: MeetAtHand, referee: Person, back: timedelta
+) -> None:
+    """A server that starts with a wrong clock is set right by the network, hours at a time."""
+    case, clock = meet.report()["case"], meet.service.clock
+    for _ in range(FREE_TRIES):
+        a_problem(rule(referee, case, WRONG), 403, "pin-refused")
+    a_problem(rule(referee, case), 429, "too-many-tries")
+    clock.move(-back)
+    a_problem(rule(referee, case, WRONG), 403, "pin-refused")
+    # It was counted: the next wait is longer, and begins by the clock as it is now.
+    longer = a_problem(rule(referee, case), 429, "too-many-tries")["retry_after"]
+    assert longer == pytest.approx(wait_after(FREE_TRIES + 1).total_seconds(), abs=10)
+    clock.move(timedelta(seconds=longer))
+    assert rule(referee, case).status_code == 201
+
+
+def test_a_wait_at_joining_does_not_outlast_a_clock_that_is_set_back(
+    meet: MeetAtHand, referee: Person
+) -> None:
+    link = meet.organiser.put(f"officials/{referee.id}/join-links/{new_id()}").json()
+    sent = {"token": link["token"], "session": new_id(), "pin": WRONG}
+    for _ in range(FREE_TRIES):
+        a_problem(meet.service.http.post("/api/join", json=sent), 403, "pin-refused")
+    right = sent | {"pin": PIN}
+    a_problem(meet.service.http.post("/api/join", json=right), 429, "too-many-tries")
+    meet.service.clock.move(timedelta(hours=-1))
+    assert meet.service.http.post("/api/join", json=right).status_code == 200
+
+
 def test_others_and_other_devices_are_not_slowed(meet: MeetAtHand, referee: Person) -> None:
     first, second = meet.report(lane=3)["case"], meet.report(lane=4)["case"]
     spare = second_device(meet, referee)

@@ -1,0 +1,54 @@
+"""What is the matter with the database, in words for whoever runs the server.
+
+Of SQLite by its result codes (sqlite.org, rescode.html), of PostgreSQL by its SQLSTATE (PostgreSQL,
+appendix A). Words of the database itself are for the log: they may tell a path or a user.
+"""
+
+from __future__ import annotations
+
+FULL = "its disk is full"
+READ_ONLY = "it is read-only"
+DISK = "its disk fails"
+GONE = "its server cannot be reached"
+MEMORY = "there is no memory left for it"
+BUSY = "something else holds it"
+DAMAGED = "its file is damaged"
+_UNKNOWN = "the log says why"
+
+_OF_SQLITE = {
+    13: FULL,
+    8: READ_ONLY,
+    10: DISK,
+    14: "its file cannot be opened",
+    7: MEMORY,
+    5: BUSY,
+    6: BUSY,
+    11: DAMAGED,
+    26: DAMAGED,
+}
+_OF_POSTGRESQL = {
+    "53100": FULL,
+    "53200": MEMORY,
+    "53300": "its server has too many connections",
+    "25006": READ_ONLY,
+    "58030": DISK,
+    "55P03": BUSY,
+    "57P01": GONE,
+    "57P02": GONE,
+    "57P03": "its server starts or stops",
+}
+
+
+def cause_of(error: BaseException | None) -> str:
+    """What an error of the toolkit or of a driver means."""
+    if isinstance(error, MemoryError):
+        return MEMORY
+    driven = getattr(error, "orig", None) or error
+    code = getattr(driven, "sqlite_errorcode", None)
+    if code is not None:
+        return _OF_SQLITE.get(code & 0xFF, _UNKNOWN)
+    state = getattr(driven, "sqlstate", None)
+    if state is not None:
+        return _OF_POSTGRESQL.get(state, GONE if state.startswith("08") else _UNKNOWN)
+    # The driver's own word for a line that broke or was never there carries no code.
+    return GONE if type(driven).__module__.startswith("psycopg") else _UNKNOWN
