@@ -7,7 +7,7 @@ toolkit, under prepared statements, under savepoints, and under what a commit te
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -17,6 +17,7 @@ import psycopg
 from psycopg.errors import AdminShutdown
 from sqlalchemy import event
 
+from app.store.by_name import Line, Sending
 from app.store.engine import Engines
 
 WORDS = ("PRAGMA", "SAVEPOINT", "RELEASE", "ROLLBACK")
@@ -77,7 +78,12 @@ def fail_on_demand(engines: Engines) -> Fault:
     def open_one(_dialect: object, _record: object, arguments: Any, named: Any) -> Any:
         return connect(*arguments, **named)
 
+    def keep_line(connection: Any, _record: object) -> None:
+        connection.line = FailingLine(connection, fault)
+
     event.listen(engines.writing, "do_connect", open_one)
+    if not engines.is_sqlite:
+        event.listen(engines.writing, "connect", keep_line)
     return fault
 
 
@@ -108,6 +114,24 @@ def _sqlite(fault: Fault) -> Any:
     return connect
 
 
+class FailingLine(Line):
+    """What goes past the driver's cursors: each statement of what is sent together, and commits."""
+
+    def __init__(self, connection: Any, fault: Fault) -> None:
+        super().__init__(connection)
+        self._fault = fault
+
+    def _send(self, sendings: Sequence[Sending], *, commits: bool = False) -> list[Any]:
+        texts = [sending.what.text.decode() for sending in (*self._owed, *sendings)]
+        try:
+            for text in [*texts, *(["COMMIT"] if commits else [])]:
+                self._fault.meet(text, AdminShutdown, psycopg.DatabaseError)
+        except psycopg.Error:
+            self._owed = []
+            raise
+        return super()._send(sendings, commits=commits)
+
+
 def _postgresql(fault: Fault) -> Any:
     class Cursor(psycopg.Cursor[Any]):
         def execute(self, query: Any, *more: Any, **named: Any) -> Any:
@@ -118,12 +142,7 @@ def _postgresql(fault: Fault) -> Any:
             fault.meet(str(query), AdminShutdown, psycopg.DatabaseError)
             return super().executemany(query, *more, **named)
 
-    class Connection(psycopg.Connection[Any]):
-        def commit(self) -> None:
-            fault.meet("COMMIT", AdminShutdown, psycopg.DatabaseError)
-            super().commit()
-
     def connect(*arguments: Any, **named: Any) -> psycopg.Connection[Any]:
-        return Connection.connect(*arguments, cursor_factory=Cursor, **named)
+        return psycopg.connect(*arguments, cursor_factory=Cursor, **named)
 
     return connect
