@@ -18,7 +18,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Transaction
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from app.clock import Clock
@@ -39,10 +39,19 @@ from app.store.hearing import say
 log = logging.getLogger(__name__)
 
 LARGEST_GROUP = 128
+NOTHING_KEPT = "The store could not keep this just now. Nothing was changed; send it again."
+NOT_KNOWN = (
+    "Whether the store has kept this is not known: it failed at the last step. Send it again; it "
+    "is kept once."
+)
 
 
 class _Stumble(Exception):
     """One action of a group has failed."""
+
+
+class _CommitFailed(Exception):
+    """The store was asked to commit and did not say that it had."""
 
 
 Perform = Callable[[Connection, RecordGroup, "Job"], None]
@@ -161,9 +170,8 @@ class Writer:
             committed = self._commit_group(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"
             log.exception("a group of %d actions was not committed", len(group))
-            reason = Unavailable(
-                "The store could not keep this just now. Nothing was changed; send it again."
-            )
+            at_commit = isinstance(error, _CommitFailed)
+            reason = Unavailable(NOT_KNOWN if at_commit else NOTHING_KEPT)
             reason.__cause__ = error
             for job in group:
                 # Also where an action was refused: what the refusal rested on may not be stored.
@@ -202,13 +210,14 @@ class Writer:
         if self._connection is None:
             self._connection = self._engines.writing.connect()
         conn = self._connection
-        with conn.begin():
+        with conn.begin() as transaction:
             record = self._keeper.open_group(conn, meets)
             for job in group:
                 perform(conn, record, job)
             committed = record.finish()
             if not self._engines.is_sqlite:
                 say(conn, committed.sizes)
+            _commit(transaction)
         return committed
 
     def _perform(self, conn: Connection, record: RecordGroup, job: Job) -> None:
@@ -258,6 +267,16 @@ class Writer:
                 log.warning("%d outcomes had nobody left to receive them", len(jobs))
             except Exception:
                 log.exception("%d outcomes could not be handed out", len(jobs))
+
+
+def _commit(transaction: Transaction) -> None:
+    """Where a commit fails, nobody can tell: a database that falls may have kept what it was asked
+    to keep, and have had no time to say so.
+    """
+    try:
+        transaction.commit()
+    except Exception as error:
+        raise _CommitFailed from error
 
 
 def settle(receipt: Any, job: Job) -> None:
