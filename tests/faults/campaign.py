@@ -8,7 +8,7 @@ and at the end the whole database.
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing
 from pathlib import Path
 from random import Random
@@ -38,6 +38,7 @@ that is not theirs, and that takes longer than all the rest of a round."""
 ROUNDS_A_MEET = 20
 """The whole record of the meet is checked after each round, so it may not grow for ever."""
 LONGEST_LOAD_S = 0.1
+MOST_ANSWERS = 40
 LONGEST_START_S = 0.2
 REPEATED = 2
 LONGEST_RESTART_S = 20.0
@@ -46,7 +47,7 @@ LONGEST_RESTART_S = 20.0
 
 ON_SQLITE = {Fault.SERVER: 8, Fault.STARTING: 2}
 ON_POSTGRESQL = {Fault.SERVER: 4, Fault.STARTING: 1, Fault.BACKEND: 3, Fault.POSTMASTER: 2}
-BY_COMMAND_EVERY = 50
+BY_COMMAND_EVERY = 100
 
 
 class Campaign:
@@ -125,25 +126,30 @@ class Campaign:
         """People send, and at some moment something is killed under them."""
         number = PHONES if self.figures.rounds % ALL_SEND_EVERY == 0 else len(UMPIRES)
         phones = Phones(server.host, self._crowd, self._history, self._chance, number)
-        time.sleep(self._chance.uniform(0, LONGEST_LOAD_S))  # the moment is what is random here
-        killed_at = self._kill(fault, cluster)
+        kill = self._aim(fault, cluster)
+        self._wait_for_the_moment(phones)
+        killed_at = time.monotonic()
+        kill()
         phones.stop()
         if self._server is not None:  # it lives, and finds its database again without a hand
             self._await_answer(fault, killed_at)
         assert not phones.mistakes, phones.mistakes
         self.figures.unknown += len(self._history.unknown)
 
-    def _kill(self, fault: Fault, cluster: Cluster | None) -> float:
-        """Kill what is to be killed; gives when that was."""
-        began = time.monotonic()
+    def _aim(self, fault: Fault, cluster: Cluster | None) -> Callable[[], None]:
+        """What kills, with nothing left to look up in the moment in which it is to happen."""
         if cluster is not None and fault is Fault.BACKEND:
-            cluster.kill_one(self._chance)
-        elif cluster is not None and fault is Fault.POSTMASTER:
-            cluster.kill_postmaster()
-            cluster.start()
+            return cluster.aim_at_one(self._chance)
+        if cluster is not None and fault is Fault.POSTMASTER:
+            return cluster.aim_at_postmaster()
+        return self._kill_server
+
+    def _wait_for_the_moment(self, phones: Phones) -> None:
+        """Any moment; or that of an answer, which has been given and may not be forgotten."""
+        if self._chance.random() < 0.5:
+            time.sleep(self._chance.uniform(0, LONGEST_LOAD_S))
         else:
-            self._kill_server()
-        return began
+            phones.wait_for_answers(self._chance.randint(1, MOST_ANSWERS), 2 * LONGEST_LOAD_S)
 
     def _kill_server(self) -> None:
         if self._server is not None:

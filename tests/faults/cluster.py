@@ -13,7 +13,7 @@ import os
 import signal
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from random import Random
@@ -23,14 +23,8 @@ import psycopg
 from tests import postgres
 from tests.faults.served import wait_until
 
-SETTINGS = (
-    "fsync=off",
-    "shared_buffers=64MB",
-    "jit=off",
-    "max_connections=60",
-    "wal_level=minimal",
-)
-MORE = ("max_wal_senders=0", "log_min_messages=fatal")
+SETTINGS = ("fsync=off", "wal_level=minimal", "max_wal_senders=0")
+SPARING = ("shared_buffers=64MB", "jit=off", "max_connections=60", "log_min_messages=fatal")
 
 
 class Cluster:
@@ -38,7 +32,7 @@ class Cluster:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        settings = (part for setting in (*SETTINGS, *MORE) for part in ("-c", setting))
+        settings = (part for setting in (*SETTINGS, *SPARING) for part in ("-c", setting))
         self._command = [*postgres.new_cluster(folder), *settings]
         self._process: subprocess.Popen[bytes] | None = None
         self.databases = postgres.Databases(postgres.url_in(folder))
@@ -62,25 +56,38 @@ class Cluster:
             return True
         return False
 
-    def kill_postmaster(self) -> None:
-        """SIGKILL to the process that starts all others; these end when they notice."""
-        assert self._process is not None
-        os.kill(self._postmaster(), signal.SIGKILL)
-        self._process.wait(30)
-
-    def kill_one(self, chance: Random) -> str:
-        """SIGKILL to a process of the server, mostly one that works for the service; gives what it
-        was. The postmaster then ends all others, recovers, and serves again by itself.
+    def aim_at_one(self, chance: Random) -> Callable[[], None]:
+        """What kills one of its processes, mostly one that works for the service. The postmaster
+        then ends all others, recovers, and serves again by itself.
         """
         asked = "SELECT pid, backend_type FROM pg_stat_activity WHERE pid <> pg_backend_pid()"
         with psycopg.connect(self.databases.url("postgres"), autocommit=True) as conn:
-            there: list[tuple[int, str]] = conn.execute(asked).fetchall()
-        backends = [one for one in there if one[1] == "client backend"]
-        others = [one for one in there if one not in backends]
-        pid, what = chance.choice(backends if backends and chance.random() < 0.8 else others)
-        with suppress(ProcessLookupError):  # it may have ended since it was asked for
+            there: dict[int, str] = dict(conn.execute(asked).fetchall())
+        backends = [pid for pid, what in there.items() if what == "client backend"]
+        others = sorted(there.keys() - backends)
+        one = chance.choice(backends if backends and chance.random() < 0.8 else others)
+
+        def kill() -> None:
+            if not _signal(one, signal.SIGKILL):
+                return  # it has ended since it was chosen
+            # Before the postmaster has noticed, the others serve on as if nothing had happened.
+            wait_until(
+                lambda: not any(_signal(pid, 0) for pid in there), "all its processes have ended"
+            )
+
+        return kill
+
+    def aim_at_postmaster(self) -> Callable[[], None]:
+        """What kills the process that starts all others, and starts a new one at once. The others
+        end when they notice.
+        """
+        pid = self._postmaster()
+
+        def kill_and_start() -> None:
             os.kill(pid, signal.SIGKILL)
-        return what
+            self.start()
+
+        return kill_and_start
 
     def stop(self) -> None:
         """At once, like a fall: nothing of it is needed any more."""
@@ -91,6 +98,14 @@ class Cluster:
     def _postmaster(self) -> int:
         """Its own number: what started it may stand between."""
         return int((self._folder / "data" / "postmaster.pid").read_text().split()[0])
+
+
+def _signal(pid: int, number: int) -> bool:
+    """Whether there was such a process to send this to; 0 only asks."""
+    with suppress(ProcessLookupError):
+        os.kill(pid, number)
+        return True
+    return False
 
 
 @contextmanager

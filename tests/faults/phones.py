@@ -84,12 +84,18 @@ class Phones:
     ) -> None:
         self._crowd, self._history = crowd, history
         self._stopped = threading.Event()
+        self._answered, self._heard = 0, threading.Condition()
         self.mistakes: list[str] = []
         self._threads = ThreadPoolExecutor(number)
         self._using = [
             self._threads.submit(self._use, one, Line(host), Random(chance.random()))
             for one in range(number)
         ]
+
+    def wait_for_answers(self, number: int, most: float) -> None:
+        """Return in the moment in which so many have come, or after so many seconds."""
+        with self._heard:
+            self._heard.wait_for(lambda: self._answered >= number, most)
 
     def stop(self) -> None:
         """No further act is sent; returns when the last answer has come, or cannot come."""
@@ -113,6 +119,9 @@ class Phones:
         self._history.attempt(act)
         told = line.send(act)
         self._history.hear(act, told)
+        with self._heard:
+            self._answered += told is not None
+            self._heard.notify()
         if told is not None and (mistake := mistake_in(act, told)):
             self.mistakes.append(mistake)
         return told is not None and told.status < 500
