@@ -15,6 +15,7 @@ from argon2 import PasswordHasher
 from app.access import secrets
 from tests.bench.plan import EngineName
 from tests.faults.campaign import run_campaign
+from tests.faults.figures import Figures
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -25,9 +26,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     engines = list(EngineName) if parsed.engine == "both" else [EngineName(parsed.engine)]
     for engine in engines:
         print(f"{engine}, {parsed.rounds} rounds, seed {parsed.seed}", flush=True)
-        print(f"  {run_campaign(engine, parsed.rounds, parsed.seed)}")
+        print(f"  {run_campaign(engine, parsed.rounds, parsed.seed, _say_how_far)}")
         print("  nothing lost, nothing unexpected, nothing twice; every record checks", flush=True)
     return 0
+
+
+def _say_how_far(figures: Figures) -> None:
+    print(f"  {figures.rounds} rounds, {figures.acknowledged} acknowledged", file=sys.stderr)
 
 
 def _parser() -> argparse.ArgumentParser:

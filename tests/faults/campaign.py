@@ -49,6 +49,8 @@ ON_SQLITE = {Fault.SERVER: 8, Fault.STARTING: 2}
 ON_POSTGRESQL = {Fault.SERVER: 4, Fault.STARTING: 1, Fault.BACKEND: 3, Fault.POSTMASTER: 2}
 BY_COMMAND_EVERY = 100
 
+OnMeet = Callable[[Figures], None]
+
 
 class Campaign:
     """One database, a server over it, and the history of what was sent."""
@@ -60,7 +62,7 @@ class Campaign:
         self._server: Served | None = None
         self.figures = Figures()
 
-    def run(self, rounds: int, cluster: Cluster | None) -> None:
+    def run(self, rounds: int, cluster: Cluster | None, on_meet: OnMeet) -> None:
         """All rounds; AssertionError where a promise was broken."""
         began = time.monotonic()
         try:
@@ -70,6 +72,7 @@ class Campaign:
                 self._round(number, cluster)
                 if (number + 1) % ROUNDS_A_MEET == 0 or number + 1 == rounds:
                     self._end_meet()
+                    on_meet(self.figures)
             self._check_all()
         finally:
             self.figures.seconds = time.monotonic() - began
@@ -214,8 +217,12 @@ def _entries(conn: Connection, crowd: Crowd) -> Iterator[Entry]:
             yield Entry(Kind(one.kind), one.subject, one.body or {})
 
 
-def run_campaign(engine: EngineName, rounds: int, seed: int) -> Figures:
-    """So many rounds on an engine; its own database, and of PostgreSQL its own server."""
+def run_campaign(
+    engine: EngineName, rounds: int, seed: int, on_meet: OnMeet = lambda _figures: None
+) -> Figures:
+    """So many rounds on an engine; its own database, and of PostgreSQL its own server. `on_meet`
+    hears how far it is, each time a meet is through.
+    """
     with ExitStack() as stack:
         folder = Path(stack.enter_context(TemporaryDirectory(prefix="zd-killed-")))
         stack.enter_context(seals_in(folder / "seal"))
@@ -232,7 +239,7 @@ def run_campaign(engine: EngineName, rounds: int, seed: int) -> Figures:
         serving.fork(killed_after=0)  # the first one waits until the program is read
         campaign = Campaign(serving, crowds, url, seed)
         try:
-            campaign.run(rounds, cluster)
+            campaign.run(rounds, cluster, on_meet)
         except BaseException as error:
             done = campaign.figures.rounds
             error.add_note(
