@@ -163,7 +163,7 @@ class NeedsWord(Refusal):
 
 
 class Unavailable(Refusal):
-    """The store cannot answer just now; nothing was changed."""
+    """The store cannot answer just now; whether it has kept what was sent, the detail says."""
 
 
 class NotAsSigned(Refusal):

@@ -20,6 +20,8 @@ import psycopg
 
 NAMED = "ZONEDOCKET_TEST_POSTGRES"
 INSTALLED = Path("/usr/lib/postgresql")
+PORT = 5432
+"""Of the socket in a folder of our own."""
 SPARING = (
     *("fsync=off", "synchronous_commit=off", "full_page_writes=off"),
     *("wal_level=minimal", "max_wal_senders=0", "shared_buffers=64MB", "jit=off"),
@@ -39,9 +41,12 @@ def a_postgres() -> Iterator[str]:
         yield from _start(Path(folder))
 
 
-def _start(folder: Path) -> Iterator[str]:
+def new_cluster(folder: Path) -> list[str]:
+    """Make an empty cluster in a folder; gives the command that serves it, through a socket there
+    and nowhere else.
+    """
     binaries, prefix = _binaries()
-    data, port = folder / "data", 5432
+    data = folder / "data"
     if "postgres" in prefix:
         folder.chmod(0o755)
         data.mkdir()
@@ -49,20 +54,28 @@ def _start(folder: Path) -> Iterator[str]:
         shutil.chown(folder, "postgres")
     run = [*prefix, str(binaries / "initdb"), "-D", str(data), "-U", "tester", "-A", "trust"]
     subprocess.run([*run, "-E", "UTF8", "--no-sync"], check=True, capture_output=True)
+    where = ("-D", str(data), "-k", str(folder), "-p", str(PORT), "-c", "listen_addresses=")
+    return [*prefix, str(binaries / "postgres"), *where]
+
+
+def url_in(folder: Path) -> str:
+    """The URL of the server of a cluster, without a database name."""
+    return f"postgresql://tester@/{{database}}?host={folder}&port={PORT}"
+
+
+def _start(folder: Path) -> Iterator[str]:
     server = subprocess.Popen(
         [
-            *prefix,
-            str(binaries / "postgres"),
-            *("-D", str(data), "-k", str(folder), "-p", str(port)),
-            *("-c", "listen_addresses=", "-c", "max_connections=200"),
+            *new_cluster(folder),
+            *("-c", "max_connections=200"),
             *(part for setting in SPARING for part in ("-c", setting)),
         ],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
     try:
-        _wait(folder, port)
-        yield f"postgresql://tester@/{{database}}?host={folder}&port={port}"
+        _wait(folder, PORT)
+        yield url_in(folder)
     finally:
         server.terminate()
         server.wait(30)

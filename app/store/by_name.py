@@ -125,11 +125,11 @@ class Line:
             self._send([])
 
     def commit(self) -> None:
-        """Send what is owed, and commit; where something of it fails, the whole is undone."""
-        self._stray()
+        """Settle, and commit; where that fails, the whole is undone."""
         try:
-            if self._owed or self._pgconn.transaction_status != IDLE:
-                self._send([], commits=True)
+            self.settle()
+            if self._pgconn.transaction_status != IDLE:
+                insist(self._pgconn.exec_(b"COMMIT"))
         finally:
             # Whoever commits takes the transaction for ended, however that went.
             if self._pgconn.transaction_status != IDLE:
@@ -143,7 +143,7 @@ class Line:
     def _stray(self) -> None:
         self._ahead, self.strayed = {}, True
 
-    def _send(self, sendings: Sequence[Sending], *, commits: bool = False) -> list[Any]:
+    def _send(self, sendings: Sequence[Sending]) -> list[Any]:
         """The answers to what was owed and to these, in order; raises the driver's own error.
 
         Like the driver, it begins a transaction where none is open.
@@ -160,8 +160,6 @@ class Line:
             as_text = self._as_text[: len(sending.values)]
             values = self._converter.dump_sequence(sending.values, as_text)
             pgconn.send_query_prepared(sending.what.name, values)
-        if commits:
-            pgconn.send_query_params(b"COMMIT", None)
         pgconn.pipeline_sync()
         answers = self._receive()
         pgconn.exit_pipeline_mode()

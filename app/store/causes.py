@@ -15,6 +15,9 @@ BUSY = "something else holds it"
 DAMAGED = "its file is damaged"
 _UNKNOWN = "the log says why"
 
+NEVER_KEPT = (FULL, READ_ONLY, BUSY)
+"""Where a commit fails for one of these, it has not been kept."""
+
 _OF_SQLITE = {
     13: FULL,
     8: READ_ONLY,

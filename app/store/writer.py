@@ -35,7 +35,7 @@ from app.store.action import (
     Unit,
 )
 from app.store.by_name import Answers, line_of
-from app.store.causes import GONE, cause_of
+from app.store.causes import NEVER_KEPT, cause_of
 from app.store.engine import Engines
 from app.store.hearing import say
 from app.store.prepared import sendings
@@ -49,8 +49,8 @@ class _Stumble(Exception):
     """One action of a group has failed."""
 
 
-class _LineLost(Exception):
-    """The word to commit was given, and the line broke before its answer came."""
+class _CommitFailed(Exception):
+    """The store was asked to commit and did not say that it had."""
 
 
 Ahead = Mapping["Job", Answers]
@@ -203,7 +203,7 @@ class Writer:
         try:
             return self._run_group(group, self._perform, ahead=True)
         except (_Stumble, DBAPIError, self._engines.driver_error) as error:
-            # The database's: what was owed may be found to fail at the end of the group.
+            # The database's: what was owed is found to fail when it is settled.
             if self._is_lost(error):
                 raise
             return self._run_group(group, self._perform_in_savepoint, ahead=False)
@@ -221,6 +221,7 @@ class Writer:
             committed = record.finish()
             if not self._engines.is_sqlite:
                 say(conn, committed.sizes)
+            self._engines.settle(conn)
             _commit(transaction)
         return committed
 
@@ -328,20 +329,26 @@ def settle(receipt: Any, job: Job) -> None:
 
 
 def _commit(transaction: Transaction) -> None:
+    """Where a commit fails, nobody can tell: a database that falls may have kept what it was asked
+    to keep, and have had no time to say so.
+    """
     try:
         transaction.commit()
     except Exception as error:
-        if cause_of(error) == GONE:
-            raise _LineLost from error
-        raise
+        raise _CommitFailed from error
 
 
 def _why_not_kept(error: Exception) -> Unavailable:
     """What those are told whose group was not committed, as far as can be known."""
-    cause: BaseException | None = error.__cause__ if isinstance(error, _LineLost) else error
-    what = "Nothing was changed; send it again."
-    if cause is not error:
-        what = "Perhaps it was kept all the same: send it again, and it is not kept twice."
-    reason = Unavailable(f"The store could not keep this just now: {cause_of(cause)}. {what}")
+    cause = error.__cause__ if isinstance(error, _CommitFailed) else error
+    why = cause_of(cause)
+    if cause is error or why in NEVER_KEPT:
+        told = f"The store could not keep this just now: {why}. Nothing was changed; send it again."
+    else:
+        told = (
+            f"Whether the store has kept this is not known: {why}, at the last step. Send it "
+            "again; it is kept once."
+        )
+    reason = Unavailable(told)
     reason.__cause__ = cause
     return reason

@@ -9,7 +9,6 @@ the environment names a server.
 from __future__ import annotations
 
 import os
-import shutil
 import sqlite3
 import subprocess
 import tempfile
@@ -24,8 +23,6 @@ from sqlalchemy import make_url
 from app.serving import bring_up_to_date
 from tests import postgres
 from tests.bench.plan import EngineName
-
-PORT = 5432
 
 
 class Databases(Protocol):
@@ -46,7 +43,7 @@ def fresh_databases(engine: EngineName) -> Iterator[Databases]:
     """Makes databases of an engine; all of them are gone at the end."""
     with (
         tempfile.TemporaryDirectory(prefix="zd-bench-") as folder,
-        _seals_in(Path(folder) / "seal"),
+        seals_in(Path(folder) / "seal"),
     ):
         if engine is EngineName.SQLITE:
             yield SqliteDatabases(Path(folder))
@@ -56,7 +53,7 @@ def fresh_databases(engine: EngineName) -> Iterator[Databases]:
 
 
 @contextmanager
-def _seals_in(folder: Path) -> Iterator[None]:
+def seals_in(folder: Path) -> Iterator[None]:
     """The settings of this process, and of the servers that it starts."""
     before = dict(os.environ)
     os.environ["ZONEDOCKET_SEAL_FOLDER"] = str(folder)
@@ -114,26 +111,16 @@ def _durable_postgres(folder: Path) -> Iterator[str]:
         with postgres.a_postgres() as url:
             yield url
         return
-    binaries, prefix = postgres._binaries()
-    data = folder / "data"
-    if "postgres" in prefix:
-        folder.chmod(0o755)
-        data.mkdir()
-        shutil.chown(data, "postgres")
-        shutil.chown(folder, "postgres")
-    make = [*prefix, str(binaries / "initdb"), "-D", str(data), "-U", "tester", "-A", "trust"]
-    subprocess.run([*make, "-E", "UTF8", "--no-sync"], check=True, capture_output=True)
-    where = ["-D", str(data), "-k", str(folder), "-p", str(PORT), "-c", "listen_addresses="]
     server = subprocess.Popen(
-        [*prefix, str(binaries / "postgres"), *where],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        postgres.new_cluster(folder), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
     try:
-        postgres._wait(folder, PORT)
-        yield f"postgresql://tester@/{{database}}?host={folder}&port={PORT}"
+        postgres._wait(folder, postgres.PORT)
+        yield postgres.url_in(folder)
     finally:
         # Nothing of it is needed any more, and a polite stop takes seconds.
-        stop = [*prefix, str(binaries / "pg_ctl"), "stop", "-D", str(data), "-m", "immediate"]
+        binaries, prefix = postgres._binaries()
+        stop = [*prefix, str(binaries / "pg_ctl"), "stop", "-D", str(folder / "data")]
+        stop += ["-m", "immediate"]
         subprocess.run(stop, check=True, capture_output=True)
         server.wait(30)

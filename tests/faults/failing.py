@@ -121,15 +121,18 @@ class FailingLine(Line):
         super().__init__(connection)
         self._fault = fault
 
-    def _send(self, sendings: Sequence[Sending], *, commits: bool = False) -> list[Any]:
-        texts = [sending.what.text.decode() for sending in (*self._owed, *sendings)]
+    def _send(self, sendings: Sequence[Sending]) -> list[Any]:
         try:
-            for text in [*texts, *(["COMMIT"] if commits else [])]:
-                self._fault.meet(text, AdminShutdown, psycopg.DatabaseError)
+            for sending in (*self._owed, *sendings):
+                self._fault.meet(sending.what.text.decode(), AdminShutdown, psycopg.DatabaseError)
         except psycopg.Error:
             self._owed = []
             raise
-        return super()._send(sendings, commits=commits)
+        return super()._send(sendings)
+
+    def commit(self) -> None:
+        self._fault.meet("COMMIT", AdminShutdown, psycopg.DatabaseError)
+        super().commit()
 
 
 def _postgresql(fault: Fault) -> Any:

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import event, insert, make_url, select, text
+from sqlalchemy import Connection, event, insert, make_url, select, text
+from sqlalchemy.exc import OperationalError
 
 from app.access.tables import tries
 from app.clock import SystemClock
@@ -143,12 +144,35 @@ def test_nobody_is_told_stored_when_the_commit_fails(service: Service) -> None:
 
     event.listen(writing, "commit", refuse)
     try:
-        with pytest.raises(Unavailable, match="Nothing was changed"):
+        with pytest.raises(Unavailable, match="not known"):
             service.store.act_now(meet, SOMEBODY, add(key))
     finally:
         event.remove(writing, "commit", refuse)
     assert key not in stored_keys(service)
     assert service.store.act_now(meet, SOMEBODY, add(key)) == key
+
+
+def test_that_nothing_was_changed_is_said_only_where_that_is_known(service: Service) -> None:
+    """The database may fall once it is asked to commit, and have kept all: then nobody knows."""
+    meet, key = MeetId(new_id()), f"never {new_id()}"
+
+    gone = OperationalError("the database is gone", {}, OSError())
+    with pytest.raises(Unavailable, match="Nothing was changed; send it again"):
+        service.store.act_now(meet, SOMEBODY, add(key, fails=gone))
+    assert key not in stored_keys(service)
+
+    def keep_and_fall(conn: Connection) -> None:
+        conn.connection.dbapi_connection.commit()
+        raise OSError("the database is gone")
+
+    writing = service.store.engines.writing
+    event.listen(writing, "commit", keep_and_fall)
+    try:
+        with pytest.raises(Unavailable, match="not known"):
+            service.store.act_now(meet, SOMEBODY, add(key))
+    finally:
+        event.remove(writing, "commit", keep_and_fall)
+    assert key in stored_keys(service)
 
 
 def test_nobody_is_told_refused_either_when_what_that_rested_on_was_not_stored(
