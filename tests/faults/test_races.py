@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -288,7 +287,7 @@ def lodged_while_it_closes(
 def test_each_protest_that_comes_as_the_window_closes_is_judged_by_its_own_instant(
     service: Service, chance: random.Random, round_: int
 ) -> None:
-    """Inclusive to the microsecond: at the closing instant it is in time (World Athletics TR8.2)."""
+    """Inclusive to the microsecond: in time at the closing instant (World Athletics TR8.2)."""
     meet = a_meet(service, heats=1)
     service.clock.stand_at(service.clock.now())
     an_announced_disqualification(meet)
