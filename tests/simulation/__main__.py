@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -17,7 +18,7 @@ from dataclasses import dataclass
 from argon2 import PasswordHasher
 
 from app.access import secrets
-from tests.simulation.meet import Played, play
+from tests.simulation.meet import Played, keep_databases_in, memory, play
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +62,9 @@ def summed_up(outcomes: Iterable[Played | Failed], seconds: float) -> Iterator[s
     yield from (f"  {count:>9}  {what}" for what, count in sorted(told.items()) if ":" in what)
 
 
-def cheap_pins() -> None:
-    """As in all tests: a PIN's hash costs nearly nothing (`tests/conftest.py`)."""
+def begin(place: str) -> None:
+    """As in all tests a PIN's hash costs nearly nothing (`tests/conftest.py`)."""
+    keep_databases_in(place)
     secrets._hasher = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 
@@ -75,7 +77,10 @@ def main() -> int:
     seeds = range(wanted.seed, wanted.seed + wanted.meets)
     since = time.monotonic()
     outcomes: list[Played | Failed] = []
-    with ProcessPoolExecutor(wanted.processes, initializer=cheap_pins) as processes:
+    with (
+        tempfile.TemporaryDirectory(prefix="zd-simulations-", dir=memory()) as place,
+        ProcessPoolExecutor(wanted.processes, initializer=begin, initargs=(place,)) as processes,
+    ):
         for outcome in processes.map(try_seed, seeds):
             outcomes.append(outcome)
             if isinstance(outcome, Failed):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import atexit
 import logging
 import random
 import shutil
@@ -20,6 +21,7 @@ import httpx
 from app.serving import bring_up_to_date
 from tests.builders import Json, MeetAtHand, a_meet, add_official
 from tests.running import Service
+from tests.simulation.following import Follower
 from tests.simulation.network import Line, a_bad_line
 from tests.simulation.officials import (
     Desk,
@@ -29,7 +31,7 @@ from tests.simulation.officials import (
     start_heat,
     work_at_results,
 )
-from tests.simulation.phones import Phone, open_and_close, watch_a_race
+from tests.simulation.phones import Phone, answer_questions, open_and_close, watch_a_race
 from tests.simulation.server import Request, Server, SteppedStore, a_request, engines_of
 from tests.simulation.virtual import VirtualClock, VirtualLoop, all_from
 from tests.simulation.watching import Watcher
@@ -39,6 +41,10 @@ JURORS = ("jury", "juror 2", "juror 3")
 HEATS = 3
 BETWEEN_RACES = 300.0
 LASTS = 1.5 * 3600
+FOLLOWED = 0.25
+"""Of so many meets somebody follows the live feed."""
+TO_HEAR = 20.0
+"""Seconds within which whoever follows has heard of everything."""
 TO_CATCH_UP = 3600.0
 """Seconds within which every outbox is empty once all lines and the server are there."""
 
@@ -99,15 +105,20 @@ def memory() -> str | None:
     return "/dev/shm" if Path("/dev/shm").is_dir() else None
 
 
+_place: list[str] = []
+
+
+def keep_databases_in(place: str) -> None:
+    """In a folder of somebody who removes it: a process of a pool ends without tidying up."""
+    _place[:] = [place]
+
+
 @cache
 def folder() -> Path:
     """Where the databases of this process lie, until it ends."""
-    made = tempfile.TemporaryDirectory(prefix="zd-simulation-", dir=memory())
-    _kept.append(made)
-    return Path(made.name)
-
-
-_kept: list[Any] = []
+    made = tempfile.mkdtemp(prefix="zd-simulation-", dir=_place[0] if _place else memory())
+    atexit.register(shutil.rmtree, made, ignore_errors=True)
+    return Path(made)
 
 
 @cache
@@ -185,6 +196,10 @@ class Meet:
         self._until = loop.time() + LASTS
         self._lines: list[Line] = []
         self._phones = [self._phone(name) for name in UMPIRES]
+        self._follower: Follower | None = None
+        if chance.random() < FOLLOWED:
+            token, size = hand.referee.token, self._watcher.size
+            self._follower = Follower(self._server, hand.id, token, size)
         loop.set_exception_handler(self._note_failure)
 
     def _phone(self, name: str) -> Phone:
@@ -203,8 +218,15 @@ class Meet:
         )
 
     def _desk(self, name: str) -> Desk:
-        person, told = self._hand[name], self.played.told
-        line = Line(self._server, self._chance, told, loses=0.03, doubles=0.03, delay=0.1)
+        person, told, chance = self._hand[name], self.played.told, self._chance
+        line = Line(
+            self._server,
+            chance,
+            told,
+            loses=chance.choice((0.0, 0.03, 0.2)),
+            doubles=chance.choice((0.0, 0.05, 0.2)),
+            delay=chance.choice((0.05, 0.3, 2.0)),
+        )
         self._lines.append(line)
         return Desk(
             self._hand.id,
@@ -219,7 +241,7 @@ class Meet:
 
     async def play(self) -> None:
         """From the first race till all outboxes are empty and everything was looked at."""
-        self._server.start()
+        self._start_server()
         referees = [self._desk("referee"), self._desk("other referee")]
         jurors = [self._desk(name) for name in JURORS]
         heats: list[Json] = self._hand.heats
@@ -227,12 +249,15 @@ class Meet:
             self._races(referees[0], heats),
             self._restarts(),
             self._looks(),
+            *(answer_questions(one) for one in self._phones),
             *(rule_on_what_comes(one) for one in referees),
             work_at_results(self._desk("results"), heats),
             come_with_protests(self._desk("results"), heats),
             sit_on_appeals(jurors),
         ]
         pages = [open_and_close(phone) for phone in self._phones]
+        if self._follower is not None:
+            pages.append(self._follower.follow())
         await self._for_a_while(everybody, pages)
         self._look_at_the_end(await self._read_results(heats))
 
@@ -251,6 +276,7 @@ class Meet:
             if all(phone.is_empty for phone in self._phones):
                 break
             await self._wait(10, set(sending))
+        await self._wait(TO_HEAR, set(sending))
         await end_all(sending)
 
     async def _wait(self, seconds: float, tasks: set[asyncio.Task[None]]) -> None:
@@ -265,7 +291,10 @@ class Meet:
         for line in self._lines:
             line.loses, line.doubles, line.delay, line.gone = 0.0, 0.0, 0.02, ()
         if self._server.app is None:
-            self._server.start()
+            self._start_server()
+
+    def _start_server(self) -> None:
+        self._server.start(with_feed=self._follower is not None)
 
     async def _races(self, referee: Desk, heats: list[Json]) -> None:
         watching: list[asyncio.Task[None]] = []
@@ -288,7 +317,7 @@ class Meet:
             self._server.die()
             self.played.told["restarts"] += 1
             await asyncio.sleep(self._chance.choice((0.0, 1.0, 20.0, 300.0)))
-            self._server.start()
+            self._start_server()
         await asyncio.sleep(LASTS)
 
     async def _looks(self) -> None:
@@ -320,6 +349,8 @@ class Meet:
         assert all(phone.is_empty for phone in self._phones), "an outbox was never emptied"
         self._watcher.insist_server_has(self._phones)
         self._watcher.insist_nobody_forgotten()
+        if self._follower is not None:
+            self._follower.insist_heard_all(self._watcher)
 
     def _committed(self, acts: int) -> None:
         self.played.acts += acts

@@ -84,12 +84,12 @@ async def start_heat(referee: Desk, heat: str) -> None:
 async def rule_on_what_comes(referee: Desk) -> None:
     """A head official looks at the docket, takes a case from it, and decides."""
     while True:
-        await referee.pause(150)
+        await referee.pause(120)
         docket = await referee.read("docket")
         if docket["cases"]:
             case = referee.chance.choice(docket["cases"])["id"]
             seen = await referee.ask("GET", f"cases/{case}")
-            await referee.pause(20)
+            await referee.pause(40)
             await _rule(referee, seen)
         if docket["protests"]:
             await _decide(referee, referee.chance.choice(docket["protests"])["protest"])
@@ -97,11 +97,23 @@ async def rule_on_what_comes(referee: Desk) -> None:
 
 async def _rule(referee: Desk, seen: Answer) -> None:
     case, ruling = seen.document["id"], new_id()
+    written = [one for one in seen.document["reports"] if one["state"] == "written"]
+    if written and referee.chance.random() < 0.2:
+        await _ask_back(referee, referee.chance.choice(written))
+        return
     verdict = referee.chance.choice(("confirmed", "confirmed", "dismissed"))
     sent = a_ruling(verdict=verdict)
     if verdict == "confirmed":
         sent["infringement"] = "pass_completed_beyond_zone"
-    await referee.act("ruling", f"cases/{case}/rulings/{ruling}", sent, seen.etag, ruling)
+    ruled = await referee.act("ruling", f"cases/{case}/rulings/{ruling}", sent, seen.etag, ruling)
+    if ruled.is_good:
+        referee.witness.insist_ruled_as_seen(case, seen.document["reports"])
+
+
+async def _ask_back(referee: Desk, report: Json) -> None:
+    address, why = f"reports/{report['id']}/return", {"reason": "How far beyond the line?"}
+    answer = await referee.ask("POST", address, why, f'"v{report["version"]}"')
+    referee.told[f"return: {answer.status}"] += 1
 
 
 async def _decide(referee: Desk, protest: str) -> None:
@@ -135,18 +147,21 @@ async def work_at_results(desk: Desk, heats: list[Json]) -> None:
         content = "\n".join(["lane,time", *rows])
         loaded = await desk.ask("PUT", f"heats/{heat['id']}/result", content)
         desk.told[f"list: {loaded.status}"] += 1
+    announced: dict[str, list[Json]] = {}
     while True:
         for heat in heats:
             await desk.pause(200)
-            await _announce(desk, heat["id"])
+            await _announce(desk, heat["id"], announced)
 
 
-async def _announce(desk: Desk, heat: str) -> None:
+async def _announce(desk: Desk, heat: str, announced: dict[str, list[Json]]) -> None:
+    """Where there is news, or by mistake without any."""
     seen = await desk.ask("GET", f"heats/{heat}/result")
     if not seen.is_good:
         return
     result, told = seen.document, new_id()
-    if result["in_the_way"] and desk.chance.random() < 0.7:
+    is_odd = bool(result["in_the_way"]) or announced.get(heat) == result["lines"]
+    if is_odd and desk.chance.random() < 0.7:
         return
     await desk.pause(10)
     sent: Json = {"heat": heat, "pin": PIN}
@@ -154,7 +169,10 @@ async def _announce(desk: Desk, heat: str) -> None:
         sent["despite"] = DESPITE
     if result["announced"] is not None and desk.chance.random() < 0.1:
         sent["remark"] = "Read aloud once more."
-    await desk.act("announcement", f"announcements/{told}", sent, seen.etag, told)
+    answer = await desk.act("announcement", f"announcements/{told}", sent, seen.etag, told)
+    if answer.is_good:
+        announced[heat] = result["lines"]
+        desk.witness.insist_announced_as_seen(told, result["lines"])
 
 
 async def come_with_protests(desk: Desk, heats: list[Json]) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import random
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -34,6 +34,10 @@ class Witness(Protocol):
 
     def hear(self, kind: str, ident: str, answer: Answer) -> None: ...
 
+    def insist_ruled_as_seen(self, case: str, seen: Iterable[Json]) -> None: ...
+
+    def insist_announced_as_seen(self, told: str, seen: Iterable[Json]) -> None: ...
+
 
 @dataclass(eq=False)
 class Item:
@@ -45,6 +49,7 @@ class Item:
     path: str
     document: Json
     after: Item | None = None
+    etag: str | None = None
     state: str = WAITING
     misses: int = 0
     not_before: float = 0.0
@@ -53,6 +58,9 @@ class Item:
     @property
     def method(self) -> str:
         return "POST" if self.kind == "withdrawal" else "PUT"
+
+    def is_account_of(self, report: str) -> bool:
+        return self.kind == "report" and self.id == report
 
     @property
     def place(self) -> tuple[bool, int, int]:
@@ -81,10 +89,17 @@ class Phone:
         return all(one.state != WAITING for one in self.items)
 
     def put(
-        self, kind: str, ident: str, path: str, document: Json, after: Item | None = None
+        self,
+        kind: str,
+        ident: str,
+        path: str,
+        document: Json,
+        after: Item | None = None,
+        etag: str | None = None,
     ) -> Item:
         """Keep something to be sent."""
-        item = Item(kind, ident, len(self.items), f"/api/meets/{self.meet}/{path}", document, after)
+        address = f"/api/meets/{self.meet}/{path}"
+        item = Item(kind, ident, len(self.items), address, document, after, etag)
         self.items.append(item)
         self.fresh.set()
         return item
@@ -130,7 +145,7 @@ class Phone:
 
     async def _send(self, item: Item) -> bool:
         """Whether the line is there: what came of the item is noted with it."""
-        etag = None
+        etag = item.etag
         if item.kind == "withdrawal":
             assert item.after is not None
             assert item.after.answer is not None
@@ -171,6 +186,23 @@ async def open_and_close(phone: Phone) -> None:
         finally:
             page.cancel()
         await asyncio.sleep(phone.chance.expovariate(1 / 30))
+
+
+async def answer_questions(phone: Phone) -> None:
+    """An account that the head official has returned is written again, with more words."""
+    answered: set[tuple[str, str]] = set()
+    while True:
+        await asyncio.sleep(phone.chance.expovariate(1 / 300))
+        asked = a_request("GET", f"/api/meets/{phone.meet}/reports", phone.token)
+        found = await phone.line.ask(asked)
+        for one in found.document if found is not None and found.is_good else ():
+            ident, etag = one["id"], f'"v{one["version"]}"'
+            if one["state"] == "returned" and (ident, etag) not in answered:
+                answered.add((ident, etag))
+                account = next(item for item in phone.items if item.is_account_of(ident))
+                words = f"{account.document['words']} It was a metre and more."
+                sent = account.document | {"words": words}
+                phone.put("again", ident, f"reports/{ident}", sent, etag=etag)
 
 
 async def watch_a_race(phone: Phone, heat: Mapping[str, Any]) -> None:

@@ -21,6 +21,7 @@ from pydantic_core import from_json, to_json
 from app.clock import Clock
 from app.config import Settings
 from app.ids import MeetId
+from app.record.feed import Feed
 from app.refusals import Unavailable
 from app.server import create_app
 from app.store.action import Action, Actor, RecordKeeper
@@ -51,6 +52,8 @@ class Request:
     content: bytes = b""
     etag: str | None = None
     media_type: str = "application/json"
+    after: int | None = None
+    """Of a live feed: the last entry that was heard."""
 
     @property
     def headers(self) -> list[tuple[bytes, bytes]]:
@@ -59,6 +62,8 @@ class Request:
             found |= {"content-type": self.media_type, "content-length": str(len(self.content))}
         if self.etag is not None:
             found["if-match"] = self.etag
+        if self.after is not None:
+            found["last-event-id"] = str(self.after)
         return [(name.encode(), value.encode()) for name, value in found.items()]
 
 
@@ -92,8 +97,13 @@ def a_request(
     return Request(method, path, token, b"" if document is None else to_json(document), etag)
 
 
-async def ask(app: FastAPI, request: Request) -> Answer:
-    """One request to the application, straight by its own interface (ASGI 3.0)."""
+async def ask(
+    app: FastAPI, request: Request, hear: Callable[[bytes], None] | None = None
+) -> Answer:
+    """One request to the application, straight by its own interface (ASGI 3.0).
+
+    An answer that never ends is heard part by part.
+    """
     scope = {
         "type": "http",
         "asgi": {"version": "3.0"},
@@ -116,6 +126,8 @@ async def ask(app: FastAPI, request: Request) -> Answer:
         if message["type"] == "http.response.start":
             answer.status = message["status"]
             answer.headers = {name.decode(): value.decode() for name, value in message["headers"]}
+        elif hear is not None:
+            hear(message.get("body", b""))
         else:
             answer.content += message.get("body", b"")
 
@@ -216,14 +228,20 @@ class Server:
             update={"database_url": url, "public_url": "https://relays.test"}
         )
         self._clock, self._chance, self._on_commit = clock, chance, on_commit
-        self._answering: set[asyncio.Task[None]] = set()
+        self._answering: set[asyncio.Task[Any]] = set()
         self.app: FastAPI | None = None
 
-    def start(self) -> None:
-        """A new process begins with nothing in its memory."""
+    def start(self, *, with_feed: bool = False) -> None:
+        """A new process begins with nothing in its memory. Its live feed looks at the record every
+        second, which costs as much as all else, so it is there only where it is followed.
+        """
         fresh = create_app(self._settings, self._clock, self.store_class)
         self.app = with_known_routes(fresh)
         self.store.writer.plan(self._chance, self._on_commit)
+        if with_feed:
+            feed: Feed = self.app.state.services.feed
+            feed.start(self.store)
+            feed.hear(True)
 
     @property
     def store(self) -> SteppedStore:
@@ -232,9 +250,11 @@ class Server:
         return found
 
     def die(self) -> None:
+        assert self.app is not None
         for task in self._answering:
             task.cancel()
         self._answering.clear()
+        self.app.state.services.feed.stop()
         self.store.die()
         self.app = None
 
@@ -250,6 +270,14 @@ class Server:
         self, app: FastAPI, request: Request, reply: Callable[[Answer], None]
     ) -> None:
         reply(await ask(app, request))
+
+    async def follow(self, request: Request, hear: Callable[[bytes], None]) -> None:
+        """A live feed, until the server dies."""
+        if self.app is not None:
+            task = asyncio.get_running_loop().create_task(ask(self.app, request, hear))
+            self._answering.add(task)
+            await asyncio.wait({task})
+            self._answering.discard(task)
 
     async def ask(self, request: Request) -> Answer:
         """The answer to somebody who sits at the server itself."""

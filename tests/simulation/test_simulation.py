@@ -18,7 +18,7 @@ from tests.simulation.__main__ import Failed, again, try_seed
 from tests.simulation.meet import play
 from tests.simulation.server import Answer, Request, Server
 
-SECONDS = 20
+SECONDS = 12
 FEWEST = 5
 """So many are played also where the machine is slow."""
 FAILED_ONCE = [

@@ -29,7 +29,7 @@ HALF_AN_HOUR = timedelta(minutes=30)
 
 ONCE = frozenset(
     {
-        *(Kind.CALL, Kind.REPORT_WRITTEN, Kind.REPORT_WITHDRAWN, Kind.RULING, Kind.ANNOUNCEMENT),
+        *(Kind.CALL, Kind.REPORT_WITHDRAWN, Kind.RULING, Kind.ANNOUNCEMENT),
         *(Kind.HEAT_STARTED, Kind.RESULT_LOADED, Kind.PROTEST_LODGED, Kind.APPEAL_LODGED),
     }
 )
@@ -53,10 +53,12 @@ TABLES: Mapping[str, tuple[StateTable[Any, Any], frozenset[str]]] = {
 }
 """The state table of each thing, and the states that it begins in."""
 KEPT = (
-    ("call", "calls", ("heat_id", "post_id", "flag", "lane")),
-    ("report", "reports", ("heat_id", "post_id", "lane", "words")),
+    (("call",), "calls", ("heat_id", "post_id", "flag", "lane")),
+    (("report", "again"), "reports", ("heat_id", "post_id", "lane", "words")),
 )
-"""What phones send, the table that it comes to, and the columns that say it word for word."""
+"""What phones send, the last of it counting, the table it comes to, and the columns that say it
+word for word.
+"""
 DERIVED = {("appeals", "lodged"): {"late", "admitted"}}
 """Whether an appeal that is stored as lodged is late or admitted follows from its deposit, its
 window and the jury's word (`app/appeals/states.py`)."""
@@ -102,8 +104,7 @@ class Watcher:
             assert seq == len(self._leaves), f"the record has a gap before entry {seq}"
             assert json.loads(entry)["seq"] == seq
             self._done[kind, subject] += 1
-            is_twice = kind in ONCE and self._done[kind, subject] > 1
-            assert not is_twice, f"{kind} {subject} stands in the record twice"
+            self._insist_no_more_often_than_due(kind, subject)
         if found:
             self.looks["root"] += 1
             ((size, root),) = self.rows(
@@ -111,6 +112,15 @@ class Watcher:
             )
             assert (size, root) == (len(self._leaves), tree_root(self._leaves).hex())
         return [(kind, subject) for _seq, kind, subject, _entry in found]
+
+    def _insist_no_more_often_than_due(self, kind: str, subject: str) -> None:
+        """An account once, and once more each time that it was returned."""
+        times = self._done[kind, subject]
+        due = 1 + (self._done[Kind.REPORT_RETURNED, subject] if kind == Kind.REPORT_WRITTEN else 0)
+        is_counted = kind in ONCE or kind == Kind.REPORT_WRITTEN
+        assert not is_counted or times <= due, (
+            f"{kind} {subject} stands in the record {times} times"
+        )
 
     def _states_in(self, table: str) -> list[tuple[Any, ...]]:
         return self.rows(f"SELECT id, state FROM {table} WHERE meet_id=?", self._meet)
@@ -188,12 +198,19 @@ class Watcher:
             assert (told["state"] == "late") == is_late, told
 
     @property
+    def size(self) -> int:
+        """How many entries were seen in the record."""
+        return len(self._leaves)
+
+    @property
     def digest(self) -> str:
         """Of all that was done since the meet was set up; its seal's key comes from no seed."""
         return sha256(b"".join(self._leaves[self._set_up :])).hexdigest()
 
     def hear(self, kind: str, ident: str, answer: Answer) -> None:
         """Somebody was told that it is done, or that it is refused."""
+        if kind == "again":
+            return  # held word for word when all was sent
         if not answer.is_good:
             self.insist_not_done(kind, ident)
             return
@@ -204,12 +221,26 @@ class Watcher:
     def insist_done(self, what: str, ident: str) -> None:
         """What was answered as done is in the record at this moment."""
         self.looks["acknowledged"] += 1
-        assert self._done_in_database(what, ident) == 1, f"{what} {ident}: answered, and not there"
+        assert self._done_in_database(what, ident) > 0, f"{what} {ident}: answered, and not there"
 
     def insist_not_done(self, what: str, ident: str) -> None:
         """What was refused has left nothing."""
         self.looks["refused"] += 1
         assert self._done_in_database(what, ident) == 0, f"{what} {ident}: refused, and there"
+
+    def insist_ruled_as_seen(self, case: str, seen: Iterable[Json]) -> None:
+        """A ruling takes along no account that its official has not looked at."""
+        self.looks["rulings as seen"] += 1
+        asked = "SELECT id FROM reports WHERE case_id=? AND state='ruled'"
+        ruled = {report for (report,) in self.rows(asked, case)}
+        assert ruled <= {one["id"] for one in seen}, f"case {case}: ruled on unseen"
+
+    def insist_announced_as_seen(self, told: str, seen: Iterable[Json]) -> None:
+        """An announcement says of each team what the desk has looked at."""
+        self.looks["announcements as seen"] += 1
+        ((snapshot,),) = self.rows("SELECT snapshot FROM announcements WHERE id=?", told)
+        said = {one["lane"]: one["annotation"] for one in json.loads(snapshot)["lines"]}
+        assert said == {one["lane"]: one["annotation"] for one in seen}, f"{told}: not as seen"
 
     def _done_in_database(self, what: str, ident: str) -> int:
         asked = "SELECT count(*) FROM record_entries WHERE meet_id=? AND kind=? AND subject=?"
@@ -235,16 +266,16 @@ class Watcher:
         word for word, and nothing of anybody else.
         """
         self.looks["outboxes"] += 1
-        for kind, table, columns in KEPT:
-            sent = {one.id: one for phone in phones for one in phone.items if one.kind == kind}
+        for kinds, table, columns in KEPT:
+            sent = {one.id: one for phone in phones for one in phone.items if one.kind in kinds}
             asked = f"SELECT id, {', '.join(columns)} FROM {table} WHERE meet_id=?"
             came = f"{asked} AND content IS NOT NULL"
             kept = {ident: said for ident, *said in self.rows(came, self._meet)}
-            assert kept.keys() == sent.keys(), f"{kind}s: {kept.keys() ^ sent.keys()}"
+            assert kept.keys() == sent.keys(), f"{table}: {kept.keys() ^ sent.keys()}"
             for ident, one in sent.items():
-                assert one.state == RECEIVED, (kind, ident, one.state, one.answer)
+                assert one.state == RECEIVED, (one.kind, ident, one.state, one.answer)
                 said = [one.document.get(name.removesuffix("_id")) for name in columns]
-                assert kept[ident] == said, (kind, ident, kept[ident], said)
+                assert kept[ident] == said, (one.kind, ident, kept[ident], said)
 
 
 def reached(
