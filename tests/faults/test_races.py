@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from contextlib import ExitStack
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -18,13 +19,18 @@ from sqlalchemy import select
 
 from app.access.tables import sessions
 from app.appeals.tables import appeals, protests
+from app.clock import SystemClock
 from app.erasing.actions import OPERATOR, Wanted, erase
 from app.ids import MeetId, new_id
 from app.record.kinds import Kind
+from app.record.log import Keeper
+from app.refusals import MeetErased
 from app.reports.states import Mark
 from app.reports.tables import reports
 from app.results.tables import announcements, windows
 from app.rulings.tables import disqualifications, rulings
+from app.store.action import Deed, Unit
+from app.store.engine import open_engines
 from tests.appeals.desk import (
     a_protest,
     a_rejected_protest,
@@ -44,8 +50,9 @@ from tests.builders import (
     add_official,
     with_own_heats,
 )
+from tests.conftest import ENGINES, NewDatabase
 from tests.faults.racing import Workers, at_once, entries, rows, workers
-from tests.running import Service
+from tests.running import Service, a_service
 
 several_rounds = pytest.mark.parametrize("round_", range(8))
 a_few_rounds = pytest.mark.parametrize("round_", range(3))
@@ -321,6 +328,26 @@ def test_each_appeal_that_comes_in_the_last_microseconds_is_judged_by_its_own_in
         assert one["state"] == ("late" if is_late else "admitted"), one
     assert rows(meet, appeals, appeals.c.protest_id == protest["id"]) == len(sent)
     assert sum(len(entries(meet, Kind.APPEAL_LODGED, one["id"])) for one in lodged) == len(sent)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_what_is_written_in_one_group_with_an_erasure_is_refused_behind_it(
+    engine: str, new_database: NewDatabase
+) -> None:
+    url = new_database(engine)
+    with a_service(url) as service:
+        meet = MeetId(a_meet(service, heats=1).id)
+    engines, now = open_engines(url), SystemClock().now()
+    wanted = Wanted(because="asked for it", by="the committee")
+    with ExitStack() as stack, engines.writing.connect() as conn, conn.begin():
+        stack.callback(engines.dispose)
+        group = Keeper().open_group(conn, frozenset({meet}))
+        unit = Unit(conn, now, meet, OPERATOR)
+        erased = erase(wanted)(unit).deed
+        assert erased is not None
+        group.append(unit, erased)
+        with pytest.raises(MeetErased):
+            group.append(unit, Deed(Kind.REPORT_WRITTEN, new_id(), {"words": "Too late."}))
 
 
 @a_few_rounds
