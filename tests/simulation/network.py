@@ -28,12 +28,15 @@ class Line:
     doubles: float = 0.0
     delay: float = 0.02
     gone: Sequence[tuple[float, float]] = field(default_factory=tuple)
+    copies: Counter[Request] = field(default_factory=Counter)
+    """How often each request was put on its way."""
 
     async def ask(self, request: Request) -> Answer | None:
         """The answer, None where none came in time: it may be done or not, or be done later."""
         loop = asyncio.get_running_loop()
         coming: asyncio.Future[Answer] = loop.create_future()
         for _ in range(1 + (self.chance.random() < self.doubles)):
+            self.copies[request] += 1
             if not self._is_lost("request"):
                 loop.call_later(self._on_its_way(), self._arrive, request, coming)
         try:
