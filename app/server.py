@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager
 from types import FrameType
 from typing import Any
@@ -93,7 +93,11 @@ class Application(FastAPI):
         return self.openapi_schema
 
 
-def create_app(settings: Settings | None = None, clock: Clock | None = None) -> FastAPI:
+def create_app(
+    settings: Settings | None = None,
+    clock: Clock | None = None,
+    open_store: Callable[..., Store] = Store,
+) -> FastAPI:
     """The service over one database, with the clock that all of it tells the time by."""
     settings = settings or Settings()
     clock = clock or SystemClock()
@@ -104,7 +108,7 @@ def create_app(settings: Settings | None = None, clock: Clock | None = None) -> 
         callers.notice(committed)
         feed.reach(committed.sizes)
 
-    store = Store(settings.database_url, clock, Keeper(), notify)
+    store = open_store(settings.database_url, clock, Keeper(), notify)
     app = Application(
         title="Zone Docket",
         version=__version__,

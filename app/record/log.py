@@ -127,6 +127,9 @@ class Group:
         )
         self._bodies.append({**key, "salt": salt, "body": body.decode()})
         self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
+        if kind is Kind.ERASED and _lock_head(self._conn, unit.meet_id).closed:
+            # Also for what stands behind it in this very group.
+            self._closed |= {unit.meet_id}
 
     def finish(self) -> Committed:
         """Write the entries, their bodies and the heads that moved.
