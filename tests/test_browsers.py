@@ -34,6 +34,8 @@ from tests.running import Service, a_service
 from tests.sendings import SENDINGS
 
 PARAMETER = re.compile(r"{(\w+)}")
+KEPT = {"/api/meets/{meet}/watch"}
+"""What an umpire's phone asks for again and again, and its browser keeps to be told: the same."""
 LEAVES = {("DELETE", "/api/me/session"), ("POST", "/meets/{meet}/leave")}
 
 
@@ -79,9 +81,9 @@ def test_no_answer_of_any_route_goes_without(whole: WholeMeet) -> None:
     for method, path in sorted(ROUTES.keys() - LEAVES):
         for caller in callers:
             answer = knock(whole.meet, method, path, **caller)
-            if path == "/assets/{release}/{name:path}":
-                assert answer.status_code == 404
             insist_told(answer)
+            if method == "GET" and caller and not ROUTES[method, path].public:
+                assert "no-store" in answer.headers["cache-control"] or path in KEPT, path
         if method == "GET":
             insist_told(knock(whole.meet, "HEAD", path))
 
@@ -96,7 +98,9 @@ def test_neither_a_page_nor_a_file_of_it_goes_without(whole: WholeMeet) -> None:
                     if who.public
                     else next(meet[one] for one in meet.people if one in who.roles)
                 )
-                insist_told(_opened(meet, target, reader))
+                answer = _opened(meet, target, reader)
+                insist_told(answer)
+                assert who.public or "no-store" in answer.headers["cache-control"], target
     for name in assets():
         insist_told(meet.service.http.get(address(name)))
 
@@ -128,6 +132,37 @@ def test_no_paper_and_no_picture_goes_without(whole: WholeMeet) -> None:
         answer = meet[reader].get(path)
         assert answer.status_code == 200, (path, answer.text)
         insist_told(answer)
+
+
+def test_no_file_is_called_by_what_somebody_sent(whole: WholeMeet) -> None:
+    """Names of files are our own: RFC 6266 needs no escaping of letters, digits and `-`."""
+    names = [
+        whole.meet[reader].get(path).headers.get("content-disposition", "")
+        for reader, path in files_of(whole)
+    ]
+    told = [name for name in names if name]
+    assert len(told) > 5
+    for name in told:
+        assert re.fullmatch(r'(inline|attachment); filename="[a-z0-9-]+\.[a-z0-9]+"', name), name
+
+
+def test_what_says_to_come_from_a_proxy_changes_nothing(meet: MeetAtHand) -> None:
+    """Anybody can send these; where phones reach the server is a setting."""
+    claims = {"Host": "elsewhere.test", "X-Forwarded-Host": "elsewhere.test"}
+    claims |= {"X-Forwarded-Proto": "http", "X-Forwarded-For": "192.0.2.1"}
+    for path in ("/", "/join", f"/meets/{meet.id}", "/no-such-page", f"/api/meets/{meet.id}"):
+        for accept in ("text/html", "application/json"):
+            answer = meet.service.http.get(path, headers=claims | {"Accept": accept})
+            insist_told(answer)
+            assert "elsewhere.test" not in answer.text + str(answer.headers)
+
+
+def test_a_request_is_not_sent_back_to_whoever_sent_it(meet: MeetAtHand) -> None:
+    """TRACE (RFC 9110, 9.3.8) would show a page's script the cookie that it may not read."""
+    for path in ("/", "/api/join", f"/meets/{meet.id}"):
+        answer = meet.service.http.request("TRACE", path, headers={"X-Mine": "a secret"})
+        assert answer.status_code == 405
+        assert "a secret" not in answer.text
 
 
 def files_of(whole: WholeMeet) -> Iterator[tuple[str, str]]:
