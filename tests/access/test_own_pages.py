@@ -7,6 +7,8 @@ cookie at all, or looks where the request came from. Those of a meet are walked 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from app.access.cookies import cookie_name
@@ -14,8 +16,9 @@ from app.access.who_may import ROUTES
 from app.ids import new_id
 from app.server import declared_routes
 from tests.builders import PIN, MeetAtHand, Person, a_meet, a_problem, a_report
+from tests.conftest import NewDatabase
 from tests.pages.test_security import FOREIGN, UNSAFE, with_cookie
-from tests.running import Service
+from tests.running import Service, a_service
 
 OUTSIDE_A_MEET = {
     ("DELETE", "/api/me/session"),
@@ -28,6 +31,13 @@ OWN = (
     {"Sec-Fetch-Site": "same-origin", "Origin": "https://elsewhere.test"},
     {"Origin": "http://relays.test:8480", "Host": "relays.test:8480"},
 )
+
+
+@pytest.fixture(scope="module")
+def running_service(new_database: NewDatabase) -> Iterator[Service]:
+    """On one engine: where a request came from is asked before the database is."""
+    with a_service(new_database("sqlite")) as service:
+        yield service
 
 
 @pytest.fixture(scope="module")
