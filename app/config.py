@@ -29,6 +29,9 @@ class Settings(BaseSettings):
     picture_mib: int = Field(
         default=2_048, ge=0, description="the MiB that the pictures of one meet may have together"
     )
+    changes_a_minute: int = Field(
+        default=1_200, ge=1, description="as many changes a minute each session may send"
+    )
     seal_folder: Path = Field(
         default=Path("seal"), description="where the meets' private keys lie, encrypted"
     )

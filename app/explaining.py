@@ -56,6 +56,8 @@ WAYS_OUT: Mapping[str, str] = {
     "too-large": "Send less at once: a list in parts, or a smaller picture.",
     "too-many-streams": "Close other pages of the meet on this device, and load this one anew.",
     "too-many-tries": "Wait as long as the refusal says, then try again.",
+    "too-much-at-once": "Wait as long as the refusal says, then try again. A phone sends by itself "
+    "what it has kept.",
     "too-slow": "Send it again, over a better line if there is one.",
     "unavailable": "Wait a moment, then try again. A phone keeps what was written on it, and sends "
     "it by itself.",

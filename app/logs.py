@@ -10,13 +10,23 @@ from __future__ import annotations
 import logging
 import traceback
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from types import TracebackType
+
+from app.clock import rfc3339
 
 _Caught = tuple[type[BaseException], BaseException, TracebackType | None] | tuple[None, None, None]
 
 
 class WithoutData(logging.Formatter):
-    """Formats errors as their types, first lines and places in the code, the latest first."""
+    """Formats errors as their types, first lines and places in the code, the latest first. Times
+    are UTC, as everywhere, and say so.
+    """
+
+    def formatTime(  # noqa: N802  (the library's name)
+        self, record: logging.LogRecord, datefmt: str | None = None
+    ) -> str:
+        return rfc3339(datetime.fromtimestamp(record.created, UTC))
 
     def formatException(self, ei: _Caught) -> str:  # noqa: N802  (the library's name)
         return "\nbecause of ".join(map(_in_short, _with_causes(ei[1])))

@@ -75,6 +75,7 @@ PROBLEMS: dict[type[refusals.Refusal], ProblemType] = {
         409, "shown-long-ago", "This was shown too long ago to be signed"
     ),
     refusals.TooManyTries: ProblemType(429, "too-many-tries", "Too many wrong tries"),
+    refusals.TooMuchAtOnce: ProblemType(429, "too-much-at-once", "Too much at once"),
     refusals.TooManyStreams: ProblemType(429, "too-many-streams", "Too many live feeds"),
     refusals.Unavailable: ProblemType(503, "unavailable", "Not available just now"),
     refusals.NotAsSigned: ProblemType(503, "not-as-signed", "This is not what was signed"),
@@ -213,7 +214,7 @@ async def answer_refusal(_request: Request, refusal: Exception) -> Response:
 
 
 def _headers(refusal: refusals.Refusal) -> dict[str, str]:
-    if isinstance(refusal, refusals.TooManyTries):
+    if isinstance(refusal, (refusals.TooManyTries, refusals.TooMuchAtOnce)):
         return {"Retry-After": str(refusal.retry_after)}
     if isinstance(refusal, refusals.Unavailable):
         return SOON

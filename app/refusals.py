@@ -142,6 +142,14 @@ class TooManyTries(Refusal):
         self.retry_after = retry_after
 
 
+class TooMuchAtOnce(Refusal):
+    """One session asks for more than its share; a moment later it may again."""
+
+    def __init__(self, detail: str, retry_after: int) -> None:
+        super().__init__(detail, retry_after=retry_after)
+        self.retry_after = retry_after
+
+
 class TooManyStreams(Refusal):
     """The session has as many live feeds open as it may."""
 

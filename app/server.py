@@ -14,14 +14,17 @@ from starlette.types import ASGIApp
 
 from app import __version__, operating, problems
 from app.access import routes as access
+from app.access.cookies import is_secure
 from app.access.guard import admit
 from app.access.known_callers import KnownCallers
+from app.access.pace import Pace
 from app.access.pen import Shown
 from app.access.signing import answer_shown
 from app.access.who_may import ROUTES
 from app.answering_head import AnswerHead
 from app.appeals import jury_routes, paper_routes
 from app.appeals import routes as appeals
+from app.browsers import TellBrowsers
 from app.casefiles import routes as casefiles
 from app.clock import Clock, SystemClock
 from app.config import Settings
@@ -82,8 +85,9 @@ class Application(FastAPI):
     """The framework's application, inside what gives its last plain answers a problem document."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        """All middleware, with the ones for HEAD and for oversized bodies outermost."""
-        return AnswerHead(problems.TellTooLarge(super().build_middleware_stack()))
+        """All middleware, with those outermost that no answer may go past."""
+        within = problems.TellTooLarge(super().build_middleware_stack())
+        return AnswerHead(TellBrowsers(within, secure=is_secure(self.state.services.settings)))
 
     def openapi(self) -> dict[str, Any]:
         """The OpenAPI document, made once."""
@@ -123,7 +127,8 @@ def create_app(
         responses=problems.DOCUMENTED,
     )
     seals = Seals(store, key_store(settings), Stamping.by(settings))
-    app.state.services = Services(settings, clock, store, feed, callers, seals)
+    pace = Pace(settings.changes_a_minute)
+    app.state.services = Services(settings, clock, store, feed, callers, seals, pace)
     for router in ROUTERS:
         app.include_router(router, dependencies=[Depends(admit)])
     _insist_all_declared()

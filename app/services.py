@@ -9,6 +9,7 @@ from typing import Any
 from fastapi import Request
 
 from app.access.known_callers import KnownCallers
+from app.access.pace import Pace
 from app.clock import Clock
 from app.config import Settings
 from app.made_once import MadeOnce
@@ -31,6 +32,7 @@ class Services:
     feed: Feed
     callers: KnownCallers
     seals: Seals
+    pace: Pace
     proofs: Proofs = field(default_factory=Proofs)
     of_files: asyncio.Lock = field(default_factory=asyncio.Lock)
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)

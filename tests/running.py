@@ -91,14 +91,21 @@ def a_service(
     port: int = 0,
     *,
     followed: bool = True,
+    **settings_changed: object,
 ) -> Iterator[Service]:
-    """The service over a migrated database, until the test is done with it, as phones know it.
+    """The service over a migrated database, until the test is done with it, as phones know it. No
+    person is as fast as a test, so that the pace of a session has no bound unless one is asked for.
 
     `followed` is whether its work counts where it is measured how much of the program is run.
     """
     clock = TestingClock()
     settings = Settings(_env_file=None, setup_key=SecretStr(SETUP_KEY)).model_copy(
-        update={"database_url": database_url, "public_url": public_url}
+        update={
+            "database_url": database_url,
+            "public_url": public_url,
+            "changes_a_minute": 10**9,
+            **settings_changed,
+        }
     )
     app = create_app(settings, clock)
     _spare_the_disk(app.state.services.store)

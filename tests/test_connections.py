@@ -305,6 +305,25 @@ def test_what_is_no_http_is_answered_with_a_problem(service: Service, sent: byte
     the_problem(ask(service, sent), 400, "bad-request")
 
 
+@pytest.mark.parametrize(
+    "said",
+    [
+        b"Content-Length: 5\r\nTransfer-Encoding: chunked",
+        b"Content-Length: 0\r\nContent-Length: 5",
+        b"Transfer-Encoding: chunked, identity",
+        b"Transfer-Encoding: xchunked",
+    ],
+)
+def test_no_request_hides_behind_one_whose_end_can_be_read_in_two_ways(
+    service: Service, said: bytes
+) -> None:
+    """RFC 9112, 6.3: a proxy in front may see another end, and let the second one through."""
+    first = b"POST /api/join HTTP/1.1\r\nHost: here\r\n" + said + b"\r\n\r\n"
+    the_problem(
+        ask(service, first + b"0\r\n\r\n" + b"GET /healthz HTTP/1.1\r\n\r\n"), 400, "bad-request"
+    )
+
+
 def test_further_connections_are_turned_away_and_let_in_again(
     service: Service, caplog: pytest.LogCaptureFixture
 ) -> None:

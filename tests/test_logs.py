@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import sys
+import time
 from collections.abc import Callable
 
 import pytest
@@ -86,6 +87,20 @@ def test_every_cause_stands_in_the_log_with_its_place() -> None:
     assert "because of builtins.KeyError: 7\n" in shown
     assert shown.count("test_logs.py") == 4
     assert NAME not in shown
+
+
+def test_a_line_of_the_log_says_when_in_utc(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TZ", "Asia/Tokyo")
+    time.tzset()
+    try:
+        record = logging.LogRecord("a", logging.WARNING, "a.py", 1, "it failed", (), None)
+        record.created = 1_781_352_190.25
+        assert WithoutData("%(asctime)s %(message)s").format(record) == (
+            "2026-06-13T12:03:10.250000Z it failed"
+        )
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 def test_the_whole_process_keeps_this_log(capsys: pytest.CaptureFixture[str]) -> None:

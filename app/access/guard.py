@@ -12,13 +12,14 @@ from __future__ import annotations
 
 import hmac
 from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, Request
 from fastapi.dependencies.models import Dependant
 
-from app.access.cookies import CameWith, insist_own_page, is_secure, token_in_cookie
+from app.access.cookies import SAFE, CameWith, insist_own_page, is_secure, token_in_cookie
 from app.access.joining import is_link_token
 from app.access.known_callers import Taken
 from app.access.queries import Caller
@@ -70,6 +71,10 @@ class Admitted:
     def feed(self) -> Feed:
         """The live feed."""
         return self.services.feed
+
+    def one_more_file(self) -> AbstractContextManager[None]:
+        """Counts a file that the caller asked for, until it is there; see `pace.py`."""
+        return self.services.pace.one_more_file(self.caller.session_id)
 
     @property
     def caller(self) -> Caller:
@@ -135,6 +140,8 @@ async def admit_knock(
         raise NotJoined(_why_unknown(services, who, token))
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
+    if knock.method not in SAFE:
+        services.pace.count_change(caller.session_id, now)
     return Admitted(services, caller, body, token, taken)
 
 

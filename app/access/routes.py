@@ -213,7 +213,8 @@ async def print_badges(meet: Meet, sent: BadgesIn, here: Here) -> Response:
     links = await badges.issue_links(here.store, meet_id, here.actor, people)
     address = here.services.settings.address
     sheet = badges.on_badges(people, links, facts.name, facts.time_zone, address)
-    drawn = await run_in_threadpool(draw_badge_sheet, sheet, sent.paper)
+    with here.one_more_file():
+        drawn = await run_in_threadpool(draw_badge_sheet, sheet, sent.paper)
     headers = {
         "Cache-Control": "private, no-store",
         "Content-Disposition": 'attachment; filename="badges.pdf"',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Response
@@ -75,14 +76,18 @@ async def get_slice_of_appeal(
 
 
 async def _pdf(here: Here, asked: Asked, paper: Paper) -> Response:
-    async with here.services.of_files:  # its pictures take four times their bytes meanwhile
-        drawn = await run_in_threadpool(draw_up, here.store, here.services.seals, asked, paper)
+    with here.one_more_file():
+        async with here.services.of_files:  # its pictures take four times their bytes meanwhile
+            drawn = await run_in_threadpool(draw_up, here.store, here.services.seals, asked, paper)
     answer = as_pdf(drawn.content, f"file-of-{asked.of.value}-{asked.ident}")
     answer.headers.update(NOT_KEPT)
     return answer
 
 
 async def _zip(here: Here, asked: Asked, paper: Paper) -> ZipAnswer:
-    async with here.services.of_files:
-        file = await run_in_threadpool(slice_of, here.store, here.services.seals, asked, paper)
-    return ZipAnswer(file, f"file-of-{asked.of.value}-{asked.ident}")
+    with ExitStack() as until_sent:
+        until_sent.enter_context(here.one_more_file())
+        async with here.services.of_files:
+            file = await run_in_threadpool(slice_of, here.store, here.services.seals, asked, paper)
+        name = f"file-of-{asked.of.value}-{asked.ident}"
+        return ZipAnswer(file, name, until_sent.pop_all())

@@ -91,7 +91,8 @@ async def get_briefing_cards(
     """A card for each post of the plan: what to watch, by which rule, and how to report it."""
     now = here.clock.now()
     cards = await here.store.read(lambda conn: briefing.brief(conn, MeetId(meet), now))
-    drawn = await run_in_threadpool(draw_briefing_cards, cards, paper)
+    with here.one_more_file():
+        drawn = await run_in_threadpool(draw_briefing_cards, cards, paper)
     headers = {
         "Cache-Control": "private, no-store",
         "Content-Disposition": 'inline; filename="briefing-cards.pdf"',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
@@ -27,6 +28,8 @@ async def get_export(meet: Annotated[ChosenId, Path()], here: Here) -> ZipAnswer
     seal = await run_in_threadpool(here.services.seals.of, MeetId(meet))
     known = here.services.seals.agreement
     order = Order(MeetId(meet), here.clock.now(), seal.notes, agreement=known)
-    async with here.services.of_records:
-        file = await here.store.read_apart(lambda conn: write_zip(conn, order))
-    return ZipAnswer(file, "record")
+    with ExitStack() as until_sent:
+        until_sent.enter_context(here.one_more_file())
+        async with here.services.of_records:
+            file = await here.store.read_apart(lambda conn: write_zip(conn, order))
+        return ZipAnswer(file, "record", until_sent.pop_all())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Iterator
+from contextlib import ExitStack
 from typing import IO
 
 from fastapi.responses import StreamingResponse
@@ -32,10 +33,10 @@ def write_zip(conn: Connection, order: Order) -> IO[bytes]:
 class ZipAnswer(StreamingResponse):
     """A ZIP on its way. Its file is closed with the answer, also where nobody took all of it: an
     iterator that is left alone would keep it until the interpreter looks for garbage, which is
-    seldom, and pictures are large.
+    seldom, and pictures are large. So is what was held `until_sent`.
     """
 
-    def __init__(self, file: IO[bytes], name: str) -> None:
+    def __init__(self, file: IO[bytes], name: str, until_sent: ExitStack) -> None:
         headers = {
             "Content-Disposition": f'attachment; filename="{name}.zip"',
             "Content-Length": str(file.seek(0, 2)),
@@ -44,12 +45,14 @@ class ZipAnswer(StreamingResponse):
         file.seek(0)
         super().__init__(_pieces(file), media_type="application/zip", headers=headers)
         self._file = file
+        self._until_sent = until_sent
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         try:
             await super().__call__(scope, receive, send)
         finally:
             self._file.close()
+            self._until_sent.close()
 
 
 def _pieces(file: IO[bytes]) -> Iterator[bytes]:

@@ -19,7 +19,6 @@ from fastapi import APIRouter, Request, Response
 from fastapi import Path as InPath
 
 from app.pages.linking import linked
-from app.pages.security import HEADERS
 from app.refusals import NotFound
 
 FOLDER = Path(__file__).parent / "assets"
@@ -91,7 +90,7 @@ def _missing(name: str) -> str:
 
 def packed_or_plain(asset: Asset, request: Request, headers: dict[str, str]) -> Response:
     """The file as the browser takes it."""
-    answer = {**HEADERS, **headers, "Vary": "Accept-Encoding"}
+    answer = {**headers, "Vary": "Accept-Encoding"}
     if asset.packed is not None and takes_packed(request):
         return Response(
             asset.packed, media_type=asset.kind, headers=answer | {"Content-Encoding": "gzip"}

@@ -18,6 +18,7 @@ from urllib.parse import urlencode
 from fastapi import Query, Request, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from app.access.cookies import is_secure
 from app.answers import is_at_hand
 from app.keeping import NOT_KEPT
 from app.pages import wording
@@ -26,7 +27,7 @@ from app.pages.directions import apart
 from app.pages.languages import COOKIE, Manner, choose, languages, name_of, translations
 from app.pages.opener_words import opener
 from app.pages.post_words import kept_post
-from app.pages.security import HEADERS
+from app.services import services_of
 
 TEMPLATES = Path(__file__).parent / "templates"
 A_YEAR = 365 * 24 * 3600
@@ -74,7 +75,17 @@ def render(request: Request, page: Page, asked: str | None = None) -> Response:
 
 def language_for(request: Request, asked: str | None) -> str:
     """The language of a page for whoever asks."""
-    return choose(asked, request.cookies.get(COOKIE), request.headers.get("accept-language", ""))
+    kept = request.cookies.get(_cookie(secure=_is_secure(request)))
+    return choose(asked, kept, request.headers.get("accept-language", ""))
+
+
+def _is_secure(request: Request) -> bool:
+    return is_secure(services_of(request).settings)
+
+
+def _cookie(*, secure: bool) -> str:
+    """The name of the cookie with the language that was chosen; on https this very host's alone."""
+    return f"{'__Host-' if secure else ''}{COOKIE}"
 
 
 def write(page: Page, language: str, path: str, query: str) -> Written:
@@ -95,7 +106,6 @@ def send_written(request: Request, written: Written, asked: str | None) -> Respo
     """The answer with a page; 304 where the browser has just this one."""
     tag = written.tag
     headers = {
-        **HEADERS,
         "Content-Language": written.language,
         "Cache-Control": PUBLIC if written.public else NOT_KEPT,
         "Vary": "Accept-Language, Accept-Encoding, Cookie",
@@ -110,7 +120,15 @@ def send_written(request: Request, written: Written, asked: str | None) -> Respo
     else:
         answer = Response(written.content, written.status, headers, media_type="text/html")
     if asked in languages():
-        answer.set_cookie(COOKIE, written.language, max_age=A_YEAR, samesite="lax", httponly=True)
+        secure = _is_secure(request)
+        answer.set_cookie(
+            _cookie(secure=secure),
+            written.language,
+            max_age=A_YEAR,
+            secure=secure,
+            samesite="lax",
+            httponly=True,
+        )
     return answer
 
 

@@ -318,6 +318,7 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "shown-long-ago": _("This was shown too long ago to be signed"),
         "too-many-tries": _("Too many wrong tries"),
         "too-many-streams": _("Too many live feeds"),
+        "too-much-at-once": _("Too much at once"),
         "unavailable": _("Not available just now"),
         "not-as-signed": _("This is not what was signed"),
         "bad-request": _("This request cannot be read"),

@@ -20,7 +20,6 @@ from app.pages.assets import address, assets, packed_or_plain
 from app.pages.frame import frame_of
 from app.pages.languages import translations
 from app.pages.rendering import Language, Page, render
-from app.pages.security import HEADERS
 from app.pages.wording import WORDS
 from app.watching.queries import watch
 
@@ -75,7 +74,7 @@ async def get_manifest(meet: Meet, here: Here, language: Language = None) -> Res
             ),
         ],
     }
-    headers = {**HEADERS, "Cache-Control": "no-cache"}
+    headers = {"Cache-Control": "no-cache"}
     return Response(json.dumps(told, ensure_ascii=False), media_type=MANIFEST, headers=headers)
 
 

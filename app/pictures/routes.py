@@ -26,7 +26,7 @@ router = APIRouter(tags=["pictures"])
 PICTURE = "/api/meets/{meet}/reports/{report}/pictures/{picture}"
 TAKEN = ("image/jpeg", "image/png", "image/webp", "image/heic")
 MOST_AT_ONCE = 16
-_NOT_KEPT = {"X-Content-Type-Options": "nosniff", "Cache-Control": "private, no-store"}
+_NOT_KEPT = {"Cache-Control": "private, no-store"}
 _BYTES = {"schema": {"type": "string", "format": "binary"}}
 
 _under_way = BoundedSemaphore(MOST_AT_ONCE)

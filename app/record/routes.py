@@ -162,8 +162,9 @@ async def get_consistency(
 )
 async def export_record(meet: Meet, here: Here) -> Response:
     """The record as JSON lines, the head last. `check` reads it without a database."""
-    async with here.services.of_records:
-        lines = await here.store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
+    with here.one_more_file():
+        async with here.services.of_records:
+            lines = await here.store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
     return Response(
         "".join(f"{line}\n" for line in lines),
         media_type="application/jsonl",

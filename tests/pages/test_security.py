@@ -13,9 +13,9 @@ import pytest
 
 from app.access.cookies import cookie_name
 from app.access.who_may import ROUTES, WHO_OPENS
+from app.browsers import HEADERS
 from app.ids import new_id
 from app.pages.assets import address, assets
-from app.pages.security import HEADERS
 from tests.browser.everything import NO_PAGES, WholeMeet, a_whole_meet, addresses_of
 from tests.builders import PIN, ROLES, MeetAtHand, Person, a_meet, a_problem
 from tests.running import PUBLIC_URL, Service
@@ -146,12 +146,12 @@ def test_every_file_of_the_pages_is_told_the_same_policy(service: Service) -> No
 
 
 @pytest.mark.parametrize(
-    "name", ["../security.py", "..%2Fsecurity.py", "js/../../security.py", "%2e%2e/wording.py"]
+    "name", ["../frame.py", "..%2Fframe.py", "js/../../frame.py", "%2e%2e/wording.py"]
 )
 def test_no_address_leads_out_of_the_folder(service: Service, name: str) -> None:
     answer = service.http.get(f"/assets/x/{name}")
     assert answer.status_code == 404
-    assert "POLICY" not in answer.text
+    assert "from __future__" not in answer.text
 
 
 @pytest.mark.parametrize(("method", "path"), UNSAFE)
@@ -195,8 +195,10 @@ def test_a_language_that_is_none_of_ours_is_neither_kept_nor_shown(service: Serv
     assert "set-cookie" not in answer.headers
     assert "<b>" not in answer.text
     kept = httpx.get(service.address, params={"language": "de"}).headers["set-cookie"]
-    assert kept.startswith("language=de;")
-    assert "HttpOnly" in kept
+    assert kept.startswith("__Host-language=de;")
+    assert {"HttpOnly", "Secure", "Path=/", "SameSite=lax"} < set(kept.split("; "))
+    answer = httpx.get(service.address, headers={"Cookie": kept.partition(";")[0]})
+    assert answer.headers["content-language"] == "de"
 
 
 @pytest.mark.parametrize("path", ["//elsewhere.test/x", "///elsewhere.test", "/%2F/elsewhere.test"])
