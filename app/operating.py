@@ -66,7 +66,7 @@ async def readyz(here: Here) -> dict[str, str]:
     return {"status": "ready", "schema": REVISION}
 
 
-@router.get("/metrics", response_class=Response)
+@router.get("/metrics", response_class=Response, responses={200: {"content": {"text/plain": {}}}})
 async def metrics(here: Here) -> Response:
     """Numbers for Prometheus; nothing in them names a person or a team."""
     count, oldest = await here.store.read_apart(cases_awaiting_a_ruling)
