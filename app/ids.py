@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, NewType
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, WithJsonSchema
 from uuid_utils import uuid7
 
 MeetId = NewType("MeetId", str)
@@ -46,6 +46,7 @@ ACCEPTED_ID = r"[0-9a-f]{8}-[0-9a-f]{4}-[47][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-
 """RFC 9562, section 4 and 5: the text form, version 4 or 7, and the variant of that RFC."""
 
 _ACCEPTED = re.compile(ACCEPTED_ID)
+_IN_ANY_CASE = ACCEPTED_ID.replace("a-f", "a-fA-F").replace("[89ab]", "[89abAB]")
 
 
 def new_id() -> str:
@@ -64,5 +65,9 @@ def canonical_id(text: str) -> str:
     return lowered
 
 
-ChosenId = Annotated[str, AfterValidator(canonical_id)]
+ChosenId = Annotated[
+    str,
+    AfterValidator(canonical_id),
+    WithJsonSchema({"type": "string", "format": "uuid", "pattern": f"^{_IN_ANY_CASE}$"}),
+]
 """An id in a path or a body, chosen by the caller."""

@@ -91,7 +91,7 @@ async def _try(store: Store) -> list[str]:
         raise Unavailable(f"Nothing can be stored in the database: {cause}.") from refusal
 
 
-@router.get("/metrics", response_class=Response)
+@router.get("/metrics", response_class=Response, responses={200: {"content": {"text/plain": {}}}})
 async def metrics(here: Here) -> Response:
     """Numbers for Prometheus; nothing in them names a person or a team."""
     count, oldest = await here.store.read_apart(cases_awaiting_a_ruling)

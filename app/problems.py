@@ -151,6 +151,24 @@ OF_LISTS = {
 DOCUMENTED: dict[int | str, dict[str, Any]] = {
     "default": {
         "description": "A problem document (RFC 9457); `type` resolves to its meaning.",
+        "headers": {
+            "WWW-Authenticate": {
+                "description": "with 401: how to show who you are",
+                "schema": {"type": "string", "examples": ["Bearer"]},
+            },
+            "Retry-After": {
+                "description": "where waiting helps: seconds until it may be tried again",
+                "schema": {"type": "integer", "minimum": 1},
+            },
+            "Allow": {
+                "description": "with 405: the methods that the address knows",
+                "schema": {"type": "string", "examples": ["GET, PUT"]},
+            },
+            "Accept-Encoding": {
+                "description": "with 415, where a packed body was sent: what is taken",
+                "schema": {"type": "string", "examples": ["identity"]},
+            },
+        },
         "content": {
             MEDIA_TYPE: {
                 "schema": {

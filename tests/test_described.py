@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import re
+import uuid
 from collections.abc import Iterator
 
 import pytest
 
-from app.access.who_may import WHO_MAY
+from app.access.who_may import MEET, WHO_MAY
+from app.header_names import XLSX
 from app.ids import new_id
 from app.rules.observation import Infringement
 from app.wire import Wire
@@ -166,6 +168,53 @@ def test_every_document_shows_examples_that_are_taken(document: Json) -> None:
 def test_each_infringement_has_its_example(document: Json) -> None:
     examples = document["components"]["schemas"]["ReportIn"]["examples"]
     assert {one["observation"]["seen"] for one in examples} == set(Infringement)
+
+
+def test_what_an_id_looks_like_is_told_wherever_one_is_asked_for(document: Json) -> None:
+    """RFC 9562, section 4, in any case of its letters; OpenAPI 3.1.0 takes JSON Schema's patterns,
+    which look anywhere in a text unless they say otherwise.
+    """
+    for route, operation in operations(document).items():
+        for one in operation.get("parameters", []):
+            if one["in"] == "path" and one["name"] != "slug":
+                told = re.compile(one["schema"]["pattern"])
+                assert told.search(new_id()), route
+                assert told.search(str(uuid.uuid4()).upper()), route
+                assert not told.search(f"{new_id()}0"), route
+                assert not told.search(str(uuid.uuid5(uuid.NAMESPACE_DNS, "relays.test"))), route
+
+
+@pytest.mark.parametrize(
+    "route",
+    [
+        ("POST", f"{MEET}/start-lists"),
+        ("POST", f"{MEET}/officials-list"),
+        ("POST", f"{MEET}/crew-list"),
+        ("PUT", f"{MEET}/heats/{{heat}}/result"),
+    ],
+)
+def test_a_list_may_come_as_text_or_as_a_workbook(document: Json, route: tuple[str, str]) -> None:
+    taken = operations(document)[route]["requestBody"]["content"]
+    assert taken.keys() == {"text/csv", XLSX}
+
+
+def test_every_answer_tells_of_which_kind_it_is(document: Json) -> None:
+    for route, operation in operations(document).items():
+        assert operation["responses"]["200"].get("content"), route
+
+
+def test_what_refusals_tell_in_their_headers_is_described(meet: MeetAtHand, document: Json) -> None:
+    told = operations(document)["GET", f"{MEET}/heats"]["responses"]["default"]["headers"]
+    http, lists = meet.service.http, f"/api/meets/{meet.id}/start-lists"
+    packed = {"Content-Encoding": "gzip"}
+    given = [
+        *http.get("/api/me").headers,
+        *http.delete(lists).headers,
+        *meet.organiser.post("start-lists", content=b"x", headers=packed).headers,
+    ]
+    ours = {"www-authenticate", "allow", "accept-encoding"}
+    assert ours <= set(given)
+    assert {name.lower() for name in told} == ours | {"retry-after"}
 
 
 def every_document(base: type[Wire]) -> Iterator[type[Wire]]:

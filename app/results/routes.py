@@ -16,7 +16,7 @@ from app.access.sign_wire import Check
 from app.access.signing import act_signed, take_pen
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.forms.paper import Paper
-from app.header_names import header_names
+from app.header_names import A_LIST, header_names
 from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
 from app.meets import actions as heats
 from app.meets import pointing
@@ -143,7 +143,7 @@ async def declare_not_held(
     "/api/meets/{meet}/heats/{heat}/result",
     response_model=ResultOut,
     max_body_size=LARGEST_FINISH_LIST,
-    openapi_extra={"requestBody": {"required": True, "content": {"text/csv": {}}}},
+    openapi_extra=A_LIST,
 )
 async def put_result(
     meet: Meet,
@@ -156,8 +156,8 @@ async def put_result(
     ] = "{}",
     check: Annotated[bool, Query()] = False,
 ) -> Response:
-    """Load a heat's finish order and times from a CSV file in the body; `check=true` only looks,
-    and is answered with the result that the list would give.
+    """Load a heat's finish order and times from a CSV or XLSX file in the body; `check=true` only
+    looks, and is answered with the result that the list would give.
     """
     content = await request.body()
     rows = await run_in_threadpool(read_file, content, header_names(columns))
