@@ -15,8 +15,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from time import perf_counter
 
+from tests.bench import general
 from tests.bench.checking import measure_checking
 from tests.bench.databases import fresh_databases
+from tests.bench.following import measure_following
 from tests.bench.foreseeing import measure_foreseeing
 from tests.bench.lines import Line
 from tests.bench.load import LoadFailed
@@ -43,6 +45,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     for engine, lines in measured.items():
         print(as_table(engine, lines))
+    if not general.IS_INSTALLED:
+        print(f"\nNot measured: an app of a general-purpose framework. {general.HOW_TO_INSTALL}")
     print(f"\n{os.cpu_count()} processors; load of the minute before: {load_before:.1f}")
     if parsed.json is not None:
         parsed.json.write_text(as_document(plan, measured, load_before) + "\n", encoding="utf-8")
@@ -70,6 +74,7 @@ def measure_engine(plan: Plan, engine: EngineName) -> list[Line]:
         steps: dict[str, Callable[[], list[Line]]] = {
             "cold start": lambda: measure_start(plan, databases),
             "submissions": lambda: measure_submissions(plan, engine, meet, databases),
+            "following": lambda: measure_following(plan, databases),
             "reading": lambda: measure_reading(plan, meet, databases),
             "start list and form": lambda: measure_papers(plan, meet, databases),
             "consequences": lambda: measure_foreseeing(plan, databases),

@@ -75,7 +75,7 @@ def ratio_of_rounds(these: Sequence[float], those: Sequence[float]) -> float:
 
 def at_least(value: float, goal: float, unit: str) -> Goal:
     """A goal that a number reaches from below."""
-    return Goal(f"≥ {goal:,.0f}{unit}", value >= goal)
+    return Goal(f"≥ {goal:,g}{unit}", value >= goal)
 
 
 def at_most(value: float, goal: float, unit: str) -> Goal:

@@ -12,6 +12,10 @@ from enum import StrEnum
 
 SUBMISSIONS_A_SECOND = 2_000
 CLIENTS_OF_THE_GOAL = 16
+LEAST_OF_FRAMEWORK = 0.25
+LEAST_TIMES_GENERAL = 2.5
+SLOWEST_REPORT_MS = {16: 20.0, 64: 60.0}
+LONGEST_TAIL = 2.0
 LARGEST_GROWTH = 1.3
 SLOWEST_START_S = 2.0
 SLOWEST_FORESEEN_MS = 50.0
@@ -57,4 +61,4 @@ class Plan:
 
 
 FULL = Plan(rounds=5, seconds=2.0)
-QUICK = Plan(rounds=3, seconds=0.4, forms_a_round=5, followed_seconds=2.0)
+QUICK = Plan(rounds=3, seconds=0.4, forms_a_round=5, streams=600, followed_seconds=2.0)

@@ -23,6 +23,8 @@ Command = tuple[str, ...]
 SECONDS_TO_END = 15.0
 SERVICE = (sys.executable, "-m", "tests.bench.servers")
 BARE = (sys.executable, "-m", "tests.bench.bare")
+VALIDATING = (sys.executable, "-m", "tests.bench.validating")
+GENERAL = (sys.executable, "-m", "tests.bench.general")
 COMMAND = (sys.executable, "-m", "app", "serve", "--port", "0")
 
 

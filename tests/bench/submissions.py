@@ -1,8 +1,11 @@
-"""How many reports a second does the service keep, and how far is that from a bare insert?
+"""How many reports a second does the service keep, and how far is that from what ran beside it?
 
 A report is authenticated, validated, judged by the rule book, put on its case, and kept together
-with its entry in the record; it is answered after the commit. The bare endpoint keeps the same
-bytes. Afterwards every answer is looked for in the database: a fast loss would be no speed.
+with its entry in the record; it is answered after the commit. Beside it, with the same bytes: a
+bare endpoint that keeps them and does nothing else; the service's framework, which validates them
+and keeps nothing; and, where it is installed, an app of a general-purpose framework, which does
+both. Afterwards every answer of the service is looked for in the database: a fast loss would be no
+speed.
 """
 
 from __future__ import annotations
@@ -10,36 +13,58 @@ from __future__ import annotations
 from sqlalchemy import create_engine, func, make_url, select
 
 from app.reports.tables import reports
+from tests.bench import general
 from tests.bench.databases import Databases
-from tests.bench.lines import Line, Ratio, at_least, rate_line, ratio_of_rounds
+from tests.bench.lines import Goal, Line, Ratio, at_least, rate_line, ratio_of_rounds
 from tests.bench.load import Load, LoadFailed, run_load
 from tests.bench.meets import MeetUnderLoad
 from tests.bench.messages import PreparedReport, prepare_reports, report_clients
-from tests.bench.plan import CLIENTS_OF_THE_GOAL, SUBMISSIONS_A_SECOND, EngineName, Plan
-from tests.bench.servers import BARE, SERVICE, some_servers
+from tests.bench.plan import (
+    CLIENTS_OF_THE_GOAL,
+    LEAST_OF_FRAMEWORK,
+    LEAST_TIMES_GENERAL,
+    LONGEST_TAIL,
+    SLOWEST_REPORT_MS,
+    SUBMISSIONS_A_SECOND,
+    EngineName,
+    Plan,
+)
+from tests.bench.servers import BARE, GENERAL, SERVICE, VALIDATING, some_servers
 
-Loads = dict[int, list[Load]]
+Loads = dict[str, dict[int, list[Load]]]
+"""By who was loaded, and by how many clients."""
+FULL, BARE_INSERT, FRAMEWORK, GENERAL_APP = (
+    "report",
+    "bare insert",
+    "framework alone",
+    "general app",
+)
 
 
 def measure_submissions(
     plan: Plan, engine: EngineName, meet: MeetUnderLoad, databases: Databases
 ) -> list[Line]:
-    """Two rows for each number of clients: the service with its ratio, and the bare endpoint."""
-    full_url, bare_url = databases.copy(meet.database_url), databases.empty()
+    """Some rows for each number of clients: the service, and each one beside it with its ratio."""
+    full_url = databases.copy(meet.database_url)
+    wanted = {
+        FULL: (SERVICE, full_url),
+        BARE_INSERT: (BARE, databases.empty()),
+        FRAMEWORK: (VALIDATING, databases.empty()),
+    }
+    if general.IS_INSTALLED:
+        wanted[GENERAL_APP] = (GENERAL, databases.empty())
     prepared = prepare_reports(meet)
-    full: Loads = {count: [] for count in plan.clients}
-    bare: Loads = {count: [] for count in plan.clients}
-    with some_servers((SERVICE, full_url), (BARE, bare_url)) as (full_at, bare_at):
-        warming = _send(full_at, prepared, max(plan.clients), plan.seconds)
-        _send(bare_at, prepared, max(plan.clients), plan.seconds)
+    loads: Loads = {who: {count: [] for count in plan.clients} for who in wanted}
+    with some_servers(*wanted.values()) as addresses:
+        at = dict(zip(wanted, addresses, strict=True))
+        warming = {who: _send(at[who], prepared, max(plan.clients), plan.seconds) for who in wanted}
         for _ in range(plan.rounds):
             for count in plan.clients:
-                full[count].append(_send(full_at, prepared, count, plan.seconds))
-                bare[count].append(_send(bare_at, prepared, count, plan.seconds))
-    measured = [load for loads in full.values() for load in loads]
-    answered = sum(len(load.answers) for load in (warming, *measured))
-    _insist_all_stored(full_url, answered)
-    return [line for count in plan.clients for line in _lines(engine, count, full, bare)]
+                for who in wanted:
+                    loads[who][count].append(_send(at[who], prepared, count, plan.seconds))
+    measured = [load for of_count in loads[FULL].values() for load in of_count]
+    _insist_all_stored(full_url, sum(len(load.answers) for load in (warming[FULL], *measured)))
+    return [line for count in plan.clients for line in _lines(engine, count, loads)]
 
 
 def _send(address: str, prepared: list[PreparedReport], count: int, seconds: float) -> Load:
@@ -59,15 +84,41 @@ def _insist_all_stored(database_url: str, answered: int) -> None:
         raise LoadFailed(f"{answered} reports were answered and {stored - 1} are stored.")
 
 
-def _lines(engine: EngineName, count: int, full: Loads, bare: Loads) -> list[Line]:
+def _lines(engine: EngineName, count: int, loads: Loads) -> list[Line]:
     clients = f"{count} client{'s' if count > 1 else ''}"
-    rates = [load.rate for load in full[count]]
-    share = ratio_of_rounds(rates, [load.rate for load in bare[count]])
-    line = rate_line(f"report, {clients}", full[count], Ratio(share, "of the bare insert"))
+    full = loads[FULL][count]
+    rates = [load.rate for load in full]
+
+    def share(who: str) -> float:
+        return ratio_of_rounds(rates, [load.rate for load in loads[who][count]])
+
+    line = rate_line(f"{FULL}, {clients}", full, Ratio(share(BARE_INSERT), "of the bare insert"))
     goal = None
     if count == CLIENTS_OF_THE_GOAL and engine is EngineName.SQLITE:
         goal = at_least(line.median, SUBMISSIONS_A_SECOND, "/s")
-    return [
-        rate_line(line.name, full[count], line.ratio, goal),
-        rate_line(f"bare insert, {clients}", bare[count]),
+    lines = [
+        rate_line(line.name, full, line.ratio, goal),
+        _tail_line(line.name, count, full),
+        rate_line(f"{BARE_INSERT}, {clients}", loads[BARE_INSERT][count]),
     ]
+    goals = {FRAMEWORK: LEAST_OF_FRAMEWORK, GENERAL_APP: LEAST_TIMES_GENERAL}
+    for who in (who for who in goals if who in loads):
+        beside = Ratio(share(who), "as many reports as these")
+        aim = at_least(beside.value, goals[who], " times")
+        reached = aim if count == CLIENTS_OF_THE_GOAL else None
+        lines.append(rate_line(f"{who}, {clients}", loads[who][count], beside, reached))
+    return lines
+
+
+def _tail_line(name: str, count: int, loads: list[Load]) -> Line:
+    """The slowest answers: in how much time all but one of a hundred came."""
+    slowest = tuple(load.percentile_ms(99) / 1000 for load in loads)
+    tail = ratio_of_rounds(slowest, [load.percentile_ms(50) / 1000 for load in loads])
+    bound, goal = SLOWEST_REPORT_MS.get(count), None
+    if bound is not None:
+        is_met = sorted(slowest)[len(slowest) // 2] * 1000 <= bound
+        words = f"≤ {bound:g} ms"
+        if count == CLIENTS_OF_THE_GOAL:
+            words, is_met = f"{words}, {LONGEST_TAIL:g} times", is_met and tail <= LONGEST_TAIL
+        goal = Goal(words, is_met)
+    return Line(f"{name}: p99", "s", slowest, ratio=Ratio(tail, "times the median"), goal=goal)
