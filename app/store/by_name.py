@@ -149,17 +149,15 @@ class Line:
         Like the driver, it begins a transaction where none is open.
         """
         together, self._owed = [*self._owed, *sendings], []
-        for sending in together:
-            self._make_known(sending.what)
+        # Whatever may be refused on this side comes first: what was begun must come to its end.
+        ready = [(self._known_as(one.what), self._as_sent(one.values)) for one in together]
         pgconn = self._pgconn
         begins = pgconn.transaction_status == IDLE and not self._connection.autocommit
         pgconn.enter_pipeline_mode()
         if begins:
             pgconn.send_query_params(b"BEGIN", None)
-        for sending in together:
-            as_text = self._as_text[: len(sending.values)]
-            values = self._converter.dump_sequence(sending.values, as_text)
-            pgconn.send_query_prepared(sending.what.name, values)
+        for name, values in ready:
+            pgconn.send_query_prepared(name, values)
         pgconn.pipeline_sync()
         answers = self._receive()
         pgconn.exit_pipeline_mode()
@@ -167,10 +165,14 @@ class Line:
             insist(answer)
         return answers
 
-    def _make_known(self, what: Named) -> None:
+    def _known_as(self, what: Named) -> bytes:
         if what.name not in self._known:
             insist(self._pgconn.prepare(what.name, what.text))
             self._known.add(what.name)
+        return what.name
+
+    def _as_sent(self, values: Sequence[Any]) -> Sequence[Any]:
+        return self._converter.dump_sequence(values, self._as_text[: len(values)])
 
     def _receive(self) -> list[Any]:
         """All answers up to the point where both sides are level again."""

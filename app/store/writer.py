@@ -251,10 +251,12 @@ class Writer:
 
     def _let_know(self, conn: Connection, job: Job, ahead: Ahead) -> None:
         """Give an action what was asked ahead for it, or ask it now: all at once."""
-        if self._engines.is_sqlite or job.asks is None:
+        if self._engines.is_sqlite:
             return
         line = line_of(conn)
-        if job in ahead and not line.strayed:
+        if job.asks is None:
+            line.know({})
+        elif job in ahead and not line.strayed:
             line.know(ahead[job])
         else:
             line.know(line.ask_all(sendings(conn, job.asks.questions)))

@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable, Iterator
 
 import pytest
+from psycopg import DataError
 from sqlalchemy import Connection, Engine, bindparam, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
@@ -116,6 +117,18 @@ def test_a_question_asked_ahead_is_not_asked_again_until_then(
         with monkeypatch.context() as nothing_is_sent:
             nothing_is_sent.setattr(line_of(conn), "_send", None)
             assert (count_of(conn, "asked"), count_of(conn, "not there")) == (1, None)
+
+
+def test_a_value_that_no_database_takes_leaves_the_line_as_it_was(writing: Engine) -> None:
+    conn = writing.connect()
+    begun = conn.begin()
+    ADD.later(conn, a_try("before"))
+    with pytest.raises(DataError):
+        asked(conn, "before", "a text with a NUL \x00 in it")
+    begun.rollback()
+    with conn.begin():
+        assert count_of(conn, "before") is None
+    conn.close()
 
 
 def test_megabytes_each_way_at_once_stop_nobody(writing: Engine) -> None:
