@@ -178,7 +178,7 @@ def test_where_the_line_breaks_at_a_commit_nobody_is_told_that_nothing_was_chang
     told = a_problem(meet.umpire.put(f"reports/{report}", sent), 503, "unavailable")
     relay.hold_answer_to = b""
     assert "Nothing was changed" not in told["detail"]
-    assert "send it again, and it is not kept twice" in told["detail"]
+    assert "Send it again; it is kept once." in told["detail"]
     # Kept, or not yet: the same again is one report in any case.
     assert send(meet, report) in {200, 201}
     assert [one["id"] for one in meet.umpire.get("reports").json()] == [report]

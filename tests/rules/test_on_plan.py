@@ -61,6 +61,8 @@ def _measure(letter: str, here: tuple[float, float], values: list[float]) -> flo
         return hypot(values[0] - here[0], values[1] - here[1])
     radius, _, _, large, _sweep, x, y = values
     assert not large
+    if (x, y) == here:  # such an arc is left out (SVG 2, implementation notes, B.2.5)
+        return 0.0
     cx, cy = centre_of(here, values)
     one = ((here[0] - cx) / radius, (here[1] - cy) / radius)
     other = ((x - cx) / radius, (y - cy) / radius)
