@@ -108,7 +108,8 @@ class Line:
 
     def ask_all(self, sendings: Sequence[Sending]) -> Answers:
         """The answers to questions that are asked at once."""
-        answers = self._send(sendings)[-len(sendings) :]
+        answers = self._send(sendings)
+        answers = answers[len(answers) - len(sendings) :]
         return {
             sending.key: self._rows(answer)
             for sending, answer in zip(sendings, answers, strict=True)
@@ -129,7 +130,9 @@ class Line:
         try:
             self.settle()
             if self._pgconn.transaction_status != IDLE:
-                insist(self._pgconn.exec_(b"COMMIT"))
+                answer = self._pgconn.exec_(b"COMMIT")
+                insist(answer)
+                insist_committed(answer)
         finally:
             # Whoever commits takes the transaction for ended, however that went.
             if self._pgconn.transaction_status != IDLE:
@@ -213,6 +216,14 @@ def insist(answer: Any) -> None:
         if answer.error_field(DiagnosticField.SQLSTATE) is None:
             raise OperationalError(answer.get_error_message())
         raise error_from_result(answer)
+
+
+def insist_committed(answer: Any) -> None:
+    """A transaction in which something failed is undone by COMMIT, and that is no error."""
+    if answer.command_status != b"COMMIT":
+        from psycopg.errors import InFailedSqlTransaction  # noqa: PLC0415
+
+        raise InFailedSqlTransaction("what was to be committed was undone")
 
 
 def line_of(conn: Connection) -> Line:

@@ -276,8 +276,7 @@ class Writer:
         mark("SAVEPOINT act")
         for may_try_again in (True, False):
             try:
-                job.result = self._act(conn, record, job, ahead)
-                self._engines.settle(conn)
+                job.result = self._act(conn, record, job, ahead, settled=True)
                 break
             except Exception as error:
                 if self._is_lost(error):
@@ -299,10 +298,22 @@ class Writer:
     def _is_by_the_database(self, error: Exception) -> bool:
         return isinstance(error, (DBAPIError, self._engines.driver_error))
 
-    def _act(self, conn: Connection, record: RecordGroup, job: Job, ahead: Ahead) -> Any:
+    def _act(
+        self,
+        conn: Connection,
+        record: RecordGroup,
+        job: Job,
+        ahead: Ahead,
+        *,
+        settled: bool = False,
+    ) -> Any:
         self._let_know(conn, job, ahead)
         unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)
         done: Done[Any] = job.action(unit)
+        if (
+            settled
+        ):  # before its entry: a savepoint undoes rows, and no entry that waits for the end
+            self._engines.settle(conn)
         if done.deed is not None:
             record.append(unit, done.deed)
         return done.result

@@ -7,12 +7,14 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from psycopg import DataError
+from psycopg.errors import UniqueViolation
 from sqlalchemy import Connection, Engine, bindparam, func, insert, select, update
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, InternalError
 
 from app.access.tables import tries
 from app.ids import MeetId, new_id
 from app.record.kinds import Kind
+from app.record.queries import head_of
 from app.refusals import IdTaken
 from app.store.action import Action, Actor, Asks, Deed, Done, Unit
 from app.store.by_name import line_of
@@ -203,6 +205,31 @@ def test_what_an_action_writes_by_another_way_is_seen_by_those_behind_it(service
     done_together(service, taking(key, "a heat"))
     works = counting(key, "a heat", plainly=True), counting(key, "another heat")
     assert done_together(service, *works) == ["1", "2"]
+
+
+def test_an_act_whose_owed_writing_fails_each_time_leaves_no_entry(service: Service) -> None:
+    """As where another process has taken the id since it was asked for: only the insert tells."""
+    taken, meet = new_id(), MeetId(new_id())
+    done_together(service, taking(taken, "a heat"))
+
+    def act(unit: Unit) -> Done[str]:
+        ADD.later(unit.conn, a_try(taken))
+        return Done(taken, Deed(Kind.CALL, taken, {"key": taken}))
+
+    with pytest.raises(Exception, match=r"duplicate key|UNIQUE"):
+        service.store.act_now(meet, SOMEBODY, act)
+    assert service.store.read_now(lambda conn: head_of(conn, meet)).size == 0
+
+
+def test_a_commit_that_undoes_is_told_as_a_failure(writing: Engine) -> None:
+    conn = writing.connect()
+    begun = conn.begin()
+    ADD.run(conn, a_try("failed"))
+    with pytest.raises(UniqueViolation):
+        ADD.run(conn, a_try("failed"))
+    with pytest.raises(InternalError):
+        begun.commit()
+    conn.close()
 
 
 def test_a_question_that_the_server_refuses_fails_no_neighbour(service: Service) -> None:
