@@ -95,6 +95,7 @@ class ShortWay:
             here = await admit_knock(services, asked.knock, body, hurries=True)
             sent = asked.route.read(body)
             insist_names_once(body)
+            services.pace.count_change(here.caller.session_id, services.clock.now())
         except (Refusal, ValidationError):
             await self._app(scope, _once_more(came, receive), send)
             return

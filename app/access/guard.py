@@ -124,7 +124,8 @@ async def admit_knock(
 ) -> Admitted:
     """Let whoever knocks through to the route, or refuse them.
 
-    Who hurries acts by what `Admitted.act` runs alone, so that the session may be looked at there.
+    Who hurries acts by what `Admitted.act` runs alone, so that the session may be looked at there,
+    and is counted by the short way once it acts: else a request is counted twice that goes on here.
     """
     who = ROUTES[knock.method, knock.template]
     if who.public:
@@ -140,7 +141,7 @@ async def admit_knock(
         raise NotJoined(_why_unknown(services, who, token))
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
-    if knock.method not in SAFE:
+    if knock.method not in SAFE and not hurries:
         services.pace.count_change(caller.session_id, now)
     return Admitted(services, caller, body, token, taken)
 

@@ -210,10 +210,10 @@ async def print_badges(meet: Meet, sent: BadgesIn, here: Here) -> Response:
     known = await here.store.read(lambda conn: queries.officials_of(conn, meet_id))
     facts = await here.store.read(lambda conn: meet_facts(conn, meet_id))
     people = badges.choose(known, sent)
-    links = await badges.issue_links(here.store, meet_id, here.actor, people)
     address = here.services.settings.address
-    sheet = badges.on_badges(people, links, facts.name, facts.time_zone, address)
-    with here.one_more_file():
+    with here.one_more_file():  # before the links: they would be new, and on no paper
+        links = await badges.issue_links(here.store, meet_id, here.actor, people)
+        sheet = badges.on_badges(people, links, facts.name, facts.time_zone, address)
         drawn = await run_in_threadpool(draw_badge_sheet, sheet, sent.paper)
     headers = {
         "Cache-Control": "private, no-store",

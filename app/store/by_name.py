@@ -13,7 +13,7 @@ from __future__ import annotations
 import select
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import count
+from hashlib import sha256
 from typing import Any
 
 from sqlalchemy import Connection
@@ -24,8 +24,8 @@ CAME = (1, 2)
 """`PGRES_COMMAND_OK`, `PGRES_TUPLES_OK`."""
 PIPELINE_SYNC = 10
 MOST_VALUES = 64
+"""The widest table has some thirty columns."""
 
-_numbers = count(1)
 Rows = list[tuple[Any, ...]]
 Answers = Mapping[tuple[bytes, tuple[Any, ...]], Rows]
 
@@ -35,7 +35,8 @@ class Named:
 
     def __init__(self, text: str, *, writes: bool) -> None:
         self.text = text.encode()
-        self.name = b"zd%d" % next(_numbers)
+        # Of the text: whoever meets the name on a connection finds the same statement under it.
+        self.name = f"zd{sha256(self.text).hexdigest()[:24]}".encode()
         self.writes = writes
 
     def rows(self, conn: Connection, values: Sequence[Any]) -> Rows:
@@ -82,7 +83,7 @@ class Line:
         self._owed: list[Sending] = []
         self._ahead: Answers = {}
         self.strayed = False
-        """Whether anything was written since a group began but what was owed, or may have been."""
+        """Whether, since `ask_ahead`, something was or may have been written that was not owed."""
         self._waiting = select.poll()
         self._waiting.register(self._pgconn.socket, select.POLLIN)
 
@@ -114,6 +115,12 @@ class Line:
             sending.key: self._rows(answer)
             for sending, answer in zip(sendings, answers, strict=True)
         }
+
+    def ask_ahead(self, sendings: Sequence[Sending]) -> Answers:
+        """The same for a group: good for each of its actions until this line has `strayed`."""
+        answers = self.ask_all(sendings)
+        self.strayed = False
+        return answers
 
     def know(self, answers: Answers) -> None:
         """What was asked ahead. It is good until something is written through this line."""
@@ -154,6 +161,17 @@ class Line:
         together, self._owed = [*self._owed, *sendings], []
         # Whatever may be refused on this side comes first: what was begun must come to its end.
         ready = [(self._known_as(one.what), self._as_sent(one.values)) for one in together]
+        try:
+            answers = self._exchange(ready)
+        except BaseException:
+            # What was on its way would be taken for an answer to the next question.
+            self._pgconn.finish()
+            raise
+        for answer in answers:
+            insist(answer)
+        return answers
+
+    def _exchange(self, ready: Sequence[tuple[bytes, Sequence[Any]]]) -> list[Any]:
         pgconn = self._pgconn
         begins = pgconn.transaction_status == IDLE and not self._connection.autocommit
         pgconn.enter_pipeline_mode()
@@ -164,8 +182,6 @@ class Line:
         pgconn.pipeline_sync()
         answers = self._receive()
         pgconn.exit_pipeline_mode()
-        for answer in answers:
-            insist(answer)
         return answers
 
     def _known_as(self, what: Named) -> bytes:

@@ -32,8 +32,7 @@ class Prepared:
 
     def first(self, conn: Connection, values: Values) -> Any:
         """The first row, None where there is none."""
-        rows = self._for(conn).rows(conn, values)
-        return rows[0] if rows else None
+        return self._for(conn).first(conn, values)
 
     def all(self, conn: Connection, values: Values) -> list[Any]:
         """All rows."""
@@ -124,6 +123,11 @@ class Compiled:
         self._inward = _conversions(
             column.type.dialect_impl(dialect).result_processor(dialect, None) for column in returned
         )
+
+    def first(self, conn: Connection, values: Values) -> Any:
+        """The first row, None where there is none."""
+        raw = self._driven.rows(conn, self._bind(values))
+        return self._row(raw[0]) if raw else None
 
     def rows(self, conn: Connection, values: Values) -> list[Any]:
         """All rows, their columns converted and named."""

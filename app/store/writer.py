@@ -5,7 +5,8 @@ own savepoint. So an action may be run again, and does nothing but read and writ
 has gathered while the last group was being written forms the next group, and one disk sync serves
 all of it. Answers go out after the commit. Within a meet, actions are serial on both engines:
 SQLite has one writer, and on PostgreSQL each group locks the record heads of its meets in a fixed
-order.
+order. There what a group asks first is asked together, and what it writes may be owed for a while
+(`by_name.py`): it is settled before a savepoint ends, and before the commit.
 """
 
 from __future__ import annotations
@@ -240,13 +241,11 @@ class Writer:
             return {}
         try:
             asked = {job: sendings(conn, job.asks.questions) for job in first.values() if job.asks}
-            line = line_of(conn)
-            answers = line.ask_all([one for each in asked.values() for one in each])
+            answers = line_of(conn).ask_ahead([one for each in asked.values() for one in each])
         except Exception as error:
             if self._is_lost(error):
                 raise
             raise _Stumble from error
-        line.strayed = False
         return {job: {one.key: answers[one.key] for one in each} for job, each in asked.items()}
 
     def _let_know(self, conn: Connection, job: Job, ahead: Ahead) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -16,6 +17,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.access.pace import MOST_FILES, Pace
+from app.access.queries import session_of
+from app.access.secrets import hash_secret
 from app.ids import SessionId, new_id
 from app.refusals import TooMuchAtOnce
 from tests.builders import MeetAtHand, a_call, a_meet, a_problem, a_report, add_official
@@ -78,6 +81,30 @@ def test_what_comes_behind_the_bound_stores_nothing_whatever_it_is(meet: MeetAtH
     ]
     for answer in refused:
         a_problem(answer, 429, "too-much-at-once")
+    assert meet.head() == before
+
+
+def test_a_request_is_counted_once_however_it_is_read(meet: MeetAtHand) -> None:
+    """A document that the short way cannot read goes the framework's way."""
+    meet.service.clock.stand_at(BEGAN)
+    path, sent = f"reports/{new_id()}", a_report(meet.heat(), meet.posts["umpire"])
+    spoilt = [meet.umpire.put(path, sent | {"lane": 0}) for _ in range(A_MINUTE - 1)]
+    assert {one.status_code for one in spoilt} == {422}
+    assert meet.umpire.put(path, sent).status_code == 201
+    assert meet.umpire.put(path, sent).status_code == 429
+
+
+def test_badges_that_are_refused_make_no_new_links(meet: MeetAtHand) -> None:
+    pace, before = meet.service.app.state.services.pace, meet.head()
+    known = meet.service.store.read_now(
+        lambda conn: session_of(conn, hash_secret(meet.organiser.token))
+    )
+    assert known is not None
+    with ExitStack() as under_way:
+        for _ in range(MOST_FILES):
+            under_way.enter_context(pace.one_more_file(known.caller.session_id))
+        answer = meet.organiser.post("badges.pdf", {"officials": [meet.umpire.id]})
+    a_problem(answer, 429, "too-much-at-once")
     assert meet.head() == before
 
 

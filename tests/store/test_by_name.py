@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 from psycopg import DataError
@@ -17,7 +18,7 @@ from app.record.kinds import Kind
 from app.record.queries import head_of
 from app.refusals import IdTaken
 from app.store.action import Action, Actor, Asks, Deed, Done, Unit
-from app.store.by_name import line_of
+from app.store.by_name import Line, line_of
 from app.store.engine import open_engines
 from app.store.prepared import Prepared, sendings
 from tests.conftest import NewDatabase
@@ -131,6 +132,28 @@ def test_a_value_that_no_database_takes_leaves_the_line_as_it_was(writing: Engin
     with conn.begin():
         assert count_of(conn, "before") is None
     conn.close()
+
+
+def test_a_line_that_broke_off_in_the_middle_is_never_used_again(
+    writing: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was on its way would be taken for the answer to another question."""
+
+    def break_off(_line: object) -> None:
+        raise MemoryError
+
+    conn = writing.connect()
+    behind: Any = conn.connection.dbapi_connection
+    monkeypatch.setattr(Line, "_receive", break_off)
+    with pytest.raises(MemoryError):
+        count_of(conn, "one")
+    assert behind.closed
+    monkeypatch.undo()
+    conn.close()
+    with writing.begin() as conn:
+        ADD.run(conn, a_try("another"))
+        assert count_of(conn, "another") == 1
+        assert count_of(conn, "one") is None
 
 
 def test_megabytes_each_way_at_once_stop_nobody(writing: Engine) -> None:
