@@ -62,7 +62,7 @@ def test_a_watch_that_the_service_refuses_says_so_and_is_asked_again(
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
         window.page.clock.install()
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         window.expects = {403}
         page.context.set_offline(True)
         Thumb(page).write_report()
@@ -87,7 +87,7 @@ def test_a_gateway_that_asks_to_sign_in_ends_nobody_s_session(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         window.expects = {401}
         page.clock.install()
         page.route(

@@ -92,7 +92,7 @@ def test_an_answer_that_was_lost_does_nothing_twice(
             route.continue_()
 
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         page.route("**/api/meets/*/calls/*", lose_the_first_answer)
         page.route("**/api/meets/*/reports/*", lose_the_first_answer)
         Thumb(page).write_report()
@@ -113,6 +113,8 @@ def test_two_windows_send_everything_once(
         other = page.context.new_page()
         other.goto(page.url)
         expect(other.locator("#line")).to_have_attribute("data-state", "in touch")
+        # A window behind another one is drawn once a second, and a tap waits for three of them.
+        page.bring_to_front()
         page.context.set_offline(True)
         is_offline(page)
         Thumb(page).write_report()
@@ -180,7 +182,7 @@ def test_what_the_server_does_not_take_is_kept_and_can_be_put_right(
         route.continue_(post_data=str({**sent, "lane": 99}).replace("'", '"'))
 
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         window.expects = {422}
         page.route("**/api/meets/*/reports/*", spoil)
         Thumb(page).write_report()
@@ -344,6 +346,7 @@ def test_over_plain_http_everything_but_opening_again_works(
             expect(page.locator("#set-key")).to_have_count(0)
             other = context.new_page()
             other.goto(page.url)
+            page.bring_to_front()
             context.set_offline(True)
             is_offline(page)
             Thumb(page).write_report()

@@ -116,7 +116,7 @@ def test_an_answer_from_before_a_report_was_received_sends_nothing_again(
             route.continue_()
 
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         page.on("request", lambda one: sent.append(one.url) if one.method == "PUT" else None)
         early = meet.umpire.get("watch").json()
         page.route("**/watch", hold_the_first)

@@ -73,7 +73,7 @@ def test_flags_and_accounts_go_at_once_while_a_picture_is_under_way(
         under_way.append(route)
 
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         page.route(PICTURES, hold)
         write_with_picture(page)
         until(page, lambda: bool(under_way))
@@ -95,7 +95,7 @@ def test_a_picture_that_a_proxy_never_takes_stays_here_and_holds_back_nothing(
         route.fulfill(status=413, **PROXY)
 
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         window.expects = {413}
         page.route(PICTURES, too_large)
         write_with_picture(page)
@@ -120,7 +120,7 @@ def test_flags_that_always_fail_wait_by_themselves_and_hold_back_no_other_heat(
             route.continue_()
 
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         window.expects = {502}
         page.route(CALLS, fail_the_first_heat)
         page.locator("#white").tap()
@@ -150,7 +150,7 @@ def test_a_flag_that_the_server_never_takes_holds_back_those_after_it_for_some_s
             route.continue_()
 
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         window.expects = {500}
         page.route(CALLS, fail_white)
         page.locator("#white").tap()
@@ -180,7 +180,7 @@ def test_a_flag_does_not_wait_for_the_accounts_before_it(
 
     slow: list[Route] = []
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         page.context.set_offline(True)
         expect(page.locator("#line")).to_have_attribute("data-state", "out of touch")
         for lane in (3, 4):
@@ -225,7 +225,7 @@ def test_what_a_gateway_says_in_json_is_not_taken_for_the_service_s_word(
     chromium: Browser, service: Service, meet: MeetAtHand, status: int, said: str
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         window.expects = {status}
         gateway = {"status": status, "content_type": "application/json", "body": said}
         met: list[Route] = []

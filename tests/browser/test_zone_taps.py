@@ -64,7 +64,7 @@ def test_flags_count_while_send_now_waits_for_the_network(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         held = held_back(page, "**/api/meets/*/calls/*")
         yellow_flag(page)
         until(page, lambda: len(held) == 1)
@@ -80,7 +80,7 @@ def test_flags_count_while_a_key_is_registered_and_nobody_is_taken_away_from_the
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         held = held_back(page, "**/api/meets/*/me/keys/*")
         page.locator("#set-key").tap()
         page.fill("#pin", PIN)
@@ -100,7 +100,7 @@ def test_flags_count_while_a_report_is_fetched_to_be_written_again(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         Thumb(page).write_report()
         until(page, lambda: [one["state"] for one in own_reports(meet)] == ["written"])
         (report,) = own_reports(meet)
@@ -127,7 +127,7 @@ def test_a_double_tap_shows_one_flag_and_fast_taps_move_the_mark_each_time(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         page.evaluate("for (const _ of '12') document.getElementById('yellow').click()")
         page.locator("[data-do=lane][data-with='3']").tap()
         page.locator("[data-do=seen][data-with=pass_completed_beyond_zone]").tap()
@@ -145,7 +145,7 @@ def test_a_tap_that_comes_after_its_step_answers_no_other_question(
 ) -> None:
     two = "for (const lane of '34') document.querySelector(`[data-do=lane][data-with='${lane}']`)"
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         page.locator("#yellow").tap()
         expect(page.locator("#step-title")).to_have_text("Which lane?")
         page.evaluate(f"{two}.click()")
@@ -157,7 +157,7 @@ def test_of_a_white_flag_that_has_gone_nothing_is_said_to_be_undone(
     chromium: Browser, service: Service, meet: MeetAtHand
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
-        page = open_zone(window, meet)
+        page = open_zone(window, meet, keeps=False)
         other = page.context.new_page()
         other.goto(page.url)
         expect(other.locator("#line")).to_have_attribute("data-state", "in touch")
@@ -186,7 +186,7 @@ def two_posts(meet: MeetAtHand) -> None:
 
 def at_second_post(window: Watched, meet: MeetAtHand) -> Page:
     two_posts(meet)
-    page = open_zone(window, meet)
+    page = open_zone(window, meet, keeps=False)
     page.locator("[data-do=post]", has_text="Take-over 2").tap()
     expect(page.locator(".for-post")).to_contain_text("Take-over 2")
     return page

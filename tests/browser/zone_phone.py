@@ -18,20 +18,24 @@ PHONE: dict[str, Any] = {
 RECEIVED = "[data-way=received]"
 IS_KEPT = """async () => {
     const known = await navigator.serviceWorker.getRegistration();
-    if (known?.active?.state !== "activated") return false;
+    if (known?.active?.state !== "activated" || !navigator.serviceWorker.controller) return false;
     for (const name of await caches.keys())
         if (await (await caches.open(name)).match(location.pathname)) return true;
     return false;
 }"""
 
 
-def open_zone(window: Watched, meet: MeetAtHand) -> Page:
+def open_zone(window: Watched, meet: MeetAtHand, *, keeps: bool = True) -> Page:
     """The page, in touch with the server, and its worker at work: what is sent while that takes the
     page over can slip past a route that a test has laid, and past a network that it took away.
+    A test that lays a route and never opens the page again does better without the worker.
     """
+    if not keeps:
+        window.page.add_init_script("delete Navigator.prototype.serviceWorker;")
     page = window.open(f"/meets/{meet.id}/zone")
     expect(page.locator("#line")).to_have_attribute("data-state", "in touch")
-    kept_for_later(page)
+    if keeps:
+        kept_for_later(page)
     return page
 
 
