@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import refusals
-from app.ids import new_id
+from app.attended import attended_now
 from app.rules.observation import Infringement
 
 log = logging.getLogger(__name__)
@@ -185,7 +185,7 @@ def problem(
         "title": kind.title,
         "status": kind.status,
         "detail": detail,
-        "instance": f"urn:uuid:{new_id()}",
+        "instance": f"urn:uuid:{attended_now().id}",
         **more,
     }
     return Response(
@@ -331,9 +331,8 @@ class CatchUnexpected:
         except Exception:
             if scope["type"] != "http" or started:
                 raise
+            log.exception("unexpected error urn:uuid:%s", attended_now().id)
             response = problem(OTHERS[500], ADVICE[500])
-            instance = json.loads(bytes(response.body))["instance"]
-            log.exception("unexpected error %s", instance)
             await response(scope, receive, send)
 
 

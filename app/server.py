@@ -22,6 +22,7 @@ from app.access.who_may import ROUTES
 from app.answering_head import AnswerHead
 from app.appeals import jury_routes, paper_routes
 from app.appeals import routes as appeals
+from app.attending import Attend
 from app.casefiles import routes as casefiles
 from app.clock import Clock, SystemClock
 from app.config import Settings
@@ -82,8 +83,10 @@ class Application(FastAPI):
     """The framework's application, inside what gives its last plain answers a problem document."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        """All middleware, with the ones for HEAD and for oversized bodies outermost."""
-        return AnswerHead(problems.TellTooLarge(super().build_middleware_stack()))
+        """All middleware, with the ones for every request and for oversized bodies outermost."""
+        within = AnswerHead(problems.TellTooLarge(super().build_middleware_stack()))
+        services: Services = self.state.services
+        return Attend(within, services.measures, services.request_log)
 
     def openapi(self) -> dict[str, Any]:
         """The OpenAPI document, made once."""

@@ -22,6 +22,7 @@ from app.access.cookies import CameWith, insist_own_page, is_secure, token_in_co
 from app.access.joining import is_link_token
 from app.access.queries import Caller
 from app.access.who_may import ROUTES, Who
+from app.attended import attended_now
 from app.clock import Clock
 from app.record.feed import Feed
 from app.refusals import Malformed, NotJoined, RoleMissing
@@ -105,15 +106,19 @@ async def admit(request: Request) -> Admitted:
 async def admit_knock(services: Services, knock: Knock, body: bytes = b"") -> Admitted:
     """Let whoever knocks through to the route, or refuse them."""
     who = ROUTES[knock.method, knock.template]
+    attended = attended_now()
+    attended.template = knock.template
     if who.public:
         return Admitted(services, body=body)
     token = _token_of(services, knock, or_key=who.founder)
     if who.founder and is_setup_key(services, token):
+        attended.actor = FOUNDER.id
         return Admitted(services, body=body)
     now = services.clock.now()
     caller = await services.callers.find(services.store, token, now)
     if caller is None:
         raise NotJoined(_why_unknown(services, who, token))
+    attended.actor = caller.official_id
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
     return Admitted(services, caller, body, token)

@@ -59,6 +59,7 @@ def some_processes(*wanted: tuple[Command, str]) -> Iterator[list[Running]]:
 
 def _spawn(command: Command, database_url: str) -> subprocess.Popen[str]:
     environment = os.environ | {"DATABASE_URL": database_url, "ZONEDOCKET_SETUP_KEY": SETUP_KEY}
+    environment["ZONEDOCKET_LOG_REQUESTS"] = "false"  # figures are printed here
     return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
 
 
