@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from time import perf_counter, time
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.attended import HEADER, NO_ROUTE, NOW, Attended
-from app.ids import canonical_id
 from app.logs import Answered, RequestLog
 from app.measures import Measures
 
 _HEADER = HEADER.lower().encode()
+_MADE_BY_MACHINES = re.compile(rb"[0-9a-f]{32}|[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+"""A UUID, or as many digits without its hyphens: nothing that a person would be called."""
 
 
 class Attend:
@@ -61,8 +63,5 @@ def _find_template(now: Attended, scope: Scope) -> None:
 def _sent_id(scope: Scope) -> str | None:
     for name, value in scope["headers"]:
         if name == _HEADER:
-            try:
-                return canonical_id(value.decode("latin-1"))
-            except ValueError:
-                return None
+            return value.decode() if _MADE_BY_MACHINES.fullmatch(value) else None
     return None

@@ -52,8 +52,10 @@ def test_every_answer_gives_out_an_id_of_its_own(meet: MeetAtHand) -> None:
     assert len({id_of(answer) for answer in answers}) == len(answers)
 
 
-def test_an_id_that_the_caller_sends_stands_beside_ours_where_it_is_one(service: Service) -> None:
-    theirs = new_id()
+@pytest.mark.parametrize("theirs", ["01936f2e-7b1c-7cc3-98c4-dc0c0c07398f", "0123456789abcdef" * 2])
+def test_an_id_that_the_caller_sends_stands_beside_ours_where_it_is_one(
+    service: Service, theirs: str
+) -> None:
     with log_of(service) as lines:
         one = service.http.get("/healthz", headers={"X-Request-Id": theirs})
         other = service.http.get("/healthz", headers={"X-Request-Id": SECRET})
