@@ -15,6 +15,7 @@ from typing import Any
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import refusals
@@ -328,6 +329,8 @@ class CatchUnexpected:
 
         try:
             await self._app(scope, receive, watch)
+        except ClientDisconnect:  # in the middle of what was sent: nobody is there to be answered
+            return
         except Exception:
             if scope["type"] != "http" or started:
                 raise

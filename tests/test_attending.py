@@ -6,7 +6,9 @@ import io
 import json
 import logging
 import re
+import socket
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -177,3 +179,25 @@ def test_a_log_that_nobody_reads_any_more_ends_nothing(service: Service) -> None
     with service.app.state.services.request_log.written_to(stream):
         assert service.http.get("/healthz").status_code == 200
     assert service.http.get("/healthz").status_code == 200
+
+
+def test_a_phone_that_goes_away_while_it_sends_is_no_fault_of_the_server(
+    meet: MeetAtHand, caplog: pytest.LogCaptureFixture
+) -> None:
+    address, report = httpx.URL(meet.service.address), meet.report(lane=3)["id"]
+    path = f"/api/meets/{meet.id}/reports/{report}/pictures/{new_id()}"
+    head = (
+        f"PUT {path} HTTP/1.1\r\nHost: a\r\nContent-Type: image/jpeg\r\nContent-Length: 9000\r\n"
+        f"Authorization: Bearer {meet['umpire'].token}\r\n\r\n"
+    )
+    stream, log = io.StringIO(), meet.service.app.state.services.request_log
+    with log.written_to(stream):
+        with socket.create_connection((address.host, address.port or 80)) as line:
+            line.sendall(head.encode() + b"\xff" * 1000)
+        until = time.monotonic() + 30
+        while "pictures" not in stream.getvalue():
+            assert time.monotonic() < until
+            time.sleep(0.01)
+    (said,) = [json.loads(one) for one in stream.getvalue().splitlines()]
+    assert (said["level"], said["status"], said["actor"]) == ("info", 0, meet["umpire"].id)
+    assert caplog.text == ""
