@@ -138,7 +138,7 @@ def _take_when(fresh: Path) -> datetime | None:
             return None
         said = made.execute("SELECT at FROM copy_made").fetchone()
         made.execute("DROP TABLE copy_made")
-    return instant_in(said[0])
+    return None if said is None else instant_in(said[0])
 
 
 def _put_on_record(fresh: Path, settings: Settings) -> list[str]:
