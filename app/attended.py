@@ -3,8 +3,8 @@
 It is the header `X-Request-Id` of every answer, stands in its line of the log and in those of what
 went wrong meanwhile, and is the `instance` of a problem document. Whoever has a problem on a screen
 reads out an id, and whoever runs the server finds what happened. An id that the caller sends is not
-taken for ours: two requests could then have one, and it could tell anything. One that
-looks as proxies make them stands beside ours.
+taken for ours: two requests could then have one, and it could tell anything. One that looks as
+proxies make them stands beside ours.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from sqlalchemy import make_url
 
 from app import operating
 from app.ids import MeetId, new_id
-from app.last_backup import trace_beside
+from app.last_backup import last_backup, trace_beside
 from app.refusals import Unavailable
 from app.store.action import Action, Done, Unit
 from app.store.engine import database_path, open_engines
@@ -33,6 +33,13 @@ Labels = dict[str, str]
 def own_service(request: pytest.FixtureRequest, new_database: NewDatabase) -> Iterator[Service]:
     """A service of one's own: its numbers are of nobody else's meets."""
     with a_service(new_database(request.param)) as service:
+        yield service
+
+
+@pytest.fixture
+def on_sqlite(new_database: NewDatabase) -> Iterator[Service]:
+    """The same where no database is asked, or it does not matter which."""
+    with a_service(new_database("sqlite")) as service:
         yield service
 
 
@@ -75,10 +82,10 @@ LINE = re.compile(
 ENDS = {"histogram": ("_bucket", "_sum", "_count"), "summary": ("", "_sum", "_count")}
 
 
-def test_the_text_is_what_the_published_format_says(own_service: Service) -> None:
+def test_the_text_is_what_the_published_format_says(on_sqlite: Service) -> None:
     """Each line by its grammar; a metric's lines in one group, its type before its samples."""
-    a_meet(own_service).report(lane=3)
-    whole = scraped(own_service)
+    a_meet(on_sqlite).report(lane=3)
+    whole = scraped(on_sqlite)
     assert whole.endswith("\n")
     lines = whole.splitlines()
     assert [line for line in lines if not LINE.fullmatch(line)] == []
@@ -207,23 +214,21 @@ def test_a_backup_that_cannot_be_noted_says_that_the_copy_is_whole(
 
 
 @pytest.mark.parametrize("noted", ["", "yesterday", "2026-06-13T12:00:00", "\x00\xff"])
-def test_a_note_that_tells_no_instant_is_no_backup(new_database: NewDatabase, noted: str) -> None:
-    url = new_database("sqlite")
-    trace_beside(database_path(make_url(url))).write_text(noted, encoding="utf-8")
-    with a_service(url) as service:
-        assert number(service, "last_backup_seconds") is None
+def test_a_note_that_tells_no_instant_is_no_backup(tmp_path: Path, noted: str) -> None:
+    trace_beside(tmp_path / "meet.db").write_text(noted, encoding="utf-8")
+    assert last_backup(tmp_path / "meet.db") is None
 
 
 def test_where_the_store_cannot_answer_the_process_still_tells_its_own_numbers(
-    own_service: Service, monkeypatch: pytest.MonkeyPatch
+    on_sqlite: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async def fail(_query: object) -> NoReturn:
         raise Unavailable("The store cannot answer just now; try again.")
 
-    assert number(own_service, "ready") == 1
-    monkeypatch.setattr(own_service.store, "read_apart", fail)
-    told = {name for name, _labels, _value in numbers(own_service)}
-    assert number(own_service, "ready") == 0
+    assert number(on_sqlite, "ready") == 1
+    monkeypatch.setattr(on_sqlite.store, "read_apart", fail)
+    told = {name for name, _labels, _value in numbers(on_sqlite)}
+    assert number(on_sqlite, "ready") == 0
     assert {"writer_queue", "open_streams", "request_seconds_count"} <= told
     assert "open_cases" not in told
 
@@ -256,11 +261,11 @@ def test_a_schema_that_is_not_this_programs_is_not_ready(own_service: Service) -
     assert told.startswith("The database has schema 0001; run `migrate` to get")
 
 
-def test_a_server_that_was_told_to_stop_is_not_ready(own_service: Service) -> None:
-    own_service.app.state.services.feed.stop()
-    told = a_problem(own_service.http.get("/readyz"), 503, "unavailable")["detail"]
+def test_a_server_that_was_told_to_stop_is_not_ready(on_sqlite: Service) -> None:
+    on_sqlite.app.state.services.feed.stop()
+    told = a_problem(on_sqlite.http.get("/readyz"), 503, "unavailable")["detail"]
     assert told == "The server is shutting down."
-    assert number(own_service, "ready") == 0
+    assert number(on_sqlite, "ready") == 0
 
 
 def test_little_room_is_a_warning_on_sqlite_before_it_is_a_fault(
