@@ -26,6 +26,9 @@ class Settings(BaseSettings):
     )
     host: str = Field(default="127.0.0.1", description="the address to listen on")
     port: int = Field(default=8480, ge=0, le=65_535, description="the port to listen on")
+    log_requests: bool = Field(
+        default=True, description="whether each request has its line in the log"
+    )
     picture_mib: int = Field(
         default=2_048, ge=0, description="the MiB that the pictures of one meet may have together"
     )

@@ -19,6 +19,7 @@ from typing import ClassVar
 
 from uvicorn.protocols.http.httptools_impl import STATUS_LINE, HttpToolsProtocol
 
+from app.attended import HEADER, Attended
 from app.browsers import RAW
 from app.problems import ADVICE, OTHERS, UNAVAILABLE, ProblemType, problem
 from app.shortage import WHAT_TO_DO, is_shortage
@@ -156,7 +157,9 @@ class Connection(HttpToolsProtocol):
     def _refuse(self, kind: ProblemType, detail: str) -> None:
         """Answer where nobody would take it for another request's answer, and close."""
         if self._may_answer():
-            response = problem(kind, detail, {"Connection": "close"})
+            own = Attended().id
+            told = {"Connection": "close", HEADER: own}
+            response = problem(kind, detail, told, instance=f"urn:uuid:{own}")
             headers = [*self.server_state.default_headers, *response.raw_headers, *RAW]
             lines = [name + b": " + value + b"\r\n" for name, value in headers]
             head = b"".join([STATUS_LINE[kind.status], *lines, b"\r\n"])

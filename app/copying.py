@@ -19,6 +19,7 @@ from sqlalchemy.exc import DBAPIError
 from app.checking.database import check_database
 from app.clock import SystemClock, rfc3339
 from app.config import Settings
+from app.last_backup import instant_in, note_backup
 from app.migrating import insist_known
 from app.restoring import note_in
 from app.store.engine import database_path, keep_private, open_engines
@@ -29,7 +30,9 @@ BESIDE = ("-wal", "-shm", "-journal")
 
 
 def back_up(source: Path, copy: Path) -> None:
-    """A consistent copy of a database, also while it is written to; nothing is overwritten."""
+    """A consistent copy of a database, also while it is written to; nothing is overwritten. That it
+    was made is noted beside the database; ValueError where that fails, though the copy is whole.
+    """
     if not source.exists():
         raise ValueError(f"there is no database {source}; DATABASE_URL says where to look")
     if copy.exists():
@@ -42,6 +45,12 @@ def back_up(source: Path, copy: Path) -> None:
     except BaseException:
         _remove(copy)
         raise
+    try:
+        note_backup(source, began)
+    except OSError as error:
+        raise ValueError(
+            f"{copy} is whole; that it was made cannot be noted beside {source}: {error.strerror}"
+        ) from error
 
 
 def put_back(copy: Path, settings: Settings, *, replace: bool) -> list[str]:
@@ -129,11 +138,7 @@ def _take_when(fresh: Path) -> datetime | None:
             return None
         said = made.execute("SELECT at FROM copy_made").fetchone()
         made.execute("DROP TABLE copy_made")
-    try:
-        at = datetime.fromisoformat(said[0])
-    except (TypeError, ValueError):
-        return None
-    return at if at.tzinfo is not None else None
+    return None if said is None else instant_in(said[0])
 
 
 def _put_on_record(fresh: Path, settings: Settings) -> list[str]:

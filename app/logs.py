@@ -1,4 +1,9 @@
-"""What stands in the log: what happened and where, and nobody's data.
+"""What stands in the log: what happened and where, and nobody's data. One JSON object a line.
+
+Everything that went wrong has a line, and every request: its id, its route's template (never its
+address), the status, the time that it took, and the id of whoever sent it. No names, no PINs, no
+tokens, no bodies, no query. A line is ASCII, so that no line break and no control character that
+somebody sent makes another one (OWASP ASVS 5.0, 16.4.1).
 
 The first line of an error says what went wrong. The lines below it show values: the row that a
 database refused (PostgreSQL's DETAIL), the input that did not fit. They may name people, so they
@@ -7,12 +12,19 @@ are left out.
 
 from __future__ import annotations
 
+import json
 import logging
+import threading
 import traceback
+from collections import deque
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
+from time import time
 from types import TracebackType
+from typing import NamedTuple, TextIO
 
+from app.attended import attended_id
 from app.clock import rfc3339
 
 _Caught = tuple[type[BaseException], BaseException, TracebackType | None] | tuple[None, None, None]
@@ -32,11 +44,127 @@ class WithoutData(logging.Formatter):
         return "\nbecause of ".join(map(_in_short, _with_causes(ei[1])))
 
 
+class AsJson(WithoutData):
+    """Formats what happened as one line of JSON, with the request in which it did."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The line, without its end."""
+        said: dict[str, object] = {
+            "at": _at(record.created),
+            "level": record.levelname.lower(),
+            "request": attended_id(),
+            "from": record.name,
+            "message": record.getMessage(),
+        }
+        if record.exc_info:
+            said["error"] = self.formatException(record.exc_info)
+        return json.dumps({name: value for name, value in said.items() if value is not None})
+
+
 def keep_log() -> None:
     """Send warnings and errors of the whole process to standard error, without data."""
     handler = logging.StreamHandler()
-    handler.setFormatter(WithoutData("%(asctime)s %(levelname)s %(name)s: %(message)s"))
+    handler.setFormatter(AsJson())
     logging.basicConfig(level=logging.WARNING, handlers=[handler])
+
+
+def _at(seconds: float) -> str:
+    return rfc3339(datetime.fromtimestamp(seconds, UTC))
+
+
+class Answered(NamedTuple):
+    """A request that has been answered, or whose caller has gone: then its status may be 0."""
+
+    at: float
+    request: str
+    sent_id: str | None
+    method: str
+    template: str
+    status: int
+    seconds: float
+    actor: str | None
+
+
+MOST_WAITING = 20_000
+"""Lines that wait to be written: some seconds of the busiest service."""
+WRITE_EVERY = 0.2
+
+
+class RequestLog:
+    """A line for each request that was answered, written by a thread of its own.
+
+    Whoever reads the log may be slow, or stand still: no request waits for that. What is then too
+    much is left out, and how many lines that were is said. Where nothing is written, nothing is
+    taken.
+    """
+
+    def __init__(self) -> None:
+        self._waiting: deque[Answered] = deque()
+        self._is_written = False
+        self._left_out = 0
+        self._stopping = threading.Event()
+
+    def take(self, answered: Answered) -> None:
+        """Have a line written of a request that has ended."""
+        if not self._is_written:
+            return
+        if len(self._waiting) < MOST_WAITING:
+            self._waiting.append(answered)
+        else:
+            self._left_out += 1
+
+    @contextmanager
+    def written_to(self, stream: TextIO) -> Iterator[None]:
+        """Write what is taken inside the block, all of it where the stream takes it in time."""
+        self._is_written = True
+        self._stopping.clear()
+        thread = threading.Thread(target=self._write_on, args=(stream,), daemon=True)
+        thread.start()
+        try:
+            yield
+        finally:
+            self._stopping.set()
+            thread.join(1)
+            self._is_written = False
+
+    def _write_on(self, stream: TextIO) -> None:
+        stopping = False
+        while not stopping:
+            stopping = self._stopping.wait(WRITE_EVERY)
+            try:
+                self._write(stream)
+            except (OSError, ValueError):  # nobody reads on: the service goes on without
+                self._is_written = False
+                return
+
+    def _write(self, stream: TextIO) -> None:
+        lines = [_line(self._waiting.popleft()) for _ in range(len(self._waiting))]
+        left_out, self._left_out = self._left_out, 0
+        if left_out:
+            lines.append(_said_left_out(left_out))
+        if lines:
+            stream.write("".join(lines))
+            stream.flush()
+
+
+def _line(one: Answered) -> str:
+    said = {
+        "at": _at(one.at),
+        "level": "error" if one.status >= 500 else "info",
+        "request": one.request,
+        "sent_id": one.sent_id,
+        "method": one.method,
+        "route": one.template,
+        "status": one.status,
+        "ms": round(one.seconds * 1000, 1),
+        "actor": one.actor,
+    }
+    return json.dumps({name: value for name, value in said.items() if value is not None}) + "\n"
+
+
+def _said_left_out(number: int) -> str:
+    said = {"level": "warning", "message": f"{number} lines of requests were left out: too many"}
+    return json.dumps({"at": _at(time()), **said}) + "\n"
 
 
 def _with_causes(error: BaseException | None) -> Iterator[BaseException]:

@@ -3,26 +3,34 @@
 from __future__ import annotations
 
 import asyncio
+import shutil
+from datetime import datetime
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Response
-from prometheus_client import CollectorRegistry, Gauge, generate_latest
 from pydantic import Field
+from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.clock import rfc3339
 from app.explaining import ProblemTypeOut, explained, explained_as
 from app.ids import MeetId, new_id
+from app.last_backup import last_backup
+from app.metrics import MEDIA_TYPE, as_text, of_disk, of_process, of_readiness, of_store, stored
+from app.record.queries import head_amiss
 from app.refusals import Unavailable
-from app.reports.queries import cases_awaiting_a_ruling
 from app.schema import REVISION
 from app.store.action import Actor
 from app.store.causes import cause_of
+from app.store.engine import database_path
 from app.store.revision import stored_revision
 from app.store.store import Store
 from app.store.trial import trial
 from app.wire import Wire
 
+LITTLE_ROOM = 256 * 2**20
 LONGEST_TRIAL = 5
 """Seconds in which the store must have stored something, or it is not ready."""
 READINESS = Actor("readiness")
@@ -62,8 +70,9 @@ async def tell_time(here: Here) -> Response:
 
 @router.get("/readyz")
 async def readyz(here: Here) -> dict[str, str | list[str]]:
-    """The store can be read and written, with this program's schema, by a server that stays.
-    `warnings` say what is not as safe as it should be.
+    """The store can be read and written, with this program's schema and a record that agrees with
+    its head, by a server that stays. `warnings` say what is not as safe as it should be, and what
+    will be wrong before long.
     """
     if here.feed.stopping:
         raise Unavailable("The server is shutting down.")
@@ -74,9 +83,22 @@ async def readyz(here: Here) -> dict[str, str | list[str]]:
     revision = await here.store.read_apart(stored_revision)
     if revision != REVISION:
         raise Unavailable(f"The database has schema {revision}; run `migrate` to get {REVISION}.")
+    amiss = await here.store.read_apart(head_amiss)
+    if amiss is not None:
+        raise Unavailable(
+            f"The record of meet {amiss} does not agree with its head. `check --database` tells "
+            "what is wrong; keep the files as they are, and restore a copy."
+        )
     # Once for all who ask at the same time, and a little longer: each trial is a disk sync.
-    warnings = await here.services.trials.get("store", here.clock.now(), lambda: _try(here.store))
+    unsafe = await here.services.trials.get("store", here.clock.now(), lambda: _try(here.store))
+    warnings = [*unsafe, *_of_room(room_left(here.store))]
     return {"status": "ready", "schema": REVISION, "warnings": warnings}
+
+
+def _of_room(free: int | None) -> list[str]:
+    if free is None or free >= LITTLE_ROOM:
+        return []
+    return [f"The disk of the database has only {free // 2**20:,} MiB left."]
 
 
 async def _try(store: Store) -> list[str]:
@@ -94,18 +116,38 @@ async def _try(store: Store) -> list[str]:
 @router.get("/metrics", response_class=Response, responses={200: {"content": {"text/plain": {}}}})
 async def metrics(here: Here) -> Response:
     """Numbers for Prometheus; nothing in them names a person or a team."""
-    count, oldest = await here.store.read_apart(cases_awaiting_a_ruling)
-    registry = CollectorRegistry()
-    _gauge(registry, "zonedocket_open_cases", "Cases that await a ruling.", count)
-    age = (here.clock.now() - oldest).total_seconds() if oldest else 0.0
-    _gauge(registry, "zonedocket_oldest_open_case_seconds", "Age of the oldest open case.", age)
-    streams = here.feed.open_streams
-    _gauge(registry, "zonedocket_open_streams", "Open live feeds of this process.", streams)
-    return Response(generate_latest(registry), media_type="text/plain; version=0.0.4")
+    now, services = here.clock.now(), here.services
+    told = [
+        *of_process(here.feed, here.store, services.measures),
+        *of_disk(_last_backup(here.store), room_left(here.store), now),
+    ]
+    try:
+        found = await here.store.read_apart(partial(stored, now=now))
+        told += of_store(found, now)
+        await readyz(here)
+        told += of_readiness(is_ready=True)
+    except Unavailable:
+        told += of_readiness(is_ready=False)
+    text = await run_in_threadpool(as_text, told)
+    return Response(text, media_type=MEDIA_TYPE)
 
 
-def _gauge(registry: CollectorRegistry, name: str, words: str, value: float) -> None:
-    Gauge(name, words, registry=registry).set(value)
+def room_left(store: Store) -> int | None:
+    """The bytes left for a SQLite database; PostgreSQL's disk is its own server's to watch."""
+    path = _sqlite_file(store)
+    try:
+        return None if path is None else shutil.disk_usage(path.parent).free
+    except OSError:
+        return None
+
+
+def _last_backup(store: Store) -> datetime | None:
+    path = _sqlite_file(store)
+    return None if path is None else last_backup(path)
+
+
+def _sqlite_file(store: Store) -> Path | None:
+    return database_path(store.engines.url) if store.engines.is_sqlite else None
 
 
 class ProblemTypesOut(Wire):

@@ -15,10 +15,11 @@ from typing import Any
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import refusals
-from app.ids import new_id
+from app.attended import attended_now
 from app.rules.observation import Infringement
 from app.shortage import WHAT_TO_DO, is_shortage
 
@@ -208,7 +209,7 @@ def problem(
         "title": kind.title,
         "status": kind.status,
         "detail": detail,
-        "instance": f"urn:uuid:{new_id()}",
+        "instance": f"urn:uuid:{attended_now().id}",
         **more,
     }
     return Response(
@@ -354,14 +355,15 @@ class CatchUnexpected:
 
         try:
             await self._app(scope, receive, watch)
+        except ClientDisconnect:  # in the middle of what was sent: nobody is there to be answered
+            return
         except Exception as error:
             if scope["type"] != "http" or started:
                 raise
+            log.exception("unexpected error urn:uuid:%s", attended_now().id)
             response = problem(OTHERS[500], ADVICE[500])
             if is_shortage(error):
                 response = problem(UNAVAILABLE, WHAT_TO_DO, SOON)
-            instance = json.loads(bytes(response.body))["instance"]
-            log.exception("unexpected error %s", instance)
             await response(scope, receive, send)
 
 

@@ -24,6 +24,7 @@ from app.access.who_may import ROUTES
 from app.answering_head import AnswerHead
 from app.appeals import jury_routes, paper_routes
 from app.appeals import routes as appeals
+from app.attending import Attend
 from app.browsers import TellBrowsers
 from app.casefiles import routes as casefiles
 from app.clock import Clock, SystemClock
@@ -85,9 +86,11 @@ class Application(FastAPI):
     """The framework's application, inside what gives its last plain answers a problem document."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        """All middleware, with those outermost that no answer may go past."""
+        """All middleware, with those outermost that each request and each answer go through."""
         within = problems.TellTooLarge(super().build_middleware_stack())
-        return AnswerHead(TellBrowsers(within, secure=is_secure(self.state.services.settings)))
+        services: Services = self.state.services
+        told = AnswerHead(TellBrowsers(within, secure=is_secure(services.settings)))
+        return Attend(told, services.measures, services.request_log)
 
     def openapi(self) -> dict[str, Any]:
         """The OpenAPI document, made once."""

@@ -12,7 +12,9 @@ from app.access.known_callers import KnownCallers
 from app.access.pace import Pace
 from app.clock import Clock
 from app.config import Settings
+from app.logs import RequestLog
 from app.made_once import MadeOnce
+from app.measures import Measures
 from app.record.feed import Feed
 from app.record.proofs import Proofs
 from app.sealing.seals import Seals
@@ -38,6 +40,8 @@ class Services:
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
     boards: MadeOnce[Any] = field(default_factory=MadeOnce)
     trials: MadeOnce[list[str]] = field(default_factory=MadeOnce)
+    measures: Measures = field(default_factory=Measures)
+    request_log: RequestLog = field(default_factory=RequestLog)
 
 
 def services_of(request: Request) -> Services:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import signal
 import socket
+import sys
 from collections.abc import Callable
+from contextlib import ExitStack
 from types import FrameType
 
 import uvicorn
@@ -16,6 +18,7 @@ from app.connections import Connection
 from app.logs import keep_log
 from app.schema import REVISION
 from app.server import create_app
+from app.services import Services
 from app.store.engine import only_process, open_engines
 from app.store.revision import stored_revision
 
@@ -91,8 +94,10 @@ def serve_settings(
             )
         )
         _end_well_on_signals(server)
-        store = app.state.services.store
-        with only_process(store.engines.url):
+        services: Services = app.state.services
+        with only_process(services.store.engines.url), ExitStack() as running:
+            if settings.log_requests:
+                running.enter_context(services.request_log.written_to(sys.stderr))
             bring_up_to_date(settings.database_url)
             say(settings.address)
             leave_what_is_there()

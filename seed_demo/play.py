@@ -72,7 +72,8 @@ def serve_meet(out: Path | None, settings: Settings) -> int:
 
 def _serve(folder: Path, settings: Settings, *, keep: bool) -> int:
     own = {"database_url": f"sqlite:///{folder / 'demo.db'}", "seal_folder": folder / "seal"}
-    settings = settings.model_copy(update=own)
+    # Beside the links that it prints, a line for each request would be noise.
+    settings = settings.model_copy(update={**own, "log_requests": False})
     files, story, now = read_meet(), read_story(), SystemClock().now()
     timetable = ending_at(now, _own_day(files).first, story.ends)
     with listen(settings) as listener:  # taken before the story is told, which takes a while

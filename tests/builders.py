@@ -225,7 +225,7 @@ def a_problem(answer: httpx.Response, status: int, slug: str) -> Json:
     assert told["status"] == status
     assert told["title"]
     assert told["detail"].endswith((".", "?")), told["detail"]
-    assert told["instance"].startswith("urn:uuid:")
+    assert told["instance"] == f"urn:uuid:{answer.headers['x-request-id']}"
     assert not [word for word in INNARDS if word in answer.text], answer.text
     return told
 

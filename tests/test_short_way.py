@@ -84,8 +84,8 @@ def told_both_ways(meet: MeetAtHand, name: str, content: bytes) -> None:
 
 def an_answer(answer: httpx.Response) -> tuple[int, dict[str, str], Any]:
     """What an answer says, whichever thing it is about and whenever it was given."""
-    headers = {name: value for name, value in answer.headers.items() if name != "date"}
-    headers.pop("content-length")
+    own = {"date", "content-length", "x-request-id"}
+    headers = {name: value for name, value in answer.headers.items() if name not in own}
     return answer.status_code, headers, without_the_moment(answer.json())
 
 

@@ -24,6 +24,7 @@ from app.access.joining import is_link_token
 from app.access.known_callers import Taken
 from app.access.queries import Caller
 from app.access.who_may import ROUTES, Who
+from app.attended import attended_now
 from app.clock import Clock
 from app.ids import MeetId
 from app.record.feed import Feed
@@ -128,10 +129,13 @@ async def admit_knock(
     and is counted by the short way once it acts: else a request is counted twice that goes on here.
     """
     who = ROUTES[knock.method, knock.template]
+    attended = attended_now()
+    attended.template = knock.template
     if who.public:
         return Admitted(services, body=body)
     token = _token_of(services, knock, or_key=who.founder)
     if who.founder and is_setup_key(services, token):
+        attended.actor = FOUNDER.id
         return Admitted(services, body=body)
     now = services.clock.now()
     taken = services.callers.recall(services.store, token, now) if hurries else None
@@ -139,6 +143,7 @@ async def admit_knock(
     caller = caller or await services.callers.find(services.store, token, now)
     if caller is None:
         raise NotJoined(_why_unknown(services, who, token))
+    attended.actor = caller.official_id
     _insist_on_meet(knock, caller)
     _insist_on_role(who, caller)
     if knock.method not in SAFE and not hurries:

@@ -16,6 +16,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mappin
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
+from time import monotonic
 from typing import TypeAlias
 
 from sqlalchemy import Connection
@@ -84,6 +85,8 @@ class Tail:
         """The seq of the newest entry that was looked at."""
         self.reaches = size
         """How far the record is known to reach."""
+        self.behind_since: float | None = None
+        """When the oldest entry was committed that is not given out yet."""
         self.filling: asyncio.Task[None] | None = None
         self.readers: set[Reader] = set()
         self._kept: deque[Told] = deque(maxlen=KEPT)
@@ -105,6 +108,18 @@ class Tail:
         return [self._kept[-place] for place in range(behind, 0, -1)]
 
 
+@dataclass(frozen=True, slots=True)
+class Lateness:
+    """What is stored and not given out: how many entries, for how long. And how late all were that
+    have been given out: how many times, how many seconds together.
+    """
+
+    entries: int
+    seconds: float
+    times: int
+    lag: float
+
+
 class Feed:
     """The open streams of this process."""
 
@@ -118,6 +133,7 @@ class Feed:
         self._looking: asyncio.Task[None]
         self._is_told = False
         """Whether every commit is told of, those of other processes too."""
+        self._times, self._lag = 0, 0.0
         self.stopping = False
 
     def start(self, store: Store) -> None:
@@ -132,7 +148,7 @@ class Feed:
     def reach(self, sizes: Mapping[MeetId, int]) -> None:
         """How far these records reach after a commit; from any thread."""
         if self._tails:
-            self._soon(self._reach, sizes)
+            self._soon(self._reach, sizes, monotonic())
 
     def hear(self, is_told: bool) -> None:
         """Whether commits of other processes are told of from now on; from any thread."""
@@ -147,11 +163,13 @@ class Feed:
         for tail in self._tails.values():
             self._fill_soon(tail)
 
-    def _reach(self, sizes: Mapping[MeetId, int]) -> None:
+    def _reach(self, sizes: Mapping[MeetId, int], at: float) -> None:
         for meet, size in sizes.items():
             tail = self._tails.get(meet)
             if tail is not None and size > tail.reaches:
                 tail.reaches = size
+                if tail.behind_since is None:
+                    tail.behind_since = at
                 self._fill_soon(tail)
 
     def _fill_soon(self, tail: Tail) -> None:
@@ -166,11 +184,27 @@ class Feed:
                 query = partial(_next_entries, meet_id=tail.meet_id, after=tail.size)
                 entries = await self._store.read(query)
                 tail.grow(entries)
+                self._measure(tail)
                 more = len(entries) == BATCH or (bool(entries) and tail.size < tail.reaches)
         except Unavailable:
             tail.reaches = tail.size + 1  # so that the next look tries again
         finally:
             tail.filling = None
+
+    def _measure(self, tail: Tail) -> None:
+        if tail.behind_since is not None and tail.size >= tail.reaches:
+            self._times += 1
+            self._lag += monotonic() - tail.behind_since
+            tail.behind_since = None
+
+    def lateness(self) -> Lateness:
+        """How late those who follow are told."""
+        now, entries, seconds = monotonic(), 0, 0.0
+        for tail in self._tails.values():
+            if tail.behind_since is not None:
+                entries += tail.reaches - tail.size
+                seconds = max(seconds, now - tail.behind_since)
+        return Lateness(entries, seconds, self._times, self._lag)
 
     async def _look(self) -> None:
         """Look by itself, so that nobody waits for ever for a word that was lost."""

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, select
+from sqlalchemy import Connection, and_, bindparam, func, select
 
 from app.ids import MeetId, OfficialId
 from app.record.kinds import KINDS, Kind
 from app.record.log import Head, commitment
-from app.record.merkle import EMPTY_ROOT
+from app.record.merkle import EMPTY_ROOT, Frontier
 from app.record.tables import record_bodies, record_entries, record_heads
 from app.store.rows import AnyRow
 
@@ -47,6 +47,19 @@ _ON = _BODIES.where(record_entries.c.subject == bindparam("subject"))
 _ABOUT = _ON.where(record_entries.c.kind == bindparam("kind"))
 _OF_KINDS = _BODIES.where(record_entries.c.kind.in_(bindparam("kinds", expanding=True)))
 _EXPORT = _BODIES.where(record_entries.c.seq > bindparam("after")).limit(PAGE)
+
+LOOKED_AT = 20
+_NEWEST_HEADS = (
+    select(
+        record_heads,
+        select(func.max(record_entries.c.seq))
+        .where(record_entries.c.meet_id == record_heads.c.meet_id)
+        .scalar_subquery()
+        .label("newest"),
+    )
+    .order_by(record_heads.c.meet_id.desc())
+    .limit(LOOKED_AT)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,3 +211,14 @@ def _export_line(row: AnyRow) -> str:
 def is_closed(conn: Connection, meet_id: MeetId) -> bool:
     """Whether the whole meet was erased: nothing is kept in it any more that tells of anybody."""
     return bool(conn.execute(_CLOSED, {"meet": meet_id}).scalar())
+
+
+def head_amiss(conn: Connection) -> MeetId | None:
+    """The first of the meets that were made last whose head is not that of its record, by what can
+    be seen at a glance: its root, and how far its entries reach. All of it is for `check`.
+    """
+    for row in conn.execute(_NEWEST_HEADS):
+        frontier = Frontier(row.size, tuple(bytes.fromhex(root) for root in row.frontier))
+        if frontier.root.hex() != row.root or row.size != (row.newest or 0):
+            return MeetId(row.meet_id)
+    return None

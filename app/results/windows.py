@@ -80,6 +80,12 @@ _IN_HEATS = (
     )
     .order_by(windows.c.opened_at, windows.c.id)
 )
+_CLOSING = select(func.count(), func.min(windows.c.closes_at)).where(
+    windows.c.closes_at >= bindparam("after"),
+    windows.c.closes_at <= bindparam("until"),
+    REPLACED_BY.is_(None),
+    ~IS_SETTLED,
+)
 _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
 _OF_HEAT = _OF_MEET.where(windows.c.heat_id == bindparam("heat")).order_by(
     windows.c.opened_at, windows.c.id
@@ -152,6 +158,20 @@ def open_windows(conn: Connection, meet_id: MeetId, now: datetime) -> list[Windo
         page = windows_of(conn, meet_id, now, page.next)
         found += page.windows
     return [one for one in found if one.state == "open"]
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """How many windows close in a stretch of time, and when the first of them does."""
+
+    count: int
+    first: datetime | None
+
+
+def windows_that_close(conn: Connection, after: datetime, until: datetime) -> Closing:
+    """Those of all meets in which something can be lodged until they close."""
+    count, first = conn.execute(_CLOSING, {"after": after, "until": until}).one()
+    return Closing(count, first)
 
 
 def _has_closed(window: WindowOut, now: datetime) -> bool:

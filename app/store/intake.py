@@ -31,6 +31,11 @@ class Intake:
         self._gathering = False
         self._until = 0.0
 
+    @property
+    def waiting(self) -> int:
+        """How many actions have not been handed over yet."""
+        return len(self._gathered)
+
     def take(self, job: Job) -> None:
         """Take an action along with the next batch; its outcome will be in its receipt."""
         self._gathered.append(job)

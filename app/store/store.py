@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TypeVar
 
 from sqlalchemy import Connection
@@ -28,6 +29,15 @@ from app.store.writer import Job, Notify, Writer
 
 Result = TypeVar("Result")
 Query = Callable[[Connection], Result]
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What waits for the writer of this process, and what it has taken up since it started."""
+
+    waiting: int
+    groups: int
+    actions: int
 
 
 class Store:
@@ -61,6 +71,12 @@ class Store:
     def takes_work(self) -> bool:
         """Whether actions are run: false before the start and after the end of the writer."""
         return self._writer.is_at_work
+
+    @property
+    def load(self) -> Load:
+        """How much the writer has to do."""
+        gathered = self._intake.waiting if self._intake is not None else 0
+        return Load(gathered + self._writer.waiting, self._writer.groups, self._writer.actions)
 
     async def act(
         self,

@@ -90,6 +90,14 @@ class Writer:
         self._stopping = False
         self._ended = False
         self._connection: Connection | None = None
+        self.groups = 0
+        self.actions = 0
+        """How many groups were taken up, and how many actions were in them."""
+
+    @property
+    def waiting(self) -> int:
+        """How many actions are queued."""
+        return self._jobs.qsize()
 
     def start(self) -> None:
         self._thread.start()
@@ -169,6 +177,8 @@ class Writer:
         return group, False
 
     def _write(self, group: list[Job]) -> None:
+        self.groups += 1
+        self.actions += len(group)
         try:
             committed = self._commit_group(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"

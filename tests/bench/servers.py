@@ -61,8 +61,8 @@ def some_processes(*wanted: tuple[Command, str]) -> Iterator[list[Running]]:
 
 def _spawn(command: Command, database_url: str) -> subprocess.Popen[str]:
     environment = os.environ | {"DATABASE_URL": database_url, "ZONEDOCKET_SETUP_KEY": SETUP_KEY}
-    # Few sessions send what a stadium full of them would.
-    environment |= {"ZONEDOCKET_CHANGES_A_MINUTE": str(10**9)}
+    # Few sessions send what a stadium full of them would; and figures are printed here.
+    environment |= {"ZONEDOCKET_CHANGES_A_MINUTE": str(10**9), "ZONEDOCKET_LOG_REQUESTS": "false"}
     return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
 
 

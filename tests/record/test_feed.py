@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.ids import MeetId, OfficialId, new_id
-from app.record.feed import BATCH, MOST_STREAMS, Feed, Follower
+from app.record.feed import BATCH, MOST_STREAMS, Feed, Follower, Lateness
 from app.record.kinds import Kind
 from app.record.queries import FeedEntry
 from app.roles import Role
@@ -252,6 +252,41 @@ def test_wherever_readers_begin_and_however_fast_the_record_grows_each_gets_all_
         return await asyncio.wait_for(asyncio.gather(*readers), 10)
 
     assert asyncio.run(run()) == [list(range(start + 1, whole + 1)) for start in starts]
+
+
+class ASlowRecord(ARecord):
+    """One that answers when it is let."""
+
+    def __init__(self, size: int) -> None:
+        super().__init__(size)
+        self.go_on = asyncio.Event()
+
+    async def read(self, query: partial[list[FeedEntry]]) -> list[FeedEntry]:
+        await self.go_on.wait()
+        return await super().read(query)
+
+
+def test_how_late_those_who_follow_are_told_is_measured_from_the_commit_on() -> None:
+    async def run() -> tuple[Lateness, Lateness]:
+        record, feed = ASlowRecord(1_000), Feed()
+        feed.start(cast(Store, record))
+        stream = feed.follow(a_follower(1_000, 1_000))
+        await anext(stream)
+        record.size = 1_003
+        feed.reach({MeetId("m"): 1_002})
+        feed.reach({MeetId("m"): 1_003})
+        await asyncio.sleep(0)  # the feed hears of it in the loop's next turn
+        behind = feed.lateness()
+        told = asyncio.ensure_future(anext(stream))
+        record.go_on.set()
+        assert seqs_in(await told) == [1_001, 1_002, 1_003]
+        return behind, feed.lateness()
+
+    behind, after = asyncio.run(run())
+    assert (behind.entries, behind.times) == (3, 0)
+    assert 0 < behind.seconds < 10
+    assert (after.entries, after.seconds, after.times) == (0, 0.0, 1)
+    assert behind.seconds <= after.lag < 10
 
 
 def test_however_many_readers_catch_up_others_get_their_turn() -> None:
