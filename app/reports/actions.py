@@ -13,7 +13,14 @@ from app.meets.queries import Running
 from app.meets.states import HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken, NotFound, NotYours, PreconditionMissing, Stale, StateConflict
-from app.reports.arriving import Arriving, arriving, marks_on, post_words, who_arrives
+from app.reports.arriving import (
+    Arriving,
+    about_the_same,
+    arriving,
+    marks_on,
+    post_words,
+    who_arrives,
+)
 from app.reports.attesting import SignedReport, TakenIn, attest
 from app.reports.findings import as_stored, judge_report
 from app.reports.following import (
@@ -86,7 +93,7 @@ _WRITE_REPORT = Prepared(
 def asked_of_report(meet_id: MeetId, report_id: ReportId, sent: ReportIn, by: OfficialId) -> Asks:
     """What writing a report asks first."""
     return Asks(
-        sent.heat,
+        about_the_same(sent, report_id),
         (
             (REPORT_BY_ID, {"report": report_id}),
             who_arrives(meet_id, sent),

@@ -73,6 +73,14 @@ def who_arrives(meet_id: MeetId, sent: CallIn | ReportIn) -> Question:
     return _ARRIVING, where
 
 
+def about_the_same(sent: CallIn | ReportIn, *ids: str | None) -> frozenset[str]:
+    """What two things share of which the later must see what the earlier has done: the id of a flag
+    or a report; a lane of a heat, for its case; a post in a heat, for the flag whose account comes.
+    """
+    named = {one for one in ids if one is not None}
+    return frozenset({f"{sent.heat} lane {sent.lane}", f"{sent.heat} post {sent.post}"} | named)
+
+
 def arriving(
     unit: Unit, sent: CallIn | ReportIn, by: OfficialId, run: int | None = None
 ) -> Arriving:

@@ -14,7 +14,14 @@ from app.meets.queries import Running, heat
 from app.meets.states import HEAT_TABLE, NOT_TO_RUN, HeatAct, HeatState
 from app.record.kinds import Kind
 from app.refusals import IdTaken
-from app.reports.arriving import Arriving, arriving, marks_on, post_words, who_arrives
+from app.reports.arriving import (
+    Arriving,
+    about_the_same,
+    arriving,
+    marks_on,
+    post_words,
+    who_arrives,
+)
 from app.reports.following import has_stood_back
 from app.reports.grouping import Place, case_for, last_beyond_measure, open_by_lane
 from app.reports.heard import called_posts
@@ -43,7 +50,7 @@ def asked_of_flag(meet_id: MeetId, call_id: CallId, sent: CallIn, by: OfficialId
         questions.append((REPORT_BY_ID, {"report": sent.report}))
     if sent.lane is not None:
         questions.append(open_by_lane(HeatId(sent.heat), sent.lane, by))
-    return Asks(sent.heat, tuple(questions))
+    return Asks(about_the_same(sent, call_id, sent.report), tuple(questions))
 
 
 def show_flag(call_id: CallId, sent: CallIn, caller: Caller) -> Action[Put[CallOut]]:

@@ -64,7 +64,7 @@ _ADD = Prepared(
     .where(cases.c.id == bindparam("case"))
     .values(version=cases.c.version + 1, lane=bindparam("now_in"))
 )
-_LAST_RULED = Prepared(
+_LAST_RULED = (
     select(cases.c.id)
     .where(
         cases.c.heat_id == bindparam("heat"),
@@ -74,13 +74,36 @@ _LAST_RULED = Prepared(
     .order_by(cases.c.opened_at.desc(), cases.c.id.desc())
     .limit(1)
 )
+"""Of no team there is none: in SQL nothing is equal to nothing."""
 # Nobody else takes the same number: within a meet actions run one after another.
-_NEXT_NUMBER = Prepared(
-    select((func.coalesce(func.max(cases.c.number), 0) + 1).label("number")).where(
-        cases.c.meet_id == bindparam("meet")
+_NEXT_NUMBER = select(func.coalesce(func.max(cases.c.number), 0) + 1).where(
+    cases.c.meet_id == bindparam("meet")
+)
+_OPEN_CASE = Prepared(
+    insert(cases).values(
+        id=bindparam("case"),
+        meet_id=bindparam("meet"),
+        number=_NEXT_NUMBER.scalar_subquery(),
+        heat_id=bindparam("heat"),
+        team_id=bindparam("team"),
+        lane=bindparam("in_lane"),
+        state=bindparam("begins"),
+        opened_at=bindparam("now"),
+        further_of=_LAST_RULED.scalar_subquery(),
+        version=1,
     )
 )
-_OPEN_CASE = Prepared(insert(cases))
+_POINT = Prepared(
+    update(cases)
+    .where(cases.c.id == bindparam("case"))
+    .values(
+        heat_id=bindparam("heat"),
+        team_id=bindparam("team"),
+        lane=bindparam("in_lane"),
+        further_of=_LAST_RULED.scalar_subquery(),
+        version=cases.c.version + 1,
+    )
+)
 _TOUCH = Prepared(
     update(cases).where(cases.c.id == bindparam("case")).values(version=cases.c.version + 1)
 )
@@ -165,30 +188,19 @@ def open_case(unit: Unit, place: Place) -> CaseId:
     """
     state = CaseState.CLOSED if place.is_over else CaseState.OPEN
     case_id = CaseId(new_id())
-    _OPEN_CASE.run(
+    _OPEN_CASE.later(
         unit.conn,
         {
-            "id": case_id,
-            "meet_id": unit.meet_id,
-            "number": _NEXT_NUMBER.first(unit.conn, {"meet": unit.meet_id}).number,
-            "heat_id": place.heat_id,
-            "team_id": place.team_id,
-            "lane": place.lane,
-            "state": state.value,
-            "opened_at": unit.now,
-            "further_of": _last_ruled(unit.conn, place),
-            "joined_to": None,
-            "version": 1,
+            "case": case_id,
+            "meet": unit.meet_id,
+            "heat": place.heat_id,
+            "team": place.team_id,
+            "in_lane": place.lane,
+            "begins": state.value,
+            "now": unit.now,
         },
     )
     return case_id
-
-
-def _last_ruled(conn: Connection, place: Place) -> CaseId | None:
-    if place.team_id is None:
-        return None
-    found = _LAST_RULED.first(conn, {"heat": place.heat_id, "team": place.team_id})
-    return None if found is None else CaseId(found.id)
 
 
 def move_report(
@@ -313,16 +325,14 @@ def _is_about(case: AnyRow, place: Place) -> bool:
 
 
 def _point_at(unit: Unit, case_id: CaseId, place: Place) -> None:
-    unit.conn.execute(
-        update(cases)
-        .where(cases.c.id == case_id)
-        .values(
-            heat_id=place.heat_id,
-            team_id=place.team_id,
-            lane=place.lane,
-            further_of=_last_ruled(unit.conn, place),
-            version=cases.c.version + 1,
-        )
+    _POINT.run(
+        unit.conn,
+        {
+            "case": case_id,
+            "heat": place.heat_id,
+            "team": place.team_id,
+            "in_lane": place.lane,
+        },
     )
 
 

@@ -75,13 +75,13 @@ Action = Callable[[Unit], Done[Result]]
 
 @dataclass(frozen=True, slots=True)
 class Asks:
-    """What an action will ask first, before it writes anything, and what it is about.
+    """What an action will ask first, before it writes anything, and the things it is about.
 
-    What such an action only owes (`Prepared.later`) changes no answer of one about something else.
-    Where it writes in another way, those behind it are asked anew.
+    What such an action only owes (`Prepared.later`) changes no answer of one that is about none of
+    these things. Where it writes in another way, those behind it are asked anew.
     """
 
-    about: str
+    about: frozenset[str]
     questions: tuple[Question, ...]
 
 

@@ -242,15 +242,18 @@ class Writer:
         Only of the first about each thing, and not behind one that may write anything: an answer
         must be what the action would be told in its turn.
         """
-        first: dict[str, Job] = {}
+        first: list[Job] = []
+        seen: set[str] = set()
         for job in group:
             if job.asks is None:
                 break
-            first.setdefault(job.asks.about, job)
+            if seen.isdisjoint(job.asks.about):
+                first.append(job)
+            seen |= job.asks.about
         if self._engines.is_sqlite or not first:
             return {}
         try:
-            asked = {job: sendings(conn, job.asks.questions) for job in first.values() if job.asks}
+            asked = {job: sendings(conn, job.asks.questions) for job in first if job.asks}
             answers = line_of(conn).ask_ahead([one for each in asked.values() for one in each])
         except Exception as error:
             if self._is_lost(error):

@@ -176,7 +176,7 @@ def taking(key: str, about: str) -> tuple[Action[str], Asks]:
         ADD.later(unit.conn, a_try(key))
         return Done(key, Deed(Kind.CALL, key, {"key": key}))
 
-    return act, Asks(about, ((BY_KEY, {"key": key}),))
+    return act, Asks(frozenset([about]), ((BY_KEY, {"key": key}),))
 
 
 def done_together(service: Service, *works: tuple[Action[str], Asks]) -> list[object]:
@@ -213,7 +213,7 @@ def counting(key: str, about: str, *, plainly: bool = False) -> tuple[Action[str
             RAISE.later(unit.conn, {"which": key})
         return Done(before, Deed(Kind.CALL, new_id(), {"key": key}))
 
-    return act, Asks(about, ((BY_KEY, {"key": key}),))
+    return act, Asks(frozenset([about]), ((BY_KEY, {"key": key}),))
 
 
 def test_of_some_about_one_thing_each_sees_what_those_before_it_have_done(service: Service) -> None:
@@ -258,7 +258,7 @@ def test_a_commit_that_undoes_is_told_as_a_failure(writing: Engine) -> None:
 def test_a_question_that_the_server_refuses_fails_no_neighbour(service: Service) -> None:
     good, bad = new_id(), new_id()
     act, _asks = taking(bad, "a heat")
-    too_large = Asks("a heat", ((LONG, {"letter": "x", "times": 1 << 40}),))
+    too_large = Asks(frozenset(["a heat"]), ((LONG, {"letter": "x", "times": 1 << 40}),))
     outcomes = done_together(service, (act, too_large), taking(good, "another heat"))
     if service.store.engines.is_sqlite:  # there nothing is asked ahead
         assert [told(one) for one in outcomes] == [bad, good]
