@@ -15,7 +15,7 @@ import logging
 import math
 import resource
 import sys
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from uvicorn.protocols.http.httptools_impl import STATUS_LINE, HttpToolsProtocol
 
@@ -35,6 +35,42 @@ def most_connections(files: int) -> int:
     if files == resource.RLIM_INFINITY:
         return 5_000
     return min(5_000, max(files - FILES_FOR_OTHERS, files // 2))
+
+
+class HeadWithBody:
+    """A transport that sends the head of an answer together with the first part of its body.
+
+    The server writes them one after the other, and each writing is a call of the system and wakes
+    whoever waits at the other end: of a report's answer twice for one. A head whose body comes
+    later, as that of a live feed, goes in the loop's next turn.
+    """
+
+    def __init__(self, transport: asyncio.Transport, loop: asyncio.AbstractEventLoop) -> None:
+        self._transport, self._loop = transport, loop
+        self._head = b""
+
+    def write(self, data: bytes) -> None:
+        """Send, or hold a head until its body comes."""
+        if self._head:
+            data, self._head = self._head + data, b""
+        elif data.startswith(b"HTTP/1.1 "):
+            self._head = data
+            self._loop.call_soon(self._send_head)
+            return
+        self._transport.write(data)
+
+    def close(self) -> None:
+        """Close once all is sent."""
+        self._send_head()
+        self._transport.close()
+
+    def _send_head(self) -> None:
+        if self._head:
+            self._transport.write(self._head)
+            self._head = b""
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._transport, name)
 
 
 class _HeadTooLarge(Exception):
@@ -72,7 +108,8 @@ class Connection(HttpToolsProtocol):
     def connection_made(  # type: ignore[override]  # as the server's own: it is a Transport
         self, transport: asyncio.Transport
     ) -> None:
-        super().connection_made(transport)
+        together: Any = HeadWithBody(transport, self.loop)
+        super().connection_made(together)
         if len(self.connections) > self.most:
             self.connections.discard(self)
             self._tell_full()
