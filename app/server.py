@@ -87,7 +87,8 @@ class Application(FastAPI):
 
     def build_middleware_stack(self) -> ASGIApp:
         """All middleware, with those outermost that each request and each answer go through."""
-        within = problems.TellTooLarge(super().build_middleware_stack())
+        others = problems.TellTooLarge(super().build_middleware_stack())
+        within = ShortWay(others, reports.HURRIED, largest=LARGEST_BODY)
         services: Services = self.state.services
         told = AnswerHead(TellBrowsers(within, secure=is_secure(services.settings)))
         return Attend(told, services.measures, services.request_log)
@@ -137,7 +138,6 @@ def create_app(
     _insist_all_declared()
     app.add_middleware(RefuseCoded)
     app.add_middleware(KeepNothing)
-    app.add_middleware(ShortWay, routes=reports.HURRIED)
     problems.install(app, as_page)
     app.add_exception_handler(Shown, answer_shown)
     return app

@@ -19,6 +19,7 @@ from starlette.types import Message, Receive, Scope, Send
 
 from app.ids import new_id
 from app.reports.routes import HURRIED
+from app.server import LARGEST_BODY
 from app.short_way import ShortWay
 from tests.builders import Json, MeetAtHand, a_meet, a_report
 from tests.running import Service
@@ -216,12 +217,15 @@ def sent_to(way: ShortWay, scope: Scope, body: bytes) -> list[Message]:
 
 def test_only_what_a_phone_sends_goes_the_short_way(stadium: MeetAtHand, service: Service) -> None:
     framework = Framework()
-    way = ShortWay(framework, HURRIED)
+    way = ShortWay(framework, HURRIED, largest=LARGEST_BODY)
     body = json.dumps(a_report(stadium.heat(), stadium.posts["umpire"])).encode()
     path = f"/api/meets/{stadium.id}/reports/{new_id()}"
     others = [
         (a_scope(stadium, path, body, content_type=LONG), body),
         (a_scope(stadium, path, body, content_length=""), body),
+        (a_scope(stadium, path, body, content_length=str(LARGEST_BODY + 1)), body),
+        (a_scope(stadium, path, body, content_length="1" * 5_000), body),
+        (a_scope(stadium, path, body, transfer_encoding="chunked"), body),
         (a_scope(stadium, path, body, if_match='"v1"'), body),
         (a_scope(stadium, path, body, authorization=f"Bearer {stadium.desk.token}"), body),
         (a_scope(stadium, path, body, authorization=""), body),
@@ -249,7 +253,7 @@ def test_what_the_action_refuses_is_told_by_the_short_way_itself(
     stadium: MeetAtHand, service: Service
 ) -> None:
     framework = Framework()
-    way = ShortWay(framework, HURRIED)
+    way = ShortWay(framework, HURRIED, largest=LARGEST_BODY)
     body = json.dumps(a_report(new_id(), stadium.posts["umpire"])).encode()
     path = f"/api/meets/{stadium.id}/reports/{new_id()}"
     said = sent_to(way, a_scope(stadium, path, body), body)
