@@ -148,7 +148,19 @@ def _prepare_sqlite(connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA busy_timeout={BUSY_TIMEOUT_MS}")
 
 
+PATIENCE = {
+    "connect_timeout": "5",  # seconds until a server that takes the line says a word
+    "tcp_user_timeout": "15000",  # milliseconds until it takes what was sent to it
+    "keepalives_idle": "15",
+    "keepalives_interval": "5",
+    "keepalives_count": "3",
+}
+"""A server that is cut off neither refuses nor ends a line: without these whoever asks it waits for
+a quarter of an hour. What `DATABASE_URL` says itself of them stands."""
+
+
 def _open_postgresql(url: URL) -> Engines:
+    url = url.update_query_dict({**PATIENCE, **url.query})
     writing = create_engine(
         url, pool_size=1, max_overflow=0, pool_pre_ping=True, hide_parameters=True
     )

@@ -1,0 +1,47 @@
+"""A PostgreSQL that is cut off says nothing, not even that it is gone: nobody waits for it long."""
+
+from __future__ import annotations
+
+import socket
+import time
+
+import pytest
+from sqlalchemy import make_url
+from sqlalchemy.exc import OperationalError
+
+from app.store import engine
+from app.store.causes import GONE, cause_of
+from app.store.engine import open_engines
+from tests.conftest import NewDatabase
+
+
+def test_a_server_that_takes_the_line_and_says_nothing_is_given_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # libpq waits two seconds at the least.
+    monkeypatch.setitem(engine.PATIENCE, "connect_timeout", "2")
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        port = silent.getsockname()[1]
+        engines = open_engines(f"postgresql://somebody@127.0.0.1:{port}/meets")
+        began = time.monotonic()
+        with pytest.raises(OperationalError) as failed:
+            engines.reading.connect()
+        assert time.monotonic() - began < 60
+        engines.dispose()
+    assert cause_of(failed.value) == GONE
+
+
+def test_every_line_gives_up_a_server_that_takes_nothing_any_more_unless_the_address_says_how_long(
+    new_database: NewDatabase,
+) -> None:
+    """In milliseconds, as `TCP_USER_TIMEOUT` has them (RFC 5482)."""
+    address = make_url(new_database("postgresql"))
+    for own, holds in ({}, "15000"), ({"tcp_user_timeout": "7000"}, "7000"):
+        engines = open_engines(str(address.update_query_dict(own).render_as_string(False)))
+        for one in (engines.writing, engines.reading):
+            with one.connect() as conn:
+                driven = conn.connection.dbapi_connection
+                assert driven is not None
+                said = driven.info.get_parameters()  # type: ignore[attr-defined]
+                assert said["tcp_user_timeout"] == holds
+        engines.dispose()
