@@ -36,7 +36,7 @@ from app.store.action import (
     Unit,
 )
 from app.store.by_name import Answers, line_of
-from app.store.causes import NEVER_KEPT, cause_of
+from app.store.causes import GONE, NEVER_KEPT, cause_of
 from app.store.engine import Engines
 from app.store.hearing import say
 from app.store.prepared import sendings
@@ -180,7 +180,7 @@ class Writer:
         self.groups += 1
         self.actions += len(group)
         try:
-            committed = self._commit_group(group)
+            committed = self._commit_on_a_whole_line(group)
         except Exception as error:  # whatever it was, nobody may be told "stored"
             log.exception("a group of %d actions was not committed", len(group))
             reason = _why_not_kept(error)
@@ -204,6 +204,22 @@ class Writer:
         if given_up is not None:
             given_up.invalidate()
             given_up.close()
+
+    def _commit_on_a_whole_line(self, group: list[Job]) -> Committed:
+        """On the line that is there; on a fresh one where that had broken before anything was asked
+        to be kept, as when the database was started again while nobody sent.
+        """
+        was_there = self._connection is not None
+        try:
+            return self._commit_group(group)
+        except Exception as error:
+            begun = isinstance(error, _CommitFailed)
+            if begun or not was_there or cause_of(error) != GONE:
+                raise
+        self._give_up_connection()
+        for job in group:
+            job.error = None
+        return self._commit_group(group)
 
     def _commit_group(self, group: list[Job]) -> Committed:
         """One transaction for all of them: first without savepoints, since nearly all succeed.

@@ -151,6 +151,19 @@ def test_a_database_that_is_gone_for_a_while_is_told_and_taken_up_again_by_itsel
     assert {one["id"] for one in meet.umpire.get("reports").json()} == {early, late}
 
 
+def test_what_is_sent_first_after_the_database_was_started_again_is_stored(
+    relayed: tuple[Service, Relay],
+) -> None:
+    """Nobody sent meanwhile, so nobody found out that all lines had broken."""
+    service, relay = relayed
+    meet = a_meet(service)
+    assert send(meet, new_id()) == 201
+    relay.take_away()
+    relay.put_back()
+    assert meet.call("white").status_code == 201
+    assert send(meet, new_id()) == 201
+
+
 def test_followers_of_the_record_hear_again_after_the_database_was_gone(
     relayed: tuple[Service, Relay], new_database: NewDatabase
 ) -> None:
