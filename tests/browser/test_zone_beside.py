@@ -4,6 +4,8 @@ own observation of somebody without a post, and signing off while something has 
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
@@ -63,7 +65,7 @@ def test_a_picture_that_the_phone_cannot_draw_is_told_and_goes_as_it_is(
 
 
 def test_what_is_no_picture_or_too_large_is_told_in_the_step_and_the_rest_is_kept(
-    chromium: Browser, service: Service, meet: MeetAtHand
+    chromium: Browser, service: Service, meet: MeetAtHand, tmp_path: Path
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
         page = open_zone(window, meet)
@@ -72,7 +74,10 @@ def test_what_is_no_picture_or_too_large_is_told_in_the_step_and_the_rest_is_kep
         problem = page.locator("#picture-problem")
         choose(page, "notes.txt", b"No picture", "text/plain")
         expect(problem).to_have_text("notes.txt: This is no picture that can be sent.")
-        choose(page, "large.heic", b"\0" * (16 * 1024 * 1024 + 1))
+        # From the disk, as a phone takes it: through the test's line it would take a minute.
+        large = tmp_path / "large.heic"
+        large.write_bytes(b"\0" * (16 * 1024 * 1024 + 1))
+        page.locator("[data-pictures]").set_input_files(large)
         expect(problem).to_contain_text("large.heic: This picture is too large to be sent.")
         assert faults(page) == []
         assert sideways(page) == 0
@@ -102,7 +107,7 @@ PASTED = (
 
 
 def test_what_nobody_sees_in_pasted_words_is_left_out_before_they_are_signed(
-    chromium: Browser, service: Service, meet: MeetAtHand
+    chromium: Browser, service: Service, meet: MeetAtHand, tmp_path: Path
 ) -> None:
     with a_window(chromium, service, meet.umpire, **PHONE) as window:
         page = open_zone(window, meet)
