@@ -25,7 +25,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     workers = parsed.workers or (1 if engine is EngineName.SQLITE else 2)
     if engine is EngineName.SQLITE and workers > 1:
         parser.error("SQLite serves one process: leave --workers out, or take postgresql")
-    season = Season(*(parsed.meets, workers, engine, parsed.minutes, parsed.pace, parsed.seed))
+    season = Season(
+        meets=parsed.meets,
+        workers=workers,
+        engine=engine,
+        minutes=parsed.minutes,
+        pace=parsed.pace,
+        seed=parsed.seed,
+        watchers=parsed.watchers,
+    )
     measured = run_season(season)
     print(as_text(measured))
     if parsed.json is not None:
@@ -44,6 +52,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--engine", choices=[*EngineName], default="postgresql")
     parser.add_argument("--minutes", type=float, default=5.0, help="of the clock on the wall")
     parser.add_argument("--pace", type=float, default=10.0, help="times that of a stadium")
+    parser.add_argument("--watchers", type=int, default=40, help="of the notice board, a meet")
     parser.add_argument("--seed", type=int, default=SystemRandom().randrange(1_000_000))
     parser.add_argument("--json", type=Path, metavar="FILE", help="write all figures to FILE")
     return parser

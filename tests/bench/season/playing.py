@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from tests.bench.season.crew import Crew
 from tests.bench.season.deciding import HeadOfficial, Jury
@@ -18,6 +19,12 @@ from tests.bench.season.person import KeptPage, Stage
 from tests.bench.season.plan import Season
 
 OPEN, RELOADED = "board, left open", "board, reloaded"
+IsEnough: TypeAlias = Callable[[Sequence[Stage]], bool]
+
+
+def never(_stages: Sequence[Stage]) -> bool:
+    """The time alone says when it is over."""
+    return False
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +44,9 @@ async def play(
     meets: Sequence[SeasonMeet],
     addresses: Sequence[str],
     use: Callable[[], Used],
+    is_enough: IsEnough = never,
 ) -> Played:
-    """Until the time is up; an error of whoever plays ends it at once."""
+    """Until the time is up, or it is enough; an error of whoever plays ends it at once."""
     ledger = Ledger()
     stages = [
         Stage(season, meet, addresses, ledger, season.chance_of(number))
@@ -48,19 +56,19 @@ async def play(
     for stage in stages:
         _begin(stage)
     try:
-        await _insist_on_all(stages, season.minutes * 60)
+        await _insist_on_all(stages, season.minutes * 60, is_enough)
         after = use()
     finally:
         await asyncio.gather(*(stage.end() for stage in stages))
     return Played(ledger, stages, before, after)
 
 
-async def _insist_on_all(stages: Sequence[Stage], seconds: float) -> None:
+async def _insist_on_all(stages: Sequence[Stage], seconds: float, is_enough: IsEnough) -> None:
     """Let so many seconds pass, and look every now and then whether somebody has failed."""
     loop = asyncio.get_running_loop()
     ends = loop.time() + seconds
-    while (left := ends - loop.time()) > 0:
-        await asyncio.sleep(min(left, 1.0))
+    while (left := ends - loop.time()) > 0 and not is_enough(stages):
+        await asyncio.sleep(min(left, 0.5))
         for stage in stages:
             stage.insist_nobody_failed()
 

@@ -25,7 +25,7 @@ from tests.bench.season.meets import SeasonMeet, set_up
 from tests.bench.season.meters import Meters, Used, postmaster_of, stored_bytes
 from tests.bench.season.person import Stage
 from tests.bench.season.plan import Season
-from tests.bench.season.playing import Played, play
+from tests.bench.season.playing import IsEnough, Played, never, play
 from tests.bench.servers import SERVICE, some_processes
 from tests.faults.history import Entry
 
@@ -56,7 +56,7 @@ class Measured:
         return not self.amiss and not self.ledger.errors
 
 
-def run_season(season: Season) -> Measured:
+def run_season(season: Season, is_enough: IsEnough = never) -> Measured:
     """Set up, play, and check. Tells on the error output how far it is."""
     load_before = os.getloadavg()[0]
     with fresh_databases(season.engine) as databases, _opened(databases.migrated()) as engines:
@@ -69,7 +69,7 @@ def run_season(season: Season) -> Measured:
             meters = Meters([one.pid for one in running], postmaster_of(engines))
             addresses = [one.address for one in running]
             with asyncio.Runner(loop_factory=uvloop.new_event_loop) as runner:
-                played = runner.run(play(season, meets, addresses, meters.read))
+                played = runner.run(play(season, meets, addresses, meters.read, is_enough))
         stored_after = stored_bytes(engines)
         with _told("checked"):
             amiss, held = check(engines, meets, played.stages)
