@@ -120,6 +120,12 @@ def test_what_nobody_was_told_of_may_be_there_or_not() -> None:
     assert account.amiss([]) == account.amiss([CALLED, STARTED]) == []
 
 
+def test_a_start_whose_answer_was_lost_may_be_there_though_the_next_one_is_refused() -> None:
+    account = an_account((START, 0), (START, 409))
+    assert account.amiss([]) == account.amiss([STARTED]) == []
+    assert account.amiss([STARTED, STARTED]) != []
+
+
 def test_a_flag_that_the_head_official_does_not_see_once_is_told() -> None:
     account = an_account((CALL, 201))
     assert account.flags_amiss() == ["flag c1 came to the head official 0 times"]

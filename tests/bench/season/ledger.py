@@ -45,11 +45,13 @@ class Account:
         # By the address of each, which has its id.
         self._done: dict[Kind, set[str]] = defaultdict(set)
         self._open: dict[Kind, set[str]] = defaultdict(set)
+        self._sent: Counter[str] = Counter()
         self.flags_heard: Counter[str] = Counter()
         """How often each came to the head official's feed."""
 
     def attempt(self, act: Act) -> None:
         self._open[act.kind].add(act.path)
+        self._sent[act.path] += 1
         if act.kind in COMPARED:
             self.history.attempt(act)
 
@@ -57,9 +59,12 @@ class Account:
         """Note an answer, or that none came that says what became of it."""
         if told is None or told.status >= 500:
             return
-        self._open[act.kind].discard(act.path)
-        if told.status in {200, 201}:
+        is_taken = told.status in {200, 201}
+        if is_taken:
             self._done[act.kind].add(act.path)
+        # What has no id of its own is refused as done already, if the answer alone was lost.
+        if is_taken or self._sent[act.path] == 1:
+            self._open[act.kind].discard(act.path)
         if act.kind in COMPARED:
             self.history.hear(act, told)
 
