@@ -82,7 +82,8 @@ class Line:
         request = self._request(method, path, document, etag, known)
         async with self._free:
             try:
-                answer = await asyncio.wait_for(self._exchange(request), PATIENCE)
+                async with asyncio.timeout(PATIENCE):
+                    answer = await self._exchange(request)
             except (OSError, EOFError, TimeoutError) as error:
                 self.close()
                 self._ledger.errors[f"{what}: no answer ({type(error).__name__})"] += 1

@@ -221,4 +221,5 @@ class KeptPage:
                 for span, since in awaited:
                     ledger.spans[span].append(answer.came_at - since)
             with suppress(TimeoutError):
-                await asyncio.wait_for(self._news.wait(), self._every / season.pace)
+                async with asyncio.timeout(self._every / season.pace):
+                    await self._news.wait()
