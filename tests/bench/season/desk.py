@@ -118,7 +118,7 @@ class Desk:
             lanes = next(one["lanes"] for one in self._stage.meet.heats if one["id"] == heat)
             sent |= {"about": "placing", "team": self._stage.chance.choice(lanes)["team"]}
         path = f"protests/{protest}"
-        await self._person.act("protest", Kind.PROTEST_LODGED, protest, path, sent)
+        await self._person.act("protest, taken in", Kind.PROTEST_LODGED, protest, path, sent)
 
     async def _go_on_with_protests(self) -> None:
         """Tell those who protested, take in their appeal, announce what the jury has changed."""
