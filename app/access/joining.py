@@ -18,16 +18,14 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, bindparam, insert, select, update
-from starlette.concurrency import run_in_threadpool
 
 from app.access.actions import refuse_pin
+from app.access.pin_threads import hashed, is_right
 from app.access.queries import link_row, official_row
 from app.access.secrets import (
-    hash_pin,
     hash_secret,
     is_guessable,
     new_secret,
-    pin_matches,
     same_secret,
     session_token,
 )
@@ -122,9 +120,9 @@ async def _try_to_join(store: Store, sent: JoinIn, key: str) -> JoinOut | None:
     meet_id, actor = MeetId(link.meet_id), Actor(person.id)
     stored = person.pin_hash
     if stored is None:
-        fresh = await run_in_threadpool(hash_pin, _insist_good(sent.pin))
+        fresh = await hashed(_insist_good(sent.pin))
         return await store.act(meet_id, actor, _join(sent, None, fresh))
-    if not await run_in_threadpool(pin_matches, stored, sent.pin):
+    if not await is_right(stored, sent.pin):
         await store.act(meet_id, actor, refuse_pin(key))
         raise PinRefused(
             "This is not the PIN you chose when you joined first. Try again. If it is forgotten, "

@@ -17,14 +17,13 @@ from typing import TypeVar
 
 from fastapi import Request, Response
 from sqlalchemy import Connection
-from starlette.concurrency import run_in_threadpool
 
 from app.access.actions import accept_pin, refuse_pin
 from app.access.guard import Admitted
 from app.access.passkeys import party_of, prove
 from app.access.pen import Pen, Shown
+from app.access.pin_threads import is_right
 from app.access.queries import Caller, official_row
-from app.access.secrets import pin_matches
 from app.access.sign_wire import ShownOut, Signable
 from app.access.tries import insist_no_wait, turn_of
 from app.answers import answer
@@ -88,10 +87,10 @@ async def confirm_pin(store: Store, caller: Caller, pin: str) -> None:
     key = caller.tries_key
     async with turn_of(key):
         stored = await store.read(lambda conn: _stored_pin(conn, caller, store.clock.now()))
-        is_right = stored is not None and await run_in_threadpool(pin_matches, stored, pin)
-        settle = accept_pin(key) if is_right else refuse_pin(key)
+        is_good = stored is not None and await is_right(stored, pin)
+        settle = accept_pin(key) if is_good else refuse_pin(key)
         await store.act(caller.meet_id, Actor(caller.official_id, caller.roles), settle)
-    if not is_right:
+    if not is_good:
         raise PinRefused("This PIN is not right. Nothing was signed; try again.")
 
 

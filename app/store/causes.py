@@ -6,10 +6,13 @@ appendix A). Words of the database itself are for the log: they may tell a path 
 
 from __future__ import annotations
 
+from sqlalchemy import exc
+
 FULL = "its disk is full"
 READ_ONLY = "it is read-only"
 DISK = "its disk fails"
 GONE = "its server cannot be reached"
+CROWDED = "all connections to it are in use"
 MEMORY = "there is no memory left for it"
 BUSY = "something else holds it"
 DAMAGED = "its file is damaged"
@@ -46,6 +49,8 @@ def cause_of(error: BaseException | None) -> str:
     """What an error of the toolkit or of a driver means."""
     if isinstance(error, MemoryError):
         return MEMORY
+    if isinstance(error, exc.TimeoutError):  # of the pool: none became free in its time
+        return CROWDED
     driven = getattr(error, "orig", None) or error
     code = getattr(driven, "sqlite_errorcode", None)
     if code is not None:

@@ -166,8 +166,10 @@ def _open_postgresql(url: URL) -> Engines:
     )
     reading = create_engine(
         url,
-        pool_size=READERS,
-        max_overflow=READERS,
+        # All are kept: one that is opened for a burst and closed after it costs a process of the
+        # server, and knows no statement yet.
+        pool_size=2 * READERS,
+        max_overflow=0,
         pool_pre_ping=True,
         # The connection that was used last knows most statements already; a rollback would have
         # the driver forget them all.

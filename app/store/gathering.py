@@ -17,6 +17,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 from starlette.concurrency import run_in_threadpool
 
+from app.refusals import Unavailable
 from app.store.engine import Engines
 
 LARGEST_GROUP = 64
@@ -32,11 +33,15 @@ class _Asked:
     answer: asyncio.Future[Any]
     result: Any = None
     error: Exception | None = None
+    is_answered: bool = False
 
-    def settle(self) -> None:
+    def settle(self, why_not: Exception) -> None:
+        """Give the answer; `why_not` where nobody came to it, since nothing would be one too."""
         if self.answer.done():  # whoever asked has gone
             return
-        if self.error is not None:
+        if not self.is_answered:
+            self.answer.set_exception(why_not)
+        elif self.error is not None:
             self.answer.set_exception(self.error)
         else:
             self.answer.set_result(self.result)
@@ -61,16 +66,24 @@ class Gathering:
         return await asked.answer
 
     async def _answer_all(self) -> None:
-        while self._waiting:
-            group = self._waiting[:LARGEST_GROUP]
-            del self._waiting[:LARGEST_GROUP]
-            try:
-                await run_in_threadpool(self._answer, group)
-            finally:
-                for asked in group:
-                    asked.settle()
-        # Here and now: a question that came before a callback ran would wait for the next one.
-        self._groups.discard(cast("asyncio.Task[None]", asyncio.current_task()))
+        try:
+            while self._waiting:
+                group = self._waiting[:LARGEST_GROUP]
+                del self._waiting[:LARGEST_GROUP]
+                await self._answer_group(group)
+        finally:
+            # Here and now: a question that came before a callback ran would wait for the next one.
+            self._groups.discard(cast("asyncio.Task[None]", asyncio.current_task()))
+
+    async def _answer_group(self, group: Sequence[_Asked]) -> None:
+        error: Exception = Unavailable("The server is shutting down.")
+        try:
+            await run_in_threadpool(self._answer, group)
+        except Exception as failed:  # noqa: BLE001  # no connection, or no thread, could be had
+            error = failed
+        finally:
+            for asked in group:
+                asked.settle(error)
 
     def _answer(self, group: Sequence[_Asked]) -> None:
         try:
@@ -82,7 +95,7 @@ class Gathering:
         except self._database_errors as error:
             # It gave up the snapshot, with all that was asked in it: each is asked by itself then.
             if len(group) == 1:
-                group[0].error = error
+                group[0].error, group[0].is_answered = error, True
             else:
                 for asked in group:
                     self._answer([asked])
@@ -95,3 +108,4 @@ class Gathering:
             raise
         except Exception as error:  # noqa: BLE001  # a refusal, or a fault: whoever asked gets it
             asked.error = error
+        asked.is_answered = True

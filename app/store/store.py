@@ -13,8 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from sqlalchemy import Connection
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import Connection, exc
 from starlette.concurrency import run_in_threadpool
 
 from app.clock import Clock
@@ -102,6 +101,11 @@ class Store:
         outcome: Result = self._writer.act_now(meet_id, actor, action)
         return outcome
 
+    @property
+    def _failures(self) -> tuple[type[Exception], ...]:
+        """What a read ends with where the database, or the way to it, is at fault."""
+        return exc.DBAPIError, exc.TimeoutError, self.engines.driver_error
+
     async def read(self, query: Query[Result]) -> Result:
         """Answer a short question from one consistent snapshot."""
         if self.engines.is_sqlite:
@@ -111,7 +115,7 @@ class Store:
             self._gathering = Gathering(loop, self.engines)
         try:
             answer: Result = await self._gathering.ask(query)
-        except (DBAPIError, self.engines.driver_error) as error:
+        except self._failures as error:
             raise _cannot_answer(error) from error
         return answer
 
@@ -130,7 +134,7 @@ class Store:
                     conn.commit()
                     return answer
                 return _in_one_snapshot(conn, query)
-        except (DBAPIError, self.engines.driver_error) as error:
+        except self._failures as error:
             raise _cannot_answer(error) from error
 
     def _read_here(self, query: Query[Result]) -> Result:
@@ -140,7 +144,7 @@ class Store:
             self._loop_reader = self.engines.reading.connect()
         try:
             return _in_one_snapshot(self._loop_reader, query)
-        except (DBAPIError, self.engines.driver_error) as error:
+        except self._failures as error:
             self._loop_reader.close()
             self._loop_reader = None
             raise _cannot_answer(error) from error

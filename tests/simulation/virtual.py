@@ -71,6 +71,7 @@ def all_from(chance: random.Random, clock: VirtualClock) -> Iterator[None]:
         patch("app.ids.uuid7", an_id),
         patch("secrets.token_bytes", chance.randbytes),
         patch("anyio.to_thread.run_sync", _here_and_now),
+        patch("app.access.pin_threads._apart", _here_and_now),
     ):
         yield
 

@@ -6,13 +6,14 @@ import asyncio
 from collections.abc import Callable, Iterator
 
 import pytest
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, exc, text
 from sqlalchemy.exc import DBAPIError
 
 from app.refusals import NotFound
 from app.store.engine import Engines, open_engines
-from app.store.gathering import Gathering
+from app.store.gathering import GROUPS_AT_ONCE, Gathering
 from tests.conftest import NewDatabase
+from tests.store.reading import all_connections_of
 
 Query = Callable[[Connection], object]
 
@@ -87,3 +88,26 @@ def test_a_question_sees_what_was_committed_before_it_came(engines: Engines) -> 
     with engines.writing.begin() as conn:
         conn.execute(text("CREATE TABLE told (n integer)"))
     asyncio.run(run())
+
+
+def test_where_no_connection_is_free_all_who_ask_are_told_and_the_next_are_answered(
+    engines: Engines, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An answer that nobody came to is not the answer that there is nothing: a session would be
+    taken for one that has ended.
+    """
+    monkeypatch.setattr(engines.reading.pool, "_timeout", 0.01)
+
+    async def ask() -> list[object]:
+        gathering = Gathering(asyncio.get_running_loop(), engines)
+        with all_connections_of(engines):
+            refused = [
+                await asyncio.gather(
+                    *(gathering.ask(number(1)) for _ in range(3)), return_exceptions=True
+                )
+                for _ in range(GROUPS_AT_ONCE + 1)
+            ]
+        assert all(isinstance(one, exc.TimeoutError) for group in refused for one in group)
+        return await asyncio.gather(*(gathering.ask(number(value)) for value in range(3)))
+
+    assert asyncio.run(asyncio.wait_for(ask(), 20)) == [0, 1, 2]
