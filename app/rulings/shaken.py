@@ -205,9 +205,9 @@ _SHAKEN = (
     .join(events, events.c.id == heats.c.event_id)
     .outerjoin(teams, teams.c.id == rulings.c.team_id)
 )
-_SHAKEN_IN_HEAT = _SHAKEN.where(rulings.c.heat_id == bindparam("heat"), _IS_SHAKEN).order_by(
-    rulings.c.lane, rulings.c.ruled_at, rulings.c.id
-)
+_SHAKEN_IN = _SHAKEN.where(
+    rulings.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_SHAKEN
+).order_by(rulings.c.lane, rulings.c.ruled_at, rulings.c.id)
 # Over a whole meet, from what narrows first: the few heats that were started again or held back,
 # the few standing rulings on flags alone, and those on lane infringements. Whether there are any is
 # asked before, and what else is told of a ruling is read afterwards: PostgreSQL needs 2 ms to plan
@@ -288,9 +288,9 @@ def shaken_of_team(conn: Connection, team_id: TeamId | None) -> list[RulingId]:
     return list(conn.execute(_SHAKEN_OF_TEAM, {"team": team_id}).scalars())
 
 
-def shaken_in_heat(conn: Connection, heat_id: HeatId) -> list[ToReconsider]:
-    """The heat's standing rulings that are to be looked at again, in the order of lanes."""
-    return [_to_reconsider(row) for row in conn.execute(_SHAKEN_IN_HEAT, {"heat": heat_id})]
+def shaken_in(conn: Connection, heat_ids: Sequence[HeatId]) -> list[ToReconsider]:
+    """The heats' standing rulings that are to be looked at again, in the order of lanes."""
+    return [_to_reconsider(row) for row in conn.execute(_SHAKEN_IN, {"heats": heat_ids})]
 
 
 def heats_with_shaken(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
