@@ -35,7 +35,9 @@ _CALLED = (
     .join(heats, heats.c.id == calls.c.heat_id)
     .outerjoin(reports, reports.c.id == calls.c.report_id)
     .where(
+        # Both sides of the join, here and below: PostgreSQL would else read all heats there are.
         calls.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         calls.c.run == PRESENT_RUN,
     )
     .order_by(calls.c.received_at, calls.c.id)
@@ -55,6 +57,7 @@ _WRITTEN = (
     .join(heats, heats.c.id == cases.c.heat_id)
     .where(
         cases.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         reports.c.run == PRESENT_RUN,
         heats.c.state.not_in([state.value for state in sorted(NOT_TO_RUN)]),
         reports.c.post_id.is_not(None),

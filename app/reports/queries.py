@@ -147,7 +147,9 @@ _AWAITED = (
     .join(heats, heats.c.id == cases.c.heat_id)
     .join(officials, officials.c.id == reports.c.official_id)
     .where(
+        # Both sides of the join: PostgreSQL would else read all heats there are.
         cases.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         cases.c.state == CaseState.RULED.value,
         reports.c.state.in_([ReportState.RAISED.value, ReportState.RETURNED.value]),
         reports.c.run == PRESENT_RUN,

@@ -64,7 +64,8 @@ _LAST_START = select(func.max(heats.c.started_at)).where(
 _OPEN_IN_HEATS = and_(
     cases.c.heat_id.in_(bindparam("heats", expanding=True)), cases.c.state == CaseState.OPEN.value
 )
-_OPEN_CASES = CASE_COLUMNS.where(_OPEN_IN_HEATS)
+# Both sides of a join, here and below: PostgreSQL would else read all heats there are.
+_OPEN_CASES = CASE_COLUMNS.where(_OPEN_IN_HEATS, heats.c.id.in_(bindparam("heats", expanding=True)))
 _REPORTERS = (
     select(reports.c.case_id, officials.c.name)
     .join(cases, cases.c.id == reports.c.case_id)
@@ -165,7 +166,9 @@ ANNOUNCED = (
     .join(events, events.c.id == heats.c.event_id)
 )
 _LATEST = ANNOUNCED.where(
-    announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST
+    announcements.c.heat_id.in_(bindparam("heats", expanding=True)),
+    heats.c.id.in_(bindparam("heats", expanding=True)),
+    _IS_LATEST,
 )
 _OTHERS_ANNOUNCED = (
     select(

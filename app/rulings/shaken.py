@@ -175,10 +175,15 @@ _SHAKEN_OF_TEAM = (
     .where(rulings.c.team_id == bindparam("team"), _IS_SHAKEN)
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
+# Both sides of a join are told which heats: PostgreSQL would else read all there are for one side.
+_IN_HEATS = and_(
+    rulings.c.heat_id.in_(bindparam("heats", expanding=True)),
+    heats.c.id.in_(bindparam("heats", expanding=True)),
+)
 _HEATS_WITH_SHAKEN = (
     select(rulings.c.heat_id)
     .join(heats, heats.c.id == rulings.c.heat_id)
-    .where(rulings.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_SHAKEN)
+    .where(_IN_HEATS, _IS_SHAKEN)
     .distinct()
 )
 _SHAKEN = (
@@ -205,9 +210,9 @@ _SHAKEN = (
     .join(events, events.c.id == heats.c.event_id)
     .outerjoin(teams, teams.c.id == rulings.c.team_id)
 )
-_SHAKEN_IN = _SHAKEN.where(
-    rulings.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_SHAKEN
-).order_by(rulings.c.lane, rulings.c.ruled_at, rulings.c.id)
+_SHAKEN_IN = _SHAKEN.where(_IN_HEATS, _IS_SHAKEN).order_by(
+    rulings.c.lane, rulings.c.ruled_at, rulings.c.id
+)
 # Over a whole meet, from what narrows first: the few heats that were started again or held back,
 # the few standing rulings on flags alone, and those on lane infringements. Whether there are any is
 # asked before, and what else is told of a ruling is read afterwards: PostgreSQL needs 2 ms to plan
@@ -259,6 +264,7 @@ _OUTRUN = (
     .join(teams, teams.c.id == disqualifications.c.team_id)
     .where(
         disqualifications.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         disqualifications.c.state == DisqualificationState.IN_FORCE.value,
         disqualifications.c.run < present_run_of(heats),
     )

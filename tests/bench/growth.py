@@ -40,7 +40,7 @@ WARM_UP = 5
 WAITS = 30.0
 LANES_LEFT = (1, 7, 8)
 """Nobody is reported there yet."""
-MANY_ROWS = 1_000
+MANY_ROWS = 5_000
 """A smaller table may well be read whole."""
 Requests = Iterator[bytes]
 
@@ -235,23 +235,23 @@ def _memory(small: Asked, large: Asked) -> Line:
     )
 
 
-def read_whole(database_url: str) -> Mapping[str, int]:
-    """How often PostgreSQL has read each of the larger tables from end to end, so far.
+def read_whole(database_url: str, many: int = MANY_ROWS) -> Mapping[str, int]:
+    """How often PostgreSQL has read each table of `many` rows from end to end, so far.
 
     SQLite does not tell; what it would do is held by `tests/test_statements.py`.
     """
     engines = open_engines(database_url)
     try:
         with engines.writing.connect() as conn:
-            return {} if engines.is_sqlite else _seq_scans(conn)
+            return {} if engines.is_sqlite else _seq_scans(conn, many)
     finally:
         engines.dispose()
 
 
-def _seq_scans(conn: Connection) -> Mapping[str, int]:
+def _seq_scans(conn: Connection, many: int) -> Mapping[str, int]:
     rows = conn.execute(
         text("SELECT relname, seq_scan FROM pg_stat_user_tables WHERE n_live_tup >= :many"),
-        {"many": MANY_ROWS},
+        {"many": many},
     )
     return {row.relname: row.seq_scan for row in rows}
 

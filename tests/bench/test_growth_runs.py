@@ -17,7 +17,7 @@ from app.record.tables import record_entries
 from app.reports.tables import cases, reports
 from app.store.engine import open_engines
 from tests.bench.databases import fresh_databases
-from tests.bench.growth import MANY_ROWS, main, read_whole
+from tests.bench.growth import main, read_whole
 from tests.bench.plan import EngineName
 from tests.bench.seasons import fill, play
 
@@ -62,8 +62,7 @@ def test_a_copied_meet_has_all_that_the_played_one_has_and_nothing_of_it(
                 # leads nowhere.
                 assert conn.execute(text("PRAGMA foreign_key_check")).all() == []
         engines.dispose()
-        whole = read_whole(url)
-        assert ("reports" in whole) == (engine is EngineName.POSTGRESQL and REPORTS >= MANY_ROWS)
+        assert ("reports" in read_whole(url, many=REPORTS)) == (engine is EngineName.POSTGRESQL)
 
 
 def _of_each_meet(conn: Connection) -> set[tuple[int, int]]:
