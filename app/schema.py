@@ -17,7 +17,7 @@ from app.rulings import tables as rulings_tables
 from app.sealing import tables as sealing_tables
 from app.store.columns import metadata
 
-REVISION = "0009"
+REVISION = "0010"
 
 TABLE_MODULES = (
     meets_tables,

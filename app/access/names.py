@@ -8,7 +8,7 @@ name. Where a naming was erased, what stands in its place now is told: nothing l
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -36,12 +36,27 @@ class Naming:
     name: str
 
 
+@dataclass(frozen=True, slots=True)
+class NamesOfRows:
+    """What the officials of many rows were called; who has had more than one name is looked up
+    once.
+    """
+
+    conn: Connection
+    _known: dict[str, Sequence[Naming]] = field(default_factory=dict)
+
+    def then(self, row: AnyRow, at: datetime) -> str:
+        """What a row's official was called at a time."""
+        if row.official_version == 1:
+            return str(row.official_name)
+        if row.official_id not in self._known:
+            self._known[row.official_id] = namings_of(self.conn, row.meet_id, row.official_id)
+        return _then(self._known[row.official_id], at) or str(row.official_name)
+
+
 def name_then(conn: Connection, row: AnyRow, at: datetime) -> str:
     """What a row's official was called at a time."""
-    if row.official_version == 1:
-        return str(row.official_name)
-    namings = namings_of(conn, row.meet_id, row.official_id)
-    return _then(namings, at) or str(row.official_name)
+    return NamesOfRows(conn).then(row, at)
 
 
 def namings_of(conn: Connection, meet_id: MeetId, official_id: OfficialId) -> list[Naming]:

@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from sqlalchemy import BigInteger, Boolean, Column, ForeignKey, Index, Integer, String, Table, Text
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    Table,
+    Text,
+    text,
+)
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -31,6 +42,7 @@ join_links = Table(
     Column("used_at", Instant),
     Column("revoked_at", Instant),
     Index(None, "meet_id", "official_id"),
+    Index(None, "official_id"),
 )
 
 sessions = Table(
@@ -41,7 +53,7 @@ sessions = Table(
     Column("salt", String(64), nullable=False),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False, index=True),
-    Column("link_id", id_type(), ForeignKey("join_links.id"), nullable=False),
+    Column("link_id", id_type(), ForeignKey("join_links.id"), nullable=False, index=True),
     Column("device", String(120), nullable=False),
     Column("joined_at", Instant, nullable=False),
     Column("expires_at", Instant, nullable=False),
@@ -62,7 +74,7 @@ device_keys = Table(
     Column("id", id_type(), primary_key=True),
     Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
     Column("official_id", id_type(), ForeignKey("officials.id"), nullable=False, index=True),
-    Column("session_id", id_type(), ForeignKey("sessions.id"), nullable=False),
+    Column("session_id", id_type(), ForeignKey("sessions.id"), nullable=False, index=True),
     Column("kind", String(20), nullable=False),
     Column("public_key", Text, nullable=False),
     Column("credential", String(1400), nullable=False),
@@ -92,6 +104,12 @@ signatures = Table(
     Column("proof", Json),
     Column("signed_at", Instant, nullable=False),
     Index(None, "meet_id", "subject"),
+    Index(
+        "ix_signatures_key_id",
+        "key_id",
+        sqlite_where=text("key_id IS NOT NULL"),
+        postgresql_where=text("key_id IS NOT NULL"),
+    ),
 )
 """Who signed what: `statement` is the RFC 8785 form that was signed, `strength` says how, and
 `proof` is what a device's key made of it (null for a PIN)."""

@@ -6,7 +6,17 @@ time of what opened them may be corrected.
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -36,6 +46,12 @@ protests = Table(
     Column("version", Integer, nullable=False),
     UniqueConstraint("meet_id", "number"),
     Index(None, "meet_id", "state"),
+    Index(
+        "ix_protests_ruling_id",
+        "ruling_id",
+        sqlite_where=text("ruling_id IS NOT NULL"),
+        postgresql_where=text("ruling_id IS NOT NULL"),
+    ),
 )
 """`allowed_because` is the referee's word that lets a judgement call be protested. `window_id` is
 the window by which it was measured when it was taken in, null where none had been opened; nothing

@@ -19,7 +19,7 @@ from app.reports.tables import calls, reports
 from app.results.sheet import kept_of_announcement
 from app.results.tables import announcements
 from app.rulings.form import kept_of_ruling
-from app.rulings.queries import StoredForm
+from app.rulings.queries import OF_MEET, StoredForm
 from app.rulings.tables import rulings
 from app.sealing.tables import papers, seals
 from app.sealing.told import Kept
@@ -30,7 +30,7 @@ A_PIECE, A_FEW_FILES = 100, 10
 
 _RULINGS = (
     select(rulings.c.id, rulings.c.form_facts, rulings.c.statement_digest, rulings.c.replaced_by)
-    .where(rulings.c.meet_id == bindparam("meet"))
+    .where(OF_MEET)
     .order_by(rulings.c.id)
     .execution_options(yield_per=A_PIECE)
 )

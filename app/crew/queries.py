@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -43,6 +43,11 @@ _POSTS = Prepared(
 _HELD = Prepared(
     select(*HELD_COLUMNS)
     .where(heat_posts.c.heat_id == bindparam("heat"))
+    .order_by(heat_posts.c.take_over, heat_posts.c.edge.desc(), heat_posts.c.post_id)
+)
+_HELD_IN = (
+    select(heat_posts.c.heat_id, *HELD_COLUMNS)
+    .where(heat_posts.c.heat_id.in_(bindparam("heats", expanding=True)))
     .order_by(heat_posts.c.take_over, heat_posts.c.edge.desc(), heat_posts.c.post_id)
 )
 _HOLDS_A_POST = Prepared(
@@ -105,6 +110,18 @@ def expected_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Po
     return [held_from(row) for row in _HELD.all(conn, {"heat": facts.id})]
 
 
+def expected_in(
+    conn: Connection, meet_id: MeetId, heats: Sequence[HeatOut]
+) -> Mapping[HeatId, Sequence[Post]]:
+    """The same of several heats."""
+    to_come = [one for one in heats if one.state is HeatState.TO_COME]
+    started = [one.id for one in heats if one.state is not HeatState.TO_COME]
+    held: dict[HeatId, list[Post]] = {one: [] for one in started}
+    for row in conn.execute(_HELD_IN, {"heats": started}):
+        held[row.heat_id].append(held_from(row))
+    return {**planned_in(conn, meet_id, to_come), **held}
+
+
 def holds_a_post(conn: Connection, heat_id: HeatId, official_id: OfficialId) -> bool:
     """Whether this official has had a post in the heat since its start."""
     return _HOLDS_A_POST.first(conn, {"heat": heat_id, "official": official_id}) is not None
@@ -112,12 +129,20 @@ def holds_a_post(conn: Connection, heat_id: HeatId, official_id: OfficialId) -> 
 
 def planned_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Post]:
     """The posts of the plan in force that stand for the heat's relay and watch a lane in use."""
-    in_use = frozenset(lane.lane for lane in facts.lanes)
-    return [
-        known
-        for known in posts_of(conn, meet_id)
-        if known.stands_for(facts.relay) and known.lanes & in_use
-    ]
+    return list(planned_in(conn, meet_id, [facts])[facts.id])
+
+
+def planned_in(
+    conn: Connection, meet_id: MeetId, heats: Sequence[HeatOut]
+) -> Mapping[HeatId, Sequence[Post]]:
+    """The same of several heats."""
+    planned = posts_of(conn, meet_id) if heats else []
+    return {one.id: [post for post in planned if _is_for(post, one)] for one in heats}
+
+
+def _is_for(post: Post, heat: HeatOut) -> bool:
+    in_use = {lane.lane for lane in heat.lanes}
+    return post.stands_for(heat.relay) and not post.lanes.isdisjoint(in_use)
 
 
 def post_sent(place: PostIn) -> Post:

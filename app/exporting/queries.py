@@ -17,6 +17,7 @@ from app.pictures.tables import picture_copies, picture_originals, pictures
 from app.record.kinds import Kind
 from app.record.tables import record_bodies, record_entries
 from app.results.tables import announcements
+from app.rulings.queries import OF_MEET
 from app.rulings.tables import rulings
 from app.sealing.tables import papers
 from app.store.rows import AnyRow
@@ -40,11 +41,7 @@ _PAPERS = (
     .order_by(papers.c.id)
 )
 _PAPER = select(papers.c.content).where(papers.c.id == bindparam("paper"))
-_RULED = (
-    select(rulings.c.id, rulings.c.form_facts)
-    .where(rulings.c.meet_id == bindparam("meet"))
-    .order_by(rulings.c.id)
-)
+_RULED = select(rulings.c.id, rulings.c.form_facts).where(OF_MEET).order_by(rulings.c.id)
 _DECIDED = (
     select(decisions.c.id, decisions.c.form_facts)
     .where(decisions.c.meet_id == bindparam("meet"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, NamedTuple
@@ -80,6 +80,9 @@ _HEAT_COLUMNS = select(
 ).join(events, events.c.id == heats.c.event_id)
 _HEAT = Prepared(
     _HEAT_COLUMNS.where(heats.c.meet_id == bindparam("meet"), heats.c.id == bindparam("heat"))
+)
+_HEATS_IN = _HEAT_COLUMNS.where(
+    heats.c.meet_id == bindparam("meet"), heats.c.id.in_(bindparam("heats", expanding=True))
 )
 _STATE = select(heats.c.state).where(heats.c.id == bindparam("heat"))
 _IS_REHEARSAL = select(heats.c.rehearsal).where(heats.c.id == bindparam("heat"))
@@ -327,6 +330,14 @@ def heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatOut:
     if row is None:
         raise NotFound("There is no such heat at this meet.")
     return _heat_out(row, lanes_of(conn, [heat_id]).get(heat_id, []))
+
+
+def heats_in(conn: Connection, meet_id: MeetId, heat_ids: Sequence[HeatId]) -> list[HeatOut]:
+    """Heats with their lanes, in the order in which they were named; unknown ones are left out."""
+    rows = conn.execute(_HEATS_IN, {"meet": meet_id, "heats": heat_ids})
+    by_id = {row.id: row for row in rows}
+    by_heat = lanes_of(conn, by_id)
+    return [_heat_out(by_id[one], by_heat.get(one, [])) for one in heat_ids if one in by_id]
 
 
 def heats_page(conn: Connection, meet_id: MeetId, after: int) -> HeatsOut:

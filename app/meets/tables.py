@@ -40,6 +40,7 @@ meets = Table(
     Column("made_at", Instant, nullable=False),
     Column("ended_at", Instant),
     Column("heat_now", id_type()),
+    Index(None, "made_at", "id"),
 )
 """`heat_now` is the heat that the head official points at, or that was started since. It has no
 foreign key: heats name their meet already, and are never deleted."""

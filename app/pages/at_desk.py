@@ -4,21 +4,20 @@ run, and what waits for whom.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection
 
 from app.appeals.waiting import Waiting, all_waiting
-from app.ids import HeatId, MeetId
+from app.ids import MeetId
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.results.finality import NOT_ANNOUNCED, TO_ANNOUNCE, Finality, finality_of, heats_shown
-from app.results.queries import blocked_by, latest_announcements, result_row
+from app.results.queries import blocked_by, heats_with_list, latest_announcements
 from app.results.windows import windows_of
 from app.results.wire import WindowOut
-from app.store.rows import AnyRow
 
 AGAIN = "again"
 ORDER = (
@@ -90,29 +89,25 @@ def _lines(
 ) -> list[HeatLine]:
     latest = {row.heat_id: row for row in latest_announcements(conn, [one.id for one in heats])}
     finality = finality_of(conn, meet_id, latest, now)
-    return [_line(conn, meet_id, one, latest, finality) for one in heats]
+    settled = {one.id: finality.get(one.id, NOT_ANNOUNCED) for one in heats}
+    standing = {one.id: _standing(one, settled[one.id]) for one in heats}
+    awaited = [one for one in heats if standing[one.id] in TO_BE_ANNOUNCED]
+    with_list = heats_with_list(conn, [one.id for one in awaited])
+    blocked = blocked_by(conn, meet_id, awaited)
 
+    def line(heat: HeatOut) -> HeatLine:
+        announced = latest.get(heat.id)
+        return HeatLine(
+            heat=heat,
+            standing=standing[heat.id],
+            has_list=heat.id in with_list,
+            in_the_way=blocked.get(heat.id, ()),
+            number=announced.number if announced is not None else None,
+            announced_at=announced.announced_at if announced is not None else None,
+            finality=settled[heat.id],
+        )
 
-def _line(
-    conn: Connection,
-    meet_id: MeetId,
-    heat: HeatOut,
-    latest: Mapping[HeatId, AnyRow],
-    finality: Mapping[HeatId, Finality],
-) -> HeatLine:
-    announced = latest.get(heat.id)
-    settled = finality.get(heat.id, NOT_ANNOUNCED)
-    standing = _standing(heat, settled)
-    is_awaited = standing in TO_BE_ANNOUNCED
-    return HeatLine(
-        heat=heat,
-        standing=standing,
-        has_list=is_awaited and result_row(conn, meet_id, heat.id) is not None,
-        in_the_way=blocked_by(conn, meet_id, heat.id) if is_awaited else (),
-        number=announced.number if announced is not None else None,
-        announced_at=announced.announced_at if announced is not None else None,
-        finality=settled,
-    )
+    return [line(one) for one in heats]
 
 
 def _standing(heat: HeatOut, settled: Finality) -> str:

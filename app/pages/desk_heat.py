@@ -18,7 +18,8 @@ from app.appeals.queries import JUDGEMENT, protest_kinds
 from app.appeals.showing import protests_in_heat_shown
 from app.appeals.wire import About, Capacity, ProtestOut
 from app.ids import AnnouncementId, ChosenId, HeatId, MeetId
-from app.meets.queries import meet_facts
+from app.meets.queries import heat as known_heat
+from app.meets.queries import heats_in, meet_facts
 from app.meets.wire import HeatOut
 from app.pages.allowed import allowed_to
 from app.pages.frame import frame_of
@@ -72,7 +73,7 @@ def at_heat(
     return AtHeat(
         heat=heat,
         result=result,
-        in_the_way=result.in_the_way if result else blocked_by(conn, meet_id, heat_id),
+        in_the_way=result.in_the_way if result else blocked_by(conn, meet_id, [heat])[heat_id],
         changed=changes(announced[-1].lines, result.lines) if announced and result else None,
         announced=announced[::-1],
         windows=windows_of_heat(conn, meet_id, heat_id, now),
@@ -115,13 +116,10 @@ def intake_of(conn: Connection, meet_id: MeetId, heat_id: HeatId, now: datetime)
     World Athletics TR8.3: by or for an athlete or a team of the same round.
     """
     facts = meet_facts(conn, meet_id)
-    heat = finality.heat_shown(conn, meet_id, heat_id, now)
-    others = [
-        finality.heat_shown(conn, meet_id, one, now) for one in others_of_round(conn, heat_id)
-    ]
+    asked = known_heat(conn, meet_id, heat_id)
     return Intake(
-        heat=heat,
-        heats=[heat, *others],
+        heat=asked,
+        heats=[asked, *heats_in(conn, meet_id, others_of_round(conn, heat_id))],
         rulings=rulings_in_heat(conn, meet_id, heat_id).rulings,
         grounds=[*protest_kinds(facts), JUDGEMENT],
         bars_judgement=not facts.book.protestable_judgement,

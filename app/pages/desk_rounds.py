@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -39,33 +38,21 @@ class RoundAtDesk:
 def rounds_at_desk(conn: Connection, meet_id: MeetId) -> list[RoundAtDesk]:
     """All rounds that the start lists have or that are expected, set or not, by event."""
     known = {(one.event, likeness(one.round)): one for one in rounds_out(conn, meet_id).rounds}
-    return [
-        one
-        for event, name in event_names(conn, meet_id).items()
-        for one in _of_event(conn, meet_id, event, name, known)
-    ]
-
-
-def _of_event(
-    conn: Connection,
-    meet_id: MeetId,
-    event: EventId,
-    name: str,
-    known: dict[tuple[EventId, str], RoundOut],
-) -> Sequence[RoundAtDesk]:
-    drawn = drawn_rounds(conn, event)
-    names = {key: one.name for key, one in drawn.items()}
-    names |= {
-        key: called for key, called in rounds_expected(conn, event).items() if key not in names
-    }
+    events = event_names(conn, meet_id)
+    drawn, expected = drawn_rounds(conn, events), rounds_expected(conn, events)
     found = []
-    for place, (key, called) in enumerate(names.items()):
-        setting = known.get((event, key))
-        standing = None
-        if setting is not None and setting.next_round and key in drawn:
-            standing = standing_out(round_at_hand(conn, meet_id, event, key), only_drawn=False)
-        heats = drawn[key].heats if key in drawn else 0
-        found.append(RoundAtDesk(f"{event}-{place}", event, name, called, heats, setting, standing))
+    for event, name in events.items():
+        names = {**expected[event], **{key: one.name for key, one in drawn[event].items()}}
+        in_order = dict.fromkeys([*drawn[event], *expected[event]])
+        for place, key in enumerate(in_order):
+            setting = known.get((event, key))
+            standing = None
+            if setting is not None and setting.next_round and key in drawn[event]:
+                at_hand = round_at_hand(conn, meet_id, event, key)
+                standing = standing_out(at_hand, only_drawn=False)
+            heats = drawn[event][key].heats if key in drawn[event] else 0
+            mark = f"{event}-{place}"
+            found.append(RoundAtDesk(mark, event, name, names[key], heats, setting, standing))
     return found
 
 

@@ -20,7 +20,7 @@ from app.appeals.offers import Offers, offers_on_protest, offers_to_appeal
 from app.appeals.states import ProtestAct
 from app.appeals.wire import ProtestOut, Verdict
 from app.ids import AppealId, CaseId, ChosenId, HeatId, MeetId, ProtestId, RulingId
-from app.meets.queries import heat, meet_facts
+from app.meets.queries import heat, heats_in, meet_facts
 from app.meets.wire import LaneOut
 from app.pages.allowed import May, allowed_to
 from app.pages.frame import frame_of
@@ -100,9 +100,8 @@ def _case(conn: Connection, meet_id: MeetId, case_id: CaseId) -> CaseShown:
 
 def _teams(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> list[LaneOut]:
     """The teams of the heat, then those of the other heats of its round."""
-    every = [heat_id, *others_of_round(conn, heat_id)]
-    found = (lane for one in every for lane in heat(conn, meet_id, one).lanes)
-    return list({lane.team: lane for lane in found}.values())
+    every = heats_in(conn, meet_id, [heat_id, *others_of_round(conn, heat_id)])
+    return list({lane.team: lane for one in every for lane in one.lanes}.values())
 
 
 @router.get("/meets/{meet}/protests")

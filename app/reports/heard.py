@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 
 from sqlalchemy import Connection, bindparam, select
 
 from app.access.queries import official_names
-from app.crew.queries import Post, expected_posts
+from app.crew.queries import Post, expected_in
 from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import PRESENT_RUN, heat
 from app.meets.states import NOT_TO_RUN
 from app.meets.tables import heats
+from app.meets.wire import HeatOut
 from app.reports.states import (
     NOT_FOR_POST,
     ReportState,
@@ -22,11 +24,20 @@ from app.reports.tables import calls, cases, reports
 from app.reports.wire import Flag, HeatPostsOut, PostLine
 
 _CALLED = (
-    select(calls.c.post_id, calls.c.flag, calls.c.received_at, calls.c.official_id, reports.c.state)
+    select(
+        calls.c.heat_id,
+        calls.c.post_id,
+        calls.c.flag,
+        calls.c.received_at,
+        calls.c.official_id,
+        reports.c.state,
+    )
     .join(heats, heats.c.id == calls.c.heat_id)
     .outerjoin(reports, reports.c.id == calls.c.report_id)
     .where(
-        calls.c.heat_id == bindparam("heat"),
+        # Both sides of the join, here and below: PostgreSQL would else read all heats there are.
+        calls.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         calls.c.run == PRESENT_RUN,
     )
     .order_by(calls.c.received_at, calls.c.id)
@@ -35,11 +46,18 @@ _CALLED = (
 
 # By its cases: no index of reports begins with the heat.
 _WRITTEN = (
-    select(reports.c.post_id, reports.c.raised_at, reports.c.official_id, reports.c.marks)
+    select(
+        cases.c.heat_id,
+        reports.c.post_id,
+        reports.c.raised_at,
+        reports.c.official_id,
+        reports.c.marks,
+    )
     .join(cases, cases.c.id == reports.c.case_id)
     .join(heats, heats.c.id == cases.c.heat_id)
     .where(
-        cases.c.heat_id == bindparam("heat"),
+        cases.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         reports.c.run == PRESENT_RUN,
         heats.c.state.not_in([state.value for state in sorted(NOT_TO_RUN)]),
         reports.c.post_id.is_not(None),
@@ -85,12 +103,22 @@ class Called:
 
 def called_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
     """What each post has shown by its flags in this run of a heat; a silent post is absent."""
-    return _what_counts(_calls_of(conn, heat_id))
+    return _what_counts(called for _heat, called in _calls_in(conn, [heat_id]))
 
 
 def heard_posts(conn: Connection, heat_id: HeatId) -> Mapping[PostId, Called]:
     """The same, where a written report that stands counts as its post's yellow flag."""
-    return _what_counts([*_written_of(conn, heat_id), *_calls_of(conn, heat_id)])
+    return heard_in(conn, [heat_id])[heat_id]
+
+
+def heard_in(
+    conn: Connection, heat_ids: Sequence[HeatId]
+) -> Mapping[HeatId, Mapping[PostId, Called]]:
+    """The same of several heats."""
+    shown: dict[HeatId, list[Called]] = {one: [] for one in heat_ids}
+    for heat_id, called in chain(_written_in(conn, heat_ids), _calls_in(conn, heat_ids)):
+        shown[heat_id].append(called)
+    return {heat_id: _what_counts(each) for heat_id, each in shown.items()}
 
 
 def _what_counts(shown: Iterable[Called]) -> Mapping[PostId, Called]:
@@ -103,17 +131,18 @@ def _what_counts(shown: Iterable[Called]) -> Mapping[PostId, Called]:
     return counting
 
 
-def _calls_of(conn: Connection, heat_id: HeatId) -> Iterable[Called]:
-    for row in conn.execute(_CALLED, {"heat": heat_id}):
+def _calls_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Iterator[tuple[HeatId, Called]]:
+    for row in conn.execute(_CALLED, {"heats": heat_ids}):
         withdrawn = row.state == ReportState.WITHDRAWN
-        yield Called(row.post_id, Flag(row.flag), row.received_at, row.official_id, withdrawn)
+        flag = Flag(row.flag)
+        yield row.heat_id, Called(row.post_id, flag, row.received_at, row.official_id, withdrawn)
 
 
-def _written_of(conn: Connection, heat_id: HeatId) -> Iterable[Called]:
+def _written_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Iterator[tuple[HeatId, Called]]:
     """Written reports, as if each were a flag; where there was one as well, it weighs as much."""
-    for row in conn.execute(_WRITTEN, {"heat": heat_id}):
+    for row in conn.execute(_WRITTEN, {"heats": heat_ids}):
         if NOT_FOR_POST.isdisjoint(row.marks):
-            yield Called(row.post_id, Flag.YELLOW, row.raised_at, row.official_id)
+            yield row.heat_id, Called(row.post_id, Flag.YELLOW, row.raised_at, row.official_id)
 
 
 def lanes_named(conn: Connection, heat_id: HeatId) -> Mapping[PostId, frozenset[int]]:
@@ -126,15 +155,21 @@ def lanes_named(conn: Connection, heat_id: HeatId) -> Mapping[PostId, frozenset[
 
 def heat_posts(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatPostsOut:
     """Who is expected to call for a heat, and what each post has shown."""
-    facts = heat(conn, meet_id, heat_id)
-    shown = heard_posts(conn, heat_id)
-    names = official_names(conn, meet_id)
-    lines = [
-        _post_line(place, shown.get(place.id), names)
-        for place in expected_posts(conn, meet_id, facts)
-    ]
+    lines = post_lines(conn, meet_id, [heat(conn, meet_id, heat_id)])[heat_id]
     silent = sum(line.flag is None for line in lines)
     return HeatPostsOut(heat=heat_id, posts=lines, silent=silent)
+
+
+def post_lines(
+    conn: Connection, meet_id: MeetId, some: Sequence[HeatOut]
+) -> Mapping[HeatId, list[PostLine]]:
+    """By heat the posts that are expected to call for it, and what each has shown."""
+    shown = heard_in(conn, [one.id for one in some])
+    names = official_names(conn, meet_id)
+    return {
+        heat_id: [_post_line(place, shown[heat_id].get(place.id), names) for place in expected]
+        for heat_id, expected in expected_in(conn, meet_id, some).items()
+    }
 
 
 def _post_line(place: Post, called: Called | None, names: Mapping[OfficialId, str]) -> PostLine:

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, exists, false, func, select
 
-from app.access.names import WHO, name_then
+from app.access.names import WHO, NamesOfRows
 from app.access.pen import revoked_before
 from app.access.queries import revoked_of
 from app.access.tables import officials
@@ -142,12 +142,14 @@ _AWAITING_A_RULING = (
 )
 _account = reports.alias("account")
 _AWAITED = (
-    select(reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
+    select(cases.c.heat_id, reports.c.id, reports.c.lane, officials.c.name.label("official_name"))
     .join(cases, cases.c.id == reports.c.case_id)
     .join(heats, heats.c.id == cases.c.heat_id)
     .join(officials, officials.c.id == reports.c.official_id)
     .where(
-        cases.c.heat_id == bindparam("heat"),
+        # Both sides of the join: PostgreSQL would else read all heats there are.
+        cases.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         cases.c.state == CaseState.RULED.value,
         reports.c.state.in_([ReportState.RAISED.value, ReportState.RETURNED.value]),
         reports.c.run == PRESENT_RUN,
@@ -276,9 +278,9 @@ def open_cases_in(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatI
     return {row.heat_id: row.count_ for row in rows}
 
 
-def accounts_awaited(conn: Connection, heat_id: HeatId) -> list[AnyRow]:
-    """Flags and returned reports of a heat that still await their account, their case ruled on."""
-    return list(conn.execute(_AWAITED, {"heat": heat_id}))
+def accounts_awaited(conn: Connection, heat_ids: Sequence[HeatId]) -> Sequence[AnyRow]:
+    """Flags and returned reports of heats that still await their account, their case ruled on."""
+    return conn.execute(_AWAITED, {"heats": heat_ids}).all()
 
 
 def past_run_seen(conn: Connection, case_id: CaseId) -> int | None:
@@ -292,7 +294,7 @@ def report_out(conn: Connection, meet_id: MeetId, report_id: ReportId) -> Report
     row = _REPORT.first(conn, {"meet": meet_id, "report": report_id})
     if row is None:
         raise NotFound("There is no such report at this meet.")
-    return completed(conn, [_report_out(conn, row)])[0]
+    return _reports_out(conn, [row])[0]
 
 
 def reports_of_official(
@@ -300,13 +302,13 @@ def reports_of_official(
 ) -> list[ReportOut]:
     """An official's own reports, newest first, at most a hundred."""
     rows = conn.execute(_REPORTS_OF_OFFICIAL, {"meet": meet_id, "official": official_id})
-    return completed(conn, [_report_out(conn, row) for row in rows])
+    return _reports_out(conn, rows)
 
 
 def reports_of_case(conn: Connection, case_id: CaseId) -> list[ReportOut]:
     """A case's reports in the order their flags came."""
     rows = conn.execute(_REPORTS_OF_CASE, {"case": case_id})
-    return completed(conn, [_report_out(conn, row) for row in rows])
+    return _reports_out(conn, rows)
 
 
 def completed(conn: Connection, reports: Sequence[ReportOut]) -> list[ReportOut]:
@@ -380,9 +382,14 @@ def possible_for(state: ReportState, case: CaseState) -> list[ReportAct]:
     return [act for act in REPORT_TABLE.possible(state) if act is not too_late]
 
 
-def _report_out(conn: Connection, row: AnyRow) -> ReportOut:
+def _reports_out(conn: Connection, rows: Iterable[AnyRow]) -> list[ReportOut]:
+    names = NamesOfRows(conn)
+    return completed(conn, [_report_out(names, row) for row in rows])
+
+
+def _report_out(names: NamesOfRows, row: AnyRow) -> ReportOut:
     stored = row._asdict() | {"marks": marks_now(row)}
-    seen_by = name_then(conn, row, row.received_at or row.raised_at)
+    seen_by = names.then(row, row.received_at or row.raised_at)
     return report_from(stored, seen_by, row.team_name, CaseState(row.case_state))
 
 

@@ -52,6 +52,13 @@ cases = Table(
         postgresql_where=text("state = 'open'"),
     ),
     Index(None, "heat_id", "state"),
+    # The few whose reports have moved to another one: every case is asked which have come to it.
+    Index(
+        "ix_cases_joined_to",
+        "joined_to",
+        sqlite_where=text("joined_to IS NOT NULL"),
+        postgresql_where=text("joined_to IS NOT NULL"),
+    ),
 )
 """`number` counts the cases of a meet in the order of opening: it can be said over a radio."""
 

@@ -63,6 +63,7 @@ _LEADS_ON = (
     .where(heats.c.id == bindparam("heat"), rounds.c.next_key.is_not(None))
 )
 _round_asked = heats.alias("round_asked")
+_meant = rounds.alias("meant")
 _HANG_TOGETHER = (
     select(
         rounds.c.id.label("round_id"),
@@ -76,14 +77,19 @@ _HANG_TOGETHER = (
     .join(heats, and_(heats.c.event_id == rounds.c.event_id, round_of(heats) == rounds.c.round_key))
     .where(
         or_(rounds.c.next_key.is_not(None), rounds.c.points != literal_column("'[]'")),
-        select(_round_asked.c.id)
-        .where(
-            _round_asked.c.id.in_(bindparam("heats", expanding=True)),
-            _round_asked.c.event_id == rounds.c.event_id,
-            round_of(_round_asked) == rounds.c.round_key,
-        )
-        .correlate(rounds)
-        .exists(),
+        # Not by asking of each round whether it is meant: SQLite would look at all heats there are.
+        rounds.c.id.in_(
+            select(_meant.c.id)
+            .select_from(_round_asked)
+            .join(
+                _meant,
+                and_(
+                    _meant.c.event_id == _round_asked.c.event_id,
+                    _meant.c.round_key == round_of(_round_asked),
+                ),
+            )
+            .where(_round_asked.c.id.in_(bindparam("heats", expanding=True)))
+        ),
     )
     .order_by(rounds.c.id, heats.c.position)
 )

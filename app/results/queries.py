@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from hashlib import sha256
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import (
     Connection,
@@ -20,7 +20,7 @@ from sqlalchemy import (
 
 from app.access.tables import officials
 from app.appeals.tables import decisions
-from app.crew.queries import planned_posts
+from app.crew.queries import planned_in
 from app.ids import AnnouncementId, CaseId, HeatId, MeetId
 from app.meets.queries import PRESENT_RUN, heat, lanes_of, meet_row
 from app.meets.states import HeatState
@@ -28,7 +28,7 @@ from app.meets.tables import events, heats
 from app.meets.wire import HeatOut
 from app.record.canonical import canonical
 from app.refusals import NotFound
-from app.reports.heard import heat_posts
+from app.reports.heard import post_lines
 from app.reports.queries import CASE_COLUMNS, accounts_awaited
 from app.reports.states import CaseState, ReportState
 from app.reports.tables import cases, reports
@@ -43,26 +43,34 @@ from app.results.tables import announcements, results
 from app.results.wire import AnnouncedOut, ResultLineOut, ResultOut
 from app.rounds.tables import lots, re_runs, rounds
 from app.rulings.queries import count_rulings_in_heat, in_force_in, noted_in
-from app.rulings.shaken import disqualified_before, heats_with_shaken, shaken_in_heat
+from app.rulings.shaken import disqualified_before, heats_with_shaken, shaken_in
 from app.rulings.tables import rulings
 from app.store.rows import AnyRow
+
+Thing = TypeVar("Thing")
 
 _RESULT = select(results).where(
     results.c.meet_id == bindparam("meet"), results.c.heat_id == bindparam("heat")
 )
 _RESULTS = select(results).where(results.c.heat_id.in_(bindparam("heats", expanding=True)))
+_WITH_LIST = select(results.c.heat_id).where(
+    results.c.heat_id.in_(bindparam("heats", expanding=True))
+)
 _LAST_START = select(func.max(heats.c.started_at)).where(
     heats.c.meet_id == bindparam("meet"),
     heats.c.rehearsal == false(),
     heats.c.started_at <= bindparam("until"),
 )
-_OPEN_IN_HEAT = and_(cases.c.heat_id == bindparam("heat"), cases.c.state == CaseState.OPEN.value)
-_OPEN_CASES = CASE_COLUMNS.where(_OPEN_IN_HEAT)
+_OPEN_IN_HEATS = and_(
+    cases.c.heat_id.in_(bindparam("heats", expanding=True)), cases.c.state == CaseState.OPEN.value
+)
+# Both sides of a join, here and below: PostgreSQL would else read all heats there are.
+_OPEN_CASES = CASE_COLUMNS.where(_OPEN_IN_HEATS, heats.c.id.in_(bindparam("heats", expanding=True)))
 _REPORTERS = (
     select(reports.c.case_id, officials.c.name)
     .join(cases, cases.c.id == reports.c.case_id)
     .join(officials, officials.c.id == reports.c.official_id)
-    .where(_OPEN_IN_HEAT, reports.c.state != ReportState.WITHDRAWN.value)
+    .where(_OPEN_IN_HEATS, reports.c.state != ReportState.WITHDRAWN.value)
     .order_by(reports.c.raised_at, reports.c.id)
 )
 _asked = heats.alias("asked")
@@ -158,7 +166,9 @@ ANNOUNCED = (
     .join(events, events.c.id == heats.c.event_id)
 )
 _LATEST = ANNOUNCED.where(
-    announcements.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_LATEST
+    announcements.c.heat_id.in_(bindparam("heats", expanding=True)),
+    heats.c.id.in_(bindparam("heats", expanding=True)),
+    _IS_LATEST,
 )
 _OTHERS_ANNOUNCED = (
     select(
@@ -235,6 +245,11 @@ def result_row(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> AnyRow | N
     return conn.execute(_RESULT, {"meet": meet_id, "heat": heat_id}).one_or_none()
 
 
+def heats_with_list(conn: Connection, heat_ids: Sequence[HeatId]) -> frozenset[HeatId]:
+    """Those of the heats for which a finish list was loaded."""
+    return frozenset(conn.execute(_WITH_LIST, {"heats": heat_ids}).scalars())
+
+
 def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     """The heat's annotated result as it would be announced now.
 
@@ -250,7 +265,7 @@ def result(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> ResultOut:
     if lines and letters is not None:
         lines = letters.on(lines)
     completes = letters is not None and letters.first_told_by(heat_id)
-    found_there = _in_the_way(conn, meet_id, facts)
+    found_there = _in_the_way(conn, meet_id, [facts])[heat_id]
     last = last_announcement(conn, heat_id)
     out = ResultOut(
         heat=heat_id,
@@ -329,34 +344,61 @@ def says_the_same(snapshot: Mapping[str, Any], lines: Sequence[ResultLineOut]) -
     return not changes(AnnouncementOut.model_validate(snapshot).lines, lines).sentences
 
 
-def _in_the_way(conn: Connection, meet_id: MeetId, facts: HeatOut) -> InTheWay:
-    """What stands in the way of announcing a heat, each kind in the order of lanes."""
-    posts = heat_posts(conn, meet_id, facts.id).posts
-    return InTheWay(
-        not_started=facts.state is HeatState.TO_COME,
-        no_posts=not posts and bool(planned_posts(conn, meet_id, facts)),
-        silent=[line for line in posts if line.flag is None],
-        accounts=by_lane(accounts_awaited(conn, facts.id)),
-        cases=by_lane(conn.execute(_OPEN_CASES, {"heat": facts.id}).all()),
-        reporters=_reporters(conn, facts.id),
-        shaken=shaken_in_heat(conn, facts.id),
-        disqualified_before=disqualified_before(conn, [facts.id]),
-        teams={lane.lane: lane.name for lane in facts.lanes},
-        does_not_count=not_counting(conn, [facts.id]).get(facts.id, facts.does_not_count),
-    )
-
-
-def blocked_by(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> Sequence[str]:
-    """What stands in the way of announcing a heat, in words for the desk, whether or not its finish
-    list has come.
+def _in_the_way(
+    conn: Connection, meet_id: MeetId, some: Sequence[HeatOut]
+) -> Mapping[HeatId, InTheWay]:
+    """What stands in the way of announcing heats, each kind in the order of lanes: read of all of
+    them together.
     """
-    return _in_the_way(conn, meet_id, heat(conn, meet_id, heat_id)).words
+    ids = [one.id for one in some]
+    posts = post_lines(conn, meet_id, some)
+    planned = planned_in(conn, meet_id, [one for one in some if not posts[one.id]])
+    accounts = _by_heat(accounts_awaited(conn, ids), lambda row: row.heat_id)
+    open_cases = _by_heat(conn.execute(_OPEN_CASES, {"heats": ids}), lambda row: row.heat_id)
+    reporters = _reporters(conn, ids)
+    shaken = _by_heat(shaken_in(conn, ids), lambda one: one.heat)
+    before = _by_heat(disqualified_before(conn, ids), lambda row: row.heat_id)
+    off = not_counting(conn, ids)
+    return {
+        one.id: InTheWay(
+            not_started=one.state is HeatState.TO_COME,
+            no_posts=bool(planned.get(one.id)),
+            silent=[line for line in posts[one.id] if line.flag is None],
+            accounts=by_lane(accounts.get(one.id, ())),
+            cases=by_lane(open_cases.get(one.id, ())),
+            reporters=reporters,
+            shaken=shaken.get(one.id, ()),
+            disqualified_before=before.get(one.id, ()),
+            teams={lane.lane: lane.name for lane in one.lanes},
+            does_not_count=off.get(one.id, one.does_not_count),
+        )
+        for one in some
+    }
 
 
-def _reporters(conn: Connection, heat_id: HeatId) -> Mapping[CaseId, Sequence[str]]:
-    """Who wrote the reports that stand in a heat's open cases, in the order of their flags."""
+def _by_heat(
+    found: Iterable[Thing], heat_of: Callable[[Thing], HeatId]
+) -> dict[HeatId, list[Thing]]:
+    by_heat: dict[HeatId, list[Thing]] = {}
+    for one in found:
+        by_heat.setdefault(heat_of(one), []).append(one)
+    return by_heat
+
+
+def blocked_by(
+    conn: Connection, meet_id: MeetId, some: Sequence[HeatOut]
+) -> Mapping[HeatId, Sequence[str]]:
+    """By heat what stands in the way of announcing it, in words for the desk, whether or not its
+    finish list has come.
+    """
+    found = _in_the_way(conn, meet_id, some)
+    return {heat_id: there.words for heat_id, there in found.items()}
+
+
+def _reporters(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[CaseId, Sequence[str]]:
+    """Who wrote the reports that stand in the heats' open cases, in the order of their flags."""
     found: dict[CaseId, list[str]] = {}
-    for row in conn.execute(_REPORTERS, {"heat": heat_id}):
+    for row in conn.execute(_REPORTERS, {"heats": heat_ids}):
         found.setdefault(row.case_id, []).append(row.name)
     return {case: list(dict.fromkeys(names)) for case, names in found.items()}
 

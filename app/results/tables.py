@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
 
 from app.store.columns import Instant, Json, id_type, metadata
 
@@ -76,6 +86,13 @@ windows = Table(
     Index(None, "meet_id", "closes_at"),
     Index(None, "heat_id"),
     Index(None, "announcement_id"),
+    # Not of all: SQLite would begin with it where windows are looked for that name no decision.
+    Index(
+        "ix_windows_decision_id",
+        "decision_id",
+        sqlite_where=text("decision_id IS NOT NULL"),
+        postgresql_where=text("decision_id IS NOT NULL"),
+    ),
 )
 """`heat_id` is whose result the window touches. One that a decision's advice opened names the
 decision and the team that was advised. One that `counts_from` "end of meet" has no closing time
@@ -85,7 +102,7 @@ time_corrections = Table(
     "time_corrections",
     metadata,
     Column("id", id_type(), primary_key=True),
-    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False, index=True),
     Column(
         "announcement_id", id_type(), ForeignKey("announcements.id"), nullable=False, index=True
     ),
@@ -104,7 +121,7 @@ corrections = Table(
     "corrections",
     metadata,
     Column("id", id_type(), primary_key=True),
-    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False),
+    Column("meet_id", id_type(), ForeignKey("meets.id"), nullable=False, index=True),
     Column("about", String(30), nullable=False),
     Column("subject_id", id_type(), nullable=False, index=True),
     Column("was", Text, nullable=False),

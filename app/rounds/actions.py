@@ -81,7 +81,7 @@ def _columns(unit: Unit, sent: RoundIn) -> dict[str, Any]:
     """What is stored; Malformed where the event or the round is not there, or too many go on."""
     event = _insist_on_event(unit, sent)
     key = likeness(sent.round)
-    known = drawn_rounds(unit.conn, event)
+    known = drawn_rounds(unit.conn, [event])[event]
     next_key = None if sent.next_round is None else likeness(sent.next_round)
     _insist_no_re_run(unit, event, known, sent)
     meant = known[key] if key in known else _still_to_be_drawn(unit, event, known, sent)
@@ -107,7 +107,7 @@ def _still_to_be_drawn(
     """A round that no start list has yet: one to which another leads, so that its name is no slip,
     or that was set before. Malformed for any other name.
     """
-    name = rounds_expected(unit.conn, event).get(likeness(sent.round))
+    name = rounds_expected(unit.conn, [event])[event].get(likeness(sent.round))
     if name is None:
         raise Malformed(
             f"The start lists have no round “{sent.round}” in this event. They have: "

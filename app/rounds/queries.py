@@ -5,7 +5,7 @@ All that a round is made of is read with a fixed number of statements, whatever 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any, NamedTuple
 
 from sqlalchemy import (
@@ -85,17 +85,24 @@ _REHEARSAL_OF = select(heats.c.id).where(
 _IS_RE_RUN = select(re_runs.c.id).where(re_runs.c.run_heat_id == heats.c.id).exists()
 _DRAWN_ROUNDS = (
     select(
+        heats.c.event_id,
         heats.c.round,
         heats.c.round_key,
         func.sum(case((_IS_HELD, 1), else_=0)).label("heats"),
     )
-    .where(heats.c.event_id == bindparam("event"), ~_IS_RE_RUN)
-    .group_by(heats.c.round, heats.c.round_key)
+    .where(heats.c.event_id.in_(bindparam("events", expanding=True)), ~_IS_RE_RUN)
+    .group_by(heats.c.event_id, heats.c.round, heats.c.round_key)
     .order_by(func.min(heats.c.position))
 )
-_SET_OF_EVENT = (
-    select(rounds.c.round_key, rounds.c.round, rounds.c.next_key, rounds.c.next_round)
-    .where(rounds.c.event_id == bindparam("event"))
+_SET_OF_EVENTS = (
+    select(
+        rounds.c.event_id,
+        rounds.c.round_key,
+        rounds.c.round,
+        rounds.c.next_key,
+        rounds.c.next_round,
+    )
+    .where(rounds.c.event_id.in_(bindparam("events", expanding=True)))
     .order_by(rounds.c.id)
 )
 _repeated = heats.alias("repeated")
@@ -297,28 +304,34 @@ class Drawn(NamedTuple):
     heats: int
 
 
-def drawn_rounds(conn: Connection, event_id: EventId) -> Mapping[str, Drawn]:
-    """The rounds that the start lists of an event have, by key, in the order of the programme.
+def drawn_rounds(
+    conn: Connection, event_ids: Collection[EventId]
+) -> Mapping[EventId, Mapping[str, Drawn]]:
+    """By event the rounds that its start lists have, by key, in the order of the programme.
 
     A re-run is none: it is of the round that it repeats. Where heats of one round are written
     unlike, the first way counts.
     """
-    found: dict[str, Drawn] = {}
-    for row in conn.execute(_DRAWN_ROUNDS, {"event": event_id}):
-        known = found.get(row.round_key, Drawn(row.round, 0))
-        found[row.round_key] = Drawn(known.name, known.heats + row.heats)
+    found: dict[EventId, dict[str, Drawn]] = {one: {} for one in event_ids}
+    for row in conn.execute(_DRAWN_ROUNDS, {"events": list(event_ids)}):
+        of_event = found[row.event_id]
+        known = of_event.get(row.round_key, Drawn(row.round, 0))
+        of_event[row.round_key] = Drawn(known.name, known.heats + row.heats)
     return found
 
 
-def rounds_expected(conn: Connection, event_id: EventId) -> Mapping[str, str]:
-    """The rounds of an event that are set, and those to which they lead, by key: their names as
-    they were set first.
+def rounds_expected(
+    conn: Connection, event_ids: Collection[EventId]
+) -> Mapping[EventId, Mapping[str, str]]:
+    """By event the rounds that are set, and those to which they lead, by key: their names as they
+    were set first.
     """
-    found: dict[str, str] = {}
-    for row in conn.execute(_SET_OF_EVENT, {"event": event_id}):
-        found.setdefault(row.round_key, row.round)
+    found: dict[EventId, dict[str, str]] = {one: {} for one in event_ids}
+    for row in conn.execute(_SET_OF_EVENTS, {"events": list(event_ids)}):
+        of_event = found[row.event_id]
+        of_event.setdefault(row.round_key, row.round)
         if row.next_key is not None:
-            found.setdefault(row.next_key, row.next_round)
+            of_event.setdefault(row.next_key, row.next_round)
     return found
 
 

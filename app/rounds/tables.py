@@ -84,6 +84,8 @@ re_runs = Table(
     Column("by_decision", id_type(), nullable=False),
     Column("set_aside_by", id_type()),
     Index(None, "event_id", "round_key"),
+    Index(None, "meet_id"),
+    Index(None, "heat_id"),
 )
 """Some teams of `heat_id` run again as `run_heat_id`, a heat of its own that is in no round.
 

@@ -104,6 +104,10 @@ _AUTHORS = select(reports.c.official_id).where(
     reports.c.case_id.in_(bindparam("cases", expanding=True))
 )
 _WROTE = select(reports.c.official_id).where(reports.c.id.in_(bindparam("reports", expanding=True)))
+OF_MEET = rulings.c.heat_id.in_(select(heats.c.id).where(heats.c.meet_id == bindparam("meet")))
+"""All rulings of a meet, by its heats: an index of rulings by meet would be taken for the docket's
+questions too, instead of the narrow ones.
+"""
 _JOINED = select(cases.c.id).where(cases.c.joined_to.in_(bindparam("cases", expanding=True)))
 _CASES_OF_REPORTS = (
     select(reports.c.id, reports.c.case_id)

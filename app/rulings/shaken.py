@@ -175,10 +175,15 @@ _SHAKEN_OF_TEAM = (
     .where(rulings.c.team_id == bindparam("team"), _IS_SHAKEN)
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
+# Both sides of a join are told which heats: PostgreSQL would else read all there are for one side.
+_IN_HEATS = and_(
+    rulings.c.heat_id.in_(bindparam("heats", expanding=True)),
+    heats.c.id.in_(bindparam("heats", expanding=True)),
+)
 _HEATS_WITH_SHAKEN = (
     select(rulings.c.heat_id)
     .join(heats, heats.c.id == rulings.c.heat_id)
-    .where(rulings.c.heat_id.in_(bindparam("heats", expanding=True)), _IS_SHAKEN)
+    .where(_IN_HEATS, _IS_SHAKEN)
     .distinct()
 )
 _SHAKEN = (
@@ -205,7 +210,7 @@ _SHAKEN = (
     .join(events, events.c.id == heats.c.event_id)
     .outerjoin(teams, teams.c.id == rulings.c.team_id)
 )
-_SHAKEN_IN_HEAT = _SHAKEN.where(rulings.c.heat_id == bindparam("heat"), _IS_SHAKEN).order_by(
+_SHAKEN_IN = _SHAKEN.where(_IN_HEATS, _IS_SHAKEN).order_by(
     rulings.c.lane, rulings.c.ruled_at, rulings.c.id
 )
 # Over a whole meet, from what narrows first: the few heats that were started again or held back,
@@ -259,6 +264,7 @@ _OUTRUN = (
     .join(teams, teams.c.id == disqualifications.c.team_id)
     .where(
         disqualifications.c.heat_id.in_(bindparam("heats", expanding=True)),
+        heats.c.id.in_(bindparam("heats", expanding=True)),
         disqualifications.c.state == DisqualificationState.IN_FORCE.value,
         disqualifications.c.run < present_run_of(heats),
     )
@@ -288,9 +294,9 @@ def shaken_of_team(conn: Connection, team_id: TeamId | None) -> list[RulingId]:
     return list(conn.execute(_SHAKEN_OF_TEAM, {"team": team_id}).scalars())
 
 
-def shaken_in_heat(conn: Connection, heat_id: HeatId) -> list[ToReconsider]:
-    """The heat's standing rulings that are to be looked at again, in the order of lanes."""
-    return [_to_reconsider(row) for row in conn.execute(_SHAKEN_IN_HEAT, {"heat": heat_id})]
+def shaken_in(conn: Connection, heat_ids: Sequence[HeatId]) -> list[ToReconsider]:
+    """The heats' standing rulings that are to be looked at again, in the order of lanes."""
+    return [_to_reconsider(row) for row in conn.execute(_SHAKEN_IN, {"heats": heat_ids})]
 
 
 def heats_with_shaken(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:

@@ -40,6 +40,16 @@ def a_get(path: str, token: str = "") -> bytes:
     return f"GET {path} HTTP/1.1\r\n{HOST}{authorization}\r\n".encode()
 
 
+def a_put(path: str, token: str, document: Json) -> bytes:
+    """A PUT request with a JSON document."""
+    body = json.dumps(document).encode()
+    head = (
+        f"PUT {path} HTTP/1.1\r\n{HOST}Authorization: Bearer {token}\r\n"
+        f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
+    )
+    return head.encode() + body
+
+
 def prepare_reports(meet: MeetUnderLoad) -> list[PreparedReport]:
     """Every report that this crew can write: umpire by umpire, over all heats and their lanes."""
     return [
@@ -57,12 +67,10 @@ def _facts(umpire: Umpire) -> Json:
 
 
 def _prepare(meet: MeetUnderLoad, umpire: Umpire, report: Json) -> PreparedReport:
-    body = json.dumps(report).encode()
-    head = (
-        f" HTTP/1.1\r\n{HOST}Authorization: Bearer {umpire.token}\r\n"
-        f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
-    )
-    return PreparedReport(f"PUT /api/meets/{meet.id}/reports/".encode(), head.encode() + body)
+    path = f"/api/meets/{meet.id}/reports/"
+    before_id = f"PUT {path}".encode()
+    sent = a_put(path, umpire.token, report)
+    return PreparedReport(before_id, sent.removeprefix(before_id))
 
 
 def report_clients(prepared: Sequence[PreparedReport], count: int) -> list[Iterator[bytes]]:

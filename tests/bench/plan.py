@@ -60,5 +60,14 @@ class Plan:
     followed_seconds: float = 10.0
 
 
+@dataclass(frozen=True, slots=True)
+class GrowthPlan:
+    """The sizes of `growth.py`: what the large store holds, and how often each thing is asked."""
+
+    reports: int = 1_000_000
+    meets: int = 2_000
+    requests: int = 200
+
+
 FULL = Plan(rounds=5, seconds=2.0)
 QUICK = Plan(rounds=3, seconds=0.4, forms_a_round=5, streams=600, followed_seconds=2.0)

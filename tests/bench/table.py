@@ -11,7 +11,7 @@ from dataclasses import asdict
 from typing import Any
 
 from tests.bench.lines import Line
-from tests.bench.plan import EngineName, Plan
+from tests.bench.plan import EngineName, GrowthPlan, Plan
 
 HEADER = ("measured", "median", "p50 ms", "p99 ms", "ratio", "goal", "met")
 
@@ -43,12 +43,12 @@ def _cells(line: Line) -> tuple[str, ...]:
 
 
 def _number(value: float, unit: str) -> str:
-    if unit == "/s":
-        return f"{value:,.0f} /s"
+    if unit != "s":
+        return f"{value:,.0f} {unit}".rstrip()
     return f"{value * 1000:,.1f} ms" if value < 1 else f"{value:.2f} s"
 
 
-def as_document(plan: Plan, measured: Measured, load_before: float) -> str:
+def as_document(plan: Plan | GrowthPlan, measured: Measured, load_before: float) -> str:
     """The whole run with every round, as JSON.
 
     `load_before` is what else the machine did when the run began: its load average of a minute.
