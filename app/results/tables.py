@@ -76,7 +76,7 @@ windows = Table(
     Column("remedy", String(20), nullable=False),
     Column("opened_by", String(40), nullable=False),
     Column("opened_at", Instant, nullable=False),
-    Column("closes_at", Instant),
+    Column("closes_at", Instant, index=True),
     Column("minutes", Integer),
     Column("rule", String(60), nullable=False),
     Column("origin", String(20), nullable=False),

@@ -22,6 +22,7 @@ INDEXES = (
     ("ix_re_runs_heat_id", "re_runs", ("heat_id",)),
     ("ix_time_corrections_meet_id", "time_corrections", ("meet_id",)),
     ("ix_corrections_meet_id", "corrections", ("meet_id",)),
+    ("ix_windows_closes_at", "windows", ("closes_at",)),
 )
 OF_THOSE_THAT_NAME_ONE = (
     ("ix_signatures_key_id", "signatures", "key_id"),
