@@ -11,12 +11,13 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from sqlalchemy import URL, make_url
 from sqlalchemy.exc import DBAPIError
 
-from app.checking.database import check_database
+from app.checking.database import UNREADABLE, check_database
 from app.clock import SystemClock, rfc3339
 from app.config import Settings
 from app.last_backup import instant_in, note_backup
@@ -74,7 +75,7 @@ def put_back(copy: Path, settings: Settings, *, replace: bool) -> list[str]:
         with _named(copy, "restored"):
             _copy(copy, fresh)  # 2
             _insist_good(fresh, named=copy)
-        told = _put_on_record(fresh, settings)  # 3
+            told = _put_on_record(fresh, settings)  # 3
         if target.exists():
             shutil.copymode(target, fresh)
             _fold_log_in(target)  # 4
@@ -111,6 +112,12 @@ def _named(path: Path, done: str) -> Iterator[None]:
     except (sqlite3.Error, DBAPIError) as error:
         reason = error.orig if isinstance(error, DBAPIError) else error
         raise ValueError(f"{path} cannot be {done}: {reason}") from error
+    except UNREADABLE as error:
+        if str(error).startswith(str(path)):
+            raise
+        why = " ".join(str(error).split())[:200]
+        said = f"{path} cannot be {done}, since something in it cannot be read: {why}"
+        raise ValueError(said) from error
 
 
 def _copy(source: Path, copy: Path) -> None:
@@ -134,6 +141,7 @@ def _say_when(copy: Path, began: datetime) -> None:
 def _take_when(fresh: Path) -> datetime | None:
     """When the copy was made; None where it does not say. What is restored says it no more."""
     with closing(sqlite3.connect(fresh)) as made, made:
+        made.text_factory = partial(str, encoding="utf-8", errors="replace")
         if not made.execute("SELECT 1 FROM sqlite_master WHERE name = 'copy_made'").fetchone():
             return None
         said = made.execute("SELECT at FROM copy_made").fetchone()

@@ -138,16 +138,46 @@ def tables(url: str) -> set[str]:
         return {name for (name,) in conn.execute("SELECT name FROM sqlite_master")}
 
 
-@pytest.mark.parametrize("said", ["nothing", "no time", "a time without its zone", "no row"])
+@pytest.mark.parametrize(
+    "said", ["nothing", "no time", "a time without its zone", "no letters", "no row"]
+)
 def test_a_copy_that_does_not_say_when_it_was_made_is_restored(stopped: Stopped, said: str) -> None:
     with closing(sqlite3.connect(stopped.copy)) as conn, conn:
         conn.execute({"nothing": "DROP TABLE copy_made"}.get(said, "DELETE FROM copy_made"))
         if said in {"no time", "a time without its zone"}:
             at = {"no time": "once"}.get(said, "2026-06-13T10:00:00")
             conn.execute("INSERT INTO copy_made VALUES (?)", (at,))
+        if said == "no letters":
+            conn.execute("INSERT INTO copy_made VALUES (CAST(x'ff32303236' AS TEXT))")
     assert run(stopped.url, "restore", str(stopped.copy), "--replace") == 0
     (told,) = restorings(stopped.url, stopped.meet)
     assert told["copied_at"] is None
+
+
+@pytest.mark.parametrize(
+    ("statement", "words"),
+    [
+        ("UPDATE seals SET verifier_key = x'fffe'", "cannot be read"),
+        ("UPDATE papers SET content = 5", "its papers: one of them cannot be read"),
+        ("UPDATE rulings SET form_facts = 'no document'", "cannot be read"),
+    ],
+)
+def test_a_copy_that_holds_a_value_of_another_type_is_refused_with_its_name(
+    stopped: Stopped, statement: str, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """SQLite keeps whatever it is given, in any column."""
+    guards = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+    with closing(sqlite3.connect(stopped.copy)) as conn, conn:
+        kept = conn.execute(guards).fetchall()
+        for name, _ in kept:
+            conn.execute(f"DROP TRIGGER {name}")
+        conn.execute(statement)
+        for _, sql in kept:
+            conn.execute(sql)
+    assert run(stopped.url, "restore", str(stopped.copy), "--replace") == 1
+    told = capsys.readouterr().err
+    assert str(stopped.copy) in told
+    assert words in told
 
 
 @pytest.mark.parametrize("engine", ENGINES)

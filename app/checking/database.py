@@ -9,12 +9,12 @@ then its records are checked, and nothing else.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection
 
-from app.checking.account import account_of
+from app.checking.account import Account, account_of
 from app.checking.acts import acts_amiss
 from app.checking.files import erasures_amiss, papers_amiss, pictures_amiss
 from app.checking.guards import unguarded
@@ -27,10 +27,17 @@ from app.record.queries import export_lines
 from app.schema import REVISION
 from app.store.revision import stored_revision
 
-LOOKS = (
-    *(seals_amiss, heads_amiss, acts_amiss, rows_amiss, erasures_amiss),
-    *(papers_amiss, pictures_amiss),
-)
+LOOKS: Mapping[str, Callable[[Connection, Account], Iterable[str]]] = {
+    "seals": seals_amiss,
+    "signed heads": heads_amiss,
+    "signatures": acts_amiss,
+    "rows": rows_amiss,
+    "erasures": erasures_amiss,
+    "papers": papers_amiss,
+    "pictures": pictures_amiss,
+}
+UNREADABLE = (AttributeError, KeyError, TypeError, ValueError, OverflowError, RecursionError)
+"""What comes of a value that is of another type than its column: SQLite takes any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +93,15 @@ def check_meet(conn: Connection, meet: MeetId) -> FoundOfMeet:
     if not is_present:
         return FoundOfMeet(checked, mismatches)
     account = account_of(conn, meet, checked)
-    beside = [one for look in LOOKS for one in look(conn, account)]
+    beside = [one for what in LOOKS for one in _amiss(what, conn, account)]
     return FoundOfMeet(checked, [*mismatches, *beside], account.held, account.left)
+
+
+def _amiss(what: str, conn: Connection, account: Account) -> Iterator[str]:
+    try:
+        yield from LOOKS[what](conn, account)
+    except UNREADABLE as error:
+        yield f"its {what}: one of them cannot be read ({type(error).__name__})"
 
 
 def _in_record(checked: Checked) -> Iterator[str]:

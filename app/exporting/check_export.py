@@ -464,17 +464,22 @@ class Archive:
         position, allowed = 0, NO_MORE
         with open(self.path, "rb") as file:
             for info in self.members:
-                gap = info.header_offset - position
-                if gap > 0 and gap not in allowed:
-                    report.mismatch(info.orig_filename, f"{gap} bytes before it are of no file")
-                beside, after = beside_content(info, file)
-                if info.comment or any(has_more_beside(extra) for extra in beside):
-                    report.mismatch(info.orig_filename, "its heads in the ZIP hold something else")
-                position = max(position, after)
-                allowed = DESCRIPTORS if info.flag_bits & 8 else NO_MORE
-        gap = self.zip.start_dir - position
-        if gap > 0 and gap not in allowed:
-            report.mismatch("the ZIP", f"{gap} bytes before its table are of no file")
+                name = info.orig_filename
+                gap = bytes_of_no_file(file, position, info.header_offset, allowed)
+                if gap:
+                    report.mismatch(name, f"{gap} bytes before it are of no file")
+                head = read_head(info, file)
+                if info.comment or any(has_more_beside(one) for one in (head.beside, info.extra)):
+                    report.mismatch(name, "its heads in the ZIP hold something else")
+                elif info.volume or not says_the_same(head, info):
+                    report.mismatch(name, "its head in the ZIP says something else than the table")
+                position = max(position, head.end)
+                allowed = descriptors(info) if info.flag_bits & 8 else NO_MORE
+            gap = bytes_of_no_file(file, position, self.zip.start_dir, allowed)
+            if gap:
+                report.mismatch("the ZIP", f"{gap} bytes before its table are of no file")
+            if not is_end(file, self.end, self.zip.start_dir, len(self.zip.infolist())):
+                report.mismatch("the ZIP", "its end says something else than what lies before it")
 
     @contextmanager
     def open(self, name: str) -> Iterator[IO[bytes]]:
@@ -484,9 +489,8 @@ class Archive:
 
 MOST_BESIDE = 100
 """The bytes of further fields that packers write beside a file: its times, its owner's number."""
-NO_MORE: frozenset[int] = frozenset()
-DESCRIPTORS = frozenset({12, 16, 20, 24})
-"""How long is what may follow a file's content, where it was packed without knowing its size."""
+NO_MORE: frozenset[bytes] = frozenset()
+LONGEST_DESCRIPTOR = 24
 
 
 BESIDE = frozenset({0x0001, 0x000A, 0x5455, 0x7875})
@@ -495,14 +499,94 @@ of them (0x7075) some programs unpack a file under another name than the one tha
 """
 
 
-def beside_content(info: zipfile.ZipInfo, file: IO[bytes]) -> Tuple[Tuple[bytes, bytes], int]:
-    """What stands beside a member's name, in its head and in the table; where its content ends."""
+class MemberHead(NamedTuple):
+    """What stands before a member's content, and where that ends."""
+
+    flags: int
+    method: int
+    crc: int
+    packed: int
+    size: int
+    name: bytes
+    beside: bytes
+    end: int
+
+
+def read_head(info: zipfile.ZipInfo, file: IO[bytes]) -> MemberHead:
+    """The head before a member's content. Its sizes may stand in a further field of their own."""
     file.seek(info.header_offset)
-    head = file.read(30).ljust(30, b"\0")
-    named, beside = struct.unpack("<HH", head[26:30])
-    file.seek(named, os.SEEK_CUR)
-    end = info.header_offset + 30 + named + beside + info.compress_size
-    return (file.read(beside), info.extra), end
+    told = struct.unpack("<4s5H3L2H", file.read(30).ljust(30, b"\0"))
+    name, beside = file.read(told[9]), file.read(told[10])
+    size, packed = told[8], told[7]
+    if size == packed == 0xFFFFFFFF:
+        size, packed = wide_sizes(beside)
+    end = info.header_offset + 30 + told[9] + told[10] + info.compress_size
+    return MemberHead(told[2], told[3], told[6], packed, size, name, beside, end)
+
+
+def wide_sizes(beside: bytes) -> Tuple[int, int]:
+    """The sizes in the further field for those beyond 4 GiB; none at all where there is none."""
+    at = 0
+    while at + 4 <= len(beside):
+        ident, length = struct.unpack("<HH", beside[at : at + 4])
+        if ident == 1 and length == 16 and at + 20 <= len(beside):
+            return struct.unpack("<QQ", beside[at + 4 : at + 20])
+        at += 4 + length
+    return (-1, -1)
+
+
+def says_the_same(head: MemberHead, info: zipfile.ZipInfo) -> bool:
+    """Whether the head before a member's content says of it what the table of the ZIP does: some
+    programs unpack by the one, others by the other.
+    """
+    follow = (0,) if info.flag_bits & 8 else ()  # each may follow the content instead
+    summed = (
+        head.crc in (info.CRC, *follow)
+        and head.packed in (info.compress_size, *follow)
+        and head.size in (info.file_size, *follow)
+    )
+    coding = "utf-8" if info.flag_bits & 0x800 else "cp437"
+    named = head.name.decode(coding, "replace") == info.orig_filename
+    packed = (head.flags, head.method) == (info.flag_bits, info.compress_type)
+    return summed and named and packed
+
+
+def descriptors(info: zipfile.ZipInfo) -> frozenset[bytes]:
+    """What may follow a member's content that was packed without knowing its size."""
+    wide = struct.pack("<LQQ", info.CRC, info.compress_size, info.file_size)
+    forms = [wide]
+    if max(info.compress_size, info.file_size) <= 0xFFFFFFFF:
+        forms.append(struct.pack("<LLL", info.CRC, info.compress_size, info.file_size))
+    return frozenset(mark + form for mark in (b"", b"PK\x07\x08") for form in forms)
+
+
+def bytes_of_no_file(file: IO[bytes], start: int, end: int, allowed: frozenset[bytes]) -> int:
+    """How many bytes lie between, unless they are what may."""
+    if end <= start:
+        return 0
+    file.seek(start)
+    there = file.read(min(end - start, LONGEST_DESCRIPTOR + 1))
+    return 0 if there in allowed else end - start
+
+
+def is_end(file: IO[bytes], end: int, table: int, files: int) -> bool:
+    """Whether a ZIP's end says where its table lies and how many files are in that, as it is: some
+    programs read so many and no more.
+    """
+    file.seek(max(0, end - 98))
+    tail = file.read(min(98, end))
+    narrow, wide = tail[-22:], tail[:-22]
+    is_wide = len(wide) == 76 and wide[:4] == b"PK\x06\x06" and wide[56:60] == b"PK\x06\x07"
+    begins = end - 22 - (76 if is_wide else 0)
+    true = (0, 0, files, files, begins - table, table)
+    said = struct.unpack("<4x4H2LH", narrow)
+    if not is_wide:
+        return said == (*true, 0)
+    unsaid = (0xFFFF,) * 4 + (0xFFFFFFFF,) * 2
+    fits = all(one in (is_so, none) for one, is_so, none in zip(said, true, unsaid))
+    length, *told = struct.unpack("<4xQ2x2x2L4Q", wide[:56])
+    located = struct.unpack("<4xLQL", wide[56:])
+    return fits and said[6] == 0 and (length, *told) == (44, *true) and located == (0, begins, 1)
 
 
 def has_more_beside(extra: bytes) -> bool:

@@ -65,6 +65,14 @@ __all__ = [
 ]
 
 SUFFIX: Final = ".toml"
+LARGEST_BOOK: Final = 64 * 1024
+"""In characters; the largest edition has a sixth of that."""
+LONGEST_LINE: Final = 8 * 1024
+"""In characters. A name stands in one line: for one of very many parts TOML's reader takes their
+square.
+"""
+_ENDLESS_NUMBER: Final = re.compile(r"[0-9_]{400}")
+"""One of thousands of digits TOML's reader refuses as if that were no fault of the book."""
 _BOOKS: Final = files("app.rules") / "books"
 _WHERE_IN_FILE: Final = re.compile(r"\(at (.+)\)$")
 
@@ -154,10 +162,23 @@ def read_book(text: str, name: str) -> Book:
 
 
 def _parse(text: str, file: str) -> dict[str, object]:
+    _insist_on_measure(text, file)
     try:
         return tomllib.loads(text)
+    except RecursionError as error:
+        raise BookRefused(f"{file}: whole document", "is nested too deeply") from error
     except tomllib.TOMLDecodeError as error:
         where = _WHERE_IN_FILE.search(str(error))
         problem = str(error)[: where.start()].strip() if where else str(error)
         place = where.group(1) if where else "end of document"
         raise BookRefused(f"{file}: {place}", f"is not TOML: {problem}") from error
+
+
+def _insist_on_measure(text: str, file: str) -> None:
+    if len(text) > LARGEST_BOOK:
+        raise BookRefused(f"{file}: end of document", f"lies beyond {LARGEST_BOOK} characters")
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_LINE:
+            raise BookRefused(f"{file}: line {number}", f"is longer than {LONGEST_LINE} characters")
+        if _ENDLESS_NUMBER.search(line):
+            raise BookRefused(f"{file}: line {number}", "holds a number of 400 digits or more")

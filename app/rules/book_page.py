@@ -68,13 +68,12 @@ class Page:
 
     def number(self, key: str, least: float, most: float) -> float:
         """A finite number within bounds."""
-        value = self._take(key)
-        is_number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not (is_number and isinstance(value, int | float) and isfinite(value)):
+        value = _finite(self._take(key))
+        if value is None:
             raise self.refusal(key, "must be a number")
         if not least <= value <= most:
             raise self.refusal(key, f"must lie between {least:g} and {most:g}, not {value:g}")
-        return float(value)
+        return value
 
     def whole(self, key: str, least: int, most: int) -> int:
         """A whole number within bounds."""
@@ -142,3 +141,14 @@ class Page:
 
     def _path_to(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key
+
+
+def _finite(value: object) -> float | None:
+    """A number as a float; None for what is none, or has no end."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    try:
+        number = float(value)
+    except OverflowError:  # a whole one of some hundred digits
+        return None
+    return number if isfinite(number) else None

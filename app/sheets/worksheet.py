@@ -132,7 +132,7 @@ class SheetHandler(PartHandler):
             self._column = column_index_from_string(attrs["r"].rstrip("0123456789"))
         else:
             self._column += 1
-        self._kind, self._style = attrs.get("t", "n"), int(attrs.get("s", "0"))
+        self._kind, self._style = attrs.get("t", "n"), _index(attrs.get("s", "0"))
         self._has_formula = False
         self._buffer.clear()
 
@@ -155,7 +155,7 @@ class SheetHandler(PartHandler):
         if self._kind in ("inlineStr", "str") or not raw:
             return raw
         if self._kind == "s":
-            return self._texts.strings[int(raw)]
+            return self._texts.strings[_index(raw)]
         if self._kind == "n":
             return show_number(raw, self._code(), self._texts.epoch)
         return _read_rare_cell(self._kind, raw)
@@ -179,6 +179,14 @@ class SheetHandler(PartHandler):
                 row=self._number,
             )
         self._rows.append(row)
+
+
+def _index(text: str) -> int:
+    """A place in a list; below nought Python would count from its end."""
+    index = int(text)
+    if index < 0:
+        raise ValueError("a place before the first")
+    return index
 
 
 def _read_rare_cell(kind: str, raw: str) -> GridCell:

@@ -139,3 +139,75 @@ def test_a_folder_that_may_not_be_read_is_told(
     assert any(
         "the manifest names this file, and it is missing" in one for one in report.mismatches
     )
+
+
+FIELDS = {"flags": 6, "method": 8, "sum": 14, "packed size": 18, "size": 22}
+"""Where they stand in the head before a file's content (APPNOTE 4.3.7)."""
+
+
+@pytest.mark.parametrize("field", FIELDS)
+def test_a_head_that_says_something_else_than_the_table_does_not_agree(
+    whole: Files, tmp_path: Path, field: str
+) -> None:
+    """By a smaller size, who unpacks as it comes finds a further file within a picture's bytes."""
+    path = a_zip(tmp_path / "x.zip", whole, {})
+    with zipfile.ZipFile(path) as opened:
+        at = opened.getinfo("README.txt").header_offset
+    content = bytearray(path.read_bytes())
+    content[at + FIELDS[field]] ^= 1
+    path.write_bytes(content)
+    words = "README.txt: its head in the ZIP says something else than the table"
+    assert words in check(str(path)).mismatches
+
+
+NUMBERS = {"disk": 4, "files here": 8, "files": 10, "size of the table": 12, "words behind": 20}
+"""Where they stand in the end of a ZIP (APPNOTE 4.3.16)."""
+
+
+@pytest.mark.parametrize("number", NUMBERS)
+def test_an_end_that_says_something_else_than_what_lies_before_it_does_not_agree(
+    whole: Files, tmp_path: Path, number: str
+) -> None:
+    """By a smaller number of files, some programs leave the last one out."""
+    path = a_zip(tmp_path / "x.zip", whole, {})
+    content = bytearray(path.read_bytes())
+    content[len(content) - 22 + NUMBERS[number]] ^= 1
+    path.write_bytes(content)
+    assert main([str(path)]) in {1, 2}
+
+
+@pytest.mark.parametrize("at", [0, 20, 28, 36, 44, 52, 60, 68, 76])
+def test_a_zip_with_an_end_of_the_wide_form_agrees_where_that_says_what_is_so(
+    whole: Files, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    """The form for very many files; each of its numbers in turn is another (APPNOTE 4.3.14, 15)."""
+    monkeypatch.setattr(zipfile, "ZIP_FILECOUNT_LIMIT", 3)
+    path = a_zip(tmp_path / "x.zip", whole, {})
+    content = bytearray(path.read_bytes())
+    assert content[-98:-94] == b"PK\x06\x06"
+    assert main([str(path)]) == 0
+    content[len(content) - 98 + at] ^= 1
+    path.write_bytes(content)
+    assert main([str(path)]) in {1, 2}
+
+
+def test_what_follows_a_file_tells_its_sizes_or_does_not_agree(
+    whole: Files, tmp_path: Path
+) -> None:
+    """Where a ZIP was packed into a pipe: no sum before it, but in a descriptor behind it."""
+    name, content = "README.txt", whole["README.txt"]
+    told = struct.pack("<LLL", crc32(content), len(content), len(content))
+    for behind, agrees in ((told, True), (b"PK\7\x08" + told, True), (bytes(12), False)):
+        path = tmp_path / "x.zip"
+        with zipfile.ZipFile(path, "w") as opened:
+            for other in sorted(whole, key=lambda one: one != name):
+                opened.writestr(other, whole[other])
+                if other == name:
+                    opened.fp.write(behind)  # type: ignore[union-attr]
+                    opened.start_dir += len(behind)
+                    opened.infolist()[0].flag_bits |= 8
+        as_piped = bytearray(path.read_bytes())
+        as_piped[6] |= 8
+        as_piped[14:22] = bytes(8)  # what packs a file of a known size tells that before
+        path.write_bytes(as_piped)
+        assert (main([str(path)]) == 0) == agrees

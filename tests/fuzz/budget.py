@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import os
 import random
-from typing import TypeVar
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis.strategies import SearchStrategy
 
 Drawn = TypeVar("Drawn")
+Test = Callable[..., None]
 
 TIMES = int(os.environ.get("FUZZ_TIMES", "1"))
 SEED = int(os.environ.get("FUZZ_SEED") or random.SystemRandom().randrange(10**9))
@@ -42,3 +45,31 @@ def drawn(strategy: SearchStrategy[Drawn], examples: int) -> list[Drawn]:
 
     draw()
     return made[-wanted:]
+
+
+def tried(examples: int, **strategies: SearchStrategy[Any]) -> Callable[[Test], Test]:
+    """A test of what leaves nothing behind: tried on so many, times what was asked for, and what
+    fails is made as small as it still fails with. `FUZZ_SEED` is told with it.
+    """
+
+    def decorated(test: Test) -> Test:
+        fuzzed = settings(
+            max_examples=examples * TIMES,
+            phases=[Phase.generate, Phase.shrink],
+            database=None,
+            deadline=None,
+            print_blob=False,
+            suppress_health_check=list(HealthCheck),
+        )(seed(SEED)(given(**strategies)(test)))
+
+        @wraps(fuzzed)
+        def told(*args: Any, **kwargs: Any) -> None:
+            try:
+                fuzzed(*args, **kwargs)
+            except BaseException as error:
+                error.add_note(f"FUZZ_SEED={SEED} FUZZ_TIMES={TIMES}")
+                raise
+
+        return told
+
+    return decorated

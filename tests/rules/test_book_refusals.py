@@ -6,6 +6,7 @@ and given a value of a wrong type, and each of its tables gets a key that nobody
 
 import copy
 import json
+import time
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date
@@ -195,6 +196,36 @@ def test_a_length_that_is_no_number_is_refused(value: float) -> None:
     )
     with pytest.raises(BookRefused, match=r"zones\.4x100\.length_m\.value: must be a number"):
         read_book(text, "mended")
+
+
+def test_a_length_of_more_digits_than_a_fraction_can_have_is_refused() -> None:
+    text = _text_of("world-athletics-2025").replace(
+        "length_m = { value = 30", f"length_m = {{ value = {'9' * 350}", 1
+    )
+    with pytest.raises(BookRefused, match=r"zones\.4x100\.length_m\.value: must be a number"):
+        read_book(text, "mended")
+
+
+def test_a_number_of_thousands_of_digits_is_refused_with_its_line() -> None:
+    with pytest.raises(BookRefused, match=r"^mended\.toml: line 2: holds a number of 400 digits"):
+        read_book(f"code = 1\nx = {'9' * 4_301}\n", "mended")
+
+
+def test_a_name_of_very_many_parts_is_refused_with_its_line_and_before_it_is_read() -> None:
+    began = time.process_time()
+    with pytest.raises(BookRefused, match=r"^mended\.toml: line 2: is longer than 8192 char"):
+        read_book(f"code = 1\nx{'.x' * 32_000} = 1\n", "mended")
+    assert time.process_time() - began < 0.2
+
+
+def test_a_book_that_is_nested_too_deeply_is_refused() -> None:
+    with pytest.raises(BookRefused, match=r"^mended\.toml: whole document: is nested too deeply"):
+        read_book("x = " + "[\n" * 20_000, "mended")
+
+
+def test_a_text_that_is_too_long_for_a_book_is_refused() -> None:
+    with pytest.raises(BookRefused, match=r"^mended\.toml: end of document: lies beyond 65536"):
+        read_book("#\n" * 40_000, "mended")
 
 
 def test_text_that_is_not_toml_is_refused_with_its_line() -> None:

@@ -200,6 +200,16 @@ def in_binary_form() -> dict[str, str]:
     return parts | main | {"_rels/.rels": parts["_rels/.rels"].replace("book.xml", "book.bin")}
 
 
+@pytest.mark.parametrize("cell", ['<c t="s"><v>-1</v></c>', '<c s="-1"><v>4</v></c>'])
+def test_a_text_or_a_style_before_the_first_is_not_taken_from_the_end(cell: str) -> None:
+    parts = parts_of_workbook(
+        f"<row>{inline('lane')}</row><row>{cell}</row>",
+        strings="<si><t>4</t></si>",
+        styles='<cellXfs><xf numFmtId="0"/></cellXfs>',
+    )
+    assert "damaged" in refuse(pack(parts))
+
+
 @pytest.mark.parametrize(
     ("content", "part_of_reason"),
     [
