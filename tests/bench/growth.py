@@ -31,8 +31,8 @@ from tests.bench.lines import Line, Ratio, at_most
 from tests.bench.load import END_OF_HEAD, Load, LoadFailed, length_of
 from tests.bench.messages import a_get, a_put
 from tests.bench.plan import LARGEST_GROWTH, EngineName, GrowthPlan
-from tests.bench.seasons import Quiet, fill, play
 from tests.bench.servers import SERVICE, Running, some_processes
+from tests.bench.stored_season import Quiet, fill, play
 from tests.bench.table import as_document, as_table
 from tests.builders import Json, a_report
 

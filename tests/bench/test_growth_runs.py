@@ -19,7 +19,7 @@ from app.store.engine import open_engines
 from tests.bench.databases import fresh_databases
 from tests.bench.growth import main, read_whole
 from tests.bench.plan import EngineName
-from tests.bench.seasons import fill, play
+from tests.bench.stored_season import fill, play
 
 REPORTS, MEETS = 1_000, 20
 ASKED = [
