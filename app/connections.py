@@ -5,7 +5,7 @@ the line is open. One request without an end would fill the memory; some hundred
 would take every file the process may open. Here each has its bounds, and what breaks them is
 answered with a problem document where an answer still makes sense, and closed.
 
-What costs time is done once a connection or every few seconds, not once a request.
+What costs time is done once a connection or every few seconds.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from time import time
 from types import TracebackType
-from typing import NamedTuple, TextIO
+from typing import ClassVar, NamedTuple, TextIO
 
 from app.attended import attended_id
 from app.clock import rfc3339
@@ -61,9 +61,25 @@ class AsJson(WithoutData):
         return json.dumps({name: value for name, value in said.items() if value is not None})
 
 
+class Handed(logging.StreamHandler[TextIO]):
+    """Writes lines at once, or hands them to whoever writes the log meanwhile: a reader that stands
+    still would else hold up the event loop, or the writer, with a warning.
+    """
+
+    to: ClassVar[RequestLog | None] = None
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Write or hand over one line."""
+        log = Handed.to
+        if log is None:
+            super().emit(record)
+        else:
+            log.say(self.format(record) + "\n")
+
+
 def keep_log() -> None:
     """Send warnings and errors of the whole process to standard error, without data."""
-    handler = logging.StreamHandler()
+    handler = Handed()
     handler.setFormatter(AsJson())
     logging.basicConfig(level=logging.WARNING, handlers=[handler])
 
@@ -91,7 +107,8 @@ WRITE_EVERY = 0.2
 
 
 class RequestLog:
-    """A line for each request that was answered, written by a thread of its own.
+    """A line for each request that was answered, and those of the process's own log, written by a
+    thread.
 
     Whoever reads the log may be slow, or stand still: no request waits for that. What is then too
     much is left out, and how many lines that were is said. Where nothing is written, nothing is
@@ -99,30 +116,39 @@ class RequestLog:
     """
 
     def __init__(self) -> None:
-        self._waiting: deque[Answered] = deque()
+        self._waiting: deque[Answered | str] = deque()
         self._is_written = False
+        self._takes_requests = False
         self._left_out = 0
         self._stopping = threading.Event()
 
     def take(self, answered: Answered) -> None:
         """Have a line written of a request that has ended."""
+        if self._takes_requests:
+            self.say(answered)
+
+    def say(self, line: Answered | str) -> None:
+        """Have a line written; one more that was left out where too many wait."""
         if not self._is_written:
             return
         if len(self._waiting) < MOST_WAITING:
-            self._waiting.append(answered)
+            self._waiting.append(line)
         else:
             self._left_out += 1
 
     @contextmanager
-    def written_to(self, stream: TextIO) -> Iterator[None]:
+    def written_to(self, stream: TextIO, *, requests: bool = True) -> Iterator[None]:
         """Write what is taken inside the block, all of it where the stream takes it in time."""
-        self._is_written = True
+        self._is_written, self._takes_requests = True, requests
         self._stopping.clear()
+        self._waiting.clear()  # what came after the end of an earlier block
         thread = threading.Thread(target=self._write_on, args=(stream,), daemon=True)
         thread.start()
+        before, Handed.to = Handed.to, self
         try:
             yield
         finally:
+            Handed.to = before
             self._stopping.set()
             thread.join(1)
             self._is_written = False
@@ -147,7 +173,9 @@ class RequestLog:
             stream.flush()
 
 
-def _line(one: Answered) -> str:
+def _line(one: Answered | str) -> str:
+    if isinstance(one, str):
+        return one
     said = {
         "at": _at(one.at),
         "level": "error" if one.status >= 500 else "info",
@@ -163,7 +191,7 @@ def _line(one: Answered) -> str:
 
 
 def _said_left_out(number: int) -> str:
-    said = {"level": "warning", "message": f"{number} lines of requests were left out: too many"}
+    said = {"level": "warning", "message": f"{number} lines were left out: too many"}
     return json.dumps({"at": _at(time()), **said}) + "\n"
 
 

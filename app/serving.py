@@ -6,7 +6,6 @@ import signal
 import socket
 import sys
 from collections.abc import Callable
-from contextlib import ExitStack
 from types import FrameType
 
 import uvicorn
@@ -95,9 +94,8 @@ def serve_settings(
         )
         _end_well_on_signals(server)
         services: Services = app.state.services
-        with only_process(services.store.engines.url), ExitStack() as running:
-            if settings.log_requests:
-                running.enter_context(services.request_log.written_to(sys.stderr))
+        log = services.request_log.written_to(sys.stderr, requests=settings.log_requests)
+        with only_process(services.store.engines.url), log:
             bring_up_to_date(settings.database_url)
             say(settings.address)
             leave_what_is_there()

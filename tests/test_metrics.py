@@ -249,7 +249,10 @@ def spoil(service: Service, change: str, **values: object) -> None:
     engines.dispose()
 
 
-@pytest.mark.parametrize("change", ["root = '%(root)s'", "size = size + 1"])
+@pytest.mark.parametrize(
+    "change",
+    ["root = '%(root)s'", "size = size + 1", "frontier = '[\"zz\"]'", "frontier = '[null]'"],
+)
 def test_a_record_that_does_not_agree_with_its_head_is_not_ready(
     own_service: Service, change: str
 ) -> None:

@@ -214,11 +214,18 @@ def is_closed(conn: Connection, meet_id: MeetId) -> bool:
 
 
 def head_amiss(conn: Connection) -> MeetId | None:
-    """The first of the meets that were made last whose head is not that of its record, by what can
-    be seen at a glance: its root, and how far its entries reach. All of it is for `check`.
+    """The first of some meets, those with the latest ids, whose head is not that of its record, by
+    what can be seen at a glance: its root, and how far its entries reach. All of it is for `check`.
     """
     for row in conn.execute(_NEWEST_HEADS):
-        frontier = Frontier(row.size, tuple(bytes.fromhex(root) for root in row.frontier))
-        if frontier.root.hex() != row.root or row.size != (row.newest or 0):
+        if _root_of(row) != row.root or row.size != (row.newest or 0):
             return MeetId(row.meet_id)
     return None
+
+
+def _root_of(row: AnyRow) -> str | None:
+    """The root that a head's frontier makes; None where it is no frontier at all."""
+    try:
+        return Frontier(row.size, tuple(bytes.fromhex(root) for root in row.frontier)).root.hex()
+    except (TypeError, ValueError, IndexError):
+        return None

@@ -76,6 +76,9 @@ def who_arrives(meet_id: MeetId, sent: CallIn | ReportIn) -> Question:
 def about_the_same(sent: CallIn | ReportIn, *ids: str | None) -> frozenset[str]:
     """What two things share of which the later must see what the earlier has done: the id of a flag
     or a report; a lane of a heat, for its case; a post in a heat, for the flag whose account comes.
+
+    Two lanes can be about one team, where lanes were drawn anew between two runs. Then the second
+    case fails at the index of open cases, and the group is run again, each action after the other.
     """
     named = {one for one in ids if one is not None}
     return frozenset({f"{sent.heat} lane {sent.lane}", f"{sent.heat} post {sent.post}"} | named)

@@ -157,6 +157,9 @@ PATIENCE = {
 }
 """A server that is cut off neither refuses nor ends a line: without these whoever asks it waits for
 a quarter of an hour. What `DATABASE_URL` says itself of them stands."""
+OF_A_GROUP = {"idle_in_transaction_session_timeout": "20s"}
+"""What the server holds the writer to. Where the line was cut in the middle of a group, it would
+keep the group's locks for hours after this process, or its machine, had gone."""
 
 
 def _open_postgresql(url: URL) -> Engines:
@@ -182,6 +185,7 @@ def _open_postgresql(url: URL) -> Engines:
         event.listen(one, "connect", _keep_line, insert=True)
         one.dialect.do_rollback = _roll_back  # type: ignore[method-assign, assignment]
         one.dialect.do_commit = _commit  # type: ignore[method-assign, assignment]
+    event.listen(writing, "connect", _limit_groups)
     event.listen(reading, "connect", _read_one_snapshot)
     event.listen(writing, "before_cursor_execute", _settle_first)
     return Engines(writing, reading, url)
@@ -199,6 +203,12 @@ def _remember_statements(connection: Any, _record: object) -> None:
     driver would keep 100.
     """
     connection.prepared_max = MOST_PLANNED - NAMED
+
+
+def _limit_groups(connection: Any, _record: object) -> None:
+    for name, value in OF_A_GROUP.items():
+        connection.execute(f"SET {name} = '{value}'")
+    connection.commit()
 
 
 def _read_one_snapshot(connection: Any, _record: object) -> None:

@@ -86,19 +86,21 @@ class Gathering:
                 asked.settle(error)
 
     def _answer(self, group: Sequence[_Asked]) -> None:
-        try:
-            with self._engines.reading.connect() as conn:
+        """Raises where no line can be had: then nobody need wait for one by themselves."""
+        with self._engines.reading.connect() as conn:
+            try:
                 for asked in group:
                     self._answer_one(conn, asked)
                 # Not a rollback: the driver would forget its statements.
                 conn.commit()
-        except self._database_errors as error:
-            # It gave up the snapshot, with all that was asked in it: each is asked by itself then.
-            if len(group) == 1:
-                group[0].error, group[0].is_answered = error, True
-            else:
-                for asked in group:
-                    self._answer([asked])
+                asked_anew: Sequence[_Asked] = ()
+            except self._database_errors as error:
+                # It gave up the snapshot, with all that was asked in it: each is asked by itself.
+                asked_anew = group if len(group) > 1 else ()
+                if not asked_anew:
+                    group[0].error, group[0].is_answered = error, True
+        for asked in asked_anew:
+            self._answer([asked])
 
     def _answer_one(self, conn: Connection, asked: _Asked) -> None:
         asked.error = None

@@ -216,6 +216,7 @@ class Writer:
             begun = isinstance(error, _CommitFailed)
             if begun or not was_there or cause_of(error) != GONE:
                 raise
+            log.warning("a line to the database had broken; %d actions begin anew", len(group))
         self._give_up_connection()
         for job in group:
             job.error = None

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from sqlalchemy import Connection, exc, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, OperationalError
 
 from app.refusals import NotFound
 from app.store.engine import Engines, open_engines
@@ -33,6 +33,27 @@ def number(value: int) -> Query:
 
 def refuse(_conn: Connection) -> object:
     raise NotFound("There is no such thing.")
+
+
+def test_where_no_line_can_be_had_all_who_wait_are_told_at_once(
+    engines: Engines, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each by itself they would wait for one after the other, as long as a line takes to fail."""
+    tries: list[int] = []
+
+    def cut_off() -> Connection:
+        tries.append(1)
+        raise OperationalError("connecting", None, Exception("cut off"))
+
+    monkeypatch.setattr(engines.reading, "connect", cut_off)
+
+    async def ask() -> list[object]:
+        gathering = Gathering(asyncio.get_running_loop(), engines)
+        asked = [gathering.ask(number(value)) for value in range(40)]
+        return await asyncio.gather(*asked, return_exceptions=True)
+
+    assert {type(one) for one in asyncio.run(ask())} == {OperationalError}
+    assert len(tries) <= 3
 
 
 def fail(conn: Connection) -> object:

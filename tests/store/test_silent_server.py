@@ -6,7 +6,7 @@ import socket
 import time
 
 import pytest
-from sqlalchemy import make_url
+from sqlalchemy import make_url, text
 from sqlalchemy.exc import OperationalError
 
 from app.store import engine
@@ -29,6 +29,23 @@ def test_a_server_that_takes_the_line_and_says_nothing_is_given_up(
         assert time.monotonic() - began < 60
         engines.dispose()
     assert cause_of(failed.value) == GONE
+
+
+def test_the_server_gives_up_a_group_that_asks_nothing_any_more_and_its_locks_with_it(
+    new_database: NewDatabase, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(engine.OF_A_GROUP, "idle_in_transaction_session_timeout", "200ms")
+    one = open_engines(new_database("postgresql"))
+    other = open_engines(one.url.render_as_string(hide_password=False))
+    lock = text("LOCK TABLE meets IN ACCESS EXCLUSIVE MODE")
+    gone = one.writing.connect()
+    gone.execute(lock)
+    with other.writing.begin() as conn:
+        conn.execute(text("SET lock_timeout = '30s'"))
+        conn.execute(lock)
+    gone.invalidate()
+    for each in (one, other):
+        each.dispose()
 
 
 def test_every_line_gives_up_a_server_that_takes_nothing_any_more_unless_the_address_says_how_long(
