@@ -66,10 +66,12 @@ class Relay:
             self._lines += [client, server]
             answers = self._begin(_pass_on, server, client)
             for asked in _heard(client):
+                is_held = bool(self.hold_answer_to) and self.hold_answer_to in asked
+                if is_held:  # the server gets the word, and its answer finds nobody
+                    _break(client)
                 with suppress(OSError):
                     server.sendall(asked)
-                if self.hold_answer_to and self.hold_answer_to in asked:
-                    # The server gets the word, and its answer finds nobody.
+                if is_held:
                     break
             _break(client)
             _break(server)
