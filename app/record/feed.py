@@ -85,6 +85,8 @@ class Tail:
         """The seq of the newest entry that was looked at."""
         self.reaches = size
         """How far the record is known to reach."""
+        self.failed = False
+        """Whether it could not be read the last time, and is to be read again at the next look."""
         self.behind_since: float | None = None
         """When the oldest entry was committed that is not given out yet."""
         self.filling: asyncio.Task[None] | None = None
@@ -183,11 +185,12 @@ class Feed:
             while more:
                 query = partial(_next_entries, meet_id=tail.meet_id, after=tail.size)
                 entries = await self._store.read(query)
+                tail.failed = False
                 tail.grow(entries)
                 self._measure(tail)
                 more = len(entries) == BATCH or (bool(entries) and tail.size < tail.reaches)
         except Unavailable:
-            tail.reaches = tail.size + 1  # so that the next look tries again
+            tail.failed = True
         finally:
             tail.filling = None
 
@@ -214,7 +217,7 @@ class Feed:
                 return
             by_itself = not self._is_told or number % LOOKS_WHERE_TOLD == 0
             for tail in list(self._tails.values()):
-                if by_itself or tail.size < tail.reaches:
+                if by_itself or tail.failed or tail.size < tail.reaches:
                     self._fill_soon(tail)
                 for reader in tail.readers:
                     if reader.turn == number % TURNS:

@@ -18,9 +18,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.ids import MeetId, OfficialId, new_id
-from app.record.feed import BATCH, MOST_STREAMS, Feed, Follower, Lateness
+from app.record.feed import BATCH, LOOK_EVERY, MOST_STREAMS, Feed, Follower, Lateness
 from app.record.kinds import Kind
 from app.record.queries import FeedEntry
+from app.refusals import Unavailable
 from app.roles import Role
 from app.store.store import Store
 from tests.builders import MeetAtHand, Person, a_call, a_problem
@@ -287,6 +288,36 @@ def test_how_late_those_who_follow_are_told_is_measured_from_the_commit_on() -> 
     assert 0 < behind.seconds < 10
     assert (after.entries, after.seconds, after.times) == (0, 0.0, 1)
     assert behind.seconds <= after.lag < 10
+
+
+class AFailingRecord(ARecord):
+    """One that cannot be read while it is told so."""
+
+    fails = False
+
+    async def read(self, query: partial[list[FeedEntry]]) -> list[FeedEntry]:
+        if self.fails:
+            raise Unavailable("Its server cannot be reached.")
+        return await super().read(query)
+
+
+def test_an_entry_that_comes_after_a_look_that_failed_is_told_at_once_and_measured() -> None:
+    async def run() -> Lateness:
+        record, feed = AFailingRecord(1_000), Feed()
+        feed.start(cast(Store, record))
+        stream = feed.follow(a_follower(1_000, 1_000))
+        await anext(stream)
+        record.fails = True
+        feed.hear(True)  # as when the line to other processes is there again: it looks
+        for _ in range(5):
+            await asyncio.sleep(0)
+        record.fails, record.size = False, 1_001
+        feed.reach({MeetId("m"): 1_001})
+        async with asyncio.timeout(LOOK_EVERY / 2):
+            assert seqs_in(await anext(stream)) == [1_001]
+        return feed.lateness()
+
+    assert asyncio.run(run()).times == 1
 
 
 def test_however_many_readers_catch_up_others_get_their_turn() -> None:
