@@ -158,7 +158,7 @@ def test_a_copy_that_does_not_say_when_it_was_made_is_restored(stopped: Stopped,
     ("statement", "words"),
     [
         ("UPDATE seals SET verifier_key = x'fffe'", "cannot be read"),
-        ("UPDATE papers SET content = 5", "its papers: one of them cannot be read"),
+        ("UPDATE papers SET content = 5", "its papers: something there cannot be read"),
         ("UPDATE rulings SET form_facts = 'no document'", "cannot be read"),
     ],
 )

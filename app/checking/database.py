@@ -18,7 +18,7 @@ from app.checking.account import Account, account_of
 from app.checking.acts import acts_amiss
 from app.checking.files import erasures_amiss, papers_amiss, pictures_amiss
 from app.checking.guards import unguarded
-from app.checking.heads import heads_amiss, seals_amiss, signed_sizes
+from app.checking.heads import head_amiss, heads_amiss, seals_amiss, signed_sizes
 from app.checking.queries import known_meets
 from app.checking.rows import rows_amiss
 from app.ids import MeetId
@@ -28,6 +28,7 @@ from app.schema import REVISION
 from app.store.revision import stored_revision
 
 LOOKS: Mapping[str, Callable[[Connection, Account], Iterable[str]]] = {
+    "head": head_amiss,
     "seals": seals_amiss,
     "signed heads": heads_amiss,
     "signatures": acts_amiss,
@@ -101,7 +102,7 @@ def _amiss(what: str, conn: Connection, account: Account) -> Iterator[str]:
     try:
         yield from LOOKS[what](conn, account)
     except UNREADABLE as error:
-        yield f"its {what}: one of them cannot be read ({type(error).__name__})"
+        yield f"its {what}: something there cannot be read ({type(error).__name__})"
 
 
 def _in_record(checked: Checked) -> Iterator[str]:

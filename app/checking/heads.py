@@ -1,4 +1,6 @@
-"""Are the seals those of the record, and does the record lead to every head that was signed?"""
+"""Does a record grow from its own head, are the seals those it tells of, and does it lead to every
+head that was signed?
+"""
 
 from __future__ import annotations
 
@@ -12,6 +14,7 @@ from app.plurals import counted
 from app.record.checkpoints import SignedHead, all_signed_heads
 from app.record.kinds import Kind
 from app.record.notes import BadNote, Checkpoint, VerifierKey, open_note, origin_of
+from app.record.queries import grows_as_it_says
 from app.sealing.queries import seals_of
 from app.sealing.wire import SealOut
 
@@ -19,6 +22,12 @@ from app.sealing.wire import SealOut
 def signed_sizes(conn: Connection, meet: MeetId) -> frozenset[int]:
     """The sizes of the heads that were signed."""
     return frozenset(head.size for head in all_signed_heads(conn, meet))
+
+
+def head_amiss(conn: Connection, account: Account) -> Iterator[str]:
+    """Subtrees that the record would grow from and that are not those of its head."""
+    if not grows_as_it_says(conn, account.meet):
+        yield "its head: the next entry would not lead on from it; what it grows from was changed"
 
 
 def seals_amiss(conn: Connection, account: Account) -> Iterator[str]:

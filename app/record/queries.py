@@ -24,6 +24,7 @@ PAGE = 500
 _HEAD = select(record_heads.c.size, record_heads.c.root).where(
     record_heads.c.meet_id == bindparam("meet")
 )
+_GROWS_FROM = select(record_heads).where(record_heads.c.meet_id == bindparam("meet"))
 _CLOSED = select(record_heads.c.closed).where(record_heads.c.meet_id == bindparam("meet"))
 _AFTER = (
     select(record_entries.c.seq, record_entries.c.kind, record_entries.c.entry)
@@ -223,9 +224,19 @@ def head_amiss(conn: Connection) -> MeetId | None:
     return None
 
 
+def grows_as_it_says(conn: Connection, meet: MeetId) -> bool:
+    """Whether the next entry of a meet's record, where it has a head, would lead on from its root.
+    ValueError or TypeError where that cannot be read.
+    """
+    row = conn.execute(_GROWS_FROM, {"meet": meet}).one_or_none()
+    return row is None or _root_of(row) == row.root
+
+
 def _root_of(row: AnyRow) -> str | None:
-    """The root that a head's frontier makes; None where it is no frontier at all."""
+    """The root that a head's frontier makes; None where it is no frontier of so many entries."""
     try:
-        return Frontier(row.size, tuple(bytes.fromhex(root) for root in row.frontier)).root.hex()
-    except (TypeError, ValueError, IndexError):
+        roots = tuple(bytes.fromhex(root) for root in row.frontier)
+        is_whole = len(roots) == row.size.bit_count()
+    except (AttributeError, TypeError, ValueError):
         return None
+    return Frontier(row.size, roots).root.hex() if is_whole else None

@@ -9,7 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import delete, insert, select, text, update
 
 from app.checking.database import check_meet
 from app.erasing.actions import OPERATOR, Wanted, erase
@@ -110,6 +110,21 @@ def another_key_for_heads(story: Story) -> None:
 def a_seal_that_nobody_made(story: Story) -> None:
     row = {**stored(story.meet, "seals", story.seal["id"]), "id": new_id(), "number": 2}
     run(story.meet, insert(table("seals")).values({**row, "fingerprint": "0" * 64}))
+
+
+@told("its head: the next entry would not lead on from it; what it grows from was changed")
+def a_record_that_would_grow_from_another(story: Story) -> None:
+    _grow_from(story, [story.newest_head()["root"]] * 2)
+
+
+@told("its head: something there cannot be read (ValueError)")
+def a_record_that_would_grow_from_what_cannot_be_read(story: Story) -> None:
+    run(story.meet, text("UPDATE record_heads SET frontier = '9.9.9'"))
+
+
+def _grow_from(story: Story, roots: list[str]) -> None:
+    heads = table("record_heads")
+    run(story.meet, update(heads).where(heads.c.meet_id == story.meet.id).values(frontier=roots))
 
 
 @told("the signed head of 3 entries: its note tells another one")

@@ -28,16 +28,19 @@ class Way(StrEnum):
     """How a statement fails."""
 
     LOST = "lost"  # with its transaction: the disk or the line failed
-    REFUSED = "refused"  # alone, and each time that it is run: the database does not take it
+    REFUSED = "refused"  # alone: the database does not take it
 
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """Which statement of a request fails: the n-th, or the n-th that begins with a word."""
+    """Which statement of a request fails: the n-th, or the n-th that begins with a word. It fails
+    each time that it is run, on a fresh line too, unless it fails only once.
+    """
 
     nth: int
     way: Way = Way.LOST
     word: str = ""
+    once: bool = False
 
 
 @dataclass
@@ -63,7 +66,7 @@ class Fault:
         if failure is None or text.lstrip().upper().startswith(WORDS):
             return
         self.seen += text.startswith(failure.word)
-        again = failure.way is Way.REFUSED and text in self.failed
+        again = text in self.failed and not failure.once
         if again or (self.seen == failure.nth and not self.failed):
             self.failed.append(text)
             error = lost if failure.way is Way.LOST else refused

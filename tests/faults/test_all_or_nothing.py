@@ -7,10 +7,11 @@ All of both in both ways takes minutes: `python -m tests.faults.all_or_nothing`.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import count
 
 import pytest
 
-from tests.builders import a_meet
+from tests.builders import a_meet, a_problem
 from tests.conftest import NewDatabase
 from tests.faults.all_or_nothing import (
     a_failing_service,
@@ -66,6 +67,30 @@ def test_whichever_statement_fails_nothing_is_stored_on_postgresql(
 def test_a_commit_that_fails_on_postgresql_stores_nothing(postgresql: Failing, name: str) -> None:
     service, fault = postgresql
     assert walk(a_meet(service), fault, name, every_commit()).failed
+
+
+@pytest.mark.parametrize("name", ["call", "report", "ruling", "announcement"])
+def test_wherever_a_line_to_postgresql_breaks_an_act_is_done_once_or_not_at_all(
+    postgresql: Failing, name: str
+) -> None:
+    """Before the commit it begins anew on a fresh line; at the commit nobody knows."""
+    service, fault = postgresql
+    meet, growth = a_meet(service), []
+    for nth in count(1):
+        sending, before = EVERY_ACT[name](meet), meet.head()
+        with fault.at(Failure(nth, once=True)):
+            answer = sending.send(service.http)
+        if answer.is_success:
+            growth.append(meet.head()["size"] - before["size"])
+            assert sending.send(service.http).json() == answer.json()
+        else:
+            assert fault.failed == ["COMMIT"]
+            a_problem(answer, 503, "unavailable")
+            assert meet.head() == before
+        if not fault.failed:
+            break
+    assert len(growth) > 5
+    assert set(growth) == {1}
 
 
 @pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
