@@ -1,7 +1,7 @@
-"""What many ask for at the same time is made once, and is good for a short while.
+"""What many ask for is made once, and is good for a while, or until it is known to be another.
 
 A stand full of phones reads the notice board every few seconds. Whoever comes while it is being
-made waits for that one making; whoever comes soon after gets what was made.
+made waits for that one making; whoever comes afterwards gets what was made.
 """
 
 from __future__ import annotations
@@ -14,8 +14,7 @@ from typing import Generic, TypeVar
 
 Thing = TypeVar("Thing")
 
-LASTS = timedelta(seconds=2)
-MOST = 64
+MOST = 128
 """How many things are kept at the most; the oldest go first."""
 
 
@@ -23,24 +22,27 @@ MOST = 64
 class _Kept(Generic[Thing]):
     making: asyncio.Future[Thing]
     since: datetime
-
-    def is_good(self, now: datetime) -> bool:
-        return self.since <= now < self.since + LASTS
+    version: Hashable
 
 
 class MadeOnce(Generic[Thing]):
-    """Keeps what was made under its key for two seconds; a failure is told and not kept."""
+    """Keeps what was made under its key for so long; a failure is told and not kept."""
 
-    def __init__(self) -> None:
+    def __init__(self, lasts: timedelta) -> None:
+        self._lasts = lasts
         self._kept: dict[Hashable, _Kept[Thing]] = {}
 
     async def get(
-        self, key: Hashable, now: datetime, make: Callable[[], Awaitable[Thing]]
+        self,
+        key: Hashable,
+        now: datetime,
+        make: Callable[[], Awaitable[Thing]],
+        version: Hashable = None,
     ) -> Thing:
-        """The thing of a key: as it was made just now, else made by `make`."""
+        """The thing of a key in a version: as it was made a while ago, else made by `make`."""
         kept = self._kept.get(key)
-        if kept is None or not kept.is_good(now):
-            kept = _Kept(asyncio.ensure_future(make()), now)
+        if kept is None or kept.version != version or not self._is_fresh(kept, now):
+            kept = _Kept(asyncio.ensure_future(make()), now, version)
             self._keep(key, kept)
         try:
             # Whoever goes away while it is being made does not end it for those who wait.
@@ -49,6 +51,9 @@ class MadeOnce(Generic[Thing]):
             if self._kept.get(key) is kept:
                 del self._kept[key]
             raise
+
+    def _is_fresh(self, kept: _Kept[Thing], now: datetime) -> bool:
+        return kept.since <= now < kept.since + self._lasts
 
     def _keep(self, key: Hashable, kept: _Kept[Thing]) -> None:
         self._kept.pop(key, None)

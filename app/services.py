@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any
 
 from fastapi import Request
@@ -19,6 +20,12 @@ from app.record.feed import Feed
 from app.record.proofs import Proofs
 from app.sealing.seals import Seals
 from app.store.store import Store
+
+BOARD_LASTS = timedelta(seconds=30)
+"""So long a board is kept where nothing was done and no window closed: what is left to change is
+what a date or a time zone makes of an instant.
+"""
+TRIAL_LASTS = timedelta(seconds=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +45,8 @@ class Services:
     proofs: Proofs = field(default_factory=Proofs)
     of_files: asyncio.Lock = field(default_factory=asyncio.Lock)
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
-    boards: MadeOnce[Any] = field(default_factory=MadeOnce)
-    trials: MadeOnce[list[str]] = field(default_factory=MadeOnce)
+    boards: MadeOnce[Any] = field(default_factory=lambda: MadeOnce(BOARD_LASTS))
+    trials: MadeOnce[list[str]] = field(default_factory=lambda: MadeOnce(TRIAL_LASTS))
     measures: Measures = field(default_factory=Measures)
     request_log: RequestLog = field(default_factory=RequestLog)
 

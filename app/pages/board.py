@@ -6,6 +6,7 @@ by whatever stands between. What the time alone changes on them, the browser cou
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated, Literal
 from urllib.parse import urlencode
 
@@ -27,6 +28,7 @@ from app.pages.rendering import (
 )
 from app.record.queries import head_of
 from app.results.printing import parted_ties
+from app.results.windows import next_to_close
 
 router = APIRouter(include_in_schema=False)
 
@@ -56,14 +58,17 @@ async def show_board(
         query = urlencode({name: what for name, what in asked.items() if what})
         return write(page, said_in, request.url.path, query)
 
+    def version_by(conn: Connection) -> tuple[int, datetime | None]:
+        return head_of(conn, meet_id).size, next_to_close(conn, meet_id, frame.now)
+
     # Apart from the loop: whether results are final is worked out, and anybody may ask; once for
-    # all who ask at the same time, and anew as soon as anything happens at the meet.
+    # all who ask, and anew as soon as anything happens at the meet or a window has closed.
     said_in = language_for(request, language)
-    size = await here.store.read(lambda conn: head_of(conn, meet_id).size)
     written = await here.services.boards.get(
-        (meet_id, size, template, before, said_in),
+        (meet_id, template, before, said_in),
         frame.now,
         lambda: here.store.read_apart(written_by),
+        version=await here.store.read(version_by),
     )
     return send_written(request, written, language)
 

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
-from app.ids import new_id
+import pytest
+
+from app.ids import MeetId, new_id
+from app.pages.rendering import Written, write
+from app.results.windows import next_to_close
 from tests.appeals.desk import an_upheld_appeal
 from tests.builders import MeetAtHand, a_report
 
@@ -49,13 +54,52 @@ def test_the_board_is_kept_for_seconds_and_told_anew_only_when_it_changed(meet: 
     assert http.get(address, headers={"If-None-Match": first.headers["etag"]}).status_code == 200
 
 
-def test_what_time_alone_changes_is_on_the_board_two_seconds_later(meet: MeetAtHand) -> None:
+@pytest.mark.parametrize("path", ["", "?screen=hall"])
+def test_a_window_that_has_closed_is_not_on_the_board_that_was_kept(
+    meet: MeetAtHand, path: str
+) -> None:
     meet.start()
     meet.load_result()
-    assert meet.announce(despite="Posts are silent.").status_code == 201
-    assert "data-until" in page(meet)
-    meet.service.clock.move(timedelta(minutes=31))
-    assert "data-until" not in page(meet)
+    told = meet.announce(despite="Posts are silent.").json()
+    end, clock = datetime.fromisoformat(told["windows"][0]["closes_at"]), meet.service.clock
+    runs = f'data-until="{end:%Y-%m-%dT%H:%M:%S}'
+    clock.move(end - clock.now() - timedelta(seconds=10))
+    assert runs in page(meet, path)
+    clock.move(timedelta(seconds=10))
+    assert runs not in page(meet, path)
+
+
+def test_a_board_is_kept_up_to_the_very_end_of_a_window(meet: MeetAtHand) -> None:
+    meet.start()
+    meet.load_result()
+    told = meet.announce(despite="Posts are silent.").json()
+    end = datetime.fromisoformat(told["windows"][0]["closes_at"])
+
+    def next_end(at: datetime) -> datetime | None:
+        return meet.service.store.read_now(lambda conn: next_to_close(conn, MeetId(meet.id), at))
+
+    assert next_end(end - timedelta(minutes=5)) == end
+    assert next_end(end) == end
+    assert next_end(end + timedelta(microseconds=1)) is None
+
+
+def test_a_board_where_nothing_was_done_is_written_twice_a_minute_whoever_asks(
+    meet: MeetAtHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    writings: list[str] = []
+
+    def counted(*asked: Any) -> Written:
+        writings.append(asked[1])
+        return write(*asked)
+
+    monkeypatch.setattr("app.pages.board.write", counted)
+    for _ in range(60):
+        page(meet, **{"Accept-Language": "de"})
+        meet.service.clock.move(timedelta(seconds=1))
+    assert writings == ["de"] * 2
+    meet.start()
+    page(meet, **{"Accept-Language": "de"})
+    assert len(writings) == 3
 
 
 def test_of_two_windows_of_one_heat_board_and_desk_say_which_one_is_from_before(

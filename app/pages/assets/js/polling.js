@@ -7,9 +7,9 @@ import { serverNow } from "./times.js";
 import { word } from "./words.js";
 
 const EVERY = 10_000;
-// A board is written at most every two seconds (app/made_once.py), and a countdown ends up to one
-// second early here: what a window's end has changed is there to be read three seconds later.
-const LAG = 3000;
+// A countdown ends up to one second early here: what a window's end has changed is there to be read
+// two seconds later.
+const LAG = 2000;
 const { lang } = document.documentElement;
 const time = new Intl.DateTimeFormat(lang, { timeStyle: "medium", hourCycle: "h23", timeZone: document.body.dataset.zone });
 let known;
