@@ -33,6 +33,11 @@ def answer(thing: BaseModel, *, version: int | None = None, created: bool = Fals
     )
 
 
+def answer_as_made(document: str) -> Response:
+    """A document that was made for whoever asked before, as JSON."""
+    return Response(document, media_type="application/json")
+
+
 def answer_put(put: Put[BaseModel], *, version: int | None = None) -> Response:
     """The answer to a PUT with the caller's own id."""
     return answer(put.thing, version=version, created=put.created)

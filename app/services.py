@@ -25,6 +25,8 @@ BOARD_LASTS = timedelta(seconds=30)
 """So long a board is kept where nothing was done and no window closed: what is left to change is
 what a date or a time zone makes of an instant.
 """
+DOCKET_LASTS = timedelta(minutes=10)
+"""So long a docket is kept where nothing was done; what is on it, time alone does not change."""
 TRIAL_LASTS = timedelta(seconds=2)
 
 
@@ -32,7 +34,8 @@ TRIAL_LASTS = timedelta(seconds=2)
 class Services:
     """The implementations that this process was assembled from, and who is next where one after
     another is served: `of_files` is the turn of case files, `of_records` that of whole records.
-    `boards` has the public pages as they were written last, `trials` whether the store stores.
+    `boards` has the public pages as they were written last, `dockets` what was last answered of
+    what awaits a ruling, `trials` whether the store stores.
     """
 
     settings: Settings
@@ -46,6 +49,7 @@ class Services:
     of_files: asyncio.Lock = field(default_factory=asyncio.Lock)
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
     boards: MadeOnce[Any] = field(default_factory=lambda: MadeOnce(BOARD_LASTS))
+    dockets: MadeOnce[str] = field(default_factory=lambda: MadeOnce(DOCKET_LASTS))
     trials: MadeOnce[list[str]] = field(default_factory=lambda: MadeOnce(TRIAL_LASTS))
     measures: Measures = field(default_factory=Measures)
     request_log: RequestLog = field(default_factory=RequestLog)

@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 from app.access.guard import Here
 from app.access.sign_wire import Check
 from app.access.signing import act_signed, take_pen
-from app.answers import VersionRequired, answer, answer_put
+from app.answers import VersionRequired, answer, answer_as_made, answer_put
 from app.appeals import (
     actions,
     deciding,
@@ -39,6 +39,7 @@ from app.ids import (
     MeetId,
     ProtestId,
 )
+from app.record.queries import head_of
 from app.reports.docket import docket
 from app.reports.wire import DocketOut
 from app.rounds.wire import ConsequencesOut
@@ -58,14 +59,24 @@ async def get_docket(
 ) -> Response:
     """What awaits the head official: open cases, protests, and rulings to look at again."""
     meet_id = MeetId(meet)
+    if after is not None:
+        return answer(await here.store.read(lambda conn: docket(conn, meet_id, after)))
 
-    def read(conn: Connection) -> DocketOut:
-        if after is not None:
-            return docket(conn, meet_id, after)
+    def made(conn: Connection) -> str:
         waiting = queries.awaited_protests(conn, meet_id)
-        return docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
+        whole = docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
+        return whole.model_dump_json()
 
-    return answer(await here.store.read(read))
+    # Its first page is what every head official's device asks for at each news, and what programs
+    # ask for again and again: made once for all of them, and anew as soon as anything was done.
+    return answer_as_made(
+        await here.services.dockets.get(
+            meet_id,
+            here.clock.now(),
+            lambda: here.store.read(made),
+            version=await here.store.read(lambda conn: head_of(conn, meet_id).size),
+        )
+    )
 
 
 @router.put("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)

@@ -156,13 +156,17 @@ def _ask_all(plan: GrowthPlan, quiet: Quiet, small: Asked, large: Asked) -> None
     for one in both:  # what a server holds once it has answered everything
         one.held_kb = resident_kb(one.server)
     reports = _reports(quiet)
-    board = a_get(f"/meets/{quiet.id}")
+    board, docket = (
+        a_get(f"/meets/{quiet.id}"),
+        a_get(f"/api/meets/{quiet.id}/docket", quiet.referee),
+    )
     for number in range(plan.requests):
         report = next(reports)
         for one in both if number % 2 else reversed(both):
             one.time("report", report)
-            # Each report makes it another board: one that was made before would be given again.
+            # Each report makes others of these: what was made before would be given again.
             one.time("notice board", board)
+            one.time("docket", docket)
 
 
 def _reads(quiet: Quiet, one: Asked) -> Iterator[tuple[str, Callable[[int], bytes]]]:
@@ -175,7 +179,6 @@ def _reads(quiet: Quiet, one: Asked) -> Iterator[tuple[str, Callable[[int], byte
     (case, *_more) = document(f"{api}/docket", quiet.referee)["cases"]
     (latest, *_more) = document(f"{api}/announcements", "")["announcements"]
     same = {
-        "docket": (f"{api}/docket", quiet.referee),
         "head official's page": (f"{pages}/head", quiet.referee),
         "case": (f"{api}/cases/{case['id']}", quiet.referee),
         "case, page": (f"{pages}/cases/{case['id']}", quiet.referee),

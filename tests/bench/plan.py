@@ -17,6 +17,7 @@ LEAST_TIMES_GENERAL = 2.5
 SLOWEST_REPORT_MS = {16: 20.0, 64: 60.0}
 LONGEST_TAIL = 2.0
 LARGEST_GROWTH = 1.3
+DOCKETS_A_SECOND = 1_500
 SLOWEST_START_S = 2.0
 SLOWEST_FORESEEN_MS = 50.0
 LARGEST_SEALED_RATIO = 3.0
@@ -70,4 +71,16 @@ class GrowthPlan:
 
 
 FULL = Plan(rounds=5, seconds=2.0)
-QUICK = Plan(rounds=3, seconds=0.4, forms_a_round=5, streams=600, followed_seconds=2.0)
+QUICK = Plan(
+    rounds=2,
+    seconds=0.3,
+    heats_loaded=500,
+    forms_a_round=5,
+    entries_of_long=100_000,
+    entries_checked=10_000,
+    papers_checked=30,
+    streams=200,
+    followed_meets=10,
+    followed_pace=50.0,
+    followed_seconds=1.0,
+)

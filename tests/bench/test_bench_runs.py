@@ -64,6 +64,8 @@ NAMES = [
     "20 feeds, 2 meets, 20 acts/s",
     "docket, 1 client, 10 stored",
     "docket, 1 client, 200 stored",
+    "docket from a place on, 1 client, 10 stored",
+    "docket from a place on, 1 client, 200 stored",
     "case, 1 client, 10 stored",
     "case, 1 client, 200 stored",
     "start list of 20 heats",
@@ -89,7 +91,9 @@ WITH_GOALS = [
     "an open feed, of 20",
     "20 feeds, 1 meet, 5 acts/s",
     "20 feeds, 2 meets, 20 acts/s",
+    "docket, 1 client, 10 stored",
     "docket, 1 client, 200 stored",
+    "docket from a place on, 1 client, 200 stored",
     "case, 1 client, 200 stored",
     "consequences of a ruling, 2 heats, 16 teams",
     "infringement form, sealed",
@@ -125,7 +129,7 @@ def test_what_the_engine_matters_for_is_measured_on_postgresql_too() -> None:
         lines = measure_submissions(TINY, EngineName.POSTGRESQL, meet, databases)
         lines += measure_following(TINY, databases)
         lines += measure_reading(TINY, meet, databases)
-        assert [line.name for line in of_the_project(lines)] == NAMES[2:17]
+        assert [line.name for line in of_the_project(lines)] == NAMES[2:19]
         assert all(value > 0 for line in lines for value in line.rounds)
         # Without these two a fast insert would only be a fast promise (PostgreSQL documentation,
         # “Write Ahead Log”).

@@ -23,7 +23,6 @@ from tests.bench.stored_season import fill, play
 
 REPORTS, MEETS = 1_000, 20
 ASKED = [
-    "docket",
     "head official's page",
     "case",
     "case, page",
@@ -39,6 +38,7 @@ ASKED = [
     "notice board, earlier",
     "report",
     "notice board",
+    "docket",
 ]
 
 
