@@ -11,7 +11,6 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     FromClause,
-    and_,
     bindparam,
     case,
     exists,
@@ -22,7 +21,7 @@ from sqlalchemy import (
     select,
 )
 
-from app.cursors import cursor, split_cursor
+from app.cursors import before_place, cursor, split_cursor
 from app.ids import EventId, HeatId, MeetId, TeamId
 from app.meets.states import NOT_TO_RUN, HeatState, present_run
 from app.meets.tables import events, heats, lanes, meets, run_lanes, teams
@@ -56,12 +55,7 @@ _MEETS = (
     .order_by(meets.c.made_at.desc(), meets.c.id.desc())
     .limit(MEETS_A_PAGE + 1)
 )
-_MEETS_BEFORE = _MEETS.where(
-    or_(
-        meets.c.made_at < bindparam("at"),
-        and_(meets.c.made_at == bindparam("at"), meets.c.id < bindparam("meet")),
-    )
-)
+_MEETS_BEFORE = _MEETS.where(before_place(meets.c.made_at, meets.c.id))
 _HEAT_COLUMNS = select(
     heats.c.id,
     heats.c.meet_id,
@@ -299,7 +293,7 @@ def meets_page(conn: Connection, before: str | None) -> MeetsOut:
         rows = conn.execute(_MEETS).all()
     else:
         at, ident = split_cursor(before, "before")
-        rows = conn.execute(_MEETS_BEFORE, {"at": at, "meet": ident}).all()
+        rows = conn.execute(_MEETS_BEFORE, {"at": at, "place": ident}).all()
     page = rows[:MEETS_A_PAGE]
     return MeetsOut(
         meets=[

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, func, literal_column, select
 
-from app.cursors import cursor, split_cursor
+from app.cursors import after_place, cursor, split_cursor
 from app.ids import MeetId
 from app.reports.queries import CASE_COLUMNS, REPORT_LINES, marks_now
 from app.reports.states import Mark, ReportState
@@ -23,16 +24,19 @@ REPORTS_IN_SHORT = 10
 
 # Written out, not bound: only then does the engine know that the docket's own index will do.
 _OPEN = and_(cases.c.meet_id == bindparam("meet"), cases.c.state == literal_column("'open'"))
-_LATER = or_(
-    cases.c.opened_at > bindparam("opened_at"),
-    and_(cases.c.opened_at == bindparam("opened_at"), cases.c.id > bindparam("case")),
-)
+_LATER = after_place(cases.c.opened_at, cases.c.id)
 _OLDEST_FIRST = (cases.c.opened_at, cases.c.id)
 _DOCKET_FIRST = Prepared(CASE_COLUMNS.where(_OPEN).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1))
 _DOCKET_NEXT = Prepared(
     CASE_COLUMNS.where(_OPEN, _LATER).order_by(*_OLDEST_FIRST).limit(DOCKET_PAGE + 1)
 )
-_COUNT_OPEN = select(func.count()).select_from(cases).where(_OPEN)
+# With a bound that all keep: without one SQLite counts by an index of all cases of the meet.
+_COUNT_OPEN = (
+    select(func.count())
+    .select_from(cases)
+    .where(_OPEN, cases.c.opened_at >= bindparam("earliest", type_=cases.c.opened_at.type))
+)
+_EARLIEST = datetime.min.replace(tzinfo=UTC)
 
 
 def _reports_on(*where: ColumnElement[bool]) -> Prepared:
@@ -79,7 +83,7 @@ def docket(
     by_case = {case: list(those) for case, those in groupby(reported, key=lambda row: row.case_id)}
     count = len(rows)
     if more or after is not None:
-        count = conn.execute(_COUNT_OPEN, {"meet": meet_id}).scalar_one()
+        count = conn.execute(_COUNT_OPEN, {"meet": meet_id, "earliest": _EARLIEST}).scalar_one()
     return DocketOut(
         protests=list(protests),
         to_reconsider=list(to_reconsider),
@@ -90,8 +94,8 @@ def docket(
 
 
 def _place_in_docket(after: str) -> Mapping[str, Any]:
-    opened_at, case_id = split_cursor(after, "after")
-    return {"opened_at": opened_at, "case": case_id}
+    at, place = split_cursor(after, "after")
+    return {"at": at, "place": place}
 
 
 def _report_line(row: Any) -> ReportLine:

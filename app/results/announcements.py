@@ -7,17 +7,15 @@ from datetime import datetime
 
 from sqlalchemy import (
     Connection,
-    and_,
     bindparam,
     func,
-    or_,
     select,
 )
 
 from app.access.pen import BY_PIN, in_words
 from app.access.queries import signatures_on
 from app.clock import in_zone
-from app.cursors import cursor, split_cursor
+from app.cursors import before_place, cursor, split_cursor
 from app.ids import AnnouncementId, HeatId, MeetId
 from app.meets.queries import meet_facts, meet_row
 from app.meets.tables import heats
@@ -59,15 +57,7 @@ _LIST = (
     .order_by(announcements.c.announced_at.desc(), announcements.c.id.desc())
     .limit(PAGE + 1)
 )
-_LIST_BEFORE = _LIST.where(
-    or_(
-        announcements.c.announced_at < bindparam("at"),
-        and_(
-            announcements.c.announced_at == bindparam("at"),
-            announcements.c.id < bindparam("announcement"),
-        ),
-    )
-)
+_LIST_BEFORE = _LIST.where(before_place(announcements.c.announced_at, announcements.c.id))
 _LATER_IN_ROUND = (
     select(
         announcements.c.id,
@@ -264,7 +254,7 @@ def announcements_page(
         rows = conn.execute(_LIST, {"meet": meet_id}).all()
     else:
         at, ident = split_cursor(before, "before")
-        rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "announcement": ident}).all()
+        rows = conn.execute(_LIST_BEFORE, {"meet": meet_id, "at": at, "place": ident}).all()
     page = rows[:PAGE]
     more = len(rows) > PAGE
     holding = still_holding(conn, meet_id, page)
