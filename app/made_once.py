@@ -44,13 +44,8 @@ class MadeOnce(Generic[Thing]):
         if kept is None or kept.version != version or not self._is_fresh(kept, now):
             kept = _Kept(asyncio.ensure_future(make()), now, version)
             self._keep(key, kept)
-        try:
-            # Whoever goes away while it is being made does not end it for those who wait.
-            return await asyncio.shield(kept.making)
-        except Exception:
-            if self._kept.get(key) is kept:
-                del self._kept[key]
-            raise
+        # Whoever goes away while it is being made does not end it for those who wait.
+        return await asyncio.shield(kept.making)
 
     def _is_fresh(self, kept: _Kept[Thing], now: datetime) -> bool:
         return kept.since <= now < kept.since + self._lasts
@@ -58,5 +53,11 @@ class MadeOnce(Generic[Thing]):
     def _keep(self, key: Hashable, kept: _Kept[Thing]) -> None:
         self._kept.pop(key, None)
         self._kept[key] = kept
+
+        def forget_failed(making: asyncio.Future[Thing]) -> None:
+            if (making.cancelled() or making.exception()) and self._kept.get(key) is kept:
+                del self._kept[key]
+
+        kept.making.add_done_callback(forget_failed)
         while len(self._kept) > MOST:
             del self._kept[next(iter(self._kept))]

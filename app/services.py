@@ -22,8 +22,8 @@ from app.sealing.seals import Seals
 from app.store.store import Store
 
 BOARD_LASTS = timedelta(seconds=30)
-"""So long a board is kept where nothing was done and no window closed: what is left to change is
-what a date or a time zone makes of an instant.
+"""So long a board is kept where nothing was done and no window opened or closed: what is left to
+change is what a date or a time zone makes of an instant.
 """
 DOCKET_LASTS = timedelta(minutes=10)
 """So long a docket is kept where nothing was done; what is on it, time alone does not change."""

@@ -59,10 +59,7 @@ def test_of_another_version_it_is_made_anew_at_once_and_kept_in_place_of_the_oth
         async def made(version: int) -> int:
             return await pages.get("board", NOON, maker, version)
 
-        assert [await made(version) for version in (7, 7, 8, 8)] == [1, 1, 2, 2]
-        others = [pages.get(number, NOON, maker) for number in range(MOST - 1)]
-        await asyncio.gather(*others)
-        assert await made(8) == 2
+        assert [await made(version) for version in (7, 7, 8, 8, 7)] == [1, 1, 2, 2, 3]
 
     run(story)
 
@@ -90,6 +87,25 @@ def test_whoever_goes_away_does_not_end_it_for_the_others() -> None:
         assert await stays == 1
         with pytest.raises(asyncio.CancelledError):
             await leaves
+
+    run(story)
+
+
+def test_what_failed_or_was_given_up_while_nobody_waited_is_made_again() -> None:
+    async def story(pages: MadeOnce[int], maker: Maker) -> None:
+        maker.fails = True
+        leaves = asyncio.ensure_future(pages.get("board", NOON, maker))
+        await asyncio.sleep(0)
+        leaves.cancel()
+        await asyncio.sleep(0.01)
+        maker.fails = False
+        assert await pages.get("board", NOON, maker) == 2
+        waits = asyncio.ensure_future(pages.get("docket", NOON, maker))
+        await asyncio.sleep(0)
+        pages._kept["docket"].making.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await waits
+        assert await pages.get("docket", NOON, maker) == 3
 
     run(story)
 

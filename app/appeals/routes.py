@@ -69,14 +69,9 @@ async def get_docket(
 
     # Its first page is what every head official's device asks for at each news, and what programs
     # ask for again and again: made once for all of them, and anew as soon as anything was done.
-    return answer_as_made(
-        await here.services.dockets.get(
-            meet_id,
-            here.clock.now(),
-            lambda: here.store.read(made),
-            version=await here.store.read(lambda conn: head_of(conn, meet_id).size),
-        )
-    )
+    size = await here.store.read(lambda conn: head_of(conn, meet_id).size)
+    dockets, now = here.services.dockets, here.clock.now()
+    return answer_as_made(await dockets.get(meet_id, now, lambda: here.store.read(made), size))
 
 
 @router.put("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)

@@ -1,9 +1,9 @@
 """Does all of a database agree with its records, and is each still guarded against rewriting?
 
 Of each meet its record is checked as an export of it would be, and then what the record tells of
-is held against it: the seals, the heads that were signed, what was fixed when an act was signed,
-sealed papers, and pictures. A copy of an older schema is brought to the present one first; until
-then its records are checked, and nothing else.
+is held against it: what it grows from, the seals, the heads that were signed, what was fixed when
+an act was signed, sealed papers, and pictures. A copy of an older schema is brought to the present
+one first; until then its records are checked, and nothing else.
 """
 
 from __future__ import annotations

@@ -80,6 +80,9 @@ _HEATS_IN = _HEAT_COLUMNS.where(
 )
 _STATE = select(heats.c.state).where(heats.c.id == bindparam("heat"))
 _IS_REHEARSAL = select(heats.c.rehearsal).where(heats.c.id == bindparam("heat"))
+_NOT_HELD_IN_MEET = select(heats.c.id).where(
+    heats.c.meet_id == bindparam("meet"), heats.c.state == HeatState.NOT_HELD.value
+)
 _NOT_HELD = select(heats.c.id).where(
     heats.c.id.in_(bindparam("heats", expanding=True)),
     heats.c.state == HeatState.NOT_HELD.value,
@@ -491,6 +494,11 @@ def states_of(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, H
 def heats_not_held(conn: Connection, heat_ids: Iterable[HeatId]) -> frozenset[HeatId]:
     """Those of the heats that were taken out of the draw."""
     return frozenset(conn.execute(_NOT_HELD, {"heats": list(heat_ids)}).scalars())
+
+
+def not_held_in(conn: Connection, meet_id: MeetId) -> frozenset[HeatId]:
+    """The heats of a meet that were taken out of the draw."""
+    return frozenset(conn.execute(_NOT_HELD_IN_MEET, {"meet": meet_id}).scalars())
 
 
 def heats_called_off(conn: Connection, meet_id: MeetId) -> frozenset[HeatId]:

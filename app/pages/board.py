@@ -27,8 +27,8 @@ from app.pages.rendering import (
     write,
 )
 from app.record.queries import head_of
+from app.results.changing import next_change
 from app.results.printing import parted_ties
-from app.results.windows import next_to_close
 
 router = APIRouter(include_in_schema=False)
 
@@ -48,8 +48,15 @@ async def show_board(
 ) -> Response:
     """What was announced, and until when anybody can do something about it."""
     meet_id = MeetId(meet)
-    frame = await frame_of(here, meet_id)
     template = "hall.html" if screen else "board.html"
+    said_in = language_for(request, language)
+
+    def version_by(conn: Connection) -> tuple[int, datetime | None]:
+        return head_of(conn, meet_id).size, next_change(conn, meet_id, here.clock.now())
+
+    # Asked before all that is shown, which is then never older than the version it is kept as.
+    version = await here.store.read(version_by)
+    frame = await frame_of(here, meet_id)
 
     def written_by(conn: Connection) -> Written:
         shows = {"frame": frame, "board": board_of(conn, meet_id, before, frame.now)}
@@ -58,17 +65,16 @@ async def show_board(
         query = urlencode({name: what for name, what in asked.items() if what})
         return write(page, said_in, request.url.path, query)
 
-    def version_by(conn: Connection) -> tuple[int, datetime | None]:
-        return head_of(conn, meet_id).size, next_to_close(conn, meet_id, frame.now)
-
     # Apart from the loop: whether results are final is worked out, and anybody may ask; once for
-    # all who ask, and anew as soon as anything happens at the meet or a window has closed.
-    said_in = language_for(request, language)
+    # all who ask, and anew as soon as anything happens at the meet or a window opens or closes.
+    # Earlier pages are many, and seldom read.
+    if before is not None:
+        return send_written(request, await here.store.read_apart(written_by), language)
     written = await here.services.boards.get(
-        (meet_id, template, before, said_in),
-        frame.now,
+        (meet_id, template, said_in),
+        here.clock.now(),
         lambda: here.store.read_apart(written_by),
-        version=await here.store.read(version_by),
+        version,
     )
     return send_written(request, written, language)
 

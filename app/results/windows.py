@@ -86,9 +86,6 @@ _CLOSING = select(func.count(), func.min(windows.c.closes_at)).where(
     REPLACED_BY.is_(None),
     ~IS_SETTLED,
 )
-_NEXT_TO_CLOSE = select(func.min(windows.c.closes_at)).where(
-    windows.c.meet_id == bindparam("meet"), windows.c.closes_at >= bindparam("now")
-)
 _OF_MEET = _WINDOW_COLUMNS.where(windows.c.meet_id == bindparam("meet"))
 _OF_HEAT = _OF_MEET.where(windows.c.heat_id == bindparam("heat")).order_by(
     windows.c.opened_at, windows.c.id
@@ -175,14 +172,6 @@ def windows_that_close(conn: Connection, after: datetime, until: datetime) -> Cl
     """Those of all meets in which something can be lodged until they close."""
     count, first = conn.execute(_CLOSING, {"after": after, "until": until}).one()
     return Closing(count, first)
-
-
-def next_to_close(conn: Connection, meet_id: MeetId, now: datetime) -> datetime | None:
-    """Until when, that instant with it, no window of a meet closes; None where none will."""
-    found: datetime | None = conn.execute(
-        _NEXT_TO_CLOSE, {"meet": meet_id, "now": now}
-    ).scalar_one()
-    return found
 
 
 def _has_closed(window: WindowOut, now: datetime) -> bool:

@@ -92,7 +92,6 @@ WITH_GOALS = [
     "20 feeds, 1 meet, 5 acts/s",
     "20 feeds, 2 meets, 20 acts/s",
     "docket, 1 client, 10 stored",
-    "docket, 1 client, 200 stored",
     "docket from a place on, 1 client, 200 stored",
     "case, 1 client, 200 stored",
     "consequences of a ruling, 2 heats, 16 teams",

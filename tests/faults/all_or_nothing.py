@@ -1,4 +1,4 @@
-"""Walking through every act: each of its statements fails once, and nothing of it is stored.
+"""Walking through every act: each of its statements fails in turn, and nothing of it is stored.
 
 `python -m tests.faults.all_or_nothing` walks all statements of all acts on both engines, in both
 ways, and prints how many there were; `--engine` takes one of them.

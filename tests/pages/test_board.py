@@ -10,7 +10,7 @@ import pytest
 
 from app.ids import MeetId, new_id
 from app.pages.rendering import Written, write
-from app.results.windows import next_to_close
+from app.results.changing import next_change
 from tests.appeals.desk import an_upheld_appeal
 from tests.builders import MeetAtHand, a_report
 
@@ -69,18 +69,35 @@ def test_a_window_that_has_closed_is_not_on_the_board_that_was_kept(
     assert runs not in page(meet, path)
 
 
-def test_a_board_is_kept_up_to_the_very_end_of_a_window(meet: MeetAtHand) -> None:
+def test_nothing_changes_by_itself_before_the_very_end_of_a_window(meet: MeetAtHand) -> None:
     meet.start()
     meet.load_result()
     told = meet.announce(despite="Posts are silent.").json()
     end = datetime.fromisoformat(told["windows"][0]["closes_at"])
 
     def next_end(at: datetime) -> datetime | None:
-        return meet.service.store.read_now(lambda conn: next_to_close(conn, MeetId(meet.id), at))
+        return meet.service.store.read_now(lambda conn: next_change(conn, MeetId(meet.id), at))
 
     assert next_end(end - timedelta(minutes=5)) == end
     assert next_end(end) == end
     assert next_end(end + timedelta(microseconds=1)) is None
+
+
+def test_a_window_that_opens_a_little_later_is_then_on_the_board_that_was_kept(
+    meet: MeetAtHand,
+) -> None:
+    """After a clock was set back: nothing is announced before what it shows."""
+    clock = meet.service.clock
+    meet.start()
+    meet.load_result()
+    clock.move(-timedelta(minutes=2))
+    told = meet.announce(despite="Posts are silent.").json()
+    opens = datetime.fromisoformat(told["announced_at"])
+    assert opens > clock.now()
+    clock.move(opens - clock.now() - timedelta(seconds=10))
+    assert "data-until" not in page(meet)
+    clock.move(timedelta(seconds=10))
+    assert "data-until" in page(meet)
 
 
 def test_a_board_where_nothing_was_done_is_written_twice_a_minute_whoever_asks(

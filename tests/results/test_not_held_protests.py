@@ -305,7 +305,11 @@ def test_a_protest_that_came_before_the_heat_was_not_held_can_be_decided_and_app
     address = f"protests/{protest['id']}/advice/time-corrections/{new_id()}"
     refused = a_problem(event.meet.desk.put(address, earlier), 409, "needs-word")
     assert "would be over already (until 2026-06-13 14:30:00 CEST" in refused["detail"]
-    clock.move(timedelta(minutes=1))
+    board = f"/meets/{event.meet.id}"
+    assert waits in event.meet.service.http.get(board).text
+    clock.move(timedelta(seconds=1))
+    assert waits not in event.meet.service.http.get(board).text
+    clock.move(timedelta(seconds=59))
     assert final_of(event, "heats 1")[1] == []
     lodged = appeal(hand, protest)
     assert (lodged["state"], lodged["timeliness"]["words"]) == ("late", "LATE by 1 min")
