@@ -38,6 +38,8 @@ def back_up(source: Path, copy: Path) -> None:
         raise ValueError(f"there is no database {source}; DATABASE_URL says where to look")
     if copy.exists():
         raise ValueError(f"{copy} is there already; choose another name")
+    if not copy.parent.is_dir():
+        raise ValueError(f"there is no folder {copy.parent} to put the copy into; make it first")
     try:
         began = SystemClock().now()
         with _named(source, "copied"):

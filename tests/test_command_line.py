@@ -197,6 +197,22 @@ def test_a_backup_taken_while_writing_is_whole_and_restores(
         assert httpx.get(f"{address}/api/meets/{first}").status_code == 200
 
 
+def test_a_folder_that_is_missing_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("DATABASE_URL", f"sqlite:///{tmp_path / 'meet.db'}")
+    assert main(["migrate"]) == 0
+    missing = tmp_path / "nowhere"
+    copy = tmp_path / "copy.db"
+    assert main(["backup", str(copy)]) == 0
+    assert main(["backup", str(missing / "copy.db")]) == 1
+    assert f"there is no folder {missing} to put the copy into" in capsys.readouterr().err
+    monkeypatch.setenv("DATABASE_URL", f"sqlite:///{missing / 'meet.db'}")
+    for command in (["migrate"], ["restore", str(copy)]):
+        assert main(command) == 1
+        assert f"there is no folder {missing} for the database" in capsys.readouterr().err
+
+
 def test_a_damaged_copy_is_not_restored(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

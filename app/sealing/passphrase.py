@@ -33,6 +33,11 @@ def insist_one_can_be_made(settings: Settings) -> None:
         raise ValueError(
             f"{HOW} to what {file} says, which an earlier start made; then take that file away"
         )
+    if any(settings.seal_folder.glob("*.p12")):
+        raise ValueError(
+            f"{HOW} to the one that the keys in {settings.seal_folder} are kept with: without it "
+            "nothing can be sealed for their meets"
+        )
 
 
 def tell_passphrase(settings: Settings, out: TextIO | None = None) -> None:

@@ -261,11 +261,18 @@ def tell_plainly(connection: Any, word: str) -> None:
 
 @contextmanager
 def only_process(url: URL) -> Iterator[None]:
-    """Hold the lock file beside a SQLite database; Unavailable where another process has it."""
+    """Hold the lock file beside a SQLite database; Unavailable where another process has it,
+    ValueError where there is no folder for it.
+    """
     if url.get_backend_name() != "sqlite":
         yield
         return
     path = Path(f"{database_path(url)}.lock")
+    if not path.parent.is_dir():
+        raise ValueError(
+            f"there is no folder {path.parent} for the database that DATABASE_URL names; make it "
+            "first"
+        )
     descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
     try:
         try:

@@ -61,6 +61,15 @@ def test_no_second_passphrase_is_made_while_the_first_lies_there(tmp_path: Path)
     assert (tmp_path / "seal.passphrase").read_text() == f"{MADE}\n"
 
 
+def test_none_is_made_where_keys_lie_that_it_could_not_open(tmp_path: Path) -> None:
+    without = settings(tmp_path).model_copy(update={"seal_passphrase": SecretStr("")})
+    insist_one_can_be_made(without)
+    without.seal_folder.mkdir()
+    (without.seal_folder / "a-meet.p12").write_bytes(b"a key")
+    with pytest.raises(ValueError, match="set ZONEDOCKET_SEAL_PASSPHRASE to the one that the keys"):
+        insist_one_can_be_made(without)
+
+
 def test_on_postgresql_no_server_starts_without_a_passphrase(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
