@@ -15,6 +15,7 @@ from functools import partial
 
 from sqlalchemy import Connection, make_url
 
+from app.checking.database import check_database
 from app.checking.queries import known_meets
 from app.clock import SystemClock, rfc3339
 from app.config import Settings
@@ -52,12 +53,14 @@ UNSIGNED = (
 def put_on_record(settings: Settings, copied_at: datetime | None) -> list[str]:
     """Say in the records of a database that it was restored with other tools than this program's,
     and give what is to be told; it is brought to the present schema first. ValueError where they
-    say the same already. On SQLite no server may be running.
+    say the same already, or do not agree. On SQLite no server may be running.
     """
     with only_process(make_url(settings.database_url)):
         _insist_ours(settings)
         bring_up_to_date(settings.database_url)
         with _store(settings) as store:
+            for mismatch in store.read_now(check_database).mismatches[:1]:
+                raise ValueError(f"the records do not agree, and nothing was noted: {mismatch}")
             meets = store.read_now(known_meets)
             silent = store.read_now(partial(_without_note, meets=meets, copied_at=copied_at))
             if meets and not silent:

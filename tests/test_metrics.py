@@ -251,7 +251,13 @@ def spoil(service: Service, change: str, **values: object) -> None:
 
 @pytest.mark.parametrize(
     "change",
-    ["root = '%(root)s'", "size = size + 1", "frontier = '[\"zz\"]'", "frontier = '[null]'"],
+    [
+        "root = '%(root)s'",
+        "size = size + 1",
+        "frontier = '[\"zz\"]'",
+        "frontier = '[null]'",
+        "frontier = 'x'",
+    ],
 )
 def test_a_record_that_does_not_agree_with_its_head_is_not_ready(
     own_service: Service, change: str

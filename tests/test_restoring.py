@@ -261,11 +261,51 @@ def test_nothing_is_put_on_record_beside_a_server(
     assert "Another process" in capsys.readouterr().err
 
 
-def test_a_meet_that_was_erased_says_that_it_was_restored(stopped: Stopped) -> None:
+def test_a_meet_that_was_erased_says_that_it_was_restored(
+    stopped: Stopped, capsys: pytest.CaptureFixture[str]
+) -> None:
     why = ("--all", "--because", "the season is over", "--by", "the organiser")
     assert run(stopped.url, "erase", stopped.meet, *why) == 0
     assert run(stopped.url, "restore", "--note") == 0
     assert len(restorings(stopped.url, stopped.meet)) == 1
+    change(stopped.url, "UPDATE record_heads SET closed = 0")
+    assert run(stopped.url, "check", "--database") == 1
+    assert "it says that the meet was not erased as a whole" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE record_heads SET size = size + 1",
+        "UPDATE record_heads SET size = -1",
+        "UPDATE record_heads SET root = CAST(root AS BLOB)",
+        "UPDATE record_heads SET frontier = 'x'",
+        "UPDATE record_heads SET meet_id = x'ff'",
+    ],
+)
+def test_nothing_is_put_on_record_where_the_records_do_not_agree(
+    stopped: Stopped, statement: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It would stand behind what was changed, and hide it."""
+    change(stopped.url, statement)
+    before = dump(stopped.url)
+    assert run(stopped.url, "check", "--database") == 1
+    assert run(stopped.url, "restore", "--note") == 1
+    assert "do not agree, and nothing was noted" in capsys.readouterr().err
+    assert dump(stopped.url) == before
+
+
+def change(url: str, statement: str) -> None:
+    with closing(sqlite3.connect(str(make_url(url).database))) as conn, conn:
+        conn.execute(statement)
+
+
+def dump(url: str) -> list[str]:
+    with closing(sqlite3.connect(str(make_url(url).database))) as conn:
+        conn.text_factory = bytes
+        return [repr(row) for row in conn.execute("SELECT * FROM record_heads")] + [
+            repr(row) for row in conn.execute("SELECT count(*), max(seq) FROM record_entries")
+        ]
 
 
 def test_a_part_of_a_record_says_that_it_was_restored(stopped: Stopped) -> None:

@@ -81,7 +81,7 @@ class Found:
 
 def check_database(conn: Connection) -> Found:
     """Check every meet that a database holds, and that its records are guarded."""
-    meets = {meet: check_meet(conn, meet) for meet in sorted(known_meets(conn))}
+    meets = {meet: check_meet(conn, meet) for meet in sorted(known_meets(conn), key=str)}
     return Found(meets, list(unguarded(conn)))
 
 
@@ -89,7 +89,10 @@ def check_meet(conn: Connection, meet: MeetId) -> FoundOfMeet:
     """Check a meet's record, and hold against it what it tells of."""
     is_present = stored_revision(conn) == REVISION
     sizes = signed_sizes(conn, meet) if is_present else frozenset()
-    checked = check_lines(export_lines(conn, meet), sizes)
+    try:
+        checked = check_lines(export_lines(conn, meet), sizes)
+    except UNREADABLE as error:
+        return FoundOfMeet(Checked(), [f"its record: {_unreadable(error)}"])
     mismatches = list(_in_record(checked))
     if not is_present:
         return FoundOfMeet(checked, mismatches)
@@ -102,7 +105,11 @@ def _amiss(what: str, conn: Connection, account: Account) -> Iterator[str]:
     try:
         yield from LOOKS[what](conn, account)
     except UNREADABLE as error:
-        yield f"its {what}: something there cannot be read ({type(error).__name__})"
+        yield f"its {what}: {_unreadable(error)}"
+
+
+def _unreadable(error: Exception) -> str:
+    return f"something there cannot be read ({type(error).__name__})"
 
 
 def _in_record(checked: Checked) -> Iterator[str]:

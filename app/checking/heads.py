@@ -14,7 +14,7 @@ from app.plurals import counted
 from app.record.checkpoints import SignedHead, all_signed_heads
 from app.record.kinds import Kind
 from app.record.notes import BadNote, Checkpoint, VerifierKey, open_note, origin_of
-from app.record.queries import grows_as_it_says
+from app.record.queries import grows_as_it_says, is_closed
 from app.sealing.queries import seals_of
 from app.sealing.wire import SealOut
 
@@ -25,9 +25,15 @@ def signed_sizes(conn: Connection, meet: MeetId) -> frozenset[int]:
 
 
 def head_amiss(conn: Connection, account: Account) -> Iterator[str]:
-    """Subtrees that the record would grow from and that are not those of its head."""
+    """Subtrees that the record would grow from and that are not those of its head, and a head that
+    takes entries of a meet that was erased as a whole, or takes none of another.
+    """
     if not grows_as_it_says(conn, account.meet):
         yield "its head: the next entry would not lead on from it; what it grows from was changed"
+    erasures = account.of_all(Kind.ERASED).values()
+    is_erased = any(body.get("scope") == "the meet" for body in erasures)
+    if is_closed(conn, account.meet) is not is_erased:
+        yield f"its head: it says that the meet was {'not ' if is_erased else ''}erased as a whole"
 
 
 def seals_amiss(conn: Connection, account: Account) -> Iterator[str]:

@@ -93,7 +93,10 @@ def _lock_head(conn: Connection, meet: MeetId) -> AnyRow:
 
 
 def _frontier(row: AnyRow) -> Frontier:
-    return Frontier(row.size, tuple(bytes.fromhex(root) for root in row.frontier))
+    roots = tuple(bytes.fromhex(root) for root in row.frontier)
+    if len(roots) != row.size.bit_count():
+        raise ValueError("the head of a record is damaged: it grows from another size than it says")
+    return Frontier(row.size, roots)
 
 
 class Group:

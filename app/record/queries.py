@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, and_, bindparam, func, select
+from sqlalchemy import Connection, Text, and_, bindparam, func, select, type_coerce
 
 from app.ids import MeetId, OfficialId
 from app.record.kinds import KINDS, Kind
@@ -24,7 +24,11 @@ PAGE = 500
 _HEAD = select(record_heads.c.size, record_heads.c.root).where(
     record_heads.c.meet_id == bindparam("meet")
 )
-_GROWS_FROM = select(record_heads).where(record_heads.c.meet_id == bindparam("meet"))
+# As it is written: what cannot be read is an answer too.
+_FRONTIER = type_coerce(record_heads.c.frontier, Text).label("frontier")
+_GROWS_FROM = select(record_heads.c.size, record_heads.c.root, _FRONTIER).where(
+    record_heads.c.meet_id == bindparam("meet")
+)
 _CLOSED = select(record_heads.c.closed).where(record_heads.c.meet_id == bindparam("meet"))
 _AFTER = (
     select(record_entries.c.seq, record_entries.c.kind, record_entries.c.entry)
@@ -52,7 +56,10 @@ _EXPORT = _BODIES.where(record_entries.c.seq > bindparam("after")).limit(PAGE)
 LOOKED_AT = 20
 _NEWEST_HEADS = (
     select(
-        record_heads,
+        record_heads.c.meet_id,
+        record_heads.c.size,
+        record_heads.c.root,
+        _FRONTIER,
         select(func.max(record_entries.c.seq))
         .where(record_entries.c.meet_id == record_heads.c.meet_id)
         .scalar_subquery()
@@ -225,9 +232,7 @@ def head_amiss(conn: Connection) -> MeetId | None:
 
 
 def grows_as_it_says(conn: Connection, meet: MeetId) -> bool:
-    """Whether the next entry of a meet's record, where it has a head, would lead on from its root.
-    ValueError or TypeError where that cannot be read.
-    """
+    """Whether the next entry of a record would lead on from its root, where it has a head."""
     row = conn.execute(_GROWS_FROM, {"meet": meet}).one_or_none()
     return row is None or _root_of(row) == row.root
 
@@ -235,8 +240,8 @@ def grows_as_it_says(conn: Connection, meet: MeetId) -> bool:
 def _root_of(row: AnyRow) -> str | None:
     """The root that a head's frontier makes; None where it is no frontier of so many entries."""
     try:
-        roots = tuple(bytes.fromhex(root) for root in row.frontier)
+        roots = tuple(bytes.fromhex(root) for root in json.loads(row.frontier))
         is_whole = len(roots) == row.size.bit_count()
-    except (AttributeError, TypeError, ValueError):
+    except (AttributeError, TypeError, ValueError, RecursionError):
         return None
     return Frontier(row.size, roots).root.hex() if is_whole else None

@@ -117,9 +117,15 @@ def a_record_that_would_grow_from_another(story: Story) -> None:
     _grow_from(story, [story.newest_head()["root"]] * 2)
 
 
-@told("its head: something there cannot be read (ValueError)")
+@told("its head: the next entry would not lead on from it; what it grows from was changed")
 def a_record_that_would_grow_from_what_cannot_be_read(story: Story) -> None:
     run(story.meet, text("UPDATE record_heads SET frontier = '9.9.9'"))
+
+
+@told("its head: it says that the meet was erased as a whole")
+def a_meet_that_was_closed_without_an_erasure(story: Story) -> None:
+    heads = table("record_heads")
+    run(story.meet, update(heads).where(heads.c.meet_id == story.meet.id).values(closed=True))
 
 
 def _grow_from(story: Story, roots: list[str]) -> None:
