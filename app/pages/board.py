@@ -55,7 +55,7 @@ async def show_board(
         return head_of(conn, meet_id).size, next_change(conn, meet_id, here.clock.now())
 
     # Asked before all that is shown, which is then never older than the version it is kept as.
-    version = await here.store.read(version_by)
+    version = await here.store.read(version_by) if before is None else None
     frame = await frame_of(here, meet_id)
 
     def written_by(conn: Connection) -> Written:
