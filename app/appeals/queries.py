@@ -33,8 +33,10 @@ from app.ids import (
 from app.meets.queries import MeetFacts, meet_facts
 from app.meets.tables import events, heats, teams
 from app.refusals import NotFound
-from app.reports.wire import AwaitedProtest
+from app.reports.docket import docket
+from app.reports.wire import AwaitedProtest, DocketOut
 from app.rules.windows import Remedy
+from app.rulings.shaken import to_reconsider
 from app.rulings.tables import rulings
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -181,6 +183,14 @@ def awaited_protests(conn: Connection, meet_id: MeetId) -> list[AwaitedProtest]:
         )
         for row in _AWAITED.all(conn, {"meet": meet_id})
     ]
+
+
+def docket_of(conn: Connection, meet_id: MeetId, after: str | None = None) -> DocketOut:
+    """What awaits the head official; protests and rulings to look at again on its first page."""
+    if after is not None:
+        return docket(conn, meet_id, after)
+    waiting = awaited_protests(conn, meet_id)
+    return docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
 
 
 def next_protest_number(conn: Connection, meet_id: MeetId) -> int:

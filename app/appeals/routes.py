@@ -40,10 +40,8 @@ from app.ids import (
     ProtestId,
 )
 from app.record.queries import head_of
-from app.reports.docket import docket
 from app.reports.wire import DocketOut
 from app.rounds.wire import ConsequencesOut
-from app.rulings.shaken import to_reconsider
 
 router = APIRouter(tags=["protests and appeals"])
 
@@ -60,12 +58,10 @@ async def get_docket(
     """What awaits the head official: open cases, protests, and rulings to look at again."""
     meet_id = MeetId(meet)
     if after is not None:
-        return answer(await here.store.read(lambda conn: docket(conn, meet_id, after)))
+        return answer(await here.store.read(lambda conn: queries.docket_of(conn, meet_id, after)))
 
     def made(conn: Connection) -> str:
-        waiting = queries.awaited_protests(conn, meet_id)
-        whole = docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
-        return whole.model_dump_json()
+        return queries.docket_of(conn, meet_id).model_dump_json()
 
     # Its first page is what every head official's device asks for at each news, and what programs
     # ask for again and again: made once for all of them, and anew as soon as anything was done.

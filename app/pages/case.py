@@ -18,6 +18,7 @@ from sqlalchemy import Connection
 from app.access.guard import Here
 from app.access.queries import Caller
 from app.appeals.foreseeing import ruling_consequences
+from app.appeals.queries import docket_of
 from app.appeals.wire import RulingConsequencesOut
 from app.ids import CaseId, ChosenId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, meet_facts
@@ -25,7 +26,7 @@ from app.meets.rehearsing import insist_no_rehearsal
 from app.meets.wire import HeatOut
 from app.pages.case_history import Happened, history
 from app.pages.frame import frame_of
-from app.pages.head import Ruled, docket_of, just_signed
+from app.pages.head import Ruled, just_signed
 from app.pages.rendering import Language, Page, render
 from app.pages.zone_figure import SeenZone, zones_seen
 from app.record.kinds import Kind

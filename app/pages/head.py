@@ -17,7 +17,7 @@ from sqlalchemy import Connection
 
 from app.access.guard import Here
 from app.access.queries import Caller
-from app.appeals.queries import awaited_protests
+from app.appeals.queries import docket_of
 from app.crew.queries import expected_posts
 from app.ids import ChosenId, HeatId, MeetId, RulingId
 from app.meets.queries import heats_around, heats_page, meet_facts
@@ -27,14 +27,11 @@ from app.meets.wire import HeatOut
 from app.pages.frame import frame_of
 from app.pages.grid import Grid, Watched, grid_of
 from app.pages.rendering import Language, Page, render
-from app.reports.docket import docket
 from app.reports.heard import heat_posts, lanes_named
-from app.reports.wire import DocketOut
 from app.results.drawn import heat_now_to_mind, heat_to_mind
 from app.results.finality import heat_shown
 from app.roles import Role
 from app.rulings.queries import ruling_out
-from app.rulings.shaken import to_reconsider
 from app.rulings.wire import RulingOut
 
 router = APIRouter(include_in_schema=False)
@@ -91,14 +88,6 @@ async def show_head(
     signed = await here.store.read(lambda conn: just_signed(conn, MeetId(meet), ruled))
     shows = {"frame": frame, "heat": at_hand, "docket": waiting, "signed": signed, "after": after}
     return render(request, Page("head.html", shows, zone=frame.meet.time_zone), language)
-
-
-def docket_of(conn: Connection, meet_id: MeetId, after: str | None = None) -> DocketOut:
-    """What awaits the head official, as the service's own docket has it."""
-    if after is not None:
-        return docket(conn, meet_id, after)
-    waiting = awaited_protests(conn, meet_id)
-    return docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
 
 
 def just_signed(conn: Connection, meet_id: MeetId, ruling: str | None) -> RulingOut | None:
