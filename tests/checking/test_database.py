@@ -9,7 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from sqlalchemy import delete, insert, select, text, update
+from sqlalchemy import delete, insert, select, update
 
 from app.checking.database import check_meet
 from app.erasing.actions import OPERATOR, Wanted, erase
@@ -119,7 +119,7 @@ def a_record_that_would_grow_from_another(story: Story) -> None:
 
 @told("its head: the next entry would not lead on from it; what it grows from was changed")
 def a_record_that_would_grow_from_what_cannot_be_read(story: Story) -> None:
-    run(story.meet, text("UPDATE record_heads SET frontier = '9.9.9'"))
+    _grow_from(story, ["9.9.9"])
 
 
 @told("its head: it says that the meet was erased as a whole")
