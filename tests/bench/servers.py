@@ -63,6 +63,8 @@ def _spawn(command: Command, database_url: str) -> subprocess.Popen[str]:
     environment = os.environ | {"DATABASE_URL": database_url, "ZONEDOCKET_SETUP_KEY": SETUP_KEY}
     # Few sessions send what a stadium full of them would; and figures are printed here.
     environment |= {"ZONEDOCKET_CHANGES_A_MINUTE": str(10**9), "ZONEDOCKET_LOG_REQUESTS": "false"}
+    # Whoever installs the service has its bytecode; here it is kept from one start to the next.
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
 
 
