@@ -108,11 +108,11 @@ class Group:
         self._conn = conn
         self._heads = heads
         self._closed = closed
-        self._entries: list[dict[str, object]] = []
-        self._bodies: list[dict[str, object]] = []
+        self._kinds: set[str] = set()
+        self._grown: set[MeetId] = set()
 
     def append(self, unit: Unit, deed: Deed) -> None:
-        """Add one entry and its body; they are written with the heads at the end of the group.
+        """Add one entry and its body; the heads are written at the end of the group.
 
         Nothing in them can fail for one action alone: the group holds the lock on its heads. Of a
         meet that was erased as a whole nothing is told any more: MeetErased.
@@ -125,29 +125,25 @@ class Group:
         salt, body = secrets.token_bytes(SALT_BYTES), canonical(dict(deed.body))
         entry = entry_form(unit, seq, deed, commitment(salt, body))
         key = {"meet_id": unit.meet_id, "seq": seq}
-        self._entries.append(
-            {**key, "kind": kind.value, "subject": deed.subject, "entry": entry.decode()}
-        )
-        self._bodies.append({**key, "salt": salt, "body": body.decode()})
+        told = {"kind": kind.value, "subject": deed.subject, "entry": entry.decode()}
+        _ADD_ENTRY.later(self._conn, key | told)
+        _ADD_BODY.later(self._conn, {**key, "salt": salt, "body": body.decode()})
         self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
+        self._kinds.add(kind.value)
+        self._grown.add(unit.meet_id)
         if kind is Kind.ERASED and _lock_head(self._conn, unit.meet_id).closed:
             # Also for what stands behind it in this very group.
             self._closed |= {unit.meet_id}
 
     def finish(self) -> Committed:
-        """Write the entries, their bodies and the heads that moved.
+        """Write the heads that moved.
 
         A head that was made for a meet which then was not made goes again.
         """
         for meet, frontier in self._heads.items():
             if not frontier.size:
                 _DROP_HEAD.run(self._conn, {"meet": meet})
-        if not self._entries:
-            return Committed({}, frozenset())
-        _ADD_ENTRY.run_many(self._conn, self._entries)
-        _ADD_BODY.run_many(self._conn, self._bodies)
-        grown = {MeetId(str(entry["meet_id"])) for entry in self._entries}
-        for meet in grown:
+        for meet in self._grown:
             frontier = self._heads[meet]
             _SAVE_HEAD.later(
                 self._conn,
@@ -158,5 +154,5 @@ class Group:
                     "new_root": frontier.root.hex(),
                 },
             )
-        sizes = {meet: self._heads[meet].size for meet in grown}
-        return Committed(sizes, frozenset(str(entry["kind"]) for entry in self._entries))
+        sizes = {meet: self._heads[meet].size for meet in self._grown}
+        return Committed(sizes, frozenset(self._kinds))

@@ -5,13 +5,15 @@ through a generator, describes the columns. And each answer is waited for, which
 between two processes on one machine. A report takes a dozen statements. So here a statement is
 planned once a connection under a name of its own; what is to be written may be owed until the next
 question, and what will be asked next can be asked ahead: all of it goes to the server together and
-is waited for once (libpq's pipeline mode). The driver's own converters read what comes.
+is waited for once (libpq's pipeline mode). Where much is owed it is sent off before that, and the
+server works on it while the next action is run here. The driver's own converters read what comes.
 """
 
 from __future__ import annotations
 
 import select
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -25,6 +27,8 @@ CAME = (1, 2)
 PIPELINE_SYNC = 10
 MOST_VALUES = 64
 """The widest table has some thirty columns."""
+MUCH_OWED = 8
+"""So many statements are sent off: what two reports write."""
 
 Rows = list[tuple[Any, ...]]
 Answers = Mapping[tuple[bytes, tuple[Any, ...]], Rows]
@@ -51,11 +55,6 @@ class Named:
         """Execute for its effect, before whatever else is asked or committed."""
         line_of(conn).owe(Sending(self, values))
 
-    def run_many(self, conn: Connection, rows: Sequence[Sequence[Any]]) -> None:
-        """Execute once for each set of values, likewise."""
-        for values in rows:
-            self.later(conn, values)
-
 
 @dataclass(frozen=True, slots=True)
 class Sending:
@@ -81,6 +80,8 @@ class Line:
         self._as_text = [PyFormat.TEXT] * MOST_VALUES
         self._known: set[bytes] = set()
         self._owed: list[Sending] = []
+        self._sent_off = 0
+        """How many statements are with the server whose answers have not been taken."""
         self._ahead: Answers = {}
         self.strayed = False
         """Whether, since `ask_ahead`, something was or may have been written that was not owed."""
@@ -103,9 +104,11 @@ class Line:
         return self._send([sending])[-1].command_tuples or 0
 
     def owe(self, sending: Sending) -> None:
-        """Send this along with whatever is sent next."""
+        """Send this along with whatever is sent next, or before where much is owed by then."""
         self._ahead = {}
         self._owed.append(sending)
+        if len(self._owed) >= MUCH_OWED:
+            self._send_off()
 
     def ask_all(self, sendings: Sequence[Sending]) -> Answers:
         """The answers to questions that are asked at once."""
@@ -129,7 +132,7 @@ class Line:
     def settle(self) -> None:
         """Send what is owed; the driver's own error where something of it fails."""
         self._stray()
-        if self._owed:
+        if self._owed or self._sent_off:
             self._send([])
 
     def commit(self) -> None:
@@ -149,40 +152,70 @@ class Line:
         """What was owed to a transaction that is undone is owed no more."""
         self._owed.clear()
         self._ahead = {}
+        if self._sent_off:
+            with self._unbroken():
+                self._finish()  # whatever came of it is undone as well
 
     def _stray(self) -> None:
         self._ahead, self.strayed = {}, True
 
     def _send(self, sendings: Sequence[Sending]) -> list[Any]:
-        """The answers to what was owed and to these, in order; raises the driver's own error.
+        """The answers to what was owed and to these, in order; raises the driver's own error."""
+        self._owed += sendings
+        self._hand_over()
+        return self._take_answers()
 
-        Like the driver, it begins a transaction where none is open.
-        """
-        together, self._owed = [*self._owed, *sendings], []
+    def _send_off(self) -> None:
+        """Let the server begin with what is owed, and wait for nothing."""
+        self._hand_over()
+        with self._unbroken():
+            self._pgconn.flush()
+
+    def _hand_over(self) -> None:
+        """Put what is owed on its way; like the driver, begin a transaction where none is open."""
+        together, self._owed = self._owed, []
+        if self._sent_off and any(one.what.name not in self._known for one in together):
+            self._take_answers()  # a name is made known while nothing else is on its way
         # Whatever may be refused on this side comes first: what was begun must come to its end.
         ready = [(self._known_as(one.what), self._as_sent(one.values)) for one in together]
-        try:
-            answers = self._exchange(ready)
-        except BaseException:
-            # What was on its way would be taken for an answer to the next question.
-            self._pgconn.finish()
-            raise
+        pgconn = self._pgconn
+        with self._unbroken():
+            if not self._sent_off:
+                begins = pgconn.transaction_status == IDLE and not self._connection.autocommit
+                pgconn.enter_pipeline_mode()
+                if begins:
+                    pgconn.send_query_params(b"BEGIN", None)
+                    self._sent_off += 1
+            for name, values in ready:
+                pgconn.send_query_prepared(name, values)
+            self._sent_off += len(ready)
+
+    def _take_answers(self) -> list[Any]:
+        with self._unbroken():
+            answers = self._finish()
         for answer in answers:
             insist(answer)
         return answers
 
-    def _exchange(self, ready: Sequence[tuple[bytes, Sequence[Any]]]) -> list[Any]:
-        pgconn = self._pgconn
-        begins = pgconn.transaction_status == IDLE and not self._connection.autocommit
-        pgconn.enter_pipeline_mode()
-        if begins:
-            pgconn.send_query_params(b"BEGIN", None)
-        for name, values in ready:
-            pgconn.send_query_prepared(name, values)
-        pgconn.pipeline_sync()
+    def _finish(self) -> list[Any]:
+        """The answers to all that was sent off, in order; both sides are level again after it."""
+        self._pgconn.pipeline_sync()
         answers = self._receive()
-        pgconn.exit_pipeline_mode()
+        self._pgconn.exit_pipeline_mode()
+        self._sent_off = 0
         return answers
+
+    @contextmanager
+    def _unbroken(self) -> Iterator[None]:
+        """Where the talk with the server breaks off, it is over: what was on its way would be taken
+        for an answer to the next question.
+        """
+        try:
+            yield
+        except BaseException:
+            self._sent_off = 0
+            self._pgconn.finish()
+            raise
 
     def _known_as(self, what: Named) -> bytes:
         if what.name not in self._known:

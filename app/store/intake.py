@@ -2,9 +2,11 @@
 
 The loop and the writer's thread share one interpreter; where both have work they pass it to and fro
 with every statement, and each passing costs. So while a batch is with the writer the loop gathers
-what comes in, and hands over the next batch once the answers are out and some turns of the loop
-brought nothing more. Measured with 16 clients: 15 actions in a group instead of 8, a quarter of
-the switches between threads, 15 % more reports a second.
+what comes in, and hands over the next batch once the answers are out, as many are there as the last
+time, and some turns of the loop brought nothing more. Measured with 16 clients: 15 actions in a
+group instead of 8, a quarter of the switches between threads, 15 % more reports a second. Without
+the count of the last time every second group was one of a single action, the quickest sender's, and
+cost half of what the fifteen cost that waited for it.
 """
 
 from __future__ import annotations
@@ -16,8 +18,10 @@ from app.store.writer import Job, Writer, settle
 
 QUIET_TURNS = 2
 """So many turns of the loop without a new action end the gathering."""
-LONGEST_GATHERING = 0.001
-"""Seconds. A turn takes microseconds, unless the loop answers readers in it."""
+LONGEST_PAUSE = 0.001
+"""Seconds without a new action after which those of the last batch are not waited for."""
+LONGEST_GATHERING = 0.005
+"""Seconds that a gathering takes at the most."""
 
 
 class Intake:
@@ -28,8 +32,9 @@ class Intake:
         self._writer = writer
         self._gathered: list[Job] = []
         self._under_way = 0
+        self._last_batch = 0
         self._gathering = False
-        self._until = 0.0
+        self._until = self._came = 0.0
 
     @property
     def waiting(self) -> int:
@@ -48,20 +53,23 @@ class Intake:
     def _go_on(self) -> None:
         if self._gathered and not self._under_way and not self._gathering:
             self._gathering = True
-            self._until = self.loop.time() + LONGEST_GATHERING
+            self._came = self.loop.time()
+            self._until = self._came + LONGEST_GATHERING
             self.loop.call_soon(self._look, len(self._gathered), QUIET_TURNS)
 
     def _look(self, seen: int, turns: int) -> None:
-        if len(self._gathered) > seen:
-            turns = QUIET_TURNS
-        if turns and self.loop.time() < self._until:
-            self.loop.call_soon(self._look, len(self._gathered), turns - 1)
+        now, here = self.loop.time(), len(self._gathered)
+        if here > seen:
+            turns, self._came = QUIET_TURNS, now
+        is_awaited = here < self._last_batch and now < self._came + LONGEST_PAUSE
+        if (turns or is_awaited) and now < self._until:
+            self.loop.call_soon(self._look, here, max(turns - 1, 0))
         else:
             self._hand_over()
 
     def _hand_over(self) -> None:
         batch, self._gathered, self._gathering = self._gathered, [], False
-        self._under_way = len(batch)
+        self._under_way = self._last_batch = len(batch)
         for job in batch:
             try:
                 self._writer.submit(job)

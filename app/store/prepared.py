@@ -48,10 +48,6 @@ class Prepared:
         """
         self._for(conn).later(conn, values)
 
-    def run_many(self, conn: Connection, rows: Sequence[Values]) -> None:
-        """Execute once for each set of values."""
-        self._for(conn).run_many(conn, rows)
-
     def sending(self, conn: Connection, values: Values) -> Sending:
         """This question as a line to PostgreSQL takes it."""
         return self._for(conn).sending(values)
@@ -91,10 +87,6 @@ class Driven:
         return cursor.rowcount
 
     later = run
-
-    def run_many(self, conn: Connection, rows: Sequence[Sequence[Any]]) -> None:
-        """Execute once for each set of values."""
-        conn.connection.cursor().executemany(self._text, rows)
 
 
 class Compiled:
@@ -140,10 +132,6 @@ class Compiled:
     def later(self, conn: Connection, values: Values) -> None:
         """Execute for its effect, before whatever is asked or committed next."""
         self._driven.later(conn, self._bind(values))
-
-    def run_many(self, conn: Connection, rows: Sequence[Values]) -> None:
-        """Execute once for each set of values."""
-        self._driven.run_many(conn, [self._bind(row) for row in rows])
 
     def sending(self, values: Values) -> Sending:
         """This, to be asked together with others; on PostgreSQL only."""

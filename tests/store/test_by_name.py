@@ -4,12 +4,24 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterator
+from time import monotonic
 from typing import Any
 
 import pytest
 from psycopg import DataError
 from psycopg.errors import UniqueViolation
-from sqlalchemy import Connection, Engine, bindparam, func, insert, select, update
+from sqlalchemy import (
+    BigInteger,
+    Connection,
+    Engine,
+    bindparam,
+    create_engine,
+    func,
+    insert,
+    select,
+    text,
+    update,
+)
 from sqlalchemy.exc import IntegrityError, InternalError
 
 from app.access.tables import tries
@@ -18,7 +30,7 @@ from app.record.kinds import Kind
 from app.record.queries import head_of
 from app.refusals import IdTaken
 from app.store.action import Action, Actor, Asks, Deed, Done, Unit
-from app.store.by_name import Line, line_of
+from app.store.by_name import MUCH_OWED, Line, line_of
 from app.store.engine import open_engines
 from app.store.prepared import Prepared, sendings
 from tests.conftest import NewDatabase
@@ -30,6 +42,8 @@ ADD = Prepared(insert(tries))
 RAISE = Prepared(
     update(tries).where(tries.c.key == bindparam("which")).values(count=tries.c.count + 1)
 )
+HOLD = Prepared(select(func.pg_advisory_xact_lock(bindparam("lock", type_=BigInteger))))
+_LOCKS = text("pg_locks WHERE locktype = 'advisory' AND objid = 4711")
 LONG = Prepared(select(func.repeat(bindparam("letter"), bindparam("times")).label("text")))
 
 
@@ -89,6 +103,109 @@ def test_a_commit_fails_where_something_that_was_owed_fails(writing: Engine) -> 
     conn.close()
     with writing.begin() as conn:
         assert (count_of(conn, "once"), count_of(conn, "beside it")) == (1, None)
+
+
+@pytest.fixture
+def much_owed(writing: Engine) -> Iterator[Connection]:
+    """A transaction whose last statements are with the server, and nobody has waited for them."""
+    conn = writing.connect()
+    begun = conn.begin()
+    for number in range(MUCH_OWED):
+        ADD.later(conn, a_try(f"owed {number}"))
+    yield conn
+    if begun.is_active:
+        begun.rollback()
+    conn.close()
+
+
+def test_the_server_begins_with_what_is_owed_before_it_is_asked_anything(
+    much_owed: Connection, writing: Engine
+) -> None:
+    HOLD.later(much_owed, {"lock": 4711})
+    for number in range(MUCH_OWED):
+        ADD.later(much_owed, a_try(f"behind {number}"))
+    looking = create_engine(writing.url)
+    until, held = monotonic() + 10, False
+    while not held and monotonic() < until:
+        with looking.connect() as others:
+            held = others.execute(select(func.count()).select_from(_LOCKS)).scalar_one() == 1
+    looking.dispose()
+    assert held
+
+
+def test_what_was_sent_off_is_there_for_whatever_is_asked_next(much_owed: Connection) -> None:
+    ADD.later(much_owed, a_try("the last"))
+    asked(much_owed, "owed 0", "the last", "nobody's")
+    counts = [count_of(much_owed, key) for key in ("owed 0", "the last", "nobody's")]
+    assert counts == [1, 1, None]
+
+
+def test_what_was_sent_off_is_stored_with_the_commit(writing: Engine) -> None:
+    with writing.begin() as conn:
+        for number in range(MUCH_OWED):
+            ADD.later(conn, a_try(f"owed {number}"))
+    with writing.begin() as conn:
+        for number in range(MUCH_OWED):
+            RAISE.later(conn, {"which": f"owed {number}"})
+        plainly = conn.execute(select(func.sum(tries.c.count)))
+        assert plainly.scalar_one() == 2 * MUCH_OWED
+
+
+@pytest.mark.parametrize("in_the_middle", [True, False])
+def test_what_was_sent_off_and_is_undone_is_never_stored(
+    much_owed: Connection, in_the_middle: bool
+) -> None:
+    if in_the_middle:
+        ADD.later(much_owed, a_try("not sent yet"))
+    much_owed.rollback()
+    with much_owed.begin():
+        assert count_of(much_owed, "owed 0") is None
+        ADD.later(much_owed, a_try("owed 0"))
+    assert count_of(much_owed, "owed 0") == 1
+
+
+def test_what_fails_of_all_that_was_sent_off_is_told_at_the_next_question(
+    much_owed: Connection,
+) -> None:
+    for number in range(MUCH_OWED):
+        ADD.later(much_owed, a_try(f"owed {number}"))
+    with pytest.raises(UniqueViolation):
+        count_of(much_owed, "owed 0")
+    much_owed.rollback()
+    with much_owed.begin():
+        assert count_of(much_owed, "owed 0") is None
+
+
+def test_a_statement_that_is_new_to_the_line_may_follow_what_was_sent_off(
+    much_owed: Connection,
+) -> None:
+    RAISE.later(much_owed, {"which": "owed 1"})
+    assert count_of(much_owed, "owed 1") == 2
+
+
+def test_a_value_that_no_database_takes_behind_what_was_sent_off_undoes_it_alone(
+    much_owed: Connection,
+) -> None:
+    ADD.later(much_owed, a_try("with a NUL \x00"))
+    with pytest.raises(DataError):
+        count_of(much_owed, "owed 0")
+    much_owed.rollback()
+    with much_owed.begin():
+        assert count_of(much_owed, "owed 0") is None
+
+
+def test_a_line_that_breaks_off_while_an_undone_transaction_is_ended_is_never_used_again(
+    much_owed: Connection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    behind: Any = much_owed.connection.dbapi_connection
+
+    def break_off(_line: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr(Line, "_receive", break_off)
+    with pytest.raises(MemoryError):
+        much_owed.rollback()
+    assert behind.closed
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import asyncio
 import threading
 from collections.abc import Iterator
 from itertools import pairwise
+from unittest.mock import patch
 
 import pytest
 
@@ -15,6 +16,7 @@ from app.record.kinds import Kind
 from app.record.log import Keeper
 from app.refusals import Unavailable
 from app.store.action import Action, Committed, Deed, Done, Unit
+from app.store.intake import QUIET_TURNS
 from app.store.store import Store
 from app.store.writer import LARGEST_GROUP
 from tests.conftest import NewDatabase
@@ -83,6 +85,40 @@ def test_what_comes_in_while_a_group_is_written_is_the_next_group(
     assert asyncio.run(slow_then_many()) == ["slow", *keys]
     assert (groups[0], groups[-1]) == (1, 21)
     assert len(groups) <= 1 + A_FEW
+
+
+def test_a_wave_is_one_group_although_the_quickest_sender_is_ahead_of_the_others(
+    store: Store, groups: list[int]
+) -> None:
+    """After an answer they all send again, one a little before the rest."""
+
+    async def three_waves() -> None:
+        for wave in range(3):
+            keys = [f"wave {wave}, {number}" for number in range(12)]
+            ahead = asyncio.create_task(store.act(MEET, SOMEBODY, add(keys[0])))
+            for _ in range(2 * QUIET_TURNS):
+                await asyncio.sleep(0)
+            await asyncio.gather(ahead, all_of(store, keys[1:]))
+
+    # However slow the machine is:
+    with patch.multiple("app.store.intake", LONGEST_PAUSE=5.0, LONGEST_GATHERING=5.0):
+        asyncio.run(three_waves())
+    sizes = [after - before for before, after in pairwise([0, *groups])]
+    assert sizes[-2:] == [12, 12]
+
+
+def test_a_single_one_after_a_wave_does_not_wait_for_the_others_for_long(store: Store) -> None:
+    """Those of the last batch have gone: nobody comes within a pause."""
+
+    async def alone_after_many() -> float:
+        await all_of(store, [f"of many {number}" for number in range(40)])
+        loop = asyncio.get_running_loop()
+        began = loop.time()
+        await store.act(MEET, SOMEBODY, add("alone"))
+        return loop.time() - began
+
+    with patch("app.store.intake.LONGEST_GATHERING", 30.0):
+        assert asyncio.run(alone_after_many()) < 10
 
 
 def test_more_than_the_largest_group_is_written_in_several(store: Store, groups: list[int]) -> None:

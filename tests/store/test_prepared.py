@@ -35,7 +35,8 @@ def test_a_prepared_statement_does_what_the_toolkit_does_with_it(service: Servic
         keys = [f"{new_id()} ?%s:key" for _ in range(3)]
         rows = [{"key": key, "count": 1, "blocked_until": None} for key in keys]
         assert Prepared(_ADD).run(conn, rows[0]) == 1
-        Prepared(_ADD).run_many(conn, rows[1:])
+        Prepared(_ADD).later(conn, rows[1])
+        Prepared(_ADD).later(conn, rows[2])
         for values in ({"which": key, "until": until} for key in keys[:2]):
             assert Prepared(_RAISE).all(conn, values) == [(3, until)]
             assert conn.execute(_RAISE, values).all() == [(5, until)]
