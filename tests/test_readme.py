@@ -91,3 +91,14 @@ def test_every_command_of_the_readme_exists() -> None:
         with pytest.raises(SystemExit) as ended:
             main([command, "--help"])
         assert ended.value.code == 0
+
+
+def test_the_table_of_where_to_read_leads_to_every_part() -> None:
+    """Anchors as code hosts make them of headings (common practice): small letters, hyphens for
+    blanks, no other signs.
+    """
+    prose = re.sub(r"```.*?```", "", README, flags=re.DOTALL)
+    headings = re.findall(r"^##+ (.+)$", prose, flags=re.MULTILINE)
+    anchors = [re.sub(r"[^\w -]", "", one.lower()).replace(" ", "-") for one in headings]
+    assert len(headings) > 15
+    assert sorted(re.findall(r"\]\(#([^)]+)\)", prose.split("## Try it")[0])) == sorted(anchors)
