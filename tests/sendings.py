@@ -499,7 +499,9 @@ def an_officials_list_file(meet: MeetAtHand) -> Sending:
 
 def a_crew_list_file(meet: MeetAtHand) -> Sending:
     seen = meet.organiser.get("crew")
-    rows = f"official,take_over,edge,lanes\n{meet['umpire'].name},{next(_take_overs)},end,1-4\n"
+    posts = seen.json()["posts"]  # none, once another list has taken them away
+    name = posts[0]["official_name"] if posts else meet.umpire.name
+    rows = f"official,take_over,edge,lanes\n{name},{next(_take_overs)},end,1-4\n"
     sent = _of(meet, "organiser", "crew-list", rows.encode())
     return replace(sent, method="POST", etag=seen.headers["ETag"], largest=LARGE)
 

@@ -114,8 +114,8 @@ class Group:
     def append(self, unit: Unit, deed: Deed) -> None:
         """Add one entry and its body; the heads are written at the end of the group.
 
-        Nothing in them can fail for one action alone: the group holds the lock on its heads. Of a
-        meet that was erased as a whole nothing is told any more: MeetErased.
+        No entry and no body can fail for one action alone: the group holds the lock on its heads.
+        Of a meet that was erased as a whole nothing is told any more: MeetErased.
         """
         kind = Kind(deed.kind)
         if unit.meet_id in self._closed and kind not in STILL_WRITTEN:
@@ -128,10 +128,12 @@ class Group:
         told = {"kind": kind.value, "subject": deed.subject, "entry": entry.decode()}
         _ADD_ENTRY.later(self._conn, key | told)
         _ADD_BODY.later(self._conn, {**key, "salt": salt, "body": body.decode()})
+        closes = kind is Kind.ERASED and _lock_head(self._conn, unit.meet_id).closed
+        # Last, when nothing can fail any more: what a savepoint undoes is rows, and never this.
         self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
         self._kinds.add(kind.value)
         self._grown.add(unit.meet_id)
-        if kind is Kind.ERASED and _lock_head(self._conn, unit.meet_id).closed:
+        if closes:
             # Also for what stands behind it in this very group.
             self._closed |= {unit.meet_id}
 

@@ -80,8 +80,10 @@ class Line:
         self._as_text = [PyFormat.TEXT] * MOST_VALUES
         self._known: set[bytes] = set()
         self._owed: list[Sending] = []
-        self._sent_off = 0
-        """How many statements are with the server whose answers have not been taken."""
+        self._is_talking = False
+        """Whether anything was handed over whose answers have not been taken."""
+        self._points = 0
+        """At how many points on the way both sides will be level again."""
         self._ahead: Answers = {}
         self.strayed = False
         """Whether, since `ask_ahead`, something was or may have been written that was not owed."""
@@ -130,9 +132,9 @@ class Line:
         self._ahead = answers
 
     def settle(self) -> None:
-        """Send what is owed; the driver's own error where something of it fails."""
+        """See that what is owed is done; the driver's own error where something of it fails."""
         self._stray()
-        if self._owed or self._sent_off:
+        if self._owed or self._is_talking:
             self._send([])
 
     def commit(self) -> None:
@@ -145,14 +147,17 @@ class Line:
                 insist_committed(answer)
         finally:
             # Whoever commits takes the transaction for ended, however that went.
+            self.forget()
             if self._pgconn.transaction_status != IDLE:
                 self._pgconn.exec_(b"ROLLBACK")
 
     def forget(self) -> None:
-        """What was owed to a transaction that is undone is owed no more."""
+        """What was owed to a transaction that is undone is owed no more; what was sent off of it
+        comes to its end first.
+        """
         self._owed.clear()
         self._ahead = {}
-        if self._sent_off:
+        if self._is_talking:
             with self._unbroken():
                 self._finish()  # whatever came of it is undone as well
 
@@ -160,35 +165,41 @@ class Line:
         self._ahead, self.strayed = {}, True
 
     def _send(self, sendings: Sequence[Sending]) -> list[Any]:
-        """The answers to what was owed and to these, in order; raises the driver's own error."""
+        """Answers, the last ones to these; raises the driver's own error, also of what was owed."""
         self._owed += sendings
         self._hand_over()
         return self._take_answers()
 
     def _send_off(self) -> None:
-        """Let the server begin with what is owed, and wait for nothing."""
+        """Let the server begin with what is owed, and wait for nothing.
+
+        With a point at which it waits for us: only there does it count how long (`OF_A_GROUP`).
+        """
         self._hand_over()
         with self._unbroken():
-            self._pgconn.flush()
+            self._set_point()
 
     def _hand_over(self) -> None:
         """Put what is owed on its way; like the driver, begin a transaction where none is open."""
         together, self._owed = self._owed, []
-        if self._sent_off and any(one.what.name not in self._known for one in together):
+        if self._is_talking and any(one.what.name not in self._known for one in together):
             self._take_answers()  # a name is made known while nothing else is on its way
         # Whatever may be refused on this side comes first: what was begun must come to its end.
         ready = [(self._known_as(one.what), self._as_sent(one.values)) for one in together]
         pgconn = self._pgconn
         with self._unbroken():
-            if not self._sent_off:
+            if not self._is_talking:
                 begins = pgconn.transaction_status == IDLE and not self._connection.autocommit
                 pgconn.enter_pipeline_mode()
+                self._is_talking = True
                 if begins:
                     pgconn.send_query_params(b"BEGIN", None)
-                    self._sent_off += 1
             for name, values in ready:
                 pgconn.send_query_prepared(name, values)
-            self._sent_off += len(ready)
+
+    def _set_point(self) -> None:
+        self._pgconn.pipeline_sync()
+        self._points += 1
 
     def _take_answers(self) -> list[Any]:
         with self._unbroken():
@@ -198,11 +209,11 @@ class Line:
         return answers
 
     def _finish(self) -> list[Any]:
-        """The answers to all that was sent off, in order; both sides are level again after it."""
-        self._pgconn.pipeline_sync()
+        """The answers to all that was handed over, in order; both sides are level again then."""
+        self._set_point()
         answers = self._receive()
         self._pgconn.exit_pipeline_mode()
-        self._sent_off = 0
+        self._is_talking = False
         return answers
 
     @contextmanager
@@ -213,7 +224,7 @@ class Line:
         try:
             yield
         except BaseException:
-            self._sent_off = 0
+            self._is_talking, self._points = False, 0
             self._pgconn.finish()
             raise
 
@@ -227,10 +238,10 @@ class Line:
         return self._converter.dump_sequence(values, self._as_text[: len(values)])
 
     def _receive(self) -> list[Any]:
-        """All answers up to the point where both sides are level again."""
+        """All answers up to the last point where both sides are level again."""
         self._give_all()
         answers: list[Any] = []
-        while True:
+        while self._points:
             while self._pgconn.is_busy():
                 self._waiting.poll()
                 self._pgconn.consume_input()
@@ -238,8 +249,10 @@ class Line:
             if answer is None:  # between two statements
                 continue
             if answer.status == PIPELINE_SYNC:
-                return answers
-            answers.append(answer)
+                self._points -= 1
+            else:
+                answers.append(answer)
+        return answers
 
     def _give_all(self) -> None:
         """Hand over what was sent. Neither side holds more than so much: what comes meanwhile is

@@ -339,9 +339,9 @@ class Writer:
         self._let_know(conn, job, ahead)
         unit = Unit(conn, self._clock.now(), job.meet_id, job.actor)
         done: Done[Any] = job.action(unit)
-        if (
-            settled
-        ):  # before its entry: a savepoint undoes rows, and no entry that waits for the end
+        if settled:
+            # Before its entry: where that fails, the savepoint undoes rows, and the record would
+            # already have grown by it.
             self._engines.settle(conn)
         if done.deed is not None:
             record.append(unit, done.deed)

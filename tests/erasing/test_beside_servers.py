@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-import pytest
+import asyncio
 
-from tests.builders import a_meet, a_problem, a_report
+import pytest
+from sqlalchemy import select
+
+from app.erasing import actions as erasing
+from app.ids import MeetId
+from app.record.kinds import Kind
+from app.record.tables import record_bodies
+from app.store.action import Deed, Done, Unit
+from tests.builders import MeetAtHand, a_meet, a_problem, a_report
 from tests.conftest import NewDatabase
 from tests.erasing.looking import dump_of
 from tests.erasing.played import erase
-from tests.running import a_service
+from tests.running import Service, a_service
 from tests.test_backups import HEATS, pouring
 
 WORDS = a_report("", None)["words"]
@@ -54,3 +62,30 @@ def tell(http: object, meet: str, path: str, bearer: dict[str, str]) -> str:
     answer = http.get(f"/api/meets/{meet}/{path}", headers=bearer)  # type: ignore[attr-defined]
     assert answer.status_code == 200, answer.text
     return str(answer.text)
+
+
+def test_what_was_told_in_the_same_group_before_an_erasure_goes_with_it(service: Service) -> None:
+    while not told_and_erased_in_one_group(service, a_meet(service)):
+        pass  # the writer was so quick that it took the first one alone
+    bodies = service.store.read_now(
+        lambda conn: [row.body for row in conn.execute(select(record_bodies)) if row.body]
+    )
+    assert bodies
+    assert not [body for body in bodies if "Mole-Quay" in str(body)]
+
+
+def told_and_erased_in_one_group(service: Service, meet: MeetAtHand) -> bool:
+    store = service.store
+
+    def tell(_unit: Unit) -> Done[None]:
+        return Done(None, Deed(Kind.CALL, meet.id, {"told_by": "Ferry Mole-Quay"}))
+
+    async def together() -> None:
+        wanted = erasing.Wanted(because="it was asked for", by="the organiser")
+        acts = (tell, erasing.erase(wanted))
+        told = [store.act(MeetId(meet.id), erasing.OPERATOR, act) for act in acts]
+        await asyncio.gather(*told)
+
+    before = store.load.groups
+    asyncio.run(together())
+    return store.load.groups == before + 1

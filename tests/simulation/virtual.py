@@ -56,6 +56,10 @@ class VirtualClock:
     def now(self) -> datetime:
         return MORNING + timedelta(microseconds=round(self._loop.time() * 1_000_000))
 
+    def seconds(self) -> float:
+        """Since the loop was made."""
+        return self._loop.time()
+
     def seconds_until(self, instant: datetime) -> float:
         return max(0.0, (instant - self.now()) / timedelta(seconds=1))
 
@@ -72,6 +76,9 @@ def all_from(chance: random.Random, clock: VirtualClock) -> Iterator[None]:
         patch("secrets.token_bytes", chance.randbytes),
         patch("anyio.to_thread.run_sync", _here_and_now),
         patch("app.access.pin_threads._apart", _here_and_now),
+        # Nobody comes while this time stands still: what is there now makes up a batch.
+        patch("app.store.intake.monotonic", clock.seconds),
+        patch("app.store.intake.LONGEST_PAUSE", 0.0),
     ):
         yield
 

@@ -22,6 +22,7 @@ from sqlalchemy import (
     text,
     update,
 )
+from sqlalchemy.exc import DataError as ToolkitsDataError
 from sqlalchemy.exc import IntegrityError, InternalError
 
 from app.access.tables import tries
@@ -174,6 +175,34 @@ def test_what_fails_of_all_that_was_sent_off_is_told_at_the_next_question(
     much_owed.rollback()
     with much_owed.begin():
         assert count_of(much_owed, "owed 0") is None
+
+
+def test_the_first_failure_is_told_however_much_was_sent_off_behind_it(
+    much_owed: Connection,
+) -> None:
+    ADD.later(much_owed, a_try("owed 0"))
+    for number in range(3 * MUCH_OWED):
+        ADD.later(much_owed, a_try(f"behind {number}"))
+    with pytest.raises(UniqueViolation):
+        line_of(much_owed).settle()
+    much_owed.rollback()
+    with much_owed.begin():
+        assert count_of(much_owed, "behind 0") is None
+
+
+def test_a_commit_with_a_value_that_no_database_takes_undoes_what_was_sent_off(
+    writing: Engine,
+) -> None:
+    conn = writing.connect()
+    begun = conn.begin()
+    for number in range(MUCH_OWED):
+        ADD.later(conn, a_try(f"owed {number}"))
+    ADD.later(conn, a_try("with a NUL \x00"))
+    with pytest.raises(ToolkitsDataError):
+        begun.commit()
+    conn.close()
+    with writing.begin() as conn:
+        assert count_of(conn, "owed 0") is None
 
 
 def test_a_statement_that_is_new_to_the_line_may_follow_what_was_sent_off(

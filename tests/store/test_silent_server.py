@@ -6,12 +6,15 @@ import socket
 import time
 
 import pytest
-from sqlalchemy import make_url, text
+from sqlalchemy import insert, make_url, text
 from sqlalchemy.exc import OperationalError
 
+from app.access.tables import tries
 from app.store import engine
+from app.store.by_name import MUCH_OWED
 from app.store.causes import GONE, cause_of
 from app.store.engine import open_engines
+from app.store.prepared import Prepared
 from tests.conftest import NewDatabase
 
 
@@ -43,6 +46,24 @@ def test_the_server_gives_up_a_group_that_asks_nothing_any_more_and_its_locks_wi
     with other.writing.begin() as conn:
         conn.execute(text("SET lock_timeout = '30s'"))
         conn.execute(lock)
+    gone.invalidate()
+    for each in (one, other):
+        each.dispose()
+
+
+def test_it_gives_up_a_group_likewise_that_has_waited_for_nothing_it_sent_off(
+    new_database: NewDatabase, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(engine.OF_A_GROUP, "idle_in_transaction_session_timeout", "200ms")
+    one = open_engines(new_database("postgresql"))
+    other = open_engines(one.url.render_as_string(hide_password=False))
+    add = Prepared(insert(tries))
+    gone = one.writing.connect()
+    for number in range(MUCH_OWED):
+        add.later(gone, {"key": str(number), "count": 1, "blocked_until": None})
+    with other.writing.begin() as conn:
+        conn.execute(text("SET lock_timeout = '30s'"))
+        conn.execute(text("LOCK TABLE tries IN ACCESS EXCLUSIVE MODE"))
     gone.invalidate()
     for each in (one, other):
         each.dispose()
