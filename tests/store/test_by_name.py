@@ -106,13 +106,17 @@ def test_a_commit_fails_where_something_that_was_owed_fails(writing: Engine) -> 
         assert (count_of(conn, "once"), count_of(conn, "beside it")) == (1, None)
 
 
+def owe_much(conn: Connection) -> None:
+    for number in range(MUCH_OWED):
+        ADD.later(conn, a_try(f"owed {number}"))
+
+
 @pytest.fixture
 def much_owed(writing: Engine) -> Iterator[Connection]:
     """A transaction whose last statements are with the server, and nobody has waited for them."""
     conn = writing.connect()
     begun = conn.begin()
-    for number in range(MUCH_OWED):
-        ADD.later(conn, a_try(f"owed {number}"))
+    owe_much(conn)
     yield conn
     if begun.is_active:
         begun.rollback()
@@ -143,8 +147,7 @@ def test_what_was_sent_off_is_there_for_whatever_is_asked_next(much_owed: Connec
 
 def test_what_was_sent_off_is_stored_with_the_commit(writing: Engine) -> None:
     with writing.begin() as conn:
-        for number in range(MUCH_OWED):
-            ADD.later(conn, a_try(f"owed {number}"))
+        owe_much(conn)
     with writing.begin() as conn:
         for number in range(MUCH_OWED):
             RAISE.later(conn, {"which": f"owed {number}"})
@@ -168,8 +171,7 @@ def test_what_was_sent_off_and_is_undone_is_never_stored(
 def test_what_fails_of_all_that_was_sent_off_is_told_at_the_next_question(
     much_owed: Connection,
 ) -> None:
-    for number in range(MUCH_OWED):
-        ADD.later(much_owed, a_try(f"owed {number}"))
+    owe_much(much_owed)
     with pytest.raises(UniqueViolation):
         count_of(much_owed, "owed 0")
     much_owed.rollback()
@@ -195,8 +197,7 @@ def test_a_commit_with_a_value_that_no_database_takes_undoes_what_was_sent_off(
 ) -> None:
     conn = writing.connect()
     begun = conn.begin()
-    for number in range(MUCH_OWED):
-        ADD.later(conn, a_try(f"owed {number}"))
+    owe_much(conn)
     ADD.later(conn, a_try("with a NUL \x00"))
     with pytest.raises(ToolkitsDataError):
         begun.commit()

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import socket
 import time
+from collections.abc import Callable
 
 import pytest
-from sqlalchemy import insert, make_url, text
+from sqlalchemy import Connection, insert, make_url, text
 from sqlalchemy.exc import OperationalError
 
 from app.access.tables import tries
@@ -16,6 +17,8 @@ from app.store.causes import GONE, cause_of
 from app.store.engine import open_engines
 from app.store.prepared import Prepared
 from tests.conftest import NewDatabase
+
+LOCK = text("LOCK TABLE tries IN ACCESS EXCLUSIVE MODE")
 
 
 def test_a_server_that_takes_the_line_and_says_nothing_is_given_up(
@@ -34,36 +37,31 @@ def test_a_server_that_takes_the_line_and_says_nothing_is_given_up(
     assert cause_of(failed.value) == GONE
 
 
-def test_the_server_gives_up_a_group_that_asks_nothing_any_more_and_its_locks_with_it(
-    new_database: NewDatabase, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setitem(engine.OF_A_GROUP, "idle_in_transaction_session_timeout", "200ms")
-    one = open_engines(new_database("postgresql"))
-    other = open_engines(one.url.render_as_string(hide_password=False))
-    lock = text("LOCK TABLE meets IN ACCESS EXCLUSIVE MODE")
-    gone = one.writing.connect()
-    gone.execute(lock)
-    with other.writing.begin() as conn:
-        conn.execute(text("SET lock_timeout = '30s'"))
-        conn.execute(lock)
-    gone.invalidate()
-    for each in (one, other):
-        each.dispose()
+def lock_by_the_toolkit(conn: Connection) -> None:
+    conn.execute(LOCK)
 
 
-def test_it_gives_up_a_group_likewise_that_has_waited_for_nothing_it_sent_off(
-    new_database: NewDatabase, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setitem(engine.OF_A_GROUP, "idle_in_transaction_session_timeout", "200ms")
-    one = open_engines(new_database("postgresql"))
-    other = open_engines(one.url.render_as_string(hide_password=False))
+def lock_by_what_is_sent_off(conn: Connection) -> None:
+    """A row of the same table, and nobody waits for the answer."""
     add = Prepared(insert(tries))
-    gone = one.writing.connect()
     for number in range(MUCH_OWED):
-        add.later(gone, {"key": str(number), "count": 1, "blocked_until": None})
+        add.later(conn, {"key": str(number), "count": 1, "blocked_until": None})
+
+
+@pytest.mark.parametrize("lock", [lock_by_the_toolkit, lock_by_what_is_sent_off])
+def test_the_server_gives_up_a_group_that_asks_nothing_any_more_and_its_locks_with_it(
+    new_database: NewDatabase,
+    monkeypatch: pytest.MonkeyPatch,
+    lock: Callable[[Connection], None],
+) -> None:
+    monkeypatch.setitem(engine.OF_A_GROUP, "idle_in_transaction_session_timeout", "200ms")
+    one = open_engines(new_database("postgresql"))
+    other = open_engines(one.url.render_as_string(hide_password=False))
+    gone = one.writing.connect()
+    lock(gone)
     with other.writing.begin() as conn:
         conn.execute(text("SET lock_timeout = '30s'"))
-        conn.execute(text("LOCK TABLE tries IN ACCESS EXCLUSIVE MODE"))
+        conn.execute(LOCK)
     gone.invalidate()
     for each in (one, other):
         each.dispose()
