@@ -3258,17 +3258,21 @@ def files_of(manifest: Any) -> Dict[str, Tuple[int, str]]:
 # The command ----------------------------------------------------------------------------------
 
 
-def open_export(path: str) -> Any:
-    """The folder or the ZIP at a path; Unfit for anything else."""
+@contextmanager
+def open_export(path: str) -> Iterator[Any]:
+    """The folder or the ZIP at a path, until it is no longer needed; Unfit for anything else."""
     try:
-        return Folder(path) if os.path.isdir(path) else Archive(path)
+        source = Folder(path) if os.path.isdir(path) else Archive(path)
     except BROKEN as error:
         raise Unfit("this is neither a folder nor a ZIP that can be read") from error
+    with source.zip if isinstance(source, Archive) else nullcontext():
+        yield source
 
 
 def check(path: str, asked: Asked = NOTHING_ASKED) -> Report:
     """Check an export; Unfit where there is none at this path."""
-    return Checker(open_export(path), asked).run()
+    with open_export(path) as source:
+        return Checker(source, asked).run()
 
 
 ON_SHEETS = "record head"

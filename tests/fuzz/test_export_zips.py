@@ -10,6 +10,7 @@ import io
 import struct
 import zipfile
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -61,12 +62,12 @@ def check_calmly(path: Path, content: bytes) -> Report | None:
 
 
 def found_in(path: Path) -> Report | None:
-    try:
-        source = open_export(str(path))
-    except Unfit as error:
-        assert str(error)  # noqa: PT017 (it may or may not be raised)
-        return None
-    with source.zip:
+    with ExitStack() as opened:
+        try:
+            source = opened.enter_context(open_export(str(path)))
+        except Unfit as error:
+            assert str(error)  # noqa: PT017 (it may or may not be raised)
+            return None
         checker = Checker(source, NOTHING_ASKED)
         checker.openssl = Credulous()
         return checker.run()
