@@ -11,7 +11,18 @@ import secrets
 from dataclasses import dataclass
 from hashlib import sha256
 
-from sqlalchemy import Connection, bindparam, delete, insert, select, update
+from pydantic_core import from_json
+from sqlalchemy import (
+    Connection,
+    Text,
+    bindparam,
+    delete,
+    insert,
+    literal,
+    select,
+    type_coerce,
+    update,
+)
 
 from app.clock import rfc3339
 from app.ids import MeetId
@@ -19,7 +30,7 @@ from app.record.canonical import canonical
 from app.record.kinds import STILL_WRITTEN, Kind
 from app.record.merkle import Frontier, leaf_hash
 from app.record.tables import record_bodies, record_entries, record_heads
-from app.refusals import MeetErased
+from app.refusals import MeetErased, Unavailable
 from app.store.action import Committed, Deed, Unit
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -27,8 +38,22 @@ from app.store.upsert import insert_or_keep
 
 SALT_BYTES = 32
 
+MOST_ENTRIES = 2**31 - 1
+"""So many can be numbered: PostgreSQL's `integer`."""
+
+DAMAGED = (
+    "The record of this meet is damaged in the store: its head does not fit its entries. Nothing "
+    "was changed, and nothing more of this meet can be kept until that is mended. Keep what you "
+    "wrote, and tell whoever runs the service: `check --database` says what is wrong."
+)
+
+# The frontier as the text that it is: one meet's that cannot be read is no fault of its neighbours.
 _HEAD = Prepared(
-    select(record_heads.c.size, record_heads.c.frontier, record_heads.c.closed)
+    select(
+        record_heads.c.size,
+        type_coerce(record_heads.c.frontier, Text).label("frontier"),
+        record_heads.c.closed,
+    )
     .where(record_heads.c.meet_id == bindparam("meet"))
     .with_for_update()
 )
@@ -38,6 +63,11 @@ _SAVE_HEAD = Prepared(
     .values(
         size=bindparam("new_size"), frontier=bindparam("new_frontier"), root=bindparam("new_root")
     )
+)
+_NEXT_ENTRY = Prepared(
+    select(literal(value=True).label("there"))
+    .where(record_entries.c.meet_id == bindparam("meet"))
+    .where(record_entries.c.seq == bindparam("next"))
 )
 _DROP_HEAD = Prepared(delete(record_heads).where(record_heads.c.meet_id == bindparam("meet")))
 _ADD_ENTRY = Prepared(insert(record_entries))
@@ -75,52 +105,69 @@ def entry_form(unit: Unit, seq: int, deed: Deed, committed: str) -> bytes:
 class Keeper:
     """The record's side of the store's writer."""
 
-    def open_group(self, conn: Connection, meets: frozenset[MeetId]) -> Group:
+    def open_group(self, conn: Connection, meets: frozenset[MeetId], *, looks_first: bool) -> Group:
         """The heads of the meets concerned, locked in order so that two workers never cross."""
-        rows = {meet: _lock_head(conn, meet) for meet in sorted(meets)}
-        heads = {meet: _frontier(row) for meet, row in rows.items()}
-        return Group(conn, heads, frozenset(meet for meet, row in rows.items() if row.closed))
+        group = Group(conn, looks_first=looks_first)
+        for meet in sorted(meets):
+            group.take_up(meet)
+        return group
 
 
-def _lock_head(conn: Connection, meet: MeetId) -> AnyRow:
-    row: AnyRow | None = _HEAD.first(conn, {"meet": meet})
-    if row is None:
-        empty = {"meet_id": meet, "size": 0, "frontier": [], "root": Frontier().root.hex()}
-        insert_or_keep(conn, record_heads, empty)
-        row = _HEAD.first(conn, {"meet": meet})
-    assert row is not None  # just stored, and the group holds its lock
-    return row
-
-
-def _frontier(row: AnyRow) -> Frontier:
-    roots = tuple(bytes.fromhex(root) for root in row.frontier)
-    if len(roots) != row.size.bit_count():
-        raise ValueError("the head of a record is damaged: it grows from another size than it says")
+def _frontier(row: AnyRow) -> Frontier | None:
+    """What a record grows from; None where its head was damaged and nothing may grow from it."""
+    try:
+        roots = tuple(bytes.fromhex(root) for root in from_json(row.frontier))
+        if not 0 <= row.size < MOST_ENTRIES or len(roots) != row.size.bit_count():
+            return None
+    except (TypeError, ValueError, AttributeError):  # SQLite keeps any type in any column
+        return None
     return Frontier(row.size, roots)
 
 
 class Group:
     """The record during one group of actions."""
 
-    def __init__(
-        self, conn: Connection, heads: dict[MeetId, Frontier], closed: frozenset[MeetId]
-    ) -> None:
+    def __init__(self, conn: Connection, *, looks_first: bool) -> None:
         self._conn = conn
-        self._heads = heads
-        self._closed = closed
+        self._looks_first = looks_first
+        self._heads: dict[MeetId, Frontier | None] = {}
+        self._closed: set[MeetId] = set()
         self._kinds: set[str] = set()
+        self._made: set[MeetId] = set()
         self._grown: set[MeetId] = set()
+
+    def take_up(self, meet: MeetId) -> None:
+        """Lock a meet's head; make it where there is none yet."""
+        row = self._lock(meet)
+        if row is None:
+            empty = {"meet_id": meet, "size": 0, "frontier": [], "root": Frontier().root.hex()}
+            insert_or_keep(self._conn, record_heads, empty)
+            row = self._lock(meet)
+            if row is not None and not row.size:  # nobody else made it meanwhile
+                self._made.add(meet)
+        assert row is not None  # just stored, and the group holds its lock
+        self._heads[meet] = _frontier(row)
+        if row.closed:
+            self._closed.add(meet)
+
+    def _lock(self, meet: MeetId) -> AnyRow | None:
+        row: AnyRow | None = _HEAD.first(self._conn, {"meet": meet})
+        return row
 
     def append(self, unit: Unit, deed: Deed) -> None:
         """Add one entry and its body; the heads are written at the end of the group.
 
-        No entry and no body can fail for one action alone: the group holds the lock on its heads.
-        Of a meet that was erased as a whole nothing is told any more: MeetErased.
+        No entry and no body can fail for one action alone: the group holds the lock on its heads,
+        and where it `looks_first`, a head that was set back behind its entries is found as well.
+        Of a meet that was erased as a whole nothing is told any more: MeetErased. Unavailable where
+        the head is damaged.
         """
         kind = Kind(deed.kind)
         if unit.meet_id in self._closed and kind not in STILL_WRITTEN:
             raise MeetErased
         frontier = self._heads[unit.meet_id]
+        if frontier is None or (self._looks_first and self._has(unit.meet_id, frontier.size + 1)):
+            raise Unavailable(DAMAGED)
         seq = frontier.size + 1
         salt, body = secrets.token_bytes(SALT_BYTES), canonical(dict(deed.body))
         entry = entry_form(unit, seq, deed, commitment(salt, body))
@@ -128,25 +175,30 @@ class Group:
         told = {"kind": kind.value, "subject": deed.subject, "entry": entry.decode()}
         _ADD_ENTRY.later(self._conn, key | told)
         _ADD_BODY.later(self._conn, {**key, "salt": salt, "body": body.decode()})
-        closes = kind is Kind.ERASED and _lock_head(self._conn, unit.meet_id).closed
+        head = self._lock(unit.meet_id) if kind is Kind.ERASED else None
         # Last, when nothing can fail any more: what a savepoint undoes is rows, and never this.
         self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
         self._kinds.add(kind.value)
         self._grown.add(unit.meet_id)
-        if closes:
+        if head is not None and head.closed:
             # Also for what stands behind it in this very group.
-            self._closed |= {unit.meet_id}
+            self._closed.add(unit.meet_id)
+
+    def _has(self, meet: MeetId, seq: int) -> bool:
+        return _NEXT_ENTRY.first(self._conn, {"meet": meet, "next": seq}) is not None
 
     def finish(self) -> Committed:
         """Write the heads that moved.
 
         A head that was made for a meet which then was not made goes again.
         """
+        for meet in self._made - self._grown:
+            _DROP_HEAD.run(self._conn, {"meet": meet})
+        sizes: dict[MeetId, int] = {}
         for meet, frontier in self._heads.items():
-            if not frontier.size:
-                _DROP_HEAD.run(self._conn, {"meet": meet})
-        for meet in self._grown:
-            frontier = self._heads[meet]
+            if frontier is None or meet not in self._grown:
+                continue
+            sizes[meet] = frontier.size
             _SAVE_HEAD.later(
                 self._conn,
                 {
@@ -156,5 +208,4 @@ class Group:
                     "new_root": frontier.root.hex(),
                 },
             )
-        sizes = {meet: self._heads[meet].size for meet in self._grown}
         return Committed(sizes, frozenset(self._kinds))

@@ -104,4 +104,10 @@ class RecordGroup(Protocol):
 class RecordKeeper(Protocol):
     """Opens the record for one group; locks the heads of the meets concerned, in order."""
 
-    def open_group(self, conn: Connection, meets: frozenset[MeetId]) -> RecordGroup: ...
+    def open_group(
+        self, conn: Connection, meets: frozenset[MeetId], *, looks_first: bool
+    ) -> RecordGroup:
+        """`looks_first`: whether it asks, before each entry, if that is there already. Then the one
+        act fails whose record is damaged, and none beside it.
+        """
+        ...

@@ -242,7 +242,7 @@ class Writer:
             self._connection = self._engines.writing.connect()
         conn = self._connection
         with conn.begin() as transaction:
-            record = self._keeper.open_group(conn, meets)
+            record = self._keeper.open_group(conn, meets, looks_first=not ahead)
             answers = self._ask_ahead(conn, group) if ahead else {}
             for job in group:
                 perform(conn, record, job, answers)
