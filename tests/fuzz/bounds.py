@@ -10,6 +10,10 @@ from pathlib import Path
 from types import FrameType
 
 MIB = 1024 * 1024
+AGAIN = 1
+"""Seconds after which the end is told once more: told in a finaliser, or in what the collector of
+garbage calls, it is told to nobody.
+"""
 
 
 class TookTooLong(BaseException):
@@ -24,7 +28,7 @@ def within(seconds: float, mebibytes: int) -> Iterator[None]:
     least, most = resource.getrlimit(resource.RLIMIT_AS)
     before = signal.signal(signal.SIGPROF, _end)
     resource.setrlimit(resource.RLIMIT_AS, (_addresses() + mebibytes * MIB, most))
-    signal.setitimer(signal.ITIMER_PROF, seconds)
+    signal.setitimer(signal.ITIMER_PROF, seconds, AGAIN)
     try:
         yield
     except TookTooLong as error:

@@ -7,7 +7,7 @@ from contextlib import suppress
 
 import pytest
 
-from tests.fuzz.bounds import MIB, within
+from tests.fuzz.bounds import MIB, TookTooLong, within
 
 
 def test_what_never_ends_is_ended_though_it_catches_every_error() -> None:
@@ -18,6 +18,24 @@ def test_what_never_ends_is_ended_though_it_catches_every_error() -> None:
 
     with pytest.raises(AssertionError, match="more than"), within(0.05, 64):
         read_for_ever()
+
+
+def test_what_never_ends_is_ended_though_the_first_word_of_it_was_lost() -> None:
+    """As one is that comes while the interpreter runs a finaliser."""
+    lost: list[BaseException] = []
+
+    def read_for_ever() -> None:
+        try:
+            while True:
+                pass
+        except TookTooLong as first:
+            lost.append(first)
+        while True:
+            pass
+
+    with pytest.raises(AssertionError, match="more than"), within(0.05, 64):
+        read_for_ever()
+    assert lost
 
 
 def test_what_takes_too_much_memory_is_found_and_the_next_may_take_it() -> None:
