@@ -291,7 +291,9 @@ def test_an_unknown_announcement_or_kind_is_refused(meet: MeetAtHand, announced:
 def test_a_sheet_says_at_which_local_time_it_was_printed(service: Service) -> None:
     """What it says of windows and of later announcements was so then."""
     meet = a_meet(service)
-    start = service.clock.now().replace(microsecond=0)
+    start = (service.clock.now() + timedelta(days=1)).replace(
+        hour=9, minute=0, second=0, microsecond=0
+    )
     service.clock.stand_at(start)
     meet.load_result(content="\n".join(["lane,time", *(f"{n},4{n}.00" for n in range(1, 9))]))
     told = meet.announce(despite=DESPITE).json()
