@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import random
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -24,8 +26,50 @@ settings.register_profile(
 settings.load_profile("suite")
 
 ENGINES = ("sqlite", "postgresql")
+TESTS = Path(__file__).parent
 
 NewDatabase = Callable[[str], str]
+
+EVERY_CASE = "EVERY_CASE"
+"""Set in the environment, each case of each test runs on both engines."""
+OF_THE_STORE = ("checking", "faults", "record", "store")
+"""The folders of tests of what the engines could do otherwise."""
+
+# A process that a test starts keeps the program's bytecode for the next one, as an installation
+# does: without it, each start takes half as long again.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Of the cases of one test, one runs on PostgreSQL too, another one from run to run.
+
+    They send the same requests with other values, and the statements are the same: what the values
+    make of it is the program's, and is held on SQLite. Each case runs on both engines where the
+    test is of the store, or is marked `both_engines`, or where the environment asks for it.
+    """
+    if EVERY_CASE in os.environ:
+        return
+    cases: dict[str, list[pytest.Item]] = {}
+    for item in items:
+        if _may_stand_for_others(item):
+            cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
+    chance = random.Random(config.getoption("randomly_seed", 0))
+    left_out: set[pytest.Item] = set()
+    for _, alike in sorted(cases.items()):
+        alike.sort(key=lambda item: item.nodeid)
+        chosen = chance.choice(alike)
+        left_out.update(item for item in alike if item is not chosen)
+    items[:] = [item for item in items if item not in left_out]
+
+
+def _may_stand_for_others(item: pytest.Item) -> bool:
+    case = getattr(item, "callspec", None)
+    return (
+        case is not None
+        and case.params.get("running_service") == "postgresql"
+        and item.path.relative_to(TESTS).parts[0] not in OF_THE_STORE
+        and item.get_closest_marker("both_engines") is None
+    )
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -1,6 +1,6 @@
 """Which threads are followed where it is measured how much of the program the tests run.
 
-Following a service costs half as much again as its work does. Its routes and actions are the same
+Following a service costs as much again as its work does. Its routes and actions are the same
 on both engines, so the service that the tests share is followed on SQLite only. What is
 PostgreSQL's alone is followed in the services that tests start there for themselves.
 """
