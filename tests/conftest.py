@@ -32,8 +32,15 @@ NewDatabase = Callable[[str], str]
 
 EVERY_CASE = "EVERY_CASE"
 """Set in the environment, each case of each test runs on both engines."""
-OF_THE_STORE = ("checking", "faults", "record", "store")
-"""The folders of tests of what the engines could do otherwise."""
+ON_BOTH = (
+    *("checking", "faults", "record", "store"),
+    *("access/test_objects.py", "access/test_pins.py", "appeals/test_orders.py"),
+    *("meets/test_start_list_texts.py", "pages/test_security.py"),
+    *("test_bad_fields.py", "test_bad_input.py"),
+)
+"""Of what the engines could do otherwise, as with the length and the letters of a text, or with
+cases that are routes and acts of their own: all cases of these run on both.
+"""
 
 # A process that a test starts keeps the program's bytecode for the next one, as an installation
 # does: without it, each start takes half as long again.
@@ -43,9 +50,9 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Of the cases of one test, one runs on PostgreSQL too, another one from run to run.
 
-    They send the same requests with other values, and the statements are the same: what the values
-    make of it is the program's, and is held on SQLite. Each case runs on both engines where the
-    test is of the store, or is marked `both_engines`, or where the environment asks for it.
+    It is a sample, for the sake of time: most cases send the same requests with other values, and
+    what these make of it is the program's, and is held on SQLite. Each case runs on both engines
+    in `ON_BOTH`, or where it is marked `both_engines`, or where the environment asks for it.
     """
     if EVERY_CASE in os.environ:
         return
@@ -59,6 +66,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         alike.sort(key=lambda item: item.nodeid)
         chosen = chance.choice(alike)
         left_out.update(item for item in alike if item is not chosen)
+    config.hook.pytest_deselected(items=list(left_out))
     items[:] = [item for item in items if item not in left_out]
 
 
@@ -67,7 +75,7 @@ def _may_stand_for_others(item: pytest.Item) -> bool:
     return (
         case is not None
         and case.params.get("running_service") == "postgresql"
-        and item.path.relative_to(TESTS).parts[0] not in OF_THE_STORE
+        and not item.path.relative_to(TESTS).as_posix().startswith(ON_BOTH)
         and item.get_closest_marker("both_engines") is None
     )
 

@@ -56,4 +56,5 @@ def test_where_it_is_asked_for_and_of_the_store_each_case_runs_on_both_engines(
     on_sqlite, on_postgresql = collected(FEW, 1, {**environment, EVERY_CASE: "1"})
     assert Counter(one.partition("[")[0] for one in on_postgresql) == on_sqlite
     on_sqlite, on_postgresql = collected("record/test_damaged_heads.py", 1, environment)
+    assert max(on_sqlite.values()) > 1
     assert Counter(one.partition("[")[0] for one in on_postgresql) == on_sqlite

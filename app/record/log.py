@@ -114,7 +114,7 @@ class Keeper:
 
 
 def _frontier(row: AnyRow) -> Frontier | None:
-    """What a record grows from; None where its head was damaged and nothing may grow from it."""
+    """What a record grows from; None where its head says no size, or another than it grows from."""
     try:
         roots = tuple(bytes.fromhex(root) for root in from_json(row.frontier))
         if not 0 <= row.size < MOST_ENTRIES or len(roots) != row.size.bit_count():
@@ -157,8 +157,9 @@ class Group:
     def append(self, unit: Unit, deed: Deed) -> None:
         """Add one entry and its body; the heads are written at the end of the group.
 
-        No entry and no body can fail for one action alone: the group holds the lock on its heads,
-        and where it `looks_first`, a head that was set back behind its entries is found as well.
+        Where the record is sound, no entry and no body can fail for one action alone: the group
+        holds the lock on its heads. Where it `looks_first`, a head that was set back behind its
+        entries is found as well; one that was set forward is not.
         Of a meet that was erased as a whole nothing is told any more: MeetErased. Unavailable where
         the head is damaged.
         """

@@ -108,6 +108,6 @@ class RecordKeeper(Protocol):
         self, conn: Connection, meets: frozenset[MeetId], *, looks_first: bool
     ) -> RecordGroup:
         """`looks_first`: whether it asks, before each entry, if that is there already. Then the one
-        act fails whose record is damaged, and none beside it.
+        act fails whose record was set back, and none beside it.
         """
         ...
