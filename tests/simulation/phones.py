@@ -21,7 +21,7 @@ from tests.simulation.server import Answer, a_request
 from tests.simulation.virtual import VirtualClock
 
 LEAST_WAIT, LONGEST_WAIT = 2.0, 60.0
-WAITING, RECEIVED, REFUSED = "waiting", "received", "refused"
+WAITING, RECEIVED, REFUSED, REPLACED = "waiting", "received", "refused", "replaced"
 BUSY = frozenset({408, 425, 429, 503})
 SEEN: tuple[Json, ...] = (
     {"seen": "pass_completed_beyond_zone", "baton": {"metres": 1.2, "uncertainty": 0.3}},
@@ -104,6 +104,17 @@ class Phone:
         self.fresh.set()
         return item
 
+    def replace(self, old: Item, new: Item) -> None:
+        """An account that is written again takes the place of one that still lies there, as in
+        `report.js`; what was to follow that follows this.
+        """
+        if old.state != WAITING:
+            return
+        old.state = REPLACED
+        for one in self.items:
+            if one.after is old:
+                one.after = new
+
     async def send_all(self) -> None:
         """The page at work, for as long as it is open."""
         wait = LEAST_WAIT
@@ -155,6 +166,8 @@ class Phone:
         )
         if answer is not None and item.kind == "withdrawal" and answer.status in {409, 412}:
             answer = await self._as_it_was_done(item, answer)
+        if item.state != WAITING:  # replaced while it was on its way: nobody hears of it
+            return answer is not None
         if answer is None or answer.status in BUSY:
             item.misses += 1
             return False
@@ -202,7 +215,8 @@ async def answer_questions(phone: Phone) -> None:
                 account = next(item for item in phone.items if item.is_account_of(ident))
                 words = f"{account.document['words']} It was a metre and more."
                 sent = account.document | {"words": words}
-                phone.put("again", ident, f"reports/{ident}", sent, etag=etag)
+                again = phone.put("again", ident, f"reports/{ident}", sent, etag=etag)
+                phone.replace(account, again)
 
 
 async def watch_a_race(phone: Phone, heat: Mapping[str, Any]) -> None:
