@@ -33,7 +33,7 @@ NewDatabase = Callable[[str], str]
 EVERY_CASE = "EVERY_CASE"
 """Set in the environment, each case of each test runs on both engines."""
 ON_BOTH = (
-    *("checking", "faults", "record", "store"),
+    *("checking/", "faults/", "record/", "store/"),
     *("access/test_objects.py", "access/test_pins.py", "appeals/test_orders.py"),
     *("meets/test_start_list_texts.py", "pages/test_security.py"),
     *("test_bad_fields.py", "test_bad_input.py"),

@@ -7,6 +7,7 @@ reader of the log learns nothing about a body that was erased together with its 
 
 from __future__ import annotations
 
+import logging
 import secrets
 from dataclasses import dataclass
 from hashlib import sha256
@@ -36,6 +37,8 @@ from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.store.upsert import insert_or_keep
 
+log = logging.getLogger(__name__)
+
 SALT_BYTES = 32
 
 MOST_ENTRIES = 2**31 - 1
@@ -47,13 +50,11 @@ DAMAGED = (
     "wrote, and tell whoever runs the service: `check --database` says what is wrong."
 )
 
-# The frontier as the text that it is: one meet's that cannot be read is no fault of its neighbours.
+FRONTIER = type_coerce(record_heads.c.frontier, Text).label("frontier")
+"""A frontier as it is written: one meet's that cannot be read is no fault of its neighbours."""
+
 _HEAD = Prepared(
-    select(
-        record_heads.c.size,
-        type_coerce(record_heads.c.frontier, Text).label("frontier"),
-        record_heads.c.closed,
-    )
+    select(record_heads.c.size, record_heads.c.root, FRONTIER, record_heads.c.closed)
     .where(record_heads.c.meet_id == bindparam("meet"))
     .with_for_update()
 )
@@ -113,15 +114,18 @@ class Keeper:
         return group
 
 
-def _frontier(row: AnyRow) -> Frontier | None:
-    """What a record grows from; None where its head says no size, or another than it grows from."""
+def frontier_of(row: AnyRow) -> Frontier | None:
+    """What the record of a head (size, root, `FRONTIER`) grows from; None where that is of another
+    size, or leads to another root, than the head says.
+    """
     try:
         roots = tuple(bytes.fromhex(root) for root in from_json(row.frontier))
         if not 0 <= row.size < MOST_ENTRIES or len(roots) != row.size.bit_count():
             return None
     except (TypeError, ValueError, AttributeError):  # SQLite keeps any type in any column
         return None
-    return Frontier(row.size, roots)
+    frontier = Frontier(row.size, roots)
+    return frontier if frontier.root.hex() == row.root else None
 
 
 class Group:
@@ -146,7 +150,7 @@ class Group:
             if row is not None and not row.size:  # nobody else made it meanwhile
                 self._made.add(meet)
         assert row is not None  # just stored, and the group holds its lock
-        self._heads[meet] = _frontier(row)
+        self._heads[meet] = frontier_of(row)
         if row.closed:
             self._closed.add(meet)
 
@@ -168,6 +172,7 @@ class Group:
             raise MeetErased
         frontier = self._heads[unit.meet_id]
         if frontier is None or (self._looks_first and self._has(unit.meet_id, frontier.size + 1)):
+            log.error("the head of the record of meet %s does not fit its entries", unit.meet_id)
             raise Unavailable(DAMAGED)
         seq = frontier.size + 1
         salt, body = secrets.token_bytes(SALT_BYTES), canonical(dict(deed.body))
@@ -196,9 +201,9 @@ class Group:
         for meet in self._made - self._grown:
             _DROP_HEAD.run(self._conn, {"meet": meet})
         sizes: dict[MeetId, int] = {}
-        for meet, frontier in self._heads.items():
-            if frontier is None or meet not in self._grown:
-                continue
+        for meet in self._grown:
+            frontier = self._heads[meet]
+            assert frontier is not None  # it has grown
             sizes[meet] = frontier.size
             _SAVE_HEAD.later(
                 self._conn,

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Text, and_, bindparam, func, select, type_coerce
+from sqlalchemy import Connection, and_, bindparam, func, select
 
 from app.ids import MeetId, OfficialId
 from app.record.kinds import KINDS, Kind
-from app.record.log import Head, commitment
-from app.record.merkle import EMPTY_ROOT, Frontier
+from app.record.log import FRONTIER, Head, commitment, frontier_of
+from app.record.merkle import EMPTY_ROOT
 from app.record.tables import record_bodies, record_entries, record_heads
 from app.store.rows import AnyRow
 
@@ -24,9 +24,7 @@ PAGE = 500
 _HEAD = select(record_heads.c.size, record_heads.c.root).where(
     record_heads.c.meet_id == bindparam("meet")
 )
-# As it is written: what cannot be read is an answer too.
-_FRONTIER = type_coerce(record_heads.c.frontier, Text).label("frontier")
-_GROWS_FROM = select(record_heads.c.size, record_heads.c.root, _FRONTIER).where(
+_GROWS_FROM = select(record_heads.c.size, record_heads.c.root, FRONTIER).where(
     record_heads.c.meet_id == bindparam("meet")
 )
 _CLOSED = select(record_heads.c.closed).where(record_heads.c.meet_id == bindparam("meet"))
@@ -59,7 +57,7 @@ _NEWEST_HEADS = (
         record_heads.c.meet_id,
         record_heads.c.size,
         record_heads.c.root,
-        _FRONTIER,
+        FRONTIER,
         select(func.max(record_entries.c.seq))
         .where(record_entries.c.meet_id == record_heads.c.meet_id)
         .scalar_subquery()
@@ -226,7 +224,7 @@ def head_amiss(conn: Connection) -> MeetId | None:
     what can be seen at a glance: its root, and how far its entries reach. All of it is for `check`.
     """
     for row in conn.execute(_NEWEST_HEADS):
-        if _root_of(row) != row.root or row.size != (row.newest or 0):
+        if frontier_of(row) is None or row.size != (row.newest or 0):
             return MeetId(row.meet_id)
     return None
 
@@ -234,14 +232,4 @@ def head_amiss(conn: Connection) -> MeetId | None:
 def grows_as_it_says(conn: Connection, meet: MeetId) -> bool:
     """Whether the next entry of a record would lead on from its root, where it has a head."""
     row = conn.execute(_GROWS_FROM, {"meet": meet}).one_or_none()
-    return row is None or _root_of(row) == row.root
-
-
-def _root_of(row: AnyRow) -> str | None:
-    """The root that a head's frontier makes; None where it is no frontier of so many entries."""
-    try:
-        roots = tuple(bytes.fromhex(root) for root in json.loads(row.frontier))
-        is_whole = len(roots) == row.size.bit_count()
-    except (AttributeError, TypeError, ValueError, RecursionError):
-        return None
-    return Frontier(row.size, roots).root.hex() if is_whole else None
+    return row is None or frontier_of(row) is not None
