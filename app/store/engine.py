@@ -61,6 +61,15 @@ class Engines:
         if not self.is_sqlite:
             line_of(conn).settle()
 
+    def let_go(self, conn: Connection) -> None:
+        """Undo at once what is open on a connection that is given up: SQLite keeps it, with its
+        lock, for as long as anybody holds a cursor that was not read to its end, and an error may
+        hold one until it is collected. PostgreSQL sees that the line is gone.
+        """
+        if self.is_sqlite and not conn.invalidated:
+            with suppress(sqlite3.Error):
+                conn.connection.rollback()
+
     @property
     def driver_error(self) -> type[Exception]:
         """The base of what the driver itself raises."""

@@ -202,6 +202,7 @@ class Writer:
         """After a failed group the next one starts on a fresh connection."""
         given_up, self._connection = self._connection, None
         if given_up is not None:
+            self._engines.let_go(given_up)
             given_up.invalidate()
             given_up.close()
 

@@ -152,6 +152,35 @@ def test_nobody_is_told_stored_when_the_commit_fails(service: Service) -> None:
     assert service.store.act_now(meet, SOMEBODY, add(key)) == key
 
 
+def test_a_group_that_could_not_be_committed_holds_back_none_after_it(service: Service) -> None:
+    """SQLite keeps a connection, and with it the lock, for as long as somebody holds a cursor of it
+    that was not read to its end: as what an error remembers may do until it is collected.
+    """
+    meet, key = MeetId(new_id()), f"never {new_id()}"
+    held: list[Any] = []
+
+    def leave_unread(unit: Unit) -> Done[str]:
+        cursor = unit.conn.connection.cursor()
+        cursor.execute("SELECT 1 UNION ALL SELECT 2")
+        cursor.fetchone()
+        held.append(cursor)
+        return add(key)(unit)
+
+    writing = service.store.engines.writing
+
+    def refuse(_conn: object) -> None:
+        raise OSError("the disk is gone")
+
+    event.listen(writing, "commit", refuse)
+    try:
+        with pytest.raises(Unavailable, match="not known"):
+            service.store.act_now(meet, SOMEBODY, leave_unread)
+    finally:
+        event.remove(writing, "commit", refuse)
+    assert service.store.act_now(meet, SOMEBODY, add(key)) == key
+    assert held
+
+
 def test_that_nothing_was_changed_is_said_only_where_that_is_known(service: Service) -> None:
     """The database may fall once it is asked to commit, and have kept all: then nobody knows."""
     meet, key = MeetId(new_id()), f"never {new_id()}"
