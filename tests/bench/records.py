@@ -19,6 +19,7 @@ from app.exporting import building
 from app.ids import MeetId, new_id
 from app.record.kinds import Kind
 from app.record.log import Keeper
+from app.record.merkle import Frontier
 from app.record.proofs import prove_inclusion
 from app.record.tables import record_heads
 from app.store.action import Actor, Deed, Done, Unit
@@ -86,8 +87,9 @@ def _filled(url: str, size: int) -> Filled:
         with engines.writing.connect() as conn, conn.begin():
             for table, rows in FILL.items():
                 conn.execute(text(f"INSERT INTO {table} {rows}"), values)
-            head = {"meet_id": meet, "size": size, "root": "00" * 32}
-            frontier = ["00" * 32] * size.bit_count()
+            roots = (bytes(32),) * size.bit_count()
+            head = {"meet_id": meet, "size": size, "root": Frontier(size, roots).root.hex()}
+            frontier = [root.hex() for root in roots]
             conn.execute(insert(record_heads).values(**head, frontier=frontier))
     finally:
         engines.dispose()
