@@ -233,10 +233,8 @@ async def answer_refusal(_request: Request, refusal: Exception) -> Response:
 
 
 def _headers(refusal: refusals.Refusal) -> dict[str, str]:
-    if isinstance(refusal, (refusals.TooManyTries, refusals.TooMuchAtOnce)):
+    if isinstance(refusal, (refusals.TooManyTries, refusals.TooMuchAtOnce, refusals.Unavailable)):
         return {"Retry-After": str(refusal.retry_after)}
-    if isinstance(refusal, refusals.Unavailable):
-        return SOON
     if isinstance(refusal, refusals.NotJoined):
         return {"WWW-Authenticate": "Bearer"}
     return {}

@@ -171,7 +171,13 @@ class NeedsWord(Refusal):
 
 
 class Unavailable(Refusal):
-    """The store cannot answer just now; whether it has kept what was sent, the detail says."""
+    """The store cannot answer just now; whether it has kept what was sent, the detail says.
+    `retry_after` is in seconds.
+    """
+
+    def __init__(self, detail: str, retry_after: int = 2) -> None:
+        super().__init__(detail)
+        self.retry_after = retry_after
 
 
 class NotAsSigned(Refusal):

@@ -22,6 +22,8 @@ NAMED = "ZONEDOCKET_TEST_POSTGRES"
 INSTALLED = Path("/usr/lib/postgresql")
 PORT = 5432
 """Of the socket in a folder of our own."""
+ENDS_WITH_ITS_PARENT = ("setpriv", "--pdeathsig", "TERM", "--")
+"""Also where that has no time for a word, as where a test is ended that hangs."""
 SPARING = (
     *("fsync=off", "synchronous_commit=off", "full_page_writes=off"),
     *("wal_level=minimal", "max_wal_senders=0", "shared_buffers=64MB", "jit=off"),
@@ -66,6 +68,7 @@ def url_in(folder: Path) -> str:
 def _start(folder: Path) -> Iterator[str]:
     server = subprocess.Popen(
         [
+            *ENDS_WITH_ITS_PARENT,
             *new_cluster(folder),
             *("-c", "max_connections=200"),
             *(part for setting in SPARING for part in ("-c", setting)),

@@ -19,7 +19,6 @@ from sqlalchemy import (
     bindparam,
     delete,
     insert,
-    literal,
     select,
     type_coerce,
     update,
@@ -32,7 +31,8 @@ from app.record.kinds import STILL_WRITTEN, Kind
 from app.record.merkle import Frontier, leaf_hash
 from app.record.tables import record_bodies, record_entries, record_heads
 from app.refusals import MeetErased, Unavailable
-from app.store.action import Committed, Deed, Unit
+from app.store.action import Committed, Deed, Settle, Unit
+from app.store.causes import is_taken, is_unreadable
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.store.upsert import insert_or_keep
@@ -50,6 +50,9 @@ DAMAGED = (
     "wrote, and tell whoever runs the service: `check --database` says what is wrong."
 )
 
+UNTIL_MENDED = 60
+"""Seconds until it is worth a try: each one makes those who stand beside it wait twice."""
+
 FRONTIER = type_coerce(record_heads.c.frontier, Text).label("frontier")
 """A frontier as it is written: one meet's that cannot be read is no fault of its neighbours."""
 
@@ -64,11 +67,6 @@ _SAVE_HEAD = Prepared(
     .values(
         size=bindparam("new_size"), frontier=bindparam("new_frontier"), root=bindparam("new_root")
     )
-)
-_NEXT_ENTRY = Prepared(
-    select(literal(value=True).label("there"))
-    .where(record_entries.c.meet_id == bindparam("meet"))
-    .where(record_entries.c.seq == bindparam("next"))
 )
 _DROP_HEAD = Prepared(delete(record_heads).where(record_heads.c.meet_id == bindparam("meet")))
 _ADD_ENTRY = Prepared(insert(record_entries))
@@ -106,9 +104,11 @@ def entry_form(unit: Unit, seq: int, deed: Deed, committed: str) -> bytes:
 class Keeper:
     """The record's side of the store's writer."""
 
-    def open_group(self, conn: Connection, meets: frozenset[MeetId], *, looks_first: bool) -> Group:
+    def open_group(
+        self, conn: Connection, meets: frozenset[MeetId], settle: Settle | None = None
+    ) -> Group:
         """The heads of the meets concerned, locked in order so that two workers never cross."""
-        group = Group(conn, looks_first=looks_first)
+        group = Group(conn, settle)
         for meet in sorted(meets):
             group.take_up(meet)
         return group
@@ -128,12 +128,18 @@ def frontier_of(row: AnyRow) -> Frontier | None:
     return frontier if frontier.root.hex() == row.root else None
 
 
+def head_damaged(meet: MeetId) -> Unavailable:
+    """What whoever comes to this meet is told; the log is told as well."""
+    log.error("the head of the record of meet %s does not fit its entries", meet)
+    return Unavailable(DAMAGED, UNTIL_MENDED)
+
+
 class Group:
     """The record during one group of actions."""
 
-    def __init__(self, conn: Connection, *, looks_first: bool) -> None:
+    def __init__(self, conn: Connection, settle: Settle | None) -> None:
         self._conn = conn
-        self._looks_first = looks_first
+        self._settle = settle
         self._heads: dict[MeetId, Frontier | None] = {}
         self._closed: set[MeetId] = set()
         self._kinds: set[str] = set()
@@ -142,7 +148,13 @@ class Group:
 
     def take_up(self, meet: MeetId) -> None:
         """Lock a meet's head; make it where there is none yet."""
-        row = self._lock(meet)
+        try:
+            row = self._lock(meet)
+        except Exception as error:
+            if not is_unreadable(error):
+                raise
+            self._heads[meet] = None
+            return
         if row is None:
             empty = {"meet_id": meet, "size": 0, "frontier": [], "root": Frontier().root.hex()}
             insert_or_keep(self._conn, record_heads, empty)
@@ -162,25 +174,30 @@ class Group:
         """Add one entry and its body; the heads are written at the end of the group.
 
         Where the record is sound, no entry and no body can fail for one action alone: the group
-        holds the lock on its heads. Where it `looks_first`, a head that was set back behind its
-        entries is found as well; one that was set forward is not.
-        Of a meet that was erased as a whole nothing is told any more: MeetErased. Unavailable where
-        the head is damaged.
+        holds the lock on its heads. Of a meet that was erased as a whole nothing is told any more:
+        MeetErased. Unavailable where the head is damaged, or was set back behind its entries or
+        their bodies; one that was set forward is not found here.
         """
         kind = Kind(deed.kind)
         if unit.meet_id in self._closed and kind not in STILL_WRITTEN:
             raise MeetErased
         frontier = self._heads[unit.meet_id]
-        if frontier is None or (self._looks_first and self._has(unit.meet_id, frontier.size + 1)):
-            log.error("the head of the record of meet %s does not fit its entries", unit.meet_id)
-            raise Unavailable(DAMAGED)
+        if frontier is None:
+            raise head_damaged(unit.meet_id)
         seq = frontier.size + 1
         salt, body = secrets.token_bytes(SALT_BYTES), canonical(dict(deed.body))
         entry = entry_form(unit, seq, deed, commitment(salt, body))
         key = {"meet_id": unit.meet_id, "seq": seq}
         told = {"kind": kind.value, "subject": deed.subject, "entry": entry.decode()}
-        _ADD_ENTRY.later(self._conn, key | told)
-        _ADD_BODY.later(self._conn, {**key, "salt": salt, "body": body.decode()})
+        try:
+            _ADD_ENTRY.later(self._conn, key | told)
+            _ADD_BODY.later(self._conn, {**key, "salt": salt, "body": body.decode()})
+            if self._settle is not None:
+                self._settle(self._conn)
+        except Exception as error:
+            if is_taken(error):
+                raise head_damaged(unit.meet_id) from error
+            raise
         head = self._lock(unit.meet_id) if kind is Kind.ERASED else None
         # Last, when nothing can fail any more: what a savepoint undoes is rows, and never this.
         self._heads[unit.meet_id] = frontier.grow(leaf_hash(entry))
@@ -189,9 +206,6 @@ class Group:
         if head is not None and head.closed:
             # Also for what stands behind it in this very group.
             self._closed.add(unit.meet_id)
-
-    def _has(self, meet: MeetId, seq: int) -> bool:
-        return _NEXT_ENTRY.first(self._conn, {"meet": meet, "next": seq}) is not None
 
     def finish(self) -> Committed:
         """Write the heads that moved.

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, and_, bindparam, func, select
 
 from app.ids import MeetId, OfficialId
 from app.record.kinds import KINDS, Kind
-from app.record.log import FRONTIER, Head, commitment, frontier_of
+from app.record.log import FRONTIER, Head, commitment, frontier_of, head_damaged
 from app.record.merkle import EMPTY_ROOT
 from app.record.tables import record_bodies, record_entries, record_heads
 from app.store.rows import AnyRow
@@ -103,9 +103,15 @@ class Sound:
 
 
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
-    """The record's size and root; an empty one for a meet that has none."""
+    """The record's size and root; an empty one for a meet that has none. Unavailable where the
+    store holds something else there.
+    """
     row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
-    return Head(row.size, row.root) if row else Head(0, EMPTY_ROOT.hex())
+    if row is None:
+        return Head(0, EMPTY_ROOT.hex())
+    if not (isinstance(row.size, int) and row.size >= 0 and isinstance(row.root, str)):
+        raise head_damaged(meet_id)
+    return Head(row.size, row.root)
 
 
 def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:

@@ -6,12 +6,13 @@ from collections.abc import AsyncIterator
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Path, Query, Response
+from fastapi import Header, Path, Query, Response
 from fastapi.responses import PlainTextResponse, StreamingResponse
 from pydantic import Field
 from starlette.types import Receive, Scope, Send
 
 from app.access.guard import Admitted, Here
+from app.guarded import for_programs
 from app.ids import ChosenId, MeetId
 from app.record.checkpoints import LARGEST, PAGE, newest_checkpoint, signed_heads
 from app.record.feed import Follower
@@ -20,7 +21,7 @@ from app.refusals import NotFound
 from app.roles import Role
 from app.wire import Wire
 
-router = APIRouter(tags=["record"])
+router = for_programs("record")
 
 Meet = Annotated[ChosenId, Path()]
 Size = Annotated[int, Query(ge=1, le=LARGEST)]

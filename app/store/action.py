@@ -93,6 +93,10 @@ class Committed:
     kinds: frozenset[str]
 
 
+Settle = Callable[[Connection], object]
+"""Has the database take whatever is still owed to it; its error where it refuses."""
+
+
 class RecordGroup(Protocol):
     """The record's side of one group of actions: appends now, writes its heads at the end."""
 
@@ -105,9 +109,10 @@ class RecordKeeper(Protocol):
     """Opens the record for one group; locks the heads of the meets concerned, in order."""
 
     def open_group(
-        self, conn: Connection, meets: frozenset[MeetId], *, looks_first: bool
+        self, conn: Connection, meets: frozenset[MeetId], settle: Settle | None = None
     ) -> RecordGroup:
-        """`looks_first`: whether it asks, before each entry, if that is there already. Then the one
-        act fails whose record was set back, and none beside it.
+        """`settle` is given where each act stands in a savepoint of its own: what an entry owes is
+        settled with it before the record grows. Then the one act fails whose record was set back,
+        and none beside it.
         """
         ...

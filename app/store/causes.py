@@ -6,6 +6,8 @@ appendix A). Words of the database itself are for the log: they may tell a path 
 
 from __future__ import annotations
 
+import sqlite3
+
 from sqlalchemy import exc
 
 FULL = "its disk is full"
@@ -44,6 +46,28 @@ _OF_POSTGRESQL = {
     "57P03": "its server starts or stops",
 }
 
+_TAKEN_ON_SQLITE = (1555, 2067)
+_TAKEN_ON_POSTGRESQL = "23505"
+
+
+def is_taken(error: BaseException) -> bool:
+    """Whether a row was to be stored whose key another one has."""
+    driven = _driven(error)
+    code = getattr(driven, "sqlite_errorcode", None)
+    return code in _TAKEN_ON_SQLITE or getattr(driven, "sqlstate", None) == _TAKEN_ON_POSTGRESQL
+
+
+def is_unreadable(error: BaseException) -> bool:
+    """Whether SQLite holds a text that is none, in UTF-8: its driver's own word, and so without a
+    code, though of the same type as what is told of a database that fails.
+    """
+    driven = _driven(error)
+    return isinstance(driven, sqlite3.OperationalError) and not hasattr(driven, "sqlite_errorcode")
+
+
+def _driven(error: BaseException | None) -> BaseException | None:
+    return getattr(error, "orig", None) or error
+
 
 def cause_of(error: BaseException | None) -> str:
     """What an error of the toolkit or of a driver means."""
@@ -51,7 +75,7 @@ def cause_of(error: BaseException | None) -> str:
         return MEMORY
     if isinstance(error, exc.TimeoutError):  # of the pool: none became free in its time
         return CROWDED
-    driven = getattr(error, "orig", None) or error
+    driven = _driven(error)
     code = getattr(driven, "sqlite_errorcode", None)
     if code is not None:
         return _OF_SQLITE.get(code & 0xFF, _UNKNOWN)

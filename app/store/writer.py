@@ -36,7 +36,7 @@ from app.store.action import (
     Unit,
 )
 from app.store.by_name import Answers, line_of
-from app.store.causes import GONE, NEVER_KEPT, cause_of
+from app.store.causes import GONE, NEVER_KEPT, cause_of, is_unreadable
 from app.store.engine import Engines
 from app.store.hearing import say
 from app.store.prepared import sendings
@@ -243,7 +243,8 @@ class Writer:
             self._connection = self._engines.writing.connect()
         conn = self._connection
         with conn.begin() as transaction:
-            record = self._keeper.open_group(conn, meets, looks_first=not ahead)
+            settle = None if ahead else self._engines.settle
+            record = self._keeper.open_group(conn, meets, settle)
             answers = self._ask_ahead(conn, group) if ahead else {}
             for job in group:
                 perform(conn, record, job, answers)
@@ -323,6 +324,8 @@ class Writer:
         """Whether the database itself gave up the whole transaction (connection, disk, memory)."""
         if isinstance(error, DBAPIError) and error.connection_invalidated:
             return True
+        if is_unreadable(error):
+            return False
         return isinstance(error, (MemoryError, OperationalError, self._engines.driver_failure))
 
     def _is_by_the_database(self, error: Exception) -> bool:

@@ -341,7 +341,7 @@ def test_what_is_written_in_one_group_with_an_erasure_is_refused_behind_it(
     wanted = Wanted(because="asked for it", by="the committee")
     with ExitStack() as stack, engines.writing.connect() as conn, conn.begin():
         stack.callback(engines.dispose)
-        group = Keeper().open_group(conn, frozenset({meet}), looks_first=False)
+        group = Keeper().open_group(conn, frozenset({meet}))
         unit = Unit(conn, now, meet, OPERATOR)
         erased = erase(wanted)(unit).deed
         assert erased is not None

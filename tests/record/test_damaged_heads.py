@@ -7,16 +7,17 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 import pytest
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, delete, insert, text
 
 from app.ids import MeetId, new_id
 from app.record.kinds import Kind
 from app.record.log import DAMAGED
 from app.record.merkle import EMPTY_ROOT
+from app.record.tables import record_bodies
 from app.refusals import Unavailable
 from app.store.action import Action, Actor, Deed, Done, Unit
 from app.store.engine import open_engines
@@ -54,6 +55,8 @@ ON_SQLITE: dict[str, Damage] = {
     "a size between two": lambda head: {"size": head.size + 0.5},
     "a frontier that is bytes": lambda _head: {"frontier": b"\xff\xfe"},
 }
+NO_TEXT = "CAST(x'fffe' AS TEXT)"
+"""What is not UTF-8, in a column that is read as text: SQLite's driver fails to read it."""
 
 
 @contextmanager
@@ -98,19 +101,67 @@ def together(service: Service, meets: list[MeetId]) -> list[object]:
 def test_a_damaged_head_is_told_to_its_meet_and_to_no_neighbour(
     service: Service, damage: str
 ) -> None:
-    insist_told_to_its_meet_alone(service, DAMAGES[damage])
+    meet, other = a_meet(service, heats=1), a_meet(service, heats=1)
+    insist_told_to_its_meet_alone(meet, other, damaged(meet, DAMAGES[damage]))
 
 
 @pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
 @pytest.mark.parametrize("damage", ON_SQLITE)
 def test_so_is_one_of_another_type_which_sqlite_alone_keeps(service: Service, damage: str) -> None:
-    insist_told_to_its_meet_alone(service, ON_SQLITE[damage])
-
-
-def insist_told_to_its_meet_alone(service: Service, damage: Damage) -> None:
     meet, other = a_meet(service, heats=1), a_meet(service, heats=1)
+    insist_told_to_its_meet_alone(meet, other, damaged(meet, ON_SQLITE[damage]))
+
+
+@pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("column", ["size", "frontier", "root", "closed"])
+def test_so_is_one_that_cannot_be_read(service: Service, column: str) -> None:
+    meet, other = a_meet(service, heats=1), a_meet(service, heats=1)
+    insist_told_to_its_meet_alone(meet, other, unreadable(meet, column))
+
+
+def test_so_is_one_whose_next_body_is_there_already(service: Service) -> None:
+    meet, other = a_meet(service, heats=1), a_meet(service, heats=1)
+    insist_told_to_its_meet_alone(meet, other, a_body_ahead(meet))
+
+
+@contextmanager
+def unreadable(meet: MeetAtHand, column: str) -> Iterator[None]:
+    """One column of the head holds a text that is none."""
+    change = "UPDATE record_heads SET {} = {} WHERE meet_id = :meet"
+    engines = open_engines(meet.service.database_url)
+    with engines.writing.begin() as conn:
+        asked = text(f"SELECT {column} FROM record_heads WHERE meet_id = :meet")
+        was = {"before": conn.execute(asked, {"meet": meet.id}).scalar_one(), "meet": meet.id}
+        conn.execute(text(change.format(column, NO_TEXT)), {"meet": meet.id})
+    try:
+        yield
+    finally:
+        with engines.writing.begin() as conn:
+            conn.execute(text(change.format(column, ":before")), was)
+        engines.dispose()
+
+
+@contextmanager
+def a_body_ahead(meet: MeetAtHand) -> Iterator[None]:
+    """Of the entry that comes next, the body alone is stored."""
+    engines = open_engines(meet.service.database_url)
+    key = {"meet_id": meet.id, "seq": meet.head()["size"] + 1}
+    with engines.writing.begin() as conn:
+        conn.execute(insert(record_bodies).values(**key, salt=b"", body="{}"))
+    try:
+        yield
+    finally:
+        with engines.writing.begin() as conn:
+            conn.execute(delete(record_bodies).filter_by(**key))
+        engines.dispose()
+
+
+def insist_told_to_its_meet_alone(
+    meet: MeetAtHand, other: MeetAtHand, while_so: AbstractContextManager[None]
+) -> None:
+    service = meet.service
     before, of_other = meet.head(), other.head()["size"]
-    with damaged(meet, damage):
+    with while_so:
         groups = service.store.load.groups
         mixed = [MeetId(one.id) for one in (meet, other, other, meet, other)]
         outcomes = together(service, mixed)
@@ -131,4 +182,14 @@ def test_who_reports_to_a_damaged_record_is_told_to_keep_it_and_sends_it_again_o
         answer = meet.umpire.put(f"reports/{report}", written)
         told = a_problem(answer, 503, "unavailable")["detail"]
         assert "check --database" in told
+        assert int(answer.headers["Retry-After"]) >= 60  # each try makes its neighbours wait
     assert meet.umpire.put(f"reports/{report}", written).status_code == 201
+
+
+@pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("size", [b"\xff\xfe", "many", -1])
+def test_who_asks_for_a_head_that_tells_no_size_is_told_that_it_is_damaged(
+    meet: MeetAtHand, size: object
+) -> None:
+    with damaged(meet, lambda _head: {"size": size}):
+        a_problem(meet.umpire.get("record/head"), 503, "unavailable")
