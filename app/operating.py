@@ -9,13 +9,14 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.clock import rfc3339
 from app.explaining import ProblemTypeOut, explained, explained_as
+from app.guarded import for_programs
 from app.ids import MeetId, new_id
 from app.last_backup import last_backup
 from app.metrics import MEDIA_TYPE, as_text, of_disk, of_process, of_readiness, of_store, stored
@@ -34,7 +35,7 @@ LITTLE_ROOM = 256 * 2**20
 LONGEST_TRIAL = 5
 """Seconds in which the store must have stored something, or it is not ready."""
 READINESS = Actor("readiness")
-router = APIRouter(tags=["operating"])
+router = for_programs("operating")
 
 TO_THE_MICROSECOND: Any = Field(
     examples=["2026-06-13T12:03:22.104218Z"], json_schema_extra={"format": "date-time"}

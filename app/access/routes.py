@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access import actions, badges, joining, keys, officials_list, queries, revoking
@@ -27,12 +27,13 @@ from app.access.wire import (
 )
 from app.answers import VersionNamed, answer, answer_put
 from app.forms.badge_sheet import draw_badge_sheet
+from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, KeyId, LinkId, MeetId, OfficialId
 from app.meets.queries import meet_facts, meet_name
 from app.roles import Role
 
-router = APIRouter(tags=["access"])
+router = for_programs("access")
 
 Meet = Annotated[ChosenId, Path()]
 Official = Annotated[ChosenId, Path()]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.access.guard import Here
 from app.access.sign_wire import Check
@@ -46,6 +46,7 @@ from app.appeals.wire import (
     SignatureOut,
     WithdrawIn,
 )
+from app.guarded import for_programs
 from app.ids import (
     AppealId,
     ChosenId,
@@ -58,7 +59,7 @@ from app.ids import (
 )
 from app.rounds.wire import ConsequencesOut
 
-router = APIRouter(tags=["protests and appeals"])
+router = for_programs("protests and appeals")
 
 Meet = Annotated[ChosenId, Path()]
 Appeal = Annotated[ChosenId, Path()]

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.access.guard import Here
 from app.appeals.decision_papers import decision_form
 from app.appeals.lodged_papers import appeal_form, protest_form
 from app.forms.paper import Paper
+from app.guarded import for_programs
 from app.ids import AppealId, ChosenId, DecisionId, MeetId, ProtestId
 from app.sealing.papers import as_pdf, sealed_paper
 
-router = APIRouter(tags=["protests and appeals"])
+router = for_programs("protests and appeals")
 
 Meet = Annotated[ChosenId, Path()]
 Protest = Annotated[ChosenId, Path()]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
@@ -32,6 +32,7 @@ from app.appeals.wire import (
     RulingConsequencesOut,
     WithdrawIn,
 )
+from app.guarded import for_programs
 from app.ids import (
     CaseId,
     ChosenId,
@@ -43,7 +44,7 @@ from app.record.queries import head_of
 from app.reports.wire import DocketOut
 from app.rounds.wire import ConsequencesOut
 
-router = APIRouter(tags=["protests and appeals"])
+router = for_programs("protests and appeals")
 
 Meet = Annotated[ChosenId, Path()]
 Protest = Annotated[ChosenId, Path()]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import ExitStack
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
@@ -13,10 +13,11 @@ from app.casefiles.drawing_up import draw_up, slice_of
 from app.casefiles.scope import Asked, Of
 from app.exporting.zipped import ZipAnswer
 from app.forms.paper import Paper
+from app.guarded import for_programs
 from app.ids import ChosenId, MeetId
 from app.sealing.papers import as_pdf
 
-router = APIRouter(tags=["case files"])
+router = for_programs("case files")
 
 Meet = Annotated[ChosenId, Path()]
 Ident = Annotated[ChosenId, Path()]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
@@ -17,13 +17,14 @@ from app.crew.telling import ToMind, crew, to_mind
 from app.crew.wire import CrewIn, CrewListOut, CrewOut
 from app.forms.briefing_card import draw_briefing_cards
 from app.forms.paper import Paper
+from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, MeetId
 from app.refusals import FileRefused
 from app.sheets.crew_list import PostRow
 from app.sheets.listed import Listed
 
-router = APIRouter(tags=["crew"])
+router = for_programs("crew")
 
 Meet = Annotated[ChosenId, Path()]
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 from contextlib import ExitStack
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.exporting.wanted import Order
 from app.exporting.zipped import ZipAnswer, write_zip
+from app.guarded import for_programs
 from app.ids import ChosenId, MeetId
 
-router = APIRouter(tags=["record"])
+router = for_programs("record")
 
 
 @router.get(

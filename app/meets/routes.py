@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.answers import VersionNamed, answer, answer_put
+from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, MeetId
 from app.meets import actions, queries, start_lists
@@ -16,7 +17,7 @@ from app.meets.wire import MeetIn, MeetOut, MeetsOut, StartListsOut
 from app.refusals import FileRefused
 from app.rules.book import editions, load_book
 
-router = APIRouter(tags=["meets"])
+router = for_programs("meets")
 
 Meet = Annotated[ChosenId, Path()]
 

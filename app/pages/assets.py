@@ -15,9 +15,10 @@ from functools import cache
 from pathlib import Path, PurePosixPath
 from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
 from fastapi import Path as InPath
+from fastapi import Request, Response
 
+from app.guarded import for_readers
 from app.pages.linking import linked
 from app.refusals import NotFound
 
@@ -34,7 +35,7 @@ FOR_EVER = "public, max-age=31536000, immutable"
 LEAST_PACKED = 500
 COMMENT = re.compile(rb"^[ \t]*(?://[^\n]*|/\*\*(?:(?!\*/).)*\*/[ \t]*)$", re.MULTILINE | re.DOTALL)
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,11 @@ from datetime import datetime
 from typing import Annotated, Literal
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
+from app.guarded import for_readers
 from app.ids import AnnouncementId, ChosenId, MeetId
 from app.pages.frame import frame_of
 from app.pages.posting import board_of, result_posted
@@ -30,7 +31,7 @@ from app.record.queries import head_of
 from app.results.changing import next_change
 from app.results.printing import parted_ties
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 Meet = Annotated[ChosenId, Path()]
 Screen = Annotated[Literal["hall"] | None, Query(description="large, and turning by itself")]

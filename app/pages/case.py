@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
@@ -20,6 +20,7 @@ from app.access.queries import Caller
 from app.appeals.foreseeing import ruling_consequences
 from app.appeals.queries import docket_of
 from app.appeals.wire import RulingConsequencesOut
+from app.guarded import for_readers
 from app.ids import CaseId, ChosenId, MeetId, ReportId, RulingId
 from app.meets.queries import MeetFacts, meet_facts
 from app.meets.rehearsing import insist_no_rehearsal
@@ -49,7 +50,7 @@ from app.rulings.returns import returns_of
 from app.rulings.who_rules import why_not
 from app.rulings.wire import RulingOut, StandingRulingOut
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 @dataclass(frozen=True, slots=True)

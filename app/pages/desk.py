@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 
 from app.access.guard import Here
+from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
 from app.pages.allowed import allowed_to
 from app.pages.at_desk import desk_of
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 @router.get("/meets/{meet}/desk")

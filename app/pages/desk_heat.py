@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
 from app.appeals.queries import JUDGEMENT, protest_kinds
 from app.appeals.showing import protests_in_heat_shown
 from app.appeals.wire import About, Capacity, ProtestOut
+from app.guarded import for_readers
 from app.ids import AnnouncementId, ChosenId, HeatId, MeetId
 from app.meets.queries import heat as known_heat
 from app.meets.queries import heats_in, meet_facts
@@ -36,7 +37,7 @@ from app.results.wire import ResultOut, WindowOut
 from app.rulings.queries import rulings_in_heat
 from app.rulings.wire import StandingRulingOut
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 Meet = Annotated[ChosenId, Path()]
 Heat = Annotated[ChosenId, Path()]

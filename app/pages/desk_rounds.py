@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
+from app.guarded import for_readers
 from app.ids import ChosenId, EventId, MeetId
 from app.pages.allowed import allowed_to
 from app.pages.frame import frame_of
@@ -19,7 +20,7 @@ from app.rounds.telling import standing_out
 from app.rounds.wire import RoundOut, RoundStandingOut
 from app.visible import likeness
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
 from app.access.queries import Caller
 from app.appeals.queries import docket_of
 from app.crew.queries import expected_posts
+from app.guarded import for_readers
 from app.ids import ChosenId, HeatId, MeetId, RulingId
 from app.meets.queries import heats_around, heats_page, meet_facts
 from app.meets.rehearsing import rehearsals
@@ -34,7 +35,7 @@ from app.roles import Role
 from app.rulings.queries import ruling_out
 from app.rulings.wire import RulingOut
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 CAN_BE_HELD_BACK = frozenset({HeatState.RUNNING, HeatState.JUDGED, HeatState.ANNOUNCED})
 

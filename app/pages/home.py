@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from app.access.guard import Here
+from app.guarded import for_readers
 from app.meets import queries
 from app.pages.rendering import Language, Page, render
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 @router.get("/")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 from fastapi.responses import RedirectResponse
 
 from app.access import actions, joining
@@ -16,12 +16,13 @@ from app.access.cookies import forget_session, insist_own_page, is_secure, keep_
 from app.access.guard import Here, came_with
 from app.access.wire import JoinIn
 from app.answers import answer
+from app.guarded import for_readers
 from app.ids import ChosenId, MeetId, OfficialId
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.wire import Wire
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 class JoinedOut(Wire):

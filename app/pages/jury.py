@@ -10,18 +10,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 
 from app.access.guard import Here
 from app.access.who_may import READERS_OF_RECORD
 from app.appeals.jury_wire import AppealOut, AppealsOut
 from app.appeals.showing import appeals_shown
+from app.guarded import for_readers
 from app.ids import AppealId, ChosenId, MeetId
 from app.pages.appeal import ToSign, appeal_page, appeal_to_sign, reads_papers, to_sign
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 Meet = Annotated[ChosenId, Path()]
 

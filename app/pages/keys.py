@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 
 from app.access.guard import Here
 from app.access.queries import keys_of
+from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 @router.get("/meets/{meet}/keys")

@@ -12,7 +12,7 @@ from itertools import groupby
 from typing import Annotated, Any
 from zoneinfo import available_timezones
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 from sqlalchemy import Connection
 
 from app.access import queries as access
@@ -20,6 +20,7 @@ from app.access.guard import Admitted, Here
 from app.access.wire import OfficialOut
 from app.crew import telling as crew
 from app.crew.wire import CrewOut
+from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
 from app.meets import queries as meets
 from app.meets.rehearsing import rehearsals, rehearsals_going_on
@@ -32,7 +33,7 @@ from app.roles import Role
 from app.rules.book import editions, load_book
 from app.rules.relay import Relay
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 Meet = Annotated[ChosenId, Path()]
 Shown = Callable[[Connection, MeetId], Mapping[str, Any]]

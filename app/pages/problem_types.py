@@ -4,12 +4,13 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.routing import APIRoute
 from starlette.routing import Match
 from starlette.types import Scope
 
 from app.explaining import explained, explained_as
+from app.guarded import for_readers
 from app.pages.refused import wants_page
 from app.pages.rendering import Language, Page, render
 
@@ -29,7 +30,7 @@ def _asks(scope: Scope) -> bool:
     return scope["type"] == "http" and wants_page(Request(scope))
 
 
-router = APIRouter(include_in_schema=False, route_class=ForBrowsers)
+router = for_readers(ForBrowsers)
 
 
 @router.get("/problems")

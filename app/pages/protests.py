@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
@@ -19,6 +19,7 @@ from app.appeals.jury_wire import AppealOut
 from app.appeals.offers import Offers, offers_on_protest, offers_to_appeal
 from app.appeals.states import ProtestAct
 from app.appeals.wire import ProtestOut, Verdict
+from app.guarded import for_readers
 from app.ids import AppealId, CaseId, ChosenId, HeatId, MeetId, ProtestId, RulingId
 from app.meets.queries import heat, heats_in, meet_facts
 from app.meets.wire import LaneOut
@@ -31,7 +32,7 @@ from app.rulings import queries as rulings
 from app.rulings.as_ruled import case_told
 from app.rulings.wire import RulingOut
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 Meet = Annotated[ChosenId, Path()]
 Before = Annotated[int | None, Query(ge=1, le=2**31 - 1)]

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 
 from app.access.guard import Here
 from app.forms.record_head import PrintedHead
+from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.record.checkpoints import newest_checkpoint
 from app.record.queries import head_of
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 
 @router.get("/meets/{meet}/record")

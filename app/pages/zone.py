@@ -10,10 +10,11 @@ from __future__ import annotations
 import json
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 
 from app.access.guard import Here
 from app.access.who_may import UMPIRES
+from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
 from app.pages.asked import asked
 from app.pages.assets import address, assets, packed_or_plain
@@ -23,7 +24,7 @@ from app.pages.rendering import Language, Page, render
 from app.pages.wording import WORDS
 from app.watching.queries import watch
 
-router = APIRouter(include_in_schema=False)
+router = for_readers()
 
 MANIFEST = "application/manifest+json"
 

@@ -7,11 +7,12 @@ from contextlib import contextmanager
 from threading import BoundedSemaphore
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
 from app.answers import answer, answer_put
+from app.guarded import for_programs
 from app.ids import ChosenId, MeetId, PictureId, ReportId
 from app.pictures import queries
 from app.pictures.actions import Place, add_picture, known_picture, look_before
@@ -21,7 +22,7 @@ from app.refusals import Unavailable
 from app.reports.queries import report_out
 from app.reports.who_reads import insist_may_read
 
-router = APIRouter(tags=["pictures"])
+router = for_programs("pictures")
 
 PICTURE = "/api/meets/{meet}/reports/{report}/pictures/{picture}"
 TAKEN = ("image/jpeg", "image/png", "image/webp", "image/heic")

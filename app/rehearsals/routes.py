@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.access.guard import Here
 from app.answers import answer, answer_put
+from app.guarded import for_programs
 from app.ids import ChosenId, HeatId, MeetId
 from app.meets.rehearsing import rehearsals
 from app.meets.wire import HeatOut
 from app.rehearsals import actions
 from app.rehearsals.wire import RehearsalIn, RehearsalsOut
 
-router = APIRouter(tags=["crew"])
+router = for_programs("crew")
 
 Meet = Annotated[ChosenId, Path()]
 Rehearsal = Annotated[ChosenId, Path()]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.access.guard import Here
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
+from app.guarded import for_programs
 from app.ids import CallId, ChosenId, HeatId, MeetId, ReportId
 from app.reports import actions, flags, queries
 from app.reports.attesting import read_signature
@@ -23,7 +24,7 @@ from app.reports.wire import (
 )
 from app.short_way import Hurried
 
-router = APIRouter(tags=["reports"])
+router = for_programs("reports")
 
 Meet = Annotated[ChosenId, Path()]
 Heat = Annotated[ChosenId, Path()]

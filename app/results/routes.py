@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
@@ -16,6 +16,7 @@ from app.access.sign_wire import Check
 from app.access.signing import act_signed, take_pen
 from app.answers import VersionNamed, VersionRequired, answer, answer_put
 from app.forms.paper import Paper
+from app.guarded import for_programs
 from app.header_names import A_LIST, header_names
 from app.ids import AnnouncementId, ChosenId, CorrectionId, HeatId, MeetId
 from app.meets import actions as heats
@@ -51,7 +52,7 @@ from app.sealing.papers import as_pdf, sealed_paper
 from app.sheets.finish_list import FinishRow, read_finish_list
 from app.sheets.table import SheetRefused
 
-router = APIRouter(tags=["results"])
+router = for_programs("results")
 
 NOTHING_TO_SAY = HoldBackIn()
 """What is meant where a start is recalled and no document comes with it."""

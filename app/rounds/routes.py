@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from sqlalchemy import Connection
 
 from app.access.guard import Here
 from app.access.sign_wire import Check
 from app.access.signing import act_signed, take_pen
 from app.answers import VersionNamed, answer, answer_put
+from app.guarded import for_programs
 from app.ids import ChosenId, HeatId, LotsId, MeetId, RoundId
 from app.meets.queries import heat as read_heat
 from app.refusals import NotFound
@@ -28,7 +29,7 @@ from app.rounds.wire import (
     ScoresOut,
 )
 
-router = APIRouter(tags=["rounds"])
+router = for_programs("rounds")
 
 Meet = Annotated[ChosenId, Path()]
 Round = Annotated[ChosenId, Path(alias="round")]

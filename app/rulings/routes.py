@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.access.guard import Here
 from app.access.sign_wire import Check
 from app.access.signing import act_signed, take_pen
 from app.answers import VersionRequired, answer, answer_put
 from app.forms.paper import Paper
+from app.guarded import for_programs
 from app.ids import CaseId, ChosenId, HeatId, MeetId, ReportId, RulingId
 from app.reports.queries import report_out
 from app.reports.who_reads import insist_may_read
@@ -22,7 +23,7 @@ from app.rulings.report_form import report_form
 from app.rulings.wire import DisqualificationOut, RulingIn, RulingOut, StandingRulingsOut
 from app.sealing.papers import as_pdf, sealed_paper
 
-router = APIRouter(tags=["rulings"])
+router = for_programs("rulings")
 
 Meet = Annotated[ChosenId, Path()]
 Case = Annotated[ChosenId, Path()]

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from app.access.guard import Here
 from app.access.who_may import kinds_read_by
+from app.guarded import for_programs
 from app.ids import ChosenId, MeetId, PaperId
 from app.meets.queries import meet_name
 from app.sealing import queries
 from app.sealing.wire import PapersOut, SealsOut
 
-router = APIRouter(tags=["sealing"])
+router = for_programs("sealing")
 
 Meet = Annotated[ChosenId, Path()]
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 from hashlib import sha256
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 
 from app.access.guard import Here
 from app.answers import IfNoneMatch, is_at_hand
+from app.guarded import for_programs
 from app.ids import ChosenId, MeetId
 from app.watching.queries import watch
 from app.watching.wire import WatchOut
 
-router = APIRouter(tags=["crew"])
+router = for_programs("crew")
 
 Meet = Annotated[ChosenId, Path()]
 
