@@ -17,12 +17,15 @@ from app.record.kinds import KINDS, Kind
 from app.record.log import FRONTIER, Head, commitment, frontier_of, head_damaged
 from app.record.merkle import EMPTY_ROOT
 from app.record.tables import record_bodies, record_entries, record_heads
+from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
 PAGE = 500
 
-_HEAD = select(record_heads.c.size, record_heads.c.root).where(
-    record_heads.c.meet_id == bindparam("meet")
+_HEAD = Prepared(
+    select(record_heads.c.size, record_heads.c.root).where(
+        record_heads.c.meet_id == bindparam("meet")
+    )
 )
 _GROWS_FROM = select(record_heads.c.size, record_heads.c.root, FRONTIER).where(
     record_heads.c.meet_id == bindparam("meet")
@@ -106,7 +109,7 @@ def head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The record's size and root; an empty one for a meet that has none. Unavailable where the
     store holds something else there.
     """
-    row = conn.execute(_HEAD, {"meet": meet_id}).one_or_none()
+    row = _HEAD.first(conn, {"meet": meet_id})
     if row is None:
         return Head(0, EMPTY_ROOT.hex())
     if not (isinstance(row.size, int) and row.size >= 0 and isinstance(row.root, str)):
