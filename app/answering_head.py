@@ -7,6 +7,8 @@ from contextlib import suppress
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.attended import PAST_LAYERS
+
 
 class AnswerHead:
     """Has a GET answered for a HEAD, and keeps its content back."""
@@ -25,7 +27,8 @@ class AnswerHead:
             elif message.get("more_body"):  # a live feed would go on for ever
                 answering.cancel()
 
-        answering = asyncio.ensure_future(self._app({**scope, "method": "GET"}, receive, send_head))
+        asked = {**scope, "method": "GET", PAST_LAYERS: send_head}
+        answering = asyncio.ensure_future(self._app(asked, receive, send_head))
         with suppress(asyncio.CancelledError):
             await answering
         await send({"type": "http.response.body", "body": b""})

@@ -19,6 +19,9 @@ NO_ROUTE = "none"
 """What is said in place of a route's template where the address has none: never the address itself,
 which may hold anything."""
 
+PAST_LAYERS = "app.past_layers"
+"""In a request's scope: what sends the parts of a body past all layers that only look at a head."""
+
 
 @dataclass(slots=True)
 class Attended:

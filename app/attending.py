@@ -7,7 +7,7 @@ from time import perf_counter, time
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from app.attended import HEADER, NO_ROUTE, NOW, Attended
+from app.attended import HEADER, NO_ROUTE, NOW, PAST_LAYERS, Attended
 from app.logs import Answered, RequestLog
 from app.measures import Measures
 
@@ -29,6 +29,7 @@ class Attend:
         began = perf_counter()
         now = Attended()
         NOW.set(now)
+        scope[PAST_LAYERS] = send
         header = (_HEADER, now.id.encode())
         status = 0
 

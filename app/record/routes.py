@@ -12,6 +12,7 @@ from pydantic import Field
 from starlette.types import Receive, Scope, Send
 
 from app.access.guard import Admitted, Here
+from app.attended import PAST_LAYERS
 from app.guarded import for_programs
 from app.ids import ChosenId, MeetId
 from app.record.checkpoints import LARGEST, PAGE, newest_checkpoint, signed_heads
@@ -74,7 +75,10 @@ class ConsistencyOut(Wire):
 
 
 class LiveFeed(StreamingResponse):
-    """A feed's stream, counted among those of its session from its first byte to its end."""
+    """A feed's stream, counted among those of its session from its first byte to its end.
+
+    Its events go past the layers of the service, which look at heads and let bodies through.
+    """
 
     def __init__(self, here: Admitted, events: AsyncIterator[bytes]) -> None:
         headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
@@ -82,8 +86,17 @@ class LiveFeed(StreamingResponse):
         self._counted = here.feed.one_more_for(here.caller.session_id)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        self._send_event: Send = scope.get(PAST_LAYERS, send)
         with self._counted:
             await super().__call__(scope, receive, send)
+
+    async def stream_response(self, send: Send) -> None:
+        """The head, the events as they come, the end."""
+        head = {"status": self.status_code, "headers": self.raw_headers}
+        await send({"type": "http.response.start", **head})
+        async for event in self.body_iterator:
+            await self._send_event({"type": "http.response.body", "body": event, "more_body": True})
+        await send({"type": "http.response.body", "body": b"", "more_body": False})
 
 
 @router.get("/api/meets/{meet}/record/head", response_model=HeadOut)
