@@ -171,11 +171,10 @@ class NeedsWord(Refusal):
 
 
 class Unavailable(Refusal):
-    """The store cannot answer just now; whether it has kept what was sent, the detail says.
-    `retry_after` is in seconds.
-    """
+    """The store cannot answer just now; whether it has kept what was sent, the detail says."""
 
     def __init__(self, detail: str, retry_after: int = 2) -> None:
+        # In seconds, as of those before.
         super().__init__(detail)
         self.retry_after = retry_after
 
