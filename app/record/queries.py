@@ -106,15 +106,17 @@ class Sound:
 
 
 def head_of(conn: Connection, meet_id: MeetId) -> Head:
-    """The record's size and root; an empty one for a meet that has none. Unavailable where the
-    store holds something else there.
-    """
+    """The record's size and root as they stand; an empty one for a meet that has none."""
     row = _HEAD.first(conn, {"meet": meet_id})
-    if row is None:
-        return Head(0, EMPTY_ROOT.hex())
-    if not (isinstance(row.size, int) and row.size >= 0 and isinstance(row.root, str)):
+    return Head(row.size, row.root) if row else Head(0, EMPTY_ROOT.hex())
+
+
+def told_head_of(conn: Connection, meet_id: MeetId) -> Head:
+    """The same, to be given out: Unavailable where something else stands there."""
+    head = head_of(conn, meet_id)
+    if not (isinstance(head.size, int) and head.size >= 0 and isinstance(head.root, str)):
         raise head_damaged(meet_id)
-    return Head(row.size, row.root)
+    return head
 
 
 def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:

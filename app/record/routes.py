@@ -17,7 +17,7 @@ from app.guarded import for_programs
 from app.ids import ChosenId, MeetId
 from app.record.checkpoints import LARGEST, PAGE, newest_checkpoint, signed_heads
 from app.record.feed import Follower
-from app.record.queries import export_lines, head_of
+from app.record.queries import export_lines, head_of, told_head_of
 from app.refusals import NotFound
 from app.roles import Role
 from app.wire import Wire
@@ -102,7 +102,7 @@ class LiveFeed(StreamingResponse):
 @router.get("/api/meets/{meet}/record/head", response_model=HeadOut)
 async def get_head(meet: Meet, here: Here) -> HeadOut:
     """The record's size and root hash. Whoever keeps it can prove a later rewrite."""
-    head = await here.store.read(lambda conn: head_of(conn, MeetId(meet)))
+    head = await here.store.read(lambda conn: told_head_of(conn, MeetId(meet)))
     if not head.size:  # making a meet is its record's first entry
         raise NotFound("There is no such meet.")
     return HeadOut(meet=MeetId(meet), size=head.size, root=head.root)

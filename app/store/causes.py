@@ -46,6 +46,7 @@ _OF_POSTGRESQL = {
     "57P03": "its server starts or stops",
 }
 
+_NOT_DECODED = "Could not decode to UTF-8"
 _TAKEN_ON_SQLITE = (1555, 2067)
 _TAKEN_ON_POSTGRESQL = "23505"
 
@@ -58,11 +59,11 @@ def is_taken(error: BaseException) -> bool:
 
 
 def is_unreadable(error: BaseException) -> bool:
-    """Whether SQLite holds a text that is none, in UTF-8: its driver's own word, and so without a
-    code, though of the same type as what is told of a database that fails.
+    """Whether SQLite holds a text that is none, in UTF-8. Its driver's own word for that carries no
+    code, and is of the same type as what is told of a database that fails.
     """
     driven = _driven(error)
-    return isinstance(driven, sqlite3.OperationalError) and not hasattr(driven, "sqlite_errorcode")
+    return isinstance(driven, sqlite3.OperationalError) and str(driven).startswith(_NOT_DECODED)
 
 
 def _driven(error: BaseException | None) -> BaseException | None:
