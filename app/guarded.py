@@ -25,4 +25,4 @@ def for_readers(route_class: type[APIRoute] = APIRoute) -> APIRouter:
 
 def is_guarded(route: APIRoute) -> bool:
     """Whether this route admits nobody unasked."""
-    return _ADMITTED_FIRST in route.dependencies
+    return route.dependencies[:1] == [_ADMITTED_FIRST]

@@ -60,7 +60,7 @@ from app.watching import routes as watching
 
 LARGEST_BODY = 64 * 1024
 
-# Matched in this order, so what phones send in a hurry stands first.
+# Of two that a request fits, the earlier one answers.
 ROUTERS: tuple[APIRouter, ...] = (
     reports.router,
     results.router,

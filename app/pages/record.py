@@ -13,7 +13,7 @@ from app.ids import ChosenId, MeetId
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.record.checkpoints import newest_checkpoint
-from app.record.queries import head_of
+from app.record.queries import told_head_of
 
 router = for_readers()
 
@@ -25,7 +25,7 @@ async def show_record(
     """The record's head and its newest signed head, with the way to check them."""
     meet_id = MeetId(meet)
     frame = await frame_of(here, meet_id)
-    head = await here.store.read(lambda conn: head_of(conn, meet_id))
+    head = await here.store.read(lambda conn: told_head_of(conn, meet_id))
     newest = await here.store.read(lambda conn: newest_checkpoint(conn, meet_id))
     shows = {
         "frame": frame,

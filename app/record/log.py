@@ -195,7 +195,8 @@ class Group:
             if self._settle is not None:
                 self._settle(self._conn)
         except Exception as error:
-            if is_taken(error):
+            # Without a savepoint it may be another act's key: what it owed is taken along.
+            if self._settle is not None and is_taken(error):
                 raise head_damaged(unit.meet_id) from error
             raise
         head = self._lock(unit.meet_id) if kind is Kind.ERASED else None

@@ -27,7 +27,7 @@ from app.record.merkle import (
     root_over,
     roots_from_consistency,
 )
-from app.record.queries import head_of
+from app.record.queries import told_head_of
 from app.record.tables import record_entries
 from app.refusals import NotFound
 from app.store.store import Store
@@ -136,7 +136,7 @@ def prove_consistency(
 
 
 def _known_size(conn: Connection, meet_id: MeetId, size: int | None) -> int:
-    grown = head_of(conn, meet_id).size
+    grown = told_head_of(conn, meet_id).size
     if not grown:  # making a meet is its record's first entry
         raise NotFound("There is no such meet.")
     if size is not None and not 0 < size <= grown:

@@ -17,6 +17,7 @@ from app.record.kinds import KINDS, Kind
 from app.record.log import FRONTIER, Head, commitment, frontier_of, head_damaged
 from app.record.merkle import EMPTY_ROOT
 from app.record.tables import record_bodies, record_entries, record_heads
+from app.store.causes import is_unreadable
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 
@@ -112,8 +113,13 @@ def head_of(conn: Connection, meet_id: MeetId) -> Head:
 
 
 def told_head_of(conn: Connection, meet_id: MeetId) -> Head:
-    """The same, to be given out: Unavailable where something else stands there."""
-    head = head_of(conn, meet_id)
+    """The same, to be given out or reckoned with: Unavailable where something else stands there."""
+    try:
+        head = head_of(conn, meet_id)
+    except Exception as error:
+        if is_unreadable(error):
+            raise head_damaged(meet_id) from None  # its words hold what is stored
+        raise
     if not (isinstance(head.size, int) and head.size >= 0 and isinstance(head.root, str)):
         raise head_damaged(meet_id)
     return head

@@ -17,7 +17,7 @@ from app.guarded import for_programs
 from app.ids import ChosenId, MeetId
 from app.record.checkpoints import LARGEST, PAGE, newest_checkpoint, signed_heads
 from app.record.feed import Follower
-from app.record.queries import export_lines, head_of, told_head_of
+from app.record.queries import export_lines, told_head_of
 from app.refusals import NotFound
 from app.roles import Role
 from app.wire import Wire
@@ -203,7 +203,7 @@ async def follow_feed(
     at the present head. A place beyond it is answered with the event `reset`. A session keeps up to
     four feeds open.
     """
-    head = (await here.store.read(lambda conn: head_of(conn, MeetId(meet)))).size
+    head = (await here.store.read(lambda conn: told_head_of(conn, MeetId(meet)))).size
     place = last_event_id if last_event_id is not None else after
 
     async def roles_now() -> frozenset[Role] | None:

@@ -44,6 +44,11 @@ from app.store.prepared import sendings
 log = logging.getLogger(__name__)
 
 LARGEST_GROUP = 128
+UNREADABLE = (
+    "Something that this needs cannot be read in the store. Nothing was changed. Keep what you "
+    "wrote, and tell whoever runs the service: `check --database` says what is wrong."
+)
+"""For one act alone, and not in the database's words: these hold what is stored."""
 
 
 class _Stumble(Exception):
@@ -313,6 +318,11 @@ class Writer:
                 if self._is_lost(error):
                     raise
                 mark("ROLLBACK TO SAVEPOINT act")
+                if is_unreadable(error):
+                    # Without the error, which holds the text.
+                    log.error("unreadable text in meet %s", job.meet_id)  # noqa: TRY400
+                    job.error = Unavailable(UNREADABLE)
+                    break
                 # Another process may have stored, between this action's look and its write, what
                 # it collides with. It has committed now, so the action sees it and says so.
                 if not (may_try_again and self._is_by_the_database(error)):

@@ -21,6 +21,7 @@ from app.record.tables import record_bodies
 from app.refusals import Unavailable
 from app.store.action import Action, Actor, Deed, Done, Unit
 from app.store.engine import open_engines
+from app.store.writer import UNREADABLE
 from tests.builders import MeetAtHand, a_meet, a_problem, a_report
 from tests.running import Service
 
@@ -186,10 +187,41 @@ def test_who_reports_to_a_damaged_record_is_told_to_keep_it_and_sends_it_again_o
     assert meet.umpire.put(f"reports/{report}", written).status_code == 201
 
 
+READS_OF_A_HEAD = ("record/head", "record/proofs/consistency?from=1", "feed", "page")
+
+
 @pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
-@pytest.mark.parametrize("size", [b"\xff\xfe", "many", -1])
-def test_who_asks_for_a_head_that_tells_no_size_is_told_that_it_is_damaged(
-    meet: MeetAtHand, size: object
+@pytest.mark.parametrize("what", READS_OF_A_HEAD)
+@pytest.mark.parametrize("damage", ["a size that is bytes", "a size that is words", "size", "root"])
+def test_who_reads_a_head_that_tells_no_size_or_no_root_is_told_that_it_is_damaged(
+    meet: MeetAtHand, damage: str, what: str
 ) -> None:
-    with damaged(meet, lambda _head: {"size": size}):
-        a_problem(meet.umpire.get("record/head"), 503, "unavailable")
+    so = damaged(meet, ON_SQLITE[damage]) if damage in ON_SQLITE else unreadable(meet, damage)
+    address = f"/meets/{meet.id}/record" if what == "page" else what
+    with so:
+        told = a_problem(meet.referee.get(address), 503, "unavailable")
+        assert told["detail"] == DAMAGED
+
+
+@pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
+def test_an_act_that_meets_another_text_that_is_none_is_refused_alone_and_in_words(
+    service: Service, caplog: pytest.LogCaptureFixture
+) -> None:
+    meet, other = a_meet(service, heats=1), a_meet(service, heats=1)
+
+    def look(unit: Unit) -> Done[str]:
+        seen = unit.conn.connection.cursor().execute("SELECT CAST(x'4164612050696c6f74ff' AS TEXT)")
+        return Done(str(seen.fetchone()), None)
+
+    async def all_at_once() -> list[object]:
+        acts = [
+            service.store.act(MeetId(one.id), SOMEBODY, action)
+            for one, action in [(meet, look), (other, tell("unharmed")), (meet, tell("after it"))]
+        ]
+        return await asyncio.gather(*acts, return_exceptions=True)
+
+    refused, *others = service.do(all_at_once())
+    assert isinstance(refused, Unavailable)
+    assert str(refused) == UNREADABLE
+    assert others == ["unharmed", "after it"]
+    assert "Ada Pilot" not in caplog.text  # what is stored may name somebody
