@@ -13,6 +13,8 @@ from tests.conftest import EVERY_CASE, TESTS
 
 FEW = "appeals/test_reopening.py"
 """A test file with tests of one case and of many."""
+OF_THE_STORE = "faults/test_clock_steps.py"
+"""One of `ON_BOTH`, and none of its tests is of one engine alone."""
 
 
 def collected(where: str, seed: int, environment: dict[str, str]) -> tuple[Counter[str], set[str]]:
@@ -55,6 +57,6 @@ def test_where_it_is_asked_for_and_of_the_store_each_case_runs_on_both_engines(
 ) -> None:
     on_sqlite, on_postgresql = collected(FEW, 1, {**environment, EVERY_CASE: "1"})
     assert Counter(one.partition("[")[0] for one in on_postgresql) == on_sqlite
-    on_sqlite, on_postgresql = collected("record/test_damaged_heads.py", 1, environment)
+    on_sqlite, on_postgresql = collected(OF_THE_STORE, 1, environment)
     assert max(on_sqlite.values()) > 1
     assert Counter(one.partition("[")[0] for one in on_postgresql) == on_sqlite

@@ -3249,7 +3249,9 @@ def files_of(manifest: Any) -> Dict[str, Tuple[int, str]]:
         fields = set(one) if isinstance(one, dict) else set()
         if fields != {"path", "sha256", "size"} or type(one["size"]) is not int:
             raise Unfit("it names a file without its path, size and SHA-256")
-        if not isinstance(one["path"], str) or one["path"] in listed:
+        if not isinstance(one["path"], str) or not one["path"]:
+            raise Unfit("it names a file without a name")
+        if one["path"] in listed:
             raise Unfit("it names a file twice")
         listed[one["path"]] = (one["size"], str(one["sha256"]))
     return listed

@@ -40,6 +40,7 @@ from app.exporting.check_export import (
     read_entry,
     read_json,
 )
+from app.record.canonical import canonical
 from tests.exporting.conftest import SealedMeet
 from tests.exporting.tampering import (
     Files,
@@ -387,6 +388,23 @@ def test_a_manifest_of_the_largest_export_is_read() -> None:
     text = json.dumps({"files": [one] * count}, sort_keys=True, separators=(",", ":"))
     assert len(text) < check_export.LARGEST_JSON
     assert len(read_json(text)["files"]) == count
+
+
+@pytest.mark.parametrize(
+    ("path", "words"),
+    [
+        ("", "it names a file without a name"),
+        (7, "it names a file without a name"),
+        ("record.jsonl", "it names a file twice"),
+    ],
+)
+def test_a_manifest_that_does_not_name_each_file_once_is_told(
+    whole: Files, path: object, words: str
+) -> None:
+    manifest = json.loads(whole["manifest.json"])
+    manifest["files"].append({"path": path, "sha256": "0" * 64, "size": 1})
+    told = checked({**whole, "manifest.json": canonical(manifest)}, credulous=True).mismatches
+    assert f"manifest.json: {words}" in told
 
 
 def test_an_export_that_agrees_is_within_all_bounds(sealed: SealedMeet, whole: Files) -> None:
