@@ -1,7 +1,8 @@
 """The OpenAPI document: what the framework tells, and what only the program knows.
 
 Who may call a route comes from `access/who_may.py`; that a PUT of something new answers 201, and
-that what has a version is answered with its ETag, from `answers.py`.
+that what has a version is answered with its ETag, from `answers.py`; that what is signed can be
+looked at before, from `access/sign_wire.py`.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import Any
 from fastapi.routing import APIRoute
 from starlette.routing import BaseRoute
 
+from app.access.sign_wire import ShownOut, Signable
 from app.access.who_may import WHO_MAY, Who
 from app.answers import version_required
 from app.roles import Role
@@ -34,35 +36,62 @@ ETAG = {
     "schema": {"type": "string", "examples": ['"v3"']},
 }
 
+SCHEMAS = "#/components/schemas/{model}"
+SHOWN = {"$ref": SCHEMAS.format(model=ShownOut.__name__)}
+
 Json = dict[str, Any]
 
 
 def describe(document: Json, routes: Iterable[BaseRoute]) -> Json:
     """The framework's document about these routes, completed in place."""
-    must_match = {path for route in routes for path in _paths_that_must_match(route)}
+    known = {one: route for route in routes if isinstance(route, APIRoute) for one in _named(route)}
     document["components"]["securitySchemes"] = SCHEMES
+    schemas = document["components"]["schemas"]
+    schemas[ShownOut.__name__] = ShownOut.model_json_schema(
+        ref_template=SCHEMAS, mode="serialization"
+    )
     for method, path, operation in _operations(document):
-        who = WHO_MAY[method.upper(), path]
+        who, route = WHO_MAY[method.upper(), path], known[method.upper(), path]
         operation["security"] = _security(who)
         operation["description"] = f"{operation.get('description', '')}\n\n{_who(who)}".strip()
         answers = operation["responses"]
-        if "200" in answers and _has_version(answers["200"], document["components"]["schemas"]):
+        if "200" in answers and _has_version(answers["200"], schemas):
             answers["200"]["headers"] = {"ETag": ETAG}
         for parameter in operation.get("parameters", []):
-            if parameter["name"] == "If-Match" and (method, path) in must_match:
+            if parameter["name"] == "If-Match" and _must_match(route):
                 parameter["required"] = True
         if method == "put":
             answers["200"]["description"] = "It is there already, or was changed as seen."
             answers["201"] = {**answers["200"], "description": "It was made by this request."}
+        if _is_signed(route):
+            answers["200"] = _or_shown(answers["200"])
     return document
 
 
-def _paths_that_must_match(route: BaseRoute) -> Iterator[tuple[str, str]]:
-    """Method and path of a route that answers 428 where no version is named."""
-    if isinstance(route, APIRoute) and any(
-        needed.call is version_required for needed in route.dependant.dependencies
-    ):
-        yield from ((method.lower(), route.path) for method in route.methods or ())
+def _named(route: APIRoute) -> Iterator[tuple[str, str]]:
+    yield from ((method, route.path) for method in route.methods or ())
+
+
+def _must_match(route: APIRoute) -> bool:
+    """Whether a route answers 428 where no version is named."""
+    return any(needed.call is version_required for needed in route.dependant.dependencies)
+
+
+def _is_signed(route: APIRoute) -> bool:
+    """Whether a route takes what is signed, and shows it before with `check=true`."""
+    sent = [one.field_info.annotation for one in route.dependant.body_params]
+    return any(isinstance(one, type) and issubclass(one, Signable) for one in sent)
+
+
+def _or_shown(answer: Json) -> Json:
+    """The answer, or what would be signed, where that was asked for."""
+    told = answer["content"]["application/json"]
+    schema = {"anyOf": [told["schema"], SHOWN]}
+    return {
+        **answer,
+        "description": f"{answer['description']} With check=true: what would be signed.",
+        "content": {"application/json": {**told, "schema": schema}},
+    }
 
 
 def _operations(document: Json) -> Iterator[tuple[str, str, Json]]:

@@ -124,6 +124,28 @@ def test_what_is_answered_with_an_etag_says_so(meet: MeetAtHand, document: Json)
         assert ("ETag" in told.get("headers", {})) == ("etag" in answer.headers), name
 
 
+def test_what_is_signed_is_shown_before_and_the_document_says_so(document: Json) -> None:
+    """With `check=true` the answer is 200 with the statement, and nothing was made."""
+    schemas, shown = document["components"]["schemas"], "#/components/schemas/ShownOut"
+    assert set(schemas["ShownOut"]["required"]) == {"statement", "canonical", "sha256", "shown_at"}
+    signed = 0
+    for route, operation in operations(document).items():
+        sent = json_schema(operation.get("requestBody", {})).get("$ref", "").rpartition("/")[2]
+        is_signed = "statement_sha256" in schemas.get(sent, {}).get("properties", {})
+        answers = operation["responses"]
+        alternatives = json_schema(answers["200"]).get("anyOf", [])
+        assert ({"$ref": shown} in alternatives) == is_signed, route
+        assert shown not in json.dumps(answers.get("201", {})), route
+        signed += is_signed
+    assert signed == 17, "as many as are looked at and signed in tests/access/test_signing.py"
+
+
+def json_schema(described: Json) -> Json:
+    """The schema of what a body or an answer holds as JSON, empty where it holds none."""
+    schema: Json = described.get("content", {}).get("application/json", {}).get("schema", {})
+    return schema
+
+
 @pytest.mark.parametrize("path", ["/docs", "/redoc", "/docs/oauth2-redirect"])
 def test_no_page_needs_scripts_of_another_host(service: Service, path: str) -> None:
     told = a_problem(service.http.get(path), 404, "not-found")
