@@ -16,7 +16,6 @@ from app.access import secrets
 from app.collector import leave_what_is_there, look_seldom
 from app.serving import bring_up_to_date
 from tests.builders import MeetAtHand, a_meet
-from tests.following import followed_unless_left_alone
 from tests.postgres import Databases, a_postgres
 from tests.running import Service, a_service
 
@@ -99,12 +98,6 @@ def seldom_collected() -> None:
     leave_what_is_there()
 
 
-@pytest.fixture(scope="session", autouse=True)
-def followed() -> Iterator[None]:
-    with followed_unless_left_alone():
-        yield
-
-
 @pytest.fixture(scope="session")
 def postgres() -> Iterator[Databases]:
     with a_postgres() as url:
@@ -140,7 +133,7 @@ def new_database(
 
 @pytest.fixture(scope="session", params=ENGINES)
 def running_service(request: pytest.FixtureRequest, new_database: NewDatabase) -> Iterator[Service]:
-    with a_service(new_database(request.param), followed=request.param == "sqlite") as service:
+    with a_service(new_database(request.param)) as service:
         yield service
 
 

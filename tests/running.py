@@ -20,7 +20,6 @@ from app.config import Settings
 from app.connections import Connection
 from app.server import create_app
 from app.store.store import Store
-from tests.following import leave_alone
 
 SETUP_KEY = "the-setup-key-of-the-tests"
 PUBLIC_URL = "https://relays.test"  # RFC 6761, section 6.2: this name is nobody's
@@ -89,14 +88,10 @@ def a_service(
     connection: type[Connection] = Connection,
     public_url: str = PUBLIC_URL,
     port: int = 0,
-    *,
-    followed: bool = True,
     **settings_changed: object,
 ) -> Iterator[Service]:
     """The service over a migrated database, until the test is done with it, as phones know it. No
     person is as fast as a test, so that the pace of a session has no bound unless one is asked for.
-
-    `followed` is whether its work counts where it is measured how much of the program is run.
     """
     clock = TestingClock()
     settings = Settings(_env_file=None, setup_key=SecretStr(SETUP_KEY)).model_copy(
@@ -115,8 +110,6 @@ def a_service(
         )
     )
     thread = threading.Thread(target=server.run, daemon=True)
-    if not followed:
-        leave_alone(thread)
     thread.start()
     while not server.started:
         if not thread.is_alive():

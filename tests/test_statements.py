@@ -215,7 +215,7 @@ class Read:
 
 @pytest.fixture(scope="module", params=ENGINES)
 def read(request: pytest.FixtureRequest, new_database: NewDatabase) -> Iterator[Read]:
-    with a_service(new_database(request.param), followed=request.param == "sqlite") as service:
+    with a_service(new_database(request.param)) as service:
         statements = statements_of(service)
         whole = a_whole_meet(service)
         grow(whole, 1)

@@ -50,7 +50,7 @@ class Walked:
 @contextmanager
 def a_failing_service(database_url: str) -> Iterator[tuple[Service, Fault]]:
     """A service over a database of its own that fails on demand."""
-    with a_service(database_url, followed=False) as service:
+    with a_service(database_url) as service:
         yield service, fail_on_demand(service.store.engines)
 
 

@@ -97,7 +97,7 @@ def test_readiness_warns_of_a_postgresql_that_answers_before_it_has_stored(
         asked = ("fsync", "full_page_writes", "synchronous_commit")
         told = {name: line.execute(f"SHOW {name}").fetchone() for name in asked}  # type: ignore[call-overload]
     assert told["synchronous_commit"] == (kept,)
-    with a_service(url, followed=False) as service:
+    with a_service(url) as service:
         ready = service.http.get("/readyz")
     assert ready.status_code == 200
     warnings = ready.json()["warnings"]

@@ -154,7 +154,7 @@ SPOILT = [
 def test_a_database_that_takes_nothing_is_told_and_taken_up_again_by_itself(
     new_database: NewDatabase, engine: str, spoil: Callable[..., object], cause: str
 ) -> None:
-    with a_service(new_database(engine), followed=False) as service:
+    with a_service(new_database(engine)) as service:
         meet: MeetAtHand = a_meet(service)
         report, sent = new_id(), a_report(meet.heat(), meet.posts["umpire"])
         before = meet.head()

@@ -104,7 +104,7 @@ def behind_a_relay(database_url: str, folder: Path) -> Iterator[tuple[Service, R
     here = url.update_query_dict({"host": str(folder), "port": str(port)})
     address = here.render_as_string(hide_password=False)
     try:
-        with a_service(address, followed=False) as service:
+        with a_service(address) as service:
             yield service, relay
     finally:
         relay.take_away()

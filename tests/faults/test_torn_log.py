@@ -71,7 +71,7 @@ def entries_of(conn: sqlite3.Connection) -> int:
 def live(new_database: NewDatabase, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
     """A meet in which much was done."""
     url = new_database("sqlite")
-    with a_service(url, followed=False) as service:
+    with a_service(url) as service:
         event.listen(
             service.store.engines.writing,
             "connect",

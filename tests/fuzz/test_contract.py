@@ -31,7 +31,7 @@ def sealing(
     """A service of its own, whose papers are sealed."""
     monkeypatch.setenv("ZONEDOCKET_SEAL_FOLDER", str(tmp_path_factory.mktemp("seal")))
     monkeypatch.setenv("ZONEDOCKET_SEAL_PASSPHRASE", "for tests")
-    with a_service(new_database(request.param), followed=request.param == "sqlite") as service:
+    with a_service(new_database(request.param)) as service:
         yield service
 
 

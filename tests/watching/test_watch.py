@@ -255,7 +255,7 @@ def statements_for(hand: MeetAtHand) -> int:
 def test_an_answer_takes_few_statements_whatever_the_size_of_the_meet(
     new_database: NewDatabase,
 ) -> None:
-    with a_service(new_database("sqlite"), followed=False) as service:
+    with a_service(new_database("sqlite")) as service:
         counts = [statements_for(a_meet(service, heats=heats)) for heats in (2, 200, 400)]
     assert counts[0] >= 10
     assert counts[1] == counts[2] <= 17
