@@ -2,9 +2,10 @@
 
 Each meet that is followed has one tail: what its record grew by lately, read once and encoded once
 for all its readers. The writer says how far the record reaches after each commit, in this process
-and, by way of the database, in all others; the tail is filled from the record and its readers wake.
-A reader that lost the line, or was too slow, says its last seq and misses nothing: what the tail no
-longer has comes from the record. Nobody depends on having been told: a tail also looks by itself.
+and, by way of the database, in all others; the tail is filled from the record. Who waits at its end
+is handed what came at once; the others wake, and take it in their turn. A reader that lost the
+line, or was too slow, says its last seq and misses nothing: what the tail no longer has comes from
+the record. Nobody depends on having been told: a tail also looks by itself.
 """
 
 from __future__ import annotations
@@ -43,7 +44,12 @@ KEPT = 200
 MOST_STREAMS = 4
 """Open at once for a session, in one process: a page in a few windows, and a line that was lost."""
 
+AT_A_TIME = 250
+"""Readers who are told of something before all else that waits has its turn."""
+
 NextEntries: TypeAlias = Callable[[Connection], list[FeedEntry]]
+HandOver: TypeAlias = Callable[[bytes], bool]
+"""Sends events down a line if it takes them without waiting; says whether it did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,53 @@ class Reader:
     """One open stream: wakes when its meet's record grew, in its turn, or when the server stops."""
 
     turn: int
+    official_id: OfficialId
+    after: int
+    """The seq of the newest entry that it was told of, or that was not for it."""
+    hand_over: HandOver | None
+    last_sign: float
+    roles: frozenset[Role] = frozenset()
+    rests: bool = False
+    """Whether it waits, and was told of all before."""
     wake: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def may_see(self, told: Told) -> bool:
+        """Whether this official with these roles sees this entry live."""
+        return told.owner == self.official_id or not told.followers.isdisjoint(self.roles)
+
+
+@dataclass(slots=True)
+class News:
+    """What came after an entry, written once for all who see the same of it."""
+
+    after: int
+    told: Sequence[Told]
+    at: float
+    _owners: frozenset[OfficialId | None] = field(init=False)
+    _by_roles: dict[frozenset[Role], bytes] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._owners = frozenset(one.owner for one in self.told)
+
+    def is_handed_to(self, reader: Reader) -> bool:
+        """Whether a reader has it now; if not, it is to wake and see for itself."""
+        if not reader.rests or reader.after != self.after or reader.hand_over is None:
+            return False
+        mine = self._for(reader)
+        if mine:
+            if not reader.hand_over(mine):
+                return False
+            reader.last_sign = self.at
+        reader.after = self.told[-1].seq
+        return True
+
+    def _for(self, reader: Reader) -> bytes:
+        if reader.official_id in self._owners:
+            return seen_by(reader, self.told)
+        known = self._by_roles.get(reader.roles)
+        if known is None:
+            known = self._by_roles[reader.roles] = seen_by(reader, self.told)
+        return known
 
 
 class Tail:
@@ -93,14 +145,21 @@ class Tail:
         self.readers: set[Reader] = set()
         self._kept: deque[Told] = deque(maxlen=KEPT)
 
-    def grow(self, entries: Sequence[FeedEntry]) -> None:
-        """Take what came after the newest entry, and wake the readers."""
+    async def grow(self, entries: Sequence[FeedEntry]) -> None:
+        """Take what came after the newest entry, and tell the readers."""
         if not entries:
             return
-        self._kept.extend(as_told(entry) for entry in entries)
-        self.size = entries[-1].seq
-        for reader in self.readers:
-            reader.wake.set()
+        told = [as_told(entry) for entry in entries]
+        news = News(self.size, told, asyncio.get_running_loop().time())
+        self._kept.extend(told)
+        self.size = told[-1].seq
+        # Before what came with it is shown: roles change at once, so each looks for itself.
+        by_hand = not any(one.changes_access for one in told)
+        for number, reader in enumerate(list(self.readers), start=1):
+            if not (by_hand and news.is_handed_to(reader)):
+                reader.wake.set()
+            if number % AT_A_TIME == 0:
+                await asyncio.sleep(0)
 
     def after(self, seq: int) -> list[Told] | None:
         """What came after an entry, in order; None where some of that is no longer at hand."""
@@ -186,7 +245,7 @@ class Feed:
                 query = partial(_next_entries, meet_id=tail.meet_id, after=tail.size)
                 entries = await self._store.read(query)
                 tail.failed = False
-                tail.grow(entries)
+                await tail.grow(entries)
                 self._measure(tail)
                 more = len(entries) == BATCH or (bool(entries) and tail.size < tail.reaches)
         except Unavailable:
@@ -249,39 +308,49 @@ class Feed:
             if not self._by_session[session]:
                 del self._by_session[session]
 
-    async def follow(self, follower: Follower) -> AsyncIterator[bytes]:
-        """Server-sent events from a place on, until the server stops or the reader may not."""
-        reader = Reader(next(self._turns))
-        tail = self._join(reader, follower)
+    async def follow(
+        self, follower: Follower, hand_over: HandOver | None = None
+    ) -> AsyncIterator[bytes]:
+        """Server-sent events from a place on, until the server stops or the reader may not.
+
+        While nothing of it is under way, events may go by `hand_over` instead.
+        """
         now = asyncio.get_running_loop().time
         after = min(follower.after, follower.head)
+        official, turn = follower.official_id, next(self._turns)
+        reader = Reader(turn, official, after, hand_over, last_sign=now())
+        tail = self._join(reader, follower)
         try:
             yield b"retry: 1000\n\n"
             if follower.after > follower.head:
                 yield _reset_to(follower.head)
             roles = await follower.roles_now()
-            last_sign = checked = now()
+            checked = now()
             while not self.stopping:
                 reader.wake.clear()
-                told = tail.after(after)
+                told = tail.after(reader.after)
                 if told is None:
-                    told = await self._catch_up(follower.meet_id, after)
+                    told = await self._catch_up(follower.meet_id, reader.after)
                 # Before what came with it is shown: roles change at once.
                 if any(one.changes_access for one in told) or now() - checked > CHECK_AFTER:
                     roles, checked = await follower.roles_now(), now()
                 if roles is None:
                     yield b'event: ended\ndata: {"reason":"this session has ended"}\n\n'
                     return
-                mine = [one.event for one in told if may_follow(one, follower.official_id, roles)]
-                if mine or now() - last_sign > PING_AFTER:
-                    last_sign = now()
-                    yield b"".join(mine) or b": still here\n\n"
+                reader.roles = roles
+                mine = seen_by(reader, told)
+                if mine or now() - reader.last_sign > PING_AFTER:
+                    reader.last_sign = now()
+                    yield mine or b": still here\n\n"
                 if told:
-                    after = told[-1].seq
-                if after >= tail.size and not self.stopping:
+                    reader.after = told[-1].seq
+                if reader.after >= tail.size and not self.stopping:
+                    reader.rests = True
                     await reader.wake.wait()
+                    reader.rests = False
             yield b'event: bye\ndata: {"reason":"the server is shutting down"}\n\n'
         finally:
+            reader.rests = False
             self._leave(reader, tail)
 
     def _join(self, reader: Reader, follower: Follower) -> Tail:
@@ -324,9 +393,9 @@ def as_told(entry: FeedEntry) -> Told:
     return Told(entry.seq, event, followers, entry.owner, changes)
 
 
-def may_follow(told: Told, official: OfficialId, roles: frozenset[Role]) -> bool:
-    """Whether this official with these roles sees this entry live."""
-    return told.owner == official or not told.followers.isdisjoint(roles)
+def seen_by(reader: Reader, told: Sequence[Told]) -> bytes:
+    """Of what came, what a reader may see, as it is sent."""
+    return b"".join([one.event for one in told if reader.may_see(one)])
 
 
 def _reset_to(size: int) -> bytes:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
 from datetime import datetime
 from typing import Annotated
 
 from fastapi import Header, Path, Query, Response
 from fastapi.responses import PlainTextResponse, StreamingResponse
 from pydantic import Field
-from starlette.types import Receive, Scope, Send
+from starlette.types import Message, Receive, Scope, Send
 
 from app.access.guard import Admitted, Here
 from app.attended import PAST_LAYERS
@@ -80,9 +79,10 @@ class LiveFeed(StreamingResponse):
     Its events go past the layers of the service, which look at heads and let bodies through.
     """
 
-    def __init__(self, here: Admitted, events: AsyncIterator[bytes]) -> None:
+    def __init__(self, here: Admitted, follower: Follower) -> None:
         headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-        super().__init__(events, media_type="text/event-stream", headers=headers)
+        self._events = here.feed.follow(follower, self._hand_over)
+        super().__init__(self._events, media_type="text/event-stream", headers=headers)
         self._counted = here.feed.one_more_for(here.caller.session_id)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -94,9 +94,28 @@ class LiveFeed(StreamingResponse):
         """The head, the events as they come, the end."""
         head = {"status": self.status_code, "headers": self.raw_headers}
         await send({"type": "http.response.start", **head})
-        async for event in self.body_iterator:
-            await self._send_event({"type": "http.response.body", "body": event, "more_body": True})
+        async for event in self._events:
+            await self._send_event(_part(event))
         await send({"type": "http.response.body", "body": b"", "more_body": False})
+
+    def _hand_over(self, event: bytes) -> bool:
+        """Send an event between those of the stream, without waking its task: of three thousand who
+        watch one meet, that took longer than the sending. A server that would wait, since the line
+        is full, has sent nothing yet, and is not asked on.
+        """
+        sending = self._send_event(_part(event)).__await__()
+        try:
+            next(sending)
+        except StopIteration:
+            return True
+        except (OSError, RuntimeError):  # its own task will meet that, and no other reader
+            return False
+        sending.close()
+        return False
+
+
+def _part(event: bytes) -> Message:
+    return {"type": "http.response.body", "body": event, "more_body": True}
 
 
 @router.get("/api/meets/{meet}/record/head", response_model=HeadOut)
@@ -211,5 +230,6 @@ async def follow_feed(
         return found.roles if found else None
 
     start = place if place is not None else head
-    follower = Follower(here.caller.meet_id, here.caller.official_id, start, head, roles_now)
-    return LiveFeed(here, here.feed.follow(follower))
+    return LiveFeed(
+        here, Follower(here.caller.meet_id, here.caller.official_id, start, head, roles_now)
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import json
 import threading
 import time
@@ -10,17 +11,21 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from functools import partial
+from types import SimpleNamespace
 from typing import cast
 
 import httpx
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from starlette.types import Message
 
-from app.ids import MeetId, OfficialId, new_id
+from app.access.guard import Admitted
+from app.ids import MeetId, OfficialId, SessionId, new_id
 from app.record.feed import BATCH, LOOK_EVERY, MOST_STREAMS, Feed, Follower, Lateness
 from app.record.kinds import Kind
 from app.record.queries import FeedEntry
+from app.record.routes import LiveFeed
 from app.refusals import Unavailable
 from app.roles import Role
 from app.store.store import Store
@@ -191,6 +196,7 @@ class ARecord:
 
 
 async def everything() -> frozenset[Role]:
+    await asyncio.sleep(0)  # as where the database is asked
     return frozenset(Role)
 
 
@@ -222,37 +228,139 @@ def test_an_entry_is_read_and_written_once_for_however_many_readers() -> None:
     assert record.reads == 1
 
 
-@given(
-    starts=st.lists(st.integers(0, 700), min_size=1, max_size=5),
-    grows=st.lists(st.integers(1, 500), max_size=6),
-)
-def test_wherever_readers_begin_and_however_fast_the_record_grows_each_gets_all_in_order(
-    starts: list[int], grows: list[int]
-) -> None:
-    """Also those who fall behind by more than is kept at hand."""
-    record = ARecord(700)
-    whole = 700 + sum(grows)
+class Readers:
+    """Read a record of 700 entries that grows, until all of them together have so many."""
 
-    async def read_on(feed: Feed, start: int) -> list[int]:
+    def __init__(self, feed: Feed, due: int, takes: Iterator[bool]) -> None:
+        self._feed, self._due, self._takes = feed, due, takes
+        self.have_all = asyncio.Event()
+        if not due:
+            self.have_all.set()
+
+    async def read_from(self, start: int) -> list[int]:
+        """What a reader was told from this place on; its line takes some of what it is handed."""
         seen: list[int] = []
-        stream = feed.follow(a_follower(start, 700))
-        while start + len(seen) < whole:
-            seen += seqs_in(await anext(stream))
+
+        def hand_over(came: bytes) -> bool:
+            is_taken = next(self._takes)
+            if is_taken:
+                self._take(seen, came)
+            return is_taken
+
+        async for came in self._feed.follow(a_follower(start, 700), hand_over):
+            self._take(seen, came)
             if len(seen) % 3:
                 await asyncio.sleep(0)
         return seen
 
+    def _take(self, seen: list[int], came: bytes) -> None:
+        seqs = seqs_in(came)
+        seen += seqs
+        self._due -= len(seqs)
+        if self._due <= 0:
+            self.have_all.set()
+
+
+@given(
+    starts=st.lists(st.integers(0, 700) | st.just(700), min_size=1, max_size=5),
+    grows=st.lists(st.integers(1, 500), max_size=6),
+    takes=st.lists(st.booleans(), min_size=1, max_size=7),
+    turns=st.integers(1, 6),
+)
+def test_wherever_readers_begin_and_however_fast_the_record_grows_each_gets_all_in_order(
+    starts: list[int], grows: list[int], takes: list[bool], turns: int
+) -> None:
+    """Also those who fall behind by more than is kept at hand, and whether or not their lines take
+    what they are handed.
+    """
+    record = ARecord(700)
+    whole = 700 + sum(grows)
+
     async def run() -> list[list[int]]:
         feed = Feed()
         feed.start(cast(Store, record))
-        readers = [asyncio.ensure_future(read_on(feed, start)) for start in starts]
+        readers = Readers(feed, sum(whole - start for start in starts), itertools.cycle(takes))
+        reading = [asyncio.ensure_future(readers.read_from(start)) for start in starts]
         for more in grows:
-            await asyncio.sleep(0)
+            for _ in range(turns):
+                await asyncio.sleep(0)
             record.size += more
             feed.reach({MeetId("m"): record.size})
-        return await asyncio.wait_for(asyncio.gather(*readers), 10)
+        await asyncio.wait_for(readers.have_all.wait(), 2)
+        feed.stop()
+        return await asyncio.gather(*reading)
 
     assert asyncio.run(run()) == [list(range(start + 1, whole + 1)) for start in starts]
+
+
+def test_who_waits_at_the_end_is_handed_what_came_and_is_not_woken_for_it() -> None:
+    """A line that takes nothing has it from its own stream, once."""
+    record = ARecord(1_000)
+    handed: list[list[int]] = [[] for _ in range(5)]
+
+    def into(seqs: list[int], came: bytes) -> bool:
+        seqs += seqs_in(came)
+        return True
+
+    async def run() -> list[list[int]]:
+        feed = Feed()
+        feed.start(cast(Store, record))
+        streams = [feed.follow(a_follower(1_000, 1_000), partial(into, one)) for one in handed]
+        streams.append(feed.follow(a_follower(1_000, 1_000), lambda _: False))
+        for stream in streams:
+            await anext(stream)  # the greeting
+        waiting = [asyncio.ensure_future(anext(stream)) for stream in streams]
+        for size in (1_001, 1_003):
+            await asyncio.sleep(0.01)
+            record.size = size
+            feed.reach({MeetId("m"): size})
+        await asyncio.sleep(0.01)
+        *others, refusing = waiting
+        assert not any(one.done() for one in others)
+        first, second = await refusing, await anext(streams[-1])
+        feed.stop()
+        farewells = await asyncio.gather(*others)
+        assert {one.partition(b"\n")[0] for one in farewells} == {b"event: bye"}
+        return [seqs_in(first), seqs_in(second)]
+
+    assert asyncio.run(run()) == [[1_001], [1_002, 1_003]]
+    assert handed == [[1_001, 1_002, 1_003]] * 5
+
+
+def test_a_line_that_is_full_gets_each_entry_once_and_in_order_when_it_takes_more() -> None:
+    """A server waits before it sends what does not fit on the line, as ASGI's do."""
+    record, came = ARecord(1_000), bytearray()
+
+    async def run() -> None:
+        feed, fits = Feed(), asyncio.Event()
+        feed.start(cast(Store, record))
+        caller = SimpleNamespace(session_id=SessionId("s"))
+        here = cast(Admitted, SimpleNamespace(feed=feed, caller=caller))
+
+        async def send(message: Message) -> None:
+            await fits.wait()
+            came.extend(message.get("body", b""))
+
+        async def receive() -> Message:
+            raise AssertionError("nothing is to be received")
+
+        scope = {"type": "http", "asgi": {"spec_version": "2.4"}}
+        response = LiveFeed(here, a_follower(1_000, 1_000))
+        following = asyncio.ensure_future(response(scope, receive, send))
+        for size, is_full in [(1_001, False), (1_002, True), (1_004, True), (1_005, False)]:
+            fits.set()
+            await asyncio.sleep(0.01)
+            if is_full:
+                fits.clear()
+            record.size = size
+            feed.reach({MeetId("m"): size})
+            await asyncio.sleep(0.01)
+        feed.stop()
+        await following
+
+    asyncio.run(run())
+    assert seqs_in(bytes(came)) == [1_001, 1_002, 1_003, 1_004, 1_005]
+    assert bytes(came).endswith(b'shutting down"}\n\n')
 
 
 class ASlowRecord(ARecord):
