@@ -61,7 +61,7 @@ def measure_following(plan: Plan, databases: Databases) -> list[Line]:
         rounds: list[list[float]] = []
         url = databases.migrated()
         followed = set_up(url, meets, plan.streams)
-        for _ in range(plan.rounds):
+        for _ in range(plan.followed_rounds):
             with some_processes((SERVICE, url)) as (server,):
                 before = resident_kb(server)
                 with open_streams(server.address, followed) as streams:

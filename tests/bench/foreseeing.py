@@ -37,15 +37,15 @@ class Asked:
 def measure_foreseeing(plan: Plan, databases: Databases) -> list[Line]:
     """One row: both verdicts of one case, for a round of all the plan's heats."""
     url = databases.migrated()
-    asked = _set_up_round(url, plan.heats)
+    asked = _set_up_round(url, plan.foreseen_heats)
     with some_servers((SERVICE, url)) as (address,):
         _insist_on_moves(address, asked)
         requests = reading_clients([a_get(asked.path, asked.token)], 1)
         run_load(address, requests, WARM_UP_S)
         loads = [run_load(address, requests, plan.seconds) for _ in range(plan.rounds)]
-    teams = f"{plan.heats * LANES:,}"
+    teams = f"{plan.foreseen_heats * LANES:,}"
     p50 = median(load.percentile_ms(50) for load in loads)
-    name = f"consequences of a ruling, {plan.heats:,} heats, {teams} teams"
+    name = f"consequences of a ruling, {plan.foreseen_heats:,} heats, {teams} teams"
     return [rate_line(name, loads, goal=at_most(p50, SLOWEST_FORESEEN_MS, " ms p50"))]
 
 

@@ -59,6 +59,8 @@ class Plan:
     followed_meets: int = 60
     followed_pace: float = 100.0
     followed_seconds: float = 10.0
+    followed_rounds: int = 5
+    foreseen_heats: int = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +76,17 @@ FULL = Plan(rounds=5, seconds=2.0)
 QUICK = Plan(
     rounds=2,
     seconds=0.3,
-    many_stored=20_000,
+    readers=(16,),
+    many_stored=5_000,
     heats_loaded=500,
     forms_a_round=5,
     entries_of_long=100_000,
-    entries_checked=5_000,
+    entries_checked=2_000,
     papers_checked=10,
     streams=200,
-    followed_meets=10,
-    followed_pace=50.0,
+    followed_meets=5,
+    followed_pace=25.0,
     followed_seconds=1.0,
+    followed_rounds=1,
+    foreseen_heats=30,
 )

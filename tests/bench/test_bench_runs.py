@@ -47,6 +47,8 @@ TINY = Plan(
     followed_meets=2,
     followed_pace=20.0,
     followed_seconds=0.5,
+    followed_rounds=1,
+    foreseen_heats=2,
 )
 NAMES = [
     "cold start of serve",
