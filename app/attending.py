@@ -46,6 +46,8 @@ class Attend:
         try:
             await self._app(scope, receive, send_with_id)
         finally:
+            # The server's own cycle holds the scope and is behind `send`: none may hold the other.
+            scope.pop(PAST_LAYERS, None)
             took = perf_counter() - began
             sent_id = _sent_id(scope)
             self._log.take(

@@ -85,11 +85,11 @@ def _is_signed(route: APIRoute) -> bool:
 
 def _or_shown(answer: Json) -> Json:
     """The answer, or what would be signed, where that was asked for."""
-    told = answer["content"]["application/json"]
+    told, said = answer["content"]["application/json"], answer["description"].rstrip(".")
     schema = {"anyOf": [told["schema"], SHOWN]}
     return {
         **answer,
-        "description": f"{answer['description']} With check=true: what would be signed.",
+        "description": f"{said}. With check=true: what would be signed.",
         "content": {"application/json": {**told, "schema": schema}},
     }
 

@@ -89,7 +89,7 @@ class Application(FastAPI):
 
     def build_middleware_stack(self) -> ASGIApp:
         """All middleware, with those outermost that each request and each answer go through."""
-        self.router.middleware_stack = StraightWay(self.router.app, _guarded_routes())
+        self.router.middleware_stack = StraightWay(self.router.middleware_stack, _guarded_routes())
         others = problems.TellTooLarge(super().build_middleware_stack())
         within = ShortWay(others, reports.HURRIED, largest=LARGEST_BODY)
         services: Services = self.state.services

@@ -1,9 +1,9 @@
 """How much of the program the tests run, told at the end: `-p tests.covered --least-covered 97`.
 
-Of lines and of the ways that branches take, as a share of all there are in `app`. Less than was
-asked for fails the run. A mark in the bytecode notes each for the first time, and is taken out
-after that, so that even a service under load is measured whole (`slipcover`, its README). What a
-test starts as a process of its own is not counted.
+Of lines that have bytecode of their own, and of the ways that branches take, as a share of all
+there are in `app`. Less than was asked for fails the run. A mark in the bytecode notes each, and is
+taken out where it has noted the same some fifty times, so that even a service under load is
+measured whole. What a test starts as a process of its own is not counted.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import gc
 import io
 import json
 import logging
@@ -9,12 +11,15 @@ import re
 import socket
 import threading
 import time
+import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 import httpx
 import pytest
+from starlette.types import Message, Receive, Scope, Send
 
+from app.attending import Attend
 from app.ids import ACCEPTED_ID, new_id
 from app.logs import AsJson, Handed
 from tests.builders import PIN, Json, MeetAtHand, a_problem, a_report
@@ -227,3 +232,36 @@ def test_a_phone_that_goes_away_while_it_sends_is_no_fault_of_the_server(
     (said,) = [json.loads(one) for one in stream.getvalue().splitlines()]
     assert (said["level"], said["status"], said["actor"]) == ("info", 0, meet["umpire"].id)
     assert caplog.text == ""
+
+
+class Cycle:
+    """What a server makes for a request: it holds the scope, and sends."""
+
+    def __init__(self) -> None:
+        self.scope: Scope = {"type": "http", "method": "GET", "path": "/", "headers": []}
+
+    async def receive(self) -> Message:
+        raise AssertionError("nothing is to be received")
+
+    async def send(self, message: Message) -> None:
+        pass
+
+
+def test_what_a_server_made_for_a_request_goes_with_it(service: Service) -> None:
+    """The collector of garbage looks seldom here: nothing may wait for it with each request."""
+
+    async def app(_scope: Scope, _receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": 204, "headers": []})
+        await send({"type": "http.response.body", "body": b""})
+
+    services = service.app.state.services
+    attend = Attend(app, services.measures, services.request_log)
+    cycle = Cycle()
+    gone = weakref.ref(cycle)
+    gc.disable()
+    try:
+        asyncio.run(attend(cycle.scope, cycle.receive, cycle.send))
+        del cycle
+        assert gone() is None
+    finally:
+        gc.enable()

@@ -40,7 +40,7 @@ from app.ids import (
     MeetId,
     ProtestId,
 )
-from app.record.queries import head_of
+from app.record.queries import version_of
 from app.reports.wire import DocketOut
 from app.rounds.wire import ConsequencesOut
 
@@ -66,9 +66,9 @@ async def get_docket(
 
     # Its first page is what every head official's device asks for at each news, and what programs
     # ask for again and again: made once for all of them, and anew as soon as anything was done.
-    size = await here.store.read(lambda conn: head_of(conn, meet_id).size)
+    version = await here.store.read(lambda conn: version_of(conn, meet_id))
     dockets, now = here.services.dockets, here.clock.now()
-    return answer_as_made(await dockets.get(meet_id, now, lambda: here.store.read(made), size))
+    return answer_as_made(await dockets.get(meet_id, now, lambda: here.store.read(made), version))
 
 
 @router.put("/api/meets/{meet}/protests/{protest}", response_model=ProtestOut)

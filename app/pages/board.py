@@ -6,6 +6,7 @@ by whatever stands between. What the time alone changes on them, the browser cou
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from datetime import datetime
 from typing import Annotated, Literal
 from urllib.parse import urlencode
@@ -27,7 +28,7 @@ from app.pages.rendering import (
     send_written,
     write,
 )
-from app.record.queries import head_of
+from app.record.queries import version_of
 from app.results.changing import next_change
 from app.results.printing import parted_ties
 
@@ -52,8 +53,8 @@ async def show_board(
     template = "hall.html" if screen else "board.html"
     said_in = language_for(request, language)
 
-    def version_by(conn: Connection) -> tuple[int, datetime | None]:
-        return head_of(conn, meet_id).size, next_change(conn, meet_id, here.clock.now())
+    def version_by(conn: Connection) -> tuple[Hashable, datetime | None]:
+        return version_of(conn, meet_id), next_change(conn, meet_id, here.clock.now())
 
     # Asked before all that is shown, which is then never older than the version it is kept as.
     version = await here.store.read(version_by) if before is None else None

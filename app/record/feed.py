@@ -13,7 +13,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 from collections import Counter, deque
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping, Sequence
+from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
@@ -84,6 +84,8 @@ class Reader:
     """The seq of the newest entry that it was told of, or that was not for it."""
     hand_over: HandOver | None
     last_sign: float
+    checked: float = 0.0
+    """When its session was looked at last."""
     roles: frozenset[Role] = frozenset()
     rests: bool = False
     """Whether it waits, and was told of all before."""
@@ -107,9 +109,11 @@ class News:
     def __post_init__(self) -> None:
         self._owners = frozenset(one.owner for one in self.told)
 
-    def is_handed_to(self, reader: Reader) -> bool:
-        """Whether a reader has it now; if not, it is to wake and see for itself."""
+    def hand_to(self, reader: Reader) -> bool:
+        """Give it to a reader who can take it now; False for one who is to wake and look."""
         if not reader.rests or reader.after != self.after or reader.hand_over is None:
+            return False
+        if self.at - reader.checked > CHECK_AFTER:
             return False
         mine = self._for(reader)
         if mine:
@@ -156,7 +160,7 @@ class Tail:
         # Before what came with it is shown: roles change at once, so each looks for itself.
         by_hand = not any(one.changes_access for one in told)
         for number, reader in enumerate(list(self.readers), start=1):
-            if not (by_hand and news.is_handed_to(reader)):
+            if not (by_hand and news.hand_to(reader)):
                 reader.wake.set()
             if number % AT_A_TIME == 0:
                 await asyncio.sleep(0)
@@ -242,12 +246,16 @@ class Feed:
         try:
             more = True
             while more:
+                reached = tail.reaches
                 query = partial(_next_entries, meet_id=tail.meet_id, after=tail.size)
                 entries = await self._store.read(query)
                 tail.failed = False
                 await tail.grow(entries)
                 self._measure(tail)
-                more = len(entries) == BATCH or (bool(entries) and tail.size < tail.reaches)
+                # Told meanwhile of more: it may have been committed after this look.
+                more = len(entries) == BATCH or (
+                    tail.size < tail.reaches and (bool(entries) or tail.reaches > reached)
+                )
         except Unavailable:
             tail.failed = True
         finally:
@@ -310,7 +318,7 @@ class Feed:
 
     async def follow(
         self, follower: Follower, hand_over: HandOver | None = None
-    ) -> AsyncIterator[bytes]:
+    ) -> AsyncGenerator[bytes, None]:
         """Server-sent events from a place on, until the server stops or the reader may not.
 
         While nothing of it is under way, events may go by `hand_over` instead.
@@ -325,15 +333,15 @@ class Feed:
             if follower.after > follower.head:
                 yield _reset_to(follower.head)
             roles = await follower.roles_now()
-            checked = now()
+            reader.checked = now()
             while not self.stopping:
                 reader.wake.clear()
                 told = tail.after(reader.after)
                 if told is None:
                     told = await self._catch_up(follower.meet_id, reader.after)
                 # Before what came with it is shown: roles change at once.
-                if any(one.changes_access for one in told) or now() - checked > CHECK_AFTER:
-                    roles, checked = await follower.roles_now(), now()
+                if any(one.changes_access for one in told) or now() - reader.checked > CHECK_AFTER:
+                    roles, reader.checked = await follower.roles_now(), now()
                 if roles is None:
                     yield b'event: ended\ndata: {"reason":"this session has ended"}\n\n'
                     return

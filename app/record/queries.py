@@ -5,7 +5,7 @@ export.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -123,6 +123,18 @@ def told_head_of(conn: Connection, meet_id: MeetId) -> Head:
     if not (isinstance(head.size, int) and head.size >= 0 and isinstance(head.root, str)):
         raise head_damaged(meet_id)
     return head
+
+
+def version_of(conn: Connection, meet_id: MeetId) -> Hashable:
+    """By what a later state of a record is told from an earlier one: its size, whatever stands
+    there; None where that cannot be read, and nothing more is written then.
+    """
+    try:
+        return head_of(conn, meet_id).size
+    except Exception as error:
+        if is_unreadable(error):
+            return None
+        raise
 
 
 def entries_about(conn: Connection, meet_id: MeetId, kind: Kind, subject: str) -> list[Made]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import logging
+from contextlib import aclosing
 from datetime import datetime
 from typing import Annotated
 
 from fastapi import Header, Path, Query, Response
 from fastapi.responses import PlainTextResponse, StreamingResponse
 from pydantic import Field
+from sqlalchemy import Connection
 from starlette.types import Message, Receive, Scope, Send
 
 from app.access.guard import Admitted, Here
@@ -21,6 +24,7 @@ from app.refusals import NotFound
 from app.roles import Role
 from app.wire import Wire
 
+log = logging.getLogger(__name__)
 router = for_programs("record")
 
 Meet = Annotated[ChosenId, Path()]
@@ -94,8 +98,10 @@ class LiveFeed(StreamingResponse):
         """The head, the events as they come, the end."""
         head = {"status": self.status_code, "headers": self.raw_headers}
         await send({"type": "http.response.start", **head})
-        async for event in self._events:
-            await self._send_event(_part(event))
+        # Closed whatever ends it: the feed knows the stream as long as it is open.
+        async with aclosing(self._events) as events:
+            async for event in events:
+                await self._send_event(_part(event))
         await send({"type": "http.response.body", "body": b"", "more_body": False})
 
     def _hand_over(self, event: bytes) -> bool:
@@ -108,7 +114,8 @@ class LiveFeed(StreamingResponse):
             next(sending)
         except StopIteration:
             return True
-        except (OSError, RuntimeError):  # its own task will meet that, and no other reader
+        except Exception:  # the stream's own task will meet that, and no other reader
+            log.exception("a feed's line took nothing by hand")
             return False
         sending.close()
         return False
@@ -195,9 +202,14 @@ async def get_consistency(
 )
 async def export_record(meet: Meet, here: Here) -> Response:
     """The record as JSON lines, the head last. `check` reads it without a database."""
+
+    def exported(conn: Connection) -> list[str]:
+        told_head_of(conn, MeetId(meet))  # a damaged one is told of, and not given out
+        return list(export_lines(conn, MeetId(meet)))
+
     with here.one_more_file():
         async with here.services.of_records:
-            lines = await here.store.read_apart(lambda conn: list(export_lines(conn, MeetId(meet))))
+            lines = await here.store.read_apart(exported)
     return Response(
         "".join(f"{line}\n" for line in lines),
         media_type="application/jsonl",

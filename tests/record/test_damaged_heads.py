@@ -187,20 +187,42 @@ def test_who_reports_to_a_damaged_record_is_told_to_keep_it_and_sends_it_again_o
     assert meet.umpire.put(f"reports/{report}", written).status_code == 201
 
 
-READS_OF_A_HEAD = ("record/head", "record/proofs/consistency?from=1", "feed", "page")
+READS_OF_A_HEAD = ("record", "record/head", "record/proofs/consistency?from=1", "feed", "page")
+DAMAGES_OF_WHAT_IS_READ = ("a size that is bytes", "a size that is words", "size", "root")
 
 
 @pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
 @pytest.mark.parametrize("what", READS_OF_A_HEAD)
-@pytest.mark.parametrize("damage", ["a size that is bytes", "a size that is words", "size", "root"])
+@pytest.mark.parametrize("damage", DAMAGES_OF_WHAT_IS_READ)
 def test_who_reads_a_head_that_tells_no_size_or_no_root_is_told_that_it_is_damaged(
     meet: MeetAtHand, damage: str, what: str
 ) -> None:
-    so = damaged(meet, ON_SQLITE[damage]) if damage in ON_SQLITE else unreadable(meet, damage)
     address = f"/meets/{meet.id}/record" if what == "page" else what
-    with so:
+    with damaged_as(meet, damage):
         told = a_problem(meet.referee.get(address), 503, "unavailable")
         assert told["detail"] == DAMAGED
+
+
+def damaged_as(meet: MeetAtHand, damage: str) -> AbstractContextManager[None]:
+    if damage in ON_SQLITE:
+        return damaged(meet, ON_SQLITE[damage])
+    return unreadable(meet, damage)
+
+
+@pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("what", ["docket", "board"])
+@pytest.mark.parametrize("damage", DAMAGES_OF_WHAT_IS_READ)
+def test_what_was_reported_and_announced_is_shown_beside_a_damaged_head(
+    meet: MeetAtHand, damage: str, what: str
+) -> None:
+    meet.report()
+    address = f"/meets/{meet.id}" if what == "board" else what
+    before = meet.referee.get(address)
+    with damaged_as(meet, damage):
+        shown = meet.referee.get(address)
+        assert shown.status_code == 200
+        if what == "docket":
+            assert shown.json() == before.json()
 
 
 @pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)

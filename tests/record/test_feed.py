@@ -21,8 +21,20 @@ from hypothesis import strategies as st
 from starlette.types import Message
 
 from app.access.guard import Admitted
+from app.attended import PAST_LAYERS
 from app.ids import MeetId, OfficialId, SessionId, new_id
-from app.record.feed import BATCH, LOOK_EVERY, MOST_STREAMS, Feed, Follower, Lateness
+from app.record.feed import (
+    AT_A_TIME,
+    BATCH,
+    LOOK_EVERY,
+    MOST_STREAMS,
+    Feed,
+    Follower,
+    Lateness,
+    News,
+    Reader,
+    Told,
+)
 from app.record.kinds import Kind
 from app.record.queries import FeedEntry
 from app.record.routes import LiveFeed
@@ -248,9 +260,9 @@ class Readers:
             return is_taken
 
         async for came in self._feed.follow(a_follower(start, 700), hand_over):
-            self._take(seen, came)
             if len(seen) % 3:
                 await asyncio.sleep(0)
+            self._take(seen, came)
         return seen
 
     def _take(self, seen: list[int], came: bytes) -> None:
@@ -327,40 +339,217 @@ def test_who_waits_at_the_end_is_handed_what_came_and_is_not_woken_for_it() -> N
     assert handed == [[1_001, 1_002, 1_003]] * 5
 
 
-def test_a_line_that_is_full_gets_each_entry_once_and_in_order_when_it_takes_more() -> None:
-    """A server waits before it sends what does not fit on the line, as ASGI's do."""
-    record, came = ARecord(1_000), bytearray()
+def test_nothing_is_handed_over_while_the_stream_itself_sends(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As where a sign that the server is still there waits on a full line."""
+    monkeypatch.setattr("app.record.feed.LOOK_EVERY", 0.005)
+    monkeypatch.setattr("app.record.feed.PING_AFTER", 0.0)
+    handed: list[bytes] = []
+
+    def hand_over(came: bytes) -> bool:
+        handed.append(came)
+        return True
+
+    async def run() -> bytes:
+        record, feed = ARecord(1_000), Feed()
+        feed.start(cast(Store, record))
+        stream = feed.follow(a_follower(1_000, 1_000), hand_over)
+        await anext(stream)
+        assert await anext(stream) == b": still here\n\n"
+        assert await anext(stream) == b": still here\n\n"
+        record.size = 1_001
+        feed.reach({MeetId("m"): 1_001})
+        await asyncio.sleep(0.05)
+        return await anext(stream)
+
+    assert seqs_in(asyncio.run(run())) == [1_001]
+    assert handed == []
+
+
+def test_only_who_may_see_an_entry_is_handed_it() -> None:
+    """Whoever it is of sees it, whatever the others in the same roles see."""
+    told = [
+        Told(8, b"for umpires\n", frozenset({Role.UMPIRE}), None, changes_access=False),
+        Told(9, b"of Ada alone\n", frozenset({Role.REFEREE}), OfficialId("ada"), False),
+    ]
+    handed: dict[str, list[bytes]] = {}
+
+    def a_reader(name: str, role: Role) -> Reader:
+        def hand_over(came: bytes) -> bool:
+            handed.setdefault(name, []).append(came)
+            return True
+
+        return Reader(0, OfficialId(name), 7, hand_over, 0.0, 95.0, frozenset({role}), rests=True)
+
+    news = News(after=7, told=told, at=100.0)
+    who = [
+        ("ada", Role.UMPIRE),
+        ("ben", Role.UMPIRE),
+        ("cleo", Role.REFEREE),
+        ("dan", Role.RESULTS),
+    ]
+    for order in (who, who[::-1]):
+        readers = {name: a_reader(name, role) for name, role in order}
+        assert all(news.hand_to(reader) for reader in readers.values())
+        assert {reader.after for reader in readers.values()} == {9}
+        signs = {name: reader.last_sign for name, reader in readers.items()}
+        assert signs == {"ada": 100.0, "ben": 100.0, "cleo": 100.0, "dan": 0.0}
+    assert handed == {
+        "ada": [b"for umpires\nof Ada alone\n"] * 2,
+        "ben": [b"for umpires\n"] * 2,
+        "cleo": [b"of Ada alone\n"] * 2,
+    }
+
+
+def test_while_many_are_handed_something_others_get_their_turn() -> None:
+    readers, handed, most = 3 * AT_A_TIME, 0, 0
+
+    def hand_over(_came: bytes) -> bool:
+        nonlocal handed
+        handed += 1
+        return True
 
     async def run() -> None:
-        feed, fits = Feed(), asyncio.Event()
+        nonlocal most
+        record, feed = ARecord(1_000), Feed()
         feed.start(cast(Store, record))
+        streams = [feed.follow(a_follower(1_000, 1_000), hand_over) for _ in range(readers)]
+        for stream in streams:
+            await anext(stream)
+        waiting = [asyncio.ensure_future(anext(stream)) for stream in streams]
+        await asyncio.sleep(0.05)
+        record.size = 1_001
+        feed.reach({MeetId("m"): 1_001})
+        while handed < readers:
+            before = handed
+            await asyncio.sleep(0)
+            most = max(most, handed - before)
+        feed.stop()
+        await asyncio.gather(*waiting)
+
+    asyncio.run(asyncio.wait_for(run(), 10))
+    assert handed == readers
+    assert most <= AT_A_TIME
+
+
+def test_a_session_whose_time_is_over_is_handed_nothing_for_long(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As long as one whose stream is woken for each entry: it is looked at in both ways."""
+    monkeypatch.setattr("app.record.feed.CHECK_AFTER", 0.05)
+    handed: list[bytes] = []
+
+    async def run() -> bytes:
+        record, feed = ARecord(1_000), Feed()
+        feed.start(cast(Store, record))
+        is_over = False
+
+        async def roles_now() -> frozenset[Role] | None:
+            return None if is_over else frozenset(Role)
+
+        def hand_over(came: bytes) -> bool:
+            handed.append(came)
+            return True
+
+        follower = Follower(MeetId("m"), OfficialId("o"), 1_000, 1_000, roles_now)
+        stream = feed.follow(follower, hand_over)
+        await anext(stream)
+        last = asyncio.ensure_future(anext(stream))
+        for size in range(1_001, 1_200):
+            await asyncio.sleep(0.01)
+            is_over = size > 1_002
+            record.size = size
+            feed.reach({MeetId("m"): size})
+            if last.done():
+                break
+        return await last
+
+    assert asyncio.run(run()).startswith(b"event: ended")
+    assert 2 <= len(handed) < 30
+
+
+class ALine:
+    """A server's line, on which as much fits as is said: else it waits, as ASGI's servers do."""
+
+    def __init__(self) -> None:
+        self.fits = asyncio.Event()
+        self.fits.set()
+        self.fails_with: list[Exception] = []
+        self.came = b""
+
+    async def send(self, message: Message) -> None:
+        await self.fits.wait()
+        if self.fails_with:
+            raise self.fails_with.pop()
+        self.came += message.get("body", b"")
+
+    async def receive(self) -> Message:
+        raise AssertionError("nothing is to be received")
+
+    def followed(self, feed: Feed) -> asyncio.Task[None]:
         caller = SimpleNamespace(session_id=SessionId("s"))
         here = cast(Admitted, SimpleNamespace(feed=feed, caller=caller))
-
-        async def send(message: Message) -> None:
-            await fits.wait()
-            came.extend(message.get("body", b""))
-
-        async def receive() -> Message:
-            raise AssertionError("nothing is to be received")
-
-        scope = {"type": "http", "asgi": {"spec_version": "2.4"}}
         response = LiveFeed(here, a_follower(1_000, 1_000))
-        following = asyncio.ensure_future(response(scope, receive, send))
-        for size, is_full in [(1_001, False), (1_002, True), (1_004, True), (1_005, False)]:
-            fits.set()
+
+        async def layers(message: Message) -> None:
+            assert not message.get("body"), "events go past the layers"
+
+        scope = {"type": "http", "asgi": {"spec_version": "2.4"}, PAST_LAYERS: self.send}
+        return asyncio.create_task(response(scope, self.receive, layers))
+
+
+def test_a_line_that_is_full_or_fails_gets_each_entry_once_and_in_order_when_it_takes_more() -> (
+    None
+):
+    record = ARecord(1_000)
+
+    async def run() -> bytes:
+        feed, line = Feed(), ALine()
+        feed.start(cast(Store, record))
+        following = line.followed(feed)
+        for size, then in [(1_001, ""), (1_002, "full"), (1_004, "full"), (1_005, "fails")]:
+            line.fits.set()
             await asyncio.sleep(0.01)
-            if is_full:
-                fits.clear()
+            if then == "full":
+                line.fits.clear()
+            line.fails_with += [TypeError("by hand")] * (then == "fails")
             record.size = size
             feed.reach({MeetId("m"): size})
             await asyncio.sleep(0.01)
         feed.stop()
         await following
+        assert feed.open_streams == 0
+        return line.came
 
-    asyncio.run(run())
-    assert seqs_in(bytes(came)) == [1_001, 1_002, 1_003, 1_004, 1_005]
-    assert bytes(came).endswith(b'shutting down"}\n\n')
+    came = asyncio.run(run())
+    assert seqs_in(came) == [1_001, 1_002, 1_003, 1_004, 1_005]
+    assert came.endswith(b'shutting down"}\n\n')
+
+
+@pytest.mark.parametrize("end", ["gone", "given up"])
+def test_a_stream_whose_line_breaks_off_while_it_sends_is_open_no_more(end: str) -> None:
+    record = ARecord(1_000)
+
+    async def run() -> int:
+        feed, line = Feed(), ALine()
+        feed.start(cast(Store, record))
+        following = line.followed(feed)
+        await asyncio.sleep(0.01)
+        line.fits.clear()
+        record.size = 1_001
+        feed.reach({MeetId("m"): 1_001})
+        await asyncio.sleep(0.01)
+        assert feed.open_streams == 1
+        if end == "gone":
+            line.fails_with = [OSError("the line is gone")]
+            line.fits.set()
+        else:
+            following.cancel()
+        await asyncio.gather(following, return_exceptions=True)
+        return feed.open_streams
+
+    assert asyncio.run(run()) == 0
 
 
 class ASlowRecord(ARecord):
