@@ -5,17 +5,20 @@ through a generator, describes the columns. And each answer is waited for, which
 between two processes on one machine. A report takes a dozen statements. So here a statement is
 planned once a connection under a name of its own; what is to be written may be owed until the next
 question, and what will be asked next can be asked ahead: all of it goes to the server together and
-is waited for once (libpq's pipeline mode). Where much is owed it is sent off before that, and the
-server works on it while the next action is run here. The driver's own converters read what comes.
+is waited for once (libpq's pipeline mode). Rows that are owed to one table go in one statement.
+Where much is owed it is sent off before that, and the server works on it while the next action is
+run here. The driver's own converters read what comes.
 """
 
 from __future__ import annotations
 
+import re
 import select
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import chain
 from typing import Any
 
 from sqlalchemy import Connection
@@ -27,21 +30,55 @@ CAME = (1, 2)
 PIPELINE_SYNC = 10
 MOST_VALUES = 64
 """The widest table has some thirty columns."""
-MUCH_OWED = 8
-"""So many statements are sent off: what two reports write."""
+MOST_ROWS = 16
+"""In one statement. Each power of two up to it is a statement of its own, planned once a line."""
+MUCH_OWED = 32
+"""So many statements are sent off: what eight reports write."""
+
+VALUES = " VALUES "
+NUMBER = re.compile(r"\$(\d+)")
 
 Rows = list[tuple[Any, ...]]
 Answers = Mapping[tuple[bytes, tuple[Any, ...]], Rows]
 
 
-class Named:
-    """One statement, known to the server by a name."""
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What a statement that writes has to do with tables. `tables`: those that it reads or writes,
+    and those that its rows refer to. `adds_to`: the table to which it adds one row of its values,
+    and no more than that; "" for all others. `place` is that table's: what its rows refer to has a
+    lower one.
+    """
 
-    def __init__(self, text: str, *, writes: bool) -> None:
+    tables: frozenset[str]
+    adds_to: str = ""
+    place: int = 0
+
+
+class Named:
+    """One statement, known to the server by a name. Without its reach it may do anything."""
+
+    def __init__(self, text: str, *, writes: bool, reach: Reach | None = None) -> None:
         self.text = text.encode()
         # Of the text: whoever meets the name on a connection finds the same statement under it.
         self.name = f"zd{sha256(self.text).hexdigest()[:24]}".encode()
         self.writes = writes
+        self.reach = reach
+        self._of_rows: dict[int, Named] = {1: self}
+
+    @property
+    def adds_to(self) -> str:
+        """The table to which it adds a row, and does nothing else; "" where there is none."""
+        return self.reach.adds_to if self.reach else ""
+
+    def of_rows(self, number: int) -> Named:
+        """The same for so many rows, whose values come one row after the other."""
+        if number not in self._of_rows:
+            head, _, row = self.text.decode().partition(VALUES)
+            width = row.count("$")
+            rows = (_numbered_from(row, width * place) for place in range(number))
+            self._of_rows[number] = Named(f"{head}{VALUES}{', '.join(rows)}", writes=True)
+        return self._of_rows[number]
 
     def rows(self, conn: Connection, values: Sequence[Any]) -> Rows:
         """All rows, as the driver converts them."""
@@ -68,6 +105,40 @@ class Sending:
         return self.what.name, tuple(self.values)
 
 
+def rows_together(owed: Sequence[Sending]) -> list[Sending]:
+    """The same writing in fewer statements: those that add a row to a table wait for each other.
+
+    One waits behind others as long as they have nothing to do with its table, and rows go before
+    those that refer to them. So whatever is done finds what it would have found, and whatever
+    fails, fails.
+    """
+    told: list[Sending] = []
+    waiting: dict[Named, list[Sequence[Any]]] = {}
+    for one in owed:
+        what = one.what
+        if what.adds_to:
+            waiting.setdefault(what, []).append(one.values)
+            continue
+        if what.reach is None or any(row.adds_to in what.reach.tables for row in waiting):
+            told += _of_one_table_each(waiting)
+            waiting = {}
+        told.append(one)
+    return [*told, *_of_one_table_each(waiting)]
+
+
+def _of_one_table_each(waiting: Mapping[Named, list[Sequence[Any]]]) -> Iterator[Sending]:
+    for what in sorted(waiting, key=lambda one: one.reach.place if one.reach else 0):
+        rows = waiting[what]
+        while rows:
+            number = min(MOST_ROWS, 1 << (len(rows).bit_length() - 1))
+            now, rows = rows[:number], rows[number:]
+            yield Sending(what.of_rows(number), list(chain.from_iterable(now)))
+
+
+def _numbered_from(row: str, first: int) -> str:
+    return NUMBER.sub(lambda found: f"${int(found[1]) + first}", row)
+
+
 class Line:
     """One connection to the server: the names it knows, what is owed to it, what it was asked."""
 
@@ -77,7 +148,7 @@ class Line:
         self._connection = connection
         self._pgconn = connection.pgconn
         self._converter = Transformer(connection)
-        self._as_text = [PyFormat.TEXT] * MOST_VALUES
+        self._as_text = [PyFormat.TEXT] * (MOST_VALUES * MOST_ROWS)
         self._known: set[bytes] = set()
         self._owed: list[Sending] = []
         self._is_talking = False
@@ -168,8 +239,7 @@ class Line:
         """Answers, the last ones to these; raises the driver's own error, also of what was owed."""
         if len(sendings) == 1 and self._has_nothing_else_to_say():
             return [self._send_alone(sendings[0])]
-        self._owed += sendings
-        self._hand_over()
+        self._hand_over(sendings)
         return self._take_answers()
 
     def _has_nothing_else_to_say(self) -> bool:
@@ -191,13 +261,15 @@ class Line:
 
         With a point at which it waits for us: only there does it count how long (`OF_A_GROUP`).
         """
-        self._hand_over()
+        self._hand_over([])
         with self._unbroken():
             self._set_point()
 
-    def _hand_over(self) -> None:
-        """Put what is owed on its way; like the driver, begin a transaction where none is open."""
-        together, self._owed = self._owed, []
+    def _hand_over(self, sendings: Sequence[Sending]) -> None:
+        """Put what is owed on its way, and these behind it; like the driver, begin a transaction
+        where none is open.
+        """
+        together, self._owed = [*rows_together(self._owed), *sendings], []
         if self._is_talking and any(one.what.name not in self._known for one in together):
             self._take_answers()  # a name is made known while nothing else is on its way
         # Whatever may be refused on this side comes first: what was begun must come to its end.

@@ -9,15 +9,20 @@ it. Rows come back as named tuples.
 
 from __future__ import annotations
 
+import re
 from collections import namedtuple
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Dialect
+from sqlalchemy import Connection, Dialect, Insert, Table, Update
+from sqlalchemy.sql import visitors
 from sqlalchemy.sql.dml import UpdateBase
 from sqlalchemy.sql.expression import Select
 
-from app.store.by_name import Named, Sending
+from app.store.by_name import Named, Reach, Sending
+
+ADDS_ONE_ROW = re.compile(r"INSERT INTO \w+ \([\w, ]+\) VALUES \((\$\d+(::[A-Z ]+)?(, )?)+\)")
+"""Of values that are bound, and with nothing behind them (`ON CONFLICT`, `RETURNING`)."""
 
 Convert = Callable[[Any], Any]
 Values = Mapping[str, Any]
@@ -96,7 +101,11 @@ class Compiled:
         compiled = statement.compile(dialect=_by_position(dialect))
         text = str(compiled)
         writes = isinstance(statement, UpdateBase)
-        self._driven = Driven(text) if dialect.name == "sqlite" else Named(text, writes=writes)
+        if dialect.name == "sqlite":
+            self._driven: Driven | Named = Driven(text)
+        else:
+            reach = _reach_of(statement, text) if isinstance(statement, Insert | Update) else None
+            self._driven = Named(text, writes=writes, reach=reach)
         binds: Mapping[str, Any] = compiled.binds
         self._constants = {
             name: bound.value
@@ -152,6 +161,18 @@ class Compiled:
         for place, convert in self._outward:
             bound[place] = convert(bound[place])
         return bound
+
+
+def _reach_of(statement: Insert | Update, text: str) -> Reach:
+    """Which tables a statement that writes has to do with, and whether it only adds a row."""
+    table = statement.table
+    assert isinstance(table, Table)
+    seen = {one.name for one in visitors.iterate(statement) if isinstance(one, Table)}
+    referred_to = {key.column.table.name for key in table.foreign_keys}
+    tables = frozenset({table.name, *seen, *referred_to})
+    if not isinstance(statement, Insert) or not ADDS_ONE_ROW.fullmatch(text):
+        return Reach(tables)
+    return Reach(tables, table.name, table.metadata.sorted_tables.index(table))
 
 
 def _by_position(dialect: Dialect) -> Dialect:
