@@ -17,7 +17,11 @@ import resource
 import sys
 from typing import Any, ClassVar
 
-from uvicorn.protocols.http.httptools_impl import STATUS_LINE, HttpToolsProtocol
+from uvicorn.protocols.http.httptools_impl import (
+    STATUS_LINE,
+    HttpToolsProtocol,
+    RequestResponseCycle,
+)
 
 from app.attended import HEADER, Attended
 from app.browsers import RAW
@@ -102,7 +106,8 @@ class Connection(HttpToolsProtocol):
     _full_since = math.inf
     """Since when no more of an answer fits on the line."""
     _is_head_too_large = False
-    _was_asked = False
+    _answering: RequestResponseCycle | None = None
+    """What is being answered; `cycle` is what was asked last, and may wait behind it."""
     _looking: asyncio.TimerHandle | None = None
 
     def connection_made(  # type: ignore[override]  # as the server's own: it is a Transport
@@ -122,6 +127,11 @@ class Connection(HttpToolsProtocol):
         if self._looking is not None:
             self._looking.cancel()
         super().connection_lost(exc)
+        running = self._answering
+        if running is not None and not running.response_complete:
+            # The server tells what was asked last alone, also where a feed runs in front of it.
+            running.disconnected = True
+            running.message_event.set()
 
     def _look(self) -> None:
         now = self.loop.time()
@@ -158,11 +168,12 @@ class Connection(HttpToolsProtocol):
         if self._unheard > self.largest_head and self._head_size() > self.largest_head:
             self._is_head_too_large = True
             raise _HeadTooLarge
-        self._was_asked = True
         # Nothing was due where this request came behind one that is still being answered.
         began = self.loop.time() if self._due == math.inf else self._due
         self._due = began + self.seconds_for_body
         super().on_headers_complete()
+        if not self.pipeline:
+            self._answering = self.cycle
 
     def _head_size(self) -> int:
         return len(self.url) + sum(len(name) + len(value) + 4 for name, value in self.headers)
@@ -178,6 +189,8 @@ class Connection(HttpToolsProtocol):
         super().on_message_complete()
 
     def on_response_complete(self) -> None:
+        if self.pipeline:
+            self._answering = self.pipeline[-1][0]
         super().on_response_complete()
         if self.cycle.response_complete:  # and no further request is being answered
             self._due = self.loop.time() + self.seconds_for_head
@@ -206,7 +219,7 @@ class Connection(HttpToolsProtocol):
     def _may_answer(self) -> bool:
         if self.pipeline:
             return False
-        if not self._was_asked:
+        if self._answering is None:  # nothing was asked yet that could be understood
             return True
         # While its body comes, unless it was answered early; or between two requests.
         if self.cycle.more_body:

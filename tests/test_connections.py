@@ -26,6 +26,7 @@ import pytest
 from app.config import Settings
 from app.connections import FILES_FOR_OTHERS, Connection, HeadWithBody, most_connections
 from app.ids import new_id
+from app.record.feed import Feed
 from app.serving import MS_UNTIL_LOST, listen
 from tests.builders import a_meet, a_report
 from tests.conftest import NewDatabase
@@ -264,6 +265,38 @@ def test_what_is_no_http_behind_another_request_is_never_taken_for_its_answer(
     came = ask(service, sent + b"no length\r\n")
     assert b" 400 " not in came
     assert came == b"" or came.startswith(b"HTTP/1.1 200")
+
+
+@pytest.mark.parametrize(
+    "target", ["GET http://a:99999/", "GET http:///x", "GET http://a:/x", "CONNECT a:1"]
+)
+def test_a_first_request_for_what_is_no_address_is_refused_in_words(
+    service: Service, target: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    sent = target.encode() + b" HTTP/1.1\r\n" + HOST + b"\r\n"
+    the_problem(ask(service, sent), 400, "bad-request")
+    assert not [one for one in caplog.records if one.exc_info]
+
+
+def test_a_feed_with_a_request_behind_it_ends_quietly_with_its_line(
+    service: Service, caplog: pytest.LogCaptureFixture
+) -> None:
+    meet = a_meet(service)
+    feed: Feed = service.app.state.services.feed
+    signed_on = f"Authorization: Bearer {meet.referee.token}\r\n".encode()
+    head = f"GET /api/meets/{meet.id}/feed HTTP/1.1\r\n".encode()
+    with line_to(service) as line:
+        line.sendall(head + signed_on + HOST + b"\r\n")
+        while b"retry:" not in line.recv(65_536):
+            pass
+        line.sendall(b"GET /healthz HTTP/1.1\r\n" + HOST + b"\r\n")
+        time.sleep(0.1)
+    until = time.monotonic() + 5
+    while feed.open_streams and time.monotonic() < until:
+        meet.report()
+        time.sleep(0.05)
+    assert feed.open_streams == 0
+    assert not caplog.records
 
 
 def test_a_live_feed_outlasts_all_bounds(service: Service) -> None:

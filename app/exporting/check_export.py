@@ -3252,7 +3252,7 @@ def files_of(manifest: Any) -> Dict[str, Tuple[int, str]]:
         if not isinstance(one["path"], str) or not one["path"]:
             raise Unfit("it names a file without a name")
         if one["path"] in listed:
-            raise Unfit("it names a file twice")
+            raise Unfit(f"it names a file twice: {one['path']}")
         listed[one["path"]] = (one["size"], str(one["sha256"]))
     return listed
 

@@ -89,6 +89,8 @@ class Reader:
     roles: frozenset[Role] = frozenset()
     rests: bool = False
     """Whether it waits, and was told of all before."""
+    is_beyond: bool = False
+    """Whether the record was found to end before its place."""
     wake: asyncio.Event = field(default_factory=asyncio.Event)
 
     def may_see(self, told: Told) -> bool:
@@ -164,6 +166,17 @@ class Tail:
                 reader.wake.set()
             if number % AT_A_TIME == 0:
                 await asyncio.sleep(0)
+
+    def fall_back_to(self, size: int) -> None:
+        """The record ends there, and not where this tail did: it was put back, or its head was
+        wrong. Readers beyond that are told so.
+        """
+        self.size = self.reaches = size
+        self.behind_since = None
+        self._kept.clear()
+        for reader in self.readers:
+            reader.is_beyond = reader.after > size
+            reader.wake.set()
 
     def after(self, seq: int) -> list[Told] | None:
         """What came after an entry, in order; None where some of that is no longer at hand."""
@@ -336,9 +349,10 @@ class Feed:
             reader.checked = now()
             while not self.stopping:
                 reader.wake.clear()
-                told = tail.after(reader.after)
-                if told is None:
-                    told = await self._catch_up(follower.meet_id, reader.after)
+                if reader.is_beyond:
+                    reader.is_beyond, reader.after = False, tail.size
+                    yield _reset_to(tail.size)
+                told = await self._came_since(reader, tail)
                 # Before what came with it is shown: roles change at once.
                 if any(one.changes_access for one in told) or now() - reader.checked > CHECK_AFTER:
                     roles, reader.checked = await follower.roles_now(), now()
@@ -374,6 +388,14 @@ class Feed:
         tail.readers.discard(reader)
         if not tail.readers and self._tails.get(tail.meet_id) is tail:
             del self._tails[tail.meet_id]
+
+    async def _came_since(self, reader: Reader, tail: Tail) -> list[Told]:
+        told = tail.after(reader.after)
+        if told is None:
+            told = await self._catch_up(tail.meet_id, reader.after)
+            if not told and not self.stopping:
+                tail.fall_back_to(reader.after)
+        return told
 
     async def _catch_up(self, meet_id: MeetId, after: int) -> list[Told]:
         """From the record: one reader after another, and all else that waits in between.

@@ -149,7 +149,8 @@ class KeyStore:
         except (ValueError, UnsupportedAlgorithm) as error:
             raise Locked(
                 f"{file} is damaged, or was kept with another passphrase than "
-                "ZONEDOCKET_SEAL_PASSPHRASE says; set that one, or move the file away"
+                "ZONEDOCKET_SEAL_PASSPHRASE says; set that one. Only where it is lost, move the "
+                "file away: papers are sealed with another certificate from then on"
             ) from error
         if not isinstance(found.key, PrivateKey) or found.cert is None:
             raise ValueError(f"{file} holds no key with its certificate")

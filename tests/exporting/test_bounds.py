@@ -395,7 +395,7 @@ def test_a_manifest_of_the_largest_export_is_read() -> None:
     [
         ("", "it names a file without a name"),
         (7, "it names a file without a name"),
-        ("record.jsonl", "it names a file twice"),
+        ("record.jsonl", "it names a file twice: record.jsonl"),
     ],
 )
 def test_a_manifest_that_does_not_name_each_file_once_is_told(

@@ -367,6 +367,38 @@ def test_nothing_is_handed_over_while_the_stream_itself_sends(
     assert handed == []
 
 
+def test_a_tail_that_begins_beyond_the_record_falls_back_to_it() -> None:
+    """As where a head was wrong, or an older copy was put back under a server that runs."""
+    record = ARecord(1_000)
+
+    async def run() -> tuple[bytes, bytes, int, list[int]]:
+        feed = Feed()
+        feed.start(cast(Store, record))
+        beyond = feed.follow(a_follower(10**9, 10**9))
+        sound = feed.follow(a_follower(1_000, 1_000))
+        for stream in (beyond, sound):
+            await anext(stream)
+        waiting = [asyncio.ensure_future(anext(stream)) for stream in (beyond, sound)]
+        await asyncio.sleep(0.05)
+        reads = record.reads
+        await asyncio.sleep(0.05)
+        reads = record.reads - reads
+        assert waiting[0].done()
+        reset = await waiting[0]
+        waiting[0] = asyncio.ensure_future(anext(beyond))
+        await asyncio.sleep(0.01)
+        record.size = 1_001
+        feed.reach({MeetId("m"): 1_001})
+        first, second = await asyncio.gather(*waiting)
+        feed.stop()
+        return reset, first, reads, seqs_in(second)
+
+    reset, first, reads, second = asyncio.run(asyncio.wait_for(run(), 5))
+    assert reset.startswith(b"id: 1000\nevent: reset\n")
+    assert seqs_in(first) == second == [1_001]
+    assert reads == 0, "nobody asks again and again"
+
+
 def test_only_who_may_see_an_entry_is_handed_it() -> None:
     """Whoever it is of sees it, whatever the others in the same roles see."""
     told = [
