@@ -9,7 +9,6 @@ from starlette.concurrency import run_in_threadpool
 
 from app.access import actions, badges, joining, keys, officials_list, queries, revoking
 from app.access.guard import Here
-from app.access.passkeys import creation_options
 from app.access.sign_wire import KeyIn, KeyOptionsOut, KeyOut, RevokeIn
 from app.access.signing import confirm_pin
 from app.access.wire import (
@@ -226,6 +225,8 @@ async def print_badges(meet: Meet, sent: BadgesIn, here: Here) -> Response:
 @router.post("/api/meets/{meet}/me/keys/options", response_model=KeyOptionsOut)
 async def get_key_options(meet: Meet, here: Here) -> Response:
     """What this device's browser is asked so that it makes a passkey. Nothing is stored."""
+    from app.access.passkeys import creation_options  # noqa: PLC0415  (see `signing.py`)
+
     return answer(await creation_options(here, MeetId(meet)))
 
 

@@ -18,7 +18,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from urllib.parse import urlsplit
 
 from sqlalchemy import insert, select
@@ -32,7 +31,7 @@ from tests.bench.databases import Databases
 from tests.bench.lines import Line, at_most
 from tests.bench.load import END_OF_HEAD, LoadFailed, length_of
 from tests.bench.plan import LARGEST_STREAM_KB, SLOWEST_DELIVERY_MS, Plan
-from tests.bench.servers import SERVICE, Running, some_processes
+from tests.bench.servers import SERVICE, resident_kb, some_processes
 from tests.builders import MeetAtHand, a_meet, a_report
 from tests.running import a_service
 
@@ -107,14 +106,6 @@ def _followed(conn, hand: MeetAtHand, number: int) -> Followed:  # type: ignore[
         for lane in (3, 4)
     )
     return Followed(hand.id, hand.umpire.token, reports, tuple(tokens))
-
-
-def resident_kb(server: Running) -> float:
-    """The memory that a process holds, in KB (Linux)."""
-    for line in Path(f"/proc/{server.pid}/status").read_text().splitlines():
-        if line.startswith("VmRSS:"):
-            return float(line.split()[1])
-    raise RuntimeError("the system does not tell what the process holds")
 
 
 class Streams:

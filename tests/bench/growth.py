@@ -26,12 +26,11 @@ from sqlalchemy import Connection, text
 from app.ids import new_id
 from app.store.engine import open_engines
 from tests.bench.databases import Databases, fresh_databases
-from tests.bench.following import resident_kb
 from tests.bench.lines import Line, Ratio, at_most
 from tests.bench.load import END_OF_HEAD, Load, LoadFailed, length_of
 from tests.bench.messages import a_get, a_put
 from tests.bench.plan import LARGEST_GROWTH, EngineName, GrowthPlan
-from tests.bench.servers import SERVICE, Running, some_processes
+from tests.bench.servers import SERVICE, Running, resident_kb, some_processes
 from tests.bench.stored_season import Quiet, fill, play
 from tests.bench.table import as_document, as_table
 from tests.builders import Json, a_report

@@ -13,6 +13,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 from app.config import Settings
 from app.serving import listen, serve_settings
@@ -84,3 +85,11 @@ def serve_service() -> int:
 
 if __name__ == "__main__":
     sys.exit(serve_service())
+
+
+def resident_kb(server: Running) -> float:
+    """The memory that a process holds, in KB (Linux)."""
+    for line in Path(f"/proc/{server.pid}/status").read_text().splitlines():
+        if line.startswith("VmRSS:"):
+            return float(line.split()[1])
+    raise RuntimeError("the system does not tell what the process holds")

@@ -15,12 +15,13 @@ from sqlalchemy import create_engine, func, make_url, select
 from app.reports.tables import reports
 from tests.bench import general
 from tests.bench.databases import Databases
-from tests.bench.lines import Goal, Line, Ratio, at_least, rate_line, ratio_of_rounds
+from tests.bench.lines import Goal, Line, Ratio, at_least, at_most, rate_line, ratio_of_rounds
 from tests.bench.load import Load, LoadFailed, run_load
 from tests.bench.meets import MeetUnderLoad
 from tests.bench.messages import PreparedReport, prepare_reports, report_clients
 from tests.bench.plan import (
     CLIENTS_OF_THE_GOAL,
+    LARGEST_WORKER_MB,
     LEAST_OF_FRAMEWORK,
     LEAST_TIMES_GENERAL,
     LONGEST_TAIL,
@@ -29,7 +30,14 @@ from tests.bench.plan import (
     EngineName,
     Plan,
 )
-from tests.bench.servers import BARE, GENERAL, SERVICE, VALIDATING, some_servers
+from tests.bench.servers import (
+    BARE,
+    GENERAL,
+    SERVICE,
+    VALIDATING,
+    resident_kb,
+    some_processes,
+)
 
 Loads = dict[str, dict[int, list[Load]]]
 """By who was loaded, and by how many clients."""
@@ -55,16 +63,21 @@ def measure_submissions(
         wanted[GENERAL_APP] = (GENERAL, databases.empty())
     prepared = prepare_reports(meet)
     loads: Loads = {who: {count: [] for count in plan.clients} for who in wanted}
-    with some_servers(*wanted.values()) as addresses:
-        at = dict(zip(wanted, addresses, strict=True))
+    with some_processes(*wanted.values()) as servers:
+        at = {who: server.address for who, server in zip(wanted, servers, strict=True)}
         warming = {who: _send(at[who], prepared, max(plan.clients), plan.seconds) for who in wanted}
         for _ in range(plan.rounds):
             for count in plan.clients:
                 for who in wanted:
                     loads[who][count].append(_send(at[who], prepared, count, plan.seconds))
+        held_mb = resident_kb(servers[0]) / 1000
     measured = [load for of_count in loads[FULL].values() for load in of_count]
     _insist_all_stored(full_url, sum(len(load.answers) for load in (warming[FULL], *measured)))
-    return [line for count in plan.clients for line in _lines(engine, count, loads)]
+    goal = at_most(held_mb, LARGEST_WORKER_MB, " MB")
+    return [
+        *(line for count in plan.clients for line in _lines(engine, count, loads)),
+        Line("memory of the service after these", "MB", (held_mb,), goal=goal),
+    ]
 
 
 def _send(address: str, prepared: list[PreparedReport], count: int, seconds: float) -> Load:
