@@ -8,9 +8,9 @@ measured whole. What a test starts as a process of its own is not counted.
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Generator
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -82,21 +82,12 @@ class Told:
     def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
         write = terminalreporter.write_line
         terminalreporter.section("how much of the program was run")
-        print_coverage(self.notes, outfile=_Lines(write), skip_covered=True)
+        table = io.StringIO()
+        print_coverage(self.notes, outfile=table, skip_covered=True)
+        write(table.getvalue().strip())
         if self.lost:
             write(f"{self.lost} of the workers were ended, and what they ran is not counted.")
         least = f"at least {self.least} % is asked for"
         write(f"{self.percent:.2f} % of lines and branches; {least}.")
         if self.percent < self.least:
             write("That is too little.", red=True)
-
-
-class _Lines:
-    """Takes what is printed, and writes it line by line."""
-
-    def __init__(self, write: Any) -> None:
-        self._write = partial(write)
-
-    def write(self, text: str) -> None:
-        if text.strip():
-            self._write(text)

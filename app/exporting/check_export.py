@@ -360,7 +360,7 @@ BROKEN = (
     ValueError,
     RuntimeError,
     EOFError,
-    NotImplementedError,
+    NotImplementedError,  # zipfile's own, for a way of packing that it does not know
     zipfile.BadZipFile,
     zlib.error,
     struct.error,

@@ -114,13 +114,10 @@ def head_of(conn: Connection, meet_id: MeetId) -> Head:
 
 def told_head_of(conn: Connection, meet_id: MeetId) -> Head:
     """The same, to be given out or reckoned with: Unavailable where something else stands there."""
-    try:
-        head = head_of(conn, meet_id)
-    except Exception as error:
-        if is_unreadable(error):
-            raise head_damaged(meet_id) from None  # its words hold what is stored
-        raise
-    if not (isinstance(head.size, int) and head.size >= 0 and isinstance(head.root, str)):
+    head = _head_as_text_allows(conn, meet_id)
+    if head is None or not (
+        isinstance(head.size, int) and head.size >= 0 and isinstance(head.root, str)
+    ):
         raise head_damaged(meet_id)
     return head
 
@@ -129,10 +126,16 @@ def version_of(conn: Connection, meet_id: MeetId) -> Hashable:
     """By what a later state of a record is told from an earlier one: its size, whatever stands
     there; None where that cannot be read, and nothing more is written then.
     """
+    head = _head_as_text_allows(conn, meet_id)
+    return None if head is None else head.size
+
+
+def _head_as_text_allows(conn: Connection, meet_id: MeetId) -> Head | None:
+    """The head as it stands; None where a text in it is none."""
     try:
-        return head_of(conn, meet_id).size
+        return head_of(conn, meet_id)
     except Exception as error:
-        if is_unreadable(error):
+        if is_unreadable(error):  # and its words hold what is stored
             return None
         raise
 

@@ -64,12 +64,8 @@ class Named:
         self.name = f"zd{sha256(self.text).hexdigest()[:24]}".encode()
         self.writes = writes
         self.reach = reach
+        self.adds_to = reach.adds_to if reach else ""
         self._of_rows: dict[int, Named] = {1: self}
-
-    @property
-    def adds_to(self) -> str:
-        """The table to which it adds a row, and does nothing else; "" where there is none."""
-        return self.reach.adds_to if self.reach else ""
 
     def of_rows(self, number: int) -> Named:
         """The same for so many rows, whose values come one row after the other."""

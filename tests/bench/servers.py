@@ -83,13 +83,13 @@ def serve_service() -> int:
     return serve_settings(settings, listen(settings))
 
 
-if __name__ == "__main__":
-    sys.exit(serve_service())
-
-
 def resident_kb(server: Running) -> float:
     """The memory that a process holds, in KB (Linux)."""
     for line in Path(f"/proc/{server.pid}/status").read_text().splitlines():
         if line.startswith("VmRSS:"):
             return float(line.split()[1])
     raise RuntimeError("the system does not tell what the process holds")
+
+
+if __name__ == "__main__":
+    sys.exit(serve_service())
