@@ -37,9 +37,12 @@ from app.rules.book_reading import (
     read_infringements,
     read_jury,
     read_lane_rule,
+    read_lines,
     read_notations,
+    read_oval_zones,
     read_protests,
     read_windows,
+    read_zone_tolerance,
     read_zones,
 )
 from app.rules.observation import Infringement
@@ -81,7 +84,8 @@ _WHERE_IN_FILE: Final = re.compile(r"\(at (.+)\)$")
 class Book:
     """One edition of a rule book. `sources` names the source of each value by its place.
 
-    `jury_final_by` is the rule by which nothing can be lodged against a decision of the jury.
+    `jury_final_by` is the rule by which nothing can be lodged against a decision of the jury,
+    `oval_zones` are those on an oval of 200 m, of the relays that are run there.
     """
 
     key: str
@@ -91,6 +95,8 @@ class Book:
     in_force_from: date
     in_force_until: date | None
     zones: Zones
+    oval_zones: Zones
+    zone_tolerance_m: float | None
     infringements: Mapping[Infringement, InfringementRule]
     lane_rule: LaneRule
     dropped_baton: DroppedBatonRule
@@ -139,7 +145,7 @@ def read_book(text: str, name: str) -> Book:
     sources: dict[str, str] = {}
     with Page(f"{key}{SUFFIX}", "", _parse(text, f"{key}{SUFFIX}"), sources) as root:
         first, last = read_days(root)
-        lane_rule = read_lane_rule(root)
+        lane_rule, lines = read_lane_rule(root), read_lines(root)
         return Book(
             key=key,
             code=root.text("code"),
@@ -147,7 +153,9 @@ def read_book(text: str, name: str) -> Book:
             edition=root.text("edition"),
             in_force_from=first,
             in_force_until=last,
-            zones=read_zones(root),
+            zones=read_zones(root, lines),
+            oval_zones=read_oval_zones(root, lines),
+            zone_tolerance_m=read_zone_tolerance(root),
             infringements=read_infringements(root),
             lane_rule=lane_rule,
             dropped_baton=read_dropped_baton(root),

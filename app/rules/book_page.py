@@ -75,6 +75,13 @@ class Page:
             raise self.refusal(key, f"must lie between {least:g} and {most:g}, not {value:g}")
         return value
 
+    def number_or(self, key: str, word: str, least: float, most: float) -> float | None:
+        """A finite number, or None where the agreed word stands in its place."""
+        if self._values.get(key) == word:
+            del self._values[key]
+            return None
+        return self.number(key, least, most)
+
     def whole(self, key: str, least: int, most: int) -> int:
         """A whole number within bounds."""
         value = self.number(key, least, most)

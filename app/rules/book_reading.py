@@ -4,7 +4,7 @@ Each part of a book has one function here. What is malformed is refused by `book
 contradicts itself or leaves something open is refused here, both with the place in the file.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from types import MappingProxyType
 from typing import Final
@@ -31,7 +31,10 @@ STILL_IN_FORCE: Final = "still in force"
 NO_LIMIT: Final = "not set"
 NEEDED_NOTATIONS: Final = ("DNS", "DNF", "DQ", *Letter)
 
+OVAL_RELAYS: Final = (Relay.FOUR_BY_200, Relay.FOUR_BY_400, Relay.FOUR_BY_800)
+
 Zones = Mapping[Relay, Mapping[int, ZoneRule]]
+Lines = tuple[bool, bool]
 
 
 def read_days(root: Page) -> tuple[date, date | None]:
@@ -45,19 +48,34 @@ def read_days(root: Page) -> tuple[date, date | None]:
     return first, last
 
 
-def read_zones(root: Page) -> Zones:
+def read_zones(root: Page, lines: Lines) -> Zones:
     """The zone of every take-over of every relay."""
-    with root.page("edges") as edges:
-        lines = (_flag(edges, "first_line_inside"), _flag(edges, "last_line_inside"))
-    zones: dict[Relay, Mapping[int, ZoneRule]] = {}
     with root.page("zones") as page:
-        for relay in Relay:
-            with page.page(relay) as of_relay:
-                zones[relay] = MappingProxyType(_take_overs(of_relay, lines))
+        return _zones(page, Relay, lines)
+
+
+def read_oval_zones(root: Page, lines: Lines) -> Zones:
+    """The zones on an oval of 200 m; empty where the edition has none that was found."""
+    with root.page("oval_zones") as page:
+        page.source()
+        return _zones(page, OVAL_RELAYS if page.flag("asked") else (), lines)
+
+
+def read_lines(root: Page) -> Lines:
+    """Whether the first and the last line of a zone belong to it."""
+    with root.page("edges") as edges:
+        return _flag(edges, "first_line_inside"), _flag(edges, "last_line_inside")
+
+
+def _zones(page: Page, relays: Iterable[Relay], lines: Lines) -> Zones:
+    zones: dict[Relay, Mapping[int, ZoneRule]] = {}
+    for relay in relays:
+        with page.page(relay) as of_relay:
+            zones[relay] = MappingProxyType(_take_overs(of_relay, lines))
     return MappingProxyType(zones)
 
 
-def _take_overs(page: Page, lines: tuple[bool, bool]) -> dict[int, ZoneRule]:
+def _take_overs(page: Page, lines: Lines) -> dict[int, ZoneRule]:
     """A relay's zones: one for all its take-overs, or one for each under its number."""
     if not any(str(take_over) in page for take_over in TAKE_OVERS):
         return dict.fromkeys(TAKE_OVERS, _zone(page, lines))
@@ -68,7 +86,7 @@ def _take_overs(page: Page, lines: tuple[bool, bool]) -> dict[int, ZoneRule]:
     return zones
 
 
-def _zone(page: Page, lines: tuple[bool, bool]) -> ZoneRule:
+def _zone(page: Page, lines: Lines) -> ZoneRule:
     with page.page("length_m") as value:
         length, source = value.number("value", 1, 50), value.source()
     leg_line = _number(page, "leg_line_m", most=50)
@@ -76,6 +94,13 @@ def _zone(page: Page, lines: tuple[bool, bool]) -> ZoneRule:
         raise page.refusal("leg_line_m", f"lies outside the zone of {length:g} m")
     acceleration = _number(page, "acceleration_m", most=20)
     return ZoneRule(length, leg_line, acceleration, *lines, page.text("rule"), source)
+
+
+def read_zone_tolerance(root: Page) -> float | None:
+    """How far a line of a zone may lie off, in metres; None where the edition sets nothing."""
+    with root.page("zone_marks") as page:
+        page.source()
+        return page.number_or("tolerance_m", NO_LIMIT, 0.001, 0.5)
 
 
 def read_infringements(root: Page) -> Mapping[Infringement, InfringementRule]:

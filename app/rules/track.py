@@ -1,15 +1,17 @@
 """Where on the track does each lane start, and where do its take-over zones lie?
 
-For a 400 m track of two straights and two half circles. Running distance is measured 0.30 m
-outside a kerb and 0.20 m outside a line (World Athletics track facilities practice). A race that
-leaves its lanes at the break line starts farther on by `break_offset`. Results agree with the
-stagger table of the IAAF Track and Field Facilities Manual 2008 within 0.005 m; that table rounds
-upward to millimetres. Where marks are painted, and how wide, is for the track's surveyor.
+For a track of 400 m, or an oval of 200 m, of two straights and two half circles. Running distance
+is measured 0.30 m outside a kerb and 0.20 m outside a line (World Athletics track facilities
+practice). A race that leaves its lanes at the break line starts farther on by `break_offset`.
+Results agree with the stagger table of the IAAF Track and Field Facilities Manual 2008 within
+0.005 m; that table rounds upward to millimetres. How a line is found on the track with a tape is
+for `survey.py`.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from math import acos, atan2, hypot, isfinite, pi, sqrt
 from types import MappingProxyType
 from typing import Final
@@ -20,10 +22,12 @@ from app.rules.relay import Relay
 FROM_KERB_M: Final = 0.30
 FROM_LINE_M: Final = 0.20
 MOST_LANES: Final = 10
-LEAST_LAP_M: Final = 398.0
-MOST_LAP_M: Final = 402.0
+OFF_BY_M: Final = 2.0
 HALVINGS: Final = 60  # of an interval under 2 m: far below a micrometre
 LAP_M: Final = 400
+OVAL_M: Final = 200
+LAPS_M: Final = (LAP_M, OVAL_M)
+FOUR_BY_200_BENDS: Final = (4, 3, 1)
 BEFORE_FINISH_M: Final = 50.0  # leg lines this near the finish count as negative metres
 
 
@@ -35,16 +39,25 @@ class Section(StrEnum):
     BEND_2 = "bend2"
     HOME = "home"
 
+    @property
+    def is_bend(self) -> bool:
+        return self in (Section.BEND_1, Section.BEND_2)
+
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """A 400 m track; the radius reaches to the kerb, or to the inner line where there is none."""
+    """A track; the radius reaches to the kerb, or to the inner line where there is none.
+
+    `four_by_200_bends` is how many bends of a 4x200 the meet runs in lanes: all four, or three or
+    one and then to the break line (TR24, number from memory; on an oval the rule leaves no choice).
+    """
 
     radius_m: float = 36.50
     straight_m: float = 84.39
     lane_width_m: float = 1.22
     lanes: int = 8
     kerb: bool = True
+    four_by_200_bends: int = 4
 
     def __post_init__(self) -> None:
         measures = (self.radius_m, self.straight_m, self.lane_width_m)
@@ -54,12 +67,21 @@ class Track:
             raise ValueError(f"A track has 1 to {MOST_LANES} lanes, not {self.lanes}.")
         if not 0.9 <= self.lane_width_m <= 1.5:
             raise ValueError(f"A lane is 0.90 to 1.50 m wide, not {self.lane_width_m:g} m.")
-        lap = lap_length(self, 1)
-        if not LEAST_LAP_M <= lap <= MOST_LAP_M:
+        if self.four_by_200_bends not in FOUR_BY_200_BENDS:
             raise ValueError(
-                f"One lap in lane 1 would be {lap:.2f} m, so this is no 400 m track: "
-                "check the radius and the straight."
+                f"A 4x200 is run with 4, 3 or 1 bends in lanes, not {self.four_by_200_bends}."
             )
+        lap = lap_length(self, 1)
+        if all(abs(lap - known) > OFF_BY_M for known in LAPS_M):
+            raise ValueError(
+                f"One lap in lane 1 would be {lap:.2f} m, so this is no 400 m track and no oval of "
+                "200 m: check the radius and the straight."
+            )
+
+    @property
+    def lap_m(self) -> int:
+        """The lap as people call it: 400 m, or 200 m of an oval."""
+        return OVAL_M if lap_length(self, 1) < LAP_M / 2 + OFF_BY_M else LAP_M
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,22 +108,50 @@ class ZonePlace:
 
 
 @dataclass(frozen=True, slots=True)
-class _InLanes:
-    """How many bends are run in lanes, and whether a break line follows them."""
+class InLanes:
+    """How many bends are run in lanes, whether a break line follows them, and how many of the first
+    take-overs come before it. A break line with take-overs before it follows the first bend of a
+    lap.
+    """
 
     bends: int
     then_break: bool
+    take_overs: int
 
 
-_BENDS_IN_LANES: Final[Mapping[Relay, _InLanes]] = MappingProxyType(
+_IN_LANES: Final[Mapping[tuple[int, Relay], InLanes]] = MappingProxyType(
     {  # 4x100 and 4x400: federation pages on TR24; the others from memory
-        Relay.FOUR_BY_100: _InLanes(2, then_break=False),
-        Relay.FOUR_BY_200: _InLanes(4, then_break=False),
-        Relay.FOUR_BY_400: _InLanes(3, then_break=True),
-        Relay.FOUR_BY_800: _InLanes(1, then_break=True),
-        Relay.MEDLEY: _InLanes(2, then_break=True),
+        (LAP_M, Relay.FOUR_BY_100): InLanes(2, then_break=False, take_overs=3),
+        (LAP_M, Relay.FOUR_BY_400): InLanes(3, then_break=True, take_overs=1),
+        (LAP_M, Relay.FOUR_BY_800): InLanes(1, then_break=True, take_overs=0),
+        (LAP_M, Relay.MEDLEY): InLanes(2, then_break=True, take_overs=2),
+        # 4x200: Irish federation's relay document as quoted by a club; the others from memory
+        (OVAL_M, Relay.FOUR_BY_200): InLanes(3, then_break=True, take_overs=1),
+        (OVAL_M, Relay.FOUR_BY_400): InLanes(2, then_break=True, take_overs=0),
+        (OVAL_M, Relay.FOUR_BY_800): InLanes(1, then_break=True, take_overs=0),
     }
 )
+_FOUR_BY_200: Final[Mapping[int, InLanes]] = MappingProxyType(
+    {  # three bends: a public page of sports definitions; four and one from memory
+        4: InLanes(4, then_break=False, take_overs=3),
+        3: InLanes(3, then_break=True, take_overs=2),
+        1: InLanes(1, then_break=True, take_overs=0),
+    }
+)
+
+
+def is_run_on(track: Track, relay: Relay) -> bool:
+    """Whether it is known how this relay is run there: on an oval 4x200, 4x400 and 4x800 alone."""
+    return track.lap_m == LAP_M or (OVAL_M, relay) in _IN_LANES
+
+
+def in_lanes(track: Track, relay: Relay) -> InLanes:
+    """What of a relay is run in lanes; ValueError for one that no oval has."""
+    if (track.lap_m, relay) == (LAP_M, Relay.FOUR_BY_200):
+        return _FOUR_BY_200[track.four_by_200_bends]
+    if not is_run_on(track, relay):
+        raise ValueError(f"How a {relay} is run on an oval of 200 m is not known here.")
+    return _IN_LANES[track.lap_m, relay]
 
 
 def running_radius(track: Track, lane: int) -> float:
@@ -124,6 +174,7 @@ def stagger(track: Track, lane: int, bends: int) -> float:
     return bends * pi * (running_radius(track, lane) - running_radius(track, 1))
 
 
+@lru_cache(maxsize=512)
 def break_offset(track: Track, lane: int) -> float:
     """How much farther on a lane starts because it crosses to lane 1 at the break line.
 
@@ -154,9 +205,9 @@ def _crossing_excess(track: Track, lane: int, past_bend: float) -> float:
 
 def start_stagger(track: Track, lane: int, relay: Relay) -> float:
     """How much farther on a lane starts in a relay, in metres."""
-    in_lanes = _BENDS_IN_LANES[relay]
-    offset = break_offset(track, lane) if in_lanes.then_break else 0.0
-    return stagger(track, lane, in_lanes.bends) + offset
+    run = in_lanes(track, relay)
+    offset = break_offset(track, lane) if run.then_break else 0.0
+    return stagger(track, lane, run.bends) + offset
 
 
 def zone_on_track(
@@ -178,28 +229,36 @@ def _leg_line(track: Track, relay: Relay, take_over: int, lane: int) -> float:
     """Metres from the finish line, along the lane, to where a leg ends."""
     if not 1 <= take_over <= relay.take_overs:
         raise ValueError(f"The {relay} has no take-over {take_over}: choose 1, 2 or 3.")
-    lap = lap_length(track, lane)
+    run, lap = in_lanes(track, relay), lap_length(track, lane)
     remaining = sum(relay.legs[take_over:])
-    if not _BENDS_IN_LANES[relay].then_break:
+    if not run.then_break:
         return _past_finish(-remaining, lap)
-    return _past_finish(_before_break(track, relay, take_over, lane), lap)
+    in_lane_1 = _in_lane_1(track, remaining)
+    if take_over > run.take_overs:
+        return _abreast(track, lane, in_lane_1)
+    # Ahead lie the first bend, in the own lane, and the crossing to lane 1: by as much as an 800 m
+    # race starts farther on, so does this (4x400: Swiss federation data sheet 2016, item c).
+    return _past_finish(in_lane_1 + stagger(track, lane, 1) + break_offset(track, lane), lap)
 
 
-def _before_break(track: Track, relay: Relay, take_over: int, lane: int) -> float:
-    """Where a leg ends in a relay that leaves its lanes at the end of the first bend.
+def _in_lane_1(track: Track, remaining: float) -> float:
+    """Where lane 1 has so many metres to the finish; negative before the finish line.
 
-    Whole laps after it are run in lane 1 and bring it back to the finish line, whatever
-    millimetres a lap has above 400 m. A take-over that is still in lanes has the first bend
-    ahead of it, or has run it, in its own lane, and the crossing to lane 1 after that: it lies
-    farther on by as much as the start of an 800 m race (4x400: Swiss federation data sheet 2016,
-    item c). The other take-overs lie alike in all lanes.
+    Whole laps after the break line are run in lane 1 and bring it back to the finish line, whatever
+    millimetres a lap has above its 400 or 200 m.
     """
-    from_finish = float(-(sum(relay.legs[take_over:]) % LAP_M))
-    if from_finish < -LAP_M / 2:
-        from_finish += lap_length(track, 1)
-    if take_over > relay.take_overs_in_lanes:
-        return from_finish
-    return from_finish + stagger(track, lane, 1) + break_offset(track, lane)
+    from_finish = -(remaining % track.lap_m)
+    return from_finish + lap_length(track, 1) if from_finish < -track.lap_m / 2 else from_finish
+
+
+def _abreast(track: Track, lane: int, in_lane_1: float) -> float:
+    """The same place straight across the track: a leg line that is no longer run to in lanes."""
+    there = _place(track, 1, in_lane_1)
+    outwards = running_radius(track, lane) / running_radius(track, 1)
+    metres = there.metres * (outwards if there.section.is_bend else 1.0)
+    before = list(Section)[: list(Section).index(there.section)]
+    begins = sum(section_length(track, lane, section) for section in before)
+    return _past_finish(begins + metres, lap_length(track, lane))
 
 
 def _past_finish(metres: float, lap: float) -> float:
@@ -209,14 +268,22 @@ def _past_finish(metres: float, lap: float) -> float:
 
 
 def _place(track: Track, lane: int, past_finish: float) -> Place:
-    bend = pi * running_radius(track, lane)
     rest = past_finish % lap_length(track, lane)
-    before_home = ((Section.BEND_1, bend), (Section.BACK, track.straight_m), (Section.BEND_2, bend))
-    for section, length in before_home:
+    for section, length in _sections(track, lane)[:-1]:
         if rest < length:
             return Place(section, rest, past_finish)
         rest -= length
     return Place(Section.HOME, rest, past_finish)
+
+
+def _sections(track: Track, lane: int) -> tuple[tuple[Section, float], ...]:
+    """The parts of a lap in a lane with their lengths, from the finish line on."""
+    return tuple((section, section_length(track, lane, section)) for section in Section)
+
+
+def section_length(track: Track, lane: int, section: Section) -> float:
+    """How long a part of the lap is in a lane, in metres."""
+    return pi * running_radius(track, lane) if section.is_bend else track.straight_m
 
 
 def _check_lane(track: Track, lane: int) -> None:
