@@ -16,13 +16,15 @@ from app.rounds import tables as rounds_tables
 from app.rulings import tables as rulings_tables
 from app.sealing import tables as sealing_tables
 from app.store.columns import metadata
+from app.surveys import tables as surveys_tables
 
-REVISION = "0010"
+REVISION = "0011"
 
 TABLE_MODULES = (
     meets_tables,
     access_tables,
     crew_tables,
+    surveys_tables,
     reports_tables,
     pictures_tables,
     rulings_tables,

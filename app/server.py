@@ -56,6 +56,7 @@ from app.store.action import Committed
 from app.store.hearing import hearing
 from app.store.store import Store
 from app.straight_way import StraightWay
+from app.surveys import routes as surveys
 from app.watching import routes as watching
 
 LARGEST_BODY = 64 * 1024
@@ -72,6 +73,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     paper_routes.router,
     rounds.router,
     crew.router,
+    surveys.router,
     rehearsals.router,
     watching.router,
     record.router,

@@ -126,6 +126,12 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/crew-list"): PLANS_CREW,
     ("GET", f"{MEET}/crew"): JOINED,
     ("GET", f"{MEET}/crew/briefing-cards.pdf"): BRIEFS_CREW,
+    ("GET", f"{MEET}/survey"): JOINED,
+    ("GET", f"{MEET}/survey.csv"): JOINED,
+    ("GET", f"{MEET}/survey-sheets.pdf"): JOINED,
+    ("GET", f"{MEET}/survey/zones/{{relay}}/{{take_over}}"): JOINED,
+    ("PUT", f"{MEET}/survey/zones/{{relay}}/{{take_over}}"): PLANS_CREW,
+    ("POST", f"{MEET}/survey-list"): PLANS_CREW,
     ("GET", f"{MEET}/watch"): JOINED,
     ("PUT", f"{MEET}/calls/{{call}}"): UMPIRES,
     ("GET", f"{MEET}/calls/{{call}}"): READERS_OF_REPORTS,
@@ -260,6 +266,7 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", f"{PAGES}/organiser/officials"): ORGANISER,
     ("GET", f"{PAGES}/organiser/start-lists"): ORGANISER,
     ("GET", f"{PAGES}/organiser/crew"): PLANS_CREW,
+    ("GET", f"{PAGES}/organiser/survey"): PLANS_CREW,
     ("GET", f"{PAGES}/organiser/rehearsals"): PLANS_CREW,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""

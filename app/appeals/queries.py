@@ -40,6 +40,7 @@ from app.rulings.shaken import to_reconsider
 from app.rulings.tables import rulings
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
+from app.surveys.queries import flags_of
 
 PAGE = 50
 JUDGEMENT = "judgement"
@@ -188,9 +189,21 @@ def awaited_protests(conn: Connection, meet_id: MeetId) -> list[AwaitedProtest]:
 def docket_of(conn: Connection, meet_id: MeetId, after: str | None = None) -> DocketOut:
     """What awaits the head official; protests and rulings to look at again on its first page."""
     if after is not None:
-        return docket(conn, meet_id, after)
+        return _with_zone_flags(conn, meet_id, docket(conn, meet_id, after))
     waiting = awaited_protests(conn, meet_id)
-    return docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
+    first = docket(conn, meet_id, None, to_reconsider(conn, meet_id), waiting)
+    return _with_zone_flags(conn, meet_id, first)
+
+
+def _with_zone_flags(conn: Connection, meet_id: MeetId, page: DocketOut) -> DocketOut:
+    """The docket with what the survey found of the zones of its heats."""
+    flags = flags_of(conn, meet_id, [one.heat for one in page.cases])
+    if not flags:
+        return page
+    cases = [
+        one.model_copy(update={"zone_flags": list(flags.get(one.heat, ()))}) for one in page.cases
+    ]
+    return page.model_copy(update={"cases": cases})
 
 
 def next_protest_number(conn: Connection, meet_id: MeetId) -> int:

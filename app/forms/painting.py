@@ -14,6 +14,7 @@ from itertools import chain, groupby
 
 from reportlab.pdfbase import pdfdoc  # type: ignore[import-untyped]
 from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
+from reportlab.pdfgen.pathobject import PDFPathObject  # type: ignore[import-untyped]
 
 from app.forms.attachment import Attachment, attach
 from app.forms.embedding import (
@@ -45,6 +46,15 @@ class Stroke:
     y_from: float
     x_to: float
     y_to: float
+    thickness: float = 0.5
+    dashes: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A line through points, open at its ends."""
+
+    points: tuple[tuple[float, float], ...]
     thickness: float = 0.5
     dashes: tuple[float, ...] = ()
 
@@ -117,7 +127,7 @@ class Reserved:
     role: str
 
 
-Shape = Stroke | Area | Disc | SetText | Modules | Photograph | Reserved
+Shape = Stroke | Trace | Area | Disc | SetText | Modules | Photograph | Reserved
 Page = list[Shape]
 
 
@@ -213,24 +223,29 @@ class _Painter:
             self.structure.turn_page()
         for shape in page:
             self._mark(shape)
-            match shape:
-                case Stroke():
-                    self._paint_stroke(shape)
-                case Area():
-                    self._paint_area(shape)
-                case Disc():
-                    self._paint_disc(shape)
-                case SetText():
-                    self._paint_text(shape)
-                case Modules():
-                    self._paint_modules(shape)
-                case Photograph():
-                    self._paint_photograph(shape)
-                case Reserved():
-                    self._paint_reserved(shape)
+            self._paint(shape)
         self._close()
         self.canvas.showPage()
         self._note_reserved([shape for shape in page if isinstance(shape, Reserved)])
+
+    def _paint(self, shape: Shape) -> None:
+        match shape:
+            case Stroke():
+                self._paint_stroke(shape)
+            case Trace():
+                self._paint_trace(shape)
+            case Area():
+                self._paint_area(shape)
+            case Disc():
+                self._paint_disc(shape)
+            case SetText():
+                self._paint_text(shape)
+            case Modules():
+                self._paint_modules(shape)
+            case Photograph():
+                self._paint_photograph(shape)
+            case Reserved():
+                self._paint_reserved(shape)
 
     def _mark(self, shape: Shape) -> None:
         """Say what is drawn next, where that is not what was drawn last; text says it itself."""
@@ -262,12 +277,21 @@ class _Painter:
         self.canvas.setDash(list(stroke.dashes))
         self.canvas.line(stroke.x_from, self._up(stroke.y_from), stroke.x_to, self._up(stroke.y_to))
 
-    def _paint_area(self, area: Area) -> None:
-        (x, y), *further = area.corners
+    def _paint_trace(self, trace: Trace) -> None:
+        self.canvas.setLineWidth(trace.thickness)
+        self.canvas.setDash(list(trace.dashes))
+        self.canvas.drawPath(self._path(trace.points), stroke=1, fill=0)
+
+    def _path(self, points: Sequence[tuple[float, float]]) -> PDFPathObject:
+        (x, y), *further = points
         path = self.canvas.beginPath()
         path.moveTo(x, self._up(y))
         for x, y in further:
             path.lineTo(x, self._up(y))
+        return path
+
+    def _paint_area(self, area: Area) -> None:
+        path = self._path(area.corners)
         path.close()
         self.canvas.setDash([])
         self.canvas.setLineWidth(area.thickness)

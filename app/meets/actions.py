@@ -17,6 +17,7 @@ from app.meets.pointing import set_heat_now
 from app.meets.queries import PRESENT_RUN, heat, meet, meet_row
 from app.meets.states import HEAT_TABLE, NOT_TO_RUN, HeatAct, HeatState
 from app.meets.tables import heats, lanes, meets, run_lanes
+from app.meets.track import lap_of
 from app.meets.wire import HeatOut, LaneOut, MeetIn, MeetOut, OrganiserIn
 from app.record.kinds import Kind
 from app.refusals import CHANGE_IT, IdTaken, Malformed, RoleMissing, Stale, StateConflict
@@ -123,6 +124,7 @@ def _columns(sent: MeetIn) -> Mapping[str, object]:
         "name": sent.name,
         "time_zone": sent.time_zone,
         "edition": sent.edition,
+        "lap_m": lap_of(sent.track),
         "facts": _facts(sent),
     }
 

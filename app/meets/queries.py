@@ -39,7 +39,7 @@ from app.meets.wire import (
 from app.refusals import NotFound
 from app.reports.tables import cases
 from app.rounds.tables import re_runs
-from app.rules.book import Book, load_book
+from app.rules.book import Book, book_on
 from app.rules.relay import Relay
 from app.rules.windows import MeetTerms
 from app.store.prepared import Prepared
@@ -175,6 +175,7 @@ RUNNING_COLUMNS = (
     lanes.c.team_id,
     teams.c.name.label("team_name"),
     meets.c.edition,
+    meets.c.lap_m,
 )
 RUNNING_IN = (
     heats.join(events, events.c.id == heats.c.event_id)
@@ -230,7 +231,7 @@ class Running:
     relay: Relay
     team_id: TeamId | None
     team_name: str | None
-    edition: str
+    book: Book
 
     @property
     def present_run(self) -> int:
@@ -261,7 +262,7 @@ def meet_facts(conn: Connection, meet_id: MeetId) -> MeetFacts:
         first_day=date.fromisoformat(row.facts["first_day"]),
         last_day=date.fromisoformat(row.facts["last_day"]),
         time_zone=row.time_zone,
-        book=load_book(row.edition),
+        book=book_on(row.edition, row.lap_m),
         terms=TermsIn.model_validate(row.facts["terms"]),
         track=TrackIn.model_validate(row.facts["track"]),
         ended_at=row.ended_at,
@@ -409,7 +410,7 @@ def running_from(row: Any) -> Running:
         Relay(row.relay),
         row.team_id,
         row.team_name,
-        row.edition,
+        book_on(row.edition, row.lap_m),
     )
 
 

@@ -36,14 +36,16 @@ meets = Table(
     Column("time_zone", String(60), nullable=False),
     Column("edition", String(60), nullable=False),
     Column("facts", Json, nullable=False),
+    Column("lap_m", Integer, nullable=False, server_default="400"),
     Column("version", Integer, nullable=False),
     Column("made_at", Instant, nullable=False),
     Column("ended_at", Instant),
     Column("heat_now", id_type()),
     Index(None, "made_at", "id"),
 )
-"""`heat_now` is the heat that the head official points at, or that was started since. It has no
-foreign key: heats name their meet already, and are never deleted."""
+"""`lap_m` is 200 where the track's measures make an oval, whose zones are others. `heat_now` is the
+heat that the head official points at, or that was started since. It has no foreign key: heats name
+their meet already, and are never deleted."""
 
 events = Table(
     "events",

@@ -38,13 +38,18 @@ TimeZone = Annotated[str, AfterValidator(_known_zone), Field(max_length=60)]
 
 
 class TrackIn(Wire):
-    """The meet's track. The default is the 400 m standard track."""
+    """The meet's track of 400 m, or oval of 200 m. The default is the 400 m standard track."""
 
     radius_m: Metres = 36.50
     straight_m: Metres = 84.39
     lane_width_m: Annotated[float, Field(ge=0.9, le=1.3)] = 1.22
     lanes: Annotated[int, Field(ge=1, le=10)] = 8
     kerb: bool = True
+    four_by_200_bends: Literal[4, 3, 1] = Field(
+        default=4,
+        description="how many bends of a 4x200 are run in lanes: all four, or three or one and "
+        "then to the break line; it says where its zones lie",
+    )
 
 
 _CURRENCY = "^[A-Z]{3}$"
@@ -111,6 +116,11 @@ class TermsIn(Wire):
     jury: JuryTermsIn = JuryTermsIn()
     chief_umpire_rules: bool = Field(
         default=False, description="whether the chief umpire may rule, as the referee may"
+    )
+    zone_tolerance_m: Annotated[float, Field(ge=0.001, le=0.5)] | None = Field(
+        default=None,
+        description="how far a line of a take-over zone may lie off along its lane, in metres; "
+        "left out, as the edition sets it, where it does",
     )
     keep_days: Annotated[int, Field(ge=1, le=36_500)] | None = Field(
         default=None,
@@ -181,7 +191,7 @@ class MeetOut(Wire):
     edition_note: str = Field(description="empty, or that the edition was not in force that day")
     track: TrackIn
     track_note: str = Field(
-        description="empty, or that the measures, stored all the same, make no lap of 400 m"
+        description="empty, or that the measures, stored all the same, make no lap of 400 or 200 m"
     )
     terms: TermsIn
     ended_at: datetime | None = Field(description="when the meet ended; null while it goes on")

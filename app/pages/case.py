@@ -49,6 +49,7 @@ from app.rulings.queries import ruling_out, rulings_in_heat
 from app.rulings.returns import returns_of
 from app.rulings.who_rules import why_not
 from app.rulings.wire import RulingOut, StandingRulingOut
+from app.surveys.queries import flags_of
 
 router = for_readers()
 
@@ -84,6 +85,7 @@ class CaseShown:
     ruling: Ruling
     further_of: int | None
     since_ruled: str | None
+    zone_flags: Sequence[str]
 
     @property
     def returnable(self) -> Sequence[tuple[int, ReportOut]]:
@@ -143,6 +145,7 @@ def read_case(
         history=history(case, rulings, returns, _withdrawals(conn, meet_id, case)),
         ruling=_ruling(conn, meet, case, caller),
         further_of=_number(conn, meet_id, case.further_of),
+        zone_flags=flags_of(conn, meet_id, [case.heat]).get(case.heat, ()),
         since_ruled=next((one.since for one in standing if one.case == case_id), None),
     )
 

@@ -21,7 +21,7 @@ from app.pages.track_plan import Crew, TrackPlan, plan_track, runs
 from app.pages.zone_plan import ZonePlan, plan_zone
 from app.rules.book import Book
 from app.rules.relay import Edge, Relay
-from app.rules.track import Track
+from app.rules.track import Track, is_run_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ class Gap:
 @dataclass(frozen=True, slots=True)
 class CrewShown:
     """The crew plan, what it leaves unwatched, who cannot be where it wants them, and its pictures;
-    none on a track whose measures, as the settings have them, make no lap of 400 m.
+    none on a track whose measures, as the settings have them, make no lap of 400 or 200 m.
     """
 
     version: int
@@ -83,13 +83,18 @@ def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
     facts, known = meets.meet_facts(conn, meet_id), crew.crew(conn, meet_id)
     posts = sorted(known.posts, key=_as_met)
     numbered = [Numbered(number, post) for number, post in enumerate(posts, 1)]
-    relays = [] if track_note(facts.track) else _relays(meets.relays_of(conn, meet_id), posts)
+    track = None if track_note(facts.track) else track_of(facts.track)
+    relays = _relays(meets.relays_of(conn, meet_id), posts)
     return CrewShown(
         version=known.version,
         posts=numbered,
         unwatched=[_gap(one) for one in known.unwatched],
         apart=known.apart,
-        relays=[_pictures(facts.book, track_of(facts.track), relay, numbered) for relay in relays],
+        relays=[
+            _pictures(facts.book, track, relay, numbered)
+            for relay in relays
+            if track and is_run_on(track, relay)
+        ],
     )
 
 

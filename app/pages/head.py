@@ -34,6 +34,7 @@ from app.results.finality import heat_shown
 from app.roles import Role
 from app.rulings.queries import ruling_out
 from app.rulings.wire import RulingOut
+from app.surveys.queries import flags_of
 
 router = for_readers()
 
@@ -52,6 +53,7 @@ class HeatShown:
     next: HeatOut | None
     others: Sequence[HeatOut]
     may_hold_back: bool
+    zone_flags: Sequence[str]
 
     @property
     def before(self) -> HeatOut | None:
@@ -112,6 +114,7 @@ def heat_at_hand(
         next=pointed.next,
         others=_others(conn, meet_id, which),
         may_hold_back=shown is not None and _may_hold_back(conn, meet_id, shown, caller),
+        zone_flags=flags_of(conn, meet_id, [shown.id]).get(shown.id, ()) if shown else (),
     )
 
 

@@ -20,6 +20,7 @@ from app.pages import (
     problem_types,
     protests,
     record,
+    survey,
     zone,
 )
 
@@ -39,5 +40,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     record.router,
     zone.router,
     organiser.router,
+    survey.router,
     problem_types.router,
 )

@@ -56,6 +56,25 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "unwatched": _("nobody watches"),
     },
     "zone edge": {"start": _("start"), "end": _("end")},
+    "zone line": {
+        "acceleration": _("beginning of the acceleration zone"),
+        "start": _("start"),
+        "leg line": _("leg line"),
+        "end": _("end"),
+    },
+    "section": {
+        "bend1": _("first bend"),
+        "back": _("back straight"),
+        "bend2": _("second bend"),
+        "home": _("home straight"),
+    },
+    "mark": {
+        "finish line": _("finish line"),
+        "end of the first bend": _("end of the first bend"),
+        "start of the second bend": _("start of the second bend"),
+        "end of the second bend": _("end of the second bend"),
+        "same line one lane inside": _("same line one lane inside"),
+    },
     "aspect": {"baton": _("baton"), "receiver's foot": _("receiver's foot")},
     "happened": {
         "flag": _("yellow flag"),

@@ -34,6 +34,7 @@ class Kind(StrEnum):
     PIN_CLEARED = "PIN cleared"
     START_LISTS_LOADED = "start lists loaded"
     CREW_PLANNED = "crew planned"
+    ZONES_MEASURED = "zones measured"
     HEAT_NOW = "heat now"
     HEAT_STARTED = "heat started"
     HEAT_HELD_BACK = "heat held back"
@@ -118,6 +119,7 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.PIN_CLEARED: KindFacts("An official's PIN was cleared.", DESK),
     Kind.START_LISTS_LOADED: KindFacts("Start lists were loaded.", CREW),
     Kind.CREW_PLANNED: KindFacts("The crew plan was set.", CREW),
+    Kind.ZONES_MEASURED: KindFacts("The lines of take-over zones were measured.", CREW),
     Kind.HEAT_NOW: KindFacts("The head official said which heat is now.", CREW),
     Kind.HEAT_STARTED: KindFacts("A heat was started.", CREW),
     Kind.HEAT_HELD_BACK: KindFacts(

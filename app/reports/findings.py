@@ -13,7 +13,6 @@ from pydantic import Field, TypeAdapter
 
 from app.meets.queries import Running
 from app.reports.wire import FindingOut, ReportOut
-from app.rules.book import load_book
 from app.rules.finding import Circumstances, Finding, judge, title_of
 from app.rules.observation import Infringement, Observation
 
@@ -29,7 +28,7 @@ def judge_report(
 ) -> Finding:
     """What the meet's edition makes of an observation after so many lane infringements."""
     circumstances = Circumstances(running.relay, take_over, earlier)
-    return judge(observation, circumstances, load_book(running.edition))
+    return judge(observation, circumstances, running.book)
 
 
 def judge_again(running: Running, report: ReportOut, earlier: int) -> Finding:

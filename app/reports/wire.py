@@ -207,6 +207,11 @@ class CaseLine(Wire):
     rehearsal: bool = REHEARSAL
     opened_at: datetime
     further_of: CaseId | None
+    zone_flags: list[str] = Field(
+        default_factory=list,
+        description="a sentence for each zone of the heat with a line that the survey found in the "
+        "wrong place",
+    )
     reports: list[ReportLine] = Field(description="the first ten; the case itself has them all")
     reports_in_all: int
     version: int

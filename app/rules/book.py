@@ -8,7 +8,7 @@ is judged by the edition of its day.
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from importlib.resources import files
@@ -47,6 +47,7 @@ from app.rules.book_reading import (
 )
 from app.rules.observation import Infringement
 from app.rules.relay import Relay
+from app.rules.track import LAP_M, OVAL_M, Track, is_run_on
 
 __all__ = [
     "Book",
@@ -62,6 +63,7 @@ __all__ = [
     "WindowOpener",
     "WindowRule",
     "ZoneRule",
+    "book_on",
     "editions",
     "load_book",
     "read_book",
@@ -107,6 +109,7 @@ class Book:
     protestable_judgement: bool
     jury_final_by: str
     sources: Mapping[str, str]
+    is_for_oval: bool = False
 
     @property
     def tolerated_lane_infringements(self) -> int:
@@ -119,6 +122,15 @@ class Book:
         if take_over not in zones:
             raise ValueError(f"The {relay} has no take-over {take_over}: choose 1, 2 or 3.")
         return zones[take_over]
+
+    def on_oval(self) -> "Book":
+        """The book for an oval of 200 m: a relay without a zone of its own there has its usual."""
+        return replace(self, zones={**self.zones, **self.oval_zones}, is_for_oval=True)
+
+    def zones_on(self, track: Track) -> Zones:
+        """The zones of the relays that this edition has on such a track."""
+        zones = self.oval_zones if track.lap_m == OVAL_M else self.zones
+        return {relay: its for relay, its in zones.items() if is_run_on(track, relay)}
 
     def reference(self, infringement: Infringement) -> str:
         """The rule that stands after "DQ"."""
@@ -137,6 +149,12 @@ def load_book(key: str) -> Book:
     if key not in editions():
         raise BookRefused(f"{key}{SUFFIX}", f"is unknown; choose one of: {', '.join(editions())}")
     return read_book((_BOOKS / f"{key}{SUFFIX}").read_text(encoding="utf-8"), key)
+
+
+@cache
+def book_on(key: str, lap_m: int) -> Book:
+    """The edition of this key for a track of 400 m, or an oval of 200 m."""
+    return load_book(key) if lap_m == LAP_M else load_book(key).on_oval()
 
 
 def read_book(text: str, name: str) -> Book:

@@ -98,11 +98,11 @@ def judge_waiting_order(
 ) -> Verdict:
     """Out of lanes, waiting runners keep the order of their team-mates at the 200 m point.
 
-    World Athletics TR24.20; IAAF Rule 170.9 (2012); NFHS 5-10 from memory. `book` adds nothing:
-    every edition at hand has the same order.
+    World Athletics TR24.20; IAAF Rule 170.9 (2012); NFHS 5-10 from memory. Every edition at
+    hand has the same order.
     """
     kind = Infringement.WAITING_ORDER_CHANGED
-    in_lanes = _in_lanes(circumstances)
+    in_lanes = _in_lanes(circumstances, book)
     if in_lanes is Seen.YES:
         return clears(kind, "This take-over is run in lanes, so there is no waiting order.")
     if in_lanes is Seen.UNSURE:
@@ -119,10 +119,12 @@ def judge_waiting_order(
     return answer_all(kind, [question], cleared="The order was kept.")
 
 
-def _in_lanes(circumstances: Circumstances) -> Seen:
-    """Whether the take-over is in lanes; a 4x200 m may leave them early, as the meet decides."""
+def _in_lanes(circumstances: Circumstances, book: Book) -> Seen:
+    """Whether the take-over is in lanes; a 4x200 m may leave them early, as the meet decides, and
+    so does every relay on an oval.
+    """
     in_lanes = circumstances.relay.take_overs_in_lanes
-    if circumstances.relay is Relay.FOUR_BY_200 or in_lanes == 0:
+    if circumstances.relay is Relay.FOUR_BY_200 or in_lanes == 0 or book.is_for_oval:
         return Seen.NO
     if circumstances.take_over is None:
         return Seen.UNSURE if in_lanes < circumstances.relay.take_overs else Seen.YES

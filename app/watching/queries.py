@@ -18,7 +18,7 @@ from app.meets.states import HeatState
 from app.meets.tables import events, heats, lanes, teams
 from app.reports.states import ReportState
 from app.reports.tables import calls, reports
-from app.rules.book import Book, load_book
+from app.rules.book import Book, book_on, load_book
 from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rules.relay import TAKE_OVERS, Relay
@@ -155,7 +155,7 @@ _REPORTS = (
 def watch(conn: Connection, meet_id: MeetId, caller: Caller, now: datetime) -> WatchOut:
     """What the caller's phone shows."""
     meet = meet_row(conn, meet_id)
-    book = load_book(meet.edition)
+    book = book_on(meet.edition, meet.lap_m)
     found = now_and_next(conn, meet_id)
     shown = _heats_around(conn, meet_id, found)
     return WatchOut(

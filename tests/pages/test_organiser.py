@@ -47,10 +47,10 @@ def test_measures_that_make_no_lap_are_told_where_they_are_set_and_where_they_ar
 ) -> None:
     base = f"/meets/{meet.id}/organiser"
     for page in (base, f"{base}/crew"):
-        assert "no lap of 400 m" not in meet.organiser.get(page, headers=PAGE).text
+        assert "no lap of 400 or 200 m" not in meet.organiser.get(page, headers=PAGE).text
     change_track(meet, radius_m=30)
     for page in (base, f"{base}/crew"):
-        assert "no lap of 400 m" in meet.organiser.get(page, headers=PAGE).text
+        assert "no lap of 400 or 200 m" in meet.organiser.get(page, headers=PAGE).text
     assert "on the track</h3>" not in meet.organiser.get(f"{base}/crew", headers=PAGE).text
 
 

@@ -27,6 +27,7 @@ from app.reports.states import (
     ReportAct,
     ReportState,
 )
+from app.rules.book import load_book
 from app.rules.relay import Relay
 from app.transitions import StateTable, Step
 
@@ -95,7 +96,7 @@ def test_a_flag_is_late_from_the_announcement_on_also_once_the_result_is_final(
         relay=Relay.FOUR_BY_100,
         team_id=TeamId(new_id()),
         team_name="Tern",
-        edition="world-athletics-2025",
+        book=load_book("world-athletics-2025"),
     )
     marks = marks_on(Arriving(1, running, early=False, post=None), lane=4)
     assert (Mark.AFTER_ANNOUNCEMENT in marks) == (state in {"announced", "final"})

@@ -12,6 +12,7 @@ const WOULD = {
     word("would crew", { posts: counted("posts", told.posts), people: counted("people", told.people), unwatched: listed(told.unwatched) }),
     ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
   ].join(" "),
+  "survey-file": (told) => word("would survey", { lines: counted("lines", told.lines), zones: counted("zones", told.zones), wrong: listed(told.wrong) }),
 };
 const PATIENCE = 120_000; // a sheet of badges may be long, and the line slow
 const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];

@@ -1,0 +1,133 @@
+"""Storing what was measured: a zone as a whole, or the zones that a list names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import insert, select, update
+
+from app.meets.queries import meet_facts
+from app.record.kinds import Kind
+from app.refusals import Malformed, PreconditionMissing, Stale
+from app.rules.relay import Relay
+from app.rules.survey import Lines, ZoneLine, survey, zone_targets
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.surveys.queries import surveyable, zone_of
+from app.surveys.tables import zone_surveys
+from app.surveys.telling import told_zone
+from app.surveys.wire import ZoneSurveyIn, ZoneSurveyOut
+
+Stored = Mapping[str, Mapping[str, Mapping[str, object]]]
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredZone:
+    """What was measured in a zone."""
+
+    relay: Relay
+    take_over: int
+    lines: Lines
+
+    @property
+    def stored(self) -> Stored:
+        """As it is kept: by lane and line, from the inside and as runners meet them."""
+        by_lane: dict[str, dict[str, Mapping[str, object]]] = {}
+        order = list(ZoneLine)
+        for lane, line in sorted(self.lines, key=lambda one: (one[0], order.index(one[1]))):
+            seen = self.lines[lane, line]
+            said = {"mark": seen.mark.value, "metres": seen.metres}
+            by_lane.setdefault(str(lane), {})[line.value] = said
+        return by_lane
+
+
+def measure_zone(
+    relay: Relay, take_over: int, sent: ZoneSurveyIn, version: int | None
+) -> Action[Put[ZoneSurveyOut]]:
+    """Store what was measured in a zone; later it must name the version that it replaces."""
+
+    def act(unit: Unit) -> Done[Put[ZoneSurveyOut]]:
+        before = zone_of(unit.conn, unit.meet_id, relay, take_over)
+        measured = MeasuredZone(relay, take_over, sent.lines)
+        if before.taped.lines == measured.lines and before.taped.version:
+            return Done(Put(told_zone(before), created=False), None)
+        _insist_on_version(before.taped.version, version)
+        _insist_it_can_be(unit, measured)
+        _store(unit, measured)
+        after = zone_of(unit.conn, unit.meet_id, relay, take_over)
+        return Done(
+            Put(told_zone(after), created=not before.taped.version), _deed(unit, [measured])
+        )
+
+    return act
+
+
+def measure_zones(zones: Sequence[MeasuredZone]) -> Action[None]:
+    """Store what a list says; it replaces what was known of each zone that it names."""
+
+    def act(unit: Unit) -> Done[None]:
+        for zone in zones:
+            zone_of(unit.conn, unit.meet_id, zone.relay, zone.take_over)
+            _insist_it_can_be(unit, zone)
+            _store(unit, zone)
+        return Done(None, _deed(unit, zones))
+
+    return act
+
+
+def _insist_on_version(stored: int, named: int | None) -> None:
+    if not stored:
+        return
+    if named is None:
+        raise PreconditionMissing(
+            "This zone was measured already: send If-Match with its ETag to replace that."
+        )
+    if named != stored:
+        raise Stale("This zone was measured anew meanwhile. Read it again, then decide.")
+
+
+def _insist_it_can_be(unit: Unit, zone: MeasuredZone) -> None:
+    """Nothing is stored of a zone with a line that cannot have been measured so."""
+    facts = meet_facts(unit.conn, unit.meet_id)
+    track = surveyable(facts)
+    highest = max((lane for lane, _ in zone.lines), default=1)
+    if highest > track.lanes:
+        raise Malformed(f"The track has {track.lanes} lanes, not {highest}.", field="/lanes")
+    rule = facts.book.zones_on(track)[zone.relay][zone.take_over]
+    targets = zone_targets(track, zone.relay, zone.take_over, rule)
+    known = {(one.lane, one.line) for one in targets}
+    for lane, line in zone.lines:
+        if (lane, line) not in known:
+            raise Malformed(
+                f"By the meet's edition this zone has no line “{line}”: leave it out.",
+                field=f"/lanes/{lane}",
+            )
+    try:
+        survey(track, targets, zone.lines, None)
+    except ValueError as error:
+        raise Malformed(f"{error} Nothing was stored.", field="/lanes") from error
+
+
+def _store(unit: Unit, zone: MeasuredZone) -> None:
+    where = (
+        (zone_surveys.c.meet_id == unit.meet_id)
+        & (zone_surveys.c.relay == zone.relay.value)
+        & (zone_surveys.c.take_over == zone.take_over)
+    )
+    version = unit.conn.execute(select(zone_surveys.c.version).where(where)).scalar()
+    values = {"lanes": zone.stored, "version": (version or 0) + 1, "measured_at": unit.now}
+    if version is not None:
+        unit.conn.execute(update(zone_surveys).where(where).values(values))
+        return
+    key = {"meet_id": unit.meet_id, "relay": zone.relay.value, "take_over": zone.take_over}
+    unit.conn.execute(insert(zone_surveys).values(**key, **values))
+
+
+def _deed(unit: Unit, zones: Iterable[MeasuredZone]) -> Deed:
+    content = {
+        "zones": [
+            {"relay": one.relay.value, "take_over": one.take_over, "lanes": one.stored}
+            for one in zones
+        ]
+    }
+    return Deed(Kind.ZONES_MEASURED, unit.meet_id, content)

@@ -1,0 +1,134 @@
+"""Reading the zone survey: the zones of a meet with what was measured, and what lies wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, select
+
+from app.ids import HeatId, MeetId
+from app.meets.queries import MeetFacts, meet_facts, relays_of
+from app.meets.tables import events, heats, lanes
+from app.meets.track import track_note, track_of
+from app.refusals import NotFound, StateConflict
+from app.rules.relay import Relay
+from app.rules.survey import Mark, Measured, ZoneLine
+from app.rules.track import Track
+from app.store.prepared import Prepared
+from app.surveys.tables import zone_surveys
+from app.surveys.zones import NOTHING, Taped, Zone, all_zones, flag, zone_at
+
+_SURVEYS = Prepared(select(zone_surveys).where(zone_surveys.c.meet_id == bindparam("meet")))
+_IN_USE = (
+    select(lanes.c.heat_id, lanes.c.lane, events.c.relay)
+    .join(heats, heats.c.id == lanes.c.heat_id)
+    .join(events, events.c.id == heats.c.event_id)
+    .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
+)
+
+ZoneName = tuple[Relay, int]
+
+
+def taped_in(conn: Connection, meet_id: MeetId) -> Mapping[ZoneName, Taped]:
+    """What was measured, by relay and take-over."""
+    rows = _SURVEYS.all(conn, {"meet": meet_id})
+    return {(Relay(row.relay), row.take_over): _taped(row) for row in rows}
+
+
+def _taped(row: Any) -> Taped:
+    return Taped(lines_stored(row.lanes), row.version, row.measured_at)
+
+
+def lines_stored(by_lane: Mapping[str, Mapping[str, Any]]) -> dict[tuple[int, ZoneLine], Measured]:
+    """Lines as they are stored, by lane and line."""
+    return {
+        (int(lane), ZoneLine(line)): Measured(Mark(said["mark"]), said["metres"])
+        for lane, its in by_lane.items()
+        for line, said in its.items()
+    }
+
+
+def surveyable(facts: MeetFacts) -> Track:
+    """The meet's track; StateConflict while its measures make no lap."""
+    if note := track_note(facts.track):
+        raise StateConflict(
+            f"The zones of this track cannot be reckoned. {note} Correct them in the settings of "
+            "the meet."
+        )
+    return track_of(facts.track)
+
+
+def tolerance_of(facts: MeetFacts) -> float | None:
+    """How far a line may lie off: as the meet has set it, else as the edition does."""
+    own = facts.terms.zone_tolerance_m
+    return facts.book.zone_tolerance_m if own is None else own
+
+
+def zones_of(conn: Connection, meet_id: MeetId) -> list[Zone]:
+    """The zones of all relays on the programme, with what was measured there."""
+    facts = meet_facts(conn, meet_id)
+    track, taped = surveyable(facts), taped_in(conn, meet_id)
+    tolerance = tolerance_of(facts)
+    return [
+        zone_at(track, relay, number, rule, taped.get((relay, number), NOTHING), tolerance)
+        for relay, number, rule in all_zones(facts.book, track, on_programme(conn, meet_id))
+    ]
+
+
+def on_programme(conn: Connection, meet_id: MeetId) -> list[Relay]:
+    """The relays on the programme, in our order; all of them while nothing is drawn."""
+    known = relays_of(conn, meet_id)
+    return [relay for relay in Relay if relay in known] or list(Relay)
+
+
+def zone_of(conn: Connection, meet_id: MeetId, relay: Relay, take_over: int) -> Zone:
+    """One zone, also of a relay that is not on the programme; NotFound for one that the edition
+    has not on such a track.
+    """
+    facts = meet_facts(conn, meet_id)
+    track = surveyable(facts)
+    rule = facts.book.zones_on(track).get(relay, {}).get(take_over)
+    if rule is None:
+        raise NotFound(f"The edition has no zone for take-over {take_over} of a {relay} here.")
+    taped = taped_in(conn, meet_id).get((relay, take_over), NOTHING)
+    return zone_at(track, relay, take_over, rule, taped, tolerance_of(facts))
+
+
+def flags_of(
+    conn: Connection, meet_id: MeetId, asked: Iterable[HeatId]
+) -> Mapping[HeatId, Sequence[str]]:
+    """What the survey found of the zones that heats use, in the lanes that are drawn there: a
+    sentence a zone. Heats whose zones lie right, and all while nothing was measured, are left out.
+    """
+    taped = taped_in(conn, meet_id)
+    if not taped:
+        return {}
+    wrong = _wrong_zones(meet_facts(conn, meet_id), taped)
+    if not wrong:
+        return {}
+    in_use: dict[HeatId, tuple[Relay, set[int]]] = {}
+    for row in conn.execute(_IN_USE, {"heats": list(set(asked))}):
+        in_use.setdefault(row.heat_id, (Relay(row.relay), set()))[1].add(row.lane)
+    told = {
+        heat: [flag(one.take_over, _there(one, drawn)) for one in wrong if one.relay is relay]
+        for heat, (relay, drawn) in in_use.items()
+    }
+    return {heat: found for heat, its in told.items() if (found := [one for one in its if one])}
+
+
+def _wrong_zones(facts: MeetFacts, taped: Mapping[ZoneName, Taped]) -> list[Zone]:
+    if track_note(facts.track):
+        return []
+    track, tolerance = track_of(facts.track), tolerance_of(facts)
+    measured = dict.fromkeys(relay for relay, _ in taped)
+    zones = [
+        zone_at(track, relay, number, rule, taped[relay, number], tolerance)
+        for relay, number, rule in all_zones(facts.book, track, measured)
+        if (relay, number) in taped
+    ]
+    return [one for one in zones if one.wrong]
+
+
+def _there(zone: Zone, drawn: set[int]) -> list[Any]:
+    return [one for one in zone.wrong if one.target.lane in drawn]

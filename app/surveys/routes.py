@@ -1,0 +1,156 @@
+"""The zone survey over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import Path, Query, Request, Response
+from sqlalchemy import Connection
+from starlette.concurrency import run_in_threadpool
+
+from app.access.guard import Here
+from app.answers import VersionNamed, answer, answer_put
+from app.clock import at_the_meet
+from app.forms.paper import Paper
+from app.forms.sheet_head import MeetHead
+from app.forms.survey_sheet import SurveySheets, draw_survey_sheets
+from app.guarded import for_programs
+from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
+from app.ids import ChosenId, MeetId
+from app.meets.queries import meet_facts
+from app.refusals import FileRefused, NotFound
+from app.rules.relay import Relay
+from app.sheets.listed import Listed
+from app.sheets.survey_list import MeasuredRow
+from app.surveys import actions, listing, queries
+from app.surveys.sheets import SurveyOf, on_sheets
+from app.surveys.telling import lines_csv, told_survey, told_zone
+from app.surveys.wire import SurveyListOut, SurveyOut, ZoneSurveyIn, ZoneSurveyOut
+from app.surveys.zones import Zone
+
+router = for_programs("survey")
+
+Meet = Annotated[ChosenId, Path()]
+TakeOver = Annotated[int, Path(ge=1, le=3)]
+OfRelay = Annotated[Relay | None, Query(description="left out, all on the programme")]
+
+
+@router.get("/api/meets/{meet}/survey", response_model=SurveyOut)
+async def get_survey(meet: Meet, here: Here) -> Response:
+    """Where the lines of all zones must lie, what was measured, and what lies wrong."""
+    return answer(await here.store.read(lambda conn: told_survey(conn, MeetId(meet))))
+
+
+@router.get("/api/meets/{meet}/survey/zones/{relay}/{take_over}", response_model=ZoneSurveyOut)
+async def get_zone(meet: Meet, relay: Relay, take_over: TakeOver, here: Here) -> Response:
+    """The same of one zone."""
+    zone = await here.store.read(
+        lambda conn: told_zone(queries.zone_of(conn, MeetId(meet), relay, take_over))
+    )
+    return answer(zone, version=zone.version or None)
+
+
+@router.put("/api/meets/{meet}/survey/zones/{relay}/{take_over}", response_model=ZoneSurveyOut)
+async def put_zone(
+    meet: Meet,
+    relay: Relay,
+    take_over: TakeOver,
+    sent: ZoneSurveyIn,
+    here: Here,
+    version: VersionNamed,
+) -> Response:
+    """Store what was measured in a zone; with If-Match once it was measured."""
+    act = actions.measure_zone(relay, take_over, sent, version)
+    put = await here.store.act(MeetId(meet), here.actor, act)
+    return answer_put(put, version=put.thing.version)
+
+
+@router.post(
+    "/api/meets/{meet}/survey-list",
+    response_model=SurveyListOut,
+    max_body_size=LARGEST_LIST,
+    openapi_extra=A_LIST,
+)
+async def post_survey_list(
+    meet: Meet,
+    request: Request,
+    here: Here,
+    check: Annotated[bool, Query()] = False,
+    columns: ColumnNames = "{}",
+) -> Response:
+    """Take over measured lines from a CSV or XLSX file in the body, with the columns `relay,
+    take_over, lane, line, measured_from, measured_m`, such as `survey.csv` with the last one filled
+    in; `check=true` only looks. It replaces what was known of each zone that it names.
+    """
+    meet_id = MeetId(meet)
+    listed = await list_sent(request, columns, listing.read_file)
+
+    def look(conn: Connection) -> tuple[list[Zone], Listed[MeasuredRow]]:
+        facts = meet_facts(conn, meet_id)
+        return listing.zones_listed(listed, facts, queries.surveyable(facts))
+
+    zones, seen = await here.store.read(look)
+    if check:
+        return answer(listing.summary(zones, seen, stored=False))
+    if seen.problems:
+        raise FileRefused("list of measured lines", seen.problems)
+    await here.store.act(meet_id, here.actor, actions.measure_zones(listing.measured(zones)))
+    return answer(listing.summary(zones, seen, stored=True))
+
+
+@router.get(
+    "/api/meets/{meet}/survey.csv",
+    response_class=Response,
+    responses={200: {"content": {"text/csv": {}}}},
+)
+async def get_survey_csv(meet: Meet, here: Here, relay: OfRelay = None) -> Response:
+    """All lines as a list, to be filled in and taken back."""
+    zones = await here.store.read(lambda conn: _wanted(conn, MeetId(meet), relay))
+    return _file(lines_csv(zones).encode("utf-8-sig"), "text/csv; charset=utf-8", "survey.csv")
+
+
+@router.get(
+    "/api/meets/{meet}/survey-sheets.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def get_survey_sheets(
+    meet: Meet, here: Here, relay: OfRelay = None, paper: Annotated[Paper, Query()] = Paper.A4
+) -> Response:
+    """A sheet for each zone, to go out with: where its lines lie, and what a tape must show."""
+    meet_id, now = MeetId(meet), here.clock.now()
+
+    def gather(conn: Connection) -> SurveySheets:
+        facts = meet_facts(conn, meet_id)
+        days = [facts.first_day.isoformat(), facts.last_day.isoformat()]
+        of = SurveyOf(
+            MeetHead(facts.name, facts.venue, " to ".join(dict.fromkeys(days)), facts.time_zone),
+            f"{facts.book.title}, {facts.book.edition}",
+            queries.surveyable(facts),
+            queries.tolerance_of(facts),
+            at_the_meet(now, facts.time_zone),
+        )
+        return on_sheets(of, _wanted(conn, meet_id, relay))
+
+    sheets = await here.store.read(gather)
+    with here.one_more_file():
+        drawn = await run_in_threadpool(draw_survey_sheets, sheets, paper)
+    return _file(drawn, "application/pdf", "survey-sheets.pdf")
+
+
+def _wanted(conn: Connection, meet_id: MeetId, relay: Relay | None) -> list[Zone]:
+    """The zones of all relays on the programme, or of one; NotFound where none is known."""
+    if relay is not None:
+        return [queries.zone_of(conn, meet_id, relay, number) for number in (1, 2, 3)]
+    zones = queries.zones_of(conn, meet_id)
+    if not zones:
+        raise NotFound("No zone of the relays on the programme is known on this track.")
+    return zones
+
+
+def _file(content: bytes, media_type: str, name: str) -> Response:
+    headers = {
+        "Cache-Control": "private, no-store",
+        "Content-Disposition": f'inline; filename="{name}"',
+    }
+    return Response(content, media_type=media_type, headers=headers)

@@ -1,0 +1,95 @@
+"""The survey sheets of zones in words: what two people with a tape take out to the track."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Final
+
+from app.forms.sheet_head import MeetHead
+from app.forms.survey_sheet import SurveyedZone, SurveyRow, SurveySheets
+from app.forms.zone_on_track import LETTERS, ZoneOnTrack, places_of_marks
+from app.rules.survey import LineTarget, Mark, Tape, ZoneLine
+from app.rules.track import Track, ZonePlace
+from app.surveys.zones import LINES, SECTIONS, Zone, edges_of, measures_of, track_in_words
+
+SHORT: Final = {**LINES, ZoneLine.ACCELERATION: "acceleration"}
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyOf:
+    """Whose zones they are: the meet, its edition and track, and how far a line may lie off."""
+
+    head: MeetHead
+    edition: str
+    track: Track
+    tolerance_m: float | None
+    printed_at: str
+
+
+def on_sheets(of: SurveyOf, zones: Iterable[Zone]) -> SurveySheets:
+    """What the sheets say, a zone a page."""
+    return SurveySheets(
+        meet=of.head.meet,
+        place=of.head.place,
+        date=of.head.date,
+        time_zone=of.head.time_zone,
+        edition=of.edition,
+        track=track_in_words(of.track),
+        tolerance=tolerance_in_words(of.tolerance_m),
+        marks=places_of_marks(list(LETTERS)),
+        printed_at=of.printed_at,
+        zones=tuple(_zone(of.track, zone) for zone in zones),
+    )
+
+
+def tolerance_in_words(tolerance_m: float | None) -> str:
+    """How far a line may lie off, in words."""
+    if tolerance_m is None:
+        return "not set by the edition; the meet may set one"
+    return f"{tolerance_m * 1000:g} mm along the lane"
+
+
+def _zone(track: Track, zone: Zone) -> SurveyedZone:
+    return SurveyedZone(
+        relay=zone.relay.value,
+        take_over=f"take-over {zone.take_over}",
+        measures=measures_of(zone.rule),
+        edges=edges_of(zone.rule),
+        drawing=ZoneOnTrack(track, tuple(_places(zone))),
+        rows=tuple(_row(zone, target) for target in zone.targets),
+    )
+
+
+def _places(zone: Zone) -> Iterator[ZonePlace]:
+    for _, targets in groupby(zone.targets, key=lambda one: one.lane):
+        by_line = {one.line: one.place for one in targets}
+        yield ZonePlace(
+            start=by_line[ZoneLine.START],
+            leg_line=by_line[ZoneLine.LEG_LINE],
+            end=by_line[ZoneLine.END],
+            acceleration_start=by_line.get(ZoneLine.ACCELERATION),
+        )
+
+
+def _row(zone: Zone, target: LineTarget) -> SurveyRow:
+    found = zone.found.get((target.lane, target.line))
+    fixed = [one for one in target.tapes if one.mark is not Mark.LANE_INSIDE]
+    inside = target.tape_from(Mark.LANE_INSIDE)
+    return SurveyRow(
+        lane=str(target.lane),
+        line=SHORT[target.line],
+        lies=f"{SECTIONS[target.place.section]} {target.place.metres:.3f} m",
+        tape=_taped(fixed[0]),
+        other_tape=_taped(fixed[1]) if len(fixed) > 1 else "",
+        from_inside=f"{inside.metres:.3f} m" if inside else "",
+        measured=_taped(Tape(found.measured.mark, found.measured.metres)) if found else "",
+        off=f"{found.off_m * 1000:+.0f} mm" if found else "",
+        is_wrong=found is not None and found in zone.wrong,
+    )
+
+
+def _taped(tape: Tape) -> str:
+    letter = LETTERS.get(tape.mark)
+    return f"{letter}  {tape.metres:.3f} m" if letter else f"inside {tape.metres:.3f} m"

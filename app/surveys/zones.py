@@ -1,0 +1,164 @@
+"""The zones of a meet as the rules and a tape have them. Pure: the command line reckons with it.
+
+A zone that was measured and whose track was corrected since may no longer fit what was measured:
+then it is told, and nothing is judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import groupby
+from typing import Final
+
+from app.rules.book import Book
+from app.rules.book_parts import ZoneRule
+from app.rules.relay import Relay
+from app.rules.survey import (
+    Lines,
+    LineTarget,
+    Surveyed,
+    Verdict,
+    ZoneLine,
+    survey,
+    zone_targets,
+)
+from app.rules.track import Section, Track
+
+SECTIONS: Final[Mapping[Section, str]] = {
+    Section.BEND_1: "first bend",
+    Section.BACK: "back straight",
+    Section.BEND_2: "second bend",
+    Section.HOME: "home straight",
+}
+LINES: Final[Mapping[ZoneLine, str]] = {
+    ZoneLine.ACCELERATION: "beginning of the acceleration zone",
+    ZoneLine.START: "start",
+    ZoneLine.LEG_LINE: "leg line",
+    ZoneLine.END: "end",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Taped:
+    """What was measured in a zone, and when that was stored."""
+
+    lines: Lines
+    version: int = 0
+    measured_at: datetime | None = None
+
+
+NOTHING: Final = Taped({})
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """The zone of a take-over: where its lines must lie, and those that were measured."""
+
+    relay: Relay
+    take_over: int
+    rule: ZoneRule
+    targets: tuple[LineTarget, ...]
+    taped: Taped
+    found: Mapping[tuple[int, ZoneLine], Surveyed]
+    problem: str
+
+    @property
+    def name(self) -> str:
+        return f"{self.relay}, take-over {self.take_over}"
+
+    @property
+    def wrong(self) -> list[Surveyed]:
+        """The lines that lie in the wrong place, lane by lane."""
+        return [one for one in self.found.values() if one.verdict is Verdict.WRONG]
+
+
+def zone_at(
+    track: Track,
+    relay: Relay,
+    take_over: int,
+    rule: ZoneRule,
+    taped: Taped = NOTHING,
+    tolerance_m: float | None = None,
+) -> Zone:
+    """A zone with what was measured there."""
+    targets = zone_targets(track, relay, take_over, rule)
+    try:
+        found = survey(track, targets, taped.lines, tolerance_m)
+        problem = ""
+    except ValueError as error:
+        found, problem = (), str(error)
+    by_line = {(one.target.lane, one.target.line): one for one in found}
+    return Zone(relay, take_over, rule, targets, taped, by_line, problem)
+
+
+def wrong_lines(found: Iterable[Surveyed]) -> str:
+    """Lines in the wrong place, lane by lane: lane 4: end 0.12 m too far on."""
+    return "; ".join(
+        f"lane {lane}: {', '.join(map(_off, its))}"
+        for lane, its in groupby(found, key=lambda one: one.target.lane)
+    )
+
+
+def _off(one: Surveyed) -> str:
+    return f"{LINES[one.target.line]} {how_far(one.off_m)}"
+
+
+def how_far(off_m: float) -> str:
+    """How far off a line lies, in words."""
+    return f"{abs(off_m):.3f} m {'too far on' if off_m > 0 else 'too early'}"
+
+
+def flag(take_over: int, found: Sequence[Surveyed]) -> str:
+    """What the survey found of a zone, in a sentence; empty where nothing lies wrong."""
+    if not found:
+        return ""
+    where = wrong_lines(found)
+    return f"Take-over {take_over}: by the survey, lines lie in the wrong place in {where}."
+
+
+def edges_of(rule: ZoneRule) -> str:
+    """To which edges of the painted lines a zone is measured, in a sentence."""
+    first = "nearer the start" if rule.first_line_inside else "farther from the start"
+    last = "farther from the start" if rule.last_line_inside else "nearer the start"
+    if first == last:
+        return f"Measure to the edge of each line that lies {first}."
+    return (
+        f"Measure the first line to its edge {first}, the last one to its edge {last}, the leg "
+        "line to its edge nearer the start."
+    )
+
+
+def measures_of(rule: ZoneRule) -> str:
+    """A zone's measures in words."""
+    before = (
+        f", after an acceleration zone of {rule.acceleration_m:g} m" if rule.acceleration_m else ""
+    )
+    return (
+        f"{rule.length_m:g} m, leg line {rule.leg_line_m:g} m after its start{before} ({rule.rule})"
+    )
+
+
+def track_in_words(track: Track) -> str:
+    """A track's measures in words."""
+    inner = "kerb" if track.kerb else "inner line, no kerb"
+    own = (
+        f", 4x200 with {track.four_by_200_bends} bends in lanes"
+        if track.four_by_200_bends != 4
+        else ""
+    )
+    return (
+        f"{track.lap_m} m, {track.lanes} lanes of {track.lane_width_m:g} m; radius "
+        f"{track.radius_m:g} m to the {inner}; straights {track.straight_m:g} m{own}"
+    )
+
+
+def all_zones(
+    book: Book, track: Track, relays: Iterable[Relay]
+) -> Iterator[tuple[Relay, int, ZoneRule]]:
+    """The zones of these relays, in their order; relays that are not known there are left out."""
+    rules = book.zones_on(track)
+    for relay in relays:
+        for take_over, rule in sorted(rules.get(relay, {}).items()):
+            yield relay, take_over, rule
