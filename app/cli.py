@@ -1,4 +1,4 @@
-"""The command line: demo, serve, migrate, seal, export, check, backup, restore, erase."""
+"""The command line: demo, serve, survey, migrate, seal, export, check, backup, restore, erase."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from app.exporting import command as exporting
 from app.plurals import agreeing, counted
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
+from app.surveys import command as surveys
 
 OUT_HELP = "where to write forms, results, windows and record (default: out, with --no-serve only)"
 
@@ -89,6 +90,11 @@ def _add_demo(commands: Commands) -> None:
 def _add_serve(commands: Commands) -> None:
     words = "serve the database that DATABASE_URL names"
     _add_place(_add(commands, "serve", serve, words, "serve"))
+
+
+def _add_survey(commands: Commands) -> None:
+    words = "write where each line of the take-over zones must lie, and judge what was measured"
+    surveys.add_arguments(_add(commands, "survey", survey, words, surveys.EXAMPLE))
 
 
 def _add_migrate(commands: Commands) -> None:
@@ -161,7 +167,7 @@ def _add_erase(commands: Commands) -> None:
 
 
 COMMANDS: Sequence[Callable[[Commands], None]] = (
-    *(_add_demo, _add_serve, _add_migrate, _add_seal, _add_export),
+    *(_add_demo, _add_serve, _add_survey, _add_migrate, _add_seal, _add_export),
     *(_add_check, _add_backup, _add_restore, _add_erase),
 )
 """In the order of the help."""
@@ -275,6 +281,13 @@ def make_seal(parsed: argparse.Namespace) -> int:
     for line in seal_meet(Settings(), parsed.meet, parsed.pkcs12, parsed.because):
         print(line)
     return 0
+
+
+def survey(parsed: argparse.Namespace) -> int:
+    """Write survey sheets and a list of lines; 3 where a line lies in the wrong place."""
+    told, ends = surveys.survey_track(parsed)
+    print("\n".join(told))
+    return ends
 
 
 def migrate(_parsed: argparse.Namespace) -> int:

@@ -26,6 +26,7 @@ from app.exporting.building import export_to
 from app.exporting.files import a_zip
 from app.exporting.wanted import Order
 from app.forms.paper import Paper
+from app.forms.survey_sheet import draw_survey_sheets
 from app.ids import AppealId, HeatId, PictureId, ProtestId
 from app.meets.queries import heat, names_in_event_of
 from app.pictures.queries import shown_copy
@@ -42,6 +43,9 @@ from app.rounds.wire import RoundStandingOut
 from app.rulings.form import ruling_form
 from app.sealing.papers import give_out
 from app.sealing.told import Facts, Wanted
+from app.surveys.gathering import sheets_of
+from app.surveys.lines_list import lines_csv
+from app.surveys.queries import zones_of
 from app.visible import likeness
 from app.wire import Wire
 from seed_demo.stage import Announced, Decided, Ruled, Stage
@@ -74,6 +78,7 @@ def write_all(stage: Stage, out: Path) -> Written:
         *(_round(stage, name, heat_id) for name, heat_id in stage.rounds.items()),
         _document("scores.json", stage.read(lambda conn: scores_out(conn, stage.meet_id))),
         *_windows(stage),
+        *_survey(stage),
         *(_case_file(stage, appeal) for appeal in stage.appeals.values()),
     ]
     # Last, since a paper that is sealed has its entry in the record.
@@ -93,6 +98,16 @@ def _export(stage: Stage) -> bytes:
     with a_zip(written, order.now) as place:
         stage.read(lambda conn: export_to(conn, order, place))
     return written.getvalue()
+
+
+def _survey(stage: Stage) -> Iterator[PaperFile]:
+    """The survey sheets with what was measured, and the list of all lines."""
+    now = stage.clock.now()
+    sheets, lines = stage.read(
+        lambda conn: (sheets_of(conn, stage.meet_id, None, now), zones_of(conn, stage.meet_id))
+    )
+    yield PaperFile(Path("survey", "survey-sheets.pdf"), draw_survey_sheets(sheets, Paper.A4))
+    yield PaperFile(Path("survey", "survey.csv"), lines_csv(lines).encode("utf-8-sig"))
 
 
 def _form(stage: Stage, number: int, ruled: Ruled) -> PaperFile:

@@ -1,7 +1,8 @@
 """How does the invented meet come about? Through the same actions that HTTP calls, in their order.
 
 The holder of the setup key makes the meet; its organiser joins, names the officials, loads the
-first start list and plans the crew; every official joins with a personal link and a PIN.
+first start list, takes in what was measured of the zones and plans the crew; every official joins
+with a personal link and a PIN.
 """
 
 from __future__ import annotations
@@ -13,21 +14,39 @@ from app.crew.actions import plan_crew
 from app.crew.wire import CrewIn, CrewOut, PostIn
 from app.ids import OfficialId, PostId, SessionId, new_id
 from app.meets.actions import make_meet
+from app.meets.queries import meet_facts
 from app.meets.wire import MeetIn, OrganiserIn
 from app.store.action import Actor
-from seed_demo.files import OfficialLine, PostLine
+from app.surveys.actions import measure_zones
+from app.surveys.listing import read_file, zones_listed
+from app.surveys.queries import surveyable, tolerance_of
+from seed_demo.files import OfficialLine, PostLine, read_bytes
 from seed_demo.joining import join_meet
 from seed_demo.stage import Person, Stage
 
 
 def set_up(stage: Stage) -> CrewOut:
-    """Make the meet, name its officials, load the first start list and plan the crew."""
+    """Make the meet, name its officials, load the first start list, survey the zones and plan the
+    crew.
+    """
     _make_meet(stage)
     for line in stage.files.officials:
         if line.key != stage.files.organiser:
             _name(stage, line)
     stage.load_start_list(stage.files.organiser, "start-list.csv")
+    _survey_zones(stage)
     return _plan_crew(stage)
+
+
+def _survey_zones(stage: Stage) -> None:
+    """What two people taped on the day before the first heat; one line of the medley lies wrong."""
+    facts = stage.read(lambda conn: meet_facts(conn, stage.meet_id))
+    listed = read_file(read_bytes("survey.csv"), {})
+    track, tolerance = surveyable(facts), tolerance_of(facts)
+    zones, seen = zones_listed(listed, facts.book, track, tolerance)
+    if seen.problems:
+        raise ValueError(f"survey.csv: {seen.problems[0].problem}")
+    stage.act(stage.files.organiser, measure_zones(zones))
 
 
 def _make_meet(stage: Stage) -> None:

@@ -42,6 +42,7 @@ CREW = 512 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
 _take_overs = itertools.cycle((1, 2, 3))
+_millimetres = itertools.cycle(range(1, 400))
 REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
 
 
@@ -140,6 +141,14 @@ def a_crew(meet: MeetAtHand) -> Sending:
     posts = [a_post(new_id(), meet.umpire.id, relays=["4x100"], side="outside")]
     version = meet.organiser.get("crew").headers["ETag"]
     return replace(_of(meet, "organiser", "crew", {"posts": posts}), etag=version, largest=CREW)
+
+
+def a_measured_zone(meet: MeetAtHand) -> Sending:
+    seen = meet.organiser.get("survey/zones/4x100/2")
+    taped = {"mark": "start of the second bend", "metres": 3.5 + next(_millimetres) / 1000}
+    lines = [{"lane": 2, "line": "leg line", **taped}]
+    sent = _of(meet, "organiser", "survey/zones/4x100/2", {"lines": lines})
+    return replace(sent, etag=seen.headers.get("ETag"))
 
 
 def a_flag(meet: MeetAtHand) -> Sending:
@@ -506,6 +515,13 @@ def a_crew_list_file(meet: MeetAtHand) -> Sending:
     return replace(sent, method="POST", etag=seen.headers["ETag"], largest=LARGE)
 
 
+def a_survey_list_file(meet: MeetAtHand) -> Sending:
+    rows = "relay,take_over,lane,line,measured_from,measured_m\n"
+    rows += f"4x100,3,1,end,end of the second bend,{5.6 + next(_millimetres) / 1000:.3f}\n"
+    sent = _of(meet, "organiser", "survey-list", rows.encode())
+    return replace(sent, method="POST", largest=LARGE)
+
+
 def a_finish_list_file(meet: MeetAtHand) -> Sending:
     rows = [f"{lane['lane']},42.{lane['lane']}1" for lane in meet.heats[0]["lanes"]]
     content = "\n".join(["lane,time", *rows]).encode()
@@ -531,6 +547,7 @@ DOCUMENTS: dict[str, Build] = {
     "look": a_look,
     "joining": a_joining,
     "crew": a_crew,
+    "measured zone": a_measured_zone,
     "heat not held": a_heat_not_held,
     "heat now": a_heat_pointed_at,
     "rehearsal": a_rehearsal,
@@ -574,6 +591,7 @@ FILES: dict[str, Build] = {
     "start list": a_start_list_file,
     "list of officials": an_officials_list_file,
     "crew list": a_crew_list_file,
+    "measured lines": a_survey_list_file,
     "finish list": a_finish_list_file,
 }
 SENDINGS: dict[str, Build] = {**DOCUMENTS, **FILES, "picture": a_picture_file}

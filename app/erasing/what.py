@@ -100,7 +100,7 @@ COLUMNS: dict[str, Sort] = {
     # From closed lists.
     **_all(
         Sort.STAYS,
-        "meets.time_zone, meets.edition, events.relay",
+        "meets.time_zone, meets.edition, events.relay, zone_surveys.relay",
         "heats.state, officials.roles, posts.edge, posts.side, posts.relays, heat_posts.edge",
         "heat_posts.side, cases.state, reports.state, reports.marks, calls.flag, calls.marks",
         "rulings.verdict, rulings.infringement, rulings.rule, rulings.effect, rulings.edition",
@@ -177,6 +177,7 @@ KEYS: dict[str, Sort] = {
         "ruling_infringement, ruling_rule, ruling_verdict, seen, sha256, shown_sha256, side, state",
         "statement_digest, statement_sha256, status, taken, tie, time, time_to_beat, touched",
         "verdict, vote, went, what, written_at, first_day, last_day, relay, date, form_date",
+        "line, mark",
     ),
     # Of seals, keys and signatures.
     **_all(

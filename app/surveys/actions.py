@@ -17,8 +17,7 @@ from app.surveys.queries import surveyable, zone_of
 from app.surveys.tables import zone_surveys
 from app.surveys.telling import told_zone
 from app.surveys.wire import ZoneSurveyIn, ZoneSurveyOut
-
-Stored = Mapping[str, Mapping[str, Mapping[str, object]]]
+from app.surveys.zones import Zone
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +29,19 @@ class MeasuredZone:
     lines: Lines
 
     @property
-    def stored(self) -> Stored:
-        """As it is kept: by lane and line, from the inside and as runners meet them."""
-        by_lane: dict[str, dict[str, Mapping[str, object]]] = {}
+    def stored(self) -> list[Mapping[str, object]]:
+        """As it is kept: from the inside, and as runners meet the lines."""
         order = list(ZoneLine)
-        for lane, line in sorted(self.lines, key=lambda one: (one[0], order.index(one[1]))):
-            seen = self.lines[lane, line]
-            said = {"mark": seen.mark.value, "metres": seen.metres}
-            by_lane.setdefault(str(lane), {})[line.value] = said
-        return by_lane
+        placed = sorted(self.lines, key=lambda one: (one[0], order.index(one[1])))
+        return [
+            {
+                "lane": lane,
+                "line": line.value,
+                "mark": self.lines[lane, line].mark.value,
+                "metres": self.lines[lane, line].metres,
+            }
+            for lane, line in placed
+        ]
 
 
 def measure_zone(
@@ -48,7 +51,7 @@ def measure_zone(
 
     def act(unit: Unit) -> Done[Put[ZoneSurveyOut]]:
         before = zone_of(unit.conn, unit.meet_id, relay, take_over)
-        measured = MeasuredZone(relay, take_over, sent.lines)
+        measured = MeasuredZone(relay, take_over, sent.by_line)
         if before.taped.lines == measured.lines and before.taped.version:
             return Done(Put(told_zone(before), created=False), None)
         _insist_on_version(before.taped.version, version)
@@ -62,8 +65,9 @@ def measure_zone(
     return act
 
 
-def measure_zones(zones: Sequence[MeasuredZone]) -> Action[None]:
+def measure_zones(listed: Sequence[Zone]) -> Action[None]:
     """Store what a list says; it replaces what was known of each zone that it names."""
+    zones = [MeasuredZone(one.relay, one.take_over, one.taped.lines) for one in listed]
 
     def act(unit: Unit) -> Done[None]:
         for zone in zones:
@@ -92,7 +96,7 @@ def _insist_it_can_be(unit: Unit, zone: MeasuredZone) -> None:
     track = surveyable(facts)
     highest = max((lane for lane, _ in zone.lines), default=1)
     if highest > track.lanes:
-        raise Malformed(f"The track has {track.lanes} lanes, not {highest}.", field="/lanes")
+        raise Malformed(f"The track has {track.lanes} lanes, not {highest}.", field="/lines")
     rule = facts.book.zones_on(track)[zone.relay][zone.take_over]
     targets = zone_targets(track, zone.relay, zone.take_over, rule)
     known = {(one.lane, one.line) for one in targets}
@@ -100,12 +104,12 @@ def _insist_it_can_be(unit: Unit, zone: MeasuredZone) -> None:
         if (lane, line) not in known:
             raise Malformed(
                 f"By the meet's edition this zone has no line “{line}”: leave it out.",
-                field=f"/lanes/{lane}",
+                field="/lines",
             )
     try:
         survey(track, targets, zone.lines, None)
     except ValueError as error:
-        raise Malformed(f"{error} Nothing was stored.", field="/lanes") from error
+        raise Malformed(f"{error} Nothing was stored.", field="/lines") from error
 
 
 def _store(unit: Unit, zone: MeasuredZone) -> None:
@@ -115,7 +119,7 @@ def _store(unit: Unit, zone: MeasuredZone) -> None:
         & (zone_surveys.c.take_over == zone.take_over)
     )
     version = unit.conn.execute(select(zone_surveys.c.version).where(where)).scalar()
-    values = {"lanes": zone.stored, "version": (version or 0) + 1, "measured_at": unit.now}
+    values = {"lines": zone.stored, "version": (version or 0) + 1, "measured_at": unit.now}
     if version is not None:
         unit.conn.execute(update(zone_surveys).where(where).values(values))
         return
@@ -126,7 +130,7 @@ def _store(unit: Unit, zone: MeasuredZone) -> None:
 def _deed(unit: Unit, zones: Iterable[MeasuredZone]) -> Deed:
     content = {
         "zones": [
-            {"relay": one.relay.value, "take_over": one.take_over, "lanes": one.stored}
+            {"relay": one.relay.value, "take_over": one.take_over, "lines": one.stored}
             for one in zones
         ]
     }

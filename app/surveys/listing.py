@@ -1,18 +1,16 @@
-"""Taking over a list of measured lines: which zones it names, and what stands against it."""
+"""A list of measured lines: which zones it names, and what stands against taking it over. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from app.meets.queries import MeetFacts
+from app.rules.book import Book
 from app.rules.relay import Relay
 from app.rules.survey import Measured, ZoneLine
 from app.rules.track import Track
 from app.sheets.listed import Listed, read_listed
 from app.sheets.problems import ProblemList
 from app.sheets.survey_list import MeasuredRow, read_survey_list
-from app.surveys.actions import MeasuredZone
-from app.surveys.queries import tolerance_of
 from app.surveys.wire import SurveyListOut
 from app.surveys.zones import Taped, Zone, flag, zone_at
 
@@ -23,10 +21,10 @@ def read_file(content: bytes, columns: Mapping[str, str]) -> Listed[MeasuredRow]
 
 
 def zones_listed(
-    listed: Listed[MeasuredRow], facts: MeetFacts, track: Track
+    listed: Listed[MeasuredRow], book: Book, track: Track, tolerance: float | None
 ) -> tuple[list[Zone], Listed[MeasuredRow]]:
     """The zones as they are by the list, and the list with what stands against it."""
-    rules, problems = facts.book.zones_on(track), ProblemList()
+    rules, problems = book.zones_on(track), ProblemList()
     by_zone: dict[tuple[Relay, int], dict[tuple[int, ZoneLine], Measured]] = {}
     rows: dict[tuple[Relay, int], int] = {}
     for row in listed.rows:
@@ -40,7 +38,6 @@ def zones_listed(
             zone = (row.relay, row.take_over)
             by_zone.setdefault(zone, {})[row.lane, row.line] = Measured(row.mark, row.metres)
             rows.setdefault(zone, row.row)
-    tolerance = tolerance_of(facts)
     found = [
         zone_at(track, *of, rules[of[0]][of[1]], Taped(lines), tolerance)
         for of, lines in by_zone.items()
@@ -57,11 +54,6 @@ def _tell_of_trouble(zone: Zone, row: int, problems: ProblemList) -> None:
             problems.add(row, "line", f"By the meet's edition this zone has no line “{line}”.")
     if zone.problem:
         problems.add(row, None, f"{zone.name}: {zone.problem}")
-
-
-def measured(zones: list[Zone]) -> list[MeasuredZone]:
-    """What of them is stored."""
-    return [MeasuredZone(one.relay, one.take_over, one.taped.lines) for one in zones]
 
 
 def summary(zones: list[Zone], listed: Listed[MeasuredRow], *, stored: bool) -> SurveyListOut:

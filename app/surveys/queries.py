@@ -37,15 +37,16 @@ def taped_in(conn: Connection, meet_id: MeetId) -> Mapping[ZoneName, Taped]:
 
 
 def _taped(row: Any) -> Taped:
-    return Taped(lines_stored(row.lanes), row.version, row.measured_at)
+    return Taped(lines_stored(row.lines), row.version, row.measured_at)
 
 
-def lines_stored(by_lane: Mapping[str, Mapping[str, Any]]) -> dict[tuple[int, ZoneLine], Measured]:
+def lines_stored(
+    lines: Iterable[Mapping[str, Any]],
+) -> dict[tuple[int, ZoneLine], Measured]:
     """Lines as they are stored, by lane and line."""
     return {
-        (int(lane), ZoneLine(line)): Measured(Mark(said["mark"]), said["metres"])
-        for lane, its in by_lane.items()
-        for line, said in its.items()
+        (one["lane"], ZoneLine(one["line"])): Measured(Mark(one["mark"]), one["metres"])
+        for one in lines
     }
 
 

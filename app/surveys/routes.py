@@ -10,21 +10,20 @@ from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
 from app.answers import VersionNamed, answer, answer_put
-from app.clock import at_the_meet
 from app.forms.paper import Paper
-from app.forms.sheet_head import MeetHead
-from app.forms.survey_sheet import SurveySheets, draw_survey_sheets
+from app.forms.survey_sheet import draw_survey_sheets
 from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, MeetId
 from app.meets.queries import meet_facts
-from app.refusals import FileRefused, NotFound
+from app.refusals import FileRefused
 from app.rules.relay import Relay
 from app.sheets.listed import Listed
 from app.sheets.survey_list import MeasuredRow
 from app.surveys import actions, listing, queries
-from app.surveys.sheets import SurveyOf, on_sheets
-from app.surveys.telling import lines_csv, told_survey, told_zone
+from app.surveys.gathering import sheets_of, wanted
+from app.surveys.lines_list import lines_csv
+from app.surveys.telling import told_survey, told_zone
 from app.surveys.wire import SurveyListOut, SurveyOut, ZoneSurveyIn, ZoneSurveyOut
 from app.surveys.zones import Zone
 
@@ -87,14 +86,15 @@ async def post_survey_list(
 
     def look(conn: Connection) -> tuple[list[Zone], Listed[MeasuredRow]]:
         facts = meet_facts(conn, meet_id)
-        return listing.zones_listed(listed, facts, queries.surveyable(facts))
+        track, tolerance = queries.surveyable(facts), queries.tolerance_of(facts)
+        return listing.zones_listed(listed, facts.book, track, tolerance)
 
     zones, seen = await here.store.read(look)
     if check:
         return answer(listing.summary(zones, seen, stored=False))
     if seen.problems:
         raise FileRefused("list of measured lines", seen.problems)
-    await here.store.act(meet_id, here.actor, actions.measure_zones(listing.measured(zones)))
+    await here.store.act(meet_id, here.actor, actions.measure_zones(zones))
     return answer(listing.summary(zones, seen, stored=True))
 
 
@@ -105,7 +105,7 @@ async def post_survey_list(
 )
 async def get_survey_csv(meet: Meet, here: Here, relay: OfRelay = None) -> Response:
     """All lines as a list, to be filled in and taken back."""
-    zones = await here.store.read(lambda conn: _wanted(conn, MeetId(meet), relay))
+    zones = await here.store.read(lambda conn: wanted(conn, MeetId(meet), relay))
     return _file(lines_csv(zones).encode("utf-8-sig"), "text/csv; charset=utf-8", "survey.csv")
 
 
@@ -119,33 +119,10 @@ async def get_survey_sheets(
 ) -> Response:
     """A sheet for each zone, to go out with: where its lines lie, and what a tape must show."""
     meet_id, now = MeetId(meet), here.clock.now()
-
-    def gather(conn: Connection) -> SurveySheets:
-        facts = meet_facts(conn, meet_id)
-        days = [facts.first_day.isoformat(), facts.last_day.isoformat()]
-        of = SurveyOf(
-            MeetHead(facts.name, facts.venue, " to ".join(dict.fromkeys(days)), facts.time_zone),
-            f"{facts.book.title}, {facts.book.edition}",
-            queries.surveyable(facts),
-            queries.tolerance_of(facts),
-            at_the_meet(now, facts.time_zone),
-        )
-        return on_sheets(of, _wanted(conn, meet_id, relay))
-
-    sheets = await here.store.read(gather)
+    sheets = await here.store.read(lambda conn: sheets_of(conn, meet_id, relay, now))
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_survey_sheets, sheets, paper)
     return _file(drawn, "application/pdf", "survey-sheets.pdf")
-
-
-def _wanted(conn: Connection, meet_id: MeetId, relay: Relay | None) -> list[Zone]:
-    """The zones of all relays on the programme, or of one; NotFound where none is known."""
-    if relay is not None:
-        return [queries.zone_of(conn, meet_id, relay, number) for number in (1, 2, 3)]
-    zones = queries.zones_of(conn, meet_id)
-    if not zones:
-        raise NotFound("No zone of the relays on the programme is known on this track.")
-    return zones
 
 
 def _file(content: bytes, media_type: str, name: str) -> Response:

@@ -12,9 +12,9 @@ zone_surveys = Table(
     Column("meet_id", id_type(), ForeignKey("meets.id"), primary_key=True),
     Column("relay", String(20), primary_key=True),
     Column("take_over", Integer, primary_key=True, autoincrement=False),
-    Column("lanes", Json, nullable=False),
+    Column("lines", Json, nullable=False),
     Column("version", Integer, nullable=False),
     Column("measured_at", Instant, nullable=False),
 )
-"""`lanes` holds by lane and line from which mark was taped, and what the tape showed, in metres.
+"""`lines` holds for lane and line from which mark was taped, and what the tape showed, in metres.
 Whether a line lies right is reckoned when it is asked: track and tolerance may be corrected."""

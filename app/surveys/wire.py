@@ -5,23 +5,25 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from app.rules.relay import Relay
 from app.rules.survey import Lines, Mark, Measured, Verdict, ZoneLine
 from app.rules.track import Section
 from app.sheets.problems import Problem
-from app.wire import Wire, shown
+from app.wire import Lane, Wire, shown
 
-LaneNumber = Annotated[int, Field(ge=1, le=10)]
+MOST_LINES = 40  # four in each of ten lanes
 
 
-class TapedIn(Wire):
-    """What a tape showed. Without metres the line was not measured."""
+class MeasuredLineIn(Wire):
+    """What a tape showed of a line in a lane."""
 
+    lane: Lane
+    line: ZoneLine
     mark: Mark
-    metres: Annotated[float, Field(ge=-5, le=150)] | None = Field(
-        default=None, description="less than 0 where the line lies on the mark's other side"
+    metres: Annotated[float, Field(ge=-5, le=150)] = Field(
+        description="less than 0 where the line lies on the mark's other side"
     )
 
 
@@ -30,28 +32,25 @@ class ZoneSurveyIn(Wire):
 
     model_config = shown(
         {
-            "lanes": {
-                "4": {
-                    "start": {"mark": "end of the second bend", "metres": 34.91},
-                    "end": {"mark": "end of the second bend", "metres": 5.61},
-                }
-            }
+            "lines": [
+                {"lane": 4, "line": "end", "mark": "end of the second bend", "metres": 5.61},
+                {"lane": 5, "line": "end", "mark": "same line one lane inside", "metres": 3.41},
+            ]
         }
     )
 
-    lanes: Annotated[dict[LaneNumber, dict[ZoneLine, TapedIn]], Field(max_length=10)] = Field(
-        description="by lane and line"
-    )
+    lines: Annotated[list[MeasuredLineIn], Field(max_length=MOST_LINES)]
+
+    @model_validator(mode="after")
+    def _each_line_once(self) -> ZoneSurveyIn:
+        if len(self.by_line) < len(self.lines):
+            raise ValueError("a line of a lane stands here twice; keep one of both")
+        return self
 
     @property
-    def lines(self) -> Lines:
+    def by_line(self) -> Lines:
         """What was measured, by lane and line."""
-        return {
-            (lane, line): Measured(taped.mark, taped.metres)
-            for lane, its in sorted(self.lanes.items())
-            for line, taped in its.items()
-            if taped.metres is not None
-        }
+        return {(one.lane, one.line): Measured(one.mark, one.metres) for one in self.lines}
 
 
 class TapeOut(Wire):

@@ -26,7 +26,7 @@ def upgrade() -> None:
         sa.Column("meet_id", sa.String(36), nullable=False),
         sa.Column("relay", sa.String(20), nullable=False),
         sa.Column("take_over", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("lanes", Json(), nullable=False),
+        sa.Column("lines", Json(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("measured_at", Instant(), nullable=False),
         sa.ForeignKeyConstraint(["meet_id"], ["meets.id"], name=op.f("fk_zone_surveys_meet_id")),
@@ -40,7 +40,9 @@ def upgrade() -> None:
 def _find_ovals(conn: sa.Connection) -> None:
     meets = sa.table("meets", sa.column("id"), sa.column("facts", Json()), sa.column("lap_m"))
     for row in conn.execute(sa.select(meets.c.id, meets.c.facts)).all():
-        track = row.facts["track"]
+        track = row.facts.get("track")
+        if track is None:
+            continue
         outwards = 0.3 if track["kerb"] else 0.2
         lap = 2 * track["straight_m"] + 2 * math.pi * (track["radius_m"] + outwards)
         if abs(lap - OVAL_M) <= OFF_BY_M:

@@ -28,10 +28,14 @@ PARAMETER = re.compile(r"{(\w+)}")
 OF_THINGS = sorted(
     path
     for method, path in WHO_MAY
-    if method == "GET" and path.startswith(MEET) and PARAMETER.search(path.removeprefix(MEET))
+    if method == "GET"
+    and path.startswith(MEET)
+    and PARAMETER.search(path.removeprefix(MEET))
+    and "{relay}" not in path  # a zone has no id: in another meet it is that meet's own
 )
 NOTHING_OF_THE_OTHER_MEET = {
     *("official", "list of officials", "meet", "rehearsal", "key", "end", "start list"),
+    *("measured zone", "measured lines"),
 }
 """What names nothing that is there already: it is about the sender's own meet wherever it is sent.
 """

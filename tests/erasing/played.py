@@ -202,6 +202,8 @@ def addresses(service: Service, meet: str, template: str) -> Iterator[str]:
     if parts[1:] == ["report", "picture"]:
         for row in rows_of(service, meet, "pictures"):
             yield template.format(meet=meet, report=row.report_id, picture=row.id)
+    elif parts[1:] == ["relay", "take_over"]:
+        yield template.format(meet=meet, relay="4x100", take_over=2)
     elif len(parts) == 1:
         yield template.format(meet=meet)
     else:

@@ -27,6 +27,7 @@ from tests.running import Service
 AT_ANY_TIME = (
     *("", "/crew", "/heats", "/rounds", "/scores", "/announcements", "/windows.json", "/protests"),
     *("/appeals", "/disqualifications", "/end", "/papers", "/officials", "/end/time-corrections"),
+    *("/survey", "/survey.csv"),
 )
 OF_A_HEAT = ("", "/posts", "/rulings", "/result", "/round", "/round/now")
 OF_AN_ANNOUNCEMENT = (".json", ".csv", ".txt")
@@ -34,7 +35,7 @@ WITH_A_REHEARSAL = {"/docket", "/watch", "/rehearsals", "/feed", "/reports", "/h
 """What shows rehearsals while they go on, and what the record adds."""
 NOT_LISTS = {"/record", "/record.zip", "/record/head", "/record/checkpoint", "/windows.ics"}
 NOT_LISTS |= {"/record/checkpoints", "/record/proofs/inclusion", "/record/proofs/consistency"}
-NOT_LISTS |= {"/seals", "/me/keys", "/crew/briefing-cards.pdf"}
+NOT_LISTS |= {"/seals", "/me/keys", "/crew/briefing-cards.pdf", "/survey-sheets.pdf"}
 
 
 @pytest.fixture(scope="module")

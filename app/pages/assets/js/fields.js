@@ -2,7 +2,8 @@
 // are paths into the document (`observation.baton.metres`); `data-as` says what a field is: number,
 // boolean, json, list (a box ticked or not; its item a text, a number or json), lines (an item a
 // line), instant (the meet's own time of day; `data-day` is the id of the field with the day). Empty
-// fields are left out, and so is what is disabled.
+// fields are left out, and so is what is disabled. Fields inside `data-row` make an object of a list of
+// that name; a row without what it `data-needs` is left out. `data-rows` names a list that may be empty.
 
 import { seen } from "./seen.js";
 import { instantAt } from "./times.js";
@@ -21,19 +22,27 @@ const read = (field, as = field.dataset.as) => (READ[as] ?? ((one) => seen(one.v
 
 /** What a form says, as a document. */
 export function documentOf(form, submitter) {
-  const said = {};
+  const said = {}, rows = new Map();
   for (const field of form.elements) {
     if (!field.name || field.matches("button, :disabled")) continue;
-    const { as, item } = field.dataset;
-    if (as === "boolean" && field.type === "checkbox") put(said, field.name, field.checked);
-    else if (isBox(field) && !field.checked) {
-      if (as === "list") put(said, field.name, [], true);
-    } else if (field.value.trim() === "") continue;
-    else if (as === "list") put(said, field.name, [read(field, item ?? "")], true);
-    else put(said, field.name, read(field));
+    const row = field.closest("[data-row]");
+    if (row && !rows.has(row)) rows.set(row, {});
+    putField(row ? rows.get(row) : said, field);
   }
+  for (const list of form.querySelectorAll("[data-rows]")) put(said, list.dataset.rows, [], true);
+  for (const [row, one] of rows) if (row.dataset.needs in one) put(said, row.dataset.row, [one], true);
   if (submitter?.name) put(said, submitter.name, read(submitter));
   return said;
+}
+
+function putField(said, field) {
+  const { as, item } = field.dataset;
+  if (as === "boolean" && field.type === "checkbox") put(said, field.name, field.checked);
+  else if (isBox(field) && !field.checked) {
+    if (as === "list") put(said, field.name, [], true);
+  } else if (field.value.trim() === "") return;
+  else if (as === "list") put(said, field.name, [read(field, item ?? "")], true);
+  else put(said, field.name, read(field));
 }
 
 function put(into, path, value, adds = false) {

@@ -1,0 +1,376 @@
+"""The zone survey over HTTP: what was measured is stored as it was seen, judged by the meet's
+tolerance, and flagged on the docket of every heat that uses a zone with a wrong line.
+
+Metres are those of the standard track (handbook of the trade, section 8), within 0.005 m of the
+tables in `tests/rules/published/`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import pytest
+from openpyxl import Workbook
+
+from app.ids import new_id
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_bare_meet,
+    a_meet,
+    a_meet_document,
+    a_problem,
+    a_start_list,
+    founder,
+)
+from tests.forms.pdf_reading import count_pages, read_text
+from tests.running import Service
+
+PAGE = {"Accept": "text/html"}
+BEND_2_END = "end of the second bend"
+OVAL = {"radius_m": 17.2, "straight_m": 45.022, "lane_width_m": 1.0, "lanes": 6}
+"""Two half circles and two straights that make 200 m, 0.30 m outside the kerb."""
+
+
+def a_line(lane: int, line: str, metres: float, mark: str = BEND_2_END) -> Json:
+    return {"lane": lane, "line": line, "mark": mark, "metres": metres}
+
+
+def zone_of(meet: MeetAtHand, take_over: int = 3, relay: str = "4x100") -> Json:
+    answer = meet.organiser.get(f"survey/zones/{relay}/{take_over}")
+    assert answer.status_code == 200, answer.text
+    return dict(answer.json())
+
+
+def target(zone: Json, lane: int, line: str) -> Json:
+    return dict(next(one for one in zone["lines"] if (one["lane"], one["line"]) == (lane, line)))
+
+
+def taped(zone: Json, lane: int, line: str, off: float = 0.0) -> Json:
+    """A line measured from the mark that shows it best, painted off by so much on a straight."""
+    tape = target(zone, lane, line)["tapes"][0]
+    return {"lane": lane, "line": line, "mark": tape["mark"], "metres": tape["metres"] + off}
+
+
+def measure(meet: MeetAtHand, *lines: Json, take_over: int = 3, relay: str = "4x100") -> Any:
+    address = f"survey/zones/{relay}/{take_over}"
+    seen = meet.organiser.get(address).headers.get("ETag")
+    return meet.organiser.put(address, {"lines": list(lines)}, etag=seen)
+
+
+def set_up_again(meet: MeetAtHand, **changes: Any) -> None:
+    """Change the settings of the meet."""
+    address = f"/api/meets/{meet.id}"
+    seen = meet.organiser.get(address).headers["ETag"]
+    document = {**a_meet_document(), "organiser": None, **changes}
+    answer = meet.organiser.put(address, document, etag=seen)
+    assert answer.status_code == 200, answer.text
+
+
+@pytest.fixture
+def meet(service: Service) -> MeetAtHand:
+    return a_meet(service, terms={"zone_tolerance_m": 0.02})
+
+
+def test_every_zone_of_the_programme_is_told_line_by_line(meet: MeetAtHand) -> None:
+    told = meet.umpire.get("survey").json()
+    assert (told["tolerance_m"], told["tolerance_by"]) == (0.02, "meet")
+    assert [(one["relay"], one["take_over"]) for one in told["zones"]] == [
+        ("4x100", 1),
+        ("4x100", 2),
+        ("4x100", 3),
+    ]
+    start = target(told["zones"][0], 2, "start")
+    # tests/rules/published/takeover-4x100.csv: bend1:87.04 in lane 2
+    assert (start["section"], start["metres"]) == ("bend1", pytest.approx(87.04, abs=0.006))
+    assert start["measured"] is start["off_m"] is start["verdict"] is None
+    assert len(told["zones"][0]["lines"]) == 8 * 3
+
+
+def test_what_was_measured_is_stored_once_and_replaced_only_as_it_was_seen(
+    meet: MeetAtHand,
+) -> None:
+    address, line = "survey/zones/4x100/3", taped(zone_of(meet), 4, "end")
+    before = meet.head()["size"]
+    first = meet.organiser.put(address, {"lines": [line]})
+    assert (first.status_code, first.headers["ETag"]) == (201, '"v1"')
+    assert meet.organiser.put(address, {"lines": [line]}).status_code == 200
+    assert meet.head()["size"] == before + 1
+    other = {"lines": [{**line, "metres": line["metres"] + 0.001}]}
+    a_problem(meet.organiser.put(address, other), 428, "precondition-missing")
+    assert meet.organiser.put(address, other, etag='"v1"').headers["ETag"] == '"v2"'
+    a_problem(meet.organiser.put(address, {"lines": [line]}, etag='"v1"'), 412, "stale")
+    assert target(zone_of(meet), 4, "end")["measured"]["metres"] == pytest.approx(
+        line["metres"] + 0.001
+    )
+
+
+def test_a_line_is_judged_by_the_tolerance_that_the_meet_has_now(meet: MeetAtHand) -> None:
+    zone = zone_of(meet)
+    # The bend ends after this line: less on the tape is farther on along the lane.
+    assert measure(meet, taped(zone, 4, "end", -0.015)).status_code == 201
+    found = target(zone_of(meet), 4, "end")
+    assert (found["verdict"], zone_of(meet)["wrong_lanes"]) == ("right", [])
+    assert found["off_m"] == pytest.approx(0.015, abs=0.001)
+    set_up_again(meet, terms={"zone_tolerance_m": 0.01})
+    found = zone_of(meet)
+    assert (target(found, 4, "end")["verdict"], found["wrong_lanes"]) == ("wrong", [4])
+    assert "lane 4: end 0.015 m too far on" in found["words"]
+    set_up_again(meet, terms={})
+    assert target(zone_of(meet), 4, "end")["verdict"] == "not judged"
+    assert meet.organiser.get("survey").json()["tolerance_by"] is None
+
+
+def test_a_wrong_line_is_flagged_on_the_docket_and_the_pages_of_every_heat_that_uses_it(
+    meet: MeetAtHand,
+) -> None:
+    meet.start(0)
+    case = meet.report()["case"]
+    assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
+    assert measure(meet, taped(zone_of(meet), 6, "end", -0.05)).status_code == 201
+    (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
+    where = "in lane 6: end 0.050 m too far on"
+    assert flag == f"Take-over 3: by the survey, lines lie in the wrong place {where}."
+    for page in (f"/meets/{meet.id}/head", f"/meets/{meet.id}/cases/{case}"):
+        assert flag in meet.referee.get(page, headers=PAGE).text
+    assert measure(meet, taped(zone_of(meet), 6, "end")).status_code == 200
+    assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
+
+
+def test_a_wrong_line_of_a_lane_in_which_nobody_runs_is_no_flag_for_that_heat(
+    service: Service,
+) -> None:
+    meet = a_meet(
+        service, start_list=a_start_list(1, lanes=range(1, 6)), terms={"zone_tolerance_m": 0.02}
+    )
+    meet.start(0)
+    meet.report()
+    assert measure(meet, taped(zone_of(meet), 6, "end", -0.05)).status_code == 201
+    assert zone_of(meet)["wrong_lanes"] == [6]
+    assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
+
+
+@pytest.mark.parametrize(
+    ("lines", "says"),
+    [
+        ([a_line(9, "end", 5.6)], "8 lanes"),
+        ([a_line(4, "acceleration", 5.6)], "no line"),
+        ([a_line(4, "end", 5.6), a_line(4, "end", 5.7)], "twice"),
+        ([a_line(4, "end", 25.0)], "off"),
+        ([a_line(4, "end", 140.0)], "more than the bend is wide"),
+        ([a_line(4, "end", 3.8, "same line one lane inside")], "lane 3, whose line was not"),
+        ([a_line(4, "end", 30.0, "finish line")], "too little"),
+        ([a_line(11, "end", 5.6)], "10"),
+        ([a_line(4, "middle", 5.6)], "leg line"),
+        ([a_line(4, "end", 151)], "150"),
+    ],
+)
+def test_what_cannot_have_been_measured_is_refused_and_nothing_is_stored(
+    meet: MeetAtHand, lines: list[Json], says: str
+) -> None:
+    before = meet.head()
+    told = a_problem(measure(meet, *lines), 422, "malformed")
+    assert says in str(told), told
+    assert meet.head() == before
+    assert zone_of(meet)["version"] == 0
+
+
+@pytest.mark.parametrize("relay", ["4x50", "medleys"])
+def test_a_relay_that_is_none_is_refused(meet: MeetAtHand, relay: str) -> None:
+    assert meet.organiser.get(f"survey/zones/{relay}/1").status_code == 422
+    assert meet.organiser.get("survey/zones/4x100/4").status_code == 422
+
+
+def the_list(meet: MeetAtHand) -> list[dict[str, str]]:
+    text = meet.organiser.get("survey.csv").content.decode("utf-8-sig")
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def filled(rows: list[dict[str, str]], off: dict[tuple[str, str], float]) -> list[dict[str, str]]:
+    """The list with the third take-over measured, some lines taped otherwise."""
+    return [
+        {
+            **row,
+            "measured_m": f"{float(row['tape_m']) + off.get((row['lane'], row['line']), 0):.3f}",
+        }
+        if row["take_over"] == "3"
+        else row
+        for row in rows
+    ]
+
+
+def as_csv(rows: list[dict[str, str]]) -> bytes:
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, list(rows[0]))
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue().encode()
+
+
+def as_xlsx(rows: list[dict[str, str]]) -> bytes:
+    book, out = Workbook(), io.BytesIO()
+    sheet = book.active
+    assert sheet is not None
+    sheet.append(list(rows[0]))
+    for row in rows:
+        sheet.append([float(v) if k.endswith("_m") and v else v for k, v in row.items()])
+    book.save(out)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("write", [as_csv, as_xlsx])
+def test_the_list_that_goes_out_comes_back_with_what_was_measured(
+    meet: MeetAtHand, write: Any
+) -> None:
+    content = write(filled(the_list(meet), {("7", "start"): 0.031}))
+    looked = meet.organiser.post("survey-list?check=true", content=content)
+    assert looked.status_code == 200, looked.text
+    told = looked.json()
+    assert (told["stored"], told["zones"], told["lines"], told["problems"]) == (False, 1, 24, [])
+    assert told["ignored_columns"] == []
+    assert "lane 7: start 0.03" in told["wrong"][0]
+    assert zone_of(meet)["version"] == 0
+    assert meet.organiser.post("survey-list", content=content).json()["stored"]
+    assert zone_of(meet)["wrong_lanes"] == [7]
+    again = {(row["lane"], row["line"]): row for row in the_list(meet) if row["take_over"] == "3"}
+    assert again["7", "start"]["verdict"] == "wrong"
+    assert again["1", "end"]["off_m"] in {"0.0", "0.001", "-0.001"}
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "says"),
+    [
+        ("4x50,3,1,end,end of the second bend,5.6", "relay", "no relay"),
+        ("4x100,4,1,end,end of the second bend,5.6", "take_over", "no take_over"),
+        ("4x100,3,9,end,end of the second bend,5.6", "lane", "8 lanes"),
+        ("4x100,3,1,middle,end of the second bend,5.6", "line", "not known"),
+        ("4x100,3,1,end,the tree,5.6", "measured_from", "not known"),
+        ("4x100,3,1,end,end of the second bend,five", "measured_m", "no length"),
+        ("4x100,3,1,end,end of the second bend,500", "measured_m", "-5 to 150"),
+        ("4x100,3,1,acceleration,end of the second bend,5.6", "line", "no line"),
+        ("4x100,3,2,end,same line one lane inside,3.6", None, "whose line was not measured"),
+    ],
+)
+def test_what_is_wrong_with_a_list_is_told_by_row_and_column_and_nothing_is_stored(
+    meet: MeetAtHand, row: str, column: str | None, says: str
+) -> None:
+    before = meet.head()
+    content = f"relay,take_over,lane,line,measured_from,measured_m\n{row}\n".encode()
+    looked = meet.organiser.post("survey-list?check=true", content=content).json()
+    assert [(one["row"], one["column"]) for one in looked["problems"]] == [(2, column)]
+    assert says in looked["problems"][0]["problem"]
+    a_problem(meet.organiser.post("survey-list", content=content), 422, "file-refused")
+    assert meet.head() == before
+
+
+def test_a_list_without_a_measured_value_or_with_a_line_twice_is_refused(meet: MeetAtHand) -> None:
+    empty = as_csv(the_list(meet))
+    looked = meet.organiser.post("survey-list?check=true", content=empty).json()
+    assert "no measured value" in looked["problems"][0]["problem"]
+    row = "4x100,3,1,end,end of the second bend,5.6"
+    twice = f"relay,take_over,lane,line,measured_from,measured_m\n{row}\n{row}\n".encode()
+    looked = meet.organiser.post("survey-list?check=true", content=twice).json()
+    assert "row 2 already" in looked["problems"][0]["problem"]
+
+
+def test_a_track_that_makes_no_lap_has_no_survey_and_says_what_to_correct(
+    service: Service,
+) -> None:
+    meet = a_meet(service, track={"radius_m": 30.0, "straight_m": 84.39})
+    for path in ("survey", "survey.csv", "survey-sheets.pdf", "survey/zones/4x100/1"):
+        told = a_problem(meet.organiser.get(path), 409, "conflict")
+        assert "no 400 m track and no oval of 200 m" in told["detail"]
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE)
+    assert "No zone can be reckoned" in page.text
+    assert meet.referee.get("docket").json()["cases"] == []
+
+
+@pytest.mark.parametrize(
+    "track",
+    [{"straight_m": -84.39}, {"lane_width_m": 0.4}, {"lanes": 11}, {"radius_m": 0}],
+)
+def test_a_track_that_cannot_exist_is_refused(service: Service, track: Json) -> None:
+    document = a_meet_document(track=track)
+    address = f"/api/meets/{new_id()}"
+    answer = service.http.put(address, json=document, headers=founder(service))
+    told = a_problem(answer, 422, "malformed")
+    assert told["errors"][0]["pointer"].startswith("/track/")
+
+
+def test_what_was_measured_on_another_track_than_it_is_now_is_told_and_not_judged(
+    meet: MeetAtHand,
+) -> None:
+    assert measure(meet, taped(zone_of(meet), 4, "end", -0.05)).status_code == 201
+    meet.start(0)
+    meet.report()
+    track = {"radius_m": 30.0, "straight_m": 84.39 + 20.42}
+    set_up_again(meet, track=track, terms={"zone_tolerance_m": 0.02})
+    found = zone_of(meet)
+    assert "Lane 4, end" in found["problem"]
+    assert (found["wrong_lanes"], found["version"]) == ([], 1)
+    assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
+
+
+def test_on_an_oval_zones_and_findings_are_those_of_the_oval(service: Service) -> None:
+    # Irish federation's relay document, as quoted by a club: all exchanges indoors within 20 m
+    lists = a_start_list(1, event="Women 4x200 m", lanes=range(1, 7))
+    meet = a_meet(service, start_list=lists, track=OVAL)
+    zones = meet.umpire.get("survey").json()["zones"]
+    assert [one["length_m"] for one in zones] == [20.0, 20.0, 20.0]
+    assert {one["length_m"] for one in meet.umpire.get("watch").json()["zones"]} == {20.0}
+    # The first zone lies by the stagger of one bend and the crossing past the finish line.
+    leg_lines = [target(zones[0], lane, "leg line")["past_finish_m"] for lane in range(1, 7)]
+    assert leg_lines == sorted(leg_lines)
+    assert leg_lines[0] == pytest.approx(0, abs=0.005)
+    assert leg_lines[5] > 14
+    assert {target(zones[1], lane, "leg line")["past_finish_m"] for lane in range(1, 7)} == {0.0}
+    # A 4x100 is not known there: nothing is reckoned, and nobody is kept from the rest.
+    told = a_problem(meet.organiser.get("survey/zones/4x100/1"), 404, "not-found")
+    assert "no zone" in told["detail"]
+
+
+def test_a_meet_of_ovals_without_zones_in_its_edition_says_so(service: Service) -> None:
+    lists = a_start_list(1, event="Women 4x200 m", lanes=range(1, 7))
+    meet = a_meet(service, start_list=lists, track=OVAL, edition="nfhs-2019")
+    told = meet.umpire.get("survey").json()
+    assert (told["zones"], told["left_out"]) == ([], ["4x200"])
+    a_problem(meet.organiser.get("survey-sheets.pdf"), 404, "not-found")
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE).text
+    assert "knows no zone" in page
+
+
+def test_the_sheets_are_a_page_a_zone_with_all_that_is_to_be_taped(meet: MeetAtHand) -> None:
+    assert measure(meet, taped(zone_of(meet), 6, "end", -0.05)).status_code == 201
+    for paper in ("A4", "Letter"):
+        answer = meet.umpire.get(f"survey-sheets.pdf?paper={paper}")
+        assert (answer.status_code, answer.headers["content-type"]) == (200, "application/pdf")
+        assert count_pages(answer.content) == 3
+    text = " ".join(read_text(answer.content).split())
+    for words in ("Zone survey: 4x100, take-over 3", "+50 mm", "20 mm along the lane"):
+        assert words in text
+    one = meet.umpire.get("survey-sheets.pdf?relay=4x400")
+    assert "Zone survey: 4x400, take-over 2" in " ".join(read_text(one.content).split())
+
+
+def test_before_anything_is_drawn_all_relays_are_surveyed(service: Service) -> None:
+    meet = a_bare_meet(service)
+    told = meet.organiser.get("survey").json()
+    assert len(told["zones"]) == 15
+    assert told["left_out"] == []
+
+
+@pytest.mark.parametrize(("bends", "leg_lines"), [(4, 0), (3, 1), (1, 3)])
+def test_a_4x200_is_surveyed_as_the_meet_runs_it(
+    service: Service, bends: int, leg_lines: int
+) -> None:
+    lists = a_start_list(1, event="Women 4x200 m")
+    meet = a_meet(service, start_list=lists, track={"four_by_200_bends": bends})
+    zones = meet.umpire.get("survey").json()["zones"]
+    inside = "same line one lane inside"
+    gaps = [
+        next(one for one in target(zone, 8, "leg line")["tapes"] if one["mark"] == inside)
+        for zone in zones
+    ]
+    assert sum(one["metres"] == 0 for one in gaps) == leg_lines
