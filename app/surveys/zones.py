@@ -24,7 +24,7 @@ from app.rules.survey import (
     survey,
     zone_targets,
 )
-from app.rules.track import Section, Track
+from app.rules.track import OVAL_M, Section, Track
 
 SECTIONS: Final[Mapping[Section, str]] = {
     Section.BEND_1: "first bend",
@@ -142,6 +142,7 @@ def measures_of(rule: ZoneRule) -> str:
 
 def track_in_words(track: Track) -> str:
     """A track's measures in words."""
+    flat = ", reckoned flat" if track.lap_m == OVAL_M else ""
     inner = "kerb" if track.kerb else "inner line, no kerb"
     own = (
         f", 4x200 with {track.four_by_200_bends} bends in lanes"
@@ -149,7 +150,7 @@ def track_in_words(track: Track) -> str:
         else ""
     )
     return (
-        f"{track.lap_m} m, {track.lanes} lanes of {track.lane_width_m:g} m; radius "
+        f"{track.lap_m} m{flat}, {track.lanes} lanes of {track.lane_width_m:g} m; radius "
         f"{track.radius_m:g} m to the {inner}; straights {track.straight_m:g} m{own}"
     )
 
