@@ -121,10 +121,11 @@ def judge_waiting_order(
 
 def _in_lanes(circumstances: Circumstances, book: Book) -> Seen:
     """Whether the take-over is in lanes; a 4x200 m may leave them early, as the meet decides, and
-    so does every relay on an oval.
+    so do the relays that are run on an oval.
     """
-    in_lanes = circumstances.relay.take_overs_in_lanes
-    if circumstances.relay is Relay.FOUR_BY_200 or in_lanes == 0 or book.is_for_oval:
+    relay, in_lanes = circumstances.relay, circumstances.relay.take_overs_in_lanes
+    on_oval = book.is_for_oval and relay in book.oval_zones
+    if relay is Relay.FOUR_BY_200 or in_lanes == 0 or on_oval:
         return Seen.NO
     if circumstances.take_over is None:
         return Seen.UNSURE if in_lanes < circumstances.relay.take_overs else Seen.YES

@@ -5,8 +5,8 @@ World Athletics TR24.19 as quoted on 30 Jul 2021; IAAF Rule 170.7 to 170.9 (2012
 
 import pytest
 
-from app.rules.book import editions
-from app.rules.finding import Consequence, Outcome
+from app.rules.book import book_on, editions
+from app.rules.finding import Circumstances, Consequence, Outcome, judge
 from app.rules.observation import (
     Infringement,
     Mark,
@@ -16,6 +16,7 @@ from app.rules.observation import (
     WaitingOrderChanged,
 )
 from app.rules.relay import Relay
+from app.rules.track import LAP_M, OVAL_M
 from tests.rules.builders import BEFORE_2025, NEW, OLD, at, found
 
 YES, NO, OPEN = Outcome.INFRINGEMENT, Outcome.NO_INFRINGEMENT, Outcome.CANNOT_TELL
@@ -103,6 +104,23 @@ def test_places_swapped_after_the_200_m_point_infringe(key: str) -> None:
         finding = found(CHANGED, key, Relay.FOUR_BY_400, take_over)
         assert finding.outcome is YES
         assert finding.infringement is Infringement.WAITING_ORDER_CHANGED
+
+
+@pytest.mark.parametrize("relay", [Relay.FOUR_BY_200, Relay.FOUR_BY_400])
+def test_on_an_oval_the_waiting_order_is_looked_at_from_the_first_take_over_on(
+    relay: Relay,
+) -> None:
+    # From memory: on 200 m a 4x400 leaves its lanes after two bends, before the first take-over.
+    circumstances = Circumstances(relay, 1, 0)
+    assert judge(CHANGED, circumstances, book_on(NEW, OVAL_M)).outcome is YES
+
+
+def test_on_an_oval_a_zone_is_twenty_metres_long() -> None:
+    # Irish federation's relay document, as quoted by a club: all exchanges indoors within 20 m
+    foot = ReceiverWaitingOutside(foot=at(-12, mark=Mark.LEG_LINE))
+    circumstances = Circumstances(Relay.FOUR_BY_200, 2, 0)
+    assert judge(foot, circumstances, book_on(NEW, OVAL_M)).outcome is YES
+    assert judge(foot, circumstances, book_on(NEW, LAP_M)).outcome is NO
 
 
 def test_there_is_no_waiting_order_in_lanes() -> None:

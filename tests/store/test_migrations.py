@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from hashlib import sha256
 
@@ -212,6 +213,38 @@ def test_heats_from_before_are_no_rehearsals_and_none_is_taken_for_a_heat_on_the
             assert "heat_now" not in {one["name"] for one in inspect(conn).get_columns("meets")}
             assert list(unguarded(conn)) == []
     empty.dispose()
+
+
+def test_a_meet_whose_track_was_an_oval_before_has_the_zones_of_one(empty: Engines) -> None:
+    migrate(empty.writing, "0010")
+    tracks = {
+        "standard": {"radius_m": 36.5, "straight_m": 84.39, "kerb": True},
+        "oval": {"radius_m": 17.2, "straight_m": 45.022, "kerb": True},
+        "oval without a kerb": {"radius_m": 17.3, "straight_m": 45.022, "kerb": False},
+        "neither": {"radius_m": 30.0, "straight_m": 84.39, "kerb": True},
+    }
+    meets = [_a_meet_before_0011(name, {"track": track}) for name, track in tracks.items()]
+    _store(empty, [*meets, _a_meet_before_0011("no track", {})])
+    for _again in range(2):
+        migrate(empty.writing)
+        with empty.writing.connect() as conn, conn.begin():
+            ovals = conn.execute(text("SELECT id FROM meets WHERE lap_m = 200 ORDER BY id"))
+            assert ovals.scalars().all() == ["oval", "oval without a kerb"]
+            others = conn.execute(text("SELECT count(*) FROM meets WHERE lap_m = 400")).scalar()
+            assert others == 3
+            assert list(unguarded(conn)) == []
+        with empty.writing.connect() as conn, conn.begin():
+            command.downgrade(alembic_config(conn), "0010")
+            assert "zone_surveys" not in inspect(conn).get_table_names()
+            assert "lap_m" not in {one["name"] for one in inspect(conn).get_columns("meets")}
+            assert list(unguarded(conn)) == []
+    empty.dispose()
+
+
+def _a_meet_before_0011(name: str, facts: Row) -> tuple[str, Row]:
+    known: Row = {"id": name, "name": name, "time_zone": "Europe/Paris", "version": 1}
+    known |= {"edition": "world-athletics-2025", "made_at": "2026-06-13T10:00:00.000000Z"}
+    return "meets", {**known, "facts": json.dumps(facts)}
 
 
 def _store(empty: Engines, rows: list[tuple[str, Row]]) -> None:
