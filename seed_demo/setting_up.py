@@ -17,7 +17,7 @@ from app.meets.actions import make_meet
 from app.meets.queries import meet_facts
 from app.meets.wire import MeetIn, OrganiserIn
 from app.store.action import Actor
-from app.surveys.actions import measure_zones
+from app.surveys.actions import measure_lines
 from app.surveys.listing import read_file, zones_listed
 from app.surveys.queries import surveyable, tolerance_of
 from seed_demo.files import OfficialLine, PostLine, read_bytes
@@ -46,7 +46,7 @@ def _survey_zones(stage: Stage) -> None:
     zones, seen = zones_listed(listed, facts.book, track, tolerance)
     if seen.problems:
         raise ValueError(f"survey.csv: {seen.problems[0].problem}")
-    stage.act(stage.files.organiser, measure_zones(zones))
+    stage.act(stage.files.organiser, measure_lines(zones))
 
 
 def _make_meet(stage: Stage) -> None:

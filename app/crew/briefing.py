@@ -19,6 +19,8 @@ from app.forms.briefing_card import Advice, BriefingCard, BriefingCards, Watched
 from app.forms.zone_scale import ZonePicture
 from app.ids import MeetId
 from app.meets.queries import MeetFacts, meet_facts, relays_of
+from app.meets.track import take_overs_in_lanes
+from app.meets.wire import TrackIn
 from app.refusals import NotFound
 from app.rules.book import Book, ZoneRule
 from app.rules.observation import Infringement
@@ -66,7 +68,7 @@ def brief(conn: Connection, meet_id: MeetId, now: datetime) -> BriefingCards:
         time_zone=facts.time_zone,
         edition=f"{facts.book.title}, {facts.book.edition}",
         printed_at=at_the_meet(now, facts.time_zone),
-        cards=tuple(_card(post, names[post.official_id], facts.book, relays) for post in posts),
+        cards=tuple(_card(post, names[post.official_id], facts, relays) for post in posts),
     )
 
 
@@ -75,7 +77,9 @@ def _days(facts: MeetFacts) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def _card(post: Post, official: str, book: Book, on_programme: Sequence[Relay]) -> BriefingCard:
+def _card(
+    post: Post, official: str, facts: MeetFacts, on_programme: Sequence[Relay]
+) -> BriefingCard:
     relays = [one for one in Relay if one in (post.relays or on_programme)]
     return BriefingCard(
         official=official,
@@ -84,10 +88,10 @@ def _card(post: Post, official: str, book: Book, on_programme: Sequence[Relay]) 
         lanes=lanes_in_words(post.lanes),
         side=post.side.value,
         relays=_listed(relays) if post.relays else "all",
-        zones=tuple(_zones(post, relays, book)),
+        zones=tuple(_zones(post, relays, facts.book)),
         advice=(
-            Advice("Seen from this edge", tuple(_seen(post, relays, book, alone=True))),
-            Advice("Seen from either edge", ("; ".join(_seen(post, relays, book, alone=False)),)),
+            Advice("Seen from this edge", tuple(_seen(post, relays, facts, alone=True))),
+            Advice("Seen from either edge", ("; ".join(_seen(post, relays, facts, alone=False)),)),
             Advice("Your flags", FLAGS),
             Advice("What a good report says", REPORT),
             Advice("Take care", CARE),
@@ -149,17 +153,19 @@ def _measures(rule: ZoneRule) -> Iterator[str]:
     yield f"{_LINES[rule.first_line_inside, rule.last_line_inside]} {BATON_DECIDES}"
 
 
-def _seen(post: Post, relays: Sequence[Relay], book: Book, *, alone: bool) -> Iterator[str]:
+def _seen(post: Post, relays: Sequence[Relay], facts: MeetFacts, *, alone: bool) -> Iterator[str]:
     for infringement in Infringement:
         edges = seen_from(infringement).edges
         fits = edges == (post.edge,) if alone else len(edges) > 1
-        if fits and _can_happen(infringement, post, relays):
-            rule = book.infringements[infringement]
+        if fits and _can_happen(infringement, post, relays, facts.track):
+            rule = facts.book.infringements[infringement]
             yield f"{rule.title} ({rule.rule})"
 
 
-def _can_happen(infringement: Infringement, post: Post, relays: Sequence[Relay]) -> bool:
+def _can_happen(
+    infringement: Infringement, post: Post, relays: Sequence[Relay], track: TrackIn
+) -> bool:
     """Runners wait in an order only where they take over outside lanes (TR24.20)."""
     return infringement is not Infringement.WAITING_ORDER_CHANGED or any(
-        post.take_over > relay.take_overs_in_lanes for relay in relays
+        post.take_over > take_overs_in_lanes(track, relay) for relay in relays
     )

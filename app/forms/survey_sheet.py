@@ -37,16 +37,18 @@ LEADING = 1.27  # of a row's size
 TALLEST_ROW = 14.0
 SHARE_OF_DRAWING = 0.37  # of the page
 LEAST_DRAWING = 90.0
-WORDS_BELOW = 72.0  # the marks, how to measure, and the headings of the table
+WORDS_BELOW = 84.0  # the marks, how to measure, and the headings of the table
 SIGNED = 24.0  # room for who measured, below the table
 CAUTION = (
     "Measure while nobody runs: the track is closed to all others meanwhile. A surveyor's report, "
     "the rule book of the meet and its appointed officials decide, not this sheet."
 )
 HOW = (
-    "Lay the tape straight from the mark to where the line meets the inner edge of its lane: the "
-    "outer edge of the line, or of the kerb, at the lane's left. A mark that is reached on the "
-    "other side of the line counts as less than nothing (−)."
+    "Carry the mark straight across the track, at right angles to the lanes, to the inner edge of "
+    "the lane that is measured: the outer edge of the line, or of the kerb, at its left. From "
+    "there lay the tape straight to where the zone's line meets the same edge. Of the finish line "
+    "take the edge nearer the start. Beyond the mark, on its other side, the tape counts as less "
+    "than nothing (−)."
 )
 
 
@@ -101,12 +103,12 @@ class _Head:
 HEADS = (
     _Head("lane", 0.055),
     _Head("line", 0.115),
-    _Head("lies so far into", 0.225),
-    _Head("tape from", 0.125, Align.RIGHT),
-    _Head("or from", 0.125, Align.RIGHT),
+    _Head("lies so far into", 0.215),
+    _Head("tape from", 0.115, Align.RIGHT),
+    _Head("or from", 0.115, Align.RIGHT),
     _Head("from the lane inside", 0.115, Align.RIGHT),
-    _Head("measured, from", 0.135, Align.RIGHT),
-    _Head("off by", 0.105, Align.RIGHT),
+    _Head("measured, from", 0.14, Align.RIGHT),
+    _Head("off by (+ too far on)", 0.13, Align.RIGHT),
 )
 """The last two are to be written in."""
 WRITTEN_IN = 2

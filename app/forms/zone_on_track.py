@@ -8,7 +8,7 @@ dashed before it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import atan2, ceil, cos, floor, sin
 from typing import Final
@@ -19,7 +19,7 @@ from app.forms.painting import Area, Disc, SetText, Shape, Stroke, Trace
 from app.forms.paper import POINTS_PER_MM
 from app.rules.on_plan import edge_radius, spot_at
 from app.rules.survey import Mark
-from app.rules.track import Section, Track, ZonePlace, lap_length, section_length
+from app.rules.track import Section, Track, ZonePlace, abreast, lap_length, section_length
 
 SCALES: Final = (100, 125, 150, 200, 250, 300, 400, 500, 600, 750, 1000)
 """One metre of paper is so many of track; the first one at which the zone has room is taken."""
@@ -124,24 +124,11 @@ def _stretch(zone: ZoneOnTrack) -> tuple[float, float]:
     begins, ends = [], []
     for lane, place in enumerate(zone.zones, 1):
         starts = place.acceleration_start or place.start
-        begins.append(_on_lane_1(zone.track, lane, starts.past_finish_m))
-        ends.append(_on_lane_1(zone.track, lane, place.end.past_finish_m))
+        begins.append(abreast(zone.track, starts.past_finish_m, 1, lane))
+        ends.append(abreast(zone.track, place.end.past_finish_m, 1, lane))
     first, last = min(begins) - AROUND_M, max(ends) + AROUND_M
     near = [at for _, at in _marks(zone.track, first - NEAR_M, last + NEAR_M)]
     return min([first, *(at - 1.0 for at in near)]), max([last, *(at + 1.0 for at in near)])
-
-
-def _on_lane_1(track: Track, lane: int, past_finish: float) -> float:
-    """How far past the finish lane 1 is where another lane is abreast of it."""
-    laps, rest = divmod(past_finish, lap_length(track, lane))
-    metres = laps * lap_length(track, 1)
-    for section in Section:
-        length = section_length(track, lane, section)
-        there = section_length(track, 1, section)
-        if rest <= length:
-            return metres + there * rest / length
-        metres, rest = metres + there, rest - length
-    return metres
 
 
 def _marks(track: Track, first: float, last: float) -> Iterator[tuple[Mark, float]]:
@@ -220,6 +207,6 @@ def _words(flow: Flow, text: str, x: float, baseline: float, anchor: Align) -> S
     return SetText(x - line.width * anchor.value, baseline, line, tag=flow.within)
 
 
-def places_of_marks(marks: Sequence[Mark]) -> str:
+def marks_in_words() -> str:
     """What the letters mean, in one sentence."""
-    return "; ".join(f"{letter}: {mark}" for mark, letter in LETTERS.items() if mark in marks)
+    return "; ".join(f"{letter}: {mark}" for mark, letter in LETTERS.items())

@@ -314,11 +314,18 @@ def meets_page(conn: Connection, before: str | None) -> MeetsOut:
 
 
 def edition_note(book: Book, first_day: date, last_day: date) -> str:
-    """A warning where a meet's days lie outside the time its edition was in force."""
+    """A warning where a meet's days lie outside the time its edition was in force, or where the
+    edition has no zones for its track.
+    """
     if first_day < book.in_force_from:
         return f"This edition took force on {book.in_force_from}, after the meet's first day."
     if book.in_force_until is not None and last_day > book.in_force_until:
         return f"This edition was in force until {book.in_force_until}, before the meet's last day."
+    if book.is_for_oval and not book.oval_zones:
+        return (
+            "No zones on an oval of 200 m were found for this edition: its others are shown and "
+            "judged by. The rule book of the meet and its appointed officials decide."
+        )
     return ""
 
 

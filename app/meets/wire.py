@@ -188,7 +188,10 @@ class MeetOut(Wire):
     time_zone: str
     edition: str
     edition_title: str
-    edition_note: str = Field(description="empty, or that the edition was not in force that day")
+    edition_note: str = Field(
+        description="empty, or that the edition was not in force that day, or has no zones for the "
+        "meet's track"
+    )
     track: TrackIn
     track_note: str = Field(
         description="empty, or that the measures, stored all the same, make no lap of 400 or 200 m"

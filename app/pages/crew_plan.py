@@ -19,9 +19,7 @@ from app.meets import queries as meets
 from app.meets.track import track_note, track_of
 from app.pages.track_plan import Crew, TrackPlan, plan_track, runs
 from app.pages.zone_plan import ZonePlan, plan_zone
-from app.rules.book import Book
 from app.rules.relay import Edge, Relay
-from app.rules.track import Track, is_run_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +66,8 @@ class Gap:
 @dataclass(frozen=True, slots=True)
 class CrewShown:
     """The crew plan, what it leaves unwatched, who cannot be where it wants them, and its pictures;
-    none on a track whose measures, as the settings have them, make no lap of 400 or 200 m.
+    none on a track whose measures, as the settings have them, make no lap of 400 or 200 m, nor of
+    relays whose zones are not known there (`undrawn`).
     """
 
     version: int
@@ -76,25 +75,25 @@ class CrewShown:
     unwatched: Sequence[Gap]
     apart: Sequence[ApartOut]
     relays: Sequence[RelayPictures]
+    undrawn: Sequence[Relay]
 
 
 def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
     """The crew plan of a meet with its pictures."""
-    facts, known = meets.meet_facts(conn, meet_id), crew.crew(conn, meet_id)
-    posts = sorted(known.posts, key=_as_met)
+    facts, plan = meets.meet_facts(conn, meet_id), crew.crew(conn, meet_id)
+    posts = sorted(plan.posts, key=_as_met)
     numbered = [Numbered(number, post) for number, post in enumerate(posts, 1)]
     track = None if track_note(facts.track) else track_of(facts.track)
+    known = {} if track is None else facts.book.zones_on(track)
     relays = _relays(meets.relays_of(conn, meet_id), posts)
+    drawn = [Crew(track, one, known[one], posts) for one in relays if track and one in known]
     return CrewShown(
-        version=known.version,
+        version=plan.version,
         posts=numbered,
-        unwatched=[_gap(one) for one in known.unwatched],
-        apart=known.apart,
-        relays=[
-            _pictures(facts.book, track, relay, numbered)
-            for relay in relays
-            if track and is_run_on(track, relay)
-        ],
+        unwatched=[_gap(one) for one in plan.unwatched],
+        apart=plan.apart,
+        relays=[_pictures(one, numbered) for one in drawn],
+        undrawn=[one for one in relays if track and one not in known],
     )
 
 
@@ -119,13 +118,10 @@ def _gap(gap: GapOut) -> Gap:
     return Gap(gap.relay, gap.take_over, gap.edge, spans(gap.lanes), len(gap.lanes))
 
 
-def _pictures(
-    book: Book, track: Track, relay: Relay, numbered: Sequence[Numbered]
-) -> RelayPictures:
-    on_track = Crew(track, relay, book.zones[relay], [one.post for one in numbered])
+def _pictures(on_track: Crew, numbered: Sequence[Numbered]) -> RelayPictures:
     there = [numbered[number - 1] for number, _ in on_track.numbered]
     return RelayPictures(
-        relay,
+        on_track.relay,
         plan_track(on_track),
         there,
         [

@@ -40,9 +40,9 @@ async def show_survey(
 def _shown(conn: Connection, meet_id: MeetId, asked: Relay | None) -> Mapping[str, Any]:
     facts = meet_facts(conn, meet_id)
     if track_note(facts.track):
-        return {"relays": [], "relay": None, "zones": [], "tolerance": None}
-    known = facts.book.zones_on(surveyable(facts))
-    relays = [relay for relay in on_programme(conn, meet_id) if relay in known]
+        return {"relays": [], "relay": None, "zones": [], "tolerance": None, "left_out": []}
+    known, wanted = facts.book.zones_on(surveyable(facts)), on_programme(conn, meet_id)
+    relays = [relay for relay in wanted if relay in known]
     relay = asked if asked in known else next(iter(relays), None)
     zones = [] if relay is None else [zone_of(conn, meet_id, relay, one) for one in known[relay]]
     return {
@@ -50,4 +50,5 @@ def _shown(conn: Connection, meet_id: MeetId, asked: Relay | None) -> Mapping[st
         "relay": relay,
         "zones": [told_zone(one) for one in zones],
         "tolerance": tolerance_of(facts),
+        "left_out": [relay for relay in wanted if relay not in known],
     }

@@ -11,18 +11,21 @@ How far off a line lies is told along the lane's measuring line, like the length
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from math import asin, cos, pi, sin
+from functools import lru_cache
+from math import asin, cos, sin
 from types import MappingProxyType
 from typing import Final
 
 from app.rules.book_parts import ZoneRule
-from app.rules.on_plan import edge_radius, spot_at
+from app.rules.on_plan import Spot, edge_radius, spot_at
 from app.rules.relay import Relay
 from app.rules.track import (
     Place,
     Section,
     Track,
     ZonePlace,
+    abreast,
+    lap_length,
     running_radius,
     section_length,
     zone_on_track,
@@ -32,7 +35,11 @@ LEAST_SHARE: Final = 0.5
 """How much of a centimetre along the lane a tape must show at least: near the far end of a bend it
 shows next to nothing of it."""
 ROUNDING_M: Final = 1e-6
-FARTHEST_OFF_M: Final = 5.0
+FARTHEST_OFF_M: Final = 15.0
+"""A zone that is still painted by an older edition has its start 10 m off."""
+LEAST_TAPE_M: Final = -5.0
+MOST_TAPE_M: Final = 150.0
+HALVINGS: Final = 50  # of 30 m: far below a micrometre
 
 
 class ZoneLine(StrEnum):
@@ -119,6 +126,7 @@ Lines = Mapping[tuple[int, ZoneLine], Measured]
 """What was measured in a zone, by lane and line."""
 
 
+@lru_cache(maxsize=256)
 def zone_targets(
     track: Track, relay: Relay, take_over: int, zone_rule: ZoneRule
 ) -> tuple[LineTarget, ...]:
@@ -175,13 +183,8 @@ def _share(track: Track, lane: int, section: Section, tape: Tape) -> float:
 def _from_inside(track: Track, lane: int, place: Place, inside: Place | None) -> Iterator[Tape]:
     """The tape along the line between both lanes, from one zone line to the other."""
     if inside is not None:
-        radius = tape_radius(track, lane)
-        there = spot_at(track, lane - 1, inside.past_finish_m, radius)
-        away = spot_at(track, lane, place.past_finish_m, radius).away_from(there)
-        lap = 2 * track.straight_m + 2 * pi * radius
-        here = _along_edge(track, lane, place, radius)
-        ahead = (here - _along_edge(track, lane - 1, inside, radius)) % lap
-        yield Tape(Mark.LANE_INSIDE, away if ahead < lap / 2 else -away)
+        from_there = _Anchor(Mark.LANE_INSIDE, *_on_edge_of(track, lane, inside.past_finish_m))
+        yield Tape(Mark.LANE_INSIDE, from_there.shows(track, lane, place.past_finish_m))
 
 
 def tape_radius(track: Track, lane: int) -> float:
@@ -189,38 +192,66 @@ def tape_radius(track: Track, lane: int) -> float:
     return edge_radius(track, lane - 1)
 
 
-def _along_edge(track: Track, lane: int, place: Place, radius: float) -> float:
-    """How far past the finish line a place of a lane lies on a line of another radius."""
-    before = list(Section)[: list(Section).index(place.section)]
-    lengths = [(section, section_length(track, lane, section)) for section in before]
-    return sum(
-        metres * _outwards(track, lane, section, radius)
-        for section, metres in (*lengths, (place.section, place.metres))
-    )
+@dataclass(frozen=True, slots=True)
+class _Anchor:
+    """Where a tape begins: the spot on the inner edge of the lane, and how far past the finish the
+    lane is there.
+    """
+
+    mark: Mark
+    at: Spot
+    past_finish_m: float
+    back: bool = False
+
+    def shows(self, track: Track, lane: int, past_finish_m: float) -> float:
+        """What the tape shows of a place of the lane; less than 0 on the other side."""
+        there = spot_at(track, lane, past_finish_m, tape_radius(track, lane))
+        away = there.away_from(self.at)
+        lap = lap_length(track, lane)
+        ahead = (past_finish_m - self.past_finish_m + lap / 2) % lap - lap / 2
+        return away if (ahead < 0) == self.back or away < ROUNDING_M else -away
+
+
+def _on_edge_of(track: Track, lane: int, inside_m: float) -> tuple[Spot, float]:
+    """Where the lane inside has something, on the line between both, and the lane abreast of it."""
+    radius = tape_radius(track, lane)
+    return spot_at(track, lane - 1, inside_m, radius), abreast(track, inside_m, lane, lane - 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The lines that were measured, in the order of the targets; and why others cannot have been
+    measured as they are told, by lane and line.
+    """
+
+    found: Mapping[tuple[int, ZoneLine], Surveyed]
+    refused: Mapping[tuple[int, ZoneLine], str]
 
 
 def survey(
     track: Track, targets: tuple[LineTarget, ...], measured: Lines, tolerance_m: float | None
-) -> tuple[Surveyed, ...]:
-    """Every line that was measured and that the track has, in the order of the targets.
+) -> Judged:
+    """Every line that was measured, held against where it must lie.
 
-    A line that was taped from the lane inside stands or falls with that one: ValueError, naming the
-    lane, where that one was not measured, and where a tape cannot have been laid so.
+    A line that was taped from the lane inside stands or falls with that one.
     """
     found: dict[tuple[int, ZoneLine], Surveyed] = {}
-    for target in targets:
-        seen = measured.get((target.lane, target.line))
-        if seen is None:
+    places = {(one.lane, one.line): one for one in targets}
+    refused = {
+        of: f"By this edition, or on this track, lane {of[0]} has no line “{of[1]}” here."
+        for of in measured
+        if of not in places
+    }
+    for of, target in places.items():
+        if of not in measured:
             continue
-        off = _off(track, target, seen, found.get((target.lane - 1, target.line)))
-        if abs(off) > FARTHEST_OFF_M:
-            raise ValueError(
-                f"Lane {target.lane}, {target.line}: by {seen.metres:g} m from the {seen.mark} it "
-                f"would lie {abs(off):.2f} m off. Measure it again, and look at the mark."
-            )
-        verdict = _judge(off, tolerance_m)
-        found[target.lane, target.line] = Surveyed(target, seen, off, verdict)
-    return tuple(found.values())
+        try:
+            off = _off(track, target, measured[of], found.get((of[0] - 1, of[1])))
+        except ValueError as error:
+            refused[of] = f"Lane {target.lane}, {target.line}: {error}"
+        else:
+            found[of] = Surveyed(target, measured[of], off, _judge(off, tolerance_m))
+    return Judged(found, refused)
 
 
 def _judge(off_m: float, tolerance_m: float | None) -> Verdict:
@@ -230,48 +261,42 @@ def _judge(off_m: float, tolerance_m: float | None) -> Verdict:
 
 
 def _off(track: Track, target: LineTarget, seen: Measured, inside: Surveyed | None) -> float:
-    """How far too far on the line lies, along its lane."""
-    tape = target.tape_from(seen.mark)
-    if tape is None:
+    """How far too far on the line lies, along its lane: found by halving."""
+    anchor = _anchor(track, target, seen.mark, inside)
+    must = target.place.past_finish_m
+    least, most = must - FARTHEST_OFF_M, must + FARTHEST_OFF_M
+    shown = sorted(anchor.shows(track, target.lane, at) for at in (least, most))
+    if not shown[0] <= seen.metres <= shown[1]:
+        raise ValueError(
+            f"by {seen.metres:g} m from the {seen.mark} it would lie more than "
+            f"{FARTHEST_OFF_M:g} m off. Measure it again, and look at the mark."
+        )
+    for _ in range(HALVINGS):
+        middle = (least + most) / 2
+        if (anchor.shows(track, target.lane, middle) < seen.metres) != anchor.back:
+            least = middle
+        else:
+            most = middle
+    return (least + most) / 2 - must
+
+
+def _anchor(track: Track, target: LineTarget, mark: Mark, inside: Surveyed | None) -> _Anchor:
+    """Where the tape was laid from; ValueError where that says too little of the line."""
+    if target.tape_from(mark) is None:
         marks = ", ".join(one.mark for one in target.tapes)
         raise ValueError(
-            f"Lane {target.lane}, {target.line}: a tape from the {seen.mark} shows too little of "
-            f"it. Measure from one of: {marks}."
+            f"a tape from the {mark} shows too little of it. Measure from one of: {marks}."
         )
-    if seen.mark is Mark.LANE_INSIDE:
-        return _off_from_inside(track, target, seen, tape, inside)
-    away = _along_lane(track, target, seen.metres) - _along_lane(track, target, tape.metres)
-    return -away if tape.back else away
-
-
-def _along_lane(track: Track, target: LineTarget, metres: float) -> float:
-    """How far along the lane a tape of so many metres reaches, from an end of a part of the lap."""
-    if not target.place.section.is_bend:
-        return metres
-    across = 2 * tape_radius(track, target.lane)
-    if abs(metres) > across:
-        raise ValueError(
-            f"Lane {target.lane}, {target.line}: {metres:g} m is more than the bend is wide. "
-            "Measure it again."
-        )
-    return 2 * asin(metres / across) * running_radius(track, target.lane)
-
-
-def _off_from_inside(
-    track: Track, target: LineTarget, seen: Measured, tape: Tape, inside: Surveyed | None
-) -> float:
-    if inside is None:
-        raise ValueError(
-            f"Lane {target.lane}, {target.line}: it was taped from lane {target.lane - 1}, whose "
-            "line was not measured. Measure that one too, or this one from another mark."
-        )
-    radius = tape_radius(track, target.lane)
-    here, there = target.place.section, inside.target.place.section
-    moved = inside.off_m * _outwards(track, target.lane - 1, there, radius)
-    wider = moved + seen.metres - tape.metres
-    return wider / _outwards(track, target.lane, here, radius)
-
-
-def _outwards(track: Track, lane: int, section: Section, radius: float) -> float:
-    """How many metres on a line of this radius a metre along the lane takes."""
-    return radius / running_radius(track, lane) if section.is_bend else 1.0
+    lane, place = target.lane, target.place
+    if mark is Mark.LANE_INSIDE:
+        if inside is None:
+            raise ValueError(
+                f"it was taped from lane {lane - 1}, whose line was not measured, or not so. "
+                "Measure that one too, or this one from another mark."
+            )
+        found_m = inside.target.place.past_finish_m + inside.off_m
+        return _Anchor(mark, *_on_edge_of(track, lane, found_m))
+    back = mark is _ENDS[place.section][1]
+    away = target.to_section_end_m if back else -place.metres
+    at = place.past_finish_m + away
+    return _Anchor(mark, spot_at(track, lane, at, tape_radius(track, lane)), at, back)

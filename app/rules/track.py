@@ -81,7 +81,7 @@ class Track:
     @property
     def lap_m(self) -> int:
         """The lap as people call it: 400 m, or 200 m of an oval."""
-        return OVAL_M if lap_length(self, 1) < LAP_M / 2 + OFF_BY_M else LAP_M
+        return OVAL_M if abs(lap_length(self, 1) - OVAL_M) <= OFF_BY_M else LAP_M
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +143,12 @@ _FOUR_BY_200: Final[Mapping[int, InLanes]] = MappingProxyType(
 def is_run_on(track: Track, relay: Relay) -> bool:
     """Whether it is known how this relay is run there: on an oval 4x200, 4x400 and 4x800 alone."""
     return track.lap_m == LAP_M or (OVAL_M, relay) in _IN_LANES
+
+
+def in_lanes_on_oval(relay: Relay) -> int | None:
+    """How many of the first take-overs are in lanes on an oval; None for a relay that none has."""
+    run = _IN_LANES.get((OVAL_M, relay))
+    return None if run is None else run.take_overs
 
 
 def in_lanes(track: Track, relay: Relay) -> InLanes:
@@ -234,8 +240,8 @@ def _leg_line(track: Track, relay: Relay, take_over: int, lane: int) -> float:
     if not run.then_break:
         return _past_finish(-remaining, lap)
     in_lane_1 = _in_lane_1(track, remaining)
-    if take_over > run.take_overs:
-        return _abreast(track, lane, in_lane_1)
+    if take_over > run.take_overs:  # one leg line for all, straight across the track
+        return _past_finish(abreast(track, in_lane_1, lane, 1), lap)
     # Ahead lie the first bend, in the own lane, and the crossing to lane 1: by as much as an 800 m
     # race starts farther on, so does this (4x400: Swiss federation data sheet 2016, item c).
     return _past_finish(in_lane_1 + stagger(track, lane, 1) + break_offset(track, lane), lap)
@@ -251,14 +257,17 @@ def _in_lane_1(track: Track, remaining: float) -> float:
     return from_finish + lap_length(track, 1) if from_finish < -track.lap_m / 2 else from_finish
 
 
-def _abreast(track: Track, lane: int, in_lane_1: float) -> float:
-    """The same place straight across the track: a leg line that is no longer run to in lanes."""
-    there = _place(track, 1, in_lane_1)
-    outwards = running_radius(track, lane) / running_radius(track, 1)
-    metres = there.metres * (outwards if there.section.is_bend else 1.0)
-    before = list(Section)[: list(Section).index(there.section)]
-    begins = sum(section_length(track, lane, section) for section in before)
-    return _past_finish(begins + metres, lap_length(track, lane))
+def abreast(track: Track, past_finish: float, lane: int, of_lane: int) -> float:
+    """How far past the finish a lane is straight across the track from a place of another lane."""
+    laps, rest = divmod(past_finish, lap_length(track, of_lane))
+    metres = laps * lap_length(track, lane)
+    for section in Section:
+        there = section_length(track, of_lane, section)
+        here = section_length(track, lane, section)
+        if rest <= there:
+            return metres + here * rest / there
+        metres, rest = metres + here, rest - there
+    return metres
 
 
 def _past_finish(metres: float, lap: float) -> float:

@@ -15,6 +15,7 @@ from app.rules.observation import (
     WaitingOrderChanged,
 )
 from app.rules.relay import Relay
+from app.rules.track import in_lanes_on_oval
 from app.rules.verdict import (
     Circumstances,
     Outcome,
@@ -120,12 +121,16 @@ def judge_waiting_order(
 
 
 def _in_lanes(circumstances: Circumstances, book: Book) -> Seen:
-    """Whether the take-over is in lanes; a 4x200 m may leave them early, as the meet decides, and
-    so do the relays that are run on an oval.
+    """Whether the take-over is in lanes; a 4x200 m on 400 m may leave them early, as the meet
+    decides.
     """
     relay, in_lanes = circumstances.relay, circumstances.relay.take_overs_in_lanes
-    on_oval = book.is_for_oval and relay in book.oval_zones
-    if relay is Relay.FOUR_BY_200 or in_lanes == 0 or on_oval:
+    on_oval = in_lanes_on_oval(relay) if book.is_for_oval else None
+    if on_oval is not None:
+        in_lanes = on_oval
+    elif relay is Relay.FOUR_BY_200:
+        in_lanes = 0
+    if in_lanes == 0:
         return Seen.NO
     if circumstances.take_over is None:
         return Seen.UNSURE if in_lanes < circumstances.relay.take_overs else Seen.YES

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from app.rules.relay import Relay, relay_named
-from app.rules.survey import Mark, ZoneLine
+from app.rules.survey import LEAST_TAPE_M, MOST_TAPE_M, Mark, ZoneLine
 from app.sheets.columns import NO_MAPPING, Columns
 from app.sheets.fields import LANES, read_required_text, read_whole_number
 from app.sheets.problems import ProblemList, show
@@ -27,7 +27,6 @@ GIVEN: Final = (
 """What stands in the list that is given out, and is reckoned anew when it comes back."""
 COLUMNS: Final = (*REQUIRED[:4], *GIVEN[:7], *REQUIRED[4:], *GIVEN[7:])
 TAKE_OVERS: Final = (1, 3)
-LEAST_M, MOST_M = -5.0, 150.0
 _NUMBER = re.compile(r"([-+−]?)([0-9]{1,3})(?:[.,]([0-9]{1,6}))?")
 
 
@@ -102,13 +101,13 @@ def _metres(row: Row, problems: ProblemList) -> float | None:
     text = read_required_text(row, "measured_m", problems)
     if text is None:
         return None
-    parts = _NUMBER.fullmatch(text.replace(" ", ""))
+    parts = _NUMBER.fullmatch(text.strip())
     if parts is None:
         why = f"{show(text)} is no length. Write metres, such as 34.91."
         problems.add(row.number, "measured_m", why)
         return None
     metres = float(f"{parts[2]}.{parts[3] or '0'}") * (-1 if parts[1] in {"-", "−"} else 1)
-    if LEAST_M <= metres <= MOST_M:
+    if LEAST_TAPE_M <= metres <= MOST_TAPE_M:
         return metres
     why = f"{show(text)} m is more than a tape is laid here; it runs from -5 to 150. Correct it."
     problems.add(row.number, "measured_m", why)

@@ -1,4 +1,4 @@
-"""Storing what was measured: a zone as a whole, or the zones that a list names."""
+"""Storing what was measured: a zone as a whole, or the lines that a list names."""
 
 from __future__ import annotations
 
@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 from sqlalchemy import insert, select, update
 
-from app.meets.queries import meet_facts
 from app.record.kinds import Kind
 from app.refusals import Malformed, PreconditionMissing, Stale
 from app.rules.relay import Relay
-from app.rules.survey import Lines, ZoneLine, survey, zone_targets
+from app.rules.survey import Lines, ZoneLine
 from app.store.action import Action, Deed, Done, Put, Unit
-from app.surveys.queries import surveyable, zone_of
+from app.surveys.queries import zone_of
 from app.surveys.tables import zone_surveys
 from app.surveys.telling import told_zone
 from app.surveys.wire import ZoneSurveyIn, ZoneSurveyOut
@@ -55,25 +54,26 @@ def measure_zone(
         if before.taped.lines == measured.lines and before.taped.version:
             return Done(Put(told_zone(before), created=False), None)
         _insist_on_version(before.taped.version, version)
-        _insist_it_can_be(unit, measured)
         _store(unit, measured)
         after = zone_of(unit.conn, unit.meet_id, relay, take_over)
-        return Done(
-            Put(told_zone(after), created=not before.taped.version), _deed(unit, [measured])
-        )
+        _insist_it_can_be(after)
+        put = Put(told_zone(after), created=not before.taped.version)
+        return Done(put, _deed(unit, [measured]))
 
     return act
 
 
-def measure_zones(listed: Sequence[Zone]) -> Action[None]:
-    """Store what a list says; it replaces what was known of each zone that it names."""
-    zones = [MeasuredZone(one.relay, one.take_over, one.taped.lines) for one in listed]
+def measure_lines(listed: Sequence[Zone]) -> Action[None]:
+    """Store what a list says of the lines that it names; other lines of its zones stay."""
 
     def act(unit: Unit) -> Done[None]:
-        for zone in zones:
-            zone_of(unit.conn, unit.meet_id, zone.relay, zone.take_over)
-            _insist_it_can_be(unit, zone)
+        zones = []
+        for one in listed:
+            known = zone_of(unit.conn, unit.meet_id, one.relay, one.take_over).taped.lines
+            zone = MeasuredZone(one.relay, one.take_over, {**known, **one.taped.lines})
             _store(unit, zone)
+            _insist_it_can_be(zone_of(unit.conn, unit.meet_id, one.relay, one.take_over))
+            zones.append(zone)
         return Done(None, _deed(unit, zones))
 
     return act
@@ -90,26 +90,10 @@ def _insist_on_version(stored: int, named: int | None) -> None:
         raise Stale("This zone was measured anew meanwhile. Read it again, then decide.")
 
 
-def _insist_it_can_be(unit: Unit, zone: MeasuredZone) -> None:
+def _insist_it_can_be(zone: Zone) -> None:
     """Nothing is stored of a zone with a line that cannot have been measured so."""
-    facts = meet_facts(unit.conn, unit.meet_id)
-    track = surveyable(facts)
-    highest = max((lane for lane, _ in zone.lines), default=1)
-    if highest > track.lanes:
-        raise Malformed(f"The track has {track.lanes} lanes, not {highest}.", field="/lines")
-    rule = facts.book.zones_on(track)[zone.relay][zone.take_over]
-    targets = zone_targets(track, zone.relay, zone.take_over, rule)
-    known = {(one.lane, one.line) for one in targets}
-    for lane, line in zone.lines:
-        if (lane, line) not in known:
-            raise Malformed(
-                f"By the meet's edition this zone has no line “{line}”: leave it out.",
-                field="/lines",
-            )
-    try:
-        survey(track, targets, zone.lines, None)
-    except ValueError as error:
-        raise Malformed(f"{error} Nothing was stored.", field="/lines") from error
+    if zone.problem:
+        raise Malformed(f"{zone.problem} Nothing was stored.", field="/lines")
 
 
 def _store(unit: Unit, zone: MeasuredZone) -> None:

@@ -13,11 +13,11 @@ from app.meets.tables import events, heats, lanes
 from app.meets.track import track_note, track_of
 from app.refusals import NotFound, StateConflict
 from app.rules.relay import Relay
-from app.rules.survey import Mark, Measured, ZoneLine
+from app.rules.survey import Mark, Measured, Surveyed, ZoneLine
 from app.rules.track import Track
 from app.store.prepared import Prepared
 from app.surveys.tables import zone_surveys
-from app.surveys.zones import NOTHING, Taped, Zone, all_zones, flag, zone_at
+from app.surveys.zones import NOTHING, Taped, Zone, ZoneName, all_zones, flag, zone_at
 
 _SURVEYS = Prepared(select(zone_surveys).where(zone_surveys.c.meet_id == bindparam("meet")))
 _IN_USE = (
@@ -26,8 +26,6 @@ _IN_USE = (
     .join(events, events.c.id == heats.c.event_id)
     .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
 )
-
-ZoneName = tuple[Relay, int]
 
 
 def taped_in(conn: Connection, meet_id: MeetId) -> Mapping[ZoneName, Taped]:
@@ -131,5 +129,6 @@ def _wrong_zones(facts: MeetFacts, taped: Mapping[ZoneName, Taped]) -> list[Zone
     return [one for one in zones if one.wrong]
 
 
-def _there(zone: Zone, drawn: set[int]) -> list[Any]:
-    return [one for one in zone.wrong if one.target.lane in drawn]
+def _there(zone: Zone, drawn: set[int]) -> list[Surveyed]:
+    """The wrong lines that a heat meets: those of its lanes, or once lanes were left of any."""
+    return [one for one in zone.wrong if not zone.is_in_lanes or one.target.lane in drawn]

@@ -37,7 +37,7 @@ OfRelay = Annotated[Relay | None, Query(description="left out, all on the progra
 @router.get("/api/meets/{meet}/survey", response_model=SurveyOut)
 async def get_survey(meet: Meet, here: Here) -> Response:
     """Where the lines of all zones must lie, what was measured, and what lies wrong."""
-    return answer(await here.store.read(lambda conn: told_survey(conn, MeetId(meet))))
+    return answer(await here.store.read_apart(lambda conn: told_survey(conn, MeetId(meet))))
 
 
 @router.get("/api/meets/{meet}/survey/zones/{relay}/{take_over}", response_model=ZoneSurveyOut)
@@ -79,7 +79,7 @@ async def post_survey_list(
 ) -> Response:
     """Take over measured lines from a CSV or XLSX file in the body, with the columns `relay,
     take_over, lane, line, measured_from, measured_m`, such as `survey.csv` with the last one filled
-    in; `check=true` only looks. It replaces what was known of each zone that it names.
+    in; `check=true` only looks. It replaces what was known of each line that it names.
     """
     meet_id = MeetId(meet)
     listed = await list_sent(request, columns, listing.read_file)
@@ -87,14 +87,15 @@ async def post_survey_list(
     def look(conn: Connection) -> tuple[list[Zone], Listed[MeasuredRow]]:
         facts = meet_facts(conn, meet_id)
         track, tolerance = queries.surveyable(facts), queries.tolerance_of(facts)
-        return listing.zones_listed(listed, facts.book, track, tolerance)
+        known = queries.taped_in(conn, meet_id)
+        return listing.zones_listed(listed, facts.book, track, tolerance, known)
 
-    zones, seen = await here.store.read(look)
+    zones, seen = await here.store.read_apart(look)
     if check:
         return answer(listing.summary(zones, seen, stored=False))
     if seen.problems:
         raise FileRefused("list of measured lines", seen.problems)
-    await here.store.act(meet_id, here.actor, actions.measure_zones(zones))
+    await here.store.act(meet_id, here.actor, actions.measure_lines(zones))
     return answer(listing.summary(zones, seen, stored=True))
 
 
@@ -105,7 +106,7 @@ async def post_survey_list(
 )
 async def get_survey_csv(meet: Meet, here: Here, relay: OfRelay = None) -> Response:
     """All lines as a list, to be filled in and taken back."""
-    zones = await here.store.read(lambda conn: wanted(conn, MeetId(meet), relay))
+    zones = await here.store.read_apart(lambda conn: wanted(conn, MeetId(meet), relay))
     return _file(lines_csv(zones).encode("utf-8-sig"), "text/csv; charset=utf-8", "survey.csv")
 
 
@@ -119,7 +120,7 @@ async def get_survey_sheets(
 ) -> Response:
     """A sheet for each zone, to go out with: where its lines lie, and what a tape must show."""
     meet_id, now = MeetId(meet), here.clock.now()
-    sheets = await here.store.read(lambda conn: sheets_of(conn, meet_id, relay, now))
+    sheets = await here.store.read_apart(lambda conn: sheets_of(conn, meet_id, relay, now))
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_survey_sheets, sheets, paper)
     return _file(drawn, "application/pdf", "survey-sheets.pdf")

@@ -9,9 +9,10 @@ from typing import Final
 
 from app.forms.sheet_head import MeetHead
 from app.forms.survey_sheet import SurveyedZone, SurveyRow, SurveySheets
-from app.forms.zone_on_track import LETTERS, ZoneOnTrack, places_of_marks
-from app.rules.survey import LineTarget, Mark, Tape, ZoneLine
+from app.forms.zone_on_track import LETTERS, ZoneOnTrack, marks_in_words
+from app.rules.survey import LineTarget, Mark, Verdict, ZoneLine
 from app.rules.track import Track, ZonePlace
+from app.surveys.lines_list import rounded
 from app.surveys.zones import LINES, SECTIONS, Zone, edges_of, measures_of, track_in_words
 
 SHORT: Final = {**LINES, ZoneLine.ACCELERATION: "acceleration"}
@@ -38,7 +39,7 @@ def on_sheets(of: SurveyOf, zones: Iterable[Zone]) -> SurveySheets:
         edition=of.edition,
         track=track_in_words(of.track),
         tolerance=tolerance_in_words(of.tolerance_m),
-        marks=places_of_marks(list(LETTERS)),
+        marks=marks_in_words(),
         printed_at=of.printed_at,
         zones=tuple(_zone(of.track, zone) for zone in zones),
     )
@@ -56,7 +57,7 @@ def _zone(track: Track, zone: Zone) -> SurveyedZone:
         relay=zone.relay.value,
         take_over=f"take-over {zone.take_over}",
         measures=measures_of(zone.rule),
-        edges=edges_of(zone.rule),
+        edges=" ".join(filter(None, [edges_of(zone.rule), zone.problem])),
         drawing=ZoneOnTrack(track, tuple(_places(zone))),
         rows=tuple(_row(zone, target) for target in zone.targets),
     )
@@ -75,21 +76,26 @@ def _places(zone: Zone) -> Iterator[ZonePlace]:
 
 def _row(zone: Zone, target: LineTarget) -> SurveyRow:
     found = zone.found.get((target.lane, target.line))
+    measured = zone.taped.lines.get((target.lane, target.line))
     fixed = [one for one in target.tapes if one.mark is not Mark.LANE_INSIDE]
     inside = target.tape_from(Mark.LANE_INSIDE)
+    is_wrong = found is not None and found.verdict is Verdict.WRONG
     return SurveyRow(
         lane=str(target.lane),
         line=SHORT[target.line],
-        lies=f"{SECTIONS[target.place.section]} {target.place.metres:.3f} m",
-        tape=_taped(fixed[0]),
-        other_tape=_taped(fixed[1]) if len(fixed) > 1 else "",
-        from_inside=f"{inside.metres:.3f} m" if inside else "",
-        measured=_taped(Tape(found.measured.mark, found.measured.metres)) if found else "",
-        off=f"{found.off_m * 1000:+.0f} mm" if found else "",
-        is_wrong=found is not None and found in zone.wrong,
+        lies=f"{SECTIONS[target.place.section]} {_metres(target.place.metres)}",
+        tape=_taped(fixed[0].mark, fixed[0].metres),
+        other_tape=_taped(fixed[1].mark, fixed[1].metres) if len(fixed) > 1 else "",
+        from_inside=_metres(inside.metres) if inside else "",
+        measured=_taped(measured.mark, measured.metres) if measured else "",
+        off=f"{rounded(found.off_m) * 1000:+.0f} mm{' wrong' if is_wrong else ''}" if found else "",
+        is_wrong=is_wrong,
     )
 
 
-def _taped(tape: Tape) -> str:
-    letter = LETTERS.get(tape.mark)
-    return f"{letter}  {tape.metres:.3f} m" if letter else f"inside {tape.metres:.3f} m"
+def _taped(mark: Mark, metres: float) -> str:
+    return f"{LETTERS.get(mark, 'inside')} {_metres(metres)}"
+
+
+def _metres(metres: float) -> str:
+    return f"{rounded(metres):.3f} m"

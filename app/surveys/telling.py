@@ -41,6 +41,7 @@ def told_zone(zone: Zone) -> ZoneSurveyOut:
         acceleration_m=zone.rule.acceleration_m,
         rule=zone.rule.rule,
         lines=[_line(zone, target) for target in zone.targets],
+        measured=len(zone.taped.lines),
         wrong_lanes=sorted({one.target.lane for one in zone.wrong}),
         words=flag(zone.take_over, zone.wrong),
         problem=zone.problem,

@@ -8,7 +8,15 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from app.rules.relay import Relay
-from app.rules.survey import Lines, Mark, Measured, Verdict, ZoneLine
+from app.rules.survey import (
+    LEAST_TAPE_M,
+    MOST_TAPE_M,
+    Lines,
+    Mark,
+    Measured,
+    Verdict,
+    ZoneLine,
+)
 from app.rules.track import Section
 from app.sheets.problems import Problem
 from app.wire import Lane, Wire, shown
@@ -22,7 +30,7 @@ class MeasuredLineIn(Wire):
     lane: Lane
     line: ZoneLine
     mark: Mark
-    metres: Annotated[float, Field(ge=-5, le=150)] = Field(
+    metres: Annotated[float, Field(ge=LEAST_TAPE_M, le=MOST_TAPE_M)] = Field(
         description="less than 0 where the line lies on the mark's other side"
     )
 
@@ -89,11 +97,12 @@ class ZoneSurveyOut(Wire):
     acceleration_m: float
     rule: str
     lines: list[LineOut]
+    measured: int = Field(description="how many lines were measured")
     wrong_lanes: list[int] = Field(description="lanes with a line in the wrong place")
     words: str = Field(description="empty, or in a sentence which lines lie in the wrong place")
     problem: str = Field(
-        description="empty, or why what was measured says nothing any more: the track's measures "
-        "were changed since"
+        description="empty, or why some of what was measured says nothing any more: the track's "
+        "measures were changed since"
     )
     measured_at: datetime | None
     version: int = Field(description="0 while nothing was measured there")

@@ -12,6 +12,7 @@ from datetime import datetime
 from itertools import groupby
 from typing import Final
 
+from app.plurals import counted
 from app.rules.book import Book
 from app.rules.book_parts import ZoneRule
 from app.rules.relay import Relay
@@ -24,7 +25,7 @@ from app.rules.survey import (
     survey,
     zone_targets,
 )
-from app.rules.track import OVAL_M, Section, Track
+from app.rules.track import OVAL_M, Section, Track, in_lanes
 
 SECTIONS: Final[Mapping[Section, str]] = {
     Section.BEND_1: "first bend",
@@ -50,6 +51,7 @@ class Taped:
 
 
 NOTHING: Final = Taped({})
+ZoneName = tuple[Relay, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +62,19 @@ class Zone:
     take_over: int
     rule: ZoneRule
     targets: tuple[LineTarget, ...]
+    is_in_lanes: bool
     taped: Taped
     found: Mapping[tuple[int, ZoneLine], Surveyed]
-    problem: str
+    refused: Mapping[tuple[int, ZoneLine], str]
 
     @property
     def name(self) -> str:
         return f"{self.relay}, take-over {self.take_over}"
+
+    @property
+    def problem(self) -> str:
+        """Why some of what was measured says nothing, in sentences."""
+        return " ".join(self.refused.values())
 
     @property
     def wrong(self) -> list[Surveyed]:
@@ -84,13 +92,9 @@ def zone_at(
 ) -> Zone:
     """A zone with what was measured there."""
     targets = zone_targets(track, relay, take_over, rule)
-    try:
-        found = survey(track, targets, taped.lines, tolerance_m)
-        problem = ""
-    except ValueError as error:
-        found, problem = (), str(error)
-    by_line = {(one.target.lane, one.target.line): one for one in found}
-    return Zone(relay, take_over, rule, targets, taped, by_line, problem)
+    judged = survey(track, targets, taped.lines, tolerance_m)
+    is_in_lanes = take_over <= in_lanes(track, relay).take_overs
+    return Zone(relay, take_over, rule, targets, is_in_lanes, taped, judged.found, judged.refused)
 
 
 def wrong_lines(found: Iterable[Surveyed]) -> str:
@@ -144,11 +148,9 @@ def track_in_words(track: Track) -> str:
     """A track's measures in words."""
     flat = ", reckoned flat" if track.lap_m == OVAL_M else ""
     inner = "kerb" if track.kerb else "inner line, no kerb"
-    own = (
-        f", 4x200 with {track.four_by_200_bends} bends in lanes"
-        if track.four_by_200_bends != 4
-        else ""
-    )
+    bends = counted(track.four_by_200_bends, "bend")
+    is_usual = track.four_by_200_bends == 4 or track.lap_m == OVAL_M
+    own = "" if is_usual else f", 4x200 with {bends} in lanes"
     return (
         f"{track.lap_m} m{flat}, {track.lanes} lanes of {track.lane_width_m:g} m; radius "
         f"{track.radius_m:g} m to the {inner}; straights {track.straight_m:g} m{own}"

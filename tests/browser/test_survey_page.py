@@ -54,6 +54,7 @@ def test_what_is_typed_is_judged_beside_its_line_and_can_be_put_right(
         page.fill("#zone-3-5-end", "")
         page.get_by_role("button", name="Store what was measured in this zone").nth(2).click()
         expect(page.locator("tbody").nth(2)).not_to_contain_text("mm")
+        expect(page.get_by_text("not measured")).to_have_count(3)
     assert meet.organiser.get("survey/zones/4x100/3").json()["version"] == 3
 
 

@@ -106,13 +106,20 @@ def test_places_swapped_after_the_200_m_point_infringe(key: str) -> None:
         assert finding.infringement is Infringement.WAITING_ORDER_CHANGED
 
 
-@pytest.mark.parametrize("relay", [Relay.FOUR_BY_200, Relay.FOUR_BY_400])
-def test_on_an_oval_the_waiting_order_is_looked_at_from_the_first_take_over_on(
-    relay: Relay,
+@pytest.mark.parametrize(
+    ("relay", "outcomes"),
+    [
+        (Relay.FOUR_BY_200, [NO, YES, YES]),  # Irish federation's document: the first leg in lanes
+        (Relay.FOUR_BY_400, [YES, YES, YES]),  # from memory: two bends in lanes
+        (Relay.FOUR_BY_800, [YES, YES, YES]),  # from memory: one bend in lanes
+    ],
+)
+def test_on_an_oval_there_is_a_waiting_order_as_soon_as_lanes_are_left(
+    relay: Relay, outcomes: list[Outcome]
 ) -> None:
-    # From memory: on 200 m a 4x400 leaves its lanes after two bends, before the first take-over.
-    circumstances = Circumstances(relay, 1, 0)
-    assert judge(CHANGED, circumstances, book_on(NEW, OVAL_M)).outcome is YES
+    on_oval = book_on(NEW, OVAL_M)
+    judged = [judge(CHANGED, Circumstances(relay, number, 0), on_oval) for number in (1, 2, 3)]
+    assert [one.outcome for one in judged] == outcomes
 
 
 def test_on_an_oval_a_zone_is_twenty_metres_long() -> None:

@@ -155,11 +155,11 @@ def test_a_wrong_line_of_a_lane_in_which_nobody_runs_is_no_flag_for_that_heat(
 @pytest.mark.parametrize(
     ("lines", "says"),
     [
-        ([a_line(9, "end", 5.6)], "8 lanes"),
+        ([a_line(9, "end", 5.6)], "lane 9 has no line"),
         ([a_line(4, "acceleration", 5.6)], "no line"),
         ([a_line(4, "end", 5.6), a_line(4, "end", 5.7)], "twice"),
-        ([a_line(4, "end", 25.0)], "off"),
-        ([a_line(4, "end", 140.0)], "more than the bend is wide"),
+        ([a_line(4, "end", 25.0)], "more than 15 m off"),
+        ([a_line(4, "end", 140.0)], "more than 15 m off"),
         ([a_line(4, "end", 3.8, "same line one lane inside")], "lane 3, whose line was not"),
         ([a_line(4, "end", 30.0, "finish line")], "too little"),
         ([a_line(11, "end", 5.6)], "10"),
@@ -249,7 +249,7 @@ def test_the_list_that_goes_out_comes_back_with_what_was_measured(
         ("4x100,3,1,end,the tree,5.6", "measured_from", "not known"),
         ("4x100,3,1,end,end of the second bend,five", "measured_m", "no length"),
         ("4x100,3,1,end,end of the second bend,500", "measured_m", "-5 to 150"),
-        ("4x100,3,1,acceleration,end of the second bend,5.6", "line", "no line"),
+        ("4x100,3,1,acceleration,end of the second bend,5.6", None, "no line"),
         ("4x100,3,2,end,same line one lane inside,3.6", None, "whose line was not measured"),
     ],
 )
@@ -263,6 +263,62 @@ def test_what_is_wrong_with_a_list_is_told_by_row_and_column_and_nothing_is_stor
     assert says in looked["problems"][0]["problem"]
     a_problem(meet.organiser.post("survey-list", content=content), 422, "file-refused")
     assert meet.head() == before
+
+
+def test_each_fault_of_a_list_is_told_at_its_own_row(meet: MeetAtHand) -> None:
+    rows = [
+        "4x100,3,1,start,end of the second bend,33.958",
+        "4x100,3,1,end,end of the second bend,5.559",
+        "4x100,3,2,acceleration,end of the second bend,5.6",
+        "4x100,3,8,end,end of the second bend,60",
+        "4x100,3,3,end,finish line,5.6",
+    ]
+    content = "\n".join(["relay,take_over,lane,line,measured_from,measured_m", *rows]).encode()
+    told = meet.organiser.post("survey-list?check=true", content=content).json()["problems"]
+    assert [one["row"] for one in told] == [4, 5, 6]
+
+
+def test_two_lists_of_one_zone_stand_beside_each_other_line_by_line(meet: MeetAtHand) -> None:
+    head = "relay,take_over,lane,line,measured_from,measured_m\n"
+    for lanes in ((1, 2), (2, 3)):
+        rows = [taped(zone_of(meet), lane, "end") for lane in lanes]
+        told = "".join(f"4x100,3,{one['lane']},end,{one['mark']},{one['metres']}\n" for one in rows)
+        assert meet.organiser.post("survey-list", content=(head + told).encode()).status_code == 200
+    found = zone_of(meet)
+    assert (found["measured"], found["version"]) == (3, 2)
+    # A line that another two had measured serves to tape the next one from.
+    row = "4x100,3,4,end,same line one lane inside,"
+    inside = next(
+        one["metres"]
+        for one in target(found, 4, "end")["tapes"]
+        if one["mark"] == "same line one lane inside"
+    )
+    listed = meet.organiser.post("survey-list", content=f"{head}{row}{inside}\n".encode())
+    assert listed.status_code == 200, listed.text
+    assert target(zone_of(meet), 4, "end")["verdict"] == "right"
+
+
+def test_a_wrong_line_after_lanes_were_left_is_flagged_whichever_lanes_are_drawn(
+    service: Service,
+) -> None:
+    lists = a_start_list(1, event="Women 4x400 m", lanes=range(3, 9))
+    meet = a_meet(service, start_list=lists, terms={"zone_tolerance_m": 0.02})
+    meet.start(0)
+    meet.report()
+    for take_over in (1, 2):
+        line = {**taped(zone_of(meet, take_over, "4x400"), 1, "start")}
+        sent = {**line, "metres": line["metres"] + 0.5}
+        assert measure(meet, sent, take_over=take_over, relay="4x400").status_code == 201
+    (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
+    assert flag.startswith("Take-over 2")
+
+
+def test_a_zone_of_which_all_was_taken_back_is_not_measured(meet: MeetAtHand) -> None:
+    assert measure(meet, taped(zone_of(meet), 4, "end")).status_code == 201
+    assert measure(meet).status_code == 200
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE).text
+    assert page.count("not measured") == 3
+    assert "right where measured" not in page
 
 
 def test_a_list_without_a_measured_value_or_with_a_line_twice_is_refused(meet: MeetAtHand) -> None:
@@ -305,15 +361,17 @@ def test_what_was_measured_on_another_track_than_it_is_now_is_told_and_not_judge
     assert measure(meet, taped(zone_of(meet), 4, "end", -0.05)).status_code == 201
     meet.start(0)
     meet.report()
-    track = {"radius_m": 30.0, "straight_m": 84.39 + 20.42}
+    track = {"radius_m": 33.0, "straight_m": 95.38, "lanes": 3}
     set_up_again(meet, track=track, terms={"zone_tolerance_m": 0.02})
     found = zone_of(meet)
-    assert "Lane 4, end" in found["problem"]
+    assert "lane 4 has no line" in found["problem"]
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE).text
+    assert "measured on another track" in page
     assert (found["wrong_lanes"], found["version"]) == ([], 1)
     assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
 
 
-def test_on_an_oval_zones_and_findings_are_those_of_the_oval(service: Service) -> None:
+def test_on_an_oval_zones_are_those_of_the_oval_on_the_phone_too(service: Service) -> None:
     # Irish federation's relay document, as quoted by a club: all exchanges indoors within 20 m
     lists = a_start_list(1, event="Women 4x200 m", lanes=range(1, 7))
     meet = a_meet(service, start_list=lists, track=OVAL)
@@ -339,6 +397,10 @@ def test_a_meet_of_ovals_without_zones_in_its_edition_says_so(service: Service) 
     a_problem(meet.organiser.get("survey-sheets.pdf"), 404, "not-found")
     page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE).text
     assert "knows no zone" in page
+    settings = meet.organiser.get(f"/api/meets/{meet.id}").json()
+    assert settings["edition_note"].startswith("No zones on an oval of 200 m were found")
+    crew = meet.organiser.get(f"/meets/{meet.id}/organiser/crew", headers=PAGE).text
+    assert "Not known on this track: 4x200." in " ".join(crew.split())
 
 
 def test_the_sheets_are_a_page_a_zone_with_all_that_is_to_be_taped(meet: MeetAtHand) -> None:

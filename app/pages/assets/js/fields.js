@@ -30,7 +30,7 @@ export function documentOf(form, submitter) {
     putField(row ? rows.get(row) : said, field);
   }
   for (const list of form.querySelectorAll("[data-rows]")) put(said, list.dataset.rows, [], true);
-  for (const [row, one] of rows) if (row.dataset.needs in one) put(said, row.dataset.row, [one], true);
+  for (const [row, one] of rows) if (!row.dataset.needs || row.dataset.needs in one) put(said, row.dataset.row, [one], true);
   if (submitter?.name) put(said, submitter.name, read(submitter));
   return said;
 }
