@@ -64,17 +64,21 @@ def measure_zone(
 
 
 def measure_lines(listed: Sequence[Zone]) -> Action[None]:
-    """Store what a list says of the lines that it names; other lines of its zones stay."""
+    """Store what a list says of the lines that it names; other lines of its zones stay. A list that
+    says nothing new, such as one that is sent again, stores nothing.
+    """
 
     def act(unit: Unit) -> Done[None]:
         zones = []
         for one in listed:
             known = zone_of(unit.conn, unit.meet_id, one.relay, one.take_over).taped.lines
             zone = MeasuredZone(one.relay, one.take_over, {**known, **one.taped.lines})
+            if zone.lines == known:
+                continue
             _store(unit, zone)
             _insist_it_can_be(zone_of(unit.conn, unit.meet_id, one.relay, one.take_over))
             zones.append(zone)
-        return Done(None, _deed(unit, zones))
+        return Done(None, _deed(unit, zones) if zones else None)
 
     return act
 
