@@ -17,7 +17,7 @@ def placed_before(
     numbers = {person.id: at for at, person in enumerate(task.people)}
     spell_of = {heat.id: spell for spell in spells for heat in spell.heats}
     if strangers := before.dropped - numbers.keys():
-        raise ValueError(f"Nobody of this crew is called {min(strangers)}, so they cannot drop out.")
+        raise ValueError(f"{min(strangers)} is not of this crew, and cannot drop out.")
     placed: dict[tuple[int, int], tuple[int, Seat]] = {}
     for one in before.assignments:
         if one.person not in numbers:
@@ -36,9 +36,9 @@ def _post(one: Assignment, spell: Spell, staffings: Sequence[Staffing]) -> tuple
     seat = Seat(one.edge, one.side, one.lanes)
     for at, staffed in enumerate(staffings):
         zone = staffed.zone
-        if zone.spell == spell.number and zone.take_overs == one.take_overs:
-            if seat in staffed.seats():
-                return at, seat
+        is_there = zone.spell == spell.number and zone.take_overs == one.take_overs
+        if is_there and seat in staffed.seats():
+            return at, seat
     raise ValueError(
         f"The plan before has a post of {one.person} that the programme and the template do not "
         f"make: take-over {one.take_overs[0]}, {one.edge}, lanes {min(one.lanes)} to "

@@ -1,7 +1,7 @@
 """What is firm in a crew plan, as rows of its linear programme.
 
-Nobody in two places, hours, barred positions, time to walk, a post's most lanes, what is pinned, and
-the heats that have been run.
+Nobody in two places, hours, barred positions, time to walk, a post's most lanes, what is pinned,
+and the heats that have been run.
 """
 
 from __future__ import annotations
@@ -110,4 +110,3 @@ def _time_to_walk(model: Model) -> None:
 def _in_reach(model: Model, here: int, there: int) -> bool:
     one, other = model.staffings[here].zone, model.staffings[there].zone
     return model.timing.can_walk(one.spell, one.place_m, other.spell, other.place_m)
-

@@ -1,8 +1,8 @@
 """The linear programme of a crew plan: its choices, by their columns.
 
-Who takes which seat of which zone is `taken`, how many people each zone has by the template `sized`,
-and whether a seat is filled while the zone has that many `filled`. What is firm about them is for
-`app.planning.building`, what is wished for `app.planning.wishes`.
+Who takes which seat of which zone is `taken`, how many people each zone has by the template
+`sized`, and whether a seat is filled while the zone has that many `filled`. What is firm about them
+is for `app.planning.building`, what is wished for `app.planning.wishes`.
 """
 
 from __future__ import annotations

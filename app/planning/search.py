@@ -1,31 +1,39 @@
 """Finding the best plan: wish after wish, each made as small as those before it allow.
 
 Weights that hold such an order would span more digits than a solver's numbers have. So the plan is
-first put together by windows of a few spells, each solved with mild weights, which soon gives a good
-one; then each wish in its order is made small over the whole day and held at what was reached. A
-wish at a number that no plan can go below needs no solving. Where the time ends first, what is
+first put together by windows of a few spells, each solved with mild weights, which soon gives a
+good one; then each wish in its order is made small over the whole day and held at what was reached.
+A wish at a number that no plan can go below needs no solving. Where the time ends first, what is
 proven says how much better a plan could be at the most.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from math import ceil, inf
+from math import ceil, inf, isfinite
 from time import perf_counter
 
 from app.planning.linear import Sum
 from app.planning.model import Model, Placed
+from app.planning.results import Counted
 from app.planning.solver import Solver
-from app.planning.tally import loads, placed_by, tally
+from app.planning.tally import faults, loads, placed_by, tally
 from app.planning.wishes import Wish, measure
 
 WINDOW = 3
 STEP = 2
-WINDOW_SLACK = 5.0
-WINDOW_S = 1.0
+WIDER = (3, 5, 7)
+"""How many spells around one that falls short are planned anew, one width after the other."""
+WINDOW_SLACK = 8.0
+WINDOW_S = 1.5
+FIRST_PLAN_S = 1.0
+MENDING = 0.4
 SHARE = 0.6
-"""Of the time that is left for one wish: those after it are to have some, too."""
+"""Of the time that is left: for mending by windows, and for one wish, as those after it are to have
+some, too.
+"""
 GUIDING: Mapping[Wish, float] = {
     Wish.WATCHED: 2000,
     Wish.UNCHANGED: 1000,
@@ -63,15 +71,6 @@ class Effort:
 
 
 @dataclass(frozen=True, slots=True)
-class Counted:
-    """A wish, what the plan comes to, and what no plan that is as good before can go below."""
-
-    wish: Wish
-    value: int
-    bound: int
-
-
-@dataclass(frozen=True, slots=True)
 class Best:
     """The best plan found, wish by wish; the first that is not proven ends the proof."""
 
@@ -82,7 +81,15 @@ class Best:
 
 
 class NoPlan(Exception):
-    """Nothing satisfies what is firm: pins or heats already run contradict each other."""
+    """No plan satisfies what is firm, or none was found in time."""
+
+    def __init__(self, *, is_proven: bool) -> None:
+        super().__init__(
+            "No plan satisfies all that is pinned and firm: take pins back, or the plan before."
+            if is_proven
+            else "No plan was found in the time that it had."
+        )
+        self.is_proven = is_proven
 
 
 @dataclass(slots=True)
@@ -94,7 +101,7 @@ class Search:
     firm: Mapping[Wish, int] = field(default_factory=dict)
     began: float = field(default_factory=perf_counter)
     stopped: bool = False
-    _values: list[float] | None = None
+    _values: list[float] = field(default_factory=list)
     _counts: dict[Wish, int] = field(default_factory=dict)
     _wish: Wish | None = None
     _told: float = -inf
@@ -108,53 +115,87 @@ class Search:
         self._begin(solver, sums)
         self._by_windows(solver, sums)
         counted = list(self._by_wishes(solver, sums, until))
-        assert self._values is not None
         placed = placed_by(self.model, self._values)
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
 
     def _begin(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
         """Any plan at all: nobody anywhere but where it is firm."""
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
-        found = solver.minimise(nobody, inf, slack=inf)
+        found = solver.minimise(nobody, max(self._left(), FIRST_PLAN_S), slack=inf)
         if found.values is None:
-            raise NoPlan
+            raise NoPlan(is_proven=found.is_impossible)
         self._take(found.values)
 
     def _by_windows(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
-        for spells in windows(len(self.model.spells)):
-            if self._is_over() or self._is_perfect():
+        for first in range(0, len(self.model.spells), STEP):
+            if not self._is_over() and not self._is_perfect():
+                self._replan(solver, sums, range(first, first + WINDOW))
+        self._mend(solver, sums)
+
+    def _mend(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
+        """Plan anew around what falls short, the worst first, as long as it helps."""
+        ends_s = self._seconds() + MENDING * self._left()
+        tried: set[range] = set()
+        while self._seconds() < ends_s and not self.stopped:
+            window = next((one for one in self._short_of_a_wish() if one not in tried), None)
+            if window is None:
                 return
-            assert self._values is not None
-            limit = min(WINDOW_S, self._left() / 2)
-            guide = self._guide(sums)
-            found = solver.minimise(
-                guide, limit, start=self._values, hold=self._outside(spells), slack=WINDOW_SLACK
-            )
-            if found.values is not None:
-                self._take(found.values)
+            if self._replan(solver, sums, window):
+                tried.clear()
+            tried.add(window)
+
+    def _short_of_a_wish(self) -> Iterator[range]:
+        weights: Counter[int] = Counter()
+        for fault in faults(self.model, placed_by(self.model, self._values)):
+            weights[fault.spell] += int(GUIDING[fault.wish]) * fault.times
+        for width in WIDER:
+            for spell, _ in weights.most_common():
+                yield range(max(0, spell - width // 2), spell + width // 2 + 1)
+
+    def _replan(self, solver: Solver, sums: Mapping[Wish, Sum], spells: range) -> bool:
+        """Whether planning these spells anew has made the plan better."""
+        limit_s, before = min(WINDOW_S, self._left()), self._counts
+        found = solver.minimise(
+            self._guide(sums),
+            limit_s,
+            start=self._values,
+            hold=self._outside(spells),
+            slack=WINDOW_SLACK,
+        )
+        if found.values is not None:
+            self._take(found.values)
+        return _without_load(self._counts) < _without_load(before)
 
     def _by_wishes(
         self, solver: Solver, sums: Mapping[Wish, Sum], until: Wish | None
     ) -> Iterator[Counted]:
         proven = True
         for wish, what in sums.items():
-            bound = self._foreseen(wish)
-            if self._counts[wish] > bound and not self._is_over():
-                self._wish = wish
-                share = self._left() * (SHARE if wish is not list(sums)[-1] else 1.0)
-                found = solver.minimise(what, share, start=self._values)
-                if found.values is not None:
-                    self._take(found.values, wish)
-                bound = max(bound, found.bound)
+            self._wish = wish
+            bound = self._lowest(solver, sums, wish)
             value = self._counts[wish]
-            bound = int(min(value, bound)) if proven else 0
+            bound = min(value, bound) if proven else 0
             proven = proven and bound == value
             yield Counted(wish, value, bound)
             if wish is until:
                 return
             self.model.linear.bound(what, at_most=value)
 
-    def _foreseen(self, wish: Wish) -> float:
+    def _lowest(self, solver: Solver, sums: Mapping[Wish, Sum], wish: Wish) -> int:
+        """Make a wish as small as can be, and say what it cannot go below."""
+        bound = self._foreseen(wish)
+        before = self._counts
+        if before[wish] <= bound or self._is_over():
+            return bound
+        share = SHARE if wish is not list(sums)[-1] else 1.0
+        found = solver.minimise(sums[wish], self._left() * share, start=self._values)
+        if found.values is not None:
+            self._take(found.values)
+        if self._counts[wish] < before[wish]:
+            self._mend(solver, sums)  # the solver has looked at nothing but this wish
+        return max(bound, int(found.bound)) if isfinite(found.bound) else bound
+
+    def _foreseen(self, wish: Wish) -> int:
         """What no plan can go below, known without solving."""
         if wish is not Wish.EVEN_LOAD or self._counts[Wish.FULL_CREWS]:
             return 0
@@ -170,24 +211,23 @@ class Search:
         for wish, weight in GUIDING.items():
             for column, times in (sums[wish].terms if wish in sums else {}).items():
                 terms[column] = terms.get(column, 0.0) + weight * times
-        stood = loads(self.model, placed_by(self.model, self._values or []))
+        stood = loads(self.model, placed_by(self.model, self._values))
         most = max(stood.values(), default=0) or 1
         for (person, _, _), column in self.model.taken.items():
             terms[column] = terms.get(column, 0.0) + stood[person] / most
         return Sum(terms)
 
     def _outside(self, spells: range) -> dict[int, float]:
-        assert self._values is not None
         return {
             column: round(self._values[column])
             for (_, zone, _), column in self.model.taken.items()
             if self.model.staffings[zone].zone.spell not in spells
         }
 
-    def _take(self, values: list[float], wish: Wish | None = None) -> None:
+    def _take(self, values: list[float]) -> None:
         """Keep these values, unless what counts before has become worse."""
         counts = tally(self.model, placed_by(self.model, values))
-        if self._values is None or list(counts.values()) <= list(self._counts.values()):
+        if not self._values or list(counts.values()) <= list(self._counts.values()):
             self._values, self._counts = values, counts
             self._say(inf, -inf, force=True)
 
@@ -217,8 +257,5 @@ class Search:
         return self.stopped or self._left() <= 0
 
 
-def windows(spells: int) -> Sequence[range]:
-    """Spells to be planned together: through the day once, and once more between the seams."""
-    first = [range(at, at + WINDOW) for at in range(0, spells, STEP)]
-    again = [range(at, at + WINDOW) for at in range(1, spells, WINDOW)]
-    return [*first, *again]
+def _without_load(counts: Mapping[Wish, int]) -> list[int]:
+    return [count for wish, count in counts.items() if wish is not Wish.EVEN_LOAD]

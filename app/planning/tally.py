@@ -10,11 +10,13 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from app.planning.facts import MINUTE_S
 from app.planning.model import Model, Placed
 from app.planning.seats import Seat
 from app.planning.spells import in_use, own_heats
 from app.planning.wishes import Wish, wanted_at_end, wishes_of
 from app.rules.relay import Edge
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -74,9 +76,9 @@ def _at_zones(model: Model, placed: Placed) -> Iterator[Fault]:
         unwatched = len(one.zone.take_overs) * (len(Edge) * in_use(spell, spell.lanes) - watched)
         if unwatched:
             yield Fault(Wish.WATCHED, spell.number, unwatched, zone=zone)
-        if short := wanted_at_end(one.end_seats()) - _experienced(model, crew):
-            if short > 0:
-                yield Fault(Wish.EXPERIENCE, spell.number, short, zone=zone)
+        short = wanted_at_end(one.end_seats()) - _experienced(model, crew)
+        if short > 0:
+            yield Fault(Wish.EXPERIENCE, spell.number, short, zone=zone)
         if missing := one.most_seats() - len(crew):
             yield Fault(Wish.FULL_CREWS, spell.number, missing, zone=zone)
 
@@ -90,7 +92,7 @@ def _experienced(model: Model, crew: list[tuple[int, Seat]]) -> int:
 
 
 def _past_the_stint(model: Model, person: int, served: list[int]) -> Iterator[Fault]:
-    longest_s = model.task.settings.longest_stint_min * 60
+    longest_s = model.task.settings.longest_stint_min * MINUTE_S
     since = served[0] if served else 0
     for before, spell in zip([None, *served], served, strict=False):
         if before is None or model.timing.is_break(before, spell):

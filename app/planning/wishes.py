@@ -1,9 +1,9 @@
 """What a plan is wished to be, as sums to be made small, in the order in which they count.
 
 Each wish is counted in whole things that people can check by hand: lanes unwatched, spells served
-past the longest stint, heats over the own club's lane, end posts short of experienced people, people
-short of the full template, moves, and the heats of whoever has most. That order is the plan's own;
-the wishes are common practice.
+past the longest stint, heats over the own club's lane, end posts short of experienced people,
+people short of the full template, moves, and the heats of whoever has most. That order is the
+plan's own; the wishes are common practice.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ def _insist_on_break(
     over: int,
     breaks: dict[tuple[int, int], Mapping[int, float]],
 ) -> None:
-    """first + last - 1 <= over + the breaks between: a spell off, or a row of short ones."""
+    """That first + last - 1 <= over + the breaks between: a spell off, or a row of short ones."""
     terms = dict.fromkeys(model.serves(person, pair.first) + model.serves(person, pair.last), 1.0)
     terms[over] = -1.0
     at_most = 1.0
