@@ -123,9 +123,16 @@ class Solver:
 def _loaded(linear: Linear, seed: int) -> Highs:
     import highspy  # noqa: PLC0415
 
-    highs = highspy.Highs()  # type: ignore[no-untyped-call]
-    for option, value in (("output_flag", False), ("threads", 1), ("random_seed", seed)):
-        highs.setOptionValue(option, value)
+    class Quiet(highspy.Highs):
+        """Made as its base is, but silent before that would print its name on standard output."""
+
+        def enableCallbacks(self) -> None:  # noqa: N802  (the base calls it by this name)
+            self.setOptionValue("output_flag", False)
+            super().enableCallbacks()  # type: ignore[no-untyped-call]
+
+    highs = Quiet()  # type: ignore[no-untyped-call]
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("random_seed", seed)
     highs.setOptionValue("mip_rel_gap", 0.0)
     highs.setOptionValue("mip_detect_symmetry", False)  # measured: it takes half of a window's time
     programme = highspy.HighsLp()

@@ -39,7 +39,7 @@ class Timing:
     settings: Settings
 
     def gap_s(self, first: int, then: int) -> int:
-        """From the end of one spell until the crew of a later one must be there; may be negative."""
+        """From the end of a spell until the crew of a later one must be there; may be negative."""
         return self.spells[then].begins_s - self.spells[first].ends_s
 
     def can_walk(self, first: int, from_m: int, then: int, to_m: int) -> bool:
