@@ -21,8 +21,7 @@ def build(task: Task) -> Model:
     """Everything that is firm. Raises ValueError for two heats at once, for a plan before that is
     of another programme or template, and for a pin that something firm forbids.
     """
-    cut_at_s = task.before.from_s if task.before else None
-    spells = cut_into_spells(task.heats, task.settings, cut_at_s)
+    spells = cut_into_spells(task.heats, task.settings, _cuts(task))
     staffings = tuple(
         staffing(spell, zone, task.template) for spell in spells for zone in zones_of(spell)
     )
@@ -35,6 +34,15 @@ def build(task: Task) -> Model:
     _time_to_walk(model)
     pin(model)
     return model
+
+
+def _cuts(task: Task) -> frozenset[int]:
+    """When a plan may be changed, and when those before it were: posts change there, if at all."""
+    if task.before is None:
+        return frozenset()
+    starts = {heat.id: heat.starts_s for heat in task.heats}
+    first = {starts.get(one.heats[0], 0) for one in task.before.assignments}
+    return frozenset({task.before.from_s, *first})
 
 
 def may_sit(person: Person, spell: Spell, one: Staffing, seat: Seat) -> bool:

@@ -30,7 +30,7 @@ def people_more(task: Task, effort: Effort) -> Missing:
     used = _used(model, len(task.people))
     linear = model.linear
     linear.bound(measure(model)[Wish.WATCHED], at_most=0)
-    solver = Solver(linear, effort.seed, lambda _best, _bound: effort.should_stop())
+    solver = Solver(linear, effort.seed, lambda _bound: effort.should_stop())
     fewest = solver.minimise(sum_of(used), effort.limit_s / 2)
     if fewest.values is None:
         return Missing(None, is_proven=fewest.is_impossible)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import pairwise
 
 from app.planning.facts import (
     MINUTE_S,
@@ -71,7 +72,7 @@ class Programme:
 
 
 def programme_of(heats: Sequence[HeatRows], settings: Settings) -> Programme:
-    """Raises FileRefused for a heat without its start, dates on some only, and two heats at once."""
+    """Raises FileRefused for a heat without its start, dates on some only, two heats at once."""
     problems = [
         _problem(one, f"{label(one)} has no start time. The crew is planned by the clock: add it.")
         for one in heats
@@ -80,9 +81,7 @@ def programme_of(heats: Sequence[HeatRows], settings: Settings) -> Programme:
     dated = [one for one in heats if one.scheduled and "T" in one.scheduled]
     if dated and len(dated) < len(heats):
         odd = next(one for one in heats if one not in dated)
-        problems.append(
-            _problem(odd, "Some heats have a date and some have none. Write all alike.")
-        )
+        problems.append(_problem(odd, "Some heats have a date, some have none. Write all alike."))
     if problems:
         raise FileRefused(problems)
     days = [_moment(one.scheduled or "").date() for one in dated]
@@ -159,12 +158,21 @@ def _hours(one: PersonRow, programme: Programme) -> tuple[Span, ...]:
     if not one.begins and not one.ends:
         return ()
     if any("T" in (bound or "") for bound in (one.begins, one.ends)):
-        begins_s = programme.seconds(one.begins) if one.begins else 0
-        ends_s = programme.seconds(one.ends) if one.ends else len(programme.days()) * DAY_S
-        return (Span(begins_s, ends_s),) if ends_s > max(begins_s, 0) else (Span(-2, -1),)
+        return (_dated_hours(one, programme),)
     begins_s = _seconds(one.begins or "00:00", None)
     ends_s = _seconds(one.ends, None) if one.ends else DAY_S
     return tuple(Span(day * DAY_S + begins_s, day * DAY_S + ends_s) for day in programme.days())
+
+
+def _dated_hours(one: PersonRow, programme: Programme) -> Span:
+    """An open side reaches as far as the programme does, and never past the other."""
+    first_s, last_s = 0, len(programme.days()) * DAY_S
+    if one.begins:
+        first_s = programme.seconds(one.begins)
+        last_s = max(last_s, first_s + 1)
+    if one.ends:
+        last_s = programme.seconds(one.ends)
+    return Span(first_s if one.begins else min(first_s, last_s - 1), last_s)
 
 
 def _heat(one: HeatRows, starts_s: int) -> PlannedHeat:
@@ -177,11 +185,11 @@ def _insist_one_at_a_time(
 ) -> None:
     in_order = sorted(zip(heats, rows, strict=True), key=lambda one: one[0].starts_s)
     problems = []
-    for (before, _), (heat, row) in zip(in_order, in_order[1:], strict=False):
+    for (before, _), (heat, row) in pairwise(in_order):
         if heat.starts_s < before.starts_s + settings.heat_takes_min * MINUTE_S:
             why = (
-                f"{label(heat)} starts while {label(before)} is still run on the same track: a heat "
-                f"takes {settings.heat_takes_min} min. Give it a later start."
+                f"{label(heat)} starts while {label(before)} is still run on the same track: a "
+                f"heat takes {settings.heat_takes_min} min. Give it a later start."
             )
             problems.append(_problem(row, why))
     if problems:

@@ -18,7 +18,7 @@ from time import perf_counter
 from app.planning.linear import Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
-from app.planning.solver import Solver
+from app.planning.solver import WITHIN, Solver
 from app.planning.tally import faults, loads, placed_by, tally
 from app.planning.wishes import Wish, measure
 
@@ -29,6 +29,7 @@ WIDER = (3, 5, 7)
 WINDOW_SLACK = 8.0
 WINDOW_S = 1.5
 FIRST_PLAN_S = 1.0
+TOLD_EVERY_S = 0.5
 MENDING = 0.4
 SHARE = 0.6
 """Of the time that is left: for mending by windows, and for one wish, as those after it are to have
@@ -47,13 +48,19 @@ GUIDING: Mapping[Wish, float] = {
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far a search is: the wish at work, its best value and bound, and all counts so far."""
+    """How far a search is: all counts of the best plan so far, and the wish at work with what no
+    plan can go below in it. Without one the plan is still put together.
+    """
 
     seconds: float
-    wish: Wish | None
-    best: float
-    bound: float
     counts: Mapping[Wish, int]
+    wish: Wish | None = None
+    bound: int = 0
+
+    @property
+    def gap(self) -> int:
+        """By how much the wish at work could still become better."""
+        return self.counts[self.wish] - self.bound if self.wish else 0
 
 
 Tell = Callable[[Progress], None]
@@ -104,6 +111,7 @@ class Search:
     _values: list[float] = field(default_factory=list)
     _counts: dict[Wish, int] = field(default_factory=dict)
     _wish: Wish | None = None
+    _bound: int = 0
     _told: float = -inf
 
     def run(self, until: Wish | None = None) -> Best:
@@ -171,7 +179,7 @@ class Search:
     ) -> Iterator[Counted]:
         proven = True
         for wish, what in sums.items():
-            self._wish = wish
+            self._wish, self._bound = wish, self._foreseen(wish)
             bound = self._lowest(solver, sums, wish)
             value = self._counts[wish]
             bound = min(value, bound) if proven else 0
@@ -192,6 +200,7 @@ class Search:
         if found.values is not None:
             self._take(found.values)
         if self._counts[wish] < before[wish]:
+            self._wish = None
             self._mend(solver, sums)  # the solver has looked at nothing but this wish
         return max(bound, int(found.bound)) if isfinite(found.bound) else bound
 
@@ -229,19 +238,22 @@ class Search:
         counts = tally(self.model, placed_by(self.model, values))
         if not self._values or list(counts.values()) <= list(self._counts.values()):
             self._values, self._counts = values, counts
-            self._say(inf, -inf, force=True)
+            self._say(force=True)
 
-    def _hear(self, best: float, bound: float) -> bool:
+    def _hear(self, bound: float) -> bool:
+        if self._wish is not None and isfinite(bound):
+            self._bound = max(self._bound, ceil(bound - WITHIN))
         if self.effort.should_stop():
             self.stopped = True
-        self._say(best, bound)
+        self._say()
         return self.stopped
 
-    def _say(self, best: float, bound: float, *, force: bool = False) -> None:
+    def _say(self, *, force: bool = False) -> None:
         now = self._seconds()
-        if self._counts and (force or now - self._told > 0.5):
+        if self._counts and (force or now - self._told > TOLD_EVERY_S):
             self._told = now
-            self.effort.tell(Progress(now, self._wish, best, bound, dict(self._counts)))
+            bound = min(self._bound, self._counts[self._wish]) if self._wish else 0
+            self.effort.tell(Progress(now, dict(self._counts), self._wish, bound))
 
     def _is_perfect(self) -> bool:
         """But for the load, which windows cannot even out."""

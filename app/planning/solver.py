@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from highspy.highs import HighsCallbackEvent
 
 WITHIN = 1e-6
-Heard = Callable[[float, float], bool]
-"""Takes the best value and the bound so far; True ends the search."""
+Heard = Callable[[float], bool]
+"""Takes the bound so far, -inf where there is none; True ends the search."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,12 +111,11 @@ class Solver:
         return Found(list(self._highs.getSolution().col_value), whole)
 
     def _hear(self, event: HighsCallbackEvent) -> None:
-        at = event.data_out
-        if self._heard(at.mip_primal_bound + self._shift, at.mip_dual_bound + self._shift):
+        if self._heard(event.data_out.mip_dual_bound + self._shift):
             event.interrupt()
 
     def _ask(self, event: HighsCallbackEvent) -> None:
-        if self._heard(inf, -inf):
+        if self._heard(-inf):
             event.interrupt()
 
 

@@ -8,8 +8,9 @@ practice, as is that two lanes more or less change no post.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from app.planning.facts import MINUTE_S, PlannedHeat, Settings
 from app.rules.apart import place_on_lap
@@ -44,11 +45,12 @@ class Zone:
 
 
 def cut_into_spells(
-    heats: Sequence[PlannedHeat], settings: Settings, cut_at_s: int | None = None
+    heats: Sequence[PlannedHeat], settings: Settings, cuts_s: Collection[int] = ()
 ) -> tuple[Spell, ...]:
     """The programme in the order of time. Raises ValueError where two heats are run at once.
 
-    At `cut_at_s` a spell is cut in two, which keep its lanes, so that its posts stay what they are.
+    At each of `cuts_s` a spell is cut in two, which keep its lanes, so that its posts stay what they
+    are.
     """
     in_order = sorted(heats, key=lambda heat: heat.starts_s)
     rows: list[list[PlannedHeat]] = []
@@ -59,7 +61,7 @@ def cut_into_spells(
             rows[-1].append(heat)
         else:
             rows.append([heat])
-    parts = [(part, _lanes(row)) for row in rows for part in _cut(row, cut_at_s)]
+    parts = [(part, _lanes(row)) for row in rows for part in _cut(row, cuts_s)]
     return tuple(
         _spell(number, part, lanes, settings) for number, (part, lanes) in enumerate(parts)
     )
@@ -130,11 +132,10 @@ def _ends_s(heat: PlannedHeat, settings: Settings) -> int:
     return heat.starts_s + settings.heat_takes_min * MINUTE_S
 
 
-def _cut(row: list[PlannedHeat], at_s: int | None) -> list[list[PlannedHeat]]:
-    if at_s is None:
-        return [row]
-    begun = [heat for heat in row if heat.starts_s < at_s]
-    return [part for part in (begun, row[len(begun) :]) if part]
+def _cut(row: Sequence[PlannedHeat], cuts_s: Collection[int]) -> Iterator[list[PlannedHeat]]:
+    """The heats between one cut and the next."""
+    for _, part in groupby(row, lambda heat: sum(cut <= heat.starts_s for cut in cuts_s)):
+        yield list(part)
 
 
 def _lanes(row: Sequence[PlannedHeat]) -> tuple[int, ...]:

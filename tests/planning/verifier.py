@@ -77,14 +77,23 @@ class Verifier:
     def _split(self, group: list[PlannedHeat]) -> Iterator[Turn]:
         settings, before = self.task.settings, self.task.before
         lanes = tuple(sorted({lane for heat in group for lane in heat.lanes}))
-        parts = [group]
-        if before is not None:
-            run = [heat for heat in group if heat.starts_s < before.from_s]
-            parts = [run, [heat for heat in group if heat not in run]]
-        for part in filter(None, parts):
+        parts: list[list[PlannedHeat]] = []
+        for heat in group:
+            if not parts or (before is not None and self._is_seam(heat)):
+                parts.append([])
+            parts[-1].append(heat)
+        for part in parts:
             there = part[0].starts_s - settings.there_before_min * 60
             free = part[-1].starts_s + settings.heat_takes_min * 60
             yield Turn(tuple(part), lanes, there, free)
+
+    def _is_seam(self, heat: PlannedHeat) -> bool:
+        """Whether the plan before begins anybody's post with this heat, or may be changed from it."""
+        before = self.task.before
+        assert before is not None
+        earlier = [one.starts_s for one in self.task.heats if one.starts_s < heat.starts_s]
+        begins = {one.heats[0] for one in before.assignments}
+        return heat.id in begins or max(earlier, default=0) < before.from_s <= heat.starts_s
 
     def by_turn(self, plan: Sequence[Assignment]) -> dict[int, list[Assignment]]:
         """The assignments of each turn; those of no turn under -1."""
