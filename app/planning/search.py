@@ -197,12 +197,14 @@ class Search:
             return bound
         share = SHARE if wish is not list(sums)[-1] else 1.0
         found = solver.minimise(sums[wish], self._left() * share, start=self._values)
+        if isfinite(found.bound):
+            bound = self._bound = max(bound, int(found.bound))
         if found.values is not None:
             self._take(found.values)
         if self._counts[wish] < before[wish]:
             self._wish = None
             self._mend(solver, sums)  # the solver has looked at nothing but this wish
-        return max(bound, int(found.bound)) if isfinite(found.bound) else bound
+        return bound
 
     def _foreseen(self, wish: Wish) -> int:
         """What no plan can go below, known without solving."""
@@ -237,8 +239,9 @@ class Search:
         """Keep these values, unless what counts before has become worse."""
         counts = tally(self.model, placed_by(self.model, values))
         if not self._values or list(counts.values()) <= list(self._counts.values()):
+            is_news = counts != self._counts
             self._values, self._counts = values, counts
-            self._say(force=True)
+            self._say(force=is_news)
 
     def _hear(self, bound: float) -> bool:
         if self._wish is not None and isfinite(bound):

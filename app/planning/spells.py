@@ -49,7 +49,7 @@ def cut_into_spells(
 ) -> tuple[Spell, ...]:
     """The programme in the order of time. Raises ValueError where two heats are run at once.
 
-    At each of `cuts_s` a spell is cut in two, which keep its lanes, so that its posts stay what they
+    At each of `cuts_s` a spell is cut in two, which keep its lanes, so that its posts stay as they
     are.
     """
     in_order = sorted(heats, key=lambda heat: heat.starts_s)

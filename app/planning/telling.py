@@ -112,7 +112,8 @@ def _whom(one: GivenUp, names: Mapping[str, str]) -> str:
             times[names[concern.person]] += concern.times
     if not times:
         return ""
-    told = [f"{name} {number}" for name, number in times.most_common(NAMED)]
+    most_first = sorted(times.items(), key=lambda one: (-one[1], one[0]))
+    told = [f"{name}: {number}" for name, number in most_first[:NAMED]]
     more = f" and {len(times) - NAMED} more" if len(times) > NAMED else ""
     return f" ({', '.join(told)}{more})"
 

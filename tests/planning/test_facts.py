@@ -86,7 +86,7 @@ def test_another_relay_a_pause_or_other_lanes_begin_a_spell(then: object) -> Non
 
 def test_a_cut_leaves_both_parts_the_lanes_of_the_whole() -> None:
     programme = [a_heat(1, "10:00", lanes=(1, 2, 3)), a_heat(2, "10:05", lanes=(2, 3))]
-    first, second = cut_into_spells(programme, Settings(), programme[1].starts_s)
+    first, second = cut_into_spells(programme, Settings(), [programme[1].starts_s])
     assert first.lanes == second.lanes == (1, 2, 3)
 
 

@@ -88,7 +88,7 @@ class Verifier:
             yield Turn(tuple(part), lanes, there, free)
 
     def _is_seam(self, heat: PlannedHeat) -> bool:
-        """Whether the plan before begins anybody's post with this heat, or may be changed from it."""
+        """Whether the plan before begins a post with this heat, or may be changed from it on."""
         before = self.task.before
         assert before is not None
         earlier = [one.starts_s for one in self.task.heats if one.starts_s < heat.starts_s]
