@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from types import FrameType
 
+    from app.planning.effort import Effort
     from app.planning.from_files import Asked
     from app.planning.results import CrewPlan
-    from app.planning.search import Effort
 
 EXAMPLE = "crew --officials crew.csv --programme start-list.csv --out plan.csv"
 WHOLE, UNWATCHED = 0, 3
@@ -66,9 +66,9 @@ def plan(parsed: argparse.Namespace, voices: Voices) -> int:
     """Plan, write and tell; 3 where something stays unwatched. ValueError says what is wrong with a
     file, by row and column, and then nothing is written.
     """
+    from app.planning.effort import Effort, NoPlan  # noqa: PLC0415
     from app.planning.from_files import asked_by  # noqa: PLC0415
     from app.planning.making import plan_crew  # noqa: PLC0415
-    from app.planning.search import Effort, NoPlan  # noqa: PLC0415
     from app.planning.telling import told_progress  # noqa: PLC0415
     from app.planning.writing import as_csv  # noqa: PLC0415
 

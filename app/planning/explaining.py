@@ -10,9 +10,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from app.planning.building import build
+from app.planning.effort import Best, Effort, NoPlan
 from app.planning.facts import Task
 from app.planning.results import CrewPlan, GivenUp
-from app.planning.search import Best, Effort, NoPlan, Search
+from app.planning.search import Search
 from app.planning.wishes import Wish
 
 EXPLAINED = (Wish.BREAKS, Wish.OWN_CLUB, Wish.EXPERIENCE, Wish.FULL_CREWS, Wish.FEW_MOVES)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from app.planning.building import build
+from app.planning.effort import Effort
 from app.planning.facts import Assignment, Task
 from app.planning.model import Model, Placed
 from app.planning.results import Concern, CrewPlan, Unwatched
-from app.planning.search import Effort, Search
+from app.planning.search import Search
 from app.planning.tally import Fault, faults
 from app.planning.wishes import Wish
 from app.rules.relay import Edge

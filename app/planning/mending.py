@@ -10,12 +10,12 @@ from dataclasses import replace
 from itertools import pairwise
 
 from app.planning.building import build
+from app.planning.effort import Effort
 from app.planning.facts import Person, Task
 from app.planning.linear import sum_of
 from app.planning.making import assignments
 from app.planning.model import Model
 from app.planning.results import Missing
-from app.planning.search import Effort
 from app.planning.solver import Solver
 from app.planning.tally import placed_by
 from app.planning.wishes import Wish, measure

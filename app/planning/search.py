@@ -10,11 +10,12 @@ proven says how much better a plan could be at the most.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from math import ceil, inf, isfinite
 from time import perf_counter
 
+from app.planning.effort import Best, Effort, NoPlan, Progress
 from app.planning.linear import Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
@@ -23,15 +24,16 @@ from app.planning.tally import faults, loads, placed_by, tally
 from app.planning.wishes import Wish, measure
 
 WINDOW = 3
-STEP = 2
 WIDER = (3, 5, 7)
 """How many spells around one that falls short are planned anew, one width after the other."""
-WINDOW_SLACK = 8.0
-WINDOW_S = 1.5
+WINDOW_SLACK = 20.0
+WINDOW_S = 3.0
+MENDING_S = 1.5
+RETURN_S = 2.0
 FIRST_PLAN_S = 1.0
 TOLD_EVERY_S = 0.5
-MENDING = 0.4
-SHARE = 0.6
+MENDING_SHARE = 0.3
+WISH_SHARE = 0.6
 """Of the time that is left: for mending by windows, and for one wish, as those after it are to have
 some, too.
 """
@@ -44,59 +46,6 @@ GUIDING: Mapping[Wish, float] = {
     Wish.FULL_CREWS: 8,
     Wish.FEW_MOVES: 2,
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """How far a search is: all counts of the best plan so far, and the wish at work with what no
-    plan can go below in it. Without one the plan is still put together.
-    """
-
-    seconds: float
-    counts: Mapping[Wish, int]
-    wish: Wish | None = None
-    bound: int = 0
-
-    @property
-    def gap(self) -> int:
-        """By how much the wish at work could still become better."""
-        return self.counts[self.wish] - self.bound if self.wish else 0
-
-
-Tell = Callable[[Progress], None]
-ShouldStop = Callable[[], bool]
-
-
-@dataclass(frozen=True, slots=True)
-class Effort:
-    """How long to search, from which seed, whom to tell, and whom to ask whether to stop."""
-
-    limit_s: float = 10.0
-    seed: int = 1
-    tell: Tell = lambda _: None
-    should_stop: ShouldStop = lambda: False
-
-
-@dataclass(frozen=True, slots=True)
-class Best:
-    """The best plan found, wish by wish; the first that is not proven ends the proof."""
-
-    placed: Placed
-    counted: tuple[Counted, ...]
-    seconds: float
-    stopped: bool
-
-
-class NoPlan(Exception):
-    """No plan satisfies what is firm, or none was found in time."""
-
-    def __init__(self, *, is_proven: bool) -> None:
-        super().__init__(
-            "No plan satisfies all that is pinned and firm: take pins back, or the plan before."
-            if is_proven
-            else "No plan was found in the time that it had."
-        )
-        self.is_proven = is_proven
 
 
 @dataclass(slots=True)
@@ -127,28 +76,30 @@ class Search:
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
 
     def _begin(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
-        """Any plan at all: nobody anywhere but where it is firm."""
+        """The first plan: the one before as far as it holds; without one, nobody anywhere."""
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
-        found = solver.minimise(nobody, max(self._left(), FIRST_PLAN_S), slack=inf)
+        slack = inf if Wish.UNCHANGED not in sums else 1 - WITHIN
+        limit_s = max(self._left(), FIRST_PLAN_S)
+        found = solver.minimise(sums.get(Wish.UNCHANGED, nobody), limit_s, slack=slack)
         if found.values is None:
             raise NoPlan(is_proven=found.is_impossible)
         self._take(found.values)
 
     def _by_windows(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
-        for first in range(0, len(self.model.spells), STEP):
+        for first in range(0, len(self.model.spells), WINDOW):
             if not self._is_over() and not self._is_perfect():
-                self._replan(solver, sums, range(first, first + WINDOW))
+                self._replan(solver, sums, range(first, first + WINDOW), WINDOW_S)
         self._mend(solver, sums)
 
     def _mend(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
         """Plan anew around what falls short, the worst first, as long as it helps."""
-        ends_s = self._seconds() + MENDING * self._left()
+        ends_s = self._seconds() + MENDING_SHARE * self._left()
         tried: set[range] = set()
         while self._seconds() < ends_s and not self.stopped:
             window = next((one for one in self._short_of_a_wish() if one not in tried), None)
             if window is None:
                 return
-            if self._replan(solver, sums, window):
+            if self._replan(solver, sums, window, MENDING_S):
                 tried.clear()
             tried.add(window)
 
@@ -160,12 +111,14 @@ class Search:
             for spell, _ in weights.most_common():
                 yield range(max(0, spell - width // 2), spell + width // 2 + 1)
 
-    def _replan(self, solver: Solver, sums: Mapping[Wish, Sum], spells: range) -> bool:
+    def _replan(
+        self, solver: Solver, sums: Mapping[Wish, Sum], spells: range, limit_s: float
+    ) -> bool:
         """Whether planning these spells anew has made the plan better."""
-        limit_s, before = min(WINDOW_S, self._left()), self._counts
+        before = self._counts
         found = solver.minimise(
             self._guide(sums),
-            limit_s,
+            min(limit_s, self._left()),
             start=self._values,
             hold=self._outside(spells),
             slack=WINDOW_SLACK,
@@ -187,7 +140,11 @@ class Search:
             yield Counted(wish, value, bound)
             if wish is until:
                 return
-            self.model.linear.bound(what, at_most=value)
+            self._keep(what, value)
+
+    def _keep(self, what: Sum, value: int) -> None:
+        """No later plan may come to more of it."""
+        self.model.linear.bound(what, at_most=value)
 
     def _lowest(self, solver: Solver, sums: Mapping[Wish, Sum], wish: Wish) -> int:
         """Make a wish as small as can be, and say what it cannot go below."""
@@ -195,7 +152,8 @@ class Search:
         before = self._counts
         if before[wish] <= bound or self._is_over():
             return bound
-        share = SHARE if wish is not list(sums)[-1] else 1.0
+        placed = placed_by(self.model, self._values)
+        share = WISH_SHARE if wish is not list(sums)[-1] else 1.0
         found = solver.minimise(sums[wish], self._left() * share, start=self._values)
         if isfinite(found.bound):
             bound = self._bound = max(bound, int(found.bound))
@@ -203,8 +161,22 @@ class Search:
             self._take(found.values)
         if self._counts[wish] < before[wish]:
             self._wish = None
-            self._mend(solver, sums)  # the solver has looked at nothing but this wish
+            self._keep(sums[wish], self._counts[wish])
+            self._return_to(solver, placed)
+            self._mend(solver, sums)
         return bound
+
+    def _return_to(self, solver: Solver, placed: Placed) -> None:
+        """As near to an earlier plan as what is kept allows: of all that comes after, it was better
+        than one for which the solver has looked at nothing but one wish.
+        """
+        terms = dict.fromkeys(self.model.taken.values(), 1.0)
+        for (person, _), (zone, seat) in placed.items():
+            terms[self.model.taken[person, zone, seat]] = -1.0
+        limit_s = min(RETURN_S, self._left() / 3)
+        found = solver.minimise(Sum(terms), limit_s, start=self._values, slack=WINDOW_SLACK)
+        if found.values is not None:
+            self._take(found.values)
 
     def _foreseen(self, wish: Wish) -> int:
         """What no plan can go below, known without solving."""

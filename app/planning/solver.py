@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import ceil, inf, isfinite
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from app.planning.linear import Linear, Sum
@@ -19,6 +20,15 @@ if TYPE_CHECKING:
     from highspy.highs import HighsCallbackEvent
 
 WITHIN = 1e-6
+OPTIONS: Mapping[str, float | int | bool] = MappingProxyType(
+    {  # measured: a pass of windows takes 3 s instead of 8 with the last four
+        "mip_rel_gap": 0.0,
+        "mip_detect_symmetry": False,
+        "mip_heuristic_run_root_reduced_cost": False,
+        "mip_pool_age_limit": 5,
+        "mip_lp_age_limit": 2,
+    }
+)
 Heard = Callable[[float], bool]
 """Takes the bound so far, -inf where there is none; True ends the search."""
 
@@ -132,8 +142,8 @@ def _loaded(linear: Linear, seed: int) -> Highs:
     highs = Quiet()  # type: ignore[no-untyped-call]
     highs.setOptionValue("threads", 1)
     highs.setOptionValue("random_seed", seed)
-    highs.setOptionValue("mip_rel_gap", 0.0)
-    highs.setOptionValue("mip_detect_symmetry", False)  # measured: it takes half of a window's time
+    for option, value in OPTIONS.items():
+        highs.setOptionValue(option, value)
     programme = highspy.HighsLp()
     programme.num_col_, programme.num_row_ = len(linear.lower), len(linear.rows)
     programme.col_cost_ = [0.0] * len(linear.lower)

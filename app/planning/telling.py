@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
+from app.planning.effort import Progress
 from app.planning.facts import Assignment, PlannedHeat, Task
 from app.planning.reading import Programme
 from app.planning.results import CrewPlan, GivenUp, Missing, Unwatched
-from app.planning.search import Progress
 from app.planning.wishes import Wish
 from app.plurals import counted
 

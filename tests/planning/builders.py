@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from app.planning.effort import Effort
 from app.planning.facts import (
     Barred,
     Person,
@@ -15,7 +16,6 @@ from app.planning.facts import (
     Task,
     Template,
 )
-from app.planning.search import Effort
 from app.planning.templates import default_template
 from app.rules.relay import Edge, Relay, Side
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from app.planning.effort import Effort, NoPlan, Progress
 from app.planning.facts import Pin
 from app.planning.making import plan_crew
-from app.planning.search import Effort, NoPlan, Progress
 from app.planning.wishes import Wish
 from tests.planning.builders import EFFORT, a_small_template, a_span, a_task, heats, people
 from tests.planning.test_plans import a_meet
