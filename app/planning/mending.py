@@ -17,7 +17,7 @@ from app.planning.making import assignments
 from app.planning.model import Model
 from app.planning.results import Missing
 from app.planning.solver import Solver
-from app.planning.tally import placed_by
+from app.planning.tally import faults, placed_by
 from app.planning.wishes import Wish, measure
 
 MORE = "one more"
@@ -25,11 +25,11 @@ MORE = "one more"
 
 def people_more(task: Task, effort: Effort) -> Missing:
     """The fewest people more; `task` is one of which something stays unwatched."""
-    added = tuple(Person(f"{MORE} ({number + 1})", MORE) for number in range(_enough(task)))
+    added = tuple(Person(f"{MORE} ({number + 1})", MORE) for number in range(_enough(build(task))))
     model = build(replace(task, people=(*task.people, *added)))
     used = _used(model, len(task.people))
     linear = model.linear
-    linear.bound(measure(model)[Wish.WATCHED], at_most=0)
+    linear.bound(measure(model)[Wish.WATCHED], at_most=_left_by_then(model))
     solver = Solver(linear, effort.seed, lambda _bound: effort.should_stop())
     fewest = solver.minimise(sum_of(used), effort.limit_s / 2)
     if fewest.values is None:
@@ -45,11 +45,24 @@ def people_more(task: Task, effort: Effort) -> Missing:
     return Missing(people, tuple(assignments(model, posts)), fewest.bound >= people)
 
 
-def _enough(task: Task) -> int:
-    """Two at each of the four places that take-overs lie at, by the smallest crew, twice over: some
-    come when others go.
-    """
-    return 2 * 4 * min(task.template.posts)
+def _enough(model: Model) -> int:
+    """A smallest crew at each place that take-overs lie at: nobody of it ever has to walk."""
+    smallest = [
+        min(len(seating.seats) for seating in one.seatings)
+        for one in model.staffings
+        if one.seatings
+    ]
+    return len({one.zone.place_m for one in model.staffings}) * max(smallest, default=0)
+
+
+def _left_by_then(model: Model) -> int:
+    """What nobody watched in the heats that have been run: nobody who comes now mends that."""
+    stood = {at: post for at, post in (model.before or {}).items() if model.has_begun(at[1])}
+    return sum(
+        fault.times
+        for fault in faults(model, stood)
+        if fault.wish is Wish.WATCHED and model.has_begun(fault.spell)
+    )
 
 
 def _used(model: Model, first: int) -> list[int]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from app.planning.explaining import given_up
-from app.planning.facts import Barred, Settings, Task
+from app.planning.facts import Barred, Before, Settings, Task
 from app.planning.making import plan_crew
 from app.planning.mending import people_more
 from app.planning.results import GivenUp
@@ -74,6 +76,14 @@ def test_three_zones_of_a_race_with_nobody_need_two_people_each() -> None:
     assert people_more(task, EFFORT).people == 2
     race = a_task(people(1), heats(1, Relay.FOUR_BY_100))
     assert people_more(race, EFFORT).people == 5
+
+
+def test_what_was_not_watched_before_somebody_can_come_is_not_asked_of_them() -> None:
+    alone = a_task(people(1), heats(4))
+    before = Before(plan_crew(alone, EFFORT).assignments, alone.heats[2].starts_s)
+    missing = people_more(replace(alone, before=before), EFFORT)
+    assert missing.people == 1
+    assert {heat for post in missing.posts for heat in post.heats} == {"heat 3", "heat 4"}
 
 
 def test_lanes_that_no_template_takes_are_mended_by_nobody() -> None:
