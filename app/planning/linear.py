@@ -29,12 +29,16 @@ def sum_of(columns: Iterable[int], times: float = 1.0, constant: float = 0.0) ->
 
 @dataclass(slots=True)
 class Linear:
-    """Columns with their bounds, and rows: `at_least <= sum <= at_most`."""
+    """Columns with their bounds, and rows: `at_least <= sum <= at_most`.
+
+    `wide` are the numbers of those rows that are about all of it.
+    """
 
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
     rows: list[tuple[float, float, Mapping[int, float]]] = field(default_factory=list)
+    wide: set[int] = field(default_factory=set)
 
     def column(self, lower: float = 0.0, upper: float = 1.0, *, whole: bool = False) -> int:
         """A new column, and its number."""
@@ -54,6 +58,7 @@ class Linear:
         self.rows.append((at_least, at_most, terms))
 
     def bound(self, what: Sum, *, at_least: float = -inf, at_most: float = inf) -> None:
-        """The same for a sum with a constant."""
+        """The same for a sum with a constant, and of all columns."""
+        self.wide.add(len(self.rows))
         low, high = at_least - what.constant, at_most - what.constant
         self.rows.append((low, high, what.terms))

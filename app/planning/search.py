@@ -20,7 +20,8 @@ from app.planning.linear import Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
 from app.planning.solver import WITHIN, Solver
-from app.planning.tally import faults, loads, placed_by, tally
+from app.planning.tally import faults, placed_by, tally
+from app.planning.windows import GUIDING, Windows
 from app.planning.wishes import Wish, measure
 
 WINDOW = 3
@@ -37,15 +38,6 @@ WISH_SHARE = 0.6
 """Of the time that is left: for mending by windows, and for one wish, as those after it are to have
 some, too.
 """
-GUIDING: Mapping[Wish, float] = {
-    Wish.WATCHED: 2000,
-    Wish.UNCHANGED: 1000,
-    Wish.BREAKS: 600,
-    Wish.OWN_CLUB: 80,
-    Wish.EXPERIENCE: 25,
-    Wish.FULL_CREWS: 8,
-    Wish.FEW_MOVES: 2,
-}
 
 
 @dataclass(slots=True)
@@ -70,7 +62,7 @@ class Search:
             self.model.linear.bound(sums[wish], at_most=most)
         solver = Solver(self.model.linear, self.effort.seed, self._hear)
         self._begin(solver, sums)
-        self._by_windows(solver, sums)
+        self._by_windows(Windows(self.model, sums))
         counted = list(self._by_wishes(solver, sums, until))
         placed = placed_by(self.model, self._values)
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
@@ -85,13 +77,13 @@ class Search:
             raise NoPlan(is_proven=found.is_impossible)
         self._take(found.values)
 
-    def _by_windows(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
+    def _by_windows(self, windows: Windows) -> None:
         for first in range(0, len(self.model.spells), WINDOW):
             if not self._is_over() and not self._is_perfect():
-                self._replan(solver, sums, range(first, first + WINDOW), WINDOW_S)
-        self._mend(solver, sums)
+                self._replan(windows, range(first, first + WINDOW), WINDOW_S)
+        self._mend(windows)
 
-    def _mend(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
+    def _mend(self, windows: Windows) -> None:
         """Plan anew around what falls short, the worst first, as long as it helps."""
         ends_s = self._seconds() + MENDING_SHARE * self._left()
         tried: set[range] = set()
@@ -99,7 +91,7 @@ class Search:
             window = next((one for one in self._short_of_a_wish() if one not in tried), None)
             if window is None:
                 return
-            if self._replan(solver, sums, window, MENDING_S):
+            if self._replan(windows, window, MENDING_S):
                 tried.clear()
             tried.add(window)
 
@@ -111,20 +103,18 @@ class Search:
             for spell, _ in weights.most_common():
                 yield range(max(0, spell - width // 2), spell + width // 2 + 1)
 
-    def _replan(
-        self, solver: Solver, sums: Mapping[Wish, Sum], spells: range, limit_s: float
-    ) -> bool:
+    def _replan(self, windows: Windows, spells: range, limit_s: float) -> bool:
         """Whether planning these spells anew has made the plan better."""
         before = self._counts
-        found = solver.minimise(
-            self._guide(sums),
+        part = windows.cut(spells, self._values)
+        found = Solver(part.linear, self.effort.seed, self._hear).minimise(
+            windows.guide(part, self._values),
             min(limit_s, self._left()),
-            start=self._values,
-            hold=self._outside(spells),
+            start=[self._values[column] for column in part.columns],
             slack=WINDOW_SLACK,
         )
         if found.values is not None:
-            self._take(found.values)
+            self._take(part.put_back(found.values, self._values))
         return _without_load(self._counts) < _without_load(before)
 
     def _by_wishes(
@@ -163,7 +153,7 @@ class Search:
             self._wish = None
             self._keep(sums[wish], self._counts[wish])
             self._return_to(solver, placed)
-            self._mend(solver, sums)
+            self._mend(Windows(self.model, sums))
         return bound
 
     def _return_to(self, solver: Solver, placed: Placed) -> None:
@@ -187,25 +177,6 @@ class Search:
             for zone, one in enumerate(self.model.staffings)
         )
         return ceil(heats / max(1, len(self.model.task.people)))
-
-    def _guide(self, sums: Mapping[Wish, Sum]) -> Sum:
-        """All wishes at once, with mild weights, and less for whoever has stood much already."""
-        terms: dict[int, float] = {}
-        for wish, weight in GUIDING.items():
-            for column, times in (sums[wish].terms if wish in sums else {}).items():
-                terms[column] = terms.get(column, 0.0) + weight * times
-        stood = loads(self.model, placed_by(self.model, self._values))
-        most = max(stood.values(), default=0) or 1
-        for (person, _, _), column in self.model.taken.items():
-            terms[column] = terms.get(column, 0.0) + stood[person] / most
-        return Sum(terms)
-
-    def _outside(self, spells: range) -> dict[int, float]:
-        return {
-            column: round(self._values[column])
-            for (_, zone, _), column in self.model.taken.items()
-            if self.model.staffings[zone].zone.spell not in spells
-        }
 
     def _take(self, values: list[float]) -> None:
         """Keep these values, unless what counts before has become worse."""

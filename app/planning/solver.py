@@ -63,21 +63,17 @@ class Solver:
         limit_s: float,
         *,
         start: list[float] | None = None,
-        hold: Mapping[int, float] | None = None,
         slack: float = 1 - WITHIN,
     ) -> Found:
-        """The smallest value of a sum, to within `slack`, with some columns held at a value."""
+        """The smallest value of a sum, to within `slack`."""
         self._insist_on_new_rows()
         self._set_costs(what)
-        self._hold(hold or {})
         self._highs.setOptionValue("time_limit", max(limit_s, 0.05))
         self._highs.setOptionValue("mip_abs_gap", slack)
         if start is not None:
             self._start(start)
         self._highs.run()
-        found = self._found(what)
-        self._release(hold or {})  # with its bounds the programme forgets its values
-        return found
+        return self._found(what)
 
     def _insist_on_new_rows(self) -> None:
         for low, high, terms in self._linear.rows[self._rows :]:
@@ -91,15 +87,6 @@ class Solver:
             costs[column] = times
         self._shift = what.constant
         self._highs.changeColsCost(columns, list(range(columns)), costs)
-
-    def _hold(self, held: Mapping[int, float]) -> None:
-        values = list(held.values())
-        self._highs.changeColsBounds(len(held), list(held), values, values)
-
-    def _release(self, held: Mapping[int, float]) -> None:
-        lower = [self._linear.lower[column] for column in held]
-        upper = [self._linear.upper[column] for column in held]
-        self._highs.changeColsBounds(len(held), list(held), lower, upper)
 
     def _start(self, values: list[float]) -> None:
         from highspy import HighsSolution  # noqa: PLC0415
