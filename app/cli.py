@@ -1,4 +1,4 @@
-"""The command line: demo, serve, survey, migrate, seal, export, check, backup, restore, erase."""
+"""The command line: serving, planning and surveying beforehand, and keeping what is stored."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from app.collector import look_seldom
 from app.config import Settings
 from app.erasing import command as erasing
 from app.exporting import command as exporting
+from app.planning import command as planning
 from app.plurals import agreeing, counted
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
@@ -166,8 +167,13 @@ def _add_erase(commands: Commands) -> None:
     erasing.add_arguments(_add(commands, "erase", erase, words, erasing.EXAMPLE))
 
 
+def _add_crew(commands: Commands) -> None:
+    words = "plan who stands at which zone, from lists of officials and heats"
+    planning.add_arguments(_add(commands, "crew", plan_crew, words, planning.EXAMPLE))
+
+
 COMMANDS: Sequence[Callable[[Commands], None]] = (
-    *(_add_demo, _add_serve, _add_survey, _add_migrate, _add_seal, _add_export),
+    *(_add_demo, _add_serve, _add_survey, _add_crew, _add_migrate, _add_seal, _add_export),
     *(_add_check, _add_backup, _add_restore, _add_erase),
 )
 """In the order of the help."""
@@ -451,6 +457,15 @@ def erase(parsed: argparse.Namespace) -> int:
     for line in erasing.lines_of(parsed, url):
         print(line)
     return 0
+
+
+def plan_crew(parsed: argparse.Namespace) -> int:
+    """Plan a crew from files, without a database; 3 where something stays unwatched."""
+
+    def progress(line: str) -> None:
+        print(line, file=sys.stderr, flush=True)
+
+    return planning.plan(parsed, planning.Voices(print, progress))
 
 
 def _sqlite_file(settings: Settings) -> Path:

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from app.crew.wire import Side
 from app.meets.wire import TermsIn
 from app.roles import Role
-from app.rules.relay import Edge
+from app.rules.relay import Edge, Side
 
 FOLDER = Path(__file__).parent
 

@@ -227,7 +227,7 @@ def test_a_damaged_copy_is_not_restored(
 def test_every_command_explains_itself_with_an_example(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    for command in ("demo", "serve", "migrate", "check", "backup", "restore"):
+    for command in ("demo", "serve", "migrate", "check", "backup", "restore", "crew"):
         with pytest.raises(SystemExit) as ended:
             main([command, "--help"])
         assert ended.value.code == 0

@@ -12,9 +12,9 @@ from app.access.wire import OfficialOut
 from app.crew.actions import WATCHERS
 from app.crew.queries import Post
 from app.crew.telling import ToMind
-from app.crew.wire import CrewIn, CrewListOut, PostIn, Side
+from app.crew.wire import CrewIn, CrewListOut, PostIn
 from app.ids import new_id
-from app.rules.relay import Relay
+from app.rules.relay import Relay, Side
 from app.sheets.crew_list import PostRow, read_crew_list
 from app.sheets.listed import Listed, read_listed
 from app.sheets.problems import ProblemList, show

@@ -9,12 +9,12 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, select
 
 from app.crew.tables import crew_plans, heat_posts, posts
-from app.crew.wire import PostIn, Side
+from app.crew.wire import PostIn
 from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_of
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
-from app.rules.relay import Edge, Relay
+from app.rules.relay import Edge, Relay, Side
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 

@@ -2,22 +2,14 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from typing import Annotated
 
 from pydantic import Field
 
 from app.ids import ChosenId, OfficialId, PostId
-from app.rules.relay import Edge, Relay
+from app.rules.relay import Edge, Relay, Side
 from app.sheets.problems import Problem
 from app.wire import Lane, Wire, shown
-
-
-class Side(StrEnum):
-    """Which side of the track a post stands on."""
-
-    INSIDE = "inside"
-    OUTSIDE = "outside"
 
 
 class PostIn(Wire):

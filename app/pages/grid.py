@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from app.crew.queries import Post
-from app.crew.wire import Side
 from app.ids import PostId
 from app.reports.wire import Flag, PostLine
 from app.rules.cover import PostPlace, uncovered
-from app.rules.relay import Edge
+from app.rules.relay import Edge, Side
 
 
 class Shown(StrEnum):

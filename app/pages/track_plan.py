@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 
-from app.crew.wire import PostOut, Side
+from app.crew.wire import PostOut
 from app.rules.book_parts import ZoneRule
 from app.rules.cover import PostPlace, uncovered
 from app.rules.on_plan import (
@@ -23,7 +23,7 @@ from app.rules.on_plan import (
     loop,
     spot_at,
 )
-from app.rules.relay import Edge, Relay
+from app.rules.relay import Edge, Relay, Side
 from app.rules.track import Track, zone_on_track
 
 MARK_M = 2.9  # the radius of a post's mark, of the sign at an unwatched edge, of a zone's label

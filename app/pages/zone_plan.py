@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from app.crew.wire import PostOut, Side
+from app.crew.wire import PostOut
 from app.pages.track_plan import Box, Crew, runs
 from app.rules.on_plan import Spot
-from app.rules.relay import Edge
+from app.rules.relay import Edge, Side
 from app.rules.track import Section, zone_on_track
 
 ROW = 2.8

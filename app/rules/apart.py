@@ -36,10 +36,16 @@ def wanted_apart(relay: Relay, crew: Iterable[Stands]) -> tuple[Apart, ...]:
     return tuple(
         Apart(official, tuple(sorted(theirs)))
         for official, theirs in take_overs.items()
-        if len({_place(relay, take_over) for take_over in theirs}) > 1
+        if len({place_on_lap(relay, take_over) for take_over in theirs}) > 1
     )
 
 
-def _place(relay: Relay, take_over: int) -> int:
-    """Where on the lap a take-over lies, in metres run since the start."""
-    return sum(relay.legs[:take_over]) % LAP_M
+def place_on_lap(relay: Relay, take_over: int) -> int:
+    """Where on the lap a take-over lies, in metres past the finish line along lane 1."""
+    return -sum(relay.legs[take_over:]) % LAP_M
+
+
+def way_on_lap(one_m: int, other_m: int) -> int:
+    """The shorter way along lane 1 between two places of the lap, in metres."""
+    apart = abs(one_m - other_m) % LAP_M
+    return min(apart, LAP_M - apart)

@@ -54,6 +54,13 @@ class Edge(StrEnum):
     END = "end"
 
 
+class Side(StrEnum):
+    """Which side of the track a post stands on."""
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
+
+
 _LEGS: Final[Mapping[Relay, tuple[int, ...]]] = MappingProxyType(
     {
         Relay.FOUR_BY_100: (100,) * 4,

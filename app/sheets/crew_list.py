@@ -55,9 +55,9 @@ def read_crew_list(
 def _read(row: Row, problems: ProblemList) -> PostRow | None:
     official = read_required_text(row, "official", problems)
     take_over = read_whole_number(row, "take_over", TAKE_OVERS, problems)
-    edge = _one_of(row, "edge", tuple(Edge), problems)
-    lanes = _read_lanes(row, problems)
-    side = _one_of(row, "side", SIDES, problems) if row.cells.get("side") else SIDES[0]
+    edge = read_one_of(row, "edge", tuple(Edge), problems)
+    lanes = read_lanes(row, problems)
+    side = read_one_of(row, "side", SIDES, problems) if row.cells.get("side") else SIDES[0]
     relays = _read_relays(row, problems)
     if official is None or take_over is None or edge is None or side is None:
         return None
@@ -66,7 +66,10 @@ def _read(row: Row, problems: ProblemList) -> PostRow | None:
     return PostRow(row.number, official, take_over, Edge(edge), lanes, side, relays)
 
 
-def _one_of(row: Row, column: str, choice: tuple[str, ...], problems: ProblemList) -> str | None:
+def read_one_of(
+    row: Row, column: str, choice: tuple[str, ...], problems: ProblemList
+) -> str | None:
+    """One of these words, whatever its case."""
     text = read_required_text(row, column, problems)
     if text is None:
         return None
@@ -76,7 +79,8 @@ def _one_of(row: Row, column: str, choice: tuple[str, ...], problems: ProblemLis
     return None
 
 
-def _read_lanes(row: Row, problems: ProblemList) -> tuple[int, ...] | None:
+def read_lanes(row: Row, problems: ProblemList) -> tuple[int, ...] | None:
+    """Single lanes and spans of them, in their order."""
     text = read_required_text(row, "lanes", problems)
     if text is None:
         return None

@@ -9,9 +9,10 @@ what a later list, and the crew plan, know an official by.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Protocol
 
 from app.sheets.columns import NO_MAPPING, Columns
 from app.sheets.fields import read_required_text
@@ -39,6 +40,16 @@ ROLES: Mapping[str, str] = MappingProxyType(
 _BETWEEN = re.compile(r"[,;+/\n]")
 
 
+class Named(Protocol):
+    """A row that names somebody."""
+
+    @property
+    def row(self) -> int: ...
+
+    @property
+    def name(self) -> str: ...
+
+
 @dataclass(frozen=True, slots=True)
 class OfficialRow:
     """One official of the list. An empty affiliation says nothing of it."""
@@ -61,7 +72,7 @@ def read_officials_list(
     table = fill_table(content, columns, problems)
     found = [_read(row, problems) for row in table.rows]
     officials = tuple(one for one in found if one is not None)
-    _tell_of_doubled(officials, problems)
+    tell_of_doubled(officials, problems)
     if not table.rows and not problems:
         problems.add(None, None, "This list names nobody. Add a row for each official.")
     return officials, table.ignored_columns, problems.told()
@@ -69,13 +80,14 @@ def read_officials_list(
 
 def _read(row: Row, problems: ProblemList) -> OfficialRow | None:
     name = read_required_text(row, "name", problems)
-    roles = _read_roles(row, problems)
+    roles = read_roles(row, problems)
     if name is None or roles is None:
         return None
     return OfficialRow(row.number, name, row.cells.get("affiliation", ""), roles)
 
 
-def _read_roles(row: Row, problems: ProblemList) -> tuple[str, ...] | None:
+def read_roles(row: Row, problems: ProblemList) -> tuple[str, ...] | None:
+    """The roles that a cell names, each once."""
     text = read_required_text(row, "roles", problems)
     if text is None:
         return None
@@ -90,7 +102,8 @@ def _read_roles(row: Row, problems: ProblemList) -> tuple[str, ...] | None:
     return roles if roles and None not in known else None
 
 
-def _tell_of_doubled(officials: tuple[OfficialRow, ...], problems: ProblemList) -> None:
+def tell_of_doubled(officials: Iterable[Named], problems: ProblemList) -> None:
+    """Of each name that stands in an earlier row already."""
     first: dict[str, int] = {}
     for one in officials:
         row = first.setdefault(likeness(one.name), one.row)

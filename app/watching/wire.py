@@ -6,14 +6,13 @@ from datetime import date, datetime
 
 from pydantic import Field
 
-from app.crew.wire import Side
 from app.ids import CallId, HeatId, MeetId, OfficialId, PostId, ReportId, TeamId
 from app.meets.states import HeatState
 from app.reports.states import ReportState
 from app.reports.wire import Flag
 from app.roles import Role
 from app.rules.observation import Infringement
-from app.rules.relay import Edge, Relay
+from app.rules.relay import Edge, Relay, Side
 from app.rules.seen_from import Asked
 from app.wire import Wire
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.rules.apart import Apart, Stands, wanted_apart
+from app.rules.apart import Apart, Stands, place_on_lap, wanted_apart, way_on_lap
 from app.rules.book import load_book
 from app.rules.relay import TAKE_OVERS, Relay
 from app.rules.track import Track, lap_length, zone_on_track
@@ -69,6 +69,18 @@ def test_further_posts_take_nobody_off_the_list(
 ) -> None:
     before = {one.official for one in wanted_apart(relay, crew)}
     assert before <= {one.official for one in wanted_apart(relay, [*crew, *further])}
+
+
+@given(relays, relays, st.sampled_from(TAKE_OVERS), st.sampled_from(TAKE_OVERS))
+def test_places_and_ways_of_the_lap_are_those_of_a_track_as_it_is_painted(
+    relay: Relay, other: Relay, here: int, there: int
+) -> None:
+    lap = lap_length(TRACK, 1)
+    painted = [on_lap(relay, here) % lap, on_lap(other, there) % lap]
+    apart = abs(painted[0] - painted[1])
+    place, next_place = place_on_lap(relay, here), place_on_lap(other, there)
+    assert min(abs(place - painted[0]), lap - abs(place - painted[0])) < ONE_PLACE_M
+    assert abs(way_on_lap(place, next_place) - min(apart, lap - apart)) < ONE_PLACE_M
 
 
 @pytest.mark.parametrize(

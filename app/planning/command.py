@@ -1,0 +1,139 @@
+"""The command `crew`: what it takes, and what it says.
+
+What reads files, and the solver, are loaded only when it is called: the other commands need none of
+it. Ctrl-C ends the search, and the best plan so far is written as any other.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from types import FrameType
+
+    from app.planning.effort import Effort
+    from app.planning.from_files import Asked
+    from app.planning.results import CrewPlan
+
+EXAMPLE = "crew --officials crew.csv --programme start-list.csv --out plan.csv"
+WHOLE, UNWATCHED = 0, 3
+EXPLAINING_S = 10.0
+MOST_LANES = 10
+MOST_SECONDS = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Voices:
+    """Where the plan is told, and where how far the search is."""
+
+    say: Callable[[str], None]
+    progress: Callable[[str], None]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What `crew` takes."""
+    people = "a CSV or XLSX with name, roles, affiliation, experience (0-3), from, until, not"
+    parser.add_argument("--officials", type=Path, required=True, metavar="FILE", help=people)
+    programme = "a start list with the start (scheduled) of each heat"
+    parser.add_argument("--programme", type=Path, required=True, metavar="FILE", help=programme)
+    template = "posts by people a zone: people, edge, side, lanes (the most); else the usual ones"
+    parser.add_argument("--template", type=Path, metavar="FILE", help=template)
+    parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="the plan, as CSV")
+    parser.add_argument("--lanes", type=_lanes, default=8, help="lanes of the track (default: 8)")
+    pins = "a choice to keep: 'NAME=10:05,take-over 2 end' or 'NAME=10:05,off'; may be repeated"
+    parser.add_argument("--pin", action="append", default=[], metavar="PIN", help=pins)
+    _add_replanning(parser)
+    seconds = "how long to search at the most (default: 10)"
+    parser.add_argument("--seconds", type=_seconds, default=10.0, help=seconds)
+
+
+def _add_replanning(parser: argparse.ArgumentParser) -> None:
+    keep = "a plan that was written, to be changed as little as can be"
+    parser.add_argument("--keep", type=Path, metavar="PLAN", help=keep)
+    dropped = "with --keep: who drops out; may be repeated"
+    parser.add_argument("--drop", action="append", default=[], metavar="NAME", help=dropped)
+    since = "with --keep: from when on it may be changed, as in the programme; heats begun stay"
+    parser.add_argument("--from", dest="since", metavar="TIME", help=since)
+
+
+def plan(parsed: argparse.Namespace, voices: Voices) -> int:
+    """Plan, write and tell; 3 where something stays unwatched. ValueError says what is wrong with a
+    file, by row and column, and then nothing is written.
+    """
+    from app.planning.effort import Effort, NoPlan  # noqa: PLC0415
+    from app.planning.from_files import asked_by  # noqa: PLC0415
+    from app.planning.making import plan_crew  # noqa: PLC0415
+    from app.planning.telling import told_progress  # noqa: PLC0415
+    from app.planning.writing import as_csv  # noqa: PLC0415
+
+    asked = asked_by(parsed)
+    with _stopped_by_hand() as is_stopped:
+        effort = Effort(
+            limit_s=parsed.seconds,
+            tell=lambda progress: voices.progress(told_progress(progress)),
+            should_stop=is_stopped,
+        )
+        try:
+            made = plan_crew(asked.task, effort)
+        except NoPlan as none:
+            raise ValueError(str(none)) from none
+        parsed.out.write_text(as_csv(made, asked), encoding="utf-8", newline="")
+        for line in _told(made, asked, effort):
+            voices.say(line)
+    return WHOLE if made.is_whole else UNWATCHED
+
+
+def _told(made: CrewPlan, asked: Asked, effort: Effort) -> Iterator[str]:
+    from app.planning import telling  # noqa: PLC0415
+    from app.planning.explaining import given_up  # noqa: PLC0415
+    from app.planning.mending import people_more  # noqa: PLC0415
+
+    # How far these are is nobody's question; whoever has stopped the search waits for none of it.
+    quiet = replace(effort, limit_s=EXPLAINING_S, tell=lambda _: None)
+    yield from telling.told_plan(made, asked.task)
+    for one in made.unwatched:
+        yield telling.told_unwatched(one, asked.programme)
+    if made.unwatched and not made.stopped:
+        yield from telling.told_missing(people_more(asked.task, quiet), asked.programme)
+    names = {person.id: person.name for person in asked.task.people}
+    if not made.stopped:
+        for wish in given_up(asked.task, made, quiet):
+            yield telling.told_given_up(wish, names)
+
+
+@contextmanager
+def _stopped_by_hand() -> Iterator[Callable[[], bool]]:
+    """Whether Ctrl-C was pressed meanwhile: the solver ends by itself when it is asked next."""
+    pressed = False
+
+    def press(_signal: int, _frame: FrameType | None) -> None:
+        nonlocal pressed
+        pressed = True
+
+    before = signal.signal(signal.SIGINT, press)
+    try:
+        yield lambda: pressed
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _lanes(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= MOST_LANES:
+        raise argparse.ArgumentTypeError(f"{text} are no lanes; a track has 1 to {MOST_LANES}")
+    return int(text)
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0.0
+    if not 0 < seconds <= MOST_SECONDS:
+        raise argparse.ArgumentTypeError(f"{text} is no time to search; choose up to 3600 seconds")
+    return seconds

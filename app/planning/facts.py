@@ -1,0 +1,206 @@
+"""What a crew is planned from: people, heats, the crew template, what is wished and what is pinned.
+
+Instants are whole seconds after midnight at the beginning of the programme's first day; the words
+are those of the crew plan. How many people a zone has, and who stands where at it, is common
+practice; the template of six for eight lanes is the one workable default of the trade.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from app.rules.relay import Edge, Relay, Side
+
+MINUTE_S: Final = 60
+MOST_EXPERIENCE: Final = 3
+MOST_PEOPLE: Final = 500
+"""In one plan: the largest meets have some sixty at the zones (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """From one instant to a later one."""
+
+    begins_s: int
+    ends_s: int
+
+    def __post_init__(self) -> None:
+        if self.ends_s <= self.begins_s:
+            raise ValueError("A span of time ends after it begins.")
+
+    def holds(self, begins_s: int, ends_s: int) -> bool:
+        """Whether all of that time lies within this span."""
+        return self.begins_s <= begins_s and ends_s <= self.ends_s
+
+
+@dataclass(frozen=True, slots=True)
+class Barred:
+    """Positions that somebody may not take: those that agree with all that is said here."""
+
+    take_over: int | None = None
+    edge: Edge | None = None
+    side: Side | None = None
+
+    def holds(self, take_overs: tuple[int, ...], edge: Edge, side: Side) -> bool:
+        """Whether a post at these take-overs is one of them."""
+        return (
+            (self.take_over is None or self.take_over in take_overs)
+            and self.edge in {None, edge}
+            and self.side in {None, side}
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """An official who can stand at a zone. Without hours: all of the programme.
+
+    `experience` runs from 0 (none yet) to 3 (a great deal).
+    """
+
+    id: str
+    name: str
+    affiliation: str = ""
+    experience: int = 1
+    hours: tuple[Span, ...] = ()
+    barred: tuple[Barred, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.experience <= MOST_EXPERIENCE:
+            raise ValueError(f"Experience runs from 0 to {MOST_EXPERIENCE}, not {self.experience}.")
+
+    def is_there(self, begins_s: int, ends_s: int) -> bool:
+        """Whether they can be asked for all of that time."""
+        return not self.hours or any(span.holds(begins_s, ends_s) for span in self.hours)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedHeat:
+    """A heat of the programme. `lanes` leads from each lane in use to its team's affiliation."""
+
+    id: str
+    event: str
+    round: str
+    number: int
+    relay: Relay
+    starts_s: int
+    lanes: Mapping[int, str]
+
+
+@dataclass(frozen=True, slots=True)
+class PostShape:
+    """One post of a template: the edge it watches, its side, and how many lanes at the most."""
+
+    edge: Edge
+    side: Side
+    most_lanes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """For each number of people that a zone can have, the posts they take; and who says so."""
+
+    posts: Mapping[int, tuple[PostShape, ...]]
+    source: str = "common practice"
+
+    def __post_init__(self) -> None:
+        if not self.posts:
+            raise ValueError("A crew template names the posts for at least one number of people.")
+        for people, posts in self.posts.items():
+            if people != len(posts):
+                raise ValueError(f"The template for {people} people has {len(posts)} posts.")
+
+    def sizes(self) -> tuple[int, ...]:
+        """The numbers of people it knows, most first."""
+        return tuple(sorted(self.posts, reverse=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a plan keeps to. All of it is common practice, and a meet may say otherwise.
+
+    `heat_takes_min` counts from the gun until the zones are free again, `there_before_min` is how
+    long before the gun everybody stands at the zone. Of the end posts that a full crew has, half
+    are wished to be held by somebody `experienced` or more.
+    """
+
+    walk_m_s: float = 1.2
+    heat_takes_min: int = 3
+    there_before_min: int = 2
+    longest_stint_min: int = 90
+    shortest_break_min: int = 15
+    longest_spell_min: int = 30
+    experienced: int = 2
+
+    def __post_init__(self) -> None:
+        if not self.walk_m_s > 0:
+            raise ValueError("A walking pace is more than 0 m/s.")
+        times = (self.heat_takes_min, self.longest_stint_min, self.longest_spell_min)
+        if min(times) < 1 or min(self.there_before_min, self.shortest_break_min) < 0:
+            raise ValueError("A heat, a spell and a stint take one minute or more.")
+        if self.longest_spell_min > self.longest_stint_min:
+            raise ValueError("A spell cannot be longer than the longest stint.")
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A choice that a person made: this official at this edge of these lanes, for one heat.
+
+    Without an edge: only the zone is chosen. Without a take-over: the official has that heat off.
+    Without lanes: any post of that edge.
+    """
+
+    person: str
+    heat: str
+    take_over: int | None = None
+    edge: Edge | None = None
+    lanes: frozenset[int] = field(default_factory=frozenset)
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """An official's post through some heats; `take_overs` are those that lie at its place."""
+
+    person: str
+    heats: tuple[str, ...]
+    relay: Relay
+    take_overs: tuple[int, ...]
+    edge: Edge
+    lanes: tuple[int, ...]
+    side: Side
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """The plan that stands when something happens, from when on it may be changed, and who drops
+    out then. Heats that have begun by then stay as they are.
+    """
+
+    assignments: tuple[Assignment, ...]
+    from_s: int
+    dropped: frozenset[str] = field(default_factory=frozenset)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """All that a plan is made from."""
+
+    people: tuple[Person, ...]
+    heats: tuple[PlannedHeat, ...]
+    template: Template
+    settings: Settings = field(default_factory=Settings)
+    pins: tuple[Pin, ...] = ()
+    before: Before | None = None
+
+    def __post_init__(self) -> None:
+        if len(self.people) > MOST_PEOPLE:
+            raise ValueError(f"A plan is made for at most {MOST_PEOPLE} people.")
+        _insist_once("person", [person.id for person in self.people])
+        _insist_once("heat", [heat.id for heat in self.heats])
+
+
+def _insist_once(what: str, ids: list[str]) -> None:
+    if len(set(ids)) < len(ids):
+        twice = next(one for one in ids if ids.count(one) > 1)
+        raise ValueError(f"The {what} {twice} is there twice.")

@@ -1,0 +1,137 @@
+"""From what the command is called with to the task; what is wrong is told by file and row."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from app.planning.facts import Before, Person, Pin, Settings, Task, Template
+from app.planning.reading import (
+    FileRefused,
+    Programme,
+    assignments_of,
+    in_words,
+    people_of,
+    programme_of,
+    template_of,
+)
+from app.planning.templates import default_template
+from app.rules.relay import Edge
+from app.sheets.crew_template import read_crew_template
+from app.sheets.fields import parse_scheduled
+from app.sheets.made_plan import read_made_plan
+from app.sheets.people_list import read_people_list
+from app.sheets.problems import Problem, SheetRefused
+from app.sheets.start_list import HeatRows, read_start_list
+
+Row = TypeVar("Row")
+Read = Callable[[bytes], tuple[Sequence[Row], tuple[str, ...], tuple[Problem, ...]]]
+SHOWN = 20
+"""So many problems of a file are told in one go."""
+_PIN = re.compile(
+    r"(?P<name>[^=]+)=(?P<at>[^,]+),\s*"
+    r"(?:off|take-over (?P<take_over>[123])(?:\s+(?P<edge>start|end))?)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The task, and the programme in whose words it is told."""
+
+    task: Task
+    programme: Programme
+
+
+def asked_by(parsed: argparse.Namespace) -> Asked:
+    """Raises ValueError with every problem of the first file that has any, a line for each."""
+    settings = Settings()
+    with _told_of(parsed.programme):
+        programme = programme_of(_start_list(parsed.programme), settings)
+    with _told_of(parsed.officials):
+        people = people_of(_rows(read_people_list, parsed.officials), programme)
+    named = {person.name: person for person in people}
+    pins = tuple(_pin(text, named, programme) for text in parsed.pin)
+    before = _before(parsed, programme, named)
+    template = _template(parsed.template, parsed.lanes)
+    return Asked(Task(people, programme.heats, template, settings, pins, before), programme)
+
+
+@contextmanager
+def _told_of(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except (FileRefused, SheetRefused) as refused:
+        lines = [f"{path}: {in_words(problem)}" for problem in refused.problems[:SHOWN]]
+        if more := len(refused.problems) - SHOWN:
+            lines += [f"{path}: {more} more."] if more > 0 else []
+        raise ValueError("\n".join(lines)) from refused
+
+
+def _rows(read: Read[Row], path: Path) -> Sequence[Row]:
+    rows, _, problems = read(path.read_bytes())
+    if problems:
+        raise FileRefused(problems)
+    return rows
+
+
+def _start_list(path: Path) -> Sequence[HeatRows]:
+    listed, problems = read_start_list(path.read_bytes())
+    if problems:
+        raise FileRefused(problems)
+    return listed.heats
+
+
+def _template(path: Path | None, lanes: int) -> Template:
+    if path is None:
+        return default_template(lanes)
+    with _told_of(path):
+        return template_of(_rows(read_crew_template, path), path.name)
+
+
+def _before(
+    parsed: argparse.Namespace, programme: Programme, named: Mapping[str, Person]
+) -> Before | None:
+    if parsed.keep is None:
+        if parsed.drop or parsed.since:
+            raise ValueError("--drop and --from go with --keep: they change a plan that was made")
+        return None
+    for name in parsed.drop:
+        _insist_known(name, named)
+    with _told_of(parsed.keep):
+        assignments = assignments_of(_rows(read_made_plan, parsed.keep), programme, named)
+    since_s = _instant(parsed.since, programme) if parsed.since else 0
+    return Before(assignments, since_s, frozenset(named[name].id for name in parsed.drop))
+
+
+def _pin(text: str, named: Mapping[str, Person], programme: Programme) -> Pin:
+    found = _PIN.fullmatch(text.strip())
+    if found is None:
+        raise ValueError(f"{text} is no pin; write NAME=10:05,take-over 2 end or NAME=10:05,off")
+    name = found["name"].strip()
+    _insist_known(name, named)
+    at_s = _instant(found["at"].strip(), programme)
+    heat = next((one for one in programme.heats if one.starts_s == at_s), None)
+    if heat is None:
+        raise ValueError(f"no heat of the programme starts at {found['at'].strip()}")
+    take_over = int(found["take_over"]) if found["take_over"] else None
+    edge = None if found["edge"] is None else Edge(found["edge"])
+    return Pin(named[name].id, heat.id, take_over, edge)
+
+
+def _insist_known(name: str, named: Mapping[str, Person]) -> None:
+    if name not in named:
+        raise ValueError(f"nobody who can stand at a zone is called {name}")
+
+
+def _instant(text: str, programme: Programme) -> int:
+    try:
+        written = parse_scheduled(text)
+        return programme.seconds(written)
+    except ValueError:
+        like = "2026-05-03 10:05" if programme.first_day else "10:05"
+        raise ValueError(f"{text} is no time of this programme; write it as {like}") from None

@@ -1,0 +1,219 @@
+"""Finding the best plan: wish after wish, each made as small as those before it allow.
+
+Weights that hold such an order would span more digits than a solver's numbers have. So the plan is
+first put together by windows of a few spells, each solved with mild weights, which soon gives a
+good one; then each wish in its order is made small over the whole day and held at what was reached.
+A wish at a number that no plan can go below needs no solving. Where the time ends first, what is
+proven says how much better a plan could be at the most.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from math import ceil, inf, isfinite
+from time import perf_counter
+
+from app.planning.effort import Best, Effort, NoPlan, Progress
+from app.planning.linear import Sum
+from app.planning.model import Model, Placed
+from app.planning.results import Counted
+from app.planning.solver import WITHIN, Solver
+from app.planning.tally import faults, placed_by, tally
+from app.planning.windows import GUIDING, Windows
+from app.planning.wishes import Wish, measure
+
+WINDOW = 3
+WIDER = (3, 5, 7)
+"""How many spells around one that falls short are planned anew, one width after the other."""
+WINDOW_SLACK = 20.0
+WINDOW_S = 3.0
+MENDING_S = 1.5
+RETURN_S = 2.0
+FIRST_PLAN_S = 1.0
+TOLD_EVERY_S = 0.5
+MENDING_SHARE = 0.3
+WISH_SHARE = 0.6
+"""Of the time that is left: for mending by windows, and for one wish, as those after it are to have
+some, too.
+"""
+
+
+@dataclass(slots=True)
+class Search:
+    """One search over one model. `firm` bounds wishes before all others are looked at."""
+
+    model: Model
+    effort: Effort
+    firm: Mapping[Wish, int] = field(default_factory=dict)
+    began: float = field(default_factory=perf_counter)
+    stopped: bool = False
+    _values: list[float] = field(default_factory=list)
+    _counts: dict[Wish, int] = field(default_factory=dict)
+    _wish: Wish | None = None
+    _bound: int = 0
+    _told: float = -inf
+
+    def run(self, until: Wish | None = None) -> Best:
+        """The best plan, down to one wish or to the last. Raises NoPlan."""
+        sums = measure(self.model)
+        for wish, most in self.firm.items():
+            self.model.linear.bound(sums[wish], at_most=most)
+        solver = Solver(self.model.linear, self.effort.seed, self._hear)
+        self._begin(solver, sums)
+        self._by_windows(Windows(self.model, sums))
+        counted = list(self._by_wishes(solver, sums, until))
+        placed = placed_by(self.model, self._values)
+        return Best(placed, tuple(counted), self._seconds(), self.stopped)
+
+    def _begin(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
+        """The first plan: the one before as far as it holds; without one, nobody anywhere."""
+        nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
+        slack = inf if Wish.UNCHANGED not in sums else 1 - WITHIN
+        limit_s = max(self._left(), FIRST_PLAN_S)
+        found = solver.minimise(sums.get(Wish.UNCHANGED, nobody), limit_s, slack=slack)
+        if found.values is None:
+            raise NoPlan(is_proven=found.is_impossible)
+        self._take(found.values)
+
+    def _by_windows(self, windows: Windows) -> None:
+        for first in range(0, len(self.model.spells), WINDOW):
+            if not self._is_over() and not self._is_perfect():
+                self._replan(windows, range(first, first + WINDOW), WINDOW_S)
+        self._mend(windows)
+
+    def _mend(self, windows: Windows) -> None:
+        """Plan anew around what falls short, the worst first, as long as it helps."""
+        ends_s = self._seconds() + MENDING_SHARE * self._left()
+        tried: set[range] = set()
+        while self._seconds() < ends_s and not self.stopped:
+            window = next((one for one in self._short_of_a_wish() if one not in tried), None)
+            if window is None:
+                return
+            if self._replan(windows, window, MENDING_S):
+                tried.clear()
+            tried.add(window)
+
+    def _short_of_a_wish(self) -> Iterator[range]:
+        weights: Counter[int] = Counter()
+        for fault in faults(self.model, placed_by(self.model, self._values)):
+            weights[fault.spell] += int(GUIDING[fault.wish]) * fault.times
+        for width in WIDER:
+            for spell, _ in weights.most_common():
+                yield range(max(0, spell - width // 2), spell + width // 2 + 1)
+
+    def _replan(self, windows: Windows, spells: range, limit_s: float) -> bool:
+        """Whether planning these spells anew has made the plan better."""
+        before = self._counts
+        part = windows.cut(spells, self._values)
+        found = Solver(part.linear, self.effort.seed, self._hear).minimise(
+            windows.guide(part, self._values),
+            min(limit_s, self._left()),
+            start=[self._values[column] for column in part.columns],
+            slack=WINDOW_SLACK,
+        )
+        if found.values is not None:
+            self._take(part.put_back(found.values, self._values))
+        return _without_load(self._counts) < _without_load(before)
+
+    def _by_wishes(
+        self, solver: Solver, sums: Mapping[Wish, Sum], until: Wish | None
+    ) -> Iterator[Counted]:
+        proven = True
+        for wish, what in sums.items():
+            self._wish, self._bound = wish, self._foreseen(wish)
+            bound = self._lowest(solver, sums, wish)
+            value = self._counts[wish]
+            bound = min(value, bound) if proven else 0
+            proven = proven and bound == value
+            yield Counted(wish, value, bound)
+            if wish is until:
+                return
+            self._keep(what, value)
+
+    def _keep(self, what: Sum, value: int) -> None:
+        """No later plan may come to more of it."""
+        self.model.linear.bound(what, at_most=value)
+
+    def _lowest(self, solver: Solver, sums: Mapping[Wish, Sum], wish: Wish) -> int:
+        """Make a wish as small as can be, and say what it cannot go below."""
+        bound = self._foreseen(wish)
+        before = self._counts
+        if before[wish] <= bound or self._is_over():
+            return bound
+        placed = placed_by(self.model, self._values)
+        share = WISH_SHARE if wish is not list(sums)[-1] else 1.0
+        found = solver.minimise(sums[wish], self._left() * share, start=self._values)
+        if isfinite(found.bound):
+            bound = self._bound = max(bound, int(found.bound))
+        if found.values is not None:
+            self._take(found.values)
+        if self._counts[wish] < before[wish]:
+            self._wish = None
+            self._keep(sums[wish], self._counts[wish])
+            self._return_to(solver, placed)
+            self._mend(Windows(self.model, sums))
+        return bound
+
+    def _return_to(self, solver: Solver, placed: Placed) -> None:
+        """As near to an earlier plan as what is kept allows: of all that comes after, it was better
+        than one for which the solver has looked at nothing but one wish.
+        """
+        terms = dict.fromkeys(self.model.taken.values(), 1.0)
+        for (person, _), (zone, seat) in placed.items():
+            terms[self.model.taken[person, zone, seat]] = -1.0
+        limit_s = min(RETURN_S, self._left() / 3)
+        found = solver.minimise(Sum(terms), limit_s, start=self._values, slack=WINDOW_SLACK)
+        if found.values is not None:
+            self._take(found.values)
+
+    def _foreseen(self, wish: Wish) -> int:
+        """What no plan can go below, known without solving."""
+        if wish is not Wish.EVEN_LOAD or self._counts[Wish.FULL_CREWS]:
+            return 0
+        heats = sum(
+            one.most_seats() * len(self.model.spell_of(zone).heats)
+            for zone, one in enumerate(self.model.staffings)
+        )
+        return ceil(heats / max(1, len(self.model.task.people)))
+
+    def _take(self, values: list[float]) -> None:
+        """Keep these values, unless what counts before has become worse."""
+        counts = tally(self.model, placed_by(self.model, values))
+        if not self._values or list(counts.values()) <= list(self._counts.values()):
+            is_news = counts != self._counts
+            self._values, self._counts = values, counts
+            self._say(force=is_news)
+
+    def _hear(self, bound: float) -> bool:
+        if self._wish is not None and isfinite(bound):
+            self._bound = max(self._bound, ceil(bound - WITHIN))
+        if self.effort.should_stop():
+            self.stopped = True
+        self._say()
+        return self.stopped
+
+    def _say(self, *, force: bool = False) -> None:
+        now = self._seconds()
+        if self._counts and (force or now - self._told > TOLD_EVERY_S):
+            self._told = now
+            bound = min(self._bound, self._counts[self._wish]) if self._wish else 0
+            self.effort.tell(Progress(now, dict(self._counts), self._wish, bound))
+
+    def _is_perfect(self) -> bool:
+        """But for the load, which windows cannot even out."""
+        return not any(self._counts[wish] for wish in GUIDING if wish in self._counts)
+
+    def _seconds(self) -> float:
+        return perf_counter() - self.began
+
+    def _left(self) -> float:
+        return self.effort.limit_s - self._seconds()
+
+    def _is_over(self) -> bool:
+        return self.stopped or self._left() <= 0
+
+
+def _without_load(counts: Mapping[Wish, int]) -> list[int]:
+    return [count for wish, count in counts.items() if wish is not Wish.EVEN_LOAD]

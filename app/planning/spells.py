@@ -1,0 +1,149 @@
+"""Cutting a programme into spells, and saying where on the track they want a crew.
+
+A spell is a row of heats of one relay that follow each other with like lanes in use: whoever has a
+post keeps it through the spell. Take-overs that lie at one place of the track are one zone to be
+staffed: in a 4x400 one crew sees all three of them, a lap apart. How long a spell may be is common
+practice, as is that two lanes more or less change no post.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from app.planning.facts import MINUTE_S, PlannedHeat, Settings
+from app.rules.apart import place_on_lap
+from app.rules.relay import Relay
+
+LIKE_LANES = 2
+"""So many lanes may be in use in one heat of a spell and not in another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """Heats through which everybody keeps their post, in the order they are run.
+
+    `begins_s` is when the crew must be there, `ends_s` when the zones are free again.
+    """
+
+    number: int
+    relay: Relay
+    heats: tuple[PlannedHeat, ...]
+    lanes: tuple[int, ...]
+    begins_s: int
+    ends_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A place of the track that a spell wants a crew at, and the take-overs that lie there."""
+
+    spell: int
+    place_m: int
+    take_overs: tuple[int, ...]
+
+
+def cut_into_spells(
+    heats: Sequence[PlannedHeat], settings: Settings, cuts_s: Collection[int] = ()
+) -> tuple[Spell, ...]:
+    """The programme in the order of time. Raises ValueError where two heats are run at once.
+
+    At each of `cuts_s` a spell is cut in two, which keep its lanes, so that its posts stay as they
+    are.
+    """
+    in_order = sorted(heats, key=lambda heat: heat.starts_s)
+    rows: list[list[PlannedHeat]] = []
+    for heat in in_order:
+        if rows:
+            _insist_one_track(rows[-1][-1], heat, settings)
+        if rows and _goes_on(rows[-1], heat, settings):
+            rows[-1].append(heat)
+        else:
+            rows.append([heat])
+    parts = [(part, _lanes(row)) for row in rows for part in _cut(row, cuts_s)]
+    return tuple(
+        _spell(number, part, lanes, settings) for number, (part, lanes) in enumerate(parts)
+    )
+
+
+def zones_of(spell: Spell) -> tuple[Zone, ...]:
+    """The places where a spell wants a crew, in the order the race meets them."""
+    places: dict[int, list[int]] = {}
+    for take_over in range(1, spell.relay.take_overs + 1):
+        places.setdefault(place_on_lap(spell.relay, take_over), []).append(take_over)
+    return tuple(
+        Zone(spell.number, place_m, tuple(take_overs)) for place_m, take_overs in places.items()
+    )
+
+
+def own_heats(spell: Spell, lanes: Sequence[int], affiliation: str) -> int:
+    """In how many heats of the spell one of these lanes carries a team of that affiliation."""
+    mine = folded(affiliation)
+    if not mine:
+        return 0
+    return sum(
+        any(folded(heat.lanes.get(lane, "")) == mine for lane in lanes) for heat in spell.heats
+    )
+
+
+def folded(affiliation: str) -> str:
+    """An affiliation without regard to case and blanks."""
+    return "".join(affiliation.split()).casefold()
+
+
+def in_use(spell: Spell, lanes: Sequence[int]) -> int:
+    """How often one of these lanes is run in, over the heats of the spell."""
+    wanted = frozenset(lanes)
+    return sum(len(wanted & heat.lanes.keys()) for heat in spell.heats)
+
+
+def _insist_one_track(before: PlannedHeat, heat: PlannedHeat, settings: Settings) -> None:
+    if heat.starts_s < before.starts_s + settings.heat_takes_min * MINUTE_S:
+        raise ValueError(
+            f"{heat.event}, {heat.round}, heat {heat.number} starts while {before.event}, "
+            f"{before.round}, heat {before.number} is still run: a heat takes "
+            f"{settings.heat_takes_min} min."
+        )
+
+
+def _goes_on(row: Sequence[PlannedHeat], heat: PlannedHeat, settings: Settings) -> bool:
+    """Whether a heat belongs to the same spell: a break between them would be a waste of it."""
+    longest_s = settings.longest_spell_min * MINUTE_S
+    pause_s = settings.shortest_break_min * MINUTE_S
+    return (
+        heat.relay is row[0].relay
+        and _ends_s(heat, settings) - _begins_s(row[0], settings) <= longest_s
+        and _begins_s(heat, settings) - _ends_s(row[-1], settings) < max(pause_s, 1)
+        and _alike([*row, heat])
+    )
+
+
+def _alike(row: Sequence[PlannedHeat]) -> bool:
+    lanes = [frozenset(heat.lanes) for heat in row]
+    return len(frozenset.union(*lanes) - frozenset.intersection(*lanes)) <= LIKE_LANES
+
+
+def _begins_s(heat: PlannedHeat, settings: Settings) -> int:
+    return heat.starts_s - settings.there_before_min * MINUTE_S
+
+
+def _ends_s(heat: PlannedHeat, settings: Settings) -> int:
+    return heat.starts_s + settings.heat_takes_min * MINUTE_S
+
+
+def _cut(row: Sequence[PlannedHeat], cuts_s: Collection[int]) -> Iterator[list[PlannedHeat]]:
+    """The heats between one cut and the next."""
+    for _, part in groupby(row, lambda heat: sum(cut <= heat.starts_s for cut in cuts_s)):
+        yield list(part)
+
+
+def _lanes(row: Sequence[PlannedHeat]) -> tuple[int, ...]:
+    return tuple(sorted({lane for heat in row for lane in heat.lanes}))
+
+
+def _spell(
+    number: int, row: Sequence[PlannedHeat], lanes: tuple[int, ...], settings: Settings
+) -> Spell:
+    begins_s, ends_s = _begins_s(row[0], settings), _ends_s(row[-1], settings)
+    return Spell(number, row[0].relay, tuple(row), lanes, begins_s, ends_s)

@@ -1,0 +1,166 @@
+"""A plan in plain words: how good it is, what was given up and why, what is missing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+
+from app.planning.effort import Progress
+from app.planning.facts import Assignment, PlannedHeat, Task
+from app.planning.reading import Programme
+from app.planning.results import CrewPlan, GivenUp, Missing, Unwatched
+from app.planning.wishes import Wish
+from app.plurals import counted
+
+FIRST = 3
+NAMED = 6
+"""So many people are named of those whom a wish concerns; more make a sentence nobody reads."""
+_AS_COUNTED: Mapping[Wish, tuple[str, str]] = {
+    Wish.WATCHED: ("edge of a lane unwatched", "edges of lanes unwatched"),
+    Wish.UNCHANGED: ("change to the plan before", "changes to the plan before"),
+    Wish.BREAKS: ("spell past the longest stint", "spells past the longest stint"),
+    Wish.OWN_CLUB: ("heat over the own club's lane", "heats over the own club's lane"),
+    Wish.EXPERIENCE: (
+        "experienced person short at the end of a zone",
+        "experienced people short at the ends of zones",
+    ),
+    Wish.FULL_CREWS: ("person short of full crews", "people short of full crews"),
+    Wish.FEW_MOVES: ("move to another zone", "moves to another zone"),
+    Wish.EVEN_LOAD: ("heat for whoever stands most", "heats for whoever stands most"),
+}
+
+
+def in_number(wish: Wish, times: int) -> str:
+    """So much of what a wish counts."""
+    return counted(times, *_AS_COUNTED[wish])
+
+
+def told_plan(plan: CrewPlan, task: Task) -> Iterator[str]:
+    """What was planned, and how good it is."""
+    posts = counted(len(plan.assignments), "post")
+    who = counted(len({one.person for one in plan.assignments}), "official")
+    ended = "stopped" if plan.stopped else "planned"
+    heats = counted(len(task.heats), "heat")
+    yield f"{heats}: {posts} for {who}, {ended} after {plan.seconds:.1f} s."
+    if plan.is_whole:
+        yield "Every edge of every lane in use is watched."
+    yield from _told_quality(plan)
+
+
+def _told_quality(plan: CrewPlan) -> Iterator[str]:
+    yield f"It comes to: {'; '.join(in_number(one.wish, one.value) for one in plan.counted)}."
+    open_ones = [one for one in plan.counted if one.gap]
+    if not open_ones:
+        yield "No plan is better: that is proven."
+        return
+    first = open_ones[0]
+    yield (
+        f"Proven as far as “{first.wish}”: there a better plan could come down to {first.bound} "
+        f"from {first.value} at the most."
+    )
+
+
+def told_unwatched(one: Unwatched, programme: Programme) -> str:
+    """Which edge of which lanes nobody watches, and when."""
+    where = f"{one.relay}, {_at(one.take_overs)}, {one.edge}, {_lanes(one.lanes)}"
+    return f"Unwatched: {where}, {_when(one.heats, programme)}."
+
+
+def told_missing(missing: Missing, programme: Programme) -> Iterator[str]:
+    """How many people more would mend it, when and where."""
+    if missing.people is None:
+        yield (
+            "No number of people more would mend it: the template cannot take the lanes in use, or "
+            "a pin or the heats already run forbid it."
+            if missing.is_proven
+            else "How many people more would mend it could not be found in the time that it had."
+        )
+        return
+    at_least = "" if missing.is_proven else " at the most"
+    yield f"{counted(missing.people, 'person', 'people')} more{at_least} would mend it:"
+    for name in dict.fromkeys(post.person for post in missing.posts):
+        theirs = [post for post in missing.posts if post.person == name]
+        yield f"  {name}: {'; '.join(_post(post, programme) for post in theirs)}."
+
+
+def told_given_up(one: GivenUp, names: Mapping[str, str]) -> str:
+    """A wish that is not kept wholly, whom it concerns, and what keeping it would have cost."""
+    return f"Given up: {in_number(one.wish, one.times)}{_whom(one, names)}. {_why(one)}"
+
+
+def told_progress(progress: Progress) -> str:
+    """One line while the search goes on: the worst of the plan so far, and what is proven of it."""
+    short = [in_number(wish, times) for wish, times in progress.counts.items() if times]
+    best = f"{progress.seconds:5.1f} s: {'; '.join(short[:FIRST]) or 'nothing short of a wish'}"
+    if progress.wish is None or not progress.gap:
+        return best
+    return f"{best} (“{progress.wish}” could still come down to {progress.bound})"
+
+
+def _why(one: GivenUp) -> str:
+    if one.is_impossible:
+        return "No plan of these people keeps this wholly."
+    if one.costs is None:
+        return "The search ended before it was known what keeping it would cost."
+    return f"Keeping it wholly would have come to {in_number(one.costs, one.instead)}."
+
+
+def _whom(one: GivenUp, names: Mapping[str, str]) -> str:
+    times: Counter[str] = Counter()
+    for concern in one.concerns:
+        if concern.person is not None:
+            times[names[concern.person]] += concern.times
+    if not times:
+        return ""
+    most_first = sorted(times.items(), key=lambda one: (-one[1], one[0]))
+    told = [f"{name}: {number}" for name, number in most_first[:NAMED]]
+    more = f" and {len(times) - NAMED} more" if len(times) > NAMED else ""
+    return f" ({', '.join(told)}{more})"
+
+
+def _post(post: Assignment, programme: Programme) -> str:
+    where = f"{_at(post.take_overs)}, {post.edge}, {_lanes(post.lanes)}"
+    return f"{post.relay}, {where}, {_when(post.heats, programme)}"
+
+
+def _at(take_overs: Sequence[int]) -> str:
+    told = ", ".join(map(str, take_overs))
+    return f"take-over {told}" if len(take_overs) == 1 else f"take-overs {told}"
+
+
+def _lanes(lanes: Sequence[int]) -> str:
+    return f"lane {lanes[0]}" if len(lanes) == 1 else f"lanes {lanes_in_short(lanes)}"
+
+
+def lanes_in_short(lanes: Sequence[int]) -> str:
+    """Lanes with their spans in short: 1-4, 6."""
+    spans: list[list[int]] = []
+    for lane in lanes:
+        if spans and lane == spans[-1][-1] + 1:
+            spans[-1].append(lane)
+        else:
+            spans.append([lane])
+    return ", ".join(f"{s[0]}-{s[-1]}" if len(s) > 1 else str(s[0]) for s in spans)
+
+
+def _when(ids: Sequence[str], programme: Programme) -> str:
+    heats = [heat for heat in programme.heats if heat.id in ids]
+    first, last = (programme.written(heat.starts_s) for heat in (heats[0], heats[-1]))
+    return first if first == last else f"{first} to {last}"
+
+
+def heats_in_short(heats: Sequence[PlannedHeat]) -> str:
+    """The heats of a spell, as people say them."""
+    parts: list[list[PlannedHeat]] = []
+    for heat in heats:
+        if parts and (parts[-1][-1].event, parts[-1][-1].round) == (heat.event, heat.round):
+            parts[-1].append(heat)
+        else:
+            parts.append([heat])
+    return "; ".join(_of_one_round(part) for part in parts)
+
+
+def _of_one_round(heats: Sequence[PlannedHeat]) -> str:
+    numbers = f"{heats[0].number}-{heats[-1].number}" if len(heats) > 1 else str(heats[0].number)
+    word = "heats" if len(heats) > 1 else "heat"
+    return f"{heats[0].event}, {heats[0].round}, {word} {numbers}"

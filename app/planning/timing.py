@@ -1,0 +1,93 @@
+"""What time does to a crew: who can go from one zone to another, and when a break is due.
+
+A stint is a row of spells that somebody serves with no gap in it as long as a break. Everything
+here counts spells by their numbers, in the order of time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from app.planning.facts import MINUTE_S, Settings
+from app.planning.spells import Spell
+from app.rules.apart import way_on_lap
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Spells first to last: whoever has all of them off has had a break."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class TooLong:
+    """Whoever serves both spells, with no break between them, is past the longest stint."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """The spells of a programme, held against what a plan keeps to."""
+
+    spells: Sequence[Spell]
+    settings: Settings
+
+    def gap_s(self, first: int, then: int) -> int:
+        """From the end of a spell until the crew of a later one must be there; may be negative."""
+        return self.spells[then].begins_s - self.spells[first].ends_s
+
+    def can_walk(self, first: int, from_m: int, then: int, to_m: int) -> bool:
+        """Whether somebody can serve one spell here and the later one there."""
+        way_m = way_on_lap(from_m, to_m)
+        return not way_m or way_m / self.settings.walk_m_s <= self.gap_s(first, then)
+
+    def is_break(self, first: int, then: int) -> bool:
+        """Whether serving these two and nothing between them leaves a break."""
+        return self.gap_s(first, then) >= self.settings.shortest_break_min * MINUTE_S
+
+    def follow_at_once(self) -> Iterator[tuple[int, int]]:
+        """Each spell and its next, where no break lies between them."""
+        for first, then in pairwise(range(len(self.spells))):
+            if not self.is_break(first, then):
+                yield first, then
+
+    def near(self, longest_way_m: int) -> Iterator[tuple[int, int]]:
+        """Two spells with less time between them than that way takes."""
+        longest_s = longest_way_m / self.settings.walk_m_s
+        for first in range(len(self.spells)):
+            for then in range(first + 1, len(self.spells)):
+                if self.gap_s(first, then) >= longest_s:
+                    break
+                yield first, then
+
+    def stretches(self, first: int, last: int) -> Iterator[Stretch]:
+        """The shortest breaks that begin after one spell and end before another."""
+        for begin in range(first + 1, last):
+            for end in range(begin, last):
+                if self.is_break(begin - 1, end + 1):
+                    if not self.is_break(begin, end + 1) and not self.is_break(begin - 1, end):
+                        yield Stretch(begin, end)
+                    break
+
+    def too_long(self) -> Iterator[TooLong]:
+        """Each pair of spells that nobody should serve without a break between them.
+
+        For each last spell: the nearest first one from which the stint is too long, and those
+        before it as far back as having the nearer ones off would be no break yet.
+        """
+        longest_s = self.settings.longest_stint_min * MINUTE_S
+        for last, spell in enumerate(self.spells):
+            for first in range(last - 1, -1, -1):
+                if self.is_break(first, first + 1):
+                    break  # nobody comes past this gap without a break
+                if spell.ends_s - self.spells[first].begins_s <= longest_s:
+                    continue
+                yield TooLong(first, last)
+                if first and self.is_break(first - 1, first + 1):
+                    break  # having `first` off is a break, so what lies before it cannot matter

@@ -1,0 +1,217 @@
+"""What a plan is wished to be, as sums to be made small, in the order in which they count.
+
+Each wish is counted in whole things that people can check by hand: lanes unwatched, spells served
+past the longest stint, heats over the own club's lane, end posts short of experienced people,
+people short of the full template, moves, and the heats of whoever has most. That order is the
+plan's own; the wishes are common practice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from enum import StrEnum
+
+from app.planning.linear import Sum, sum_of
+from app.planning.model import Model, Placed
+from app.planning.spells import in_use, own_heats
+from app.planning.timing import TooLong
+from app.rules.relay import Edge
+
+
+class Wish(StrEnum):
+    """What is wished, the most important first."""
+
+    WATCHED = "every edge of every lane watched"
+    UNCHANGED = "the plan before kept"
+    BREAKS = "breaks"
+    OWN_CLUB = "no post over the own club's lane"
+    EXPERIENCE = "experience at the end of the zone"
+    FULL_CREWS = "as many people a zone as the template knows"
+    FEW_MOVES = "few moves"
+    EVEN_LOAD = "even load"
+
+
+def wishes_of(model: Model) -> tuple[Wish, ...]:
+    """The wishes that count for this model: without a plan before there is none to keep."""
+    return tuple(wish for wish in Wish if wish is not Wish.UNCHANGED or model.before is not None)
+
+
+def measure(model: Model) -> dict[Wish, Sum]:
+    """A sum for each wish, in their order. New columns go into the model."""
+    changes = {} if model.before is None else {Wish.UNCHANGED: _changes(model, model.before)}
+    return {
+        Wish.WATCHED: _unwatched(model),
+        **changes,
+        Wish.BREAKS: _past_the_stint(model),
+        Wish.OWN_CLUB: _over_own_club(model),
+        Wish.EXPERIENCE: _ends_short_of_experience(model),
+        Wish.FULL_CREWS: _people_short(model),
+        Wish.FEW_MOVES: _moves(model),
+        Wish.EVEN_LOAD: _busiest(model),
+    }
+
+
+def _unwatched(model: Model) -> Sum:
+    """Lanes in use whose start or end nobody watches, over all heats and take-overs."""
+    everything = 0
+    terms: dict[int, float] = {}
+    for zone, one in enumerate(model.staffings):
+        spell, times = model.spell_of(zone), len(one.zone.take_overs)
+        everything += times * len(Edge) * in_use(spell, spell.lanes)
+        for seating in one.seatings:
+            for seat in seating.seats:
+                filled = model.filled[zone, seating.people, seat]
+                terms[filled] = -float(times * in_use(spell, seat.lanes))
+    return Sum(terms, everything)
+
+
+def _changes(model: Model, before: Placed) -> Sum:
+    """Spells that somebody serves otherwise than by the plan before, those who drop out aside."""
+    constant = 0
+    terms: dict[int, float] = {}
+    for person in set(range(len(model.task.people))) - model.dropped:
+        for spell in range(len(model.spells)):
+            post = before.get((person, spell))
+            kept = None if post is None else model.taken.get((person, *post))
+            constant += post is not None
+            if kept is not None:
+                terms[kept] = -1.0
+            elif post is None:
+                terms.update(dict.fromkeys(model.serves(person, spell), 1.0))
+    return Sum(terms, constant)
+
+
+def _past_the_stint(model: Model) -> Sum:
+    """Spells that somebody serves though a break was due before."""
+    pairs = tuple(model.timing.too_long())
+    past: list[int] = []
+    for person in range(len(model.task.people)):
+        breaks: dict[tuple[int, int], Mapping[int, float]] = {}
+        over: dict[int, int] = {}
+        for pair in pairs:
+            first, last = (model.serves(person, at) for at in (pair.first, pair.last))
+            if first and last:
+                column = over.setdefault(pair.last, -1)
+                if column < 0:
+                    column = over[pair.last] = model.linear.column()
+                _insist_on_break(model, person, pair, column, breaks)
+        past.extend(over.values())
+    return sum_of(past)
+
+
+def _insist_on_break(
+    model: Model,
+    person: int,
+    pair: TooLong,
+    over: int,
+    breaks: dict[tuple[int, int], Mapping[int, float]],
+) -> None:
+    """That first + last - 1 <= over + the breaks between: a spell off, or a row of short ones."""
+    terms = dict.fromkeys(model.serves(person, pair.first) + model.serves(person, pair.last), 1.0)
+    terms[over] = -1.0
+    at_most = 1.0
+    for stretch in model.timing.stretches(pair.first, pair.last):
+        if stretch.first == stretch.last:
+            terms.update(dict.fromkeys(model.serves(person, stretch.first), 1.0))
+            at_most += 1
+            continue
+        key = (stretch.first, stretch.last)
+        if key not in breaks:
+            breaks[key] = _long_break(model, person, *key)
+        terms.update(breaks[key])
+    model.linear.row(terms, at_most=at_most)
+
+
+def _long_break(model: Model, person: int, first: int, last: int) -> Mapping[int, float]:
+    """A column that can be 1 only where somebody has all of these spells off."""
+    rests = model.linear.column()
+    for spell in range(first, last + 1):
+        terms = dict.fromkeys(model.serves(person, spell), 1.0)
+        model.linear.row({**terms, rests: 1.0}, at_most=1)
+    return {rests: -1.0}
+
+
+def _over_own_club(model: Model) -> Sum:
+    """Heats in which somebody's post watches a lane of their own club."""
+    terms: dict[int, float] = {}
+    for (person, zone, seat), column in model.taken.items():
+        own = model.task.people[person].affiliation
+        if heats := own_heats(model.spell_of(zone), seat.lanes, own):
+            terms[column] = float(heats)
+    return Sum(terms)
+
+
+def _ends_short_of_experience(model: Model) -> Sum:
+    """By how many experienced people the end of each zone falls short of half its full posts."""
+    short = []
+    for zone, one in enumerate(model.staffings):
+        wanted = wanted_at_end(one.end_seats())
+        if not wanted:
+            continue
+        column = model.linear.column(upper=wanted)
+        there = dict.fromkeys(_experienced_at_end(model, zone), 1.0)
+        model.linear.row({**there, column: 1.0}, at_least=wanted)
+        short.append(column)
+    return sum_of(short)
+
+
+def wanted_at_end(posts: int) -> int:
+    """So many of these end posts are wished to be held by experienced people: half, rounded up."""
+    return (posts + 1) // 2
+
+
+def _experienced_at_end(model: Model, zone: int) -> Iterator[int]:
+    enough = model.task.settings.experienced
+    for seat in model.staffings[zone].seats():
+        if seat.edge is Edge.END:
+            for at, person in enumerate(model.task.people):
+                if person.experience >= enough and (at, zone, seat) in model.taken:
+                    yield model.taken[at, zone, seat]
+
+
+def _people_short(model: Model) -> Sum:
+    """How many people the zones lack of the largest crew that the template knows there."""
+    return sum_of(model.taken.values(), -1.0, sum(one.most_seats() for one in model.staffings))
+
+
+def _moves(model: Model) -> Sum:
+    """Two spells that follow at once, served by one person at two places."""
+    moves = []
+    for first, then in model.timing.follow_at_once():
+        for person in range(len(model.task.people)):
+            rows = list(_rows_of_moves(model, person, first, then))
+            if rows:
+                column = model.linear.column()
+                for row in rows:
+                    model.linear.row({**dict.fromkeys(row, 1.0), column: -1.0}, at_most=1)
+                moves.append(column)
+    return sum_of(moves)
+
+
+def _rows_of_moves(model: Model, person: int, first: int, then: int) -> Iterator[list[int]]:
+    """For each place of the first spell: being there, and elsewhere in the next."""
+    for here in model.zones_in(first):
+        place_m = model.staffings[here].zone.place_m
+        elsewhere = [
+            column
+            for there in model.zones_in(then)
+            if (other := model.staffings[there].zone).place_m != place_m
+            and model.timing.can_walk(first, place_m, then, other.place_m)
+            for column in model.present(person, there)
+        ]
+        if elsewhere and model.present(person, here):
+            yield [*model.present(person, here), *elsewhere]
+
+
+def _busiest(model: Model) -> Sum:
+    """The heats of whoever stands most."""
+    most = model.linear.column(upper=len(model.task.heats), whole=True)
+    for person in range(len(model.task.people)):
+        terms = {
+            column: float(len(model.spells[spell].heats))
+            for spell in range(len(model.spells))
+            for column in model.serves(person, spell)
+        }
+        if terms:
+            model.linear.row({**terms, most: -1.0}, at_most=0)
+    return sum_of([most])

@@ -1,0 +1,97 @@
+"""How fast is a crew planned, and how near to the best is it? `python -m tests.bench.planning`.
+
+Each line is one day of relays by chance: how many officials, how long it took, and each wish with
+what the plan comes to and what no plan can go below. `--people 18 40 60 --heats 100 --seeds 3`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from random import Random
+from resource import RUSAGE_SELF, getrusage
+
+from app.planning.effort import Effort
+from app.planning.facts import Barred, Person, PlannedHeat, Span, Task
+from app.planning.making import plan_crew
+from app.planning.results import CrewPlan
+from app.planning.templates import default_template
+from app.rules.relay import Edge, Relay
+
+CLUBS = tuple(f"Club {number}" for number in range(1, 13))
+DAY = (
+    *(Relay.FOUR_BY_100,) * 40,
+    *(Relay.FOUR_BY_400,) * 25,
+    *(Relay.FOUR_BY_200,) * 15,
+    *(Relay.FOUR_BY_100,) * 12,
+    *(Relay.FOUR_BY_400,) * 8,
+)
+MORNING = Span(9 * 3600 - 600, 13 * 3600)
+AFTERNOON = Span(12 * 3600, 48 * 3600)
+
+
+def a_day(people: int, heats: int, seed: int) -> Task:
+    """Eight lanes, a heat every five or eight minutes, half an hour's pause after each 25; one in
+    five is there for half of the day, two in three have a club.
+    """
+    chance = Random(seed)
+    programme = tuple(_heats(chance, heats))
+    return Task(tuple(_people(chance, people)), programme, default_template(8))
+
+
+def _heats(chance: Random, count: int) -> Sequence[PlannedHeat]:
+    clock_s, made = 9 * 3600, []
+    for number in range(1, count + 1):
+        relay = DAY[(number - 1) * len(DAY) // count]
+        lanes = sorted(chance.sample(range(1, 9), 8 if chance.random() < 0.7 else 7))
+        teams = dict(zip(lanes, chance.sample(CLUBS, len(lanes)), strict=True))
+        event = f"Women {relay}"
+        made.append(PlannedHeat(f"{number}", event, "heats", number, relay, clock_s, teams))
+        clock_s += (8 if relay is Relay.FOUR_BY_400 else 5) * 60
+        clock_s += 30 * 60 if number % 25 == 0 else 0
+    return made
+
+
+def _people(chance: Random, count: int) -> Sequence[Person]:
+    hours = [()] * 8 + [(MORNING,), (AFTERNOON,)]
+    bars = [()] * 12 + [(Barred(edge=Edge.START),), (Barred(edge=Edge.END),)]
+    return [
+        Person(
+            id=f"{number}",
+            name=f"Umpire {number}",
+            affiliation=chance.choice([*CLUBS, *[""] * 5]),
+            experience=chance.choice([0, 1, 1, 2, 2, 3]),
+            hours=chance.choice(hours),
+            barred=chance.choice(bars),
+        )
+        for number in range(1, count + 1)
+    ]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Plan and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--people", type=int, nargs="+", default=[18, 24, 40, 60])
+    parser.add_argument("--heats", type=int, default=100)
+    parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--seconds", type=float, default=9.0)
+    parsed = parser.parse_args(arguments)
+    for people in parsed.people:
+        for seed in range(1, parsed.seeds + 1):
+            plan = plan_crew(a_day(people, parsed.heats, seed), Effort(parsed.seconds))
+            print(_line(people, parsed.heats, plan), flush=True)
+    print(f"most memory held: {getrusage(RUSAGE_SELF).ru_maxrss // 1024} MB")
+    return 0
+
+
+def _line(people: int, heats: int, plan: CrewPlan) -> str:
+    counts = ", ".join(
+        f"{one.wish.name.lower()} {one.value}" + (f" (at least {one.bound})" if one.gap else "")
+        for one in plan.counted
+    )
+    return f"{people} people, {heats} heats, {plan.seconds:.1f} s: {counts}"
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,220 @@
+"""The command: files in, a plan out, in words that a person can act on."""
+
+from __future__ import annotations
+
+import csv
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from app.cli import main
+from app.sheets.made_plan import read_made_plan
+from tests.planning.files import a_crew, a_programme, written
+
+STARTS = ("10:00", "10:05", "10:10", "10:15")
+SIX = [f"Umpire {number}" for number in range(1, 7)]
+
+
+def crew(folder: Path, *more: str) -> int:
+    files = ["--officials", str(folder / "crew.csv"), "--programme", str(folder / "programme.csv")]
+    return main(["crew", *files, "--lanes", "4", "--out", str(folder / "plan.csv"), *more])
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as lines:
+        return list(csv.DictReader(lines))
+
+
+def test_a_whole_plan_is_written_and_told(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, [f"{name},2" for name in SIX], "name,experience")
+    assert crew(tmp_path) == 0
+    out, err = capfd.readouterr()
+    assert out.splitlines()[0].startswith("4 heats: 6 posts for 6 officials, planned after ")
+    assert "Every edge of every lane in use is watched." in out
+    assert "No plan is better: that is proven." in out
+    assert re.search(r"^ +\d+\.\d s: ", err, re.MULTILINE)
+    rows = rows_of(tmp_path / "plan.csv")
+    assert {row["official"] for row in rows} == set(SIX)
+    assert {row["heats"] for row in rows} == {"Women 4x400, heats, heats 1-4"}
+    assert rows[0]["take_over"] == "1, 2, 3"
+
+
+def test_what_stays_unwatched_ends_with_3_and_says_who_would_mend_it(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, ["Umpire 1"])
+    assert crew(tmp_path) == 3
+    out = capfd.readouterr().out
+    assert "Unwatched: 4x400, take-overs 1, 2, 3, " in out
+    assert ", lanes 1-4, 10:00 to 10:15." in out
+    assert "1 person more would mend it:" in out
+    assert "  one more (1): 4x400, take-overs 1, 2, 3, " in out
+
+
+def test_a_wish_that_was_given_up_is_told_with_what_it_would_have_cost(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, ["Umpire 1,Harbour,2", "Umpire 2,Harbour,2"], "name,affiliation,experience")
+    assert crew(tmp_path) == 0
+    out = capfd.readouterr().out
+    assert "Given up: 8 heats over the own club's lane (Umpire 1: 4, Umpire 2: 4). " in out
+    assert re.search(r"Keeping it wholly would have come to \d+ edges of lanes unwatched\.", out)
+
+
+def test_whoever_drops_out_is_replaced_and_what_has_been_run_stays(tmp_path: Path) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path) == 0
+    before = rows_of(tmp_path / "plan.csv")
+    (tmp_path / "plan.csv").rename(tmp_path / "kept.csv")
+    keep = ("--keep", str(tmp_path / "kept.csv"), "--from", "10:10")
+    assert crew(tmp_path, *keep, "--drop", "Umpire 3") == 0
+    after = rows_of(tmp_path / "plan.csv")
+    run = [row for row in after if row["first"] == "10:00"]
+    assert {(row["official"], row["edge"], row["lanes"]) for row in run} == {
+        (row["official"], row["edge"], row["lanes"]) for row in before
+    }
+    assert all(row["last"] == "10:05" for row in run)
+    assert "Umpire 3" not in {row["official"] for row in after if row["first"] != "10:00"}
+
+
+def test_a_plan_that_was_changed_can_be_changed_again(tmp_path: Path) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path) == 0
+    for dropped, since in (("Umpire 3", "10:05"), ("Umpire 4", "10:15")):
+        (tmp_path / "plan.csv").replace(tmp_path / "kept.csv")
+        keep = ("--keep", str(tmp_path / "kept.csv"), "--from", since)
+        assert crew(tmp_path, *keep, "--drop", "Umpire 3", "--drop", dropped) == 0
+    last = {row["official"] for row in rows_of(tmp_path / "plan.csv") if row["last"] == "10:15"}
+    assert not last & {"Umpire 3", "Umpire 4"}
+
+
+def test_what_is_pinned_is_in_the_plan(tmp_path: Path) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, SIX)
+    pins = ("--pin", "Umpire 2=10:05,take-over 2 start", "--pin", "Umpire 5=10:05,off")
+    assert crew(tmp_path, *pins) == 0
+    rows = rows_of(tmp_path / "plan.csv")
+    assert {row["edge"] for row in rows if row["official"] == "Umpire 2"} == {"start"}
+    assert "Umpire 5" not in {row["official"] for row in rows}
+
+
+def test_a_template_of_the_meet_is_kept_to(tmp_path: Path) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, SIX)
+    rows = ["2,start,inside,4", "2,end,outside,4"]
+    template = written(tmp_path / "template.csv", "people,edge,side,lanes", rows)
+    assert crew(tmp_path, "--template", str(template)) == 0
+    told = {(row["edge"], row["side"], row["lanes"]) for row in rows_of(tmp_path / "plan.csv")}
+    assert told == {("start", "inside", "1-4"), ("end", "outside", "1-4")}
+
+
+def test_a_referee_stands_at_no_zone_and_hours_hold_each_day(tmp_path: Path) -> None:
+    a_programme(tmp_path, ("2026-06-13 10:00", "2026-06-14 10:00"))
+    people = ["Rita Referee,referee,", "Umpire 1,umpire,9:00", "Umpire 2,umpire,11:00"]
+    a_crew(tmp_path, people, "name,roles,from")
+    assert crew(tmp_path) == 3
+    rows = rows_of(tmp_path / "plan.csv")
+    assert {row["official"] for row in rows} == {"Umpire 1"}
+    assert [row["first"] for row in rows] == ["2026-06-13 10:00", "2026-06-14 10:00"]
+
+
+def test_what_is_written_is_what_is_read_again(tmp_path: Path) -> None:
+    a_programme(tmp_path, STARTS, "Women 4x100", (2, 3, 5, 7))
+    a_crew(tmp_path, SIX)
+    crew(tmp_path)
+    rows, ignored, problems = read_made_plan((tmp_path / "plan.csv").read_bytes())
+    assert (len(rows), ignored, problems) == (6, (), ())
+
+
+BAD = {
+    "two heats at once": (("10:00", "10:01"), ["U"], "name", (), "row 6, scheduled: "),
+    "no start": (("",), ["U"], "name", (), "row 2, scheduled: Women 4x400, heats, heat 1 has no"),
+    "twice": (STARTS, ["U", "Umpire", "u"], "name", (), "row 4, name: “u” stands in row 2"),
+    "hours": (STARTS, ["U,12:00,9:00"], "name,from,until", (), "row 2, until: These hours end at"),
+    "position": (STARTS, ["U,the bar"], "name,not", (), "row 2, not: “the bar” is no position"),
+    "experience": (STARTS, ["U,4"], "name,experience", (), "row 2, experience: There is no"),
+    "dates": (STARTS, ["U,2026-06-13 9:00"], "name,from", (), "row 2, from: The programme has no"),
+    "pin": (STARTS, ["U"], "name", ("--pin", "U at 10"), "U at 10 is no pin"),
+    "pin of a stranger": (STARTS, ["U"], "name", ("--pin", "V=10:00,off"), "is called V"),
+    "pin of no heat": (STARTS, ["U"], "name", ("--pin", "U=11:00,off"), "starts at 11:00"),
+    "pin of no time": (STARTS, ["U"], "name", ("--pin", "U=noon,off"), "noon is no time"),
+    "drop alone": (STARTS, ["U"], "name", ("--drop", "U"), "--drop and --from go with --keep"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_input_is_told_by_row_and_column_and_nothing_is_written(
+    case: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    starts, people, header, more, told = BAD[case]
+    a_programme(tmp_path, starts)
+    a_crew(tmp_path, people, header)
+    assert crew(tmp_path, *more) == 1
+    assert told in capfd.readouterr().err
+    assert not (tmp_path / "plan.csv").exists()
+
+
+def test_ten_thousand_officials_are_refused_at_once(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, [f"Umpire {number}" for number in range(10_000)])
+    began = time.perf_counter()
+    assert crew(tmp_path) == 1
+    assert time.perf_counter() - began < 3
+    assert "This list names 10,000 people; a crew is planned for at most 500." in (
+        capfd.readouterr().err
+    )
+
+
+def test_a_plan_of_another_programme_is_not_kept(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, SIX)
+    crew(tmp_path)
+    (tmp_path / "plan.csv").rename(tmp_path / "kept.csv")
+    a_programme(tmp_path, ("12:00",))
+    assert crew(tmp_path, "--keep", str(tmp_path / "kept.csv")) == 1
+    assert "row 2, first: The programme has no heat at that time" in capfd.readouterr().err
+    a_programme(tmp_path, STARTS, "Women 4x100")
+    assert crew(tmp_path, "--keep", str(tmp_path / "kept.csv")) == 1
+    assert "that the programme and the template do not make" in capfd.readouterr().err
+
+
+@pytest.mark.slow
+def test_ctrl_c_ends_the_search_with_the_best_plan_so_far(tmp_path: Path) -> None:
+    starts = [f"{9 + number // 10}:{number % 10 * 6:02}" for number in range(60)]
+    a_programme(tmp_path, starts, "Women 4x100", range(1, 9))
+    a_crew(tmp_path, [f"Umpire {number},Harbour" for number in range(20)], "name,affiliation")
+    files = ["--officials", "crew.csv", "--programme", "programme.csv", "--out", "plan.csv"]
+    command = [sys.executable, "-m", "app", "crew", *files, "--seconds", "300"]
+    process = subprocess.Popen(
+        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stderr is not None
+    for _ in range(3):
+        assert process.stderr.readline()
+    process.send_signal(signal.SIGINT)
+    out, _ = process.communicate(timeout=30)
+    assert process.returncode in {0, 3}
+    assert ", stopped after " in out.splitlines()[0]
+    assert rows_of(tmp_path / "plan.csv")
+
+
+def test_a_start_of_the_program_loads_no_solver() -> None:
+    code = "import app.cli, app.serving, sys; print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not {"highspy", "numpy", "app.planning.search"} & set(done.stdout.split())

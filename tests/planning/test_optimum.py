@@ -1,0 +1,112 @@
+"""On small cases no plan at all is better than the one that is made."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from app.planning.facts import Barred, Before, Person, Pin, Settings, Task
+from app.planning.making import plan_crew
+from app.rules.relay import Edge, Relay, Side
+from tests.planning.brute_force import best_counts
+from tests.planning.builders import (
+    EFFORT,
+    a_heat,
+    a_person,
+    a_small_template,
+    a_span,
+    a_task,
+    at,
+    heats,
+    people,
+)
+from tests.planning.verifier import Verifier
+
+CLUBS = ("", "Harbour", "Millbrook", "Old Quarry")
+SHORT_SPELLS = Settings(longest_spell_min=10, longest_stint_min=20, shortest_break_min=8)
+
+small_people = st.builds(
+    Person,
+    id=st.just(""),
+    name=st.just(""),
+    affiliation=st.sampled_from(CLUBS),
+    experience=st.integers(0, 3),
+    hours=st.sampled_from([(), (), (a_span("9:00", "10:14"),), (a_span("10:05", "12:00"),)]),
+    barred=st.sampled_from([(), (), (Barred(edge=Edge.END),), (Barred(side=Side.INSIDE),)]),
+)
+
+
+@st.composite
+def small_tasks(draw: st.DrawFn) -> Task:
+    """Two or three people, and two to three spells of a relay with one or two zones."""
+    relays = draw(st.lists(st.sampled_from([Relay.FOUR_BY_400, Relay.FOUR_BY_200]), max_size=2))
+    relays = [Relay.FOUR_BY_400, *relays] if len(relays) < 2 else relays
+    crew = draw(st.lists(small_people, min_size=2, max_size=2 if len(relays) > 2 else 3))
+    crew = crew[:2] if Relay.FOUR_BY_200 in relays else crew
+    teams = st.sampled_from(CLUBS)
+    programme, clock = [], at("10:00")
+    for number, relay in enumerate(relays, start=1):
+        lanes = dict.fromkeys(range(1, draw(st.integers(1, 3)) + 1), "")
+        told = f"{clock // 3600}:{clock % 3600 // 60}"
+        programme.append(a_heat(number, told, relay, {lane: draw(teams) for lane in lanes}))
+        clock += draw(st.sampled_from([5, 7, 12])) * 60
+    named = [replace(one, id=f"U{n}", name=f"U{n}") for n, one in enumerate(crew)]
+    return a_task(named, programme, a_small_template(), settings=SHORT_SPELLS)
+
+
+@pytest.mark.slow
+@given(small_tasks())
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_no_plan_of_a_small_case_is_better_and_that_is_proven(task: Task) -> None:
+    plan = plan_crew(task, EFFORT)
+    verifier = Verifier(task)
+    assert verifier.broken(plan.assignments) == []
+    assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
+    assert [one.value for one in plan.counted] == best_counts(task)
+    assert plan.is_optimal
+
+
+@pytest.mark.slow
+@given(small_tasks(), st.data())
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_whoever_drops_out_changes_no_more_than_they_must(task: Task, data: st.DataObject) -> None:
+    first = plan_crew(task, EFFORT)
+    gone = data.draw(st.sampled_from([person.id for person in task.people]))
+    from_s = data.draw(st.sampled_from([heat.starts_s for heat in task.heats]))
+    again = replace(task, before=Before(first.assignments, from_s, frozenset({gone})))
+    plan = plan_crew(again, EFFORT)
+    assert Verifier(again).broken(plan.assignments) == []
+    assert [one.value for one in plan.counted] == best_counts(again)
+    assert plan.is_optimal
+
+
+def test_with_three_people_two_stand_at_the_end_and_the_experienced_is_one_of_them() -> None:
+    crew = [a_person("New"), a_person("Old", experience=3), a_person("Other")]
+    task = a_task(crew, heats(2), a_small_template())
+    plan = plan_crew(task, EFFORT)
+    at_end = {one.person for one in plan.assignments if one.edge is Edge.END}
+    assert "Old" in at_end
+    assert len(at_end) == 2
+    assert [one.value for one in plan.counted] == best_counts(task)
+
+
+def test_a_break_is_worth_a_smaller_crew() -> None:
+    """Three spells of nine minutes: whoever serves all of them is past twenty minutes."""
+    programme = [a_heat(1, "10:00"), a_heat(2, "10:10"), a_heat(3, "10:20")]
+    kept = Settings(longest_spell_min=9, longest_stint_min=20, shortest_break_min=6)
+    task = a_task(people(3), programme, a_small_template(), settings=kept)
+    plan = plan_crew(task, EFFORT)
+    watched, breaks, *_ = Verifier(task).counts(plan.assignments)
+    assert (watched, breaks) == (0, 0)
+    assert len(plan.assignments) == 6
+
+
+def test_a_pin_holds_even_where_it_leaves_lanes_unwatched() -> None:
+    free = a_task(people(2), heats(2), a_small_template())
+    pinned = replace(free, pins=(Pin("Umpire 1", "heat 2"),))
+    plan = plan_crew(pinned, EFFORT)
+    assert {one.person for one in plan.assignments} == {"Umpire 2"}
+    assert [one.value for one in plan.counted] == best_counts(pinned)

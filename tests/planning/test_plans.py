@@ -1,0 +1,149 @@
+"""Plans of whole meets keep every firm rule, hold every pin, and count what they say."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from app.planning.effort import Effort
+from app.planning.facts import Assignment, Barred, Before, Person, Pin, PlannedHeat, Task
+from app.planning.making import plan_crew
+from app.planning.templates import default_template
+from app.rules.relay import Edge, Relay, Side
+from tests.planning.builders import HOUR_S, a_heat, a_span, a_task, at, heats, people
+from tests.planning.verifier import Verifier
+
+QUICK = Effort(limit_s=3.0)
+CLUBS = ("Harbour", "Millbrook", "Old Quarry", "Reed Island", "Tollgate", "Upper Weir")
+
+
+def a_meet(seed: int, crew: int, count: int) -> Task:
+    """A day that looks like one: relays in blocks, a pause now and then, an empty lane."""
+    chance = Random(seed)
+    relay, clock, programme = Relay.FOUR_BY_100, at("9:00"), []
+    for number in range(1, count + 1):
+        relay = chance.choice(list(Relay)) if chance.random() < 0.2 else relay
+        lanes = chance.sample(range(1, 9), chance.choice([6, 7, 8, 8]))
+        teams = {lane: chance.choice(CLUBS) for lane in lanes}
+        told = f"{clock // HOUR_S}:{clock % HOUR_S // 60}"
+        programme.append(a_heat(number, told, relay, teams))
+        clock += chance.choice([4, 5, 6, 8, 30 if chance.random() < 0.2 else 7]) * 60
+    return Task(_crew(chance, crew), tuple(programme), default_template(8))
+
+
+def _crew(chance: Random, count: int) -> tuple[Person, ...]:
+    hours = [(), (), (a_span("8:00", "11:00"),), (a_span("10:00", "23:00"),)]
+    bars = [(), (), (), (Barred(take_over=2),), (Barred(edge=Edge.END, side=Side.OUTSIDE),)]
+    return tuple(
+        Person(
+            id=f"U{number}",
+            name=f"U{number}",
+            affiliation=chance.choice([*CLUBS, ""]),
+            experience=chance.randint(0, 3),
+            hours=chance.choice(hours),
+            barred=chance.choice(bars),
+        )
+        for number in range(count)
+    )
+
+
+meets = st.builds(a_meet, st.integers(0, 10_000), st.integers(1, 24), st.integers(1, 24))
+
+
+@pytest.mark.slow
+@given(meets)
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_a_plan_breaks_no_firm_rule_and_counts_what_it_says(task: Task) -> None:
+    plan, verifier = plan_crew(task, QUICK), Verifier(task)
+    assert verifier.broken(plan.assignments) == []
+    counts = verifier.counts(plan.assignments)
+    assert [one.value for one in plan.counted] == counts
+    assert plan.is_whole == (counts[0] == 0)
+    assert all(one.bound <= one.value for one in plan.counted)
+
+
+@pytest.mark.slow
+@given(meets, st.data())
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_what_is_pinned_holds(task: Task, data: st.DataObject) -> None:
+    first = plan_crew(task, QUICK)
+    kept = [Pin(one.person, one.heats[0], one.take_overs[0], one.edge) for one in first.assignments]
+    chosen = data.draw(st.lists(st.sampled_from(kept), max_size=3)) if kept else []
+    off = Pin(task.people[0].id, task.heats[-1].id)
+    pins = tuple(dict.fromkeys(one for one in chosen if one.person != off.person))
+    pinned = replace(task, pins=(*pins, off))
+    assert Verifier(pinned).broken(plan_crew(pinned, QUICK).assignments) == []
+
+
+@pytest.mark.slow
+@given(meets, st.data())
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_what_has_been_run_stays_and_whoever_dropped_out_stands_nowhere(
+    task: Task, data: st.DataObject
+) -> None:
+    first = plan_crew(task, QUICK)
+    gone = data.draw(st.sampled_from([person.id for person in task.people]))
+    from_s = data.draw(st.sampled_from([heat.starts_s for heat in task.heats]))
+    again = replace(task, before=Before(first.assignments, from_s, frozenset({gone})))
+    plan, verifier = plan_crew(again, QUICK), Verifier(again)
+    assert verifier.broken(plan.assignments) == []
+    assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
+
+
+def test_nobody_dropping_out_changes_nothing() -> None:
+    task = a_task(people(9), [*heats(5), *heats(5, Relay.FOUR_BY_200, begin="10:25", first=6)])
+    first = plan_crew(task, QUICK)
+    assert first.is_whole, "else there would be a reason to change it"
+    again = replace(task, before=Before(first.assignments, task.heats[3].starts_s))
+    plan, verifier = plan_crew(again, QUICK), Verifier(again)
+    assert verifier.counts(plan.assignments)[1] == 0
+    assert _posts(plan.assignments) == _posts(first.assignments)
+
+
+def _posts(plan: tuple[Assignment, ...]) -> set[tuple[object, ...]]:
+    return {
+        (heat, one.person, one.take_overs, one.edge, one.lanes)
+        for one in plan
+        for heat in one.heats
+    }
+
+
+@pytest.mark.parametrize("spoil", ["twice", "hours", "lanes", "barred", "walk"])
+def test_the_verifier_sees_a_spoiled_plan(spoil: str) -> None:
+    task = Task(_plain_crew(), _two_blocks(), default_template(4))
+    plan, verifier = list(plan_crew(task, QUICK).assignments), Verifier(task)
+    assert verifier.broken(plan) == []
+    one = plan[0]
+    if spoil == "twice":
+        plan.append(replace(one, edge=Edge.START if one.edge is Edge.END else Edge.END))
+    if spoil == "hours":
+        late = replace(verifier.people[one.person], hours=(a_span("22:00", "23:00"),))
+        verifier.people[one.person] = late
+    if spoil == "lanes":
+        plan[0] = replace(one, lanes=(1, 2, 3, 4, 5))
+    if spoil == "barred":
+        barred = replace(verifier.people[one.person], barred=(Barred(edge=one.edge),))
+        verifier.people[one.person] = barred
+    if spoil == "walk":
+        first, then = (turn.ids for turn in verifier.turns[:2])
+        plan = [
+            Assignment("U0", first, Relay.FOUR_BY_100, (2,), Edge.START, (1, 2, 3, 4), Side.INSIDE),
+            Assignment("U0", then, Relay.FOUR_BY_400, (1, 2, 3), Edge.END, (1, 2), Side.INSIDE),
+        ]
+    assert verifier.broken(plan) != []
+
+
+def _plain_crew() -> tuple[Person, ...]:
+    return tuple(Person(f"U{number}", f"U{number}") for number in range(10))
+
+
+def _two_blocks() -> tuple[PlannedHeat, ...]:
+    lanes = (1, 2, 3, 4)
+    return (
+        a_heat(1, "10:00", Relay.FOUR_BY_100, lanes),
+        a_heat(2, "10:05", Relay.FOUR_BY_400, lanes),
+    )

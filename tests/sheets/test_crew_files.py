@@ -1,0 +1,128 @@
+"""What people send for the crew planner is taken as they write it, or refused by row and column."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from openpyxl import Workbook
+
+from app.rules.relay import Edge, Side
+from app.sheets.crew_template import read_crew_template
+from app.sheets.made_plan import read_made_plan
+from app.sheets.people_list import Position, read_people_list
+from app.sheets.problems import SheetRefused
+
+PLAN = "first,last,official,take_over,edge,lanes,side\n"
+TEMPLATE = "people,edge,side,lanes\n"
+
+
+def csv(*lines: str) -> bytes:
+    return "\n".join(lines).encode()
+
+
+def told(problems: tuple) -> list[tuple[int | None, str | None]]:
+    return [(problem.row, problem.column) for problem in problems]
+
+
+def test_people_are_read_with_hours_roles_and_positions_they_may_not_take() -> None:
+    header = "Name,Roles,Affiliation,Experience,From,Until,Not"
+    row = 'Ada Weir,"zone umpire, jury",Harbour,3,9:00,12:30,"take-over 2, End outside"'
+    (one,), ignored, problems = read_people_list(csv(header, row))
+    assert (ignored, problems) == ((), ())
+    assert (one.name, one.roles, one.affiliation) == ("Ada Weir", ("jury", "umpire"), "Harbour")
+    assert (one.experience, one.begins, one.ends) == (3, "09:00", "12:30")
+    assert one.barred == (Position(2, None, None), Position(None, Edge.END, Side.OUTSIDE))
+
+
+def test_a_name_alone_is_an_umpire_of_little_experience_all_day() -> None:
+    (one,), _, problems = read_people_list(csv("name,phone", "Ada Weir,1"))
+    assert problems == ()
+    assert (one.roles, one.experience, one.begins, one.ends) == (("umpire",), 1, None, None)
+
+
+def test_a_workbook_of_people_is_taken_as_well() -> None:
+    book = Workbook()
+    book.active.append(["name", "experience"])
+    book.active.append(["Ada Weir", 2])
+    content = io.BytesIO()
+    book.save(content)
+    (one,), _, problems = read_people_list(content.getvalue())
+    assert (problems, one.experience) == ((), 2)
+
+
+@pytest.mark.parametrize(
+    ("header", "rows", "place"),
+    [
+        ("name,from,until", ["U,10:00,10:00"], (2, "until")),
+        ("name,from,until", ["U,2026-06-13 9:00,10:00"], (2, "until")),
+        ("name,from", ["U,morning"], (2, "from")),
+        ("name,experience", ["U,much"], (2, "experience")),
+        ("name,roles", ["U,starter"], (2, "roles")),
+        ("name,not", ["U,lane 4"], (2, "not")),
+        ("name", ["U", "V", "u "], (4, "name")),
+        ("name", [], (None, None)),
+        ("who", ["U"], (None, None)),
+    ],
+)
+def test_a_list_of_people_that_is_wrong_is_told_where(
+    header: str, rows: list[str], place: tuple[int | None, str | None]
+) -> None:
+    try:
+        _, _, problems = read_people_list(csv(header, *rows))
+    except SheetRefused as refused:
+        assert header == "who"
+        problems = refused.problems
+        place = (1, None)
+    assert place in told(problems)
+
+
+def test_more_people_than_a_plan_takes_are_refused() -> None:
+    rows = [f"Umpire {number}" for number in range(501)]
+    with pytest.raises(SheetRefused, match="501 people"):
+        read_people_list(csv("name", *rows))
+
+
+def test_a_template_is_read_post_by_post() -> None:
+    content = (TEMPLATE + "2,start,inside,8\n2,End,Outside,8\n").encode()
+    posts, _, problems = read_crew_template(content)
+    assert problems == ()
+    assert [(one.people, one.edge, one.side, one.lanes) for one in posts] == [
+        (2, Edge.START, Side.INSIDE, 8),
+        (2, Edge.END, Side.OUTSIDE, 8),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("rows", "place"),
+    [
+        ("3,start,inside,8\n3,end,inside,8\n", (2, "people")),
+        ("2,start,inside,8\n2,start,outside,8\n", (2, "edge")),
+        ("2,start,above,8\n2,end,inside,8\n", (2, "side")),
+        ("2,start,inside,11\n2,end,inside,8\n", (2, "lanes")),
+        ("1,start,inside,8\n", (2, "people")),
+        ("", (None, None)),
+    ],
+)
+def test_a_template_that_is_wrong_is_told_where(
+    rows: str, place: tuple[int | None, str | None]
+) -> None:
+    _, _, problems = read_crew_template((TEMPLATE + rows).encode())
+    assert place in told(problems)
+
+
+@pytest.mark.parametrize(
+    ("row", "column"),
+    [
+        (",10:00,U,1,end,1-4,inside", "first"),
+        ("10:00,late,U,1,end,1-4,inside", "last"),
+        ("10:00,10:05,U,4,end,1-4,inside", "take_over"),
+        ("10:00,10:05,U,1,middle,1-4,inside", "edge"),
+        ("10:00,10:05,U,1,end,1-14,inside", "lanes"),
+        ("10:00,10:05,U,,end,1-4,inside", "take_over"),
+    ],
+)
+def test_a_plan_that_is_wrong_is_told_where(row: str, column: str) -> None:
+    rows, _, problems = read_made_plan((PLAN + row).encode())
+    assert rows == ()
+    assert (2, column) in told(problems)
