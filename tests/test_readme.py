@@ -86,7 +86,8 @@ def test_every_kind_of_observation_and_its_facts_have_their_place_in_the_readme(
 
 
 def test_every_command_of_the_readme_exists() -> None:
-    for command in ("demo", "serve", "survey", "crew", "migrate", "check", "backup", "restore", "erase"):
+    kept = ("migrate", "check", "backup", "restore", "erase")
+    for command in ("demo", "serve", "survey", "crew", *kept):
         assert f"`{command}`" in README
         with pytest.raises(SystemExit) as ended:
             main([command, "--help"])
