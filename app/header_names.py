@@ -30,6 +30,7 @@ def header_names(text: str) -> dict[str, str]:
     """The file's header → our column; Malformed shows what it should look like."""
     try:
         names = json.loads(text)
+        json.dumps(names, ensure_ascii=False).encode()  # half a pair of surrogates is no name
     except (ValueError, RecursionError):
         names = None
     if not isinstance(names, dict) or not all(isinstance(name, str) for name in names.values()):

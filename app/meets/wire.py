@@ -12,6 +12,7 @@ from pydantic import AfterValidator, Field, model_validator
 from app.ids import ChosenId, EventId, HeatId, MeetId, TeamId
 from app.meets.states import HeatState, present_run
 from app.rules.relay import Relay
+from app.rules.track import FOUR_BY_200_BENDS
 from app.sheets.problems import Problem
 from app.wire import Day, Name, OptionalName, Reasons, Wire, shown
 
@@ -37,6 +38,12 @@ def _known_zone(name: str) -> str:
 TimeZone = Annotated[str, AfterValidator(_known_zone), Field(max_length=60)]
 
 
+def _bends_of_4x200(bends: int) -> int:
+    if bends not in FOUR_BY_200_BENDS:
+        raise ValueError("a 4x200 is run with 4, 3 or 1 bends in lanes")
+    return bends
+
+
 class TrackIn(Wire):
     """The meet's track of 400 m, or oval of 200 m. The default is the 400 m standard track."""
 
@@ -45,7 +52,11 @@ class TrackIn(Wire):
     lane_width_m: Annotated[float, Field(ge=0.9, le=1.3)] = 1.22
     lanes: Annotated[int, Field(ge=1, le=10)] = 8
     kerb: bool = True
-    four_by_200_bends: Literal[4, 3, 1] = Field(
+    four_by_200_bends: Annotated[
+        int,
+        AfterValidator(_bends_of_4x200),
+        Field(strict=True, json_schema_extra={"enum": list(FOUR_BY_200_BENDS)}),
+    ] = Field(
         default=4,
         description="how many bends of a 4x200 are run in lanes: all four, or three or one and "
         "then to the break line; it says where its zones lie",
@@ -117,7 +128,7 @@ class TermsIn(Wire):
     chief_umpire_rules: bool = Field(
         default=False, description="whether the chief umpire may rule, as the referee may"
     )
-    zone_tolerance_m: Annotated[float, Field(ge=0.001, le=0.5)] | None = Field(
+    zone_tolerance_m: Annotated[float, Field(ge=0.005, le=0.5)] | None = Field(
         default=None,
         description="how far a line of a take-over zone may lie off along its lane, in metres; "
         "left out, as the edition sets it, where it does",

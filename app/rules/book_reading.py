@@ -100,7 +100,7 @@ def read_zone_tolerance(root: Page) -> float | None:
     """How far a line of a zone may lie off, in metres; None where the edition sets nothing."""
     with root.page("zone_marks") as page:
         page.source()
-        return page.number_or("tolerance_m", NO_LIMIT, 0.001, 0.5)
+        return page.number_or("tolerance_m", NO_LIMIT, 0.005, 0.5)
 
 
 def read_infringements(root: Page) -> Mapping[Infringement, InfringementRule]:

@@ -39,6 +39,7 @@ FARTHEST_OFF_M: Final = 15.0
 """A zone that is still painted by an older edition has its start 10 m off."""
 LEAST_TAPE_M: Final = -5.0
 MOST_TAPE_M: Final = 150.0
+DIGITS: Final = 3  # of a metre
 HALVINGS: Final = 50  # of 30 m: far below a micrometre
 
 
@@ -106,10 +107,15 @@ class LineTarget:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What a tape showed, in metres from the mark; less than nothing on the mark's other side."""
+    """What a tape showed, in metres from the mark; less than nothing on the mark's other side.
+
+    `back` says which side counted as more than nothing when it was measured: a corrected track can
+    move a line across its mark. None: the side on which the line must lie.
+    """
 
     mark: Mark
     metres: float
+    back: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,26 +260,42 @@ def survey(
     return Judged(found, refused)
 
 
+def as_measured(targets: tuple[LineTarget, ...], lines: Lines) -> Lines:
+    """The lines by the millimetre, and with the side that counts as more than nothing now."""
+    backs = {(one.lane, one.line, tape.mark): tape.back for one in targets for tape in one.tapes}
+    return {
+        of: Measured(seen.mark, rounded(seen.metres), backs.get((*of, seen.mark)))
+        for of, seen in lines.items()
+    }
+
+
 def _judge(off_m: float, tolerance_m: float | None) -> Verdict:
+    """By the millimetre, as it is told: what is shown as just within the tolerance is right."""
     if tolerance_m is None:
         return Verdict.NOT_JUDGED
-    return Verdict.RIGHT if abs(off_m) <= tolerance_m + ROUNDING_M else Verdict.WRONG
+    return Verdict.RIGHT if rounded(abs(off_m)) <= tolerance_m + ROUNDING_M else Verdict.WRONG
+
+
+def rounded(metres: float) -> float:
+    """To the millimetre, as a tape is read; nothing is −0."""
+    return round(metres, DIGITS) + 0.0
 
 
 def _off(track: Track, target: LineTarget, seen: Measured, inside: Surveyed | None) -> float:
     """How far too far on the line lies, along its lane: found by halving."""
     anchor = _anchor(track, target, seen.mark, inside)
+    shows = -seen.metres if seen.back is not None and seen.back != anchor.back else seen.metres
     must = target.place.past_finish_m
     least, most = must - FARTHEST_OFF_M, must + FARTHEST_OFF_M
     shown = sorted(anchor.shows(track, target.lane, at) for at in (least, most))
-    if not shown[0] <= seen.metres <= shown[1]:
+    if not shown[0] <= shows <= shown[1]:
         raise ValueError(
             f"by {seen.metres:g} m from the {seen.mark} it would lie more than "
             f"{FARTHEST_OFF_M:g} m off. Measure it again, and look at the mark."
         )
     for _ in range(HALVINGS):
         middle = (least + most) / 2
-        if (anchor.shows(track, target.lane, middle) < seen.metres) != anchor.back:
+        if (anchor.shows(track, target.lane, middle) < shows) != anchor.back:
             least = middle
         else:
             most = middle
@@ -285,7 +307,7 @@ def _anchor(track: Track, target: LineTarget, mark: Mark, inside: Surveyed | Non
     if target.tape_from(mark) is None:
         marks = ", ".join(one.mark for one in target.tapes)
         raise ValueError(
-            f"a tape from the {mark} shows too little of it. Measure from one of: {marks}."
+            f"it is not to be measured from the {mark} here. Measure from one of: {marks}."
         )
     lane, place = target.lane, target.place
     if mark is Mark.LANE_INSIDE:

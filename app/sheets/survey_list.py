@@ -27,7 +27,7 @@ GIVEN: Final = (
 """What stands in the list that is given out, and is reckoned anew when it comes back."""
 COLUMNS: Final = (*REQUIRED[:4], *GIVEN[:7], *REQUIRED[4:], *GIVEN[7:])
 TAKE_OVERS: Final = (1, 3)
-_NUMBER = re.compile(r"([-+−]?)([0-9]{1,3})(?:[.,]([0-9]{1,6}))?")
+_NUMBER = re.compile(r"([-+−]?)([0-9]{1,3})(?:[.,]([0-9]{1,20}))?")
 
 
 @dataclass(frozen=True, slots=True)

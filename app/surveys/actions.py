@@ -10,13 +10,13 @@ from sqlalchemy import insert, select, update
 from app.record.kinds import Kind
 from app.refusals import Malformed, PreconditionMissing, Stale
 from app.rules.relay import Relay
-from app.rules.survey import Lines, ZoneLine
+from app.rules.survey import Lines, ZoneLine, as_measured
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.surveys.queries import zone_of
 from app.surveys.tables import zone_surveys
 from app.surveys.telling import told_zone
 from app.surveys.wire import ZoneSurveyIn, ZoneSurveyOut
-from app.surveys.zones import Zone
+from app.surveys.zones import ListedZone, Zone
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,7 @@ class MeasuredZone:
                 "line": line.value,
                 "mark": self.lines[lane, line].mark.value,
                 "metres": self.lines[lane, line].metres,
+                "back": self.lines[lane, line].back,
             }
             for lane, line in placed
         ]
@@ -50,7 +51,8 @@ def measure_zone(
 
     def act(unit: Unit) -> Done[Put[ZoneSurveyOut]]:
         before = zone_of(unit.conn, unit.meet_id, relay, take_over)
-        measured = MeasuredZone(relay, take_over, sent.by_line)
+        lines = as_measured(before.targets, sent.by_line)
+        measured = MeasuredZone(relay, take_over, lines)
         if before.taped.lines == measured.lines and before.taped.version:
             return Done(Put(told_zone(before), created=False), None)
         _insist_on_version(before.taped.version, version)
@@ -63,7 +65,7 @@ def measure_zone(
     return act
 
 
-def measure_lines(listed: Sequence[Zone]) -> Action[None]:
+def measure_lines(listed: Sequence[ListedZone]) -> Action[None]:
     """Store what a list says of the lines that it names; other lines of its zones stay. A list that
     says nothing new, such as one that is sent again, stores nothing.
     """
@@ -72,7 +74,8 @@ def measure_lines(listed: Sequence[Zone]) -> Action[None]:
         zones = []
         for one in listed:
             known = zone_of(unit.conn, unit.meet_id, one.relay, one.take_over).taped.lines
-            zone = MeasuredZone(one.relay, one.take_over, {**known, **one.taped.lines})
+            lines = {**known, **as_measured(one.targets, one.said)}
+            zone = MeasuredZone(one.relay, one.take_over, lines)
             if zone.lines == known:
                 continue
             _store(unit, zone)

@@ -16,6 +16,7 @@ from app.plurals import counted
 from app.rules.book import Book, editions, load_book
 from app.rules.relay import Relay
 from app.rules.track import FOUR_BY_200_BENDS, Track
+from app.sheets.limits import MAX_FILE_BYTES
 
 if TYPE_CHECKING:
     from app.sheets.problems import Problem
@@ -25,13 +26,14 @@ EXAMPLE: Final = "survey --relay 4x100 --relay 4x400 --lanes 8 --out survey"
 LIES_WRONG: Final = 3
 """The command's end where a line lies in the wrong place."""
 LATEST: Final = "world-athletics-2025"
+JUDGED: Final = "survey-judged.csv"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What `survey` takes."""
     relay = "a relay on the programme, such as 4x100; again for each further one"
     parser.add_argument(
-        "--relay", action="append", type=Relay, choices=list(Relay), required=True, help=relay
+        "--relay", action="append", choices=[one.value for one in Relay], required=True, help=relay
     )
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="where to write")
     edition = f"the rule book's edition (default: {LATEST})"
@@ -76,7 +78,8 @@ def survey_track(parsed: argparse.Namespace) -> tuple[list[str], int]:
         today,
     )
     parsed.out.mkdir(parents=True, exist_ok=True)
-    sheets, lines = parsed.out / "survey-sheets.pdf", parsed.out / "survey.csv"
+    name = "survey.csv" if parsed.measured is None else JUDGED  # never over what was filled in
+    sheets, lines = parsed.out / "survey-sheets.pdf", parsed.out / name
     sheets.write_bytes(draw_survey_sheets(on_sheets(of, zones), parsed.paper))
     lines.write_text(lines_csv(zones), encoding="utf-8-sig", newline="")
     wrote = f"Wrote {sheets} ({counted(len(zones), 'zone')}) and {lines}."
@@ -98,8 +101,8 @@ def _track(parsed: argparse.Namespace) -> Track:
 def _tolerance(parsed: argparse.Namespace) -> float | None:
     if parsed.tolerance is None:
         return load_book(parsed.edition).zone_tolerance_m
-    if not 1 <= parsed.tolerance <= 500:
-        raise ValueError("--tolerance is 1 to 500 mm")
+    if not 5 <= parsed.tolerance <= 500:
+        raise ValueError("--tolerance is 5 to 500 mm")
     return float(parsed.tolerance) / 1000
 
 
@@ -108,7 +111,7 @@ def _zones(
 ) -> list[Zone]:
     from app.surveys.zones import all_zones, zone_at  # noqa: PLC0415
 
-    relays: Sequence[Relay] = dict.fromkeys(parsed.relay)  # type: ignore[assignment]
+    relays = [Relay(name) for name in dict.fromkeys(parsed.relay)]
     known = book.zones_on(track)
     if missing := [relay.value for relay in relays if relay not in known]:
         raise ValueError(
@@ -127,16 +130,22 @@ def _measured(
     from app.surveys.listing import read_file, zones_listed  # noqa: PLC0415
     from app.surveys.zones import all_zones, zone_at  # noqa: PLC0415
 
-    found, seen = zones_listed(read_file(parsed.measured.read_bytes(), {}), book, track, tolerance)
+    found, seen = zones_listed(read_file(_read(parsed.measured), {}), book, track, tolerance)
     if seen.problems:
         told = "; ".join(map(_problem, seen.problems[:3]))
         raise ValueError(f"{parsed.measured}: {told}")
-    measured = {(one.relay, one.take_over): one for one in found}
+    measured = {(one.relay, one.take_over): one.zone for one in found}
     relays = [relay for relay in Relay if relay in {*parsed.relay, *(one for one, _ in measured)}]
     return [
         measured.get((relay, number)) or zone_at(track, relay, number, rule)
         for relay, number, rule in all_zones(book, track, relays)
     ]
+
+
+def _read(path: Path) -> bytes:
+    """The file as far as a list can be long: what is longer is refused by its reader."""
+    with path.open("rb") as file:
+        return file.read(MAX_FILE_BYTES + 1)
 
 
 def _problem(found: Problem) -> str:
@@ -156,6 +165,6 @@ def _told(zones: Sequence[Zone], tolerance: float | None) -> Iterator[str]:
         return
     wrong = [one for one in zones if one.wrong]
     for one in wrong:
-        yield f"{one.relay}: {flag(one.take_over, one.wrong)}"
+        yield f"{one.relay}: {flag(one, one.wrong)}"
     if not wrong:
         yield f"{counted(lines, 'line')} measured, and none in the wrong place."

@@ -4,17 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from app.rules.survey import Mark
+from app.rules.survey import Mark, rounded
 from app.sheets.survey_list import COLUMNS
 from app.sheets.writing import OutCell, write_csv
 from app.surveys.zones import SECTIONS, Zone
-
-DIGITS = 3  # a tape is read to the millimetre, and the geometry is good to one
-
-
-def rounded(metres: float) -> float:
-    """To the millimetre; nothing is −0."""
-    return round(metres, DIGITS) + 0.0
 
 
 def lines_csv(zones: Iterable[Zone]) -> str:

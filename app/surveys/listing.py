@@ -12,7 +12,7 @@ from app.sheets.listed import Listed, read_listed
 from app.sheets.problems import ProblemList
 from app.sheets.survey_list import MeasuredRow, read_survey_list
 from app.surveys.wire import SurveyListOut
-from app.surveys.zones import NOTHING, Taped, Zone, ZoneName, flag, zone_at
+from app.surveys.zones import NOTHING, ListedZone, Taped, ZoneName, flag, zone_at
 
 NOTHING_KNOWN: Mapping[ZoneName, Taped] = MappingProxyType({})
 
@@ -28,7 +28,7 @@ def zones_listed(
     track: Track,
     tolerance: float | None,
     known: Mapping[ZoneName, Taped] = NOTHING_KNOWN,
-) -> tuple[list[Zone], Listed[MeasuredRow]]:
+) -> tuple[list[ListedZone], Listed[MeasuredRow]]:
     """The zones as they are with the list's lines beside those that are known, and the list with
     what stands against it.
     """
@@ -50,17 +50,20 @@ def zones_listed(
         zone = zone_at(track, relay, take_over, rules[relay][take_over], taped, tolerance)
         for of, why in zone.refused.items():
             problems.add(rows[of].row if of in rows else None, None, f"{zone.name}: {why}")
-        zones.append(zone)
+        zones.append(ListedZone(zone, said))
     return zones, listed.with_problems(problems.told())
 
 
-def summary(zones: list[Zone], listed: Listed[MeasuredRow], *, stored: bool) -> SurveyListOut:
+def summary(
+    listed_zones: list[ListedZone], listed: Listed[MeasuredRow], *, stored: bool
+) -> SurveyListOut:
     """What the list holds, and what it says of the zones."""
+    zones = [one.zone for one in listed_zones]
     return SurveyListOut(
         stored=stored,
         zones=len(zones),
         lines=len(listed.rows),
-        wrong=[f"{one.relay}: {flag(one.take_over, one.wrong)}" for one in zones if one.wrong],
+        wrong=[f"{one.relay}: {flag(one, one.wrong)}" for one in zones if one.wrong],
         ignored_columns=list(listed.ignored),
         problems=list(listed.problems),
     )

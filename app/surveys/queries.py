@@ -43,7 +43,9 @@ def lines_stored(
 ) -> dict[tuple[int, ZoneLine], Measured]:
     """Lines as they are stored, by lane and line."""
     return {
-        (one["lane"], ZoneLine(one["line"])): Measured(Mark(one["mark"]), one["metres"])
+        (one["lane"], ZoneLine(one["line"])): Measured(
+            Mark(one["mark"]), one["metres"], one["back"]
+        )
         for one in lines
     }
 
@@ -110,7 +112,7 @@ def flags_of(
     for row in conn.execute(_IN_USE, {"heats": list(set(asked))}):
         in_use.setdefault(row.heat_id, (Relay(row.relay), set()))[1].add(row.lane)
     told = {
-        heat: [flag(one.take_over, _there(one, drawn)) for one in wrong if one.relay is relay]
+        heat: [flag(one, _there(one, drawn)) for one in wrong if one.relay is relay]
         for heat, (relay, drawn) in in_use.items()
     }
     return {heat: found for heat, its in told.items() if (found := [one for one in its if one])}
@@ -126,7 +128,7 @@ def _wrong_zones(facts: MeetFacts, taped: Mapping[ZoneName, Taped]) -> list[Zone
         for relay, number, rule in all_zones(facts.book, track, measured)
         if (relay, number) in taped
     ]
-    return [one for one in zones if one.wrong]
+    return [one for one in zones if one.wrong or one.refused]
 
 
 def _there(zone: Zone, drawn: set[int]) -> list[Surveyed]:

@@ -25,7 +25,7 @@ from app.surveys.gathering import sheets_of, wanted
 from app.surveys.lines_list import lines_csv
 from app.surveys.telling import told_survey, told_zone
 from app.surveys.wire import SurveyListOut, SurveyOut, ZoneSurveyIn, ZoneSurveyOut
-from app.surveys.zones import Zone
+from app.surveys.zones import ListedZone
 
 router = for_programs("survey")
 
@@ -84,7 +84,7 @@ async def post_survey_list(
     meet_id = MeetId(meet)
     listed = await list_sent(request, columns, listing.read_file)
 
-    def look(conn: Connection) -> tuple[list[Zone], Listed[MeasuredRow]]:
+    def look(conn: Connection) -> tuple[list[ListedZone], Listed[MeasuredRow]]:
         facts = meet_facts(conn, meet_id)
         track, tolerance = queries.surveyable(facts), queries.tolerance_of(facts)
         known = queries.taped_in(conn, meet_id)

@@ -6,8 +6,7 @@ from sqlalchemy import Connection
 
 from app.ids import MeetId
 from app.meets.queries import MeetFacts, meet_facts
-from app.rules.survey import LineTarget, Measured
-from app.surveys.lines_list import rounded
+from app.rules.survey import LineTarget, Measured, rounded
 from app.surveys.queries import on_programme, surveyable, tolerance_of, zones_of
 from app.surveys.wire import LineOut, SurveyOut, TapeOut, ZoneSurveyOut
 from app.surveys.zones import Zone, flag
@@ -43,7 +42,7 @@ def told_zone(zone: Zone) -> ZoneSurveyOut:
         lines=[_line(zone, target) for target in zone.targets],
         measured=len(zone.taped.lines),
         wrong_lanes=sorted({one.target.lane for one in zone.wrong}),
-        words=flag(zone.take_over, zone.wrong),
+        words=flag(zone, zone.wrong),
         problem=zone.problem,
         measured_at=zone.taped.measured_at,
         version=zone.taped.version,

@@ -82,6 +82,26 @@ class Zone:
         return [one for one in self.found.values() if one.verdict is Verdict.WRONG]
 
 
+@dataclass(frozen=True, slots=True)
+class ListedZone:
+    """A zone with the lines of a list beside those that were known, and what the list said."""
+
+    zone: Zone
+    said: Lines
+
+    @property
+    def targets(self) -> tuple[LineTarget, ...]:
+        return self.zone.targets
+
+    @property
+    def relay(self) -> Relay:
+        return self.zone.relay
+
+    @property
+    def take_over(self) -> int:
+        return self.zone.take_over
+
+
 def zone_at(
     track: Track,
     relay: Relay,
@@ -114,12 +134,14 @@ def how_far(off_m: float) -> str:
     return f"{abs(off_m):.3f} m {'too far on' if off_m > 0 else 'too early'}"
 
 
-def flag(take_over: int, found: Sequence[Surveyed]) -> str:
+def flag(zone: Zone, found: Sequence[Surveyed]) -> str:
     """What the survey found of a zone, in a sentence; empty where nothing lies wrong."""
-    if not found:
-        return ""
-    where = wrong_lines(found)
-    return f"Take-over {take_over}: by the survey, lines lie in the wrong place in {where}."
+    parts = []
+    if found:
+        parts.append(f"by the survey, lines lie in the wrong place in {wrong_lines(found)}")
+    if zone.refused:
+        parts.append("some of what was measured no longer fits the track: measure it anew")
+    return f"Take-over {zone.take_over}: {'; '.join(parts)}." if parts else ""
 
 
 def edges_of(rule: ZoneRule) -> str:

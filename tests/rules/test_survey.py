@@ -342,8 +342,8 @@ def the_end_of_lane(lane: int) -> tuple[Track, tuple[LineTarget, ...], LineTarge
     [
         (0.02, 0.02, Verdict.RIGHT),
         (-0.02, 0.02, Verdict.RIGHT),
-        (0.0202, 0.02, Verdict.WRONG),
-        (-0.0202, 0.02, Verdict.WRONG),
+        (0.0206, 0.02, Verdict.WRONG),
+        (-0.0206, 0.02, Verdict.WRONG),
         (3.0, None, Verdict.NOT_JUDGED),
     ],
 )
@@ -361,8 +361,8 @@ def test_a_line_just_within_the_tolerance_is_right(
     ("seen", "sentence"),
     [
         (Measured(Mark.LANE_INSIDE, 3.83), "lane 3, whose line was not measured"),
-        (Measured(Mark.FINISH, 30.0), "shows too little of it"),
-        (Measured(Mark.SECOND_BEND_START, 70.0), "too little|would lie"),
+        (Measured(Mark.FINISH, 30.0), "not to be measured from"),
+        (Measured(Mark.SECOND_BEND_START, 70.0), "not to be|would lie"),
         (Measured(Mark.SECOND_BEND_END, 200.0), "more than 15 m off"),
         (Measured(Mark.SECOND_BEND_END, 25.0), "more than 15 m off"),
     ],

@@ -46,7 +46,14 @@ def test_it_ends_with_3_where_a_line_lies_wrong_and_with_0_where_none_does(
 ) -> None:
     measured = a_list(tmp_path, 0.05)
     judge = ["survey", "--relay", "4x100", "--measured", str(measured), "--out", str(tmp_path)]
+    filled_in, before = measured.read_bytes(), (tmp_path / "survey.csv").read_bytes()
     assert main([*judge, "--tolerance", "20"]) == 3
+    assert measured.read_bytes() == filled_in
+    assert (tmp_path / "survey.csv").read_bytes() == before
+    wrong = [
+        one["lane"] for one in rows_of(tmp_path / "survey-judged.csv") if one["verdict"] == "wrong"
+    ]
+    assert wrong == ["6"]
     assert "lane 6: end 0.050 m too far on" in capsys.readouterr().out
     assert main([*judge, "--tolerance", "60"]) == 0
     assert "none in the wrong place" in capsys.readouterr().out
@@ -62,7 +69,7 @@ def test_it_ends_with_3_where_a_line_lies_wrong_and_with_0_where_none_does(
         (["--radius", "30"], "no 400 m track and no oval of 200 m"),
         (["--lanes", "11"], "1 to 10 lanes"),
         (["--radius", "17.2", "--straight", "45.022"], "has no zones for 4x100"),
-        (["--tolerance", "0"], "1 to 500 mm"),
+        (["--tolerance", "0"], "5 to 500 mm"),
         (["--measured", "nowhere.csv"], "nowhere.csv"),
     ],
 )

@@ -161,7 +161,7 @@ def test_a_wrong_line_of_a_lane_in_which_nobody_runs_is_no_flag_for_that_heat(
         ([a_line(4, "end", 25.0)], "more than 15 m off"),
         ([a_line(4, "end", 140.0)], "more than 15 m off"),
         ([a_line(4, "end", 3.8, "same line one lane inside")], "lane 3, whose line was not"),
-        ([a_line(4, "end", 30.0, "finish line")], "too little"),
+        ([a_line(4, "end", 30.0, "finish line")], "not to be measured from"),
         ([a_line(11, "end", 5.6)], "10"),
         ([a_line(4, "middle", 5.6)], "leg line"),
         ([a_line(4, "end", 151)], "150"),
@@ -345,7 +345,10 @@ def test_a_track_that_makes_no_lap_has_no_survey_and_says_what_to_correct(
 
 @pytest.mark.parametrize(
     "track",
-    [{"straight_m": -84.39}, {"lane_width_m": 0.4}, {"lanes": 11}, {"radius_m": 0}],
+    [
+        *({"straight_m": -84.39}, {"lane_width_m": 0.4}, {"lanes": 11}, {"radius_m": 0}),
+        *({"four_by_200_bends": 2}, {"four_by_200_bends": True}),
+    ],
 )
 def test_a_track_that_cannot_exist_is_refused(service: Service, track: Json) -> None:
     document = a_meet_document(track=track)
@@ -365,10 +368,49 @@ def test_what_was_measured_on_another_track_than_it_is_now_is_told_and_not_judge
     set_up_again(meet, track=track, terms={"zone_tolerance_m": 0.02})
     found = zone_of(meet)
     assert "lane 4 has no line" in found["problem"]
+    (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
+    assert flag.endswith("no longer fits the track: measure it anew.")
     page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE).text
     assert "measured on another track" in page
     assert (found["wrong_lanes"], found["version"]) == ([], 1)
-    assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
+
+
+def test_a_line_keeps_the_side_of_its_mark_on_which_it_was_measured(meet: MeetAtHand) -> None:
+    """A corrected track can move where a line must lie across its mark."""
+    zone = zone_of(meet, 1)
+    end = target(zone, 3, "end")
+    assert end["section"] == "back"
+    line = a_line(3, "end", end["tapes"][0]["metres"], end["tapes"][0]["mark"])
+    assert measure(meet, line, take_over=1).status_code == 201
+    track = {"radius_m": 37.61, "straight_m": 80.905}
+    set_up_again(meet, track=track, terms={"zone_tolerance_m": 0.05})
+    moved = target(zone_of(meet, 1), 3, "end")
+    assert moved["section"] == "bend1"
+    # What was so far past the end of the bend still is; it must lie so far before it now.
+    way = end["metres"] + moved["to_end_m"]
+    assert moved["off_m"] == pytest.approx(way, abs=0.002)
+    assert moved["verdict"] == "wrong"
+
+
+def test_what_is_read_can_be_sent_again(meet: MeetAtHand) -> None:
+    line = taped(zone_of(meet), 4, "end")
+    first = measure(meet, {**line, "metres": line["metres"] + 0.00041})
+    assert first.status_code == 201
+    told = target(first.json(), 4, "end")["measured"]
+    again = meet.organiser.put("survey/zones/4x100/3", {"lines": [{**line, **told}]})
+    assert (again.status_code, again.headers["ETag"]) == (200, '"v1"')
+
+
+@pytest.mark.parametrize("columns", ['{"\\ud800":"lane"}', '{"x":"\\ud800"}'])
+def test_half_a_letter_in_the_names_of_columns_is_refused(meet: MeetAtHand, columns: str) -> None:
+    content = as_csv(filled(the_list(meet), {}))
+    answer = meet.organiser.http.post(
+        f"/api/meets/{meet.id}/survey-list",
+        params={"check": "true", "columns": columns},
+        content=content,
+        headers={"Authorization": f"Bearer {meet.organiser.token}"},
+    )
+    assert "JSON object" in a_problem(answer, 422, "malformed")["detail"]
 
 
 def test_on_an_oval_zones_are_those_of_the_oval_on_the_phone_too(service: Service) -> None:
