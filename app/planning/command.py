@@ -72,6 +72,7 @@ def plan(parsed: argparse.Namespace, voices: Voices) -> int:
     from app.planning.telling import told_progress  # noqa: PLC0415
     from app.planning.writing import as_csv  # noqa: PLC0415
 
+    _insist_on_place(parsed)
     asked = asked_by(parsed)
     with _stopped_by_hand() as is_stopped:
         effort = Effort(
@@ -84,12 +85,23 @@ def plan(parsed: argparse.Namespace, voices: Voices) -> int:
         except NoPlan as none:
             raise ValueError(str(none)) from none
         parsed.out.write_text(as_csv(made, asked), encoding="utf-8", newline="")
-        for line in _told(made, asked, effort):
+        for line in _told(made, asked, effort, voices.progress):
             voices.say(line)
     return WHOLE if made.is_whole else UNWATCHED
 
 
-def _told(made: CrewPlan, asked: Asked, effort: Effort) -> Iterator[str]:
+def _insist_on_place(parsed: argparse.Namespace) -> None:
+    """That the plan can be written, before anybody waits for it; and over no list that is read."""
+    read = [parsed.officials, parsed.programme, parsed.template, parsed.keep]
+    if parsed.out.resolve() in {one.resolve() for one in read if one is not None}:
+        raise ValueError(f"{parsed.out} is one of the lists; write the plan to another file")
+    if not parsed.out.resolve().parent.is_dir():
+        raise ValueError(f"there is no folder {parsed.out.resolve().parent}; make it first")
+
+
+def _told(
+    made: CrewPlan, asked: Asked, effort: Effort, progress: Callable[[str], None]
+) -> Iterator[str]:
     from app.planning import telling  # noqa: PLC0415
     from app.planning.explaining import given_up  # noqa: PLC0415
     from app.planning.mending import people_more  # noqa: PLC0415
@@ -97,12 +109,16 @@ def _told(made: CrewPlan, asked: Asked, effort: Effort) -> Iterator[str]:
     # How far these are is nobody's question; whoever has stopped the search waits for none of it.
     quiet = replace(effort, limit_s=EXPLAINING_S, tell=lambda _: None)
     yield from telling.told_plan(made, asked.task)
+    if asked.left_aside:
+        yield f"Left aside in the programme, as nobody knows them: {', '.join(asked.left_aside)}."
     for one in made.unwatched:
         yield telling.told_unwatched(one, asked.programme)
     if made.unwatched and not made.stopped:
+        progress("looking for how few people more would mend it")
         yield from telling.told_missing(people_more(asked.task, quiet), asked.programme)
     names = {person.id: person.name for person in asked.task.people}
     if not made.stopped:
+        progress("looking for what keeping the wishes that were given up would cost")
         for wish in given_up(asked.task, made, quiet):
             yield telling.told_given_up(wish, names)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Final
 
 from app.rules.relay import Edge, Relay, Side
@@ -17,6 +18,15 @@ MINUTE_S: Final = 60
 MOST_EXPERIENCE: Final = 3
 MOST_PEOPLE: Final = 500
 """In one plan: the largest meets have some sixty at the zones (common practice)."""
+LEAST_MIN: Final[Mapping[Relay, int]] = MappingProxyType(
+    {  # common practice: slow fields too, and the zones cleared
+        Relay.FOUR_BY_100: 1,
+        Relay.FOUR_BY_200: 3,
+        Relay.FOUR_BY_400: 5,
+        Relay.FOUR_BY_800: 12,
+        Relay.MEDLEY: 4,
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +130,8 @@ class Template:
 class Settings:
     """What a plan keeps to. All of it is common practice, and a meet may say otherwise.
 
-    `heat_takes_min` counts from the gun until the zones are free again, `there_before_min` is how
+    `heat_takes_min` counts from the gun until the zones are free again, for a long relay as much
+    more as it is longer (`takes_s`), `there_before_min` is how
     long before the gun everybody stands at the zone. Of the end posts that a full crew has, half
     are wished to be held by somebody `experienced` or more.
     """
@@ -132,6 +143,10 @@ class Settings:
     shortest_break_min: int = 15
     longest_spell_min: int = 30
     experienced: int = 2
+
+    def takes_s(self, relay: Relay) -> int:
+        """From the gun until the zones are free again: the last of a field to the finish."""
+        return max(self.heat_takes_min, LEAST_MIN[relay]) * MINUTE_S
 
     def __post_init__(self) -> None:
         if not self.walk_m_s > 0:

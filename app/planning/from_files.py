@@ -41,24 +41,27 @@ _PIN = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The task, and the programme in whose words it is told."""
+    """The task, the programme in whose words it is told, and its columns that nobody knows."""
 
     task: Task
     programme: Programme
+    left_aside: tuple[str, ...] = ()
 
 
 def asked_by(parsed: argparse.Namespace) -> Asked:
     """Raises ValueError with every problem of the first file that has any, a line for each."""
     settings = Settings()
     with _told_of(parsed.programme):
-        programme = programme_of(_start_list(parsed.programme), settings)
+        heats, aside = _start_list(parsed.programme)
+        programme = programme_of(heats, settings)
     with _told_of(parsed.officials):
         people = people_of(_rows(read_people_list, parsed.officials), programme)
     named = {person.name: person for person in people}
     pins = tuple(_pin(text, named, programme) for text in parsed.pin)
     before = _before(parsed, programme, named)
     template = _template(parsed.template, parsed.lanes)
-    return Asked(Task(people, programme.heats, template, settings, pins, before), programme)
+    task = Task(people, programme.heats, template, settings, pins, before)
+    return Asked(task, programme, aside)
 
 
 @contextmanager
@@ -73,17 +76,26 @@ def _told_of(path: Path) -> Iterator[None]:
 
 
 def _rows(read: Read[Row], path: Path) -> Sequence[Row]:
-    rows, _, problems = read(path.read_bytes())
+    rows, aside, problems = read(path.read_bytes())
     if problems:
         raise FileRefused(problems)
+    _insist_on_columns(aside)
     return rows
 
 
-def _start_list(path: Path) -> Sequence[HeatRows]:
+def _insist_on_columns(aside: Sequence[str]) -> None:
+    """A column that nobody knows may be one that was meant: hours, say, that then bind nobody."""
+    if aside:
+        names = ", ".join(aside)
+        why = f"These columns are not known: {names}. Correct their names, or leave them out."
+        raise FileRefused([Problem(1, None, why)])
+
+
+def _start_list(path: Path) -> tuple[Sequence[HeatRows], tuple[str, ...]]:
     listed, problems = read_start_list(path.read_bytes())
     if problems:
         raise FileRefused(problems)
-    return listed.heats
+    return listed.heats, listed.ignored_columns
 
 
 def _template(path: Path | None, lanes: int) -> Template:

@@ -46,13 +46,11 @@ def people_more(task: Task, effort: Effort) -> Missing:
 
 
 def _enough(model: Model) -> int:
-    """A smallest crew at each place that take-overs lie at: nobody of it ever has to walk."""
-    smallest = [
-        min(len(seating.seats) for seating in one.seatings)
-        for one in model.staffings
-        if one.seatings
-    ]
-    return len({one.zone.place_m for one in model.staffings}) * max(smallest, default=0)
+    """A largest crew at each place that take-overs lie at: nobody of it ever has to walk, whoever
+    is pinned beside them.
+    """
+    largest = max((one.most_seats() for one in model.staffings), default=0)
+    return len({one.zone.place_m for one in model.staffings}) * largest
 
 
 def _left_by_then(model: Model) -> int:

@@ -6,6 +6,7 @@ clock, as they are written: with dates, or all of them without.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
@@ -28,6 +29,7 @@ from app.sheets.people_list import PersonRow
 from app.sheets.problems import Problem
 from app.sheets.start_list import HeatRows
 
+_OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
 DAY_S = 24 * 60 * MINUTE_S
 UMPIRES = "umpire"
 
@@ -78,6 +80,11 @@ def programme_of(heats: Sequence[HeatRows], settings: Settings) -> Programme:
         for one in heats
         if one.scheduled is None
     ]
+    problems += [
+        _problem(one, "The crew is planned by the meet's own clock: write times without an offset.")
+        for one in heats
+        if one.scheduled and _OFFSET.search(one.scheduled)
+    ]
     dated = [one for one in heats if one.scheduled and "T" in one.scheduled]
     if dated and len(dated) < len(heats):
         odd = next(one for one in heats if one not in dated)
@@ -106,7 +113,11 @@ def people_of(rows: Sequence[PersonRow], programme: Programme) -> tuple[Person, 
         why = "The programme has no dates, so these hours can have none. Write times of the day."
         if dated:
             raise FileRefused([Problem(one.row, "from", why) for one in dated])
-    return tuple(_person(one, programme) for one in rows if UMPIRES in one.roles)
+    found = tuple(_person(one, programme) for one in rows if UMPIRES in one.roles)
+    if not found:
+        why = f"Nobody in this list has the role {UMPIRES}: there is no crew to be planned."
+        raise FileRefused([Problem(None, "roles", why)])
+    return found
 
 
 def template_of(rows: Sequence[TemplateRow], source: str) -> Template:
@@ -186,10 +197,11 @@ def _insist_one_at_a_time(
     in_order = sorted(zip(heats, rows, strict=True), key=lambda one: one[0].starts_s)
     problems = []
     for (before, _), (heat, row) in pairwise(in_order):
-        if heat.starts_s < before.starts_s + settings.heat_takes_min * MINUTE_S:
+        takes_s = settings.takes_s(before.relay)
+        if heat.starts_s < before.starts_s + takes_s:
             why = (
                 f"{label(heat)} starts while {label(before)} is still run on the same track: a "
-                f"heat takes {settings.heat_takes_min} min. Give it a later start."
+                f"{before.relay} takes {takes_s // MINUTE_S} min. Give it a later start."
             )
             problems.append(_problem(row, why))
     if problems:

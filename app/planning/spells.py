@@ -99,11 +99,11 @@ def in_use(spell: Spell, lanes: Sequence[int]) -> int:
 
 
 def _insist_one_track(before: PlannedHeat, heat: PlannedHeat, settings: Settings) -> None:
-    if heat.starts_s < before.starts_s + settings.heat_takes_min * MINUTE_S:
+    if heat.starts_s < before.starts_s + settings.takes_s(before.relay):
         raise ValueError(
             f"{heat.event}, {heat.round}, heat {heat.number} starts while {before.event}, "
             f"{before.round}, heat {before.number} is still run: a heat takes "
-            f"{settings.heat_takes_min} min."
+            f"{settings.takes_s(before.relay) // MINUTE_S} min."
         )
 
 
@@ -129,7 +129,7 @@ def _begins_s(heat: PlannedHeat, settings: Settings) -> int:
 
 
 def _ends_s(heat: PlannedHeat, settings: Settings) -> int:
-    return heat.starts_s + settings.heat_takes_min * MINUTE_S
+    return heat.starts_s + settings.takes_s(heat.relay)
 
 
 def _cut(row: Sequence[PlannedHeat], cuts_s: Collection[int]) -> Iterator[list[PlannedHeat]]:

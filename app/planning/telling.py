@@ -51,7 +51,7 @@ def _told_quality(plan: CrewPlan) -> Iterator[str]:
     yield f"It comes to: {'; '.join(in_number(one.wish, one.value) for one in plan.counted)}."
     open_ones = [one for one in plan.counted if one.gap]
     if not open_ones:
-        yield "No plan is better: that is proven."
+        yield "Of plans whose posts change where these do, none is better: that is proven."
         return
     first = open_ones[0]
     yield (
@@ -68,16 +68,25 @@ def told_unwatched(one: Unwatched, programme: Programme) -> str:
 
 def told_missing(missing: Missing, programme: Programme) -> Iterator[str]:
     """How many people more would mend it, when and where."""
+    if not missing.people and missing.people is not None:
+        yield (
+            "These people can watch everything: such a plan was met in looking for people more, "
+            "but not in the time of the search. Give it more --seconds."
+        )
+        return
     if missing.people is None:
         yield (
-            "No number of people more would mend it: the template cannot take the lanes in use, or "
-            "a pin or the heats already run forbid it."
+            "More people alone would not mend it: the template cannot take the lanes in use, or "
+            "pins, or the heats already run, forbid it."
             if missing.is_proven
             else "How many people more would mend it could not be found in the time that it had."
         )
         return
     at_least = "" if missing.is_proven else " at the most"
-    yield f"{counted(missing.people, 'person', 'people')} more{at_least} would mend it:"
+    yield (
+        f"{counted(missing.people, 'person', 'people')} more{at_least} would mend it, with others "
+        "moved for them; plan again with them in the list. They would stand at:"
+    )
     for name in dict.fromkeys(post.person for post in missing.posts):
         theirs = [post for post in missing.posts if post.person == name]
         yield f"  {name}: {'; '.join(_post(post, programme) for post in theirs)}."
@@ -129,11 +138,11 @@ def _at(take_overs: Sequence[int]) -> str:
 
 
 def _lanes(lanes: Sequence[int]) -> str:
-    return f"lane {lanes[0]}" if len(lanes) == 1 else f"lanes {lanes_in_short(lanes)}"
+    return f"lane {lanes[0]}" if len(lanes) == 1 else f"lanes {numbers_in_short(lanes)}"
 
 
-def lanes_in_short(lanes: Sequence[int]) -> str:
-    """Lanes with their spans in short: 1-4, 6."""
+def numbers_in_short(lanes: Sequence[int]) -> str:
+    """Numbers with their spans in short: 1-4, 6."""
     spans: list[list[int]] = []
     for lane in lanes:
         if spans and lane == spans[-1][-1] + 1:
@@ -161,6 +170,6 @@ def heats_in_short(heats: Sequence[PlannedHeat]) -> str:
 
 
 def _of_one_round(heats: Sequence[PlannedHeat]) -> str:
-    numbers = f"{heats[0].number}-{heats[-1].number}" if len(heats) > 1 else str(heats[0].number)
+    numbers = numbers_in_short(sorted(heat.number for heat in heats))
     word = "heats" if len(heats) > 1 else "heat"
     return f"{heats[0].event}, {heats[0].round}, {word} {numbers}"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from app.planning.from_files import Asked
 from app.planning.results import CrewPlan
-from app.planning.telling import heats_in_short, lanes_in_short
+from app.planning.telling import heats_in_short, numbers_in_short
 from app.sheets.made_plan import WRITTEN
 from app.sheets.writing import write_csv
 
@@ -29,6 +29,6 @@ def _rows(plan: CrewPlan, asked: Asked) -> Iterator[tuple[str, ...]]:
             names[one.person],
             ", ".join(map(str, one.take_overs)),
             one.edge.value,
-            lanes_in_short(one.lanes),
+            numbers_in_short(one.lanes),
             one.side.value,
         )

@@ -24,6 +24,7 @@ OPTIONAL = ("roles", "affiliation", "experience", "from", "until", "not")
 MOST_PEOPLE = 500
 EXPERIENCE = (0, 3)
 USUAL_EXPERIENCE = 1
+_OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
 _BETWEEN = re.compile(r"[,;+/\n]")
 _POSITION = re.compile(
     r"(?:take[ -]?over\s*(?P<take_over>[123]))?\s*(?P<edge>start|end)?\s*(?P<side>inside|outside)?",
@@ -99,6 +100,11 @@ def _read_experience(row: Row, problems: ProblemList) -> int | None:
 
 
 def _check_hours(row: Row, begins: str | None, ends: str | None, problems: ProblemList) -> None:
+    for column, said in (("from", begins), ("until", ends)):
+        if said and _OFFSET.search(said):
+            why = "Hours are those of the meet's own clock: write them without an offset."
+            problems.add(row.number, column, why)
+            return
     if not begins or not ends:
         return
     if ("T" in begins) != ("T" in ends):

@@ -13,7 +13,7 @@ from random import Random
 from resource import RUSAGE_SELF, getrusage
 
 from app.planning.effort import Effort
-from app.planning.facts import Barred, Person, PlannedHeat, Span, Task
+from app.planning.facts import Barred, Person, PlannedHeat, Settings, Span, Task
 from app.planning.making import plan_crew
 from app.planning.results import CrewPlan
 from app.planning.templates import default_template
@@ -48,7 +48,8 @@ def _heats(chance: Random, count: int) -> Sequence[PlannedHeat]:
         teams = dict(zip(lanes, chance.sample(CLUBS, len(lanes)), strict=True))
         event = f"Women {relay}"
         made.append(PlannedHeat(f"{number}", event, "heats", number, relay, clock_s, teams))
-        clock_s += (8 if relay is Relay.FOUR_BY_400 else 5) * 60
+        usual_s = (8 if relay is Relay.FOUR_BY_400 else 5) * 60
+        clock_s += max(usual_s, Settings().takes_s(relay))
         clock_s += 30 * 60 if number % 25 == 0 else 0
     return made
 

@@ -39,7 +39,7 @@ def test_a_whole_plan_is_written_and_told(
     out, err = capfd.readouterr()
     assert out.splitlines()[0].startswith("4 heats: 6 posts for 6 officials, planned after ")
     assert "Every edge of every lane in use is watched." in out
-    assert "No plan is better: that is proven." in out
+    assert "none is better: that is proven." in out
     assert re.search(r"^ +\d+\.\d s: ", err, re.MULTILINE)
     rows = rows_of(tmp_path / "plan.csv")
     assert {row["official"] for row in rows} == set(SIX)
@@ -56,7 +56,7 @@ def test_what_stays_unwatched_ends_with_3_and_says_who_would_mend_it(
     out = capfd.readouterr().out
     assert "Unwatched: 4x400, take-overs 1, 2, 3, " in out
     assert ", lanes 1-4, 10:00 to 10:15." in out
-    assert "1 person more would mend it:" in out
+    assert "1 person more would mend it, with others moved for them" in out
     assert "  one more (1): 4x400, take-overs 1, 2, 3, " in out
 
 
@@ -150,6 +150,13 @@ BAD = {
     "pin of a stranger": (STARTS, ["U"], "name", ("--pin", "V=10:00,off"), "is called V"),
     "pin of no heat": (STARTS, ["U"], "name", ("--pin", "U=11:00,off"), "starts at 11:00"),
     "pin of no time": (STARTS, ["U"], "name", ("--pin", "U=noon,off"), "noon is no time"),
+    "offset": (("2026-06-13 10:00Z",), ["U"], "name", (), "without an offset"),
+    "hours with an offset": (
+        *(STARTS, ["U,2026-06-13 9:00Z"], "name,from", ()),
+        "row 2, from: Hours are those of the meet's own clock",
+    ),
+    "a column nobody knows": (STARTS, ["U,9"], "name,untill", (), "not known: untill"),
+    "nobody for a zone": (STARTS, ["R,referee"], "name,roles", (), "has the role umpire"),
     "drop alone": (STARTS, ["U"], "name", ("--drop", "U"), "--drop and --from go with --keep"),
 }
 
@@ -164,6 +171,47 @@ def test_bad_input_is_told_by_row_and_column_and_nothing_is_written(
     assert crew(tmp_path, *more) == 1
     assert told in capfd.readouterr().err
     assert not (tmp_path / "plan.csv").exists()
+
+
+def test_a_plan_is_written_over_no_list_and_into_no_folder_that_is_missing(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    people = a_crew(tmp_path, SIX)
+    before = people.read_bytes()
+    asked = ["crew", "--officials", str(people), "--programme", str(tmp_path / "programme.csv")]
+    assert main([*asked, "--out", str(people)]) == 1
+    assert "is one of the lists" in capfd.readouterr().err
+    assert people.read_bytes() == before
+    assert main([*asked, "--out", str(tmp_path / "nowhere" / "plan.csv")]) == 1
+    assert "make it first" in capfd.readouterr().err
+
+
+def test_columns_of_a_programme_that_nobody_knows_are_told(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    path = a_programme(tmp_path, STARTS)
+    lines = path.read_text().splitlines()
+    told = [f"{lines[0]},coach", *(f"{line},C" for line in lines[1:])]
+    path.write_text("\n".join(told) + "\n")
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path) == 0
+    assert "Left aside in the programme, as nobody knows them: coach." in capfd.readouterr().out
+
+
+def test_heats_that_do_not_follow_each_other_are_named_one_by_one(tmp_path: Path) -> None:
+    rows = [
+        f"Women 4x400,heats,{number},{lane},T {number} {lane},Club,10:0{minute}"
+        for number, minute in ((1, 0), (3, 5))
+        for lane in (1, 2)
+    ]
+    header = "event,round,heat,lane,team,affiliation,scheduled"
+    (tmp_path / "programme.csv").write_text("\n".join([header, *rows]) + "\n")
+    a_crew(tmp_path, SIX)
+    crew(tmp_path)
+    assert {row["heats"] for row in rows_of(tmp_path / "plan.csv")} == {
+        "Women 4x400, heats, heats 1, 3"
+    }
 
 
 def test_ten_thousand_officials_are_refused_at_once(

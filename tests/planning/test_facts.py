@@ -20,7 +20,7 @@ from app.planning.spells import cut_into_spells, own_heats, zones_of
 from app.planning.templates import default_template, shared_out
 from app.planning.timing import Timing
 from app.rules.relay import Edge, Relay, Side
-from tests.planning.builders import a_heat, a_person, a_span, a_task, heats, people
+from tests.planning.builders import a_heat, a_person, a_span, a_task, at, heats, people
 
 EIGHT = range(1, 9)
 
@@ -66,9 +66,18 @@ def test_a_template_that_cannot_take_the_lanes_is_not_usable() -> None:
 
 def test_heats_of_one_relay_are_one_spell_until_it_is_long_enough() -> None:
     spells = cut_into_spells(heats(12), Settings(longest_spell_min=30))
-    assert [len(spell.heats) for spell in spells] == [6, 6]
+    assert [len(spell.heats) for spell in spells] == [5, 5, 2]
     assert spells[0].begins_s == spells[0].heats[0].starts_s - 120
-    assert spells[0].ends_s == spells[0].heats[-1].starts_s + 180
+    assert spells[0].ends_s == spells[0].heats[-1].starts_s + 300
+
+
+def test_whoever_sees_a_4x800_stays_until_its_last_take_over_is_over() -> None:
+    # common practice: a slow field takes twelve minutes, of which three legs are before it
+    race = a_heat(1, "10:00", Relay.FOUR_BY_800)
+    (spell,) = cut_into_spells([race], Settings())
+    assert spell.ends_s == at("10:12")
+    with pytest.raises(ValueError, match="a heat takes 12 min"):
+        cut_into_spells([race, a_heat(2, "10:11", Relay.FOUR_BY_100)], Settings())
 
 
 @pytest.mark.parametrize(
@@ -128,7 +137,7 @@ def test_a_short_spell_off_is_no_break_but_two_of_them_are() -> None:
 
 def test_nobody_walks_half_a_lap_between_two_heats_that_follow_at_once() -> None:
     spells = cut_into_spells(
-        [*heats(1), *heats(1, Relay.FOUR_BY_100, begin="10:07", first=2)], Settings()
+        [*heats(1), *heats(1, Relay.FOUR_BY_100, begin="10:09", first=2)], Settings()
     )
     timing = Timing(spells, Settings())
     assert timing.can_walk(0, 0, 1, 100)

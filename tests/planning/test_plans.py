@@ -10,7 +10,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.planning.effort import Effort
-from app.planning.facts import Assignment, Barred, Before, Person, Pin, PlannedHeat, Task
+from app.planning.facts import (
+    Assignment,
+    Barred,
+    Before,
+    Person,
+    Pin,
+    PlannedHeat,
+    Settings,
+    Task,
+)
 from app.planning.making import plan_crew
 from app.planning.templates import default_template
 from app.rules.relay import Edge, Relay, Side
@@ -31,7 +40,8 @@ def a_meet(seed: int, crew: int, count: int) -> Task:
         teams = {lane: chance.choice(CLUBS) for lane in lanes}
         told = f"{clock // HOUR_S}:{clock % HOUR_S // 60}"
         programme.append(a_heat(number, told, relay, teams))
-        clock += chance.choice([4, 5, 6, 8, 30 if chance.random() < 0.2 else 7]) * 60
+        gap = chance.choice([4, 5, 6, 8, 30 if chance.random() < 0.2 else 7]) * 60
+        clock += max(gap, Settings().takes_s(relay))
     return Task(_crew(chance, crew), tuple(programme), default_template(8))
 
 

@@ -62,7 +62,7 @@ class Verifier:
 
     def _belongs(self, group: list[PlannedHeat], heat: PlannedHeat) -> bool:
         settings = self.task.settings
-        there, takes = settings.there_before_min * 60, settings.heat_takes_min * 60
+        there, takes = settings.there_before_min * 60, settings.takes_s(heat.relay)
         every = set.union(*(set(one.lanes) for one in [*group, heat]))
         always = set.intersection(*(set(one.lanes) for one in [*group, heat]))
         lasts = heat.starts_s + takes - (group[0].starts_s - there)
@@ -84,7 +84,7 @@ class Verifier:
             parts[-1].append(heat)
         for part in parts:
             there = part[0].starts_s - settings.there_before_min * 60
-            free = part[-1].starts_s + settings.heat_takes_min * 60
+            free = part[-1].starts_s + settings.takes_s(part[-1].relay)
             yield Turn(tuple(part), lanes, there, free)
 
     def _is_seam(self, heat: PlannedHeat) -> bool:
