@@ -12,6 +12,7 @@ from sqlalchemy import Table, select
 from app.access.who_may import WHO_MAY
 from app.ids import MeetId
 from app.problems import PROBLEMS
+from app.rules.relay import TAKE_OVERS, Relay
 from app.schema import all_tables
 from app.store.action import Actor
 from tests.builders import ROLES, MeetAtHand, a_meet, add_official
@@ -75,6 +76,7 @@ def played(service: Service) -> Played:
     ready = [(whose(meet, sending), sending) for sending in _prepared(meet)]
     ids = {**dict(_ids(meet)), "official": [meet[name].id for name in SPARE]}
     ids["rehearsal"] = [one["id"] for one in meet.organiser.get("rehearsals").json()["rehearsals"]]
+    ids |= {"relay": list(Relay), "take_over": [str(number) for number in TAKE_OVERS]}
     ids["slug"] = sorted({kind.slug for kind in PROBLEMS.values()})
     return Played(meet, ready, ids, dict(_reports_of_pictures(meet)))
 
