@@ -1,6 +1,9 @@
-"""Numbers of things in plain words: “1 entry”, “3 entries”."""
+"""Numbers in plain words: “1 entry”, “3 entries”; and those that follow each other."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import groupby
 
 
 def counted(number: int, one: str, many: str = "") -> str:
@@ -14,3 +17,12 @@ def counted(number: int, one: str, many: str = "") -> str:
 def agreeing(number: int, one: str, one_does: str, many_do: str) -> str:
     """The same with its verb: “1 entry agrees”, “3 entries agree”."""
     return f"{counted(number, one)} {one_does if number == 1 else many_do}"
+
+
+def runs(numbers: Iterable[int]) -> list[tuple[int, ...]]:
+    """Numbers in groups of such as follow each other."""
+    ordered = enumerate(sorted(set(numbers)))
+    return [
+        tuple(number for _, number in group)
+        for _, group in groupby(ordered, key=lambda one: one[1] - one[0])
+    ]

@@ -43,9 +43,8 @@ from app.rounds.wire import RoundStandingOut
 from app.rulings.form import ruling_form
 from app.sealing.papers import give_out
 from app.sealing.told import Facts, Wanted
-from app.surveys.gathering import sheets_of
+from app.surveys.gathering import sheets_of, zones_wanted
 from app.surveys.lines_list import lines_csv
-from app.surveys.queries import zones_of
 from app.visible import likeness
 from app.wire import Wire
 from seed_demo.stage import Announced, Decided, Ruled, Stage
@@ -104,7 +103,10 @@ def _survey(stage: Stage) -> Iterator[PaperFile]:
     """The survey sheets with what was measured, and the list of all lines."""
     now = stage.clock.now()
     sheets, lines = stage.read(
-        lambda conn: (sheets_of(conn, stage.meet_id, None, now), zones_of(conn, stage.meet_id))
+        lambda conn: (
+            sheets_of(conn, stage.meet_id, None, now),
+            zones_wanted(conn, stage.meet_id, None),
+        )
     )
     yield PaperFile(Path("survey", "survey-sheets.pdf"), draw_survey_sheets(sheets, Paper.A4))
     yield PaperFile(Path("survey", "survey.csv"), lines_csv(lines).encode("utf-8-sig"))

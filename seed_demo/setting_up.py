@@ -14,12 +14,11 @@ from app.crew.actions import plan_crew
 from app.crew.wire import CrewIn, CrewOut, PostIn
 from app.ids import OfficialId, PostId, SessionId, new_id
 from app.meets.actions import make_meet
-from app.meets.queries import meet_facts
 from app.meets.wire import MeetIn, OrganiserIn
 from app.store.action import Actor
 from app.surveys.actions import measure_lines
 from app.surveys.listing import read_file, zones_listed
-from app.surveys.queries import surveyable, tolerance_of
+from app.surveys.queries import meet_zones, tolerance_of
 from seed_demo.files import OfficialLine, PostLine, read_bytes
 from seed_demo.joining import join_meet
 from seed_demo.stage import Person, Stage
@@ -40,10 +39,10 @@ def set_up(stage: Stage) -> CrewOut:
 
 def _survey_zones(stage: Stage) -> None:
     """What two people taped on the day before the first heat; one line of the medley lies wrong."""
-    facts = stage.read(lambda conn: meet_facts(conn, stage.meet_id))
+    known = stage.read(lambda conn: meet_zones(conn, stage.meet_id))
     listed = read_file(read_bytes("survey.csv"), {})
-    track, tolerance = surveyable(facts), tolerance_of(facts)
-    zones, seen = zones_listed(listed, facts.book, track, tolerance)
+    tolerance = tolerance_of(known.facts)
+    zones, seen = zones_listed(listed, known.facts.book, known.track, tolerance)
     if seen.problems:
         raise ValueError(f"survey.csv: {seen.problems[0].problem}")
     stage.act(stage.files.organiser, measure_lines(zones))

@@ -133,8 +133,8 @@ PINNED: Mapping[str, int] = {
     "GET /appeals/{appeal}/panel/candidates": 57,
     "GET /cases/{case}/consequences": 48,
     "GET /papers": 1,
-    "organiser-survey-1-chief_umpire": 9,
-    "GET /survey": 5,
+    "organiser-survey-1-chief_umpire": 5,
+    "GET /survey": 3,
     "GET /survey.csv": 3,
 }
 

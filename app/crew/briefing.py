@@ -64,17 +64,12 @@ def brief(conn: Connection, meet_id: MeetId, now: datetime) -> BriefingCards:
     return BriefingCards(
         meet=facts.name,
         place=facts.venue,
-        date=_days(facts),
+        date=facts.days,
         time_zone=facts.time_zone,
         edition=f"{facts.book.title}, {facts.book.edition}",
         printed_at=at_the_meet(now, facts.time_zone),
         cards=tuple(_card(post, names[post.official_id], facts, relays) for post in posts),
     )
-
-
-def _days(facts: MeetFacts) -> str:
-    first, last = facts.first_day.isoformat(), facts.last_day.isoformat()
-    return first if first == last else f"{first} to {last}"
 
 
 def _card(

@@ -14,6 +14,7 @@ from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_of
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
+from app.plurals import runs
 from app.rules.relay import Edge, Relay, Side
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -87,15 +88,9 @@ class Post:
 
 def lanes_in_words(lanes: Iterable[int]) -> str:
     """Lanes as people write them: lane 3, lanes 1–4, lanes 1–2, 5."""
-    ordered = sorted(lanes)
-    runs: list[list[int]] = []
-    for lane in ordered:
-        if runs and lane == runs[-1][-1] + 1:
-            runs[-1].append(lane)
-        else:
-            runs.append([lane])
-    words = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
-    return f"lane {words}" if len(ordered) == 1 else f"lanes {words}"
+    groups = runs(lanes)
+    words = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in groups)
+    return f"lane {words}" if sum(map(len, groups)) == 1 else f"lanes {words}"
 
 
 def posts_of(conn: Connection, meet_id: MeetId) -> list[Post]:

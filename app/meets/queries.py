@@ -213,6 +213,12 @@ class MeetFacts:
     version: int
 
     @property
+    def days(self) -> str:
+        """The meet's days, as papers write them."""
+        first, last = self.first_day.isoformat(), self.last_day.isoformat()
+        return first if first == last else f"{first} to {last}"
+
+    @property
     def window_terms(self) -> MeetTerms:
         terms = self.terms
         return MeetTerms(

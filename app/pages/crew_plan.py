@@ -17,8 +17,9 @@ from app.crew.wire import ApartOut, GapOut, PostOut
 from app.ids import MeetId
 from app.meets import queries as meets
 from app.meets.track import track_note, track_of
-from app.pages.track_plan import Crew, TrackPlan, plan_track, runs
+from app.pages.track_plan import Crew, TrackPlan, plan_track
 from app.pages.zone_plan import ZonePlan, plan_zone
+from app.plurals import runs
 from app.rules.relay import Edge, Relay
 
 

@@ -16,7 +16,7 @@ from app.meets.track import track_note
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
 from app.rules.relay import Relay
-from app.surveys.queries import on_programme, surveyable, tolerance_of, zone_of
+from app.surveys.queries import meet_zones, on_programme, tolerance_of
 from app.surveys.telling import told_zone
 
 router = for_readers()
@@ -41,14 +41,14 @@ def _shown(conn: Connection, meet_id: MeetId, asked: Relay | None) -> Mapping[st
     facts = meet_facts(conn, meet_id)
     if track_note(facts.track):
         return {"relays": [], "relay": None, "zones": [], "tolerance": None, "left_out": []}
-    known, wanted = facts.book.zones_on(surveyable(facts)), on_programme(conn, meet_id)
-    relays = [relay for relay in wanted if relay in known]
-    relay = asked if asked in known else next(iter(relays), None)
-    zones = [] if relay is None else [zone_of(conn, meet_id, relay, one) for one in known[relay]]
+    known, wanted = meet_zones(conn, meet_id), on_programme(conn, meet_id)
+    left_out = known.left_out(wanted)
+    relays = [relay for relay in wanted if relay not in left_out]
+    relay = asked if asked and not known.left_out([asked]) else next(iter(relays), None)
     return {
         "relays": relays,
         "relay": relay,
-        "zones": [told_zone(one) for one in zones],
+        "zones": [told_zone(one) for one in known.of([relay] if relay else [])],
         "tolerance": tolerance_of(facts),
-        "left_out": [relay for relay in wanted if relay not in known],
+        "left_out": left_out,
     }

@@ -8,11 +8,12 @@ the page. Marks of one place stand clear of each other.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 
 from app.crew.wire import PostOut
+from app.plurals import runs
 from app.rules.book_parts import ZoneRule
 from app.rules.cover import PostPlace, uncovered
 from app.rules.on_plan import (
@@ -153,15 +154,6 @@ class Crew:
         for (take_over, edge), found in groupby(gaps, key=lambda gap: (gap.take_over, gap.edge)):
             for run in runs(gap.lane for gap in found):
                 yield take_over, edge, run
-
-
-def runs(lanes: Iterable[int]) -> list[tuple[int, ...]]:
-    """Lanes in groups of such as lie side by side."""
-    ordered = enumerate(sorted(set(lanes)))
-    return [
-        tuple(lane for _, lane in group)
-        for _, group in groupby(ordered, key=lambda one: one[1] - one[0])
-    ]
 
 
 def plan_track(crew: Crew) -> TrackPlan:

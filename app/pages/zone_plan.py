@@ -12,7 +12,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from app.crew.wire import PostOut
-from app.pages.track_plan import Box, Crew, runs
+from app.pages.track_plan import Box, Crew
+from app.plurals import runs
 from app.rules.on_plan import Spot
 from app.rules.relay import Edge, Side
 from app.rules.track import Section, zone_on_track

@@ -15,6 +15,7 @@ from itertools import groupby
 from app.planning.facts import MINUTE_S, PlannedHeat, Settings
 from app.rules.apart import place_on_lap
 from app.rules.relay import Relay
+from app.visible import likeness
 
 LIKE_LANES = 2
 """So many lanes may be in use in one heat of a spell and not in another."""
@@ -79,17 +80,12 @@ def zones_of(spell: Spell) -> tuple[Zone, ...]:
 
 def own_heats(spell: Spell, lanes: Sequence[int], affiliation: str) -> int:
     """In how many heats of the spell one of these lanes carries a team of that affiliation."""
-    mine = folded(affiliation)
+    mine = likeness(affiliation)
     if not mine:
         return 0
     return sum(
-        any(folded(heat.lanes.get(lane, "")) == mine for lane in lanes) for heat in spell.heats
+        any(likeness(heat.lanes.get(lane, "")) == mine for lane in lanes) for heat in spell.heats
     )
-
-
-def folded(affiliation: str) -> str:
-    """An affiliation without regard to case and blanks."""
-    return "".join(affiliation.split()).casefold()
 
 
 def in_use(spell: Spell, lanes: Sequence[int]) -> int:

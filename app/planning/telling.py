@@ -10,7 +10,7 @@ from app.planning.facts import Assignment, PlannedHeat, Task
 from app.planning.reading import Programme
 from app.planning.results import CrewPlan, GivenUp, Missing, Unwatched
 from app.planning.wishes import Wish
-from app.plurals import counted
+from app.plurals import counted, runs
 
 FIRST = 3
 NAMED = 6
@@ -141,15 +141,11 @@ def _lanes(lanes: Sequence[int]) -> str:
     return f"lane {lanes[0]}" if len(lanes) == 1 else f"lanes {numbers_in_short(lanes)}"
 
 
-def numbers_in_short(lanes: Sequence[int]) -> str:
+def numbers_in_short(numbers: Sequence[int]) -> str:
     """Numbers with their spans in short: 1-4, 6."""
-    spans: list[list[int]] = []
-    for lane in lanes:
-        if spans and lane == spans[-1][-1] + 1:
-            spans[-1].append(lane)
-        else:
-            spans.append([lane])
-    return ", ".join(f"{s[0]}-{s[-1]}" if len(s) > 1 else str(s[0]) for s in spans)
+    return ", ".join(
+        f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(numbers)
+    )
 
 
 def _when(ids: Sequence[str], programme: Programme) -> str:
@@ -170,6 +166,6 @@ def heats_in_short(heats: Sequence[PlannedHeat]) -> str:
 
 
 def _of_one_round(heats: Sequence[PlannedHeat]) -> str:
-    numbers = numbers_in_short(sorted(heat.number for heat in heats))
+    numbers = numbers_in_short([heat.number for heat in heats])
     word = "heats" if len(heats) > 1 else "heat"
     return f"{heats[0].event}, {heats[0].round}, {word} {numbers}"

@@ -26,12 +26,13 @@ from app.rules.book_parts import (
 from app.rules.observation import Infringement
 from app.rules.relay import TAKE_OVERS, Relay
 from app.rules.round_parts import Letter
+from app.rules.track import in_lanes_on_oval
 
 STILL_IN_FORCE: Final = "still in force"
 NO_LIMIT: Final = "not set"
 NEEDED_NOTATIONS: Final = ("DNS", "DNF", "DQ", *Letter)
 
-OVAL_RELAYS: Final = (Relay.FOUR_BY_200, Relay.FOUR_BY_400, Relay.FOUR_BY_800)
+OVAL_RELAYS: Final = tuple(one for one in Relay if in_lanes_on_oval(one) is not None)
 
 Zones = Mapping[Relay, Mapping[int, ZoneRule]]
 Lines = tuple[bool, bool]

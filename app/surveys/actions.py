@@ -73,13 +73,14 @@ def measure_lines(listed: Sequence[ListedZone]) -> Action[None]:
     def act(unit: Unit) -> Done[None]:
         zones = []
         for one in listed:
-            known = zone_of(unit.conn, unit.meet_id, one.relay, one.take_over).taped.lines
-            lines = {**known, **as_measured(one.targets, one.said)}
-            zone = MeasuredZone(one.relay, one.take_over, lines)
+            relay, take_over = one.zone.relay, one.zone.take_over
+            known = zone_of(unit.conn, unit.meet_id, relay, take_over).taped.lines
+            lines = {**known, **as_measured(one.zone.targets, one.said)}
+            zone = MeasuredZone(relay, take_over, lines)
             if zone.lines == known:
                 continue
             _store(unit, zone)
-            _insist_it_can_be(zone_of(unit.conn, unit.meet_id, one.relay, one.take_over))
+            _insist_it_can_be(zone_of(unit.conn, unit.meet_id, relay, take_over))
             zones.append(zone)
         return Done(None, _deed(unit, zones) if zones else None)
 

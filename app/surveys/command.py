@@ -134,7 +134,7 @@ def _measured(
     if seen.problems:
         told = "; ".join(map(_problem, seen.problems[:3]))
         raise ValueError(f"{parsed.measured}: {told}")
-    measured = {(one.relay, one.take_over): one.zone for one in found}
+    measured = {(one.zone.relay, one.zone.take_over): one.zone for one in found}
     relays = [relay for relay in Relay if relay in {*parsed.relay, *(one for one, _ in measured)}]
     return [
         measured.get((relay, number)) or zone_at(track, relay, number, rule)

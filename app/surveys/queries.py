@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, select
@@ -66,15 +67,47 @@ def tolerance_of(facts: MeetFacts) -> float | None:
     return facts.book.zone_tolerance_m if own is None else own
 
 
-def zones_of(conn: Connection, meet_id: MeetId) -> list[Zone]:
-    """The zones of all relays on the programme, with what was measured there."""
+@dataclass(frozen=True, slots=True)
+class MeetZones:
+    """A meet whose zones can be reckoned, and what was measured in them."""
+
+    facts: MeetFacts
+    track: Track
+    taped: Mapping[ZoneName, Taped]
+
+    def of(self, relays: Iterable[Relay]) -> list[Zone]:
+        """The zones of these relays, as far as the edition has them on such a track."""
+        tolerance = tolerance_of(self.facts)
+        return [
+            zone_at(self.track, relay, number, rule, self._taped(relay, number), tolerance)
+            for relay, number, rule in all_zones(self.facts.book, self.track, relays)
+        ]
+
+    def one(self, relay: Relay, take_over: int) -> Zone:
+        """One zone; NotFound for one that the edition has not on such a track."""
+        found = next((one for one in self.of([relay]) if one.take_over == take_over), None)
+        if found is None:
+            raise NotFound(f"The edition has no zone for take-over {take_over} of a {relay} here.")
+        return found
+
+    def measured(self) -> list[Zone]:
+        """The zones in which something was measured."""
+        relays = dict.fromkeys(relay for relay, _ in self.taped)
+        return [one for one in self.of(relays) if (one.relay, one.take_over) in self.taped]
+
+    def left_out(self, relays: Iterable[Relay]) -> list[Relay]:
+        """The relays whose zones on such a track the edition, or the program, does not know."""
+        known = self.facts.book.zones_on(self.track)
+        return [relay for relay in relays if relay not in known]
+
+    def _taped(self, relay: Relay, take_over: int) -> Taped:
+        return self.taped.get((relay, take_over), NOTHING)
+
+
+def meet_zones(conn: Connection, meet_id: MeetId) -> MeetZones:
+    """StateConflict while the track's measures make no lap."""
     facts = meet_facts(conn, meet_id)
-    track, taped = surveyable(facts), taped_in(conn, meet_id)
-    tolerance = tolerance_of(facts)
-    return [
-        zone_at(track, relay, number, rule, taped.get((relay, number), NOTHING), tolerance)
-        for relay, number, rule in all_zones(facts.book, track, on_programme(conn, meet_id))
-    ]
+    return MeetZones(facts, surveyable(facts), taped_in(conn, meet_id))
 
 
 def on_programme(conn: Connection, meet_id: MeetId) -> list[Relay]:
@@ -84,16 +117,8 @@ def on_programme(conn: Connection, meet_id: MeetId) -> list[Relay]:
 
 
 def zone_of(conn: Connection, meet_id: MeetId, relay: Relay, take_over: int) -> Zone:
-    """One zone, also of a relay that is not on the programme; NotFound for one that the edition
-    has not on such a track.
-    """
-    facts = meet_facts(conn, meet_id)
-    track = surveyable(facts)
-    rule = facts.book.zones_on(track).get(relay, {}).get(take_over)
-    if rule is None:
-        raise NotFound(f"The edition has no zone for take-over {take_over} of a {relay} here.")
-    taped = taped_in(conn, meet_id).get((relay, take_over), NOTHING)
-    return zone_at(track, relay, take_over, rule, taped, tolerance_of(facts))
+    """One zone, also of a relay that is not on the programme."""
+    return meet_zones(conn, meet_id).one(relay, take_over)
 
 
 def flags_of(
@@ -105,7 +130,11 @@ def flags_of(
     taped = taped_in(conn, meet_id)
     if not taped:
         return {}
-    wrong = _wrong_zones(meet_facts(conn, meet_id), taped)
+    facts = meet_facts(conn, meet_id)
+    if track_note(facts.track):
+        return {}
+    known = MeetZones(facts, track_of(facts.track), taped).measured()
+    wrong = [one for one in known if one.wrong or one.refused]
     if not wrong:
         return {}
     in_use: dict[HeatId, tuple[Relay, set[int]]] = {}
@@ -116,19 +145,6 @@ def flags_of(
         for heat, (relay, drawn) in in_use.items()
     }
     return {heat: found for heat, its in told.items() if (found := [one for one in its if one])}
-
-
-def _wrong_zones(facts: MeetFacts, taped: Mapping[ZoneName, Taped]) -> list[Zone]:
-    if track_note(facts.track):
-        return []
-    track, tolerance = track_of(facts.track), tolerance_of(facts)
-    measured = dict.fromkeys(relay for relay, _ in taped)
-    zones = [
-        zone_at(track, relay, number, rule, taped[relay, number], tolerance)
-        for relay, number, rule in all_zones(facts.book, track, measured)
-        if (relay, number) in taped
-    ]
-    return [one for one in zones if one.wrong or one.refused]
 
 
 def _there(zone: Zone, drawn: set[int]) -> list[Surveyed]:

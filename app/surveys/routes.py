@@ -15,13 +15,12 @@ from app.forms.survey_sheet import draw_survey_sheets
 from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, MeetId
-from app.meets.queries import meet_facts
 from app.refusals import FileRefused
 from app.rules.relay import Relay
 from app.sheets.listed import Listed
 from app.sheets.survey_list import MeasuredRow
 from app.surveys import actions, listing, queries
-from app.surveys.gathering import sheets_of, wanted
+from app.surveys.gathering import sheets_of, zones_wanted
 from app.surveys.lines_list import lines_csv
 from app.surveys.telling import told_survey, told_zone
 from app.surveys.wire import SurveyListOut, SurveyOut, ZoneSurveyIn, ZoneSurveyOut
@@ -85,10 +84,9 @@ async def post_survey_list(
     listed = await list_sent(request, columns, listing.read_file)
 
     def look(conn: Connection) -> tuple[list[ListedZone], Listed[MeasuredRow]]:
-        facts = meet_facts(conn, meet_id)
-        track, tolerance = queries.surveyable(facts), queries.tolerance_of(facts)
-        known = queries.taped_in(conn, meet_id)
-        return listing.zones_listed(listed, facts.book, track, tolerance, known)
+        known = queries.meet_zones(conn, meet_id)
+        tolerance = queries.tolerance_of(known.facts)
+        return listing.zones_listed(listed, known.facts.book, known.track, tolerance, known.taped)
 
     zones, seen = await here.store.read_apart(look)
     if check:
@@ -106,7 +104,7 @@ async def post_survey_list(
 )
 async def get_survey_csv(meet: Meet, here: Here, relay: OfRelay = None) -> Response:
     """All lines as a list, to be filled in and taken back."""
-    zones = await here.store.read_apart(lambda conn: wanted(conn, MeetId(meet), relay))
+    zones = await here.store.read_apart(lambda conn: zones_wanted(conn, MeetId(meet), relay))
     return _file(lines_csv(zones).encode("utf-8-sig"), "text/csv; charset=utf-8", "survey.csv")
 
 

@@ -5,22 +5,21 @@ from __future__ import annotations
 from sqlalchemy import Connection
 
 from app.ids import MeetId
-from app.meets.queries import MeetFacts, meet_facts
+from app.meets.queries import MeetFacts
 from app.rules.survey import LineTarget, Measured, rounded
-from app.surveys.queries import on_programme, surveyable, tolerance_of, zones_of
+from app.surveys.queries import meet_zones, on_programme, tolerance_of
 from app.surveys.wire import LineOut, SurveyOut, TapeOut, ZoneSurveyOut
 from app.surveys.zones import Zone, flag
 
 
 def told_survey(conn: Connection, meet_id: MeetId) -> SurveyOut:
     """All zones of the relays on the programme."""
-    facts = meet_facts(conn, meet_id)
-    known = facts.book.zones_on(surveyable(facts))
+    known, relays = meet_zones(conn, meet_id), on_programme(conn, meet_id)
     return SurveyOut(
-        tolerance_m=tolerance_of(facts),
-        tolerance_by=_who_set(facts),
-        zones=[told_zone(one) for one in zones_of(conn, meet_id)],
-        left_out=[relay for relay in on_programme(conn, meet_id) if relay not in known],
+        tolerance_m=tolerance_of(known.facts),
+        tolerance_by=_who_set(known.facts),
+        zones=[told_zone(one) for one in known.of(relays)],
+        left_out=list(known.left_out(relays)),
     )
 
 

@@ -89,18 +89,6 @@ class ListedZone:
     zone: Zone
     said: Lines
 
-    @property
-    def targets(self) -> tuple[LineTarget, ...]:
-        return self.zone.targets
-
-    @property
-    def relay(self) -> Relay:
-        return self.zone.relay
-
-    @property
-    def take_over(self) -> int:
-        return self.zone.take_over
-
 
 def zone_at(
     track: Track,
