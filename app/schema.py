@@ -18,7 +18,7 @@ from app.sealing import tables as sealing_tables
 from app.store.columns import metadata
 from app.surveys import tables as surveys_tables
 
-REVISION = "0011"
+REVISION = "0012"
 
 TABLE_MODULES = (
     meets_tables,

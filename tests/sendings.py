@@ -38,7 +38,7 @@ from tests.pictures.photographs import drawn, saved
 
 JSON = "application/json"
 SMALL, MIDDLE, LARGE = 64 * 1024, 256 * 1024, 8 * 1024 * 1024
-CREW = 512 * 1024
+CREW = 2 * 1024 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
 _take_overs = itertools.cycle((1, 2, 3))

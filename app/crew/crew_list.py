@@ -6,21 +6,23 @@ flags shown there and badges handed out stay with it. The list is the whole plan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from app.access.wire import OfficialOut
 from app.crew.actions import WATCHERS
 from app.crew.queries import Post
 from app.crew.telling import ToMind
-from app.crew.wire import CrewIn, CrewListOut, PostIn
-from app.ids import new_id
-from app.rules.relay import Relay, Side
-from app.sheets.crew_list import PostRow, read_crew_list
+from app.crew.wire import MOST_POSTS, CrewIn, CrewListOut, PostIn
+from app.ids import HeatId, new_id
+from app.meets.wire import HeatOut
+from app.rules.relay import Edge, Relay, Side
+from app.sheets.crew_list import HeatsAsked, PostRow, read_crew_list
 from app.sheets.listed import Listed, read_listed
 from app.sheets.problems import ProblemList, show
 from app.visible import likeness
 
-MostLanes = Callable[[Iterable[Relay]], int]
+MostLanes = Callable[[frozenset[Relay]], int]
 
 
 def read_file(content: bytes, columns: Mapping[str, str]) -> Listed[PostRow]:
@@ -28,23 +30,85 @@ def read_file(content: bytes, columns: Mapping[str, str]) -> Listed[PostRow]:
     return read_listed(read_crew_list, content, columns)
 
 
-def plan(
-    listed: Listed[PostRow], people: Sequence[OfficialOut], before: Sequence[Post], most: MostLanes
-) -> tuple[CrewIn, Listed[PostRow]]:
-    """The plan that the list makes, and the list with what stands against it. `most` says which
-    lane is the highest for some relays.
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the meet has that a list can name: its officials, the heats of its programme, and which
+    lane is the highest for some relays; and the posts of the plan in force.
     """
+
+    people: Sequence[OfficialOut]
+    heats: Sequence[HeatOut]
+    before: Sequence[Post]
+    most: MostLanes
+
+    def heats_asked(self, asked: HeatsAsked) -> list[HeatOut]:
+        """The heats of the programme that a row names."""
+        return [
+            heat
+            for heat in self.heats
+            if likeness(heat.event_name) == likeness(asked.event)
+            and (not asked.round or likeness(heat.round) == likeness(asked.round))
+            and (not asked.numbers or heat.number in asked.numbers)
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where somebody stands. Rows that differ by nothing but their heats make one post."""
+
+    official: str
+    take_over: int
+    edge: Edge
+    lanes: tuple[int, ...]
+    side: Side
+
+
+def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]]:
+    """The plan that the list makes, and the list with what stands against it."""
     by_name: dict[str, list[OfficialOut]] = {}
-    for person in people:
+    for person in known.people:
         by_name.setdefault(likeness(person.name), []).append(person)
-    problems, places = ProblemList(), []
-    left = list(before)
+    problems, left = ProblemList(), list(known.before)
+    whole: list[PostIn] = []
+    single: dict[_Place, set[HeatId]] = {}
     for row in listed.rows:
         found = by_name.get(likeness(row.official), [])
-        _tell_of_trouble(row, found, most(row.relays), problems)
-        if len(found) == 1:
-            places.append(_as_sent(row, found[0], left))
-    return CrewIn(posts=places), listed.with_problems(problems.told())
+        heats = None if row.heats is None else known.heats_asked(row.heats)
+        relays = frozenset(heat.relay for heat in heats) if heats else frozenset(row.relays)
+        _tell_of_trouble(row, found, known.most(relays), problems)
+        _tell_of_no_heats(row, heats, problems)
+        for place in _places(row, found):
+            if heats is None:
+                whole.append(_as_sent(place, row.relays, (), left))
+            else:
+                single.setdefault(place, set()).update(heat.id for heat in heats)
+    posts = [*whole, *(_as_sent(place, (), heats, left) for place, heats in single.items())]
+    _tell_of_too_many(posts, problems)
+    return CrewIn(posts=posts[:MOST_POSTS]), listed.with_problems(problems.told())
+
+
+def _places(row: PostRow, found: Sequence[OfficialOut]) -> Iterator[_Place]:
+    if len(found) == 1:
+        for take_over in row.take_overs:
+            yield _Place(found[0].id, take_over, row.edge, row.lanes, Side(row.side))
+
+
+def _tell_of_no_heats(row: PostRow, heats: Sequence[HeatOut] | None, problems: ProblemList) -> None:
+    if row.heats is None or heats is None:
+        return
+    asked = row.heats
+    missing = asked.numbers - {heat.number for heat in heats}
+    if not heats or missing:
+        of = f"{show(asked.event)}, {show(asked.round)}" if asked.round else show(asked.event)
+        what = f"heat {min(missing)}" if missing else "heat"
+        why = f"The programme has no {what} of {of}. Load the start lists first, or correct it."
+        problems.add(row.row, "heat" if missing else "event", why)
+
+
+def _tell_of_too_many(posts: Sequence[PostIn], problems: ProblemList) -> None:
+    if len(posts) > MOST_POSTS:
+        why = f"This list makes {len(posts)} posts; a plan has at most {MOST_POSTS}. Merge some."
+        problems.add(None, None, why)
 
 
 def _tell_of_trouble(
@@ -66,24 +130,27 @@ def _tell_of_trouble(
         problems.add(row.row, "lanes", why)
 
 
-def _as_sent(row: PostRow, person: OfficialOut, left: list[Post]) -> PostIn:
-    kept = next((post for post in left if _is_that(post, row, person)), None)
+def _as_sent(
+    place: _Place, relays: Iterable[Relay], heats: Iterable[HeatId], left: list[Post]
+) -> PostIn:
+    kept = next((post for post in left if _is_that(post, place)), None)
     if kept is not None:
         left.remove(kept)
     return PostIn(
         id=kept.id if kept is not None else new_id(),
-        official=person.id,
-        take_over=row.take_over,
-        edge=row.edge,
-        lanes=list(row.lanes),
-        side=Side(row.side),
-        relays=list(row.relays),
+        official=place.official,
+        take_over=place.take_over,
+        edge=place.edge,
+        lanes=list(place.lanes),
+        side=place.side,
+        relays=list(relays),
+        heats=sorted(heats),
     )
 
 
-def _is_that(post: Post, row: PostRow, person: OfficialOut) -> bool:
-    place = (post.official_id, post.take_over, post.edge, tuple(sorted(post.lanes)))
-    return place == (person.id, row.take_over, row.edge, row.lanes)
+def _is_that(post: Post, place: _Place) -> bool:
+    where = (post.official_id, post.take_over, post.edge, tuple(sorted(post.lanes)))
+    return where == (place.official, place.take_over, place.edge, place.lanes)
 
 
 def summary(listed: Listed[PostRow], mind: ToMind, *, stored: bool) -> CrewListOut:

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, bindparam, select
 from app.crew.tables import crew_plans, heat_posts, posts
 from app.crew.wire import PostIn
 from app.ids import HeatId, MeetId, OfficialId, PostId
-from app.meets.queries import meet_facts, relays_of
+from app.meets.queries import meet_facts, relays_by_heat, relays_of
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
 from app.plurals import runs
@@ -27,6 +27,7 @@ POST_COLUMNS = (
     posts.c.lanes.label("post_lanes"),
     posts.c.side.label("post_side"),
     posts.c.relays.label("post_relays"),
+    posts.c.heats.label("post_heats"),
 )
 HELD_COLUMNS = (
     heat_posts.c.post_id.label("held_id"),
@@ -62,7 +63,9 @@ _HOLDS_A_POST = Prepared(
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """A post as actions need it. No relays: it stands for all, or for the heat it was held for."""
+    """A post as actions need it. No relays: it stands for all, or for the heat it was held for. No
+    heats: for each of those relays.
+    """
 
     id: PostId
     official_id: OfficialId
@@ -71,6 +74,7 @@ class Post:
     lanes: frozenset[int]
     side: Side
     relays: frozenset[Relay]
+    heats: frozenset[HeatId] = frozenset()
 
     def is_where(self, other: Post) -> bool:
         """Whether both are the same place on the track."""
@@ -79,6 +83,10 @@ class Post:
 
     def stands_for(self, relay: Relay) -> bool:
         return not self.relays or relay in self.relays
+
+    def is_for(self, heat_id: HeatId, relay: Relay) -> bool:
+        """Whether it is planned for this heat."""
+        return self.stands_for(relay) and (not self.heats or heat_id in self.heats)
 
     @property
     def words(self) -> str:
@@ -123,25 +131,44 @@ def holds_a_post(conn: Connection, heat_id: HeatId, official_id: OfficialId) -> 
 
 
 def planned_posts(conn: Connection, meet_id: MeetId, facts: HeatOut) -> list[Post]:
-    """The posts of the plan in force that stand for the heat's relay and watch a lane in use."""
+    """The posts of the plan in force that are for this heat and watch a lane in use."""
     return list(planned_in(conn, meet_id, [facts])[facts.id])
 
 
 def planned_in(
     conn: Connection, meet_id: MeetId, heats: Sequence[HeatOut]
 ) -> Mapping[HeatId, Sequence[Post]]:
-    """The same of several heats."""
+    """The same of several heats. A rehearsal has whoever stands for the first heat of its relay."""
     planned = posts_of(conn, meet_id) if heats else []
-    return {one.id: [post for post in planned if _is_for(post, one)] for one in heats}
+    as_if = _first_heats(conn, meet_id, planned, heats)
+    return {
+        one.id: [post for post in planned if _watches(post, as_if.get(one.id, one.id), one)]
+        for one in heats
+    }
 
 
-def _is_for(post: Post, heat: HeatOut) -> bool:
+def _watches(post: Post, heat_id: HeatId, heat: HeatOut) -> bool:
     in_use = {lane.lane for lane in heat.lanes}
-    return post.stands_for(heat.relay) and not post.lanes.isdisjoint(in_use)
+    return post.is_for(heat_id, heat.relay) and not post.lanes.isdisjoint(in_use)
 
 
-def post_sent(place: PostIn) -> Post:
-    """A post as it would be stored."""
+def _first_heats(
+    conn: Connection, meet_id: MeetId, planned: Sequence[Post], heats: Sequence[HeatOut]
+) -> Mapping[HeatId, HeatId]:
+    """For each rehearsal the first heat of its relay that a plan of single heats has posts for."""
+    rehearsals = [one for one in heats if one.rehearsal]
+    single = frozenset[HeatId]().union(*(post.heats for post in planned)) if rehearsals else ()
+    if not single:
+        return {}
+    first: dict[Relay, HeatId] = {}
+    for heat_id, relay in relays_by_heat(conn, meet_id).items():
+        if heat_id in single:
+            first.setdefault(relay, heat_id)
+    return {one.id: first[one.relay] for one in rehearsals if one.relay in first}
+
+
+def post_sent(place: PostIn, relays: Iterable[Relay]) -> Post:
+    """A post as it would be stored: for these relays."""
     return Post(
         PostId(place.id),
         OfficialId(place.official),
@@ -149,7 +176,8 @@ def post_sent(place: PostIn) -> Post:
         place.edge,
         frozenset(place.lanes),
         place.side,
-        frozenset(place.relays),
+        frozenset(relays),
+        frozenset(map(HeatId, place.heats)),
     )
 
 
@@ -163,6 +191,7 @@ def post_from(row: Any) -> Post:
         frozenset(row.post_lanes),
         Side(row.post_side),
         frozenset(Relay(relay) for relay in row.post_relays),
+        frozenset(map(HeatId, row.post_heats)),
     )
 
 

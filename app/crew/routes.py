@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
+from functools import cache, partial
 from typing import Annotated
 
 from fastapi import Path, Query, Request, Response
@@ -19,7 +19,8 @@ from app.forms.briefing_card import draw_briefing_cards
 from app.forms.paper import Paper
 from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
-from app.ids import ChosenId, MeetId
+from app.ids import ChosenId, HeatId, MeetId
+from app.meets.queries import programme
 from app.refusals import FileRefused
 from app.sheets.crew_list import PostRow
 from app.sheets.listed import Listed
@@ -27,9 +28,10 @@ from app.sheets.listed import Listed
 router = for_programs("crew")
 
 Meet = Annotated[ChosenId, Path()]
+LARGEST_PLAN = 2 * 1024 * 1024
 
 
-@router.put("/api/meets/{meet}/crew", response_model=CrewOut, max_body_size=512 * 1024)
+@router.put("/api/meets/{meet}/crew", response_model=CrewOut, max_body_size=LARGEST_PLAN)
 async def put_crew(meet: Meet, sent: CrewIn, here: Here, version: VersionNamed) -> Response:
     """Set the whole crew plan; with If-Match once there is one."""
     put = await here.store.act(MeetId(meet), here.actor, actions.plan_crew(sent, version))
@@ -58,18 +60,27 @@ async def post_crew_list(
     columns: ColumnNames = "{}",
 ) -> Response:
     """Set the whole crew plan from a CSV or XLSX file in the body, with the columns `official,
-    take_over, edge, lanes`, and if you like `side, relays`; `check=true` only looks. With If-Match
-    once there is a plan.
+    take_over, edge, lanes`, and if you like `side, relays`, or `event, round, heat` for posts of
+    single heats; `check=true` only looks. With If-Match once there is a plan.
     """
     meet_id = MeetId(meet)
     listed = await list_sent(request, columns, crew_list.read_file)
 
     def look(conn: Connection) -> tuple[CrewIn, Listed[PostRow], ToMind]:
-        people, before = officials_of(conn, meet_id), queries.posts_of(conn, meet_id)
-        most = partial(queries.most_lanes, conn, meet_id)
-        sent, seen = crew_list.plan(listed, people, before, most)
-        planned = [queries.post_sent(one) for one in sent.posts]
-        names = {person.id: person.name for person in people}
+        names_heats = any(row.heats for row in listed.rows)
+        known = crew_list.Known(
+            people=officials_of(conn, meet_id),
+            heats=programme(conn, meet_id) if names_heats else [],
+            before=queries.posts_of(conn, meet_id),
+            most=cache(partial(queries.most_lanes, conn, meet_id)),
+        )
+        sent, seen = crew_list.plan(listed, known)
+        relays = {heat.id: heat.relay for heat in known.heats}
+        planned = [
+            queries.post_sent(one, [relays[HeatId(heat)] for heat in one.heats] or one.relays)
+            for one in sent.posts
+        ]
+        names = {person.id: person.name for person in known.people}
         return sent, seen, to_mind(conn, meet_id, planned, names)
 
     sent, seen, mind = await here.store.read(look)

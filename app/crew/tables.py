@@ -25,10 +25,13 @@ posts = Table(
     Column("lanes", Json, nullable=False),
     Column("side", String(10), nullable=False),
     Column("relays", Json, nullable=False),
+    Column("heats", Json, nullable=False, server_default="[]"),
     Column("retired", Boolean, nullable=False),
     Index(None, "meet_id", "retired"),
 )
-"""`relays` lists the relays the post stands for; empty means all of them."""
+"""`relays` lists the relays the post stands for, `heats` the single heats; empty means all of them.
+Of a post for single heats, `relays` are theirs.
+"""
 
 heat_posts = Table(
     "heat_posts",

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Final
 
 from pydantic import Field
 
-from app.ids import ChosenId, OfficialId, PostId
+from app.ids import ChosenId, HeatId, OfficialId, PostId
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.problems import Problem
 from app.wire import Lane, Wire, shown
 
+MOST_POSTS: Final = 2_000
+"""In one plan: sixty people, each at a dozen places in the course of the days (common practice)."""
+MOST_HEATS: Final = 1_000
+
 
 class PostIn(Wire):
-    """One place in the crew plan. `relays` empty means every relay of the meet."""
+    """One place in the crew plan. `relays` empty means every relay of the meet, `heats` empty every
+    heat of those relays.
+    """
 
     id: ChosenId
     official: ChosenId
@@ -22,6 +28,10 @@ class PostIn(Wire):
     lanes: Annotated[list[Lane], Field(min_length=1, max_length=10)]
     side: Side = Side.INSIDE
     relays: Annotated[list[Relay], Field(max_length=len(Relay))] = Field(default_factory=list)
+    # Left out where it is empty: a plan without single heats reads as it did before there were any.
+    heats: Annotated[list[ChosenId], Field(max_length=MOST_HEATS)] = Field(
+        default_factory=list, exclude_if=lambda heats: not heats
+    )
 
 
 class CrewIn(Wire):
@@ -43,7 +53,7 @@ class CrewIn(Wire):
         }
     )
 
-    posts: Annotated[list[PostIn], Field(max_length=500)]
+    posts: Annotated[list[PostIn], Field(max_length=MOST_POSTS)]
 
 
 class PostOut(Wire):
@@ -57,6 +67,7 @@ class PostOut(Wire):
     lanes: list[int]
     side: Side
     relays: list[Relay]
+    heats: list[HeatId] = Field(description="empty means every heat of its relays")
 
 
 class GapOut(Wire):
@@ -66,6 +77,7 @@ class GapOut(Wire):
     take_over: int
     edge: Edge
     lanes: list[int]
+    heats: list[HeatId] = Field(description="in which heats; empty means in each of the relay")
     words: str = Field(description="the same as people say it: 4x100, take-over 1, end, lanes 5–8")
 
 
@@ -76,6 +88,7 @@ class ApartOut(Wire):
     official_name: str
     relay: Relay
     take_overs: list[int]
+    heats: list[HeatId] = Field(description="in which heats; empty means in each of the relay")
     words: str = Field(
         description="the same as people say it: Bo Halyard: 4x100, take-overs 1, 2",
         examples=["Bo Halyard: 4x100, take-overs 1, 2"],

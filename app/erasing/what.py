@@ -116,7 +116,8 @@ COLUMNS: dict[str, Sort] = {
     # or it was signed, and whoever holds the paper checks it by the digest.
     **_all(
         Sort.STAYS,
-        "tries.key, calls.content, rulings.statement_digest, decisions.statement_digest",
+        "tries.key, posts.heats, calls.content, rulings.statement_digest",
+        "decisions.statement_digest",
         "announcements.statement_digest, announcements.else_seen, signatures.statement_sha256",
         "pictures.sha256, pictures.shown_sha256, papers.facts_sha256, papers.sha256",
         "device_keys.public_key, seals.certificates, seals.fingerprint, seals.verifier_key",

@@ -520,6 +520,22 @@ def heats_called_off(conn: Connection, meet_id: MeetId) -> frozenset[HeatId]:
     return frozenset(conn.execute(_CALLED_OFF, {"meet": meet_id}).scalars())
 
 
+def relays_by_heat(conn: Connection, meet_id: MeetId) -> Mapping[HeatId, Relay]:
+    """The relay of each heat of the programme, in its order."""
+    statement = (
+        select(heats.c.id, events.c.relay)
+        .join(events, events.c.id == heats.c.event_id)
+        .where(heats.c.meet_id == meet_id, heats.c.rehearsal == false())
+        .order_by(heats.c.position)
+    )
+    return {row.id: Relay(row.relay) for row in conn.execute(statement)}
+
+
+def programme(conn: Connection, meet_id: MeetId) -> list[HeatOut]:
+    """All heats of the programme with their lanes, in its order."""
+    return heats_in(conn, meet_id, list(relays_by_heat(conn, meet_id)))
+
+
 def relays_of(conn: Connection, meet_id: MeetId) -> Mapping[Relay, int]:
     """The relays on the meet's programme, and the highest lane, or place on the line, of each."""
     statement = (

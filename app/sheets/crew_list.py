@@ -1,8 +1,9 @@
 """Reading a crew list: who watches which edge of which take-over for which lanes.
 
 Answers what the list says and everything that is wrong with it, in one pass, and stores nothing.
-Whether the named people are officials of the meet is left to the caller. Columns and words are the
-handbook's: take-over, edge (start or end), lanes (`1-4`, `3, 5`), side of the track.
+Whether the named people are officials of the meet, and the heats on its programme, is left to the
+caller. Columns and words are the handbook's: take-over (also several: `1, 2, 3`), edge (start or
+end), lanes (`1-4`, `3, 5`), side of the track; and which heats, by event, round and number.
 """
 
 from __future__ import annotations
@@ -13,29 +14,42 @@ from dataclasses import dataclass
 
 from app.rules.relay import Edge, Relay, relay_named
 from app.sheets.columns import NO_MAPPING, Columns
-from app.sheets.fields import LANES, read_required_text, read_whole_number
+from app.sheets.fields import HEATS, LANES, read_required_text, read_whole_number
 from app.sheets.problems import ProblemList, show
 from app.sheets.table import Problem, Row, fill_table
 
 TAKE_OVERS = (1, 3)
 SIDES = ("inside", "outside")
 REQUIRED = ("official", "take_over", "edge", "lanes")
-OPTIONAL = ("side", "relays")
+OPTIONAL = ("side", "relays", "event", "round", "heat")
+_TAKE_OVERS = re.compile(r"[123](?:\s*[,;+/]\s*[123])*")
 _BETWEEN = re.compile(r"[,;+/\n]")
-_SPAN = re.compile(r"([0-9]{1,2})(?:\s*[-–]\s*([0-9]{1,2}))?")
+_SPAN = re.compile(r"([0-9]{1,3})(?:\s*[-–]\s*([0-9]{1,3}))?")
+
+
+@dataclass(frozen=True, slots=True)
+class HeatsAsked:
+    """The heats of an event, or of one of its rounds, or those with these numbers in it."""
+
+    event: str
+    round: str = ""
+    numbers: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class PostRow:
-    """One post of the list. No relays: it stands for all of the meet."""
+    """One row of the list: a post at each of its take-overs. No relays: it stands for all of the
+    meet; no heats asked for: for all of those relays.
+    """
 
     row: int
     official: str
-    take_over: int
+    take_overs: tuple[int, ...]
     edge: Edge
     lanes: tuple[int, ...]
     side: str
     relays: tuple[Relay, ...]
+    heats: HeatsAsked | None = None
 
 
 def read_crew_list(
@@ -54,16 +68,27 @@ def read_crew_list(
 
 def _read(row: Row, problems: ProblemList) -> PostRow | None:
     official = read_required_text(row, "official", problems)
-    take_over = read_whole_number(row, "take_over", TAKE_OVERS, problems)
+    take_overs = read_take_overs(row, problems)
     edge = read_one_of(row, "edge", tuple(Edge), problems)
     lanes = read_lanes(row, problems)
     side = read_one_of(row, "side", SIDES, problems) if row.cells.get("side") else SIDES[0]
     relays = _read_relays(row, problems)
-    if official is None or take_over is None or edge is None or side is None:
+    told = len(problems)
+    heats = _read_heats(row, problems)
+    if official is None or take_overs is None or edge is None or side is None:
         return None
-    if lanes is None or relays is None:
+    if lanes is None or relays is None or len(problems) > told:
         return None
-    return PostRow(row.number, official, take_over, Edge(edge), lanes, side, relays)
+    return PostRow(row.number, official, take_overs, Edge(edge), lanes, side, relays, heats)
+
+
+def read_take_overs(row: Row, problems: ProblemList) -> tuple[int, ...] | None:
+    """One take-over, or several that lie at one place."""
+    text = row.cells.get("take_over") or ""
+    if _TAKE_OVERS.fullmatch(text):
+        return tuple(sorted({int(number) for number in re.findall("[123]", text)}))
+    number = read_whole_number(row, "take_over", TAKE_OVERS, problems)
+    return None if number is None else (number,)
 
 
 def read_one_of(
@@ -81,22 +106,39 @@ def read_one_of(
 
 def read_lanes(row: Row, problems: ProblemList) -> tuple[int, ...] | None:
     """Single lanes and spans of them, in their order."""
-    text = read_required_text(row, "lanes", problems)
-    if text is None:
+    if read_required_text(row, "lanes", problems) is None:
         return None
-    lanes: set[int] = set()
+    return _read_numbers(row, "lanes", LANES, problems)
+
+
+def _read_numbers(
+    row: Row, column: str, bounds: tuple[int, int], problems: ProblemList
+) -> tuple[int, ...] | None:
+    text, what = row.cells.get(column) or "", f"{column.removesuffix('s')}s"
+    numbers: set[int] = set()
     for part in filter(None, (part.strip() for part in _BETWEEN.split(text))):
         span = _SPAN.fullmatch(part)
         first, last = (int(span[1]), int(span[2] or span[1])) if span else (0, 0)
-        if not LANES[0] <= first <= last <= LANES[1]:
+        if not bounds[0] <= first <= last <= bounds[1]:
             why = (
-                f"{show(part)} are no lanes. Write single lanes and spans between {LANES[0]} and "
-                f"{LANES[1]}, such as 1-4 or 3, 5."
+                f"{show(part)} are no {what}. Write single {what} and spans between "
+                f"{bounds[0]} and {bounds[1]}, such as 1-4 or 3, 5."
             )
-            problems.add(row.number, "lanes", why)
+            problems.add(row.number, column, why)
             return None
-        lanes.update(range(first, last + 1))
-    return tuple(sorted(lanes)) or None
+        numbers.update(range(first, last + 1))
+    return tuple(sorted(numbers)) or None
+
+
+def _read_heats(row: Row, problems: ProblemList) -> HeatsAsked | None:
+    event, of_round, heat = (row.cells.get(one) or "" for one in ("event", "round", "heat"))
+    if not event:
+        if of_round or heat:
+            why = "The heats of which event? Write its name beside the round or the heat."
+            problems.add(row.number, "event", why)
+        return None
+    numbers = _read_numbers(row, "heat", HEATS, problems)
+    return HeatsAsked(event, of_round, frozenset(numbers or ()))
 
 
 def _read_relays(row: Row, problems: ProblemList) -> tuple[Relay, ...] | None:

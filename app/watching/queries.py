@@ -194,6 +194,7 @@ def _post(known: Post) -> WatchedPostOut:
         lanes=sorted(known.lanes),
         side=known.side,
         relays=sorted(known.relays),
+        heats=sorted(known.heats),
         words=known.words,
     )
 

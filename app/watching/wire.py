@@ -45,6 +45,7 @@ class WatchedPostOut(Wire):
     lanes: list[int]
     side: Side
     relays: list[Relay] = Field(description="empty means every relay of the meet")
+    heats: list[HeatId] = Field(description="empty means every heat of its relays")
     words: str = Field(description="as people name it: take-over 2, end, lanes 3–4, outside")
 
 

@@ -88,7 +88,8 @@ def test_what_is_unwatched_is_said_edge_by_edge(meet: MeetAtHand) -> None:
     posts[3] |= {"lanes": [1, 2, 3, 4, 5, 6, 8]}
     gaps = plan(meet, *posts)["unwatched"]
     words = "4x100, take-over 2, end, lane 7"
-    assert gaps == [{"relay": "4x100", "take_over": 2, "edge": "end", "lanes": [7], "words": words}]
+    where = {"relay": "4x100", "take_over": 2, "edge": "end", "lanes": [7]}
+    assert gaps == [where | {"heats": [], "words": words}]
 
 
 def test_a_post_stands_for_the_relays_it_names(meet: MeetAtHand) -> None:
@@ -315,6 +316,7 @@ def test_whoever_is_wanted_at_two_places_during_one_race_is_told_with_the_plan(
             "official_name": meet.umpire.name,
             "relay": "4x100",
             "take_overs": [1, 3],
+            "heats": [],
             "words": words,
         }
     ]

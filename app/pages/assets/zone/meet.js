@@ -22,7 +22,11 @@ function after(state, heat) {
 
 /** The official's posts that stand for a heat. */
 export const postsIn = (state, heat) =>
-  heat ? (state.watch?.posts ?? []).filter((one) => !one.relays.length || one.relays.includes(heat.relay)) : [];
+  heat ? (state.watch?.posts ?? []).filter((one) => isFor(one, heat)) : [];
+
+/** A watch that a phone kept from before posts were planned for single heats names none. */
+const isFor = (post, heat) =>
+  (!post.relays.length || post.relays.includes(heat.relay)) && (!post.heats?.length || heat.rehearsal || post.heats.includes(heat.id));
 
 /** The post that flags are shown for: the one that was chosen, else the first. */
 export function postHere(state, heat) {

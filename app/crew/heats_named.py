@@ -1,0 +1,47 @@
+"""Heats as people name several of them: by event and round, numbers that follow each other in
+short.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import groupby
+
+from app.meets.wire import HeatOut
+from app.plurals import runs
+
+
+@dataclass(frozen=True, slots=True)
+class HeatsNamed:
+    """Heats of one round of an event."""
+
+    event_name: str
+    round: str
+    numbers: tuple[int, ...]
+
+    @property
+    def spans(self) -> str:
+        """The numbers in short: 1–4, 6."""
+        spans = (
+            f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(self.numbers)
+        )
+        return ", ".join(spans)
+
+    @property
+    def words(self) -> str:
+        """As people say it: Women 4x100, heats, heat 1–4."""
+        return f"{self.event_name}, {self.round}, heat {self.spans}"
+
+
+def named(heats: Iterable[HeatOut]) -> list[HeatsNamed]:
+    """All of these heats, in their order."""
+    return [
+        HeatsNamed(*of, tuple(heat.number for heat in theirs))
+        for of, theirs in groupby(heats, key=lambda heat: (heat.event_name, heat.round))
+    ]
+
+
+def in_words(heats: Iterable[HeatOut]) -> str:
+    """The same as a line."""
+    return "; ".join(one.words for one in named(heats))
