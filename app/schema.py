@@ -7,6 +7,7 @@ from sqlalchemy import MetaData
 from app.access import tables as access_tables
 from app.appeals import tables as appeals_tables
 from app.crew import tables as crew_tables
+from app.crew_search import tables as crew_search_tables
 from app.meets import tables as meets_tables
 from app.pictures import tables as pictures_tables
 from app.record import tables as record_tables
@@ -25,6 +26,7 @@ TABLE_MODULES = (
     access_tables,
     crew_tables,
     surveys_tables,
+    crew_search_tables,
     reports_tables,
     pictures_tables,
     rulings_tables,

@@ -31,6 +31,7 @@ from app.clock import Clock, SystemClock
 from app.config import Settings
 from app.content_coding import RefuseCoded
 from app.crew import routes as crew
+from app.crew_search import routes as crew_search
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.guarded import is_guarded
@@ -74,6 +75,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     rounds.router,
     crew.router,
     surveys.router,
+    crew_search.router,
     rehearsals.router,
     watching.router,
     record.router,
@@ -188,6 +190,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         with hearing(store.engines, feed.reach, feed.hear):
             yield
     finally:
+        services.searches.close()
         feed.stop()
         store.stop()
 

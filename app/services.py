@@ -13,6 +13,7 @@ from app.access.known_callers import KnownCallers
 from app.access.pace import Pace
 from app.clock import Clock
 from app.config import Settings
+from app.crew_search.searching import Searches
 from app.logs import RequestLog
 from app.made_once import MadeOnce
 from app.measures import Measures
@@ -35,7 +36,7 @@ class Services:
     """The implementations that this process was assembled from, and who is next where one after
     another is served: `of_files` is the turn of case files, `of_records` that of whole records.
     `boards` has the public pages as they were written last, `dockets` what was last answered of
-    what awaits a ruling, `trials` whether the store stores.
+    what awaits a ruling, `searches` those for crew plans, `trials` whether the store stores.
     """
 
     settings: Settings
@@ -50,6 +51,7 @@ class Services:
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
     boards: MadeOnce[Any] = field(default_factory=lambda: MadeOnce(BOARD_LASTS))
     dockets: MadeOnce[str] = field(default_factory=lambda: MadeOnce(DOCKET_LASTS))
+    searches: Searches = field(default_factory=Searches)
     trials: MadeOnce[list[str]] = field(default_factory=lambda: MadeOnce(TRIAL_LASTS))
     measures: Measures = field(default_factory=Measures)
     request_log: RequestLog = field(default_factory=RequestLog)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import time
 from base64 import urlsafe_b64encode
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -42,6 +43,8 @@ CREW = 2 * 1024 * 1024
 # No umpire writes without end about one team in one heat: the service would refuse it.
 _lanes = itertools.cycle((4, 5, 6, 7, 8))
 _take_overs = itertools.cycle((1, 2, 3))
+_minutes = itertools.cycle(range(60))
+_searches: dict[str, str] = {}
 _millimetres = itertools.cycle(range(1, 400))
 REFUSED = {400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428, 429}
 
@@ -141,6 +144,56 @@ def a_crew(meet: MeetAtHand) -> Sending:
     posts = [a_post(new_id(), meet.umpire.id, relays=["4x100"], side="outside")]
     version = meet.organiser.get("crew").headers["ETag"]
     return replace(_of(meet, "organiser", "crew", {"posts": posts}), etag=version, largest=CREW)
+
+
+def crew_wishes(meet: MeetAtHand) -> Sending:
+    seen = meet.organiser.get("crew/wishes").headers.get("ETag")
+    hours = [{"begins": f"09:{next(_minutes):02}", "ends": "17:00"}]
+    person = {"official": meet.umpire.id, "experience": 2, "hours": hours}
+    person |= {"may_not": [{"take_over": 2, "edge": "end"}]}
+    document = {"people": [person], "template": [], "pins": [], "dropped": []}
+    return replace(_of(meet, "organiser", "crew/wishes", document), etag=seen, largest=CREW // 4)
+
+
+def a_search(meet: MeetAtHand) -> Sending:
+    """For the crew of one heat with a start; a meet has one search at a time."""
+    let_search_end(meet)
+    when = f"{10 + next(_minutes) % 10}:{next(_minutes):02}"
+    rows = f"event,round,heat,lane,team,scheduled\nMen 4x100 m {new_id()},final,1,4,Tern,{when}\n"
+    assert meet.organiser.post("start-lists", content=rows).status_code == 200
+    search = _searches[meet.id] = new_id()
+    return _of(meet, "organiser", f"crew/searches/{search}", {"seconds": 0.5, "keep": False})
+
+
+def searches_of(meet: str) -> list[str]:
+    """The id of the meet's last search, if it had any."""
+    return [_searches[meet]] if meet in _searches else []
+
+
+def let_search_end(meet: MeetAtHand) -> None:
+    """Wait for the meet's last search, where it has begun."""
+    while search := _searches.get(meet.id):
+        seen = meet.organiser.get(f"crew/searches/{search}")
+        if seen.status_code == 404 or seen.json()["phase"] in {"ended", "failed"}:
+            return
+        time.sleep(0.05)
+
+
+def a_people_list_file(meet: MeetAtHand) -> Sending:
+    seen = meet.organiser.get("crew/wishes").headers.get("ETag")
+    officials = meet.organiser.get("officials").json()
+    name = next(one["name"] for one in officials if one["id"] == meet.umpire.id)
+    rows = f"name,experience,from\n{name},2,09:{next(_minutes):02}\n"
+    sent = _of(meet, "organiser", "people-list", rows.encode())
+    return replace(sent, method="POST", etag=seen, largest=LARGE)
+
+
+def a_template_file(meet: MeetAtHand) -> Sending:
+    seen = meet.organiser.get("crew/wishes").headers.get("ETag")
+    lanes = 1 + next(_minutes) % 10
+    rows = f"people,edge,side,lanes\n2,start,inside,8\n2,end,outside,{lanes}\n"
+    sent = _of(meet, "organiser", "crew-template", rows.encode())
+    return replace(sent, method="POST", etag=seen, largest=LARGE)
 
 
 def a_measured_zone(meet: MeetAtHand) -> Sending:
@@ -547,6 +600,8 @@ DOCUMENTS: dict[str, Build] = {
     "look": a_look,
     "joining": a_joining,
     "crew": a_crew,
+    "crew wishes": crew_wishes,
+    "search for a crew plan": a_search,
     "measured zone": a_measured_zone,
     "heat not held": a_heat_not_held,
     "heat now": a_heat_pointed_at,
@@ -591,6 +646,8 @@ FILES: dict[str, Build] = {
     "start list": a_start_list_file,
     "list of officials": an_officials_list_file,
     "crew list": a_crew_list_file,
+    "list of people": a_people_list_file,
+    "crew template": a_template_file,
     "measured lines": a_survey_list_file,
     "finish list": a_finish_list_file,
 }

@@ -134,6 +134,8 @@ PINNED: Mapping[str, int] = {
     "GET /cases/{case}/consequences": 48,
     "GET /papers": 1,
     "organiser-survey-1-chief_umpire": 5,
+    "organiser-crew-search-1-chief_umpire": 7,
+    "GET /crew/wishes": 1,
     "GET /survey": 3,
     "GET /survey.csv": 3,
 }

@@ -26,6 +26,7 @@ from app.access.queries import Caller
 from app.access.who_may import ROUTES, Who
 from app.attended import attended_now
 from app.clock import Clock
+from app.crew_search.searching import Searches
 from app.ids import MeetId
 from app.record.feed import Feed
 from app.refusals import Malformed, NotJoined, RoleMissing
@@ -72,6 +73,11 @@ class Admitted:
     def feed(self) -> Feed:
         """The live feed."""
         return self.services.feed
+
+    @property
+    def searches(self) -> Searches:
+        """The searches for crew plans."""
+        return self.services.searches
 
     def one_more_file(self) -> AbstractContextManager[None]:
         """Counts a file that the caller asked for, until it is there; see `pace.py`."""

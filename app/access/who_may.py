@@ -125,6 +125,14 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("PUT", f"{MEET}/crew"): PLANS_CREW,
     ("POST", f"{MEET}/crew-list"): PLANS_CREW,
     ("GET", f"{MEET}/crew"): JOINED,
+    ("PUT", f"{MEET}/crew/wishes"): PLANS_CREW,
+    ("GET", f"{MEET}/crew/wishes"): PLANS_CREW,
+    ("POST", f"{MEET}/people-list"): PLANS_CREW,
+    ("POST", f"{MEET}/crew-template"): PLANS_CREW,
+    ("PUT", f"{MEET}/crew/searches/{{search}}"): PLANS_CREW,
+    ("GET", f"{MEET}/crew/searches/{{search}}"): PLANS_CREW,
+    ("DELETE", f"{MEET}/crew/searches/{{search}}"): PLANS_CREW,
+    ("POST", f"{MEET}/crew/searches/{{search}}/take"): PLANS_CREW,
     ("GET", f"{MEET}/crew/briefing-cards.pdf"): BRIEFS_CREW,
     ("GET", f"{MEET}/survey"): JOINED,
     ("GET", f"{MEET}/survey.csv"): JOINED,
@@ -267,6 +275,7 @@ WHO_OPENS: dict[tuple[str, str], Who] = {
     ("GET", f"{PAGES}/organiser/start-lists"): ORGANISER,
     ("GET", f"{PAGES}/organiser/crew"): PLANS_CREW,
     ("GET", f"{PAGES}/organiser/survey"): PLANS_CREW,
+    ("GET", f"{PAGES}/organiser/crew-search"): PLANS_CREW,
     ("GET", f"{PAGES}/organiser/rehearsals"): PLANS_CREW,
 }
 """Who may open each page, and what belongs to pages; all else is in `WHO_MAY`."""

@@ -53,8 +53,8 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
-    """Where somebody stands. Rows that differ by nothing but their heats make one post."""
+class Place:
+    """Where an official stands. Rows that differ by nothing but their heats make one post."""
 
     official: str
     take_over: int
@@ -70,7 +70,7 @@ def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]
         by_name.setdefault(likeness(person.name), []).append(person)
     problems, left = ProblemList(), list(known.before)
     whole: list[PostIn] = []
-    single: dict[_Place, set[HeatId]] = {}
+    single: dict[Place, set[HeatId]] = {}
     for row in listed.rows:
         found = by_name.get(likeness(row.official), [])
         heats = None if row.heats is None else known.heats_asked(row.heats)
@@ -79,18 +79,18 @@ def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]
         _tell_of_no_heats(row, heats, problems)
         for place in _places(row, found):
             if heats is None:
-                whole.append(_as_sent(place, row.relays, (), left))
+                whole.append(as_sent(place, row.relays, (), left))
             else:
                 single.setdefault(place, set()).update(heat.id for heat in heats)
-    posts = [*whole, *(_as_sent(place, (), heats, left) for place, heats in single.items())]
+    posts = [*whole, *(as_sent(place, (), heats, left) for place, heats in single.items())]
     _tell_of_too_many(posts, problems)
     return CrewIn(posts=posts[:MOST_POSTS]), listed.with_problems(problems.told())
 
 
-def _places(row: PostRow, found: Sequence[OfficialOut]) -> Iterator[_Place]:
+def _places(row: PostRow, found: Sequence[OfficialOut]) -> Iterator[Place]:
     if len(found) == 1:
         for take_over in row.take_overs:
-            yield _Place(found[0].id, take_over, row.edge, row.lanes, Side(row.side))
+            yield Place(found[0].id, take_over, row.edge, row.lanes, Side(row.side))
 
 
 def _tell_of_no_heats(row: PostRow, heats: Sequence[HeatOut] | None, problems: ProblemList) -> None:
@@ -130,9 +130,10 @@ def _tell_of_trouble(
         problems.add(row.row, "lanes", why)
 
 
-def _as_sent(
-    place: _Place, relays: Iterable[Relay], heats: Iterable[HeatId], left: list[Post]
+def as_sent(
+    place: Place, relays: Iterable[Relay], heats: Iterable[HeatId], left: list[Post]
 ) -> PostIn:
+    """The post at a place; one that is left of the plan before keeps its id, and is taken."""
     kept = next((post for post in left if _is_that(post, place)), None)
     if kept is not None:
         left.remove(kept)
@@ -148,7 +149,7 @@ def _as_sent(
     )
 
 
-def _is_that(post: Post, place: _Place) -> bool:
+def _is_that(post: Post, place: Place) -> bool:
     where = (post.official_id, post.take_over, post.edge, tuple(sorted(post.lanes)))
     return where == (place.official, place.take_over, place.edge, place.lanes)
 

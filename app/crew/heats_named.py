@@ -4,10 +4,11 @@ short.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from app.ids import HeatId
 from app.meets.wire import HeatOut
 from app.plurals import runs
 
@@ -45,3 +46,15 @@ def named(heats: Iterable[HeatOut]) -> list[HeatsNamed]:
 def in_words(heats: Iterable[HeatOut]) -> str:
     """The same as a line."""
     return "; ".join(one.words for one in named(heats))
+
+
+class HeatNames:
+    """The heats of a programme, to be named by their ids."""
+
+    def __init__(self, programme: Sequence[HeatOut]) -> None:
+        self._programme = programme
+
+    def of(self, ids: Iterable[HeatId]) -> Sequence[HeatsNamed]:
+        """These, in the order of the programme."""
+        asked = set(ids)
+        return named(heat for heat in self._programme if heat.id in asked) if asked else []

@@ -42,7 +42,7 @@ async def put_crew(meet: Meet, sent: CrewIn, here: Here, version: VersionNamed) 
 async def get_crew(meet: Meet, here: Here) -> Response:
     """The crew plan, what it leaves unwatched, and whom it wants at two places during one race."""
     out = await here.store.read(lambda conn: crew(conn, MeetId(meet)))
-    return answer(out, version=out.version)
+    return answer(out, version=out.version or None)
 
 
 @router.post(

@@ -13,10 +13,13 @@ from dataclasses import dataclass
 from sqlalchemy import Connection
 
 from app.crew import telling as crew
+from app.crew.heats_named import HeatNames, HeatsNamed
 from app.crew.wire import ApartOut, GapOut, PostOut
-from app.ids import MeetId
+from app.ids import HeatId, MeetId
 from app.meets import queries as meets
+from app.meets.states import HeatState
 from app.meets.track import track_note, track_of
+from app.meets.wire import HeatOut
 from app.pages.track_plan import Crew, TrackPlan, plan_track
 from app.pages.zone_plan import ZonePlan, plan_zone
 from app.plurals import runs
@@ -25,10 +28,11 @@ from app.rules.relay import Edge, Relay
 
 @dataclass(frozen=True, slots=True)
 class Numbered:
-    """A post with its number in the plan."""
+    """A post with its number in the plan, and the single heats that it stands for."""
 
     number: int
     post: PostOut
+    heats: Sequence[HeatsNamed]
 
     @property
     def lanes(self) -> str:
@@ -62,40 +66,65 @@ class Gap:
     edge: Edge
     lanes: str
     count: int
+    heats: Sequence[HeatsNamed]
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """An official whose posts lie apart in one race, and in which heats that is so."""
+
+    told: ApartOut
+    heats: Sequence[HeatsNamed]
 
 
 @dataclass(frozen=True, slots=True)
 class CrewShown:
     """The crew plan, what it leaves unwatched, who cannot be where it wants them, and its pictures;
     none on a track whose measures, as the settings have them, make no lap of 400 or 200 m, nor of
-    relays whose zones are not known there (`undrawn`).
+    relays whose zones are not known there (`undrawn`). A plan of single heats is drawn for one of
+    them, `heat`, of all `heats`.
     """
 
     version: int
     posts: Sequence[Numbered]
     unwatched: Sequence[Gap]
-    apart: Sequence[ApartOut]
+    apart: Sequence[Torn]
     relays: Sequence[RelayPictures]
     undrawn: Sequence[Relay]
+    heats: Sequence[HeatOut]
+    heat: HeatOut | None
 
 
-def crew_shown(conn: Connection, meet_id: MeetId) -> CrewShown:
-    """The crew plan of a meet with its pictures."""
+def crew_shown(conn: Connection, meet_id: MeetId, asked: HeatId | None = None) -> CrewShown:
+    """The crew plan of a meet with its pictures; one of single heats for the heat that is asked
+    for, else for the first to come.
+    """
     facts, plan = meets.meet_facts(conn, meet_id), crew.crew(conn, meet_id)
     posts = sorted(plan.posts, key=_as_met)
-    numbered = [Numbered(number, post) for number, post in enumerate(posts, 1)]
+    heats = meets.programme(conn, meet_id) if any(one.heats for one in posts) else []
+    heat = _heat_drawn(heats, asked)
+    names = HeatNames(heats)
+    numbered = [Numbered(at, post, names.of(post.heats)) for at, post in enumerate(posts, 1)]
     track = None if track_note(facts.track) else track_of(facts.track)
     known = {} if track is None else facts.book.zones_on(track)
-    relays = _relays(meets.relays_of(conn, meet_id), posts)
-    drawn = [Crew(track, one, known[one], posts) for one in relays if track and one in known]
+    relays = [heat.relay] if heat else _relays(meets.relays_of(conn, meet_id), posts)
+    drawn = [Crew(track, one, known[one], posts, heat) for one in relays if track and one in known]
     return CrewShown(
         version=plan.version,
         posts=numbered,
-        unwatched=[_gap(one) for one in plan.unwatched],
-        apart=plan.apart,
+        unwatched=[_gap(one, names) for one in plan.unwatched],
+        apart=[Torn(one, names.of(one.heats)) for one in plan.apart],
         relays=[_pictures(one, numbered) for one in drawn],
         undrawn=[one for one in relays if track and one not in known],
+        heats=heats,
+        heat=heat,
     )
+
+
+def _heat_drawn(heats: Sequence[HeatOut], asked: HeatId | None) -> HeatOut | None:
+    to_come = (heat for heat in heats if heat.state is HeatState.TO_COME)
+    chosen = (heat for heat in heats if heat.id == asked)
+    return next(chosen, None) or next(to_come, None) or next(iter(heats), None)
 
 
 def spans(lanes: Iterable[int]) -> str:
@@ -115,8 +144,9 @@ def _relays(on_programme: Iterable[Relay], posts: Sequence[PostOut]) -> list[Rel
     return [relay for relay in Relay if relay in wanted]
 
 
-def _gap(gap: GapOut) -> Gap:
-    return Gap(gap.relay, gap.take_over, gap.edge, spans(gap.lanes), len(gap.lanes))
+def _gap(gap: GapOut, names: HeatNames) -> Gap:
+    where = (gap.relay, gap.take_over, gap.edge, spans(gap.lanes), len(gap.lanes))
+    return Gap(*where, names.of(gap.heats))
 
 
 def _pictures(on_track: Crew, numbered: Sequence[Numbered]) -> RelayPictures:

@@ -21,7 +21,7 @@ from app.access.wire import OfficialOut
 from app.crew import telling as crew
 from app.crew.wire import CrewOut
 from app.guarded import for_readers
-from app.ids import ChosenId, MeetId
+from app.ids import ChosenId, HeatId, MeetId
 from app.meets import queries as meets
 from app.meets.rehearsing import rehearsals, rehearsals_going_on
 from app.meets.states import HeatState
@@ -169,11 +169,14 @@ async def show_start_lists(
 
 
 @router.get("/meets/{meet}/organiser/crew")
-async def show_crew(asked: Asked) -> Response:
+async def show_crew(
+    asked: Asked,
+    heat: Annotated[ChosenId | None, Query(description="left out, the first to come")] = None,
+) -> Response:
     """Who stands where, as a table and as pictures, what nobody watches, and loading a plan."""
 
     def shows(conn: Connection, meet_id: MeetId) -> Mapping[str, Any]:
-        return {"crew": crew_shown(conn, meet_id)}
+        return {"crew": crew_shown(conn, meet_id, HeatId(heat) if heat else None)}
 
     return await asked.shown("organiser_crew.html", shows)
 

@@ -8,6 +8,7 @@ from app.pages import (
     assets,
     board,
     case,
+    crew_search,
     desk,
     desk_heat,
     desk_rounds,
@@ -41,5 +42,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     zone.router,
     organiser.router,
     survey.router,
+    crew_search.router,
     problem_types.router,
 )

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from itertools import groupby
 
 from app.crew.wire import PostOut
+from app.meets.wire import HeatOut
 from app.plurals import runs
 from app.rules.book_parts import ZoneRule
 from app.rules.cover import PostPlace, uncovered
@@ -115,12 +116,15 @@ class TrackPlan:
 
 @dataclass(frozen=True, slots=True)
 class Crew:
-    """A relay on a track, its zones by take-over, and the posts of the whole crew."""
+    """A relay on a track, its zones by take-over, and the posts of the whole crew: for one heat, or
+    for all of the relay.
+    """
 
     track: Track
     relay: Relay
     zones: Mapping[int, ZoneRule]
     posts: Sequence[PostOut]
+    heat: HeatOut | None = None
 
     @property
     def numbered(self) -> list[tuple[int, PostOut]]:
@@ -130,7 +134,8 @@ class Crew:
         return [
             (number, one)
             for number, one in enumerate(self.posts, 1)
-            if not one.relays or self.relay in one.relays
+            if (not one.relays or self.relay in one.relays)
+            and (self.heat is None or not one.heats or self.heat.id in one.heats)
         ]
 
     @property
@@ -150,7 +155,8 @@ class Crew:
             PostPlace(post.id, post.take_over, post.edge, frozenset(post.lanes))
             for _, post in self.numbered
         ]
-        gaps = uncovered(places, self.lanes, self.zones)
+        in_use = self.lanes if self.heat is None else [one.lane for one in self.heat.lanes]
+        gaps = uncovered(places, in_use, self.zones)
         for (take_over, edge), found in groupby(gaps, key=lambda gap: (gap.take_over, gap.edge)):
             for run in runs(gap.lane for gap in found):
                 yield take_over, edge, run

@@ -55,6 +55,16 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "awaited": _("to come"),
         "unwatched": _("nobody watches"),
     },
+    "wish": {
+        "every edge of every lane watched": _("edges of lanes that nobody watches"),
+        "the plan before kept": _("changes to the plan in force"),
+        "breaks": _("rows of heats served though a break was due"),
+        "no post over the own club's lane": _("heats over the own club's lane"),
+        "experience at the end of the zone": _("experienced people short at the ends of zones"),
+        "as many people a zone as the template knows": _("people short of full crews"),
+        "few moves": _("moves to another zone"),
+        "even load": _("heats of whoever stands most"),
+    },
     "zone edge": {"start": _("start"), "end": _("end")},
     "zone line": {
         "acceleration": _("beginning of the acceleration zone"),

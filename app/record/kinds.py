@@ -15,6 +15,7 @@ from app.roles import Role
 HEAD = frozenset({Role.REFEREE, Role.CHIEF_UMPIRE})
 DESK = frozenset({*HEAD, Role.RESULTS, Role.ORGANISER})
 CREW = frozenset(Role)
+PLANNERS = frozenset({Role.ORGANISER, Role.CHIEF_UMPIRE})
 JURY = frozenset({Role.JURY})
 COURT = frozenset({*HEAD, Role.RESULTS, Role.JURY})
 
@@ -34,6 +35,7 @@ class Kind(StrEnum):
     PIN_CLEARED = "PIN cleared"
     START_LISTS_LOADED = "start lists loaded"
     CREW_PLANNED = "crew planned"
+    CREW_WISHES_SET = "crew wishes set"
     ZONES_MEASURED = "zones measured"
     HEAT_NOW = "heat now"
     HEAT_STARTED = "heat started"
@@ -119,6 +121,7 @@ KINDS: dict[Kind, KindFacts] = {
     Kind.PIN_CLEARED: KindFacts("An official's PIN was cleared.", DESK),
     Kind.START_LISTS_LOADED: KindFacts("Start lists were loaded.", CREW),
     Kind.CREW_PLANNED: KindFacts("The crew plan was set.", CREW),
+    Kind.CREW_WISHES_SET: KindFacts("It was set what the crew is planned from.", PLANNERS),
     Kind.ZONES_MEASURED: KindFacts("The lines of take-over zones were measured.", CREW),
     Kind.HEAT_NOW: KindFacts("The head official said which heat is now.", CREW),
     Kind.HEAT_STARTED: KindFacts("A heat was started.", CREW),

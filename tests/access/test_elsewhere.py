@@ -35,7 +35,7 @@ OF_THINGS = sorted(
 )
 NOTHING_OF_THE_OTHER_MEET = {
     *("official", "list of officials", "meet", "rehearsal", "key", "end", "start list"),
-    *("measured zone", "measured lines"),
+    *("measured zone", "measured lines", "list of people", "crew template"),
 }
 """What names nothing that is there already: it is about the sender's own meet wherever it is sent.
 """
@@ -73,7 +73,14 @@ def _further(whole: WholeMeet) -> Mapping[str, list[str]]:
         "decision": [appeal["decision"]["id"]],
         "paper": [papers[0]["id"]],
         "call": calls[:1],
+        "search": [_a_search(meet)],
     }
+
+
+def _a_search(meet: MeetAtHand) -> str:
+    begun = SENDINGS["search for a crew plan"](meet)
+    assert begun.send(meet.service.http).is_success
+    return begun.path.rsplit("/", 1)[1]
 
 
 def _entry(line: Json) -> Json:

@@ -28,7 +28,7 @@ pytestmark = pytest.mark.browser
 
 ISOLATES = dict.fromkeys(map(ord, "\u2068\u2069"))
 """What sets a name apart in plain text (UAX 9)."""
-PAGES = ("", "/officials", "/start-lists", "/crew", "/survey", "/rehearsals")
+PAGES = ("", "/officials", "/start-lists", "/crew", "/crew-search", "/survey", "/rehearsals")
 PHONE, TWICE = {"width": 320, "height": 640}, {"width": 720, "height": 450}
 """A phone held upright; and a desk's window at 200 %, which halves what it can show."""
 

@@ -204,6 +204,8 @@ def addresses(service: Service, meet: str, template: str) -> Iterator[str]:
             yield template.format(meet=meet, report=row.report_id, picture=row.id)
     elif parts[1:] == ["relay", "take_over"]:
         yield template.format(meet=meet, relay="4x100", take_over=2)
+    elif parts[1:] == ["search"]:
+        return  # nothing that is stored: it ends with the service
     elif len(parts) == 1:
         yield template.format(meet=meet)
     else:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from app.access.who_may import WHO_MAY
 from app.ids import new_id
 from tests.builders import Json, MeetAtHand, add_official
-from tests.sendings import SENDINGS, Build, Sending
+from tests.sendings import SENDINGS, Build, Sending, let_search_end
 
 CHANGING = frozenset({"PUT", "POST", "DELETE"})
 
@@ -29,6 +29,20 @@ def a_rehearsal_ended(meet: MeetAtHand) -> Sending:
     begun = SENDINGS["rehearsal"](meet)
     assert begun.send(meet.service.http).is_success
     return replace(begun, method="POST", path=f"{begun.path}/end", body=None)
+
+
+def a_search_stopped(meet: MeetAtHand) -> Sending:
+    begun = SENDINGS["search for a crew plan"](meet)
+    assert begun.send(meet.service.http).is_success
+    return replace(begun, method="DELETE", body=None)
+
+
+def a_plan_taken(meet: MeetAtHand) -> Sending:
+    begun = SENDINGS["search for a crew plan"](meet)
+    assert begun.send(meet.service.http).is_success
+    let_search_end(meet)
+    seen = meet.organiser.get("crew").headers["ETag"]
+    return replace(begun, method="POST", path=f"{begun.path}/take", body=None, etag=seen)
 
 
 def a_join_link(meet: MeetAtHand) -> Sending:
@@ -71,6 +85,8 @@ EVERY_ACT: dict[str, Build] = {
     "start": a_start,
     "start held back": a_start_held_back,
     "rehearsal ended": a_rehearsal_ended,
+    "search stopped": a_search_stopped,
+    "plan taken": a_plan_taken,
     "join link": a_join_link,
     "join link taken back": a_join_link_taken_back,
     "PIN cleared": a_pin_cleared,

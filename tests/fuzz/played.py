@@ -19,7 +19,7 @@ from tests.builders import ROLES, MeetAtHand, a_meet, add_official
 from tests.fuzz.bare import BARE, SPARE
 from tests.people import join
 from tests.running import SETUP_KEY, Service
-from tests.sendings import DOCUMENTS, SENDINGS, Sending
+from tests.sendings import DOCUMENTS, SENDINGS, Sending, searches_of
 
 CALLERS = (*ROLES, "setup key", "nobody")
 IN_DOCUMENTS = {"event", "team", "post"}
@@ -76,6 +76,7 @@ def played(service: Service) -> Played:
     ready = [(whose(meet, sending), sending) for sending in _prepared(meet)]
     ids = {**dict(_ids(meet)), "official": [meet[name].id for name in SPARE]}
     ids["rehearsal"] = [one["id"] for one in meet.organiser.get("rehearsals").json()["rehearsals"]]
+    ids["search"] = searches_of(meet.id)
     ids |= {"relay": list(Relay), "take_over": [str(number) for number in TAKE_OVERS]}
     ids["slug"] = sorted({kind.slug for kind in PROBLEMS.values()})
     return Played(meet, ready, ids, dict(_reports_of_pictures(meet)))

@@ -55,6 +55,7 @@ def a_post(
         lanes=list(lanes),
         side=side,
         relays=list(relays),
+        heats=[],
     )
 
 

@@ -2,6 +2,7 @@
 
 import { complain, complainIn } from "./complaining.js";
 import { takeFiles } from "./files.js";
+import { refresh } from "./live.js";
 import { limited, newId, send } from "./send.js";
 import { apart, counted, word } from "./words.js";
 
@@ -12,6 +13,8 @@ const WOULD = {
     word("would crew", { posts: counted("posts", told.posts), people: counted("people", told.people), unwatched: listed(told.unwatched) }),
     ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
   ].join(" "),
+  "people-file": (told) => word("would people", { people: counted("people", told.people), left_out: listed(told.left_out) }),
+  "template-file": (told) => word("would template", { posts: counted("posts", told.posts) }),
   "survey-file": (told) => word("would survey", { lines: counted("lines", told.lines), zones: counted("zones", told.zones), wrong: listed(told.wrong) }),
 };
 const PATIENCE = 120_000; // a sheet of badges may be long, and the line slow
@@ -30,6 +33,10 @@ document.addEventListener("file-checked", (event) => {
   place.replaceChildren(paragraph(WOULD[event.target.id](told)), ...mind.map((one) => paragraph(one, "en")));
 });
 document.addEventListener("form-taken", (event) => event.target.querySelector(".would")?.replaceChildren());
+
+// A search is no act that a feed would tell of: while it goes on, the page is read again.
+const SEARCH_MS = 1000;
+setInterval(() => document.querySelector("#search[data-running]") && refresh(), SEARCH_MS);
 
 const badges = document.getElementById("badges");
 // The list is shown anew whenever somebody joins or is named: who was ticked stays ticked.

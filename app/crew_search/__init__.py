@@ -1,0 +1,1 @@
+"""Planning a meet's crew: what is wished, a search in a process of its own, and its plan."""

@@ -1,0 +1,102 @@
+"""Storing what a crew is planned from."""
+
+from __future__ import annotations
+
+from sqlalchemy import update
+
+from app.access.queries import officials_of
+from app.crew.actions import WATCHERS
+from app.crew_search.queries import wishes_of
+from app.crew_search.tables import crew_wishes
+from app.crew_search.wire import WishesIn, WishesOut
+from app.meets.queries import relays_by_heat
+from app.record.kinds import Kind
+from app.refusals import Malformed, PreconditionMissing, Stale
+from app.rules.relay import Edge
+from app.store.action import Action, Deed, Done, Put, Unit
+from app.store.upsert import insert_or_keep
+
+
+def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
+    """Store them; later ones replace them and must name the version that they replace."""
+
+    def act(unit: Unit) -> Done[Put[WishesOut]]:
+        content = sent.model_dump(mode="json")
+        known = wishes_of(unit.conn, unit.meet_id)
+        if known.version and known.model_dump(mode="json", exclude={"version"}) == content:
+            return Done(Put(known, created=False), None)
+        _insist_on_version(known.version, version)
+        _insist_on_people(unit, sent)
+        _insist_on_heats(unit, sent)
+        _insist_on_template(sent)
+        fresh = {"meet_id": unit.meet_id, "version": 0, "content": {}}
+        insert_or_keep(unit.conn, crew_wishes, fresh)
+        unit.conn.execute(
+            update(crew_wishes)
+            .where(crew_wishes.c.meet_id == unit.meet_id)
+            .values(version=crew_wishes.c.version + 1, content=content)
+        )
+        out = wishes_of(unit.conn, unit.meet_id)
+        deed = Deed(Kind.CREW_WISHES_SET, unit.meet_id, content)
+        return Done(Put(out, created=not known.version), deed)
+
+    return act
+
+
+def _insist_on_version(stored: int, named: int | None) -> None:
+    if not stored:
+        return
+    if named is None:
+        raise PreconditionMissing(
+            "What the crew is planned from is stored already: send If-Match with its ETag to "
+            "replace it."
+        )
+    if named != stored:
+        raise Stale("It was changed meanwhile. Read it again, then decide.")
+
+
+def _insist_on_people(unit: Unit, sent: WishesIn) -> None:
+    watching = {
+        one.id: one.active and not WATCHERS.isdisjoint(one.roles)
+        for one in officials_of(unit.conn, unit.meet_id)
+    }
+    seen: set[str] = set()
+    for number, person in enumerate(sent.people):
+        field = f"/people/{number}/official"
+        if not watching.get(person.official):  # type: ignore[call-overload]
+            raise Malformed(f"Person {number + 1} is no active umpire of this meet.", field=field)
+        if person.official in seen:
+            raise Malformed(f"Person {number + 1} is named twice.", field=field)
+        seen.add(person.official)
+    for number, pin in enumerate(sent.pins):
+        if pin.official not in watching:
+            raise Malformed(
+                f"Pin {number + 1} is for somebody who is no official of this meet.",
+                field=f"/pins/{number}/official",
+            )
+    for number, dropped in enumerate(sent.dropped):
+        if dropped not in watching:
+            raise Malformed(
+                "Whoever drops out must be an official of this meet.", field=f"/dropped/{number}"
+            )
+
+
+def _insist_on_heats(unit: Unit, sent: WishesIn) -> None:
+    known = relays_by_heat(unit.conn, unit.meet_id) if sent.pins else {}
+    for number, pin in enumerate(sent.pins):
+        if pin.heat not in known:
+            raise Malformed(
+                f"Pin {number + 1} is for a heat that is not on this meet's programme.",
+                field=f"/pins/{number}/heat",
+            )
+
+
+def _insist_on_template(sent: WishesIn) -> None:
+    """Each number of people has as many posts, and both edges (as a template from a file)."""
+    for people in {one.people for one in sent.template}:
+        theirs = [one for one in sent.template if one.people == people]
+        if len(theirs) != people or {one.edge for one in theirs} != set(Edge):
+            raise Malformed(
+                f"With {people} people a zone has {people} posts, and some at either edge.",
+                field="/template",
+            )

@@ -1,0 +1,28 @@
+"""A plan that was found, as the posts that it makes."""
+
+from __future__ import annotations
+
+from app.crew.crew_list import Place, as_sent
+from app.crew.wire import PostIn
+from app.crew_search.task import Asked
+from app.ids import HeatId, OfficialId
+from app.planning.results import CrewPlan
+
+
+def posts_found(asked: Asked, plan: CrewPlan) -> list[PostIn]:
+    """The plan as posts: one for each place of an official, with all heats in which they have it.
+
+    A place that the plan in force has keeps its id. Heats that were run keep whoever stood there.
+    """
+    heats: dict[Place, set[HeatId]] = {}
+    for one in plan.assignments:
+        for take_over in one.take_overs:
+            place = Place(OfficialId(one.person), take_over, one.edge, tuple(one.lanes), one.side)
+            heats.setdefault(place, set()).update(map(HeatId, one.heats))
+    for heat in asked.kept_heats:
+        for post in asked.stood.get(heat, ()):
+            lanes = tuple(sorted(post.lanes))
+            place = Place(post.official_id, post.take_over, post.edge, lanes, post.side)
+            heats.setdefault(place, set()).add(heat)
+    left = list(asked.before)
+    return [as_sent(place, (), theirs, left) for place, theirs in heats.items()]

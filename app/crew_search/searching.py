@@ -1,0 +1,166 @@
+"""The searches that go on: one of a meet, one after another on this service, each a process of its
+own that is asked nothing twice. A search is no act: what it finds is kept until the next search of
+its meet, and gone when the service ends. What is taken over from it is an act like any other.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from time import monotonic
+from typing import Final
+
+from app.crew.wire import PostIn
+from app.crew_search.child import Explained, Refused, search
+from app.crew_search.found import posts_found
+from app.crew_search.task import Asked
+from app.crew_search.wire import Phase, SearchIn
+from app.ids import MeetId
+from app.planning.effort import Progress
+from app.planning.results import CrewPlan
+from app.refusals import StateConflict
+
+_SPAWNED: Final = multiprocessing.get_context("spawn")
+UNEXPECTED: Final = (
+    "The search ended without a word: it may have had too little memory. Search again, or for less "
+    "time."
+)
+ENDED: Final = frozenset({Phase.ENDED, Phase.FAILED})
+_SOON_S: Final = 5.0
+
+
+@dataclass(slots=True, eq=False)
+class Search:
+    """A search, as far as it is. The thread that listens to its process changes it."""
+
+    id: str
+    sent: SearchIn
+    asked: Asked
+    phase: Phase = Phase.WAITING
+    progress: Progress | None = None
+    plan: CrewPlan | None = None
+    posts: list[PostIn] = field(default_factory=list)
+    explained: Explained | None = None
+    problem: str = ""
+    stopped: bool = False
+    began: float = field(default_factory=monotonic)
+    ended: float | None = None
+    _pipe: Connection | None = None
+    _changing: threading.Lock = field(default_factory=threading.Lock)
+
+    @property
+    def seconds(self) -> float:
+        """So long it has been going on, or went on."""
+        return (self.ended or monotonic()) - self.began
+
+    @property
+    def is_over(self) -> bool:
+        return self.phase in ENDED
+
+    def stop(self) -> None:
+        """End it with the best plan so far; one that is over stays as it is."""
+        with self._changing:
+            if self.is_over or self.stopped:
+                return
+            self.stopped = True
+            if self._pipe is not None:
+                self._tell_child()
+
+    def run(self) -> None:
+        """Search, and listen until the process ends."""
+        ours, theirs = _SPAWNED.Pipe()
+        arguments = (theirs, self.asked.task, self.sent.seconds)
+        process = _SPAWNED.Process(target=search, args=arguments, daemon=True)
+        with ours:
+            try:
+                process.start()
+                theirs.close()
+                self._begin(ours)
+                self._listen(ours)
+            finally:
+                self._end()
+        process.join(_SOON_S)
+        if process.is_alive():
+            process.kill()
+            process.join()
+        process.close()
+
+    def _begin(self, pipe: Connection) -> None:
+        with self._changing:
+            self.phase, self.began, self._pipe = Phase.SEARCHING, monotonic(), pipe
+            if self.stopped:
+                self._tell_child()
+
+    def _tell_child(self) -> None:
+        try:
+            if self._pipe is not None:
+                self._pipe.send(None)
+        except OSError:  # it has just ended by itself
+            pass
+
+    def _listen(self, pipe: Connection) -> None:
+        while True:
+            try:
+                said = pipe.recv()
+            except (EOFError, OSError):
+                return
+            match said:
+                case Progress():
+                    self.progress = said
+                case CrewPlan():
+                    self.posts = posts_found(self.asked, said)
+                    self.plan, self.phase = said, Phase.EXPLAINING
+                case Explained():
+                    self.explained = said
+                case Refused():
+                    self.problem = said.why
+
+    def _end(self) -> None:
+        with self._changing:
+            self._pipe, self.ended = None, monotonic()
+            if self.plan is None and not self.problem:
+                self.problem = UNEXPECTED
+            self.phase = Phase.FAILED if self.plan is None else Phase.ENDED
+
+
+class Searches:
+    """All searches of this service, the last of each meet."""
+
+    def __init__(self) -> None:
+        self._last: dict[MeetId, Search] = {}
+        self._turn = threading.Lock()
+        self._is_closed = False
+
+    def of(self, meet_id: MeetId) -> Search | None:
+        """The last search of a meet."""
+        return self._last.get(meet_id)
+
+    def begin(self, meet_id: MeetId, search: str, sent: SearchIn, asked: Asked) -> Search:
+        """Begin one, when those before it have ended; StateConflict while the meet has another.
+
+        A search that was begun before under the same id is answered as it is.
+        """
+        known = self.of(meet_id)
+        if known is not None and known.id == search:
+            return known
+        if known is not None and not known.is_over:
+            raise StateConflict(
+                "A plan is being searched for at this meet already. Stop that search, or wait for "
+                "its end."
+            )
+        begun = self._last[meet_id] = Search(search, sent, asked)
+        threading.Thread(target=self._run, args=(begun,), daemon=True).start()
+        return begun
+
+    def _run(self, begun: Search) -> None:
+        with self._turn:
+            if not self._is_closed:
+                begun.run()
+
+    def close(self) -> None:
+        """Stop all of them: the service ends."""
+        self._is_closed = True
+        for one in self._last.values():
+            one.stop()

@@ -1,0 +1,241 @@
+"""From a meet to what its crew is planned from.
+
+Times are seconds after midnight, in the meet's zone, of the day of its first heat, as they pass:
+where the clocks change in between, an hour is still an hour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Connection
+
+from app.access.queries import officials_of
+from app.access.wire import OfficialOut
+from app.crew.actions import WATCHERS
+from app.crew.heats_named import in_words
+from app.crew.queries import Post, expected_in, posts_of
+from app.crew_search.queries import wishes_of
+from app.crew_search.wire import HoursIn, PersonIn, SearchIn, WishesOut
+from app.ids import HeatId, MeetId, OfficialId
+from app.meets.queries import MeetFacts, meet_facts, programme
+from app.meets.states import HeatState
+from app.meets.wire import HeatOut
+from app.planning.facts import (
+    Assignment,
+    Barred,
+    Before,
+    Person,
+    Pin,
+    PlannedHeat,
+    PostShape,
+    Span,
+    Task,
+    Template,
+)
+from app.planning.templates import default_template
+from app.refusals import NotFound, StateConflict
+from app.roles import Role
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A task, and what is needed to tell of its plan in the meet's own words. Heats without a start
+    time are left out of it: the crew is planned by the clock.
+    """
+
+    task: Task
+    heats: Mapping[HeatId, HeatOut]
+    before: Sequence[Post]
+    stood: Mapping[HeatId, Sequence[Post]]
+    untimed: Sequence[HeatOut]
+    kept_heats: frozenset[HeatId] = field(default_factory=frozenset)
+
+
+def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
+    """All that a search needs; StateConflict where the meet has not got it yet."""
+    facts, wishes = meet_facts(conn, meet_id), wishes_of(conn, meet_id)
+    drawn = [heat for heat in programme(conn, meet_id) if heat.lanes and not heat.does_not_count]
+    untimed = [heat for heat in drawn if heat.scheduled is None]
+    drawn = [heat for heat in drawn if heat.scheduled is not None]
+    days = _Days(facts, drawn)
+    heats = [_planned(heat, days) for heat in drawn]
+    officials = {one.id: one for one in officials_of(conn, meet_id)}
+    people = tuple(_people(wishes, officials, days))
+    stood = expected_in(conn, meet_id, drawn)
+    to_come = [heat for heat in drawn if heat.state is HeatState.TO_COME]
+    _insist_on_something(to_come, untimed, people)
+    task = Task(
+        people=people,
+        heats=tuple(sorted(heats, key=lambda heat: heat.starts_s)),
+        template=_template(wishes, facts, drawn),
+        pins=tuple(Pin(pin.official, pin.heat, pin.take_over, pin.edge) for pin in wishes.pins),
+    )
+    asked = Asked(task, {heat.id: heat for heat in drawn}, posts_of(conn, meet_id), stood, untimed)
+    if sent.keep:
+        return _keeping(asked, wishes, _from(sent, to_come, heats))
+    return _anew(asked, wishes, {heat.id for heat in to_come})
+
+
+def _insist_on_something(
+    heats: Sequence[HeatOut], untimed: Sequence[HeatOut], people: Sequence[Person]
+) -> None:
+    if not heats and untimed:
+        raise StateConflict(
+            f"{in_words(untimed)}: no start time. The crew is planned by the clock: load the start "
+            "lists with the column scheduled."
+        )
+    if not heats:
+        raise StateConflict("No heat with a draw is to come: there is nothing to plan for.")
+    if not people:
+        raise StateConflict("Nobody can be planned: name active umpires first.")
+
+
+class _Days:
+    """The days of a programme, and instants on them."""
+
+    def __init__(self, facts: MeetFacts, heats: Iterable[HeatOut]) -> None:
+        self._zone = ZoneInfo(facts.time_zone)
+        self._meets_first = facts.first_day
+        starts = [self._instant(heat.scheduled or "") for heat in heats]
+        local = [one.astimezone(self._zone).date() for one in starts] or [facts.first_day]
+        self.first, last = min(local), max(local)
+        self.all = [self.first + timedelta(days) for days in range((last - self.first).days + 1)]
+        self._begins = self.midnight(self.first)
+
+    def midnight(self, day: date) -> datetime:
+        return datetime.combine(day, time(), self._zone)
+
+    def seconds(self, written: str, day: date | None = None) -> int:
+        """An instant as it is written, on that day where it names none."""
+        return self.passed(self._instant(written, day))
+
+    def passed(self, instant: datetime) -> int:
+        """How long after the midnight before everything."""
+        return int((instant.astimezone(UTC) - self._begins.astimezone(UTC)).total_seconds())
+
+    def _instant(self, written: str, day: date | None = None) -> datetime:
+        if "T" not in written:
+            return datetime.combine(
+                day or self._meets_first, time.fromisoformat(written), self._zone
+            )
+        said = datetime.fromisoformat(written)
+        return said if said.tzinfo else said.replace(tzinfo=self._zone)
+
+
+def _planned(heat: HeatOut, days: _Days) -> PlannedHeat:
+    lanes = {lane.lane: lane.affiliation for lane in heat.lanes}
+    starts_s = days.seconds(heat.scheduled or "")
+    of = (heat.event_name, heat.round, heat.number, heat.relay)
+    return PlannedHeat(heat.id, *of, starts_s, lanes)
+
+
+def _people(
+    wishes: WishesOut, officials: Mapping[OfficialId, OfficialOut], days: _Days
+) -> Iterator[Person]:
+    """Those whom the wishes name, as far as they can still watch; else all umpires. A chief umpire
+    stands at a zone only where the wishes say so.
+    """
+    named = wishes.people or [
+        PersonIn(official=one.id) for one in officials.values() if Role.UMPIRE in one.roles
+    ]
+    for wish in named:
+        official = officials.get(OfficialId(wish.official))
+        if official and official.active and not WATCHERS.isdisjoint(official.roles):
+            yield Person(
+                id=official.id,
+                name=official.name,
+                affiliation=official.affiliation,
+                experience=wish.experience,
+                hours=tuple(span for one in wish.hours for span in _spans(one, days)),
+                barred=tuple(Barred(one.take_over, one.edge, one.side) for one in wish.may_not),
+            )
+
+
+def _spans(hours: HoursIn, days: _Days) -> Iterator[Span]:
+    if any("T" in (bound or "") for bound in (hours.begins, hours.ends)):
+        begins = (
+            days.seconds(hours.begins) if hours.begins else days.passed(days.midnight(days.first))
+        )
+        ends = days.seconds(hours.ends) if hours.ends else _end_of(days.all[-1], days)
+        if begins < ends:
+            yield Span(begins, ends)
+        return
+    for day in days.all:
+        begins = days.seconds(hours.begins or "00:00", day)
+        ends = days.seconds(hours.ends, day) if hours.ends else _end_of(day, days)
+        yield Span(begins, ends)
+
+
+def _end_of(day: date, days: _Days) -> int:
+    return days.passed(days.midnight(day + timedelta(1)))
+
+
+def _template(wishes: WishesOut, facts: MeetFacts, heats: Iterable[HeatOut]) -> Template:
+    if not wishes.template:
+        highest = max((lane.lane for heat in heats for lane in heat.lanes), default=1)
+        return default_template(max(facts.track.lanes, highest))
+    posts: dict[int, tuple[PostShape, ...]] = {}
+    for one in wishes.template:
+        shape = PostShape(one.edge, one.side, one.lanes)
+        posts[one.people] = (*posts.get(one.people, ()), shape)
+    return Template(posts, "the meet's own")
+
+
+def _from(sent: SearchIn, to_come: Sequence[HeatOut], heats: Iterable[PlannedHeat]) -> int:
+    starts = {heat.id: heat.starts_s for heat in heats}
+    if sent.from_heat is None:
+        return min(starts[heat.id] for heat in to_come)
+    if sent.from_heat not in starts:
+        raise NotFound("The heat from which on the plan may change is not on the programme.")
+    return starts[sent.from_heat]
+
+
+def _anew(asked: Asked, wishes: WishesOut, to_come: set[HeatId]) -> Asked:
+    """Only heats to come are planned; those that were run keep whoever stood there."""
+    task = asked.task
+    return replace(
+        asked,
+        task=replace(
+            task,
+            people=tuple(one for one in task.people if one.id not in wishes.dropped),
+            heats=tuple(heat for heat in task.heats if heat.id in to_come),
+            pins=tuple(pin for pin in task.pins if pin.heat in to_come),
+        ),
+        kept_heats=frozenset(asked.heats.keys() - to_come),
+    )
+
+
+def _keeping(asked: Asked, wishes: WishesOut, from_s: int) -> Asked:
+    """The plan in force as the planner knows it: a place for each official and heat."""
+    task = asked.task
+    known = {person.id for person in task.people}
+    dropped = frozenset(wishes.dropped) & known
+    assignments = tuple(_assignments(asked, known))
+    if not assignments:
+        raise StateConflict("No plan is in force that could be kept: plan the crew anew.")
+    return replace(asked, task=replace(task, before=Before(assignments, from_s, dropped)))
+
+
+def _assignments(asked: Asked, known: set[str]) -> Iterator[Assignment]:
+    """Whoever is not planned any more holds nothing: nobody is asked to keep their post."""
+    for heat in asked.task.heats:
+        places: dict[tuple[object, ...], list[Post]] = {}
+        for post in asked.stood.get(HeatId(heat.id), ()):
+            if post.official_id in known:
+                where = (post.official_id, post.edge, post.lanes, post.side)
+                places.setdefault(where, []).append(post)
+        for posts in places.values():
+            one = posts[0]
+            yield Assignment(
+                person=one.official_id,
+                heats=(heat.id,),
+                relay=heat.relay,
+                take_overs=tuple(sorted(post.take_over for post in posts)),
+                edge=one.edge,
+                lanes=tuple(sorted(one.lanes & heat.lanes.keys())),
+                side=one.side,
+            )

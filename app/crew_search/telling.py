@@ -1,0 +1,183 @@
+"""A search as it is told: how far it is, and its plan in the meet's own heats and names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from app.crew.heats_named import in_words
+from app.crew.queries import Post, lanes_in_words
+from app.crew_search.searching import Search
+from app.crew_search.task import Asked
+from app.crew_search.wire import (
+    ChangeOut,
+    ConcernOut,
+    CountOut,
+    GivenUpOut,
+    MissingOut,
+    PersonMissingOut,
+    PlaceOut,
+    PlanFoundOut,
+    SearchOut,
+    StandsOut,
+)
+from app.ids import HeatId, OfficialId
+from app.meets.states import HeatState
+from app.planning.effort import Progress
+from app.planning.facts import Assignment
+from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
+from app.rules.relay import Edge, Side
+
+
+def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
+    """How far a search is; its plan as soon as there is one. Names are those that people have now,
+    and not when the search began: they may have been erased since.
+    """
+    plan, explained = search.plan, search.explained
+    return SearchOut(
+        id=search.id,
+        phase=search.phase,
+        stopped=search.stopped,
+        keep=search.sent.keep,
+        seconds=round(search.seconds, 1),
+        limit=search.sent.seconds,
+        counts=_counts(plan, search.progress),
+        working_on=None if plan or search.progress is None else search.progress.wish,
+        untimed=[heat.id for heat in search.asked.untimed],
+        problem=search.problem,
+        plan=None
+        if plan is None
+        else PlanFoundOut(
+            posts=search.posts,
+            people=len({one.person for one in plan.assignments}),
+            is_proven=plan.is_optimal,
+            unwatched=[_stands(one, search.asked) for one in plan.unwatched],
+            given_up=[_given_up(one, names) for one in (explained.given_up if explained else ())],
+            missing=_missing(explained.missing if explained else None, search.asked),
+            changes=list(_changes(search.asked, plan, names)),
+        ),
+    )
+
+
+def _counts(plan: CrewPlan | None, progress: Progress | None) -> list[CountOut]:
+    if plan is not None:
+        return [
+            CountOut(wish=one.wish, count=one.value, at_least=one.bound) for one in plan.counted
+        ]
+    if progress is None:
+        return []
+    return [
+        CountOut(wish=wish, count=count, at_least=progress.bound if wish is progress.wish else None)
+        for wish, count in progress.counts.items()
+    ]
+
+
+def _stands(one: Unwatched | Assignment, asked: Asked) -> StandsOut:
+    heats = [asked.heats[HeatId(heat)] for heat in one.heats]
+    where = _where(one.take_overs, one.edge, one.lanes)
+    return StandsOut(
+        relay=one.relay,
+        take_overs=list(one.take_overs),
+        edge=one.edge,
+        lanes=list(one.lanes),
+        heats=[heat.id for heat in heats],
+        words=f"{one.relay}, {where} ({in_words(heats)})",
+    )
+
+
+def _where(take_overs: Sequence[int], edge: str, lanes: Iterable[int]) -> str:
+    numbers = ", ".join(map(str, take_overs))
+    word = "take-over" if len(take_overs) == 1 else "take-overs"
+    return f"{word} {numbers}, {edge}, {lanes_in_words(lanes)}"
+
+
+def _given_up(one: GivenUp, names: Mapping[OfficialId, str]) -> GivenUpOut:
+    return GivenUpOut(
+        wish=one.wish,
+        times=one.times,
+        concerns=[_concern(each, names) for each in one.concerns],
+        costs=one.costs,
+        instead=one.instead,
+        is_impossible=one.is_impossible,
+    )
+
+
+def _concern(one: Concern, names: Mapping[OfficialId, str]) -> ConcernOut:
+    official = OfficialId(one.person) if one.person is not None else None
+    return ConcernOut(
+        official=official,
+        official_name=names[official] if official else "",
+        heats=[HeatId(heat) for heat in one.heats],
+        times=one.times,
+    )
+
+
+def _missing(missing: Missing | None, asked: Asked) -> MissingOut | None:
+    if missing is None:
+        return None
+    by_person: dict[str, list[StandsOut]] = {}
+    for post in missing.posts:
+        by_person.setdefault(post.person, []).append(_stands(post, asked))
+    return MissingOut(
+        people=missing.people,
+        is_proven=missing.is_proven,
+        who=[PersonMissingOut(stands=theirs) for theirs in by_person.values()],
+    )
+
+
+class _Where(NamedTuple):
+    take_overs: tuple[int, ...]
+    edge: Edge
+    lanes: tuple[int, ...]
+    side: Side
+
+
+def _changes(asked: Asked, plan: CrewPlan, names: Mapping[OfficialId, str]) -> Iterator[ChangeOut]:
+    """Who stands elsewhere than by the plan in force, in the order of the programme."""
+    found: dict[tuple[OfficialId, _Where | None, _Where | None], list[HeatId]] = {}
+    by_plan = _places_found(plan)
+    for planned in asked.task.heats:
+        heat = HeatId(planned.id)
+        if asked.heats[heat].state is not HeatState.TO_COME:
+            continue
+        was, becomes = _places_before(asked.stood.get(heat, ())), by_plan.get(heat, {})
+        for official in {**was, **becomes}:
+            change = (official, was.get(official), becomes.get(official))
+            if change[1] != change[2]:
+                found.setdefault(change, []).append(heat)
+    for (official, was_at, is_at), heats in found.items():
+        yield ChangeOut(
+            official=official,
+            official_name=names[official],
+            heats=heats,
+            was=_place_out(was_at),
+            becomes=_place_out(is_at),
+        )
+
+
+def _place_out(where: _Where | None) -> PlaceOut | None:
+    if where is None:
+        return None
+    take_overs, lanes = list(where.take_overs), list(where.lanes)
+    return PlaceOut(take_overs=take_overs, edge=where.edge, lanes=lanes, side=where.side)
+
+
+def _places_found(plan: CrewPlan) -> Mapping[HeatId, dict[OfficialId, _Where]]:
+    found: dict[HeatId, dict[OfficialId, _Where]] = {}
+    for one in plan.assignments:
+        where = _Where(tuple(one.take_overs), one.edge, tuple(one.lanes), one.side)
+        for heat in one.heats:
+            found.setdefault(HeatId(heat), {})[OfficialId(one.person)] = where
+    return found
+
+
+def _places_before(posts: Iterable[Post]) -> dict[OfficialId, _Where]:
+    """Posts that differ by nothing but their take-overs are one place."""
+    take_overs: dict[tuple[OfficialId, Edge, tuple[int, ...], Side], list[int]] = {}
+    for post in posts:
+        place = (post.official_id, post.edge, tuple(sorted(post.lanes)), post.side)
+        take_overs.setdefault(place, []).append(post.take_over)
+    return {
+        official: _Where(tuple(sorted(theirs)), edge, lanes, side)
+        for (official, edge, lanes, side), theirs in take_overs.items()
+    }

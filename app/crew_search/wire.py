@@ -1,0 +1,271 @@
+"""What a crew is planned from, and the search for a plan, as they go over HTTP."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Final, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from app.crew.wire import PostIn
+from app.ids import ChosenId, HeatId, OfficialId
+from app.planning.wishes import Wish
+from app.rules.relay import Edge, Relay, Side
+from app.sheets.fields import parse_scheduled
+from app.sheets.problems import Problem
+from app.wire import Wire, shown
+
+MOST_PEOPLE: Final = 500
+MOST_TEMPLATE_POSTS: Final = 200
+MOST_PINS: Final = 500
+LONGEST_SEARCH_S: Final = 300
+
+
+def _a_time(text: str) -> str:
+    if len(text) > len("2026-06-13T09:30:00"):
+        raise ValueError("write it as 09:30 or 2026-06-13T09:30, by the meet's own clock")
+    return parse_scheduled(text)
+
+
+MeetTime = Annotated[str, AfterValidator(_a_time)]
+"""By the meet's own clock: 09:30 on each day, or 2026-06-13T09:30."""
+
+
+class HoursIn(Wire):
+    """When somebody can be asked. An end that is left out is open."""
+
+    begins: MeetTime | None = None
+    ends: MeetTime | None = None
+
+    @model_validator(mode="after")
+    def _ends_after_it_begins(self) -> Self:
+        if self.begins and self.ends:
+            if ("T" in self.begins) != ("T" in self.ends):
+                raise ValueError("name the day with both ends of the hours, or with neither")
+            if self.ends <= self.begins:
+                raise ValueError(f"these hours end at {self.ends}, before they begin")
+        return self
+
+
+class PositionIn(Wire):
+    """Positions that agree with all that is said here."""
+
+    take_over: Annotated[int, Field(ge=1, le=3)] | None = None
+    edge: Edge | None = None
+    side: Side | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if self.take_over is None and self.edge is None and self.side is None:
+            raise ValueError("say which take-over, edge or side")
+        return self
+
+
+class PersonIn(Wire):
+    """An official who is to be planned. Without hours: all of the programme."""
+
+    official: ChosenId
+    experience: Annotated[int, Field(ge=0, le=3, description="0 is none yet, 3 a great deal")] = 1
+    hours: Annotated[list[HoursIn], Field(max_length=20)] = Field(default_factory=list)
+    may_not: Annotated[list[PositionIn], Field(max_length=20)] = Field(default_factory=list)
+
+
+class TemplatePostIn(Wire):
+    """A post of a zone with so many people: its edge, its side, and the most lanes it watches."""
+
+    people: Annotated[int, Field(ge=2, le=20)]
+    edge: Edge
+    side: Side
+    lanes: Annotated[int, Field(ge=1, le=10)]
+
+
+class PinIn(Wire):
+    """A choice to keep: an official at a take-over for a heat, or, without one, off."""
+
+    official: ChosenId
+    heat: ChosenId
+    take_over: Annotated[int, Field(ge=1, le=3)] | None = None
+    edge: Edge | None = None
+
+    @model_validator(mode="after")
+    def _has_an_edge_at_a_take_over(self) -> Self:
+        if self.edge and self.take_over is None:
+            raise ValueError("name the take-over with the edge")
+        return self
+
+
+class WishesIn(Wire):
+    """All that a crew is planned from, besides the programme; it replaces what was there before.
+
+    Without people: every active umpire, all day. Without a template: the usual one.
+    """
+
+    model_config = shown(
+        {
+            "people": [
+                {
+                    "official": "01890a5d-ac96-774b-bcce-b302099a8057",
+                    "experience": 2,
+                    "hours": [{"begins": "09:30", "ends": "14:00"}],
+                    "may_not": [{"take_over": 2, "edge": "end"}],
+                }
+            ],
+            "pins": [],
+            "dropped": [],
+        }
+    )
+
+    people: Annotated[list[PersonIn], Field(max_length=MOST_PEOPLE)] = Field(default_factory=list)
+    template: Annotated[list[TemplatePostIn], Field(max_length=MOST_TEMPLATE_POSTS)] = Field(
+        default_factory=list
+    )
+    pins: Annotated[list[PinIn], Field(max_length=MOST_PINS)] = Field(default_factory=list)
+    dropped: Annotated[
+        list[ChosenId], Field(max_length=MOST_PEOPLE, description="who has dropped out")
+    ] = Field(default_factory=list)
+
+
+class WishesOut(WishesIn):
+    """What a crew is planned from, as stored."""
+
+    version: int
+
+
+class WishListOut(Wire):
+    """What a list of people, or a template, holds."""
+
+    stored: bool
+    people: int
+    posts: int
+    left_out: list[str] = Field(description="active umpires whom the list does not name")
+    ignored_columns: list[str]
+    problems: list[Problem]
+
+
+class SearchIn(Wire):
+    """A search to begin. `keep`: the plan in force is to be changed as little as can be, from a
+    heat on, the first to come if none is named.
+    """
+
+    model_config = shown({"seconds": 10})
+
+    seconds: Annotated[float, Field(gt=0, le=LONGEST_SEARCH_S)] = 10.0
+    keep: bool = False
+    from_heat: ChosenId | None = None
+
+
+class Phase(StrEnum):
+    """How far a search is."""
+
+    WAITING = "waiting"
+    SEARCHING = "searching"
+    EXPLAINING = "explaining"
+    ENDED = "ended"
+    FAILED = "failed"
+
+
+class CountOut(Wire):
+    """What a plan comes to in a wish, and what no plan can go below, as far as that is known."""
+
+    wish: Wish
+    count: int
+    at_least: int | None
+
+
+class StandsOut(Wire):
+    """A place at a zone, through some heats, in the order of the programme."""
+
+    relay: Relay
+    take_overs: list[int]
+    edge: Edge
+    lanes: list[int]
+    heats: list[HeatId]
+    words: str
+
+
+class ConcernOut(Wire):
+    """Whom a wish that was given up concerns, in which heats; none named where nobody alone is."""
+
+    official: OfficialId | None
+    official_name: str
+    heats: list[HeatId]
+    times: int
+
+
+class GivenUpOut(Wire):
+    """A wish that the plan falls short of, and what keeping it wholly would have cost.
+
+    `costs` is the more important wish that would have come to `instead`. Without it: no plan keeps
+    the wish (`is_impossible`), or the search ended before that was known.
+    """
+
+    wish: Wish
+    times: int
+    concerns: list[ConcernOut]
+    costs: Wish | None
+    instead: int
+    is_impossible: bool
+
+
+class PersonMissingOut(Wire):
+    """Somebody more, and where they would stand."""
+
+    stands: list[StandsOut]
+
+
+class MissingOut(Wire):
+    """How few people more would mend it; None where people alone do not, or it is not known.
+
+    `is_proven` where fewer do not suffice, or where no number of them mends it.
+    """
+
+    people: int | None
+    is_proven: bool
+    who: list[PersonMissingOut]
+
+
+class PlaceOut(Wire):
+    """A place at a zone."""
+
+    take_overs: list[int]
+    edge: Edge
+    lanes: list[int]
+    side: Side
+
+
+class ChangeOut(Wire):
+    """What changes for somebody in some heats; None where there was, or is, no post."""
+
+    official: OfficialId
+    official_name: str
+    heats: list[HeatId]
+    was: PlaceOut | None
+    becomes: PlaceOut | None
+
+
+class PlanFoundOut(Wire):
+    """A plan that was found: how good it is, and what it leaves open."""
+
+    posts: list[PostIn]
+    people: int
+    is_proven: bool = Field(description="whether it is proven that none is better")
+    unwatched: list[StandsOut]
+    given_up: list[GivenUpOut]
+    missing: MissingOut | None
+    changes: list[ChangeOut] = Field(description="against the plan in force, for heats to come")
+
+
+class SearchOut(Wire):
+    """A search: how far it is, and the plan once it has ended."""
+
+    id: str
+    phase: Phase
+    stopped: bool = Field(description="whether somebody stopped it: with the best plan so far")
+    keep: bool
+    seconds: float
+    limit: float
+    counts: list[CountOut]
+    working_on: Wish | None
+    untimed: list[HeatId] = Field(description="left out: heats with a draw and without a time")
+    problem: str = Field(description="why there is no plan; empty otherwise")
+    plan: PlanFoundOut | None

@@ -1,0 +1,58 @@
+"""The page on which a crew is planned: what is wished, the search, and what it has found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from fastapi import Path, Request, Response
+from sqlalchemy import Connection
+
+from app.access.guard import Here
+from app.access.queries import officials_of
+from app.crew.actions import WATCHERS
+from app.crew.heats_named import HeatNames
+from app.crew.queries import plan_row
+from app.crew_search.queries import wishes_of
+from app.crew_search.searching import Search
+from app.crew_search.telling import told
+from app.guarded import for_readers
+from app.ids import ChosenId, MeetId
+from app.meets.queries import programme
+from app.meets.states import HeatState
+from app.pages.crew_plan import spans
+from app.pages.frame import frame_of
+from app.pages.rendering import Language, Page, render
+
+router = for_readers()
+
+
+@router.get("/meets/{meet}/organiser/crew-search")
+async def show_crew_search(
+    meet: Annotated[ChosenId, Path()], request: Request, here: Here, language: Language = None
+) -> Response:
+    """Who can be planned, what is pinned, the search that goes on, and the plan that it found."""
+    frame = await frame_of(here, MeetId(meet))
+    search = here.searches.of(MeetId(meet))
+    seen = await here.store.read_apart(lambda conn: _shown(conn, MeetId(meet), search))
+    page = Page("organiser_crew_search.html", {"frame": frame, **seen}, zone=frame.meet.time_zone)
+    return render(request, page, language)
+
+
+def _shown(conn: Connection, meet_id: MeetId, search: Search | None) -> Mapping[str, Any]:
+    officials = {one.id: one for one in officials_of(conn, meet_id)}
+    heats, plan = programme(conn, meet_id), plan_row(conn, meet_id)
+    named = {one.id: one.name for one in officials.values()}
+    return {
+        "search": told(search, named) if search else None,
+        "spans": spans,
+        "wishes": wishes_of(conn, meet_id),
+        "officials": officials,
+        "watching": [
+            one for one in officials.values() if one.active and not WATCHERS.isdisjoint(one.roles)
+        ],
+        "heats": heats,
+        "to_come": [heat for heat in heats if heat.state is HeatState.TO_COME],
+        "names": HeatNames(heats),
+        "crew_version": plan.version if plan else 0,
+    }

@@ -1,0 +1,373 @@
+"""Planning a meet's crew: wishes and a search over HTTP, and the plan that is taken over.
+
+Who stands where at a zone is the handbook's (4: six umpires a zone for eight lanes, fewer with
+merged posts, never an edge of a lane unwatched without saying so; no post over the own club).
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+
+import pytest
+
+from app.ids import new_id
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_bare_meet,
+    a_meet,
+    a_post,
+    a_problem,
+    add_official,
+)
+from tests.running import Service
+
+PATIENCE_S = 60.0
+HEATS = 4
+
+
+def a_programme(meet: MeetAtHand, heats: int = HEATS) -> list[Json]:
+    """Heats of two lanes, ten minutes apart from 10:00 on."""
+    rows = [
+        f"Women 4x100 m,final,{heat},{lane},Team {heat}-{lane},Club {lane},10:{heat - 1}0"
+        for heat in range(1, heats + 1)
+        for lane in (3, 4)
+    ]
+    text = "\n".join(["event,round,heat,lane,team,affiliation,scheduled", *rows])
+    loaded = meet.organiser.post("start-lists", content=text)
+    assert loaded.status_code == 200, loaded.text
+    found = meet.organiser.get("heats").json()["heats"]
+    return [one for one in found if one["event_name"] == "Women 4x100 m"]
+
+
+@pytest.fixture
+def meet(service: Service) -> MeetAtHand:
+    """Six umpires, two for each zone, and a programme of four heats."""
+    meet = a_bare_meet(service)
+    for number in range(6):
+        add_official(meet, f"Umpire {number}", "umpire")
+    add_official(meet, "chief", "chief_umpire")
+    return meet
+
+
+def umpires(meet: MeetAtHand) -> list[str]:
+    officials = meet.organiser.get("officials").json()
+    return [one["id"] for one in officials if "umpire" in one["roles"]]
+
+
+def wishes(meet: MeetAtHand, **what: object) -> Json:
+    seen = meet.organiser.get("crew/wishes").headers.get("ETag")
+    answer = meet.organiser.put("crew/wishes", what, etag=seen)
+    assert answer.is_success, answer.text
+    return dict(answer.json())
+
+
+def searched(meet: MeetAtHand, **how: object) -> Json:
+    """A search, to its end."""
+    search = new_id()
+    begun = meet.organiser.put(f"crew/searches/{search}", {"seconds": 5, **how})
+    assert begun.status_code == 200, begun.text
+    return ended(meet, search)
+
+
+def ended(meet: MeetAtHand, search: str) -> Json:
+    for told in progress(meet, search):
+        if told["phase"] in {"ended", "failed"}:
+            return told
+    raise AssertionError("the search did not end")
+
+
+def progress(meet: MeetAtHand, search: str) -> Iterator[Json]:
+    until = time.monotonic() + PATIENCE_S
+    while time.monotonic() < until:
+        yield dict(meet.organiser.get(f"crew/searches/{search}").json())
+        time.sleep(0.05)
+
+
+def take(meet: MeetAtHand, told: Json) -> Json:
+    seen = meet.organiser.get("crew").headers.get("ETag")
+    answer = meet.organiser.post(f"crew/searches/{told['id']}/take", etag=seen)
+    assert answer.is_success, answer.text
+    return dict(answer.json())
+
+
+def test_two_people_a_zone_watch_everything_and_the_plan_is_taken_over(meet: MeetAtHand) -> None:
+    heats = a_programme(meet)
+    told = searched(meet)
+    assert (told["phase"], told["problem"], told["plan"]["unwatched"]) == ("ended", "", [])
+    assert told["plan"]["is_proven"]
+    crew = take(meet, told)
+    assert crew["unwatched"] == []
+    assert crew["apart"] == []
+    for heat in heats:
+        there = [post for post in crew["posts"] if heat["id"] in post["heats"]]
+        assert len({post["official"] for post in there}) == 6
+        watched = {(post["take_over"], post["edge"]) for post in there for _ in post["lanes"]}
+        assert len(watched) == 6
+
+
+def test_what_nobody_can_watch_is_told_with_who_would_mend_it(meet: MeetAtHand) -> None:
+    a_programme(meet)
+    five = umpires(meet)[:5]
+    wishes(meet, people=[{"official": one} for one in five])
+    plan = searched(meet)["plan"]
+    assert len(plan["unwatched"]) >= 1
+    assert plan["missing"]["people"] == 1
+    assert plan["missing"]["who"][0]["stands"][0]["heats"]
+
+
+def test_a_search_can_be_followed_and_stopped_with_the_best_plan_so_far(
+    service: Service,
+) -> None:
+    meet = a_bare_meet(service)
+    for number in range(20):
+        add_official(meet, f"Umpire {number}", "umpire")
+    a_long_day(meet)
+    search = new_id()
+    meet.organiser.put(f"crew/searches/{search}", {"seconds": 120})
+    for told in progress(meet, search):
+        counts = {one["wish"]: one["count"] for one in told["counts"]}
+        if counts.get("every edge of every lane watched") == 0 or told["phase"] == "ended":
+            break
+    assert told["phase"] == "searching"
+    assert counts.keys() >= {"breaks", "few moves"}
+    assert meet.organiser.delete(f"crew/searches/{search}").status_code == 200
+    asked = time.monotonic()
+    told = ended(meet, search)
+    assert told["stopped"]
+    assert told["plan"]["posts"]
+    assert time.monotonic() - asked < 20
+
+
+def a_long_day(meet: MeetAtHand) -> None:
+    rows = [
+        f"Women 4x100 m,heats,{heat},{lane},Team {heat}-{lane},Club {lane},"
+        f"{9 + heat // 12:02}:{heat % 12 * 5:02}"
+        for heat in range(1, 80)
+        for lane in range(1, 9)
+    ]
+    text = "\n".join(["event,round,heat,lane,team,affiliation,scheduled", *rows])
+    assert meet.organiser.post("start-lists", content=text).status_code == 200
+
+
+def test_whoever_drops_out_is_replaced_and_all_others_stay(meet: MeetAtHand) -> None:
+    heats = a_programme(meet)
+    first_six = umpires(meet)
+    spare = add_official(meet, "Spare", "umpire")
+    people = [{"official": one} for one in first_six]
+    wishes(meet, people=people)
+    take(meet, searched(meet))
+    wishes(meet, people=[*people, {"official": spare.id}], dropped=[first_six[0]])
+    told = searched(meet, keep=True, from_heat=heats[2]["id"])
+    changed = {one["official"] for one in told["plan"]["changes"]}
+    assert changed == {first_six[0], spare.id}
+    assert {heat for one in told["plan"]["changes"] for heat in one["heats"]} == {
+        heats[2]["id"],
+        heats[3]["id"],
+    }
+    crew = take(meet, told)
+    assert crew["unwatched"] == []
+
+
+def test_a_pin_holds_an_official_where_it_says(meet: MeetAtHand) -> None:
+    heats = a_programme(meet)
+    one = umpires(meet)[4]
+    pin = {"official": one, "heat": heats[1]["id"], "take_over": 3, "edge": "start"}
+    wishes(meet, pins=[pin])
+    crew = take(meet, searched(meet))
+    theirs = [
+        post
+        for post in crew["posts"]
+        if post["official"] == one and heats[1]["id"] in post["heats"]
+    ]
+    assert [(post["take_over"], post["edge"]) for post in theirs] == [(3, "start")]
+
+
+def test_a_plan_is_taken_over_once_however_often_it_is_asked_for(meet: MeetAtHand) -> None:
+    a_programme(meet)
+    told = searched(meet)
+    crew = take(meet, told)
+    before = meet.head()
+    again = meet.organiser.post(f"crew/searches/{told['id']}/take")
+    assert again.status_code == 200
+    assert again.json()["posts"] == crew["posts"]
+    assert meet.head() == before
+
+
+def test_the_same_search_is_begun_once(meet: MeetAtHand) -> None:
+    a_programme(meet)
+    search = new_id()
+    for _ in range(2):
+        begun = meet.organiser.put(f"crew/searches/{search}", {"seconds": 5})
+        assert begun.json()["id"] == search
+    a_problem(meet.organiser.put(f"crew/searches/{new_id()}", {}), 409, "conflict")
+    ended(meet, search)
+    again = meet.organiser.put(f"crew/searches/{search}", {"seconds": 5})
+    assert again.json()["phase"] == "ended"
+
+
+def test_heats_that_were_run_keep_whoever_stood_there(meet: MeetAtHand) -> None:
+    heats = a_programme(meet)
+    take(meet, searched(meet))
+    stood = {
+        (one["official"], one["post"])
+        for one in meet["chief"].get(f"heats/{heats[0]['id']}/posts").json()["posts"]
+    }
+    seen = meet["chief"].get(f"heats/{heats[0]['id']}").headers["ETag"]
+    assert meet["chief"].post(f"heats/{heats[0]['id']}/start", etag=seen).status_code == 200
+    take(meet, searched(meet))
+    crew = meet.organiser.get("crew").json()["posts"]
+    there = {(post["official"], post["id"]) for post in crew if heats[0]["id"] in post["heats"]}
+    assert there == stood
+
+
+@pytest.mark.parametrize(
+    ("scheduled", "said"),
+    [("", "no start time"), ("10:00", "is still run")],
+    ids=["no time", "two heats at once"],
+)
+def test_a_programme_that_cannot_be_planned_is_told(
+    meet: MeetAtHand, scheduled: str, said: str
+) -> None:
+    rows = [f"Women 4x100 m,final,{heat},3,Team {heat},Club,{scheduled}" for heat in (1, 2)]
+    text = "\n".join(["event,round,heat,lane,team,affiliation,scheduled", *rows])
+    meet.organiser.post("start-lists", content=text)
+    search = new_id()
+    answer = meet.organiser.put(f"crew/searches/{search}", {"seconds": 1})
+    told = answer.json()["detail"] if answer.status_code == 409 else ended(meet, search)["problem"]
+    assert said in told
+    assert "Women 4x100 m, final, heat 1" in told
+
+
+def test_a_meet_with_nobody_or_nothing_to_plan_for_says_so(service: Service) -> None:
+    meet = a_bare_meet(service)
+    told = a_problem(meet.organiser.put(f"crew/searches/{new_id()}", {}), 409, "conflict")
+    assert "nothing to plan for" in told["detail"]
+    a_programme(meet)
+    told = a_problem(meet.organiser.put(f"crew/searches/{new_id()}", {}), 409, "conflict")
+    assert "name active umpires" in told["detail"]
+    a_problem(meet.organiser.get(f"crew/searches/{new_id()}"), 404, "not-found")
+    a_problem(meet.organiser.delete(f"crew/searches/{new_id()}"), 404, "not-found")
+    a_problem(meet.organiser.post(f"crew/searches/{new_id()}/take"), 404, "not-found")
+
+
+def test_umpires_plan_no_crew(service: Service) -> None:
+    meet = a_meet(service)
+    a_problem(meet.umpire.get("crew/wishes"), 403, "role-missing")
+    a_problem(meet.umpire.put(f"crew/searches/{new_id()}", {}), 403, "role-missing")
+    assert meet["chief_umpire"].get("crew/wishes").json()["version"] == 0
+
+
+@pytest.mark.parametrize(
+    ("what", "pointer"),
+    [
+        ({"people": [{"official": "01890a5d-ac96-774b-bcce-b302099a8057"}]}, "/people/0/official"),
+        ({"people": ["twice"]}, "/people/1/official"),
+        ({"people": [{"hours": [{"begins": "14:00", "ends": "09:00"}]}]}, "/people/0/hours/0"),
+        ({"people": [{"hours": [{"begins": "noon"}]}]}, "/people/0/hours/0/begins"),
+        ({"people": [{"experience": 4}]}, "/people/0/experience"),
+        ({"people": [{"may_not": [{}]}]}, "/people/0/may_not/0"),
+        ({"pins": [{"heat": "01890a5d-ac96-774b-bcce-b302099a8057"}]}, "/pins/0/heat"),
+        ({"template": [{"people": 2, "edge": "end", "side": "inside", "lanes": 8}]}, "/template"),
+        ({"dropped": ["01890a5d-ac96-774b-bcce-b302099a8057"]}, "/dropped/0"),
+    ],
+)
+def test_wishes_that_cannot_be_are_refused_by_their_field(
+    meet: MeetAtHand, what: Json, pointer: str
+) -> None:
+    one = umpires(meet)[0]
+    for part in ("people", "pins"):
+        what = {**what, part: [as_wish(each, one) for each in what.get(part, [])]}
+    if what["people"][:1] == [{"official": one}] and pointer.startswith("/people/1"):
+        what["people"] *= 2
+    before = meet.head()
+    told = a_problem(meet.organiser.put("crew/wishes", what), 422, "malformed")
+    assert told["errors"][0]["pointer"] == pointer
+    assert meet.head() == before
+
+
+def as_wish(part: Json | str, official: str) -> Json:
+    return {"official": official} if isinstance(part, str) else {"official": official, **part}
+
+
+def test_wishes_are_replaced_only_as_they_were_seen(meet: MeetAtHand) -> None:
+    first = meet.organiser.put("crew/wishes", {"people": []})
+    assert first.status_code == 201
+    before = meet.head()
+    assert meet.organiser.put("crew/wishes", {"people": []}).status_code == 200
+    assert meet.head() == before
+    people = [{"official": umpires(meet)[0], "experience": 3}]
+    a_problem(meet.organiser.put("crew/wishes", {"people": people}), 428, "precondition-missing")
+    stored = meet.organiser.put("crew/wishes", {"people": people}, etag=first.headers["ETag"])
+    assert stored.status_code == 200
+    assert stored.json()["people"][0]["experience"] == 3
+    stale = meet.organiser.put("crew/wishes", {"people": []}, etag=first.headers["ETag"])
+    a_problem(stale, 412, "stale")
+
+
+def a_list(meet: MeetAtHand, path: str, text: str, *, check: bool = False) -> Json:
+    seen = meet.organiser.get("crew/wishes").headers.get("ETag")
+    params = {"check": "true"} if check else {}
+    answer = meet.organiser.post(path, content=text, etag=seen, params=params)
+    return dict(answer.json()) | {"status": answer.status_code}
+
+
+def test_a_list_says_who_is_planned_and_how(meet: MeetAtHand) -> None:
+    text = "name,experience,from,until,not\numpire 1,3,09:30,14:00,take-over 2 end\nUmpire 2,,,,\n"
+    seen = a_list(meet, "people-list", text, check=True)
+    assert (seen["status"], seen["people"], seen["stored"]) == (200, 2, False)
+    assert "Umpire 3" in seen["left_out"]
+    assert a_list(meet, "people-list", text)["stored"]
+    stored = meet.organiser.get("crew/wishes").json()["people"]
+    assert stored[0]["hours"] == [{"begins": "09:30", "ends": "14:00"}]
+    assert stored[0]["may_not"] == [{"take_over": 2, "edge": "end", "side": None}]
+    assert (stored[0]["experience"], stored[1]["experience"]) == (3, 1)
+
+
+def test_a_list_with_strangers_stores_nothing(meet: MeetAtHand) -> None:
+    told = a_list(meet, "people-list", "name\nUmpire 1\nNobody Known\n")
+    assert (told["status"], [one["row"] for one in told["problems"]]) == (422, [3])
+    assert meet.organiser.get("crew/wishes").json()["people"] == []
+
+
+def test_a_template_from_a_file_is_kept_beside_the_people(meet: MeetAtHand) -> None:
+    wishes(meet, people=[{"official": umpires(meet)[0]}])
+    text = "people,edge,side,lanes\n2,start,inside,8\n2,end,outside,8\n"
+    assert a_list(meet, "crew-template", text)["posts"] == 2
+    stored = meet.organiser.get("crew/wishes").json()
+    assert (len(stored["people"]), len(stored["template"])) == (1, 2)
+
+
+def test_hours_are_the_meets_own_where_its_clock_changes(service: Service) -> None:
+    """Central European Time ends on the last Sunday of October (Directive 2000/84/EC)."""
+    meet = a_bare_meet(
+        service, time_zone="Europe/Paris", first_day="2026-10-25", last_day="2026-10-25"
+    )
+    for number in range(6):
+        add_official(meet, f"Umpire {number}", "umpire")
+    heats = a_programme(meet)
+    late = {"official": umpires(meet)[0], "hours": [{"begins": "10:15"}]}
+    others = [{"official": one} for one in umpires(meet)[1:]]
+    wishes(meet, people=[late, *others])
+    plan = searched(meet)["plan"]
+    unwatched = {heat for gap in plan["unwatched"] for heat in gap["heats"]}
+    assert unwatched == {heats[0]["id"], heats[1]["id"]}
+
+
+def test_a_hand_made_plan_can_be_kept_where_the_template_makes_its_posts(
+    meet: MeetAtHand,
+) -> None:
+    a_programme(meet)
+    posts = [
+        a_post(new_id(), one, take_over=at, edge=edge, lanes=[3, 4], side="inside")
+        for one, (at, edge) in zip(
+            umpires(meet),
+            [(at, edge) for at in (1, 2, 3) for edge in ("start", "end")],
+            strict=True,
+        )
+    ]
+    seen = meet.organiser.get("crew").headers.get("ETag")
+    assert meet.organiser.put("crew", {"posts": posts}, etag=seen).is_success
+    told = searched(meet, keep=True)
+    assert (told["problem"], told["plan"]["changes"]) == ("", [])
