@@ -126,6 +126,8 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("POST", f"{MEET}/crew-list"): PLANS_CREW,
     ("GET", f"{MEET}/crew"): JOINED,
     ("GET", f"{MEET}/crew/briefing-cards.pdf"): BRIEFS_CREW,
+    ("POST", f"{MEET}/crew/briefing-cards.pdf"): ORGANISER,
+    ("GET", f"{MEET}/crew/chiefs-sheet.pdf"): BRIEFS_CREW,
     ("GET", f"{MEET}/survey"): JOINED,
     ("GET", f"{MEET}/survey.csv"): JOINED,
     ("GET", f"{MEET}/survey-sheets.pdf"): JOINED,
