@@ -22,9 +22,14 @@ from app.appeals.queries import protest_out
 from app.appeals.standing import appeal_out
 from app.casefiles.drawing_up import draw_up
 from app.casefiles.scope import Asked, Of
+from app.crew.briefing import brief
+from app.crew.chiefs import for_the_chief
+from app.crew.day import day_of
 from app.exporting.building import export_to
 from app.exporting.files import a_zip
 from app.exporting.wanted import Order
+from app.forms.briefing_card import draw_briefing_cards
+from app.forms.chiefs_sheet import draw_chiefs_sheet
 from app.forms.paper import Paper
 from app.forms.survey_sheet import draw_survey_sheets
 from app.ids import AppealId, HeatId, PictureId, ProtestId
@@ -78,6 +83,7 @@ def write_all(stage: Stage, out: Path) -> Written:
         _document("scores.json", stage.read(lambda conn: scores_out(conn, stage.meet_id))),
         *_windows(stage),
         *_survey(stage),
+        *_crew(stage),
         *(_case_file(stage, appeal) for appeal in stage.appeals.values()),
     ]
     # Last, since a paper that is sealed has its entry in the record.
@@ -110,6 +116,16 @@ def _survey(stage: Stage) -> Iterator[PaperFile]:
     )
     yield PaperFile(Path("survey", "survey-sheets.pdf"), draw_survey_sheets(sheets, Paper.A4))
     yield PaperFile(Path("survey", "survey.csv"), lines_csv(lines).encode("utf-8-sig"))
+
+
+def _crew(stage: Stage) -> Iterator[PaperFile]:
+    """A card for each umpire, without codes, since all have joined; and the chief's sheet."""
+    now = stage.clock.now()
+    day = stage.read(lambda conn: day_of(conn, stage.meet_id))
+    sheet = stage.read(lambda conn: for_the_chief(conn, stage.meet_id, now))
+    cards = draw_briefing_cards(brief(day, now, {}), Paper.A4)
+    yield PaperFile(Path("crew", "briefing-cards.pdf"), cards)
+    yield PaperFile(Path("crew", "chiefs-sheet.pdf"), draw_chiefs_sheet(sheet, Paper.A4))
 
 
 def _form(stage: Stage, number: int, ruled: Ruled) -> PaperFile:

@@ -124,6 +124,11 @@ def badges(meet: MeetAtHand) -> Sending:
     return replace(sent, method="POST")
 
 
+def cards_with_codes(meet: MeetAtHand) -> Sending:
+    sent = _of(meet, "organiser", "crew/briefing-cards.pdf", {"officials": [meet.umpire.id]})
+    return replace(sent, method="POST")
+
+
 def a_look(meet: MeetAtHand) -> Sending:
     return Sending("POST", "/api/join/look", "", {"token": _fresh_link(meet)})
 
@@ -597,6 +602,7 @@ DOCUMENTS: dict[str, Build] = {
     "meet": a_setup,
     "official": an_official,
     "badges": badges,
+    "cards with codes": cards_with_codes,
     "look": a_look,
     "joining": a_joining,
     "crew": a_crew,

@@ -171,7 +171,8 @@ def files_of(whole: WholeMeet) -> Iterator[tuple[str, str]]:
         ("referee", f"announcements/{announcement}.{kind}") for kind in ("pdf", "csv", "txt")
     )
     yield from (("referee", f"cases/{case}/file.{kind}") for kind in ("pdf", "zip"))
-    yield from (("referee", path) for path in ("record", "record.zip", "crew/briefing-cards.pdf"))
+    yield from (("referee", path) for path in ("record", "record.zip"))
+    yield from (("referee", f"crew/{name}.pdf") for name in ("briefing-cards", "chiefs-sheet"))
     yield "referee", "windows.ics"
     report = whole.meet.case(case)["reports"][0]
     picture = f"reports/{report['id']}/pictures/{report['pictures'][0]['id']}"

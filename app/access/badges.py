@@ -1,7 +1,7 @@
-"""New personal links for officials, and the badges that show them.
+"""New personal links for officials, and the papers that show them.
 
 Each link is issued by an act and an entry of its own, as one that is asked for alone. Its token
-goes into the code on the badge and nowhere else. Whoever has joined keeps their session: a further
+goes into the code on the paper and nowhere else. Whoever has joined keeps their session: a further
 link lets in a further device, with the same PIN.
 """
 
@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from app.access.actions import issue_link
-from app.access.wire import BadgesIn, LinkOut, OfficialOut
+from app.access.wire import LinkOut, OfficialOut
 from app.clock import clock_time, in_zone, long_date
 from app.forms.badge_sheet import Badge, BadgeSheet
 from app.ids import LinkId, MeetId, OfficialId, new_id
@@ -20,15 +21,23 @@ from app.store.action import Actor
 from app.store.store import Store
 
 
-def choose(known: Sequence[OfficialOut], sent: BadgesIn) -> list[OfficialOut]:
-    """Whom badges are wanted for: those who are named, in that order, or all who are active.
+@dataclass(frozen=True, slots=True)
+class OnPaper:
+    """The address that a code leads to, and how long that works."""
+
+    link: str
+    works: str
+
+
+def choose(known: Sequence[OfficialOut], named: Sequence[str]) -> list[OfficialOut]:
+    """Whom new links are wanted for: those who are named, in that order, or all who are active.
 
     Malformed for somebody who is no official of the meet, or is named twice; StateConflict for
     somebody inactive, who could not join.
     """
     people = {person.id: person for person in known}
     chosen: dict[OfficialId, OfficialOut] = {}
-    for number, ident in enumerate(sent.officials):
+    for number, ident in enumerate(named):
         person = people.get(OfficialId(ident))
         if person is None:
             raise _unfit(number, "is no official of this meet")
@@ -74,11 +83,17 @@ def on_badges(
 
 def _badge(person: OfficialOut, link: LinkOut, zone: str, address: str) -> Badge:
     roles = ", ".join(role.words for role in person.roles)
-    until = f"{long_date(link.expires_at, zone)}, {clock_time(link.expires_at, zone)}"
+    code = on_paper(link, zone, address)
     return Badge(
         name=person.name,
         roles=roles[:1].upper() + roles[1:],
         affiliation=person.affiliation,
-        link=f"{address}/join#{link.token}",
-        works=f"Scan to join. Works once, until {until}.",
+        link=code.link,
+        works=code.works,
     )
+
+
+def on_paper(link: LinkOut, zone: str, address: str) -> OnPaper:
+    """A new link as papers show it."""
+    until = f"{long_date(link.expires_at, zone)}, {clock_time(link.expires_at, zone)}"
+    return OnPaper(f"{address}/join#{link.token}", f"Scan to join. Works once, until {until}.")

@@ -209,7 +209,7 @@ async def print_badges(meet: Meet, sent: BadgesIn, here: Here) -> Response:
     meet_id = MeetId(meet)
     known = await here.store.read(lambda conn: queries.officials_of(conn, meet_id))
     facts = await here.store.read(lambda conn: meet_facts(conn, meet_id))
-    people = badges.choose(known, sent)
+    people = badges.choose(known, sent.officials)
     address = here.services.settings.address
     with here.one_more_file():  # before the links: they would be new, and on no paper
         links = await badges.issue_links(here.store, meet_id, here.actor, people)

@@ -134,6 +134,8 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("DELETE", f"{MEET}/crew/searches/{{search}}"): PLANS_CREW,
     ("POST", f"{MEET}/crew/searches/{{search}}/take"): PLANS_CREW,
     ("GET", f"{MEET}/crew/briefing-cards.pdf"): BRIEFS_CREW,
+    ("POST", f"{MEET}/crew/briefing-cards.pdf"): ORGANISER,
+    ("GET", f"{MEET}/crew/chiefs-sheet.pdf"): BRIEFS_CREW,
     ("GET", f"{MEET}/survey"): JOINED,
     ("GET", f"{MEET}/survey.csv"): JOINED,
     ("GET", f"{MEET}/survey-sheets.pdf"): JOINED,

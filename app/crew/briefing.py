@@ -1,4 +1,5 @@
-"""The crew's briefing cards: for each post what to watch, by which rule, and how to report it.
+"""The crew's briefing cards: for each umpire where to stand when, what to watch there, by which
+rule, and how to report it.
 
 What umpires are told is the handbook's of the trade; each sentence names its section or source
 beside it. What an edge lets one see stands in `rules/seen_from.py`.
@@ -6,61 +7,70 @@ beside it. What an edge lets one see stands in `rules/seen_from.py`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
+from functools import partial
+from itertools import groupby
 from typing import Final
 
-from sqlalchemy import Connection
-
-from app.access.queries import official_names
+from app.access.badges import OnPaper, choose
+from app.access.wire import OfficialOut
 from app.clock import at_the_meet
-from app.crew.queries import Post, lanes_in_words, posts_of
-from app.forms.briefing_card import Advice, BriefingCard, BriefingCards, WatchedZone
+from app.crew.day import Day, Stand, Turn, by_round, heats_in_words, stand_of
+from app.crew.queries import Post
+from app.forms.briefing_card import Advice, BriefingCard, BriefingCards, HeatsThere, Place
+from app.forms.stand_drawing import StandDrawn
 from app.forms.zone_scale import ZonePicture
-from app.ids import MeetId
-from app.meets.queries import MeetFacts, meet_facts, relays_of
+from app.ids import OfficialId
 from app.meets.track import take_overs_in_lanes
-from app.meets.wire import TrackIn
-from app.refusals import NotFound
-from app.rules.book import Book, ZoneRule
+from app.refusals import StateConflict
+from app.rules.book import ZoneRule
 from app.rules.observation import Infringement
-from app.rules.relay import Edge, Relay
+from app.rules.relay import Edge, Relay, Side
 from app.rules.seen_from import seen_from
+from app.rules.track import Place as PlaceOnTrack
+from app.rules.track import ZonePlace
+from app.surveys.zones import SECTIONS, measures_of
 
 CARE: Final = (
-    "Keep out of the running lanes, and look both ways before you step onto the track.",  # 9
-    "Keep your phone down while a heat runs: your eyes are on the runners.",  # 2 (3.) and 9
-    "Speak to no team about a report before the referee has ruled.",  # 2, silence (school sheet)
-    "You tell what you saw. The meet's appointed officials decide, by its rule book.",  # 1 and 9
+    "Keep out of the running lanes; look both ways before you step onto the track.",  # 9
+    "Phone down while a heat runs.",  # 2 (3.) and 9
+    "Speak to no team of a report before the ruling.",  # 2, silence (school sheet)
+    "You tell what you saw; the meet's appointed officials decide.",  # 1 and 9
 )
 """Handbook of the trade, by section."""
 
 FLAGS: Final = (
     "White: nothing to report. Yellow: an apparent infringement.",
-    "Show it at once after the pass, and mark the spot on the track if you can.",
-    "Then write straight away, whether or not anybody protests or the team finishes.",
+    "Show it at once after the pass, mark the spot if you can, then write straight away, whether "
+    "or not anybody protests or the team finishes.",
 )
 """Handbook of the trade, 2 (4.): CR20 and its notes."""
 
 REPORT: Final = (
-    "It says event, round, heat, lane and team, the zone, what happened, by which rule, who saw it "
-    "and when. Your phone fills in what it knows.",
-    "A good one also says where the baton was, how far from the line, and who else had the view.",
-    "It says what you do not know as well: “unsure” is an answer.",  # rules/observation.py
+    "Event, round, heat, lane, team, zone; what happened, by which rule; who saw it, when, and "
+    "who else had the view; where the baton was, how far from the line.",
+    "Your phone fills in what it knows.",
+    "“Unsure” is an answer.",  # rules/observation.py
 )
 """Handbook of the trade, 2 (5.)."""
 
-BATON_DECIDES: Final = "The baton decides, never a body, a foot or a hand."
+BATON_DECIDES: Final = "The baton decides, no body, foot or hand."
 """TR24.7 in secondary texts (handbook of the trade, 3)."""
 
+_BOTH: Final = (Edge.START, Edge.END)
+_SEEN: Final[Mapping[tuple[Edge, ...], str]] = {
+    (Edge.START,): "Seen from the start",
+    (Edge.END,): "Seen from the end",
+    _BOTH: "Seen from either edge",
+}
 
-def brief(conn: Connection, meet_id: MeetId, now: datetime) -> BriefingCards:
-    """A card for each post of the plan in force; NotFound while there is none."""
-    posts = posts_of(conn, meet_id)
-    if not posts:
-        raise NotFound("No post is planned at this meet yet: plan the crew, then print its cards.")
-    facts = meet_facts(conn, meet_id)
-    names, relays = official_names(conn, meet_id), tuple(relays_of(conn, meet_id)) or tuple(Relay)
+
+def brief(day: Day, now: datetime, codes: Mapping[OfficialId, OnPaper]) -> BriefingCards:
+    """A card for each official who has a post, by name; some with a code to join by."""
+    facts = day.facts
+    holders = {post.official_id for post in day.posts}
+    people = [one for ident, one in day.people.items() if ident in holders]
     return BriefingCards(
         meet=facts.name,
         place=facts.venue,
@@ -68,99 +78,163 @@ def brief(conn: Connection, meet_id: MeetId, now: datetime) -> BriefingCards:
         time_zone=facts.time_zone,
         edition=f"{facts.book.title}, {facts.book.edition}",
         printed_at=at_the_meet(now, facts.time_zone),
-        cards=tuple(_card(post, names[post.official_id], facts, relays) for post in posts),
+        cards=tuple(_card(day, one, codes.get(one.id)) for one in people),
     )
 
 
-def _card(
-    post: Post, official: str, facts: MeetFacts, on_programme: Sequence[Relay]
-) -> BriefingCard:
-    relays = [one for one in Relay if one in (post.relays or on_programme)]
+def who_joins(day: Day, named: Sequence[str]) -> list[OfficialOut]:
+    """Whose cards get a code: those who are named, or all with a post who have not joined.
+
+    Malformed and StateConflict as `badges.choose` has them, and StateConflict for somebody without
+    a post, who has no card.
+    """
+    holders = {post.official_id for post in day.posts}
+    people = choose(list(day.people.values()), named)
+    if not named:
+        return [one for one in people if one.id in holders and not one.has_pin]
+    for one in people:
+        if one.id not in holders:
+            raise StateConflict(
+                f"{one.name} has no post in the crew plan, and so no card: make a badge instead. "
+                "No link was issued."
+            )
+    return people
+
+
+def _card(day: Day, who: OfficialOut, code: OnPaper | None) -> BriefingCard:
+    stands = day.stands(who.id)
+    spare = (_without_heat(day, post) for post in day.without_heat(who.id))
     return BriefingCard(
-        official=official,
-        take_over=f"Take-over {post.take_over}",
-        edge=post.edge.value,
-        lanes=lanes_in_words(post.lanes),
-        side=post.side.value,
-        relays=_listed(relays) if post.relays else "all",
-        zones=tuple(_zones(post, relays, facts.book)),
-        advice=(
-            Advice("Seen from this edge", tuple(_seen(post, relays, facts, alone=True))),
-            Advice("Seen from either edge", ("; ".join(_seen(post, relays, facts, alone=False)),)),
-            Advice("Your flags", FLAGS),
-            Advice("What a good report says", REPORT),
-            Advice("Take care", CARE),
+        official=who.name,
+        link=code.link if code else "",
+        works=code.works if code else "",
+        drawing=_drawn(day, *stands[0]),
+        places=(*map(partial(_place, day), day.turns(who.id)), *spare),
+        advice=tuple(_advice(day, stands)),
+    )
+
+
+def _place(day: Day, turn: Turn) -> Place:
+    return Place(
+        words=tuple(stand.words for stand in turn.stands),
+        heats=tuple(
+            HeatsThere(heats_in_words(some), day.when(some), len(some))
+            for some in by_round(turn.heats)
         ),
     )
 
 
-def _listed(relays: Sequence[Relay]) -> str:
+def _without_heat(day: Day, post: Post) -> Place:
+    relays = _listed(day.relays_for(post))
+    return Place(words=(f"{stand_of(post).words} ({relays})",), heats=())
+
+
+def _listed(relays: Iterable[Relay]) -> str:
     return ", ".join(relay.value for relay in relays)
 
 
-def _zones(post: Post, relays: Sequence[Relay], book: Book) -> Iterator[WatchedZone]:
-    """One for each zone that differs; relays with the same one share it."""
-    alike: dict[ZoneRule, list[Relay]] = {}
-    for relay in relays:
-        rule = book.zone(relay, post.take_over)
-        same = next((known for known in alike if _same(known, rule)), rule)
-        alike.setdefault(same, []).append(relay)
-    for rule, its in alike.items():
-        measures = (rule.length_m, rule.leg_line_m, rule.acceleration_m)
-        yield WatchedZone(
-            picture=ZonePicture(f"take-over {post.take_over}", *measures, marks=()),
-            relays=_listed(its),
-            edge=post.edge.value,
-            edge_m=0.0 if post.edge is Edge.START else rule.length_m,
-            measures=tuple(_measures(rule)),
-        )
+def _drawn(day: Day, relay: Relay, stand: Stand) -> StandDrawn:
+    rule = day.facts.book.zone(relay, stand.take_over)
+    return StandDrawn(
+        words=f"{relay}, {stand.words[:1].lower()}{stand.words[1:]}",
+        zone=ZonePicture("", rule.length_m, rule.leg_line_m, rule.acceleration_m, marks=()),
+        lanes=max(day.facts.track.lanes, *stand.lanes),
+        edge_m=0.0 if stand.edge is Edge.START else rule.length_m,
+        watched=frozenset(stand.lanes),
+        is_inside=stand.side is Side.INSIDE,
+    )
 
 
-def _same(one: ZoneRule, other: ZoneRule) -> bool:
-    """Whether two zones measure and read alike, whatever their sources."""
-    return _facts(one) == _facts(other)
+Stands = Sequence[tuple[Relay, Stand]]
 
 
-def _facts(rule: ZoneRule) -> tuple[object, ...]:
-    lines = (rule.first_line_inside, rule.last_line_inside)
-    return rule.length_m, rule.leg_line_m, rule.acceleration_m, *lines, rule.rule
+def _advice(day: Day, stands: Stands) -> Iterator[Advice]:
+    lies = list(_lies(day, stands))
+    if lies:
+        yield Advice("Where on the track", (f"{'; '.join(lies)}.",))
+    for edges, title in _SEEN.items():
+        seen = "; ".join(_seen(day, stands, edges))
+        if seen:
+            yield Advice(title, (f"{seen}.",))
+    yield Advice(
+        f"The zone, by {day.facts.book.title}, {day.facts.book.edition}",
+        (*_zones(day, stands), BATON_DECIDES),
+    )
+    yield Advice("Your flags", FLAGS)
+    yield Advice("A good report says", REPORT)
+    yield Advice("Take care", CARE)
+
+
+def _lies(day: Day, stands: Stands) -> Iterator[str]:
+    """Where each edge lies, from the first to the last lane that is watched there."""
+    several = len({(stand.take_over, stand.edge) for _, stand in stands}) > 1
+    for relay, stand in stands:
+        zones = day.zones(relay, stand.take_over)
+        lanes = [lane for lane in stand.lanes if lane <= len(zones)]
+        if lanes:
+            first, last = (_edge(zones[lane - 1], stand.edge) for lane in (lanes[0], lanes[-1]))
+            which = f" take-over {stand.take_over}, {stand.edge}" if several else ""
+            yield f"{relay}{which}: {_from_to(first, last)}"
+
+
+def _edge(zone: ZonePlace, edge: Edge) -> PlaceOnTrack:
+    return zone.start if edge is Edge.START else zone.end
+
+
+def _from_to(first: PlaceOnTrack, last: PlaceOnTrack) -> str:
+    """80–102 m into the first bend; or 74 m into the home straight to 1 m into the first bend."""
+    here, there = f"{first.metres:.0f}", f"{last.metres:.0f}"
+    if first.section is not last.section:
+        before = f"{here} m into the {SECTIONS[first.section]}"
+        return f"{before} to {there} m into the {SECTIONS[last.section]}"
+    return f"{here if here == there else f'{here}–{there}'} m into the {SECTIONS[first.section]}"
+
+
+def _seen(day: Day, stands: Stands, edges: tuple[Edge, ...]) -> Iterator[str]:
+    """What is seen from these edges alone, as far as somebody stands at one."""
+    there = [(relay, stand) for relay, stand in stands if stand.edge in edges]
+    seen = [
+        day.facts.book.infringements[one]
+        for one in Infringement
+        if there and seen_from(one).edges == edges and _can_happen(one, there, day)
+    ]
+    for rule, some in groupby(seen, key=lambda one: one.rule):
+        yield f"{'; '.join(one.title for one in some)} ({rule})"
+
+
+def _can_happen(infringement: Infringement, there: Stands, day: Day) -> bool:
+    """Runners wait in an order only where they take over outside lanes (TR24.20)."""
+    return infringement is not Infringement.WAITING_ORDER_CHANGED or any(
+        stand.take_over > take_overs_in_lanes(day.facts.track, relay) for relay, stand in there
+    )
+
+
+def _zones(day: Day, stands: Stands) -> Iterator[str]:
+    """The measures of each zone that differs, whatever their sources; with which lines count."""
+    alike: dict[tuple[str, str], dict[Relay, None]] = {}
+    for relay, stand in stands:
+        rule = day.facts.book.zone(relay, stand.take_over)
+        alike.setdefault((measures_of(rule), _lines(rule)), {})[relay] = None
+    lines = list(dict.fromkeys(lines for _, lines in alike))
+    for (measures, its_lines), its in alike.items():
+        own = f" {its_lines}" if len(lines) > 1 else ""
+        yield f"{_listed(its)}: {measures}.{own}"
+    if len(lines) == 1:
+        yield lines[0]
 
 
 _LINES: Final[Mapping[tuple[bool, bool], str]] = {
-    (True, True): "Both lines belong to the zone.",
-    (True, False): "The line at the start belongs to the zone, the line at the end does not.",
-    (False, True): "The line at the end belongs to the zone, the line at the start does not.",
-    (False, False): "Neither line belongs to the zone.",
+    (True, True): "Both its lines belong to it.",
+    (True, False): "Its first line belongs to it, its last one does not.",
+    (False, True): "Its last line belongs to it, its first one does not.",
+    (False, False): "Neither of its lines belongs to it.",
 }
 
 
-def _measures(rule: ZoneRule) -> Iterator[str]:
-    beyond = rule.length_m - rule.leg_line_m
-    yield (
-        f"{rule.length_m:g} m long; the leg line lies {rule.leg_line_m:g} m after the start and "
-        f"{beyond:g} m before the end ({rule.rule})."
+def _lines(rule: ZoneRule) -> str:
+    before = (
+        " In the acceleration zone the receiver may wait and begin to run."
+        if rule.acceleration_m
+        else ""
     )
-    if rule.acceleration_m:
-        yield (
-            f"Before it lies an acceleration zone of {rule.acceleration_m:g} m, in which the "
-            "receiver may wait and begin to run."
-        )
-    yield f"{_LINES[rule.first_line_inside, rule.last_line_inside]} {BATON_DECIDES}"
-
-
-def _seen(post: Post, relays: Sequence[Relay], facts: MeetFacts, *, alone: bool) -> Iterator[str]:
-    for infringement in Infringement:
-        edges = seen_from(infringement).edges
-        fits = edges == (post.edge,) if alone else len(edges) > 1
-        if fits and _can_happen(infringement, post, relays, facts.track):
-            rule = facts.book.infringements[infringement]
-            yield f"{rule.title} ({rule.rule})"
-
-
-def _can_happen(
-    infringement: Infringement, post: Post, relays: Sequence[Relay], track: TrackIn
-) -> bool:
-    """Runners wait in an order only where they take over outside lanes (TR24.20)."""
-    return infringement is not Infringement.WAITING_ORDER_CHANGED or any(
-        post.take_over > take_overs_in_lanes(track, relay) for relay in relays
-    )
+    return f"{_LINES[rule.first_line_inside, rule.last_line_inside]}{before}"

@@ -9,13 +9,16 @@ from fastapi import Path, Query, Request, Response
 from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
+from app.access.badges import issue_links, on_paper
 from app.access.guard import Here
 from app.access.queries import officials_of
 from app.answers import VersionNamed, answer, answer_put
-from app.crew import actions, briefing, crew_list, queries
+from app.crew import actions, briefing, chiefs, crew_list, queries
+from app.crew.day import day_of
 from app.crew.telling import ToMind, crew, to_mind
-from app.crew.wire import CrewIn, CrewListOut, CrewOut
+from app.crew.wire import CardsIn, CrewIn, CrewListOut, CrewOut
 from app.forms.briefing_card import draw_briefing_cards
+from app.forms.chiefs_sheet import draw_chiefs_sheet
 from app.forms.paper import Paper
 from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
@@ -100,13 +103,59 @@ async def post_crew_list(
 async def get_briefing_cards(
     meet: Meet, here: Here, paper: Annotated[Paper, Query()] = Paper.A4
 ) -> Response:
-    """A card for each post of the plan: what to watch, by which rule, and how to report it."""
-    now = here.clock.now()
-    cards = await here.store.read(lambda conn: briefing.brief(conn, MeetId(meet), now))
+    """A card for each umpire, four a sheet: where to stand when, what to watch there, by which
+    rule, and how to report it.
+    """
+    known = await here.store.read(lambda conn: day_of(conn, MeetId(meet)))
+    cards = briefing.brief(known, here.clock.now(), {})
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_briefing_cards, cards, paper)
+    return _pdf(drawn, "briefing-cards.pdf")
+
+
+@router.post(
+    "/api/meets/{meet}/crew/briefing-cards.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def print_briefing_cards(meet: Meet, sent: CardsIn, here: Here) -> Response:
+    """The same with a code to join by: a new personal link for each umpire who is named, or for
+    all who have not joined. The links stand on this paper only: ask for new cards if it got lost.
+    Devices that have joined stay joined.
+    """
+    known = await here.store.read(lambda conn: day_of(conn, MeetId(meet)))
+    people = briefing.who_joins(known, sent.officials)
+    zone, address = known.facts.time_zone, here.services.settings.address
+    with here.one_more_file():  # before the links: they would be new, and on no paper
+        links = await issue_links(here.store, MeetId(meet), here.actor, people)
+        codes = {link.official: on_paper(link, zone, address) for link in links}
+        cards = briefing.brief(known, here.clock.now(), codes)
+        drawn = await run_in_threadpool(draw_briefing_cards, cards, sent.paper)
+    return _pdf(drawn, "briefing-cards.pdf", "attachment")
+
+
+@router.get(
+    "/api/meets/{meet}/crew/chiefs-sheet.pdf",
+    response_class=Response,
+    responses={200: {"content": {"application/pdf": {}}}},
+)
+async def get_chiefs_sheet(
+    meet: Meet, here: Here, paper: Annotated[Paper, Query()] = Paper.A4
+) -> Response:
+    """Who stands where, on one page for the chief: the zones on the track, who is at which of their
+    edges and from when on, what nobody watches, and who stands over their own club's lane.
+    """
+    sheet = await here.store.read(
+        lambda conn: chiefs.for_the_chief(conn, MeetId(meet), here.clock.now())
+    )
+    with here.one_more_file():
+        drawn = await run_in_threadpool(draw_chiefs_sheet, sheet, paper)
+    return _pdf(drawn, "chiefs-sheet.pdf")
+
+
+def _pdf(drawn: bytes, name: str, shown: str = "inline") -> Response:
     headers = {
         "Cache-Control": "private, no-store",
-        "Content-Disposition": 'inline; filename="briefing-cards.pdf"',
+        "Content-Disposition": f'{shown}; filename="{name}"',
     }
     return Response(drawn, media_type="application/pdf", headers=headers)

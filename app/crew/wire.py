@@ -6,6 +6,7 @@ from typing import Annotated, Final
 
 from pydantic import Field
 
+from app.forms.paper import Paper
 from app.ids import ChosenId, HeatId, OfficialId, PostId
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.problems import Problem
@@ -54,6 +55,21 @@ class CrewIn(Wire):
     )
 
     posts: Annotated[list[PostIn], Field(max_length=MOST_POSTS)]
+
+
+class CardsIn(Wire):
+    """Whose briefing cards are wanted with a code to join by."""
+
+    model_config = shown(
+        {"officials": ["01890a5d-ac96-774b-bcce-b302099a8057"], "paper": "A4"},
+        {"officials": [], "paper": "letter"},
+    )
+
+    officials: Annotated[list[ChosenId], Field(max_length=500)] = Field(
+        description="who gets a new personal link, all of whom must have a post; empty means all "
+        "with a post who have not joined. The others' cards come without a code"
+    )
+    paper: Paper = Paper.A4
 
 
 class PostOut(Wire):

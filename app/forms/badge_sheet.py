@@ -16,7 +16,7 @@ from app.forms.fonts import Weight
 from app.forms.painting import About, Area, Modules, SetText, box, paint
 from app.forms.paper import POINTS_PER_MM, Paper
 from app.forms.qr_code import QUIET_MODULES, make_modules
-from app.forms.sheet_parts import BODY, Fact, add_feet, plan_foot, shorten, write_missing
+from app.forms.sheet_parts import BODY, Fact, add_feet, plan_foot, shorten, write_missing_apart
 from app.forms.structure import Tag
 from app.forms.typesetting import Line, Segment, Typesetter
 
@@ -90,7 +90,8 @@ def draw_badge_sheet(sheet: BadgeSheet, paper: Paper) -> bytes:
         for place, badge in enumerate(batch):
             _draw_badge(flow, sheet.meet, badge, number, _corner(flow, place))
             number += 1
-    _name_missing(flow)
+    flow.y = inf  # the badges below the pen are no lines of its own
+    write_missing_apart(flow)
     add_feet(flow, foot)
     title = f"Badges \u2013 {shorten(sheet.meet)}"
     return paint(flow.pages, paper, About(title, f"Links issued {sheet.issued_at}"))
@@ -176,11 +177,3 @@ def _stand(line: Line, place: _Place, y: float, grey: float, tag: Tag) -> SetTex
     """A line whose script runs from the right begins there."""
     x = place.x + (max(place.width - line.width, 0.0) if line.from_right else 0.0)
     return SetText(x, y + line.top, line, grey, tag)
-
-
-def _name_missing(flow: Flow) -> None:
-    """Below all badges, on a page of its own: which letters could not be printed, where any."""
-    if flow.typesetter.missing:
-        flow.y = inf
-        flow.need(0.0)
-        write_missing(flow)

@@ -1,59 +1,67 @@
-"""What does an umpire take along to a post? One card, from what to watch to what a report says.
+"""What does an umpire take along? One card, from where to stand to what a report says.
 
-A card begins a page and has all of it where it can, in letters that are read standing. It draws
-what it is given: who stands where comes from the crew plan, the zones and their rules from the rule
-book, what is seen from an edge from the rules.
+Four cards lie on a sheet. A card has all of somebody's day where it can, and goes on on a further
+one where it cannot: nothing is left out. It draws what it is given: who stands where comes from the
+crew plan, the zones and their rules from the rule book, what is seen from an edge from the rules.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from math import inf
 
-from app.forms.flow import Flow
+from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
-from app.forms.painting import About, paint
-from app.forms.paper import Paper
-from app.forms.sheet_head import MeetHead, write_meet
+from app.forms.four_up import CardFlow, impose
+from app.forms.painting import Modules, SetText, Stroke, paint
+from app.forms.paper import POINTS_PER_MM, Paper
+from app.forms.printed_sheet import Printed
+from app.forms.qr_code import QUIET_MODULES, SMALLEST_CODE_MM, make_modules
 from app.forms.sheet_parts import (
-    BODY,
-    GAP,
     SCALES,
-    Cell,
+    WIDEST_IN_A_FOOT,
     Fact,
-    add_feet,
-    plan_foot,
+    join_facts,
     say,
-    shorten,
-    write_cells,
-    write_missing,
-    write_title,
+    shorten_facts,
+    write_missing_apart,
 )
-from app.forms.typesetting import Typesetter
-from app.forms.zone_drawing import draw_watched_zone
-from app.forms.zone_scale import ZonePicture
+from app.forms.stand_drawing import StandDrawn, draw_stand
+from app.forms.typesetting import Line, Segment, Typesetter
+from app.plurals import counted
 
-READ_STANDING = 10.5
-CAUTION = "The meet's appointed officials decide, by the rule book of the meet."
-DASH = "\u2013"
+TEXT = 8.0  # 7 points on the fullest card
+SMALLEST = 7.0
+NAMES = (13.0, 10.0, TEXT)
+LINES_OF_A_NAME = 2
+GAP = 3.0
+BETWEEN = 0.6
+CODE = SMALLEST_CODE_MM * POINTS_PER_MM
 
 
 @dataclass(frozen=True, slots=True)
-class WatchedZone:
-    """A zone with the edge that is watched, by name and in metres; `relays` have it alike."""
+class HeatsThere:
+    """Heats of a round in words, when they begin, and how many they are."""
 
-    picture: ZonePicture
-    relays: str
-    edge: str
-    edge_m: float
-    measures: tuple[str, ...]
+    words: str
+    when: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where somebody stands next, or has to be at once, and for which heats."""
+
+    words: tuple[str, ...]
+    heats: tuple[HeatsThere, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """Sentences under a heading."""
+    """Sentences behind a heading."""
 
     title: str
     sentences: tuple[str, ...]
@@ -61,95 +69,207 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class BriefingCard:
-    """One post in words."""
+    """One official's day; `link` is the address that their own code leads to, or empty."""
 
     official: str
-    take_over: str
-    edge: str
-    lanes: str
-    side: str
-    relays: str
-    zones: tuple[WatchedZone, ...]
+    link: str
+    works: str
+    drawing: StandDrawn
+    places: tuple[Place, ...]
     advice: tuple[Advice, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class BriefingCards(MeetHead):
+class BriefingCards(Printed):
     """The cards of a meet's crew."""
 
-    edition: str
-    printed_at: str
     cards: tuple[BriefingCard, ...]
 
 
 def draw_briefing_cards(briefing: BriefingCards, paper: Paper) -> bytes:
-    """The cards as a PDF, one after another."""
+    """The cards as a PDF, four a sheet."""
     typesetter = Typesetter()
-    whose = [
-        Fact("", briefing.meet, "meet"),
-        Fact("rule book", briefing.edition, "edition"),
-        Fact("printed", briefing.printed_at, "time of printing"),
-    ]
-    foot = plan_foot(typesetter, paper, CAUTION, [whose])
-    flow = Flow(paper, foot.height, typesetter=typesetter)
+    foot = _plan_foot(typesetter, briefing, paper)
+    height = sum(line.height for line in foot) + GAP
+    flow = CardFlow(paper, height, typesetter=typesetter)
     for number, card in enumerate(briefing.cards, 1):
-        _write_on_one_page(flow, briefing, card, number)
-    write_missing(flow)
-    add_feet(flow, foot)
-    title = f"Briefing cards \u2013 {shorten(briefing.meet)}"
-    return paint(flow.pages, paper, About(title, f"Printed {briefing.printed_at}"))
+        flow.goes_on = None
+        flow.need(inf)
+        first = len(flow.pages) - 1
+        flow.goes_on = partial(_go_on, official=card.official, number=number)
+        _write_on_few(flow, card, number)
+        _add_feet(flow, first, foot)
+    flow.scale, flow.goes_on = 1.0, None
+    write_missing_apart(flow)
+    return paint(impose(flow.pages, paper), paper, briefing.about("Briefing cards"))
 
 
-def _write_on_one_page(
-    flow: Flow, briefing: BriefingCards, card: BriefingCard, number: int
-) -> None:
-    """On a page of its own, a little smaller where that saves a second one."""
-    flow.need(inf)
-    write = partial(_write_card, briefing=briefing, card=card, number=number)
+def _write_on_few(flow: CardFlow, card: BriefingCard, number: int) -> None:
+    """On one card, a little smaller where that saves a second one."""
+    write = partial(_write_card, card=card, number=number)
     for scale in SCALES:
         flow.scale = scale
         if flow.fits(write):
             return
-    flow.scale = SCALES[0]
     write(flow)
 
 
-def _write_card(flow: Flow, briefing: BriefingCards, card: BriefingCard, number: int) -> None:
-    write_title(flow, f"{card.take_over}, {card.edge} of the zone", [])
-    write_meet(flow, briefing)
-    _write_post(flow, card, number)
-    for zone in card.zones:
-        flow.skip(GAP)
-        flow.keep(partial(_write_zone, zone=zone))
+def _go_on(flow: Flow, official: str, number: int) -> None:
+    name = Segment(official, f"name of card {number}", Weight.BOLD)
+    flow.write([name, Segment(", further card", "card")], TEXT)
+    flow.skip(GAP)
+
+
+def _write_card(flow: Flow, card: BriefingCard, number: int) -> None:
+    code = _write_code(flow, card, number)
+    with code.beside(flow):
+        _write_name(flow, card, number)
+        draw_stand(flow, card.drawing)
+    _write_places(flow, card.places, code)
+    flow.y = code.below(flow)
     for advice in card.advice:
+        flow.skip(BETWEEN)
         _write_advice(flow, advice)
 
 
-def _write_post(flow: Flow, card: BriefingCard, number: int) -> None:
-    large, strong = BODY + 3.0, Weight.BOLD
-    cells = [
-        Cell(Fact("official", card.official, f"official of card {number}"), 0.34, large, strong),
-        Cell(Fact("edge watched", card.edge, "edge"), 0.15, large, strong),
-        Cell(Fact("lanes", card.lanes, "lanes"), 0.17, large, strong),
-        Cell(Fact("side of the track", card.side, "side"), 0.15, large, strong),
-        Cell(Fact("relays", card.relays, "relays"), 0.19, BODY + 1.0),
-    ]
-    write_cells(flow, cells)
-
-
-def _write_zone(flow: Flow, zone: WatchedZone) -> None:
-    heading = f"The zone of {zone.picture.name} in {zone.relays}, drawn to scale"
-    draw_watched_zone(flow, zone.picture, heading, (zone.edge, zone.edge_m))
-    _write_items(flow, zone.measures, "measures of the zone")
-
-
 def _write_advice(flow: Flow, advice: Advice) -> None:
-    if advice.sentences:
-        flow.skip(GAP * 0.8)
-        flow.label(advice.title, READ_STANDING)
-        _write_items(flow, advice.sentences, advice.title)
+    title = Segment(f"{advice.title}:", "headings", Weight.BOLD)
+    words = say(f" {' '.join(advice.sentences)}", advice.title)
+    flow.write([title, *words], TEXT)
 
 
-def _write_items(flow: Flow, sentences: Sequence[str], field: str) -> None:
-    for sentence in sentences:
-        flow.item(DASH, say(sentence, field), READ_STANDING)
+@dataclass(frozen=True, slots=True)
+class _Code:
+    """What stands at the right of a person's first card, from its top down to `until`."""
+
+    card: int
+    until: float
+    width: float
+
+    @contextmanager
+    def beside(self, flow: Flow) -> Iterator[None]:
+        """A narrower column for what stands beside it."""
+        taken = self.width if self.below(flow) > flow.y else 0.0
+        flow.width -= taken
+        yield
+        flow.width += taken
+
+    def below(self, flow: Flow) -> float:
+        """Where the whole width is free."""
+        return max(flow.y, self.until) if len(flow.pages) == self.card else flow.y
+
+
+def _write_name(flow: Flow, card: BriefingCard, number: int) -> None:
+    name = Segment(card.official, f"name of card {number}", Weight.BOLD)
+    for size in NAMES:
+        lines = flow.typesetter.set_lines([name], size, flow.width)
+        if len(lines) <= LINES_OF_A_NAME and not any(line.goes_on for line in lines):
+            break
+    tag = flow.tag("H1")
+    for line in lines:
+        align = Align.RIGHT if line.from_right else Align.LEFT
+        flow.columns([Column(flow.left, flow.width, [line], align, tag=tag)])
+    flow.skip(GAP)
+
+
+def _write_code(flow: Flow, card: BriefingCard, number: int) -> _Code:
+    """The code with how long it works, where there is one; it is read aloud behind the name."""
+    if not card.link:
+        return _Code(len(flow.pages), flow.y, 0.0)
+    rows = make_modules(card.link)
+    quiet = CODE / len(rows) * QUIET_MODULES
+    left, y = flow.left + flow.width - CODE, flow.y + CODE + quiet
+    says = flow.tag("Figure", f"QR code: the personal link of {card.official}.")
+    flow.put(Modules(left, flow.y, CODE, rows, tag=says))
+    works = Segment(card.works, f"validity of card {number}")
+    tag = flow.tag()
+    for line in flow.typesetter.set_lines([works], SMALLEST, CODE):
+        flow.put(SetText(left, y + line.top, line, tag=tag))
+        y += line.height
+    return _Code(len(flow.pages), y + GAP, CODE + 2 * GAP)
+
+
+def _write_places(flow: Flow, places: Sequence[Place], code: _Code) -> None:
+    """All of them; a card that has no room for some says how many heats stand on the next one."""
+    left = sum(some.number for place in places for some in place.heats)
+    for place in places:
+        with code.beside(flow):
+            _write_place(flow, place, left)
+        for some in place.heats:
+            _turn_unless(flow, _tall_of(flow, some), left, is_last=left == some.number)
+            with code.beside(flow):
+                _write_heats(flow, some)
+            left -= some.number
+        if not place.heats:
+            flow.write([Segment("No heat of it is drawn yet.", "heats")], TEXT, grey=LABEL_GREY)
+        flow.skip(GAP / 2)
+
+
+def _write_place(flow: Flow, place: Place, left: int) -> None:
+    words = [Segment(words, "place", Weight.BOLD) for words in place.words]
+    lines = [line for one in words for line in flow.set_lines([one], TEXT + 1.0, flow.width)]
+    a_row = TEXT * 2 * flow.scale
+    _turn_unless(flow, _tall(lines) + a_row, left, is_last=left == 0)
+    flow.columns([Column(flow.left, flow.width, lines, tag=flow.tag("H2"))])
+
+
+def _turn_unless(flow: Flow, height: float, left: int, *, is_last: bool) -> None:
+    """Go on on a further card where this one has no room, and say so."""
+    note = flow.set_lines(
+        [Segment(f"On the next card: {_more(left)}.", "heats", Weight.BOLD)], TEXT, flow.width
+    )
+    room = flow.bottom - flow.y - (0.0 if is_last else _tall(note))
+    if height > room and flow.y > flow.sheet.top:
+        if left:
+            flow.columns([Column(flow.left, flow.width, note)])
+        flow.need(inf)
+
+
+def _more(left: int) -> str:
+    return counted(left, "more heat", "more heats")
+
+
+def _set_heats(flow: Flow, some: HeatsThere) -> tuple[list[Line], list[Line]]:
+    """Which heats, and when they begin, in a column at the right."""
+    if not some.when:
+        return flow.set_lines([Segment(some.words, "heats")], TEXT, flow.width), []
+    when = flow.set_lines([Segment(some.when, "times", Weight.BOLD)], TEXT, flow.width / 2)
+    wide = max(line.width for line in when)
+    return flow.set_lines([Segment(some.words, "heats")], TEXT, flow.width - wide - GAP), when
+
+
+def _tall_of(flow: Flow, some: HeatsThere) -> float:
+    return max(map(_tall, _set_heats(flow, some)))
+
+
+def _write_heats(flow: Flow, some: HeatsThere) -> None:
+    lines, when = _set_heats(flow, some)
+    columns = [Column(flow.left, flow.width, lines)]
+    if when:
+        columns.append(Column(flow.left, flow.width, when, Align.RIGHT))
+    flow.columns(columns)
+
+
+def _tall(lines: Sequence[Line]) -> float:
+    return sum(line.height for line in lines)
+
+
+def _plan_foot(typesetter: Typesetter, briefing: BriefingCards, paper: Paper) -> list[Line]:
+    width = CardFlow(paper, 0.0).width * WIDEST_IN_A_FOOT
+    whose = [Fact("", briefing.meet, "meet"), Fact("", briefing.printed_at, "time of printing")]
+    return typesetter.set_lines(join_facts(shorten_facts(whose)), SMALLEST, width)
+
+
+def _add_feet(flow: Flow, first: int, foot: Sequence[Line]) -> None:
+    """On each card of somebody: what it belongs to, and which of how many it is."""
+    cards = flow.pages[first:]
+    for number, page in enumerate(cards, 1):
+        y, right = flow.bottom + GAP / 2, flow.left + flow.width
+        page.append(Stroke(flow.left, y, right, y, 0.4))
+        words = f"card {number} of {len(cards)}"
+        which = flow.typesetter.set_line(words, "foot", SMALLEST, Weight.BOLD)
+        page.append(SetText(right - which.width, y + which.top, which))
+        tag = flow.tag() if number == len(cards) else None
+        for line in foot:
+            page.append(SetText(flow.left, y + line.top, line, LABEL_GREY, tag))
+            y += line.height

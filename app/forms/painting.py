@@ -9,7 +9,7 @@ What stands on a page is left to `flow`, `zone_drawing` and the forms.
 import hashlib
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain, groupby
 
 from reportlab.pdfbase import pdfdoc  # type: ignore[import-untyped]
@@ -142,6 +142,25 @@ class About:
 def box(x: float, y: float, width: float, height: float) -> tuple[tuple[float, float], ...]:
     """The corners of a rectangle from its upper left one."""
     return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
+
+
+def moved(shape: Shape, right: float, down: float) -> Shape:
+    """The same shape elsewhere."""
+    match shape:
+        case Stroke():
+            return replace(
+                shape,
+                x_from=shape.x_from + right,
+                y_from=shape.y_from + down,
+                x_to=shape.x_to + right,
+                y_to=shape.y_to + down,
+            )
+        case Trace():
+            return replace(shape, points=tuple((x + right, y + down) for x, y in shape.points))
+        case Area():
+            return replace(shape, corners=tuple((x + right, y + down) for x, y in shape.corners))
+        case _:
+            return replace(shape, x=shape.x + right, y=shape.y + down)
 
 
 def paint(pages: Sequence[Page], paper: Paper, about: About) -> bytes:

@@ -6,6 +6,7 @@ and what a reader must not take it for. Letters that could not be printed are na
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
@@ -141,6 +142,13 @@ def write_missing(flow: Flow) -> None:
     flow.write(
         [Segment("Could not be printed: ", "notes", Weight.BOLD), Segment(words, "notes")], SMALL
     )
+
+
+def write_missing_apart(flow: Flow) -> None:
+    """The same on a page of its own, behind pages that are cut up; none where all could."""
+    if flow.typesetter.missing:
+        flow.need(inf)
+        write_missing(flow)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,27 +9,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import inf
 
 from app.forms.flow import LABEL_GREY, Align, Column, Flow
 from app.forms.fonts import Weight
-from app.forms.painting import About, Stroke, paint
+from app.forms.painting import Stroke
 from app.forms.paper import Paper
-from app.forms.sheet_head import MeetHead, write_meet
+from app.forms.printed_sheet import Printed, draw_printed
+from app.forms.sheet_head import write_meet
 from app.forms.sheet_parts import (
     GAP,
     LABEL,
     Cell,
     Fact,
-    add_feet,
-    plan_foot,
     say,
-    shorten,
     write_cells,
     write_missing,
     write_title,
 )
-from app.forms.typesetting import Segment, Typesetter
+from app.forms.typesetting import Segment
 from app.forms.zone_on_track import BELOW, ZoneOnTrack, draw_zone_on_track
 
 ROW_SIZE = 7.8
@@ -80,14 +79,12 @@ class SurveyedZone:
 
 
 @dataclass(frozen=True, slots=True)
-class SurveySheets(MeetHead):
+class SurveySheets(Printed):
     """The zones of a meet; `marks` says what the letters mean."""
 
-    edition: str
     track: str
     tolerance: str
     marks: str
-    printed_at: str
     zones: tuple[SurveyedZone, ...]
 
 
@@ -116,21 +113,14 @@ WRITTEN_IN = 2
 
 def draw_survey_sheets(sheets: SurveySheets, paper: Paper) -> bytes:
     """The zones as a PDF, a page each."""
-    typesetter = Typesetter()
-    whose = [
-        Fact("", sheets.meet, "meet"),
-        Fact("rule book", sheets.edition, "edition"),
-        Fact("printed", sheets.printed_at, "time of printing"),
-    ]
-    foot = plan_foot(typesetter, paper, CAUTION, [whose])
-    flow = Flow(paper, foot.height, typesetter=typesetter)
+    return draw_printed(sheets, "Zone survey", CAUTION, paper, partial(_write, sheets=sheets))
+
+
+def _write(flow: Flow, sheets: SurveySheets) -> None:
     for zone in sheets.zones:
         flow.need(inf)
         _write_zone(flow, sheets, zone)
     write_missing(flow)
-    add_feet(flow, foot)
-    title = f"Zone survey – {shorten(sheets.meet)}"
-    return paint(flow.pages, paper, About(title, f"Printed {sheets.printed_at}"))
 
 
 def _write_zone(flow: Flow, sheets: SurveySheets, zone: SurveyedZone) -> None:

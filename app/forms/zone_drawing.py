@@ -30,7 +30,6 @@ HOOK_M = 0.8
 STEP = 18.0
 NUMBER_SIZE = 6.5
 LABEL_SIZE = 6.8
-ARROW_SIZE = 9.0
 HATCH = 4.0
 HEADING_SIZE = 9.0
 HEADING_ROOM = 16.0
@@ -70,33 +69,6 @@ def draw_zone(flow: Flow, picture: ZonePicture, heading: str, first: int = 1) ->
         for mark in placed:
             flow.put(*_draw_mark(flow, mark, scale, lane))
     flow.y = lane + LANE_HEIGHT + BELOW
-
-
-def draw_watched_zone(
-    flow: Flow, picture: ZonePicture, heading: str, watched: tuple[str, float]
-) -> None:
-    """Draw the zone without marks; an arrow points at the watched edge: its name and metres."""
-    name, metres = watched
-    scale = make_scale(picture, flow.left, flow.left + flow.width)
-    above = ABOVE + STEP
-    flow.need(HEADING_ROOM + above + LANE_HEIGHT + BELOW)
-    flow.label(heading, HEADING_SIZE)
-    flow.skip(2.0)
-    lane = flow.y + above
-    says = f"{heading}. An arrow points at the {name} of the zone, {metres:g} m from its start."
-    with flow.inside(flow.tag("Figure", says)):
-        flow.put(*_draw_lane(picture, scale, lane))
-        flow.put(*_draw_axis(flow, picture, scale, lane + LANE_HEIGHT))
-        flow.put(*_draw_direction(flow, scale, flow.y + 6.0))
-        flow.put(*_draw_arrow(flow, scale.x(metres), lane))
-    flow.y = lane + LANE_HEIGHT + BELOW
-
-
-def _draw_arrow(flow: Flow, x: float, lane: float) -> Iterator[Shape]:
-    tip, tail = lane - 1.5, lane - 11.0
-    yield Area(((x, tip), (x - 5.5, tail), (x + 5.5, tail)), grey=0.0)
-    caption = Caption("watch this edge", x, tail - 3.0, weight=Weight.BOLD, size=ARROW_SIZE)
-    yield _set_caption(flow, caption)
 
 
 def _draw_lane(picture: ZonePicture, scale: Scale, top: float) -> Iterator[Shape]:

@@ -48,6 +48,7 @@ from app.store.rows import AnyRow
 HEATS_A_PAGE = 100
 SHOWN_BEFORE = 21
 MEETS_A_PAGE = 50
+MOST_HEATS = 10_000  # far more than any programme has
 
 _MEET = Prepared(select(meets).where(meets.c.id == bindparam("meet")))
 _MEETS = (
@@ -385,6 +386,17 @@ def heats_from(
     rows = conn.execute(asked, values).all()
     by_heat = lanes_of(conn, [row.id for row in rows])
     return [_heat_out(row, by_heat.get(row.id, [])) for row in rows]
+
+
+def heats_held(conn: Connection, meet_id: MeetId) -> list[HeatOut]:
+    """All heats of the programme that were run or are to be, in its order."""
+    which = (
+        heats.c.meet_id == meet_id,
+        heats.c.rehearsal == false(),
+        heats.c.state != HeatState.NOT_HELD.value,
+        IS_NOT_CALLED_OFF,
+    )
+    return heats_from(conn, which, {}, MOST_HEATS)[::-1]
 
 
 def lanes_of(conn: Connection, heat_ids: Iterable[HeatId]) -> Mapping[HeatId, list[LaneOut]]:

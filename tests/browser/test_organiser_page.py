@@ -254,15 +254,36 @@ def test_a_track_that_cannot_be_drawn_says_so_and_the_table_stays(
         assert faults(page) == []
 
 
-def test_briefing_cards_come_from_the_page_of_the_crew(chromium: Browser, service: Service) -> None:
+def test_the_crews_papers_come_from_its_page(chromium: Browser, service: Service) -> None:
     hand = load_all(a_bare_meet(service))
     with a_window(chromium, service, hand.organiser) as window:
         page = opened(window, at(hand, "/crew"))
-        for name in ("A4", "Letter"):
-            address = page.get_by_role("link", name=f"on {name} (PDF)").get_attribute("href")
+        for name in (
+            *("Briefing cards on A4", "Briefing cards on Letter"),
+            *("Chief's sheet on A4", "Chief's sheet on Letter"),
+        ):
+            address = page.get_by_role("link", name=f"{name} (PDF)").get_attribute("href")
             answer = page.request.get(window.home + (address or ""))
             assert answer.status == 200
             assert answer.body().startswith(b"%PDF")
+
+
+def test_cards_with_codes_are_made_on_the_page_of_the_crew(
+    chromium: Browser, service: Service
+) -> None:
+    hand = load_all(a_bare_meet(service))
+    size = hand.head()["size"]
+    umpires = {one["official"] for one in hand.organiser.get("crew").json()["posts"]}
+    with a_window(chromium, service, hand.organiser) as window:
+        page = opened(window, at(hand, "/crew"))
+        page.select_option("#cards-paper", label="Letter")
+        with page.expect_download() as got:
+            page.get_by_role("button", name="Cards with codes").click()
+        assert got.value.path().read_bytes().startswith(b"%PDF")
+        assert got.value.suggested_filename == "briefing-cards.pdf"
+        expect(page.locator("#cards [role=status]")).to_contain_text("ready to be printed")
+        assert faults(page) == []
+    assert hand.head()["size"] == size + len(umpires)
 
 
 def test_badges_are_made_for_those_ticked(chromium: Browser, service: Service) -> None:

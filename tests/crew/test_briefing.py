@@ -1,4 +1,4 @@
-"""Briefing cards over HTTP: one a post, by the meet's own rule book.
+"""Briefing cards over HTTP: one an umpire, by the meet's own rule book.
 
 Measures of zones: World Athletics TR24.3 (30 m, leg line at 20 m; 4x400: 20 m, at 10 m), and IAAF
 Rule 170.3 (2012) for the older zone. What umpires are told: handbook of the trade, 2, 4 and 9.
@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import httpx
 import pytest
 
-from app.ids import new_id
+from app.crew.day import day_of
+from app.ids import MeetId, OfficialId, new_id
 from app.rules.book import editions, load_book
 from app.rules.observation import Infringement
 from app.rules.relay import Relay
+from tests.access.test_badges import join, kinds_since
 from tests.builders import (
     Json,
     MeetAtHand,
@@ -24,8 +27,12 @@ from tests.builders import (
     a_start_list,
     add_official,
 )
-from tests.forms.pdf_reading import read_pages
-from tests.running import Service
+from tests.conftest import ENGINES, NewDatabase
+from tests.forms.pdf_reading import count_pages, read_pages
+from tests.forms.test_badge_sheet import codes_on
+from tests.forms.test_structure import read_structure
+from tests.running import PUBLIC_URL, Service, a_service
+from tests.statements import statements_of
 
 CARDS = "crew/briefing-cards.pdf"
 MAY = ["organiser", "chief_umpire", "referee"]
@@ -48,63 +55,150 @@ def plan(meet: MeetAtHand, *posts: Json) -> None:
     assert answer.status_code == 201, answer.text
 
 
-def pages(meet: MeetAtHand, **params: Any) -> list[str]:
+def load(
+    meet: MeetAtHand, *events: str, heats: int = 1, lanes: Sequence[int] = range(1, 9)
+) -> None:
+    for event in events:
+        loaded = meet.organiser.post("start-lists", content=a_start_list(heats, event, lanes))
+        assert loaded.status_code == 200, loaded.text
+
+
+def ask(meet: MeetAtHand, **params: Any) -> bytes:
     answer = meet.organiser.get(CARDS, params=params or None)
     assert answer.status_code == 200, answer.text
     assert answer.headers["content-type"] == "application/pdf"
-    return read_pages(answer.content)
+    return answer.content
 
 
-def test_each_post_of_the_plan_has_its_card_in_the_plans_order(meet: MeetAtHand) -> None:
+def told(pdf: bytes) -> dict[str, str]:
+    """What each card says, as it is read aloud, by whose it is."""
+    cards: dict[str, str] = {}
+    for role, text in read_structure(pdf):
+        if role == "H1":
+            name = text
+            cards[name] = ""
+        cards[name] += f"{text} "
+    return cards
+
+
+def cards(meet: MeetAtHand, **params: Any) -> dict[str, str]:
+    return told(ask(meet, **params))
+
+
+def test_each_umpire_has_one_card_with_all_posts_and_nobody_else_has_one(meet: MeetAtHand) -> None:
     bo, cleo = meet["Bo Halyard"].id, meet["Cleo Anchor"].id
+    load(meet, "Women 4x100 m", "Men 4x400 m", heats=3)
     plan(
         meet,
         a_post(new_id(), bo, take_over=2, edge="end", relays=["4x100"], side="outside"),
+        a_post(new_id(), bo, take_over=1, edge="start", lanes=[1, 2, 5], relays=["4x400"]),
         a_post(new_id(), cleo, take_over=2, edge="start", lanes=[1, 2, 5], relays=["4x400"]),
     )
-    start, end = pages(meet)
-    assert "Take-over 2, start of the zone" in start
-    assert "Cleo Anchor start lanes 1–2, 5 inside 4x400" in start
-    assert (
-        "20 m long; the leg line lies 10 m after the start and 10 m before the end (TR24.3)."
-        in (start)
-    )
-    assert "Bo Halyard end lanes 3–4 outside 4x100" in end
-    assert (
-        "30 m long; the leg line lies 20 m after the start and 10 m before the end (TR24.3)."
-        in (end)
-    )
-    assert "The line at the start belongs to the zone, the line at the end does not." in end
-    assert "acceleration" not in end
+    made = cards(meet)
+    assert list(made) == ["Bo Halyard", "Cleo Anchor"]
+    words = made["Bo Halyard"]
+    first, then = words.index("Take-over 2: end, lanes 3–4, outside"), words.index("Take-over 1:")
+    assert first < words.index("Women 4x100 m, heats: heats 1–3") < then
+    assert then < words.index("Men 4x400 m, heats: heats 1–3")
+    assert "Take-over 1: start, lanes 1–2, 5, inside" in words
+    assert "4x100: 30 m, leg line 20 m after its start (TR24.3)." in words
+    assert "4x400: 20 m, leg line 10 m after its start (TR24.3)." in words
+    assert "Its first line belongs to it, its last one does not." in words
+    assert "acceleration" not in words
+    assert "Women 4x100 m" not in made["Cleo Anchor"]
 
 
-def test_a_card_tells_what_is_seen_from_its_edge_with_the_rule_and_what_is_not(
+def test_every_heat_that_somebody_is_planned_for_is_on_their_card_and_no_other(
     meet: MeetAtHand,
 ) -> None:
-    bo = meet["Bo Halyard"].id
+    """Heats with their own posts as well; what is planned is told by `GET …/heats/{id}/posts`."""
+    bo, cleo = meet["Bo Halyard"].id, meet["Cleo Anchor"].id
+    load(meet, "Women 4x100 m", "Men 4x400 m", "Women 4x200 m", heats=4)
+    heats = meet.organiser.get("heats").json()["heats"]
+    plan(
+        meet,
+        a_post(new_id(), bo, heats=[one["id"] for one in heats[::2]]),
+        a_post(new_id(), bo, take_over=3, heats=[one["id"] for one in heats[1::3]]),
+        a_post(new_id(), cleo, relays=["4x400", "4x200"]),
+    )
+    conn = meet.service.store.engines.reading.connect()
+    with conn:
+        day = day_of(conn, MeetId(meet.id))
+    for name, official in (("Bo Halyard", bo), ("Cleo Anchor", cleo)):
+        planned = [
+            one["id"]
+            for one in heats
+            if any(post.official_id == official for post in day.planned[one["id"]])
+        ]
+        turns = day.turns(OfficialId(official))
+        assert [heat.id for turn in turns for heat in turn.heats] == planned
+        words = cards(meet)[name]
+        for turn in turns:
+            for stand in turn.stands:
+                assert stand.words in words
+    assert "Women 4x100 m, heats: heats 1, 3" not in cards(meet)["Cleo Anchor"]
+
+
+def timed(meet: MeetAtHand, day: str) -> None:
+    rows = ["event,round,heat,lane,team,scheduled", f"Men 4x400 m,final,1,3,Quay,{day}15:30"]
+    rows += [f"Women 4x100 m,heats,{one},3,Pier {one},{day}14:0{one}" for one in (1, 2, 3)]
+    loaded = meet.organiser.post("start-lists", content="\n".join(rows))
+    assert loaded.status_code == 200, loaded.text
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id))
+
+
+@pytest.mark.parametrize("day", ["", "2026-06-13T"])
+def test_heats_of_a_day_stand_in_the_order_of_time(service: Service, day: str) -> None:
+    meet = with_umpires(a_bare_meet(service, last_day="2026-06-13"))
+    timed(meet, day)
+    words = cards(meet)["Bo Halyard"]
+    first = "Women 4x100 m, heats: heats 1–3 14:01–14:03"
+    assert words.index(first) < words.index("Men 4x400 m, final: heat 1 15:30")
+
+
+def test_at_a_meet_of_two_days_a_time_says_its_day_and_one_without_is_not_placed_on_any(
+    meet: MeetAtHand, service: Service
+) -> None:
+    timed(meet, "2026-06-14T")
+    words = cards(meet)["Bo Halyard"]
+    first = "Women 4x100 m, heats: heats 1–3 2026-06-14 14:01–14:03"
+    assert words.index(first) < words.index("Men 4x400 m, final: heat 1 2026-06-14 15:30")
+    other = with_umpires(a_bare_meet(service))
+    timed(other, "")
+    words = cards(other)["Bo Halyard"]
+    assert words.index("final: heat 1 15:30") < words.index("heats: heats 1–3 14:01–14:03")
+
+
+def test_a_card_says_where_on_the_track_its_edge_lies(meet: MeetAtHand) -> None:
+    """100 m before the finish, 84.39 m of them straight, lies the leg line: 15.61 m before the end
+    of a bend of 115.61 m (WA Track and Field Facilities Manual, 400 m standard track); the zone
+    begins 20 m before it.
+    """
+    load(meet, "Women 4x100 m")
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id, take_over=3, edge="start", lanes=[1]))
+    assert "Where on the track: 4x100: 80 m into the second bend." in cards(meet)["Bo Halyard"]
+
+
+def test_a_card_tells_what_is_seen_from_its_edges_with_the_rule_and_what_is_not(
+    meet: MeetAtHand,
+) -> None:
+    bo, cleo = meet["Bo Halyard"].id, meet["Cleo Anchor"].id
     plan(
         meet,
         a_post(new_id(), bo, edge="start", relays=["4x100"]),
-        a_post(new_id(), bo, edge="end", relays=["4x100"]),
+        a_post(new_id(), cleo, edge="end", relays=["4x100"]),
     )
-    start, end = pages(meet)
-    only_start, only_end = (named_after(page, "Seen from this edge") for page in (start, end))
-    assert "Pass begun before the take-over zone (TR24.7)" in only_start
-    assert "Receiver waiting outside the permitted stretch (TR24.19)" in only_start
-    assert "beyond" not in only_start
-    assert only_end == "– Pass completed beyond the take-over zone (TR24.7)"
-    for page in (start, end):
-        assert "Dropped baton fetched against the rule (TR24.6)" in named_after(
-            page, "Seen from either edge"
-        )
-
-
-def named_after(page: str, heading: str) -> str:
-    """What stands below a heading, up to the next one."""
-    below = page.partition(heading)[2]
-    for following in ("Seen from either edge", "Your flags"):
-        below = below.partition(following)[0]
-    return below.strip()
+    made = cards(meet)
+    start, end = made["Bo Halyard"], made["Cleo Anchor"]
+    assert "Seen from the start: Pass begun before the take-over zone; Pass completed before" in (
+        start
+    )
+    assert "(TR24.7); Receiver waiting outside the permitted stretch" in start
+    assert "beyond" not in start
+    assert "Seen from the end: Pass completed beyond the take-over zone (TR24.7). Seen" in end
+    for words in (start, end):
+        either = words.partition("Seen from either edge:")[2].partition("The zone")[0]
+        assert "Dropped baton fetched against the rule (TR24.6)" in either
 
 
 @pytest.mark.parametrize(
@@ -119,77 +213,91 @@ def test_the_order_of_waiting_is_told_where_runners_take_over_outside_lanes(
         new_id(), meet["Bo Halyard"].id, edge="start", relays=[relay], take_over=take_over
     )
     plan(meet, post)
-    (page,) = pages(meet)
-    assert ("Waiting order changed" in page) == waits
+    assert ("Waiting order changed" in cards(meet)["Bo Halyard"]) == waits
 
 
 def test_the_words_of_care_and_of_a_good_report_stand_on_every_card(meet: MeetAtHand) -> None:
-    plan(meet, *(a_post(new_id(), meet["Bo Halyard"].id, take_over=one) for one in (1, 2, 3)))
-    for page in pages(meet):
+    plan(meet, *(a_post(new_id(), meet[name].id) for name in ("Bo Halyard", "Cleo Anchor")))
+    for card in cards(meet).values():
         for words in (
-            "Keep out of the running lanes, and look both ways",
-            "Keep your phone down while a heat runs",
-            "The meet's appointed officials decide, by its rule book.",
+            "Keep out of the running lanes; look both ways",
+            "Phone down while a heat runs.",
+            "You tell what you saw; the meet's appointed officials decide.",
             "White: nothing to report. Yellow: an apparent infringement.",
-            "where the baton was, how far from the line, and who else had the view.",
-            "The baton decides, never a body, a foot or a hand.",
+            "who else had the view; where the baton was, how far from the line.",
+            "The baton decides, no body, foot or hand.",
+            "No heat of it is drawn yet.",
         ):
-            assert words in page, words
+            assert words in card, words
 
 
-def test_a_post_for_all_relays_shows_each_zone_of_the_programme_once(meet: MeetAtHand) -> None:
-    for event in ("Women 4x100 m", "Women 4x200 m", "Men 4x400 m"):
-        loaded = meet.organiser.post("start-lists", content=a_start_list(1, event))
-        assert loaded.status_code == 200, loaded.text
-    plan(meet, a_post(new_id(), meet["Bo Halyard"].id))
-    (page,) = pages(meet)
-    assert page.count("drawn to scale") == 2
-    assert "The zone of take-over 1 in 4x100, 4x200, drawn to scale" in page
-    assert "The zone of take-over 1 in 4x400, drawn to scale" in page
+def test_a_post_without_heats_names_its_relays_and_every_zone_that_differs_once(
+    meet: MeetAtHand,
+) -> None:
+    load(meet, "Women 4x100 m", "Women 4x200 m", "Men 4x400 m", lanes=range(1, 7))
+    bo = meet["Bo Halyard"].id
+    plan(meet, a_post(new_id(), bo, lanes=[8]), a_post(new_id(), bo, relays=["medley"]))
+    words = cards(meet)["Bo Halyard"]
+    assert "Take-over 1: end, lane 8, inside (4x100, 4x200, 4x400) No heat of it is drawn" in words
+    assert "4x100, 4x200, medley: 30 m, leg line 20 m after its start" in words
+    assert "4x400: 20 m, leg line 10 m after its start" in words
 
 
 def test_the_older_rule_has_its_acceleration_zone(service: Service) -> None:
     old = with_umpires(a_bare_meet(service, edition="older-20-plus-10"))
     plan(old, a_post(new_id(), old["Bo Halyard"].id, edge="start", relays=["4x100"]))
-    (page,) = pages(old)
-    assert (
-        "20 m long; the leg line lies 10 m after the start and 10 m before the end (R170.3)."
-        in (page)
-    )
-    assert "Before it lies an acceleration zone of 10 m" in page
+    words = cards(old)["Bo Halyard"]
+    assert "20 m, leg line 10 m after its start, after an acceleration zone of 10 m (R170" in words
+    assert "In the acceleration zone the receiver may wait and begin to run." in words
 
 
 def test_where_both_lines_belong_to_the_zone_the_card_says_so(service: Service) -> None:
     school = with_umpires(a_bare_meet(service, edition="nfhs-2019"))
     plan(school, a_post(new_id(), school["Bo Halyard"].id, relays=["4x100"]))
-    (page,) = pages(school)
-    assert "Both lines belong to the zone." in page  # NFHS 2020 5-3-3
+    assert "Both its lines belong to it." in cards(school)["Bo Halyard"]  # NFHS 2020 5-3-3
+
+
+@pytest.mark.parametrize("track", [{"radius_m": 17.2, "straight_m": 50.0}])
+def test_on_a_track_without_a_lap_there_are_cards_all_the_same(
+    service: Service, track: dict[str, float]
+) -> None:
+    odd = with_umpires(a_bare_meet(service, track=track))
+    plan(odd, a_post(new_id(), odd["Bo Halyard"].id, relays=["4x100"]))
+    words = cards(odd)["Bo Halyard"]
+    assert "Where on the track" not in words
+    assert "30 m, leg line 20 m after its start" in words
 
 
 @pytest.mark.parametrize("paper", ["A4", "letter"])
 @pytest.mark.parametrize("edition", editions())
-def test_a_card_for_all_relays_fits_on_one_page_in_every_edition(
+def test_whoever_watches_one_edge_of_one_relay_has_one_card_in_every_edition(
     running_service: Service, edition: str, paper: str
 ) -> None:
     hand = with_umpires(a_bare_meet(running_service, edition=edition))
-    official = hand["Bo Halyard"].id
-    places = [(take_over, edge) for take_over in (1, 2, 3) for edge in ("start", "end")]
-    plan(hand, *(a_post(new_id(), official, take_over=one, edge=edge) for one, edge in places))
-    told = pages(hand, paper=paper)
-    assert len(told) == len(places)
-    assert_all_titles(told, edition)
+    load(hand, "Women 4x100 m", heats=3)
+    bo, cleo = hand["Bo Halyard"].id, hand["Cleo Anchor"].id
+    plan(hand, a_post(new_id(), bo, edge="start"), a_post(new_id(), cleo, edge="end"))
+    pdf = ask(hand, paper=paper)
+    assert count_pages(pdf) == 1
+    assert read_pages(pdf)[0].count("card 1 of 1") == 2
+    assert_all_titles(list(told(pdf).values()), edition)
 
 
-def assert_all_titles(told: Sequence[str], edition: str) -> None:
-    """Between them the posts of a whole zone see all infringements of the book."""
-    titles = {load_book(edition).infringements[one].title for one in Infringement}
-    assert [title for title in titles if not any(title in page for page in told)] == []
-    assert all(any(relay in page for page in told) for relay in Relay)
+def assert_all_titles(texts: Sequence[str], edition: str) -> None:
+    """Between them the cards of a whole zone name all infringements of the book that can happen."""
+    book = load_book(edition)
+    titles = {
+        book.infringements[one].title
+        for one in Infringement
+        if one is not Infringement.WAITING_ORDER_CHANGED
+    }
+    assert [title for title in titles if not any(title in text for text in texts)] == []
+    assert all(Relay.FOUR_BY_100 in text for text in texts)
 
 
 def test_without_a_plan_there_are_no_cards(meet: MeetAtHand) -> None:
-    told = a_problem(meet.organiser.get(CARDS), 404, "not-found")
-    assert "plan the crew" in told["detail"]
+    for answer in (meet.organiser.get(CARDS), ask_codes(meet)):
+        assert "plan the crew" in a_problem(answer, 404, "not-found")["detail"]
 
 
 def test_a_post_that_the_plan_no_longer_has_gets_no_card(meet: MeetAtHand) -> None:
@@ -197,8 +305,7 @@ def test_a_post_that_the_plan_no_longer_has_gets_no_card(meet: MeetAtHand) -> No
     plan(meet, a_post(new_id(), bo), a_post(new_id(), cleo))
     etag = meet.organiser.get("crew").headers["ETag"]
     assert meet.organiser.put("crew", {"posts": [a_post(new_id(), cleo)]}, etag=etag).is_success
-    (page,) = pages(meet)
-    assert "Cleo Anchor" in page
+    assert list(cards(meet)) == ["Cleo Anchor"]
 
 
 @pytest.mark.parametrize("role", MAY + MAY_NOT)
@@ -212,4 +319,105 @@ def test_who_appoints_and_who_leads_the_crew_print_its_cards(meet: MeetAtHand, r
         assert "no-store" in answer.headers["cache-control"]
     else:
         a_problem(answer, 403, "role-missing")
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_more_posts_and_heats_ask_the_database_no_more(
+    new_database: NewDatabase, engine: str
+) -> None:
+    with a_service(new_database(engine)) as service:
+        statements = statements_of(service)
+        hand = with_umpires(a_bare_meet(service))
+        bo, cleo = hand["Bo Halyard"].id, hand["Cleo Anchor"].id
+        load(hand, "Women 4x100 m", heats=2)
+        plan(hand, a_post(new_id(), bo))
+        with statements.counted() as few:
+            ask(hand)
+        load(hand, "Men 4x400 m", "Women 4x200 m", heats=9)
+        etag = hand.organiser.get("crew").headers["ETag"]
+        more = [a_post(new_id(), who, take_over=one) for who in (bo, cleo) for one in (1, 2, 3)]
+        assert hand.organiser.put("crew", {"posts": more}, etag=etag).is_success
+        with statements.counted() as many:
+            ask(hand)
+        assert len(many) == len(few)
+
+
+def ask_codes(meet: MeetAtHand, *officials: str, **changes: Any) -> httpx.Response:
+    return meet.organiser.post(CARDS, {"officials": list(officials), **changes})
+
+
+def a_newcomer(meet: MeetAtHand, name: str, **changes: Any) -> str:
+    official, document = new_id(), {"name": name, "roles": ["umpire"], **changes}
+    assert meet.organiser.put(f"officials/{official}", document).status_code == 201
+    return official
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_the_code_on_a_card_joins_its_umpire_and_nobody_who_has_joined_gets_one(
+    meet: MeetAtHand, paper: str
+) -> None:
+    dee, bo = a_newcomer(meet, "Dee Mooring"), meet["Bo Halyard"].id
+    plan(meet, a_post(new_id(), bo), a_post(new_id(), dee))
+    size = meet.head()["size"]
+    answer = ask_codes(meet, paper=paper)
+    assert answer.status_code == 200, answer.text
+    assert "no-store" in answer.headers["cache-control"]
+    assert list(told(answer.content)) == ["Bo Halyard", "Dee Mooring"]
+    (code,) = codes_on(answer.content)
+    assert code.startswith(f"{PUBLIC_URL}/join#")
+    assert kinds_since(meet, size) == [("join link issued", meet.organiser.id)]
+    assert join(meet, code).json()["official"] == dee
+    a_problem(join(meet, code), 403, "join-refused")
+
+
+def test_who_is_named_gets_a_code_also_for_a_further_device(meet: MeetAtHand) -> None:
+    bo, cleo = meet["Bo Halyard"].id, meet["Cleo Anchor"].id
+    plan(meet, a_post(new_id(), bo), a_post(new_id(), cleo))
+    (code,) = codes_on(ask_codes(meet, bo).content)
+    assert join(meet, code).json()["official"] == bo
+
+
+def test_once_all_have_joined_cards_come_without_codes_and_no_link_is_issued(
+    meet: MeetAtHand,
+) -> None:
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id))
+    before = meet.head()
+    answer = ask_codes(meet)
+    assert answer.status_code == 200, answer.text
+    assert codes_on(answer.content) == []
+    assert meet.head() == before
+
+
+def test_an_inactive_umpire_has_a_card_and_gets_no_code(meet: MeetAtHand) -> None:
+    gone = a_newcomer(meet, "Ina Gone")
+    plan(meet, a_post(new_id(), gone))
+    put = {"name": "Ina Gone", "roles": ["umpire"], "active": False}
+    etag = meet.organiser.get(f"officials/{gone}").headers["ETag"]
+    assert meet.organiser.put(f"officials/{gone}", put, etag=etag).is_success
+    before = meet.head()
+    assert codes_on(ask_codes(meet).content) == []
+    assert "Ina Gone is inactive" in a_problem(ask_codes(meet, gone), 409, "conflict")["detail"]
+    assert meet.head() == before
+
+
+def test_codes_for_strangers_or_for_people_without_a_post_are_refused(meet: MeetAtHand) -> None:
+    bo, cleo = meet["Bo Halyard"].id, meet["Cleo Anchor"].id
+    plan(meet, a_post(new_id(), bo))
+    before = meet.head()
+    told = a_problem(ask_codes(meet, bo, new_id()), 422, "malformed")
+    assert told["errors"][0]["pointer"] == "/officials/1"
+    told = a_problem(ask_codes(meet, bo, cleo), 409, "conflict")
+    assert "Cleo Anchor has no post in the crew plan" in told["detail"]
+    assert told["detail"].endswith("No link was issued.")
+    a_problem(meet.organiser.post(CARDS, {}), 422, "malformed")
+    assert meet.head() == before
+
+
+@pytest.mark.parametrize("role", ["umpire", "chief_umpire", "referee", "results", "jury"])
+def test_only_the_organiser_has_codes_made(meet: MeetAtHand, role: str) -> None:
+    person = add_official(meet, role, role)
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id))
+    before = meet.head()
+    a_problem(person.post(CARDS, {"officials": []}), 403, "role-missing")
     assert meet.head() == before

@@ -21,7 +21,7 @@ CHANGES = {
     *("appeal taken back", "member who withdraws", "reopening"),
 }
 """What has no id of its own, and names a state or a version that is past once it is done."""
-NEW_EACH_TIME = {"badges"}
+NEW_EACH_TIME = {"badges", "cards with codes"}
 """Each sheet has fresh links: whoever lost one prints another and revokes those of the first."""
 LOOKS_OR_ELSEWHERE = {"look", "look at orders", "look at what is sought", "meet"}
 """What stores nothing in the record of the meet at hand."""

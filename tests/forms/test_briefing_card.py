@@ -1,7 +1,11 @@
-"""A briefing card has all that its post needs on one page, and points at the edge to watch."""
+"""A briefing card has all that an umpire needs, four a sheet, and shows the edge to watch.
+
+Codes are read by a reader that shares nothing with their maker (zxing-cpp).
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,16 +17,19 @@ from app.forms.briefing_card import (
     Advice,
     BriefingCard,
     BriefingCards,
-    WatchedZone,
+    HeatsThere,
+    Place,
     draw_briefing_cards,
 )
 from app.forms.flow import Flow
-from app.forms.painting import Area
+from app.forms.four_up import A_SHEET
+from app.forms.painting import Disc, Stroke
 from app.forms.paper import Paper
-from app.forms.zone_drawing import draw_watched_zone
+from app.forms.stand_drawing import StandDrawn, draw_stand
 from app.forms.zone_scale import make_scale
 from tests.forms.builders import NAMES, a_zone
 from tests.forms.pdf_reading import count_pages, read_info, read_pages, read_text
+from tests.forms.test_badge_sheet import LINK, WORKS, codes_on
 from tests.forms.test_printing import check_rims
 from tests.forms.test_structure import elements_of, is_in_order, read_structure
 
@@ -32,24 +39,30 @@ UNPRINTABLE = {"Chinese", "Japanese", "Korean"}
 TWENTY_AND_TEN = a_zone(length_m=20.0, leg_line_m=10.0, acceleration_m=10.0)
 
 
-def a_watched_zone(**changes: Any) -> WatchedZone:
-    """The end of a 30 m zone."""
-    zone = WatchedZone(a_zone(), "4x100", "end", 30.0, ("30 m long (TR24.3).",))
-    return replace(zone, **changes)
+def a_stand(**changes: Any) -> StandDrawn:
+    """The end of a 30 m zone, lanes 3 and 4, from outside."""
+    stand = StandDrawn("4x100, take-over 2: end", a_zone(), 8, 30.0, frozenset({3, 4}), False)
+    return replace(stand, **changes)
+
+
+def some_heats(number: int) -> tuple[HeatsThere, ...]:
+    """Rounds of two heats each."""
+    return tuple(
+        HeatsThere(f"Event {one} 4x100 m, heats: heats 1–2", f"1{one % 10}:05–1{one % 10}:10", 2)
+        for one in range(number)
+    )
 
 
 def a_card(**changes: Any) -> BriefingCard:
-    """A post at the end of the second zone."""
+    """Somebody with one place."""
     card = BriefingCard(
         official="Bo Halyard",
-        take_over="Take-over 2",
-        edge="end",
-        lanes="lanes 3–4",
-        side="outside",
-        relays="4x100",
-        zones=(a_watched_zone(),),
+        link="",
+        works="",
+        drawing=a_stand(),
+        places=(Place(("Take-over 2: end, lanes 3–4, outside",), some_heats(1)),),
         advice=(
-            Advice("Seen from this edge", ("Pass completed beyond the zone (TR24.7)",)),
+            Advice("Seen from the end", ("Pass completed beyond the zone (TR24.7).",)),
             Advice("Take care", ("Keep out of the running lanes.", "Phone down.")),
         ),
     )
@@ -70,39 +83,99 @@ def cards(*some: BriefingCard, **changes: Any) -> BriefingCards:
     return replace(made, **changes)
 
 
-@both_papers
-def test_each_post_has_a_page_of_its_own_with_all_that_it_needs(paper: Paper) -> None:
-    pdf = draw_briefing_cards(cards(a_card(), a_card(official="Cleo Anchor", side="inside")), paper)
-    first, second = read_pages(pdf)
-    for words in (
-        "Take-over 2, end of the zone",
-        "Bo Halyard",
-        "lanes 3–4",
-        "outside",
-        "The zone of take-over 2 in 4x100, drawn to scale",
-        "watch this edge",
-        "30 m long (TR24.3).",
-        "Pass completed beyond the zone (TR24.7)",
-        "Keep out of the running lanes.",
-        "The meet's appointed officials decide, by the rule book of the meet.",
-        "page 1 of 2",
-    ):
-        assert words in first, words
-    assert "Cleo Anchor" in second
-    assert "Bo Halyard" not in second
-
-
-@pytest.mark.parametrize("edge_m", [0.0, 20.0])
-def test_the_arrow_stands_on_the_edge_that_is_watched(edge_m: float) -> None:
-    flow = Flow(Paper.A4, foot_height=20.0)
-    draw_watched_zone(flow, TWENTY_AND_TEN, "The zone", ("edge", edge_m))
-    scale = make_scale(TWENTY_AND_TEN, flow.left, flow.left + flow.width)
-    tips = [
-        shape.corners[0][0]
-        for shape in flow.pages[0]
-        if isinstance(shape, Area) and len(shape.corners) == 3 and shape.grey == 0.0
+def crew(size: int) -> list[BriefingCard]:
+    return [
+        a_card(official=f"Umpire {number:02}", link=LINK.format(number), works=WORKS)
+        for number in range(1, size + 1)
     ]
-    assert scale.x(edge_m) in tips
+
+
+@both_papers
+def test_four_cards_lie_on_a_sheet_each_with_all_that_its_umpire_needs(paper: Paper) -> None:
+    made = [a_card(official=f"Umpire {number}") for number in range(1, 6)]
+    pages = read_pages(draw_briefing_cards(cards(*made), paper))
+    assert len(pages) == 2
+    for number in range(1, 6):
+        assert f"Umpire {number}" in pages[(number - 1) // A_SHEET]
+    for words in (
+        "you",
+        "Take-over 2: end, lanes 3–4, outside",
+        "Event 0 4x100 m, heats: heats 1–2 10:05–10:10",
+        "Seen from the end: Pass completed beyond the zone (TR24.7).",
+        "Take care: Keep out of the running lanes. Phone down.",
+        "Harbour Relays · 2026-06-12 09:40:12 CEST",
+        "card 1 of 1",
+    ):
+        assert pages[0].count(words) == A_SHEET, words
+
+
+@both_papers
+def test_every_card_has_its_own_code_and_works_as_long_as_it_says(paper: Paper) -> None:
+    pdf = draw_briefing_cards(cards(*crew(9)), paper)
+    assert count_pages(pdf) == 3
+    assert sorted(codes_on(pdf)) == [LINK.format(number) for number in range(1, 10)]
+    works = [text for _, text in read_structure(pdf) if text.startswith("Scan to join.")]
+    assert works == [WORKS] * 9
+
+
+@both_papers
+def test_the_link_can_be_read_by_the_code_alone(paper: Paper) -> None:
+    """Whoever searches, copies or hears a file read must not come by somebody's link."""
+    pdf = draw_briefing_cards(cards(*crew(1)), paper)
+    told = [*read_pages(pdf), *read_info(pdf).values()]
+    told += [str(one.get("/Alt", "")) for one in elements_of(pdf)]
+    assert not [text for text in told if "join#" in text]
+    assert LINK.format(1).rpartition(".")[2].encode() not in pdf
+
+
+@pytest.mark.parametrize("is_inside", [True, False])
+@pytest.mark.parametrize("edge_m", [0.0, 20.0])
+def test_the_place_to_stand_is_at_the_watched_edge_on_its_side_of_the_track(
+    edge_m: float, is_inside: bool
+) -> None:
+    flow = Flow(Paper.A4, foot_height=20.0)
+    stand = a_stand(zone=TWENTY_AND_TEN, edge_m=edge_m, is_inside=is_inside)
+    top = flow.y
+    draw_stand(flow, stand)
+    shapes = flow.pages[0]
+    (spot,) = [shape for shape in shapes if isinstance(shape, Disc)]
+    x = make_scale(TWENTY_AND_TEN, flow.left + 7.0, flow.left + flow.width).x(edge_m)
+    assert spot.x == x
+    assert (spot.y < (top + flow.y) / 2) == is_inside
+    thick = [one for one in shapes if isinstance(one, Stroke) and one.thickness == 4.0]
+    assert len(thick) == 2  # lanes 3 and 4
+    assert {one.x_from for one in thick} == {x}
+
+
+@given(
+    st.lists(st.lists(st.integers(1, 9), max_size=40), min_size=1, max_size=6),
+    st.booleans(),
+    st.sampled_from(list(Paper)),
+)
+@settings(max_examples=20, deadline=None)
+def test_however_many_heats_all_stand_on_the_cards_and_what_is_left_is_told(
+    day: Sequence[Sequence[int]], has_code: bool, paper: Paper
+) -> None:
+    """Nothing is cut: a card without room says how many heats stand on the next one."""
+    places = tuple(
+        Place(
+            (f"Place {place}",),
+            tuple(HeatsThere(f"P{place}R{one}: heats", "", many) for one, many in enumerate(its)),
+        )
+        for place, its in enumerate(day)
+    )
+    link, works = (LINK.format(1), WORKS) if has_code else ("", "")
+    made = cards(a_card(places=places, link=link, works=works))
+    told = [text for _, text in read_structure(draw_briefing_cards(made, paper))]
+    wanted = [
+        (f"P{place}R{one}:", many) for place, its in enumerate(day) for one, many in enumerate(its)
+    ]
+    for text in told:
+        if text.startswith("On the next card:"):
+            assert int(text.split()[4]) == sum(many for _, many in wanted)
+        elif wanted and text.startswith(wanted[0][0]):
+            wanted.pop(0)
+    assert wanted == []
 
 
 @pytest.mark.parametrize("script", list(NAMES))
@@ -117,55 +190,59 @@ def test_a_name_in_any_script_prints_or_the_cards_say_what_they_could_not(script
 
 EXTREME = a_card(
     official="W" * 120,
-    zones=(a_watched_zone(), a_watched_zone(picture=TWENTY_AND_TEN, edge_m=20.0)) * 3,
+    link=LINK.format(1),
+    works=WORKS,
+    places=(Place(("Ẫ" * 90, "sail " * 30), some_heats(60)),) * 3,
     advice=(Advice("Take care", ("Ẫ" * 300, "sail " * 400)),) * 4,
 )
 
 
 @both_papers
 def test_every_dot_of_ink_is_at_least_8_mm_from_the_rim(paper: Paper) -> None:
-    assert check_rims(draw_briefing_cards(cards(), paper)) == []
-    assert check_rims(draw_briefing_cards(cards(EXTREME, meet="W" * 120), paper)) == []
+    assert check_rims(draw_briefing_cards(cards(*crew(6)), paper)) == []
+    pdf = draw_briefing_cards(cards(EXTREME, EXTREME, meet="W" * 120), paper)
+    assert check_rims(pdf) == []
 
 
 @both_papers
-def test_a_card_that_is_too_long_for_a_page_goes_on_and_loses_nothing(paper: Paper) -> None:
+def test_a_card_that_is_too_long_goes_on_on_further_ones_and_loses_nothing(paper: Paper) -> None:
     pdf = draw_briefing_cards(cards(EXTREME, a_card()), paper)
     assert count_pages(pdf) > 2
     text = "".join(read_text(pdf).split())
-    assert text.count("Ẫ") == 4 * 300
-    assert text.count("sail") == 4 * 400
-    assert read_pages(pdf)[-1].startswith("Take-over 2, end of the zone")
+    assert text.count("Ẫ") == 4 * 300 + 3 * 90
+    assert text.count("sail") == 4 * 400 + 3 * 30
+    assert text.count("heats:heats1–2") == 180 + 1
+    assert "Onthenextcard:" in text
+    assert codes_on(pdf) == [LINK.format(1)]
 
 
 @settings(max_examples=25, deadline=None)
 @given(st.text(max_size=120), st.text(max_size=300), st.sampled_from(list(Paper)))
-def test_no_text_makes_a_card_fail(name: str, words: str, paper: Paper) -> None:
-    card = a_card(official=name, advice=(Advice("Take care", (words,)),))
-    assert count_pages(draw_briefing_cards(cards(card, meet=name), paper)) >= 1
+def test_no_text_makes_a_card_fail_or_spoils_its_code(name: str, words: str, paper: Paper) -> None:
+    card = a_card(
+        official=name, link=LINK.format(7), works=WORKS, advice=(Advice("Take care", (words,)),)
+    )
+    assert codes_on(draw_briefing_cards(cards(card, meet=name), paper)) == [LINK.format(7)]
 
 
 @both_papers
-def test_cards_are_read_aloud_from_the_post_to_the_care_it_asks_for(paper: Paper) -> None:
-    pdf = draw_briefing_cards(cards(), paper)
+def test_cards_are_read_aloud_from_the_name_to_the_care_it_asks_for(paper: Paper) -> None:
+    pdf = draw_briefing_cards(cards(*crew(2)), paper)
     told = read_structure(pdf)
-    assert told[0] == ("H1", "Take-over 2, end of the zone")
-    assert is_in_order(
-        " ".join(text for _, text in told),
-        [
-            "official Bo Halyard",
-            "edge watched end",
-            "lanes lanes 3–4",
-            "side of the track outside",
-            "drawn to scale",
-            "30 m long",
-            "Seen from this edge",
-            "Take care",
-            "The meet's appointed officials decide",
-        ],
-    )
-    (alt,) = [one["/Alt"] for one in elements_of(pdf) if one["/S"] == "/Figure"]
-    assert alt.endswith("An arrow points at the end of the zone, 30 m from its start.")
+    one = [
+        "Take-over 2: end",
+        "Event 0 4x100 m, heats: heats 1–2",
+        "10:05–10:10",
+        "Seen from the end:",
+        "Take care:",
+        "Harbour Relays",
+    ]
+    assert [text for role, text in told if role == "H1"] == ["Umpire 01", "Umpire 02"]
+    words = " ".join(text for _, text in told)
+    assert is_in_order(words, ["Umpire 01", *one, "Umpire 02", *one])
+    alts = [str(one["/Alt"]) for one in elements_of(pdf) if one["/S"] == "/Figure"]
+    assert "QR code: the personal link of Umpire 01." in alts
+    assert sum(alt.startswith("Where to stand: 4x100, take-over 2: end.") for alt in alts) == 2
     assert read_info(pdf)["Title"] == "Briefing cards – Harbour Relays"
 
 

@@ -35,7 +35,13 @@ WITH_A_REHEARSAL = {"/docket", "/watch", "/rehearsals", "/feed", "/reports", "/h
 """What shows rehearsals while they go on, and what the record adds."""
 NOT_LISTS = {"/record", "/record.zip", "/record/head", "/record/checkpoint", "/windows.ics"}
 NOT_LISTS |= {"/record/checkpoints", "/record/proofs/inclusion", "/record/proofs/consistency"}
-NOT_LISTS |= {"/seals", "/me/keys", "/crew/briefing-cards.pdf", "/survey-sheets.pdf"}
+NOT_LISTS |= {
+    "/seals",
+    "/me/keys",
+    "/crew/briefing-cards.pdf",
+    "/crew/chiefs-sheet.pdf",
+    "/survey-sheets.pdf",
+}
 
 
 @pytest.fixture(scope="module")

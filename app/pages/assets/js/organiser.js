@@ -1,4 +1,4 @@
-// The organiser's pages: what a list would do, badges with fresh links, changing one official.
+// The organiser's pages: what a list would do, badges and cards with fresh links, changing one official.
 
 import { complain, complainIn } from "./complaining.js";
 import { takeFiles } from "./files.js";
@@ -56,37 +56,44 @@ document.getElementById("tick-all")?.addEventListener("click", () => {
 });
 
 // A second sheet would have links of its own: the second press of a double one makes none.
-badges?.querySelector("[type=submit]").addEventListener("click", (event) => event.detail > 1 && event.preventDefault());
-badges?.addEventListener("submit", async (event) => {
-  event.preventDefault();
-  if (badges.dataset.busy) return;
+function onSheetWanted(form, act) {
+  form?.querySelector("[type=submit]").addEventListener("click", (event) => event.detail > 1 && event.preventDefault());
+  form?.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (form.dataset.busy) return;
+    complain(form, undefined);
+    form.querySelector("[role=status]").textContent = "";
+    form.dataset.busy = "yes";
+    await act();
+    delete form.dataset.busy;
+  });
+}
+onSheetWanted(badges, () => {
   const officials = boxes().filter((one) => one.checked).map((one) => one.value);
-  complain(badges, undefined);
-  document.getElementById("badges-said").textContent = "";
   // To the service, a list of nobody means everybody.
   if (!officials.length) return complainIn(badges.querySelector(".problem"), word("nobody ticked"));
-  badges.dataset.busy = "yes";
-  await makeBadges(officials);
-  delete badges.dataset.busy;
+  return makeSheet(badges, "badges.pdf", officials, "badges made");
 });
+const cards = document.getElementById("cards");
+onSheetWanted(cards, () => makeSheet(cards, "crew/briefing-cards.pdf", [], "cards made"));
 
-async function makeBadges(officials) {
-  const body = JSON.stringify({ officials, paper: badges.elements.paper.value });
+async function makeSheet(form, path, officials, made) {
+  const body = JSON.stringify({ officials, paper: form.elements.paper.value });
   let answer, sheet;
   try {
     await limited(PATIENCE, async (signal) => {
-      answer = await fetch(`/api/meets/${document.body.dataset.meet}/badges.pdf`, { method: "POST", body, headers: { "Content-Type": "application/json" }, signal });
+      answer = await fetch(`/api/meets/${document.body.dataset.meet}/${path}`, { method: "POST", body, headers: { "Content-Type": "application/json" }, signal });
       if (answer.ok) sheet = await answer.blob();
     });
   } catch {
-    return complain(badges, { status: 0 });
+    return complain(form, { status: 0 });
   }
-  if (!sheet) return complain(badges, { status: answer.status, problem: await answer.json().catch(() => undefined) });
+  if (!sheet) return complain(form, { status: answer.status, problem: await answer.json().catch(() => undefined) });
   const link = document.createElement("a");
   link.href = URL.createObjectURL(sheet);
-  link.download = "badges.pdf";
+  link.download = path.split("/").pop();
   link.click();
-  document.getElementById("badges-said").textContent = word("badges made");
+  form.querySelector("[role=status]").textContent = word(made);
 }
 
 const one = document.getElementById("one-official");

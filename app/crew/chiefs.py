@@ -1,0 +1,227 @@
+"""Who stands where, for the chief: each relay's crew with its changes through the day, what nobody
+watches, and whom the chief must mind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from app.clock import at_the_meet
+from app.crew.day import Day, Stand, day_of, heats_in_words, stand_of
+from app.crew.queries import Post, lanes_in_words
+from app.crew.telling import to_mind
+from app.forms.chiefs_sheet import ChiefsSheet, CrewTable, Note, Row
+from app.forms.crew_on_track import CrewOnTrack, name_of
+from app.ids import MeetId, OfficialId
+from app.meets.wire import HeatOut
+from app.plurals import counted
+from app.rules.cover import PostPlace, uncovered
+from app.rules.relay import TAKE_OVERS, Edge, Relay
+from app.visible import likeness
+
+ALL_DAY = "all day"
+HEATS_NAMED = 2
+Crew = Mapping[Stand, frozenset[OfficialId]]
+
+
+@dataclass(slots=True)
+class Spell:
+    """Heats of a relay through which the same people stand at the same places, and which lanes are
+    used in them. A stand whose lanes nobody uses in some of them is no change.
+    """
+
+    heats: list[HeatOut] = field(default_factory=list)
+    crew: dict[Stand, frozenset[OfficialId]] = field(default_factory=dict)
+    in_use: set[int] = field(default_factory=set)
+
+    def takes(self, crew: Crew, lanes: set[int]) -> bool:
+        """Whether a further heat changes nothing."""
+        for stand in self.crew.keys() | crew.keys():
+            before, then = self.crew.get(stand), crew.get(stand)
+            missed = lanes if then is None else self.in_use if before is None else None
+            if before != then and (missed is None or not missed.isdisjoint(stand.lanes)):
+                return False
+        return True
+
+    def add(self, heat: HeatOut, crew: Crew, lanes: set[int]) -> None:
+        """One heat more."""
+        self.heats.append(heat)
+        self.crew.update(crew)
+        self.in_use |= lanes
+
+
+def for_the_chief(conn: Connection, meet_id: MeetId, now: datetime) -> ChiefsSheet:
+    """The sheet of the plan in force; NotFound while there is none."""
+    day = day_of(conn, meet_id)
+    names = {ident: one.name for ident, one in day.people.items()}
+    apart = to_mind(conn, meet_id, day.posts, names).apart
+    return sheet_of(day, now, [one.words for one in apart])
+
+
+def sheet_of(day: Day, now: datetime, apart: Sequence[str]) -> ChiefsSheet:
+    """The same of a plan at hand; `apart` says whom it wants at two places during one race."""
+    facts = day.facts
+    holders = {post.official_id for post in day.posts}
+    people = [ident for ident in day.people if ident in holders]
+    tables = list(_tables(day, {ident: place for place, ident in enumerate(people)}))
+    notes = {
+        "Nobody watches": list(_unwatched(tables)),
+        "Over their own club's lane": list(_own_clubs(day, people)),
+        "At two places during one race": list(apart),
+        "In the plan, but left out": [
+            day.people[one].name for one in people if not day.people[one].active
+        ],
+    }
+    return ChiefsSheet(
+        meet=facts.name,
+        place=facts.venue,
+        date=facts.days,
+        time_zone=facts.time_zone,
+        edition=f"{facts.book.title}, {facts.book.edition}",
+        printed_at=at_the_meet(now, facts.time_zone),
+        people=tuple(day.people[one].name for one in people),
+        tracks=tuple(_tracks(day)),
+        tables=tuple(_together(tables)),
+        notes=tuple(Note(title, tuple(said)) for title, said in notes.items() if said),
+    )
+
+
+def _relays(day: Day) -> list[Relay]:
+    wanted = {relay for post in day.posts for relay in day.relays_for(post)}
+    return [one for one in Relay if one in wanted or one in day.on_programme]
+
+
+def _tracks(day: Day) -> Iterator[CrewOnTrack]:
+    """Of the relays whose zones are known on the track."""
+    for relay in _relays(day):
+        zones = {take_over: day.zones(relay, take_over) for take_over in TAKE_OVERS}
+        if day.track is not None and all(zones.values()):
+            yield CrewOnTrack(relay.value, day.track, zones)
+
+
+def spells(day: Day, relay: Relay) -> list[Spell]:
+    """A relay's heats, parted wherever somebody else stands somewhere; without heats, the plan."""
+    found: list[Spell] = []
+    for heat in (one for one in day.heats if one.relay is relay):
+        crew, lanes = _crew(day.planned[heat.id]), {one.lane for one in heat.lanes}
+        if not found or not found[-1].takes(crew, lanes):
+            found.append(Spell())
+        found[-1].add(heat, crew, lanes)
+    return found or [Spell(crew=dict(_crew(post for post in day.posts if post.stands_for(relay))))]
+
+
+def _crew(posts: Iterable[Post]) -> Crew:
+    crew: dict[Stand, frozenset[OfficialId]] = {}
+    for post in posts:
+        stand = stand_of(post)
+        crew[stand] = crew.get(stand, frozenset()) | {post.official_id}
+    return crew
+
+
+def _tables(day: Day, places: Mapping[OfficialId, int]) -> Iterator[CrewTable]:
+    for relay in _relays(day):
+        its = spells(day, relay)
+        lanes = range(1, max(day.facts.track.lanes, day.on_programme.get(relay, 0)) + 1)
+        rows = [*_watched(its, places), *_gaps(its, lanes)]
+        yield CrewTable(
+            relays=relay.value,
+            columns=tuple(_when(day, one) for one in its) if len(its) > 1 else (ALL_DAY,),
+            rows=tuple(sorted(rows, key=_as_met)),
+        )
+
+
+def _when(day: Day, spell: Spell) -> str:
+    """By the clock, else by the places of heats on the programme."""
+    numbers = [place for place, heat in enumerate(day.heats, 1) if heat in spell.heats]
+    return day.when(spell.heats) or f"heats no. {numbers[0]}–{numbers[-1]}"
+
+
+def _watched(its: Sequence[Spell], places: Mapping[OfficialId, int]) -> Iterator[Row]:
+    stands = {stand: None for spell in its for stand in spell.crew}
+    for one in sorted(stands, key=lambda stand: (stand.take_over, stand.edge, stand.lanes)):
+        who = (spell.crew.get(one) for spell in its)
+        yield Row(
+            edge=name_of(one.take_over, one.edge),
+            where=_where(one.take_over, one.edge),
+            lanes=lanes_in_words(one.lanes),
+            side=one.side.value,
+            who=tuple(
+                None if some is None else tuple(sorted(map(places.__getitem__, some)))
+                for some in who
+            ),
+        )
+
+
+def _as_met(row: Row) -> tuple[str, bool]:
+    """In the order in which runners meet the edges."""
+    return row.edge[:1], row.edge == name_of(int(row.edge[:1]), Edge.END)
+
+
+def _where(take_over: int, edge: Edge) -> str:
+    return f"take-over {take_over}, {edge}"
+
+
+def _gaps(its: Sequence[Spell], lanes: Iterable[int]) -> Iterator[Row]:
+    """What nobody watches, in the columns in which it is so."""
+    found: dict[tuple[int, Edge], list[frozenset[int]]] = {}
+    for place, spell in enumerate(its):
+        posts = [PostPlace("", one.take_over, one.edge, frozenset(one.lanes)) for one in spell.crew]
+        for gap in uncovered(posts, lanes):
+            columns = found.setdefault((gap.take_over, gap.edge), [frozenset()] * len(its))
+            columns[place] |= {gap.lane}
+    for (take_over, edge), columns in found.items():
+        for some in dict.fromkeys(one for one in columns if one):
+            yield Row(
+                edge=name_of(take_over, edge),
+                where=_where(take_over, edge),
+                lanes=lanes_in_words(some),
+                side="",
+                who=tuple(() if one == some else None for one in columns),
+            )
+
+
+def _together(tables: Sequence[CrewTable]) -> Iterator[CrewTable]:
+    """Relays with the same crew all day in one table."""
+    alike: dict[tuple[tuple[str, ...], tuple[Row, ...]], list[str]] = {}
+    for one in tables:
+        own = (one.columns, one.rows) if len(one.columns) == 1 else ((one.relays,), one.rows)
+        alike.setdefault(own, []).append(one.relays)
+    for one in tables:
+        own = (one.columns, one.rows) if len(one.columns) == 1 else ((one.relays,), one.rows)
+        relays = alike.pop(own, [])
+        if relays:
+            yield CrewTable(", ".join(relays), one.columns, one.rows)
+
+
+def _unwatched(tables: Iterable[CrewTable]) -> Iterator[str]:
+    for table in tables:
+        for row in table.rows:
+            when = [name for name, who in zip(table.columns, row.who, strict=True) if who == ()]
+            if when:
+                times = "" if len(when) == len(table.columns) else f" ({', '.join(when)})"
+                yield f"{table.relays}, {row.edge} {row.lanes}{times}"
+
+
+def _own_clubs(day: Day, people: Iterable[OfficialId]) -> Iterator[str]:
+    """Who watches a lane in which a team of their own club is drawn, and where."""
+    for ident in people:
+        who = day.people[ident]
+        there = [heat for heat in day.heats if _watches_own(day, heat, ident, who.affiliation)]
+        if there:
+            named = ", ".join(heats_in_words([one]) for one in there[:HEATS_NAMED])
+            further = len(there) - HEATS_NAMED
+            more = f" and {counted(further, 'more heat')}" if further > 0 else ""
+            yield f"{who.name} ({who.affiliation}): {named}{more}"
+
+
+def _watches_own(day: Day, heat: HeatOut, who: OfficialId, affiliation: str) -> bool:
+    own = likeness(affiliation)
+    lanes = {one.lane for one in heat.lanes if own and likeness(one.affiliation or "") == own}
+    return any(
+        post.official_id == who and not post.lanes.isdisjoint(lanes)
+        for post in day.planned[heat.id]
+    )
