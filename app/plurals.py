@@ -26,3 +26,10 @@ def runs(numbers: Iterable[int]) -> list[tuple[int, ...]]:
         tuple(number for _, number in group)
         for _, group in groupby(ordered, key=lambda one: one[1] - one[0])
     ]
+
+
+def spans(numbers: Iterable[int], dash: str = "–") -> str:
+    """Numbers in short: 3, or 1–4, 6."""
+    return ", ".join(
+        f"{run[0]}{dash}{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(numbers)
+    )

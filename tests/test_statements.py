@@ -136,6 +136,7 @@ PINNED: Mapping[str, int] = {
     "organiser-survey-1-chief_umpire": 5,
     "organiser-crew-search-1-chief_umpire": 7,
     "GET /crew/wishes": 1,
+    "GET /crew.csv": 2,
     "GET /survey": 3,
     "GET /survey.csv": 3,
 }

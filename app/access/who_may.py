@@ -125,6 +125,7 @@ WHO_MAY: dict[tuple[str, str], Who] = {
     ("PUT", f"{MEET}/crew"): PLANS_CREW,
     ("POST", f"{MEET}/crew-list"): PLANS_CREW,
     ("GET", f"{MEET}/crew"): JOINED,
+    ("GET", f"{MEET}/crew.csv"): JOINED,
     ("PUT", f"{MEET}/crew/wishes"): PLANS_CREW,
     ("GET", f"{MEET}/crew/wishes"): PLANS_CREW,
     ("POST", f"{MEET}/people-list"): PLANS_CREW,

@@ -10,7 +10,7 @@ from itertools import groupby
 
 from app.ids import HeatId
 from app.meets.wire import HeatOut
-from app.plurals import runs
+from app.plurals import spans
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +24,7 @@ class HeatsNamed:
     @property
     def spans(self) -> str:
         """The numbers in short: 1–4, 6."""
-        spans = (
-            f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(self.numbers)
-        )
-        return ", ".join(spans)
+        return spans(self.numbers)
 
     @property
     def words(self) -> str:

@@ -14,7 +14,7 @@ from app.ids import HeatId, MeetId, OfficialId, PostId
 from app.meets.queries import meet_facts, relays_by_heat, relays_of
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut
-from app.plurals import runs
+from app.plurals import spans
 from app.rules.relay import Edge, Relay, Side
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
@@ -96,9 +96,8 @@ class Post:
 
 def lanes_in_words(lanes: Iterable[int]) -> str:
     """Lanes as people write them: lane 3, lanes 1–4, lanes 1–2, 5."""
-    groups = runs(lanes)
-    words = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in groups)
-    return f"lane {words}" if sum(map(len, groups)) == 1 else f"lanes {words}"
+    numbers = set(lanes)
+    return f"lane {spans(numbers)}" if len(numbers) == 1 else f"lanes {spans(numbers)}"
 
 
 def posts_of(conn: Connection, meet_id: MeetId) -> list[Post]:

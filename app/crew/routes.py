@@ -15,6 +15,7 @@ from app.access.queries import officials_of
 from app.answers import VersionNamed, answer, answer_put
 from app.crew import actions, briefing, chiefs, crew_list, queries
 from app.crew.day import day_of
+from app.crew.plan_list import crew_csv
 from app.crew.telling import ToMind, crew, to_mind
 from app.crew.wire import CardsIn, CrewIn, CrewListOut, CrewOut
 from app.forms.briefing_card import draw_briefing_cards
@@ -46,6 +47,23 @@ async def get_crew(meet: Meet, here: Here) -> Response:
     """The crew plan, what it leaves unwatched, and whom it wants at two places during one race."""
     out = await here.store.read(lambda conn: crew(conn, MeetId(meet)))
     return answer(out, version=out.version or None)
+
+
+@router.get(
+    "/api/meets/{meet}/crew.csv",
+    response_class=Response,
+    responses={200: {"content": {"text/csv": {}}}},
+)
+async def get_crew_csv(meet: Meet, here: Here) -> Response:
+    """The crew plan as a list, to be worked on and loaded again."""
+    listed = await here.store.read_apart(lambda conn: crew_csv(conn, MeetId(meet)))
+    headers = {
+        "Cache-Control": "private, no-store",
+        "Content-Disposition": 'inline; filename="crew.csv"',
+    }
+    return Response(
+        listed.encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers
+    )
 
 
 @router.post(

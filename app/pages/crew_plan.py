@@ -22,7 +22,7 @@ from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
 from app.pages.track_plan import Crew, TrackPlan, plan_track
 from app.pages.zone_plan import ZonePlan, plan_zone
-from app.plurals import runs
+from app.plurals import spans
 from app.rules.relay import Edge, Relay
 
 
@@ -125,11 +125,6 @@ def _heat_drawn(heats: Sequence[HeatOut], asked: HeatId | None) -> HeatOut | Non
     to_come = (heat for heat in heats if heat.state is HeatState.TO_COME)
     chosen = (heat for heat in heats if heat.id == asked)
     return next(chosen, None) or next(to_come, None) or next(iter(heats), None)
-
-
-def spans(lanes: Iterable[int]) -> str:
-    """Lanes in short: 3, or 1–4, 6."""
-    return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(lanes))
 
 
 def _as_met(post: PostOut) -> tuple[int, bool, list[int], str]:

@@ -20,9 +20,9 @@ from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
 from app.meets.queries import programme
 from app.meets.states import HeatState
-from app.pages.crew_plan import spans
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
+from app.plurals import spans
 
 router = for_readers()
 

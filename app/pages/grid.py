@@ -6,12 +6,13 @@ one block over its lanes, since a flag is a post's; which of its lanes it named 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
 from app.crew.queries import Post
 from app.ids import PostId
+from app.plurals import spans
 from app.reports.wire import Flag, PostLine
 from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import Edge, Side
@@ -54,7 +55,7 @@ class Block:
     @property
     def numbers(self) -> str:
         """Its lanes in figures: 3–4, or 1–2, 5."""
-        return _in_figures(self.lanes)
+        return spans(self.lanes)
 
     @property
     def is_by_another(self) -> bool:
@@ -131,16 +132,6 @@ def _shown(line: PostLine, *, is_to_come: bool) -> Shown:
     if line.flag is None:
         return Shown.AWAITED if is_to_come else Shown.SILENT
     return Shown.YELLOW if line.flag is Flag.YELLOW else Shown.WHITE
-
-
-def _in_figures(lanes: Sequence[int]) -> str:
-    runs: list[list[int]] = []
-    for lane in lanes:
-        if runs and lane == runs[-1][-1] + 1:
-            runs[-1].append(lane)
-        else:
-            runs.append([lane])
-    return ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs)
 
 
 def _unwatched(take_over: int, edge: Edge, lanes: Iterable[int]) -> Iterator[Block]:

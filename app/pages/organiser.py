@@ -26,9 +26,10 @@ from app.meets import queries as meets
 from app.meets.rehearsing import rehearsals, rehearsals_going_on
 from app.meets.states import HeatState
 from app.meets.wire import HeatOut, HeatsOut
-from app.pages.crew_plan import crew_shown, spans
+from app.pages.crew_plan import crew_shown
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
+from app.plurals import spans
 from app.roles import Role
 from app.rules.book import editions, load_book
 from app.rules.relay import Relay

@@ -200,6 +200,20 @@ def test_heats_that_a_list_names_and_the_programme_lacks_are_told(meet: MeetAtHa
     assert "no heat 3 of" in told["problems"][0]["problem"]
 
 
+def test_a_plan_goes_out_as_a_list_and_comes_back_as_it_was(meet: MeetAtHand) -> None:
+    plan(
+        meet,
+        a_post(new_id(), meet.umpire.id, heats=[meet.heat(0)]),
+        a_post(new_id(), meet["second"].id, take_over=2, lanes=[1, 2, 5], side="outside"),
+        a_post(new_id(), meet["second"].id, take_over=3, relays=["4x400"]),
+    )
+    before = meet.organiser.get("crew").json()["posts"]
+    csv = meet.organiser.get("crew.csv").content
+    answer = meet.organiser.post("crew-list", content=csv, etag=etag(meet))
+    assert answer.status_code == 200, answer.text
+    assert meet.organiser.get("crew").json()["posts"] == before
+
+
 def test_the_largest_crew_of_a_long_day_is_taken_in_a_moment(meet: MeetAtHand) -> None:
     """Sixty people, each at thirty places (more than any plan needs)."""
     people = [meet.umpire.id, meet["second"].id]

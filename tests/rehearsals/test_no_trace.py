@@ -27,7 +27,7 @@ from tests.running import Service
 AT_ANY_TIME = (
     *("", "/crew", "/heats", "/rounds", "/scores", "/announcements", "/windows.json", "/protests"),
     *("/appeals", "/disqualifications", "/end", "/papers", "/officials", "/end/time-corrections"),
-    *("/survey", "/survey.csv", "/crew/wishes"),
+    *("/survey", "/survey.csv", "/crew/wishes", "/crew.csv"),
 )
 OF_A_HEAT = ("", "/posts", "/rulings", "/result", "/round", "/round/now")
 OF_AN_ANNOUNCEMENT = (".json", ".csv", ".txt")
