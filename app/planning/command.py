@@ -45,7 +45,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     template = "posts by people a zone: people, edge, side, lanes (the most); else the usual ones"
     parser.add_argument("--template", type=Path, metavar="FILE", help=template)
     parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="the plan, as CSV")
-    parser.add_argument("--lanes", type=_lanes, default=8, help="lanes of the track (default: 8)")
+    lanes = "lanes of the track, for the usual posts; not with --template (default: 8)"
+    parser.add_argument("--lanes", type=_lanes, help=lanes)
+    radius = "radius of the track to its kerb, in metres (default: 36.5)"
+    parser.add_argument("--radius", type=float, help=radius)
+    straight = "length of its straights, in metres (default: 84.39)"
+    parser.add_argument("--straight", type=float, help=straight)
     pins = "a choice to keep: 'NAME=10:05,take-over 2 end' or 'NAME=10:05,off'; may be repeated"
     parser.add_argument("--pin", action="append", default=[], metavar="PIN", help=pins)
     _add_replanning(parser)

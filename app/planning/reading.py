@@ -98,10 +98,9 @@ def programme_of(heats: Sequence[HeatRows], settings: Settings) -> Programme:
     return Programme(tuple(sorted(made, key=lambda heat: heat.starts_s)), first_day)
 
 
-def label(heat: HeatRows | PlannedHeat) -> str:
+def label(heat: HeatRows) -> str:
     """The heat as people say it."""
-    number = heat.heat if isinstance(heat, HeatRows) else heat.number
-    return f"{heat.event}, {heat.round}, heat {number}"
+    return f"{heat.event}, {heat.round}, heat {heat.heat}"
 
 
 def people_of(rows: Sequence[PersonRow], programme: Programme) -> tuple[Person, ...]:
@@ -200,7 +199,7 @@ def _insist_one_at_a_time(
         takes_s = settings.takes_s(before.relay)
         if heat.starts_s < before.starts_s + takes_s:
             why = (
-                f"{label(heat)} starts while {label(before)} is still run on the same track: a "
+                f"{heat.label} starts while {before.label} is still run on the same track: a "
                 f"{before.relay} takes {takes_s // MINUTE_S} min. Give it a later start."
             )
             problems.append(_problem(row, why))

@@ -17,7 +17,7 @@ NAMED = 6
 """So many people are named of those whom a wish concerns; more make a sentence nobody reads."""
 _AS_COUNTED: Mapping[Wish, tuple[str, str]] = {
     Wish.WATCHED: ("edge of a lane unwatched", "edges of lanes unwatched"),
-    Wish.UNCHANGED: ("change to the plan before", "changes to the plan before"),
+    Wish.UNCHANGED: ("heat stood otherwise than before", "heats stood otherwise than before"),
     Wish.BREAKS: ("spell past the longest stint", "spells past the longest stint"),
     Wish.OWN_CLUB: ("heat over the own club's lane", "heats over the own club's lane"),
     Wish.EXPERIENCE: (
