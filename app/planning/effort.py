@@ -4,10 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
 from app.planning.model import Placed
 from app.planning.results import Counted
 from app.planning.wishes import Wish
+
+
+class Phase(StrEnum):
+    """What is being done, one after the other."""
+
+    PLANNING = "planning"
+    MENDING = "looking for how few people more would mend it"
+    EXPLAINING = "looking for what keeping the wishes that were given up would cost"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +29,7 @@ class Progress:
     counts: Mapping[Wish, int]
     wish: Wish | None = None
     bound: int = 0
+    phase: Phase = Phase.PLANNING
 
     @property
     def gap(self) -> int:

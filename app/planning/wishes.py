@@ -45,7 +45,7 @@ def measure(model: Model) -> dict[Wish, Sum]:
     """A sum for each wish, in their order. New columns go into the model."""
     changes = {} if model.before is None else {Wish.UNCHANGED: _changes(model, model.before)}
     return {
-        Wish.WATCHED: _unwatched(model),
+        Wish.WATCHED: unwatched(model),
         **changes,
         Wish.BREAKS: _past_the_stint(model),
         Wish.OWN_CLUB: _over_own_club(model),
@@ -56,7 +56,7 @@ def measure(model: Model) -> dict[Wish, Sum]:
     }
 
 
-def _unwatched(model: Model) -> Sum:
+def unwatched(model: Model) -> Sum:
     """Lanes in use whose start or end nobody watches, over all heats and take-overs."""
     everything = 0
     terms: dict[int, float] = {}
