@@ -20,7 +20,7 @@ from app.planning.spells import Spell, cut_into_spells, zones_of
 from app.planning.timing import Timing
 
 
-def build(task: Task) -> Model:
+def build(task: Task, *, is_pinned: bool = True) -> Model:
     """Everything that is firm. Raises ValueError for two heats at once, for a plan before that is
     of other people, and for a pin that something firm forbids.
     """
@@ -35,7 +35,8 @@ def build(task: Task) -> Model:
         _seat(model, zone)
     _one_place_each(model)
     _time_to_walk(model)
-    pin(model)
+    if is_pinned:
+        pin(model)
     return model
 
 

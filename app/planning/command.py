@@ -108,6 +108,8 @@ def _told(advice: Advice, asked: Asked) -> Iterator[str]:
     yield from telling.told_plan(advice.plan, asked.task)
     if asked.left_aside:
         yield f"Left aside in the programme, as nobody knows them: {', '.join(asked.left_aside)}."
+    if asked.run_no_more:
+        yield f"Left aside in the plan, as they are run no more: {'; '.join(asked.run_no_more)}."
     for one in advice.plan.unwatched:
         yield telling.told_unwatched(one, asked.programme)
     names = {person.id: person.name for person in asked.task.people}

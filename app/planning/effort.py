@@ -64,9 +64,9 @@ class Best:
 class NoPlan(Exception):
     """No plan satisfies what is firm, or none was found in time."""
 
-    def __init__(self, *, is_proven: bool) -> None:
+    def __init__(self, *, is_proven: bool, why: str = "") -> None:
         super().__init__(
-            "No plan satisfies all that is pinned and firm: take pins back, or the plan before."
+            why or "No plan satisfies all that is pinned and firm: take the plan before back."
             if is_proven
             else "No plan was found in the time that it had."
         )

@@ -7,7 +7,7 @@ practice; the template of six for eight lanes is the one workable default of the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
@@ -249,11 +249,13 @@ class Task:
     def __post_init__(self) -> None:
         if len(self.people) > MOST_PEOPLE:
             raise ValueError(f"A plan is made for at most {MOST_PEOPLE} people.")
-        _insist_once("person", [person.id for person in self.people])
-        _insist_once("heat", [heat.id for heat in self.heats])
+        _insist_once([(person.id, person.name) for person in self.people])
+        _insist_once([(heat.id, heat.label) for heat in self.heats])
 
 
-def _insist_once(what: str, ids: list[str]) -> None:
-    if len(set(ids)) < len(ids):
-        twice = next(one for one in ids if ids.count(one) > 1)
-        raise ValueError(f"The {what} {twice} is there twice.")
+def _insist_once(named: Sequence[tuple[str, str]]) -> None:
+    first: dict[str, str] = {}
+    for key, name in named:
+        if key in first:
+            raise ValueError(f"{first[key]} is there twice; the second time as {name}.")
+        first[key] = name

@@ -25,7 +25,7 @@ from app.rules.relay import Edge
 from app.rules.track import Track, is_run_on
 from app.sheets.crew_template import read_crew_template
 from app.sheets.fields import parse_scheduled
-from app.sheets.made_plan import read_made_plan
+from app.sheets.made_plan import DroppedRow, PlanRow, read_made_plan
 from app.sheets.people_list import read_people_list
 from app.sheets.problems import Problem, SheetRefused
 from app.sheets.start_list import HeatRows, read_start_list
@@ -43,11 +43,14 @@ _PIN = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The task, the programme in whose words it is told, and its columns that nobody knows."""
+    """The task, the programme in whose words it is told, its columns that nobody knows, and heats
+    of the plan that is kept which it has no more.
+    """
 
     task: Task
     programme: Programme
     left_aside: tuple[str, ...] = ()
+    run_no_more: tuple[str, ...] = ()
 
 
 def asked_by(parsed: argparse.Namespace) -> Asked:
@@ -60,11 +63,11 @@ def asked_by(parsed: argparse.Namespace) -> Asked:
         people = people_of(_rows(read_people_list, parsed.officials), programme)
     named = {person.name: person for person in people}
     pins = tuple(_pin(text, named, programme) for text in parsed.pin)
-    before = _before(parsed, programme, named)
+    before, gone = _before(parsed, programme, named)
     template = _template(parsed.template, parsed.lanes, programme.heats)
     track = _track(parsed, programme.heats)
     task = Task(people, programme.heats, template, settings, pins, before, track)
-    return Asked(task, programme, aside)
+    return Asked(task, programme, aside, gone)
 
 
 @contextmanager
@@ -142,17 +145,22 @@ def _insist_on_lanes(lanes: int, heats: Sequence[PlannedHeat]) -> int:
 
 def _before(
     parsed: argparse.Namespace, programme: Programme, named: Mapping[str, Person]
-) -> Before | None:
+) -> tuple[Before | None, tuple[str, ...]]:
+    """The plan that is kept, and its heats that are run no more."""
     if parsed.keep is None:
         if parsed.drop or parsed.since:
             raise ValueError("--drop and --from go with --keep: they change a plan that was made")
-        return None
+        return None, ()
     for name in parsed.drop:
         _insist_known(name, named)
     with _told_of(parsed.keep):
-        assignments = assignments_of(_rows(read_made_plan, parsed.keep), programme, named)
+        rows = _rows(read_made_plan, parsed.keep)
+        posts = [one for one in rows if isinstance(one, PlanRow)]
+        assignments, gone = assignments_of(posts, programme, named)
     since_s = _instant(parsed.since, programme) if parsed.since else 0
-    return Before(assignments, since_s, frozenset(named[name].id for name in parsed.drop))
+    remembered = {one.official for one in rows if isinstance(one, DroppedRow)}
+    dropped = frozenset(named[name].id for name in {*remembered, *parsed.drop} & named.keys())
+    return Before(assignments, since_s, dropped), gone
 
 
 def _pin(text: str, named: Mapping[str, Person], programme: Programme) -> Pin:

@@ -6,9 +6,10 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from app.planning.building import build
-from app.planning.effort import Effort
+from app.planning.effort import Effort, NoPlan
 from app.planning.facts import Assignment, Task
 from app.planning.model import Model, Placed
+from app.planning.pinning import contradiction, told
 from app.planning.results import Concern, CrewPlan, Unwatched
 from app.planning.search import Search
 from app.planning.seats import Seat
@@ -28,7 +29,14 @@ def plan_crew(
     """
     model = build(task)
     started = placed_of(model, begin) if begin else None
-    best = Search(model, effort or Effort(), begin=started).run()
+    effort = effort or Effort()
+    try:
+        best = Search(model, effort, begin=started).run()
+    except NoPlan as none:
+        if not (none.is_proven and task.pins):
+            raise
+        pins = contradiction(build(task, is_pinned=False), effort.seed)
+        raise NoPlan(is_proven=True, why=told(task, pins) if pins else "") from none
     found = list(faults(model, best.placed))
     return CrewPlan(
         assignments=tuple(assignments(model, best.placed)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from app.planning.effort import Phase, Progress
-from app.planning.facts import Assignment, PlannedHeat, Task
+from app.planning.facts import Assignment, Task
 from app.planning.reading import Programme
 from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
 from app.planning.wishes import Wish
@@ -168,20 +168,3 @@ def _when(ids: Sequence[str], programme: Programme) -> str:
     heats = [heat for heat in programme.heats if heat.id in ids]
     first, last = (programme.written(heat.starts_s) for heat in (heats[0], heats[-1]))
     return first if first == last else f"{first} to {last}"
-
-
-def heats_in_short(heats: Sequence[PlannedHeat]) -> str:
-    """The heats of a spell, as people say them."""
-    parts: list[list[PlannedHeat]] = []
-    for heat in heats:
-        if parts and (parts[-1][-1].event, parts[-1][-1].round) == (heat.event, heat.round):
-            parts[-1].append(heat)
-        else:
-            parts.append([heat])
-    return "; ".join(_of_one_round(part) for part in parts)
-
-
-def _of_one_round(heats: Sequence[PlannedHeat]) -> str:
-    numbers = numbers_in_short([heat.number for heat in heats])
-    word = "heats" if len(heats) > 1 else "heat"
-    return f"{heats[0].event}, {heats[0].round}, {word} {numbers}"
