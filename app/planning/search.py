@@ -16,6 +16,7 @@ from math import ceil, inf, isfinite
 from time import perf_counter
 
 from app.planning.effort import Best, Effort, NoPlan, Progress
+from app.planning.filling import filled
 from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
@@ -75,7 +76,7 @@ class Search:
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
 
     def _begin(self, solver: Solver, firm: Linear, sums: Mapping[Wish, Sum]) -> None:
-        """The first plan: the one before as far as it holds; without one, nobody anywhere.
+        """The first plan: the one before as far as it holds; without one, the first that comes.
 
         Found in what is firm alone, a tenth of the whole, unless wishes are bounded.
         """
@@ -83,14 +84,19 @@ class Search:
         what = self._first_wish(sums) or nobody
         slack = inf if what is nobody else 1 - WITHIN
         limit_s = max(self._left(), FIRST_PLAN_S)
-        if not firm.lower:
-            self._take(self._completed(solver, []))
+        if self._is_free() or not firm.lower:
+            self._take(self._completed(solver, filled(self.model)))
             return
         alone = solver if self.firm else Solver(firm, self.effort.seed, self._hear)
         found = alone.minimise(what, limit_s, slack=slack)
         if found.values is None:
             raise NoPlan(is_proven=found.is_impossible)
         self._take(found.values if self.firm else self._completed(solver, found.values))
+
+    def _is_free(self) -> bool:
+        """Whether nothing is firm but what a first plan heeds by itself."""
+        task = self.model.task
+        return not (task.pins or task.before or self.firm or self.begin)
 
     def _first_wish(self, sums: Mapping[Wish, Sum]) -> Sum | None:
         """As little as can be otherwise than in the plan to begin with."""

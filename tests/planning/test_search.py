@@ -62,6 +62,13 @@ def test_a_time_that_is_over_leaves_a_plan_and_says_that_nothing_is_proven() -> 
     assert Verifier(task).broken(plan.assignments) == []
 
 
+def test_even_without_any_time_a_day_with_people_enough_is_watched() -> None:
+    task = a_task(people(20), heats(30, Relay.FOUR_BY_100))
+    plan = plan_crew(task, Effort(limit_s=0.0))
+    assert plan.is_whole
+    assert Verifier(task).broken(plan.assignments) == []
+
+
 def test_a_plan_without_heats_is_empty_and_without_people_unwatched() -> None:
     assert plan_crew(a_task(people(2), ()), EFFORT).is_whole
     nobody = plan_crew(a_task((), heats(1)), EFFORT)
